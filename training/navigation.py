@@ -1,0 +1,112 @@
+"""What the top line and the foot of every page link to, by role.
+
+Each app registers its own pages when it starts; a page whose URL name does not resolve is
+left out, so that an app can be absent without breaking the others.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from django.http import HttpRequest
+from django.urls import NoReverseMatch, reverse
+from django.utils.translation import gettext_lazy as _
+
+Place = Literal["top", "foot", "find"]
+
+ROLE_WORDS = {
+    "quality": _("quality"),
+    "instructor": _("instructor"),
+    "line_lead": _("line lead"),
+    "administrator": _("administrator"),
+    "operator": _("operator"),
+}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One page that people are led to."""
+
+    label: Any
+    url_name: str
+    roles: frozenset[str] | None
+    order: int
+    place: Place
+
+
+_entries: dict[str, Entry] = {}
+
+
+def register(
+    label: Any,
+    url_name: str,
+    roles: Collection[str] | None = None,
+    order: int = 50,
+    place: Place = "top",
+) -> None:
+    """Lead people with one of the roles to a page; registering a URL name again replaces it.
+
+    Parameters
+    ----------
+    label : str or lazy str
+        What the link says.
+    url_name : str
+        Name of a URL that takes no arguments, such as ``training:bench``.
+    roles : collection of str or None
+        The roles that see it; None is everyone who is signed in.
+    order : int
+        Lower comes first.
+    place : {"top", "foot", "find"}
+        ``top`` is the top line and the foot, ``foot`` the foot alone, ``find`` the page that
+        answers the find field.
+    """
+    seen_by = None if roles is None else frozenset(roles)
+    _entries[url_name] = Entry(label, url_name, seen_by, order, place)
+
+
+def role_names(user: Any) -> frozenset[str]:
+    """Every role a user has at any site; empty for someone who is not signed in."""
+    if not getattr(user, "is_authenticated", False):
+        return frozenset()
+    names = getattr(user, "role_names", None)
+    roles = set(names() if callable(names) else ())
+    if getattr(user, "is_superuser", False):
+        roles.add("administrator")
+    return frozenset(str(role) for role in roles)
+
+
+def navigation(request: HttpRequest) -> dict[str, Any]:
+    """Context processor: ``navigation`` with ``top``, ``all``, ``find_url`` and ``role_word``."""
+    user = getattr(request, "user", None)
+    if user is None or not user.is_authenticated:
+        return {"navigation": {"top": [], "all": [], "find_url": "", "role_word": ""}}
+    roles = role_names(user)
+    links = _links(request.path, roles)
+    return {
+        "navigation": {
+            "top": [link for link in links if link["place"] == "top"],
+            "all": [link for link in links if link["place"] != "find"],
+            "find_url": next((link["url"] for link in links if link["place"] == "find"), ""),
+            "role_word": next((word for role, word in ROLE_WORDS.items() if role in roles), ""),
+        }
+    }
+
+
+def _links(path: str, roles: frozenset[str]) -> list[dict[str, Any]]:
+    links = []
+    for entry in sorted(_entries.values(), key=lambda entry: (entry.order, entry.url_name)):
+        if entry.roles is not None and not entry.roles & roles:
+            continue
+        try:
+            url = reverse(entry.url_name)
+        except NoReverseMatch:
+            continue
+        links.append({"label": entry.label, "url": url, "place": entry.place, "current": ""})
+    here = [link for link in links if link["url"] != "/" and path.startswith(link["url"])]
+    here += [link for link in links if link["url"] == path]
+    if here:
+        nearest = max(here, key=lambda link: len(link["url"]))
+        nearest["current"] = "page" if nearest["url"] == path else "true"
+    return links
