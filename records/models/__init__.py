@@ -1,0 +1,3 @@
+from .base import Recorded
+
+__all__ = ["Recorded"]
