@@ -1,0 +1,121 @@
+"""Who may see which person, class and exercise.
+
+A person's results are for themselves, for instructors and quality at their site. Line
+leads see how their own people stand and nothing else. What a user may not see answers
+like what does not exist.
+"""
+
+from collections.abc import Callable
+from functools import wraps
+
+from django.contrib.auth.decorators import login_required
+from django.core.exceptions import PermissionDenied
+from django.db.models import Q
+from django.http import Http404, HttpRequest, HttpResponseBase
+from django.shortcuts import get_object_or_404
+from django_htmx.middleware import HtmxDetails
+
+from .models import ClassSession, Person, Role, User
+from .models.people import PersonQuerySet
+
+READERS = (Role.INSTRUCTOR, Role.QUALITY)
+
+
+class UserRequest(HttpRequest):
+    """A request of somebody who is signed in."""
+
+    user: User  # type: ignore[assignment]
+    htmx: HtmxDetails
+
+
+View = Callable[..., HttpResponseBase]
+
+
+def role_required(*roles: str) -> Callable[[View], View]:
+    """Let in who holds one of the roles at any site; others learn that they may not."""
+
+    def decorate(view: View) -> View:
+        @login_required
+        @wraps(view)
+        def guarded(request, *args, **kwargs):
+            if not request.user.has_role(*roles):
+                raise PermissionDenied
+            return view(request, *args, **kwargs)
+
+        return guarded
+
+    return decorate
+
+
+def own_person(user: User) -> Person:
+    """The person behind a sign-in, or 404 for a sign-in that is nobody's."""
+    if user.person is None:
+        raise Http404
+    return user.person
+
+
+def people_with_results_for(user: User) -> PersonQuerySet:
+    """People whose boards and results the user may read."""
+    return Person.objects.filter(Q(pk=user.person_id or 0) | Q(site__in=user.sites_as(*READERS)))
+
+
+def people_with_standing_for(user: User) -> PersonQuerySet:
+    """People whose standing the user may read: those with results, and a lead's own people."""
+    lead = Q()
+    if user.person_id and user.has_role(Role.LINE_LEAD):
+        lead = Q(line_lead=user.person_id)
+    return Person.objects.filter(
+        Q(pk=user.person_id or 0) | Q(site__in=user.sites_as(*READERS)) | lead
+    )
+
+
+def people_listed_for(user: User) -> PersonQuerySet:
+    """People whom the user finds in lists and on whose page they may land."""
+    administered = Q(site__in=user.sites_as(Role.ADMINISTRATOR))
+    return Person.objects.filter(
+        Q(pk__in=people_with_standing_for(user).values("pk")) | administered
+    )
+
+
+def person_for_page(user: User, employee_number: str) -> Person:
+    return get_object_or_404(
+        people_listed_for(user).select_related("site", "line_lead"),
+        employee_number=employee_number,
+    )
+
+
+def person_with_results(user: User, employee_number: str) -> Person:
+    return get_object_or_404(
+        people_with_results_for(user).select_related("site"), employee_number=employee_number
+    )
+
+
+def person_for_instructor(user: User, employee_number: str) -> Person:
+    """Somebody the user teaches: at a site where they are an instructor, and not themselves."""
+    return get_object_or_404(
+        Person.objects.filter(site__in=user.sites_as(Role.INSTRUCTOR)).exclude(
+            pk=user.person_id or 0
+        ),
+        employee_number=employee_number,
+    )
+
+
+def session_for_reader(user: User, number: str) -> ClassSession:
+    """A class at a site where the user teaches or audits, or one they are enrolled in."""
+    return get_object_or_404(
+        ClassSession.objects.filter(
+            Q(site__in=user.sites_as(*READERS)) | Q(enrolments__person=user.person_id or 0)
+        )
+        .select_related("course_revision__course", "site", "instructor__person")
+        .distinct(),
+        number=number,
+    )
+
+
+def session_for_instructor(user: User, number: str) -> ClassSession:
+    return get_object_or_404(
+        ClassSession.objects.filter(site__in=user.sites_as(Role.INSTRUCTOR)).select_related(
+            "course_revision__course", "site"
+        ),
+        number=number,
+    )

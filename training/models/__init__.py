@@ -1,0 +1,43 @@
+from .courses import Attendance, ClassSession, Course, CourseRevision, Enrolment, Lesson
+from .exercises import Exercise, ExerciseStep, JointType, Position, Stage
+from .people import (
+    FormerEmployeeNumber,
+    Installation,
+    Person,
+    Role,
+    Site,
+    SiteRole,
+    Stamp,
+    User,
+    VisionTest,
+    VisionTestWithdrawal,
+)
+from .work import Calibration, PracticeRecord, PracticeWithdrawal, Tool
+
+__all__ = [
+    "Attendance",
+    "Calibration",
+    "ClassSession",
+    "Course",
+    "CourseRevision",
+    "Enrolment",
+    "Exercise",
+    "ExerciseStep",
+    "FormerEmployeeNumber",
+    "Installation",
+    "JointType",
+    "Lesson",
+    "Person",
+    "Position",
+    "PracticeRecord",
+    "PracticeWithdrawal",
+    "Role",
+    "Site",
+    "SiteRole",
+    "Stage",
+    "Stamp",
+    "Tool",
+    "User",
+    "VisionTest",
+    "VisionTestWithdrawal",
+]

@@ -1,0 +1,128 @@
+"""Courses as written, and the classes in which they are taught."""
+
+from datetime import date
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from records.models import Recorded
+
+from .exercises import Exercise
+from .people import Person, Site
+
+
+class Course(models.Model):
+    code = models.CharField(_("code"), max_length=24, unique=True)
+    title = models.CharField(_("title"), max_length=120)
+
+    class Meta:
+        ordering = ["code"]
+
+    def __str__(self) -> str:
+        return self.title
+
+
+class CourseRevision(Recorded):
+    """What a course consisted of; a class names the revision it was taught from."""
+
+    course = models.ForeignKey(Course, models.PROTECT, related_name="revisions")
+    revision = models.PositiveSmallIntegerField(_("revision"))
+    summary = models.TextField(_("summary"), blank=True)
+    days = models.PositiveSmallIntegerField(_("days"), default=1)
+
+    class Meta:
+        ordering = ["course", "-revision"]
+        constraints = [
+            models.UniqueConstraint(fields=["course", "revision"], name="course_revision_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.course}, rev. {self.revision}"
+
+
+class Lesson(models.Model):
+    course_revision = models.ForeignKey(CourseRevision, models.CASCADE, related_name="lessons")
+    order = models.PositiveSmallIntegerField()
+    day = models.PositiveSmallIntegerField(_("day of the course"), default=1)
+    title = models.CharField(_("title"), max_length=120)
+    text = models.TextField(_("what is taught"), blank=True)
+    minutes = models.PositiveSmallIntegerField(_("minutes"))
+    exercise = models.ForeignKey(
+        Exercise, models.PROTECT, null=True, blank=True, related_name="lessons"
+    )
+
+    class Meta:
+        ordering = ["order"]
+        constraints = [
+            models.UniqueConstraint(fields=["course_revision", "order"], name="lesson_order_once")
+        ]
+
+    def __str__(self) -> str:
+        return self.title
+
+
+class ClassSessionQuerySet(models.QuerySet["ClassSession"]):
+    def running_on(self, day: date) -> "ClassSessionQuerySet":
+        return self.filter(starts_on__lte=day, ends_on__gte=day)
+
+
+class ClassSession(Recorded):
+    """A course taught at a site on given days, first and last included."""
+
+    number = models.CharField(_("number"), max_length=24, unique=True)
+    course_revision = models.ForeignKey(CourseRevision, models.PROTECT, related_name="sessions")
+    site = models.ForeignKey(Site, models.PROTECT, related_name="sessions")
+    instructor = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, related_name="sessions"
+    )
+    room = models.CharField(_("room"), max_length=80, blank=True)
+    starts_on = models.DateField(_("first day"))
+    ends_on = models.DateField(_("last day"))
+    places = models.PositiveSmallIntegerField(_("places"), default=8)
+    people = models.ManyToManyField(Person, through="Enrolment", related_name="sessions")
+
+    objects = ClassSessionQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-starts_on", "number"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(ends_on__gte=models.F("starts_on")), name="class_ends_after_it_starts"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number} {self.course_revision.course.title}"
+
+
+class Enrolment(Recorded):
+    session = models.ForeignKey(ClassSession, models.PROTECT, related_name="enrolments")
+    person = models.ForeignKey(Person, models.PROTECT, related_name="enrolments")
+
+    class Meta:
+        ordering = ["person__full_name"]
+        constraints = [
+            models.UniqueConstraint(fields=["session", "person"], name="enrolled_once_in_a_class")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.person}, {self.session}"
+
+
+class Attendance(Recorded):
+    """Whether somebody was there on one day of a class."""
+
+    enrolment = models.ForeignKey(Enrolment, models.PROTECT, related_name="attendances")
+    day = models.DateField(_("day"))
+    present = models.BooleanField(_("present"))
+
+    class Meta:
+        ordering = ["day"]
+        constraints = [
+            models.UniqueConstraint(fields=["enrolment", "day"], name="attendance_once_a_day")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.enrolment}: {self.day}"

@@ -1,0 +1,21 @@
+"""Proving again who one is, before a signature."""
+
+from django.utils.translation import gettext as _
+
+from .exceptions import ProofRefused
+from .models import User
+
+
+def prove_identity(user: User, password: str) -> str:
+    """Check the signer's password; return the kind of proof that a signature records.
+
+    Raises
+    ------
+    ProofRefused
+        If the password is not the user's, or the user has been switched off.
+    """
+    if not (user.is_active and password and user.check_password(password)):
+        raise ProofRefused(
+            _("That is not your password, so nothing was signed. Type it again, or reset it.")
+        )
+    return "password"
