@@ -1,0 +1,78 @@
+"""Who may see and judge which board and photograph.
+
+A board is read by whoever made it, and by instructors and quality at its site. It is
+judged by instructors at its site, never by whoever made it. Unknown and forbidden
+answer alike.
+"""
+
+from django.db.models import Q
+from django.shortcuts import get_object_or_404
+
+from training.models import Role, User
+
+from .models import Board, Grading, Photo
+from .models.boards import BoardQuerySet
+
+
+def boards_readable_by(user: User) -> BoardQuerySet:
+    return Board.objects.filter(
+        Q(person=user.person_id or 0) | Q(site__in=user.sites_as(Role.INSTRUCTOR, Role.QUALITY))
+    )
+
+
+def boards_gradable_by(user: User) -> BoardQuerySet:
+    return Board.objects.filter(site__in=user.sites_as(Role.INSTRUCTOR)).exclude(
+        person=user.person_id or 0
+    )
+
+
+def board_for_reader(user: User, number: str) -> Board:
+    return get_object_or_404(boards_readable_by(user).with_list_columns(), number=number)
+
+
+def board_for_grader(user: User, number: str) -> Board:
+    return get_object_or_404(boards_gradable_by(user).with_list_columns(), number=number)
+
+
+def own_board(user: User, number: str) -> Board:
+    """A board of the user's own, which they may judge for themselves, uncounted."""
+    return get_object_or_404(
+        Board.objects.with_list_columns(), number=number, person=user.person_id or 0
+    )
+
+
+def board_for_photos(user: User, number: str) -> Board:
+    """A board the user may add photographs to: their own, or one they may judge."""
+    return get_object_or_404(
+        Board.objects.filter(
+            Q(person=user.person_id or 0) | Q(site__in=user.sites_as(Role.INSTRUCTOR))
+        ).with_list_columns(),
+        number=number,
+    )
+
+
+def photo_for_reader(user: User, key: str) -> Photo:
+    return get_object_or_404(
+        Photo.objects.filter(board__in=boards_readable_by(user)).select_related("board"), key=key
+    )
+
+
+def photo_for_editor(user: User, key: str) -> Photo:
+    return get_object_or_404(
+        Photo.objects.filter(
+            Q(board__person=user.person_id or 0) | Q(board__site__in=user.sites_as(Role.INSTRUCTOR))
+        ).select_related("board"),
+        key=key,
+    )
+
+
+def grading_of(user: User, grading_id: int) -> Grading:
+    """A grading that the user makes, on a board they may still judge."""
+    return get_object_or_404(
+        Grading.objects.filter(
+            Q(kind=Grading.Kind.OWN, board__person=user.person_id or 0)
+            | Q(board__in=boards_gradable_by(user)) & ~Q(kind=Grading.Kind.OWN),
+            grader=user,
+        ).select_related("board__exercise", "criteria_set"),
+        pk=grading_id,
+    )

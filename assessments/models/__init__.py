@@ -1,0 +1,19 @@
+from .boards import Board, BoardOutcome, DestructiveCheck, Joint
+from .criteria import CriteriaSet, Criterion
+from .grading import Grading, Judgement, StageSigning, UndoStep
+from .photos import Photo, Rendition
+
+__all__ = [
+    "Board",
+    "BoardOutcome",
+    "CriteriaSet",
+    "Criterion",
+    "DestructiveCheck",
+    "Grading",
+    "Joint",
+    "Judgement",
+    "Photo",
+    "Rendition",
+    "StageSigning",
+    "UndoStep",
+]

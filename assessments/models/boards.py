@@ -1,0 +1,122 @@
+"""Boards and the joints on them."""
+
+from django.conf import settings
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from records.models import Recorded
+from training.models import ClassSession, Exercise, Person, Position, Site, Tool
+
+
+class BoardQuerySet(models.QuerySet["Board"]):
+    def waiting(self) -> "BoardQuerySet":
+        """Handed in and not yet judged to the end, oldest first."""
+        return self.filter(
+            Q(outcome__isnull=True) | Q(outcome__complete=False),
+            handed_in_at__isnull=False,
+            disposed_at__isnull=True,
+        ).order_by("handed_in_at", "number")
+
+    def passed(self) -> "BoardQuerySet":
+        return self.filter(outcome__complete=True, outcome__passed=True)
+
+    def with_list_columns(self) -> "BoardQuerySet":
+        """Everything a line in a list of boards shows, in one query."""
+        return self.select_related("person", "exercise", "site", "outcome", "session")
+
+
+class Board(Recorded):
+    """One piece of work by one person, made to one exercise."""
+
+    class Purpose(models.TextChoices):
+        PRACTICE = "practice", _("practice")
+        QUALIFICATION = "qualification", _("qualification")
+        REQUALIFICATION = "requalification", _("re-qualification")
+        PRODUCTION = "production", _("production sample")
+
+    number = models.CharField(_("serial number"), max_length=24, unique=True)
+    person = models.ForeignKey(Person, models.PROTECT, related_name="boards")
+    exercise = models.ForeignKey(Exercise, models.PROTECT, related_name="boards")
+    site = models.ForeignKey(Site, models.PROTECT, related_name="boards")
+    session = models.ForeignKey(
+        ClassSession, models.PROTECT, null=True, blank=True, related_name="boards"
+    )
+    purpose = models.CharField(
+        _("purpose"), max_length=16, choices=Purpose.choices, default=Purpose.PRACTICE
+    )
+    unit = models.CharField(_("unit"), max_length=80, blank=True)
+    work_order = models.CharField(_("work order"), max_length=80, blank=True)
+    alloy = models.CharField(_("solder alloy"), max_length=40, blank=True, default="Sn63Pb37")
+    tools = models.ManyToManyField(Tool, blank=True, related_name="boards")
+    handed_out_on = models.DateField(_("handed out on"))
+    handed_in_at = models.DateTimeField(_("handed in"), null=True, blank=True)
+    kept_where = models.CharField(_("where the piece is kept"), max_length=120, blank=True)
+    kept_until = models.DateField(_("kept until"), null=True, blank=True)
+    disposed_at = models.DateTimeField(_("disposed of"), null=True, blank=True)
+    disposed_how = models.CharField(_("how it was disposed of"), max_length=120, blank=True)
+    made_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+"
+    )
+
+    objects = BoardQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-recorded_at", "-id"]
+        indexes = [models.Index(fields=["site", "handed_in_at"], name="board_waiting")]
+
+    def __str__(self) -> str:
+        return self.number
+
+
+class Joint(Recorded):
+    """One make of the joint at a position: rework adds a make, the earlier one stays."""
+
+    board = models.ForeignKey(Board, models.PROTECT, related_name="joints")
+    position = models.ForeignKey(Position, models.PROTECT, related_name="joints")
+    make = models.PositiveSmallIntegerField(_("make"), default=1)
+
+    class Meta:
+        ordering = ["position__order", "make"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["board", "position", "make"], name="joint_make_once_per_position"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.position.name if self.make == 1 else f"{self.position.name}, make {self.make}"
+
+
+class DestructiveCheck(Recorded):
+    """A section, pull or peel made of the piece, with what it showed."""
+
+    board = models.ForeignKey(Board, models.PROTECT, related_name="destructive_checks")
+    kind = models.CharField(_("kind"), max_length=80)
+    result = models.TextField(_("result"))
+    done_on = models.DateField(_("done on"))
+
+    def __str__(self) -> str:
+        return f"{self.board}: {self.kind}"
+
+
+class BoardOutcome(models.Model):
+    """What the signed judgements of a board add up to.
+
+    Worked out again in the transaction that signs a stage; the signatures are the record.
+    """
+
+    board = models.OneToOneField(Board, models.CASCADE, related_name="outcome")
+    complete = models.BooleanField(_("every stage signed"), default=False)
+    passed = models.BooleanField(_("passed"), null=True)
+    score = models.DecimalField(
+        _("score"), max_digits=9, decimal_places=6, null=True, help_text=_("Not rounded for show.")
+    )
+    joints_judged = models.PositiveSmallIntegerField(default=0)
+    joints_rejected = models.PositiveSmallIntegerField(default=0)
+    critical_rejections = models.PositiveSmallIntegerField(default=0)
+    reasons = models.JSONField(_("reasons"), default=list)
+    decided_at = models.DateTimeField(null=True)
+
+    def __str__(self) -> str:
+        return f"{self.board}: {self.score}"
