@@ -1,0 +1,26 @@
+from .certificates import (
+    Certificate,
+    CertificateDocument,
+    CertificateEvent,
+    CertificateWithdrawal,
+    Proposal,
+)
+from .reminders import Message, Reminder
+from .schemes import Scheme, SchemeRequirement, SchemeRevision, Scope
+from .standing import StandingEnd, StandingSpan
+
+__all__ = [
+    "Certificate",
+    "CertificateDocument",
+    "CertificateEvent",
+    "CertificateWithdrawal",
+    "Message",
+    "Proposal",
+    "Reminder",
+    "Scheme",
+    "SchemeRequirement",
+    "SchemeRevision",
+    "Scope",
+    "StandingEnd",
+    "StandingSpan",
+]
