@@ -160,13 +160,18 @@ class LimitLine:
     def _limits(self) -> SafeString:
         limits = [limit for limit in (self.low, self.high) if limit is not None]
         near = len(limits) == 2 and abs(self.x(limits[1]) - self.x(limits[0])) < 64
-        anchors = ("end", "start") if near else ("middle", "middle")
+        places = ((-4, "end"), (4, "start")) if near else ((0, "middle"), (0, "middle"))
         return format_html_join(
             "",
-            '<path class="limit" d="M{0} 8V38"/><text x="{0}" y="51" text-anchor="{1}">{2}</text>',
+            '<path class="limit" d="M{0} 8V38"/><text x="{1}" y="51" text-anchor="{2}">{3}</text>',
             (
-                (f"{self.x(limit):.1f}", anchor, with_unit(_plain(limit), self.unit))
-                for limit, anchor in zip(limits, anchors, strict=False)
+                (
+                    f"{self.x(limit):.1f}",
+                    f"{self.x(limit) + shift:.1f}",
+                    anchor,
+                    with_unit(_plain(limit), self.unit),
+                )
+                for limit, (shift, anchor) in zip(limits, places, strict=False)
             ),
         )
 

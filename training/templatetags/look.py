@@ -15,6 +15,7 @@ import segno
 from django import template
 from django.contrib.staticfiles import finders
 from django.core.paginator import Page
+from django.forms import BoundField
 from django.utils import formats, timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
@@ -280,7 +281,17 @@ def limit_line(value: Any, u: Any, low: Any, high: Any, unit: str = "") -> SafeS
     return LimitLine(*numbers, unit=unit).svg()
 
 
-# Lists
+# Forms and lists
+
+
+@register.simple_tag
+def control(field: BoundField) -> SafeString:
+    """Draw a text field's control alone, without a placeholder, for a label of the page's own."""
+    invalid = " is-invalid" if field.errors else ""
+    attrs = {"class": f"form-control{invalid}", "placeholder": False}
+    if field.errors:
+        attrs["aria-describedby"] = f"{field.auto_id}_error"
+    return field.as_widget(attrs=attrs)
 
 
 @register.simple_tag
