@@ -1,3 +1,16 @@
-from .base import Recorded
+"""What every other app is signed with and written down in."""
 
-__all__ = ["Recorded"]
+from .base import Recorded
+from .numbers import NumberSeries
+from .signatures import Proof, Signature
+from .trail import TrailEntry, TrailHead, TrailPayload
+
+__all__ = [
+    "NumberSeries",
+    "Proof",
+    "Recorded",
+    "Signature",
+    "TrailEntry",
+    "TrailHead",
+    "TrailPayload",
+]
