@@ -1,0 +1,267 @@
+"""Tables that the database itself refuses to change, whoever asks.
+
+An app names its tables with `protect` when it starts. After every ``migrate`` a handler
+gives each of them triggers, on SQLite and on PostgreSQL, so that an UPDATE or DELETE is
+refused even by hand; on PostgreSQL also a TRUNCATE, on SQLite also a REPLACE. The refusal
+is an ``IntegrityError`` that names the table.
+
+Before migrations are applied another handler takes the triggers away. Django changes most
+things about a SQLite table by building a new one and renaming it, and SQLite refuses to
+rename a table while a trigger of any other table mentions it; and a migration that fills a
+new column of a protected table has to be able to. If a migration fails, the triggers are
+back after the next ``migrate`` that succeeds; until then `missing` lists them, and
+``manage.py verify_trail`` says so. Migrations that are run without the ``migrate`` command
+(by ``MigrationExecutor``, in a test) run inside `lifted`.
+"""
+
+import hashlib
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+from django.apps import apps
+from django.core.exceptions import ImproperlyConfigured
+from django.db import connections, transaction
+from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.models import Model
+
+ALWAYS = "TRUE"
+NEVER = "FALSE"
+NAMES_BEGIN = "keep_"
+LONGEST_NAME = 63  # of an identifier on PostgreSQL
+
+Condition = str | Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Rule:
+    """What one table refuses, and the sentence it refuses with."""
+
+    model_label: str
+    name: str
+    when_update: Condition
+    when_delete: Condition
+    insert_when: Condition
+    says: str
+    insert_says: str
+
+
+_rules: dict[tuple[str, str], Rule] = {}
+
+
+def protect(
+    model_label: str,
+    *,
+    when_update: Condition | None = None,
+    when_delete: Condition | None = None,
+    insert_when: Condition | None = None,
+    name: str = "append_only",
+    says: str = "is append-only: correct it with a new record",
+    insert_says: str = "does not take this row: what it belongs to is closed",
+) -> None:
+    """Name a table that the database is to keep as it is; called when an app starts.
+
+    Parameters
+    ----------
+    model_label : str
+        The model, as in ``"records.TrailEntry"``.
+    when_update, when_delete : str or mapping, optional
+        SQL that is true for a row which must not be updated (deleted), with ``OLD.`` and
+        ``NEW.`` before column names; it may ask other tables with ``EXISTS (SELECT ...)``.
+        Every row by default; `NEVER` leaves the operation alone. A mapping gives the SQL
+        by vendor (``"sqlite"``, ``"postgresql"``). SQL that comes out NULL refuses, so a
+        forgotten null shuts rather than opens.
+    insert_when : str or mapping, optional
+        Likewise for a row that must not be inserted, with ``NEW.``; none by default.
+    name : str, optional
+        Tells two rules on one table apart.
+    says, insert_says : str, optional
+        The rest of the sentence that begins with the table's name.
+    """
+    rule = Rule(
+        model_label=model_label,
+        name=name,
+        when_update=ALWAYS if when_update is None else when_update,
+        when_delete=ALWAYS if when_delete is None else when_delete,
+        insert_when=NEVER if insert_when is None else insert_when,
+        says=says,
+        insert_says=insert_says,
+    )
+    key = (model_label.lower(), name)
+    if _rules.setdefault(key, rule) != rule:
+        raise ImproperlyConfigured(
+            f"{model_label} already has another rule named {name!r}: give this one its own name."
+        )
+
+
+def install(connection: BaseDatabaseWrapper) -> None:
+    """Give every protected table that exists its triggers; does nothing where all is well."""
+    wanted = _wanted(connection)
+    present = _present(connection)
+    if wanted.keys() == present:
+        return
+    with transaction.atomic(using=connection.alias):
+        _drop(connection, present - wanted.keys())
+        with connection.cursor() as cursor:
+            for name in wanted.keys() - present:
+                for statement in wanted[name]:
+                    cursor.execute(statement)
+
+
+def remove(connection: BaseDatabaseWrapper) -> None:
+    """Take every trigger of ours away."""
+    _drop(connection, _present(connection))
+
+
+def missing(connection: BaseDatabaseWrapper) -> list[str]:
+    """Names of the triggers that should be there and are not, or are switched off.
+
+    A trigger whose rule has changed since it was made counts as missing, since its name
+    carries a hash of what it does.
+    """
+    return sorted(_wanted(connection).keys() - _present(connection))
+
+
+@contextmanager
+def lifted(connection: BaseDatabaseWrapper) -> Iterator[None]:
+    """Let protected tables be changed inside the block.
+
+    For what must be able to rewrite history knowingly: emptying a test's database, or
+    restoring a back-up. The block is one transaction. Nobody outside it sees a table
+    without its triggers, and if it fails they are back with the rest.
+    """
+    with transaction.atomic(using=connection.alias):
+        _settle(connection)
+        remove(connection)
+        yield
+        _settle(connection)
+        install(connection)
+
+
+def install_after_migrating(using: str, **kwargs: Any) -> None:
+    install(connections[using])
+
+
+def remove_before_migrating(using: str, plan: list[Any] | None = None, **kwargs: Any) -> None:
+    """Lift the triggers if there is anything to migrate: the module's docstring says why."""
+    if plan is None or plan:
+        remove(connections[using])
+
+
+def make_replace_fire_triggers(connection: BaseDatabaseWrapper, **kwargs: Any) -> None:
+    """Have SQLite treat the rows that a REPLACE pushes out as deleted; by default it does not."""
+    if connection.vendor == "sqlite":
+        with connection.cursor() as cursor:
+            cursor.execute("PRAGMA recursive_triggers = ON")
+
+
+def _settle(connection: BaseDatabaseWrapper) -> None:
+    """Check deferred foreign keys now: PostgreSQL alters no table that still has some to check."""
+    if connection.vendor == "postgresql":
+        connection.check_constraints()
+
+
+def _wanted(connection: BaseDatabaseWrapper) -> dict[str, list[str]]:
+    """The statements that make each trigger, by the trigger's name."""
+    existing = set(connection.introspection.table_names())
+    wanted = {}
+    for rule in _rules.values():
+        model = apps.get_model(rule.model_label)
+        if model._meta.db_table in existing:
+            for refusal in _refusals(rule, model, connection.vendor):
+                name, statements = _trigger(connection, model._meta.db_table, *refusal)
+                wanted[name] = statements
+    return wanted
+
+
+def _refusals(rule: Rule, model: type[Model], vendor: str) -> Iterator[tuple[str, str, str, str]]:
+    """Give title, event, condition and sentence of each trigger that a rule needs."""
+    table = model._meta.db_table
+    kept, refused = f"{table} {rule.says}", f"{table} {rule.insert_says}"
+    when_delete = _for_vendor(rule.when_delete, vendor)
+    for kind, condition, sentence in (
+        ("update", _for_vendor(rule.when_update, vendor), kept),
+        ("delete", when_delete, kept),
+        ("insert", _for_vendor(rule.insert_when, vendor), refused),
+    ):
+        if condition != NEVER:
+            yield f"{rule.name}_{kind}", kind.upper(), condition, sentence
+    if when_delete != NEVER and vendor == "postgresql":
+        yield f"{rule.name}_truncate", "TRUNCATE", ALWAYS, kept
+    if when_delete == ALWAYS and vendor == "sqlite":
+        # For a program that opens the file without recursive triggers. Where the database
+        # chooses the key, NEW holds -1 here, which no row has.
+        column = model._meta.pk.column
+        taken = f'EXISTS (SELECT 1 FROM "{table}" WHERE "{column}" = NEW."{column}")'
+        yield f"{rule.name}_replace", "INSERT", taken, kept
+
+
+def _for_vendor(condition: Condition, vendor: str) -> str:
+    return condition if isinstance(condition, str) else condition[vendor]
+
+
+def _trigger(
+    connection: BaseDatabaseWrapper,
+    table: str,
+    title: str,
+    event: str,
+    condition: str,
+    sentence: str,
+) -> tuple[str, list[str]]:
+    """Name one trigger and give the statements that make it."""
+    build = {"sqlite": _sqlite_trigger, "postgresql": _postgresql_trigger}.get(connection.vendor)
+    if build is None:
+        raise ImproperlyConfigured(
+            f"Append-only tables need SQLite or PostgreSQL, not {connection.vendor}."
+        )
+    sentence = sentence.replace("'", "''")
+    shut = f"COALESCE(({condition}), TRUE)"
+    # Hashed without its name, which the hash then becomes part of.
+    digest = hashlib.sha256("\n".join(build("", table, event, shut, sentence)).encode())
+    tail = f"_{digest.hexdigest()[:8]}"
+    name = f"{NAMES_BEGIN}{table}_{title}"[: LONGEST_NAME - len(tail)] + tail
+    return name, build(name, table, event, shut, sentence)
+
+
+def _sqlite_trigger(name: str, table: str, event: str, shut: str, sentence: str) -> list[str]:
+    return [
+        f'CREATE TRIGGER "{name}" BEFORE {event} ON "{table}" FOR EACH ROW WHEN {shut} '
+        f"BEGIN SELECT RAISE(ABORT, '{sentence}'); END"
+    ]
+
+
+def _postgresql_trigger(name: str, table: str, event: str, shut: str, sentence: str) -> list[str]:
+    # The condition stands in the function, since a trigger's WHEN may not ask other tables.
+    each = "STATEMENT" if event == "TRUNCATE" else "ROW"
+    answer = {"TRUNCATE": "NULL", "DELETE": "OLD"}.get(event, "NEW")
+    return [
+        f'CREATE OR REPLACE FUNCTION "{name}"() RETURNS trigger LANGUAGE plpgsql AS $keep$ '
+        f"BEGIN IF {shut} THEN RAISE EXCEPTION USING MESSAGE = '{sentence}', "
+        f"ERRCODE = 'integrity_constraint_violation'; END IF; RETURN {answer}; END $keep$",
+        f'CREATE OR REPLACE TRIGGER "{name}" BEFORE {event} ON "{table}" '
+        f'FOR EACH {each} EXECUTE FUNCTION "{name}"()',
+    ]
+
+
+def _present(connection: BaseDatabaseWrapper) -> set[str]:
+    """Names of our triggers that are there and switched on."""
+    if connection.vendor == "sqlite":
+        query = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+    else:
+        query = (
+            "SELECT tgname FROM pg_trigger JOIN pg_class ON pg_class.oid = tgrelid "
+            "WHERE NOT tgisinternal AND tgenabled <> 'D' AND pg_table_is_visible(tgrelid)"
+        )
+    with connection.cursor() as cursor:
+        cursor.execute(query)
+        return {name for (name,) in cursor.fetchall() if name.startswith(NAMES_BEGIN)}
+
+
+def _drop(connection: BaseDatabaseWrapper, names: Iterable[str]) -> None:
+    with connection.cursor() as cursor:
+        for name in names:
+            if connection.vendor == "sqlite":
+                cursor.execute(f'DROP TRIGGER IF EXISTS "{name}"')
+            else:
+                cursor.execute(f'DROP FUNCTION IF EXISTS "{name}"() CASCADE')
