@@ -1,0 +1,44 @@
+"""Questions that this app asks of the app above it.
+
+Whether somebody's own standing lets them judge a board is not known here. The app that
+knows registers its answer at start; without one nobody may judge.
+"""
+
+from collections.abc import Callable
+from datetime import date
+
+from django.utils.translation import gettext as _
+
+from training.models import User
+
+from .models import Board
+
+MayGrade = Callable[[User, frozenset[str], date], str]
+
+_answer: MayGrade | None = None
+
+
+def register_may_grade(answer: MayGrade | None) -> MayGrade | None:
+    """Set who answers; return who answered before.
+
+    ``answer(user, joint_types, day)`` returns an empty text where the user may judge joints
+    of all these types on that day, and otherwise the sentence to show them.
+    """
+    global _answer
+    before, _answer = _answer, answer
+    return before
+
+
+def may_grade(*, user: User, board: Board, day: date) -> str:
+    """Empty where the user's standing lets them judge the board that day, else why it does not.
+
+    Whether the board is the user's own, and whether they are an instructor where it was
+    made, is asked elsewhere.
+    """
+    if _answer is None:
+        return _(
+            "Nobody can say here whether you may judge this board, so it stays closed. "
+            "Tell your administrator that the register of certificates is not connected."
+        )
+    joint_types = frozenset(board.exercise.positions.values_list("joint_type", flat=True))
+    return _answer(user, joint_types, day)
