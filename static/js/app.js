@@ -1,12 +1,16 @@
-// What every page does with a script: say that an answer did not come, and keep the place.
-// Every page works without it.
+// The little that every page does with a script; every page works without it.
 
-const sayFailure = (element) => {
-  const text = document.body.dataset.noAnswer;
-  if (!text) return;
-  let area = document.querySelector("#no-answer");
-  area.querySelector("span").textContent = text;
-  area.hidden = false;
-};
+// Say when an answer did not come, and stop saying it with the next one that does.
+const notice = document.querySelector("#no-answer");
 
-document.body?.addEventListener("htmx:sendError", sayFailure);
+if (notice) {
+  document.body.addEventListener("htmx:sendError", () => {
+    notice.hidden = false;
+  });
+  document.body.addEventListener("htmx:responseError", () => {
+    notice.hidden = false;
+  });
+  document.body.addEventListener("htmx:beforeSwap", (event) => {
+    if (event.detail.shouldSwap) notice.hidden = true;
+  });
+}

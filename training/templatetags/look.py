@@ -15,7 +15,7 @@ import segno
 from django import template
 from django.contrib.staticfiles import finders
 from django.core.paginator import Page
-from django.forms import BoundField
+from django.forms import BaseForm, BoundField
 from django.utils import formats, timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
@@ -44,6 +44,7 @@ VERDICTS = {
     "accept": ("accept", "is-accept", gettext_lazy("accept")),
     "accepted": ("accept", "is-accept", gettext_lazy("accepted")),
     "remarks": ("remarks", "is-accept", gettext_lazy("accepted with remarks")),
+    "accepted_with_remarks": ("remarks", "is-accept", gettext_lazy("accepted with remarks")),
     "reject": ("reject", "is-reject", gettext_lazy("reject")),
     "rejected": ("reject", "is-reject", gettext_lazy("rejected")),
     "not_applicable": ("na", "is-none", gettext_lazy("not applicable")),
@@ -82,7 +83,7 @@ def standing_word(standing: Any, ends_soon: Any = False, note: Any = "") -> Safe
     a certified standing takes the disc with a quarter out. An unknown value is shown as a word
     with a dash, never hidden.
     """
-    key = str(standing)
+    key = _key(standing)
     if key == "certified" and ends_soon:
         key = "ending"
     return _shape_and_word("standing", STANDINGS, key, note)
@@ -90,15 +91,19 @@ def standing_word(standing: Any, ends_soon: Any = False, note: Any = "") -> Safe
 
 @register.simple_tag
 def verdict_word(outcome: Any, note: Any = "") -> SafeString:
-    """Show an outcome (``accept``, ``remarks``, ``reject``, ``open`` and so on) as shape and word."""
-    return _shape_and_word("verdict", VERDICTS, str(outcome or "open"), note)
+    """Show an outcome (``accept``, ``remarks``, ``reject``, ``open``) as shape and word."""
+    return _shape_and_word("verdict", VERDICTS, _key(outcome) or "open", note)
 
 
 @register.simple_tag
 def joint_shape(outcome: Any) -> SafeString:
     """Draw the shape of an outcome alone, for a map whose joints are named beside or below."""
-    name, tone, _word = VERDICTS.get(str(outcome or "open"), VERDICTS["open"])
+    name, tone, _word = VERDICTS.get(_key(outcome), VERDICTS["open"])
     return SafeString(shape(name, tone))
+
+
+def _key(value: Any) -> str:
+    return str(value or "").strip().lower().replace(" ", "_").replace("-", "_")
 
 
 def _shape_and_word(
@@ -224,7 +229,8 @@ def drawing(name: Any, label: Any = "", decorative: Any = False) -> SafeString:
             '<svg class="drawing is-missing" viewBox="0 0 160 120" role="img" aria-label="{}">'
             '<path class="d-hidden" d="M8 8H152V112H8Z" fill="none" stroke-width=".9"'
             ' stroke-dasharray="4 2.4"/>'
-            '<text class="d-text" x="80" y="64" text-anchor="middle" font-size="10.5">{}</text></svg>',
+            '<text class="d-text" x="80" y="64" text-anchor="middle" font-size="10.5">{}</text>'
+            "</svg>",
             label or _("No drawing yet"),
             name or _("no drawing"),
         )
@@ -277,8 +283,11 @@ def limit_line(value: Any, u: Any, low: Any, high: Any, unit: str = "") -> SafeS
     ``u`` is the standard uncertainty; the copper bar spans the value plus and minus twice ``u``.
     A limit that is None is open. The scale always holds the value and both limits.
     """
-    numbers = [None if number in (None, "") else float(number) for number in (value, u, low, high)]
-    return LimitLine(*numbers, unit=unit).svg()
+    return LimitLine(_number(value), _number(u), _number(low), _number(high), unit).svg()
+
+
+def _number(value: Any) -> float | None:
+    return None if value in (None, "") else float(value)
 
 
 # Forms and lists
@@ -288,10 +297,18 @@ def limit_line(value: Any, u: Any, low: Any, high: Any, unit: str = "") -> SafeS
 def control(field: BoundField) -> SafeString:
     """Draw a text field's control alone, without a placeholder, for a label of the page's own."""
     invalid = " is-invalid" if field.errors else ""
-    attrs = {"class": f"form-control{invalid}", "placeholder": False}
+    attrs: dict[str, str | bool] = {"class": f"form-control{invalid}", "placeholder": False}
     if field.errors:
         attrs["aria-describedby"] = f"{field.auto_id}_error"
     return field.as_widget(attrs=attrs)
+
+
+@register.filter
+def without_placeholders(form: BaseForm) -> BaseForm:
+    """Take the placeholders from a form whose fields have labels that say the same."""
+    for field in form.fields.values():
+        field.widget.attrs.pop("placeholder", None)
+    return form
 
 
 @register.simple_tag
