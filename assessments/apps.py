@@ -3,3 +3,8 @@ from django.apps import AppConfig
 
 class AssessmentsConfig(AppConfig):
     name = "assessments"
+
+    def ready(self) -> None:
+        from . import protected
+
+        protected.declare()

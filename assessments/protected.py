@@ -1,0 +1,65 @@
+"""What the database refuses about boards and their judgements."""
+
+from records import append_only
+
+
+def _signed(row: str) -> str:
+    return (
+        "EXISTS (SELECT 1 FROM assessments_stagesigning s "
+        f"WHERE s.grading_id = {row}.grading_id AND s.stage = {row}.stage)"
+    )
+
+
+def _published(row: str) -> str:
+    return (
+        "EXISTS (SELECT 1 FROM assessments_criteriaset c "
+        f"WHERE c.id = {row}.criteria_set_id AND c.published_at IS NOT NULL)"
+    )
+
+
+def declare() -> None:
+    signed_grading = (
+        "EXISTS (SELECT 1 FROM assessments_stagesigning s WHERE s.grading_id = OLD.id)"
+    )
+    append_only.protect(
+        "assessments.Grading",
+        when_update=signed_grading,
+        when_delete=signed_grading,
+        says="is signed: correct it with a new grading",
+    )
+    append_only.protect(
+        "assessments.Judgement",
+        when_update=f"{_signed('OLD')} OR {_signed('NEW')}",
+        when_delete=_signed("OLD"),
+        insert_when=_signed("NEW"),
+        says="is under a signature: correct it with a new grading",
+        insert_says="takes no judgement of a stage that is signed",
+    )
+    append_only.protect("assessments.StageSigning")
+    append_only.protect(
+        "assessments.CriteriaSet",
+        when_update=(
+            "OLD.published_at IS NOT NULL AND NOT (NEW.id = OLD.id AND NEW.title = OLD.title "
+            "AND NEW.revision = OLD.revision AND NEW.summary = OLD.summary "
+            "AND NEW.published_at = OLD.published_at)"
+        ),
+        when_delete="OLD.published_at IS NOT NULL",
+        says="is published and does not change: make a new revision",
+    )
+    append_only.protect(
+        "assessments.Criterion",
+        when_update=f"{_published('OLD')} OR {_published('NEW')}",
+        when_delete=_published("OLD"),
+        insert_when=_published("NEW"),
+        says="belongs to a published set and does not change: make a new revision",
+        insert_says="does not join a published set: make a new revision",
+    )
+    append_only.protect(
+        "assessments.Photo",
+        when_update=(
+            "NOT (NEW.id = OLD.id AND NEW.key = OLD.key AND NEW.board_id = OLD.board_id "
+            "AND NEW.original = OLD.original AND NEW.sha256 = OLD.sha256 "
+            "AND NEW.size_bytes = OLD.size_bytes AND NEW.recorded_at = OLD.recorded_at)"
+        ),
+        says="keeps its original: add another photograph",
+    )
