@@ -236,7 +236,7 @@ def drawing(name: Any, label: Any = "", decorative: Any = False) -> SafeString:
         )
     box, own_label, inside = known
     said = (
-        mark_safe('aria-hidden="true"')  # noqa: S308
+        mark_safe('aria-hidden="true"')
         if decorative
         else format_html('role="img" aria-label="{}"', label or own_label)
     )
@@ -253,7 +253,7 @@ def _read_drawing(path: str, changed_ns: int) -> tuple[str, str, SafeString] | N
     title = re.search(r"<title>(.*?)</title>", found[2], re.DOTALL)
     label = attributes.get("aria-label") or (title[1] if title else Path(path).stem)
     # The files are the project's own and hold no text that came from a person.
-    inside = mark_safe(re.sub(r"<title>.*?</title>", "", found[2], flags=re.DOTALL))  # noqa: S308
+    inside = mark_safe(re.sub(r"<title>.*?</title>", "", found[2], flags=re.DOTALL))
     return attributes.get("viewBox", "0 0 160 120"), label, inside
 
 
@@ -273,7 +273,7 @@ def qr(text: Any, label: Any = "") -> SafeString:
     picture = code.svg_inline(omitsize=True, border=4, dark="#1d2124", light="#fff", svgclass="qr")
     said = format_html('<svg role="img" aria-label="{}"', label or _("QR code"))
     # What segno draws of a text is paths alone; the text itself is not in it.
-    return mark_safe(picture.replace("<svg", str(said), 1))  # noqa: S308
+    return mark_safe(picture.replace("<svg", str(said), 1))
 
 
 @register.simple_tag
