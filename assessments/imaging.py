@@ -1,0 +1,350 @@
+"""Photographs as files: what a file really is, and the smaller pictures made from it.
+
+Bytes in, bytes out; no models. Each decoder is called by name for a file that begins as its
+format does, so no other decoder ever sees what somebody sent.
+"""
+
+import warnings
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import PurePath
+from typing import IO, Any
+
+from django.conf import settings
+from django.template.defaultfilters import filesizeformat
+from django.utils.translation import gettext as _
+from pi_heif import HeifImageFile, options  # type: ignore[import-untyped]
+from PIL import Image, ImageCms, ImageFile
+from PIL.ExifTags import Base as ExifTag
+from PIL.JpegImagePlugin import JpegImageFile
+from PIL.PngImagePlugin import PngImageFile
+from PIL.WebPImagePlugin import WebPImageFile
+
+from .exceptions import NotAPhotograph
+
+# The limit is `max_pixels`, checked in `_opened` before anything is decoded.
+Image.MAX_IMAGE_PIXELS = None
+options.THUMBNAILS = options.DEPTH_IMAGES = options.AUX_IMAGES = False
+
+HEAD_BYTES = 64
+GROUND = "white"
+JPEG_QUALITY = 88
+# Orientation tag of EXIF 2.32, 4.6.4: how the stored picture is turned to stand upright.
+TURNS = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
+LIES_ON_ITS_SIDE = {5, 6, 7, 8}
+HEIF_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
+FILM_BRANDS = {b"qt  ", b"isom", b"iso2", b"mp41", b"mp42", b"avc1", b"M4V ", b"3gp4", b"3gp5"}
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    name: str
+    media_type: str
+    decoder: type[ImageFile.ImageFile]
+    extensions: tuple[str, ...]
+
+
+JPEG = Format("JPEG", "image/jpeg", JpegImageFile, (".jpg", ".jpeg", ".jpe", ".jfif", ".mpo"))
+PNG = Format("PNG", "image/png", PngImageFile, (".png",))
+WEBP = Format("WebP", "image/webp", WebPImageFile, (".webp",))
+HEIF = Format("HEIC", "image/heic", HeifImageFile, (".heic", ".heif", ".hif"))
+FORMATS = (JPEG, PNG, WEBP, HEIF)
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoFacts:
+    """What a file turned out to be; width and height are those of the upright picture."""
+
+    media_type: str
+    width: int
+    height: int
+    size_bytes: int
+
+
+@dataclass(frozen=True, slots=True)
+class Rendered:
+    """An upright JPEG without EXIF, in sRGB."""
+
+    size: int
+    data: bytes
+    width: int
+    height: int
+
+
+def inspect(
+    file: IO[bytes], name: str, *, max_bytes: int | None = None, max_pixels: int | None = None
+) -> PhotoFacts:
+    """Make sure that a file is one whole photograph, and say what it is.
+
+    The picture is decoded to its end. EXIF that cannot be read is passed over.
+
+    Parameters
+    ----------
+    file : seekable binary file
+        Left at its beginning.
+    name : str
+        The name it came under; if that has an extension, it must fit the format.
+    max_bytes, max_pixels : int, optional
+        Limits; those of the settings by default.
+
+    Raises
+    ------
+    NotAPhotograph
+        With a sentence that names the file and says what to do.
+    """
+    size = _size_in_bytes(file)
+    max_bytes = settings.PHOTO_MAX_BYTES if max_bytes is None else max_bytes
+    if size == 0:
+        raise NotAPhotograph(
+            _("%(name)s is empty. Save the photograph again, then add it.") % {"name": name}
+        )
+    if size > max_bytes:
+        raise NotAPhotograph(
+            _("%(name)s has %(size)s, and at most %(most)s can be taken in. Save it smaller.")
+            % {"name": name, "size": filesizeformat(size), "most": filesizeformat(max_bytes)}
+        )
+    form = _format_of(file, name)
+    with _opened(file, name, form, max_pixels) as picture:
+        width, height = picture.size
+        turned = _orientation(picture, form) in LIES_ON_ITS_SIDE
+        picture.draft(None, (max(width // 8, 1), max(height // 8, 1)))
+        picture.load()
+        if form is HEIF:
+            # What the container says of the size is only checked by decoding.
+            width, height = picture.size
+    file.seek(0)
+    if turned:
+        width, height = height, width
+    return PhotoFacts(form.media_type, width, height, size)
+
+
+def rendition(file: IO[bytes], size: int) -> Rendered:
+    """Make one smaller picture; see `renditions`."""
+    return next(renditions(file, [size]))
+
+
+def renditions(file: IO[bytes], sizes: Iterable[int]) -> Iterator[Rendered]:
+    """Make smaller pictures of one photograph, largest first, decoding it once.
+
+    Parameters
+    ----------
+    file : seekable binary file
+    sizes : iterable of int
+        The longer side of each, in pixels; a picture that is smaller keeps its size.
+
+    Yields
+    ------
+    Rendered
+
+    Raises
+    ------
+    NotAPhotograph
+        If the file can no longer be read as a photograph.
+    """
+    wanted = sorted(set(sizes), reverse=True)
+    name = _("The photograph")
+    form = _format_of(file, "")
+    with _opened(file, name, form) as picture:
+        orientation = _orientation(picture, form)
+        picture.draft(None, _within(picture.size, wanted[0]))
+        picture.load()
+        upright: Image.Image = _plain(picture, wanted[0])
+        if orientation in TURNS:
+            upright = upright.transpose(TURNS[orientation])
+    for size in wanted:
+        upright = _no_larger(upright, size)
+        yield Rendered(size, _jpeg(upright), *upright.size)
+
+
+def _size_in_bytes(file: IO[bytes]) -> int:
+    file.seek(0, 2)
+    size = file.tell()
+    file.seek(0)
+    return size
+
+
+def _format_of(file: IO[bytes], name: str) -> Format:
+    """Tell the format by how the file begins, and hold the name's extension against it."""
+    file.seek(0)
+    head = file.read(HEAD_BYTES)
+    file.seek(0)
+    extension = PurePath(name).suffix.lower()
+    form = _by_beginning(head)
+    if form is None:
+        raise NotAPhotograph(
+            _(
+                "%(name)s is %(what)s, not a photograph that can be taken in."
+                " Add a JPEG, PNG, WebP or HEIC file."
+            )
+            % {"name": name or _("The file"), "what": _what_else(head)}
+        )
+    if extension and extension not in form.extensions:
+        raise NotAPhotograph(
+            _(
+                "%(name)s is really a %(format)s file. Give its name the ending"
+                " %(extension)s and add it again."
+            )
+            % {"name": name, "format": form.name, "extension": form.extensions[0]}
+        )
+    return form
+
+
+def _by_beginning(head: bytes) -> Format | None:
+    if head.startswith(b"\xff\xd8\xff"):
+        return JPEG
+    if head.startswith(b"\x89PNG\r\n\x1a\n"):
+        return PNG
+    if head[:4] == b"RIFF" and head[8:12] == b"WEBP":
+        return WEBP
+    if head[4:8] == b"ftyp" and head[8:12] in HEIF_BRANDS:
+        return HEIF
+    return None
+
+
+def _what_else(head: bytes) -> str:
+    """Name the things that get picked by mistake."""
+    start = head.lstrip(b"\xef\xbb\xbf \t\r\n").lower()
+    if head.startswith(b"PK\x03\x04"):
+        return _("a zip archive")
+    if head.startswith(b"%PDF"):
+        return _("a PDF")
+    if head.startswith((b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")):
+        return _("a TIFF or raw picture")
+    if head.startswith((b"GIF87a", b"GIF89a")):
+        return _("a GIF")
+    if head.startswith(b"BM"):
+        return _("a BMP picture")
+    if head[4:8] == b"ftyp" and head[8:12] in (b"avif", b"avis"):
+        return _("an AVIF picture")
+    if head[4:8] == b"ftyp" and head[8:12] in FILM_BRANDS:
+        return _("a film")
+    if start.startswith((b"<!doctype html", b"<html", b"<head", b"<script")):
+        return _("a web page")
+    if start.startswith((b"<svg", b"<?xml")):
+        return _("a drawing or other XML")
+    return _("something else")
+
+
+@contextmanager
+def _opened(
+    file: IO[bytes], name: str, form: Format, max_pixels: int | None = None
+) -> Iterator[ImageFile.ImageFile]:
+    """Open a picture whose header has been checked; a decoder's failures become refusals."""
+    most = settings.PHOTO_MAX_PIXELS if max_pixels is None else max_pixels
+    with warnings.catch_warnings():
+        # A decoder's remarks on odd metadata are for nobody here.
+        warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
+        try:
+            picture = form.decoder(file)
+            _check_pixels(picture.size, name, most)
+            if form is not HEIF and getattr(picture, "is_animated", False):
+                raise NotAPhotograph(
+                    _("%(name)s moves. Save one picture of it as a still, then add that.")
+                    % {"name": name}
+                )
+            yield picture
+            _check_pixels(picture.size, name, most)
+        except NotAPhotograph:
+            raise
+        except Exception as error:
+            # Decoders answer damaged files with any exception there is.
+            raise NotAPhotograph(
+                _("%(name)s is damaged or breaks off. Copy it from the camera again.")
+                % {"name": name}
+            ) from error
+
+
+def _check_pixels(size: tuple[int, int], name: str, most: int) -> None:
+    width, height = size
+    if width * height > most:
+        raise NotAPhotograph(
+            _(
+                "%(name)s would unpack into %(width)d × %(height)d pixels, and at most"
+                " %(most)d million can be taken in. Save it smaller."
+            )
+            % {"name": name, "width": width, "height": height, "most": most // 1_000_000}
+        )
+
+
+def _orientation(picture: Image.Image, form: Format) -> int:
+    """Read how the picture lies; 1, upright, where nothing readable says so.
+
+    A HEIF file carries its turn in the container, and the decoder has applied it.
+    """
+    if form is HEIF:
+        return 1
+    try:
+        value: Any = picture.getexif().get(ExifTag.Orientation)
+    except Exception:  # noqa: BLE001 - EXIF is whatever bytes somebody wrote
+        return 1
+    return value if isinstance(value, int) and value in TURNS else 1
+
+
+def _within(size: tuple[int, int], longest: int) -> tuple[int, int]:
+    """Scale a size down so that its longer side is at most `longest`, keeping its shape."""
+    width, height = size
+    if max(width, height) <= longest:
+        return size
+    if width >= height:
+        return longest, max(1, round(height * longest / width))
+    return max(1, round(width * longest / height)), longest
+
+
+def _no_larger(picture: Image.Image, longest: int) -> Image.Image:
+    target = _within(picture.size, longest)
+    if target == picture.size:
+        return picture
+    return picture.resize(target, Image.Resampling.LANCZOS, reducing_gap=3.0)
+
+
+def _plain(picture: Image.Image, longest: int) -> Image.Image:
+    """Bring any mode to 8-bit sRGB on a white ground, no larger than asked."""
+    profile = picture.info.get("icc_profile")
+    if picture.mode.startswith("I"):
+        picture = picture.convert("I").point(lambda value: value * (1 / 257) + 0).convert("L")
+    elif picture.mode == "1":
+        picture = picture.convert("L")
+    elif picture.has_transparency_data:
+        picture = picture.convert("RGBA")
+    elif picture.mode not in ("L", "RGB", "CMYK"):
+        picture = picture.convert("RGB")
+    picture = _no_larger(picture, longest)
+    if picture.mode == "RGBA":
+        ground = Image.new("RGB", picture.size, GROUND)
+        ground.paste(picture, mask=picture.getchannel("A"))
+        picture = ground
+    picture = _to_srgb(picture, profile)
+    picture.info = {}
+    return picture
+
+
+def _to_srgb(picture: Image.Image, profile: bytes | None) -> Image.Image:
+    if profile:
+        try:
+            converted = ImageCms.profileToProfile(
+                picture,
+                ImageCms.ImageCmsProfile(BytesIO(profile)),
+                ImageCms.createProfile("sRGB"),
+                outputMode="RGB",
+            )
+        except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
+            converted = None  # A profile for another kind of picture, or none that can be read.
+        if converted is not None:
+            return converted
+    return picture.convert("RGB")
+
+
+def _jpeg(picture: Image.Image) -> bytes:
+    out = BytesIO()
+    picture.save(out, "JPEG", quality=JPEG_QUALITY, optimize=True)
+    return out.getvalue()

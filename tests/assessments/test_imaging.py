@@ -1,0 +1,308 @@
+"""Photographs as files: taken in, turned upright, made smaller; everything else refused."""
+
+import zipfile
+from io import BytesIO
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from PIL import Image, ImageCms
+
+from assessments import imaging
+from assessments.exceptions import NotAPhotograph
+from tests.assessments import pictures
+from tests.assessments.pictures import encoded, exif, jpeg, near, png, quadrants, stands_upright
+
+UNDO = {
+    1: None,
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_90,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_270,
+}
+
+
+def inspect(data, name="E07_1.jpg", **limits):
+    return imaging.inspect(BytesIO(data), name, **{"max_pixels": 1_000_000, **limits})
+
+
+def rendition(data, size=2048):
+    return imaging.rendition(BytesIO(data), size)
+
+
+# What is taken in
+
+
+@pytest.mark.parametrize(
+    ("data", "name", "media_type"),
+    [
+        pytest.param(jpeg(), "E07_1.jpg", "image/jpeg", id="jpeg"),
+        pytest.param(jpeg(), "E07_1.JPEG", "image/jpeg", id="capital-ending"),
+        pytest.param(jpeg(), "image", "image/jpeg", id="no-ending"),
+        pytest.param(jpeg(progressive=True), "E07.jpg", "image/jpeg", id="progressive"),
+        pytest.param(png(), "E07.png", "image/png", id="png"),
+        pytest.param(
+            encoded(quadrants(), "WEBP", lossless=True), "E07.webp", "image/webp", id="webp"
+        ),
+        pytest.param(pictures.heic("quadrants-located"), "IMG_1.HEIC", "image/heic", id="heic"),
+        pytest.param(pictures.heic("quadrants-of-two"), "IMG_1.heif", "image/heic", id="burst"),
+    ],
+)
+def test_a_photograph_is_recognised_and_comes_out_upright(data, name, media_type):
+    facts = inspect(data, name)
+    assert (facts.media_type, facts.width, facts.height) == (media_type, 96, 64)
+    assert facts.size_bytes == len(data)
+    small = rendition(data)
+    assert (small.width, small.height) == (96, 64)
+    assert stands_upright(small.data)
+
+
+@pytest.mark.parametrize("form", ["JPEG", "PNG", "WEBP"])
+@pytest.mark.parametrize("orientation", sorted(UNDO))
+def test_every_exif_orientation_is_turned_upright(form, orientation):
+    stored = quadrants()
+    if UNDO[orientation] is not None:
+        stored = stored.transpose(UNDO[orientation])
+    options = {"lossless": True} if form == "WEBP" else {}
+    data = encoded(stored, form, exif=exif(orientation=orientation), **options)
+    facts = inspect(data, "")
+    assert (facts.width, facts.height) == (96, 64)
+    small = rendition(data)
+    assert (small.width, small.height) == (96, 64)
+    assert stands_upright(small.data)
+
+
+def test_a_heic_turned_in_its_container_is_not_turned_twice():
+    data = pictures.heic("quadrants-on-its-side")
+    assert b"irot" in data
+    facts = inspect(data, "IMG_2.heic")
+    assert (facts.width, facts.height) == (96, 64)
+    assert stands_upright(rendition(data).data)
+
+
+def test_the_first_picture_of_a_two_picture_jpeg_is_taken():
+    data = encoded(
+        quadrants(), "MPO", save_all=True, append_images=[Image.new("RGB", (96, 64), "black")]
+    )
+    assert inspect(data).media_type == "image/jpeg"
+    assert stands_upright(rendition(data).data)
+
+
+@pytest.mark.parametrize("orientation", [0, 9, 65535])
+def test_an_orientation_that_does_not_exist_leaves_the_picture_as_it_is(orientation):
+    data = jpeg(exif=exif(orientation=orientation))
+    assert inspect(data).width == 96
+    assert stands_upright(rendition(data).data)
+
+
+@pytest.mark.parametrize(
+    "broken",
+    [
+        pytest.param(b"Exif\0\0", id="empty"),
+        pytest.param(b"Exif\0\0MM\0*\xff\xff\xff\xff", id="points-past-its-end"),
+        pytest.param(b"Exif\0\0no such thing", id="nonsense"),
+        pytest.param(exif(orientation=6, located=True)[:-30], id="cut-off"),
+    ],
+)
+def test_broken_exif_does_not_stop_a_good_picture(broken):
+    data = jpeg(exif=broken)
+    assert inspect(data).size_bytes == len(data)
+    assert rendition(data).width in (96, 64)
+
+
+# What is refused
+
+
+def zipped() -> bytes:
+    out = BytesIO()
+    with zipfile.ZipFile(out, "w") as archive:
+        archive.writestr("E07.jpg", jpeg())
+    return out.getvalue()
+
+
+def animated(form: str) -> bytes:
+    return encoded(quadrants(), form, save_all=True, append_images=[Image.new("RGB", (96, 64))])
+
+
+@pytest.mark.parametrize(
+    ("data", "name", "says"),
+    [
+        pytest.param(b"", "E07.jpg", "E07.jpg is empty", id="empty"),
+        pytest.param(b"hello", "E07.jpg", "E07.jpg is something else", id="text"),
+        pytest.param(zipped(), "E07.jpg", "a zip archive", id="zip"),
+        pytest.param(b"\n<!DOCTYPE html><script>", "E07.jpg", "a web page", id="html"),
+        pytest.param(b"<svg xmlns='http://www.w3.org/2000/svg'/>", "E07.png", "XML", id="svg"),
+        pytest.param(b"%PDF-1.7\n", "E07.jpg", "a PDF", id="pdf"),
+        pytest.param(encoded(quadrants(), "GIF"), "E07.gif", "a GIF", id="gif"),
+        pytest.param(encoded(quadrants(), "TIFF"), "E07.tif", "a TIFF", id="tiff"),
+        pytest.param(encoded(quadrants(), "BMP"), "E07.bmp", "a BMP", id="bmp"),
+        pytest.param(b"\0\0\0\x18ftypqt  \0\0\0\0", "E07.mov", "a film", id="film"),
+        pytest.param(
+            png(), "E07.jpg", "really a PNG file. Give its name the ending .png", id="png-as-jpg"
+        ),
+        pytest.param(jpeg(), "E07.heic", "really a JPEG file", id="jpeg-as-heic"),
+        pytest.param(
+            pictures.heic("quadrants-located"), "IMG_1.jpg", "really a HEIC file", id="heic-as-jpg"
+        ),
+        pytest.param(jpeg(), "E07.html", "really a JPEG file", id="jpeg-as-html"),
+        pytest.param(jpeg(480, 320)[:-400], "E07.jpg", "breaks off", id="jpeg-cut-off"),
+        pytest.param(png()[:-30], "E07.png", "breaks off", id="png-cut-off"),
+        pytest.param(
+            encoded(quadrants(480, 320), "WEBP")[:-200], "E07.webp", "breaks off", id="webp-cut-off"
+        ),
+        pytest.param(
+            pictures.heic("quadrants-located")[:-100], "E07.heic", "breaks off", id="heic-cut-off"
+        ),
+        pytest.param(
+            b"\xff\xd8\xff\xe0 and no more", "E07.jpg", "breaks off", id="only-a-beginning"
+        ),
+        pytest.param(animated("PNG"), "E07.png", "moves", id="animated-png"),
+        pytest.param(animated("WEBP"), "E07.webp", "moves", id="animated-webp"),
+        pytest.param(
+            pictures.png_that_claims(50_000, 50_000), "E07.png", "50000 × 50000 pixels", id="bomb"
+        ),
+    ],
+)
+def test_what_is_not_a_photograph_is_refused_in_a_sentence(data, name, says):
+    with pytest.raises(NotAPhotograph) as refusal:
+        inspect(data, name)
+    assert str(refusal.value).startswith(name)
+    assert says in str(refusal.value)
+    assert str(refusal.value).endswith(".")
+
+
+def test_a_picture_at_the_limit_of_pixels_is_taken_and_one_beyond_is_not():
+    assert inspect(png(), "E07.png", max_pixels=96 * 64).width == 96
+    with pytest.raises(NotAPhotograph, match="96 × 64 pixels"):
+        inspect(png(), "E07.png", max_pixels=96 * 64 - 1)
+
+
+def test_a_file_at_the_limit_of_bytes_is_taken_and_one_beyond_is_not():
+    data = jpeg()
+    assert inspect(data, max_bytes=len(data)).width == 96
+    with pytest.raises(NotAPhotograph, match="at most .* can be taken in"):
+        inspect(data, max_bytes=len(data) - 1)
+
+
+@given(data=st.data())
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_damage_anywhere_is_refused_or_survived_and_nothing_else(data):
+    good = bytearray(
+        data.draw(
+            st.sampled_from(
+                [
+                    jpeg(exif=exif(orientation=6, located=True)),
+                    png(),
+                    encoded(quadrants(), "WEBP"),
+                    pictures.heic("quadrants-on-its-side"),
+                ]
+            )
+        )
+    )
+    for _ in range(data.draw(st.integers(1, 6))):
+        good[data.draw(st.integers(0, len(good) - 1))] = data.draw(st.integers(0, 255))
+    try:
+        facts = inspect(bytes(good), "")
+    except NotAPhotograph:
+        return
+    assert facts.width * facts.height <= 1_000_000
+
+
+# What comes out
+
+
+@pytest.mark.parametrize(
+    ("width", "height", "size", "expected"),
+    [
+        pytest.param(1000, 500, 160, (160, 80), id="wide"),
+        pytest.param(500, 1000, 160, (80, 160), id="tall"),
+        pytest.param(160, 160, 160, (160, 160), id="fits"),
+        pytest.param(100, 60, 160, (100, 60), id="never-larger"),
+        pytest.param(3000, 2, 160, (160, 1), id="never-nothing"),
+    ],
+)
+@pytest.mark.parametrize("draw", [jpeg, png])
+def test_a_rendition_keeps_the_shape_and_stays_within_its_size(width, height, size, expected, draw):
+    small = rendition(draw(width, height), size)
+    assert (small.width, small.height) == expected
+    assert Image.open(BytesIO(small.data)).size == expected
+
+
+def test_several_sizes_come_from_one_reading_largest_first():
+    made = list(imaging.renditions(BytesIO(jpeg(1200, 800)), [160, 2048, 800]))
+    assert [(one.size, one.width, one.height) for one in made] == [
+        (2048, 1200, 800),
+        (800, 800, 533),
+        (160, 160, 107),
+    ]
+    assert all(stands_upright(one.data) for one in made)
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        pytest.param(
+            jpeg(exif=exif(orientation=6, located=True), comment=b"bench 4 at Castelmar"), id="jpeg"
+        ),
+        pytest.param(png(exif=exif(located=True)), id="png"),
+        pytest.param(pictures.heic("quadrants-located"), id="heic"),
+    ],
+)
+def test_a_rendition_says_nothing_of_where_and_with_what_it_was_taken(data):
+    assert b"Exif" in data or b"eXIf" in data
+    small = rendition(data).data
+    picture = Image.open(BytesIO(small))
+    assert picture.format == "JPEG"
+    assert not dict(picture.getexif())
+    assert not {"exif", "comment", "xmp", "icc_profile"} & set(picture.info)
+    for trace in (b"Exif", b"Maker of cameras", b"Castelmar", b"Invented"):
+        assert trace not in small
+
+
+@pytest.mark.parametrize(
+    "mode", ["1", "L", "LA", "P", "RGBA", "I;16", "CMYK"], ids=lambda mode: mode.replace(";", "-")
+)
+def test_every_kind_of_colour_becomes_plain_rgb(mode):
+    form = "JPEG" if mode == "CMYK" else "PNG"
+    grey = Image.new("L", (40, 40), 128)
+    picture = grey.convert("I").point(lambda v: v * 257 + 0).convert("I;16")
+    if mode != "I;16":
+        picture = grey.convert("RGB").convert(mode)
+    data = encoded(picture, form)
+    assert inspect(data, "").width == 40
+    small = Image.open(BytesIO(rendition(data).data))
+    assert small.mode == "RGB"
+    mean = small.resize((1, 1), Image.Resampling.BOX).getpixel((0, 0))
+    assert near(mean, (128, 128, 128), within=6)
+
+
+def test_what_is_transparent_lies_on_white():
+    data = encoded(Image.new("RGBA", (20, 20), (255, 0, 0, 0)), "PNG")
+    assert near(Image.open(BytesIO(rendition(data).data)).getpixel((5, 5)), (255, 255, 255), 3)
+
+
+def test_colours_of_a_profile_are_brought_to_srgb():
+    lab = ImageCms.ImageCmsProfile(ImageCms.createProfile("LAB")).tobytes()
+    srgb = ImageCms.ImageCmsProfile(ImageCms.createProfile("sRGB")).tobytes()
+    for profile in (srgb, lab, b"not a profile"):
+        assert stands_upright(rendition(png(icc_profile=profile)).data)
+    linear = _linear_profile(srgb)
+    found = Image.open(BytesIO(rendition(png(icc_profile=linear)).data)).getpixel((24, 16))
+    # Linear 30/255 is about 95/255 in sRGB (IEC 61966-2-1): 255 * (1.055 * (30/255)**(1/2.4) - 0.055).
+    assert near(found, (227, 95, 95), within=6)
+
+
+def _linear_profile(srgb: bytes) -> bytes:
+    """The sRGB profile with its three tone curves replaced by straight lines."""
+    data = bytearray(srgb)
+    count = int.from_bytes(data[128:132], "big")
+    for index in range(count):
+        start = 132 + 12 * index
+        if data[start : start + 4] in (b"rTRC", b"gTRC", b"bTRC"):
+            offset = int.from_bytes(data[start + 4 : start + 8], "big")
+            data[offset : offset + 12] = b"curv" + bytes(8)
+            data[start + 8 : start + 12] = (12).to_bytes(4, "big")
+    return bytes(data)
