@@ -192,7 +192,7 @@ def test_qr_code_is_drawn_without_a_style_and_is_described():
 
     assert html.startswith('<svg role="img" aria-label="Opens the certificate"')
     assert "style=" not in html
-    assert 'class="qr"' in html
+    assert 'class="qr-code"' in html
 
 
 class NameForm(forms.Form):

@@ -270,7 +270,7 @@ def _drawing(name: str) -> tuple[str, str, SafeString] | None:
 def qr(text: Any, label: Any = "") -> SafeString:
     """Draw a QR code of a text, dark on white in every theme."""
     code = segno.make(str(text), error="m", micro=False)
-    picture = code.svg_inline(omitsize=True, border=4, dark="#1d2124", light="#fff", svgclass="qr")
+    picture = code.svg_inline(omitsize=True, border=4, dark="#1d2124", light="#fff", svgclass="qr-code")
     said = format_html('<svg role="img" aria-label="{}"', label or _("QR code"))
     # What segno draws of a text is paths alone; the text itself is not in it.
     return mark_safe(picture.replace("<svg", str(said), 1))
