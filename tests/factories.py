@@ -1,0 +1,146 @@
+"""Plain makers of rows for tests; each names what it was given and fills in the rest."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from datetime import timezone as tz
+from itertools import count
+from typing import Any
+
+from assessments.models import Board, Joint
+from training.models import (
+    ClassSession,
+    Course,
+    CourseRevision,
+    Enrolment,
+    Exercise,
+    JointType,
+    Person,
+    Position,
+    Site,
+    SiteRole,
+    Stage,
+    User,
+)
+
+NOW = datetime(2026, 11, 25, 12, 50, tzinfo=tz.utc)
+TODAY = date(2026, 11, 25)
+PASSWORD = "a solder pot by the window"
+
+_numbers = count(1)
+
+
+def make_site(name: str = "Castelmar", prefix: str = "CA", **fields: Any) -> Site:
+    """The site of that prefix, made if there is none."""
+    fields = {"name": name, "time_zone": "Europe/Madrid", **fields}
+    return Site.objects.get_or_create(prefix=prefix, defaults=fields)[0]
+
+
+def make_person(site: Site | None = None, **fields: Any) -> Person:
+    number = next(_numbers)
+    return Person.objects.create(
+        **{
+            "employee_number": f"{20000 + number}",
+            "full_name": f"Person {number}",
+            "site": site or make_site(),
+            **fields,
+        }
+    )
+
+
+def make_user(
+    *roles: str,
+    site: Site | None = None,
+    person: Person | None = None,
+    password: str | None = None,
+    **fields: Any,
+) -> User:
+    """A user who is a person at the site, with these roles there beside operator."""
+    person = person or make_person(site)
+    user = User(employee_number=person.employee_number, person=person, **fields)
+    if password is None:
+        user.set_unusable_password()
+    else:
+        user.set_password(password)
+    user.save()
+    for role in roles:
+        SiteRole.objects.create(user=user, site=site or person.site, role=role)
+    return user
+
+
+def make_exercise(
+    joint_types: tuple[str, ...] = (JointType.TURRET,) * 3,
+    *,
+    stages: tuple[str, ...] = (Stage.SOLDERED,),
+    spare: int = 0,
+    **fields: Any,
+) -> Exercise:
+    """An exercise with positions E01, E02 and so on; the last ``spare`` are not required."""
+    number = next(_numbers)
+    exercise = Exercise.objects.create(
+        **{
+            "code": f"X-{number}",
+            "title": f"Exercise {number}",
+            "purpose": "To learn it.",
+            "drawing": "turret-wrap-top-accept",
+            "stages": [str(stage) for stage in stages],
+            **fields,
+        }
+    )
+    Position.objects.bulk_create(
+        Position(
+            exercise=exercise,
+            name=f"E{order:02d}",
+            order=order,
+            joint_type=joint_type,
+            required=order <= len(joint_types) - spare,
+        )
+        for order, joint_type in enumerate(joint_types, start=1)
+    )
+    return exercise
+
+
+def make_session(
+    site: Site | None = None,
+    *,
+    people: tuple[Person, ...] = (),
+    instructor: User | None = None,
+    **fields: Any,
+) -> ClassSession:
+    number = next(_numbers)
+    course = Course.objects.create(code=f"C-{number}", title=f"Course {number}")
+    session = ClassSession.objects.create(
+        **{
+            "number": f"CA-K-{number:05d}",
+            "course_revision": CourseRevision.objects.create(course=course, revision=1),
+            "site": site or make_site(),
+            "instructor": instructor or make_user("instructor", site=site),
+            "starts_on": TODAY,
+            "ends_on": TODAY,
+            **fields,
+        }
+    )
+    Enrolment.objects.bulk_create(Enrolment(session=session, person=person) for person in people)
+    return session
+
+
+def make_board(
+    person: Person | None = None, exercise: Exercise | None = None, **fields: Any
+) -> Board:
+    """A board in its owner's hands, with one joint at each position of the exercise."""
+    person = person or make_person()
+    exercise = exercise or make_exercise()
+    board = Board.objects.create(
+        **{
+            "number": f"{person.site.prefix}-B-{90000 + next(_numbers)}",
+            "person": person,
+            "exercise": exercise,
+            "site": person.site,
+            "handed_out_on": TODAY,
+            **fields,
+        }
+    )
+    Joint.objects.bulk_create(
+        Joint(board=board, position=position) for position in exercise.positions.all()
+    )
+    return board
