@@ -1,0 +1,1 @@
+"""Fixtures that every test may use, and the report of what was skipped."""
