@@ -6,7 +6,7 @@ from .certificates import (
     Proposal,
 )
 from .reminders import Message, Reminder
-from .schemes import Scheme, SchemeRequirement, SchemeRevision, Scope
+from .schemes import Operation, Scheme, SchemeRequirement, SchemeRevision, Scope
 from .standing import StandingEnd, StandingSpan
 
 __all__ = [
@@ -15,6 +15,7 @@ __all__ = [
     "CertificateEvent",
     "CertificateWithdrawal",
     "Message",
+    "Operation",
     "Proposal",
     "Reminder",
     "Scheme",

@@ -36,8 +36,21 @@ class Scope(models.Model):
         return self.title
 
 
+class Operation(models.Model):
+    """An operation of a routing, and the scope it asks for: what a work log may name instead."""
+
+    code = models.CharField(_("operation"), max_length=80, unique=True)
+    scope = models.ForeignKey(Scope, models.PROTECT, related_name="operations")
+
+    class Meta:
+        ordering = ["code"]
+
+    def __str__(self) -> str:
+        return self.code
+
+
 class Scheme(models.Model):
-    code = models.CharField(_("code"), max_length=40, unique=True)
+    code = models.CharField(_("code"), max_length=80, unique=True)
     title = models.CharField(_("title"), max_length=120)
 
     class Meta:
