@@ -1,0 +1,295 @@
+"""What the rows of a register bundle must fit: one another, and what is known already.
+
+Plain computation over typed rows. A bundle that is held up alone is checked against an
+empty `Known`; an import fills it from the database.
+"""
+
+from collections import defaultdict
+from collections.abc import Callable, Hashable, Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from typing import Any
+
+from .bundle import Bundle, CertificateRow, EventRow
+
+
+@dataclass(frozen=True, slots=True)
+class KnownCertificate:
+    """What a renewal or an event needs to know of a certificate."""
+
+    employee_number: str
+    scope: str
+    issued_on: date
+    withdrawn: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class KnownEvent:
+    certificate_number: str
+    event: str
+    effective_on: date
+    voids: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Held:
+    """A stamp in somebody's hands, both days included; None is still."""
+
+    employee_number: str
+    issued_on: date
+    returned_on: date | None
+
+    def overlaps(self, other: "Held") -> bool:
+        last, other_last = self.returned_on or date.max, other.returned_on or date.max
+        return self.issued_on <= other_last and other.issued_on <= last
+
+
+@dataclass
+class Known:
+    """What there is beside the bundle. ``sites`` None asks nothing of the column."""
+
+    people: set[str] = field(default_factory=set)
+    former_numbers: set[str] = field(default_factory=set)
+    sites: Mapping[str, Any] | None = None
+    site_names: str = ""
+    default_site: Any = None
+    schemes: set[str] = field(default_factory=set)
+    certificates: dict[str, KnownCertificate] = field(default_factory=dict)
+    events: dict[str, KnownEvent] = field(default_factory=dict)
+    stamps: dict[str, list[Held]] = field(default_factory=dict)
+
+
+def check(bundle: Bundle, known: Known | None = None) -> None:
+    """Add to the bundle's problems and remarks what does not fit."""
+    known = known or Known()
+    _check_people(bundle, known)
+    _check_once(bundle, "schemes", "scheme", lambda row: row.scheme)
+    _check_certificates(bundle, known)
+    _check_events(bundle, known)
+    _check_vision_tests(bundle, known)
+    _check_practice(bundle, known)
+    _check_stamps(bundle, known)
+    _check_once(bundle, "operations", "operation", lambda row: row.operation)
+
+
+def _check_once(
+    bundle: Bundle, part: str, column: str, key: Callable[[Any], Hashable]
+) -> dict[Any, Any]:
+    """Refuse the second row with the same key; return the first ones by key."""
+    first: dict[Any, Any] = {}
+    for row in bundle.rows(part):
+        earlier = first.setdefault(key(row), row)
+        if earlier is not row:
+            bundle.refuse(part, row.line, column, f"The same one stands in line {earlier.line}.")
+    return first
+
+
+def _people(bundle: Bundle, known: Known) -> set[str]:
+    return known.people | {row.employee_number for row in bundle.people}
+
+
+def _refuse_strangers(bundle: Bundle, known: Known, part: str) -> None:
+    people = _people(bundle, known)
+    for row in bundle.rows(part):
+        if row.employee_number not in people:
+            bundle.refuse(
+                part,
+                row.line,
+                "employee_number",
+                f"Nobody has the employee number {row.employee_number}: add them to "
+                f"{bundle.file_of('people')}.",
+            )
+
+
+def _check_people(bundle: Bundle, known: Known) -> None:
+    people = _people(bundle, known)
+    _check_once(bundle, "people", "employee_number", lambda row: row.employee_number)
+    for row in bundle.people:
+        if row.employee_number in known.former_numbers:
+            reason = f"{row.employee_number} was somebody's number before and is not given again."
+            bundle.refuse("people", row.line, "employee_number", reason)
+        if row.line_lead == row.employee_number:
+            bundle.refuse("people", row.line, "line_lead", "Nobody is their own line lead.")
+        elif row.line_lead and row.line_lead not in people:
+            reason = f"Nobody has the employee number {row.line_lead}."
+            bundle.refuse("people", row.line, "line_lead", reason)
+        if row.started_on and row.left_on and row.left_on < row.started_on:
+            bundle.refuse("people", row.line, "left_on", "They leave before they start.")
+        if known.sites is None:
+            continue
+        if not row.site and known.default_site is None:
+            reason = "The cell is empty: name the site, or give one for all with --site."
+            bundle.refuse("people", row.line, "site", reason)
+        elif row.site and row.site.casefold() not in known.sites:
+            reason = f"There is no site {row.site}. There is: {known.site_names or 'none yet'}."
+            bundle.refuse("people", row.line, "site", reason)
+
+
+def _check_times(bundle: Bundle, part: str) -> None:
+    for row in bundle.rows(part):
+        withdrawn_at: datetime | None = row.withdrawn_at
+        if withdrawn_at is not None and withdrawn_at < row.recorded_at:
+            bundle.refuse(part, row.line, "withdrawn_at", "It is withdrawn before it is recorded.")
+
+
+def _check_certificates(bundle: Bundle, known: Known) -> None:
+    _check_once(bundle, "certificates", "certificate_number", lambda row: row.certificate_number)
+    _check_times(bundle, "certificates")
+    _refuse_strangers(bundle, known, "certificates")
+    schemes = known.schemes | {row.scheme for row in bundle.schemes}
+    all_certificates = certificates_of(bundle, known)
+    revoked = revocations(events_of(bundle, known))
+    for row in bundle.certificates:
+        if row.scheme not in schemes:
+            reason = f"There is no scheme {row.scheme}: add it to {bundle.file_of('schemes')}."
+            bundle.refuse("certificates", row.line, "scheme", reason)
+        if row.renews and (why := why_not_renewable(row, all_certificates, revoked)):
+            bundle.refuse("certificates", row.line, "renews", why)
+
+
+def why_not_renewable(
+    row: CertificateRow,
+    certificates: Mapping[str, KnownCertificate],
+    revoked: Mapping[str, list[date]],
+) -> str:
+    """Say why a certificate cannot renew the one it names; empty where it can."""
+    earlier = certificates.get(row.renews)
+    if earlier is None:
+        return f"There is no certificate {row.renews}."
+    if earlier.employee_number != row.employee_number:
+        return f"Certificate {row.renews} is another person's."
+    if earlier.scope != row.scope:
+        return f"Certificate {row.renews} is for another scope, {earlier.scope}."
+    if earlier.issued_on >= row.issued_on:
+        return f"Certificate {row.renews} was not issued earlier: it is of {earlier.issued_on}."
+    if earlier.withdrawn:
+        return f"Certificate {row.renews} was withdrawn."
+    if any(day <= row.issued_on for day in revoked.get(row.renews, ())):
+        return f"Certificate {row.renews} had been revoked."
+    return ""
+
+
+def certificates_of(bundle: Bundle, known: Known) -> dict[str, KnownCertificate]:
+    return known.certificates | {
+        row.certificate_number: KnownCertificate(
+            row.employee_number, row.scope, row.issued_on, row.withdrawn_at is not None
+        )
+        for row in bundle.certificates
+    }
+
+
+def events_of(bundle: Bundle, known: Known) -> dict[str, KnownEvent]:
+    return known.events | {
+        row.event_id: KnownEvent(row.certificate_number, row.event, row.effective_on, row.voids)
+        for row in bundle.events
+    }
+
+
+def revocations(events: Mapping[str, KnownEvent]) -> dict[str, list[date]]:
+    """The days from which certificates are revoked, voided revocations left out."""
+    voided = {
+        one.voids
+        for one in events.values()
+        if one.event == "voided" and _why_not_voidable(one, events) == ""
+    }
+    days: dict[str, list[date]] = defaultdict(list)
+    for event_id, one in events.items():
+        if one.event == "revoked" and event_id not in voided:
+            days[one.certificate_number].append(one.effective_on)
+    return days
+
+
+def _why_not_voidable(event: KnownEvent | EventRow, events: Mapping[str, KnownEvent]) -> str:
+    target = events.get(event.voids)
+    if target is None:
+        return f"There is no event {event.voids}."
+    if target.certificate_number != event.certificate_number:
+        return f"Event {event.voids} is of another certificate, {target.certificate_number}."
+    if target.event == "voided":
+        return VOID_OF_A_VOID
+    return ""
+
+
+def _comes_back(event_id: str, events: Mapping[str, KnownEvent]) -> bool:
+    """Whether what an event removes, and what that removes, leads back to it."""
+    seen: set[str] = set()
+    following = event_id
+    while following in events and following not in seen:
+        seen.add(following)
+        following = events[following].voids
+    return following in seen
+
+
+VOID_OF_A_VOID = "A voided event cannot be voided, so this one changes nothing."
+
+
+def _check_events(bundle: Bundle, known: Known) -> None:
+    _check_once(bundle, "events", "event_id", lambda row: row.event_id)
+    certificates, events = certificates_of(bundle, known), events_of(bundle, known)
+    for row in bundle.events:
+        if row.certificate_number not in certificates:
+            reason = f"There is no certificate {row.certificate_number}."
+            bundle.refuse("events", row.line, "certificate_number", reason)
+        if row.event == "voided":
+            if not row.voids:
+                reason = "A voided event names the event that it removes."
+                bundle.refuse("events", row.line, "voids", reason)
+            elif why := _why_not_voidable(row, events):
+                if _comes_back(row.event_id, events):
+                    reason = "The event removes itself: say which other one it removes."
+                    bundle.refuse("events", row.line, "voids", reason)
+                elif why == VOID_OF_A_VOID:
+                    bundle.remark("events", row.line, why)
+                else:
+                    bundle.refuse("events", row.line, "voids", why)
+        elif row.voids:
+            reason = f"Only a voided event names another; this one is {row.event}."
+            bundle.refuse("events", row.line, "voids", reason)
+        if row.event == "extended":
+            if row.until is None:
+                reason = "An extended event says until when."
+                bundle.refuse("events", row.line, "until", reason)
+            if not row.authority:
+                reason = "An extended event names the authority that granted it."
+                bundle.refuse("events", row.line, "authority", reason)
+
+
+def _check_vision_tests(bundle: Bundle, known: Known) -> None:
+    _check_once(bundle, "vision_tests", "test_id", lambda row: row.test_id)
+    _check_times(bundle, "vision_tests")
+    _refuse_strangers(bundle, known, "vision_tests")
+
+
+def _check_practice(bundle: Bundle, known: Known) -> None:
+    _check_times(bundle, "practice")
+    _refuse_strangers(bundle, known, "practice")
+
+
+def _check_stamps(bundle: Bundle, known: Known) -> None:
+    _refuse_strangers(bundle, known, "stamps")
+    held: dict[str, list[tuple[int, Held]]] = defaultdict(list)
+    for row in bundle.stamps:
+        own = Held(row.employee_number, row.issued_on, row.returned_on)
+        if row.returned_on and row.returned_on < row.issued_on:
+            reason = "The stamp is returned before it is issued."
+            bundle.refuse("stamps", row.line, "returned_on", reason)
+            continue
+        for line, other in [*held[row.stamp], *_elsewhere(known.stamps.get(row.stamp, []), own)]:
+            if own.overlaps(other):
+                reason = (
+                    f"Stamp {row.stamp} is with {other.employee_number} from {other.issued_on} "
+                    f"through {other.returned_on or 'today'}{f', line {line}' if line else ''}: "
+                    "nobody else can hold it on the same day."
+                )
+                bundle.refuse("stamps", row.line, "issued_on", reason)
+                break
+        held[row.stamp].append((row.line, own))
+
+
+def _elsewhere(stored: Iterable[Held], own: Held) -> list[tuple[int, Held]]:
+    """What the register holds of a stamp, without the row that says the same as this one."""
+    return [
+        (0, one)
+        for one in stored
+        if (one.employee_number, one.issued_on) != (own.employee_number, own.issued_on)
+    ]
