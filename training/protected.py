@@ -1,0 +1,12 @@
+"""What the database refuses about facts that standing rests on."""
+
+from records import append_only
+
+WITHDRAW_INSTEAD = "is append-only: withdraw it, and enter the right one"
+
+
+def declare() -> None:
+    append_only.protect("training.VisionTest", says=WITHDRAW_INSTEAD)
+    append_only.protect("training.VisionTestWithdrawal")
+    append_only.protect("training.PracticeRecord", says=WITHDRAW_INSTEAD)
+    append_only.protect("training.PracticeWithdrawal")
