@@ -11,7 +11,8 @@ from datetime import UTC, date, datetime, tzinfo
 from pathlib import Path, PurePath
 from typing import Any
 
-from .tabular import CannotRead, Problem, Table, read_table, sources_in
+from .exceptions import CannotRead
+from .tabular import Problem, Table, read_table, sources_in
 
 DAY = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[T ]00:00(?::00(?:\.0+)?)?)?")
 INSTANT = re.compile(

@@ -17,6 +17,8 @@ from xml.etree.ElementTree import ParseError
 import openpyxl
 from openpyxl.utils.exceptions import InvalidFileException
 
+from .exceptions import CannotRead
+
 MOST_BYTES = 512 * 1024 * 1024
 MOST_MEMBERS = 200
 DELIMITERS = ",;\t"
@@ -38,10 +40,6 @@ class Problem:
         if self.column:
             place += f", {self.column}"
         return f"{place}: {self.reason}"
-
-
-class CannotRead(Exception):
-    """The path holds nothing that can be read as a folder, zip or table."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,77 @@
+"""What the database refuses about schemes, certificates and their events."""
+
+from records import append_only
+
+FIGURES = (
+    "id",
+    "recorded_at",
+    "scheme_id",
+    "revision",
+    "name",
+    "validity_months",
+    "expiry_rule",
+    "renewal_window_days",
+    "vision_months",
+    "max_absence_months",
+    "instructor_may_issue",
+    "grader_needs_standing",
+    "published_at",
+)
+PROPOSED = (
+    "id",
+    "recorded_at",
+    "person_id",
+    "scope_id",
+    "scheme_revision_id",
+    "restriction",
+    "note",
+    "signature_id",
+)
+PUBLISHED = "is published and does not change: make a new revision"
+CLOSED = "does not join a published revision: make a new one"
+
+
+def _same(columns: tuple[str, ...], json: str) -> str:
+    """SQL that is true where no column changed; PostgreSQL compares JSON as text alone."""
+    same = [f"NEW.{column} = OLD.{column}" for column in columns]
+    return " AND ".join([*same, f"CAST(NEW.{json} AS TEXT) = CAST(OLD.{json} AS TEXT)"])
+
+
+def _published(row: str, column: str) -> str:
+    return (
+        "EXISTS (SELECT 1 FROM certification_schemerevision r "
+        f"WHERE r.id = {row}.{column} AND r.published_at IS NOT NULL)"
+    )
+
+
+def declare() -> None:
+    for model in (
+        "Certificate",
+        "CertificateDocument",
+        "CertificateEvent",
+        "CertificateWithdrawal",
+    ):
+        append_only.protect(f"certification.{model}")
+    append_only.protect(
+        "certification.SchemeRevision",
+        when_update=(f"OLD.published_at IS NOT NULL AND NOT ({_same(FIGURES, 'reminder_steps')})"),
+        when_delete="OLD.published_at IS NOT NULL",
+        says=PUBLISHED,
+    )
+    for model, column in (
+        ("certification.SchemeRequirement", "revision_id"),
+        ("certification.SchemeRevision_scopes", "schemerevision_id"),
+    ):
+        append_only.protect(
+            model,
+            when_update=f"{_published('OLD', column)} OR {_published('NEW', column)}",
+            when_delete=_published("OLD", column),
+            insert_when=_published("NEW", column),
+            says=PUBLISHED,
+            insert_says=CLOSED,
+        )
+    append_only.protect(
+        "certification.Proposal",
+        when_update=f"OLD.decision <> '' OR NOT ({_same(PROPOSED, 'evidence')})",
+        says="is signed: it is decided once and then stays",
+    )
