@@ -110,3 +110,6 @@ def _links(path: str, roles: frozenset[str]) -> list[dict[str, Any]]:
         nearest = max(here, key=lambda link: len(link["url"]))
         nearest["current"] = "page" if nearest["url"] == path else "true"
     return links
+
+
+register(_("Password"), "account_change_password", order=95, place="foot")

@@ -187,6 +187,10 @@ def test_unknown_drawing_is_an_empty_frame_with_its_name(name):
     assert "<b>" not in html
 
 
+def test_decoration_that_is_missing_leaves_no_trace():
+    assert look.drawing("no-such-drawing", decorative=True) == ""
+
+
 def test_qr_code_is_drawn_without_a_style_and_is_described():
     html = look.qr("https://jointworthy.example/c/CA-C-00012", label="Opens the certificate")
 

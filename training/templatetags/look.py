@@ -221,9 +221,11 @@ def drawing(name: Any, label: Any = "", decorative: Any = False) -> SafeString:
 
     ``{% drawing "turret-wrap-top-accept" %}``. ``label`` replaces the drawing's own description;
     a ``decorative`` drawing is hidden from screen readers. A name without a drawing shows as an
-    empty frame with the name in it.
+    empty frame with the name in it, or as nothing where it would only decorate.
     """
     known = _drawing(str(name))
+    if known is None and decorative:
+        return SafeString("")
     if known is None:
         return format_html(
             '<svg class="drawing is-missing" viewBox="0 0 160 120" role="img" aria-label="{}">'
