@@ -1,7 +1,11 @@
-"""Checks of the installation as a whole belong to this app, which has no models."""
+"""Starts what belongs to the installation as a whole; this app has no models."""
 
 from django.apps import AppConfig
 
 
 class ConfigConfig(AppConfig):
     name = "config"
+
+    def ready(self) -> None:
+        # Makes our Celery application the one that tasks are sent through.
+        from config import celery  # noqa: F401

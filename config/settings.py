@@ -264,6 +264,9 @@ CELERY_BROKER_URL = env.service(
     about="redis://host:6379/0; by default a folder in DATA_DIR that needs no server.",
 )
 QUEUE_DIR = DATA_DIR / "queue"
+WORKER_PROCESSES = env.whole_number(
+    "WORKER_PROCESSES", 2, least=1, about="Jobs that the worker does at the same time."
+)
 
 # What is written to the terminal
 

@@ -1,0 +1,53 @@
+"""The Celery application: what runs beside the web process, and when.
+
+The rows in the database are the truth and a message only wakes a worker, so every task
+finds what is due by itself, and the periodic ones ask again for what a lost message left.
+"""
+
+import os
+
+from celery import Celery
+from celery.schedules import crontab
+from django.conf import settings
+
+from config import broker
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+
+app = Celery("jointworthy")
+app.conf.update(
+    broker_url=settings.CELERY_BROKER_URL,
+    broker_connection_retry_on_startup=True,
+    broker_transport_options=broker.transport_options(settings.QUEUE_DIR)
+    if settings.CELERY_BROKER_URL.startswith(f"{broker.SCHEME}:")
+    else {},
+    task_acks_late=True,
+    task_reject_on_worker_lost=True,
+    task_ignore_result=True,
+    task_publish_retry=False,
+    worker_prefetch_multiplier=1,
+    worker_concurrency=settings.WORKER_PROCESSES,
+    worker_enable_remote_control=False,
+    worker_send_task_events=False,
+    worker_hijack_root_logger=False,
+    accept_content=["json"],
+    timezone="UTC",
+    beat_schedule_filename=str(settings.DATA_DIR / "beat-schedule"),
+    beat_schedule={
+        "sweep reminders": {
+            "task": "certification.tasks.sweep_reminders",
+            "schedule": crontab(minute="7"),
+        },
+        "send due messages": {
+            "task": "certification.tasks.send_due_messages",
+            "schedule": crontab(),
+            "options": {"expires": 50},
+        },
+        "make missing renditions": {
+            "task": "assessments.tasks.make_missing_renditions",
+            "schedule": crontab(),
+            "options": {"expires": 50},
+        },
+    },
+)
+app.autodiscover_tasks()
