@@ -6,12 +6,13 @@ refused even by hand; on PostgreSQL also a TRUNCATE, on SQLite also a REPLACE. T
 is an ``IntegrityError`` that names the table.
 
 Before migrations are applied another handler takes the triggers away. Django changes most
-things about a SQLite table by building a new one and renaming it, and SQLite refuses to
-rename a table while a trigger of any other table mentions it; and a migration that fills a
-new column of a protected table has to be able to. If a migration fails, the triggers are
-back after the next ``migrate`` that succeeds; until then `missing` lists them, and
-``manage.py verify_trail`` says so. Migrations that are run without the ``migrate`` command
-(by ``MigrationExecutor``, in a test) run inside `lifted`.
+things about a SQLite table by building a new one, dropping the old and renaming: the
+table's own triggers are lost with the old one, and SQLite refuses the renaming while a
+trigger of any other table mentions it. A migration that fills a new column of a protected
+table, too, has to be able to. If a migration fails, the triggers are back after the next
+``migrate`` that succeeds; until then `missing` lists them, and ``manage.py verify_trail``
+says so. Who runs migrations without the ``migrate`` command (by ``MigrationExecutor``, in a
+test) calls `remove` before and `install` after.
 """
 
 import hashlib
@@ -193,8 +194,8 @@ def _refusals(rule: Rule, model: type[Model], vendor: str) -> Iterator[tuple[str
         # For a program that opens the file without recursive triggers. Where the database
         # chooses the key, NEW holds -1 here, which no row has.
         column = model._meta.pk.column
-        taken = f'EXISTS (SELECT 1 FROM "{table}" WHERE "{column}" = NEW."{column}")'
-        yield f"{rule.name}_replace", "INSERT", taken, kept
+        found = f'SELECT 1 FROM "{table}" WHERE "{column}" = NEW."{column}"'  # noqa: S608
+        yield f"{rule.name}_replace", "INSERT", f"EXISTS ({found})", kept
 
 
 def _for_vendor(condition: Condition, vendor: str) -> str:

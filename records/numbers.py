@@ -42,18 +42,14 @@ def next_number(prefix: str, kind: str, width: int = 5) -> str:
         raise transaction.TransactionManagementError(
             "A number is given in the transaction that uses it: open transaction.atomic() first."
         )
-    series = _locked(prefix, kind)
+    numbered = NumberSeries.objects.select_for_update().filter(prefix=prefix, kind=kind)
+    series = numbered.first()
     if series is None:
         # Whoever loses the race to begin the series waits here, then finds it below.
         NumberSeries.objects.bulk_create(
             [NumberSeries(prefix=prefix, kind=kind)], ignore_conflicts=True
         )
-        series = _locked(prefix, kind)
-        assert series is not None
+        series = numbered.get()
     series.last += 1
     series.save(update_fields=["last"])
     return f"{prefix}-{kind}-{series.last:0{width}d}"
-
-
-def _locked(prefix: str, kind: str) -> NumberSeries | None:
-    return NumberSeries.objects.select_for_update().filter(prefix=prefix, kind=kind).first()

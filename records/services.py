@@ -100,7 +100,7 @@ def sign(
     """
     text = canonical_text(content)
     signed = Signature(
-        signer=actor,
+        signer_id=actor.pk,
         printed_name=printed_name or _full_name(actor),
         signed_at=at,
         zone=ZoneInfo(zone).key,
@@ -163,7 +163,7 @@ def _append(
             "The trail is written in the transaction of the change it tells of: "
             "open transaction.atomic() first."
         )
-    user, label = _actor_and_label(actor)
+    actor_id, label = _id_and_label(actor)
     entries, payloads = [], []
     head = _locked_head()
     for about, details in items:
@@ -172,7 +172,7 @@ def _append(
         entry = TrailEntry(
             number=head.number + 1,
             recorded_at=at,
-            actor_id=user and user.pk,
+            actor_id=actor_id,
             actor_label=label,
             act=act,
             about_type=about_type,
@@ -205,12 +205,12 @@ def _locked_head() -> TrailHead:
     return head
 
 
-def _actor_and_label(actor: Actor) -> tuple[AbstractBaseUser | None, str]:
+def _id_and_label(actor: Actor) -> tuple[Any, str]:
     if actor is None or isinstance(actor, str):
         return None, actor or BY_THE_SYSTEM
     if actor.pk is None:
         raise ValueError("Only an account that is stored can act: sign in first.")
-    return actor, actor.get_username()
+    return actor.pk, actor.get_username()
 
 
 def _full_name(actor: AbstractBaseUser) -> str:

@@ -10,7 +10,6 @@ import hashlib
 from collections.abc import Callable, Iterable
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
-from functools import partial
 from pathlib import Path
 from typing import BinaryIO
 
@@ -206,8 +205,7 @@ def _check_files(report: Report) -> None:
 
 
 def _sha256_of_file(path_or_opener: str | Path | Opener) -> str:
-    opener = path_or_opener if callable(path_or_opener) else partial(open, path_or_opener, "rb")
-    with opener() as stream:
+    with path_or_opener() if callable(path_or_opener) else open(path_or_opener, "rb") as stream:
         digest = hashlib.sha256()
         while chunk := stream.read(1 << 20):
             digest.update(chunk)

@@ -5,7 +5,6 @@ implementation can work the hash out again from the value alone.
 """
 
 import hashlib
-import json
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from decimal import Decimal
@@ -96,20 +95,6 @@ def _plain(value: Any) -> Any:
             return [_plain(inner) for inner in value]
         case _:
             return value
-
-
-def is_canonical(text: str) -> bool:
-    """Say whether a text is the canonical form of the value it holds.
-
-    Examples
-    --------
-    >>> is_canonical('{"a":1,"b":2}'), is_canonical('{"b": 2, "a": 1}'), is_canonical("{")
-    (True, False, False)
-    """
-    try:
-        return canonical_text(json.loads(text)) == text
-    except ValueError:
-        return False
 
 
 def sha256_of_text(text: str) -> str:
