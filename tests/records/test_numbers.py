@@ -1,0 +1,62 @@
+from concurrent.futures import ThreadPoolExecutor
+
+import pytest
+from django.db import connections, transaction
+
+from records.numbers import next_number
+
+
+def test_numbers_count_up_from_one_within_site_and_kind(db):
+    given = [
+        next_number(*series) for series in [("CA", "B"), ("CA", "B"), ("CA", "C"), ("AL", "B")]
+    ]
+    assert given == ["CA-B-00001", "CA-B-00002", "CA-C-00001", "AL-B-00001"]
+
+
+def test_a_series_that_outgrows_its_width_goes_on_with_more_digits(db):
+    assert [next_number("CA", "B", width=1) for _ in range(10)][-2:] == ["CA-B-9", "CA-B-10"]
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_number_whose_use_was_undone_was_never_given():
+    with transaction.atomic():
+        assert next_number("CA", "B") == "CA-B-00001"
+    with transaction.atomic():
+        assert next_number("CA", "B") == "CA-B-00002"
+        transaction.set_rollback(True)
+    with transaction.atomic():
+        assert next_number("CA", "B") == "CA-B-00002"
+
+
+@pytest.mark.django_db(transaction=True)
+def test_a_number_is_only_given_inside_a_transaction():
+    with pytest.raises(transaction.TransactionManagementError, match=r"transaction\.atomic"):
+        next_number("CA", "B")
+
+
+@pytest.mark.parametrize("part", ["", "ca", "C-A", "1A", "ABCDEFGHI", "Ä"])
+def test_parts_that_would_blur_a_number_are_refused(db, part):
+    with pytest.raises(ValueError, match="capital letters"):
+        next_number(part, "B")
+    with pytest.raises(ValueError, match="capital letters"):
+        next_number("CA", part)
+
+
+@pytest.mark.django_db(transaction=True)
+def test_writers_at_the_same_time_never_get_the_same_number():
+    """Also for a series that nobody has begun yet."""
+
+    def take_ten(_):
+        try:
+            given = []
+            for _ in range(10):
+                with transaction.atomic():
+                    given.append(next_number("CA", "C"))
+            return given
+        finally:
+            connections.close_all()
+
+    with ThreadPoolExecutor(4) as pool:
+        given = [number for numbers in pool.map(take_ten, range(4)) for number in numbers]
+
+    assert sorted(given) == [f"CA-C-{n:05d}" for n in range(1, 41)]
