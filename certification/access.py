@@ -1,0 +1,97 @@
+"""Who may see and decide which certificate and proposal.
+
+A certificate, with the boards it stands on, is read by its holder and by instructors and
+quality at the holder's site; a line lead sees how their people stand and not this. It is
+suspended, revoked and so on by quality at that site, never by its holder. Unknown and
+forbidden answer alike.
+"""
+
+from django.db.models import Q, QuerySet
+from django.http import Http404
+from django.shortcuts import get_object_or_404
+
+from training import access as training_access
+from training.models import Person, Role, User
+
+from .models import Certificate, CertificateDocument, Proposal, Scope
+
+
+def certificates_readable_by(user: User) -> QuerySet[Certificate]:
+    return Certificate.objects.filter(
+        Q(person=user.person_id or 0)
+        | Q(person__site__in=user.sites_as(Role.INSTRUCTOR, Role.QUALITY))
+    )
+
+
+def certificate_for_reader(user: User, number: str) -> Certificate:
+    return get_object_or_404(
+        certificates_readable_by(user).select_related(
+            "person__site",
+            "scope",
+            "scheme_revision__scheme",
+            "renews",
+            "signature",
+            "document",
+            "withdrawal",
+        ),
+        number=number,
+    )
+
+
+def certificate_for_quality(user: User, number: str) -> Certificate:
+    """A certificate the user may suspend, extend, revoke: at their site and not their own."""
+    return get_object_or_404(
+        Certificate.objects.filter(person__site__in=user.sites_as(Role.QUALITY))
+        .exclude(person=user.person_id or 0)
+        .select_related("person__site", "scope", "scheme_revision"),
+        number=number,
+    )
+
+
+def document_for_reader(user: User, number: str) -> CertificateDocument:
+    document = certificate_for_reader(user, number).document
+    if document is None:
+        raise Http404
+    return document
+
+
+def person_and_scope(user: User, employee_number: str, scope_code: str) -> tuple[Person, Scope]:
+    """Somebody whose results the user may read, and a scope they could be certified for."""
+    person = training_access.person_with_results(user, employee_number)
+    return person, get_object_or_404(Scope, code=scope_code)
+
+
+def may_propose(user: User, person: Person) -> bool:
+    """Instructors at somebody's site may propose them, and nobody themselves."""
+    return user.person_id != person.pk and user.has_role(Role.INSTRUCTOR, site=person.site_id)
+
+
+def proposals_readable_by(user: User) -> QuerySet[Proposal]:
+    return Proposal.objects.filter(
+        person__site__in=user.sites_as(Role.INSTRUCTOR, Role.QUALITY)
+    ).exclude(person=user.person_id or 0)
+
+
+def proposal_for_reader(user: User, proposal_id: int) -> Proposal:
+    """A proposal at the user's site; about themselves it is somebody else's to see."""
+    return get_object_or_404(
+        proposals_readable_by(user).select_related(
+            "person__site",
+            "scope",
+            "scheme_revision__scheme",
+            "renews",
+            "signature__signer",
+            "certificate",
+            "decided_by",
+        ),
+        pk=proposal_id,
+    )
+
+
+def people_for_quality(user: User) -> QuerySet[Person]:
+    """People for whom the user may enter a certificate from elsewhere: never themselves."""
+    return (
+        Person.objects.filter(site__in=user.sites_as(Role.QUALITY))
+        .exclude(pk=user.person_id or 0)
+        .select_related("site")
+    )
