@@ -3,7 +3,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 from django.db import connections, transaction
 
-from records.numbers import next_number
+from records.numbers import begin_after, next_number
 
 
 def test_numbers_count_up_from_one_within_site_and_kind(db):
@@ -32,6 +32,13 @@ def test_a_number_whose_use_was_undone_was_never_given():
 def test_a_number_is_only_given_inside_a_transaction():
     with pytest.raises(transaction.TransactionManagementError, match=r"transaction\.atomic"):
         next_number("CA", "B")
+
+
+def test_a_series_goes_on_after_numbers_that_came_from_elsewhere(db):
+    begin_after("CA", "C", 41)
+    begin_after("CA", "C", 12)
+
+    assert next_number("CA", "C") == "CA-C-00042"
 
 
 @pytest.mark.parametrize("part", ["", "ca", "C-A", "1A", "ABCDEFGHI", "Ä"])
