@@ -126,6 +126,7 @@ class Bundle:
     stamps: list[StampRow] = field(default_factory=list)
     operations: list[OperationRow] = field(default_factory=list)
     files: dict[str, str] = field(default_factory=dict)
+    columns: dict[str, frozenset[str]] = field(default_factory=dict)
     hashes: dict[str, str] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
@@ -377,6 +378,7 @@ def _take_in(bundle: Bundle, part: str, table: Table, zone: tzinfo) -> None:
     bundle.problems += table.problems
     if not table.columns:
         return
+    bundle.columns[part] = frozenset(table.columns)
     known = {column.name for column in columns}
     ignored = [name for name in table.columns if name not in known]
     if ignored:

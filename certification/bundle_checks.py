@@ -5,12 +5,12 @@ empty `Known`; an import fills it from the database.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Hashable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
-from .bundle import Bundle, CertificateRow, EventRow
+from .bundle import Bundle, CertificateRow, EventRow, StampRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,13 +268,19 @@ def _check_practice(bundle: Bundle, known: Known) -> None:
 def _check_stamps(bundle: Bundle, known: Known) -> None:
     _refuse_strangers(bundle, known, "stamps")
     held: dict[str, list[tuple[int, Held]]] = defaultdict(list)
+    told_of: dict[str, set[tuple[str, date]]] = defaultdict(set)
     for row in bundle.stamps:
+        told_of[row.stamp].add(_key(row))
+    for row in bundle.stamps:
+        # What the register holds already may have been returned since: the bundle says.
+        told = told_of[row.stamp]
         own = Held(row.employee_number, row.issued_on, row.returned_on)
         if row.returned_on and row.returned_on < row.issued_on:
             reason = "The stamp is returned before it is issued."
             bundle.refuse("stamps", row.line, "returned_on", reason)
             continue
-        for line, other in [*held[row.stamp], *_elsewhere(known.stamps.get(row.stamp, []), own)]:
+        stored = [(0, one) for one in known.stamps.get(row.stamp, ()) if _key(one) not in told]
+        for line, other in [*held[row.stamp], *stored]:
             if own.overlaps(other):
                 reason = (
                     f"Stamp {row.stamp} is with {other.employee_number} from {other.issued_on} "
@@ -286,10 +292,5 @@ def _check_stamps(bundle: Bundle, known: Known) -> None:
         held[row.stamp].append((row.line, own))
 
 
-def _elsewhere(stored: Iterable[Held], own: Held) -> list[tuple[int, Held]]:
-    """What the register holds of a stamp, without the row that says the same as this one."""
-    return [
-        (0, one)
-        for one in stored
-        if (one.employee_number, one.issued_on) != (own.employee_number, own.issued_on)
-    ]
+def _key(held: Held | StampRow) -> tuple[str, date]:
+    return held.employee_number, held.issued_on
