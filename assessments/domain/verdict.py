@@ -1,0 +1,49 @@
+"""Comparing a measured value with its limits."""
+
+from decimal import Decimal
+from enum import StrEnum
+
+
+class Verdict(StrEnum):
+    WITHIN = "within"
+    OUTSIDE = "outside"
+    TOO_CLOSE = "too_close_to_call"
+
+
+def verdict(
+    value: Decimal, expanded: Decimal, low: Decimal | None, high: Decimal | None
+) -> Verdict:
+    """Say whether a value is within its limits, allowing for its uncertainty.
+
+    Parameters
+    ----------
+    value, expanded : Decimal
+        The value and its expanded uncertainty U = 2u, in the unit of the limits.
+    low, high : Decimal or None
+        The limits, both themselves allowed; None is no limit on that side.
+
+    Returns
+    -------
+    Verdict
+        Within if the whole of value ± U lies inside the limits, outside if the whole of it
+        lies beyond one of them, otherwise too close to call.
+
+    References
+    ----------
+    .. [1] The decision rule of ISO 14253-1, as described in public summaries: conformity is
+       proved by limits drawn in by U, non-conformity by limits pushed out by U.
+
+    Examples
+    --------
+    >>> verdict(Decimal("1.90"), Decimal("0.10"), None, Decimal("2")).value
+    'within'
+    >>> verdict(Decimal("1.95"), Decimal("0.10"), None, Decimal("2")).value
+    'too_close_to_call'
+    """
+    if (low is not None and value + expanded < low) or (
+        high is not None and value - expanded > high
+    ):
+        return Verdict.OUTSIDE
+    if (low is None or value - expanded >= low) and (high is None or value + expanded <= high):
+        return Verdict.WITHIN
+    return Verdict.TOO_CLOSE
