@@ -18,9 +18,7 @@ def _published(row: str) -> str:
 
 
 def declare() -> None:
-    signed_grading = (
-        "EXISTS (SELECT 1 FROM assessments_stagesigning s WHERE s.grading_id = OLD.id)"
-    )
+    signed_grading = "EXISTS (SELECT 1 FROM assessments_stagesigning s WHERE s.grading_id = OLD.id)"
     append_only.protect(
         "assessments.Grading",
         when_update=signed_grading,

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
-from datetime import timezone as tz
+from datetime import UTC, date, datetime
 from itertools import count
 from typing import Any
 
-from assessments.models import Board, Joint
+from assessments.models import Board, CriteriaSet, Criterion, Joint
 from training.models import (
     ClassSession,
     Course,
@@ -23,7 +22,7 @@ from training.models import (
     User,
 )
 
-NOW = datetime(2026, 11, 25, 12, 50, tzinfo=tz.utc)
+NOW = datetime(2026, 11, 25, 12, 50, tzinfo=UTC)
 TODAY = date(2026, 11, 25)
 PASSWORD = "a solder pot by the window"
 
@@ -144,3 +143,38 @@ def make_board(
         Joint(board=board, position=position) for position in exercise.positions.all()
     )
     return board
+
+
+def make_criteria_set(*criteria: dict[str, Any], published: bool = True) -> CriteriaSet:
+    """A set with these criteria, or with one critical, one major, one minor and one of the board.
+
+    Each criterion is asked at the stage "soldered" of every joint type unless it says otherwise.
+    """
+    chosen = criteria or (
+        {"code": "S-1", "severity": "critical", "demerits": 40},
+        {"code": "S-2", "severity": "major", "demerits": 20},
+        {"code": "S-3", "severity": "minor", "demerits": 5},
+        {"code": "S-9", "severity": "minor", "demerits": 5, "of": "board"},
+    )
+    made = CriteriaSet.objects.create(title="Workmanship", revision=next(_numbers))
+    Criterion.objects.bulk_create(
+        Criterion(
+            **{
+                "criteria_set": made,
+                "order": order,
+                "stage": Stage.SOLDERED,
+                "joint_types": [str(one) for one in JointType],
+                "severity": "major",
+                "demerits": 20,
+                "accept_drawing": "turret-wrap-top-accept",
+                "reject_drawing": "turret-wrap-top-reject",
+                "texts": {"en": {"title": f"Title {order}", "text": "Do", "reject": "Not"}},
+                **fields,
+            }
+        )
+        for order, fields in enumerate(chosen, start=1)
+    )
+    if published:
+        made.published_at = NOW
+        made.save(update_fields=["published_at"])
+    return made

@@ -1,5 +1,7 @@
 """One grader's reading of a board, and the judgements in it."""
 
+from decimal import Decimal
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -119,6 +121,11 @@ class Judgement(models.Model):
 
     def __str__(self) -> str:
         return f"{self.joint or self.grading.board}: {self.criterion.code} {self.outcome}"
+
+    @property
+    def standard_uncertainty(self) -> Decimal | None:
+        """Half of the expanded uncertainty, which is what limit lines are drawn from."""
+        return None if self.uncertainty is None else self.uncertainty / 2
 
 
 class UndoStep(models.Model):

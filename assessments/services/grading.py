@@ -8,12 +8,10 @@ from decimal import Decimal
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from records import services as records
-from training.models import Stage, Tool, User
-
-from .. import gates
-from ..exceptions import AlreadySigned, AssessmentError, MayNotGrade, StageNotReady
-from ..models import (
+from assessments import gates
+from assessments.domain.verdict import Verdict, verdict
+from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade, StageNotReady
+from assessments.models import (
     Board,
     CriteriaSet,
     Criterion,
@@ -24,6 +22,9 @@ from ..models import (
     StageSigning,
     UndoStep,
 )
+from records import services as records
+from training.models import Stage, Tool, User
+
 from . import outcomes
 
 UNDO_DEPTH = 50
@@ -117,7 +118,7 @@ def start_own_reading(*, board: Board, trainee: User, at: datetime) -> Grading:
     if StageSigning.objects.filter(grading__board=board).exists():
         raise AlreadySigned(
             _(
-                "An instructor has already signed a stage of this board, so your own reading is over."
+                "An instructor has signed a stage of this board, so your own reading is over."
             )
         )
     return Grading.objects.create(
@@ -175,6 +176,37 @@ def _refuse_if_not_applicable(grading: Grading, criterion: Criterion, joint: Joi
     if not fits:
         raise AssessmentError(
             _("%(criterion)s is not asked of this joint.") % {"criterion": criterion.code}
+        )
+
+
+def measured_verdict(criterion: Criterion, seen: Circumstances) -> Verdict | None:
+    """What a value read on an instrument says of a measured criterion; None without a value."""
+    if not criterion.is_measured or seen.value is None:
+        return None
+    return verdict(seen.value, seen.uncertainty or Decimal(0), criterion.low, criterion.high)
+
+
+def _refuse_unexplained(criterion: Criterion, outcome: str, seen: Circumstances) -> None:
+    """A judgement that its own reading does not bear out has to say why."""
+    said = measured_verdict(criterion, seen)
+    borne_out = {
+        None: True,
+        Verdict.WITHIN: outcome != Judgement.Outcome.REJECT,
+        Verdict.OUTSIDE: outcome != Judgement.Outcome.ACCEPT,
+        Verdict.TOO_CLOSE: False,
+    }[said]
+    if not borne_out and not seen.note.strip():
+        raise AssessmentError(
+            _(
+                "The reading is %(verdict)s its limits. To judge so even then, say why in the note."
+            )
+            % {
+                "verdict": {
+                    Verdict.WITHIN: _("within"),
+                    Verdict.OUTSIDE: _("outside"),
+                    Verdict.TOO_CLOSE: _("too close to call against"),
+                }[said]
+            }
         )
 
 
@@ -246,6 +278,7 @@ def judge(
     _refuse_if_closed(grading, criterion.stage)
     _refuse_if_not_applicable(grading, criterion, joint)
     _refuse_circumstances(criterion, seen, grading.board)
+    _refuse_unexplained(criterion, outcome, seen)
     earlier = Judgement.objects.filter(grading=grading, joint=joint, criterion=criterion).first()
     _remember(
         grading,

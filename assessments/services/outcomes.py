@@ -6,8 +6,16 @@ from datetime import datetime
 from decimal import Decimal
 from fractions import Fraction
 
-from ..domain import scoring
-from ..models import Board, BoardOutcome, Criterion, Grading, Joint, Judgement, StageSigning
+from assessments.domain import scoring
+from assessments.models import (
+    Board,
+    BoardOutcome,
+    Criterion,
+    Grading,
+    Joint,
+    Judgement,
+    StageSigning,
+)
 
 WHOLE_BOARD = "board"
 
@@ -249,6 +257,35 @@ def read_board(board: Board) -> BoardReading:
         stages_signed=signings,
     )
     return BoardReading(required, spare, whole, result, signings)
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """A trainee's own reading beside the counted one, where both judged."""
+
+    both: int
+    same: int
+    differ: tuple[tuple[Judgement, Judgement], ...]
+
+
+def compare_with_own(reading: BoardReading, own: Grading) -> Comparison:
+    counted = {
+        (one.joint_id, one.criterion.code): one
+        for part in (*reading.joints, *reading.spare, *([reading.board] if reading.board else []))
+        for one in part.judgements
+    }
+    both = same = 0
+    differ = []
+    for mine in own.judgements.select_related("joint__position", "criterion"):
+        theirs = counted.get((mine.joint_id, mine.criterion.code))
+        if theirs is None:
+            continue
+        both += 1
+        if mine.outcome == theirs.outcome:
+            same += 1
+        else:
+            differ.append((mine, theirs))
+    return Comparison(both, same, tuple(differ))
 
 
 def refresh_outcome(board: Board, at: datetime) -> BoardOutcome:
