@@ -1,3 +1,28 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from assessments.views import grading as views
+
+OWN = {"own": True}
+
+urlpatterns = [
+    path("boards/<str:number>/grade/", views.board_grade, name="board_grade"),
+    path("boards/<str:number>/grade/judge/", views.board_judge, name="board_judge"),
+    path("boards/<str:number>/grade/rest/", views.board_accept_rest, name="board_accept_rest"),
+    path("boards/<str:number>/grade/undo/", views.board_undo, name="board_undo"),
+    path("boards/<str:number>/grade/sign/<str:stage>/", views.stage_sign, name="stage_sign"),
+    path("boards/<str:number>/own-reading/", views.board_grade, OWN, name="board_own_reading"),
+    path("boards/<str:number>/own-reading/judge/", views.board_judge, OWN, name="own_judge"),
+    path(
+        "boards/<str:number>/own-reading/rest/",
+        views.board_accept_rest,
+        OWN,
+        name="own_accept_rest",
+    ),
+    path("boards/<str:number>/own-reading/undo/", views.board_undo, OWN, name="own_undo"),
+    path("boards/<str:number>/result/", views.board_result, name="board_result"),
+    path(
+        "boards/<str:number>/gradings/<int:grading_id>/correct/",
+        views.grading_correct,
+        name="grading_correct",
+    ),
+]

@@ -1,0 +1,87 @@
+"""Template tags for criteria and judgements: units, limits, the word for a state."""
+
+from decimal import Decimal
+from typing import Any
+
+from django import template
+from django.utils.translation import gettext as _
+
+from assessments.domain.scoring import RuleLine
+from assessments.models import Criterion
+
+register = template.Library()
+
+NO_BREAK = "\u00a0"
+
+UNITS = {
+    "deg": "°",
+    "percent": f"{NO_BREAK}%",
+    "mm": f"{NO_BREAK}mm",
+    "d": f"{NO_BREAK}d",
+    "D": f"{NO_BREAK}D",
+    "ratio": "",
+}
+
+
+def with_unit(value: Decimal, unit: str) -> str:
+    return f"{value.normalize():f}{UNITS.get(unit, NO_BREAK + unit)}"
+
+
+@register.simple_tag
+def unit_word(unit: str) -> str:
+    """The unit alone, as a label: ``°``, ``%``, ``mm``, conductor diameters ``d``."""
+    return {
+        "d": _("conductor diameters"),
+        "D": _("overall diameters"),
+        "ratio": _("ratio"),
+    }.get(unit, UNITS.get(unit, unit).strip(NO_BREAK))
+
+
+@register.simple_tag
+def criterion_limits(criterion: Criterion) -> str:
+    """The limits of a measured criterion: ``180° to 270°``, ``at most 2 D``."""
+    low, high, unit = criterion.low, criterion.high, criterion.unit
+    if low is not None and high is not None:
+        return _("%(low)s to %(high)s") % {
+            "low": with_unit(low, unit),
+            "high": with_unit(high, unit),
+        }
+    if low is not None:
+        return _("at least %(low)s") % {"low": with_unit(low, unit)}
+    if high is not None:
+        return _("at most %(high)s") % {"high": with_unit(high, unit)}
+    return ""
+
+
+@register.simple_tag
+def verdict_name(state: Any) -> str:
+    """The word for a joint's state, for those who do not see its shape."""
+    return {
+        "open": _("open"),
+        "accepted": _("accepted"),
+        "accepted_with_remarks": _("accepted with remarks"),
+        "rejected": _("rejected"),
+        "not_applicable": _("not asked for"),
+    }.get(str(state), str(state))
+
+
+@register.simple_tag
+def rule_name(rule: str) -> str:
+    """A rule of the board's result, in words."""
+    return {
+        "stages_signed": _("Every stage signed"),
+        "joints_present": _("Every required joint judged"),
+        "no_critical_rejection": _("No critical rejection"),
+        "rejects_allowed": _("Rejected joints"),
+        "score_reached": _("Score"),
+    }.get(rule, rule)
+
+
+@register.simple_tag
+def rule_asked(line: RuleLine) -> str:
+    """What a rule asks for, as it reads in a table."""
+    if line.rule == "rejects_allowed":
+        return _("at most %(n)s") % {"n": line.asked}
+    if line.rule == "score_reached":
+        return _("at least %(n)s") % {"n": line.asked}
+    return line.asked
