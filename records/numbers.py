@@ -53,3 +53,12 @@ def next_number(prefix: str, kind: str, width: int = 5) -> str:
     series.last += 1
     series.save(update_fields=["last"])
     return f"{prefix}-{kind}-{series.last:0{width}d}"
+
+
+def begin_after(prefix: str, kind: str, last: int) -> None:
+    """Have a series go on after a number that came from elsewhere, unless it is past it.
+
+    So that a number in this form which an earlier register gave is not given again.
+    """
+    series, _begun = NumberSeries.objects.get_or_create(prefix=prefix, kind=kind)
+    NumberSeries.objects.filter(pk=series.pk, last__lt=last).update(last=last)
