@@ -1,10 +1,17 @@
 from django.apps import AppConfig
+from django.utils.translation import gettext_lazy as _
 
 
 class AssessmentsConfig(AppConfig):
     name = "assessments"
 
     def ready(self) -> None:
+        from records.verify import register_files
+        from training import navigation
+
         from . import protected
+        from .services import photos
 
         protected.declare()
+        register_files(photos.originals)
+        navigation.register(_("Boards"), "assessments:board_list", order=20)

@@ -19,3 +19,19 @@ class StageNotReady(AssessmentError):
 
 class AlreadySigned(AssessmentError):
     """The stage is signed; a correction is a new grading."""
+
+
+class PhotoAlreadyThere(AssessmentError):
+    """The very same file is on this board already."""
+
+
+class PhotoIsEvidence(AssessmentError):
+    """A signed judgement names the photograph, which therefore stays where it is."""
+
+
+class CannotMakeBoards(AssessmentError):
+    """The boards asked for cannot be made; none was."""
+
+
+class CannotChangeBoard(AssessmentError):
+    """What is asked of the board does not fit what has happened to it."""

@@ -15,7 +15,7 @@ from typing import IO, Any
 from django.conf import settings
 from django.template.defaultfilters import filesizeformat
 from django.utils.translation import gettext as _
-from pi_heif import HeifImageFile, options  # type: ignore[import-untyped]
+from pi_heif import HeifImageFile, options
 from PIL import Image, ImageCms, ImageFile
 from PIL.ExifTags import Base as ExifTag
 from PIL.JpegImagePlugin import JpegImageFile
@@ -285,7 +285,7 @@ def _orientation(picture: Image.Image, form: Format) -> int:
         return 1
     try:
         value: Any = picture.getexif().get(ExifTag.Orientation)
-    except Exception:  # noqa: BLE001 - EXIF is whatever bytes somebody wrote
+    except Exception:
         return 1
     return value if isinstance(value, int) and value in TURNS else 1
 

@@ -183,7 +183,7 @@ def test_a_picture_at_the_limit_of_pixels_is_taken_and_one_beyond_is_not():
 def test_a_file_at_the_limit_of_bytes_is_taken_and_one_beyond_is_not():
     data = jpeg()
     assert inspect(data, max_bytes=len(data)).width == 96
-    with pytest.raises(NotAPhotograph, match="at most .* can be taken in"):
+    with pytest.raises(NotAPhotograph, match=r"at most .* can be taken in"):
         inspect(data, max_bytes=len(data) - 1)
 
 
@@ -291,7 +291,7 @@ def test_colours_of_a_profile_are_brought_to_srgb():
         assert stands_upright(rendition(png(icc_profile=profile)).data)
     linear = _linear_profile(srgb)
     found = Image.open(BytesIO(rendition(png(icc_profile=linear)).data)).getpixel((24, 16))
-    # Linear 30/255 is about 95/255 in sRGB (IEC 61966-2-1): 255 * (1.055 * (30/255)**(1/2.4) - 0.055).
+    # Linear 30/255 is about 95/255 in sRGB: 1.055 * (30/255) ** (1/2.4) - 0.055, IEC 61966-2-1.
     assert near(found, (227, 95, 95), within=6)
 
 

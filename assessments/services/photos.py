@@ -1,0 +1,306 @@
+"""Photographs: taken in, put in their place, and the smaller sizes made from them."""
+
+import hashlib
+import logging
+import re
+from collections.abc import Iterable, Iterator
+from datetime import datetime
+from functools import partial
+from typing import IO
+
+import celery
+from django.core.files.base import ContentFile, File
+from django.db import IntegrityError, transaction
+from django.db.models import Count, F, Max
+from django.utils.translation import gettext as _
+
+from assessments import imaging
+from assessments.exceptions import NotAPhotograph, PhotoAlreadyThere, PhotoIsEvidence
+from assessments.models import Board, Joint, Photo, Rendition
+from assessments.models.photos import original_path
+from records import services as records
+from training.models import User
+
+log = logging.getLogger(__name__)
+
+LONGEST_NAME = 200
+CHUNK_BYTES = 1 << 16
+CONTROL_CHARACTERS = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]")
+MAKE_RENDITIONS = "assessments.tasks.make_renditions"
+
+
+def add_photo(
+    *,
+    board: Board,
+    file: IO[bytes],
+    name: str,
+    actor: User,
+    at: datetime,
+    joint: Joint | None = None,
+    stage: str = "",
+) -> Photo:
+    """Keep a photograph as it came; make its smaller sizes in the background.
+
+    The file is looked at to its end before anything is stored, and leaves the storage again
+    if its row cannot be written, so that nothing stays half stored.
+
+    Raises
+    ------
+    NotAPhotograph
+        If the file cannot be taken in.
+    PhotoAlreadyThere
+        If the very same file is on this board.
+    """
+    name = plain_name(name)
+    facts = imaging.inspect(file, name)
+    digest = sha256_of(file)
+    _refuse_if_there(board, digest, name)
+    photo = Photo(
+        board=board,
+        joint=joint,
+        stage=stage,
+        original_name=name,
+        media_type=facts.media_type,
+        size_bytes=facts.size_bytes,
+        sha256=digest,
+        upright_width=facts.width,
+        upright_height=facts.height,
+        added_by=actor,
+        recorded_at=at,
+    )
+    storage = photo.original.storage
+    photo.original = storage.save(original_path(photo, name), File(file))
+    try:
+        _write(photo, actor, at)
+    except IntegrityError:
+        storage.delete(photo.original.name)
+        _refuse_if_there(board, digest, name)
+        raise
+    except BaseException:
+        storage.delete(photo.original.name)
+        raise
+    return photo
+
+
+@transaction.atomic
+def _write(photo: Photo, actor: User, at: datetime) -> None:
+    last = Photo.objects.filter(board=photo.board_id).aggregate(last=Max("order"))["last"]
+    photo.order = (last or 0) + 1
+    photo.save(force_insert=True)
+    records.record(
+        actor=actor,
+        act="photograph added",
+        about=photo,
+        payload={
+            "board": photo.board.number,
+            "joint": str(photo.joint or ""),
+            "stage": photo.stage,
+            "file_name": photo.original_name,
+            "media_type": photo.media_type,
+            "size_bytes": photo.size_bytes,
+            "sha256": photo.sha256,
+        },
+        at=at,
+    )
+    transaction.on_commit(partial(wake_a_worker, photo.pk), robust=True)
+
+
+def _refuse_if_there(board: Board, digest: str, name: str) -> None:
+    known = board.photos.filter(sha256=digest).select_related("joint__position").first()
+    if known is not None:
+        raise PhotoAlreadyThere(
+            _("%(name)s is here already, %(place)s, so it was not added again.")
+            % {"name": name, "place": place_in_words(known.joint)}
+        )
+
+
+def place_in_words(joint: Joint | None) -> str:
+    if joint is None:
+        return _("of the whole board")
+    return _("at joint %(joint)s") % {"joint": joint}
+
+
+def plain_name(name: str) -> str:
+    """The last part of a file's name, without what could upset a screen or a header."""
+    last = CONTROL_CHARACTERS.sub("", name).replace("\\", "/").rsplit("/", 1)[-1].strip()
+    if len(last) > LONGEST_NAME:
+        stem, dot, ending = last.rpartition(".")
+        ending = dot + ending if dot and len(ending) <= 10 else ""
+        last = (stem or last)[: LONGEST_NAME - len(ending)] + ending
+    return last or _("photograph")
+
+
+def sha256_of(file: IO[bytes]) -> str:
+    file.seek(0)
+    digest = hashlib.sha256()
+    while chunk := file.read(CHUNK_BYTES):
+        digest.update(chunk)
+    file.seek(0)
+    return digest.hexdigest()
+
+
+def joint_named_in(name: str, joints: Iterable[Joint]) -> Joint | None:
+    """The joint that a file's name begins with or holds as a word: ``E07_1.jpg`` is of E07.
+
+    Of several makes of one joint, the last.
+    """
+    words = [word.casefold() for word in re.split(r"[\W_]+", name) if word]
+    by_name: dict[str, Joint] = {}
+    for joint in joints:
+        known = by_name.get(joint.position.name.casefold())
+        if known is None or known.make < joint.make:
+            by_name[joint.position.name.casefold()] = joint
+    return next((by_name[word] for word in words if word in by_name), None)
+
+
+# Putting in place
+
+
+@transaction.atomic
+def place_photo(
+    *, photo: Photo, joint: Joint | None, stage: str, note: str, actor: User, at: datetime
+) -> bool:
+    """Say what a photograph shows; return whether that changed anything.
+
+    Raises
+    ------
+    PhotoIsEvidence
+        If it would leave the joint or stage at which a signed judgement names it.
+    """
+    before = {"joint": str(photo.joint or ""), "stage": photo.stage, "note": photo.note}
+    moves = (photo.joint_id, photo.stage) != (joint.pk if joint else None, stage)
+    if moves and is_evidence(photo):
+        raise PhotoIsEvidence(
+            _(
+                "A signed judgement rests on %(name)s, so it stays %(place)s."
+                " Add the photograph that belongs elsewhere as a new one."
+            )
+            % {"name": photo.original_name, "place": place_in_words(photo.joint)}
+        )
+    photo.joint, photo.stage, photo.note = joint, stage, note
+    after = {"joint": str(joint or ""), "stage": stage, "note": note}
+    if before == after:
+        return False
+    photo.save(update_fields=["joint", "stage", "note"])
+    records.record(
+        actor=actor,
+        act="photograph placed" if moves else "photograph described",
+        about=photo,
+        payload={"board": photo.board.number, "before": before, "after": after},
+        at=at,
+    )
+    return True
+
+
+def is_evidence(photo: Photo) -> bool:
+    return photo.judgements.filter(grading__signings__stage=F("stage")).exists()
+
+
+@transaction.atomic
+def move_photo(*, photo: Photo, earlier: bool, actor: User, at: datetime) -> bool:
+    """Change places with the photograph before or after it at the same joint.
+
+    Returns False where there is none.
+    """
+    row = list(Photo.objects.select_for_update().filter(board=photo.board_id, joint=photo.joint_id))
+    here = next(index for index, one in enumerate(row) if one.pk == photo.pk)
+    there = here - 1 if earlier else here + 1
+    if not 0 <= there < len(row):
+        return False
+    row[here], row[there] = row[there], row[here]
+    # Two photographs that came in at one instant may share a number.
+    first = min(one.order for one in row)
+    for order, one in enumerate(row, start=first):
+        if one.order != order:
+            one.order = order
+            one.save(update_fields=["order"])
+    records.record(
+        actor=actor,
+        act="photograph order changed",
+        about=photo,
+        payload={"board": photo.board.number, "order": [one.key for one in row]},
+        at=at,
+    )
+    return True
+
+
+# Smaller sizes
+
+
+def wake_a_worker(photo_id: int) -> None:
+    """Ask a worker to make the smaller sizes; if none hears, the sweep finds the photograph."""
+    celery.current_app.send_task(MAKE_RENDITIONS, args=[photo_id], ignore_result=True, retry=False)
+
+
+def open_rendition(photo: Photo, size: int) -> tuple[Rendition, File]:
+    """One smaller size and its file, made now if it is not there.
+
+    Raises
+    ------
+    NotAPhotograph
+        If the original can no longer be read.
+    """
+    found = photo.renditions.filter(size=size).first()
+    if found is not None:
+        try:
+            return found, found.file.open("rb")
+        except FileNotFoundError:
+            found.delete()
+    made = next(_make(photo, [size]))
+    return made, made.file.open("rb")
+
+
+def make_renditions(photo: Photo) -> int:
+    """Make the sizes a photograph does not have yet; return how many were made."""
+    there = set(photo.renditions.values_list("size", flat=True))
+    wanted = [size for size in Rendition.Size.values if size not in there]
+    return len(list(_make(photo, wanted))) if wanted else 0
+
+
+def make_missing_renditions() -> int:
+    """Make every size that is missing anywhere; return how many were made.
+
+    A photograph whose original cannot be read is passed over and logged.
+    """
+    made = 0
+    waiting = Photo.objects.alias(sizes=Count("renditions")).filter(sizes__lt=len(Rendition.Size))
+    for photo in waiting.order_by("pk").iterator(chunk_size=200):
+        try:
+            made += make_renditions(photo)
+        except (NotAPhotograph, OSError) as error:
+            log.error("No smaller sizes of photograph %s: %s", photo.pk, error)
+    return made
+
+
+def _make(photo: Photo, sizes: Iterable[int]) -> Iterator[Rendition]:
+    with photo.original.open("rb") as original:
+        for rendered in imaging.renditions(original, sizes):
+            yield _keep(photo, rendered)
+
+
+def _keep(photo: Photo, rendered: imaging.Rendered) -> Rendition:
+    rendition = Rendition(
+        photo=photo, size=rendered.size, width=rendered.width, height=rendered.height
+    )
+    rendition.file.save("", ContentFile(rendered.data), save=False)
+    try:
+        with transaction.atomic():
+            rendition.save(force_insert=True)
+    except BaseException as error:
+        rendition.file.delete(save=False)
+        if isinstance(error, IntegrityError):
+            # Somebody else made it at the same moment; theirs is as good.
+            return photo.renditions.get(size=rendered.size)
+        raise
+    return rendition
+
+
+# Checking
+
+
+def originals() -> Iterator[tuple[str, partial, str]]:
+    """Every original with the hash it should have, for the verification of the records."""
+    for photo in Photo.objects.order_by("pk").iterator(chunk_size=1000):
+        name = str(photo.original.name)
+        opener = partial(photo.original.storage.open, name, "rb")
+        yield f"photograph {photo.pk} ({name})", opener, photo.sha256
