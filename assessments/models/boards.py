@@ -1,8 +1,11 @@
 """Boards and the joints on them."""
 
+from typing import cast
+
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import Count, OuterRef, Q, Subquery
+from django.db.models.functions import Coalesce
 from django.utils.translation import gettext_lazy as _
 
 from records.models import Recorded
@@ -21,9 +24,46 @@ class BoardQuerySet(models.QuerySet["Board"]):
     def passed(self) -> "BoardQuerySet":
         return self.filter(outcome__complete=True, outcome__passed=True)
 
+    def at_the_bench(self) -> "BoardQuerySet":
+        """Handed out and not yet handed in, longest out first."""
+        return self.filter(handed_in_at__isnull=True, disposed_at__isnull=True).order_by(
+            "handed_out_on", "number"
+        )
+
+    def graded(self) -> "BoardQuerySet":
+        """Judged to the end, latest first."""
+        return self.filter(outcome__complete=True).order_by("-outcome__decided_at", "-number")
+
+    def in_state(self, state: str) -> "BoardQuerySet":
+        """Boards in one of the states a list can show; anything else is all of them."""
+        found = {"waiting": self.waiting, "bench": self.at_the_bench, "graded": self.graded}
+        return found[state]() if state in found else self.order_by("-recorded_at", "-number")
+
+    def naming(self, words: str) -> "BoardQuerySet":
+        """Boards whose serial number, person, unit or work order holds every word."""
+        found = self
+        for word in words.split():
+            found = found.filter(
+                Q(number__icontains=word)
+                | Q(person__full_name__icontains=word)
+                | Q(person__employee_number__iexact=word)
+                | Q(unit__icontains=word)
+                | Q(work_order__icontains=word)
+            )
+        return found
+
     def with_list_columns(self) -> "BoardQuerySet":
         """Everything a line in a list of boards shows, in one query."""
-        return self.select_related("person", "exercise", "site", "outcome", "session")
+        return self.select_related("person", "exercise", "site", "outcome", "session").annotate(
+            joint_count=self._count_of("joints", make=1), photo_count=self._count_of("photos")
+        )
+
+    def _count_of(self, name: str, **of: int) -> Coalesce:
+        rows = cast(
+            type[models.Model], self.model._meta.get_field(name).related_model
+        )._default_manager
+        counted = rows.filter(board=OuterRef("pk"), **of).order_by().values("board")
+        return Coalesce(Subquery(counted.annotate(n=Count("pk")).values("n")), 0)
 
 
 class Board(Recorded):

@@ -1,0 +1,257 @@
+"""Boards: made for people, handed in, kept and disposed of."""
+
+from collections.abc import Iterable, Sequence
+from datetime import date, datetime
+
+from django.db import transaction
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from assessments.exceptions import CannotChangeBoard, CannotMakeBoards
+from assessments.models import Board, DestructiveCheck, Joint
+from records import services as records
+from records.numbers import next_number
+from training.models import ClassSession, Exercise, Person, Role, Site, Tool, User
+
+NUMBER_KIND = "B"
+DEFAULT_ALLOY = "Sn63Pb37"
+
+
+@transaction.atomic
+def make_boards(
+    *,
+    exercise: Exercise,
+    people: Sequence[Person],
+    purpose: str,
+    site: Site,
+    handed_out_on: date,
+    actor: User,
+    at: datetime,
+    session: ClassSession | None = None,
+    unit: str = "",
+    work_order: str = "",
+    alloy: str = DEFAULT_ALLOY,
+) -> list[Board]:
+    """Make one board for each person, with a joint at every position of the exercise.
+
+    Raises
+    ------
+    CannotMakeBoards
+        If any of them cannot be made; then none is.
+    """
+    positions = list(exercise.positions.all())
+    _refuse_exercise(exercise, positions)
+    _refuse_work(purpose, unit, work_order)
+    _refuse_place(site, session, actor)
+    if not people:
+        raise CannotMakeBoards(_("Choose at least one person to make a board for."))
+    for person in people:
+        _refuse_person(person, site, session, handed_out_on)
+    boards = []
+    for person in people:
+        board = Board.objects.create(
+            number=next_number(site.prefix, NUMBER_KIND),
+            person=person,
+            exercise=exercise,
+            site=site,
+            session=session,
+            purpose=purpose,
+            unit=unit,
+            work_order=work_order,
+            alloy=alloy,
+            handed_out_on=handed_out_on,
+            made_by=actor,
+            recorded_at=at,
+        )
+        boards.append(board)
+    Joint.objects.bulk_create(
+        Joint(board=board, position=position, recorded_at=at)
+        for board in boards
+        for position in positions
+    )
+    records.record_many(
+        actor=actor, act="board made", items=[(board, _described(board)) for board in boards], at=at
+    )
+    return boards
+
+
+def _described(board: Board) -> dict:
+    return {
+        "number": board.number,
+        "person": board.person.employee_number,
+        "exercise": [board.exercise.code, board.exercise.revision],
+        "purpose": str(board.purpose),
+        "session": board.session.number if board.session else None,
+        "unit": board.unit,
+        "work_order": board.work_order,
+        "alloy": board.alloy,
+        "handed_out_on": board.handed_out_on.isoformat(),
+    }
+
+
+def _refuse_exercise(exercise: Exercise, positions: Sequence) -> None:
+    if exercise.retired_at is not None:
+        raise CannotMakeBoards(
+            _("%(exercise)s, revision %(revision)d, is retired. Choose its newer revision.")
+            % {"exercise": exercise.title, "revision": exercise.revision}
+        )
+    if not positions:
+        raise CannotMakeBoards(
+            _("%(exercise)s has no positions yet, so there is nothing to solder on its board.")
+            % {"exercise": exercise.title}
+        )
+
+
+def _refuse_work(purpose: str, unit: str, work_order: str) -> None:
+    if purpose == Board.Purpose.PRODUCTION and not (unit or work_order):
+        raise CannotMakeBoards(
+            _("A production sample names the unit or the work order it was taken from.")
+        )
+
+
+def _refuse_place(site: Site, session: ClassSession | None, actor: User) -> None:
+    if not actor.has_role(Role.INSTRUCTOR, site=site):
+        raise CannotMakeBoards(
+            _("Boards at %(site)s are made by its instructors.") % {"site": site.name}
+        )
+    if session is not None and session.site_id != site.pk:
+        raise CannotMakeBoards(
+            _("Class %(session)s is not held at %(site)s.")
+            % {"session": session.number, "site": site.name}
+        )
+
+
+def _refuse_person(
+    person: Person, site: Site, session: ClassSession | None, handed_out_on: date
+) -> None:
+    enrolled = session is not None and session.enrolments.filter(person=person).exists()
+    if session is not None and not enrolled:
+        raise CannotMakeBoards(
+            _("%(person)s is not in class %(session)s. Enrol them first, or make the board apart.")
+            % {"person": person.full_name, "session": session.number}
+        )
+    if person.site_id != site.pk and not enrolled:
+        raise CannotMakeBoards(
+            _("%(person)s works at another site than %(site)s. Enrol them in a class here first.")
+            % {"person": person.full_name, "site": site.name}
+        )
+    if person.left_on is not None and person.left_on < handed_out_on:
+        raise CannotMakeBoards(
+            _("%(person)s left on %(day)s, so no board was made for them.")
+            % {"person": person.full_name, "day": date_format(person.left_on, "j M Y")}
+        )
+    if person.started_on is not None and person.started_on > handed_out_on:
+        raise CannotMakeBoards(
+            _("%(person)s starts on %(day)s. Hand the board out on that day or later.")
+            % {"person": person.full_name, "day": date_format(person.started_on, "j M Y")}
+        )
+
+
+# Afterwards
+
+
+@transaction.atomic
+def hand_in(*, board: Board, actor: User, at: datetime) -> Board:
+    """Hand a board in to be judged."""
+    board = Board.objects.select_for_update(of=("self",)).select_related("site").get(pk=board.pk)
+    if board.disposed_at is not None:
+        raise CannotChangeBoard(
+            _("Board %(number)s has been disposed of.") % {"number": board.number}
+        )
+    if board.handed_in_at is not None:
+        raise CannotChangeBoard(
+            _("Board %(number)s was handed in on %(day)s.")
+            % {"number": board.number, "day": _day(board, board.handed_in_at)}
+        )
+    board.handed_in_at = at
+    board.save(update_fields=["handed_in_at"])
+    records.record(actor=actor, act="board handed in", about=board, at=at)
+    return board
+
+
+@transaction.atomic
+def describe_piece(
+    *,
+    board: Board,
+    tools: Iterable[Tool],
+    kept_where: str,
+    kept_until: date | None,
+    actor: User,
+    at: datetime,
+) -> Board:
+    """Say what a board was made with, and where it is kept until when."""
+    _refuse_if_disposed(board)
+    board.kept_where, board.kept_until = kept_where, kept_until
+    board.save(update_fields=["kept_where", "kept_until"])
+    board.tools.set(tools)
+    records.record(
+        actor=actor,
+        act="board kept",
+        about=board,
+        payload={
+            "number": board.number,
+            "tools": sorted(board.tools.values_list("code", flat=True)),
+            "kept_where": kept_where,
+            "kept_until": kept_until.isoformat() if kept_until else None,
+        },
+        at=at,
+    )
+    return board
+
+
+@transaction.atomic
+def dispose(*, board: Board, how: str, actor: User, at: datetime) -> Board:
+    """Note that the piece itself is gone; everything recorded of it stays."""
+    _refuse_if_disposed(board)
+    if board.kept_until is not None and board.site.today(at) <= board.kept_until:
+        raise CannotChangeBoard(
+            _("Board %(number)s is to be kept through %(day)s.")
+            % {"number": board.number, "day": date_format(board.kept_until, "j M Y")}
+        )
+    board.disposed_at, board.disposed_how = at, how
+    board.save(update_fields=["disposed_at", "disposed_how"])
+    payload = {"number": board.number, "how": how}
+    records.record(actor=actor, act="board disposed of", about=board, payload=payload, at=at)
+    return board
+
+
+@transaction.atomic
+def add_destructive_check(
+    *, board: Board, kind: str, result: str, done_on: date, actor: User, at: datetime
+) -> DestructiveCheck:
+    """Record a section, pull or peel made of the piece."""
+    if done_on < board.handed_out_on:
+        raise CannotChangeBoard(
+            _("Board %(number)s was only handed out on %(day)s.")
+            % {"number": board.number, "day": date_format(board.handed_out_on, "j M Y")}
+        )
+    if done_on > board.site.today(at):
+        raise CannotChangeBoard(_("A check is recorded when it has been done, not before."))
+    check = DestructiveCheck.objects.create(
+        board=board, kind=kind, result=result, done_on=done_on, recorded_at=at
+    )
+    records.record(
+        actor=actor,
+        act="destructive check recorded",
+        about=check,
+        payload={
+            "number": board.number,
+            "kind": kind,
+            "result": result,
+            "done_on": done_on.isoformat(),
+        },
+        at=at,
+    )
+    return check
+
+
+def _refuse_if_disposed(board: Board) -> None:
+    if board.disposed_at is not None:
+        raise CannotChangeBoard(
+            _("Board %(number)s was disposed of on %(day)s.")
+            % {"number": board.number, "day": _day(board, board.disposed_at)}
+        )
+
+
+def _day(board: Board, at: datetime) -> str:
+    return date_format(board.site.today(at), "j M Y")
