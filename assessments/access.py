@@ -13,6 +13,8 @@ from training.models import Role, User
 from .models import Board, Grading, Photo
 from .models.boards import BoardQuerySet
 
+PHOTO_COMES_WITH = ("board__exercise", "board__person", "board__site", "joint__position")
+
 
 def boards_readable_by(user: User) -> BoardQuerySet:
     return Board.objects.filter(
@@ -51,9 +53,37 @@ def board_for_photos(user: User, number: str) -> Board:
     )
 
 
+def is_own(user: User, board: Board) -> bool:
+    return user.person_id is not None and user.person_id == board.person_id
+
+
+def may_judge(user: User, board: Board) -> bool:
+    """Whether the user judges boards like this one; their own standing is asked elsewhere."""
+    return user.has_role(Role.INSTRUCTOR, site=board.site_id) and not is_own(user, board)
+
+
+def may_add_photos(user: User, board: Board) -> bool:
+    return is_own(user, board) or user.has_role(Role.INSTRUCTOR, site=board.site_id)
+
+
+def may_take_originals(user: User, board: Board) -> bool:
+    return user.has_role(Role.INSTRUCTOR, Role.QUALITY, site=board.site_id)
+
+
 def photo_for_reader(user: User, key: str) -> Photo:
     return get_object_or_404(
-        Photo.objects.filter(board__in=boards_readable_by(user)).select_related("board"), key=key
+        Photo.objects.filter(board__in=boards_readable_by(user)).select_related(*PHOTO_COMES_WITH),
+        key=key,
+    )
+
+
+def photo_original_for(user: User, key: str) -> Photo:
+    """A photograph whose original file the user may take away: instructors and quality there."""
+    return get_object_or_404(
+        Photo.objects.filter(
+            board__site__in=user.sites_as(Role.INSTRUCTOR, Role.QUALITY)
+        ).select_related("board"),
+        key=key,
     )
 
 
@@ -61,7 +91,7 @@ def photo_for_editor(user: User, key: str) -> Photo:
     return get_object_or_404(
         Photo.objects.filter(
             Q(board__person=user.person_id or 0) | Q(board__site__in=user.sites_as(Role.INSTRUCTOR))
-        ).select_related("board"),
+        ).select_related(*PHOTO_COMES_WITH),
         key=key,
     )
 

@@ -1,3 +1,11 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from assessments.views import photos
+
+urlpatterns = [
+    path("boards/<str:number>/photos/", photos.board_photos_add, name="board_photos_add"),
+    path("photos/<slug:key>/", photos.photo_detail, name="photo_detail"),
+    path("photos/<slug:key>/change/", photos.photo_change, name="photo_change"),
+    path("photos/<slug:key>/<int:size>/", photos.photo_rendition, name="photo_rendition"),
+    path("photos/<slug:key>/original/", photos.photo_original, name="photo_original"),
+]

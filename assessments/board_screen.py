@@ -1,0 +1,94 @@
+"""What the page of a board shows: its joints, its photographs, and what may be done next."""
+
+from dataclasses import dataclass
+
+from training.models import User
+
+from . import access
+from .models import Board, Joint, Photo
+from .services import outcomes
+
+
+@dataclass(frozen=True, slots=True)
+class JointCell:
+    """One joint in the map of the board."""
+
+    joint: Joint
+    state: str
+    photos: int
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoGroup:
+    """The photographs of one joint, or of the whole board where there is no joint."""
+
+    joint: Joint | None
+    photos: tuple[Photo, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BoardScreen:
+    cells: tuple[JointCell, ...]
+    groups: tuple[PhotoGroup, ...]
+    photo_count: int
+    state: str
+    shows_outcome: bool
+    is_own: bool
+    may_judge: bool
+    may_add: bool
+    may_hand_in: bool
+    may_read_first: bool
+
+
+def board_screen(board: Board, user: User) -> BoardScreen:
+    """Lay out the page of one board for one user."""
+    photos = list(
+        board.photos.select_related("joint__position").order_by(
+            "joint__position__order", "joint__make", "order", "id"
+        )
+    )
+    by_joint: dict[int | None, list[Photo]] = {}
+    for photo in photos:
+        by_joint.setdefault(photo.joint_id, []).append(photo)
+    joints = list(board.joints.select_related("position"))
+    outcome = getattr(board, "outcome", None)
+    signed = outcome is not None
+    # Of two graders neither sees what the other found until both have signed.
+    shows = outcome is not None and (outcome.complete or board.exercise.graders == 1)
+    states = _states(board) if shows else {}
+    groups = [PhotoGroup(None, tuple(by_joint.get(None, ())))]
+    groups += [
+        PhotoGroup(joint, tuple(by_joint[joint.pk])) for joint in joints if joint.pk in by_joint
+    ]
+    own = access.is_own(user, board)
+    may_add = access.may_add_photos(user, board)
+    return BoardScreen(
+        cells=tuple(
+            JointCell(joint, states.get(joint.pk, "open"), len(by_joint.get(joint.pk, ())))
+            for joint in joints
+        ),
+        groups=tuple(group for group in groups if group.photos),
+        photo_count=len(photos),
+        state=state_of(board),
+        shows_outcome=shows,
+        is_own=own,
+        may_judge=access.may_judge(user, board) and board.disposed_at is None,
+        may_add=may_add,
+        may_hand_in=may_add and board.handed_in_at is None and board.disposed_at is None,
+        may_read_first=own and not signed,
+    )
+
+
+def _states(board: Board) -> dict[int, str]:
+    reading = outcomes.read_board(board)
+    return {one.joint.pk: one.result.state.value for one in (*reading.joints, *reading.spare)}
+
+
+def state_of(board: Board) -> str:
+    """Where a board has got to: a name for the state, not its word."""
+    outcome = getattr(board, "outcome", None)
+    if outcome is not None and outcome.complete:
+        return "passed" if outcome.passed else "failed"
+    if board.handed_in_at is None:
+        return "bench"
+    return "begun" if outcome is not None else "waiting"

@@ -1,0 +1,213 @@
+"""Finding boards, making them, and saying where they are kept."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from django import forms
+from django.db.models import QuerySet
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from assessments.models import Board, DestructiveCheck
+from assessments.services.boards import DEFAULT_ALLOY
+from training.models import ClassSession, Exercise, Person, Tool
+
+STATES = [
+    ("", _("all")),
+    ("waiting", _("waiting to be graded")),
+    ("graded", _("graded")),
+    ("bench", _("at the bench")),
+]
+SUGGESTED_PEOPLE = 200
+
+
+class DayInput(forms.DateInput):
+    input_type = "date"
+
+    def __init__(self, attrs: dict | None = None) -> None:
+        super().__init__(attrs, format="%Y-%m-%d")
+
+
+class BoardFilterForm(forms.Form):
+    """What the list of boards shows; anything unknown counts as not asked for."""
+
+    q = forms.CharField(
+        label=_("Board or person"),
+        required=False,
+        max_length=80,
+        widget=forms.TextInput(attrs={"type": "search", "data_wide": True}),
+    )
+    state = forms.ChoiceField(label=_("State"), required=False, choices=STATES)
+    exercise = forms.ModelChoiceField(
+        Exercise.objects.all(), label=_("Exercise"), required=False, empty_label=_("all")
+    )
+    purpose = forms.ChoiceField(
+        label=_("Purpose"), required=False, choices=[("", _("all")), *Board.Purpose.choices]
+    )
+    person = forms.CharField(required=False, max_length=32, widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, exercises: Iterable[Exercise] = (), **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        # Read once by the view; a list of choices is not read again to be shown.
+        self.fields["exercise"].choices = [  # type: ignore[attr-defined]
+            ("", _now("all")),
+            *((one.pk, exercise_name(one)) for one in exercises),
+        ]
+
+    def chosen(self) -> dict[str, Any]:
+        """The filters that were understood."""
+        self.is_valid()
+        return {name: value for name, value in self.cleaned_data.items() if value}
+
+
+def exercise_name(exercise: Exercise) -> str:
+    revised = exercise.revision > 1 or exercise.retired_at is not None
+    return (
+        _now("%(title)s, rev. %(revision)d")
+        % {"title": exercise.title, "revision": exercise.revision}
+        if revised
+        else exercise.title
+    )
+
+
+class NewBoardsForm(forms.Form):
+    """A board for one trainee, or one for each person in a class."""
+
+    exercise = forms.ModelChoiceField(
+        Exercise.objects.none(),
+        label=_("Exercise"),
+        empty_label=_("choose one"),
+    )
+    person = forms.CharField(
+        label=_("One trainee"),
+        required=False,
+        max_length=120,
+        help_text=_("Employee number, or the name if nobody else has it."),
+        widget=forms.TextInput(attrs={"list": "people", "autocomplete": "off"}),
+    )
+    session = forms.ModelChoiceField(
+        ClassSession.objects.none(),
+        label=_("Or a whole class"),
+        required=False,
+        to_field_name="number",
+        empty_label=_("no class"),
+    )
+    people = forms.ModelMultipleChoiceField(
+        Person.objects.none(),
+        label=_("Who in the class"),
+        required=False,
+        to_field_name="employee_number",
+        widget=forms.CheckboxSelectMultiple,
+    )
+    purpose = forms.ChoiceField(label=_("Purpose"), choices=Board.Purpose.choices)
+    unit = forms.CharField(label=_("Unit"), required=False, max_length=80)
+    work_order = forms.CharField(
+        label=_("Work order"),
+        required=False,
+        max_length=80,
+        help_text=_("A production sample names its unit or its work order."),
+    )
+    alloy = forms.CharField(label=_("Solder alloy"), max_length=40, initial=DEFAULT_ALLOY)
+    handed_out_on = forms.DateField(label=_("Handed out on"), widget=DayInput)
+
+    def __init__(
+        self,
+        *args: Any,
+        sessions: QuerySet[ClassSession],
+        people: QuerySet[Person],
+        session: ClassSession | None = None,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.known_people = people
+        self.fields["exercise"].queryset = Exercise.objects.current()  # type: ignore[attr-defined]
+        self.fields["exercise"].label_from_instance = exercise_name  # type: ignore[attr-defined]
+        self.fields["session"].queryset = sessions  # type: ignore[attr-defined]
+        if session is None:
+            del self.fields["people"]
+        else:
+            enrolled = Person.objects.filter(enrolments__session=session)
+            self.fields["people"].queryset = enrolled  # type: ignore[attr-defined]
+            self.initial.setdefault("people", list(enrolled))
+
+    def suggested_people(self) -> QuerySet[Person]:
+        return self.known_people.order_by("full_name")[:SUGGESTED_PEOPLE]
+
+    def clean_person(self) -> Person | None:
+        said = self.cleaned_data["person"].strip()
+        if not said:
+            return None
+        by_number = self.known_people.filter(employee_number__iexact=said).first()
+        if by_number is not None:
+            return by_number
+        found = list(self.known_people.filter(full_name__iexact=said)[:6]) or list(
+            self.known_people.filter(full_name__icontains=said)[:6]
+        )
+        if not found:
+            raise forms.ValidationError(
+                _("Nobody at your sites has this number or name. Look it up under People.")
+            )
+        if len(found) > 1:
+            numbers = ", ".join(f"{one.full_name} {one.employee_number}" for one in found[:5])
+            raise forms.ValidationError(
+                _("Several people have this name: %(people)s. Give the number."),
+                params={"people": numbers},
+            )
+        return found[0]
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or self.cleaned_data
+        if "person" in data and "session" in data:
+            if data["person"] and data["session"]:
+                self.add_error("person", _("Choose one trainee or a class, not both."))
+            elif not data["person"] and not data["session"]:
+                self.add_error("person", _("Say who the board is for: one trainee or a class."))
+        return data
+
+
+class PieceForm(forms.Form):
+    """What a board was made with and where it is kept."""
+
+    tools = forms.ModelMultipleChoiceField(
+        Tool.objects.none(),
+        label=_("Tools used"),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+    kept_where = forms.CharField(label=_("Where it is kept"), required=False, max_length=120)
+    kept_until = forms.DateField(label=_("Keep through"), required=False, widget=DayInput)
+
+    def __init__(self, *args: Any, board: Board, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        used = board.tools.all()
+        at_hand = Tool.objects.filter(site=board.site_id, retired_on__isnull=True)
+        self.fields["tools"].queryset = (at_hand | Tool.objects.filter(boards=board)).distinct()  # type: ignore[attr-defined]
+        self.fields["tools"].label_from_instance = tool_name  # type: ignore[attr-defined]
+        self.initial = {
+            "tools": list(used),
+            "kept_where": board.kept_where,
+            "kept_until": board.kept_until,
+        }
+
+
+def tool_name(tool: Tool) -> str:
+    return f"{tool.code}, {tool.name or tool.get_kind_display()}"
+
+
+class DisposalForm(forms.Form):
+    disposed_how = forms.CharField(
+        label=_("How it is disposed of"),
+        max_length=120,
+        help_text=_("The records stay; only the piece itself is gone."),
+    )
+
+
+class DestructiveCheckForm(forms.ModelForm):
+    class Meta:
+        model = DestructiveCheck
+        fields = ["kind", "result", "done_on"]
+        widgets = {"result": forms.Textarea(attrs={"rows": 3}), "done_on": DayInput()}
+        help_texts = {
+            "kind": _("Such as: section of E07, pull test, peel."),
+            "result": _("What it showed."),
+        }

@@ -1,0 +1,242 @@
+"""Boards: listed, made, labelled, looked at, handed in and kept."""
+
+from typing import Any
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.http import urlencode
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from assessments import access
+from assessments.board_screen import board_screen
+from assessments.exceptions import AssessmentError
+from assessments.forms.boards import (
+    BoardFilterForm,
+    DestructiveCheckForm,
+    DisposalForm,
+    NewBoardsForm,
+    PieceForm,
+)
+from assessments.forms.photos import PhotosForm, joints_of
+from assessments.models import Board, Rendition
+from assessments.services import boards as services
+from training.access import UserRequest, role_required
+from training.models import ClassSession, Exercise, Person, Role, Site
+
+PAGE_SIZE = 50
+MOST_LABELS = 200
+
+
+@require_GET
+@login_required
+def board_list(request: UserRequest) -> HttpResponse:
+    readable = access.boards_readable_by(request.user)
+    exercises = Exercise.objects.order_by("title", "-revision")
+    form = BoardFilterForm(request.GET, exercises=list(exercises))
+    chosen = form.chosen()
+    boards = readable.with_list_columns().in_state(chosen.get("state", ""))
+    boards = boards.naming(chosen.get("q", ""))
+    if "exercise" in chosen:
+        boards = boards.filter(exercise=chosen["exercise"])
+    if "purpose" in chosen:
+        boards = boards.filter(purpose=chosen["purpose"])
+    if "person" in chosen:
+        boards = boards.filter(person__employee_number=chosen["person"])
+    page = Paginator(boards, PAGE_SIZE).get_page(request.GET.get("page"))
+    context = {
+        "form": form,
+        "page": page,
+        "filtered": bool(chosen),
+        "of_others": request.user.has_role(Role.INSTRUCTOR, Role.QUALITY),
+        "may_make": request.user.has_role(Role.INSTRUCTOR),
+        "now": timezone.now(),
+    }
+    return render(request, "assessments/board_list.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(Role.INSTRUCTOR)
+def board_new(request: UserRequest) -> HttpResponse:
+    sites = request.user.sites_as(Role.INSTRUCTOR)
+    sessions = (
+        ClassSession.objects.filter(site__in=sites)
+        .select_related("course_revision__course", "site")
+        .order_by("-starts_on", "number")
+    )
+    people = Person.objects.filter(site__in=sites).select_related("site")
+    asked = request.POST if request.method == "POST" else request.GET
+    session = sessions.filter(number=asked.get("session", "")).first()
+    own_site = Site.objects.filter(pk__in=sites).order_by("name").first()
+    site_now = session.site if session else own_site
+    today = site_now.today() if site_now else timezone.localdate()
+    form = NewBoardsForm(
+        request.POST if request.method == "POST" else None,
+        sessions=sessions,
+        people=people.at_work_on(today),
+        session=session,
+        initial={
+            "exercise": _exercise_named(request.GET.get("exercise", "")),
+            "person": request.GET.get("person", ""),
+            "session": session.number if session else "",
+            "purpose": request.GET.get("purpose", Board.Purpose.PRACTICE),
+            "handed_out_on": today,
+        },
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            boards = _make(request, form.cleaned_data)
+        except AssessmentError as error:
+            form.add_error(None, str(error))
+        else:
+            numbers = [("number", board.number) for board in boards]
+            return redirect(f"{reverse('assessments:board_labels')}?{urlencode(numbers)}")
+    status = 422 if request.method == "POST" else 200
+    context = {"form": form, "session": session}
+    return render(request, "assessments/board_new.html", context, status=status)
+
+
+def _exercise_named(said: str) -> Exercise | None:
+    """An exercise by its code or by its id, the newest revision that is not retired."""
+    current = Exercise.objects.current().order_by("-revision")
+    found = current.filter(code=said).first()
+    return found or (current.filter(pk=int(said)).first() if said.isdecimal() else None)
+
+
+def _make(request: UserRequest, data: dict[str, Any]) -> list[Board]:
+    session, person = data["session"], data["person"]
+    day = data["handed_out_on"]
+    if session is None:
+        people, site = [person], person.site
+    else:
+        enrolled = data["people"] if data.get("people") else session.people.all()
+        people = [one for one in enrolled if one.left_on is None or one.left_on >= day]
+        site = session.site
+        for one in enrolled:
+            if one not in people:
+                messages.warning(
+                    request,
+                    _("%(person)s has left, so no board was made for them.")
+                    % {"person": one.full_name},
+                )
+    boards = services.make_boards(
+        exercise=data["exercise"],
+        people=people,
+        purpose=data["purpose"],
+        site=site,
+        session=session,
+        unit=data["unit"].strip(),
+        work_order=data["work_order"].strip(),
+        alloy=data["alloy"].strip(),
+        handed_out_on=day,
+        actor=request.user,
+        at=timezone.now(),
+    )
+    messages.success(
+        request,
+        ngettext(
+            "%(n)d board is made. Print its label and stick it on.",
+            "%(n)d boards are made. Print their labels and stick them on.",
+            len(boards),
+        )
+        % {"n": len(boards)},
+    )
+    return boards
+
+
+@require_GET
+@login_required
+def board_labels(request: UserRequest) -> HttpResponse:
+    """Labels to print, in the order asked for: serial number, QR code, whose and what."""
+    numbers = list(dict.fromkeys(request.GET.getlist("number")))[:MOST_LABELS]
+    found = {
+        board.number: board
+        for board in access.boards_readable_by(request.user)
+        .with_list_columns()
+        .filter(number__in=numbers)
+    }
+    if not numbers or len(found) < len(numbers):
+        raise Http404
+    labels = [
+        (found[number], settings.PUBLIC_URL + reverse("assessments:board_detail", args=[number]))
+        for number in numbers
+    ]
+    return render(request, "assessments/labels.html", {"labels": labels})
+
+
+@require_GET
+@login_required
+def board_detail(request: UserRequest, number: str) -> HttpResponse:
+    return show_board(request, access.board_for_reader(request.user, number))
+
+
+def show_board(
+    request: UserRequest,
+    board: Board,
+    *,
+    form: PhotosForm | None = None,
+    answers: list[dict] | None = None,
+) -> HttpResponse:
+    """The page of a board, with what became of photographs just sent, if any were."""
+    refused = form is not None or bool(answers and not any(one["added"] for one in answers))
+    context = {
+        "board": board,
+        "screen": board_screen(board, request.user),
+        "form": form or PhotosForm(board=board, joints=joints_of(board)),
+        "answers": answers or [],
+        "thumbnail": Rendition.Size.THUMBNAIL.value,
+    }
+    return render(request, "assessments/board_detail.html", context, status=422 if refused else 200)
+
+
+@require_POST
+@login_required
+def board_hand_in(request: UserRequest, number: str) -> HttpResponse:
+    board = access.board_for_photos(request.user, number)
+    try:
+        services.hand_in(board=board, actor=request.user, at=timezone.now())
+    except AssessmentError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(
+            request, _("%(number)s is handed in and waits to be graded.") % {"number": number}
+        )
+    return redirect("assessments:board_detail", number)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@login_required
+def board_piece(request: UserRequest, number: str) -> HttpResponse:
+    """Where the piece is kept, with what it was made, and what became of it."""
+    board = access.board_for_grader(request.user, number)
+    sent = request.POST if request.method == "POST" else None
+    act = request.POST.get("act", "")
+    forms = {
+        "keep": PieceForm(sent if act == "keep" else None, board=board, prefix="keep"),
+        "check": DestructiveCheckForm(sent if act == "check" else None, prefix="check"),
+        "dispose": DisposalForm(sent if act == "dispose" else None, prefix="dispose"),
+    }
+    if act in forms and forms[act].is_valid():
+        who_when: dict[str, Any] = {"board": board, "actor": request.user, "at": timezone.now()}
+        try:
+            if act == "keep":
+                services.describe_piece(**forms[act].cleaned_data, **who_when)
+            elif act == "check":
+                services.add_destructive_check(**forms[act].cleaned_data, **who_when)
+            else:
+                services.dispose(how=forms[act].cleaned_data["disposed_how"], **who_when)
+        except AssessmentError as error:
+            forms[act].add_error(None, str(error))
+        else:
+            messages.success(request, _("What you said of the piece is saved."))
+            return redirect("assessments:board_piece", number)
+    context = {"board": board, "forms": forms, "checks": board.destructive_checks.all()}
+    status = 422 if request.method == "POST" else 200
+    return render(request, "assessments/board_piece.html", context, status=status)

@@ -1,0 +1,192 @@
+"""Photographs: sent in, shown to those who may see them, put in their place."""
+
+import logging
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.forms import BaseForm
+from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase, JsonResponse
+from django.shortcuts import redirect, render
+from django.template.loader import render_to_string
+from django.utils import timezone
+from django.utils.cache import get_conditional_response
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_POST
+
+from assessments import access
+from assessments.exceptions import AssessmentError, NotAPhotograph
+from assessments.forms.photos import PhotosForm, PlaceForm, joints_of
+from assessments.models import Photo, Rendition
+from assessments.services import photos as services
+from training.access import UserRequest
+
+from .boards import show_board
+
+log = logging.getLogger(__name__)
+
+KEPT_SECONDS = 3600
+
+
+def wants_json(request: UserRequest) -> bool:
+    return request.get_preferred_type(["text/html", "application/json"]) == "application/json"
+
+
+@require_POST
+@login_required
+def board_photos_add(request: UserRequest, number: str) -> HttpResponse:
+    """Take in photographs; each is answered by its name, and a bad one stops no other."""
+    board = access.board_for_photos(request.user, number)
+    form = PhotosForm(request.POST, request.FILES, board=board, joints=joints_of(board))
+    if not form.is_valid():
+        if wants_json(request):
+            sentence = _sentences(form)
+            return JsonResponse({"added": False, "says": sentence}, status=422)
+        return show_board(request, board, form=form)
+    answers = []
+    for file in form.cleaned_data["photos"]:
+        name = services.plain_name(file.name)
+        joint = form.joint_for(name)
+        try:
+            photo = services.add_photo(
+                board=board,
+                joint=joint,
+                stage=form.cleaned_data["stage"],
+                file=file,
+                name=name,
+                actor=request.user,
+                at=timezone.now(),
+            )
+        except AssessmentError as error:
+            answers.append({"added": False, "name": name, "says": str(error)})
+        else:
+            said = _("%(name)s is added, %(place)s.") % {
+                "name": name,
+                "place": services.place_in_words(joint),
+            }
+            answers.append({"added": True, "name": name, "says": said, "photo": photo})
+    if wants_json(request):
+        return _as_json(request, answers)
+    return show_board(request, board, answers=answers)
+
+
+def _sentences(form: BaseForm) -> str:
+    return " ".join(str(text) for errors in form.errors.values() for text in errors)
+
+
+def _as_json(request: UserRequest, answers: list[dict]) -> JsonResponse:
+    """The answer to the page's script, which sends one photograph at a time."""
+    told = []
+    for answer in answers:
+        photo: Photo | None = answer.pop("photo", None)
+        if photo is not None:
+            answer["joint"] = photo.joint_id or ""
+            answer["thumbnail"] = render_to_string(
+                "assessments/partials/photo_thumbnail.html",
+                {"photo": photo, "may_add": True},
+                request,
+            )
+        told.append(answer)
+    status = 200 if any(answer["added"] for answer in told) else 422
+    return JsonResponse({"photos": told}, status=status)
+
+
+@require_GET
+@login_required
+def photo_detail(request: UserRequest, key: str) -> HttpResponse:
+    """One photograph, large, with what it shows."""
+    return _show_photo(request, access.photo_for_reader(request.user, key))
+
+
+@require_POST
+@login_required
+def photo_change(request: UserRequest, key: str) -> HttpResponse:
+    """Say what a photograph shows, or move it before or behind its neighbour."""
+    photo = access.photo_for_editor(request.user, key)
+    at = timezone.now()
+    if request.POST.get("move") in ("earlier", "later"):
+        earlier = request.POST["move"] == "earlier"
+        services.move_photo(photo=photo, earlier=earlier, actor=request.user, at=at)
+        return redirect("assessments:photo_detail", key)
+    # The form writes on what it is given, and the service compares with what is stored.
+    form = PlaceForm(request.POST, instance=access.photo_for_editor(request.user, key))
+    if form.is_valid():
+        try:
+            services.place_photo(photo=photo, actor=request.user, at=at, **form.cleaned_data)
+        except AssessmentError as error:
+            form.add_error(None, str(error))
+    if wants_json(request):
+        sentence = _sentences(form)
+        return JsonResponse({"says": sentence}, status=422 if sentence else 200)
+    if form.is_valid():
+        messages.success(request, _("What the photograph shows is saved."))
+        return redirect("assessments:photo_detail", key)
+    return _show_photo(request, access.photo_for_editor(request.user, key), form)
+
+
+def _show_photo(request: UserRequest, photo: Photo, form: PlaceForm | None = None) -> HttpResponse:
+    board = photo.board
+    row = list(board.photos.filter(joint=photo.joint_id).order_by("order", "id"))
+    here = next(index for index, one in enumerate(row) if one.pk == photo.pk)
+    context = {
+        "photo": photo,
+        "board": board,
+        "form": form or PlaceForm(instance=photo),
+        "may_edit": access.may_add_photos(request.user, board),
+        "may_take": access.may_take_originals(request.user, board),
+        "place": services.place_in_words(photo.joint),
+        "position": here + 1,
+        "row": row,
+        "before": row[here - 1] if here else None,
+        "after": row[here + 1] if here + 1 < len(row) else None,
+        "large": Rendition.Size.LARGE.value,
+    }
+    return render(request, "assessments/photo.html", context, status=422 if form else 200)
+
+
+@require_GET
+@login_required
+def photo_rendition(request: UserRequest, key: str, size: int) -> HttpResponseBase:
+    """One smaller size, upright and without its EXIF, as a JPEG."""
+    photo = access.photo_for_reader(request.user, key)
+    if size not in Rendition.Size.values:
+        raise Http404
+    etag = f'"{photo.sha256[:32]}-{size}"'
+    response: HttpResponseBase | None = get_conditional_response(request, etag=etag)
+    if response is None:
+        try:
+            _rendition, file = services.open_rendition(photo, size)
+        except (NotAPhotograph, OSError) as error:
+            log.error("Photograph %s cannot be shown: %s", photo.pk, error)
+            raise Http404 from error
+        response = FileResponse(
+            file, content_type="image/jpeg", filename=f"{photo.board.number}-{photo.pk}.jpg"
+        )
+    response["ETag"] = etag
+    response["Cache-Control"] = f"private, max-age={KEPT_SECONDS}"
+    return _only_a_file(response)
+
+
+@require_GET
+@login_required
+def photo_original(request: UserRequest, key: str) -> HttpResponseBase:
+    """The original as it came, to be kept as a file and never shown by the browser."""
+    photo = access.photo_original_for(request.user, key)
+    try:
+        file = photo.original.open("rb")
+    except OSError as error:
+        log.error("The original of photograph %s cannot be read: %s", photo.pk, error)
+        raise Http404 from error
+    response = FileResponse(
+        file,
+        as_attachment=True,
+        filename=photo.original_name,
+        content_type="application/octet-stream",
+    )
+    response["Cache-Control"] = "private, no-store"
+    return _only_a_file(response)
+
+
+def _only_a_file(response: HttpResponseBase) -> HttpResponseBase:
+    response["X-Content-Type-Options"] = "nosniff"
+    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
+    return response
