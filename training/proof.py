@@ -12,9 +12,10 @@ def prove_identity(user: User, password: str) -> str:
     Raises
     ------
     ProofRefused
-        If the password is not the user's, or the user has been switched off.
+        If the password is not the user's, or somebody else knows it, or the user was switched off.
     """
-    if not (user.is_active and password and user.check_password(password)):
+    known_to_others = user.password_is_one_time
+    if known_to_others or not (user.is_active and password and user.check_password(password)):
         raise ProofRefused(
             _("That is not your password, so nothing was signed. Type it again, or reset it.")
         )

@@ -206,6 +206,10 @@ class User(AbstractBaseUser, PermissionsMixin):
     )
     is_staff = models.BooleanField(default=False)
     is_active = models.BooleanField(default=True)
+    password_is_one_time = models.BooleanField(
+        default=False,
+        help_text=_("Somebody else knows the password: it opens the page to change it alone."),
+    )
     date_joined = models.DateTimeField(default=timezone.now, editable=False)
 
     USERNAME_FIELD = "employee_number"
