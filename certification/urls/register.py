@@ -1,3 +1,9 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from certification.views import register as views
+
+urlpatterns = [
+    path("register/", views.register_page, name="register"),
+    path("register/export.csv", views.register_csv, name="register_csv"),
+    path("register/export.xlsx", views.register_xlsx, name="register_xlsx"),
+]

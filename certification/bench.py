@@ -1,0 +1,163 @@
+"""The instructor's home page: what waits to be graded, and whom to see next."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.db.models import Count, Q
+
+from assessments.access import boards_gradable_by
+from assessments.models import Board, Grading
+from assessments.services import outcomes
+from assessments.services.grading import open_grading
+from training.models import Calibration, ClassSession, Person, Role, Tool, User
+
+from .models import Proposal, StandingEnd, StandingSpan
+
+LOOK_AHEAD = timedelta(days=60)
+TOOLS_AHEAD = timedelta(days=30)
+SHOWN = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """Something that ends for somebody, once, with every scope that stops with it."""
+
+    person: Person
+    kind: str
+    last_day: date
+    scopes: tuple[str, ...]
+    scope_codes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ToSign:
+    board: Board
+    stage: str
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Everything on the page, each list in the order of what comes first."""
+
+    waiting: list[Board]
+    waiting_count: int
+    to_sign: list[ToSign]
+    at_bench_count: int
+    due: list[Due]
+    due_count: int
+    stopped: list[StandingSpan]
+    tools: list[Tool]
+    classes: list[ClassSession]
+    proposals_waiting: int
+
+
+def bench_of(user: User, day: date) -> Bench:
+    boards = boards_gradable_by(user)
+    waiting = boards.waiting().with_list_columns()
+    first = list(
+        waiting.annotate(
+            joints_all=Count("joints", distinct=True),
+            joints_seen=Count(
+                "gradings__judgements__joint", filter=Q(gradings__grader=user), distinct=True
+            ),
+        )[:SHOWN]
+    )
+    sites = user.sites_as(Role.INSTRUCTOR)
+    due = _due(sites, day)
+    return Bench(
+        waiting=first,
+        waiting_count=waiting.count(),
+        to_sign=_to_sign(user, boards),
+        at_bench_count=boards.filter(handed_in_at__isnull=True, disposed_at__isnull=True).count(),
+        due=due[:SHOWN],
+        due_count=len(due),
+        stopped=_stopped(sites, day),
+        tools=_tools(sites, day),
+        classes=list(
+            ClassSession.objects.running_on(day)
+            .filter(site__in=sites)
+            .select_related("course_revision__course", "site")
+            .prefetch_related("course_revision__lessons", "enrolments")
+        ),
+        proposals_waiting=Proposal.objects.open().filter(person__site__in=sites).count(),
+    )
+
+
+def _due(sites: set[int], day: date) -> list[Due]:
+    ends = (
+        StandingEnd.objects.filter(
+            span__in=StandingSpan.objects.on(day).filter(
+                standing="certified", person__site__in=sites
+            ),
+            span__person__in=Person.objects.at_work_on(day),
+            last_day__gte=day,
+            last_day__lte=day + LOOK_AHEAD,
+        )
+        .select_related("span__person", "span__scope")
+        .order_by("last_day", "span__person__full_name", "span__scope__title")
+    )
+    grouped: dict[tuple[date, int, str], list[StandingEnd]] = {}
+    for end in ends:
+        grouped.setdefault((end.last_day, end.span.person_id, end.kind), []).append(end)
+    return [
+        Due(
+            person=found[0].span.person,
+            kind=kind,
+            last_day=last_day,
+            scopes=tuple(one.span.scope.title for one in found),
+            scope_codes=tuple(one.span.scope.code for one in found),
+        )
+        for (last_day, _person, kind), found in grouped.items()
+    ]
+
+
+def _stopped(sites: set[int], day: date) -> list[StandingSpan]:
+    """Standings that stopped by themselves within the last weeks, newest first."""
+    return list(
+        StandingSpan.objects.on(day)
+        .filter(
+            person__site__in=sites,
+            person__in=Person.objects.at_work_on(day),
+            standing__in=["expired", "practice_lapsed", "vision_not_current"],
+            first_day__gte=day - LOOK_AHEAD,
+        )
+        .select_related("person", "scope", "certificate")
+        .order_by("-first_day")[:SHOWN]
+    )
+
+
+def _tools(sites: set[int], day: date) -> list[Tool]:
+    """Tools whose latest calibration ends soon or has ended, soonest first."""
+    latest: dict[int, Calibration] = {}
+    for one in (
+        Calibration.objects.filter(tool__site__in=sites, tool__retired_on__isnull=True)
+        .select_related("tool")
+        .order_by("calibrated_on", "pk")
+    ):
+        latest[one.tool_id] = one
+    soon = [one for one in latest.values() if one.valid_through <= day + TOOLS_AHEAD]
+    tools = []
+    for one in sorted(soon, key=lambda one: one.valid_through):
+        one.tool.ends_on = one.valid_through  # type: ignore[attr-defined]
+        tools.append(one.tool)
+    return tools
+
+
+def _to_sign(user: User, boards) -> list[ToSign]:
+    """Stages that the user has judged to the end and not signed."""
+    found = []
+    mine = (
+        boards.filter(gradings__in=Grading.objects.counted().filter(grader=user))
+        .filter(Q(outcome__isnull=True) | Q(outcome__complete=False))
+        .with_list_columns()
+        .distinct()
+    )
+    for board in mine:
+        grading = open_grading(board, user)
+        if grading is None:
+            continue
+        for stage in outcomes.stages_to_sign(board):
+            summary = outcomes.stage_summary(grading, stage)
+            if summary.joints and not summary.open_places and not summary.missing:
+                found.append(ToSign(board, stage))
+    return found

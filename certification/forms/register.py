@@ -1,0 +1,77 @@
+"""What the register can be asked for."""
+
+from datetime import date
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from certification.models import Scope
+from certification.register import Asked
+from training.models import Person, Site, User
+
+STANDINGS = [
+    ("", _("Any standing")),
+    ("certified", _("certified")),
+    ("ending", _("certified, ends within 90 days")),
+    ("expired", _("expired")),
+    ("vision_not_current", _("vision not current")),
+    ("practice_lapsed", _("practice lapsed")),
+    ("suspended", _("suspended")),
+    ("revoked", _("revoked")),
+    ("never_certified", _("never certified")),
+]
+ORDERS = [
+    ("name", _("by name")),
+    ("number", _("by employee number")),
+    ("end", _("what ends first")),
+]
+
+
+class RegisterForm(forms.Form):
+    """Filters of the register, read from the address so that a view can be kept and sent."""
+
+    q = forms.CharField(label=_("Name or employee number"), required=False, max_length=120)
+    scope = forms.ModelChoiceField(
+        Scope.objects.filter(retired_at__isnull=True),
+        label=_("Scope"),
+        required=False,
+        to_field_name="code",
+        empty_label=_("All scopes"),
+    )
+    standing = forms.ChoiceField(label=_("Standing"), choices=STANDINGS, required=False)
+    site = forms.ModelChoiceField(
+        Site.objects.none(),
+        label=_("Site"),
+        required=False,
+        to_field_name="prefix",
+        empty_label=_("All sites"),
+    )
+    order = forms.ChoiceField(label=_("Order"), choices=ORDERS, required=False)
+    lead = forms.ModelChoiceField(
+        Person.objects.none(),
+        label=_("Line lead"),
+        required=False,
+        to_field_name="employee_number",
+        empty_label=_("All line leads"),
+    )
+    left = forms.BooleanField(label=_("Also people who have left"), required=False)
+
+    def __init__(self, *args, user: User, sites, leads, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["site"].queryset = sites  # type: ignore[attr-defined]
+        self.fields["lead"].queryset = leads  # type: ignore[attr-defined]
+        self.fields["q"].widget.attrs["data_wide"] = True
+
+    def asked(self, day: date) -> Asked:
+        """What is asked for; a filter that makes no sense is left open."""
+        data = self.cleaned_data
+        return Asked(
+            day=day,
+            text=data.get("q", "").strip(),
+            site=data.get("site"),
+            scope=data.get("scope"),
+            standing=data.get("standing", ""),
+            lead=data.get("lead"),
+            order=data.get("order") or "name",
+            with_left=data.get("left", False),
+        )

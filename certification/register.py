@@ -1,0 +1,229 @@
+"""The register as a list: people, their scopes, and how they stand on a day.
+
+Everything is read from the stored spans, in a fixed number of queries whatever the number
+of people.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from django.db.models import Count, Exists, Min, OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.utils.translation import gettext as _
+
+from training.access import people_with_standing_for
+from training.models import Person, Role, Site, User
+
+from .domain.answers import Standing
+from .models import Certificate, Scope, StandingEnd, StandingSpan
+
+SOON = timedelta(days=90)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the register is asked for; everything but the day may be left open."""
+
+    day: date
+    text: str = ""
+    site: Site | None = None
+    scope: Scope | None = None
+    standing: str = ""
+    lead: Person | None = None
+    order: str = "name"
+    with_left: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One scope of one person on the day asked about."""
+
+    person: Person
+    scope: Scope | None
+    standing: str
+    span: StandingSpan | None
+    through: date | None
+    next_end: StandingEnd | None
+    ends_soon: bool
+    in_full: bool
+
+    @property
+    def certificate(self) -> Certificate | None:
+        return self.span.certificate if self.span else None
+
+    @property
+    def said(self) -> str:
+        """The standing as this reader may know it: why a vision test fails is the holder's own."""
+        if self.standing == Standing.VISION_NOT_CURRENT and not self.in_full:
+            return "not_current"
+        return self.standing
+
+    @property
+    def next_word(self) -> str:
+        if self.next_end is None:
+            return ""
+        if self.next_end.kind == StandingEnd.Kind.VISION and not self.in_full:
+            return _("see your instructor")
+        return str(self.next_end.get_kind_display())
+
+
+def people_asked_for(user: User, asked: Asked) -> QuerySet[Person]:
+    """People the register shows to a user, in order; a person without any scope is there too."""
+    people = people_with_standing_for(user).select_related("site", "line_lead")
+    if not asked.with_left:
+        people = people.at_work_on(asked.day)
+    if asked.text:
+        people = people.filter(
+            Q(full_name__icontains=asked.text) | Q(employee_number__istartswith=asked.text)
+        )
+    if asked.site is not None:
+        people = people.filter(site=asked.site)
+    if asked.lead is not None:
+        people = people.filter(line_lead=asked.lead)
+    spans = _spans(asked).filter(person=OuterRef("pk"))
+    if asked.standing == Standing.NEVER_CERTIFIED:
+        people = people.exclude(Exists(spans.exclude(standing=Standing.NEVER_CERTIFIED)))
+    elif asked.standing or asked.scope is not None:
+        people = people.filter(Exists(spans))
+    if asked.order == "number":
+        return people.order_by("employee_number")
+    if asked.order == "end":
+        soonest = (
+            StandingEnd.objects.filter(
+                span__in=_spans(asked).filter(person=OuterRef(OuterRef("pk")))
+            )
+            .values("span__person")
+            .annotate(first=Min("last_day"))
+            .values("first")
+        )
+        return people.annotate(soonest=Subquery(soonest)).order_by("soonest", "full_name")
+    return people.order_by("full_name", "employee_number")
+
+
+def _spans(asked: Asked) -> QuerySet[StandingSpan]:
+    spans = StandingSpan.objects.on(asked.day)
+    if asked.scope is not None:
+        spans = spans.filter(scope=asked.scope)
+    if asked.standing == "ending":
+        spans = spans.filter(
+            standing=Standing.CERTIFIED, ends__last_day__lte=asked.day + SOON
+        ).distinct()
+    elif asked.standing and asked.standing != Standing.NEVER_CERTIFIED:
+        spans = spans.filter(standing=asked.standing)
+    return spans
+
+
+def with_spans(people: QuerySet[Person], asked: Asked) -> QuerySet[Person]:
+    """Fetch the spans and ends of the people on the day, however many they are."""
+    spans = (
+        _spans(asked)
+        .select_related("scope", "certificate")
+        .prefetch_related(Prefetch("ends", StandingEnd.objects.order_by("last_day", "kind")))
+        .order_by("scope__level", "scope__title")
+    )
+    return people.prefetch_related(Prefetch("spans", spans, to_attr="spans_on_day"))
+
+
+def lines_of(person: Person, asked: Asked, in_full: bool) -> list[Line]:
+    """A person's lines, from `with_spans`; one that says so where they have no scope."""
+    spans: list[StandingSpan] = person.spans_on_day  # type: ignore[attr-defined]
+    if not spans:
+        return [Line(person, None, Standing.NEVER_CERTIFIED, None, None, None, False, in_full)]
+    return [_line(person, span, asked, in_full) for span in spans]
+
+
+def _line(person: Person, span: StandingSpan, asked: Asked, in_full: bool) -> Line:
+    ends = list(span.ends.all())
+    next_end = ends[0] if ends else None
+    through = next((one.last_day for one in ends if one.kind == StandingEnd.Kind.CERTIFICATE), None)
+    if through is None and span.certificate is not None:
+        through = span.certificate.valid_through
+    return Line(
+        person=person,
+        scope=span.scope,
+        standing=span.standing,
+        span=span,
+        through=through,
+        next_end=next_end,
+        ends_soon=next_end is not None and next_end.last_day <= asked.day + SOON,
+        in_full=in_full,
+    )
+
+
+def reads_in_full(user: User, person: Person) -> bool:
+    """Whether a user may know of somebody that it is the vision test which is not current."""
+    return user.person_id == person.pk or user.has_role(
+        Role.INSTRUCTOR, Role.QUALITY, site=person.site_id
+    )
+
+
+def all_lines(user: User, asked: Asked) -> Iterator[Line]:
+    """Every line asked for, in batches; for an export."""
+    people = with_spans(people_asked_for(user, asked), asked)
+    for person in people.iterator(chunk_size=500):
+        yield from lines_of(person, asked, reads_in_full(user, person))
+
+
+def counts(user: User, asked: Asked) -> dict[str, int]:
+    """How many scopes of the people asked for stand how, by standing."""
+    people = people_asked_for(user, _without_standing(asked)).order_by()
+    spans = _spans(_without_standing(asked)).filter(person__in=people.values("pk"))
+    found: dict[str, int] = {str(one): 0 for one in Standing}
+    for standing, number in spans.order_by().values_list("standing").annotate(Count("pk")):
+        found[standing] += number
+    found["ending"] = (
+        spans.filter(standing=Standing.CERTIFIED, ends__last_day__lte=asked.day + SOON)
+        .values("pk")
+        .distinct()
+        .count()
+    )
+    found[Standing.NEVER_CERTIFIED] += people.exclude(
+        Exists(_spans(_without_standing(asked)).filter(person=OuterRef("pk")))
+    ).count()
+    return found
+
+
+def _without_standing(asked: Asked) -> Asked:
+    return Asked(
+        day=asked.day,
+        text=asked.text,
+        site=asked.site,
+        scope=asked.scope,
+        lead=asked.lead,
+        with_left=asked.with_left,
+    )
+
+
+COLUMNS = (
+    "employee_number",
+    "full_name",
+    "site",
+    "line_lead",
+    "scope",
+    "scope_title",
+    "standing",
+    "certificate_number",
+    "through",
+    "ends_next_on",
+    "ends_next_by",
+    "restriction",
+)
+
+
+def as_row(line: Line) -> list[Any]:
+    """A line as the columns of an export."""
+    return [
+        line.person.employee_number,
+        line.person.full_name,
+        line.person.site.name,
+        line.person.line_lead.employee_number if line.person.line_lead else "",
+        line.scope.code if line.scope else "",
+        line.scope.title if line.scope else "",
+        line.said,
+        line.certificate.number if line.certificate else "",
+        line.through or "",
+        line.next_end.last_day if line.next_end else "",
+        line.next_word,
+        line.span.restriction if line.span else "",
+    ]
