@@ -1,3 +1,5 @@
+"""Starts certification: what the database refuses, and the answers lower apps wait for."""
+
 from django.apps import AppConfig
 from django.utils.translation import gettext_lazy as _
 
@@ -7,6 +9,20 @@ class CertificationConfig(AppConfig):
     verbose_name = _("Certification")
 
     def ready(self) -> None:
+        from assessments import gates as assessments_gates
+        from training import gates as training_gates
+        from training import navigation
+
         from . import protected
+        from .services import graders, standing
 
         protected.declare()
+        training_gates.on_facts_changed(standing.facts_changed)
+        assessments_gates.register_may_grade(graders.may_grade)
+        staff = ["instructor", "quality", "line_lead"]
+        navigation.register(_("Bench"), "certification:bench", ["instructor"], order=10)
+        navigation.register(_("Register"), "certification:register", staff, order=40)
+        navigation.register(_("My card"), "certification:my_card", order=5, place="foot")
+        navigation.register(
+            _("Find"), "certification:find", ["instructor", "quality"], place="find"
+        )
