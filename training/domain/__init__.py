@@ -1,0 +1,1 @@
+"""Computation in plain Python and numpy: no Django, no database, no clock, no files."""

@@ -1,0 +1,118 @@
+"""Sizes of round copper wire and of concentric strandings."""
+
+import numpy as np
+
+SMALLEST_AWG, LARGEST_AWG = 40, -3
+"""The gauges the formula is kept to: 40 down to 4/0, which counts as -3."""
+
+DIAMETERS_ACROSS = {1: 1, 7: 3, 19: 5, 37: 7}
+"""Strand diameters that lie across a bundle, by its number of strands."""
+
+
+class UnknownWireSize(ValueError):
+    """A gauge or a stranding that has no size here; the message says which ones have."""
+
+
+def awg_diameter_mm(awg: float) -> float:
+    """Give the nominal diameter of a solid round wire.
+
+    d = 0.127 mm * 92 ** ((36 - awg) / 39): AWG 36 is 0.005 in, 4/0 is 0.460 in, and 39 equal
+    ratios lie between.
+
+    Parameters
+    ----------
+    awg : float
+        Gauge, from -3 to 40. The sizes 0, 2/0, 3/0 and 4/0 are 0, -1, -2 and -3.
+
+    Returns
+    -------
+    float
+        Diameter of the bare metal, in millimetres.
+
+    Raises
+    ------
+    UnknownWireSize
+        If the gauge lies outside that range.
+
+    References
+    ----------
+    .. [1] ASTM B258, nominal diameters of AWG sizes of solid round wire.
+
+    Examples
+    --------
+    >>> round(awg_diameter_mm(22), 4)
+    0.6438
+    >>> round(awg_diameter_mm(-3) / 25.4, 3)
+    0.46
+    """
+    if not LARGEST_AWG <= awg <= SMALLEST_AWG:
+        raise UnknownWireSize(
+            f"AWG {awg} is not a wire size known here; give one from -3 (4/0) to 40."
+        )
+    return float(0.127 * np.power(92.0, (36.0 - awg) / 39.0))
+
+
+def stranded_diameter_mm(strands: int, strand_awg: float) -> float:
+    """Give the diameter over a close-packed concentric bundle of equal strands.
+
+    Rings of 6, 12 and 18 strands lie round one in the middle, so that 7, 19 and 37 strands
+    measure 3, 5 and 7 strand diameters across. Plating, the give of the lay and insulation
+    are left out; a measured wire may differ by a few per cent.
+
+    Parameters
+    ----------
+    strands : int
+        1 (solid), 7, 19 or 37.
+    strand_awg : float
+        Gauge of one strand, from -3 to 40.
+
+    Returns
+    -------
+    float
+        Diameter over the strands, in millimetres.
+
+    Raises
+    ------
+    UnknownWireSize
+        For another number of strands, or a gauge outside the range.
+
+    Examples
+    --------
+    >>> round(stranded_diameter_mm(19, 34), 3)
+    0.801
+    """
+    if strands not in DIAMETERS_ACROSS:
+        raise UnknownWireSize(
+            f"A bundle of {strands} strands has no round size; give 1, 7, 19 or 37 strands."
+        )
+    return DIAMETERS_ACROSS[strands] * awg_diameter_mm(strand_awg)
+
+
+def copper_area_mm2(strands: int, strand_awg: float) -> float:
+    """Give the area of metal in a wire: strands times the area of one.
+
+    Parameters
+    ----------
+    strands : int
+        Any number from 1 on; the strands need not pack into a round bundle.
+    strand_awg : float
+        Gauge of one strand, from -3 to 40.
+
+    Returns
+    -------
+    float
+        Area, in square millimetres.
+
+    Raises
+    ------
+    UnknownWireSize
+        If there is no strand, or the gauge lies outside the range.
+
+    Examples
+    --------
+    >>> round(copper_area_mm2(1, 24), 4)
+    0.2047
+    """
+    if strands < 1:
+        raise UnknownWireSize(f"A wire of {strands} strands has no area; give at least one.")
+    return strands * float(np.pi) / 4 * awg_diameter_mm(strand_awg) ** 2
