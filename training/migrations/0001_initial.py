@@ -231,6 +231,7 @@ class Migration(migrations.Migration):
                 ('wires', models.PositiveSmallIntegerField(default=1, verbose_name='wires')),
                 ('wire_awg', models.PositiveSmallIntegerField(blank=True, null=True, verbose_name='wire gauge, AWG')),
                 ('stranding', models.CharField(blank=True, max_length=12, verbose_name='stranding')),
+                ('insulation', models.CharField(blank=True, max_length=24, verbose_name='insulation')),
                 ('conductor_mm', models.DecimalField(blank=True, decimal_places=3, max_digits=6, null=True, verbose_name='conductor diameter, mm')),
                 ('overall_mm', models.DecimalField(blank=True, decimal_places=3, max_digits=6, null=True, verbose_name='overall diameter, mm')),
                 ('forming', models.CharField(blank=True, max_length=120, verbose_name='forming')),

@@ -103,6 +103,7 @@ class Position(models.Model):
     wires = models.PositiveSmallIntegerField(_("wires"), default=1)
     wire_awg = models.PositiveSmallIntegerField(_("wire gauge, AWG"), null=True, blank=True)
     stranding = models.CharField(_("stranding"), max_length=12, blank=True)
+    insulation = models.CharField(_("insulation"), max_length=24, blank=True)
     conductor_mm = models.DecimalField(
         _("conductor diameter, mm"), max_digits=6, decimal_places=3, null=True, blank=True
     )
