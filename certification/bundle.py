@@ -11,6 +11,16 @@ from datetime import UTC, date, datetime, tzinfo
 from pathlib import Path, PurePath
 from typing import Any
 
+from .bundle_rows import (
+    CertificateRow,
+    EventRow,
+    OperationRow,
+    PersonRow,
+    PracticeRow,
+    SchemeRow,
+    StampRow,
+    VisionTestRow,
+)
 from .exceptions import CannotRead
 from .tabular import Problem, Table, read_table, sources_in
 
@@ -24,98 +34,13 @@ EVENT_KINDS = ("suspended", "reinstated", "revoked", "ended", "extended", "voide
 EXPIRY_RULES = ("same_day", "end_of_month")
 
 
-@dataclass(frozen=True, slots=True)
-class PersonRow:
-    line: int
-    employee_number: str
-    full_name: str
-    email: str
-    site: str
-    line_lead: str
-    started_on: date | None
-    left_on: date | None
-
-
-@dataclass(frozen=True, slots=True)
-class SchemeRow:
-    line: int
-    scheme: str
-    validity_months: int
-    expiry_rule: str
-    renewal_window_days: int
-    vision_months: int
-    max_absence_months: int
-
-
-@dataclass(frozen=True, slots=True)
-class CertificateRow:
-    line: int
-    certificate_number: str
-    employee_number: str
-    scheme: str
-    scope: str
-    issued_on: date
-    renews: str
-    recorded_at: datetime
-    withdrawn_at: datetime | None
-    restriction: str
-    issued_by: str
-
-
-@dataclass(frozen=True, slots=True)
-class EventRow:
-    line: int
-    event_id: str
-    certificate_number: str
-    event: str
-    effective_on: date
-    recorded_at: datetime
-    voids: str
-    reason: str
-    until: date | None
-    authority: str
-
-
-@dataclass(frozen=True, slots=True)
-class VisionTestRow:
-    line: int
-    test_id: str
-    employee_number: str
-    tested_on: date
-    result: str
-    recorded_at: datetime
-    withdrawn_at: datetime | None
-
-
-@dataclass(frozen=True, slots=True)
-class PracticeRow:
-    line: int
-    employee_number: str
-    scope: str
-    performed_on: date
-    recorded_at: datetime
-    withdrawn_at: datetime | None
-
-
-@dataclass(frozen=True, slots=True)
-class StampRow:
-    line: int
-    stamp: str
-    employee_number: str
-    issued_on: date
-    returned_on: date | None
-
-
-@dataclass(frozen=True, slots=True)
-class OperationRow:
-    line: int
-    operation: str
-    scope: str
-
-
 @dataclass
 class Bundle:
-    """Everything a bundle says, and what of it cannot be taken in."""
+    """Everything a bundle says, and what of it cannot be taken in.
+
+    ``unread`` holds what the first column of a bad row says: other rows that name it are
+    not bad for that.
+    """
 
     people: list[PersonRow] = field(default_factory=list)
     schemes: list[SchemeRow] = field(default_factory=list)
@@ -127,6 +52,7 @@ class Bundle:
     operations: list[OperationRow] = field(default_factory=list)
     files: dict[str, str] = field(default_factory=dict)
     columns: dict[str, frozenset[str]] = field(default_factory=dict)
+    unread: dict[str, set[str]] = field(default_factory=lambda: {part: set() for part in PARTS})
     hashes: dict[str, str] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
@@ -402,6 +328,8 @@ def _take_in(bundle: Bundle, part: str, table: Table, zone: tzinfo) -> None:
                 bundle.refuse(part, row.line, column.name, str(error))
         if len(bundle.problems) == before:
             rows.append(make(row.line, *values))
+        else:
+            bundle.unread[part].add(row.values[columns[0].name])
         before = len(bundle.problems)
 
 

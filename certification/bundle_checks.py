@@ -10,7 +10,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
-from .bundle import Bundle, CertificateRow, EventRow, StampRow
+from .bundle import Bundle
+from .bundle_rows import CertificateRow, EventRow, StampRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +86,8 @@ def _check_once(
 
 
 def _people(bundle: Bundle, known: Known) -> set[str]:
-    return known.people | {row.employee_number for row in bundle.people}
+    read = {row.employee_number for row in bundle.people}
+    return known.people | bundle.unread["people"] | read
 
 
 def _refuse_strangers(bundle: Bundle, known: Known, part: str) -> None:
@@ -136,13 +138,16 @@ def _check_certificates(bundle: Bundle, known: Known) -> None:
     _check_once(bundle, "certificates", "certificate_number", lambda row: row.certificate_number)
     _check_times(bundle, "certificates")
     _refuse_strangers(bundle, known, "certificates")
-    schemes = known.schemes | {row.scheme for row in bundle.schemes}
+    schemes = known.schemes | bundle.unread["schemes"] | {row.scheme for row in bundle.schemes}
+    unread = bundle.unread["certificates"]
     all_certificates = certificates_of(bundle, known)
     revoked = revocations(events_of(bundle, known))
     for row in bundle.certificates:
         if row.scheme not in schemes:
             reason = f"There is no scheme {row.scheme}: add it to {bundle.file_of('schemes')}."
             bundle.refuse("certificates", row.line, "scheme", reason)
+        if row.renews in unread:
+            continue
         if row.renews and (why := why_not_renewable(row, all_certificates, revoked)):
             bundle.refuse("certificates", row.line, "renews", why)
 
@@ -225,7 +230,8 @@ VOID_OF_A_VOID = "A voided event cannot be voided, so this one changes nothing."
 
 def _check_events(bundle: Bundle, known: Known) -> None:
     _check_once(bundle, "events", "event_id", lambda row: row.event_id)
-    certificates, events = certificates_of(bundle, known), events_of(bundle, known)
+    events = events_of(bundle, known)
+    certificates = certificates_of(bundle, known).keys() | bundle.unread["certificates"]
     for row in bundle.events:
         if row.certificate_number not in certificates:
             reason = f"There is no certificate {row.certificate_number}."
@@ -234,6 +240,8 @@ def _check_events(bundle: Bundle, known: Known) -> None:
             if not row.voids:
                 reason = "A voided event names the event that it removes."
                 bundle.refuse("events", row.line, "voids", reason)
+            elif row.voids in bundle.unread["events"]:
+                continue
             elif why := _why_not_voidable(row, events):
                 if _comes_back(row.event_id, events):
                     reason = "The event removes itself: say which other one it removes."

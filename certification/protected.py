@@ -39,7 +39,7 @@ def _same(columns: tuple[str, ...], json: str) -> str:
 
 def _published(row: str, column: str) -> str:
     return (
-        "EXISTS (SELECT 1 FROM certification_schemerevision r "  # noqa: S608
+        "EXISTS (SELECT 1 FROM certification_schemerevision r "
         f"WHERE r.id = {row}.{column} AND r.published_at IS NOT NULL)"
     )
 

@@ -81,6 +81,15 @@ def tables(**changed: Rows | None) -> dict[str, Rows]:
     return {stem: rows for stem, rows in found.items() if rows is not None}
 
 
+def event(event_id, kind, *, voids="", until="", authority="", certificate="C1"):
+    at = "2023-01-01T08:00:00"
+    return [event_id, certificate, kind, "2023-01-01", at, voids, "a reason", until, authority]
+
+
+def certificate(number, issued_on, renews, person="P1", scope="turret"):
+    return [number, person, "HAND-24", scope, issued_on, renews, f"{issued_on}T10:00:00"]
+
+
 def csv_bytes(
     rows: Rows, *, delimiter: str = ",", line_end: str = "\n", bom: bool = False
 ) -> bytes:
