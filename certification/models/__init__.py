@@ -5,7 +5,7 @@ from .certificates import (
     CertificateWithdrawal,
     Proposal,
 )
-from .reminders import Message, Reminder
+from .reminders import Message, Reminder, SiteSweep
 from .schemes import Operation, Scheme, SchemeRequirement, SchemeRevision, Scope
 from .standing import StandingEnd, StandingSpan
 
@@ -22,6 +22,7 @@ __all__ = [
     "SchemeRequirement",
     "SchemeRevision",
     "Scope",
+    "SiteSweep",
     "StandingEnd",
     "StandingSpan",
 ]

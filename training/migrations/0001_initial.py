@@ -279,6 +279,7 @@ class Migration(migrations.Migration):
                 ('work_starts', models.TimeField(default=datetime.time(7, 0), verbose_name='work starts')),
                 ('work_ends', models.TimeField(default=datetime.time(16, 0), verbose_name='work ends')),
                 ('send_hour', models.PositiveSmallIntegerField(default=6, help_text="In the site's own time.", verbose_name='hour at which reminders go out')),
+                ('reminder_steps', models.JSONField(default=training.models.people.steps_of_reminders, verbose_name='days before a vision test or a calibration ends to write')),
                 ('reminders_start_on', models.DateField(blank=True, help_text='What ended before this day is never written about.', null=True, verbose_name='first day of reminders')),
                 ('address', models.CharField(blank=True, max_length=200, verbose_name='where to go for a class or a test')),
             ],

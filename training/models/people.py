@@ -28,6 +28,10 @@ def monday_to_friday() -> list[int]:
     return [1, 2, 3, 4, 5]
 
 
+def steps_of_reminders() -> list[int]:
+    return [90, 60, 30, 14, 7, 1]
+
+
 class Installation(models.Model):
     """The one row that says whose installation this is, and whether it holds the demo."""
 
@@ -71,6 +75,9 @@ class Site(models.Model):
     work_ends = models.TimeField(_("work ends"), default=time(16, 0))
     send_hour = models.PositiveSmallIntegerField(
         _("hour at which reminders go out"), default=6, help_text=_("In the site's own time.")
+    )
+    reminder_steps = models.JSONField(
+        _("days before a vision test or a calibration ends to write"), default=steps_of_reminders
     )
     reminders_start_on = models.DateField(
         _("first day of reminders"),
