@@ -1,0 +1,137 @@
+"""What the product brings along to practise with: plain data, without models or database.
+
+Sites copy it into their own exercises and courses and change it there.
+"""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+JOINT_TYPES = ("turret", "bifurcated", "hook", "pierced", "cup", "hole", "wire")
+STAGES = ("prepared", "formed", "soldered", "cleaned")
+
+COMMON_PRACTICE = "common practice"
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """A wire as an exercise calls for it.
+
+    Attributes
+    ----------
+    awg : int
+        Gauge by which the wire is ordered.
+    stranding : str
+        ``19/34`` is 19 strands of AWG 34; ``solid`` is one.
+    conductor_mm : Decimal
+        Over the bare conductor, d, in millimetres to three decimals.
+    overall_mm : Decimal or None
+        Over the insulation, D, in millimetres, approximate; None for a bare lead.
+    insulation : str
+        What covers it; empty for a bare lead.
+    note : str
+        How far the figures can be relied on.
+    """
+
+    awg: int
+    stranding: str
+    conductor_mm: Decimal
+    overall_mm: Decimal | None
+    insulation: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class Position:
+    """A place on the board where a joint is made."""
+
+    name: str
+    joint_type: str
+    wire: Wire
+    scope_code: str
+    forming: str = ""
+    clearance: str = ""
+    wires: int = 1
+    required: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One thing to do in a stage, and where the advice comes from."""
+
+    stage: str
+    text: str
+    source: str = COMMON_PRACTICE
+
+
+@dataclass(frozen=True, slots=True)
+class ToolNeeded:
+    """A tool an exercise needs.
+
+    `kind` is that of a tool the site keeps (iron, tip, mechanical_stripper, thermal_stripper,
+    magnifier, lamp, gauge), or ``bench`` for what lies on every bench.
+    """
+
+    kind: str
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class PassRule:
+    """What a board needs besides every stage signed and nothing critical rejected."""
+
+    allowed_rejects: int
+    pass_mark: Decimal
+    rework_allowed: int
+    graders: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Exercise:
+    """One exercise; `summary` says in a line what is on the board."""
+
+    code: str
+    title: str
+    summary: str
+    purpose: str
+    drawing: str
+    stages: tuple[str, ...]
+    positions: tuple[Position, ...]
+    steps: tuple[Step, ...]
+    tools: tuple[ToolNeeded, ...]
+    cautions: tuple[str, ...]
+    rule: PassRule
+    photographs_wanted: bool
+
+    @property
+    def joints_required(self) -> int:
+        return sum(position.required for position in self.positions)
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """What can hurt somebody, and what to do about it."""
+
+    code: str
+    title: str
+    text: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """A piece of a course day; `exercise` is a code, or empty."""
+
+    day: int
+    title: str
+    minutes: int
+    text: str
+    exercise: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Course:
+    code: str
+    title: str
+    summary: str
+    days: int
+    lessons: tuple[Lesson, ...]

@@ -1,0 +1,144 @@
+"""Two courses to begin with, day by day."""
+
+from . import Course, Lesson
+
+TERMINALS = Course(
+    code="HS-TERM",
+    title="Hand soldering of terminals",
+    summary=(
+        "Three days at the bench for people who have not soldered to a high-reliability "
+        "standard before: wire, turrets, bifurcated and hook terminals, cups and plated holes."
+    ),
+    days=3,
+    lessons=(
+        Lesson(
+            1,
+            "Welcome, vision test, safety",
+            45,
+            "Check that everybody's vision test is current before anybody begins. Hot tips, "
+            "eyes, fume, lead, solvents, stored energy: show where extraction, stand, bin and "
+            "wash-basin are.",
+        ),
+        Lesson(
+            1,
+            "What a sound joint is",
+            60,
+            "Wetting, fillet, clearance and why each is asked for. Walk through the criteria "
+            "with the drawings, then pass round good and bad pieces under the microscope.",
+        ),
+        Lesson(
+            1,
+            "The iron and its tip",
+            30,
+            "Choose a tip by the mass to be heated, seat it fully, tin it as it first warms. "
+            "Brush, damp sponge, then the joint; back into the stand tinned.",
+        ),
+        Lesson(
+            1,
+            "Strip and tin",
+            180,
+            "Match the die to the wire, strip a trial end, look at it; tin so that bare strands "
+            "are left next to the insulation.",
+            "EX-WIRE",
+        ),
+        Lesson(
+            1,
+            "Judge your own first board",
+            45,
+            "Each trainee judges their own wires against the criteria before the instructor "
+            "does, and the two readings are compared.",
+        ),
+        Lesson(
+            2,
+            "Turret, one wire",
+            180,
+            "Wrap, heat the greater mass, build the bridge, feed from the far side, leave with "
+            "a wipe.",
+            "EX-TUR-1",
+        ),
+        Lesson(
+            2,
+            "Turret, two wires",
+            90,
+            "Thicker wire first and lowest, both from one side, insulation against insulation.",
+            "EX-TUR-2",
+        ),
+        Lesson(
+            2,
+            "Bifurcated terminals",
+            90,
+            "Through the slot, down to the base, round one post.",
+            "EX-BIF",
+        ),
+        Lesson(3, "Hook terminals", 75, "In the arc of the hook, away from its end.", "EX-HOOK"),
+        Lesson(
+            3,
+            "Solder cups",
+            90,
+            "Measured solder in the cup, wire to the bottom, hold it still until it sets.",
+            "EX-CUP",
+        ),
+        Lesson(
+            3,
+            "Plated through-holes",
+            90,
+            "Heat land and lead together, let solder rise through the hole.",
+            "EX-HOLE",
+        ),
+        Lesson(
+            3,
+            "Written test",
+            45,
+            "Criteria, materials and safety, with the criteria at hand.",
+        ),
+        Lesson(
+            3,
+            "Results and what comes next",
+            30,
+            "Go through each board's reasons. Say who needs which exercise again, and by when a "
+            "certificate can be proposed.",
+        ),
+    ),
+)
+
+RECERTIFICATION = Course(
+    code="HS-RECERT",
+    title="Re-certification day",
+    summary=(
+        "One day for people whose certificate is about to end: what has changed, what went "
+        "wrong most, and one mixed board made alone."
+    ),
+    days=1,
+    lessons=(
+        Lesson(
+            1,
+            "Vision, safety, what has changed",
+            45,
+            "Vision tests current, cautions repeated, changes in the criteria since the last "
+            "certificate.",
+        ),
+        Lesson(
+            1,
+            "What fails most, and why",
+            45,
+            "The site's own figures: the criteria that failed most since last time, with their "
+            "drawings and one piece of each.",
+        ),
+        Lesson(
+            1,
+            "The mixed board",
+            240,
+            "Made alone and without help; questions about the drawing are answered.",
+            "EX-MIX",
+        ),
+        Lesson(1, "Written test", 30, "Shorter than the first one; the criteria may be used."),
+        Lesson(
+            1,
+            "Judging together",
+            30,
+            "Look at each other's boards under the criteria, then at the instructor's reading.",
+        ),
+    ),
+)
+
+COURSES = (TERMINALS, RECERTIFICATION)

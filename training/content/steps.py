@@ -1,0 +1,114 @@
+"""Steps and tools that several exercises share."""
+
+from . import Step, ToolNeeded
+
+NEETS = "US Navy NEETS module 4, answers A23–A24"
+STP = "US Army STP 11-25R13, A-9"
+J_STD_CUP = "IPC J-STD-001, 6.3.5 (read in an excerpt)"
+
+IRON = ToolNeeded("iron", "Temperature-controlled iron, earthed, with its stand")
+LARGE_TIP = ToolNeeded("tip", "Chisel tip about as wide as the terminal's post")
+CUP_TIP = ToolNeeded("tip", "Chisel tip about as wide as the cup")
+SMALL_TIP = ToolNeeded("tip", "Small chisel tip about as wide as the land")
+STRIPPER = ToolNeeded("mechanical_stripper", "Mechanical stripper with the die for this wire")
+THERMAL = ToolNeeded("thermal_stripper", "Thermal stripper with a length stop, under extraction")
+MAGNIFIER = ToolNeeded("magnifier", "Microscope or magnifier, 4× to 10×")
+LAMP = ToolNeeded("lamp", "Lamp that gives at least 1000 lx on the work")
+RULE = ToolNeeded("gauge", "Steel rule or graticule with 0.5 mm divisions")
+CUTTER = ToolNeeded("bench", "Flush cutter")
+PLIERS = ToolNeeded("bench", "Round-nose pliers with smooth jaws")
+TWEEZERS = ToolNeeded("bench", "Anti-wicking tweezers that fit the wire")
+SOLDER = ToolNeeded("bench", "Rosin-cored tin-lead solder wire, 0.5 to 0.8 mm")
+CLEANING = ToolNeeded("bench", "Solvent, lint-free wipes and a soft brush")
+BRUSHES = ToolNeeded("bench", "Dry stainless-steel brush and damp sponge for the tip")
+
+TERMINAL_TOOLS = (
+    IRON,
+    LARGE_TIP,
+    BRUSHES,
+    STRIPPER,
+    CUTTER,
+    PLIERS,
+    SOLDER,
+    MAGNIFIER,
+    LAMP,
+    CLEANING,
+)
+
+STRIP = (
+    Step(
+        "prepared",
+        "Choose the stripper: a mechanical one whose die is made for this wire, or a thermal one "
+        "with its stop set to the length. Knives and V-notched blades are not used at all, since "
+        "they nick strands.",
+    ),
+    Step(
+        "prepared",
+        "Strip one trial end and look at every strand under magnification; go on only when "
+        "none is marked.",
+        STP,
+    ),
+    Step(
+        "prepared",
+        "Close strands that have opened by turning them the way they already lie, without "
+        "touching them with bare fingers.",
+        STP,
+    ),
+)
+
+TIN = (
+    Step(
+        "prepared",
+        "Tin the outer part only, about half of what is bare, and leave bare strands next to "
+        "the insulation, so that the wire can bend there.",
+        NEETS,
+    ),
+    Step(
+        "prepared",
+        "Melt solder towards the insulation first, then draw it away and off the end, so that "
+        "none is driven under the insulation.",
+    ),
+)
+
+READY_TIP = Step(
+    "soldered",
+    "Before each joint brush the tip dry, which takes off scale, then touch it to the damp "
+    "sponge, which takes off the oxide film. It must be bright when it meets the joint.",
+)
+
+SOLDER_TERMINAL = (
+    READY_TIP,
+    Step(
+        "soldered",
+        "Lay the flat of the tip where the most metal is, base and post together, and melt a "
+        "little solder there: this bridge carries the heat across.",
+    ),
+    Step(
+        "soldered",
+        "Feed solder from the far side, so that it runs towards the heat. Take the solder away "
+        "first, then wipe the tip off along the post.",
+    ),
+    Step(
+        "soldered",
+        "Two to five seconds do. If it has not flowed by then, stop and let it cool; look for "
+        "dirt, a dry tip or too small a tip.",
+    ),
+    Step("soldered", "Nothing moves until the shine settles: count two after the iron leaves."),
+)
+
+CLEAN = (
+    Step(
+        "cleaned",
+        "When the joint is cold, brush it with a little solvent and lift the flux off with a "
+        "wipe before the solvent dries. Judge only what is clean.",
+    ),
+    Step(
+        "cleaned",
+        "Look for clippings, single strands and balls of solder, also under the wires: a loose "
+        "strand can short a board long after it left the bench.",
+        "US Navy NEETS module 4, answer A34",
+    ),
+)
+
+CAUTIONS_WIRE = ("hot", "eyes", "fume", "lead", "ptfe", "solvent", "energy")
+CAUTIONS_HOLE = ("hot", "eyes", "fume", "lead", "solvent", "energy")
