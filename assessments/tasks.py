@@ -5,6 +5,8 @@ from celery import shared_task
 from .models import Photo
 from .services import photos
 
+SWEPT_OFTEN = 5_000  # photographs, the latest
+
 
 @shared_task
 def make_renditions(photo_id: int) -> int:
@@ -14,6 +16,6 @@ def make_renditions(photo_id: int) -> int:
 
 
 @shared_task
-def make_missing_renditions() -> int:
-    """Make what a lost message left undone; run by beat."""
-    return photos.make_missing_renditions()
+def make_missing_renditions(everywhere: bool = False) -> int:
+    """Make what a lost message left undone; run by beat, of all photographs once a day."""
+    return photos.make_missing_renditions(latest=None if everywhere else SWEPT_OFTEN)

@@ -2,6 +2,7 @@
 
 import hashlib
 import logging
+import random
 import re
 from collections.abc import Iterable, Iterator
 from datetime import datetime
@@ -102,7 +103,7 @@ def _write(photo: Photo, actor: User, at: datetime) -> None:
         },
         at=at,
     )
-    transaction.on_commit(partial(wake_a_worker, photo.pk), robust=True)
+    transaction.on_commit(lambda: wake_a_worker(photo.pk), robust=True)
 
 
 def _refuse_if_there(board: Board, digest: str, name: str) -> None:
@@ -116,7 +117,7 @@ def _refuse_if_there(board: Board, digest: str, name: str) -> None:
 
 def place_in_words(joint: Joint | None) -> str:
     if joint is None:
-        return _("of the whole board")
+        return _("with the whole board")
     return _("at joint %(joint)s") % {"joint": joint}
 
 
@@ -257,18 +258,30 @@ def make_renditions(photo: Photo) -> int:
     return len(list(_make(photo, wanted))) if wanted else 0
 
 
-def make_missing_renditions() -> int:
-    """Make every size that is missing anywhere; return how many were made.
+def make_missing_renditions(*, latest: int | None = None) -> int:
+    """Make every size that is missing; return how many were made.
 
     A photograph whose original cannot be read is passed over and logged.
+
+    Parameters
+    ----------
+    latest : int, optional
+        Look only at so many of the photographs added last; at all of them by default.
     """
+    photos = Photo.objects.all()
+    if latest is not None:
+        newest = photos.aggregate(newest=Max("pk"))["newest"] or 0
+        photos = photos.filter(pk__gt=newest - latest)
+    lacking = photos.alias(sizes=Count("renditions")).filter(sizes__lt=len(Rendition.Size))
+    # In no order, so that two sweeps at once seldom meet at the same photograph.
+    waiting = list(lacking.order_by().values_list("pk", flat=True))
+    random.shuffle(waiting)
     made = 0
-    waiting = Photo.objects.alias(sizes=Count("renditions")).filter(sizes__lt=len(Rendition.Size))
-    for photo in waiting.order_by("pk").iterator(chunk_size=200):
+    for pk in waiting:
         try:
-            made += make_renditions(photo)
+            made += make_renditions(Photo.objects.get(pk=pk))
         except (NotAPhotograph, OSError) as error:
-            log.error("No smaller sizes of photograph %s: %s", photo.pk, error)
+            log.error("No smaller sizes of photograph %s: %s", pk, error)
     return made
 
 

@@ -16,19 +16,7 @@ from records.verify import verify_records
 from tests.assessments import pictures
 from tests.factories import NOW, make_board, make_user
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def files(tmp_path, settings):
-    settings.STORAGES = {
-        **settings.STORAGES,
-        "default": {
-            "BACKEND": "django.core.files.storage.FileSystemStorage",
-            "OPTIONS": {"location": tmp_path, "base_url": None},
-        },
-    }
-    return tmp_path
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("files")]
 
 
 def stored(files) -> list:
