@@ -1,12 +1,24 @@
 """What the page of a board shows: its joints, its photographs, and what may be done next."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date, datetime
 
 from training.models import User
 
 from . import access
 from .models import Board, Joint, Photo
 from .services import outcomes
+
+
+@dataclass(frozen=True, slots=True)
+class BoardLine:
+    """One board in a list: how far it has got, and since which day at its site."""
+
+    board: Board
+    state: str
+    since: date
+    today: date
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +50,20 @@ class BoardScreen:
     may_add: bool
     may_hand_in: bool
     may_read_first: bool
+    tools: tuple[str, ...]
+
+
+def board_lines(boards: Iterable[Board], now: datetime) -> list[BoardLine]:
+    lines = []
+    for board in boards:
+        state = state_of(board)
+        since = board.handed_out_on
+        if state in ("passed", "failed") and board.outcome.decided_at is not None:
+            since = board.site.today(board.outcome.decided_at)
+        elif board.handed_in_at is not None:
+            since = board.site.today(board.handed_in_at)
+        lines.append(BoardLine(board, state, since, board.site.today(now)))
+    return lines
 
 
 def board_screen(board: Board, user: User) -> BoardScreen:
@@ -76,6 +102,7 @@ def board_screen(board: Board, user: User) -> BoardScreen:
         may_add=may_add,
         may_hand_in=may_add and board.handed_in_at is None and board.disposed_at is None,
         may_read_first=own and not signed,
+        tools=tuple(board.tools.values_list("code", flat=True)),
     )
 
 

@@ -42,7 +42,7 @@ class PhotosForm(forms.Form):
         label=_("Photographs"),
         error_messages={"required": _("Choose at least one photograph.")},
         widget=ManyFilesInput(attrs={"accept": KINDS, "class": "form-control"}),
-        help_text=_("JPEG, PNG, WebP or HEIC. You can also drop them here."),
+        help_text=_("JPEG, PNG, WebP or HEIC, many at once."),
     )
     joint = forms.ChoiceField(label=_("They show"), required=False)
     stage = forms.ChoiceField(label=_("Stage"), required=False)
@@ -51,7 +51,7 @@ class PhotosForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.joints = {str(joint.pk): joint for joint in joints}
         self.fields["joint"].choices = [  # type: ignore[attr-defined]
-            (BY_NAME, _now("what their names say (E07_1.jpg: joint E07)")),
+            (BY_NAME, _now("by file name (E07_1.jpg)")),
             (WHOLE_BOARD, _now("the whole board")),
             *(
                 (key, _now("joint %(joint)s") % {"joint": joint})

@@ -16,7 +16,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from assessments import access
-from assessments.board_screen import board_screen
+from assessments.board_screen import board_lines, board_screen
 from assessments.exceptions import AssessmentError
 from assessments.forms.boards import (
     BoardFilterForm,
@@ -54,10 +54,10 @@ def board_list(request: UserRequest) -> HttpResponse:
     context = {
         "form": form,
         "page": page,
+        "lines": board_lines(page, timezone.now()),
         "filtered": bool(chosen),
         "of_others": request.user.has_role(Role.INSTRUCTOR, Role.QUALITY),
         "may_make": request.user.has_role(Role.INSTRUCTOR),
-        "now": timezone.now(),
     }
     return render(request, "assessments/board_list.html", context)
 

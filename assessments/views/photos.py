@@ -7,7 +7,6 @@ from django.contrib.auth.decorators import login_required
 from django.forms import BaseForm
 from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import redirect, render
-from django.template.loader import render_to_string
 from django.utils import timezone
 from django.utils.cache import get_conditional_response
 from django.utils.translation import gettext as _
@@ -40,14 +39,14 @@ def board_photos_add(request: UserRequest, number: str) -> HttpResponse:
     if not form.is_valid():
         if wants_json(request):
             sentence = _sentences(form)
-            return JsonResponse({"added": False, "says": sentence}, status=422)
+            return _as_json([{"added": False, "name": "", "says": sentence}])
         return show_board(request, board, form=form)
     answers = []
     for file in form.cleaned_data["photos"]:
         name = services.plain_name(file.name)
         joint = form.joint_for(name)
         try:
-            photo = services.add_photo(
+            services.add_photo(
                 board=board,
                 joint=joint,
                 stage=form.cleaned_data["stage"],
@@ -63,9 +62,9 @@ def board_photos_add(request: UserRequest, number: str) -> HttpResponse:
                 "name": name,
                 "place": services.place_in_words(joint),
             }
-            answers.append({"added": True, "name": name, "says": said, "photo": photo})
+            answers.append({"added": True, "name": name, "says": said})
     if wants_json(request):
-        return _as_json(request, answers)
+        return _as_json(answers)
     return show_board(request, board, answers=answers)
 
 
@@ -73,21 +72,10 @@ def _sentences(form: BaseForm) -> str:
     return " ".join(str(text) for errors in form.errors.values() for text in errors)
 
 
-def _as_json(request: UserRequest, answers: list[dict]) -> JsonResponse:
+def _as_json(answers: list[dict]) -> JsonResponse:
     """The answer to the page's script, which sends one photograph at a time."""
-    told = []
-    for answer in answers:
-        photo: Photo | None = answer.pop("photo", None)
-        if photo is not None:
-            answer["joint"] = photo.joint_id or ""
-            answer["thumbnail"] = render_to_string(
-                "assessments/partials/photo_thumbnail.html",
-                {"photo": photo, "may_add": True},
-                request,
-            )
-        told.append(answer)
-    status = 200 if any(answer["added"] for answer in told) else 422
-    return JsonResponse({"photos": told}, status=status)
+    status = 200 if any(answer["added"] for answer in answers) else 422
+    return JsonResponse({"photos": answers}, status=status)
 
 
 @require_GET
@@ -108,7 +96,10 @@ def photo_change(request: UserRequest, key: str) -> HttpResponse:
         services.move_photo(photo=photo, earlier=earlier, actor=request.user, at=at)
         return redirect("assessments:photo_detail", key)
     # The form writes on what it is given, and the service compares with what is stored.
-    form = PlaceForm(request.POST, instance=access.photo_for_editor(request.user, key))
+    said = {"joint": photo.joint_id or "", "stage": photo.stage, "note": photo.note}
+    form = PlaceForm(
+        said | request.POST.dict(), instance=access.photo_for_editor(request.user, key)
+    )
     if form.is_valid():
         try:
             services.place_photo(photo=photo, actor=request.user, at=at, **form.cleaned_data)
