@@ -10,15 +10,17 @@ class CertificationConfig(AppConfig):
 
     def ready(self) -> None:
         from assessments import gates as assessments_gates
+        from records import verify
         from training import gates as training_gates
         from training import navigation
 
         from . import protected
-        from .services import graders, standing
+        from .services import elsewhere, graders, standing
 
         protected.declare()
         training_gates.on_facts_changed(standing.facts_changed)
         assessments_gates.register_may_grade(graders.may_grade)
+        verify.register_files(elsewhere.documents_to_verify)
         staff = ["instructor", "quality", "line_lead"]
         navigation.register(_("Bench"), "certification:bench", ["instructor"], order=10)
         navigation.register(_("Register"), "certification:register", staff, order=40)

@@ -5,6 +5,7 @@ touches the database. What rows say of one another is checked in `bundle_checks`
 """
 
 import re
+from collections import defaultdict
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, tzinfo
@@ -52,7 +53,7 @@ class Bundle:
     operations: list[OperationRow] = field(default_factory=list)
     files: dict[str, str] = field(default_factory=dict)
     columns: dict[str, frozenset[str]] = field(default_factory=dict)
-    unread: dict[str, set[str]] = field(default_factory=lambda: {part: set() for part in PARTS})
+    unread: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
     hashes: dict[str, str] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)

@@ -2,11 +2,29 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, time
 from itertools import count
 from typing import Any
 
-from assessments.models import Board, CriteriaSet, Criterion, Joint
+from assessments.models import (
+    Board,
+    BoardOutcome,
+    CriteriaSet,
+    Criterion,
+    Grading,
+    Joint,
+    StageSigning,
+)
+from certification.domain.standing import valid_through
+from certification.models import (
+    Certificate,
+    Scheme,
+    SchemeRequirement,
+    SchemeRevision,
+    Scope,
+)
+from certification.services import standing
+from records import services as records
 from training.models import (
     ClassSession,
     Course,
@@ -178,3 +196,115 @@ def make_criteria_set(*criteria: dict[str, Any], published: bool = True) -> Crit
         made.published_at = NOW
         made.save(update_fields=["published_at"])
     return made
+
+
+def make_scope(
+    joint_types: tuple[str, ...] = (JointType.TURRET,), level: str = "operator", **fields: Any
+) -> Scope:
+    number = next(_numbers)
+    return Scope.objects.create(
+        **{
+            "code": f"S-{number}",
+            "title": f"Scope {number}",
+            "level": level,
+            "joint_types": [str(name) for name in joint_types],
+            **fields,
+        }
+    )
+
+
+def make_revision(
+    scope: Scope,
+    *,
+    exercise: Exercise | None = None,
+    boards: int = 1,
+    published: bool = True,
+    **fields: Any,
+) -> SchemeRevision:
+    """A scheme of one revision for a scope, asking for boards of an exercise if one is given."""
+    number = next(_numbers)
+    revision = SchemeRevision.objects.create(
+        **{
+            "scheme": Scheme.objects.create(code=f"Z-{number}", title=f"Scheme {number}"),
+            "revision": 1,
+            "name": f"Z-{number}, rev. 1",
+            "validity_months": 24,
+            "renewal_window_days": 90,
+            **fields,
+        }
+    )
+    revision.scopes.add(scope)
+    if exercise is not None:
+        SchemeRequirement.objects.create(
+            revision=revision, scope=scope, exercise_code=exercise.code, boards=boards
+        )
+    if published:
+        revision.published_at = NOW
+        revision.save(update_fields=["published_at"])
+    return revision
+
+
+def make_passed_board(
+    person: Person,
+    exercise: Exercise,
+    *,
+    grader: User | None = None,
+    signed_at: datetime = NOW,
+    **fields: Any,
+) -> Board:
+    """A board whose every stage one grader has signed, and that passed."""
+    grader = grader or make_user("instructor", site=person.site)
+    board = make_board(person, exercise, handed_in_at=signed_at, **fields)
+    grading = Grading.objects.create(
+        board=board, grader=grader, criteria_set=make_criteria_set(), recorded_at=signed_at
+    )
+    for stage in exercise.stages:
+        signature = records.sign(
+            actor=grader,
+            meaning="graded",
+            about=board,
+            content={"board": board.number, "stage": stage},
+            at=signed_at,
+        )
+        StageSigning.objects.create(
+            grading=grading, stage=stage, signature=signature, signed_at=signed_at, result={}
+        )
+    BoardOutcome.objects.create(
+        board=board,
+        complete=True,
+        passed=True,
+        score=100,
+        joints_judged=exercise.positions.filter(required=True).count(),
+        decided_at=signed_at,
+    )
+    return board
+
+
+def make_certificate(
+    person: Person | None = None,
+    scope: Scope | None = None,
+    *,
+    revision: SchemeRevision | None = None,
+    issued_on: date = TODAY,
+    **fields: Any,
+) -> Certificate:
+    """A certificate brought over from an earlier register, with its standing worked out."""
+    person = person or make_person()
+    scope = scope or make_scope()
+    revision = revision or make_revision(scope)
+    certificate = Certificate.objects.create(
+        **{
+            "number": f"{person.site.prefix}-C-{90000 + next(_numbers)}",
+            "person": person,
+            "scope": scope,
+            "scheme_revision": revision,
+            "issued_on": issued_on,
+            "valid_through": valid_through(standing.figures_of(revision), issued_on),
+            "origin": Certificate.Origin.IMPORTED,
+            "holder_name": person.full_name,
+            "recorded_at": datetime.combine(issued_on, time(9), UTC),
+            **fields,
+        }
+    )
+    standing.rebuild_spans(person, scope)
+    return certificate

@@ -169,6 +169,10 @@ def courses_of(person: Person, scope: Scope) -> dict[str, Course]:
     return {one.certificate.number: one for one in courses(facts.certificates, facts.events)}
 
 
+def is_revoked_on(course: Course, day: date) -> bool:
+    return course.revoked_on is not None and course.revoked_on <= day
+
+
 # Spans
 
 

@@ -1,0 +1,324 @@
+"""Issuing certificates: what must hold, and what is copied into them."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from certification.domain import standing as engine
+from certification.exceptions import AlreadyDecided, MayNotCertify, RequirementsNotMet
+from certification.models import Certificate, Proposal, SchemeRevision, Scope
+from certification.services import graders, schemes, standing
+from certification.services.requirements import (
+    Requirement,
+    evidence_of,
+    graded_any,
+    requirements,
+    said,
+    unmet,
+)
+from records import numbers
+from records import services as records
+from training.models import Person, Role, User
+
+CERTIFIES = "certifies competence for this scope"
+
+
+@dataclass(frozen=True)
+class Period:
+    """The days a certificate issued on a day would run, and what it runs on from."""
+
+    issued_on: date
+    valid_through: date
+    renews: Certificate | None = None
+
+    @property
+    def runs_on(self) -> bool:
+        """Whether renewing keeps the earlier end."""
+        return self.renews is not None
+
+
+def renewable(
+    person: Person, scope: Scope, revision: SchemeRevision, day: date
+) -> Certificate | None:
+    """The newest certificate whose end a new one, issued that day, would run on from."""
+    figures = standing.figures_of(revision)
+    found = [
+        course
+        for course in standing.courses_of(person, scope).values()
+        if course.certificate.issued_on < day
+        and not standing.is_revoked_on(course, day)
+        and engine.in_renewal_window(figures, day, course.period.valid_through)
+    ]
+    if not found:
+        return None
+    newest = max(found, key=lambda one: (one.certificate.issued_on, one.certificate.number))
+    return Certificate.objects.get(number=newest.certificate.number)
+
+
+def period_if_issued(person: Person, scope: Scope, revision: SchemeRevision, day: date) -> Period:
+    """The period of a certificate for a scope, were it issued that day."""
+    earlier = renewable(person, scope, revision, day)
+    renewed_through = None
+    if earlier is not None:
+        course = standing.courses_of(person, scope)[earlier.number]
+        renewed_through = course.period.valid_through
+    figures = standing.figures_of(revision)
+    return Period(day, engine.valid_through(figures, day, renewed_through), earlier)
+
+
+def refuse_while_suspended(person: Person, scope: Scope, day: date) -> None:
+    """A new certificate must not end a suspension that somebody ordered."""
+    line = engine.timeline(standing.facts_for(person, scope))
+    for span in line.spans:
+        is_ahead = span.last_day is None or span.last_day >= day
+        if is_ahead and span.standing is engine.Standing.SUSPENDED:
+            raise RequirementsNotMet(
+                _(
+                    "%(name)s is suspended for %(scope)s from %(day)s on. Reinstate or revoke "
+                    "%(number)s first."
+                )
+                % {
+                    "name": person.full_name,
+                    "scope": scope,
+                    "day": said(span.first_day),
+                    "number": span.certificate_number,
+                }
+            )
+
+
+def why_may_not_issue(
+    user: User, person: Person, revision: SchemeRevision, found: list[Requirement]
+) -> str:
+    """Empty where the user may issue somebody's certificate, else the sentence to show."""
+    if user.person_id == person.pk:
+        return _("Nobody issues their own certificate.")
+    if user.has_role(Role.QUALITY, site=person.site_id):
+        return ""
+    if not user.has_role(Role.INSTRUCTOR, site=person.site_id):
+        return _("Certificates at %(site)s are issued by quality.") % {"site": person.site}
+    if not revision.instructor_may_issue:
+        return _("Under %(scheme)s quality issues.") % {"scheme": revision}
+    if graded_any(user, found):
+        return _("You graded a board that this stands on, so somebody else has to issue it.")
+    return ""
+
+
+@transaction.atomic
+def issue_certificate(
+    *,
+    proposal: Proposal,
+    issuer: User,
+    at: datetime,
+    proof: str,
+    restriction: str | None = None,
+) -> Certificate:
+    """Issue what was proposed, signed by the issuer.
+
+    Parameters
+    ----------
+    proposal : Proposal
+        Still open. Whether its requirements are met is asked again, on today's day at the
+        person's site.
+    restriction : str, optional
+        Replaces the one proposed.
+
+    Raises
+    ------
+    AlreadyDecided
+        If somebody was faster.
+    MayNotCertify
+        If the issuer has no right to, or it is their own.
+    RequirementsNotMet
+        If anything the scheme asks for is missing, or the person is suspended.
+    """
+    proposal = locked_open(proposal)
+    person, scope, revision = proposal.person, proposal.scope, proposal.scheme_revision
+    day = person.site.today(at)
+    found = requirements(person, scope, revision, day)
+    if why := why_may_not_issue(issuer, person, revision, found):
+        raise MayNotCertify(why)
+    refuse_unmet(person, scope, revision, found, day)
+    period = period_if_issued(person, scope, revision, day)
+    evidence = {
+        **evidence_of(found),
+        "proposed": {
+            "by": proposal.signature.printed_name,
+            "at": proposal.signature.signed_at.isoformat(),
+            "sha256": proposal.signature.content_sha256,
+            "note": proposal.note,
+        },
+    }
+    certificate = _write(
+        person=person,
+        scope=scope,
+        revision=revision,
+        period=period,
+        evidence=evidence,
+        restriction=proposal.restriction if restriction is None else restriction,
+        issuer=issuer,
+        at=at,
+        proof=proof,
+    )
+    proposal.decision = Proposal.Decision.ISSUED
+    proposal.decided_at, proposal.decided_by = at, issuer
+    proposal.certificate = certificate
+    proposal.save(update_fields=["decision", "decided_at", "decided_by", "certificate"])
+    standing.rebuild_spans(person, scope)
+    return certificate
+
+
+def locked_open(proposal: Proposal) -> Proposal:
+    """The proposal under a lock; raise AlreadyDecided where somebody was faster."""
+    found = (
+        Proposal.objects.select_for_update(of=("self",))
+        .select_related("person__site", "scope", "scheme_revision__scheme", "signature")
+        .get(pk=proposal.pk)
+    )
+    if found.decision:
+        raise AlreadyDecided(
+            _("This proposal was decided already: %(decision)s.")
+            % {"decision": found.get_decision_display()}
+        )
+    return found
+
+
+def refuse_unmet(
+    person: Person,
+    scope: Scope,
+    revision: SchemeRevision,
+    found: list[Requirement],
+    day: date,
+) -> None:
+    """Raise RequirementsNotMet where a certificate must not be issued that day."""
+    if revision.published_at is None or revision.retired_at is not None:
+        raise RequirementsNotMet(
+            _("%(scheme)s is not in force: propose under its present revision.")
+            % {"scheme": revision}
+        )
+    if not revision.scopes.filter(pk=scope.pk).exists():
+        raise RequirementsNotMet(
+            _("%(scheme)s does not cover %(scope)s.") % {"scheme": revision, "scope": scope}
+        )
+    if person.left_on is not None and person.left_on < day:
+        raise RequirementsNotMet(
+            _("%(name)s left on %(day)s.") % {"name": person.full_name, "day": said(person.left_on)}
+        )
+    missing = unmet(found)
+    if missing:
+        raise RequirementsNotMet(
+            _("Not everything asked for is there: %(missing)s.")
+            % {"missing": "; ".join(f"{one.text}: {one.detail}" for one in missing)}
+        )
+    refuse_while_suspended(person, scope, day)
+    same_day = Certificate.objects.standing().filter(person=person, scope=scope, issued_on=day)
+    if twin := same_day.first():
+        raise RequirementsNotMet(
+            _("%(number)s was issued for this today already.") % {"number": twin.number}
+        )
+
+
+def issuer_certificate(issuer: User, scope: Scope, day: date) -> str:
+    """The number of the issuer's own certificate for such work, instructor's before inspector's."""
+    spans = [
+        span
+        for span in graders.grader_spans(issuer.person_id, day)
+        if span.standing == engine.Standing.CERTIFIED
+        and span.certificate is not None
+        and set(span.scope.joint_types) & set(scope.joint_types)
+    ]
+    spans.sort(key=lambda span: span.scope.level != Scope.Level.INSTRUCTOR)
+    return str(spans[0].certificate) if spans else ""
+
+
+def figures_as_json(revision: SchemeRevision) -> dict[str, Any]:
+    return {
+        "scheme": revision.scheme.code,
+        "revision": revision.revision,
+        "name": revision.name,
+        **schemes.Figures.of(revision).as_json(),
+    }
+
+
+def scope_as_json(scope: Scope) -> dict[str, Any]:
+    return {
+        "code": scope.code,
+        "title": scope.title,
+        "level": str(scope.level),
+        "joint_types": scope.joint_types,
+        "document": scope.document,
+    }
+
+
+def _write(
+    *,
+    person: Person,
+    scope: Scope,
+    revision: SchemeRevision,
+    period: Period,
+    evidence: dict[str, Any],
+    restriction: str,
+    issuer: User,
+    at: datetime,
+    proof: str,
+) -> Certificate:
+    number = numbers.next_number(person.site.prefix, "C")
+    own = issuer_certificate(issuer, scope, period.issued_on)
+    content = {
+        "certificate": number,
+        "person": person.employee_number,
+        "name": person.full_name,
+        "scope": scope_as_json(scope),
+        "figures": figures_as_json(revision),
+        "issued_on": period.issued_on,
+        "valid_through": period.valid_through,
+        "renews": period.renews.number if period.renews else "",
+        "restriction": restriction,
+        "evidence": evidence,
+        "issued_by": issuer.get_full_name(),
+        "issuer_certificate": own,
+    }
+    signature = records.sign(
+        actor=issuer,
+        meaning=CERTIFIES,
+        about=("certification.certificate", number),
+        content=content,
+        at=at,
+        zone=person.site.time_zone,
+        proof=proof,
+    )
+    certificate = Certificate.objects.create(
+        number=number,
+        person=person,
+        scope=scope,
+        scheme_revision=revision,
+        issued_on=period.issued_on,
+        renews=period.renews,
+        valid_through=period.valid_through,
+        restriction=restriction,
+        origin=Certificate.Origin.OWN,
+        holder_name=person.full_name,
+        figures=figures_as_json(revision),
+        evidence=evidence,
+        issued_by=issuer.get_full_name(),
+        issuer_certificate=own,
+        signature=signature,
+        recorded_at=at,
+    )
+    records.record(
+        actor=issuer,
+        act="certificate issued",
+        about=("certification.certificate", number),
+        payload={
+            "person": person.employee_number,
+            "scope": scope.code,
+            "scheme": revision.name,
+            "issued_on": period.issued_on,
+            "valid_through": period.valid_through,
+            "signature": signature.content_sha256,
+        },
+        at=at,
+    )
+    return certificate

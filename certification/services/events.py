@@ -1,0 +1,429 @@
+"""Suspending, reinstating, revoking, ending, extending; and taking back what was entered in error.
+
+Suspending, reinstating, revoking and ending act on a person and scope: one event on each of
+their certificates that the act can still touch, all under one signature. Quality at the
+person's site does so, never for themselves.
+"""
+
+from collections.abc import Callable, Sequence
+from datetime import date, datetime
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from certification.domain.periods import Course
+from certification.exceptions import CertificationError, MayNotCertify, NothingToStop
+from certification.models import (
+    Certificate,
+    CertificateEvent,
+    CertificateWithdrawal,
+    Scope,
+)
+from certification.services import standing
+from certification.services.requirements import said
+from records import numbers
+from records import services as records
+from records.models import Signature
+from training.models import Person, Role, User
+
+Kind = CertificateEvent.Kind
+
+MEANINGS = {
+    Kind.SUSPENDED: "suspends the certificates named",
+    Kind.REINSTATED: "reinstates the certificates named",
+    Kind.REVOKED: "revokes the certificates named",
+    Kind.ENDED: "ends the certificates named",
+    Kind.EXTENDED: "extends the certificate named",
+    Kind.VOIDED: "removes events entered in error",
+}
+WITHDRAWS = "withdraws a certificate entered in error"
+
+
+@transaction.atomic
+def suspend_certificates(
+    *,
+    person: Person,
+    scope: Scope,
+    effective_on: date,
+    reason: str,
+    actor: User,
+    at: datetime,
+    proof: str,
+) -> list[CertificateEvent]:
+    """Suspend a person for a scope from a day on.
+
+    Raises
+    ------
+    NothingToStop
+        If every certificate had ended before that day or was revoked on it.
+    """
+    return _act_on_all(
+        Kind.SUSPENDED, _still_good, person, scope, effective_on, reason, actor, at, proof
+    )
+
+
+@transaction.atomic
+def revoke_certificates(
+    *,
+    person: Person,
+    scope: Scope,
+    effective_on: date,
+    reason: str,
+    actor: User,
+    at: datetime,
+    proof: str,
+) -> list[CertificateEvent]:
+    """Revoke a person's certificates for a scope for ever, from a day on.
+
+    Raises
+    ------
+    NothingToStop
+        If every certificate had ended before that day or was revoked on it.
+    """
+    return _act_on_all(
+        Kind.REVOKED, _still_good, person, scope, effective_on, reason, actor, at, proof
+    )
+
+
+@transaction.atomic
+def end_certificates(
+    *,
+    person: Person,
+    scope: Scope,
+    effective_on: date,
+    reason: str,
+    actor: User,
+    at: datetime,
+    proof: str,
+) -> list[CertificateEvent]:
+    """End a person's certificates for a scope; ``effective_on`` is the last good day.
+
+    Raises
+    ------
+    NothingToStop
+        If none would have lasted longer than that day.
+    """
+    return _act_on_all(
+        Kind.ENDED, _lasts_longer, person, scope, effective_on, reason, actor, at, proof
+    )
+
+
+@transaction.atomic
+def reinstate_certificates(
+    *,
+    person: Person,
+    scope: Scope,
+    effective_on: date,
+    reason: str,
+    actor: User,
+    at: datetime,
+    proof: str,
+) -> list[CertificateEvent]:
+    """Put a suspended person's certificates in force again, that day included.
+
+    Raises
+    ------
+    NothingToStop
+        If none is suspended on that day.
+    """
+    return _act_on_all(
+        Kind.REINSTATED, _is_suspended, person, scope, effective_on, reason, actor, at, proof
+    )
+
+
+@transaction.atomic
+def extend_certificate(
+    *,
+    certificate: Certificate,
+    until: date,
+    authority: str,
+    reason: str,
+    actor: User,
+    at: datetime,
+    proof: str,
+) -> CertificateEvent:
+    """Move a certificate's last day to a later one, as an authority has granted.
+
+    Raises
+    ------
+    NothingToStop
+        If it has ended or was revoked by today: what is over is renewed, not extended.
+    CertificationError
+        If the day is no later than the last one, or nobody is named who granted it.
+    """
+    _refuse_unless_quality(actor, certificate.person)
+    today = certificate.person.site.today(at)
+    course = _course_of(certificate)
+    if standing.is_revoked_on(course, today):
+        raise NothingToStop(
+            _("Certificate %(number)s was revoked.") % {"number": certificate.number}
+        )
+    if course.last_day < today:
+        raise NothingToStop(
+            _("Certificate %(number)s ended on %(day)s. What is over is renewed, not extended.")
+            % {"number": certificate.number, "day": said(course.last_day)}
+        )
+    if until <= course.last_day:
+        raise CertificationError(
+            _("Certificate %(number)s is good through %(day)s already: give a later day.")
+            % {"number": certificate.number, "day": said(course.last_day)}
+        )
+    if not authority.strip():
+        raise CertificationError(_("Name the authority that granted the extension."))
+    [event] = _write(
+        Kind.EXTENDED,
+        [certificate],
+        effective_on=today,
+        reason=_reason(reason),
+        actor=actor,
+        at=at,
+        proof=proof,
+        until=until,
+        authority=authority.strip(),
+    )
+    return event
+
+
+@transaction.atomic
+def void_event(
+    *, event: CertificateEvent, reason: str, actor: User, at: datetime, proof: str
+) -> list[CertificateEvent]:
+    """Remove an event entered in error, and with it the rest of the same act.
+
+    An act that touched several certificates was signed once, so it is taken back whole.
+
+    Raises
+    ------
+    CertificationError
+        If the event was removed already or is itself a removal.
+    """
+    _refuse_unless_quality(actor, event.certificate.person)
+    if event.kind == Kind.VOIDED:
+        raise CertificationError(
+            _("A removal cannot be removed. Enter the event again if it was right.")
+        )
+    act = (
+        CertificateEvent.objects.filter(signature=event.signature_id)
+        if event.signature_id is not None
+        else CertificateEvent.objects.filter(pk=event.pk)
+    )
+    left = list(act.filter(voided_by__isnull=True).select_related("certificate__person__site"))
+    if event.pk not in {one.pk for one in left}:
+        raise CertificationError(
+            _("Event %(number)s was removed already.") % {"number": event.event_id}
+        )
+    return _write(
+        Kind.VOIDED,
+        [one.certificate for one in left],
+        effective_on=event.certificate.person.site.today(at),
+        reason=_reason(reason),
+        actor=actor,
+        at=at,
+        proof=proof,
+        voids=left,
+    )
+
+
+@transaction.atomic
+def withdraw_certificate(
+    *, certificate: Certificate, reason: str, actor: User, at: datetime, proof: str
+) -> CertificateWithdrawal:
+    """From now on count a certificate as never entered; the row and its paper stay."""
+    _refuse_unless_quality(actor, certificate.person)
+    if CertificateWithdrawal.objects.filter(certificate=certificate).exists():
+        raise CertificationError(
+            _("Certificate %(number)s was withdrawn already.") % {"number": certificate.number}
+        )
+    about = ("certification.certificate", certificate.number)
+    content = {"certificate": certificate.number, "reason": _reason(reason)}
+    signature = records.sign(
+        actor=actor,
+        meaning=WITHDRAWS,
+        about=about,
+        content=content,
+        at=at,
+        zone=certificate.person.site.time_zone,
+        proof=proof,
+    )
+    withdrawal = CertificateWithdrawal.objects.create(
+        certificate=certificate, withdrawn_at=at, reason=_reason(reason), signature=signature
+    )
+    records.record(actor=actor, act="certificate withdrawn", about=about, payload=content, at=at)
+    standing.rebuild_spans(certificate.person, certificate.scope)
+    return withdrawal
+
+
+def can_suspend(person: Person, scope: Scope, day: date) -> bool:
+    """Whether anything is left to suspend or revoke on a day."""
+    return any(_still_good(one, day) for one in standing.courses_of(person, scope).values())
+
+
+def can_reinstate(person: Person, scope: Scope, day: date) -> bool:
+    return any(_is_suspended(one, day) for one in standing.courses_of(person, scope).values())
+
+
+# What an act can touch
+
+
+def _still_good(course: Course, day: date) -> bool:
+    """Neither over before the day nor revoked by it, whatever else keeps it from counting.
+
+    A lapse of vision or practice is no end: a fact that comes in later may lift it, and the
+    certificate must not come back to life past somebody who meant to stop it.
+    """
+    return course.last_day >= day and not standing.is_revoked_on(course, day)
+
+
+def _lasts_longer(course: Course, day: date) -> bool:
+    return course.last_day > day and not standing.is_revoked_on(course, day)
+
+
+def _is_suspended(course: Course, day: date) -> bool:
+    day = max(day, course.certificate.issued_on)
+    return course.suspension_on(day) is not None and not standing.is_revoked_on(course, day)
+
+
+def _act_on_all(
+    kind: str,
+    can_touch: Callable[[Course, date], bool],
+    person: Person,
+    scope: Scope,
+    effective_on: date,
+    reason: str,
+    actor: User,
+    at: datetime,
+    proof: str,
+) -> list[CertificateEvent]:
+    _refuse_unless_quality(actor, person)
+    reason = _reason(reason)
+    courses = standing.courses_of(person, scope)
+    touched = [number for number, one in courses.items() if can_touch(one, effective_on)]
+    if not touched:
+        raise NothingToStop(_nothing_left(kind, person, scope, effective_on, courses))
+    certificates = list(
+        Certificate.objects.filter(number__in=touched)
+        .select_related("person__site", "scope")
+        .order_by("number")
+    )
+    return _write(
+        kind,
+        certificates,
+        effective_on=effective_on,
+        reason=reason,
+        actor=actor,
+        at=at,
+        proof=proof,
+    )
+
+
+def _nothing_left(
+    kind: str, person: Person, scope: Scope, day: date, courses: dict[str, Course]
+) -> str:
+    facts = {"name": person.full_name, "scope": scope, "day": said(day)}
+    if not courses:
+        return _("%(name)s has no certificate for %(scope)s.") % facts
+    if kind == Kind.REINSTATED:
+        return _("%(name)s is not suspended for %(scope)s on %(day)s.") % facts
+    facts["ends"] = "; ".join(
+        _("%(number)s revoked on %(day)s") % {"number": number, "day": said(one.revoked_on)}
+        if one.revoked_on is not None and one.revoked_on <= day
+        else _("%(number)s ended on %(day)s") % {"number": number, "day": said(one.last_day)}
+        for number, one in sorted(courses.items())
+    )
+    return (
+        _(
+            "Nothing that %(name)s holds for %(scope)s is left to stop on %(day)s: %(ends)s. "
+            "Give an earlier day if it should have been stopped before."
+        )
+        % facts
+    )
+
+
+def _write(
+    kind: str,
+    certificates: Sequence[Certificate],
+    *,
+    effective_on: date,
+    reason: str,
+    actor: User,
+    at: datetime,
+    proof: str,
+    until: date | None = None,
+    authority: str = "",
+    voids: Sequence[CertificateEvent] | None = None,
+) -> list[CertificateEvent]:
+    """Write one event on each certificate under one signature, and the spans anew."""
+    person, scope = certificates[0].person, certificates[0].scope
+    ids = [numbers.next_number(person.site.prefix, "E") for _one in certificates]
+    lines = [
+        {
+            "event": event_id,
+            "certificate": certificate.number,
+            "kind": str(kind),
+            "effective_on": effective_on,
+            "until": until,
+            "authority": authority,
+            "reason": reason,
+            "voids": voids[place].event_id if voids else "",
+        }
+        for place, (event_id, certificate) in enumerate(zip(ids, certificates, strict=True))
+    ]
+    signature: Signature = records.sign(
+        actor=actor,
+        meaning=MEANINGS[Kind(kind)],
+        about=("certification.certificateevent", ids[0]),
+        content={"person": person.employee_number, "scope": scope.code, "events": lines},
+        at=at,
+        zone=person.site.time_zone,
+        proof=proof,
+    )
+    events = CertificateEvent.objects.bulk_create(
+        CertificateEvent(
+            event_id=event_id,
+            certificate=certificate,
+            kind=kind,
+            effective_on=effective_on,
+            until=until,
+            authority=authority,
+            reason=reason,
+            voids=voids[place] if voids else None,
+            signature=signature,
+            recorded_at=at,
+        )
+        for place, (event_id, certificate) in enumerate(zip(ids, certificates, strict=True))
+    )
+    records.record_many(
+        actor=actor,
+        act=f"certificate {kind}" if kind != Kind.VOIDED else "certificate event voided",
+        items=[
+            (("certification.certificate", certificate.number), line)
+            for certificate, line in zip(certificates, lines, strict=True)
+        ],
+        at=at,
+    )
+    standing.rebuild_spans(person, scope)
+    return events
+
+
+def _course_of(certificate: Certificate) -> Course:
+    found = standing.courses_of(certificate.person, certificate.scope).get(certificate.number)
+    if found is None:
+        raise NothingToStop(
+            _("Certificate %(number)s was withdrawn.") % {"number": certificate.number}
+        )
+    return found
+
+
+def _refuse_unless_quality(actor: User, person: Person) -> None:
+    if actor.person_id == person.pk:
+        raise MayNotCertify(_("Nobody acts on their own certificates."))
+    if not actor.has_role(Role.QUALITY, site=person.site_id):
+        raise MayNotCertify(
+            _("Certificates at %(site)s are acted on by quality there.") % {"site": person.site}
+        )
+
+
+def _reason(reason: str) -> str:
+    if not reason.strip():
+        raise CertificationError(_("Give the reason: it is kept with the certificate."))
+    return reason.strip()

@@ -1,0 +1,142 @@
+"""Proposing somebody for a certificate, and declining a proposal."""
+
+from datetime import datetime
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from certification import access
+from certification.exceptions import CertificationError, MayNotCertify
+from certification.models import Certificate, Proposal, SchemeRevision, Scope
+from certification.services import certificates
+from certification.services.requirements import evidence_of, requirements
+from records import services as records
+from training.models import Person, User
+
+PROPOSES = "proposes certification"
+
+
+@transaction.atomic
+def propose(
+    *,
+    person: Person,
+    scope: Scope,
+    revision: SchemeRevision,
+    actor: User,
+    at: datetime,
+    proof: str,
+    note: str = "",
+    restriction: str = "",
+) -> Proposal:
+    """Propose somebody for a scope, signed by their instructor.
+
+    The certificate that a new one would run on from is proposed along with it.
+
+    Raises
+    ------
+    MayNotCertify
+        If the actor is no instructor at the person's site, or is the person.
+    RequirementsNotMet
+        If anything the scheme asks for is missing.
+    CertificationError
+        If a proposal for the same is open already.
+    """
+    if actor.person_id == person.pk:
+        raise MayNotCertify(_("Nobody proposes themselves. Ask another instructor."))
+    if not access.may_propose(actor, person):
+        raise MayNotCertify(
+            _("Only an instructor at %(site)s proposes people there.") % {"site": person.site}
+        )
+    if Proposal.objects.open().filter(person=person, scope=scope).exists():
+        raise CertificationError(
+            _("A proposal for %(name)s and %(scope)s is open already.")
+            % {"name": person.full_name, "scope": scope}
+        )
+    day = person.site.today(at)
+    found = requirements(person, scope, revision, day)
+    certificates.refuse_unmet(person, scope, revision, found, day)
+    renews: Certificate | None = certificates.renewable(person, scope, revision, day)
+    evidence = evidence_of(found)
+    signature = records.sign(
+        actor=actor,
+        meaning=PROPOSES,
+        about=("training.person", person.employee_number),
+        content={
+            "person": person.employee_number,
+            "name": person.full_name,
+            "scope": certificates.scope_as_json(scope),
+            "figures": certificates.figures_as_json(revision),
+            "renews": renews.number if renews else "",
+            "restriction": restriction,
+            "note": note,
+            "evidence": evidence,
+        },
+        at=at,
+        zone=person.site.time_zone,
+        proof=proof,
+    )
+    proposal = Proposal.objects.create(
+        person=person,
+        scope=scope,
+        scheme_revision=revision,
+        renews=renews,
+        restriction=restriction,
+        note=note,
+        evidence=evidence,
+        signature=signature,
+        recorded_at=at,
+    )
+    records.record(
+        actor=actor,
+        act="certification proposed",
+        about=proposal,
+        payload={
+            "person": person.employee_number,
+            "scope": scope.code,
+            "scheme": revision.name,
+            "signature": signature.content_sha256,
+        },
+        at=at,
+    )
+    return proposal
+
+
+@transaction.atomic
+def decline(*, proposal: Proposal, actor: User, reason: str, at: datetime) -> Proposal:
+    """Decline a proposal, or take one's own back; the reason is kept.
+
+    Raises
+    ------
+    AlreadyDecided
+        If somebody was faster.
+    MayNotCertify
+        If the actor could not issue it either and did not propose it.
+    """
+    proposal = certificates.locked_open(proposal)
+    if why := why_may_not_decline(actor, proposal):
+        raise MayNotCertify(why)
+    if not reason.strip():
+        raise CertificationError(_("Say why it is declined: the instructor reads it."))
+    proposal.decision = Proposal.Decision.DECLINED
+    proposal.decided_at, proposal.decided_by = at, actor
+    proposal.decision_reason = reason.strip()
+    proposal.save(update_fields=["decision", "decided_at", "decided_by", "decision_reason"])
+    records.record(
+        actor=actor,
+        act="certification declined",
+        about=proposal,
+        payload={
+            "person": proposal.person.employee_number,
+            "scope": proposal.scope.code,
+            "reason": proposal.decision_reason,
+        },
+        at=at,
+    )
+    return proposal
+
+
+def why_may_not_decline(user: User, proposal: Proposal) -> str:
+    """Empty where the user may decline or take back a proposal, else why not."""
+    if user.pk == proposal.signature.signer_id:
+        return ""
+    return certificates.why_may_not_issue(user, proposal.person, proposal.scheme_revision, [])
