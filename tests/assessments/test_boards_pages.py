@@ -1,0 +1,429 @@
+"""The pages of boards: found, made, labelled, handed in, kept; and who sees which."""
+
+from datetime import timedelta
+from decimal import Decimal
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from assessments.models import Board, BoardOutcome
+from tests.factories import (
+    NOW,
+    TODAY,
+    make_board,
+    make_exercise,
+    make_person,
+    make_session,
+    make_site,
+    make_user,
+)
+from training.templatetags.look import qr
+
+pytestmark = pytest.mark.django_db
+
+LIST = "/boards/"
+NEW = "/boards/new/"
+
+
+@pytest.fixture
+def instructor(client):
+    user = make_user("instructor")
+    client.force_login(user)
+    return user
+
+
+def page(client, address, **query) -> str:
+    response = client.get(address, query)
+    assert response.status_code == 200, response
+    return response.content.decode()
+
+
+def address_of(board, name="board_detail"):
+    return reverse(f"assessments:{name}", args=[board.number])
+
+
+def decided(board, *, passed=True, score="96.5"):
+    BoardOutcome.objects.create(
+        board=board, complete=True, passed=passed, score=Decimal(score), decided_at=NOW
+    )
+    return board
+
+
+# The list
+
+
+@pytest.mark.usefixtures("instructor")
+def test_the_list_filters_by_state():
+    bench = make_board()
+    waiting = make_board(handed_in_at=NOW)
+    graded = decided(make_board(handed_in_at=NOW))
+    found = {state: set(Board.objects.in_state(state)) for state in ("waiting", "bench", "graded")}
+    assert found == {"waiting": {waiting}, "bench": {bench}, "graded": {graded}}
+    assert set(Board.objects.in_state("")) == {bench, waiting, graded}
+
+
+@pytest.mark.usefixtures("instructor")
+def test_those_waiting_longest_come_first():
+    late = make_board(handed_in_at=NOW)
+    early = make_board(handed_in_at=NOW - timedelta(days=2))
+    assert list(Board.objects.in_state("waiting")) == [early, late]
+
+
+@pytest.mark.usefixtures("instructor")
+def test_the_list_finds_by_number_name_employee_number_exercise_and_purpose(client):
+    person = make_person(full_name="Adaeze Nwosu", employee_number="10777")
+    wanted = make_board(person, make_exercise(title="Solder cups"), purpose="qualification")
+    other = make_board()
+    for query in (
+        {"q": wanted.number},
+        {"q": "adaeze"},
+        {"q": "nwosu adaeze"},
+        {"q": "10777"},
+        {"person": "10777"},
+        {"exercise": wanted.exercise_id},
+        {"purpose": "qualification"},
+        {"state": "bench", "q": "Nwosu"},
+    ):
+        told = page(client, LIST, **query)
+        assert wanted.number in told, query
+        assert other.number not in told, query
+
+
+@pytest.mark.usefixtures("instructor")
+def test_an_unknown_filter_is_passed_over_and_a_search_without_result_says_what_to_do(client):
+    board = make_board()
+    assert board.number in page(client, LIST, state="lost", exercise="none", page="x")
+    told = page(client, LIST, q="nothing like it")
+    assert "No board fits" in told
+    assert "Show all boards" in told
+
+
+def test_an_empty_list_says_what_to_do_next(client, instructor):
+    assert "Make boards for a trainee" in page(client, LIST)
+    client.force_login(make_user())
+    assert "Your instructor hands boards out" in page(client, LIST)
+
+
+def test_an_operator_lists_their_own_boards_alone(client):
+    user = make_user()
+    client.force_login(user)
+    own, other = make_board(user.person), make_board()
+    told = page(client, LIST)
+    assert own.number in told
+    assert other.number not in told
+    assert NEW not in told
+
+
+def test_a_site_elsewhere_is_not_listed(client, instructor):
+    elsewhere = make_board(make_person(make_site("Aldergate", "AL")))
+    assert elsewhere.number not in page(client, LIST)
+
+
+@pytest.mark.usefixtures("instructor")
+def test_the_list_reads_as_often_for_forty_boards_as_for_four(client):
+    exercise = make_exercise()
+    for _ in range(4):
+        decided(make_board(exercise=exercise, handed_in_at=NOW))
+    few = reads(client)
+    for _ in range(36):
+        make_board(exercise=exercise)
+    many = reads(client)
+    # Session, user, roles, person, exercises, how many boards there are, and the page of them.
+    assert (len(few), len(many)) == (7, 7)
+    assert sum('FROM "assessments_board"' in sql for sql in many) == 2
+
+
+def reads(client) -> list[str]:
+    with CaptureQueriesContext(connection) as captured:
+        page(client, LIST)
+    return [query["sql"] for query in captured if query["sql"].startswith("SELECT")]
+
+
+@pytest.mark.usefixtures("instructor")
+def test_the_list_goes_on_on_a_second_page_that_keeps_the_filters(client):
+    exercise = make_exercise()
+    for _ in range(51):
+        make_board(exercise=exercise)
+    told = page(client, LIST, state="bench")
+    assert "1 to 50 of 51" in told
+    assert "state=bench" in told
+    assert "51 to 51 of 51" in page(client, LIST, state="bench", page=2)
+
+
+# Making
+
+
+def fields(exercise_, **more):
+    return {
+        "exercise": exercise_.pk,
+        "purpose": "practice",
+        "alloy": "Sn63Pb37",
+        "handed_out_on": TODAY.isoformat(),
+        **more,
+    }
+
+
+def test_a_board_is_made_for_one_trainee_and_its_label_comes_next(client, instructor):
+    person = make_person(full_name="Jory Penhale")
+    response = client.post(NEW, fields(make_exercise(), person=person.employee_number))
+    board = Board.objects.get()
+    assert response.url == f"/boards/labels/?number={board.number}"
+    assert (board.person, board.site, board.made_by) == (person, person.site, instructor)
+    assert board.number in page(client, response.url)
+
+
+@pytest.mark.usefixtures("instructor")
+@pytest.mark.parametrize("said", ["jory penhale", "Penhale"])
+def test_a_trainee_is_also_found_by_a_name_that_only_one_has(client, said):
+    make_person(full_name="Jory Penhale")
+    assert client.post(NEW, fields(make_exercise(), person=said)).status_code == 302
+
+
+@pytest.mark.usefixtures("instructor")
+def test_boards_are_made_for_a_whole_class_except_who_has_left(client):
+    here = [make_person() for _ in range(3)]
+    left = make_person(full_name="Farah Nadeem", left_on=TODAY - timedelta(days=9))
+    session = make_session(people=(*here, left))
+    response = client.post(NEW, fields(make_exercise(), session=session.number), follow=True)
+    assert {board.person for board in Board.objects.all()} == set(here)
+    assert "Farah Nadeem has left" in response.content.decode()
+
+
+@pytest.mark.usefixtures("instructor")
+def test_people_of_a_class_can_be_left_out(client):
+    first, second = make_person(), make_person()
+    session = make_session(people=(first, second))
+    form = page(client, NEW, session=session.number)
+    assert form.count("checked") == 2
+    client.post(
+        NEW, fields(make_exercise(), session=session.number, people=[first.employee_number])
+    )
+    assert Board.objects.get().person == first
+
+
+@pytest.mark.usefixtures("instructor")
+def test_the_form_is_filled_in_from_the_address(client):
+    exercise, person = make_exercise(title="Hooks"), make_person()
+    told = page(client, NEW, exercise=exercise.code, person=person.employee_number)
+    assert f'<option value="{exercise.pk}" selected>' in told
+    assert f'value="{person.employee_number}"' in told
+
+
+@pytest.mark.usefixtures("instructor")
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [
+        ({}, "Say who the board is for"),
+        ({"person": "99999"}, "Nobody at your sites has this number or name"),
+        ({"person": "twin"}, "Several people have this name"),
+        ({"person": "11111", "purpose": "production"}, "names the unit or the work order"),
+        ({"person": "11111", "handed_out_on": "soon"}, "Enter a valid date"),
+        ({"person": "11111", "exercise": ""}, "This field is required"),
+    ],
+    ids=["nobody", "unknown", "two-of-that-name", "production", "no-day", "no-exercise"],
+)
+def test_what_is_missing_is_said_and_nothing_is_made(client, more, says):
+    make_person(employee_number="11111")
+    make_person(full_name="Twin One")
+    make_person(full_name="Twin Two")
+    response = client.post(NEW, fields(make_exercise(), **more))
+    assert response.status_code == 422
+    assert says in response.content.decode()
+    assert not Board.objects.exists()
+
+
+@pytest.mark.usefixtures("instructor")
+def test_one_trainee_and_a_class_at_once_are_refused(client):
+    person = make_person()
+    session = make_session(people=(person,))
+    more = {"person": person.employee_number, "session": session.number}
+    response = client.post(NEW, fields(make_exercise(), **more))
+    assert response.status_code == 422
+    assert "not both" in response.content.decode()
+
+
+@pytest.mark.usefixtures("instructor")
+def test_people_and_classes_of_another_site_are_unknown_here(client):
+    stranger = make_person(make_site("Aldergate", "AL"))
+    session = make_session(stranger.site, people=(stranger,))
+    assert (
+        client.post(NEW, fields(make_exercise(), person=stranger.employee_number)).status_code
+        == 422
+    )
+    assert client.post(NEW, fields(make_exercise(), session=session.number)).status_code == 422
+
+
+@pytest.mark.parametrize("role", ["operator", "line_lead", "quality", "administrator"])
+def test_only_instructors_make_boards(client, role):
+    client.force_login(make_user(role))
+    assert client.get(NEW).status_code == 403
+    assert client.post(NEW, fields(make_exercise())).status_code == 403
+
+
+# Labels
+
+
+@pytest.mark.usefixtures("instructor")
+def test_labels_come_in_the_order_asked_for_with_a_code_each(client, settings):
+    settings.PUBLIC_URL = "https://boards.example"
+    first, second = make_board(), make_board()
+    told = page(client, "/boards/labels/", number=[second.number, first.number, second.number])
+    assert told.index(f">{second.number}<") < told.index(f">{first.number}<")
+    for board in (first, second):
+        address = f"https://boards.example/boards/{board.number}/"
+        assert qr(address, f"Code that opens board {board.number}") in told
+    assert first.person.full_name in told
+    assert first.exercise.title in told
+
+
+def test_labels_of_boards_that_may_not_be_seen_answer_404(client, instructor):
+    stranger = make_board(make_person(make_site("Aldergate", "AL")))
+    own = make_board()
+    labels = "/boards/labels/"
+    assert client.get(labels).status_code == 404
+    assert client.get(labels, {"number": [own.number, stranger.number]}).status_code == 404
+    assert client.get(labels, {"number": "CA-B-99999"}).status_code == 404
+
+
+# One board
+
+
+def elsewhere(role):
+    return make_user(role, site=make_site("Aldergate", "AL"))
+
+
+@pytest.mark.parametrize(
+    ("who", "may"),
+    [
+        (lambda: make_user("instructor"), True),
+        (lambda: make_user("quality"), True),
+        (make_user, False),
+        (lambda: make_user("line_lead"), False),
+        (lambda: make_user("administrator"), False),
+        (lambda: elsewhere("instructor"), False),
+        (lambda: elsewhere("quality"), False),
+    ],
+    ids=[
+        "instructor",
+        "quality",
+        "operator",
+        "lead",
+        "administrator",
+        "instructor-elsewhere",
+        "quality-elsewhere",
+    ],
+)
+def test_a_board_is_seen_by_instructors_and_quality_of_its_site(client, who, may):
+    client.force_login(who())
+    assert client.get(address_of(make_board())).status_code == (200 if may else 404)
+
+
+def test_its_owner_sees_it_hands_it_in_and_does_not_grade_it(client):
+    user = make_user()
+    client.force_login(user)
+    board = make_board(user.person)
+    told = page(client, address_of(board))
+    assert reverse("assessments:board_grade", args=[board.number]) not in told
+    assert reverse("assessments:board_own_reading", args=[board.number]) in told
+    before = timezone.now()
+    response = client.post(address_of(board, "board_hand_in"), follow=True)
+    assert "waits to be graded" in response.content.decode()
+    board.refresh_from_db()
+    assert board.handed_in_at is not None
+    assert board.handed_in_at >= before
+    again = client.post(address_of(board, "board_hand_in"), follow=True)
+    assert "was handed in on" in again.content.decode()
+
+
+@pytest.mark.parametrize("role", ["operator", "line_lead", "quality", "administrator"])
+def test_nobody_else_hands_it_in(client, role):
+    client.force_login(make_user(role))
+    board = make_board()
+    assert client.post(address_of(board, "board_hand_in")).status_code == 404
+    board.refresh_from_db()
+    assert board.handed_in_at is None
+
+
+def test_handing_in_is_a_post_by_somebody_signed_in(client):
+    board = make_board()
+    assert client.post(address_of(board, "board_hand_in")).status_code == 302
+    client.force_login(make_user("instructor"))
+    assert client.get(address_of(board, "board_hand_in")).status_code == 405
+    board.refresh_from_db()
+    assert board.handed_in_at is None
+
+
+@pytest.mark.usefixtures("instructor")
+def test_an_instructor_is_led_to_grading_and_then_to_the_result(client):
+    board = make_board(handed_in_at=NOW)
+    assert reverse("assessments:board_grade", args=[board.number]) in page(
+        client, address_of(board)
+    )
+    decided(board)
+    told = page(client, address_of(board))
+    assert reverse("assessments:board_result", args=[board.number]) in told
+    assert "passed" in told
+    assert "96.5" in told
+
+
+@pytest.mark.usefixtures("instructor")
+def test_of_two_graders_nothing_shows_before_both_have_signed(client):
+    board = make_board(exercise=make_exercise(graders=2), handed_in_at=NOW)
+    BoardOutcome.objects.create(board=board, complete=False, score=Decimal("71.25"))
+    told = page(client, address_of(board))
+    assert "71.2" not in told
+    assert "No outcome is shown before it is signed" in told
+
+
+def test_an_unknown_board_answers_404(client, instructor):
+    assert client.get("/boards/CA-B-99999/").status_code == 404
+    assert client.get("/boards/CA-B-99999/piece/").status_code == 404
+
+
+# The piece
+
+
+@pytest.mark.usefixtures("instructor")
+def test_the_piece_is_kept_checked_and_disposed_of(client):
+    board = make_board()
+    address = address_of(board, "board_piece")
+    assert page(client, address)
+    kept = client.post(address, {"act": "keep", "keep-kept_where": "cabinet 3"})
+    assert kept.status_code == 302
+    checked = client.post(
+        address,
+        {
+            "act": "check",
+            "check-kind": "section of E01",
+            "check-result": "filled",
+            "check-done_on": timezone.localdate().isoformat(),
+        },
+    )
+    gone = client.post(address, {"act": "dispose", "dispose-disposed_how": "scrapped"})
+    assert (checked.status_code, gone.status_code) == (302, 302)
+    board.refresh_from_db()
+    assert (board.kept_where, board.disposed_how) == ("cabinet 3", "scrapped")
+    told = page(client, address)
+    assert "section of E01" in told
+    assert "scrapped" in told
+
+
+@pytest.mark.usefixtures("instructor")
+def test_what_does_not_fit_the_piece_is_refused_on_its_page(client):
+    board = make_board(kept_until=timezone.localdate() + timedelta(days=5))
+    address = address_of(board, "board_piece")
+    early = client.post(address, {"act": "dispose", "dispose-disposed_how": "scrapped"})
+    assert early.status_code == 422
+    assert "is to be kept through" in early.content.decode()
+    assert client.post(address, {"act": "melt"}).status_code == 422
+
+
+def test_the_piece_is_the_instructors_and_not_ones_own(client):
+    user = make_user("instructor")
+    client.force_login(user)
+    assert client.get(address_of(make_board(user.person), "board_piece")).status_code == 404
+    client.force_login(make_user("quality"))
+    assert client.get(address_of(make_board(), "board_piece")).status_code == 404
