@@ -71,7 +71,10 @@ def exercise_name(exercise: Exercise) -> str:
 
 
 class NewBoardsForm(forms.Form):
-    """A board for one trainee, or one for each person in a class."""
+    """A board for one trainee, or one for each person in a class.
+
+    Once a class is chosen its people can be ticked; ``ticked`` says that they were shown.
+    """
 
     exercise = forms.ModelChoiceField(
         Exercise.objects.none(),
@@ -99,6 +102,7 @@ class NewBoardsForm(forms.Form):
         to_field_name="employee_number",
         widget=forms.CheckboxSelectMultiple,
     )
+    ticked = forms.BooleanField(required=False, widget=forms.HiddenInput)
     purpose = forms.ChoiceField(label=_("Purpose"), choices=Board.Purpose.choices)
     unit = forms.CharField(label=_("Unit"), required=False, max_length=80)
     work_order = forms.CharField(
@@ -124,7 +128,7 @@ class NewBoardsForm(forms.Form):
         self.fields["exercise"].label_from_instance = exercise_name  # type: ignore[attr-defined]
         self.fields["session"].queryset = sessions  # type: ignore[attr-defined]
         if session is None:
-            del self.fields["people"]
+            del self.fields["people"], self.fields["ticked"]
         else:
             enrolled = Person.objects.filter(enrolments__session=session)
             self.fields["people"].queryset = enrolled  # type: ignore[attr-defined]
@@ -162,6 +166,8 @@ class NewBoardsForm(forms.Form):
                 self.add_error("person", _("Choose one trainee or a class, not both."))
             elif not data["person"] and not data["session"]:
                 self.add_error("person", _("Say who the board is for: one trainee or a class."))
+        if data.get("ticked") and "people" in data and not data["people"]:
+            self.add_error("people", _("Tick at least one person of the class."))
         return data
 
 

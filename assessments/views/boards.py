@@ -1,11 +1,13 @@
 """Boards: listed, made, labelled, looked at, handed in and kept."""
 
+from datetime import timedelta
 from typing import Any
 
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
+from django.db.models import Q
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -33,6 +35,7 @@ from training.models import ClassSession, Exercise, Person, Role, Site
 
 PAGE_SIZE = 50
 MOST_LABELS = 200
+CLASSES_OFFERED_FOR = timedelta(days=90)  # after their last day
 
 
 @require_GET
@@ -74,12 +77,13 @@ def board_new(request: UserRequest) -> HttpResponse:
     people = Person.objects.filter(site__in=sites).select_related("site")
     asked = request.POST if request.method == "POST" else request.GET
     session = sessions.filter(number=asked.get("session", "")).first()
+    recent = Q(ends_on__gte=timezone.localdate() - CLASSES_OFFERED_FOR)
     own_site = Site.objects.filter(pk__in=sites).order_by("name").first()
     site_now = session.site if session else own_site
     today = site_now.today() if site_now else timezone.localdate()
     form = NewBoardsForm(
         request.POST if request.method == "POST" else None,
-        sessions=sessions,
+        sessions=sessions.filter(recent | Q(pk=session and session.pk)),
         people=people.at_work_on(today),
         session=session,
         initial={
@@ -116,7 +120,7 @@ def _make(request: UserRequest, data: dict[str, Any]) -> list[Board]:
     if session is None:
         people, site = [person], person.site
     else:
-        enrolled = data["people"] if data.get("people") else session.people.all()
+        enrolled = data["people"] if data.get("ticked") else session.people.all()
         people = [one for one in enrolled if one.left_on is None or one.left_on >= day]
         site = session.site
         for one in enrolled:

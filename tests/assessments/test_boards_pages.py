@@ -198,10 +198,20 @@ def test_people_of_a_class_can_be_left_out(client):
     session = make_session(people=(first, second))
     form = page(client, NEW, session=session.number)
     assert form.count("checked") == 2
-    client.post(
-        NEW, fields(make_exercise(), session=session.number, people=[first.employee_number])
-    )
+    chosen = fields(make_exercise(), session=session.number, ticked="1")
+    none = client.post(NEW, chosen)
+    assert none.status_code == 422
+    assert "Tick at least one person" in none.content.decode()
+    client.post(NEW, {**chosen, "people": [first.employee_number]})
     assert Board.objects.get().person == first
+
+
+@pytest.mark.usefixtures("instructor")
+def test_a_class_of_long_ago_is_offered_only_if_asked_for(client):
+    day = timezone.localdate() - timedelta(days=91)
+    old = make_session(people=(make_person(),), starts_on=day, ends_on=day)
+    assert old.number not in page(client, NEW)
+    assert old.number in page(client, NEW, session=old.number)
 
 
 @pytest.mark.usefixtures("instructor")
