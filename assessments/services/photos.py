@@ -203,7 +203,11 @@ def move_photo(*, photo: Photo, earlier: bool, actor: User, at: datetime) -> boo
 
     Returns False where there is none.
     """
-    row = list(Photo.objects.select_for_update().filter(board=photo.board_id, joint=photo.joint_id))
+    row = list(
+        Photo.objects.select_for_update()
+        .filter(board=photo.board_id, joint=photo.joint_id)
+        .order_by("order", "id")
+    )
     here = next(index for index, one in enumerate(row) if one.pk == photo.pk)
     there = here - 1 if earlier else here + 1
     if not 0 <= there < len(row):

@@ -1,0 +1,76 @@
+"""Two at once: the same file sent twice, the same size asked for twice."""
+
+from concurrent.futures import ThreadPoolExecutor
+from io import BytesIO
+from threading import Barrier
+
+import pytest
+from django.db import connections
+
+from assessments.exceptions import PhotoAlreadyThere
+from assessments.models import Rendition
+from assessments.services import photos
+from records.verify import verify_records
+from tests.assessments import pictures
+from tests.factories import NOW, make_board, make_user
+
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("files")]
+
+AT_ONCE = 4
+
+
+def at_once(act):
+    """Run an act in several threads that start together; return what each gave or raised."""
+    together = Barrier(AT_ONCE)
+
+    def run(_index):
+        together.wait()
+        try:
+            return act()
+        except PhotoAlreadyThere as error:
+            return error
+        finally:
+            connections.close_all()
+
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        return list(pool.map(run, range(AT_ONCE)))
+
+
+@pytest.fixture
+def board():
+    return make_board()
+
+
+def test_of_one_file_sent_several_times_at_once_one_is_kept(board, files):
+    instructor = make_user("instructor")
+    data = pictures.jpeg()
+
+    def send():
+        return photos.add_photo(
+            board=board, file=BytesIO(data), name="E01.jpg", actor=instructor, at=NOW
+        )
+
+    outcomes = at_once(send)
+    assert sum(isinstance(one, PhotoAlreadyThere) for one in outcomes) == AT_ONCE - 1
+    assert board.photos.count() == 1
+    assert len(list((files / "originals").rglob("*.bin"))) == 1
+    assert verify_records().fits
+
+
+def test_one_size_asked_for_several_times_at_once_is_made_once(board, files):
+    photo = photos.add_photo(
+        board=board,
+        file=BytesIO(pictures.jpeg(1200, 800)),
+        name="E01.jpg",
+        actor=make_user("instructor"),
+        at=NOW,
+    )
+
+    def ask():
+        rendition, file = photos.open_rendition(photo, 800)
+        with file:
+            return rendition.pk, len(file.read())
+
+    assert len(set(at_once(ask))) == 1
+    assert Rendition.objects.count() == 1
+    assert len(list((files / "renditions").rglob("*.jpg"))) == 1
