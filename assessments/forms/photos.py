@@ -39,7 +39,7 @@ class PhotosForm(forms.Form):
     """Many photographs at once, for the whole board, for one joint, or by their names."""
 
     photos = ManyFilesField(
-        label=_("Photographs"),
+        label=_("From this device"),
         error_messages={"required": _("Choose at least one photograph.")},
         widget=ManyFilesInput(attrs={"accept": KINDS, "class": "form-control"}),
         help_text=_("JPEG, PNG, WebP or HEIC, many at once."),
