@@ -1,15 +1,18 @@
 """What the judgements of a board add up to: for signing, for showing, for the list."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 from fractions import Fraction
 
+from django.db import models
+
 from assessments.domain import scoring
 from assessments.models import (
     Board,
     BoardOutcome,
+    CriteriaSet,
     Criterion,
     Grading,
     Joint,
@@ -171,9 +174,9 @@ def signed_content(grading: Grading, stage: str, summary: StageSummary) -> dict:
 
 @dataclass(frozen=True, slots=True)
 class JointReading:
-    """One joint over every signed stage: its state, and each judgement with its criterion."""
+    """One joint over every signed stage, or the whole board where there is no joint."""
 
-    joint: Joint
+    joint: Joint | None
     result: scoring.JointResult
     judgements: tuple[Judgement, ...]
 
@@ -193,70 +196,120 @@ class BoardReading:
     signings: dict[str, StageSigning]
 
 
-def read_board(board: Board) -> BoardReading:
-    """Add up a board from the signings that count.
+class _Sheet:
+    """A board, its signings, and the rules that its joints are judged by.
 
-    Stages that are not signed leave their criteria open, so the joints stay open until
-    every stage asked for is signed.
+    Stages that are not signed leave their criteria open, so joints stay open until every
+    stage asked for is signed.
     """
-    signings = effective_signings(board)
-    gradings = {one.grading_id: one.grading for one in signings.values()}
-    stage_of_grading = [(one.grading_id, stage) for stage, one in signings.items()]
-    judgements: dict[int | None, list[Judgement]] = {}
-    for one in Judgement.objects.filter(grading__in=gradings).select_related(
-        "criterion", "photo", "tool", "grading__grader__person"
-    ):
-        if (one.grading_id, one.stage) in stage_of_grading:
-            judgements.setdefault(one.joint_id, []).append(one)
 
-    types = set(board.exercise.positions.values_list("joint_type", flat=True))
-    rules_by_type: dict[str | None, list[scoring.CriterionRule]] = {}
+    def __init__(self, board: Board) -> None:
+        self.board = board
+        self.positions = list(board.exercise.positions.all())
+        self.signings = effective_signings(board)
+        self.joints = joints_that_count(board)
+        self._rules: dict[str | None, list[scoring.CriterionRule]] = {}
+        self._sets: dict[int, CriteriaSet] = {}
 
-    def rules(joint_type: str | None) -> list[scoring.CriterionRule]:
-        if joint_type not in rules_by_type:
+    def judgements(self) -> models.QuerySet[Judgement]:
+        """The judgements under the signings that count."""
+        counted = models.Q(pk__in=[])
+        for stage, one in self.signings.items():
+            counted |= models.Q(grading=one.grading_id, stage=stage)
+        return Judgement.objects.filter(counted)
+
+    def rules(self, joint_type: str | None) -> list[scoring.CriterionRule]:
+        """The criteria asked of a kind of joint over all stages; of the board for None."""
+        if joint_type not in self._rules:
             found = []
-            for stage in board.exercise.stages:
-                if stage not in signings:
+            for stage in self.board.exercise.stages:
+                if stage not in self.signings:
                     # A stand-in that nobody can have judged keeps the joint open.
                     found.append(scoring.CriterionRule(f"{stage}:", scoring.Severity.MINOR, 0))
-                    continue
-                criteria_set = signings[stage].grading.criteria_set
-                asked = (
-                    criteria_set.for_board(stage, types)
-                    if joint_type is None
-                    else criteria_set.for_joint(stage, joint_type)
-                )
-                found += [
-                    as_rule(one) for one in asked if not one.alloys or board.alloy in one.alloys
-                ]
-            rules_by_type[joint_type] = found
-        return rules_by_type[joint_type]
+                else:
+                    found += [as_rule(one) for one in self._asked(stage, joint_type)]
+            self._rules[joint_type] = found
+        return self._rules[joint_type]
+
+    def _asked(self, stage: str, joint_type: str | None) -> list[Criterion]:
+        own = self.signings[stage].grading.criteria_set
+        criteria_set = self._sets.setdefault(own.pk, own)
+        types = {one.joint_type for one in self.positions}
+        asked = (
+            criteria_set.for_board(stage, types)
+            if joint_type is None
+            else criteria_set.for_joint(stage, joint_type)
+        )
+        return [one for one in asked if not one.alloys or self.board.alloy in one.alloys]
+
+    def result(
+        self, said: Mapping[int | None, Mapping[str, scoring.Outcome]]
+    ) -> scoring.BoardResult:
+        """Add the board up from the outcomes by joint id and criterion code."""
+        exercise = self.board.exercise
+        return scoring.board_result(
+            rule=scoring.PassRule(
+                joints_required=sum(one.required for one in self.positions),
+                allowed_rejects=exercise.allowed_rejects,
+                pass_mark=exercise.pass_mark,
+                stages=tuple(exercise.stages),
+            ),
+            joints=[
+                scoring.joint_result(self.rules(one.position.joint_type), said.get(one.pk, {}))
+                for one in self.joints
+                if one.position.required
+            ],
+            board=scoring.joint_result(self.rules(None), said.get(None, {}))
+            if self.rules(None)
+            else None,
+            stages_signed=self.signings,
+        )
+
+
+def read_board(board: Board) -> BoardReading:
+    """Read a board from the signings that count, every judgement with its criterion."""
+    sheet = _Sheet(board)
+    by_joint: dict[int | None, list[Judgement]] = {}
+    for one in (
+        sheet.judgements()
+        .select_related("criterion", "photo", "tool", "grading__grader__person")
+        .order_by("criterion__order")
+    ):
+        by_joint.setdefault(one.joint_id, []).append(one)
+    said = {
+        joint: {one.criterion.code: scoring.Outcome(one.outcome) for one in found}
+        for joint, found in by_joint.items()
+    }
 
     def reading(joint: Joint | None) -> JointReading:
-        own = judgements.get(joint.pk if joint else None, [])
-        own.sort(key=lambda one: one.criterion.order)
-        outcomes = {one.criterion.code: scoring.Outcome(one.outcome) for one in own}
-        asked = rules(joint.position.joint_type if joint else None)
-        return JointReading(joint, scoring.joint_result(asked, outcomes), tuple(own))  # type: ignore[arg-type]
+        joint_id = joint.pk if joint else None
+        asked = sheet.rules(joint.position.joint_type if joint else None)
+        return JointReading(
+            joint,
+            scoring.joint_result(asked, said.get(joint_id, {})),
+            tuple(by_joint.get(joint_id, ())),
+        )
 
-    joints = joints_that_count(board)
-    required = tuple(reading(one) for one in joints if one.position.required)
-    spare = tuple(
-        reading(one) for one in joints if not one.position.required and one.pk in judgements
-    )
-    whole = reading(None) if rules(None) else None
-    result = scoring.board_result(
-        rule=scoring.PassRule(
-            joints_required=board.exercise.positions.filter(required=True).count(),
-            allowed_rejects=board.exercise.allowed_rejects,
-            pass_mark=board.exercise.pass_mark,
-            stages=tuple(board.exercise.stages),
+    return BoardReading(
+        joints=tuple(reading(one) for one in sheet.joints if one.position.required),
+        spare=tuple(
+            reading(one) for one in sheet.joints if not one.position.required and one.pk in by_joint
         ),
-        joints=[one.result for one in required],
-        board=whole.result if whole else None,
-        stages_signed=signings,
+        board=reading(None) if sheet.rules(None) else None,
+        result=sheet.result(said),
+        signings=sheet.signings,
     )
-    return BoardReading(required, spare, whole, result, signings)
+
+
+def result_of(board: Board) -> scoring.BoardResult:
+    """Add a board up without reading its judgements in full."""
+    sheet = _Sheet(board)
+    said: dict[int | None, dict[str, scoring.Outcome]] = {}
+    for joint, code, outcome in sheet.judgements().values_list(
+        "joint_id", "criterion__code", "outcome"
+    ):
+        said.setdefault(joint, {})[code] = scoring.Outcome(outcome)
+    return sheet.result(said)
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,7 +343,7 @@ def compare_with_own(reading: BoardReading, own: Grading) -> Comparison:
 
 def refresh_outcome(board: Board, at: datetime) -> BoardOutcome:
     """Write a board's outcome anew from its signed stages."""
-    result = read_board(board).result
+    result = result_of(board)
     outcome, _created = BoardOutcome.objects.update_or_create(
         board=board,
         defaults={
