@@ -20,7 +20,7 @@ from training.models import Exercise, Position, Tool
 from .faults import CRITERIA_BY_FAULT, NOTES, WEIGHTS
 from .people import BY, Stage
 from .pictures import Order, Picture, draw_all
-from .roster import TRAINEES, Trainee
+from .roster import ON_THE_BENCH, TRAINEES, Trainee
 
 GRADERS = {"CA": ("10001", "10001", "10002"), "AL": ("20001",)}
 MEASURED = {
@@ -80,6 +80,23 @@ def make_boards(stage: Stage) -> list[Made]:
         }
         made.append(Made(board, trainee, days_ago, judged, faults, {}))
     return made
+
+
+def hand_out(stage: Stage) -> None:
+    """Boards of today that nobody has handed in yet."""
+    exercises = {one.code: one for one in Exercise.objects.current()}
+    for number, code in ON_THE_BENCH.items():
+        person = stage.people[number]
+        prefix = person.site.prefix
+        board_services.make_boards(
+            exercise=exercises[code],
+            people=[person],
+            purpose=Board.Purpose.PRACTICE,
+            site=person.site,
+            handed_out_on=stage.today,
+            actor=stage.users[GRADERS[prefix][0]],
+            at=stage.at(0, 8, 30, prefix),
+        )
 
 
 def _fault(stage: Stage, position: Position, skill: float, *, sure: bool) -> str | None:

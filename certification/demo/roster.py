@@ -405,6 +405,27 @@ TRAINEES = (
     ),
     Trainee("20103", (("EX-HOLE", PRACTICE, 58), ("EX-HOOK", PRACTICE, 29)), skill=(0.94, 0.96)),
     Trainee("20107", (("EX-TUR-2", PRACTICE, 42),), skill=(0.9, 0.9)),
+    Trainee("10106", (("EX-TUR-1", PRACTICE, 79), ("EX-HOOK", PRACTICE, 56)), skill=(0.93, 0.95)),
+    Trainee("10108", (("EX-TUR-2", PRACTICE, 81), ("EX-TUR-1", AGAIN, 10)), skill=(0.88, 0.93)),
+    Trainee("10110", (("EX-TUR-1", PRACTICE, 92), ("EX-BIF", PRACTICE, 86)), skill=(0.85, 0.8)),
+    Trainee("10111", (("EX-WIRE", PRACTICE, 67), ("EX-WIRE", PRACTICE, 27)), skill=(0.95, 0.98)),
+    Trainee("10112", (("EX-WIRE", AGAIN, 18), ("EX-TUR-1", AGAIN, 16)), skill=(0.95, 0.98)),
+    Trainee("10115", (("EX-HOLE", AGAIN, 19), ("EX-WIRE", AGAIN, 32)), skill=(0.96, 0.98)),
+    Trainee("10117", (("EX-MIX", PRACTICE, 130),), skill=(0.94, 0.94)),
+    Trainee("20104", (("EX-HOLE", PRACTICE, 85), ("EX-HOLE", AGAIN, 7)), skill=(0.85, 0.9)),
+    Trainee("20105", (("EX-CUP", PRACTICE, 73), ("EX-CUP", PRACTICE, 11)), skill=(0.93, 0.95)),
+    Trainee("20106", (("EX-WIRE", PRACTICE, 38),), skill=(0.94, 0.94)),
+    Trainee("10118", (("EX-CUP", PRACTICE, 13),), skill=(0.6, 0.6)),
 )
+
+# Handed out this morning and still in their makers' hands: exercise by person.
+ON_THE_BENCH = {
+    "10205": "EX-CUP",
+    "10206": "EX-TUR-1",
+    "10207": "EX-TUR-1",
+    "10208": "EX-TUR-1",
+    "10118": "EX-CUP",
+    "20203": "EX-BIF",
+}
 
 EVERYONE = STAFF + OPERATORS + LEARNERS

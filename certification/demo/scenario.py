@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from django.db import transaction
 from django.utils import timezone
 
+from assessments.content.criteria import REVISION_1, REVISION_2
 from assessments.services import criteria
 from certification.services import standing
 from records import numbers
@@ -66,6 +67,7 @@ def load(*, now: datetime | None = None, seed: int = SEED, say: Say = lambda tex
         raise NotEmpty("The database is not empty, and the demo goes only into an empty one.")
     now = now or timezone.now()
     with transaction.atomic():
+        Installation.objects.create(id=1, organisation=ORGANISATION, demo_loaded_at=now)
         stage = _prepare(now, seed)
         say(f"{len(stage.people)} people at two sites")
         people.make_certificates(stage)
@@ -79,9 +81,9 @@ def load(*, now: datetime | None = None, seed: int = SEED, say: Say = lambda tex
         boards.certify(stage)
         unjudged = [one for one in made if not one.judged and one.board.site.prefix == "CA"]
         boards.judge_in_part(stage, unjudged[0])
+        boards.hand_out(stage)
         _classes(stage)
         standing.rebuild_all()
-        Installation.objects.create(id=1, organisation=ORGANISATION, demo_loaded_at=now)
         records.record(
             actor=people.BY,
             act="demo loaded",
@@ -116,9 +118,12 @@ def _prepare(now: datetime, seed: int) -> people.Stage:
 def _content(stage: people.Stage) -> None:
     content.load_exercises(at=stage.at(740), actor=people.BY)
     content.load_courses(at=stage.at(740), actor=people.BY)
-    criteria.load_demo_sets(
-        first_at=stage.at(739), second_at=stage.at(200), actor=stage.users["10003"]
-    )
+    quality = stage.users["10003"]
+    for which, days_ago in ((REVISION_1, 739), (REVISION_2, 200)):
+        at = stage.at(days_ago)
+        made = criteria.load_criteria_set(content=which, actor=people.BY, at=at)
+        if made is not None:
+            criteria.publish_criteria_set(criteria_set=made, actor=quality, at=at)
 
 
 def _tools(stage: people.Stage) -> None:
