@@ -212,10 +212,11 @@ def _scheme(stage, code, title, figures, scopes, requirements, **more) -> None:
 def make_vision_tests(stage: Stage) -> None:
     """A passed test a year, the last of them good until the day the roster says."""
     for someone in EVERYONE:
-        if someone.vision_ends_in is None:
+        if someone.kind == "visitor":
             continue
         person = stage.people[someone.number]
-        last = add_months(stage.today + timedelta(days=someone.vision_ends_in), -12)
+        ends_in = someone.vision_ends_in or stage.rng.randrange(100, 340)
+        last = add_months(stage.today + timedelta(days=ends_in), -12)
         days = [last, add_months(last, -12)]
         if someone.since_days < 300:
             days = [person.started_on or last]
@@ -306,8 +307,9 @@ def _hold(stage: Stage, someone: Someone, held: Held) -> None:
         earlier = _certificate(stage, person, scope, revision, add_months(issued, -months), None)
         issued -= timedelta(days=24)
     newest = _certificate(stage, person, scope, revision, issued, earlier, held.restriction)
-    if revision.max_absence_months and held.last_work_ago is not None:
-        _practise(stage, person, scope, (earlier or newest).issued_on, held.last_work_ago)
+    if revision.max_absence_months:
+        last_work_ago = held.last_work_ago or stage.rng.randrange(2, 45)
+        _practise(stage, person, scope, (earlier or newest).issued_on, last_work_ago)
 
 
 def _certificate(

@@ -13,7 +13,8 @@ class Held:
     """A certificate to be held: when it ends, and whether that one renewed an earlier.
 
     `ends_in` counts days from today to its last day, negative where it has ended; `event`
-    is something that happened to it, with the days ago it took effect and why.
+    is something that happened to it, with the days ago it took effect and why. The last
+    such work lies some weeks back unless `last_work_ago` says when.
     """
 
     scope: str
@@ -22,13 +23,16 @@ class Held:
     event: str = ""
     event_ago: int = 0
     reason: str = ""
-    last_work_ago: int | None = 9
+    last_work_ago: int | None = None
     restriction: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Someone:
-    """One person. `vision_ends_in` counts days to the last day of their vision test."""
+    """One person. `vision_ends_in` counts days to the last day of their vision test.
+
+    Where it is not said it lies months ahead; a visitor has none.
+    """
 
     number: str
     name: str
@@ -38,7 +42,7 @@ class Someone:
     kind: str = "own"
     employer: str = ""
     email: bool = True
-    vision_ends_in: int | None = 200
+    vision_ends_in: int | None = None
     held: tuple[Held, ...] = ()
     stamp: str = ""
     since_days: int = 800
@@ -197,7 +201,7 @@ OPERATORS = (
         left_ago=90,
         held=(Held("TERM-OP", 200, event="ended", event_ago=90, reason="Left the company."),),
     ),
-    Someone("10118", "Caspian Novotny", "CA", lead="10005", kind="visitor", vision_ends_in=None),
+    Someone("10118", "Caspian Novotny", "CA", lead="10005", kind="visitor"),
     Someone("20101", "Morwenna Achebe", "AL", lead="20003", held=(Held("TERM-OP", 330),)),
     Someone("20102", "Lorcan Stavros", "AL", lead="20003", held=(Held("CUP-OP", 33),)),
     Someone(

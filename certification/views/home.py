@@ -5,7 +5,7 @@ from django.db.models import Q
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 
 from assessments.access import boards_readable_by
 from certification import bench, card, register
@@ -24,7 +24,7 @@ from training.models import Person, Role
 MOST_FOUND = 20
 
 
-@require_GET
+@require_safe
 @login_required
 def home(request: UserRequest) -> HttpResponse:
     """Where somebody's work is: the bench, the register, the people, or their own card."""
@@ -38,7 +38,7 @@ def home(request: UserRequest) -> HttpResponse:
     return redirect("certification:my_card")
 
 
-@require_GET
+@require_safe
 @role_required(Role.INSTRUCTOR)
 def bench_page(request: UserRequest) -> HttpResponse:
     now = timezone.now()
@@ -51,7 +51,7 @@ def bench_page(request: UserRequest) -> HttpResponse:
     )
 
 
-@require_GET
+@require_safe
 @login_required
 def my_card(request: UserRequest) -> HttpResponse:
     person = own_person(request.user)
@@ -61,7 +61,7 @@ def my_card(request: UserRequest) -> HttpResponse:
     )
 
 
-@require_GET
+@require_safe
 @login_required
 def person_standing(request: UserRequest, employee_number: str) -> HttpResponse:
     """Somebody's scopes today, as a part of their page."""
@@ -83,7 +83,7 @@ def person_standing(request: UserRequest, employee_number: str) -> HttpResponse:
     )
 
 
-@require_GET
+@require_safe
 @role_required(Role.INSTRUCTOR, Role.QUALITY)
 def find(request: UserRequest) -> HttpResponse:
     """People, boards and certificates by number or name; a single one is opened at once."""

@@ -7,7 +7,7 @@ from django.core.paginator import Paginator
 from django.http import FileResponse, HttpResponse, StreamingHttpResponse
 from django.shortcuts import render
 from django.utils import timezone
-from django.views.decorators.http import require_GET
+from django.views.decorators.http import require_safe
 
 from certification import exports, register
 from certification.forms.register import RegisterForm
@@ -37,7 +37,7 @@ def _form(request: UserRequest) -> RegisterForm:
     return form
 
 
-@require_GET
+@require_safe
 @role_required(*READERS)
 def register_page(request: UserRequest) -> HttpResponse:
     form = _form(request)
@@ -79,7 +79,7 @@ def _count_links(query) -> dict[str, str]:
     return links
 
 
-@require_GET
+@require_safe
 @role_required(*READERS)
 def register_csv(request: UserRequest) -> StreamingHttpResponse:
     asked = _form(request).asked(_today(request))
@@ -96,7 +96,7 @@ def register_csv(request: UserRequest) -> StreamingHttpResponse:
     return response
 
 
-@require_GET
+@require_safe
 @role_required(*READERS)
 def register_xlsx(request: UserRequest) -> FileResponse:
     asked = _form(request).asked(_today(request))
