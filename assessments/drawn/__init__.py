@@ -4,6 +4,16 @@ For the demonstration and for tests: nothing here shows real work. A joint's tru
 the parameters it was drawn by, never from measuring the picture.
 """
 
+from .board import Position, draw_board
 from .joint import FAULTS, KINDS, VIEWS, DrawnJoint, draw_joint, views_of
 
-__all__ = ["FAULTS", "KINDS", "VIEWS", "DrawnJoint", "draw_joint", "views_of"]
+__all__ = [
+    "FAULTS",
+    "KINDS",
+    "VIEWS",
+    "DrawnJoint",
+    "Position",
+    "draw_board",
+    "draw_joint",
+    "views_of",
+]

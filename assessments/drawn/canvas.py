@@ -96,15 +96,20 @@ class Canvas:
     def lay(self, crop: Crop, height_mm: Field, material: str | Material, cover: Field) -> None:
         """Lay a surface over the photograph where it covers a pixel."""
         material = MATERIALS[material] if isinstance(material, str) else material
-        table = sheen(self.light, material)
-        colours = table[normals(height_mm * np.float32(crop.px_per_mm), self.rng)]
-        layer = Image.frombuffer("RGB", crop.size, colours, "raw", "RGBX", 0, 1)
-        self.image.paste(layer, (crop.left, crop.top), _grey(cover))
+        grey = _grey(cover)
+        box = grey.getbbox()
+        if box is None or box[2] - box[0] < 3 or box[3] - box[1] < 3:
+            return
+        left, top, right, bottom = box
+        height_px = height_mm[top:bottom, left:right] * np.float32(crop.px_per_mm)
+        colours = sheen(self.light, material)[normals(height_px, self.rng)]
+        size = right - left, bottom - top
+        layer = Image.frombuffer("RGB", size, colours, "raw", "RGBX", 0, 1)
+        self.image.paste(layer, (crop.left + left, crop.top + top), grey.crop(box))
 
     def tint(self, crop: Crop, colour: Colour, cover: Field) -> None:
         """Stain the photograph with one colour."""
-        box = (crop.left, crop.top, crop.left + crop.size[0], crop.top + crop.size[1])
-        self.image.paste(colour, box, _grey(cover))
+        self._stain(colour, crop.left, crop.top, _grey(cover))
 
     def shade(
         self,
@@ -132,9 +137,15 @@ class Canvas:
         dark *= dark
         dark *= np.float32(255) * np.asarray(strength, dtype=np.float32)
         shift = round(fall * reach_mm * crop.px_per_mm * 0.7)
-        left, top = crop.left + shift, crop.top + shift
-        box = (left, top, left + crop.size[0], top + crop.size[1])
-        self.image.paste((6, 8, 10), box, Image.fromarray(dark.astype(np.uint8)))
+        grey = Image.fromarray(dark.astype(np.uint8))
+        self._stain((6, 8, 10), crop.left + shift, crop.top + shift, grey)
+
+    def _stain(self, colour: Colour, left: int, top: int, grey: Image.Image) -> None:
+        """Paste one colour through a mask, no more of it than is needed."""
+        box = grey.getbbox()
+        if box is not None:
+            place = left + box[0], top + box[1], left + box[2], top + box[3]
+            self.image.paste(colour, place, grey.crop(box))
 
     def stamp(self, image: Image.Image, at_mm: tuple[float, float] = (0.0, 0.0)) -> None:
         """Paste a piece that was drawn before, by its middle and its own transparency."""

@@ -23,7 +23,8 @@ def draw_cup(job: Job) -> Truth:
     seat = BOTTOM - 0.05
     if job.fault == "cup_not_seated":
         seat = job.between(0.80, 1.15)
-    lay_housing(job)
+    if job.alone:
+        lay_housing(job)
     crop = job.frame.crop([(-0.7, -1.5), (END, -1.5), (END, 1.5), (-0.7, 1.5)], 0.8)
     if crop is not None:
         lay_inside(job, crop)
@@ -62,7 +63,9 @@ def lay_inside(job: Job, crop: Crop) -> None:
     """Lay the hollow of the cup."""
     edge = np.maximum(np.abs(crop.y) - np.float32(INNER + 0.06), -crop.x)
     edge = np.maximum(edge, crop.x - np.float32(2.2))
-    job.canvas.shade(crop, np.maximum(np.abs(crop.y) - np.float32(OUTER), -crop.x), 0.5, 0.6)
+    around = np.maximum(np.abs(crop.y) - np.float32(OUTER), -crop.x)
+    around = np.maximum(around, crop.x - np.float32(END))
+    job.canvas.shade(crop, around, 0.5, 0.6)
     hollow = -np.sqrt(np.maximum(np.float32(INNER**2) - crop.y * crop.y, 0))
     cover = crop.cover(edge)
     material = "oxide" if job.fault == "nonwetted" else job.terminal
@@ -92,9 +95,10 @@ def lay_fill(job: Job, crop: Crop, level: float, seat: float) -> None:
     bundle = wire.bundle(x, -crop.y)
     sunk = np.float32(0.42 if job.fault == "cup_underfilled" else 0.0)
     present = step(x, seat + 0.06, seat - 0.06)
-    trough = (beside - np.float32(0.60)) * np.float32(1 / 0.24)
+    trough = np.clip((beside - np.float32(0.60)) * np.float32(1 / 0.24), -1, 1.2)
+    trough = np.where(trough < 0, trough * present, trough)
     meniscus = np.float32(0.04) + np.float32(0.22) * trough * trough - sunk
-    body = smooth_max(bundle.height(solder.relief) * present - (1 - present), meniscus, 0.20)
+    body = smooth_max(bundle.height(solder.relief) * present - (1 - present), meniscus, 0.14)
     climb = np.float32(0.16) * np.minimum(trough * trough, np.float32(1.4))
     front = np.float32(level) - climb - x + canvas.rough(crop, 0.27) * np.float32(0.015)
     edge = np.maximum(np.maximum(front, beside - np.float32(INNER + 0.03)), x - np.float32(2.2))
@@ -163,10 +167,13 @@ def lay_sleeve(job: Job) -> None:
     """Lay the insulation up to its end before the cup."""
     wire, end = job.wire, -job.clearance_mm
     side = wire.insulated_mm / 2 + 0.2
-    crop = job.frame.crop([(-14, -side), (-14, side), (end + 0.3, side), (end + 0.3, -side)], 0.1)
+    far = -job.wire_reach - 0.4
+    crop = job.frame.crop([(far, -side), (far, side), (end + 0.3, side), (end + 0.3, -side)], 0.1)
     if crop is not None:
         harm = job.harm(*SLEEVE_HARMS)
-        lay_insulation(job.canvas, crop, wire, crop.x, -crop.y, end=end, harm=harm)
+        lay_insulation(
+            job.canvas, crop, wire, crop.x, -crop.y, end=end, begin=-job.wire_reach, harm=harm
+        )
 
 
 def _truth(job: Job, level: float, seat: float) -> Truth:

@@ -17,7 +17,7 @@ PLATING, FOIL = 0.05, 0.07  # thicknesses
 
 def protrusion_for(job: Job) -> float:
     """Give how far the lead stands out of the board: 0.6 to 1.4 mm is good work."""
-    return job.between(2.5, 3.0) if job.fault == "lead_too_long" else job.between(0.8, 1.3)
+    return job.between(2.3, 2.7) if job.fault == "lead_too_long" else job.between(0.8, 1.3)
 
 
 def fill_for(job: Job) -> float:
@@ -40,11 +40,13 @@ def fillet_for(job: Job, tallest: float) -> FilletArc:
 def draw_hole_top(job: Job) -> Truth:
     """Draw the joint from the solder side, between its neighbours."""
     canvas, scale = job.canvas, job.frame.px_per_mm
-    canvas.track([(0, 0), (-1.2, 2.4), (-1.2, 8)], 0.7)
-    canvas.track([(PITCH, 0), (PITCH, -8)], 0.7)
+    if job.alone:
+        canvas.track([(0, 0), (-1.2, 2.4), (-1.2, 8)], 0.7)
+        canvas.track([(PITCH, 0), (PITCH, -8)], 0.7)
     if job.label:
         canvas.legend(job.label, (1.75, -1.95), 0.6)
-    for number, x in enumerate((-PITCH, PITCH)):
+    neighbours = (-PITCH, PITCH) if job.alone or job.fault == "bridge" else ()
+    for number, x in enumerate(neighbours):
         canvas.stamp(hole_joint(canvas.light, scale, LEAD, LAND, number), (x, 0.0))
     wetted = 360.0
     if job.fault == "hole_no_wetting":
@@ -188,12 +190,20 @@ def draw_hole_side(job: Job) -> Truth:
     canvas = job.canvas
     out, fill = protrusion_for(job), fill_for(job)
     arc = fillet_for(job, out - 0.12)
-    crop = canvas.frame.whole()
-    _lay_section_board(job, crop)
-    _lay_section_solder(job, crop, arc, fill)
-    _lay_section_lead(canvas, crop, out)
-    bottom, scale = BOARD_MM + FOIL, job.frame.px_per_mm
-    level = BOARD_MM + FOIL - (BOARD_MM + 2 * FOIL) * fill / 100
+    bottom = BOARD_MM + FOIL
+    crop = canvas.frame.crop([(-9, -0.2), (9, -0.2), (9, bottom + 0.1), (-9, bottom + 0.1)])
+    if crop is not None:
+        _lay_section_board(job, crop)
+    low = bottom + arc.top_y + 0.2
+    crop = canvas.frame.crop([(-LAND, -0.8), (LAND, -0.8), (LAND, low), (-LAND, low)])
+    if crop is not None:
+        _lay_section_solder(job, crop, arc, fill)
+    low = bottom + out
+    crop = canvas.frame.crop([(-LEAD, -5), (LEAD, -5), (LEAD, low), (-LEAD, low)], 0.1)
+    if crop is not None:
+        _lay_section_lead(canvas, crop, out)
+    scale = job.frame.px_per_mm
+    level = bottom - (BOARD_MM + 2 * FOIL) * fill / 100
     middle = (LEAD + HOLE) / 2
 
     def below(x: float, y: float) -> tuple[float, float]:
@@ -226,9 +236,9 @@ def _lay_section_board(job: Job, crop: Crop) -> None:
     weave = np.sin(y * np.float32(2 * np.pi / 0.265) + canvas.rough(crop, 0.54) * np.float32(0.3))
     threads = np.sin(x * np.float32(2 * np.pi / 0.5) + (weave > 0) * np.float32(np.pi))
     canvas.tint(crop, (112, 116, 74), cover)
-    canvas.tint(crop, (164, 166, 122), cover * np.clip(weave * threads, 0, 1) * np.float32(0.75))
+    canvas.tint(crop, (164, 166, 122), cover * np.clip(weave * threads, 0, 1) * np.float32(0.55))
     dots = np.clip(canvas.rough(crop, 0.017) * weave, 0, 1)
-    canvas.tint(crop, (196, 198, 160), cover * dots * np.float32(0.45))
+    canvas.tint(crop, (196, 198, 160), cover * dots * np.float32(0.22))
     colour = MASKS[job.board]
     outside = np.maximum(np.abs(y - np.float32(BOARD_MM / 2)) - np.float32(BOARD_MM / 2 + 0.05), 0)
     mask = np.maximum(outside, -inside)
@@ -250,7 +260,7 @@ def _lay_section_solder(job: Job, crop: Crop, arc: FilletArc, fill: float) -> No
     canvas, x, y = job.canvas, np.abs(crop.x), crop.y
     bottom = BOARD_MM + FOIL
     level = bottom - (BOARD_MM + 2 * FOIL) * fill / 100
-    barrel = np.maximum(x - np.float32(HOLE), np.maximum(y - bottom, np.float32(level) - y))
+    barrel = np.maximum(x - np.float32(HOLE), np.maximum(y - bottom - 0.02, np.float32(level) - y))
     down = y - np.float32(bottom)
     fillet = np.maximum(x - arc.extent(down), np.maximum(-down, down - np.float32(arc.top_y)))
     edge = np.minimum(barrel, fillet)

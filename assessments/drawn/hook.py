@@ -7,14 +7,15 @@ from above, passes under the bend and comes up on the other side.
 import numpy as np
 
 from .job import Job, Truth
+from .pieces import land_with_base
 from .residue import lay_icicle
 from .shapes import away, polar_deg
 from .side import lay_board_edge, lay_drum
 from .turret_top import lay_sleeve, wire_truth
 from .wetting import Contact, lay_joint
-from .wire import STRAND_HARMS, Route, lay_strands
+from .wire import SLEEVE_HARMS, STRAND_HARMS, Route, lay_insulation, lay_strands
 
-ROD, BEND, TIP = 0.50, -3.15, -2.15  # radius of the rod; y of the bend's middle and of the tip
+ROD, BEND, TIP = 0.50, -2.75, -1.85  # radius of the rod; y of the bend's middle and of the tip
 COLLAR, LAND = 1.05, 1.6
 
 
@@ -24,7 +25,7 @@ def draw_hook(job: Job) -> Truth:
     wrap = job.between(95, 145) if job.fault == "wrap_short" else job.between(195, 250)
     if job.fault == "wrap_long":
         wrap = job.between(318, 340)
-    start = job.between(102, 116)
+    start = job.between(138, 150)
     route = Route(ROD + wire.w, wrap, 0.12, centre=(0.0, BEND), start_deg=start)
     lay_board_edge(job, LAND, job.board)
     lay_drum(job, ROD, 0.0, -BEND, round_mm=0.02)
@@ -67,3 +68,28 @@ def lay_front(job: Job) -> None:
     edge = np.maximum(rho - np.float32(ROD), crop.y - np.float32(TIP))
     canvas.shade(crop, edge, 0.30, 0.7, 0.35)
     canvas.lay(crop, height, job.terminal, crop.cover(edge, 1.4))
+
+
+def draw_hook_top(job: Job) -> Truth:
+    """Draw the hook from straight above, as on a photograph of a whole board."""
+    canvas, wire, gap = job.canvas, job.wire, job.clearance_mm
+    canvas.stamp(land_with_base(canvas.light, job.terminal, job.frame.px_per_mm, LAND, COLLAR, 0))
+    crop = job.frame.crop([(-max(gap, 0) - 0.5, -2.0), (1.4, 1.6)], 0.4)
+    if crop is not None:
+        s, u = crop.x + np.float32(ROD), -crop.y
+        u = np.copysign(away(u, np.maximum(s - np.float32(2 * ROD + 0.4), 0) * 2), u)
+        lay_strands(canvas, crop, wire, s, u, harm=job.harm(*STRAND_HARMS), harm_at=-gap * 0.55)
+        along = np.abs(crop.y - np.float32(0.1)) - np.float32(0.75)
+        edge = away(crop.x, np.maximum(along, 0)) - np.float32(ROD)
+        height = np.sqrt(np.maximum(np.float32(ROD**2) - crop.x * crop.x, 0))
+        canvas.shade(crop, edge, 0.4, 0.7)
+        canvas.lay(crop, height, job.terminal, crop.cover(edge))
+    end = -gap - ROD
+    far = -job.wire_reach - 0.4
+    crop = job.frame.crop([(far, -0.9), (end + 0.3, -0.9), (end + 0.3, 0.9), (far, 0.9)])
+    if crop is not None:
+        harm = job.harm(*SLEEVE_HARMS)
+        lay_insulation(
+            canvas, crop, wire, crop.x, -crop.y, end=end, begin=-job.wire_reach, harm=harm
+        )
+    return {}

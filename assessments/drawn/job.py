@@ -1,6 +1,6 @@
 """One photograph to be drawn: what was made, how, and how it is looked at."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -39,6 +39,9 @@ class Job:
         Colour of the board's mask.
     clearance_mm : float
         From the first contact to the end of the insulation; negative inside the joint.
+    alone : bool
+        Whether the joint fills the photograph, and its wire runs out of it; not so on a
+        photograph of a whole board.
     """
 
     canvas: Canvas
@@ -50,11 +53,16 @@ class Job:
     label: str
     board: str
     clearance_mm: float
-    truth: Truth = field(default_factory=dict)
+    alone: bool = True
 
     @property
     def frame(self) -> Frame:
         return self.canvas.frame
+
+    @property
+    def wire_reach(self) -> float:
+        """How far from the joint the insulation is drawn, in mm."""
+        return 14.0 if self.alone else 4.6
 
     def between(self, low: float, high: float) -> float:
         """Give a length, an angle or a share within limits."""
@@ -97,7 +105,7 @@ def clearance_for(fault: str | None, wire: Wire, rng: np.random.Generator) -> fl
     if fault == "clearance_none":
         return float(rng.uniform(-0.28, -0.16)) * wire.insulated_mm
     if fault == "clearance_wide":
-        return float(rng.uniform(2.7, 3.3)) * wire.insulated_mm
+        return float(rng.uniform(2.5, 2.9)) * wire.insulated_mm
     if fault in ("strand_nicked", "strand_out", "birdcage"):
         return float(rng.uniform(1.55, 1.8)) * wire.insulated_mm
     return good * wire.insulated_mm

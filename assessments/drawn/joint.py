@@ -80,14 +80,14 @@ class Setting:
 
 SETTINGS = {
     ("turret", "top"): Setting(draw_turret_top, (84, 88, 92), (0.54, 0.51), 14),
-    ("turret", "side"): Setting(draw_turret_side, (114, 120), (0.54, 0.80), 3, "far"),
+    ("turret", "side"): Setting(draw_turret_side, (104, 108), (0.58, 0.78), 3, "far"),
     ("turret_two", "top"): Setting(draw_turret_two_top, (84, 88, 92), (0.54, 0.51), 14),
-    ("turret_two", "side"): Setting(draw_turret_two_side, (114, 120), (0.55, 0.82), 3, "far"),
-    ("bifurcated", "top"): Setting(draw_bifurcated, (84, 88, 92), (0.52, 0.50), 14),
-    ("hook", "end"): Setting(draw_hook, (116, 120), (0.50, 0.94), 3, "far"),
-    ("cup", "top"): Setting(draw_cup, (98, 104), (0.33, 0.50), 9, "mat"),
+    ("turret_two", "side"): Setting(draw_turret_two_side, (104, 108), (0.58, 0.80), 3, "far"),
+    ("bifurcated", "top"): Setting(draw_bifurcated, (84, 88), (0.57, 0.50), 14),
+    ("hook", "end"): Setting(draw_hook, (100, 104), (0.42, 0.92), 3, "far"),
+    ("cup", "top"): Setting(draw_cup, (82, 86), (0.46, 0.50), 9, "mat"),
     ("hole", "top"): Setting(draw_hole_top, (104, 110, 116), (0.50, 0.51), 14),
-    ("hole", "side"): Setting(draw_hole_side, (84, 88), (0.50, 0.27), 4, "resin"),
+    ("hole", "side"): Setting(draw_hole_side, (98, 102), (0.50, 0.23), 4, "resin"),
     ("wire", "top"): Setting(draw_stripped, (100, 104), (0.24, 0.50), 8, "mat"),
 }
 

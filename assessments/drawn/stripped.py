@@ -1,5 +1,7 @@
 """A stripped and tinned wire lying on the bench."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from .frame import Crop, Field
@@ -12,7 +14,7 @@ from .wire import SLEEVE_HARMS, STRAND_HARMS, lay_insulation, lay_strands
 
 def draw_stripped(job: Job) -> Truth:
     """Draw the wire from its insulation to its end; the insulation ends at the origin."""
-    wire = job.wire
+    job.wire = wire = replace(job.wire, metal="copper")
     length = job.between(5.0, 5.8)
     gap = job.between(0.9, 1.4)
     if job.fault in STRAND_HARMS:
@@ -28,10 +30,13 @@ def draw_stripped(job: Job) -> Truth:
         lay_strands(job.canvas, crop, wire, s, u, harm=harm, harm_at=max(gap * 0.5, 0.3))
         _lay_tinning(job, crop, s, u, gap, length)
     side = wire.insulated_mm / 2 + 0.25
-    crop = job.frame.crop([(-14, -side), (-14, side), (0.3, side), (0.3, -side)], 0.1)
+    far = -job.wire_reach - 0.4
+    crop = job.frame.crop([(far, -side), (far, side), (0.3, side), (0.3, -side)], 0.1)
     if crop is not None:
         harm = job.harm(*SLEEVE_HARMS)
-        lay_insulation(job.canvas, crop, wire, crop.x, -crop.y, end=0.0, harm=harm)
+        lay_insulation(
+            job.canvas, crop, wire, crop.x, -crop.y, end=0.0, begin=-job.wire_reach, harm=harm
+        )
         if job.fault == "tinning_gap_none":
             _lay_wicked(job, crop, gap)
     half, scale = wire.insulated_mm / 2, job.frame.px_per_mm

@@ -96,7 +96,16 @@ def lay_behind(job: Job, turn: Turn) -> None:
     crop = job.frame.crop([(-14, axis - side), (-gap + 0.3, axis + side)], 0.1)
     if crop is not None:
         u = np.float32(axis) - crop.y
-        lay_insulation(job.canvas, crop, wire, crop.x, u, end=-gap, harm=job.harm(*SLEEVE_HARMS))
+        lay_insulation(
+            job.canvas,
+            crop,
+            wire,
+            crop.x,
+            u,
+            end=-gap,
+            begin=-job.wire_reach,
+            harm=job.harm(*SLEEVE_HARMS),
+        )
 
 
 def lay_front(job: Job, turn: Turn) -> Truth:
@@ -104,7 +113,7 @@ def lay_front(job: Job, turn: Turn) -> Truth:
     wire, solder, axis = job.wire, job.solder, axis_y(job, turn)
     floor = turn.floor + (turn.lift if job.fault == "wire_not_on_base" else 0.0)
     radius, w = POST + wire.w, wire.w
-    reach = radius + w + solder.run_mm + 0.3
+    reach = radius + w + solder.run_mm + 0.15
     corners = [(-reach, -floor - 2 * w - 0.6), (reach, -turn.floor + 0.1)]
     crop = job.frame.crop([*corners, (-reach, corners[1][1]), (reach, corners[0][1])], 0.1)
     arc = _outer_arc(job)

@@ -35,7 +35,7 @@ def draw_turret_two_top(job: Job) -> Truth:
     lower = Route(radius, job.between(200, 250), 0.16, start_deg=-spread)
     upper = Route(radius, wrap_for(job), 0.16)
     below = job.sound_copy()
-    hidden = lay_wrapped_wire(below, lower)
+    hidden = lay_lead_in(below, lower)
     canvas, scale = job.canvas, job.frame.px_per_mm
     canvas.stamp(post_top(canvas.light, job.terminal, scale, FLANGE, 0))
     truth = lay_wrapped_wire(job, upper)
@@ -47,8 +47,9 @@ def draw_turret_two_top(job: Job) -> Truth:
 def lay_ground(job: Job) -> None:
     """Lay the board's conductors and print, the land and the terminal's base."""
     canvas = job.canvas
-    bend = polar_deg(job.between(60, 120), 3.4)
-    canvas.track([(0, 0), bend, (bend[0] + 5, bend[1] + job.between(-3, 3))], 0.8)
+    bend, drift = polar_deg(job.between(60, 120), 3.4), job.between(-3, 3)
+    if job.alone:
+        canvas.track([(0, 0), bend, (bend[0] + 5, bend[1] + drift)], 0.8)
     if job.label:
         canvas.legend(job.label, (2.8, -2.05), 0.6)
     variant = int(job.rng.integers(3))
@@ -90,6 +91,19 @@ def lay_wrapped_wire(job: Job, route: Route) -> Truth:
     return wire_truth(job, route)
 
 
+def lay_lead_in(job: Job, route: Route) -> Truth:
+    """Lay the straight run of a wire whose wrap is hidden under what comes after."""
+    wire, gap, radius = job.wire, job.clearance_mm, route.radius
+    corners = [(-gap - 0.3, -radius - wire.w), (0.3, -radius + wire.w)]
+    corners += [(-gap - 0.3, -radius + wire.w), (0.3, -radius - wire.w)]
+    crop = job.frame.crop(route.to_work(corners), 0.3)
+    if crop is not None:
+        x, y = route.local(crop)
+        lay_strands(job.canvas, crop, wire, x, -y - np.float32(radius))
+    lay_sleeve(job, route)
+    return wire_truth(job, route)
+
+
 def lay_overlap(job: Job, route: Route, first: float) -> None:
     """Lay the end of a wrap that goes over its own beginning."""
     rest = Route(
@@ -113,7 +127,7 @@ def lay_overlap(job: Job, route: Route, first: float) -> None:
 
 def lay_sleeve(job: Job, route: Route) -> None:
     """Lay the insulation on the straight run before the wrap."""
-    side, end, far = job.wire.insulated_mm / 2 + 0.2, -job.clearance_mm, -14.0
+    side, end, far = job.wire.insulated_mm / 2 + 0.2, -job.clearance_mm, -job.wire_reach - 0.4
     top, bottom = -route.radius - side, -route.radius + side
     corners = [(end + 0.3, top), (end + 0.3, bottom), (far, top), (far, bottom)]
     crop = job.frame.crop(route.to_work(corners), 0.1)
@@ -122,7 +136,7 @@ def lay_sleeve(job: Job, route: Route) -> None:
     x, y = route.local(crop)
     outer = -y - np.float32(route.radius)
     harm = job.harm(*SLEEVE_HARMS)
-    lay_insulation(job.canvas, crop, job.wire, x, outer, end=end, harm=harm)
+    lay_insulation(job.canvas, crop, job.wire, x, outer, end=end, begin=-job.wire_reach, harm=harm)
 
 
 def wire_truth(job: Job, route: Route) -> Truth:

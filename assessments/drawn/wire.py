@@ -206,9 +206,10 @@ def lay_insulation(
     u: Field,
     *,
     end: float,
+    begin: float,
     harm: str | None = None,
 ) -> None:
-    """Lay the insulation along a straight axis up to its end, with its harm if it has one."""
+    """Lay the insulation along a straight axis to its end, with its harm if it has one."""
     radius = np.float32(wire.insulated_mm / 2)
     beside = np.abs(u)
     beyond = s - np.float32(end) + canvas.rough(crop, 0.034) * np.float32(0.010)
@@ -217,7 +218,7 @@ def lay_insulation(
         beyond += canvas.rough(crop, 0.14) * np.float32(0.10)
         grow += radius * np.float32(0.13) * bump(beyond, -0.16, 0.20)
         grow += np.float32(0.03) * canvas.rough(crop, 0.07) * step(beyond, -0.8, -0.1)
-    edge = np.maximum(beside - grow, beyond)
+    edge = np.maximum(np.maximum(beside - grow, beyond), np.float32(begin) - s)
     cover = crop.cover(edge)
     canvas.shade(crop, edge, 0.34, 0.62)
     across = np.minimum(beside / grow, np.float32(1))
