@@ -1,0 +1,1 @@
+"""The rules of certification in plain Python: no Django, no database, no clock, no files."""
