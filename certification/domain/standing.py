@@ -1,0 +1,356 @@
+"""Standing: what the register says of one person, one scope, one day.
+
+Give everything recorded of a person and a scope to `timeline`, and ask it about any day.
+"""
+
+from bisect import bisect_right, insort
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
+from datetime import date, datetime, timedelta
+
+from .answers import DECIDING, UNKNOWN_PERSON, Answer, End, EndKind, Rule, Span, Standing
+from .facts import (
+    ALWAYS_KNOWN,
+    CertificateFact,
+    EventFact,
+    EventKind,
+    ExpiryRule,
+    Facts,
+    PracticeFact,
+    SchemeFigures,
+    VisionFact,
+    known,
+)
+from .periods import Course, Period, courses, in_renewal_window, valid_through
+from .upkeep import PracticeRecord, VisionRecord
+
+__all__ = [
+    "ALWAYS_KNOWN",
+    "UNKNOWN_PERSON",
+    "Answer",
+    "CertificateFact",
+    "End",
+    "EndKind",
+    "EventFact",
+    "EventKind",
+    "ExpiryRule",
+    "Facts",
+    "History",
+    "Period",
+    "PracticeFact",
+    "Rule",
+    "SchemeFigures",
+    "Span",
+    "Standing",
+    "Timeline",
+    "VisionFact",
+    "in_renewal_window",
+    "timeline",
+    "valid_through",
+]
+
+
+def timeline(facts: Facts, known_at: datetime | None = None) -> "Timeline":
+    """Work out the standing of one person for one scope, for every day.
+
+    Parameters
+    ----------
+    facts : Facts
+        In any order.
+    known_at : datetime or None
+        Use only what was recorded at or before this instant. None uses everything.
+
+    Returns
+    -------
+    Timeline
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> turret = CertificateFact(
+    ...     "CA-C-00012",
+    ...     SchemeFigures(validity_months=24),
+    ...     issued_on=date(2024, 2, 29),
+    ...     renews="",
+    ...     recorded_at=datetime(2024, 2, 29, 15, 0, tzinfo=UTC),
+    ... )
+    >>> found = timeline(Facts([turret]))
+    >>> found.on(date(2026, 2, 28)).standing.value
+    'certified'
+    >>> found.on(date(2026, 3, 1)).standing.value
+    'expired'
+    """
+    facts = known(facts, known_at)
+    return Timeline(
+        courses(facts.certificates, facts.events),
+        VisionRecord(facts.vision_tests),
+        PracticeRecord(facts.practice),
+    )
+
+
+class History:
+    """The same facts as known at different instants, each state worked out once.
+
+    Parameters
+    ----------
+    facts : Facts
+        All facts of one person and one scope.
+    """
+
+    __slots__ = ("_facts", "_instants", "_timelines")
+
+    def __init__(self, facts: Facts) -> None:
+        instants = {event.recorded_at for event in facts.events}
+        for withdrawable in (facts.certificates, facts.vision_tests, facts.practice):
+            for one in withdrawable:
+                instants.add(one.recorded_at)
+                if one.withdrawn_at is not None:
+                    instants.add(one.withdrawn_at)
+        self._facts = facts
+        self._instants = sorted(instants)
+        self._timelines: dict[int | None, Timeline] = {}
+
+    def as_known_at(self, known_at: datetime | None = None) -> "Timeline":
+        """Return `timeline` for an instant; None is everything that is recorded."""
+        state = None if known_at is None else bisect_right(self._instants, known_at)
+        if state not in self._timelines:
+            self._timelines[state] = timeline(self._facts, known_at)
+        return self._timelines[state]
+
+
+class Timeline:
+    """The standing of one person for one scope on every day.
+
+    Made by `timeline`.
+
+    Attributes
+    ----------
+    spans : tuple of Span
+        From the day the first certificate was issued on, without gaps; the last is open.
+        Empty where there is no certificate. On all days before: never certified.
+    """
+
+    __slots__ = (
+        "_before",
+        "_changes_on",
+        "_courses",
+        "_first_days",
+        "_places",
+        "_practice",
+        "_rests_through",
+        "_vision",
+        "spans",
+    )
+
+    def __init__(
+        self, of_certificates: Iterable[Course], vision: VisionRecord, practice: PracticeRecord
+    ) -> None:
+        self._courses = sorted(
+            of_certificates, key=lambda one: (one.certificate.issued_on, one.certificate.number)
+        )
+        self._places = {one.certificate.number: i for i, one in enumerate(self._courses)}
+        self._vision = vision
+        self._practice = practice
+        self._rests_through = [
+            practice.last_good_day(one.certificate.issued_on, months)[0] if months else None
+            for one in self._courses
+            for months in [one.certificate.figures.max_absence_months]
+        ]
+        self.spans = self._make_spans()
+        self._first_days = [span.first_day for span in self.spans]
+        self._changes_on = _changes_on(self.spans)
+        self._before = Span(
+            date.min,
+            self._first_days[0] - timedelta(days=1) if self._first_days else None,
+            Standing.NEVER_CERTIFIED,
+            "",
+            "",
+            Rule.NO_CERTIFICATE,
+        )
+
+    def span_on(self, day: date) -> Span:
+        """Return the span that a day lies in: the quick way to a standing alone."""
+        index = bisect_right(self._first_days, day) - 1
+        return self.spans[index] if index >= 0 else self._before
+
+    def on(self, day: date) -> Answer:
+        """Return the answer for a day, with everything it rests on."""
+        index = bisect_right(self._first_days, day) - 1
+        if index < 0:
+            span, changes_on = self._before, next(iter(self._first_days), None)
+        else:
+            span, changes_on = self.spans[index], self._changes_on[index]
+        return Answer(
+            span.standing,
+            span.certificate_number,
+            span.restriction,
+            span.rule,
+            self._facts_used(day),
+            changes_on,
+        )
+
+    def ends_after(self, day: date) -> tuple[End, ...]:
+        """Return what will end, by itself, the standing that somebody has on a day.
+
+        Each end is worked out on its own, so one may lie beyond another. All days of a
+        span have the same ends.
+
+        Parameters
+        ----------
+        day : date
+
+        Returns
+        -------
+        tuple of End
+            Ordered by last day; empty unless the person is certified on the day.
+        """
+        span = self.span_on(day)
+        if span.standing != Standing.CERTIFIED:
+            return ()
+        course = self._courses[self._places[span.certificate_number]]
+        number, figures = course.certificate.number, course.certificate.figures
+        ends = [End(EndKind.CERTIFICATE, course.last_day, f"certificate:{number}")]
+        if figures.vision_months:
+            last_day, test = self._vision.last_good_day(day, figures.vision_months)
+            ends.append(End(EndKind.VISION, last_day, f"vision:{test.test_id}"))
+        if figures.max_absence_months:
+            last_day, rests_from = self._practice.last_good_day(
+                course.certificate.issued_on, figures.max_absence_months
+            )
+            ends.append(End(EndKind.PRACTICE, last_day, f"practice:{number}:{rests_from}"))
+        return tuple(sorted(ends, key=lambda end: (end.last_day, end.kind)))
+
+    def _make_spans(self) -> tuple[Span, ...]:
+        """Walk through the days on which any certificate changes, the earliest first.
+
+        Certificates go by their place, the newest last. ``deciding`` holds, in order, the
+        places of those that let no older one answer.
+        """
+        changes: dict[date, list[tuple[int, Rule]]] = defaultdict(list)
+        for place in range(len(self._courses)):
+            for day, rule in self._changes_of(place):
+                changes[day].append((place, rule))
+        rules: dict[int, Rule] = {}
+        deciding: list[int] = []
+        answers: list[tuple[date, int, Rule]] = []
+        for day in sorted(changes):
+            for place, rule in changes[day]:
+                decided = rules.get(place) in DECIDING
+                rules[place] = rule
+                if rule in DECIDING and not decided:
+                    insort(deciding, place)
+                elif decided and rule not in DECIDING:
+                    deciding.remove(place)
+            # Places are issued in turn, so the newest issued by this day is the last of them.
+            answering = deciding[-1] if deciding else len(rules) - 1
+            if not answers or answers[-1][1:] != (answering, rules[answering]):
+                answers.append((day, answering, rules[answering]))
+        spans = []
+        following: date | None = None
+        for first_day, answering, rule in reversed(answers):
+            certificate = self._courses[answering].certificate
+            spans.append(
+                Span(
+                    first_day,
+                    following - timedelta(days=1) if following else None,
+                    rule.standing,
+                    certificate.number,
+                    certificate.restriction,
+                    rule,
+                )
+            )
+            following = first_day
+        return tuple(reversed(spans))
+
+    def _changes_of(self, place: int) -> Iterator[tuple[date, Rule]]:
+        """What one certificate says by itself: each rule with the day it applies from."""
+        course = self._courses[place]
+        issued_on, figures = course.certificate.issued_on, course.certificate.figures
+        days = course.days_of_change()
+        if figures.vision_months:
+            days += self._vision.days_of_change(issued_on, course.last_day, figures.vision_months)
+        rests_through = self._rests_through[place]
+        if rests_through is not None and rests_through < course.last_day:
+            days.append(rests_through + timedelta(days=1))
+        before: Rule | None = None
+        for day in sorted({issued_on, *(day for day in days if day > issued_on)}):
+            rule = self._rule_on(place, day)
+            if rule != before:
+                yield day, rule
+            before = rule
+
+    def _rule_on(self, place: int, day: date) -> Rule:
+        """The first rule that applies to one certificate on a day."""
+        course = self._courses[place]
+        if course.revoked_on is not None and course.revoked_on <= day:
+            return Rule.REVOKED
+        if course.suspension_on(day):
+            return Rule.SUSPENDED
+        if day > course.last_day:
+            if not course.moved_by:
+                return Rule.PERIOD_OVER
+            ended = course.moved_by[-1].kind == EventKind.ENDED
+            return Rule.ENDED if ended else Rule.EXTENSION_OVER
+        months = course.certificate.figures.vision_months
+        if months and not self._vision.is_current_on(day, months):
+            test = self._vision.test_on(day)
+            if test is None:
+                return Rule.NO_VISION_TEST
+            return Rule.VISION_TOO_OLD if test.passed else Rule.VISION_FAILED
+        rests_through = self._rests_through[place]
+        if rests_through is not None and day > rests_through:
+            return Rule.PRACTICE_GAP
+        return Rule.WITHIN_PERIOD if day <= course.unextended_through else Rule.WITHIN_EXTENSION
+
+    def _facts_used(self, day: date) -> tuple[str, ...]:
+        """What the certificates rest on that had to be asked about a day, newest first."""
+        used: dict[str, None] = {}
+        issued = bisect_right(self._courses, day, key=lambda one: one.certificate.issued_on)
+        for place in reversed(range(issued)):
+            rule = self._rule_on(place, day)
+            used.update(dict.fromkeys(self._facts_behind(place, day, rule)))
+            if rule in DECIDING:
+                break
+        return tuple(used)
+
+    def _facts_behind(self, place: int, day: date, rule: Rule) -> Iterator[str]:
+        """What one certificate rests on in what it says about a day."""
+        course = self._courses[place]
+        certificate, figures = course.certificate, course.certificate.figures
+        yield f"certificate:{certificate.number}"
+        if rule == Rule.REVOKED and course.revoked_by:
+            yield f"event:{course.revoked_by.event_id}"
+            return
+        if rule == Rule.SUSPENDED and (suspension := course.suspension_on(day)):
+            yield from (f"event:{one.event_id}" for one in suspension.by(day))
+            return
+        earlier = course.period.runs_on_from
+        while earlier:
+            yield f"certificate:{earlier}"
+            earlier = self._courses[self._places[earlier]].period.runs_on_from
+        if day > course.unextended_through:
+            yield from (f"event:{one.event_id}" for one in course.moved_by)
+        if day > course.last_day:
+            return
+        if figures.vision_months and (test := self._vision.test_on(day)):
+            yield f"vision:{test.test_id}"
+        if figures.max_absence_months and rule.standing != Standing.VISION_NOT_CURRENT:
+            walk = self._practice.walk(certificate.issued_on, figures.max_absence_months, day)
+            yield from (f"practice:{step}" for step in walk)
+
+
+def _changes_on(spans: tuple[Span, ...]) -> list[date | None]:
+    """For each span the first later day with another standing or certificate."""
+    found: list[date | None] = []
+    following: Span | None = None
+    changes_on: date | None = None
+    for span in reversed(spans):
+        if following and (span.standing, span.certificate_number) != (
+            following.standing,
+            following.certificate_number,
+        ):
+            changes_on = following.first_day
+        found.append(changes_on)
+        following = span
+    found.reverse()
+    return found
