@@ -1,0 +1,179 @@
+"""A real browser against the real site, with somebody of each role to sign in as."""
+
+import os
+from dataclasses import dataclass
+from datetime import timedelta
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from assessments.content.criteria import REVISION_2
+from assessments.services import criteria
+from certification.models import Certificate, Scope
+from certification.services import schemes, standing
+from certification.services.certificates import figures_as_json
+from tests import factories
+from tests.browser.launch import CHROMIUM, LAUNCH_ARGUMENTS
+from training.models import Person, User, VisionTest
+from training.services import content
+
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+PASSWORD = factories.PASSWORD
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    if not os.path.exists(CHROMIUM):
+        reason = f"Chromium is not at {CHROMIUM}: install it, or say where in CHROMIUM."
+        if os.environ.get("REQUIRE") == "all":
+            pytest.fail(reason)
+        pytest.skip(reason)
+    # Playwright keeps an event loop in this thread, which Django would take for asynchronous code.
+    os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=LAUNCH_ARGUMENTS)
+        yield browser
+        browser.close()
+
+
+@dataclass
+class Visitor:
+    """Somebody at a browser: pages are opened, audited, and their console is read."""
+
+    page: Page
+    address: str
+    complaints: list[str]
+
+    def go(self, path: str) -> None:
+        answer = self.page.goto(self.address + path)
+        assert answer is not None
+        assert answer.ok, f"{path} answered {answer.status}"
+        self.page.wait_for_load_state("networkidle")
+
+    def sign_in(self, number: str) -> None:
+        self.go("/account/login/")
+        self.page.fill("input[name=login]", number)
+        self.page.fill("input[name=password]", PASSWORD)
+        self.page.press("input[name=password]", "Enter")
+        self.page.wait_for_url(lambda url: "login" not in url)
+
+    def audit(self) -> None:
+        """No fault that axe-core finds under WCAG 2.2 AA, and nothing said on the console."""
+        found = Axe().run(self.page, options={"runOnly": RULES}).response["violations"]
+        told = [f"{one['id']} ({one['impact']}): {one['nodes'][0]['html'][:160]}" for one in found]
+        assert not told, f"{self.page.url}: " + "; ".join(told)
+        assert not self.complaints, f"{self.page.url}: {self.complaints}"
+        wide = self.page.evaluate(
+            "document.documentElement.scrollWidth > document.documentElement.clientWidth"
+        )
+        assert not wide, f"{self.page.url} scrolls sideways"
+
+
+@pytest.fixture
+def visitor(chromium: Browser, live_server):
+    """Open a browser window of a size: ``visitor()`` at the desk, ``visitor(phone=True)``."""
+    contexts = []
+
+    def open_window(*, phone: bool = False) -> Visitor:
+        size = {"width": 390, "height": 844} if phone else {"width": 1280, "height": 800}
+        context = chromium.new_context(viewport=size, has_touch=phone, is_mobile=phone)
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(15_000)
+        complaints: list[str] = []
+        page.on(
+            "console",
+            lambda said: (
+                complaints.append(said.text) if said.type in ("error", "warning") else None
+            ),
+        )
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        return Visitor(page, live_server.url, complaints)
+
+    yield open_window
+    for context in contexts:
+        context.close()
+
+
+@dataclass
+class Shop:
+    """A site with content, one scheme, and nobody certified but the instructor."""
+
+    instructor: User
+    quality: User
+    trainee: User
+    lead: User
+
+
+@pytest.fixture
+def shop(transactional_db) -> Shop:
+    at = factories.NOW - timedelta(days=30)
+    site = factories.make_site(address="Bench room 2")
+    quality = factories.make_user("quality", site=site, password=PASSWORD)
+    instructor = factories.make_user("instructor", site=site, password=PASSWORD)
+    lead = factories.make_user("line_lead", site=site, password=PASSWORD)
+    person = factories.make_person(
+        site, full_name="Signe Aldous", email="signe@skarnfell.example", line_lead=lead.person
+    )
+    trainee = factories.make_user(person=person, password=PASSWORD)
+    content.load_exercises(actor="test", at=at)
+    content.load_courses(actor="test", at=at)
+    made = criteria.load_criteria_set(content=REVISION_2, actor="test", at=at)
+    assert made is not None
+    codes = list(made.criteria.values_list("code", flat=True))
+    criteria.confirm_criteria(criteria_set=made, codes=codes, actor=quality, at=at)
+    criteria.publish_criteria_set(criteria_set=made, actor=quality, at=at)
+    scopes = {
+        level: schemes.create_scope(
+            code=f"WIRE-{level[:2].upper()}",
+            title=f"Wire preparation, {level}",
+            level=level,
+            joint_types=["wire"],
+            actor="test",
+            at=at,
+        )
+        for level in ("operator", "instructor")
+    }
+    revision = schemes.create_scheme_revision(
+        scheme_code="HS-1",
+        title="Hand soldering",
+        figures=schemes.Figures(24, "same_day", 90, 12, 6),
+        scopes=list(scopes.values()),
+        requirements=[schemes.Asked(scope=scopes["operator"], exercise_code="EX-WIRE")],
+        actor="test",
+        at=at,
+    )
+    schemes.publish_scheme_revision(revision=revision, actor=None, at=at)
+    for someone in (instructor.person, person):
+        assert someone is not None
+        _sees_well(someone, at)
+    _may_teach(instructor.person, scopes["instructor"], revision, at)
+    return Shop(instructor, quality, trainee, lead)
+
+
+def _sees_well(person: Person, at) -> None:
+    VisionTest.objects.create(
+        test_id=f"CA-V-{person.employee_number}",
+        person=person,
+        tested_on=at.date(),
+        passed=True,
+        recorded_at=at,
+    )
+
+
+def _may_teach(person, scope: Scope, revision, at) -> None:
+    """The instructor's own certificate, as an earlier register would bring it."""
+    Certificate.objects.create(
+        number="CA-C-09001",
+        person=person,
+        scope=scope,
+        scheme_revision=revision,
+        issued_on=at.date(),
+        valid_through=standing.engine.valid_through(standing.figures_of(revision), at.date(), None),
+        origin=Certificate.Origin.IMPORTED,
+        holder_name=person.full_name,
+        figures=figures_as_json(revision),
+        recorded_at=at,
+    )
+    standing.rebuild_person(person)
