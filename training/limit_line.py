@@ -15,8 +15,15 @@ MOST_TICKS = 16
 NO_BREAK = "\u00a0"
 
 
+UNITS = {"deg": "°", "percent": "%", "ratio": ""}
+
+
 def with_unit(shown: str, unit: str) -> str:
-    """Put a figure and its unit together so that no line break parts them."""
+    """Put a figure and its unit together so that no line break parts them.
+
+    Units are given as criteria name them or as they are written: ``deg`` or ``°``.
+    """
+    unit = UNITS.get(unit, unit)
     if not unit:
         return shown
     return f"{shown}{unit}" if unit == "°" else f"{shown}{NO_BREAK}{unit}"

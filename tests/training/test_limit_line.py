@@ -8,7 +8,7 @@ from django.utils import translation
 from hypothesis import given
 from hypothesis import strategies as st
 
-from training.limit_line import LEFT, MOST_TICKS, RIGHT, LimitLine
+from training.limit_line import LEFT, MOST_TICKS, RIGHT, LimitLine, with_unit
 from training.templatetags.look import limit_line
 
 numbers = st.floats(-1e6, 1e6, allow_nan=False).map(lambda number: round(number, 4))
@@ -105,3 +105,16 @@ def test_coordinates_keep_the_decimal_point_where_the_language_has_a_comma():
 
 def test_tag_takes_what_a_template_has():
     assert "limit-line" in limit_line("266.5", "", 180, None, "°")
+
+
+@pytest.mark.parametrize(
+    ("unit", "shown"),
+    [
+        pytest.param("deg", "148°", id="degrees"),
+        pytest.param("percent", "148\u00a0%", id="percent"),
+        pytest.param("ratio", "148", id="a bare ratio"),
+        pytest.param("mm", "148\u00a0mm", id="as written"),
+    ],
+)
+def test_units_of_criteria_are_shown_as_they_are_written(unit, shown):
+    assert with_unit("148", unit) == shown
