@@ -14,13 +14,20 @@ from config import broker
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 
+broker_url = settings.CELERY_BROKER_URL
+if broker_url.startswith(f"{broker.SCHEME}:"):
+    # Kombu asks for a host, though the folder has no use for one.
+    broker_url = f"{broker.SCHEME}://localhost//"
+    broker_options = broker.transport_options(settings.QUEUE_DIR)
+else:
+    # Whoever saved something does not wait for a broker that is away.
+    broker_options = {"max_retries": 0, "socket_connect_timeout": 2}
+
 app = Celery("jointworthy")
 app.conf.update(
-    broker_url=settings.CELERY_BROKER_URL,
+    broker_url=broker_url,
     broker_connection_retry_on_startup=True,
-    broker_transport_options=broker.transport_options(settings.QUEUE_DIR)
-    if settings.CELERY_BROKER_URL.startswith(f"{broker.SCHEME}:")
-    else {},
+    broker_transport_options=broker_options,
     task_acks_late=True,
     task_reject_on_worker_lost=True,
     task_ignore_result=True,

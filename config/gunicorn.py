@@ -17,3 +17,4 @@ graceful_timeout = 10
 errorlog = "-"
 accesslog = None
 loglevel = "warning"
+control_socket_disable = True

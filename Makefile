@@ -1,0 +1,71 @@
+# `make run` serves the site, `make test` runs the suite, `make check` the other checks.
+# Each begins from nothing and can be repeated. DEVELOPERS.md says more.
+
+PYTHON = python3
+BIN = .venv/bin
+
+HOST = 127.0.0.1
+PORT = 8000
+DATA_DIR ?= $(CURDIR)/var
+PUBLIC_URL ?= http://$(HOST):$(PORT)
+
+# Tests use as many processes as there are cores.
+TEST_PROCESSES = auto
+PYTEST = $(BIN)/python -m pytest --numprocesses=$(TEST_PROCESSES)
+
+.PHONY: help install install-dev secret-key run test check format clean
+
+help:
+	@echo "make run      serve the site with a demo, on http://127.0.0.1:8000"
+	@echo "make test     run the tests; REQUIRE=all lets nothing be left out"
+	@echo "make check    lint, types, import contracts, migrations, deployment settings"
+	@echo "make install  install what the site runs on into .venv"
+	@echo "make format   bring the code into its form"
+	@echo "make clean    remove what can be made again; keeps var/ and .venv/"
+
+install:
+	@$(PYTHON) config/install.py requirements.txt
+
+install-dev:
+	@$(PYTHON) config/install.py requirements-dev.txt
+
+secret-key:
+	@$(PYTHON) config/secret_key.py "$(DATA_DIR)/secret_key"
+
+run: install secret-key
+	@if [ -z "$$SECRET_KEY$$SECRET_KEY_FILE" ]; then \
+		export SECRET_KEY_FILE="$(DATA_DIR)/secret_key"; \
+	fi; \
+	DATA_DIR="$(DATA_DIR)" PUBLIC_URL="$(PUBLIC_URL)" \
+	exec $(BIN)/python manage.py serve --demo --host $(HOST) --port $(PORT)
+
+test: install-dev
+	@if [ "$(REQUIRE)" = all ] && [ -z "$$TEST_POSTGRES_URL" ]; then \
+		echo "TEST_POSTGRES_URL is not set, and REQUIRE=all lets nothing be left out." >&2; \
+		exit 1; \
+	fi
+	@echo "On SQLite:"
+	@env -u DATABASE_URL REQUIRE="$(REQUIRE)" $(PYTEST)
+	@if [ -n "$$TEST_POSTGRES_URL" ]; then \
+		echo "On PostgreSQL:"; \
+		DATABASE_URL="$$TEST_POSTGRES_URL" REQUIRE="$(REQUIRE)" $(PYTEST) -m "not browser"; \
+	fi
+
+check: install-dev
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/lint-imports --no-logo
+	$(BIN)/mypy .
+	@key=$$($(PYTHON) -c "import secrets; print(secrets.token_urlsafe(50))"); \
+	set -ex; \
+	export SECRET_KEY="$$key" DATA_DIR="$(CURDIR)/var/check" PUBLIC_URL=https://training.example.org; \
+	$(BIN)/python manage.py makemigrations --check --dry-run; \
+	$(BIN)/python manage.py check --deploy --fail-level WARNING
+
+format:
+	$(BIN)/ruff check --fix .
+	$(BIN)/ruff format .
+
+clean:
+	rm -rf .mypy_cache .ruff_cache .import_linter_cache .pytest_cache var/check var/static
+	find . -name __pycache__ -not -path "./.venv/*" -prune -exec rm -rf {} +
