@@ -7,6 +7,7 @@ from typing import IO, Any
 
 from openpyxl import Workbook
 from openpyxl.cell import WriteOnlyCell
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 from openpyxl.styles import Font
 
 STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
@@ -26,13 +27,14 @@ def harmless(cell: Any) -> str:
     apostrophe in front, as spreadsheet programs themselves mark text.
     """
     text = cell.isoformat() if isinstance(cell, date) else str(cell)
-    return f"'{text}" if text.startswith(STARTS_A_FORMULA) else text
+    return f"'{text}" if text.lstrip(" ").startswith(STARTS_A_FORMULA) else text
 
 
 def workbook(title: str, columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> IO[bytes]:
     """Write one sheet, row by row, to a file that is gone when it is closed.
 
-    Cells hold text and dates, never formulas.
+    Cells hold text and dates, never formulas; control characters, which the format cannot
+    hold, are left out.
     """
     book = Workbook(write_only=True)
     sheet = book.create_sheet(title[:31])
@@ -45,9 +47,11 @@ def workbook(title: str, columns: Sequence[str], rows: Iterable[Sequence[Any]]) 
     for row in rows:
         cells = []
         for value in row:
-            cell = WriteOnlyCell(sheet, value=value)
             if isinstance(value, str):
+                cell = WriteOnlyCell(sheet, value=ILLEGAL_CHARACTERS_RE.sub("", value))
                 cell.data_type = "s"
+            else:
+                cell = WriteOnlyCell(sheet, value=value)
             cells.append(cell)
         sheet.append(cells)
     file = tempfile.TemporaryFile()  # noqa: SIM115 - the response closes it

@@ -5,20 +5,22 @@ of people.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import Count, Exists, Min, OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.db.models import Count, Exists, F, Min, OuterRef, Prefetch, Q, QuerySet, Subquery
 from django.utils.translation import gettext as _
 
 from training.access import people_with_standing_for
-from training.models import Person, Role, Site, User
+from training.models import FormerEmployeeNumber, Person, Role, Site, User
 
 from .domain.answers import Standing
 from .models import Certificate, Scope, StandingEnd, StandingSpan
 
 SOON = timedelta(days=90)
+NOT_CURRENT = "not_current"
+IN_FULL = (Role.INSTRUCTOR, Role.QUALITY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,36 +58,37 @@ class Line:
     def said(self) -> str:
         """The standing as this reader may know it: why a vision test fails is the holder's own."""
         if self.standing == Standing.VISION_NOT_CURRENT and not self.in_full:
-            return "not_current"
+            return NOT_CURRENT
         return self.standing
 
     @property
-    def next_word(self) -> str:
+    def next_kind(self) -> str:
+        """What ends first, as this reader may know it."""
         if self.next_end is None:
             return ""
         if self.next_end.kind == StandingEnd.Kind.VISION and not self.in_full:
+            return "see_instructor"
+        return self.next_end.kind
+
+    @property
+    def next_word(self) -> str:
+        if self.next_kind == "see_instructor":
             return _("see your instructor")
-        return str(self.next_end.get_kind_display())
+        return str(self.next_end.get_kind_display()) if self.next_end else ""
 
 
 def people_asked_for(user: User, asked: Asked) -> QuerySet[Person]:
     """People the register shows to a user, in order; a person without any scope is there too."""
-    people = people_with_standing_for(user).select_related("site", "line_lead")
-    if not asked.with_left:
-        people = people.at_work_on(asked.day)
-    if asked.text:
-        people = people.filter(
-            Q(full_name__icontains=asked.text) | Q(employee_number__istartswith=asked.text)
-        )
-    if asked.site is not None:
-        people = people.filter(site=asked.site)
-    if asked.lead is not None:
-        people = people.filter(line_lead=asked.lead)
+    people = _people(user, asked)
     spans = _spans(asked).filter(person=OuterRef("pk"))
     if asked.standing == Standing.NEVER_CERTIFIED:
-        people = people.exclude(Exists(spans.exclude(standing=Standing.NEVER_CERTIFIED)))
+        people = people.filter(~Exists(spans))
     elif asked.standing or asked.scope is not None:
         people = people.filter(Exists(spans))
+    if asked.standing == Standing.VISION_NOT_CURRENT:
+        people = people.filter(site__in=user.sites_as(*IN_FULL))
+    elif asked.standing == NOT_CURRENT:
+        people = people.exclude(site__in=user.sites_as(*IN_FULL))
     if asked.order == "number":
         return people.order_by("employee_number")
     if asked.order == "end":
@@ -93,25 +96,54 @@ def people_asked_for(user: User, asked: Asked) -> QuerySet[Person]:
             StandingEnd.objects.filter(
                 span__in=_spans(asked).filter(person=OuterRef(OuterRef("pk")))
             )
+            .order_by()
             .values("span__person")
             .annotate(first=Min("last_day"))
             .values("first")
         )
-        return people.annotate(soonest=Subquery(soonest)).order_by("soonest", "full_name")
+        return people.annotate(soonest=Subquery(soonest)).order_by(
+            F("soonest").asc(nulls_last=True), "full_name", "employee_number"
+        )
     return people.order_by("full_name", "employee_number")
 
 
+def _people(user: User, asked: Asked) -> QuerySet[Person]:
+    """People who match what is asked of them, however they stand."""
+    people = people_with_standing_for(user).select_related("site", "line_lead")
+    if not asked.with_left:
+        people = people.at_work_on(asked.day)
+    for word in asked.text.split():
+        former = FormerEmployeeNumber.objects.filter(employee_number__istartswith=word)
+        people = people.filter(
+            Q(full_name__icontains=word)
+            | Q(employee_number__istartswith=word)
+            | Q(pk__in=former.values("person"))
+        )
+    if asked.site is not None:
+        people = people.filter(site=asked.site)
+    if asked.lead is not None:
+        people = people.filter(line_lead=asked.lead)
+    return people
+
+
 def _spans(asked: Asked) -> QuerySet[StandingSpan]:
+    """The spans that the day lies in, of everybody; never certified is to have none."""
     spans = StandingSpan.objects.on(asked.day)
     if asked.scope is not None:
         spans = spans.filter(scope=asked.scope)
     if asked.standing == "ending":
-        spans = spans.filter(
-            standing=Standing.CERTIFIED, ends__last_day__lte=asked.day + SOON
-        ).distinct()
-    elif asked.standing and asked.standing != Standing.NEVER_CERTIFIED:
-        spans = spans.filter(standing=asked.standing)
+        return spans.filter(_ends_soon(asked), standing=Standing.CERTIFIED)
+    if asked.standing == NOT_CURRENT:
+        return spans.filter(standing=Standing.VISION_NOT_CURRENT)
+    if asked.standing and asked.standing != Standing.NEVER_CERTIFIED:
+        return spans.filter(standing=asked.standing)
     return spans
+
+
+def _ends_soon(asked: Asked) -> Exists:
+    return Exists(
+        StandingEnd.objects.filter(span=OuterRef("pk"), last_day__lte=asked.day + SOON).order_by()
+    )
 
 
 def with_spans(people: QuerySet[Person], asked: Asked) -> QuerySet[Person]:
@@ -129,7 +161,8 @@ def lines_of(person: Person, asked: Asked, in_full: bool) -> list[Line]:
     """A person's lines, from `with_spans`; one that says so where they have no scope."""
     spans: list[StandingSpan] = person.spans_on_day  # type: ignore[attr-defined]
     if not spans:
-        return [Line(person, None, Standing.NEVER_CERTIFIED, None, None, None, False, in_full)]
+        none = Standing.NEVER_CERTIFIED
+        return [Line(person, asked.scope, none, None, None, None, False, in_full)]
     return [_line(person, span, asked, in_full) for span in spans]
 
 
@@ -153,9 +186,23 @@ def _line(person: Person, span: StandingSpan, asked: Asked, in_full: bool) -> Li
 
 def reads_in_full(user: User, person: Person) -> bool:
     """Whether a user may know of somebody that it is the vision test which is not current."""
-    return user.person_id == person.pk or user.has_role(
-        Role.INSTRUCTOR, Role.QUALITY, site=person.site_id
-    )
+    return user.person_id == person.pk or user.has_role(*IN_FULL, site=person.site_id)
+
+
+def standings_told(user: User) -> set[str]:
+    """How a user may have the register narrowed.
+
+    To "vision not current" where they are instructor or quality, to "not current" alone for
+    everybody else they see there, themselves included.
+    """
+    told = {str(one) for one in Standing} - {Standing.UNKNOWN_PERSON} | {"ending", NOT_CURRENT}
+    in_full = user.sites_as(*IN_FULL)
+    if not in_full:
+        told.discard(Standing.VISION_NOT_CURRENT)
+    at_own_site = user.person is None or user.person.site_id in in_full
+    if at_own_site and not user.has_role(Role.LINE_LEAD):
+        told.discard(NOT_CURRENT)
+    return told
 
 
 def all_lines(user: User, asked: Asked) -> Iterator[Line]:
@@ -166,33 +213,26 @@ def all_lines(user: User, asked: Asked) -> Iterator[Line]:
 
 
 def counts(user: User, asked: Asked) -> dict[str, int]:
-    """How many scopes of the people asked for stand how, by standing."""
-    people = people_asked_for(user, _without_standing(asked)).order_by()
-    spans = _spans(_without_standing(asked)).filter(person__in=people.values("pk"))
-    found: dict[str, int] = {str(one): 0 for one in Standing}
-    for standing, number in spans.order_by().values_list("standing").annotate(Count("pk")):
-        found[standing] += number
-    found["ending"] = (
-        spans.filter(standing=Standing.CERTIFIED, ends__last_day__lte=asked.day + SOON)
-        .values("pk")
-        .distinct()
-        .count()
+    """How many scopes of the people asked for stand how; of whom none, as never certified."""
+    everyone = replace(asked, standing="", order="name")
+    people = _people(user, everyone).order_by()
+    spans = _spans(everyone).filter(person__in=people.values("pk")).order_by()
+    in_full = user.sites_as(*IN_FULL)
+    found: dict[str, int] = {str(one): 0 for one in Standing} | {"ending": 0, NOT_CURRENT: 0}
+    counted = spans.annotate(soon=_ends_soon(everyone)).values_list(
+        "standing", "person__site", "soon"
     )
-    found[Standing.NEVER_CERTIFIED] += people.exclude(
-        Exists(_spans(_without_standing(asked)).filter(person=OuterRef("pk")))
+    for standing, site_id, soon, number in counted.annotate(number=Count("pk")):
+        if standing == Standing.VISION_NOT_CURRENT and site_id not in in_full:
+            standing = NOT_CURRENT
+        found[standing] += number
+        if standing == Standing.CERTIFIED and soon:
+            found["ending"] += number
+    found["all"] = sum(found.values()) - found["ending"]
+    found[Standing.NEVER_CERTIFIED] = people.filter(
+        ~Exists(_spans(everyone).filter(person=OuterRef("pk")))
     ).count()
     return found
-
-
-def _without_standing(asked: Asked) -> Asked:
-    return Asked(
-        day=asked.day,
-        text=asked.text,
-        site=asked.site,
-        scope=asked.scope,
-        lead=asked.lead,
-        with_left=asked.with_left,
-    )
 
 
 COLUMNS = (
@@ -224,6 +264,6 @@ def as_row(line: Line) -> list[Any]:
         line.certificate.number if line.certificate else "",
         line.through or "",
         line.next_end.last_day if line.next_end else "",
-        line.next_word,
+        line.next_kind,
         line.span.restriction if line.span else "",
     ]

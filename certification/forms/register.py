@@ -6,7 +6,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from certification.models import Scope
-from certification.register import Asked
+from certification.register import NOT_CURRENT, Asked, standings_told
 from training.models import Person, Site, User
 
 STANDINGS = [
@@ -15,6 +15,7 @@ STANDINGS = [
     ("ending", _("certified, ends within 90 days")),
     ("expired", _("expired")),
     ("vision_not_current", _("vision not current")),
+    (NOT_CURRENT, _("not current: see your instructor")),
     ("practice_lapsed", _("practice lapsed")),
     ("suspended", _("suspended")),
     ("revoked", _("revoked")),
@@ -56,10 +57,19 @@ class RegisterForm(forms.Form):
     )
     left = forms.BooleanField(label=_("Also people who have left"), required=False)
 
-    def __init__(self, *args, user: User, sites, leads, **kwargs) -> None:
+    def __init__(self, *args, user: User, sites: set[int], leads: set[int], **kwargs) -> None:
+        """Take ids of the sites and line leads to choose from; there is no choice among one."""
         super().__init__(*args, **kwargs)
-        self.fields["site"].queryset = sites  # type: ignore[attr-defined]
-        self.fields["lead"].queryset = leads  # type: ignore[attr-defined]
+        told = standings_told(user)
+        self.fields["standing"].choices = [  # type: ignore[attr-defined]
+            choice for choice in STANDINGS if not choice[0] or choice[0] in told
+        ]
+        for name, model, offered in (("site", Site, sites), ("lead", Person, leads)):
+            if len(offered) < 2:
+                del self.fields[name]
+            else:
+                found = model._default_manager.filter(pk__in=offered)
+                self.fields[name].queryset = found  # type: ignore[attr-defined]
         self.fields["q"].widget.attrs["data_wide"] = True
 
     def asked(self, day: date) -> Asked:

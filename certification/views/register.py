@@ -1,20 +1,28 @@
 """The quality manager's page: who may do what, filtered, and as a file."""
 
 import csv
+from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from django.core.paginator import Paginator
-from django.http import FileResponse, HttpResponse, StreamingHttpResponse
+from django.http import FileResponse, HttpResponse, QueryDict, StreamingHttpResponse
 from django.shortcuts import render
 from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
 from certification import exports, register
 from certification.forms.register import RegisterForm
 from training.access import UserRequest, people_with_standing_for, role_required
-from training.models import Person, Role, Site
+from training.models import Role
+from training.templatetags.look import STANDINGS
 
 PEOPLE_A_PAGE = 50
+COUNTED_AS = {
+    "ending": ("ending", "is-accept", _("of these, something ends within 90 days")),
+    register.NOT_CURRENT: ("expired", "is-caution", _("not current: see your instructor")),
+}
 READERS = (Role.QUALITY, Role.INSTRUCTOR, Role.LINE_LEAD)
 
 
@@ -26,12 +34,13 @@ def _today(request: UserRequest) -> date:
 
 
 def _form(request: UserRequest) -> RegisterForm:
-    people = people_with_standing_for(request.user)
+    people = people_with_standing_for(request.user).order_by()
+    work_at = set(people.values_list("site", "line_lead").distinct())
     form = RegisterForm(
         request.GET,
         user=request.user,
-        sites=Site.objects.filter(people__in=people).distinct(),
-        leads=Person.objects.filter(led__in=people).distinct(),
+        sites={site for site, _lead in work_at},
+        leads={lead for _site, lead in work_at if lead},
     )
     form.is_valid()
     return form
@@ -54,6 +63,7 @@ def register_page(request: UserRequest) -> HttpResponse:
     ]
     query = request.GET.copy()
     query.pop("page", None)
+    counts = register.counts(request.user, asked)
     return render(
         request,
         "certification/register.html",
@@ -62,21 +72,38 @@ def register_page(request: UserRequest) -> HttpResponse:
             "asked": asked,
             "page": page,
             "groups": groups,
-            "counts": register.counts(request.user, asked),
+            "standings": counts[asked.standing or "all"],
+            "counted": _counted(form, counts, query),
             "query": query.urlencode(),
-            "links": _count_links(query),
         },
     )
 
 
-def _count_links(query) -> dict[str, str]:
-    """For each standing, the address of this view narrowed to it."""
-    links = {}
-    for standing, _label in RegisterForm.base_fields["standing"].choices:  # type: ignore[attr-defined]
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """How many scopes stand like this; its link narrows the view to them, or widens it again."""
+
+    shape: str
+    tone: str
+    word: Any
+    number: int
+    url: str
+    is_chosen: bool
+
+
+def _counted(form: RegisterForm, counts: dict[str, int], query: QueryDict) -> list[Counted]:
+    chosen = form.cleaned_data.get("standing", "")
+    found = []
+    for standing, _label in form.fields["standing"].choices:  # type: ignore[attr-defined]
+        always = standing in ("certified", "ending")
+        if not standing or not (counts[standing] or always or standing == chosen):
+            continue
         narrowed = query.copy()
-        narrowed["standing"] = standing
-        links[standing or "any"] = f"?{narrowed.urlencode()}"
-    return links
+        narrowed["standing"] = "" if standing == chosen else standing
+        shape, tone, word = COUNTED_AS.get(standing) or STANDINGS[standing]
+        url = f"?{narrowed.urlencode()}"
+        found.append(Counted(shape, tone, word, counts[standing], url, standing == chosen))
+    return found
 
 
 @require_safe
