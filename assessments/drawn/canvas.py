@@ -37,8 +37,8 @@ def backdrop(size: tuple[int, int], mask: str, variant: int) -> Image.Image:
     if mask not in BLURRED:
         level += 0.030 * noise(shape, 0.7, rng) + 0.022 * noise(shape, 3.0, rng)
     if mask not in (*BLURRED, "mat", "resin"):
-        x, y = np.arange(size[0]), np.arange(size[1])
-        level += 0.014 * np.sin(x * 0.42)[None, :] * np.sin(y * 0.42 + 1)[:, None]
+        across, down = np.arange(size[0]) * 0.42, np.arange(size[1]) * 0.42 + 1
+        level += 0.014 * np.sin(across)[None, :] * np.sin(down)[:, None]
     slope = np.linspace(1.10, 0.88, size[0])[None, :] * np.linspace(1.06, 0.92, size[1])[:, None]
     x, y = np.linspace(-0.8, 0.8, size[0]), np.linspace(-0.6, 0.6, size[1])
     level *= slope * (1.06 - 0.42 * np.hypot(x[None, :], y[:, None]) ** 2.2)
@@ -65,7 +65,8 @@ def normals(height_px: Field, rng: np.random.Generator) -> NDArray[np.uint16]:
     dither = noise(gx.shape, 0.0, rng)
     gx += dither
     gy += dither
-    return (gy.astype(np.uint16) << 8) | gx.astype(np.uint16)
+    row = gy.astype(np.uint16) << np.uint16(8)
+    return (row | gx.astype(np.uint16)).astype(np.uint16, copy=False)
 
 
 def _grey(cover: Field) -> Image.Image:

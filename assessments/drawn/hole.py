@@ -29,12 +29,12 @@ def fillet_for(job: Job, tallest: float) -> FilletArc:
     """Give the fillet's edge from the land to the lead; x from the lead's axis."""
     solder = job.solder
     if job.fault == "insufficient":
-        return FilletArc(HOLE + 0.10, LEAD, 0.16, 0.06)
+        return FilletArc.within(HOLE + 0.10, LEAD, 0.16, 0.06)
     if job.fault == "nonwetted":
-        return FilletArc(0.86, LEAD, min(0.80, tallest), -0.36)
+        return FilletArc.within(0.86, LEAD, min(0.80, tallest), -0.36)
     if solder.bulges:
-        return FilletArc(LAND - 0.04, LEAD, min(1.25, tallest), solder.sagitta_by_chord)
-    return FilletArc(LAND - 0.12, LEAD, min(0.85, tallest), solder.sagitta_by_chord)
+        return FilletArc.within(LAND - 0.04, LEAD, min(1.25, tallest), solder.sagitta_by_chord)
+    return FilletArc.within(LAND - 0.12, LEAD, min(0.85, tallest), solder.sagitta_by_chord)
 
 
 def draw_hole_top(job: Job) -> Truth:

@@ -101,7 +101,7 @@ class Job:
 
 def clearance_for(fault: str | None, wire: Wire, rng: np.random.Generator) -> float:
     """Give the insulation clearance in mm that a fault calls for, or a good one."""
-    good = float(rng.uniform(0.75, 1.35))
+    good = float(rng.uniform(1.0, 1.5))
     if fault == "clearance_none":
         return float(rng.uniform(-0.28, -0.16)) * wire.insulated_mm
     if fault == "clearance_wide":

@@ -51,7 +51,7 @@ class _Pile:
     def image(self) -> Image.Image:
         alpha = self.alpha[..., None] * 255
         levels = np.concatenate([self.colour, alpha], axis=-1)
-        return Image.fromarray(np.clip(levels, 0, 255).astype(np.uint8), "RGBA")
+        return Image.fromarray(np.clip(levels, 0, 255).astype(np.uint8))
 
 
 def _shadow(distance: Field, reach: float, strength: float) -> Field:

@@ -2,7 +2,8 @@
 
 from dataclasses import dataclass
 from functools import cached_property
-from math import atan, atan2, degrees, hypot, radians
+from math import atan, atan2, degrees, hypot, pi, radians, tan
+from typing import Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -102,6 +103,18 @@ class FilletArc:
     top_x: float
     top_y: float
     sagitta_by_chord: float
+
+    @classmethod
+    def within(cls, toe_x: float, top_x: float, top_y: float, sagitta_by_chord: float) -> Self:
+        """Give the arc with its sagitta eased until no part of it lies beyond its two ends.
+
+        A bulging arc must not rise above its top, a hollow one neither pass below the base
+        nor out over its toe from the top.
+        """
+        slope = atan2(top_y, toe_x - top_x)
+        bulge = tan(0.97 * slope / 2) / 2
+        hollow = tan(min(0.85 * slope, 0.97 * (pi / 2 - slope)) / 2) / 2
+        return cls(toe_x, top_x, top_y, min(max(sagitta_by_chord, -bulge), hollow))
 
     @property
     def chord(self) -> float:

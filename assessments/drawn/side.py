@@ -24,7 +24,9 @@ def lay_board_edge(job: Job, land_mm: float, mask: str) -> None:
     slab = crop.cover(np.maximum(-y, y - np.float32(BOARD_MM)))
     canvas.shade(crop, np.maximum(-y, y - np.float32(BOARD_MM)), 0.5, 0.5, 0.6)
     layers = np.sin(y * np.float32(2 * np.pi / 0.19) + canvas.rough(crop, 0.54) * np.float32(0.35))
-    threads = np.sin(x * np.float32(2 * np.pi / 0.42) + (layers > 0) * np.float32(np.pi))
+    threads = np.sin(
+        x * np.float32(2 * np.pi / 0.42) + np.where(layers > 0, np.float32(np.pi), np.float32(0))
+    )
     height = layers * np.float32(0.008) + threads * layers * np.float32(0.006)
     height += canvas.rough(crop, 0.017) * np.float32(0.0014)
     canvas.lay(crop, height, "laminate", slab)

@@ -74,7 +74,7 @@ def solder_for(fault: str | None, rng: np.random.Generator) -> Solder:
     return good
 
 
-GOOD_LIMITS = ((0.36, 0.46), (0.11, 0.17), (0.26, 0.40))  # of run, sagitta by chord and relief
+GOOD_LIMITS = ((0.36, 0.46), (0.10, 0.15), (0.26, 0.40))  # of run, sagitta by chord and relief
 
 
 def surface(canvas: Canvas, crop: Crop, solder: Solder, height: Field) -> Field:
@@ -108,7 +108,8 @@ def lay_solder(
     cover = crop.cover(edge)
     if fade is not None:
         cover *= fade
-    canvas.shade(crop, edge, 0.08, np.float32(0.5) * (1 if fade is None else fade), 0.4)
+    dark = 0.5 if fade is None else fade * np.float32(0.5)
+    canvas.shade(crop, edge, 0.08, dark, 0.4)
     canvas.lay(crop, surface(canvas, crop, solder, height), solder.material, cover)
 
 

@@ -83,10 +83,9 @@ def lay_behind(job: Job, turn: Turn) -> None:
     crop = job.frame.crop([(-gap - 0.4, axis), (POST, axis)], wire.w + 0.5)
     if crop is not None:
         s = crop.x
-        u = np.float32(axis) - crop.y + (s > 0) * np.float32(9)
-        seen = -(gap + POST) / 2
-        harm = job.harm(*STRAND_HARMS)
-        lay_strands(job.canvas, crop, wire, s, u, harm=harm, harm_at=seen - 0.1)
+        u = np.float32(axis) - crop.y + np.where(s > 0, np.float32(9), np.float32(0))
+        harm, seen = job.harm(*STRAND_HARMS), -(gap + POST) / 2 - 0.1
+        lay_strands(job.canvas, crop, wire, s, u, harm=harm, harm_at=seen)
         if job.fault not in ("insufficient", "nonwetted"):
             wick = step(s + job.canvas.rough(crop, 0.27) * np.float32(0.06), -POST - 0.4, -POST)
             height = wire.bundle(s, u).height(job.solder.relief)
@@ -126,12 +125,9 @@ def _outer_arc(job: Job) -> FilletArc:
     """Give the fillet's edge on the wire's outer side; x from the post's axis, y from the floor."""
     solder, w = job.solder, job.wire.w
     radius = POST + w
-    if solder.bulges:
-        return FilletArc(
-            radius + w + solder.run_mm, radius + 0.35 * w, 2.05 * w, solder.sagitta_by_chord
-        )
-    return FilletArc(
-        radius + w + solder.run_mm, radius + 0.74 * w, 1.70 * w, solder.sagitta_by_chord
+    top_x, top_y = (0.35, 2.05) if solder.bulges else (0.99, 1.10)
+    return FilletArc.within(
+        radius + w + solder.run_mm, radius + top_x * w, top_y * w, solder.sagitta_by_chord
     )
 
 

@@ -14,7 +14,7 @@ FLANGE = 2.0  # radius of the flange between two wires
 
 def wrap_for(job: Job) -> float:
     """Give the wrap in degrees: 180 to 270 is good work."""
-    low, high = {"wrap_short": (85, 140), "wrap_long": (410, 450)}.get(job.fault or "", (200, 268))
+    low, high = {"wrap_short": (95, 140), "wrap_long": (410, 450)}.get(job.fault or "", (200, 268))
     return job.between(low, high)
 
 

@@ -229,7 +229,7 @@ def lay_insulation(
     if harm == "insulation_cut":
         slit = np.abs(s - np.float32(end + -0.85) - u * np.float32(0.28))
         slit += canvas.rough(crop, 0.07) * np.float32(0.012)
-        opened = step(u, -radius * 0.25, radius * 0.2)
+        opened = step(u, -wire.insulated_mm * 0.125, wire.insulated_mm * 0.1)
         height -= np.maximum(np.float32(0.18) - slit, 0) * opened
     if harm == "insulation_burnt":
         height += canvas.rough(crop, 0.07) * np.float32(0.03) * step(beyond, -0.7, -0.1)
