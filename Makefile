@@ -13,13 +13,15 @@ PUBLIC_URL ?= http://$(HOST):$(PORT)
 TEST_PROCESSES = auto
 PYTEST = $(BIN)/python -m pytest --numprocesses=$(TEST_PROCESSES)
 
-.PHONY: help install install-dev secret-key run test check format clean
+.PHONY: help install install-dev secret-key run test check pictures bench format clean
 
 help:
 	@echo "make run      serve the site with a demo, on http://127.0.0.1:8000"
 	@echo "make test     run the tests; REQUIRE=all lets nothing be left out"
 	@echo "make check    lint, types, import contracts, migrations, deployment settings"
 	@echo "make install  install what the site runs on into .venv"
+	@echo "make pictures take README's pictures of a demo, with Chromium"
+	@echo "make bench    measure beside peers; asserts nothing"
 	@echo "make format   bring the code into its form"
 	@echo "make clean    remove what can be made again; keeps var/ and .venv/"
 
@@ -61,6 +63,12 @@ check: install-dev
 	export SECRET_KEY="$$key" DATA_DIR="$(CURDIR)/var/check" PUBLIC_URL=https://training.example.org; \
 	$(BIN)/python manage.py makemigrations --check --dry-run; \
 	$(BIN)/python manage.py check --deploy --fail-level WARNING
+
+pictures: install-dev
+	@$(BIN)/python -m tests.browser.take_pictures
+
+bench: install-dev
+	@$(BIN)/python -m benchmarks.photos
 
 format:
 	$(BIN)/ruff check --fix .
