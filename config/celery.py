@@ -55,6 +55,11 @@ app.conf.update(
             "schedule": crontab(),
             "options": {"expires": 50},
         },
+        "make missing renditions of all photographs": {
+            "task": "assessments.tasks.make_missing_renditions",
+            "schedule": crontab(minute="40", hour="2"),
+            "kwargs": {"everywhere": True},
+        },
     },
 )
 app.autodiscover_tasks()
