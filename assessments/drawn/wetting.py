@@ -81,10 +81,14 @@ def _over_wire(job: Job, contact: Contact, beside: Field, run: Field, out: float
     coat -= np.maximum(beside - np.float32(w), 0) * np.float32(6)
     top_x = np.float32(w * (0.35 if solder.bulges else 0.74))
     top_y = w * (2.05 if solder.bulges else 1.70)
-    arc = FilletArc(w + out, float(top_x), top_y, solder.sagitta_by_chord)
+    arc = FilletArc.within(w + out, float(top_x), top_y, solder.sagitta_by_chord)
     scale = np.float32(arc.toe_x - float(top_x)) / np.maximum(run + np.float32(w) - top_x, 0.02)
     stretched = np.minimum(top_x + (beside - top_x) * scale, np.float32(arc.toe_x))
-    return smooth_max(coat, arc.height(stretched), 0.16 if solder.bulges else 0.10)
+    if solder.bulges:
+        return smooth_max(coat, arc.height(stretched), 0.16)
+    within = np.maximum(top_x - beside, 0)
+    flank = arc.height(np.maximum(stretched, top_x)) - within * np.float32(3)
+    return smooth_max(coat, flank, 0.10)
 
 
 def _up_the_wall(
