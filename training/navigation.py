@@ -60,7 +60,7 @@ def register(
         Lower comes first.
     place : {"top", "foot", "find"}
         ``top`` is the top line and the foot, ``foot`` the foot alone, ``find`` the page that
-        answers the find field.
+        answers the find field; it stands at the foot too, for phones have no field.
     """
     seen_by = None if roles is None else frozenset(roles)
     _entries[url_name] = Entry(label, url_name, seen_by, order, place)
@@ -87,7 +87,7 @@ def navigation(request: HttpRequest) -> dict[str, Any]:
     return {
         "navigation": {
             "top": [link for link in links if link["place"] == "top"],
-            "all": [link for link in links if link["place"] != "find"],
+            "all": links,
             "find_url": next((link["url"] for link in links if link["place"] == "find"), ""),
             "role_word": next((word for role, word in ROLE_WORDS.items() if role in roles), ""),
         }

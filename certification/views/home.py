@@ -1,27 +1,22 @@
 """The home pages by role, and the find field."""
 
 from django.contrib.auth.decorators import login_required
-from django.db.models import Q
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from assessments.access import boards_readable_by
-from certification import bench, card, register
-from certification.access import certificates_readable_by
-from certification.models import Scope
+from assessments.models import Board
+from certification import bench, card, finding, register
+from certification.models import Certificate, Scope
 from training.access import (
     UserRequest,
     own_person,
-    people_listed_for,
     people_with_standing_for,
     person_for_page,
     role_required,
 )
 from training.models import Person, Role
-
-MOST_FOUND = 20
 
 
 @require_safe
@@ -88,38 +83,12 @@ def person_standing(request: UserRequest, employee_number: str) -> HttpResponse:
 def find(request: UserRequest) -> HttpResponse:
     """People, boards and certificates by number or name; a single one is opened at once."""
     text = request.GET.get("q", "").strip()[:120]
-    people: list[Person] = []
-    boards, certificates = [], []
-    if text:
-        people = list(
-            people_listed_for(request.user)
-            .filter(
-                Q(full_name__icontains=text)
-                | Q(employee_number__istartswith=text)
-                | Q(former_numbers__employee_number=text)
-                | Q(stamps__mark__iexact=text)
-            )
-            .select_related("site")
-            .distinct()[:MOST_FOUND]
-        )
-        boards = list(
-            boards_readable_by(request.user)
-            .filter(Q(number__icontains=text) | Q(unit__iexact=text) | Q(work_order__iexact=text))
-            .with_list_columns()[:MOST_FOUND]
-        )
-        certificates = list(
-            certificates_readable_by(request.user)
-            .filter(Q(number__icontains=text) | Q(outside_number__iexact=text))
-            .select_related("person", "scope")[:MOST_FOUND]
-        )
-    if len(people) + len(boards) + len(certificates) == 1:
-        if people:
-            return redirect("training:person_detail", people[0].employee_number)
-        if boards:
-            return redirect("assessments:board_detail", boards[0].number)
-        return redirect("certification:certificate_detail", certificates[0].number)
-    return render(
-        request,
-        "certification/find.html",
-        {"text": text, "people": people, "boards": boards, "certificates": certificates},
-    )
+    found = finding.find(request.user, text)
+    match found.only:
+        case Person() as person:
+            return redirect("training:person_detail", person.employee_number)
+        case Board() as board:
+            return redirect("assessments:board_detail", board.number)
+        case Certificate() as certificate:
+            return redirect("certification:certificate_detail", certificate.number)
+    return render(request, "certification/find.html", {"text": text, "found": found})

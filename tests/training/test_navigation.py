@@ -74,6 +74,14 @@ def test_find_field_is_only_for_the_roles_that_may_find(entries, request_by):
     assert find_url("operator") == ""
 
 
+def test_find_stands_at_the_foot_for_phones_whose_top_line_has_no_field(entries, request_by):
+    navigation.register("Find", "account_login", place="find")
+
+    shown = navigation.navigation(request_by("/", "operator"))["navigation"]
+
+    assert (labels(shown["top"]), labels(shown["all"])) == ([], ["Find"])
+
+
 def test_page_one_is_on_is_marked(entries, request_by):
     navigation.register("Sign in", "account_login", order=1)
     navigation.register("Password", "account_change_password", order=2)
