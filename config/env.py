@@ -48,6 +48,14 @@ def flag(name: str, default: bool, *, about: str) -> bool:
     raise ImproperlyConfigured(f"{name} is {value!r}: write yes or no.")
 
 
+def one_of(name: str, default: str, *, choices: tuple[str, ...], about: str) -> str:
+    """Read one of a few words, in capitals or not."""
+    value = (_value(name, default, about) or default).upper()
+    if value not in choices:
+        raise ImproperlyConfigured(f"{name} is {value!r}: write one of {', '.join(choices)}.")
+    return value
+
+
 def whole_number(name: str, default: int, *, least: int = 0, about: str) -> int:
     """Read a whole number that is not below `least`."""
     value = _value(name, str(default), about)

@@ -1,0 +1,22 @@
+"""README.md lists every setting that is read, and none that is not."""
+
+import re
+
+from django.conf import settings
+
+from config import env, gunicorn
+
+
+def settings_in_the_readme():
+    text = (settings.BASE_DIR / "README.md").read_text(encoding="utf-8")
+    section = re.split(r"^## ", text.split("\n## Settings\n", 1)[1], flags=re.MULTILINE)[0]
+    return re.findall(r"^\| `([A-Z_]+)` \|", section, flags=re.MULTILINE)
+
+
+def test_readme_lists_every_setting_once():
+    assert gunicorn.bind  # It reads settings too, when it is imported.
+    assert sorted(settings_in_the_readme()) == sorted(env.READ)
+
+
+def test_every_setting_says_what_it_is_for():
+    assert [one.name for one in env.READ.values() if not one.about.endswith(".")] == []
