@@ -45,11 +45,11 @@ def transport_options(folder: Path) -> dict[str, str | float]:
 class FolderChannel(filesystem.Channel):
     """One connection's way to the folder."""
 
-    def _put(self, queue: str, payload: Any, **kwargs: Any) -> None:
+    def _put(self, queue: str, payload: Any, **kwargs: Any) -> None:  # type: ignore[override]
         name = f"{time.time_ns():020d}_{uuid.uuid4()}.{queue}.msg"
         _write_whole(Path(self.data_folder_out) / name, dumps(payload))
 
-    def _get(self, queue: str) -> Any:
+    def _get(self, queue: str, timeout: float | None = None) -> Any:
         taken = Path(self.processed_folder)
         for name in self._waiting(queue):
             try:
@@ -70,7 +70,9 @@ class FolderChannel(filesystem.Channel):
         names = os.listdir(self.data_folder_in)
         return sorted(name for name in names if name.partition(".")[2] == ends)
 
-    def _queue_bind(self, exchange: str, routing_key: str, pattern: str, queue: str) -> None:
+    def _queue_bind(
+        self, exchange: str, routing_key: str | None, pattern: str | None, queue: str
+    ) -> None:
         binding = [routing_key or "", pattern or "", queue or ""]
         with self._table_to_change(exchange) as bindings:
             if binding not in bindings:
@@ -88,7 +90,7 @@ class FolderChannel(filesystem.Channel):
     @contextmanager
     def _table_to_change(self, exchange: str) -> Iterator[list[list[str]]]:
         """Give the exchange's bindings and write them back if they were changed."""
-        file = self._exchange_file(exchange)
+        file = self._exchange_file(exchange)  # type: ignore[attr-defined] # newer than its stubs
         with (file.parent / "lock").open("a") as lock:
             fcntl.flock(lock, fcntl.LOCK_EX)
             bindings = [list(binding) for binding in self.get_table(exchange)]

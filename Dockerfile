@@ -1,0 +1,17 @@
+# The site in one image: docker-compose.yml starts it as web process, worker and beat.
+FROM python:3.13-slim
+
+ENV PYTHONUNBUFFERED=1 PYTHONDONTWRITEBYTECODE=1 DATA_DIR=/data
+WORKDIR /site
+
+COPY requirements.txt .
+RUN pip install --no-cache-dir --disable-pip-version-check --require-hashes -r requirements.txt
+
+COPY . .
+RUN useradd --system --uid 10001 --home-dir /data site && install -d -o site -g site -m 750 /data
+USER site
+VOLUME /data
+
+EXPOSE 8000
+ENV BIND=0.0.0.0:8000
+CMD ["gunicorn", "-c", "python:config.gunicorn"]
