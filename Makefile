@@ -22,7 +22,6 @@ help:
 	@echo "make install  install what the site runs on into .venv"
 	@echo "make pictures take README's pictures of a demo, with Chromium"
 	@echo "make bench    measure beside peers; asserts nothing"
-	@echo "make pictures take README's pictures of the demo, with Chromium"
 	@echo "make format   bring the code into its form"
 	@echo "make clean    remove what can be made again; keeps var/ and .venv/"
 
@@ -70,9 +69,6 @@ pictures: install-dev
 
 bench: install-dev
 	@$(BIN)/python -m benchmarks.photos
-
-pictures: install-dev
-	$(BIN)/python -m tests.browser.take_pictures
 
 format:
 	$(BIN)/ruff check --fix .

@@ -4,7 +4,7 @@ from . import append_only
 from .domain.chain import BEFORE_THE_FIRST
 
 FOLLOWS_THE_LAST_ENTRY = (
-    f"(NEW.number = 1 AND NEW.previous_hash = '{BEFORE_THE_FIRST}') OR EXISTS ("  # noqa: S608
+    f"(NEW.number = 1 AND NEW.previous_hash = '{BEFORE_THE_FIRST}') OR EXISTS ("
     "SELECT 1 FROM records_trailentry e "
     "WHERE e.number = NEW.number - 1 AND e.entry_hash = NEW.previous_hash)"
 )
