@@ -1,5 +1,6 @@
 """The instructor's home page: what waits to be graded, and whom to see next."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -9,7 +10,17 @@ from assessments.access import boards_gradable_by
 from assessments.models import Board, Grading
 from assessments.services import outcomes
 from assessments.services.grading import open_grading
-from training.models import Calibration, ClassSession, Person, Role, Tool, User
+from training.models import (
+    Calibration,
+    ClassSession,
+    Lesson,
+    Person,
+    Role,
+    Stage,
+    Tool,
+    User,
+)
+from training.services.courses import days_of
 
 from .models import Proposal, StandingEnd, StandingSpan
 
@@ -20,34 +31,44 @@ SHOWN = 12
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """Something that ends for somebody, once, with every scope that stops with it."""
+    """Something that ends, once: for somebody, with every scope that stops with it, or a tool's."""
 
-    person: Person
     kind: str
     last_day: date
-    scopes: tuple[str, ...]
-    scope_codes: tuple[str, ...]
+    person: Person | None = None
+    scopes: tuple[str, ...] = ()
+    scope_codes: tuple[str, ...] = ()
+    tool: Tool | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class ToSign:
     board: Board
-    stage: str
+    stage: Stage
+
+
+@dataclass(frozen=True, slots=True)
+class ClassToday:
+    """A class that is held today, which day of it this is, and what that day teaches."""
+
+    session: ClassSession
+    people: int
+    day: int
+    days: int
+    lessons: list[Lesson]
 
 
 @dataclass(frozen=True, slots=True)
 class Bench:
     """Everything on the page, each list in the order of what comes first."""
 
-    waiting: list[Board]
+    waiting: Sequence[Board]
     waiting_count: int
     to_sign: list[ToSign]
     at_bench_count: int
     due: list[Due]
-    due_count: int
     stopped: list[StandingSpan]
-    tools: list[Tool]
-    classes: list[ClassSession]
+    classes: list[ClassToday]
     proposals_waiting: int
 
 
@@ -56,29 +77,21 @@ def bench_of(user: User, day: date) -> Bench:
     waiting = boards.waiting().with_list_columns()
     first = list(
         waiting.annotate(
-            joints_all=Count("joints", distinct=True),
             joints_seen=Count(
                 "gradings__judgements__joint", filter=Q(gradings__grader=user), distinct=True
             ),
         )[:SHOWN]
     )
     sites = user.sites_as(Role.INSTRUCTOR)
-    due = _due(sites, day)
+    due = sorted([*_tools(sites, day), *_due(sites, day)], key=lambda one: one.last_day)
     return Bench(
         waiting=first,
         waiting_count=waiting.count(),
         to_sign=_to_sign(user, boards),
         at_bench_count=boards.filter(handed_in_at__isnull=True, disposed_at__isnull=True).count(),
         due=due[:SHOWN],
-        due_count=len(due),
         stopped=_stopped(sites, day),
-        tools=_tools(sites, day),
-        classes=list(
-            ClassSession.objects.running_on(day)
-            .filter(site__in=sites)
-            .select_related("course_revision__course", "site")
-            .prefetch_related("course_revision__lessons", "enrolments")
-        ),
+        classes=_classes(sites, day),
         proposals_waiting=Proposal.objects.open().filter(person__site__in=sites).count(),
     )
 
@@ -126,8 +139,8 @@ def _stopped(sites: set[int], day: date) -> list[StandingSpan]:
     )
 
 
-def _tools(sites: set[int], day: date) -> list[Tool]:
-    """Tools whose latest calibration ends soon or has ended, soonest first."""
+def _tools(sites: set[int], day: date) -> list[Due]:
+    """Tools whose latest calibration ends soon, has ended, or was not passed."""
     latest: dict[int, Calibration] = {}
     for one in (
         Calibration.objects.filter(tool__site__in=sites, tool__retired_on__isnull=True)
@@ -135,12 +148,13 @@ def _tools(sites: set[int], day: date) -> list[Tool]:
         .order_by("calibrated_on", "pk")
     ):
         latest[one.tool_id] = one
-    soon = [one for one in latest.values() if one.valid_through <= day + TOOLS_AHEAD]
-    tools = []
-    for one in sorted(soon, key=lambda one: one.valid_through):
-        one.tool.ends_on = one.valid_through  # type: ignore[attr-defined]
-        tools.append(one.tool)
-    return tools
+    due = []
+    for one in latest.values():
+        if not one.passed:
+            due.append(Due(kind="not_passed", last_day=one.calibrated_on, tool=one.tool))
+        elif one.valid_through <= day + TOOLS_AHEAD:
+            due.append(Due(kind="calibration", last_day=one.valid_through, tool=one.tool))
+    return due
 
 
 def _to_sign(user: User, boards) -> list[ToSign]:
@@ -159,5 +173,26 @@ def _to_sign(user: User, boards) -> list[ToSign]:
         for stage in outcomes.stages_to_sign(board):
             summary = outcomes.stage_summary(grading, stage)
             if summary.joints and not summary.open_places and not summary.missing:
-                found.append(ToSign(board, stage))
+                found.append(ToSign(board, Stage(stage)))
     return found
+
+
+def _classes(sites: set[int], day: date) -> list[ClassToday]:
+    """Classes that are held on the day; a weekend between two of their days is none."""
+    running = (
+        ClassSession.objects.running_on(day)
+        .filter(site__in=sites)
+        .select_related("course_revision__course", "site")
+        .prefetch_related("course_revision__lessons")
+        .annotate(enrolled=Count("enrolments"))
+        .order_by("number")
+    )
+    held = []
+    for session in running:
+        days = days_of(session)
+        if day not in days:
+            continue
+        which = days.index(day) + 1
+        lessons = [one for one in session.course_revision.lessons.all() if one.day == which]
+        held.append(ClassToday(session, session.enrolled, which, len(days), lessons))
+    return held

@@ -36,14 +36,12 @@ def home(request: UserRequest) -> HttpResponse:
 @require_safe
 @role_required(Role.INSTRUCTOR)
 def bench_page(request: UserRequest) -> HttpResponse:
-    now = timezone.now()
+    """What waits for the instructor, in the calendar of where they work."""
     person = request.user.person
-    today = person.site.today(now) if person else timezone.localdate(now)
-    return render(
-        request,
-        "certification/bench.html",
-        {"bench": bench.bench_of(request.user, today), "today": today},
-    )
+    with timezone.override(person.site.zone if person else None):
+        today = timezone.localdate()
+        context = {"bench": bench.bench_of(request.user, today), "today": today}
+        return render(request, "certification/bench.html", context)
 
 
 @require_safe
