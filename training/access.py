@@ -1,21 +1,25 @@
 """Who may see which person, class and exercise.
 
 A person's results are for themselves, for instructors and quality at their site. Line
-leads see how their own people stand and nothing else. What a user may not see answers
-like what does not exist.
+leads see how their own people stand and nothing else; administrators see who somebody is
+and how they sign in. What a user may not see answers like what does not exist.
 """
 
 from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
 from functools import wraps
 
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import PermissionDenied
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.http import Http404, HttpRequest, HttpResponseBase
 from django.shortcuts import get_object_or_404
+from django.utils import timezone
 from django_htmx.middleware import HtmxDetails
 
-from .models import ClassSession, Person, Role, User
+from .models import ClassSession, FormerEmployeeNumber, Person, Role, Tool, User
+from .models.courses import ClassSessionQuerySet
 from .models.people import PersonQuerySet
 
 READERS = (Role.INSTRUCTOR, Role.QUALITY)
@@ -54,6 +58,11 @@ def own_person(user: User) -> Person:
     return user.person
 
 
+def today_for(user: User) -> date:
+    """The day where the user works, or in UTC for a sign-in that is nobody's."""
+    return user.person.site.today() if user.person else timezone.localdate()
+
+
 def people_with_results_for(user: User) -> PersonQuerySet:
     """People whose boards and results the user may read."""
     return Person.objects.filter(Q(pk=user.person_id or 0) | Q(site__in=user.sites_as(*READERS)))
@@ -78,9 +87,11 @@ def people_listed_for(user: User) -> PersonQuerySet:
 
 
 def person_for_page(user: User, employee_number: str) -> Person:
+    """Somebody whom the user finds in lists, by their number or one they had before."""
+    former = FormerEmployeeNumber.objects.filter(employee_number=employee_number)
     return get_object_or_404(
         people_listed_for(user).select_related("site", "line_lead"),
-        employee_number=employee_number,
+        Q(employee_number=employee_number) | Q(pk__in=former.values("person")),
     )
 
 
@@ -98,6 +109,56 @@ def person_for_instructor(user: User, employee_number: str) -> Person:
         ),
         employee_number=employee_number,
     )
+
+
+@dataclass(frozen=True)
+class PersonRights:
+    """What a user may see of somebody and do about them."""
+
+    own: bool
+    results: bool
+    standing: bool
+    edit: bool
+    teach: bool
+    facts: bool
+    stamps: bool
+    sign_in: bool
+
+
+def rights_over(user: User, person: Person) -> PersonRights:
+    own = user.person_id == person.pk
+    reads = user.has_role(*READERS, site=person.site_id)
+    teaches = user.has_role(Role.INSTRUCTOR, site=person.site_id) and not own
+    administers = user.has_role(Role.ADMINISTRATOR, site=person.site_id)
+    leads = person.line_lead_id is not None and person.line_lead_id == user.person_id
+    return PersonRights(
+        own=own,
+        results=own or reads,
+        standing=own or reads or (leads and user.has_role(Role.LINE_LEAD)),
+        edit=teaches or administers,
+        teach=teaches,
+        facts=reads and not own,
+        stamps=administers or user.has_role(Role.QUALITY, site=person.site_id),
+        sign_in=administers,
+    )
+
+
+def person_when(user: User, employee_number: str, right: str) -> Person:
+    """Somebody over whom the user has one of the rights of `PersonRights`, or 404."""
+    person = person_for_page(user, employee_number)
+    if not getattr(rights_over(user, person), right):
+        raise Http404
+    return person
+
+
+def sites_where_enrols(user: User) -> set[int]:
+    """Ids of the sites where the user enters people."""
+    return user.sites_as(Role.INSTRUCTOR, Role.ADMINISTRATOR)
+
+
+def sessions_readable_by(user: User) -> ClassSessionQuerySet:
+    """Classes at sites where the user teaches or audits."""
+    return ClassSession.objects.filter(site__in=user.sites_as(*READERS))
 
 
 def session_for_reader(user: User, number: str) -> ClassSession:
@@ -118,4 +179,20 @@ def session_for_instructor(user: User, number: str) -> ClassSession:
             "course_revision__course", "site"
         ),
         number=number,
+    )
+
+
+def tools_readable_by(user: User) -> QuerySet[Tool]:
+    return Tool.objects.filter(site__in=user.sites_as(*READERS)).select_related(
+        "site", "answers_for"
+    )
+
+
+def tool_for_reader(user: User, code: str) -> Tool:
+    return get_object_or_404(tools_readable_by(user), code=code)
+
+
+def tool_for_instructor(user: User, code: str) -> Tool:
+    return get_object_or_404(
+        tools_readable_by(user).filter(site__in=user.sites_as(Role.INSTRUCTOR)), code=code
     )

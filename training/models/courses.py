@@ -24,6 +24,15 @@ class Course(models.Model):
         return self.title
 
 
+class CourseRevisionQuerySet(models.QuerySet["CourseRevision"]):
+    def newest(self) -> "CourseRevisionQuerySet":
+        """The newest revision of each course, by the course's code."""
+        newer = self.model._default_manager.filter(
+            course=models.OuterRef("course"), revision__gt=models.OuterRef("revision")
+        )
+        return self.filter(~models.Exists(newer)).order_by("course__code")
+
+
 class CourseRevision(Recorded):
     """What a course consisted of; a class names the revision it was taught from."""
 
@@ -31,6 +40,8 @@ class CourseRevision(Recorded):
     revision = models.PositiveSmallIntegerField(_("revision"))
     summary = models.TextField(_("summary"), blank=True)
     days = models.PositiveSmallIntegerField(_("days"), default=1)
+
+    objects = CourseRevisionQuerySet.as_manager()
 
     class Meta:
         ordering = ["course", "-revision"]
@@ -66,6 +77,12 @@ class Lesson(models.Model):
 class ClassSessionQuerySet(models.QuerySet["ClassSession"]):
     def running_on(self, day: date) -> "ClassSessionQuerySet":
         return self.filter(starts_on__lte=day, ends_on__gte=day)
+
+    def with_list_columns(self) -> "ClassSessionQuerySet":
+        """Everything a line in a list of classes shows, in one query."""
+        return self.select_related(
+            "course_revision__course", "site", "instructor__person"
+        ).annotate(enrolled=models.Count("enrolments", distinct=True))
 
 
 class ClassSession(Recorded):

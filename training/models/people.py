@@ -125,6 +125,27 @@ class PersonQuerySet(models.QuerySet["Person"]):
             Q(left_on__isnull=True) | Q(left_on__gte=day),
         )
 
+    def left_before(self, day: date) -> "PersonQuerySet":
+        return self.filter(left_on__lt=day)
+
+    def naming(self, words: str) -> "PersonQuerySet":
+        """People whose name, number, former number, address or employer holds every word."""
+        found = self
+        for word in words.split():
+            former = FormerEmployeeNumber.objects.filter(employee_number__icontains=word)
+            found = found.filter(
+                Q(full_name__icontains=word)
+                | Q(employee_number__icontains=word)
+                | Q(pk__in=former.values("person"))
+                | Q(email__icontains=word)
+                | Q(employer__icontains=word)
+            )
+        return found
+
+    def with_list_columns(self) -> "PersonQuerySet":
+        """Everything a line in a list of people shows, in one query."""
+        return self.select_related("site", "line_lead")
+
 
 class Person(Recorded):
     """Somebody who does, learns or judges the work; never deleted."""
