@@ -4,18 +4,19 @@ Bytes in, bytes out; no models. Each decoder is called by name for a file that b
 format does, so no other decoder ever sees what somebody sent.
 """
 
+import subprocess
+import sys
 import warnings
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from io import BytesIO
-from pathlib import PurePath
+from pathlib import Path, PurePath
 from typing import IO, Any
 
 from django.conf import settings
 from django.template.defaultfilters import filesizeformat
 from django.utils.translation import gettext as _
-from pi_heif import HeifImageFile, options
 from PIL import Image, ImageCms, ImageFile
 from PIL.ExifTags import Base as ExifTag
 from PIL.JpegImagePlugin import JpegImageFile
@@ -23,10 +24,15 @@ from PIL.PngImagePlugin import PngImageFile
 from PIL.WebPImagePlugin import WebPImageFile
 
 from .exceptions import NotAPhotograph
+from .heif_apart import MOST_SECONDS, TOO_MANY_PIXELS
+
+HEIF_APART = Path(__file__).with_name("heif_apart.py")
 
 # The limit is `max_pixels`, checked in `_opened` before anything is decoded.
 Image.MAX_IMAGE_PIXELS = None
-options.THUMBNAILS = options.DEPTH_IMAGES = options.AUX_IMAGES = False
+# A decoder's remarks on odd metadata are for nobody here. Said once for the process: to change
+# the filters while decoding would race with other threads.
+warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
 
 HEAD_BYTES = 64
 GROUND = "white"
@@ -57,7 +63,8 @@ class Format:
 JPEG = Format("JPEG", "image/jpeg", JpegImageFile, (".jpg", ".jpeg", ".jpe", ".jfif", ".mpo"))
 PNG = Format("PNG", "image/png", PngImageFile, (".png",))
 WEBP = Format("WebP", "image/webp", WebPImageFile, (".webp",))
-HEIF = Format("HEIC", "image/heic", HeifImageFile, (".heic", ".heif", ".hif"))
+# Decoded by a process of its own, which hands on a PNG.
+HEIF = Format("HEIC", "image/heic", PngImageFile, (".heic", ".heif", ".hif"))
 FORMATS = (JPEG, PNG, WEBP, HEIF)
 
 
@@ -119,9 +126,6 @@ def inspect(
         turned = _orientation(picture, form) in LIES_ON_ITS_SIDE
         picture.draft(None, (max(width // 8, 1), max(height // 8, 1)))
         picture.load()
-        if form is HEIF:
-            # What the container says of the size is only checked by decoding.
-            width, height = picture.size
     file.seek(0)
     if turned:
         width, height = height, width
@@ -241,27 +245,41 @@ def _opened(
 ) -> Iterator[ImageFile.ImageFile]:
     """Open a picture whose header has been checked; a decoder's failures become refusals."""
     most = settings.PHOTO_MAX_PIXELS if max_pixels is None else max_pixels
-    with warnings.catch_warnings():
-        # A decoder's remarks on odd metadata are for nobody here.
-        warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
-        try:
-            picture = form.decoder(file)
-            _check_pixels(picture.size, name, most)
-            if form is not HEIF and getattr(picture, "is_animated", False):
-                raise NotAPhotograph(
-                    _("%(name)s moves. Save one picture of it as a still, then add that.")
-                    % {"name": name}
-                )
-            yield picture
-            _check_pixels(picture.size, name, most)
-        except NotAPhotograph:
-            raise
-        except Exception as error:
-            # Decoders answer damaged files with any exception there is.
+    try:
+        picture = form.decoder(_decoded_apart(file, name, most) if form is HEIF else file)
+        _check_pixels(picture.size, name, most)
+        if getattr(picture, "is_animated", False):
             raise NotAPhotograph(
-                _("%(name)s is damaged or breaks off. Copy it from the camera again.")
+                _("%(name)s moves. Save one picture of it as a still, then add that.")
                 % {"name": name}
-            ) from error
+            )
+        yield picture
+        _check_pixels(picture.size, name, most)
+    except NotAPhotograph:
+        raise
+    except Exception as error:
+        # Decoders answer damaged files with any exception there is.
+        raise NotAPhotograph(
+            _("%(name)s is damaged or breaks off. Copy it from the camera again.") % {"name": name}
+        ) from error
+
+
+def _decoded_apart(file: IO[bytes], name: str, most: int) -> IO[bytes]:
+    """Have a HEIC picture decoded where a crash of the decoder harms nobody; give a PNG."""
+    file.seek(0)
+    done = subprocess.run(
+        [sys.executable, "-I", str(HEIF_APART), str(most)],
+        input=file.read(),
+        capture_output=True,
+        timeout=2 * MOST_SECONDS,
+        check=False,
+    )
+    if done.returncode == TOO_MANY_PIXELS:
+        width, height = done.stderr.split()
+        _check_pixels((int(width), int(height)), name, most)
+    if done.returncode != 0:
+        raise OSError(f"The decoder ended with {done.returncode}.")
+    return BytesIO(done.stdout)
 
 
 def _check_pixels(size: tuple[int, int], name: str, most: int) -> None:

@@ -1,5 +1,6 @@
 """Photographs as files: taken in, turned upright, made smaller; everything else refused."""
 
+import subprocess
 import zipfile
 from io import BytesIO
 
@@ -209,6 +210,19 @@ def test_damage_anywhere_is_refused_or_survived_and_nothing_else(data):
     except NotAPhotograph:
         return
     assert facts.width * facts.height <= 1_000_000
+
+
+def test_a_heic_that_brings_its_decoder_down_is_refused_like_any_damaged_file(monkeypatch):
+    # The decoder's process is told to end as a crash ends it: killed by a signal.
+    killed = "import os, signal; os.kill(os.getpid(), signal.SIGSEGV)"
+    run = subprocess.run
+    monkeypatch.setattr(
+        subprocess,
+        "run",
+        lambda command, **how: run([command[0], "-c", killed], **how),
+    )
+    with pytest.raises(NotAPhotograph, match="damaged or breaks off"):
+        inspect(pictures.heic("quadrants-on-its-side"), "E07.heic")
 
 
 # What comes out
