@@ -28,3 +28,7 @@ class CertificationConfig(AppConfig):
         navigation.register(
             _("Find"), "certification:find", ["instructor", "quality"], place="find"
         )
+        decide = ["instructor", "quality"]
+        navigation.register(_("Proposals"), "certification:proposal_list", decide, order=45)
+        watch = ["instructor", "quality", "administrator"]
+        navigation.register(_("Reminders"), "certification:reminders", watch, order=75)

@@ -82,6 +82,13 @@ def read_text(text: str, zone: tzinfo) -> str:
     return text
 
 
+def read_code(text: str, zone: tzinfo) -> str:
+    """Read a number or code that stands in the address of a page."""
+    if "/" in text or "\\" in text or text in (".", ".."):
+        raise ValueError(f"{text!r} cannot stand in an address: leave out slashes.")
+    return read_text(text, zone)
+
+
 def read_day(text: str, zone: tzinfo) -> date:
     found = DAY.fullmatch(text)
     if found:
@@ -149,6 +156,10 @@ def text(name: str, longest: int, *, empty: bool = False, missing: bool = False)
     return Column(name, read_text, missing, empty or missing, longest, "")
 
 
+def code(name: str, longest: int, *, missing: bool = False) -> Column:
+    return Column(name, read_code, missing, missing, longest, "")
+
+
 def day(name: str, *, empty: bool = False, missing: bool = False) -> Column:
     return Column(name, read_day, missing, empty or missing)
 
@@ -171,7 +182,7 @@ PARTS = {
         "people",
         PersonRow,
         (
-            text("employee_number", 32),
+            code("employee_number", 32),
             text("full_name", 120),
             text("email", 254, empty=True),
             text("site", 80, empty=True),
@@ -197,9 +208,9 @@ PARTS = {
         CertificateRow,
         (
             text("certificate_number", 40),
-            text("employee_number", 32),
+            code("employee_number", 32),
             text("scheme", 80),
-            text("scope", 40),
+            code("scope", 40),
             day("issued_on"),
             text("renews", 40, empty=True),
             instant("recorded_at"),
@@ -227,8 +238,8 @@ PARTS = {
         "vision_tests",
         VisionTestRow,
         (
-            text("test_id", 40),
-            text("employee_number", 32),
+            code("test_id", 40),
+            code("employee_number", 32),
             day("tested_on"),
             Column("result", one_of("pass", "fail")),
             instant("recorded_at"),
@@ -239,8 +250,8 @@ PARTS = {
         "practice",
         PracticeRow,
         (
-            text("employee_number", 32),
-            text("scope", 40),
+            code("employee_number", 32),
+            code("scope", 40),
             day("performed_on"),
             instant("recorded_at"),
             instant("withdrawn_at", missing=True),
@@ -251,12 +262,12 @@ PARTS = {
         StampRow,
         (
             text("stamp", 32),
-            text("employee_number", 32),
+            code("employee_number", 32),
             day("issued_on"),
             day("returned_on", empty=True),
         ),
     ),
-    "operations": Part("operations", OperationRow, (text("operation", 80), text("scope", 40))),
+    "operations": Part("operations", OperationRow, (text("operation", 80), code("scope", 40))),
 }
 
 

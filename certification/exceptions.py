@@ -27,3 +27,7 @@ class AlreadyDecided(CertificationError):
 
 class BundleRefused(CertificationError):
     """The bundle has rows that cannot be taken in, so none was."""
+
+
+class CannotSendAgain(CertificationError):
+    """The message was sent, withdrawn or is being tried, so there is nothing to repeat."""

@@ -222,3 +222,12 @@ def joint_types_needing_standing() -> dict[str, set[str]]:
                 for joint_type in scope.joint_types:
                     asked.setdefault(joint_type, set()).add(revision.name)
     return asked
+
+
+def scope_names() -> list[tuple[str, str]]:
+    """Code and title of every scope that is not retired."""
+    return list(
+        Scope.objects.filter(retired_at__isnull=True)
+        .order_by("level", "title")
+        .values_list("code", "title")
+    )

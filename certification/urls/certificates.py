@@ -1,3 +1,27 @@
-from django.urls import URLPattern
+"""Certificates. A number that came with an earlier register may hold a slash."""
 
-urlpatterns: list[URLPattern] = []
+from django.urls import path
+
+from certification.views import certificates as views
+
+urlpatterns = [
+    path(
+        "certificates/from-elsewhere/",
+        views.certificate_from_elsewhere,
+        name="certificate_from_elsewhere",
+    ),
+    path(
+        "certificates/<path:number>/document/",
+        views.certificate_document,
+        name="certificate_document",
+    ),
+    path(
+        "certificates/<path:number>/act/<str:act>/", views.certificate_act, name="certificate_act"
+    ),
+    path(
+        "certificates/<path:number>/events/<int:event>/remove/",
+        views.event_remove,
+        name="event_remove",
+    ),
+    path("certificates/<path:number>/", views.certificate_detail, name="certificate_detail"),
+]

@@ -1,3 +1,20 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from certification.views import proposals as views
+
+urlpatterns = [
+    path(
+        "people/<str:employee_number>/scopes/<str:scope_code>/",
+        views.requirements_page,
+        name="requirements",
+    ),
+    path(
+        "people/<str:employee_number>/scopes/<str:scope_code>/propose/",
+        views.proposal_new,
+        name="proposal_new",
+    ),
+    path("proposals/", views.proposal_list, name="proposal_list"),
+    path("proposals/<int:proposal_id>/", views.proposal_detail, name="proposal_detail"),
+    path("proposals/<int:proposal_id>/issue/", views.proposal_issue, name="proposal_issue"),
+    path("proposals/<int:proposal_id>/decline/", views.proposal_decline, name="proposal_decline"),
+]

@@ -213,6 +213,8 @@ def test_missing_column_is_named_once_and_its_file_left_alone(tmp_path):
         pytest.param({6: "20220315T100000"}, "recorded_at", "day with a time", id="run-together"),
         pytest.param({0: ""}, "certificate_number", "empty", id="number-missing"),
         pytest.param({0: "C" * 41}, "certificate_number", "at most 40", id="number-too-long"),
+        pytest.param({1: "P/1"}, "employee_number", "slashes", id="slash-in-an-address"),
+        pytest.param({3: ".."}, "scope", "slashes", id="dots-in-an-address"),
         pytest.param({3: "tur\nret"}, "scope", "line break", id="line-break-inside"),
     ],
 )

@@ -1,0 +1,157 @@
+"""What the page of one certificate shows, and what may be done from it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django.utils.translation import gettext_lazy as _
+
+from assessments.models import Board
+from training.models import Role, User
+
+from .domain.answers import Answer, Standing
+from .domain.periods import Course
+from .domain.standing import timeline
+from .models import Certificate, CertificateEvent
+from .said import ENDS, RULES
+from .services import events as acts
+from .services import standing
+
+ACT_LABELS = {
+    "suspend": _("Suspend"),
+    "reinstate": _("Reinstate"),
+    "extend": _("Extend"),
+    "end": _("End"),
+    "revoke": _("Revoke"),
+    "withdraw": _("Withdraw"),
+}
+
+
+@dataclass(frozen=True)
+class EvidenceBoard:
+    """A board as the certificate copied it when it was issued."""
+
+    number: str
+    title: str
+    purpose: Any
+    judged_on: date
+    joints: int
+    rejected: int
+    score: str | None
+    signers: str
+
+
+@dataclass(frozen=True)
+class EventLine:
+    """One event, and the event that removed it, if any."""
+
+    event: CertificateEvent
+    removed_by: CertificateEvent | None
+    may_remove: bool
+
+
+@dataclass(frozen=True)
+class CertificateScreen:
+    certificate: Certificate
+    today: date
+    answer: Answer
+    course: Course | None
+    ends: list[tuple[Any, date]]
+    events: list[EventLine]
+    boards: list[EvidenceBoard]
+    acts: list[tuple[str, Any]]
+    is_own: bool
+
+    @property
+    def answers_itself(self) -> bool:
+        """Whether today's standing is this certificate's, and not another's."""
+        return self.answer.certificate_number == self.certificate.number
+
+    @property
+    def ends_soon(self) -> bool:
+        return self.answer.standing is Standing.CERTIFIED and any(
+            0 <= (day - self.today).days <= 90 for _kind, day in self.ends
+        )
+
+    @property
+    def rule_said(self) -> Any:
+        return RULES[self.answer.rule]
+
+    @property
+    def good_through(self) -> date | None:
+        """The last day after every event; None where the certificate was withdrawn."""
+        return self.course.last_day if self.course else None
+
+
+def build(certificate: Certificate, user: User, now: datetime | None = None) -> CertificateScreen:
+    person, scope = certificate.person, certificate.scope
+    today = person.site.today(now)
+    line = timeline(standing.facts_for(person, scope))
+    course = standing.courses_of(person, scope).get(certificate.number)
+    may_act = user.person_id != person.pk and user.has_role(Role.QUALITY, site=person.site_id)
+    return CertificateScreen(
+        certificate=certificate,
+        today=today,
+        answer=line.on(today),
+        course=course,
+        ends=[(ENDS[end.kind], end.last_day) for end in line.ends_after(today)],
+        events=_event_lines(certificate, may_act),
+        boards=boards_of(certificate.evidence),
+        acts=_acts(certificate, course, today) if may_act else [],
+        is_own=user.person_id == person.pk,
+    )
+
+
+def _event_lines(certificate: Certificate, may_act: bool) -> list[EventLine]:
+    found = list(
+        certificate.events.select_related("signature__signer", "voids").order_by(
+            "effective_on", "recorded_at", "event_id"
+        )
+    )
+    removed_by = {
+        one.voids_id: one
+        for one in found
+        if one.kind == CertificateEvent.Kind.VOIDED
+        and one.voids is not None
+        and one.voids.kind != CertificateEvent.Kind.VOIDED
+    }
+    return [
+        EventLine(
+            one,
+            removed_by.get(one.pk),
+            may_act and one.kind != CertificateEvent.Kind.VOIDED and one.pk not in removed_by,
+        )
+        for one in found
+    ]
+
+
+def _acts(certificate: Certificate, course: Course | None, today: date) -> list[tuple[str, Any]]:
+    """What quality can do today, in the order of the labels."""
+    person, scope = certificate.person, certificate.scope
+    possible = {"withdraw"} if course is not None else set()
+    if acts.can_suspend(person, scope, today):
+        possible |= {"suspend", "revoke", "end"}
+    if acts.can_reinstate(person, scope, today):
+        possible.add("reinstate")
+    if course and course.last_day >= today and not standing.is_revoked_on(course, today):
+        possible.add("extend")
+    return [(act, label) for act, label in ACT_LABELS.items() if act in possible]
+
+
+def boards_of(evidence: Mapping[str, Any]) -> list[EvidenceBoard]:
+    """The boards in a copy of evidence, newest first."""
+    purposes = dict(Board.Purpose.choices)
+    return [
+        EvidenceBoard(
+            number=one["number"],
+            title=one["title"],
+            purpose=purposes.get(one["purpose"], one["purpose"]),
+            judged_on=date.fromisoformat(one["judged_on"]),
+            joints=one["joints"],
+            rejected=one["rejected"],
+            score=one["score"],
+            signers=", ".join(dict.fromkeys(sign["by"] for sign in one["signatures"])),
+        )
+        for one in evidence.get("boards", [])
+    ]

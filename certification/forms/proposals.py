@@ -1,0 +1,59 @@
+"""What is asked when somebody is proposed, issued or declined."""
+
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from certification.forms.certificates import PasswordField
+from training.forms.fields import helper
+
+
+class RestrictionField(forms.CharField):
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(
+            **{
+                "label": _("Restriction"),
+                "max_length": 400,
+                "required": False,
+                "help_text": _("What the certificate does not allow, as printed on it."),
+                **kwargs,
+            }
+        )
+
+
+class ProposeForm(forms.Form):
+    note = forms.CharField(
+        label=_("Note for whoever issues"),
+        required=False,
+        max_length=2000,
+        widget=forms.Textarea(attrs={"rows": 2}),
+    )
+    restriction = RestrictionField()
+    password = PasswordField()
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper("note", "restriction", "password")
+
+
+class IssueForm(forms.Form):
+    restriction = RestrictionField()
+    password = PasswordField()
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, prefix="issue", **kwargs)
+        self.helper = helper("restriction", "password")
+
+
+class DeclineForm(forms.Form):
+    reason = forms.CharField(
+        label=_("Why"),
+        max_length=400,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text=_("Whoever proposed it reads this."),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, prefix="decline", **kwargs)
+        self.helper = helper("reason")

@@ -1,0 +1,100 @@
+"""What the page of one person and one scope shows: asked for, met, and what comes next."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from training.models import Person, Role, User
+
+from . import access
+from .domain.answers import Answer
+from .exceptions import RequirementsNotMet
+from .models import Proposal, SchemeRevision, Scope
+from .said import NEXT_STEPS, RULES
+from .services import certificates, schemes, standing
+from .services.requirements import Requirement, requirements, unmet
+
+
+@dataclass(frozen=True)
+class RequirementsScreen:
+    """``refusal`` is why nobody can be proposed today; empty where everything is there."""
+
+    person: Person
+    scope: Scope
+    today: date
+    revision: SchemeRevision | None
+    revisions: Sequence[SchemeRevision]
+    answer: Answer
+    found: Sequence[Requirement]
+    period: certificates.Period | None
+    refusal: str
+    proposal: Proposal | None
+    may_propose: bool
+    may_enter: bool
+    is_own: bool
+
+    @property
+    def met(self) -> int:
+        return len(self.found) - len(unmet(self.found))
+
+    @property
+    def rule_said(self) -> Any:
+        return RULES[self.answer.rule]
+
+    @property
+    def next_step(self) -> Any:
+        return NEXT_STEPS.get(self.answer.rule, "")
+
+    @property
+    def renews_in_time(self) -> bool:
+        return self.period is not None and self.period.runs_on
+
+
+def build(
+    person: Person, scope: Scope, user: User, scheme_name: str = "", now: datetime | None = None
+) -> RequirementsScreen:
+    """Ask everything of today, under the scheme named or else the one that comes first."""
+    today = person.site.today(now)
+    revisions = schemes.revisions_for(scope)
+    revision = next((one for one in revisions if one.name == scheme_name), None)
+    if revision is None and revisions:
+        revision = revisions[0]
+    found = requirements(person, scope, revision, today) if revision else []
+    is_own = user.person_id == person.pk
+    return RequirementsScreen(
+        person=person,
+        scope=scope,
+        today=today,
+        revision=revision,
+        revisions=revisions,
+        answer=standing.answer(person, scope, today),
+        found=found,
+        period=(
+            certificates.period_if_issued(person, scope, revision, today) if revision else None
+        ),
+        refusal=_refusal(person, scope, revision, found, today),
+        proposal=Proposal.objects.open()
+        .filter(person=person, scope=scope)
+        .select_related("signature")
+        .first(),
+        may_propose=access.may_propose(user, person),
+        may_enter=not is_own and user.has_role(Role.QUALITY, site=person.site_id),
+        is_own=is_own,
+    )
+
+
+def _refusal(
+    person: Person,
+    scope: Scope,
+    revision: SchemeRevision | None,
+    found: list[Requirement],
+    today: date,
+) -> str:
+    if revision is None:
+        return ""
+    try:
+        certificates.refuse_unmet(person, scope, revision, found, today)
+    except RequirementsNotMet as error:
+        return str(error)
+    return ""

@@ -1,0 +1,236 @@
+"""One certificate: reading it, its document, acting on it; and one from elsewhere."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import FileResponse, Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+from django.views.decorators.http import require_http_methods, require_safe
+
+from certification import access, certificate_screen
+from certification.exceptions import CertificationError
+from certification.forms.certificates import ActForm, ElsewhereForm
+from certification.models import Certificate, CertificateEvent, SchemeRevision, Scope
+from certification.services import elsewhere, events
+from training.access import UserRequest, role_required
+from training.exceptions import ProofRefused
+from training.models import Role
+from training.proof import prove_identity
+
+
+@dataclass(frozen=True)
+class Act:
+    """One thing quality can do to a certificate, and how its page words it."""
+
+    service: Callable[..., Any]
+    title: Any
+    lead: Any
+    done: Any
+    asks: tuple[str, ...] = ("effective_on",)
+    day_label: Any = ""
+    on_all: bool = True
+    is_final: bool = False
+
+
+ACTS = {
+    "suspend": Act(
+        events.suspend_certificates,
+        gettext_lazy("Suspend"),
+        gettext_lazy("It does not count from this day until somebody reinstates it."),
+        gettext_lazy("Suspended."),
+        day_label=gettext_lazy("First day suspended"),
+    ),
+    "reinstate": Act(
+        events.reinstate_certificates,
+        gettext_lazy("Reinstate"),
+        gettext_lazy("It counts again from this day on."),
+        gettext_lazy("Reinstated."),
+        day_label=gettext_lazy("First day in force again"),
+    ),
+    "revoke": Act(
+        events.revoke_certificates,
+        gettext_lazy("Revoke"),
+        gettext_lazy("It never counts again from this day on, nor do boards judged until then."),
+        gettext_lazy("Revoked."),
+        day_label=gettext_lazy("First day revoked"),
+        is_final=True,
+    ),
+    "end": Act(
+        events.end_certificates,
+        gettext_lazy("End"),
+        gettext_lazy("For somebody who leaves, changes work or gives it up."),
+        gettext_lazy("Ended."),
+        day_label=gettext_lazy("Last good day"),
+    ),
+    "extend": Act(
+        events.extend_certificate,
+        gettext_lazy("Extend"),
+        gettext_lazy("Moves the last day. What keeps it alive is asked for as before."),
+        gettext_lazy("Extended."),
+        asks=("until", "authority"),
+        on_all=False,
+    ),
+    "withdraw": Act(
+        events.withdraw_certificate,
+        gettext_lazy("Withdraw"),
+        gettext_lazy(
+            "For a certificate entered in error: from now on it counts as never entered. "
+            "It stays on record."
+        ),
+        gettext_lazy("Withdrawn."),
+        asks=(),
+        on_all=False,
+        is_final=True,
+    ),
+}
+
+
+@require_safe
+@login_required
+def certificate_detail(request: UserRequest, number: str) -> HttpResponse:
+    certificate = access.certificate_for_reader(request.user, number)
+    screen = certificate_screen.build(certificate, request.user)
+    return render(
+        request,
+        "certification/certificate_detail.html",
+        {"certificate": certificate, "screen": screen},
+    )
+
+
+@require_safe
+@login_required
+def certificate_document(request: UserRequest, number: str) -> FileResponse:
+    """The paper as it came, as a download: never shown inside a page of ours."""
+    document = access.document_for_reader(request.user, number)
+    return FileResponse(
+        document.file.open("rb"),
+        as_attachment=True,
+        filename=document.original_name,
+        content_type=document.media_type,
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@login_required
+def certificate_act(request: UserRequest, number: str, act: str) -> HttpResponse:
+    certificate = access.certificate_for_quality(request.user, number)
+    if act not in ACTS:
+        raise Http404
+    wanted = ACTS[act]
+    now = timezone.now()
+    form = ActForm(
+        request.POST or None,
+        asks=wanted.asks,
+        day_label=wanted.day_label,
+        today=certificate.person.site.today(now),
+    )
+    if request.method == "POST" and form.is_valid():
+        fields = dict(form.cleaned_data)
+        try:
+            proof = prove_identity(request.user, fields.pop("password"))
+            on = (
+                {"person": certificate.person, "scope": certificate.scope}
+                if wanted.on_all
+                else {"certificate": certificate}
+            )
+            wanted.service(**on, **fields, actor=request.user, at=now, proof=proof)
+        except ProofRefused as error:
+            form.add_error("password", str(error))
+        except CertificationError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, str(wanted.done))
+            return redirect("certification:certificate_detail", certificate.number)
+    return render(
+        request,
+        "certification/certificate_act.html",
+        {"certificate": certificate, "act": wanted, "form": form},
+        status=422 if form.errors else 200,
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@login_required
+def event_remove(request: UserRequest, number: str, event: int) -> HttpResponse:
+    certificate = access.certificate_for_quality(request.user, number)
+    found = get_object_or_404(
+        CertificateEvent.objects.select_related("certificate__person__site", "signature"),
+        certificate=certificate,
+        pk=event,
+    )
+    now = timezone.now()
+    form = ActForm(request.POST or None, asks=(), today=certificate.person.site.today(now))
+    if request.method == "POST" and form.is_valid():
+        try:
+            proof = prove_identity(request.user, form.cleaned_data["password"])
+            events.void_event(
+                event=found,
+                reason=form.cleaned_data["reason"],
+                actor=request.user,
+                at=now,
+                proof=proof,
+            )
+        except ProofRefused as error:
+            form.add_error("password", str(error))
+        except CertificationError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("Removed."))
+            return redirect("certification:certificate_detail", certificate.number)
+    return render(
+        request,
+        "certification/event_remove.html",
+        {"certificate": certificate, "event": found, "form": form},
+        status=422 if form.errors else 200,
+    )
+
+
+def _elsewhere_form(request: UserRequest) -> ElsewhereForm:
+    asked = {name: request.GET[name] for name in ("person", "scope") if name in request.GET}
+    return ElsewhereForm(
+        request.POST or None,
+        request.FILES or None,
+        initial=asked,
+        people=access.people_for_quality(request.user),
+        scopes=Scope.objects.filter(retired_at__isnull=True),
+        revisions=SchemeRevision.objects.filter(
+            published_at__isnull=False, retired_at__isnull=True
+        ).order_by("name"),
+    )
+
+
+@require_http_methods(["GET", "POST"])
+@role_required(Role.QUALITY)
+def certificate_from_elsewhere(request: UserRequest) -> HttpResponse:
+    form = _elsewhere_form(request)
+    if request.method == "POST" and form.is_valid():
+        try:
+            certificate: Certificate = elsewhere.enter_certificate_from_elsewhere(
+                person=form.cleaned_data["person"],
+                scope=form.cleaned_data["scope"],
+                revision=form.cleaned_data["revision"],
+                paper=form.paper(),
+                restriction=form.cleaned_data["restriction"],
+                verified_by=request.user,
+                at=timezone.now(),
+                proof=prove_identity(request.user, form.cleaned_data["password"]),
+            )
+        except ProofRefused as error:
+            form.add_error("password", str(error))
+        except CertificationError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("Entered as %(number)s.") % {"number": certificate.number})
+            return redirect("certification:certificate_detail", certificate.number)
+    return render(
+        request,
+        "certification/certificate_elsewhere.html",
+        {"form": form, "suggestions": access.people_for_quality(request.user)[:200]},
+        status=422 if form.errors else 200,
+    )

@@ -1,0 +1,177 @@
+"""What a scope asks of somebody, proposing them, and deciding what was proposed."""
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
+from django.db.models import Case, Value, When
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST, require_safe
+
+from certification import access, certificate_screen, requirements_screen
+from certification.exceptions import CertificationError
+from certification.forms.proposals import DeclineForm, IssueForm, ProposeForm
+from certification.models import Proposal
+from certification.services import certificates
+from certification.services import proposals as services
+from certification.services.requirements import requirements
+from training.access import UserRequest, role_required
+from training.exceptions import ProofRefused
+from training.models import Role
+from training.proof import prove_identity
+
+PROPOSALS_A_PAGE = 50
+
+
+@require_safe
+@login_required
+def requirements_page(request: UserRequest, employee_number: str, scope_code: str) -> HttpResponse:
+    return _requirements(request, employee_number, scope_code, ProposeForm())
+
+
+@require_POST
+@login_required
+def proposal_new(request: UserRequest, employee_number: str, scope_code: str) -> HttpResponse:
+    person, scope = access.person_and_scope(request.user, employee_number, scope_code)
+    form = ProposeForm(request.POST)
+    screen = requirements_screen.build(person, scope, request.user, request.GET.get("scheme", ""))
+    if form.is_valid() and screen.revision is not None:
+        try:
+            proposal = services.propose(
+                person=person,
+                scope=scope,
+                revision=screen.revision,
+                actor=request.user,
+                at=timezone.now(),
+                proof=prove_identity(request.user, form.cleaned_data["password"]),
+                note=form.cleaned_data["note"],
+                restriction=form.cleaned_data["restriction"],
+            )
+        except ProofRefused as error:
+            form.add_error("password", str(error))
+        except CertificationError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(
+                request, _("Proposed. Whoever issues certificates here finds it under Proposals.")
+            )
+            return redirect("certification:proposal_detail", proposal.pk)
+    return _requirements(request, employee_number, scope_code, form)
+
+
+def _requirements(
+    request: UserRequest, employee_number: str, scope_code: str, form: ProposeForm
+) -> HttpResponse:
+    person, scope = access.person_and_scope(request.user, employee_number, scope_code)
+    screen = requirements_screen.build(person, scope, request.user, request.GET.get("scheme", ""))
+    return render(
+        request,
+        "certification/requirements.html",
+        {"screen": screen, "form": form},
+        status=422 if form.errors else 200,
+    )
+
+
+@require_safe
+@role_required(Role.INSTRUCTOR, Role.QUALITY)
+def proposal_list(request: UserRequest) -> HttpResponse:
+    found = (
+        access.proposals_readable_by(request.user)
+        .annotate(is_open=Case(When(decision="", then=Value(1)), default=Value(0)))
+        .select_related("person", "scope", "signature", "certificate", "decided_by__person")
+        .order_by("-is_open", "-recorded_at")
+    )
+    page = Paginator(found, PROPOSALS_A_PAGE).get_page(request.GET.get("page"))
+    return render(
+        request,
+        "certification/proposal_list.html",
+        {
+            "page": page,
+            "waiting": found.filter(decision="").count(),
+            "may_propose": request.user.has_role(Role.INSTRUCTOR),
+        },
+    )
+
+
+@require_safe
+@login_required
+def proposal_detail(request: UserRequest, proposal_id: int) -> HttpResponse:
+    proposal = access.proposal_for_reader(request.user, proposal_id)
+    form = IssueForm(initial={"restriction": proposal.restriction})
+    return _proposal(request, proposal, form, DeclineForm())
+
+
+@require_POST
+@login_required
+def proposal_issue(request: UserRequest, proposal_id: int) -> HttpResponse:
+    proposal = access.proposal_for_reader(request.user, proposal_id)
+    form = IssueForm(request.POST)
+    if form.is_valid():
+        try:
+            certificate = certificates.issue_certificate(
+                proposal=proposal,
+                issuer=request.user,
+                at=timezone.now(),
+                proof=prove_identity(request.user, form.cleaned_data["password"]),
+                restriction=form.cleaned_data["restriction"],
+            )
+        except ProofRefused as error:
+            form.add_error("password", str(error))
+        except CertificationError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("Issued as %(number)s.") % {"number": certificate.number})
+            return redirect("certification:certificate_detail", certificate.number)
+    return _proposal(request, proposal, form, DeclineForm())
+
+
+@require_POST
+@login_required
+def proposal_decline(request: UserRequest, proposal_id: int) -> HttpResponse:
+    proposal = access.proposal_for_reader(request.user, proposal_id)
+    form = DeclineForm(request.POST)
+    if form.is_valid():
+        try:
+            services.decline(
+                proposal=proposal,
+                actor=request.user,
+                reason=form.cleaned_data["reason"],
+                at=timezone.now(),
+            )
+        except CertificationError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("Declined. The instructor sees why."))
+            return redirect("certification:proposal_detail", proposal.pk)
+    issue = IssueForm(initial={"restriction": proposal.restriction})
+    return _proposal(request, proposal, issue, form)
+
+
+def _proposal(
+    request: UserRequest, proposal: Proposal, issue: IssueForm, decline: DeclineForm
+) -> HttpResponse:
+    person, scope, revision = proposal.person, proposal.scope, proposal.scheme_revision
+    today = person.site.today()
+    context = {
+        "proposal": proposal,
+        "boards": certificate_screen.boards_of(proposal.evidence),
+        "today": today,
+        "issue_form": issue,
+        "decline_form": decline,
+    }
+    if not proposal.decision:
+        found = requirements(person, scope, revision, today)
+        context |= {
+            "found": found,
+            "period": certificates.period_if_issued(person, scope, revision, today),
+            "refusal": certificates.why_may_not_issue(request.user, person, revision, found),
+            "may_decline": not services.why_may_not_decline(request.user, proposal),
+        }
+    return render(
+        request,
+        "certification/proposal_detail.html",
+        context,
+        status=422 if issue.errors or decline.errors else 200,
+    )
