@@ -1,8 +1,8 @@
 """Who may see and judge which board and photograph.
 
 A board is read by whoever made it, and by instructors and quality at its site. It is
-judged by instructors at its site, never by whoever made it. Unknown and forbidden
-answer alike.
+judged by instructors at its site, never by whoever made it. Criteria are read by
+everyone. Unknown and forbidden answer alike.
 """
 
 from django.db.models import Q
@@ -10,8 +10,9 @@ from django.shortcuts import get_object_or_404
 
 from training.models import Role, User
 
-from .models import Board, Grading, Photo
+from .models import Board, CriteriaSet, Criterion, Grading, Photo
 from .models.boards import BoardQuerySet
+from .models.criteria import CriteriaSetQuerySet
 
 PHOTO_COMES_WITH = ("board__exercise", "board__person", "board__site", "joint__position")
 
@@ -105,4 +106,25 @@ def grading_of(user: User, grading_id: int) -> Grading:
             grader=user,
         ).select_related("board__exercise", "criteria_set"),
         pk=grading_id,
+    )
+
+
+def criteria_sets_readable_by(user: User) -> CriteriaSetQuerySet:
+    """Published sets are everyone's to read, retired ones too; drafts those who work on them."""
+    if user.has_role(Role.INSTRUCTOR, Role.QUALITY):
+        return CriteriaSet.objects.all()
+    return CriteriaSet.objects.filter(published_at__isnull=False)
+
+
+def criteria_set_for_reader(user: User, set_id: int) -> CriteriaSet:
+    return get_object_or_404(criteria_sets_readable_by(user), pk=set_id)
+
+
+def criterion_for_editor(user: User, set_id: int, code: str) -> Criterion:
+    """A criterion of a set that is not published, for those who draft."""
+    drafts = criteria_sets_readable_by(user).filter(published_at__isnull=True)
+    return get_object_or_404(
+        Criterion.objects.filter(criteria_set__in=drafts).select_related("criteria_set"),
+        criteria_set=set_id,
+        code=code,
     )

@@ -15,3 +15,4 @@ class AssessmentsConfig(AppConfig):
         protected.declare()
         register_files(photos.originals)
         navigation.register(_("Boards"), "assessments:board_list", order=20)
+        navigation.register(_("Criteria"), "assessments:criteria_list", order=70)

@@ -35,3 +35,7 @@ class CannotMakeBoards(AssessmentError):
 
 class CannotChangeBoard(AssessmentError):
     """What is asked of the board does not fit what has happened to it."""
+
+
+class CannotChangeCriteria(AssessmentError):
+    """A set of criteria cannot be drafted, changed, published or retired as asked."""
