@@ -1,10 +1,18 @@
 from django.apps import AppConfig
+from django.utils.translation import gettext_lazy as _
 
 
 class TrainingConfig(AppConfig):
     name = "training"
 
     def ready(self) -> None:
-        from . import protected
+        from . import navigation, protected
 
         protected.declare()
+        staff = ["line_lead", "instructor", "quality", "administrator"]
+        readers = ["instructor", "quality"]
+        navigation.register(_("People"), "training:person_list", staff, order=30)
+        navigation.register(_("Classes"), "training:class_list", readers, order=35)
+        navigation.register(_("Exercises"), "training:exercise_list", order=60)
+        navigation.register(_("Courses"), "training:course_list", order=65, place="foot")
+        navigation.register(_("Tools"), "training:tool_list", readers, order=85, place="foot")

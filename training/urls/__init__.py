@@ -1,6 +1,6 @@
 """Addresses of this app, one module a subject."""
 
-from . import courses, exercises, people
+from . import courses, exercises, people, tools
 
 app_name = "training"
 
@@ -8,4 +8,5 @@ urlpatterns = [
     *courses.urlpatterns,
     *exercises.urlpatterns,
     *people.urlpatterns,
+    *tools.urlpatterns,
 ]

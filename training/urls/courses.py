@@ -1,3 +1,23 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from training.views import courses
+
+urlpatterns = [
+    path("courses/", courses.course_list, name="course_list"),
+    path("courses/<str:code>/", courses.course_detail, name="course_detail"),
+    path("classes/", courses.class_list, name="class_list"),
+    path("classes/new/", courses.class_new, name="class_new"),
+    path("classes/<str:number>/", courses.class_detail, name="class_detail"),
+    path("classes/<str:number>/edit/", courses.class_edit, name="class_edit"),
+    path("classes/<str:number>/enrol/", courses.class_enrol, name="class_enrol"),
+    path(
+        "classes/<str:number>/enrolments/<int:enrolment_id>/cancel/",
+        courses.enrolment_cancel,
+        name="enrolment_cancel",
+    ),
+    path(
+        "classes/<str:number>/attendance/<str:day>/",
+        courses.class_attendance,
+        name="class_attendance",
+    ),
+]

@@ -1,3 +1,8 @@
-from django.urls import URLPattern
+from django.urls import path
 
-urlpatterns: list[URLPattern] = []
+from training.views import exercises
+
+urlpatterns = [
+    path("exercises/", exercises.exercise_list, name="exercise_list"),
+    path("exercises/<str:code>/", exercises.exercise_detail, name="exercise_detail"),
+]

@@ -1,0 +1,168 @@
+"""Planning classes, enrolling people in them, and who was there."""
+
+from collections.abc import Iterable
+from datetime import date
+from typing import Any
+
+from crispy_forms.layout import Div
+from django import forms
+from django.db.models import QuerySet
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from training.models import (
+    Attendance,
+    ClassSession,
+    CourseRevision,
+    Enrolment,
+    Person,
+    Role,
+    Site,
+    User,
+)
+from training.models.people import PersonQuerySet
+
+from .fields import DayInput, find_person, helper
+
+WHEN = [("", _("from today on")), ("past", _("over")), ("all", _("all"))]
+
+
+class ClassFilterForm(forms.Form):
+    when = forms.ChoiceField(label=_("Which"), required=False, choices=WHEN)
+    site = forms.ModelChoiceField(
+        Site.objects.none(),
+        label=_("Site"),
+        required=False,
+        empty_label=_("all"),
+        to_field_name="prefix",
+    )
+
+    def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["site"].queryset = sites  # type: ignore[attr-defined]
+        if len(sites) < 2:
+            del self.fields["site"]
+
+    def chosen(self) -> dict[str, Any]:
+        """The filters that were understood."""
+        self.is_valid()
+        return {name: value for name, value in self.cleaned_data.items() if value}
+
+
+def instructors_at(sites: Iterable[Site]) -> QuerySet[User]:
+    return (
+        User.objects.filter(roles__role=Role.INSTRUCTOR, roles__site__in=sites, is_active=True)
+        .select_related("person")
+        .order_by("person__full_name")
+        .distinct()
+    )
+
+
+class ClassForm(forms.Form):
+    """When, where and by whom a course is taught."""
+
+    course_revision = forms.ModelChoiceField(
+        CourseRevision.objects.none(), label=_("Course"), empty_label=_("choose one")
+    )
+    site = forms.ModelChoiceField(Site.objects.none(), label=_("Site"), empty_label=None)
+    instructor = forms.ModelChoiceField(
+        User.objects.none(),
+        label=_("Instructor"),
+        empty_label=None,
+        to_field_name="employee_number",
+    )
+    starts_on = forms.DateField(label=_("First day"), widget=DayInput)
+    ends_on = forms.DateField(label=_("Last day"), widget=DayInput)
+    places = forms.IntegerField(label=_("Places"), min_value=1, max_value=200)
+    room = forms.CharField(label=_("Room"), required=False, max_length=80)
+
+    def __init__(
+        self,
+        *args: Any,
+        sites: QuerySet[Site],
+        revisions: Iterable[CourseRevision] = (),
+        session: ClassSession | None = None,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["instructor"].queryset = instructors_at(sites)  # type: ignore[attr-defined]
+        rows = [
+            Div("starts_on", "ends_on", css_class="fields-row"),
+            Div("places", "room", css_class="fields-row"),
+        ]
+        if session is None:
+            course = self.fields["course_revision"]
+            course.queryset = CourseRevision.objects.filter(  # type: ignore[attr-defined]
+                pk__in=[one.pk for one in revisions]
+            ).select_related("course")
+            self.fields["site"].queryset = sites  # type: ignore[attr-defined]
+            head = ["course_revision", Div("site", "instructor", css_class="fields-row")]
+        else:
+            del self.fields["course_revision"], self.fields["site"]
+            head = ["instructor"]
+        self.helper = helper(*head, *rows)
+
+
+class EnrolForm(forms.Form):
+    """People to enrol, one to a line."""
+
+    people = forms.CharField(
+        label=_("Whom to enrol"),
+        max_length=8000,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_("One to a line: the employee number, or the name if nobody else has it."),
+    )
+
+    def __init__(self, *args: Any, people: PersonQuerySet, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.known_people = people
+        self.helper = helper("people")
+
+    def clean_people(self) -> list[Person]:
+        found, errors = [], []
+        for line in self.cleaned_data["people"].splitlines():
+            said = line.strip()
+            if not said:
+                continue
+            try:
+                found.append(find_person(said, self.known_people))
+            except forms.ValidationError as error:
+                errors.append(error)
+        if errors:
+            raise forms.ValidationError(errors)
+        return list(dict.fromkeys(found))
+
+
+class AttendanceForm(forms.Form):
+    """Who was there on one day; whoever is not ticked was not."""
+
+    present = forms.ModelMultipleChoiceField(
+        Enrolment.objects.none(),
+        label=_("Who was there"),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+    def __init__(self, *args: Any, session: ClassSession, day: date, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        enrolments = session.enrolments.select_related("person")
+        present = self.fields["present"]
+        present.queryset = enrolments  # type: ignore[attr-defined]
+        present.label_from_instance = _name_and_number  # type: ignore[attr-defined]
+        taken = dict(
+            Attendance.objects.filter(enrolment__session=session, day=day).values_list(
+                "enrolment", "present"
+            )
+        )
+        # Before attendance is taken everybody counts as there, so that only gaps need a click.
+        self.initial.setdefault(
+            "present", [one.pk for one in enrolments if taken.get(one.pk, True)]
+        )
+        self.helper = helper("present")
+
+
+def _name_and_number(enrolment: Enrolment) -> str:
+    return _now("%(name)s, %(number)s") % {
+        "name": enrolment.person.full_name,
+        "number": enrolment.person.employee_number,
+    }

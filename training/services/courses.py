@@ -1,0 +1,262 @@
+"""Classes: planned, filled, and who was there on each day."""
+
+from collections.abc import Collection, Sequence
+from datetime import date, datetime, timedelta
+
+from django.db import transaction
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from records import services as records
+from records.numbers import next_number
+from training.exceptions import TrainingError
+from training.models import (
+    Attendance,
+    ClassSession,
+    CourseRevision,
+    Enrolment,
+    Person,
+    Role,
+    Site,
+    User,
+)
+
+NUMBER_KIND = "K"
+LONGEST_DAYS = 92
+
+
+@transaction.atomic
+def plan_class(
+    *,
+    course_revision: CourseRevision,
+    site: Site,
+    instructor: User,
+    starts_on: date,
+    ends_on: date,
+    places: int,
+    actor: User,
+    at: datetime,
+    room: str = "",
+) -> ClassSession:
+    """Plan a class at a site; its instructor is one there."""
+    _refuse_plan(site, instructor, starts_on, ends_on)
+    session = ClassSession.objects.create(
+        number=next_number(site.prefix, NUMBER_KIND),
+        course_revision=course_revision,
+        site=site,
+        instructor=instructor,
+        room=room,
+        starts_on=starts_on,
+        ends_on=ends_on,
+        places=places,
+        recorded_at=at,
+    )
+    records.record(
+        actor=actor, act="class planned", about=session, payload=_described(session), at=at
+    )
+    return session
+
+
+@transaction.atomic
+def change_class(
+    *,
+    session: ClassSession,
+    instructor: User,
+    starts_on: date,
+    ends_on: date,
+    places: int,
+    actor: User,
+    at: datetime,
+    room: str = "",
+) -> ClassSession:
+    """Move a class or change its places; refused where somebody or something would fall out."""
+    session = _locked(session)
+    before = _described(session)
+    _refuse_plan(session.site, instructor, starts_on, ends_on)
+    enrolled = session.enrolments.count()
+    if places < enrolled:
+        raise TrainingError(
+            _("%(n)d people are in the class: give at least as many places.") % {"n": enrolled}
+        )
+    outside = (
+        Attendance.objects.filter(enrolment__session=session)
+        .exclude(day__gte=starts_on, day__lte=ends_on)
+        .order_by("day")
+        .first()
+    )
+    if outside is not None:
+        raise TrainingError(
+            _("Attendance was taken on %(day)s, so the class has to include that day.")
+            % {"day": _said(outside.day)}
+        )
+    session.instructor = instructor
+    session.starts_on, session.ends_on = starts_on, ends_on
+    session.places, session.room = places, room
+    session.save(update_fields=["instructor", "starts_on", "ends_on", "places", "room"])
+    after = _described(session)
+    if before != after:
+        records.record(
+            actor=actor,
+            act="class changed",
+            about=session,
+            payload={"before": before, "after": after},
+            at=at,
+        )
+    return session
+
+
+@transaction.atomic
+def enrol_people(
+    *, session: ClassSession, people: Sequence[Person], actor: User, at: datetime
+) -> list[Enrolment]:
+    """Enrol all of them or nobody; whoever is in the class already stays.
+
+    Raises
+    ------
+    TrainingError
+        If places are too few, or somebody will have left before the class begins.
+    """
+    session = _locked(session)
+    there = set(session.enrolments.values_list("person_id", flat=True))
+    new = [person for person in people if person.pk not in there]
+    free = session.places - len(there)
+    if len(new) > free:
+        raise TrainingError(
+            _("%(number)s has %(free)d places left and %(wanted)d are wanted. Give it more places.")
+            % {"number": session.number, "free": max(free, 0), "wanted": len(new)}
+        )
+    for person in new:
+        if person.left_on is not None and person.left_on < session.starts_on:
+            raise TrainingError(
+                _("%(name)s left on %(day)s, before the class begins.")
+                % {"name": person.full_name, "day": _said(person.left_on)}
+            )
+    enrolments = [
+        Enrolment.objects.create(session=session, person=person, recorded_at=at) for person in new
+    ]
+    records.record_many(
+        actor=actor,
+        act="person enrolled in class",
+        items=[(session, _who(one)) for one in enrolments],
+        at=at,
+    )
+    return enrolments
+
+
+@transaction.atomic
+def cancel_enrolment(*, enrolment: Enrolment, actor: User, at: datetime) -> None:
+    """Give a place free again; refused once attendance was taken."""
+    if enrolment.attendances.exists():
+        raise TrainingError(
+            _("Attendance of %(name)s was taken, so they stay in the class.")
+            % {"name": enrolment.person.full_name}
+        )
+    records.record(
+        actor=actor,
+        act="enrolment cancelled",
+        about=enrolment.session,
+        payload=_who(enrolment),
+        at=at,
+    )
+    enrolment.delete()
+
+
+@transaction.atomic
+def take_attendance(
+    *,
+    session: ClassSession,
+    day: date,
+    present: Collection[Enrolment],
+    actor: User,
+    at: datetime,
+) -> None:
+    """Say who was there on a day of the class; the others were not. A later answer replaces it.
+
+    Raises
+    ------
+    TrainingError
+        If the class was not held that day, or the day is still to come.
+    """
+    session = _locked(session)
+    if day not in days_of(session):
+        raise TrainingError(
+            _("%(number)s is not held on %(day)s.") % {"number": session.number, "day": _said(day)}
+        )
+    if day > session.site.today(at):
+        raise TrainingError(
+            _("%(day)s is still to come. Take attendance on the day.") % {"day": _said(day)}
+        )
+    there = {one.pk for one in present}
+    said = {}
+    for enrolment in session.enrolments.select_related("person"):
+        was_there = enrolment.pk in there
+        said[enrolment.person.employee_number] = was_there
+        Attendance.objects.update_or_create(
+            enrolment=enrolment,
+            day=day,
+            defaults={"present": was_there},
+            create_defaults={"present": was_there, "recorded_at": at},
+        )
+    if not said:
+        raise TrainingError(_("Nobody is in the class yet. Enrol people first."))
+    records.record(
+        actor=actor,
+        act="attendance taken",
+        about=session,
+        payload={"day": day, "present": said},
+        at=at,
+    )
+
+
+def days_of(session: ClassSession) -> list[date]:
+    """The working days of a class, or all its days where it is held on none of them."""
+    length = (session.ends_on - session.starts_on).days + 1
+    days = [session.starts_on + timedelta(days=n) for n in range(length)]
+    return [day for day in days if session.site.is_working_day(day)] or days
+
+
+def _refuse_plan(site: Site, instructor: User, starts_on: date, ends_on: date) -> None:
+    if ends_on < starts_on:
+        raise TrainingError(_("The last day comes before the first. Change one of them."))
+    if (ends_on - starts_on).days >= LONGEST_DAYS:
+        raise TrainingError(
+            _("That is more than %(days)d days. Plan several classes.") % {"days": LONGEST_DAYS}
+        )
+    if not instructor.is_active or not instructor.has_role(Role.INSTRUCTOR, site=site):
+        raise TrainingError(
+            _("%(name)s is not an instructor at %(site)s. Choose one who is.")
+            % {"name": instructor, "site": site}
+        )
+
+
+def _locked(session: ClassSession) -> ClassSession:
+    """The class, so that two people filling it do not overfill it."""
+    return (
+        ClassSession.objects.select_for_update(of=("self",))
+        .select_related("site", "course_revision__course", "instructor")
+        .get(pk=session.pk)
+    )
+
+
+def _described(session: ClassSession) -> dict:
+    return {
+        "number": session.number,
+        "course": [session.course_revision.course.code, session.course_revision.revision],
+        "site": session.site.prefix,
+        "instructor": session.instructor.employee_number,
+        "starts_on": session.starts_on,
+        "ends_on": session.ends_on,
+        "places": session.places,
+        "room": session.room,
+    }
+
+
+def _who(enrolment: Enrolment) -> dict[str, str]:
+    return {
+        "class": enrolment.session.number,
+        "person": enrolment.person.employee_number,
+    }
+
+
+def _said(day: date) -> str:
+    return date_format(day, "D j M Y")

@@ -1,0 +1,12 @@
+from django.urls import path
+
+from training.views import tools
+
+urlpatterns = [
+    path("tools/", tools.tool_list, name="tool_list"),
+    path("tools/new/", tools.tool_new, name="tool_new"),
+    path("tools/<str:code>/", tools.tool_detail, name="tool_detail"),
+    path("tools/<str:code>/edit/", tools.tool_edit, name="tool_edit"),
+    path("tools/<str:code>/calibrations/", tools.calibration_new, name="calibration_new"),
+    path("tools/<str:code>/retire/", tools.tool_retire, name="tool_retire"),
+]

@@ -1,0 +1,249 @@
+"""Courses as written, and the classes in which they are taught."""
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
+from django.http import Http404, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from training import access
+from training.access import UserRequest, role_required
+from training.exceptions import TrainingError
+from training.forms.courses import AttendanceForm, ClassFilterForm, ClassForm, EnrolForm
+from training.models import ClassSession, Course, CourseRevision, Role, Site
+from training.services import courses as services
+
+PAGE_SIZE = 40
+FORM_METHODS = ["GET", "HEAD", "POST"]
+
+
+@require_safe
+@login_required
+def course_list(request: UserRequest) -> HttpResponse:
+    return render(
+        request,
+        "training/course_list.html",
+        {"revisions": CourseRevision.objects.newest().select_related("course")},
+    )
+
+
+@require_safe
+@login_required
+def course_detail(request: UserRequest, code: str) -> HttpResponse:
+    course = get_object_or_404(Course, code=code)
+    revisions = list(course.revisions.order_by("-revision"))
+    asked = request.GET.get("revision", "")
+    found = [one for one in revisions if not asked or str(one.revision) == asked]
+    if not found:
+        raise Http404
+    revision = found[0]
+    days: dict[int, list] = {}
+    for lesson in revision.lessons.select_related("exercise"):
+        days.setdefault(lesson.day, []).append(lesson)
+    context = {
+        "course": course,
+        "revision": revision,
+        "revisions": revisions,
+        "days": [
+            (day, lessons, sum(one.minutes for one in lessons)) for day, lessons in days.items()
+        ],
+        "may_plan": request.user.has_role(Role.INSTRUCTOR),
+    }
+    return render(request, "training/course_detail.html", context)
+
+
+@require_safe
+@role_required(Role.INSTRUCTOR, Role.QUALITY)
+def class_list(request: UserRequest) -> HttpResponse:
+    readable = access.sessions_readable_by(request.user)
+    form = ClassFilterForm(
+        request.GET, sites=Site.objects.filter(pk__in=readable.order_by().values("site"))
+    )
+    chosen = form.chosen()
+    today = access.today_for(request.user)
+    sessions = readable.with_list_columns()
+    when = chosen.get("when", "")
+    if when == "past":
+        sessions = sessions.filter(ends_on__lt=today)
+    elif when != "all":
+        sessions = sessions.filter(ends_on__gte=today).order_by("starts_on", "number")
+    if "site" in chosen:
+        sessions = sessions.filter(site=chosen["site"])
+    page = Paginator(sessions, PAGE_SIZE).get_page(request.GET.get("page"))
+    context = {
+        "form": form,
+        "page": page,
+        "filtered": bool(chosen),
+        "today": today,
+        "may_plan": request.user.has_role(Role.INSTRUCTOR),
+    }
+    return render(request, "training/class_list.html", context)
+
+
+@require_http_methods(FORM_METHODS)
+@role_required(Role.INSTRUCTOR)
+def class_new(request: UserRequest) -> HttpResponse:
+    asked = request.GET.get("course", "")
+    revisions = CourseRevision.objects.newest().select_related("course")
+    form = ClassForm(
+        request.POST if request.method == "POST" else None,
+        sites=Site.objects.filter(pk__in=request.user.sites_as(Role.INSTRUCTOR)),
+        revisions=revisions,
+        initial={
+            "course_revision": next((one for one in revisions if one.course.code == asked), None),
+            "instructor": request.user.employee_number,
+            "places": 8,
+        },
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            session = services.plan_class(
+                **form.cleaned_data, actor=request.user, at=timezone.now()
+            )
+        except TrainingError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(
+                request, _("Class %(number)s is planned. Enrol people now.") % {"number": session}
+            )
+            return redirect("training:class_detail", session.number)
+    status = 422 if form.is_bound else 200
+    return render(request, "training/class_form.html", {"form": form}, status=status)
+
+
+@require_http_methods(FORM_METHODS)
+@login_required
+def class_edit(request: UserRequest, number: str) -> HttpResponse:
+    session = access.session_for_instructor(request.user, number)
+    form = ClassForm(
+        request.POST if request.method == "POST" else None,
+        sites=Site.objects.filter(pk=session.site_id),
+        session=session,
+        initial={
+            "instructor": session.instructor.employee_number,
+            **{name: getattr(session, name) for name in ("starts_on", "ends_on", "places", "room")},
+        },
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            services.change_class(
+                session=session, **form.cleaned_data, actor=request.user, at=timezone.now()
+            )
+        except TrainingError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("The class is changed."))
+            return redirect("training:class_detail", number)
+    context = {"form": form, "session": session}
+    status = 422 if form.is_bound else 200
+    return render(request, "training/class_form.html", context, status=status)
+
+
+@require_safe
+@login_required
+def class_detail(request: UserRequest, number: str) -> HttpResponse:
+    session = access.session_for_reader(request.user, number)
+    form = EnrolForm(people=access.people_listed_for(request.user))
+    return show_class(request, session, enrol_form=form)
+
+
+def show_class(
+    request: UserRequest, session: ClassSession, *, enrol_form: EnrolForm
+) -> HttpResponse:
+    """The page of a class: whoever is only enrolled sees themselves and not the others."""
+    user, days = request.user, services.days_of(session)
+    reads = user.has_role(*access.READERS, site=session.site_id)
+    enrolments = session.enrolments.select_related("person").prefetch_related("attendances")
+    shown = enrolments if reads else enrolments.filter(person=user.person_id or 0)
+    rows = []
+    for enrolment in shown:
+        there = {one.day: one.present for one in enrolment.attendances.all()}
+        rows.append((enrolment, [there.get(day) for day in days], not there))
+    today = session.site.today()
+    context = {
+        "session": session,
+        "days": days,
+        "rows": rows,
+        "enrolled": session.enrolments.count(),
+        "free": max(session.places - session.enrolments.count(), 0),
+        "lessons": session.course_revision.lessons.select_related("exercise"),
+        "reads": reads,
+        "teaches": user.has_role(Role.INSTRUCTOR, site=session.site_id),
+        "today": today,
+        "next_day": max((day for day in days if day <= today), default=None),
+        "form": enrol_form,
+        "suggestions": enrol_form.known_people.at_work_on(today).order_by("full_name")[:200],
+    }
+    status = 422 if enrol_form.is_bound else 200
+    return render(request, "training/class_detail.html", context, status=status)
+
+
+@require_POST
+@login_required
+def class_enrol(request: UserRequest, number: str) -> HttpResponse:
+    session = access.session_for_instructor(request.user, number)
+    form = EnrolForm(request.POST, people=access.people_listed_for(request.user))
+    if form.is_valid():
+        try:
+            enrolled = services.enrol_people(
+                session=session, **form.cleaned_data, actor=request.user, at=timezone.now()
+            )
+        except TrainingError as error:
+            form.add_error("people", str(error))
+        else:
+            said = ngettext(
+                "%(n)d person is enrolled.", "%(n)d people are enrolled.", len(enrolled)
+            )
+            messages.success(request, said % {"n": len(enrolled)})
+            return redirect("training:class_detail", number)
+    return show_class(request, access.session_for_reader(request.user, number), enrol_form=form)
+
+
+@require_POST
+@login_required
+def enrolment_cancel(request: UserRequest, number: str, enrolment_id: int) -> HttpResponse:
+    session = access.session_for_instructor(request.user, number)
+    enrolment = get_object_or_404(session.enrolments.select_related("person"), pk=enrolment_id)
+    try:
+        services.cancel_enrolment(enrolment=enrolment, actor=request.user, at=timezone.now())
+    except TrainingError as error:
+        messages.error(request, str(error))
+    else:
+        messages.success(
+            request, _("%(name)s is taken off the class.") % {"name": enrolment.person.full_name}
+        )
+    return redirect("training:class_detail", number)
+
+
+@require_http_methods(FORM_METHODS)
+@login_required
+def class_attendance(request: UserRequest, number: str, day: str) -> HttpResponse:
+    """Who was there on one day of a class."""
+    session = access.session_for_instructor(request.user, number)
+    asked = next((one for one in services.days_of(session) if one.isoformat() == day), None)
+    if asked is None:
+        raise Http404
+    form = AttendanceForm(
+        request.POST if request.method == "POST" else None, session=session, day=asked
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            services.take_attendance(
+                session=session,
+                day=asked,
+                **form.cleaned_data,
+                actor=request.user,
+                at=timezone.now(),
+            )
+        except TrainingError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("Attendance is taken."))
+            return redirect("training:class_detail", number)
+    context = {"form": form, "session": session, "day": asked}
+    status = 422 if form.is_bound else 200
+    return render(request, "training/class_attendance.html", context, status=status)
