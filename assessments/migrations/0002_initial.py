@@ -6,208 +6,379 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-
     initial = True
 
     dependencies = [
-        ('assessments', '0001_initial'),
-        ('records', '0001_initial'),
-        ('training', '0001_initial'),
+        ("assessments", "0001_initial"),
+        ("records", "0001_initial"),
+        ("training", "0001_initial"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
     operations = [
         migrations.AddField(
-            model_name='board',
-            name='exercise',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='boards', to='training.exercise'),
+            model_name="board",
+            name="exercise",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="boards",
+                to="training.exercise",
+            ),
         ),
         migrations.AddField(
-            model_name='board',
-            name='made_by',
-            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="board",
+            name="made_by",
+            field=models.ForeignKey(
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddField(
-            model_name='board',
-            name='person',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='boards', to='training.person'),
+            model_name="board",
+            name="person",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="boards",
+                to="training.person",
+            ),
         ),
         migrations.AddField(
-            model_name='board',
-            name='session',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='boards', to='training.classsession'),
+            model_name="board",
+            name="session",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="boards",
+                to="training.classsession",
+            ),
         ),
         migrations.AddField(
-            model_name='board',
-            name='site',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='boards', to='training.site'),
+            model_name="board",
+            name="site",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="boards",
+                to="training.site",
+            ),
         ),
         migrations.AddField(
-            model_name='board',
-            name='tools',
-            field=models.ManyToManyField(blank=True, related_name='boards', to='training.tool'),
+            model_name="board",
+            name="tools",
+            field=models.ManyToManyField(blank=True, related_name="boards", to="training.tool"),
         ),
         migrations.AddField(
-            model_name='boardoutcome',
-            name='board',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.CASCADE, related_name='outcome', to='assessments.board'),
+            model_name="boardoutcome",
+            name="board",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.CASCADE,
+                related_name="outcome",
+                to="assessments.board",
+            ),
         ),
         migrations.AddField(
-            model_name='criteriaset',
-            name='published_by',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="criteriaset",
+            name="published_by",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddField(
-            model_name='criterion',
-            name='confirmed_by',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="criterion",
+            name="confirmed_by",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddField(
-            model_name='criterion',
-            name='criteria_set',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='criteria', to='assessments.criteriaset'),
+            model_name="criterion",
+            name="criteria_set",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE,
+                related_name="criteria",
+                to="assessments.criteriaset",
+            ),
         ),
         migrations.AddField(
-            model_name='destructivecheck',
-            name='board',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='destructive_checks', to='assessments.board'),
+            model_name="destructivecheck",
+            name="board",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="destructive_checks",
+                to="assessments.board",
+            ),
         ),
         migrations.AddField(
-            model_name='grading',
-            name='board',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='gradings', to='assessments.board'),
+            model_name="grading",
+            name="board",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="gradings",
+                to="assessments.board",
+            ),
         ),
         migrations.AddField(
-            model_name='grading',
-            name='criteria_set',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='gradings', to='assessments.criteriaset'),
+            model_name="grading",
+            name="criteria_set",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="gradings",
+                to="assessments.criteriaset",
+            ),
         ),
         migrations.AddField(
-            model_name='grading',
-            name='grader',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='gradings', to=settings.AUTH_USER_MODEL),
+            model_name="grading",
+            name="grader",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="gradings",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddField(
-            model_name='grading',
-            name='replaces',
-            field=models.OneToOneField(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='replaced_by', to='assessments.grading'),
+            model_name="grading",
+            name="replaces",
+            field=models.OneToOneField(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="replaced_by",
+                to="assessments.grading",
+            ),
         ),
         migrations.AddField(
-            model_name='joint',
-            name='board',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='joints', to='assessments.board'),
+            model_name="joint",
+            name="board",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="joints",
+                to="assessments.board",
+            ),
         ),
         migrations.AddField(
-            model_name='joint',
-            name='position',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='joints', to='training.position'),
+            model_name="joint",
+            name="position",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="joints",
+                to="training.position",
+            ),
         ),
         migrations.AddField(
-            model_name='judgement',
-            name='criterion',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='judgements', to='assessments.criterion'),
+            model_name="judgement",
+            name="criterion",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="judgements",
+                to="assessments.criterion",
+            ),
         ),
         migrations.AddField(
-            model_name='judgement',
-            name='grading',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='judgements', to='assessments.grading'),
+            model_name="judgement",
+            name="grading",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="judgements",
+                to="assessments.grading",
+            ),
         ),
         migrations.AddField(
-            model_name='judgement',
-            name='joint',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='judgements', to='assessments.joint'),
+            model_name="judgement",
+            name="joint",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="judgements",
+                to="assessments.joint",
+            ),
         ),
         migrations.AddField(
-            model_name='judgement',
-            name='tool',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='training.tool'),
+            model_name="judgement",
+            name="tool",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to="training.tool",
+            ),
         ),
         migrations.AddField(
-            model_name='photo',
-            name='added_by',
-            field=models.ForeignKey(null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to=settings.AUTH_USER_MODEL),
+            model_name="photo",
+            name="added_by",
+            field=models.ForeignKey(
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="+",
+                to=settings.AUTH_USER_MODEL,
+            ),
         ),
         migrations.AddField(
-            model_name='photo',
-            name='board',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='photos', to='assessments.board'),
+            model_name="photo",
+            name="board",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="photos",
+                to="assessments.board",
+            ),
         ),
         migrations.AddField(
-            model_name='photo',
-            name='joint',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='photos', to='assessments.joint'),
+            model_name="photo",
+            name="joint",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="photos",
+                to="assessments.joint",
+            ),
         ),
         migrations.AddField(
-            model_name='judgement',
-            name='photo',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='judgements', to='assessments.photo'),
+            model_name="judgement",
+            name="photo",
+            field=models.ForeignKey(
+                blank=True,
+                null=True,
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="judgements",
+                to="assessments.photo",
+            ),
         ),
         migrations.AddField(
-            model_name='rendition',
-            name='photo',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='renditions', to='assessments.photo'),
+            model_name="rendition",
+            name="photo",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE,
+                related_name="renditions",
+                to="assessments.photo",
+            ),
         ),
         migrations.AddField(
-            model_name='stagesigning',
-            name='grading',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='signings', to='assessments.grading'),
+            model_name="stagesigning",
+            name="grading",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="signings",
+                to="assessments.grading",
+            ),
         ),
         migrations.AddField(
-            model_name='stagesigning',
-            name='signature',
-            field=models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='stage_signing', to='records.signature'),
+            model_name="stagesigning",
+            name="signature",
+            field=models.OneToOneField(
+                on_delete=django.db.models.deletion.PROTECT,
+                related_name="stage_signing",
+                to="records.signature",
+            ),
         ),
         migrations.AddField(
-            model_name='undostep',
-            name='grading',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='undo_steps', to='assessments.grading'),
+            model_name="undostep",
+            name="grading",
+            field=models.ForeignKey(
+                on_delete=django.db.models.deletion.CASCADE,
+                related_name="undo_steps",
+                to="assessments.grading",
+            ),
         ),
         migrations.AddIndex(
-            model_name='board',
-            index=models.Index(fields=['site', 'handed_in_at'], name='board_waiting'),
+            model_name="board",
+            index=models.Index(fields=["site", "handed_in_at"], name="board_waiting"),
         ),
         migrations.AddConstraint(
-            model_name='criteriaset',
-            constraint=models.UniqueConstraint(fields=('title', 'revision'), name='criteria_set_revision_once'),
+            model_name="criteriaset",
+            constraint=models.UniqueConstraint(
+                fields=("title", "revision"), name="criteria_set_revision_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='criterion',
-            constraint=models.UniqueConstraint(fields=('criteria_set', 'code'), name='criterion_code_once'),
+            model_name="criterion",
+            constraint=models.UniqueConstraint(
+                fields=("criteria_set", "code"), name="criterion_code_once"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='criterion',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('how', 'measured'), _negated=True), ('low__isnull', False), ('high__isnull', False), _connector='OR'), name='criterion_measured_has_a_limit'),
+            model_name="criterion",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("how", "measured"), _negated=True),
+                    ("low__isnull", False),
+                    ("high__isnull", False),
+                    _connector="OR",
+                ),
+                name="criterion_measured_has_a_limit",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='grading',
-            constraint=models.CheckConstraint(condition=models.Q(('replaces__isnull', True), models.Q(('reason', ''), _negated=True), _connector='OR'), name='grading_correction_says_why'),
+            model_name="grading",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    ("replaces__isnull", True),
+                    models.Q(("reason", ""), _negated=True),
+                    _connector="OR",
+                ),
+                name="grading_correction_says_why",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='joint',
-            constraint=models.UniqueConstraint(fields=('board', 'position', 'make'), name='joint_make_once_per_position'),
+            model_name="joint",
+            constraint=models.UniqueConstraint(
+                fields=("board", "position", "make"), name="joint_make_once_per_position"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='photo',
-            constraint=models.UniqueConstraint(fields=('board', 'sha256'), name='photo_once_a_board'),
+            model_name="photo",
+            constraint=models.UniqueConstraint(
+                fields=("board", "sha256"), name="photo_once_a_board"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='judgement',
-            constraint=models.UniqueConstraint(condition=models.Q(('joint__isnull', False)), fields=('grading', 'joint', 'criterion'), name='judgement_one_per_joint_and_criterion'),
+            model_name="judgement",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("joint__isnull", False)),
+                fields=("grading", "joint", "criterion"),
+                name="judgement_one_per_joint_and_criterion",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='judgement',
-            constraint=models.UniqueConstraint(condition=models.Q(('joint__isnull', True)), fields=('grading', 'criterion'), name='judgement_one_per_board_and_criterion'),
+            model_name="judgement",
+            constraint=models.UniqueConstraint(
+                condition=models.Q(("joint__isnull", True)),
+                fields=("grading", "criterion"),
+                name="judgement_one_per_board_and_criterion",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='judgement',
-            constraint=models.CheckConstraint(condition=models.Q(models.Q(('how__in', ['photograph', 'marks']), _negated=True), ('photo__isnull', False), _connector='OR'), name='judgement_from_a_photograph_names_it'),
+            model_name="judgement",
+            constraint=models.CheckConstraint(
+                condition=models.Q(
+                    models.Q(("how__in", ["photograph", "marks"]), _negated=True),
+                    ("photo__isnull", False),
+                    _connector="OR",
+                ),
+                name="judgement_from_a_photograph_names_it",
+            ),
         ),
         migrations.AddConstraint(
-            model_name='rendition',
-            constraint=models.UniqueConstraint(fields=('photo', 'size'), name='rendition_once_a_size'),
+            model_name="rendition",
+            constraint=models.UniqueConstraint(
+                fields=("photo", "size"), name="rendition_once_a_size"
+            ),
         ),
         migrations.AddConstraint(
-            model_name='stagesigning',
-            constraint=models.UniqueConstraint(fields=('grading', 'stage'), name='stage_signed_once'),
+            model_name="stagesigning",
+            constraint=models.UniqueConstraint(
+                fields=("grading", "stage"), name="stage_signed_once"
+            ),
         ),
     ]

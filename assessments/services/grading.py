@@ -117,9 +117,7 @@ def start_own_reading(*, board: Board, trainee: User, at: datetime) -> Grading:
         return found
     if StageSigning.objects.filter(grading__board=board).exists():
         raise AlreadySigned(
-            _(
-                "An instructor has signed a stage of this board, so your own reading is over."
-            )
+            _("An instructor has signed a stage of this board, so your own reading is over.")
         )
     return Grading.objects.create(
         board=board,
@@ -197,9 +195,7 @@ def _refuse_unexplained(criterion: Criterion, outcome: str, seen: Circumstances)
     }[said]
     if not borne_out and not seen.note.strip():
         raise AssessmentError(
-            _(
-                "The reading is %(verdict)s its limits. To judge so even then, say why in the note."
-            )
+            _("The reading is %(verdict)s its limits. To judge so even then, say why in the note.")
             % {
                 "verdict": {
                     Verdict.WITHIN: _("within"),

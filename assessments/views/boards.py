@@ -15,7 +15,7 @@ from django.utils import timezone
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from assessments import access
 from assessments.board_screen import board_lines, board_screen
@@ -38,7 +38,7 @@ MOST_LABELS = 200
 CLASSES_OFFERED_FOR = timedelta(days=90)  # after their last day
 
 
-@require_GET
+@require_safe
 @login_required
 def board_list(request: UserRequest) -> HttpResponse:
     readable = access.boards_readable_by(request.user)
@@ -155,7 +155,7 @@ def _make(request: UserRequest, data: dict[str, Any]) -> list[Board]:
     return boards
 
 
-@require_GET
+@require_safe
 @login_required
 def board_labels(request: UserRequest) -> HttpResponse:
     """Labels to print, in the order asked for: serial number, QR code, whose and what."""
@@ -175,7 +175,7 @@ def board_labels(request: UserRequest) -> HttpResponse:
     return render(request, "assessments/labels.html", {"labels": labels})
 
 
-@require_GET
+@require_safe
 @login_required
 def board_detail(request: UserRequest, number: str) -> HttpResponse:
     return show_board(request, access.board_for_reader(request.user, number))

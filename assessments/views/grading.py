@@ -6,7 +6,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from assessments import access, screens
 from assessments.exceptions import AssessmentError
@@ -113,7 +113,7 @@ def _joint(board: Board, name: str) -> Joint | None:
     raise Http404
 
 
-@require_GET
+@require_safe
 @login_required
 def board_grade(request: UserRequest, number: str, own: bool = False) -> HttpResponse:
     board = _board(request, number, own)
@@ -261,7 +261,7 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
     )
 
 
-@require_GET
+@require_safe
 @login_required
 def board_result(request: UserRequest, number: str) -> HttpResponse:
     board = access.board_for_reader(request.user, number)

@@ -10,7 +10,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.cache import get_conditional_response
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_POST, require_safe
 
 from assessments import access
 from assessments.exceptions import AssessmentError, NotAPhotograph
@@ -78,7 +78,7 @@ def _as_json(answers: list[dict]) -> JsonResponse:
     return JsonResponse({"photos": answers}, status=status)
 
 
-@require_GET
+@require_safe
 @login_required
 def photo_detail(request: UserRequest, key: str) -> HttpResponse:
     """One photograph, large, with what it shows."""
@@ -134,7 +134,7 @@ def _show_photo(request: UserRequest, photo: Photo, form: PlaceForm | None = Non
     return render(request, "assessments/photo.html", context, status=422 if form else 200)
 
 
-@require_GET
+@require_safe
 @login_required
 def photo_rendition(request: UserRequest, key: str, size: int) -> HttpResponseBase:
     """One smaller size, upright and without its EXIF, as a JPEG."""
@@ -157,7 +157,7 @@ def photo_rendition(request: UserRequest, key: str, size: int) -> HttpResponseBa
     return _only_a_file(response)
 
 
-@require_GET
+@require_safe
 @login_required
 def photo_original(request: UserRequest, key: str) -> HttpResponseBase:
     """The original as it came, to be kept as a file and never shown by the browser."""
