@@ -66,6 +66,14 @@ def may_propose(user: User, person: Person) -> bool:
     return user.person_id != person.pk and user.has_role(Role.INSTRUCTOR, site=person.site_id)
 
 
+def person_to_propose(user: User, employee_number: str, scope_code: str) -> tuple[Person, Scope]:
+    """Somebody the user may propose, and a scope to propose them for."""
+    person, scope = person_and_scope(user, employee_number, scope_code)
+    if not may_propose(user, person):
+        raise Http404
+    return person, scope
+
+
 def proposals_readable_by(user: User) -> QuerySet[Proposal]:
     return Proposal.objects.filter(
         person__site__in=user.sites_as(Role.INSTRUCTOR, Role.QUALITY)

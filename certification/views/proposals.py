@@ -34,7 +34,7 @@ def requirements_page(request: UserRequest, employee_number: str, scope_code: st
 @require_POST
 @login_required
 def proposal_new(request: UserRequest, employee_number: str, scope_code: str) -> HttpResponse:
-    person, scope = access.person_and_scope(request.user, employee_number, scope_code)
+    person, scope = access.person_to_propose(request.user, employee_number, scope_code)
     form = ProposeForm(request.POST)
     screen = requirements_screen.build(person, scope, request.user, request.GET.get("scheme", ""))
     if form.is_valid() and screen.revision is not None:

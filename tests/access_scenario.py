@@ -1,0 +1,187 @@
+"""Two sites with somebody in every role, and one of everything that is somebody's."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from io import BytesIO
+
+from django.core.files.base import ContentFile
+from django.db import transaction
+from django.test import Client
+
+from assessments.models import Criterion, Grading
+from assessments.services import photos
+from certification.models import CertificateDocument, CertificateEvent, Proposal
+from records import services as records
+from tests.assessments import pictures
+from tests.factories import (
+    NOW,
+    PASSWORD,
+    make_board,
+    make_certificate,
+    make_criteria_set,
+    make_exercise,
+    make_revision,
+    make_scope,
+    make_session,
+    make_site,
+    make_user,
+)
+from training.models import (
+    Course,
+    CourseRevision,
+    JointType,
+    Person,
+    PracticeRecord,
+    Site,
+    Stamp,
+    Tool,
+    User,
+    VisionTest,
+)
+
+READERS = (
+    "anonymous",
+    "owner",
+    "other",
+    "lead",
+    "other_lead",
+    "instructor",
+    "instructor_there",
+    "quality",
+    "quality_there",
+    "administrator",
+    "administrator_there",
+    "own_instructor",
+    "own_quality",
+    "staff",
+)
+"""Everybody asks about the things of ``owner``, an operator at the first site.
+
+``lead`` is the line lead of the owner and ``other_lead`` leads others there; ``..._there``
+are at the second site. ``own_instructor`` and ``own_quality``, at the first site, ask about
+things of their own. ``staff`` may open the administrator's pages of Django and has no role.
+"""
+
+
+@dataclass
+class Scenario:
+    users: dict[str, User]
+    things: dict[str, dict[str, object]]
+    clients: dict[str, Client]
+
+    def things_for(self, reader: str) -> dict[str, object]:
+        """What a reader asks about."""
+        return self.things[reader if reader in self.things else "owner"]
+
+
+def build() -> Scenario:
+    here = make_site()
+    there = make_site("Aldergate", "AL", time_zone="Europe/London")
+
+    def user(*roles: str, site: Site = here, **fields: bool) -> User:
+        return make_user(*roles, site=site, password=PASSWORD, **fields)
+
+    users = {
+        "owner": user(),
+        "other": user(),
+        "lead": user("line_lead"),
+        "other_lead": user("line_lead"),
+        "instructor": user("instructor"),
+        "instructor_there": user("instructor", site=there),
+        "quality": user("quality"),
+        "quality_there": user("quality", site=there),
+        "administrator": user("administrator"),
+        "administrator_there": user("administrator", site=there),
+        "own_instructor": user("instructor"),
+        "own_quality": user("quality"),
+        "staff": user(site=there, is_staff=True, is_superuser=True),
+    }
+    for led, lead in (("owner", "lead"), ("other", "other_lead")):
+        Person.objects.filter(pk=users[led].person_id).update(line_lead=users[lead].person)
+    common = _common(users["instructor"])
+    things = {
+        name: common | _things_of(users[name], common, users["instructor"])
+        for name in ("owner", "own_instructor", "own_quality")
+    }
+    clients = {"anonymous": Client()}
+    for name, signed_in in users.items():
+        clients[name] = Client()
+        clients[name].force_login(signed_in)
+    return Scenario(users, things, clients)
+
+
+def _common(instructor: User) -> dict[str, object]:
+    """What belongs to a site or to everybody."""
+    tool = Tool.objects.create(code="T-1", kind="iron", site=instructor.person.site)
+    draft = make_criteria_set(published=False)
+    return {
+        "exercise": make_exercise(),
+        "published": make_criteria_set(),
+        "draft": draft,
+        "criterion": Criterion.objects.filter(criteria_set=draft).first(),
+        "joint_type": JointType.TURRET.value,
+        "tool": tool,
+        "course": CourseRevision.objects.create(
+            course=Course.objects.create(code="SOLDER", title="Hand soldering"), revision=1
+        ).course,
+        "scope": make_scope(),
+    }
+
+
+def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
+    """One of everything of somebody's."""
+    person = Person.objects.get(pk=user.person_id)
+    board = make_board(person, common["exercise"], handed_in_at=NOW)
+    scope = make_scope()
+    document = CertificateDocument.objects.create(
+        file=ContentFile(b"%PDF-1.7 paper", "paper.pdf"),
+        original_name="paper.pdf",
+        media_type="application/pdf",
+        size_bytes=14,
+        sha256="0" * 64,
+    )
+    certificate = make_certificate(person, scope, document=document)
+    session = make_session(person.site, people=(person,), instructor=instructor)
+    return {
+        "person": person,
+        "board": board,
+        "photo": photos.add_photo(
+            board=board, file=BytesIO(pictures.jpeg()), name="E01.jpg", actor=user, at=NOW
+        ),
+        "grading": Grading.objects.create(
+            board=board, grader=instructor, criteria_set=common["published"]
+        ),
+        "certificate": certificate,
+        "event": CertificateEvent.objects.create(
+            event_id=f"E-{certificate.number}",
+            certificate=certificate,
+            kind="suspended",
+            effective_on=NOW.date(),
+        ),
+        "proposal": Proposal.objects.create(
+            person=person,
+            scope=common["scope"],
+            scheme_revision=make_revision(common["scope"]),
+            signature=records.sign(
+                actor=instructor, meaning="proposed", about=person, content={}, at=NOW
+            ),
+        ),
+        "session": session,
+        "enrolment": session.enrolments.get(),
+        "vision_test": VisionTest.objects.create(
+            test_id=f"V-{person.pk}", person=person, tested_on=NOW.date(), passed=True
+        ),
+        "practice": PracticeRecord.objects.create(
+            person=person, scope_code=scope.code, performed_on=NOW.date()
+        ),
+        "stamp": Stamp.objects.create(mark=f"K{person.pk}", person=person, issued_on=NOW.date()),
+    }
+
+
+@contextmanager
+def put_back() -> Iterator[None]:
+    """Undo whatever is written inside."""
+    with transaction.atomic():
+        yield
+        transaction.set_rollback(True)

@@ -1,0 +1,416 @@
+"""Who may open what: every address of the site, asked by every kind of reader.
+
+An address that stands in no row fails here until somebody has placed it.
+"""
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+import pytest
+from django.db import transaction
+from django.test import Client
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from records.models import TrailEntry
+from tests.access_scenario import READERS, Scenario, build, put_back
+
+pytestmark = pytest.mark.django_db
+
+OK, SIGN_IN, NO, NOT_THERE = "may", "signs in first", "may not (403)", "is not there (404)"
+
+EVERYBODY = frozenset(READERS) - {"anonymous"}
+INSTRUCTORS = frozenset({"instructor", "instructor_there", "own_instructor"})
+QUALITY = frozenset({"quality", "quality_there", "own_quality"})
+LEADS = frozenset({"lead", "other_lead"})
+ADMINISTRATORS = frozenset({"administrator", "administrator_there"})
+
+OWN = frozenset({"owner", "own_instructor", "own_quality"})
+TEACHES = frozenset({"instructor"})  # At the owner's site, and not about themselves.
+AUDITS = frozenset({"quality"})
+READS = OWN | TEACHES | AUDITS
+
+
+@dataclass(frozen=True)
+class Row:
+    """Who may, how others are turned away, and how the address is asked.
+
+    ``of`` names the things in the address, in its order; ``asked`` is what stands behind a
+    question mark or is sent.
+    """
+
+    may: frozenset[str]
+    others: str = NOT_THERE
+    method: str = "GET"
+    of: tuple[str, ...] = ()
+    asked: dict[str, Any] = field(default_factory=dict)
+
+    def expected(self, reader: str) -> str:
+        if reader in self.may:
+            return OK
+        return SIGN_IN if reader == "anonymous" else self.others
+
+
+def page(may, *of, **more) -> Row:
+    """An address that is only read."""
+    return Row(frozenset(may), of=of, **more)
+
+
+def form(may, *of, **more) -> Row:
+    """An address that shows a form and takes it."""
+    return Row(frozenset(may), of=of, method="GET POST", **more)
+
+
+def act(may, *of, **more) -> Row:
+    """An address that is only written to."""
+    return Row(frozenset(may), of=of, method="POST", **more)
+
+
+JUDGED = {
+    "stage": "soldered",
+    "joint": "E01",
+    "criterion": "S-1",
+    "outcome": "accept",
+    "how": "at_board",
+}
+
+TABLE: dict[str, Row] = {
+    # Home pages, and what each role finds
+    "certification:home": page(EVERYBODY),
+    "certification:my_card": page(EVERYBODY),
+    "certification:bench": page(INSTRUCTORS, others=NO),
+    "certification:find": page(INSTRUCTORS | QUALITY, others=NO, asked={"q": "nobody"}),
+    "certification:register": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
+    "certification:register_csv": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
+    "certification:register_xlsx": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
+    "certification:person_standing": page(READS | {"lead", "administrator"}, "person"),
+    # Certificates: read by whose they are, acted on by quality and never one's own
+    "certification:certificate_detail": page(READS, "certificate"),
+    "certification:certificate_document": page(READS, "certificate"),
+    "certification:certificate_act": form(AUDITS, "certificate", "suspend"),
+    "certification:event_remove": form(AUDITS, "certificate", "event"),
+    "certification:certificate_from_elsewhere": form(QUALITY, others=NO),
+    "certification:requirements": page(READS, "person", "scope"),
+    "certification:proposal_new": act(TEACHES, "person", "scope"),
+    "certification:proposal_list": page(INSTRUCTORS | QUALITY, others=NO),
+    "certification:proposal_detail": page(TEACHES | AUDITS, "proposal"),
+    "certification:proposal_issue": act(TEACHES | AUDITS, "proposal"),
+    "certification:proposal_decline": act(TEACHES | AUDITS, "proposal"),
+    # Boards: read by whose they are, judged by instructors and never one's own
+    "assessments:board_list": page(EVERYBODY),
+    "assessments:board_new": form(INSTRUCTORS, others=NO),
+    "assessments:board_labels": page(READS, asked={"number": "board"}),
+    "assessments:board_detail": page(READS, "board"),
+    "assessments:board_result": page(READS, "board"),
+    "assessments:board_hand_in": act(OWN | TEACHES, "board"),
+    "assessments:board_piece": form(TEACHES, "board"),
+    "assessments:board_grade": page(TEACHES, "board"),
+    "assessments:board_judge": act(TEACHES, "board", asked=JUDGED),
+    "assessments:board_accept_rest": act(TEACHES, "board", asked=JUDGED),
+    "assessments:board_undo": act(TEACHES, "board", asked=JUDGED),
+    "assessments:stage_sign": form(TEACHES, "board", "soldered"),
+    "assessments:grading_correct": form(TEACHES, "board", "grading"),
+    "assessments:board_own_reading": page(OWN, "board"),
+    "assessments:own_judge": act(OWN, "board", asked=JUDGED),
+    "assessments:own_accept_rest": act(OWN, "board", asked=JUDGED),
+    "assessments:own_undo": act(OWN, "board", asked=JUDGED),
+    # Photographs go with their board; the original file is for those who judge and audit
+    "assessments:board_photos_add": act(OWN | TEACHES, "board"),
+    "assessments:photo_detail": page(READS, "photo"),
+    "assessments:photo_rendition": page(READS, "photo", 160),
+    "assessments:photo_change": act(OWN | TEACHES, "photo"),
+    "assessments:photo_original": page(
+        TEACHES | AUDITS | {"own_instructor", "own_quality"}, "photo"
+    ),
+    # Criteria: read by everybody, drafted by instructors, confirmed and published by quality
+    "assessments:criteria_list": page(EVERYBODY),
+    "assessments:criteria_for_joint_type": page(EVERYBODY, "joint_type"),
+    "assessments:exercise_criteria": page(EVERYBODY, "exercise"),
+    "assessments:criteria_set_detail": page(EVERYBODY, "published"),
+    "assessments:criteria_set_detail, a draft": page(INSTRUCTORS | QUALITY, "draft"),
+    "assessments:criterion_edit": form(INSTRUCTORS | QUALITY, "draft", "criterion", others=NO),
+    "assessments:criteria_draft": act(INSTRUCTORS | QUALITY, "published", others=NO),
+    "assessments:criteria_confirm": act(QUALITY, "draft", others=NO),
+    "assessments:criteria_publish": act(QUALITY, "draft", others=NO),
+    "assessments:criteria_retire": act(QUALITY, "published", others=NO),
+    # What is taught
+    "training:exercise_list": page(EVERYBODY),
+    "training:exercise_detail": page(EVERYBODY, "exercise"),
+    "training:course_list": page(EVERYBODY),
+    "training:course_detail": page(EVERYBODY, "course"),
+    "training:class_list": page(INSTRUCTORS | QUALITY, others=NO),
+    "training:class_new": form(INSTRUCTORS, others=NO),
+    "training:class_detail": page(READS, "session"),
+    "training:class_edit": form(TEACHES | {"own_instructor"}, "session"),
+    "training:class_enrol": act(TEACHES | {"own_instructor"}, "session"),
+    "training:class_attendance": form(TEACHES | {"own_instructor"}, "session", "2026-11-25"),
+    "training:enrolment_cancel": act(TEACHES | {"own_instructor"}, "session", "enrolment"),
+    # People: who somebody is, what is written down about them, how they sign in
+    "training:person_list": page(LEADS | INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
+    "training:person_new": form(INSTRUCTORS | ADMINISTRATORS, others=NO),
+    "training:person_detail": page(READS | {"lead", "administrator"}, "person"),
+    "training:person_edit": form(TEACHES | {"administrator"}, "person"),
+    "training:vision_test_new": form(TEACHES | AUDITS, "person"),
+    "training:vision_test_withdraw": form(TEACHES | AUDITS, "person", "vision_test"),
+    "training:practice_new": form(TEACHES | AUDITS, "person"),
+    "training:practice_withdraw": form(TEACHES | AUDITS, "person", "practice"),
+    "training:stamp_issue": form(AUDITS | {"own_quality", "administrator"}, "person"),
+    "training:stamp_return": form(AUDITS | {"own_quality", "administrator"}, "person", "stamp"),
+    "training:person_sign_in": form({"administrator"}, "person"),
+    "training:sign_in_password": act({"administrator"}, "person"),
+    "training:sign_in_switch": act({"administrator"}, "person"),
+    # Tools
+    "training:tool_list": page(INSTRUCTORS | QUALITY, others=NO),
+    "training:tool_new": form(INSTRUCTORS, others=NO),
+    "training:tool_detail": page(TEACHES | AUDITS | {"own_instructor", "own_quality"}, "tool"),
+    "training:tool_edit": form(TEACHES | {"own_instructor"}, "tool"),
+    "training:calibration_new": act(TEACHES | {"own_instructor"}, "tool"),
+    "training:tool_retire": act(TEACHES | {"own_instructor"}, "tool"),
+    # Signing in is for strangers; what is one's own is not
+    "account_login": page(READERS),
+    "account_inactive": page(READERS),
+    "account_signup": page(READERS),
+    "account_reset_password": page(READERS),
+    "account_reset_password_done": page(READERS),
+    "account_reset_password_from_key": page(READERS, "key"),
+    "account_reset_password_from_key_done": page(READERS),
+    "account_email_verification_sent": page(READERS),
+    "account_confirm_email": page(READERS, "key"),
+    "account_logout": page(EVERYBODY),
+    "account_confirm_login_code": page(EVERYBODY),
+    "account_email": page(EVERYBODY),
+    "account_change_password": page(EVERYBODY),
+    "account_set_password": page(EVERYBODY),
+    "account_reauthenticate": page(EVERYBODY),
+}
+
+# Django's own pages for administrators have a test of their own below.
+OF_DJANGO = re.compile(r"^admin:")
+
+
+def names(patterns, within: tuple[str, ...] = ()) -> Iterator[str]:
+    """Every address of a resolver by its name, with the namespaces before it."""
+    for one in patterns:
+        if isinstance(one, URLResolver):
+            inner = (*within, one.namespace) if one.namespace else within
+            yield from names(one.url_patterns, inner)
+        elif isinstance(one, URLPattern):
+            yield ":".join([*within, one.name or ""])
+
+
+EVERY_NAME = sorted(set(names(get_resolver().url_patterns)))
+
+
+@pytest.fixture(scope="module")
+def scenario(django_db_setup, django_db_blocker) -> Iterator[Scenario]:
+    """Built once; each question is put back, and everything is at the end."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield build()
+        transaction.set_rollback(True)
+
+
+def in_address(thing: Any) -> Any:
+    """How a thing is named in an address."""
+    for name in ("employee_number", "number", "key", "test_id", "code"):
+        if hasattr(thing, name):
+            return getattr(thing, name)
+    return getattr(thing, "pk", thing)
+
+
+def address(name: str, row: Row, things: dict[str, Any]) -> str:
+    named = name.split(",")[0]
+    if named == "account_reset_password_from_key":
+        return reverse(named, kwargs={"uidb36": "1", "key": "no-such-key"})
+    return reverse(named, args=[in_address(things.get(one, one)) for one in row.of])
+
+
+def asked(row: Row, things: dict[str, Any]) -> dict[str, Any]:
+    return {name: in_address(things.get(said, said)) for name, said in row.asked.items()}
+
+
+def ask(scenario: Scenario, reader: str, method: str, url: str, data: dict[str, Any]):
+    """Ask as a reader; what the answer wrote is undone, what it holds open is closed."""
+    client = Client(raise_request_exception=True)
+    client.cookies = scenario.clients[reader].cookies.copy()
+    with put_back():
+        response = getattr(client, method.lower())(url, data)
+        response.body = b"".join(response) if response.streaming else response.content
+    return response
+
+
+def said(response) -> str:
+    """The kind of an answer."""
+    if response.status_code == 302 and re.match(r"/(account|admin)/login/", response.url):
+        return SIGN_IN
+    if response.status_code in (403, 404):
+        return NO if response.status_code == 403 else NOT_THERE
+    # 422: the form was taken and is shown again with what is wrong in it.
+    return OK if response.status_code in (200, 302, 422) else f"answers {response.status_code}"
+
+
+def test_every_address_has_its_place_in_the_table():
+    placed = {name.split(",")[0] for name in TABLE}
+
+    assert {name for name in EVERY_NAME if not OF_DJANGO.match(name)} == placed
+
+
+@pytest.mark.parametrize("name", TABLE)
+def test_table_is_kept(scenario, name):
+    row = TABLE[name]
+    found = {}
+    for reader in READERS:
+        things = scenario.things_for(reader)
+        url, data = address(name, row, things), asked(row, things)
+        answers = {said(ask(scenario, reader, one, url, data)) for one in row.method.split()}
+        found[reader] = " or ".join(sorted(answers))
+
+    assert found == {reader: row.expected(reader) for reader in READERS}
+
+
+OF_SOMEBODY = [
+    name for name, row in TABLE.items() if row.others == NOT_THERE and row.may < EVERYBODY
+]
+UNKNOWN = {
+    "person": "99999",
+    "board": "CA-B-99999",
+    "photo": "no-such-photograph-is-stored-here",
+    "grading": 99_999_999,
+    "certificate": "CA-C-99999",
+    "event": 99_999_999,
+    "proposal": 99_999_999,
+    "session": "CA-K-99999",
+    "enrolment": 99_999_999,
+    "vision_test": "V-99999",
+    "practice": 99_999_999,
+    "stamp": 99_999_999,
+    "draft": 99_999_999,
+    "tool": "T-99999",
+    "scope": "NO-SUCH",
+}
+
+
+def without_secrets(response) -> bytes:
+    """A body without what differs from one answer to the next."""
+    return re.sub(rb'(csrfmiddlewaretoken" value="|X-CSRFToken": ")\w+', b"", response.body)
+
+
+@pytest.mark.parametrize("name", OF_SOMEBODY)
+def test_what_is_forbidden_answers_like_what_does_not_exist(scenario, name):
+    row = TABLE[name]
+    first = row.of[0] if row.of else next(iter(row.asked.values()))
+    for reader in EVERYBODY - row.may:
+        things = scenario.things_for(reader)
+        unknown = things | {first: UNKNOWN[first]}
+        for method in row.method.split():
+            forbidden, missing = (
+                ask(scenario, reader, method, address(name, row, of), asked(row, of))
+                for of in (things, unknown)
+            )
+            assert forbidden.status_code == missing.status_code == 404, reader
+            assert without_secrets(forbidden) == without_secrets(missing), reader
+            assert forbidden.headers == missing.headers, reader
+
+
+PARTS = [name for name, row in TABLE.items() if row.of[1:] and row.of[1] in UNKNOWN]
+
+
+@pytest.mark.parametrize("name", [name for name in PARTS if TABLE[name].of[1] != "scope"])
+def test_part_of_something_else_is_not_reached_through_what_one_may_open(scenario, name):
+    row = TABLE[name]
+    reader = next(iter(sorted(row.may & {"instructor", "quality"})))
+    mixed = scenario.things["owner"] | {row.of[1]: scenario.things["own_quality"][row.of[1]]}
+    for method in row.method.split():
+        response = ask(scenario, reader, method, address(name, row, mixed), {})
+        assert response.status_code == 404
+
+
+@pytest.mark.parametrize(
+    "name", [name for name, row in TABLE.items() if not name.startswith("account_")]
+)
+def test_address_that_is_only_read_or_only_written_to_refuses_the_rest(scenario, name):
+    row = TABLE[name]
+    things = scenario.things["owner"]
+    for method in {"GET", "POST"} - set(row.method.split()):
+        for reader in ("anonymous", "owner", "instructor", "quality"):
+            response = ask(scenario, reader, method, address(name, row, things), {})
+            assert response.status_code == 405, reader
+
+
+HERE_TEACHES = frozenset({"instructor", "own_instructor"})
+HERE_READS = HERE_TEACHES | {"quality", "own_quality"}
+
+LISTS: dict[str, tuple[str, frozenset[str]]] = {
+    "assessments:board_list": ("board", HERE_READS | {"owner"}),
+    "certification:bench": ("board", HERE_TEACHES),
+    "certification:register": ("certificate", HERE_READS | {"lead"}),
+    "certification:register_csv": ("certificate", HERE_READS | {"lead"}),
+    "certification:proposal_list": ("person", HERE_READS),
+    "certification:my_card": ("certificate", frozenset({"owner"})),
+    "training:person_list": ("person", HERE_READS | {"lead", "administrator"}),
+    "training:class_list": ("session", HERE_READS),
+    "training:tool_list": ("tool", HERE_READS),
+}
+
+
+@pytest.mark.parametrize("name", LISTS)
+def test_list_shows_the_things_of_the_owner_to_those_who_may_read_them(scenario, name):
+    thing, may = LISTS[name]
+    owners = scenario.things["owner"][thing]
+    shown_as = owners.full_name if thing == "person" else str(in_address(owners))
+
+    shown_to = set()
+    for reader in READERS:
+        # The top line names whoever reads.
+        body = ask(scenario, reader, "GET", reverse(name), {}).body.decode().split("<main")[-1]
+        if re.search(rf"\b{re.escape(shown_as)}\b", body):
+            shown_to.add(reader)
+
+    assert shown_to == may
+
+
+# Django's pages for administrators: staff read the trail there, and nobody writes it
+
+
+def addresses_of_django(entry) -> Iterator[tuple[str, str]]:
+    """Each of them with its name, those of one entry asked for the entry."""
+    for name in EVERY_NAME:
+        if not OF_DJANGO.match(name) or name == "admin:":
+            continue
+        of: dict[str, Any] = {"object_id": entry.pk}
+        if name == "admin:app_list":
+            of = {"app_label": "records"}
+        elif name == "admin:view_on_site":
+            of = {"content_type_id": 1, "object_id": entry.pk}
+        elif not re.search(r"_(change|delete|history)$", name) or "password" in name:
+            of = {}
+        yield name, reverse(name, kwargs=of)
+
+
+def test_pages_of_django_open_for_staff_alone(scenario):
+    entry = TrailEntry.objects.first()
+    found = dict(addresses_of_django(entry))
+    assert len(found) == len([name for name in EVERY_NAME if OF_DJANGO.match(name)]) - 1
+
+    for name, url in found.items():
+        for reader in set(READERS) - {"staff"}:
+            response = ask(scenario, reader, "GET", url, {})
+            assert response.status_code in (302, 403, 404), (name, reader)
+            response = ask(scenario, reader, "POST", url, {})
+            assert response.status_code in (302, 403, 404), (name, reader)
+    for name in ("admin:index", "admin:records_trailentry_changelist"):
+        assert ask(scenario, "staff", "GET", found[name], {}).status_code == 200
+
+
+@pytest.mark.parametrize("act", ["add", "change", "delete"])
+def test_staff_read_the_trail_and_write_nothing_in_it(scenario, act):
+    entry = TrailEntry.objects.first()
+    found = dict(addresses_of_django(entry))
+    before = list(TrailEntry.objects.values_list("pk", "entry_hash"))
+
+    url = found[f"admin:records_trailentry_{act}"]
+    assert ask(scenario, "staff", "POST", url, {"act": "x"}).status_code == 403
+    read = ask(scenario, "staff", "GET", found["admin:records_trailentry_change"], {})
+    assert read.status_code == 200
+    assert entry.act.encode() in read.body
+    assert list(TrailEntry.objects.values_list("pk", "entry_hash")) == before
