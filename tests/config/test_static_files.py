@@ -1,0 +1,84 @@
+"""Every static file that a page or a style sheet names exists, and is served for good."""
+
+import re
+
+import pytest
+from django.conf import settings
+from django.contrib.staticfiles import finders
+from django.core.management import call_command
+
+from config.management.commands.prepare import gather_static_files
+
+TEMPLATES = [
+    path
+    for path in sorted((settings.BASE_DIR / "templates").rglob("*.html"))
+    if "email" not in path.parts
+]
+
+
+@pytest.fixture
+def served(settings, tmp_path):
+    """Static files as a deployment serves them, in a folder of this test's own."""
+    settings.STATIC_ROOT = tmp_path / "static"
+    settings.STORAGES = {
+        **settings.STORAGES,
+        "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+    }
+    return settings.STATIC_ROOT
+
+
+def found_in_pages(pattern):
+    """What matches in each template of a page; mails are under no policy."""
+    found = {}
+    for path in TEMPLATES:
+        if matches := re.findall(pattern, path.read_text(encoding="utf-8"), flags=re.IGNORECASE):
+            found[str(path.relative_to(settings.BASE_DIR))] = matches
+    return found
+
+
+def test_every_static_file_that_a_template_names_exists():
+    named = found_in_pages(r"""{% static ["']([^"']+)["']""")
+    assert len(named) > 5
+    missing = {name for names in named.values() for name in names if finders.find(name) is None}
+    assert missing == set()
+
+
+def test_no_page_holds_a_script_or_style_of_its_own():
+    events = "click|change|submit|load|input|error|focus|blur|toggle|key[a-z]+|mouse[a-z]+"
+    assert found_in_pages(r"<style|<script(?![^>]*\bsrc=)[^>]*>|\sstyle=|javascript:") == {}
+    assert found_in_pages(rf"\son(?:{events})=") == {}
+
+
+def test_no_page_asks_another_site_for_anything():
+    assert found_in_pages(r"""(?:src|href)=["'](?:https?:)?//""") == {}
+
+
+def test_files_are_named_by_their_content_and_compressed(served):
+    gather_static_files()
+    names = [path.name for path in (served / "css").iterdir()]
+    assert any(re.fullmatch(r"tokens\.[0-9a-f]{12}\.css", name) for name in names)
+    assert any(re.fullmatch(r"tokens\.[0-9a-f]{12}\.css\.gz", name) for name in names)
+
+
+def test_what_did_not_change_is_not_gathered_again(served, monkeypatch):
+    gather_static_files()
+    called = []
+    monkeypatch.setattr("config.management.commands.prepare.call_command", called.append)
+    gather_static_files()
+    assert called == []
+
+
+def test_gathering_that_was_broken_off_is_begun_again(served):
+    gather_static_files()
+    (served / "gathered-from").unlink()
+    manifest = (served / "staticfiles.json").read_text()
+    (served / "staticfiles.json").unlink()
+    gather_static_files()
+    assert (served / "staticfiles.json").read_text() == manifest
+
+
+@pytest.mark.django_db
+def test_prepare_can_be_repeated(served):
+    call_command("prepare")
+    call_command("prepare")
+    assert (served / "staticfiles.json").exists()
