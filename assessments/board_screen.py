@@ -108,7 +108,11 @@ def board_screen(board: Board, user: User) -> BoardScreen:
 
 def _states(board: Board) -> dict[int, str]:
     reading = outcomes.read_board(board)
-    return {one.joint.pk: one.result.state.value for one in (*reading.joints, *reading.spare)}
+    return {
+        one.joint.pk: one.result.state.value
+        for one in (*reading.joints, *reading.spare)
+        if one.joint is not None
+    }
 
 
 def state_of(board: Board) -> str:

@@ -12,6 +12,7 @@ from django.shortcuts import get_object_or_404
 
 from training import access as training_access
 from training.models import Person, Role, User
+from training.models.people import PersonQuerySet
 
 from .models import Certificate, CertificateDocument, Proposal, Scope
 
@@ -96,7 +97,7 @@ def proposal_for_reader(user: User, proposal_id: int) -> Proposal:
     )
 
 
-def people_for_quality(user: User) -> QuerySet[Person]:
+def people_for_quality(user: User) -> PersonQuerySet:
     """People for whom the user may enter a certificate from elsewhere: never themselves."""
     return (
         Person.objects.filter(site__in=user.sites_as(Role.QUALITY))

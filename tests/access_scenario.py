@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from io import BytesIO
+from typing import Any
 
 from django.core.files.base import ContentFile
 from django.db import transaction
@@ -79,7 +80,7 @@ def build() -> Scenario:
     here = make_site()
     there = make_site("Aldergate", "AL", time_zone="Europe/London")
 
-    def user(*roles: str, site: Site = here, **fields: bool) -> User:
+    def user(*roles: str, site: Site = here, **fields: Any) -> User:
         return make_user(*roles, site=site, password=PASSWORD, **fields)
 
     users = {
@@ -98,7 +99,7 @@ def build() -> Scenario:
         "staff": user(site=there, is_staff=True, is_superuser=True),
     }
     for led, lead in (("owner", "lead"), ("other", "other_lead")):
-        Person.objects.filter(pk=users[led].person_id).update(line_lead=users[lead].person)
+        Person.objects.filter(user=users[led]).update(line_lead=users[lead].person)
     common = _common(users["instructor"])
     things = {
         name: common | _things_of(users[name], common, users["instructor"])
@@ -113,7 +114,8 @@ def build() -> Scenario:
 
 def _common(instructor: User) -> dict[str, object]:
     """What belongs to a site or to everybody."""
-    tool = Tool.objects.create(code="T-1", kind="iron", site=instructor.person.site)
+    site = Site.objects.get(people__user=instructor)
+    tool = Tool.objects.create(code="T-1", kind="iron", site=site)
     draft = make_criteria_set(published=False)
     return {
         "exercise": make_exercise(),
@@ -131,7 +133,7 @@ def _common(instructor: User) -> dict[str, object]:
 
 def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
     """One of everything of somebody's."""
-    person = Person.objects.get(pk=user.person_id)
+    person = Person.objects.get(user=user)
     board = make_board(person, common["exercise"], handed_in_at=NOW)
     scope = make_scope()
     document = CertificateDocument.objects.create(

@@ -5,6 +5,7 @@ An address that stands in no row fails here until somebody has placed it.
 
 import re
 from collections.abc import Iterator
+from copy import deepcopy
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -232,7 +233,7 @@ def asked(row: Row, things: dict[str, Any]) -> dict[str, Any]:
 def ask(scenario: Scenario, reader: str, method: str, url: str, data: dict[str, Any]):
     """Ask as a reader; what the answer wrote is undone, what it holds open is closed."""
     client = Client(raise_request_exception=True)
-    client.cookies = scenario.clients[reader].cookies.copy()
+    client.cookies = deepcopy(scenario.clients[reader].cookies)
     with put_back():
         response = getattr(client, method.lower())(url, data)
         response.body = b"".join(response) if response.streaming else response.content

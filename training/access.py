@@ -28,7 +28,7 @@ READERS = (Role.INSTRUCTOR, Role.QUALITY)
 class UserRequest(HttpRequest):
     """A request of somebody who is signed in."""
 
-    user: User  # type: ignore[assignment]
+    user: User
     htmx: HtmxDetails
 
 

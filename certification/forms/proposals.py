@@ -38,15 +38,19 @@ class ProposeForm(forms.Form):
 
 
 class IssueForm(forms.Form):
+    prefix = "issue"
+
     restriction = RestrictionField()
     password = PasswordField()
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, prefix="issue", **kwargs)
+        super().__init__(*args, **kwargs)
         self.helper = helper("restriction", "password")
 
 
 class DeclineForm(forms.Form):
+    prefix = "decline"
+
     reason = forms.CharField(
         label=_("Why"),
         max_length=400,
@@ -55,5 +59,5 @@ class DeclineForm(forms.Form):
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, prefix="decline", **kwargs)
+        super().__init__(*args, **kwargs)
         self.helper = helper("reason")

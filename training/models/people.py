@@ -1,6 +1,7 @@
 """Who is taught, who teaches, and where."""
 
 from datetime import date, datetime, time
+from typing import ClassVar
 from zoneinfo import ZoneInfo, available_timezones
 
 from django.conf import settings
@@ -242,7 +243,7 @@ class User(AbstractBaseUser, PermissionsMixin):
 
     USERNAME_FIELD = "employee_number"
     EMAIL_FIELD = "email"
-    REQUIRED_FIELDS: list[str] = []
+    REQUIRED_FIELDS: ClassVar[list[str]] = []
 
     objects = UserManager()
 
