@@ -13,8 +13,7 @@ from django.utils.translation import gettext as _
 LEFT, RIGHT = 8.0, 352.0
 MOST_TICKS = 16
 NO_BREAK = "\u00a0"
-
-
+LEAST_SPREAD = 1e-9  # Closer than this, relative to their size, numbers are drawn as one.
 UNITS = {"deg": "°", "percent": "%", "ratio": ""}
 
 
@@ -95,7 +94,9 @@ class LimitLine:
         if not held:
             return 0.0, 1.0
         start, end = min(held), max(held)
-        room = 0.18 * (end - start) or 0.1 * abs(start) or 1.0
+        room = 0.18 * (end - start)
+        if end - start <= LEAST_SPREAD * max(abs(start), abs(end), 1.0):
+            room = 0.1 * abs(start) if abs(start) > LEAST_SPREAD else 1.0
         return start - room, end + room
 
     def x(self, number: float) -> float:
@@ -106,7 +107,8 @@ class LimitLine:
     def ticks(self) -> list[float]:
         """Round numbers along the scale, at most sixteen."""
         start, end = self.span()
-        step = _step((end - start) / MOST_TICKS, degrees=self.unit == "°")
+        degrees = UNITS.get(self.unit, self.unit) == "°"
+        step = _step((end - start) / MOST_TICKS, degrees=degrees)
         first = math.ceil(start / step)
         return [number * step for number in range(first, math.floor(end / step) + 1)]
 

@@ -5,7 +5,7 @@ import re
 
 import pytest
 from django.utils import translation
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from training.limit_line import LEFT, MOST_TICKS, RIGHT, LimitLine, with_unit
@@ -39,6 +39,7 @@ def test_verdict_compares_the_whole_spread_with_the_limits(value, u, low, high, 
     assert LimitLine(value, u, low, high).verdict() == verdict
 
 
+@example(value=0.0, u=5e-324, low=None, high=None, unit="°")
 @given(
     value=st.none() | numbers,
     u=st.none() | st.floats(0, 1e4),
@@ -63,8 +64,9 @@ def test_scale_is_true_to_the_numbers():
     assert line.x(225) == pytest.approx((line.x(180) + line.x(270)) / 2)
 
 
-def test_degrees_are_ticked_in_parts_of_a_turn():
-    ticks = LimitLine(266, 1, 180, 270, "°").ticks()
+@pytest.mark.parametrize("unit", ["°", "deg"])
+def test_degrees_are_ticked_in_parts_of_a_turn(unit):
+    ticks = LimitLine(266, 1, 180, 270, unit).ticks()
 
     assert ticks[1] - ticks[0] == 10
 
