@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 from django.db import transaction
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from records import services as records
 from records.numbers import next_number
@@ -122,7 +123,13 @@ def enrol_people(
     free = session.places - len(there)
     if len(new) > free:
         raise TrainingError(
-            _("%(number)s has %(free)d places left and %(wanted)d are wanted. Give it more places.")
+            ngettext(
+                "%(number)s has %(free)d place left and %(wanted)d are wanted. "
+                "Give it more places.",
+                "%(number)s has %(free)d places left and %(wanted)d are wanted. "
+                "Give it more places.",
+                max(free, 0),
+            )
             % {"number": session.number, "free": max(free, 0), "wanted": len(new)}
         )
     for person in new:
