@@ -1,0 +1,63 @@
+"""The exercises and courses that come along are added once, and what is there stays."""
+
+import pytest
+
+from records.models import TrailEntry
+from tests.factories import NOW, make_exercise
+from training.content.courses import COURSES
+from training.content.exercises import EXERCISES
+from training.models import Course, Exercise, Lesson
+from training.services import content
+
+pytestmark = pytest.mark.django_db
+
+
+def load():
+    return (
+        content.load_exercises(actor="load_content", at=NOW),
+        content.load_courses(actor="load_content", at=NOW),
+    )
+
+
+def test_everything_is_there_after_loading():
+    exercises, courses = load()
+
+    assert exercises.added == [one.code for one in EXERCISES]
+    assert courses.added == [one.code for one in COURSES]
+    for one in EXERCISES:
+        row = Exercise.objects.get(code=one.code)
+        positions = list(row.positions.all())
+        assert [position.name for position in positions] == [p.name for p in one.positions]
+        assert positions[0].insulation == one.positions[0].wire.insulation
+        assert positions[0].conductor_mm == one.positions[0].wire.conductor_mm
+        assert [step.text for step in row.steps.all()] == [step.text for step in one.steps]
+        assert row.pass_mark == one.rule.pass_mark
+        assert row.stage_list == list(one.stages)
+        assert [tool["name"] for tool in row.tools] == [tool.name for tool in one.tools]
+    terminals = Course.objects.get(code="HS-TERM").revisions.get()
+    assert terminals.lessons.filter(exercise__code="EX-WIRE").exists()
+
+
+def test_loading_again_adds_nothing():
+    load()
+    before = (Exercise.objects.count(), Lesson.objects.count(), TrailEntry.objects.count())
+
+    exercises, courses = load()
+
+    assert (exercises.added, courses.added) == ([], [])
+    assert len(exercises.kept) == len(EXERCISES)
+    assert before == (
+        Exercise.objects.count(),
+        Lesson.objects.count(),
+        TrailEntry.objects.count(),
+    )
+
+
+def test_what_a_site_has_under_the_same_code_stays():
+    make_exercise(code="EX-WIRE", title="Our own strip and tin")
+
+    exercises, _courses = load()
+
+    assert "EX-WIRE" in exercises.kept
+    assert Exercise.objects.get(code="EX-WIRE").title == "Our own strip and tin"
+    assert Lesson.objects.filter(exercise__title="Our own strip and tin").exists()
