@@ -104,18 +104,23 @@ class ClassForm(forms.Form):
 
 
 class EnrolForm(forms.Form):
-    """People to enrol, one to a line."""
+    """People to enrol: typed, one to a line, or ticked in a list of those who work there."""
 
     people = forms.CharField(
         label=_("Whom to enrol"),
+        required=False,
         max_length=8000,
         widget=forms.Textarea(attrs={"rows": 3}),
         help_text=_("One to a line: the employee number, or the name if nobody else has it."),
+    )
+    ticked = forms.ModelMultipleChoiceField(
+        Person.objects.none(), required=False, to_field_name="employee_number"
     )
 
     def __init__(self, *args: Any, people: PersonQuerySet, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.known_people = people
+        self.fields["ticked"].queryset = people  # type: ignore[attr-defined]
         self.helper = helper("people")
 
     def clean_people(self) -> list[Person]:
@@ -130,7 +135,17 @@ class EnrolForm(forms.Form):
                 errors.append(error)
         if errors:
             raise forms.ValidationError(errors)
-        return list(dict.fromkeys(found))
+        return found
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or self.cleaned_data
+        if not data.get("people") and not data.get("ticked") and not self.errors:
+            self.add_error("people", _("Say who: type a number or a name, or tick people below."))
+        return data
+
+    def chosen(self) -> list[Person]:
+        """Everybody meant, once each."""
+        return list(dict.fromkeys([*self.cleaned_data["people"], *self.cleaned_data["ticked"]]))
 
 
 class AttendanceForm(forms.Form):

@@ -28,12 +28,6 @@ class ExerciseQuerySet(models.QuerySet["Exercise"]):
     def current(self) -> "ExerciseQuerySet":
         return self.filter(retired_at__isnull=True)
 
-    def with_joint_counts(self) -> "ExerciseQuerySet":
-        """Each with the number of joints it requires, as a list of exercises shows it."""
-        return self.annotate(
-            joints_required=models.Count("positions", filter=Q(positions__required=True))
-        )
-
 
 class Exercise(Recorded):
     """One revision of an exercise; a board names the revision it was made to."""

@@ -14,6 +14,7 @@ from training import access
 from training.access import UserRequest, role_required
 from training.exceptions import TrainingError
 from training.forms.courses import AttendanceForm, ClassFilterForm, ClassForm, EnrolForm
+from training.forms.fields import SUGGESTED_PEOPLE
 from training.models import ClassSession, Course, CourseRevision, Role, Site
 from training.services import courses as services
 
@@ -68,8 +69,10 @@ def class_list(request: UserRequest) -> HttpResponse:
     sessions = readable.with_list_columns()
     when = chosen.get("when", "")
     if when == "past":
-        sessions = sessions.filter(ends_on__lt=today)
-    elif when != "all":
+        sessions = sessions.filter(ends_on__lt=today).order_by("-starts_on", "number")
+    elif when == "all":
+        sessions = sessions.order_by("-starts_on", "number")
+    else:
         sessions = sessions.filter(ends_on__gte=today).order_by("starts_on", "number")
     if "site" in chosen:
         sessions = sessions.filter(site=chosen["site"])
@@ -162,7 +165,7 @@ def show_class(
     rows = []
     for enrolment in shown:
         there = {one.day: one.present for one in enrolment.attendances.all()}
-        rows.append((enrolment, [there.get(day) for day in days], not there))
+        rows.append((enrolment, [(day, there.get(day)) for day in days], not there))
     today = session.site.today()
     context = {
         "session": session,
@@ -176,7 +179,10 @@ def show_class(
         "today": today,
         "next_day": max((day for day in days if day <= today), default=None),
         "form": enrol_form,
-        "suggestions": enrol_form.known_people.at_work_on(today).order_by("full_name")[:200],
+        "suggestions": enrol_form.known_people.filter(site=session.site)
+        .at_work_on(today)
+        .exclude(enrolments__session=session)
+        .order_by("full_name")[:SUGGESTED_PEOPLE],
     }
     status = 422 if enrol_form.is_bound else 200
     return render(request, "training/class_detail.html", context, status=status)
@@ -190,7 +196,7 @@ def class_enrol(request: UserRequest, number: str) -> HttpResponse:
     if form.is_valid():
         try:
             enrolled = services.enrol_people(
-                session=session, **form.cleaned_data, actor=request.user, at=timezone.now()
+                session=session, people=form.chosen(), actor=request.user, at=timezone.now()
             )
         except TrainingError as error:
             form.add_error("people", str(error))

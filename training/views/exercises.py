@@ -19,7 +19,7 @@ from training.models import Exercise, Position, Role, Stage, Tool
 @require_safe
 @login_required
 def exercise_list(request: UserRequest) -> HttpResponse:
-    exercises = Exercise.objects.current().with_joint_counts()
+    exercises = Exercise.objects.current()
     return render(request, "training/exercise_list.html", {"exercises": exercises})
 
 

@@ -1,0 +1,173 @@
+"""Vision tests, practice and stamps are written down on a person's pages by those who may."""
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from tests.factories import make_person, make_site, make_user
+from training import gates
+from training.models import PracticeRecord, Stamp, VisionTest
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def register(monkeypatch):
+    """A register that listens and knows one scope, in place of the one above this app."""
+    monkeypatch.setattr(gates, "_listeners", [])
+    gates.on_facts_changed(lambda person, scope_code: None)
+    monkeypatch.setattr(gates, "_scopes", lambda: [("TERM-OP", "Terminals, operator")])
+
+
+@pytest.fixture
+def tamsin():
+    return make_person(employee_number="10482", full_name="Tamsin Okoro")
+
+
+def url(name, *more):
+    return reverse(f"training:{name}", args=["10482", *more])
+
+
+def as_role(client, *roles, **fields):
+    user = make_user(*roles, **fields)
+    client.force_login(user)
+    return user
+
+
+VISION = {"tested_on": "2026-01-20", "passed": "yes", "with_lenses": "", "examiner": "O. Lind"}
+PRACTICE = {"scope_code": "TERM-OP", "performed_on": "2026-01-20", "reference": "WO-1"}
+STAMP = {"mark": "S47", "issued_on": "2026-01-20"}
+
+
+@pytest.mark.parametrize("role", ["instructor", "quality"])
+def test_a_vision_test_is_recorded_and_withdrawn(client, tamsin, role):
+    user = as_role(client, role)
+
+    answer = client.post(url("vision_test_new"), VISION)
+
+    assert answer.url == url("person_detail")
+    test = VisionTest.objects.get()
+    assert (test.person, test.passed, test.with_lenses) == (tamsin, True, None)
+    assert test.recorded_by == user
+
+    withdraw = url("vision_test_withdraw", test.test_id)
+    assert "counts as never entered" in client.get(withdraw).content.decode()
+    client.post(withdraw, {"reason": "Somebody else's."})
+    assert not VisionTest.objects.standing().exists()
+    assert client.get(withdraw).status_code == 404
+
+
+@pytest.mark.parametrize("role", ["instructor", "quality"])
+def test_practice_is_recorded_and_withdrawn(client, tamsin, role):
+    user = as_role(client, role)
+
+    client.post(url("practice_new"), PRACTICE)
+
+    practice = PracticeRecord.objects.get()
+    assert (practice.person, practice.scope_code) == (tamsin, "TERM-OP")
+    assert practice.confirmed_by == user
+    client.post(url("practice_withdraw", practice.pk), {"reason": "Not theirs."})
+    assert not PracticeRecord.objects.standing().exists()
+
+
+@pytest.mark.parametrize("role", ["quality", "administrator"])
+def test_a_stamp_is_issued_and_taken_back(client, tamsin, role):
+    as_role(client, role)
+
+    client.post(url("stamp_issue"), STAMP)
+
+    stamp = Stamp.objects.get()
+    assert (stamp.person, stamp.returned_on) == (tamsin, None)
+    client.post(url("stamp_return", stamp.pk), {"returned_on": "2026-02-01"})
+    stamp.refresh_from_db()
+    assert stamp.returned_on.isoformat() == "2026-02-01"
+    assert client.get(url("stamp_return", stamp.pk)).status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("name", "fields", "said"),
+    [
+        ("vision_test_new", {**VISION, "tested_on": "31 Nov"}, "Enter a valid date"),
+        ("vision_test_new", {**VISION, "tested_on": "2999-01-01"}, "still to come"),
+        ("vision_test_new", {**VISION, "passed": ""}, "This field is required"),
+        ("vision_test_new", {**VISION, "examiner": ""}, "This field is required"),
+        ("practice_new", {**PRACTICE, "scope_code": "NO-SUCH"}, "Select a valid choice"),
+        ("practice_new", {**PRACTICE, "performed_on": "2999-01-01"}, "still to come"),
+        ("stamp_issue", {**STAMP, "mark": ""}, "This field is required"),
+    ],
+)
+def test_what_cannot_be_is_said_and_nothing_is_written(client, tamsin, name, fields, said):
+    as_role(client, "quality")
+
+    answer = client.post(url(name), fields)
+
+    assert answer.status_code == 422
+    assert said in answer.content.decode()
+    written = (VisionTest, PracticeRecord, Stamp)
+    assert not any(model.objects.exists() for model in written)
+
+
+def test_a_stamp_that_somebody_holds_is_not_issued(client, tamsin):
+    as_role(client, "quality")
+    holder = make_person(full_name="Wren Abbott")
+    Stamp.objects.create(person=holder, mark="S47", issued_on=timezone.localdate())
+
+    assert "Wren Abbott has held stamp S47" in (
+        client.post(url("stamp_issue"), STAMP).content.decode()
+    )
+
+
+def test_a_withdrawal_says_why(client, tamsin):
+    as_role(client, "quality")
+    test = VisionTest.objects.create(
+        test_id="CA-V-1", person=tamsin, tested_on=timezone.localdate(), passed=True
+    )
+
+    assert client.post(url("vision_test_withdraw", "CA-V-1"), {"reason": " "}).status_code == 422
+    assert VisionTest.objects.standing().get() == test
+
+
+WRITES = [("vision_test_new",), ("practice_new",), ("stamp_issue",)]
+
+
+@pytest.mark.parametrize(
+    ("role", "opens"),
+    [
+        ("instructor", {"vision_test_new", "practice_new"}),
+        ("quality", {"vision_test_new", "practice_new", "stamp_issue"}),
+        ("administrator", {"stamp_issue"}),
+        ("line_lead", set()),
+        (None, set()),
+    ],
+)
+def test_forms_open_to_roles_and_are_unknown_to_others(client, tamsin, role, opens):
+    user = as_role(client, *([role] if role else []))
+    if role == "line_lead":
+        tamsin.line_lead = user.person
+        tamsin.save()
+
+    answered = {name: client.get(url(name)).status_code for (name,) in WRITES}
+
+    assert answered == {name: 200 if name in opens else 404 for (name,) in WRITES}
+
+
+def test_nobody_writes_about_themselves_or_at_another_site(client, tamsin):
+    own = make_user("instructor", "quality", person=tamsin)
+    client.force_login(own)
+    assert client.get(url("vision_test_new")).status_code == 404
+    assert client.get(url("practice_new")).status_code == 404
+
+    as_role(client, "quality", site=make_site("Aldergate", "AL", time_zone="Europe/London"))
+    assert {client.get(url(name)).status_code for (name,) in WRITES} == {404}
+
+
+def test_a_fact_of_somebody_else_is_not_withdrawn_under_a_wrong_name(client, tamsin):
+    as_role(client, "quality")
+    other = VisionTest.objects.create(
+        test_id="CA-V-9", person=make_person(), tested_on=timezone.localdate(), passed=True
+    )
+
+    answer = client.post(url("vision_test_withdraw", other.test_id), {"reason": "Wrong."})
+
+    assert answer.status_code == 404
+    assert VisionTest.objects.standing().exists()
