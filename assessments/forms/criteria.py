@@ -41,7 +41,8 @@ class CriterionForm(forms.ModelForm):
             "title",
             Div("text", "reject", css_class="fields-row"),
             "advice",
-            Div("low", "high", "severity", "demerits", css_class="fields-row"),
+            Div("low", "high", css_class="fields-row"),
+            Div("severity", "demerits", css_class="fields-row"),
             Div("document", "clause", css_class="fields-row"),
             "source_note",
         )

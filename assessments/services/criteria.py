@@ -141,13 +141,14 @@ def confirm_criteria(
     CannotChangeCriteria
         If the set is published, or none of its criteria is named.
     """
-    refuse_published(criteria_set)
-    waiting = criteria_set.criteria.filter(code__in=codes, confirmed_at__isnull=True)
+    made = _locked(criteria_set)
+    refuse_published(made)
+    waiting = made.criteria.filter(code__in=codes, confirmed_at__isnull=True)
     confirmed = sorted(waiting.values_list("code", flat=True))
     if not confirmed:
         raise CannotChangeCriteria(_("Tick at least one criterion that is not confirmed yet."))
     waiting.update(confirmed_at=at, confirmed_by=actor)
-    _record("criteria confirmed", criteria_set, actor, at, criteria=confirmed)
+    _record("criteria confirmed", made, actor, at, criteria=confirmed)
     return len(confirmed)
 
 
@@ -163,7 +164,7 @@ def publish_criteria_set(
         If it is published already, has no criteria, or, outside a demo, has one whose limit
         nobody has confirmed.
     """
-    made = CriteriaSet.objects.select_for_update().get(pk=criteria_set.pk)
+    made = _locked(criteria_set)
     refuse_published(made)
     if not made.criteria.exists():
         raise CannotChangeCriteria(_("A set without criteria has nothing to publish."))
@@ -192,7 +193,7 @@ def retire_criteria_set(
     *, criteria_set: CriteriaSet, actor: User | None, at: datetime
 ) -> CriteriaSet:
     """Stop judging by a set; what was judged by it stays, and so does the set."""
-    made = CriteriaSet.objects.select_for_update().get(pk=criteria_set.pk)
+    made = _locked(criteria_set)
     if made.retired_at is not None:
         raise CannotChangeCriteria(_("%(set)s is retired already.") % {"set": made})
     if made.published_at is None:
@@ -203,6 +204,11 @@ def retire_criteria_set(
     made.save(update_fields=["retired_at"])
     _record("criteria set retired", made, actor, at)
     return made
+
+
+def _locked(criteria_set: CriteriaSet) -> CriteriaSet:
+    """The set as it stands, so that two people deciding on it do not cross."""
+    return CriteriaSet.objects.select_for_update().get(pk=criteria_set.pk)
 
 
 def refuse_published(criteria_set: CriteriaSet) -> None:

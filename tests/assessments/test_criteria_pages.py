@@ -1,0 +1,317 @@
+"""Criteria are read by everyone, worked on by instructors and published by quality."""
+
+import pytest
+from django.urls import reverse
+
+from assessments.content.criteria import REVISION_2
+from assessments.models import CriteriaSet
+from assessments.services import criteria as services
+from tests.factories import NOW, make_criteria_set, make_exercise, make_user
+from training.models import Installation, JointType
+from training.services import content
+
+pytestmark = pytest.mark.django_db
+
+LIST = reverse("assessments:criteria_list")
+
+
+def reference(joint_type):
+    return reverse("assessments:criteria_for_joint_type", args=[joint_type])
+
+
+def url(name, made, *more):
+    return reverse(f"assessments:{name}", args=[made.pk, *more])
+
+
+@pytest.fixture
+def demo():
+    Installation.objects.create(id=1, organisation="Skarnfell Instruments", demo_loaded_at=NOW)
+
+
+@pytest.fixture
+def published(demo):
+    made = services.load_criteria_set(content=REVISION_2, actor="load_demo", at=NOW)
+    return services.publish_criteria_set(criteria_set=made, actor=None, at=NOW)
+
+
+@pytest.fixture
+def draft():
+    return make_criteria_set(published=False)
+
+
+def as_role(client, *roles):
+    user = make_user(*roles)
+    client.force_login(user)
+    return user
+
+
+def read(client, address, **asked):
+    answer = client.get(address, asked)
+    assert answer.status_code == 200
+    return answer.content.decode()
+
+
+def test_whoever_is_not_signed_in_is_asked_to(client, published):
+    for address in (LIST, reference("turret"), url("criteria_set_detail", published)):
+        assert client.get(address).url == f"{reverse('account_login')}?next={address}"
+
+
+def test_the_list_leads_to_each_joint_type(client, published):
+    as_role(client)
+
+    page = read(client, LIST)
+
+    assert str(published) in page
+    assert all(reference(joint_type) in page for joint_type in JointType.values)
+
+
+def test_an_empty_list_says_what_to_do(client):
+    as_role(client)
+    assert "load_content" in read(client, LIST)
+
+
+@pytest.mark.parametrize("joint_type", JointType.values)
+def test_a_reference_page_shows_every_criterion_with_its_drawings(client, published, joint_type):
+    as_role(client)
+
+    page = read(client, reference(joint_type))
+
+    asked = [one for one in REVISION_2.criteria if joint_type in one.joint_types]
+    assert page.count('<article class="criterion"') == len(asked)
+    assert page.count('class="pair"') == len(asked)
+    assert "is-missing" not in page
+    assert page.count("unverified</p>") == len(asked)
+
+
+def test_a_criterion_says_limit_severity_demerits_source_and_advice(client, published):
+    as_role(client)
+
+    page = read(client, reference("turret"))
+    wrap = page.split('id="F-01"')[1].split("</article>")[0]
+
+    for said in (
+        "180° to 270°",
+        "measured",
+        "major",
+        "25 demerits",
+        "chapter 9",
+        "Both limits are from memory",
+        "Try this:",
+    ):
+        assert said in wrap
+
+
+def test_confirmed_and_unverified_are_told_apart(client, draft):
+    quality = make_user("quality")
+    services.confirm_criteria(criteria_set=draft, codes=["S-1"], actor=quality, at=NOW)
+    as_role(client, "instructor")
+
+    page = read(client, reference("turret"), set=str(draft.pk))
+
+    assert "confirmed" in page.split('id="S-1"')[1].split("</article>")[0]
+    assert "unverified" in page.split('id="S-2"')[1].split("</article>")[0]
+
+
+@pytest.mark.parametrize("address", ["/criteria/sets/", "/criteria/nail/", "/criteria/sets/99/"])
+def test_what_is_not_there_is_unknown(client, published, address):
+    as_role(client)
+    assert client.get(address).status_code == 404
+
+
+def test_a_joint_type_is_unknown_while_nothing_is_published(client, draft):
+    as_role(client)
+    assert client.get(reference("turret")).status_code == 404
+    assert client.get(reference("turret"), {"set": "x"}).status_code == 404
+
+
+def test_drafts_are_for_those_who_work_on_them(client, draft):
+    as_role(client)
+    assert client.get(url("criteria_set_detail", draft)).status_code == 404
+    assert client.get(reference("turret"), {"set": draft.pk}).status_code == 404
+    assert str(draft) not in read(client, LIST)
+
+    for role in ("instructor", "quality"):
+        as_role(client, role)
+        assert "draft" in read(client, url("criteria_set_detail", draft))
+
+
+def test_a_retired_set_is_still_read(client, published):
+    services.retire_criteria_set(criteria_set=published, actor=None, at=NOW)
+    as_role(client)
+
+    assert "retired" in read(client, LIST)
+    assert "180° to 270°" in read(client, url("criteria_set_detail", published))
+    assert "180° to 270°" in read(client, reference("turret"), set=str(published.pk))
+
+
+def test_quality_confirms_and_publishes(client, draft):
+    as_role(client, "quality")
+    assert "Not ready to publish" in read(client, url("criteria_set_detail", draft))
+    refused = client.post(url("criteria_publish", draft))
+    assert refused.status_code == 422
+    assert "4 criteria are not verified" in refused.content.decode()
+
+    codes = [one.code for one in draft.criteria.all()]
+    client.post(url("criteria_confirm", draft), {"codes": codes})
+    answer = client.post(url("criteria_publish", draft))
+
+    assert answer.url == url("criteria_set_detail", draft)
+    assert CriteriaSet.objects.current().get() == draft
+
+
+@pytest.mark.parametrize("codes", [[], ["NO-1"]], ids=["none", "unknown"])
+def test_confirming_nothing_is_refused(client, draft, codes):
+    as_role(client, "quality")
+
+    answer = client.post(url("criteria_confirm", draft), {"codes": codes})
+
+    assert answer.status_code == 422
+    assert 'role="alert"' in answer.content.decode()
+    assert not draft.criteria.filter(confirmed_at__isnull=False).exists()
+
+
+def test_quality_retires_and_drafts_the_next(client, published):
+    as_role(client, "quality")
+
+    answer = client.post(url("criteria_draft", published))
+    made = CriteriaSet.objects.get(revision=3)
+    assert answer.url == url("criteria_set_detail", made)
+    assert client.post(url("criteria_draft", published)).status_code == 422
+
+    client.post(url("criteria_retire", published))
+    published.refresh_from_db()
+    assert published.retired_at is not None
+    assert client.post(url("criteria_retire", published)).status_code == 422
+
+
+ALL = {
+    "title": "Title",
+    "text": "Do",
+    "reject": "Not",
+    "severity": "major",
+    "demerits": "15",
+}
+
+
+def test_an_instructor_changes_a_draft(client, draft):
+    as_role(client, "instructor")
+    edit = url("criterion_edit", draft, "S-2")
+    assert 'name="demerits"' in read(client, edit)
+
+    answer = client.post(edit, ALL)
+
+    assert answer.url == url("criteria_set_detail", draft)
+    assert draft.criteria.get(code="S-2").demerits == 15
+
+
+@pytest.mark.parametrize(
+    ("fields", "said"),
+    [
+        ({"demerits": "-1"}, "greater than or equal to 0"),
+        ({"demerits": "many"}, "Enter a whole number"),
+        ({"severity": "fatal"}, "Select a valid choice"),
+        ({"low": "3", "high": "2"}, "lies above"),
+        ({"title": ""}, "This field is required"),
+    ],
+    ids=["negative", "no number", "severity", "limits", "no title"],
+)
+def test_what_cannot_be_is_said_and_nothing_changed(client, draft, fields, said):
+    as_role(client, "instructor")
+
+    answer = client.post(url("criterion_edit", draft, "S-2"), {**ALL, **fields})
+
+    assert answer.status_code == 422
+    assert said in answer.content.decode()
+    assert draft.criteria.get(code="S-2").demerits == 20
+
+
+def test_a_published_criterion_has_no_page_to_change_it(client, published):
+    as_role(client, "quality")
+
+    assert client.get(url("criterion_edit", published, "F-01")).status_code == 404
+
+
+ACTS = ["criteria_confirm", "criteria_publish", "criteria_retire", "criteria_draft"]
+
+
+@pytest.mark.parametrize(
+    ("role", "refused"),
+    [
+        ("instructor", ["criteria_confirm", "criteria_publish", "criteria_retire"]),
+        ("line_lead", ACTS),
+        ("administrator", ACTS),
+        (None, ACTS),
+    ],
+)
+def test_acts_are_for_roles(client, draft, role, refused):
+    as_role(client, *([role] if role else []))
+
+    for name in refused:
+        assert client.post(url(name, draft)).status_code == 403
+    if role != "instructor":
+        assert client.get(url("criterion_edit", draft, "S-2")).status_code == 403
+
+
+def test_acts_take_post_alone(client, draft):
+    as_role(client, "quality")
+
+    assert {client.get(url(name, draft)).status_code for name in ACTS} == {405}
+
+
+@pytest.fixture
+def exercises():
+    content.load_exercises(actor="load_content", at=NOW)
+
+
+def judged(code):
+    return reverse("assessments:exercise_criteria", args=[code])
+
+
+@pytest.mark.parametrize(
+    ("code", "there", "not_there"),
+    [
+        ("EX-WIRE", ["P-01", "C-01"], ["F-01", "S-01"]),
+        ("EX-TUR-1", ["P-01", "F-01", "S-01", "B-03"], ["P-09"]),
+        ("EX-MIX", ["F-01", "P-09", "S-01"], []),
+    ],
+)
+def test_an_exercise_says_what_will_be_judged(client, published, exercises, code, there, not_there):
+    as_role(client)
+
+    page = read(client, judged(code))
+
+    assert all(f'id="{one}"' in page for one in there)
+    assert not any(f'id="{one}"' in page for one in not_there)
+
+
+def test_the_exercise_page_takes_only_the_part(client, published, exercises):
+    as_role(client)
+
+    part = client.get(judged("EX-CUP"), headers={"HX-Request": "true"}).content.decode()
+
+    assert "<html" not in part
+    assert part.lstrip().startswith("<section")
+    assert "<html" in read(client, judged("EX-CUP"))
+
+
+def test_an_exercise_without_criteria_says_so(client):
+    make_exercise(code="EX-A")
+    as_role(client)
+
+    assert "No criteria are published yet" in read(client, judged("EX-A"))
+
+
+def test_criteria_of_an_exercise_that_is_not_there_are_unknown(client, published, exercises):
+    as_role(client)
+
+    assert client.get(judged("EX-NONE")).status_code == 404
+    assert client.get(judged("EX-CUP"), {"revision": "8"}).status_code == 404
+    assert client.get(judged("EX-CUP"), {"revision": "x"}).status_code == 404
+    assert client.post(judged("EX-CUP")).status_code == 405
+
+
+def test_the_reference_page_reads_the_set_once(client, published, django_assert_max_num_queries):
+    as_role(client)
+
+    with django_assert_max_num_queries(10):
+        client.get(reference("turret"))
