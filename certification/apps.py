@@ -15,10 +15,11 @@ class CertificationConfig(AppConfig):
         from training import navigation
 
         from . import protected
-        from .services import elsewhere, graders, standing
+        from .services import elsewhere, graders, schemes, standing
 
         protected.declare()
         training_gates.on_facts_changed(standing.facts_changed)
+        training_gates.register_scopes(schemes.scope_names)
         assessments_gates.register_may_grade(graders.may_grade)
         verify.register_files(elsewhere.documents_to_verify)
         staff = ["instructor", "quality", "line_lead"]
