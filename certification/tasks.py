@@ -1,0 +1,30 @@
+"""Background work: what beat starts, and what a sweep leaves to be sent."""
+
+import logging
+
+from celery import shared_task
+from django.utils import timezone
+from kombu.exceptions import OperationalError
+
+from .services import mail, reminders
+
+log = logging.getLogger(__name__)
+
+
+@shared_task
+def sweep_reminders() -> int:
+    """Write what is due into messages, then have them sent; run by beat every hour."""
+    swept = reminders.sweep(now=timezone.now())
+    written = sum(one.messages for one in swept)
+    if written:
+        try:
+            send_due_messages.delay()
+        except (OperationalError, OSError) as error:
+            log.info("The next round of sending finds the messages by itself: %s", error)
+    return written
+
+
+@shared_task
+def send_due_messages() -> int:
+    """Send every message whose time has come; run by beat every minute."""
+    return mail.send_due_messages(clock=timezone.now).sent
