@@ -8,12 +8,17 @@ from django.urls import reverse
 
 from training.models import Stage
 
+from .desk import Desk
 from .domain import scoring
-from .models import Board, Criterion, Grading, Joint, Judgement, Photo
+from .domain.verdict import Verdict
+from .models import Board, CriteriaSet, Criterion, Grading, Joint, Judgement, Photo
 from .services import outcomes
-from .services.grading import current_criteria_set, may_go_with_the_rest
+from .services.grading import may_go_with_the_rest
+from .services.refusals import measured_verdict
 
 WHOLE_BOARD = outcomes.WHOLE_BOARD
+OPEN = scoring.JointState.OPEN.value
+KEYS = "1234567890"
 
 
 @dataclass(slots=True)
@@ -22,14 +27,24 @@ class Line:
 
     criterion: Criterion
     judgement: Judgement | None
-    key: str
+    number: int
     url: str
     own: Judgement | None = None
     current: bool = False
 
     @property
     def outcome(self) -> str:
-        return self.judgement.outcome if self.judgement else "open"
+        return self.judgement.outcome if self.judgement else OPEN
+
+    @property
+    def key(self) -> str:
+        """The key that goes there; only the first ten have one."""
+        return KEYS[self.number - 1] if self.number <= len(KEYS) else ""
+
+    @property
+    def verdict(self) -> Verdict | None:
+        """What a value read on an instrument says of the limits; None without one."""
+        return measured_verdict(self.criterion, self.judgement) if self.judgement else None
 
 
 @dataclass(slots=True)
@@ -41,7 +56,10 @@ class Cell:
     state: str
     url: str
     current: bool = False
-    spare: bool = False
+
+    @property
+    def spare(self) -> bool:
+        return self.joint is not None and not self.joint.position.required
 
 
 @dataclass(slots=True)
@@ -50,7 +68,7 @@ class StageTab:
     url: str
     open_count: int
     signed: bool
-    current: bool = False
+    current: bool
 
 
 @dataclass(slots=True)
@@ -58,8 +76,10 @@ class Screen:
     """Everything the page needs; built by `build`."""
 
     board: Board
-    grading: Grading
+    grading: Grading | None
+    criteria_set: CriteriaSet
     own: bool
+    others: list[Grading]
     stage: Stage
     tabs: list[StageTab]
     cells: list[Cell]
@@ -69,6 +89,7 @@ class Screen:
     photos: list[Photo]
     photo: Photo | None
     photo_number: int
+    here: dict[str, str]
     previous_photo_url: str
     next_photo_url: str
     previous_url: str
@@ -93,10 +114,8 @@ def reading_url(board: Board, own: bool, **query: str) -> str:
 
 
 def build(
-    board: Board,
-    grading: Grading | None,
+    desk: Desk,
     *,
-    own: bool,
     stage_name: str = "",
     place_name: str = "",
     code: str = "",
@@ -109,156 +128,79 @@ def build(
 
     Parameters
     ----------
-    grading : Grading or None
-        None before the first judgement, which begins the reading.
+    desk : Desk
+        The board as the user has it; its reading is None before the first judgement.
     stage_name, place_name, code, photo_key : str
         What to show; anything unknown falls back to the first that is open.
+    how, magnification
+        How the user looks at boards, as they last said.
     forward : bool
         After a judgement: go on to the next open criterion, and from a finished joint to
         the next one that is open.
     """
-    reading = grading or Grading(board=board, criteria_set=current_criteria_set())
-    stages = board.exercise.stage_list
-    signed = set(outcomes.effective_signings(board)) if not own else set()
-    correcting = bool(grading and grading.replaces_id)
-    mine = {one.stage for one in grading.signings.all()} if grading and grading.pk else set()
-    closed = mine if correcting else signed
-    wanted = [one for one in stages if one.value == stage_name]
-    still = [one for one in stages if one.value not in closed]
-    stage = (wanted or still or stages)[0]
-
-    joints = outcomes.joints_that_count(board)
-    judged: dict[tuple[int | None, int], Judgement] = {}
-    if grading and grading.pk:
-        for one in grading.judgements.select_related("photo", "tool"):
-            judged[one.joint_id, one.criterion_id] = one
-    asked_cache: dict[tuple[str, str | None], list[Criterion]] = {}
-
-    def asked(at_stage: str, joint: Joint | None) -> list[Criterion]:
-        key = (at_stage, joint.position.joint_type if joint else None)
-        if key not in asked_cache:
-            asked_cache[key] = outcomes.criteria_for(reading, at_stage, joint)
-        return asked_cache[key]
-
-    def state_of(at_stage: str, joint: Joint | None) -> scoring.JointResult:
-        joint_id = joint.pk if joint else None
-        criteria = asked(at_stage, joint)
-        said = {
-            one.code: scoring.Outcome(judged[joint_id, one.pk].outcome)
-            for one in criteria
-            if (joint_id, one.pk) in judged
-        }
-        return scoring.joint_result([outcomes.as_rule(one) for one in criteria], said)
-
-    def begun(at_stage: str, joint: Joint) -> bool:
-        return any((joint.pk, one.pk) in judged for one in asked(at_stage, joint))
-
-    def open_places(at_stage: str) -> int:
-        places: list[Joint | None] = [
-            one for one in joints if one.position.required or begun(at_stage, one)
-        ]
-        if asked(at_stage, None):
-            places.append(None)
-        return sum(state_of(at_stage, one).state == scoring.JointState.OPEN for one in places)
+    stage = _stage(desk, stage_name)
+    base = reading_url(desk.board, desk.own)
 
     def url(**query: str) -> str:
-        return reading_url(board, own, **{"stage": stage.value, **query})
+        return f"{base}?{urlencode({'stage': stage.value, **query})}"
 
-    cells = []
-    for joint in joints:
-        result = state_of(stage.value, joint)
-        idle_spare = not joint.position.required and not begun(stage.value, joint)
-        cells.append(
-            Cell(
-                name=joint.position.name,
-                joint=joint,
-                state="not_applicable" if idle_spare else result.state.value,
-                url=url(joint=joint.position.name),
-                spare=not joint.position.required,
-            )
-        )
-    if asked(stage.value, None):
-        cells.append(
-            Cell(WHOLE_BOARD, None, state_of(stage.value, None).state.value, url(joint=WHOLE_BOARD))
-        )
-
+    cells = _cells(desk, stage, url)
     index = next((n for n, one in enumerate(cells) if one.name == place_name), -1)
     if index < 0:
-        index = next((n for n, one in enumerate(cells) if one.state == "open"), 0)
-    if forward and cells[index].state != "open":
-        later = [n for n, one in enumerate(cells) if n > index and one.state == "open"]
-        earlier = [n for n, one in enumerate(cells) if n < index and one.state == "open"]
-        if later or earlier:
-            index, code, photo_key = (later or earlier)[0], "", ""
+        index = next((n for n, one in enumerate(cells) if one.state == OPEN), 0)
+    if forward and cells[index].state != OPEN:
+        ahead = _open_after(cells, index)
+        if ahead:
+            index, code, photo_key = cells.index(ahead[0]), "", ""
     place = cells[index]
     place.current = True
+    ahead = _open_after(cells, index)
+    following = cells[index + 1] if index + 1 < len(cells) else None
 
-    own_judgements: dict[int, Judgement] = {}
-    if not own:
-        trainee = (
-            Judgement.objects.filter(
-                grading__board=board,
-                grading__kind=Grading.Kind.OWN,
-                joint=place.joint,
-                stage=stage.value,
-            )
-            if place.joint
-            else Judgement.objects.none()
-        )
-        own_judgements = {one.criterion_id: one for one in trainee}
+    photos = desk.photos_of(place.joint)
+    usual = _best(photos, stage)
+    photo = next((one for one in photos if one.key == photo_key), usual)
+    number = photos.index(photo) if photo else 0
+    kept = {"photo": photo.key} if photo and photo != usual else {}
 
-    place_id = place.joint.pk if place.joint else None
     lines = [
         Line(
             criterion=one,
-            judgement=judged.get((place_id, one.pk)),
-            key=str(n) if n < 10 else "",
-            url=url(joint=place.name, criterion=one.code),
-            own=own_judgements.get(one.pk),
+            judgement=desk.judgement(place.joint, one),
+            number=n,
+            url=url(joint=place.name, criterion=one.code, **kept),
+            own=desk.judgement_of_maker(place.joint, one),
         )
-        for n, one in enumerate(asked(stage.value, place.joint), start=1)
+        for n, one in enumerate(desk.asked(stage, place.joint), start=1)
     ]
-    line = next((one for one in lines if one.criterion.code == code), None)
-    if line is None or (forward and line.judgement is not None):
-        start = lines.index(line) if line else -1
-        order = lines[start + 1 :] + lines[: start + 1]
-        line = next((one for one in order if one.judgement is None), line or _first(lines))
+    line = _line(lines, code, forward)
+    here = {"stage": stage.value, "joint": place.name, **kept}
     if line is not None:
         line.current = True
-
-    photos = _photos_of(board, place.joint)
-    photo = next((one for one in photos if one.key == photo_key), _best(photos, stage))
-    position = photos.index(photo) if photo else 0
+        here["criterion"] = line.criterion.code
 
     def photo_url(step: int) -> str:
         if len(photos) < 2:
             return ""
-        there = photos[(position + step) % len(photos)].key
-        here = line.criterion.code if line else ""
-        return url(joint=place.name, criterion=here, photo=there)
+        return url(**{**here, "photo": photos[(number + step) % len(photos)].key})
 
-    following = cells[index + 1] if index + 1 < len(cells) else None
-    preload = _photos_of(board, following.joint)[:2] if following and following.joint else []
-    next_open = [one for one in cells[index + 1 :] + cells[:index] if one.state == "open"]
-    complete = all(one.state != "open" for one in cells)
-    present = {joint.position_id for joint in joints}
-    missing = tuple(
-        one.name for one in board.exercise.positions.all() if one.required and one.pk not in present
-    )
+    missing = desk.missing
     return Screen(
-        board=board,
-        grading=reading,
-        own=own,
+        board=desk.board,
+        grading=desk.reading,
+        criteria_set=desk.criteria_set,
+        own=desk.own,
+        others=[] if desk.own else desk.others,
         stage=stage,
         tabs=[
             StageTab(
                 stage=one,
-                url=reading_url(board, own, stage=one.value),
-                open_count=open_places(one.value),
-                signed=one.value in closed,
+                url=f"{base}?{urlencode({'stage': one.value})}",
+                open_count=desk.open_places(one),
+                signed=one.value in desk.closed,
                 current=one == stage,
             )
-            for one in stages
+            for one in desk.stages
         ],
         cells=cells,
         place=place,
@@ -266,43 +208,76 @@ def build(
         line=line,
         photos=photos,
         photo=photo,
-        photo_number=position + 1,
+        photo_number=number + 1,
+        here=here,
         previous_photo_url=photo_url(-1),
         next_photo_url=photo_url(1),
         previous_url=cells[index - 1].url if index else "",
         next_url=following.url if following else "",
-        next_open_url=next_open[0].url if next_open else "",
-        preload=preload,
-        how=how if photo else Judgement.How.AT_BOARD,
+        next_open_url=ahead[0].url if ahead else "",
+        preload=_preload(desk, stage, photos, number, [following, *ahead[:1]]),
+        how=(how or Judgement.How.PHOTOGRAPH) if photo else Judgement.How.AT_BOARD,
         magnification=magnification,
-        judged=sum(one.state not in ("open", "not_applicable") for one in cells if one.joint),
-        open_joints=sum(one.state == "open" for one in cells if one.joint),
+        judged=sum(one.state not in (OPEN, "not_applicable") for one in cells if one.joint),
+        open_joints=sum(one.state == OPEN for one in cells if one.joint),
         rest=sum(
             one.judgement is None and may_go_with_the_rest(one.criterion)
             for one in lines
             if place.joint
         ),
         can_undo=bool(
-            grading and grading.pk and grading.undo_steps.exclude(stage__in=mine).exists()
+            desk.reading and desk.reading.undo_steps.exclude(stage__in=desk.closed).exists()
         ),
-        stage_is_signed=stage.value in closed,
-        stage_is_complete=complete and not missing,
+        stage_is_signed=stage.value in desk.closed,
+        stage_is_complete=not missing and all(one.state != OPEN for one in cells),
         missing=missing,
     )
 
 
-def _first(lines: list[Line]) -> Line | None:
-    return lines[0] if lines else None
+def _stage(desk: Desk, name: str) -> Stage:
+    """The stage asked for, else the first that takes judgements, else the first."""
+    stages = desk.stages
+    wanted = [one for one in stages if one.value == name]
+    return (wanted or [one for one in stages if one.value not in desk.closed] or stages)[0]
 
 
-def _photos_of(board: Board, joint: Joint | None) -> list[Photo]:
-    """A joint's own photographs, then those of the whole board; for the board, those alone."""
-    whole = list(board.photos.filter(joint__isnull=True))
-    if joint is None:
-        return whole
-    return list(board.photos.filter(joint__position=joint.position_id)) + whole
+def _cells(desk: Desk, stage: Stage, url) -> list[Cell]:
+    cells = []
+    for joint in desk.places(stage):
+        name = joint.position.name if joint else WHOLE_BOARD
+        cells.append(Cell(name, joint, desk.state(stage, joint), url(joint=name)))
+    return cells
+
+
+def _open_after(cells: list[Cell], index: int) -> list[Cell]:
+    """The open places, from the one after this on and round to the one before it."""
+    return [one for one in cells[index + 1 :] + cells[:index] if one.state == OPEN]
+
+
+def _line(lines: list[Line], code: str, forward: bool) -> Line | None:
+    """The line asked for or the first open one; going forward, the next open one after it."""
+    asked = next((one for one in lines if one.criterion.code == code), None)
+    if asked is not None and not (forward and asked.judgement is not None):
+        return asked
+    start = lines.index(asked) + 1 if asked else 0
+    order = lines[start:] + lines[:start]
+    first = lines[0] if lines else None
+    return next((one for one in order if one.judgement is None), asked or first)
 
 
 def _best(photos: list[Photo], stage: Stage) -> Photo | None:
     """The first photograph taken at this stage, else the first there is."""
     return next((one for one in photos if one.stage == stage.value), photos[0] if photos else None)
+
+
+def _preload(
+    desk: Desk, stage: Stage, photos: list[Photo], number: int, cells: list[Cell | None]
+) -> list[Photo]:
+    """The photographs that one more key would show: the next one here, and of what follows."""
+    wanted = [photos[(number + 1) % len(photos)]] if photos else []
+    for cell in cells:
+        best = _best(desk.photos_of(cell.joint), stage) if cell else None
+        if best is not None:
+            wanted.append(best)
+    shown = photos[number] if photos else None
+    return [one for one in dict.fromkeys(wanted) if one != shown]

@@ -1,13 +1,15 @@
 """What the grading screen sends."""
 
+from collections.abc import Sequence
 from decimal import Decimal
+from typing import Any
 
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from assessments.models import Board, Judgement, Photo
-from assessments.services.grading import Circumstances
-from training.models import Tool
+from assessments.models import Judgement, Photo
+from assessments.services.refusals import Circumstances
+from training.models import Site, Tool
 
 
 class SeenForm(forms.Form):
@@ -23,46 +25,114 @@ class SeenForm(forms.Form):
     magnification = forms.DecimalField(
         label=_("Magnification"),
         required=False,
+        localize=True,
         min_value=Decimal("0.5"),
         max_value=Decimal("1000"),
         max_digits=6,
         decimal_places=2,
+        error_messages={
+            "invalid": _("Write the magnification as a number, or leave it empty."),
+            "min_value": _("A magnification is at least 0.5. Write another, or leave it empty."),
+            "max_value": _("A magnification is at most 1000. Write another, or leave it empty."),
+        },
     )
 
 
 class JudgementForm(SeenForm):
-    """One judgement; which joint and criterion it is of comes beside it."""
+    """One judgement; which joint and criterion it is of comes beside it.
 
-    outcome = forms.ChoiceField(choices=Judgement.Outcome.choices)
-    photo = forms.ModelChoiceField(Photo.objects.none(), required=False, to_field_name="key")
+    Parameters
+    ----------
+    photos : sequence of Photo
+        Those of the board; any other is refused.
+    site : Site or int
+        Where the tools are that a value may be read on.
+    """
+
+    outcome = forms.ChoiceField(
+        choices=Judgement.Outcome.choices,
+        error_messages={
+            "required": _("Say accept, reject or not applicable: a note alone judges nothing."),
+            "invalid_choice": _("Say accept, reject or not applicable."),
+        },
+    )
+    photo = forms.CharField(required=False)
     mark_x = forms.FloatField(required=False)
     mark_y = forms.FloatField(required=False)
-    note = forms.CharField(required=False, max_length=400)
-    value = forms.DecimalField(required=False, max_digits=12, decimal_places=5)
-    uncertainty = forms.DecimalField(
-        required=False, min_value=Decimal(0), max_digits=12, decimal_places=5
+    note = forms.CharField(
+        required=False,
+        max_length=400,
+        error_messages={"max_length": _("Shorten the note to 400 characters.")},
     )
-    tool = forms.ModelChoiceField(Tool.objects.none(), required=False, to_field_name="code")
+    value = forms.DecimalField(
+        required=False,
+        localize=True,
+        max_digits=12,
+        decimal_places=5,
+        error_messages={"invalid": _("Write the value that was read as a number.")},
+    )
+    uncertainty = forms.DecimalField(
+        required=False,
+        localize=True,
+        min_value=Decimal(0),
+        max_digits=12,
+        decimal_places=5,
+        error_messages={
+            "invalid": _("Write the uncertainty as a number."),
+            "min_value": _("An uncertainty is not below 0."),
+        },
+    )
+    tool = forms.ModelChoiceField(
+        Tool.objects.none(),
+        required=False,
+        to_field_name="code",
+        error_messages={"invalid_choice": _("Choose a tool of this site.")},
+    )
 
-    def __init__(self, *args, board: Board, **kwargs) -> None:
+    def __init__(self, *args, photos: Sequence[Photo], site: Site | int, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["photo"].queryset = Photo.objects.filter(board=board)  # type: ignore[attr-defined]
+        self.photos = photos
         self.fields["tool"].queryset = Tool.objects.filter(  # type: ignore[attr-defined]
-            site=board.site_id, retired_on__isnull=True
+            site=site, retired_on__isnull=True
         )
+
+    def clean_photo(self) -> Photo | None:
+        key = self.cleaned_data["photo"]
+        found = next((one for one in self.photos if one.key == key), None)
+        if key and found is None:
+            raise forms.ValidationError(_("That photograph is not of this board. Show another."))
+        return found
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        photo, x, y = data.get("photo"), data.get("mark_x"), data.get("mark_y")
+        if photo and x is not None and y is not None:
+            inside = 0 <= x <= photo.upright_width and 0 <= y <= photo.upright_height
+            if not inside:
+                raise forms.ValidationError(
+                    _("The mark lies outside the photograph. Mark a place on it.")
+                )
+        return data
+
+    def sentences(self) -> str:
+        """Everything that is wrong, as text to read."""
+        return " ".join(str(one) for errors in self.errors.values() for one in errors)
 
     def seen(self) -> Circumstances:
         """The circumstances of the judgement; a value makes it one made with an instrument."""
         data = self.cleaned_data
-        photo = data["photo"]
+        photo, x, y = data["photo"], data["mark_x"], data["mark_y"]
         how = data["how"] or Judgement.How.AT_BOARD
+        magnification = data["magnification"]
         if data["value"] is not None:
             how = Judgement.How.INSTRUMENT
-        x, y = data["mark_x"], data["mark_y"]
+        elif how == Judgement.How.PHOTOGRAPH and photo is not None:
+            # Its own magnification is what was looked through, whatever stands in the field.
+            magnification = photo.magnification or magnification
         marked = photo is not None and x is not None and y is not None
         return Circumstances(
             how=how,
-            magnification=data["magnification"],
+            magnification=magnification,
             photo=photo if how == Judgement.How.PHOTOGRAPH or marked else None,
             mark=(x, y) if marked else None,
             tool=data["tool"],

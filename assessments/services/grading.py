@@ -1,7 +1,6 @@
 """Judging a board: start, judge, take back, sign, correct."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
 
@@ -9,7 +8,6 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from assessments import gates
-from assessments.domain.verdict import Verdict, verdict
 from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade, StageNotReady
 from assessments.models import (
     Board,
@@ -18,30 +16,37 @@ from assessments.models import (
     Grading,
     Joint,
     Judgement,
-    Photo,
     StageSigning,
     UndoStep,
 )
 from records import services as records
-from training.models import Stage, Tool, User
+from training.models import User
 
 from . import outcomes
+from .refusals import (
+    Circumstances,
+    hold_open,
+    refuse_circumstances,
+    refuse_if_not_asked,
+    refuse_unexplained,
+)
 
-UNDO_DEPTH = 50
-
-
-@dataclass(frozen=True, slots=True)
-class Circumstances:
-    """How a judgement was made: seen at the board, on a photograph, or with an instrument."""
-
-    how: str = Judgement.How.AT_BOARD
-    magnification: Decimal | None = None
-    photo: Photo | None = None
-    mark: tuple[float, float] | None = None
-    tool: Tool | None = None
-    value: Decimal | None = None
-    uncertainty: Decimal | None = None
-    note: str = ""
+__all__ = [
+    "Circumstances",
+    "accept_the_rest",
+    "correct_grading",
+    "current_criteria_set",
+    "gradings_of",
+    "judge",
+    "may_go_with_the_rest",
+    "open_among",
+    "open_grading",
+    "refuse_unless_may_grade",
+    "sign_stage",
+    "start_grading",
+    "start_own_reading",
+    "undo",
+]
 
 
 def current_criteria_set() -> CriteriaSet:
@@ -63,6 +68,11 @@ def refuse_unless_may_grade(user: User, board: Board, at: datetime) -> None:
         raise MayNotGrade(refusal)
 
 
+def _hold(board: Board) -> Board:
+    """The board as it is now, held to the end of the transaction."""
+    return Board.objects.select_for_update().get(pk=board.pk)
+
+
 @transaction.atomic
 def start_grading(*, board: Board, grader: User, at: datetime) -> Grading:
     """The grader's open reading of a board; begun if there is none.
@@ -70,6 +80,7 @@ def start_grading(*, board: Board, grader: User, at: datetime) -> Grading:
     A board that nobody handed in is handed in by being judged.
     """
     refuse_unless_may_grade(grader, board, at)
+    _hold(board)
     found = open_grading(board, grader)
     if found is not None:
         return found
@@ -87,22 +98,31 @@ def start_grading(*, board: Board, grader: User, at: datetime) -> Grading:
     )
 
 
+def gradings_of(board: Board) -> list[Grading]:
+    """Every reading of a board with its grader, criteria set and signings, newest first."""
+    found = list(
+        board.gradings.select_related("grader__person", "criteria_set").prefetch_related("signings")
+    )
+    for grading in found:
+        grading.board = board
+    return found
+
+
 def open_grading(board: Board, grader: User) -> Grading | None:
     """The grader's reading that still has stages to sign and was not replaced."""
-    left = set(outcomes.stages_to_sign(board))
-    candidates = (
-        Grading.objects.counted()
-        .filter(board=board, grader=grader, replaced_by__isnull=True)
-        .select_related("criteria_set")
-        .prefetch_related("signings")
-    )
-    for grading in candidates:
-        signed = {signing.stage for signing in grading.signings.all()}
-        if grading.replaces_id is not None:
-            replaced = set(grading.replaces.signings.values_list("stage", flat=True))
-            if replaced - signed:
-                return grading
-        if left - signed:
+    return open_among(gradings_of(board), board, grader)
+
+
+def open_among(gradings: Iterable[Grading], board: Board, grader: User) -> Grading | None:
+    """What `open_grading` gives, from the board's gradings as `gradings_of` reads them."""
+    signed = {one.pk: {signing.stage for signing in one.signings.all()} for one in gradings}
+    left = set(board.exercise.stages).difference(*signed.values())
+    replaced = {one.replaces_id for one in gradings}
+    for grading in gradings:
+        if grading.grader_id != grader.pk or grading.kind == Grading.Kind.OWN:
+            continue
+        to_replace = signed.get(grading.replaces_id or 0, set()) - signed[grading.pk]
+        if grading.pk not in replaced and (left or to_replace):
             return grading
     return None
 
@@ -112,6 +132,7 @@ def start_own_reading(*, board: Board, trainee: User, at: datetime) -> Grading:
     """A trainee's reading of their own board: kept apart and never counted."""
     if trainee.person_id is None or trainee.person_id != board.person_id:
         raise MayNotGrade(_("Only whoever made a board can judge it for themselves."))
+    _hold(board)
     found = board.gradings.filter(kind=Grading.Kind.OWN, grader=trainee).first()
     if found is not None:
         return found
@@ -126,98 +147,6 @@ def start_own_reading(*, board: Board, trainee: User, at: datetime) -> Grading:
         criteria_set=current_criteria_set(),
         recorded_at=at,
     )
-
-
-def _refuse_if_closed(grading: Grading, stage: str) -> None:
-    if Grading.objects.filter(replaces=grading).exists():
-        raise AlreadySigned(_("This grading was replaced by a later one. Judge in that one."))
-    if grading.kind == Grading.Kind.OWN:
-        if StageSigning.objects.filter(grading__board=grading.board_id).exists():
-            raise AlreadySigned(
-                _("An instructor has signed a stage of this board, so your own reading is over.")
-            )
-        return
-    if grading.signings.filter(stage=stage).exists():
-        raise AlreadySigned(
-            _("The stage “%(stage)s” is signed and does not change. To change it, correct it.")
-            % {"stage": Stage(stage).label}
-        )
-    taken = (
-        StageSigning.objects.filter(grading__board=grading.board_id, stage=stage)
-        .exclude(grading=grading)
-        .exclude(grading=grading.replaces_id)
-        .exists()
-    )
-    if taken and grading.replaces_id is None:
-        raise AlreadySigned(
-            _("Somebody else has signed the stage “%(stage)s” of this board.")
-            % {"stage": Stage(stage).label}
-        )
-
-
-def _refuse_if_not_applicable(grading: Grading, criterion: Criterion, joint: Joint | None) -> None:
-    board = grading.board
-    fits = (
-        criterion.criteria_set_id == grading.criteria_set_id
-        and criterion.stage in board.exercise.stages
-        and (not criterion.alloys or board.alloy in criterion.alloys)
-    )
-    if joint is None:
-        fits = fits and criterion.of == Criterion.Of.BOARD
-    else:
-        fits = (
-            fits
-            and criterion.of == Criterion.Of.JOINT
-            and joint.board_id == board.pk
-            and joint.position.joint_type in criterion.joint_types
-        )
-    if not fits:
-        raise AssessmentError(
-            _("%(criterion)s is not asked of this joint.") % {"criterion": criterion.code}
-        )
-
-
-def measured_verdict(criterion: Criterion, seen: Circumstances) -> Verdict | None:
-    """What a value read on an instrument says of a measured criterion; None without a value."""
-    if not criterion.is_measured or seen.value is None:
-        return None
-    return verdict(seen.value, seen.uncertainty or Decimal(0), criterion.low, criterion.high)
-
-
-def _refuse_unexplained(criterion: Criterion, outcome: str, seen: Circumstances) -> None:
-    """A judgement that its own reading does not bear out has to say why."""
-    said = measured_verdict(criterion, seen)
-    borne_out = {
-        None: True,
-        Verdict.WITHIN: outcome != Judgement.Outcome.REJECT,
-        Verdict.OUTSIDE: outcome != Judgement.Outcome.ACCEPT,
-        Verdict.TOO_CLOSE: False,
-    }[said]
-    if not borne_out and not seen.note.strip():
-        raise AssessmentError(
-            _("The reading is %(verdict)s its limits. To judge so even then, say why in the note.")
-            % {
-                "verdict": {
-                    Verdict.WITHIN: _("within"),
-                    Verdict.OUTSIDE: _("outside"),
-                    Verdict.TOO_CLOSE: _("too close to call against"),
-                }[said]
-            }
-        )
-
-
-def _refuse_circumstances(criterion: Criterion, seen: Circumstances, board: Board) -> None:
-    if seen.photo is not None and seen.photo.board_id != board.pk:
-        raise AssessmentError(_("That photograph belongs to another board."))
-    from_photo = seen.how in (Judgement.How.PHOTOGRAPH, Judgement.How.MARKS)
-    if from_photo and seen.photo is None:
-        raise AssessmentError(
-            _("Judged from a photograph, but none is on screen. Show one, or judge at the board.")
-        )
-    if seen.how == Judgement.How.INSTRUMENT and (seen.value is None or seen.tool is None):
-        raise AssessmentError(
-            _("A reading with an instrument needs its value and the tool it was read on.")
-        )
 
 
 def _remembered(judgement: Judgement | None, joint_id: int | None, criterion_id: int) -> dict:
@@ -246,12 +175,6 @@ def _text(value: Decimal | None) -> str | None:
     return None if value is None else str(value)
 
 
-def _remember(grading: Grading, stage: str, steps: list[dict], at: datetime) -> None:
-    UndoStep.objects.create(grading=grading, stage=stage, before=steps, done_at=at)
-    kept = UndoStep.objects.filter(grading=grading).order_by("-id")[UNDO_DEPTH:]
-    UndoStep.objects.filter(id__in=list(kept.values_list("id", flat=True))).delete()
-
-
 @transaction.atomic
 def judge(
     *,
@@ -271,37 +194,28 @@ def judge(
     AssessmentError
         If the criterion is not asked of the joint, or how it was seen does not hold together.
     """
-    _refuse_if_closed(grading, criterion.stage)
-    _refuse_if_not_applicable(grading, criterion, joint)
-    _refuse_circumstances(criterion, seen, grading.board)
-    _refuse_unexplained(criterion, outcome, seen)
+    hold_open(grading, criterion.stage)
+    refuse_if_not_asked(grading, criterion, joint)
+    refuse_circumstances(seen, grading.board)
+    refuse_unexplained(criterion, outcome, seen)
     earlier = Judgement.objects.filter(grading=grading, joint=joint, criterion=criterion).first()
-    _remember(
-        grading,
-        criterion.stage,
-        [_remembered(earlier, joint.pk if joint else None, criterion.pk)],
-        at,
-    )
-    judgement, _created = Judgement.objects.update_or_create(
-        grading=grading,
-        joint=joint,
-        criterion=criterion,
-        defaults={
-            "stage": criterion.stage,
-            "outcome": outcome,
-            "how": seen.how,
-            "magnification": seen.magnification,
-            "photo": seen.photo,
-            "mark_x": seen.mark[0] if seen.mark else None,
-            "mark_y": seen.mark[1] if seen.mark else None,
-            "tool": seen.tool,
-            "value": seen.value,
-            "uncertainty": seen.uncertainty,
-            "note": seen.note,
-            "with_the_rest": False,
-            "judged_at": at,
-        },
-    )
+    before = _remembered(earlier, joint.pk if joint else None, criterion.pk)
+    UndoStep.objects.create(grading=grading, stage=criterion.stage, before=[before], done_at=at)
+    # Nobody else adds the same row meanwhile: the grading is held.
+    judgement = earlier or Judgement(grading=grading, joint=joint, criterion=criterion)
+    judgement.stage = criterion.stage
+    judgement.outcome = outcome
+    judgement.how = seen.how
+    judgement.magnification = seen.magnification
+    judgement.photo = seen.photo
+    judgement.mark_x, judgement.mark_y = seen.mark or (None, None)
+    judgement.tool = seen.tool
+    judgement.value = seen.value
+    judgement.uncertainty = seen.uncertainty
+    judgement.note = seen.note
+    judgement.with_the_rest = False
+    judgement.judged_at = at
+    judgement.save()
     return judgement
 
 
@@ -319,8 +233,7 @@ def accept_the_rest(
     Critical and measured criteria are never covered: each wants a judgement of its own.
     What is accepted is stored as accepted with the rest, and one undo takes it all back.
     """
-    _refuse_if_closed(grading, stage)
-    photo_of_board = seen.photo
+    hold_open(grading, stage)
     judged = set(
         Judgement.objects.filter(grading=grading, stage=stage, joint__isnull=False).values_list(
             "joint_id", "criterion_id"
@@ -340,17 +253,16 @@ def accept_the_rest(
                     outcome=Judgement.Outcome.ACCEPT,
                     how=seen.how,
                     magnification=seen.magnification,
-                    photo=photo_of_board,
+                    photo=seen.photo,
                     with_the_rest=True,
                     judged_at=at,
                 )
             )
     if not new:
         return 0
-    _refuse_circumstances(new[0].criterion, seen, grading.board)
-    _remember(
-        grading, stage, [_remembered(None, one.joint_id, one.criterion_id) for one in new], at
-    )
+    refuse_circumstances(seen, grading.board)
+    before = [_remembered(None, one.joint_id, one.criterion_id) for one in new]
+    UndoStep.objects.create(grading=grading, stage=stage, before=before, done_at=at)
     Judgement.objects.bulk_create(new)
     return len(new)
 
@@ -366,7 +278,9 @@ def undo(*, grading: Grading) -> UndoStep | None:
     step = grading.undo_steps.exclude(stage__in=signed).first()
     if step is None:
         return None
-    _refuse_if_closed(grading, step.stage)
+    hold_open(grading, step.stage)
+    if not UndoStep.objects.filter(pk=step.pk).delete()[0]:
+        return None  # Taken back already, from another window.
     for one in step.before:
         judgements = Judgement.objects.filter(
             grading=grading, joint=one["joint"], criterion=one["criterion"]
@@ -378,7 +292,6 @@ def undo(*, grading: Grading) -> UndoStep | None:
         values = {key: was[key] for key in was if key not in ("photo", "tool")}
         values |= {"photo_id": was["photo"], "tool_id": was["tool"]}
         judgements.update(**values)
-    step.delete()
     return step
 
 
@@ -402,13 +315,13 @@ def sign_stage(
     AlreadySigned
         If the stage is signed already.
     """
-    board = Board.objects.select_for_update(of=("self",)).get(pk=grading.board_id)
+    board = _hold(grading.board)
     if signer.pk != grading.grader_id or grading.kind == Grading.Kind.OWN:
         raise MayNotGrade(_("Only whoever judged can sign, and an own reading is never signed."))
     refuse_unless_may_grade(signer, board, at)
     if stage not in board.exercise.stages:
         raise StageNotReady(_("This exercise does not ask for that stage."))
-    _refuse_if_closed(grading, stage)
+    hold_open(grading, stage)
     summary = outcomes.stage_summary(grading, stage)
     if summary.missing:
         raise StageNotReady(

@@ -35,7 +35,7 @@ def criteria_for(grading: Grading, stage: str, joint: Joint | None) -> list[Crit
     """The criteria asked of a joint (or of the whole board) at a stage of this grading."""
     board = grading.board
     if joint is None:
-        types = set(board.exercise.positions.values_list("joint_type", flat=True))
+        types = {one.joint_type for one in board.exercise.positions.all()}
         found = grading.criteria_set.for_board(stage, types)
     else:
         found = grading.criteria_set.for_joint(stage, joint.position.joint_type)

@@ -4,6 +4,7 @@ from decimal import Decimal
 from typing import Any
 
 from django import template
+from django.utils import formats
 from django.utils.translation import gettext as _
 
 from assessments.domain.scoring import RuleLine
@@ -23,8 +24,17 @@ UNITS = {
 }
 
 
+@register.filter
+def plain(value: Decimal | str | None) -> str:
+    """A decimal as one would write it: without needless noughts, in the reader's own marks."""
+    if not isinstance(value, Decimal):
+        return ""  # What a template makes of a value that is not there.
+    return formats.number_format(Decimal(f"{value.normalize():f}"))
+
+
+@register.filter
 def with_unit(value: Decimal, unit: str) -> str:
-    return f"{value.normalize():f}{UNITS.get(unit, NO_BREAK + unit)}"
+    return f"{plain(value)}{UNITS.get(unit, NO_BREAK + unit)}"
 
 
 @register.simple_tag
@@ -35,6 +45,12 @@ def unit_word(unit: str) -> str:
         "D": _("overall diameters"),
         "ratio": _("ratio"),
     }.get(unit, UNITS.get(unit, unit).strip(NO_BREAK))
+
+
+@register.simple_tag
+def unit_sign(unit: str) -> str:
+    """The unit as it stands behind a figure: ``°``, ``%``, ``mm``, ``D``; nothing for a ratio."""
+    return UNITS.get(unit, unit).strip(NO_BREAK)
 
 
 @register.simple_tag

@@ -1,19 +1,25 @@
 """Grading a board, signing its stages, and reading the result."""
 
+from collections.abc import Mapping
+from typing import Any
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.cache import add_never_cache_headers, patch_vary_headers
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from assessments import access, screens
+from assessments.desk import Desk
 from assessments.exceptions import AssessmentError
 from assessments.forms.grading import CorrectionForm, JudgementForm, ProofForm, SeenForm
-from assessments.models import Board, Criterion, Grading, Joint, Judgement
+from assessments.models import Grading, Joint, Judgement, UndoStep
 from assessments.services import grading as services
 from assessments.services import outcomes
+from assessments.templatetags.judging import verdict_name
 from training.access import UserRequest
 from training.exceptions import ProofRefused
 from training.models import Stage, Tool
@@ -23,111 +29,123 @@ PAGE = "assessments/grade.html"
 SCREEN = "assessments/partials/grade_screen.html"
 
 
-def _board(request: UserRequest, number: str, own: bool) -> Board:
+def _desk(request: UserRequest, number: str, own: bool) -> Desk:
     fetch = access.own_board if own else access.board_for_grader
-    return fetch(request.user, number)
+    return Desk(fetch(request.user, number), request.user, own=own)
 
 
-def _reading(board: Board, request: UserRequest, own: bool) -> Grading | None:
-    if own:
-        return board.gradings.filter(kind=Grading.Kind.OWN, grader=request.user).first()
-    return services.open_grading(board, request.user)
+def _begun(desk: Desk) -> Grading:
+    """The reading that a judgement belongs to, begun by the first of them."""
+    if desk.reading is None:
+        at = timezone.now()
+        desk.reading = (
+            services.start_own_reading(board=desk.board, trainee=desk.user, at=at)
+            if desk.own
+            else services.start_grading(board=desk.board, grader=desk.user, at=at)
+        )
+    return desk.reading
 
 
-def _begun(board: Board, request: UserRequest, own: bool) -> Grading:
-    at = timezone.now()
-    if own:
-        return services.start_own_reading(board=board, trainee=request.user, at=at)
-    return services.start_grading(board=board, grader=request.user, at=at)
-
-
-def _remember_seen(request: HttpRequest, data) -> None:
+def _remember_seen(request: UserRequest, data: Mapping[str, Any]) -> None:
     """Keep how the grader looks at boards from one judgement to the next."""
     form = SeenForm(data)
-    if form.is_valid():
-        seen = dict(request.session.get("seen", {}))
-        if form.cleaned_data["how"]:
-            seen["how"] = form.cleaned_data["how"]
-        if "magnification" in data:
-            value = form.cleaned_data["magnification"]
-            seen["magnification"] = "" if value is None else str(value)
-        if seen != request.session.get("seen"):
-            request.session["seen"] = seen
+    form.is_valid()
+    seen = dict(request.session.get("seen", {}))
+    if form.cleaned_data.get("how"):
+        seen["how"] = form.cleaned_data["how"]
+    if "magnification" in data and "magnification" in form.cleaned_data:
+        value = form.cleaned_data["magnification"]
+        seen["magnification"] = "" if value is None else str(value)
+    if seen != request.session.get("seen", {}):
+        request.session["seen"] = seen
 
 
 def _show(
     request: UserRequest,
-    board: Board,
-    own: bool,
+    desk: Desk,
     *,
+    where: Mapping[str, Any] | None = None,
     forward: bool = False,
     error: str = "",
-    said="",
+    said: str = "",
 ) -> HttpResponse:
-    data = request.POST if request.method == "POST" else request.GET
+    """The screen: whole for a page, its inside for htmx; after a refusal with what was typed."""
+    data = where or (request.POST if request.method == "POST" else request.GET)
     seen = request.session.get("seen", {})
-    form = SeenForm({"magnification": seen.get("magnification", "")})
+    magnification = SeenForm({"magnification": seen.get("magnification", "")})
+    magnification.is_valid()
     screen = screens.build(
-        board,
-        _reading(board, request, own),
-        own=own,
+        desk,
         stage_name=data.get("stage", ""),
         place_name=data.get("joint", ""),
         code=data.get("criterion", ""),
         photo_key=data.get("photo", ""),
-        how=seen.get("how", Judgement.How.PHOTOGRAPH),
-        magnification=form.cleaned_data["magnification"] if form.is_valid() else None,
+        how=seen.get("how", ""),
+        magnification=magnification.cleaned_data.get("magnification"),
         forward=forward,
     )
+    here = screens.reading_url(desk.board, desk.own, **screen.here)
+    inside = request.htmx and not request.htmx.history_restore_request
+    if request.method == "POST" and not inside and not error:
+        return redirect(here)
     context = {
         "screen": screen,
-        "board": board,
+        "board": desk.board,
         "error": error,
-        "said": said,
-        "tools": Tool.objects.filter(site=board.site_id, retired_on__isnull=True),
-        "others": []
-        if own
-        else Grading.objects.counted()
-        .filter(board=board, signings__isnull=True, replaces__isnull=True)
-        .exclude(grader=request.user)
-        .select_related("grader__person"),
+        "typed": data if error else None,
+        "said": " ".join(filter(None, (error, said, _where(screen)))),
+        "inside": inside,
+        "tools": Tool.objects.filter(site=desk.board.site_id, retired_on__isnull=True),
     }
-    response = render(
-        request, SCREEN if request.htmx else PAGE, context, status=422 if error else 200
-    )
-    if request.htmx and not error:
-        here = {"stage": screen.stage.value, "joint": screen.place.name}
-        if screen.line:
-            here["criterion"] = screen.line.criterion.code
-        response["HX-Push-Url"] = screens.reading_url(board, own, **here)
+    response = render(request, SCREEN if inside else PAGE, context, status=422 if error else 200)
+    if inside:
+        # One entry in the browser's history for the whole of a grading: back leads out of it.
+        response["HX-Replace-Url"] = here
+    patch_vary_headers(response, ("HX-Request",))
+    add_never_cache_headers(response)
     return response
 
 
-def _joint(board: Board, name: str) -> Joint | None:
+def _where(screen: screens.Screen) -> str:
+    """Where on the board the screen is now, for those who hear it."""
+    place = screen.place.name if screen.place.joint else _("Whole board")
+    if screen.line is None:
+        return _("%(place)s: nothing is judged of it at this stage.") % {"place": place}
+    return _("Now %(place)s, %(criterion)s: %(state)s.") % {
+        "place": place,
+        "criterion": screen.line.criterion.title,
+        "state": verdict_name(screen.line.outcome),
+    }
+
+
+def _joint(desk: Desk, name: str) -> Joint | None:
     """The make that counts at a position; None for the whole board."""
     if name == screens.WHOLE_BOARD:
         return None
-    for joint in outcomes.joints_that_count(board):
+    for joint in desk.joints:
         if joint.position.name == name:
             return joint
     raise Http404
 
 
+def _form(request: UserRequest, desk: Desk, **fixed: str) -> JudgementForm:
+    _remember_seen(request, request.POST)
+    data = request.POST.dict() | fixed
+    return JudgementForm(data, photos=desk.photos, site=desk.board.site_id)
+
+
 @require_safe
 @login_required
 def board_grade(request: UserRequest, number: str, own: bool = False) -> HttpResponse:
-    board = _board(request, number, own)
-    if not own and _reading(board, request, own) is None:
-        try:
-            services.refuse_unless_may_grade(request.user, board, timezone.now())
-        except AssessmentError as error:
-            messages.error(request, str(error))
-            return redirect("assessments:board_detail", board.number)
-        if not outcomes.stages_to_sign(board):
-            return redirect("assessments:board_result", board.number)
-    _remember_seen(request, request.GET)
+    desk = _desk(request, number, own)
+    board = desk.board
     try:
-        return _show(request, board, own)
+        if desk.reading is None and len(desk.signings) == len(desk.stages):
+            return redirect("assessments:board_result", board.number)
+        if desk.reading is None and not own:
+            services.refuse_unless_may_grade(request.user, board, timezone.now())
+        _remember_seen(request, request.GET)
+        return _show(request, desk)
     except AssessmentError as error:
         messages.error(request, str(error))
         return redirect("assessments:board_detail", board.number)
@@ -136,22 +154,17 @@ def board_grade(request: UserRequest, number: str, own: bool = False) -> HttpRes
 @require_POST
 @login_required
 def board_judge(request: UserRequest, number: str, own: bool = False) -> HttpResponse:
-    board = _board(request, number, own)
-    joint = _joint(board, request.POST.get("joint", ""))
-    form = JudgementForm(request.POST, board=board)
-    _remember_seen(request, request.POST)
-    if not form.is_valid():
-        problems = [error for errors in form.errors.values() for error in errors]
-        return _show(request, board, own, error=" ".join(problems))
+    desk = _desk(request, number, own)
+    joint = _joint(desk, request.POST.get("joint", ""))
+    form = _form(request, desk)
     try:
-        reading = _begun(board, request, own)
-        criterion = Criterion.objects.filter(
-            criteria_set=reading.criteria_set, code=request.POST.get("criterion", "")
-        ).first()
+        criterion = desk.criterion(request.POST.get("criterion", ""))
         if criterion is None:
             raise Http404
-        services.judge(
-            grading=reading,
+        if not form.is_valid():
+            return _show(request, desk, error=form.sentences())
+        judged = services.judge(
+            grading=_begun(desk),
             criterion=criterion,
             joint=joint,
             outcome=form.cleaned_data["outcome"],
@@ -159,60 +172,77 @@ def board_judge(request: UserRequest, number: str, own: bool = False) -> HttpRes
             at=timezone.now(),
         )
     except AssessmentError as error:
-        return _show(request, board, own, error=str(error))
-    said = _("%(place)s, %(criterion)s: %(outcome)s") % {
-        "place": request.POST.get("joint", ""),
+        return _refused(request, desk, str(error))
+    said = _("%(place)s, %(criterion)s: %(outcome)s.") % {
+        "place": joint or _("Whole board"),
         "criterion": criterion.title,
-        "outcome": Judgement.Outcome(form.cleaned_data["outcome"]).label,
+        "outcome": Judgement.Outcome(judged.outcome).label,
     }
-    return _show(request, board, own, forward=True, said=said)
+    return _show(request, desk, forward=True, said=said)
 
 
 @require_POST
 @login_required
 def board_accept_rest(request: UserRequest, number: str, own: bool = False) -> HttpResponse:
-    board = _board(request, number, own)
-    joint = _joint(board, request.POST.get("joint", ""))
-    data = {"outcome": Judgement.Outcome.ACCEPT, **request.POST.dict(), "note": "", "value": ""}
-    form = JudgementForm({**data, "outcome": Judgement.Outcome.ACCEPT}, board=board)
-    _remember_seen(request, request.POST)
-    if joint is None or not form.is_valid():
-        return _show(request, board, own, error=_("Choose a joint first, then accept its rest."))
+    desk = _desk(request, number, own)
+    joint = _joint(desk, request.POST.get("joint", ""))
+    form = _form(request, desk, outcome=Judgement.Outcome.ACCEPT, note="", value="", mark_x="")
+    if joint is None:
+        return _show(request, desk, error=_("Choose a joint first, then accept its rest."))
+    if not form.is_valid():
+        return _show(request, desk, error=form.sentences())
     try:
         count = services.accept_the_rest(
-            grading=_begun(board, request, own),
+            grading=_begun(desk),
             stage=request.POST.get("stage", ""),
             joints=[joint],
             seen=form.seen(),
             at=timezone.now(),
         )
     except AssessmentError as error:
-        return _show(request, board, own, error=str(error))
-    said = _("%(place)s: %(count)d accepted with the rest") % {"place": joint, "count": count}
-    return _show(request, board, own, forward=True, said=said)
+        return _refused(request, desk, str(error))
+    if not count:
+        return _show(
+            request,
+            desk,
+            error=_("Nothing of this joint is left that may be accepted with the rest."),
+        )
+    said = _("%(place)s: %(count)d accepted with the rest.") % {"place": joint, "count": count}
+    return _show(request, desk, forward=True, said=said)
 
 
 @require_POST
 @login_required
 def board_undo(request: UserRequest, number: str, own: bool = False) -> HttpResponse:
-    board = _board(request, number, own)
-    reading = _reading(board, request, own)
-    if reading is None:
-        return _show(request, board, own, error=_("There is nothing to take back."))
+    desk = _desk(request, number, own)
     try:
-        step = services.undo(grading=reading)
+        step = services.undo(grading=desk.reading) if desk.reading else None
     except AssessmentError as error:
-        return _show(request, board, own, error=str(error))
+        return _refused(request, desk, str(error))
     if step is None:
-        return _show(request, board, own, error=_("There is nothing to take back."))
+        return _refused(request, desk, _("There is nothing to take back."))
+    return _show(request, desk, where=_place_of(step, desk), said=_("Taken back."))
+
+
+def _place_of(step: UndoStep, desk: Desk) -> dict[str, str]:
+    """Where the act was done that was taken back."""
     first = step.before[0]
-    query = request.POST.copy()
-    query["stage"] = step.stage
-    joint = Joint.objects.filter(pk=first["joint"]).select_related("position").first()
-    query["joint"] = joint.position.name if joint else screens.WHOLE_BOARD
-    query["criterion"] = Criterion.objects.values_list("code", flat=True).get(pk=first["criterion"])
-    request.POST = query  # type: ignore[assignment]
-    return _show(request, board, own, said=_("Taken back"))
+    names = {one.pk: one.position.name for one in desk.joints}
+    codes = {one.pk: one.code for one in desk.criteria_set.all_criteria}
+    return {
+        "stage": step.stage,
+        "joint": names.get(first["joint"], screens.WHOLE_BOARD),
+        "criterion": codes.get(first["criterion"], ""),
+    }
+
+
+def _refused(request: UserRequest, desk: Desk, error: str) -> HttpResponse:
+    """The screen with a refusal on it; the board's page where there is no screen to show."""
+    try:
+        return _show(request, desk, error=error)
+    except AssessmentError:
+        messages.error(request, error)
+        return redirect("assessments:board_detail", desk.board.number)
 
 
 @require_http_methods(["GET", "POST"])

@@ -1,0 +1,178 @@
+"""A board as somebody has it before them to judge: read once, then asked many times."""
+
+from collections.abc import Iterable
+from functools import cached_property
+
+from django.db.models import prefetch_related_objects
+
+from training.models import Stage, User
+
+from .domain import scoring
+from .models import Board, CriteriaSet, Criterion, Grading, Joint, Judgement, Photo, StageSigning
+from .services import outcomes
+from .services.grading import current_criteria_set, gradings_of, open_among
+
+
+class Desk:
+    """One user's view of one board: their reading, its judgements, what is asked and signed.
+
+    Judgements and criteria are read when first asked for, so that what is written before that
+    is seen. Nothing here writes.
+
+    Parameters
+    ----------
+    own : bool
+        Whether the maker of the board judges it for themselves, uncounted.
+    """
+
+    def __init__(self, board: Board, user: User, *, own: bool) -> None:
+        self.board = board
+        self.user = user
+        self.own = own
+        prefetch_related_objects([board], "exercise__positions")
+        self.positions = list(board.exercise.positions.all())
+        self.joints = outcomes.joints_that_count(board)
+        self.gradings = gradings_of(board)
+        self.reading = self._reading()
+        self._asked: dict[tuple[str, str | None], list[Criterion]] = {}
+
+    def _reading(self) -> Grading | None:
+        if not self.own:
+            return open_among(self.gradings, self.board, self.user)
+        return next((one for one in self._own_readings() if one.grader_id == self.user.pk), None)
+
+    def _own_readings(self) -> list[Grading]:
+        return [one for one in self.gradings if one.kind == Grading.Kind.OWN]
+
+    @cached_property
+    def photos(self) -> list[Photo]:
+        return list(self.board.photos.order_by("order", "id"))
+
+    @cached_property
+    def criteria_set(self) -> CriteriaSet:
+        return self.reading.criteria_set if self.reading else current_criteria_set()
+
+    @cached_property
+    def signings(self) -> dict[str, StageSigning]:
+        """The signing that counts for each signed stage: the latest."""
+        found = [signing for one in self.gradings for signing in one.signings.all()]
+        found.sort(key=lambda one: (one.signed_at, one.pk))
+        return {one.stage: one for one in found}
+
+    @cached_property
+    def closed(self) -> set[str]:
+        """The stages that take no judgement of this reading."""
+        if self.own:
+            return set(self.board.exercise.stages) if self.signings else set()
+        if self.reading and self.reading.replaces_id:
+            return self.signed_here
+        return set(self.signings)
+
+    @property
+    def signed_here(self) -> set[str]:
+        return {one.stage for one in self.reading.signings.all()} if self.reading else set()
+
+    @property
+    def others(self) -> list[Grading]:
+        """Readings that somebody else has begun and not signed anything of."""
+        return [
+            one
+            for one in self.gradings
+            if one.kind != Grading.Kind.OWN
+            and one.grader_id != self.user.pk
+            and one.replaces_id is None
+            and not one.signings.all()
+        ]
+
+    @cached_property
+    def _judgements(self) -> list[Judgement]:
+        wanted = {one.grading_id for one in self.signings.values()}
+        wanted |= {one.pk for one in self._own_readings()}
+        if self.reading:
+            wanted.add(self.reading.pk)
+        return list(Judgement.objects.filter(grading__in=wanted)) if wanted else []
+
+    @cached_property
+    def _judged(self) -> dict[tuple[int | None, int], Judgement]:
+        """By joint and criterion: this reading's, and another's where that is what was signed."""
+        mine = self.reading.pk if self.reading else None
+        shown = dict.fromkeys(self.board.exercise.stages, mine)
+        if not self.own:
+            for stage in self.closed - self.signed_here:
+                shown[stage] = self.signings[stage].grading_id
+        return {
+            (one.joint_id, one.criterion_id): one
+            for one in self._judgements
+            if one.grading_id == shown.get(one.stage)
+        }
+
+    @cached_property
+    def _judged_by_maker(self) -> dict[tuple[int | None, int], Judgement]:
+        if self.own:
+            return {}
+        ids = {one.pk for one in self._own_readings()}
+        return {
+            (one.joint_id, one.criterion_id): one
+            for one in self._judgements
+            if one.grading_id in ids
+        }
+
+    def judgement(self, joint: Joint | None, criterion: Criterion) -> Judgement | None:
+        return self._judged.get((joint.pk if joint else None, criterion.pk))
+
+    def judgement_of_maker(self, joint: Joint | None, criterion: Criterion) -> Judgement | None:
+        """What the board's maker said of it in their own reading."""
+        return self._judged_by_maker.get((joint.pk if joint else None, criterion.pk))
+
+    def asked(self, stage: str, joint: Joint | None) -> list[Criterion]:
+        """The criteria asked of a joint, or of the whole board, at a stage."""
+        key = (stage, joint.position.joint_type if joint else None)
+        if key not in self._asked:
+            if joint is None:
+                types = {one.joint_type for one in self.positions}
+                found: Iterable[Criterion] = self.criteria_set.for_board(stage, types)
+            else:
+                found = self.criteria_set.for_joint(stage, joint.position.joint_type)
+            alloy = self.board.alloy
+            self._asked[key] = [one for one in found if not one.alloys or alloy in one.alloys]
+        return self._asked[key]
+
+    def criterion(self, code: str) -> Criterion | None:
+        return next((one for one in self.criteria_set.all_criteria if one.code == code), None)
+
+    def state(self, stage: str, joint: Joint | None) -> str:
+        """The state of a joint at a stage; a spare joint that nobody began is not asked for."""
+        criteria = self.asked(stage, joint)
+        said = {
+            one.code: scoring.Outcome(found.outcome)
+            for one in criteria
+            if (found := self.judgement(joint, one)) is not None
+        }
+        if joint is not None and not joint.position.required and not said:
+            return Judgement.Outcome.NOT_APPLICABLE.value
+        rules = [outcomes.as_rule(one) for one in criteria]
+        return scoring.joint_result(rules, said).state.value
+
+    def places(self, stage: str) -> list[Joint | None]:
+        """The joints, and None for the whole board where a stage asks something of it."""
+        return [*self.joints, *([None] if self.asked(stage, None) else [])]
+
+    def open_places(self, stage: str) -> int:
+        """How many places of a stage still want a judgement."""
+        states = [self.state(stage, one) for one in self.places(stage)]
+        return states.count(scoring.JointState.OPEN.value)
+
+    @property
+    def stages(self) -> list[Stage]:
+        return self.board.exercise.stage_list
+
+    @property
+    def missing(self) -> tuple[str, ...]:
+        """Names of the required positions where no joint was made."""
+        there = {joint.position_id for joint in self.joints}
+        return tuple(one.name for one in self.positions if one.required and one.pk not in there)
+
+    def photos_of(self, joint: Joint | None) -> list[Photo]:
+        """A joint's own photographs, then those of the whole board; for the board, those alone."""
+        own = [one for one in self.photos if joint and one.joint_id == joint.pk]
+        return own + [one for one in self.photos if one.joint_id is None]

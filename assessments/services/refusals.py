@@ -1,0 +1,134 @@
+"""Why a judgement cannot be made: its stage is closed, or how it was seen does not add up."""
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from django.db.models import Exists, OuterRef
+from django.utils.translation import gettext as _
+
+from assessments.domain.verdict import Verdict, verdict
+from assessments.exceptions import AlreadySigned, AssessmentError
+from assessments.models import (
+    Board,
+    Criterion,
+    Grading,
+    Joint,
+    Judgement,
+    Photo,
+    StageSigning,
+)
+from training.models import Stage, Tool
+
+
+@dataclass(frozen=True, slots=True)
+class Circumstances:
+    """How a judgement was made: seen at the board, on a photograph, or with an instrument."""
+
+    how: str = Judgement.How.AT_BOARD
+    magnification: Decimal | None = None
+    photo: Photo | None = None
+    mark: tuple[float, float] | None = None
+    tool: Tool | None = None
+    value: Decimal | None = None
+    uncertainty: Decimal | None = None
+    note: str = ""
+
+
+def hold_open(grading: Grading, stage: str) -> None:
+    """Hold the grading to the end of the transaction; refuse if its stage is closed.
+
+    Whoever judges, takes back or signs holds the same row, so that a signature covers every
+    judgement made before it and none made beside it.
+    """
+    on_board = StageSigning.objects.filter(grading__board=OuterRef("board"))
+    held = (
+        Grading.objects.select_for_update()
+        .annotate(
+            replaced=Exists(Grading.objects.filter(replaces=OuterRef("pk"))),
+            signed=Exists(StageSigning.objects.filter(grading=OuterRef("pk"), stage=stage)),
+            signed_by_somebody=Exists(on_board.filter(stage=stage)),
+            over=Exists(on_board),
+        )
+        .get(pk=grading.pk)
+    )
+    if held.replaced:
+        raise AlreadySigned(_("This grading was replaced by a later one. Judge in that one."))
+    if grading.kind == Grading.Kind.OWN:
+        if held.over:
+            raise AlreadySigned(
+                _("An instructor has signed a stage of this board, so your own reading is over.")
+            )
+        return
+    if held.signed:
+        raise AlreadySigned(
+            _("The stage “%(stage)s” is signed and does not change. To change it, correct it.")
+            % {"stage": Stage(stage).label}
+        )
+    if held.signed_by_somebody and grading.replaces_id is None:
+        raise AlreadySigned(
+            _("Somebody else has signed the stage “%(stage)s” of this board.")
+            % {"stage": Stage(stage).label}
+        )
+
+
+def refuse_if_not_asked(grading: Grading, criterion: Criterion, joint: Joint | None) -> None:
+    board = grading.board
+    fits = (
+        criterion.criteria_set_id == grading.criteria_set_id
+        and criterion.stage in board.exercise.stages
+        and (not criterion.alloys or board.alloy in criterion.alloys)
+    )
+    if joint is None:
+        fits = fits and criterion.of == Criterion.Of.BOARD
+    else:
+        fits = (
+            fits
+            and criterion.of == Criterion.Of.JOINT
+            and joint.board_id == board.pk
+            and joint.position.joint_type in criterion.joint_types
+        )
+    if not fits:
+        raise AssessmentError(
+            _("%(criterion)s is not asked of this joint.") % {"criterion": criterion.code}
+        )
+
+
+def measured_verdict(criterion: Criterion, seen: Circumstances | Judgement) -> Verdict | None:
+    """What a value read on an instrument says of a measured criterion; None without a value."""
+    if not criterion.is_measured or seen.value is None:
+        return None
+    return verdict(seen.value, seen.uncertainty or Decimal(0), criterion.low, criterion.high)
+
+
+def refuse_unexplained(criterion: Criterion, outcome: str, seen: Circumstances) -> None:
+    """A judgement that its own reading does not bear out has to say why."""
+    said = measured_verdict(criterion, seen)
+    if said is None or seen.note.strip():
+        return
+    against = {Verdict.WITHIN: Judgement.Outcome.REJECT, Verdict.OUTSIDE: Judgement.Outcome.ACCEPT}
+    if said != Verdict.TOO_CLOSE and outcome != against[said]:
+        return
+    raise AssessmentError(
+        _("The reading is %(verdict)s its limits. To judge so even then, say why in the note.")
+        % {
+            "verdict": {
+                Verdict.WITHIN: _("within"),
+                Verdict.OUTSIDE: _("outside"),
+                Verdict.TOO_CLOSE: _("too close to call against"),
+            }[said]
+        }
+    )
+
+
+def refuse_circumstances(seen: Circumstances, board: Board) -> None:
+    if seen.photo is not None and seen.photo.board_id != board.pk:
+        raise AssessmentError(_("That photograph belongs to another board."))
+    from_photo = seen.how in (Judgement.How.PHOTOGRAPH, Judgement.How.MARKS)
+    if from_photo and seen.photo is None:
+        raise AssessmentError(
+            _("Judged from a photograph, but none is on screen. Show one, or judge at the board.")
+        )
+    if seen.how == Judgement.How.INSTRUMENT and (seen.value is None or seen.tool is None):
+        raise AssessmentError(
+            _("A reading with an instrument needs its value and the tool it was read on.")
+        )
