@@ -1,65 +1,108 @@
 // Keys for the grading screen: whatever carries data-key is pressed by its key.
 // Without this script every one of them is still a link or a button.
 
+const KEYS = [..."arnuspA? 1234567890", "ArrowLeft", "ArrowRight"];
 const WRITES = "input:not([type=radio]):not([type=checkbox]), textarea, select";
-
-const KEYS = [..."arnuspA? 123456789", "ArrowLeft", "ArrowRight"];
-const dialog = document.querySelector("#all-keys");
+const find = (selector) => document.querySelector(selector);
 
 // Keys pressed while an answer is on its way wait for it, in order: hands are quicker than lines.
 const waiting = [];
 let busy = false;
+let held = null;
 
-document.body.addEventListener("htmx:beforeRequest", () => {
-  busy = true;
-});
-document.body.addEventListener("htmx:afterRequest", (event) => {
-  if (!event.detail.successful) {
-    busy = false;
-    waiting.length = 0;
+const { body } = document;
+
+// How one looks at the board goes with every request, so that moving on does not forget it.
+body.addEventListener("htmx:configRequest", (event) => {
+  for (const name of ["how", "magnification"]) {
+    const field = find("#judge")?.elements[name];
+    if (field && !event.detail.parameters.has(name)) {
+      event.detail.parameters.set(name, field.value);
+    }
   }
 });
-document.body.addEventListener("htmx:afterSettle", () => {
+
+body.addEventListener("htmx:beforeRequest", () => {
+  busy = true;
+});
+
+// An answer that is another page (signed out meanwhile, or nothing left to judge) is shown as one.
+body.addEventListener("htmx:beforeSwap", (event) => {
+  const { xhr } = event.detail;
+  hold(document.activeElement);
+  if (xhr.status < 500 && xhr.status !== 0 && !xhr.getResponseHeader("HX-Replace-Url")) {
+    event.detail.shouldSwap = false;
+    window.location.assign(xhr.responseURL.includes("/grade/") ? window.location : xhr.responseURL);
+  }
+});
+
+body.addEventListener("htmx:afterRequest", (event) => {
+  if (event.detail.successful) return;
+  busy = false;
+  waiting.length = 0;
+});
+
+body.addEventListener("htmx:afterSettle", () => {
   busy = false;
   dress();
+  keepFocus();
   if (waiting.length) press(waiting.shift());
 });
 
 function dress() {
-  const button = document.querySelector("[data-opens]");
-  if (!button) return;
-  button.hidden = false;
-  button.onclick = () => dialog.showModal();
+  for (const button of document.querySelectorAll("[data-opens]")) {
+    button.hidden = false;
+    button.onclick = () => find(`#${button.dataset.opens}`).showModal();
+  }
+  const list = find(".judge > .criteria");
+  const current = list?.querySelector("[aria-current]");
+  if (current && list.scrollHeight > list.clientHeight) {
+    const line = current.closest("li");
+    list.scrollTop = (line.previousElementSibling ?? line).offsetTop - list.offsetTop;
+  }
+}
+
+// What had the focus of somebody at the keyboard has it again if it is still there; else the
+// heading of what is shown now. A button pressed with the mouse lets go, or Space would press it.
+function hold(active) {
+  const inside = active?.closest?.("#screen");
+  held = inside && active.matches(":focus-visible") ? active : null;
+  if (inside && !held) active.blur();
+}
+
+function keepFocus() {
+  if (held && document.activeElement === body) {
+    (document.getElementById(held.id) ?? find("#h-crit"))?.focus({ preventScroll: true });
+  }
+  held = null;
 }
 
 function pressed(event) {
-  if (event.ctrlKey || event.metaKey || event.altKey) return;
-  const writing = event.target.closest?.(WRITES);
-  if (event.key === "Escape" && writing) {
-    writing.blur();
+  const { key, target } = event;
+  if (event.ctrlKey || event.metaKey || event.altKey || event.isComposing) return;
+  if (find("dialog[open]")) return;
+  const writing = target.closest?.(WRITES);
+  if (writing) {
+    if (key === "Escape") writing.blur();
+    if (key === "Enter" && writing.matches("input")) written(event, writing);
     return;
   }
-  if (writing || dialog.open) return;
-  if (event.key === "o") {
-    const note = document.querySelector("#note");
-    if (note) {
-      event.preventDefault();
-      note.focus();
-    }
-    return;
-  }
-  if (event.key === "b") {
-    const other = document.querySelector("input[name=how]:not(:checked):not(:disabled)");
+  if (key === "Escape") return unmark();
+  if (key === " " && target.matches?.(":is(button, a, summary, input):focus-visible")) return;
+  if (key.startsWith("Arrow") && target.closest?.("input[type=radio]")) return;
+  const name = event.shiftKey || key.length > 1 ? key : key.toLowerCase();
+  if (name === "o" && find("#note")) {
+    event.preventDefault();
+    find("#note").focus();
+  } else if (name === "b") {
+    const other = find("input[name=how]:not(:checked):not(:disabled)");
     if (other) other.checked = true;
-    return;
+    say(other?.labels[0].textContent);
+  } else if (KEYS.includes(name)) {
+    event.preventDefault();
+    if (busy) waiting.push(name);
+    else press(name);
   }
-  if (event.key === " " && event.target.closest?.("button, a")) return;
-  if (event.key.startsWith("Arrow") && event.target.closest?.("input[type=radio]")) return;
-  const key = event.shiftKey || event.key.length > 1 ? event.key : event.key.toLowerCase();
-  if (!KEYS.includes(key)) return;
-  event.preventDefault();
-  if (busy) waiting.push(key);
-  else press(key);
 }
 
 function press(key) {
@@ -68,28 +111,49 @@ function press(key) {
   else if (waiting.length) press(waiting.shift());
 }
 
+// Enter in the note saves it, as a reject where nothing is judged yet. In any other field it only
+// leaves the field: a value or a magnification judges nothing by itself.
+function written(event, field) {
+  event.preventDefault();
+  const { id, form } = field;
+  field.blur();
+  if (id !== "note") return;
+  const save = form.querySelector("button[name=outcome][aria-hidden]");
+  const judged = save.value !== "";
+  if (judged || field.value.trim() !== "") (judged ? save : find("#do-reject")).click();
+}
+
+function say(words) {
+  if (words) find("#said").textContent = words.trim();
+}
+
 // A click on the photograph marks the place that the next judgement speaks of.
 function marked(event) {
-  const photograph = event.target.closest?.("#photograph");
-  const form = document.querySelector("#judge");
+  const photograph = event.target.closest?.(".photograph");
+  const form = find("#judge");
   if (!photograph || !form) return;
   const box = photograph.getBoundingClientRect();
   const wide = Number(photograph.getAttribute("width"));
   const high = Number(photograph.getAttribute("height"));
   const shown = Math.min(box.width / wide, box.height / high);
-  const left = box.left + (box.width - wide * shown) / 2;
-  const top = box.top + (box.height - high * shown) / 2;
-  const x = (event.clientX - left) / shown;
-  const y = (event.clientY - top) / shown;
+  const x = (event.clientX - box.left - (box.width - wide * shown) / 2) / shown;
+  const y = (event.clientY - box.top - (box.height - high * shown) / 2) / shown;
   if (x < 0 || y < 0 || x > wide || y > high) return;
   form.elements.mark_x.value = x.toFixed(1);
   form.elements.mark_y.value = y.toFixed(1);
   draw(photograph, wide, high, x, y);
 }
 
+function unmark() {
+  const form = find("#judge");
+  if (!form?.elements.mark_x.value) return;
+  form.elements.mark_x.value = "";
+  form.elements.mark_y.value = "";
+  find(".mark-kept")?.remove();
+}
+
 function draw(photograph, wide, high, x, y) {
-  const figure = photograph.parentNode;
-  figure.querySelector(".overlay")?.remove();
+  find(".mark-kept")?.remove();
   const space = "http://www.w3.org/2000/svg";
   const overlay = document.createElementNS(space, "svg");
   overlay.setAttribute("class", "overlay mark-kept");
@@ -100,7 +164,7 @@ function draw(photograph, wide, high, x, y) {
     ring.setAttribute("class", kind);
     ring.setAttribute("cx", x);
     ring.setAttribute("cy", y);
-    ring.setAttribute("r", "2.6%");
+    ring.setAttribute("r", "3%");
     overlay.append(ring);
   }
   photograph.after(overlay);
