@@ -85,7 +85,7 @@ class Desk:
         """What an end stops: the scopes, or the tool."""
         if ending.kind == CALIBRATION:
             return ending.source.split(":")[1]
-        return ", ".join(sorted(self.scopes[pk] for pk in ending.scope_ids))
+        return "; ".join(sorted(self.scopes[pk] for pk in ending.scope_ids))
 
 
 def upcoming(site: Site, day: date) -> list[tuple[Person, Ending]]:
@@ -144,11 +144,11 @@ def write_letter(
     mail["From"] = settings.DEFAULT_FROM_EMAIL
     mail["To"] = Address(_one_line(reader.full_name) if reader else "", addr_spec=address)
     mail["Subject"] = subject
-    mail["Content-Language"] = language
     mail["Auto-Submitted"] = "auto-generated"
     # Bytes that every mail server passes on unchanged.
     mail.set_content(bodies[0], cte="quoted-printable")
     mail.add_alternative(bodies[1], subtype="html", cte="quoted-printable")
+    mail["Content-Language"] = language
     return Letter(message_id, reader, subject, mail.as_bytes())
 
 
@@ -267,7 +267,10 @@ def _item(desk: Desk, ending: Ending) -> Item:
             return Item(
                 _("%(what)s: your certificate %(number)s ends") % words,
                 _("The last good day is %(day)s. %(left)s") % words,
-                _("To go on without a break, certify again by that day."),
+                _(
+                    "To go on without a break, certify again by that day: "
+                    "an instructor gives you the boards."
+                ),
             )
     return Item(
         _("%(what)s: your certificate %(number)s has ended") % words,
