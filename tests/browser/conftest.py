@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
 
 from assessments.content.criteria import REVISION_2
 from assessments.services import criteria
@@ -76,7 +76,9 @@ def visitor(chromium: Browser, live_server):
     contexts = []
 
     def open_window(*, phone: bool = False) -> Visitor:
-        size = {"width": 390, "height": 844} if phone else {"width": 1280, "height": 800}
+        size: ViewportSize = {"width": 1280, "height": 800}
+        if phone:
+            size = {"width": 390, "height": 844}
         context = chromium.new_context(viewport=size, has_touch=phone, is_mobile=phone)
         contexts.append(context)
         page = context.new_page()

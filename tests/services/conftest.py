@@ -73,7 +73,7 @@ def lose_messages(link) -> Callable[[], None]:
 @pytest.fixture
 def start_worker(transactional_db, link, tmp_path):
     """Start a worker on this test's database, files and broker; each call starts one more."""
-    workers: list[subprocess.Popen[bytes]] = []
+    workers = []
     log = tmp_path / "worker.log"
     environment = os.environ | {
         "DJANGO_SETTINGS_MODULE": "config.settings",
