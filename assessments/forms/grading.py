@@ -148,7 +148,7 @@ class ProofForm(forms.Form):
     password = forms.CharField(
         label=_("Your password"),
         strip=False,
-        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password", "autofocus": True}),
         help_text=_("A signature says who judged, so you prove once more that it is you."),
     )
 

@@ -329,7 +329,10 @@ def compare_with_own(reading: BoardReading, own: Grading) -> Comparison:
     }
     both = same = 0
     differ = []
-    for mine in own.judgements.select_related("joint__position", "criterion"):
+    given = own.judgements.select_related("joint__position", "criterion").order_by(
+        models.F("joint__position__order").asc(nulls_last=True), "criterion__order"
+    )
+    for mine in given:
         theirs = counted.get((mine.joint_id, mine.criterion.code))
         if theirs is None:
             continue

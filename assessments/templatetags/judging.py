@@ -8,11 +8,14 @@ from django.utils import formats
 from django.utils.translation import gettext as _
 
 from assessments.domain.scoring import RuleLine
-from assessments.models import Criterion
+from assessments.models import Criterion, Judgement
+from assessments.services.refusals import measured_verdict
 
 register = template.Library()
 
 NO_BREAK = "\u00a0"
+
+WINDOW = 0.6  # of a photograph's width and height round a marked place
 
 UNITS = {
     "deg": "°",
@@ -58,15 +61,43 @@ def criterion_limits(criterion: Criterion) -> str:
     """The limits of a measured criterion: ``180° to 270°``, ``at most 2 D``."""
     low, high, unit = criterion.low, criterion.high, criterion.unit
     if low is not None and high is not None:
-        return _("%(low)s to %(high)s") % {
+        limits = _("%(low)s to %(high)s") % {
             "low": with_unit(low, unit),
             "high": with_unit(high, unit),
         }
-    if low is not None:
-        return _("at least %(low)s") % {"low": with_unit(low, unit)}
-    if high is not None:
-        return _("at most %(high)s") % {"high": with_unit(high, unit)}
-    return ""
+    elif low is not None:
+        limits = _("at least %(low)s") % {"low": with_unit(low, unit)}
+    elif high is not None:
+        limits = _("at most %(high)s") % {"high": with_unit(high, unit)}
+    else:
+        return ""
+    if unit == "ratio":
+        return _("sagitta over chord %(limits)s") % {"limits": limits}
+    return limits
+
+
+@register.simple_tag
+def criterion_verdict(judgement: Judgement) -> str:
+    """What the value of a judgement says of its criterion's limits; nothing without a value."""
+    return measured_verdict(judgement.criterion, judgement) or ""
+
+
+@register.simple_tag
+def photo_window(judgement: Judgement) -> str:
+    """What of a photograph to show for a judgement, as a viewBox: the marked place, or all.
+
+    The window keeps the photograph's shape and stays inside it.
+    """
+    photo = judgement.photo
+    if photo is None:
+        return "0 0 0 0"
+    wide, high = photo.upright_width, photo.upright_height
+    if judgement.mark_x is None or judgement.mark_y is None:
+        return f"0 0 {wide} {high}"
+    across, down = wide * WINDOW, high * WINDOW
+    left = min(max(judgement.mark_x - across / 2, 0), wide - across)
+    top = min(max(judgement.mark_y - down / 2, 0), high - down)
+    return f"{left:.1f} {top:.1f} {across:.1f} {down:.1f}"
 
 
 @register.simple_tag

@@ -5,6 +5,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.db.models import F
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -275,20 +276,22 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
                 return redirect("assessments:board_grade", board.number)
             return redirect("assessments:board_result", board.number)
     summary = outcomes.stage_summary(reading, stage)
-    return render(
-        request,
-        "assessments/stage_sign.html",
-        {
-            "board": board,
-            "grading": reading,
-            "stage": Stage(stage),
-            "summary": summary,
-            "rejected": [(joint, one) for joint, one in summary.joints if one.rejected],
-            "form": form,
-            "back": screens.reading_url(board, False, stage=stage),
-        },
-        status=422 if form.is_bound else 200,
-    )
+    judgements = reading.judgements.filter(stage=stage)
+    context = {
+        "board": board,
+        "grading": reading,
+        "stage": Stage(stage),
+        "summary": summary,
+        "rejected": judgements.filter(outcome=Judgement.Outcome.REJECT)
+        .select_related("joint__position", "criterion")
+        .order_by(F("joint__position__order").asc(nulls_last=True), "criterion__order"),
+        "judged": judgements.count(),
+        "with_the_rest": judgements.filter(with_the_rest=True).count(),
+        "form": form,
+        "back": screens.reading_url(board, False, stage=stage),
+    }
+    status = 422 if form.is_bound else 200
+    return render(request, "assessments/stage_sign.html", context, status=status)
 
 
 @require_safe
@@ -296,30 +299,23 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
 def board_result(request: UserRequest, number: str) -> HttpResponse:
     board = access.board_for_reader(request.user, number)
     reading = outcomes.read_board(board)
-    gradings = (
-        Grading.objects.counted()
-        .filter(board=board, signings__isnull=False)
-        .select_related("grader__person", "criteria_set", "replaces")
-        .prefetch_related("signings__signature")
-        .distinct()
-        .order_by("recorded_at")
-    )
+    gradings = [one for one in services.gradings_of(board) if one.kind != Grading.Kind.OWN]
+    signed = [one for one in reversed(gradings) if one.signings.all()]
+    replaced = {one.replaces_id for one in gradings}
     own = board.gradings.filter(kind=Grading.Kind.OWN).first()
-    return render(
-        request,
-        "assessments/board_result.html",
-        {
-            "board": board,
-            "reading": reading,
-            "gradings": gradings,
-            "stages": [(one, reading.signings.get(one.value)) for one in board.exercise.stage_list],
-            "faults": [one for one in (*reading.joints, *reading.spare) if one.rejections],
-            "may_grade": access.boards_gradable_by(request.user).filter(pk=board.pk).exists(),
-            "own_reading": own,
-            "comparison": outcomes.compare_with_own(reading, own) if own else None,
-            "latest": gradings.filter(replaced_by__isnull=True).last(),
-        },
-    )
+    context = {
+        "board": board,
+        "reading": reading,
+        "gradings": signed,
+        "begun": [one for one in gradings if one.replaces_id and not one.signings.all()],
+        "stages": [(one, reading.signings.get(one.value)) for one in board.exercise.stage_list],
+        "faults": [one for one in (*reading.joints, *reading.spare) if one.rejections],
+        "may_grade": access.may_judge(request.user, board),
+        "correctable": [one for one in signed if one.pk not in replaced],
+        "own_reading": own,
+        "comparison": outcomes.compare_with_own(reading, own) if own else None,
+    }
+    return render(request, "assessments/board_result.html", context)
 
 
 @require_http_methods(["GET", "POST"])

@@ -44,6 +44,7 @@ body.addEventListener("htmx:afterRequest", (event) => {
 
 body.addEventListener("htmx:afterSettle", () => {
   busy = false;
+  find("#messages")?.replaceChildren();
   dress();
   keepFocus();
   if (waiting.length) press(waiting.shift());
