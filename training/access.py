@@ -18,7 +18,7 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django_htmx.middleware import HtmxDetails
 
-from .models import ClassSession, FormerEmployeeNumber, Person, Role, Tool, User
+from .models import ClassSession, FormerEmployeeNumber, Person, Role, Site, Tool, User
 from .models.courses import ClassSessionQuerySet
 from .models.people import PersonQuerySet
 
@@ -196,3 +196,11 @@ def tool_for_instructor(user: User, code: str) -> Tool:
     return get_object_or_404(
         tools_readable_by(user).filter(site__in=user.sites_as(Role.INSTRUCTOR)), code=code
     )
+
+
+def sites_administered_by(user: User) -> QuerySet[Site]:
+    return Site.objects.filter(pk__in=user.sites_as(Role.ADMINISTRATOR))
+
+
+def site_for_administrator(user: User, prefix: str) -> Site:
+    return get_object_or_404(sites_administered_by(user), prefix=prefix)

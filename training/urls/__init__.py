@@ -1,6 +1,6 @@
 """Addresses of this app, one module a subject."""
 
-from . import courses, exercises, people, tools
+from . import courses, exercises, people, sites, tools
 
 app_name = "training"
 
@@ -8,5 +8,6 @@ urlpatterns = [
     *courses.urlpatterns,
     *exercises.urlpatterns,
     *people.urlpatterns,
+    *sites.urlpatterns,
     *tools.urlpatterns,
 ]

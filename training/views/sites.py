@@ -1,0 +1,76 @@
+"""Sites and how they are set up: for administrators."""
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_GET, require_http_methods
+
+from training import access
+from training.access import UserRequest, role_required
+from training.exceptions import TrainingError
+from training.forms.sites import SiteForm
+from training.models import Role, Site
+from training.services import sites as services
+
+FORM_METHODS = ["GET", "HEAD", "POST"]
+
+
+@require_GET
+@role_required(Role.ADMINISTRATOR)
+def site_list(request: UserRequest) -> HttpResponse:
+    sites = access.sites_administered_by(request.user)
+    return render(request, "training/site_list.html", {"sites": sites, "now": timezone.now()})
+
+
+@require_http_methods(FORM_METHODS)
+@role_required(Role.ADMINISTRATOR)
+def site_new(request: UserRequest) -> HttpResponse:
+    blank = Site()
+    form = SiteForm(
+        request.POST if request.method == "POST" else None,
+        initial={
+            "time_zone": access.sites_administered_by(request.user)[0].time_zone,
+            **{name: getattr(blank, name) for name in ("work_starts", "work_ends", "send_hour")},
+        },
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            data = dict(form.cleaned_data)
+            site = services.add_site(
+                prefix=data.pop("number_prefix"), **data, actor=request.user, at=timezone.now()
+            )
+        except TrainingError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(
+                request, _("%(site)s is added, and you administer it.") % {"site": site}
+            )
+            return redirect("training:site_list")
+    status = 422 if form.is_bound else 200
+    return render(request, "training/site_form.html", {"form": form}, status=status)
+
+
+@require_http_methods(FORM_METHODS)
+@role_required(Role.ADMINISTRATOR)
+def site_edit(request: UserRequest, prefix: str) -> HttpResponse:
+    site = access.site_for_administrator(request.user, prefix)
+    form = SiteForm(
+        request.POST if request.method == "POST" else None,
+        site=site,
+        initial={name: getattr(site, name) for name in services.SETTINGS},
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            services.change_site(
+                site=site, **form.cleaned_data, actor=request.user, at=timezone.now()
+            )
+        except TrainingError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("What changed is saved."))
+            return redirect("training:site_list")
+    context = {"form": form, "site": site}
+    status = 422 if form.is_bound else 200
+    return render(request, "training/site_form.html", context, status=status)
