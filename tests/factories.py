@@ -13,6 +13,7 @@ from assessments.models import (
     Criterion,
     Grading,
     Joint,
+    Photo,
     StageSigning,
 )
 from certification.domain.standing import valid_through
@@ -37,6 +38,7 @@ from training.models import (
     Site,
     SiteRole,
     Stage,
+    Tool,
     User,
 )
 
@@ -161,6 +163,33 @@ def make_board(
         Joint(board=board, position=position) for position in exercise.positions.all()
     )
     return board
+
+
+def make_photo(board: Board, joint: Joint | None = None, **fields: Any) -> Photo:
+    """The row of a photograph, without its file."""
+    number = next(_numbers)
+    return Photo.objects.create(
+        **{
+            "board": board,
+            "joint": joint,
+            "order": number,
+            "original": f"originals/{number}.bin",
+            "original_name": f"photo-{number}.jpg",
+            "media_type": "image/jpeg",
+            "size_bytes": 1,
+            "sha256": f"{number:064x}",
+            "upright_width": 800,
+            "upright_height": 600,
+            **fields,
+        }
+    )
+
+
+def make_tool(site: Site | None = None, **fields: Any) -> Tool:
+    number = next(_numbers)
+    return Tool.objects.create(
+        **{"code": f"G-{number}", "kind": "gauge", "site": site or make_site(), **fields}
+    )
 
 
 def make_criteria_set(*criteria: dict[str, Any], published: bool = True) -> CriteriaSet:
