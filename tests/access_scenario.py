@@ -124,6 +124,7 @@ def _common(instructor: User) -> dict[str, object]:
         "criterion": Criterion.objects.filter(criteria_set=draft).first(),
         "joint_type": JointType.TURRET.value,
         "tool": tool,
+        "site": site,
         "course": CourseRevision.objects.create(
             course=Course.objects.create(code="SOLDER", title="Hand soldering"), revision=1
         ).course,

@@ -168,6 +168,10 @@ TABLE: dict[str, Row] = {
     "training:tool_edit": form(TEACHES | {"own_instructor"}, "tool"),
     "training:calibration_new": act(TEACHES | {"own_instructor"}, "tool"),
     "training:tool_retire": act(TEACHES | {"own_instructor"}, "tool"),
+    # Sites: set up by whoever administers them
+    "training:site_list": page(ADMINISTRATORS, others=NO),
+    "training:site_new": form(ADMINISTRATORS, others=NO),
+    "training:site_edit": form({"administrator"}, "site"),
     # Signing in is for strangers; what is one's own is not
     "account_login": page(READERS),
     "account_inactive": page(READERS),
@@ -213,7 +217,7 @@ def scenario(django_db_setup, django_db_blocker) -> Iterator[Scenario]:
 
 def in_address(thing: Any) -> Any:
     """How a thing is named in an address."""
-    for name in ("employee_number", "number", "key", "test_id", "code"):
+    for name in ("employee_number", "number", "key", "test_id", "code", "prefix"):
         if hasattr(thing, name):
             return getattr(thing, name)
     return getattr(thing, "pk", thing)
@@ -290,6 +294,7 @@ UNKNOWN = {
     "draft": 99_999_999,
     "published": 99_999_999,
     "tool": "T-99999",
+    "site": "XX",
     "scope": "NO-SUCH",
 }
 
@@ -354,6 +359,7 @@ LISTS: dict[str, tuple[str, frozenset[str]]] = {
     "training:person_list": ("person", HERE_READS | {"lead", "administrator"}),
     "training:class_list": ("session", HERE_READS),
     "training:tool_list": ("tool", HERE_READS),
+    "training:site_list": ("site", frozenset({"administrator"})),
 }
 
 

@@ -120,7 +120,10 @@ def test_a_prefix_is_capitals_and_of_one_site(client, administrator, prefix, sai
 def test_sites_are_for_administrators(client, role):
     client.force_login(make_user(*([role] if role else [])))
 
-    assert {client.get(url).status_code for url in (LIST, NEW, EDIT)} == {403}
+    make_site()
+
+    assert {client.get(url).status_code for url in (LIST, NEW)} == {403}
+    assert client.get(EDIT).status_code == 404
 
 
 def test_a_site_of_other_administrators_is_unknown(client, administrator):

@@ -1,6 +1,7 @@
 """Sites and how they are set up: for administrators."""
 
 from django.contrib import messages
+from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -53,7 +54,7 @@ def site_new(request: UserRequest) -> HttpResponse:
 
 
 @require_http_methods(FORM_METHODS)
-@role_required(Role.ADMINISTRATOR)
+@login_required
 def site_edit(request: UserRequest, prefix: str) -> HttpResponse:
     site = access.site_for_administrator(request.user, prefix)
     form = SiteForm(
