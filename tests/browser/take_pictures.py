@@ -105,7 +105,7 @@ def main() -> None:
                     browser, address, "10001", DESK,
                     {
                         "bench": "/bench/",
-                        "grade": "/boards/CA-B-00095/grade/?stage=soldered",
+                        "grade": "/boards/CA-B-00082/grade/?stage=soldered",
                         "result": "/boards/CA-B-00074/result/",
                         "requirements": "/people/10202/scopes/TERM-OP/",
                     },
