@@ -92,9 +92,11 @@ function pressed(event) {
   if (key === " " && target.matches?.(":is(button, a, summary, input):focus-visible")) return;
   if (key.startsWith("Arrow") && target.closest?.("input[type=radio]")) return;
   const name = event.shiftKey || key.length > 1 ? key : key.toLowerCase();
-  if (name === "o" && find("#note")) {
+  const note = find("#note");
+  if (name === "o" && note) {
     event.preventDefault();
-    find("#note").focus();
+    note.focus();
+    note.setSelectionRange(note.value.length, note.value.length);
   } else if (name === "b") {
     const other = find("input[name=how]:not(:checked):not(:disabled)");
     if (other) other.checked = true;
