@@ -357,7 +357,13 @@ def _subject(
             text = _("Certified through %(day)s: %(what)s") % words
     elif mine:
         words = {"n": str(len(mine)), "day": short_day(mine[0].ends_on)}
-        text = _("%(n)s of your certifications end, the first on %(day)s") % words
+        tools = [one.kind == CALIBRATION for one in mine]
+        if all(tools):
+            text = _("Calibration of %(n)s tools of yours, the first through %(day)s") % words
+        elif any(tools):
+            text = _("%(n)s things end that concern you, the first on %(day)s") % words
+        else:
+            text = _("%(n)s of your certifications end, the first on %(day)s") % words
     elif len(names) == 1:
         text = _("Certification of %(name)s") % {"name": names[0]}
     elif names:
