@@ -11,10 +11,11 @@ from django.http import Http404
 from django.shortcuts import get_object_or_404
 
 from training import access as training_access
-from training.models import Person, Role, User
+from training.models import Person, Role, Site, User
 from training.models.people import PersonQuerySet
 
-from .models import Certificate, CertificateDocument, Proposal, Scope
+from .models import Certificate, CertificateDocument, Message, Proposal, Scope
+from .models.reminders import MessageQuerySet
 
 
 def certificates_readable_by(user: User) -> QuerySet[Certificate]:
@@ -103,4 +104,37 @@ def people_for_quality(user: User) -> PersonQuerySet:
         Person.objects.filter(site__in=user.sites_as(Role.QUALITY))
         .exclude(pk=user.person_id or 0)
         .select_related("site")
+    )
+
+
+def sites_with_reminders_for(user: User) -> QuerySet[Site]:
+    """Sites where the user reads what reminders are to come."""
+    return Site.objects.filter(
+        pk__in=user.sites_as(Role.INSTRUCTOR, Role.QUALITY, Role.ADMINISTRATOR)
+    )
+
+
+def reads_kinds_of_ends(user: User, site: Site | int) -> bool:
+    """Whether the user may know that it is a vision test that ends, and not just that
+    somebody's standing does."""
+    return user.has_role(Role.INSTRUCTOR, Role.QUALITY, site=site)
+
+
+def messages_readable_by(user: User) -> MessageQuerySet:
+    """Mails of the sites where the user answers for them going out."""
+    return Message.objects.filter(site__in=user.sites_as(Role.QUALITY, Role.ADMINISTRATOR))
+
+
+def message_for_reader(user: User, message_id: int) -> Message:
+    return get_object_or_404(
+        messages_readable_by(user).select_related("site", "person"), pk=message_id
+    )
+
+
+def message_for_administrator(user: User, message_id: int) -> Message:
+    return get_object_or_404(
+        Message.objects.filter(site__in=user.sites_as(Role.ADMINISTRATOR)).select_related(
+            "site", "person"
+        ),
+        pk=message_id,
     )

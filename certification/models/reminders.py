@@ -34,6 +34,19 @@ class MessageQuerySet(models.QuerySet["Message"]):
         free = self.due(now).filter(id=message_id, attempts__lt=MOST_ATTEMPTS)
         return free.update(claimed_at=now, attempts=F("attempts") + 1) == 1
 
+    def in_state(self, state: "Message.State") -> "MessageQuerySet":
+        """Messages whose `Message.state` it is."""
+        states = Message.State
+        if state == states.SENT:
+            return self.filter(sent_at__isnull=False)
+        if state == states.WITHDRAWN:
+            return self.filter(sent_at__isnull=True, withdrawn_at__isnull=False)
+        if state == states.FAILED:
+            return self.unsent().filter(failed_at__isnull=False)
+        tried = Q(attempts__gt=0) & ~Q(answer="")
+        waiting = self.unsent().filter(failed_at__isnull=True)
+        return waiting.filter(tried) if state == states.RETRIED else waiting.exclude(tried)
+
     def with_list_columns(self) -> "MessageQuerySet":
         """Everything a line in a list of messages shows, in one query and without the bytes."""
         return self.select_related("site", "person").defer("raw")
