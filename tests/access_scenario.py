@@ -12,7 +12,7 @@ from django.test import Client
 
 from assessments.models import Criterion, Grading
 from assessments.services import photos
-from certification.models import CertificateDocument, CertificateEvent, Proposal
+from certification.models import CertificateDocument, CertificateEvent, Message, Proposal
 from records import services as records
 from tests.assessments import pictures
 from tests.factories import (
@@ -123,8 +123,8 @@ def _common(instructor: User) -> dict[str, object]:
         "draft": draft,
         "criterion": Criterion.objects.filter(criteria_set=draft).first(),
         "joint_type": JointType.TURRET.value,
-        "tool": tool,
         "site": site,
+        "tool": tool,
         "course": CourseRevision.objects.create(
             course=Course.objects.create(code="SOLDER", title="Hand soldering"), revision=1
         ).course,
@@ -161,6 +161,16 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
             certificate=certificate,
             kind="suspended",
             effective_on=NOW.date(),
+        ),
+        "message": Message.objects.create(
+            message_id=f"<{person.pk}@example.org>",
+            site=person.site,
+            person=person,
+            recipient=f"{person.pk}@example.org",
+            day=NOW.date(),
+            subject=f"What ends for {person.full_name}",
+            raw=b"Subject: What ends\r\n\r\nText",
+            due_at=NOW,
         ),
         "proposal": Proposal.objects.create(
             person=person,

@@ -4,7 +4,7 @@ An address that stands in no row fails here until somebody has placed it.
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from copy import deepcopy
 from dataclasses import dataclass, field
 from typing import Any
@@ -37,8 +37,9 @@ READS = OWN | TEACHES | AUDITS
 class Row:
     """Who may, how others are turned away, and how the address is asked.
 
-    ``of`` names the things in the address, in its order; ``asked`` is what stands behind a
-    question mark or is sent.
+    ``elsewhere`` are those whose role opens the page, but not for this thing. ``of`` names
+    the things in the address, in its order; ``asked`` is what stands behind a question mark
+    or is sent.
     """
 
     may: frozenset[str]
@@ -46,10 +47,13 @@ class Row:
     method: str = "GET"
     of: tuple[str, ...] = ()
     asked: dict[str, Any] = field(default_factory=dict)
+    elsewhere: Set[str] = frozenset()
 
     def expected(self, reader: str) -> str:
         if reader in self.may:
             return OK
+        if reader in self.elsewhere:
+            return NOT_THERE
         return SIGN_IN if reader == "anonymous" else self.others
 
 
@@ -98,6 +102,22 @@ TABLE: dict[str, Row] = {
     "certification:proposal_detail": page(TEACHES | AUDITS, "proposal"),
     "certification:proposal_issue": act(TEACHES | AUDITS, "proposal"),
     "certification:proposal_decline": act(TEACHES | AUDITS, "proposal"),
+    # Reminders: seen coming by whoever teaches, audits or administers; mails not by instructors
+    "certification:reminders": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
+    "certification:reminders_printed_list": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
+    "certification:reminders_outbox": page(QUALITY | ADMINISTRATORS, others=NO),
+    "certification:reminder_message": page(
+        AUDITS | {"own_quality", "administrator"},
+        "message",
+        others=NO,
+        elsewhere={"quality_there", "administrator_there"},
+    ),
+    "certification:reminder_message_send_again": act(
+        {"administrator"},
+        "message",
+        others=NO,
+        elsewhere={"quality", "quality_there", "own_quality", "administrator_there"},
+    ),
     # Boards: read by whose they are, judged by instructors and never one's own
     "assessments:board_list": page(EVERYBODY),
     "assessments:board_new": form(INSTRUCTORS, others=NO),
@@ -294,6 +314,7 @@ UNKNOWN = {
     "draft": 99_999_999,
     "published": 99_999_999,
     "tool": "T-99999",
+    "message": 99_999_999,
     "site": "XX",
     "scope": "NO-SUCH",
 }
@@ -316,7 +337,7 @@ def test_what_is_forbidden_answers_like_what_does_not_exist(scenario, name):
                 ask(scenario, reader, method, address(name, row, of), asked(row, of))
                 for of in (things, unknown)
             )
-            assert said(forbidden) == said(missing) == row.others, reader
+            assert said(forbidden) == said(missing) == row.expected(reader), reader
             assert without_secrets(forbidden) == without_secrets(missing), reader
             assert forbidden.headers == missing.headers, reader
 
@@ -355,6 +376,10 @@ LISTS: dict[str, tuple[str, frozenset[str]]] = {
     "certification:register": ("certificate", HERE_READS | {"lead"}),
     "certification:register_csv": ("certificate", HERE_READS | {"lead"}),
     "certification:proposal_list": ("person", HERE_READS),
+    "certification:reminders_outbox": (
+        "message",
+        frozenset({"quality", "own_quality", "administrator"}),
+    ),
     "certification:my_card": ("certificate", frozenset({"owner"})),
     "training:person_list": ("person", HERE_READS | {"lead", "administrator"}),
     "training:class_list": ("session", HERE_READS),
@@ -367,7 +392,8 @@ LISTS: dict[str, tuple[str, frozenset[str]]] = {
 def test_list_shows_the_things_of_the_owner_to_those_who_may_read_them(scenario, name):
     thing, may = LISTS[name]
     owners = scenario.things["owner"][thing]
-    shown_as = owners.full_name if thing == "person" else str(in_address(owners))
+    told_by = {"person": "full_name", "message": "subject"}.get(thing)
+    shown_as = getattr(owners, told_by) if told_by else str(in_address(owners))
 
     shown_to = set()
     for reader in READERS:
