@@ -1,0 +1,108 @@
+"""Several windows at once: one reading, one judgement, and a signature that covers them all."""
+
+import json
+from concurrent.futures import ThreadPoolExecutor
+from threading import Barrier
+
+import pytest
+from django.db import connections
+
+from assessments.exceptions import AlreadySigned
+from assessments.models import Board, Grading, Judgement, StageSigning, UndoStep
+from assessments.services import grading as services
+from assessments.services import outcomes
+from tests import factories
+from tests.factories import NOW
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+AT_ONCE = 4
+
+
+def at_once(*acts):
+    """Run acts in threads that start together; return what each gave, or its refusal."""
+    together = Barrier(len(acts))
+
+    def run(act):
+        together.wait()
+        try:
+            return act()
+        except AlreadySigned as error:
+            return error
+        finally:
+            connections.close_all()
+
+    with ThreadPoolExecutor(len(acts)) as pool:
+        return list(pool.map(run, acts))
+
+
+@pytest.fixture
+def instructor():
+    return factories.make_user("instructor")
+
+
+@pytest.fixture
+def board():
+    factories.make_criteria_set()
+    return factories.make_board()
+
+
+def judge(grading, joint, code, outcome="accept"):
+    return services.judge(
+        grading=Grading.objects.get(pk=grading.pk),
+        criterion=grading.criteria_set.criteria.get(code=code),
+        joint=joint,
+        outcome=outcome,
+        seen=services.Circumstances(),
+        at=NOW,
+    )
+
+
+def test_a_reading_that_is_begun_in_several_windows_is_one(board, instructor):
+    def begin():
+        fresh = Board.objects.get(pk=board.pk)
+        return services.start_grading(board=fresh, grader=instructor, at=NOW)
+
+    begun = at_once(*[begin] * AT_ONCE)
+    assert len({one.pk for one in begun}) == 1
+    assert Grading.objects.count() == 1
+
+
+def test_one_criterion_judged_in_several_windows_has_one_judgement(board, instructor):
+    grading = services.start_grading(board=board, grader=instructor, at=NOW)
+    joint = board.joints.first()
+    at_once(*[lambda: judge(grading, joint, "S-1")] * AT_ONCE)
+    assert Judgement.objects.count() == 1
+    assert UndoStep.objects.count() == AT_ONCE
+
+
+def test_undo_in_several_windows_takes_each_act_back_once(board, instructor):
+    grading = services.start_grading(board=board, grader=instructor, at=NOW)
+    judge(grading, board.joints.first(), "S-1")
+    taken = at_once(*[lambda: services.undo(grading=grading)] * AT_ONCE)
+    assert sum(step is not None for step in taken) == 1
+    assert not Judgement.objects.exists()
+
+
+def test_a_judgement_made_beside_a_signature_is_under_it_or_refused(board, instructor):
+    grading = services.start_grading(board=board, grader=instructor, at=NOW)
+    for joint in [*outcomes.joints_that_count(board), None]:
+        for criterion in outcomes.criteria_for(grading, "soldered", joint):
+            judge(grading, joint, criterion.code)
+    joint = board.joints.first()
+
+    def sign():
+        return services.sign_stage(
+            grading=Grading.objects.get(pk=grading.pk),
+            stage="soldered",
+            signer=instructor,
+            proof="password",
+            at=NOW,
+        )
+
+    _signing, changed = at_once(sign, lambda: judge(grading, joint, "S-3", "reject"))
+    content = json.loads(StageSigning.objects.get().signature.content)
+    signed = {(one["joint"], one["criterion"]): one["outcome"] for one in content["judgements"]}
+    kept = Judgement.objects.get(joint=joint, criterion__code="S-3").outcome
+    assert signed[joint.position.name, "S-3"] == kept
+    assert (kept == "accept") == isinstance(changed, AlreadySigned)
