@@ -1,5 +1,6 @@
 """A real browser against the real site, with somebody of each role to sign in as."""
 
+import gc
 import os
 from dataclasses import dataclass
 from datetime import timedelta
@@ -68,6 +69,13 @@ class Visitor:
             "document.documentElement.scrollWidth > document.documentElement.clientWidth"
         )
         assert not wide, f"{self.page.url} scrolls sideways"
+
+
+@pytest.fixture(autouse=True)
+def _what_is_left_behind_is_swept_up_here():
+    """Let go of files that requests cut off at a test's end held, before the next test begins."""
+    yield
+    gc.collect()
 
 
 @pytest.fixture
