@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
+from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from assessments.models import Board
@@ -52,6 +53,16 @@ class EventLine:
 
 
 @dataclass(frozen=True)
+class ActLine:
+    """Something quality can do to a certificate, or why it cannot be done today."""
+
+    act: str
+    label: Any
+    refusal: str = ""
+    may_be_dated_back: bool = False
+
+
+@dataclass(frozen=True)
 class CertificateScreen:
     certificate: Certificate
     today: date
@@ -60,8 +71,21 @@ class CertificateScreen:
     ends: list[tuple[Any, date]]
     events: list[EventLine]
     boards: list[EvidenceBoard]
-    acts: list[tuple[str, Any]]
+    acts: list[ActLine]
     is_own: bool
+
+    @property
+    def possible(self) -> list[ActLine]:
+        return [one for one in self.acts if not one.refusal]
+
+    @property
+    def not_possible(self) -> list[ActLine]:
+        return [one for one in self.acts if one.refusal]
+
+    @property
+    def is_to_come(self) -> bool:
+        """Whether its first day is still ahead."""
+        return self.today < self.certificate.issued_on
 
     @property
     def answers_itself(self) -> bool:
@@ -126,17 +150,29 @@ def _event_lines(certificate: Certificate, may_act: bool) -> list[EventLine]:
     ]
 
 
-def _acts(certificate: Certificate, course: Course | None, today: date) -> list[tuple[str, Any]]:
-    """What quality can do today, in the order of the labels."""
+def _acts(certificate: Certificate, course: Course | None, today: date) -> list[ActLine]:
+    """Everything quality can do, in the order of the labels, and why not where it cannot."""
     person, scope = certificate.person, certificate.scope
-    possible = {"withdraw"} if course is not None else set()
-    if acts.can_suspend(person, scope, today):
-        possible |= {"suspend", "revoke", "end"}
-    if acts.can_reinstate(person, scope, today):
-        possible.add("reinstate")
-    if course and course.last_day >= today and not standing.is_revoked_on(course, today):
-        possible.add("extend")
-    return [(act, label) for act, label in ACT_LABELS.items() if act in possible]
+    refusals = {
+        "suspend": acts.why_not(CertificateEvent.Kind.SUSPENDED, person, scope, today),
+        "reinstate": acts.why_not(CertificateEvent.Kind.REINSTATED, person, scope, today),
+        "extend": acts.why_not_extend(certificate, today),
+        "end": acts.why_not(CertificateEvent.Kind.ENDED, person, scope, today),
+        "revoke": acts.why_not(CertificateEvent.Kind.REVOKED, person, scope, today),
+        "withdraw": ""
+        if course is not None
+        else _now("Certificate %(number)s was withdrawn.") % {"number": certificate.number},
+    }
+    dated_back = course is not None and not standing.is_revoked_on(course, course.last_day)
+    return [
+        ActLine(
+            act,
+            label,
+            refusals[act],
+            bool(refusals[act]) and dated_back and act in ("suspend", "end", "revoke"),
+        )
+        for act, label in ACT_LABELS.items()
+    ]
 
 
 def boards_of(evidence: Mapping[str, Any]) -> list[EvidenceBoard]:

@@ -153,16 +153,9 @@ def extend_certificate(
     """
     _refuse_unless_quality(actor, certificate.person)
     today = certificate.person.site.today(at)
-    course = _course_of(certificate)
-    if standing.is_revoked_on(course, today):
-        raise NothingToStop(
-            _("Certificate %(number)s was revoked.") % {"number": certificate.number}
-        )
-    if course.last_day < today:
-        raise NothingToStop(
-            _("Certificate %(number)s ended on %(day)s. What is over is renewed, not extended.")
-            % {"number": certificate.number, "day": said(course.last_day)}
-        )
+    if why := why_not_extend(certificate, today):
+        raise NothingToStop(why)
+    course = standing.courses_of(certificate.person, certificate.scope)[certificate.number]
     if until <= course.last_day:
         raise CertificationError(
             _("Certificate %(number)s is good through %(day)s already: give a later day.")
@@ -253,13 +246,36 @@ def withdraw_certificate(
     return withdrawal
 
 
-def can_suspend(person: Person, scope: Scope, day: date) -> bool:
-    """Whether anything is left to suspend or revoke on a day."""
-    return any(_still_good(one, day) for one in standing.courses_of(person, scope).values())
+def why_not(kind: str, person: Person, scope: Scope, day: date) -> str:
+    """Why an act on all of somebody's certificates has nothing to act on that day.
+
+    Empty where it has.
+    """
+    can_touch = {
+        Kind.SUSPENDED: _still_good,
+        Kind.REVOKED: _still_good,
+        Kind.ENDED: _lasts_longer,
+        Kind.REINSTATED: _is_suspended,
+    }[Kind(kind)]
+    courses = standing.courses_of(person, scope)
+    if any(can_touch(one, day) for one in courses.values()):
+        return ""
+    return _nothing_left(kind, person, scope, day, courses)
 
 
-def can_reinstate(person: Person, scope: Scope, day: date) -> bool:
-    return any(_is_suspended(one, day) for one in standing.courses_of(person, scope).values())
+def why_not_extend(certificate: Certificate, day: date) -> str:
+    """Why a certificate cannot be extended that day; empty where it can."""
+    number = {"number": certificate.number}
+    course = standing.courses_of(certificate.person, certificate.scope).get(certificate.number)
+    if course is None:
+        return _("Certificate %(number)s was withdrawn.") % number
+    if standing.is_revoked_on(course, day):
+        return _("Certificate %(number)s was revoked.") % number
+    if course.last_day < day:
+        return _(
+            "Certificate %(number)s ended on %(day)s. What is over is renewed, not extended."
+        ) % {**number, "day": said(course.last_day)}
+    return ""
 
 
 # What an act can touch
@@ -403,15 +419,6 @@ def _write(
     )
     standing.rebuild_spans(person, scope)
     return events
-
-
-def _course_of(certificate: Certificate) -> Course:
-    found = standing.courses_of(certificate.person, certificate.scope).get(certificate.number)
-    if found is None:
-        raise NothingToStop(
-            _("Certificate %(number)s was withdrawn.") % {"number": certificate.number}
-        )
-    return found
 
 
 def _refuse_unless_quality(actor: User, person: Person) -> None:

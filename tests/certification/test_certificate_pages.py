@@ -1,0 +1,315 @@
+"""The page of a certificate and of each act on it: what is done, and who is turned away why."""
+
+from datetime import timedelta
+
+import pytest
+
+from certification.models import Certificate, CertificateEvent, CertificateWithdrawal
+from certification.services import standing
+from tests.factories import (
+    PASSWORD,
+    make_certificate,
+    make_person,
+    make_revision,
+    make_scope,
+    make_site,
+    make_user,
+)
+
+pytestmark = pytest.mark.django_db
+
+REASON = "Rejects above the limit."
+
+
+@pytest.fixture
+def today():
+    return make_site().today()
+
+
+@pytest.fixture
+def scope():
+    return make_scope(title="Terminals, operator")
+
+
+@pytest.fixture
+def revision(scope):
+    return make_revision(scope, validity_months=24)
+
+
+@pytest.fixture
+def person():
+    return make_person(full_name="Bruno Castellane")
+
+
+@pytest.fixture
+def certificate(person, scope, revision, today):
+    return make_certificate(person, scope, revision=revision, issued_on=today - timedelta(days=100))
+
+
+@pytest.fixture
+def quality(client):
+    user = make_user("quality", password=PASSWORD)
+    client.force_login(user)
+    return user
+
+
+def page_of(certificate, *more):
+    return "/".join(["/certificates", certificate.number, *more, ""])
+
+
+def send(client, certificate, act, **fields):
+    fields = {"reason": REASON, "password": PASSWORD, **fields}
+    return client.post(page_of(certificate, "act", act), fields)
+
+
+def stands(certificate, day):
+    return standing.answer(certificate.person, certificate.scope, day).standing.value
+
+
+def text_of(response):
+    """The page's text with its no-break spaces as spaces."""
+    return response.content.decode().replace("\u00a0", " ")
+
+
+# The page
+
+
+def test_certificate_whose_first_day_is_to_come_says_so(client, quality, person, scope, today):
+    ahead = make_certificate(person, scope, issued_on=today + timedelta(days=7))
+
+    response = client.get(page_of(ahead))
+
+    assert response.status_code == 200
+    assert "It counts from" in text_of(response)
+    assert "No certificate had been issued." in text_of(response)
+
+
+def test_certificate_to_come_names_the_one_that_counts_until_then(
+    client, quality, certificate, person, scope, today
+):
+    ahead = make_certificate(person, scope, issued_on=today + timedelta(days=7))
+
+    page = text_of(client.get(page_of(ahead)))
+
+    assert "It counts from" in page
+    assert f'href="{page_of(certificate)}"' in page
+
+
+def test_page_says_why_an_act_cannot_be_done_today(client, quality, person, scope, today):
+    over = make_certificate(person, scope, issued_on=today - timedelta(days=900))
+
+    screen = client.get(page_of(over)).context["screen"]
+
+    assert [one.act for one in screen.possible] == ["withdraw"]
+    refused = {one.act: one for one in screen.not_possible}
+    assert list(refused) == ["suspend", "reinstate", "extend", "end", "revoke"]
+    assert "is left to stop" in refused["revoke"].refusal
+    assert refused["revoke"].may_be_dated_back
+    assert "is not suspended" in refused["reinstate"].refusal
+    assert not refused["reinstate"].may_be_dated_back
+    assert "renewed, not extended" in refused["extend"].refusal
+
+
+def test_nothing_more_can_be_done_to_a_withdrawn_certificate(client, quality, certificate):
+    send(client, certificate, "withdraw")
+
+    response = client.get(page_of(certificate))
+
+    assert "Withdrawn as entered in error." in text_of(response)
+    assert response.context["screen"].possible == []
+    assert not any(one.may_be_dated_back for one in response.context["screen"].not_possible)
+
+
+@pytest.mark.parametrize("role", ["owner", "instructor"])
+def test_page_offers_nothing_to_whoever_may_only_read(client, certificate, person, role):
+    reader = make_user(person=person) if role == "owner" else make_user("instructor")
+    client.force_login(reader)
+
+    response = client.get(page_of(certificate))
+
+    assert response.status_code == 200
+    assert response.context["screen"].acts == []
+    assert "/act/" not in text_of(response)
+
+
+# Each act
+
+
+def test_suspends_from_the_day_given(client, quality, certificate, today):
+    response = send(client, certificate, "suspend", effective_on=today)
+
+    assert response.url == page_of(certificate)
+    event = certificate.events.get()
+    assert (event.kind, event.effective_on, event.reason) == ("suspended", today, REASON)
+    assert (event.signature.signer, event.signature.proof) == (quality, "password")
+    assert stands(certificate, today - timedelta(days=1)) == "certified"
+    assert stands(certificate, today) == "suspended"
+
+
+def test_reinstates_what_was_suspended(client, quality, certificate, today):
+    send(client, certificate, "suspend", effective_on=today - timedelta(days=3))
+
+    response = send(client, certificate, "reinstate", effective_on=today)
+
+    assert response.url == page_of(certificate)
+    assert stands(certificate, today - timedelta(days=1)) == "suspended"
+    assert stands(certificate, today) == "certified"
+
+
+def test_revokes_for_ever(client, quality, certificate, today):
+    response = send(client, certificate, "revoke", effective_on=today)
+
+    assert response.url == page_of(certificate)
+    assert stands(certificate, today + timedelta(days=5000)) == "revoked"
+
+
+def test_ends_after_its_last_good_day(client, quality, certificate, today):
+    response = send(client, certificate, "end", effective_on=today)
+
+    assert response.url == page_of(certificate)
+    assert stands(certificate, today) == "certified"
+    assert stands(certificate, today + timedelta(days=1)) == "expired"
+
+
+def test_extends_with_the_authority_that_granted_it(client, quality, certificate, today):
+    until = certificate.valid_through + timedelta(days=30)
+
+    response = send(client, certificate, "extend", until=until, authority="Review board, QM-02")
+
+    assert response.url == page_of(certificate)
+    event = certificate.events.get()
+    assert (event.until, event.authority) == (until, "Review board, QM-02")
+    assert event.effective_on == today
+    assert stands(certificate, until) == "certified"
+    assert stands(certificate, until + timedelta(days=1)) == "expired"
+
+
+def test_withdraws_what_was_entered_in_error(client, quality, certificate, today):
+    response = send(client, certificate, "withdraw", reason="Of somebody else.")
+
+    assert response.url == page_of(certificate)
+    withdrawal = CertificateWithdrawal.objects.get(certificate=certificate)
+    assert (withdrawal.reason, withdrawal.signature.signer) == ("Of somebody else.", quality)
+    assert stands(certificate, today) == "never_certified"
+    assert Certificate.objects.filter(pk=certificate.pk).exists()
+
+
+def test_removes_an_event_entered_in_error_and_keeps_both_in_sight(
+    client, quality, certificate, today
+):
+    send(client, certificate, "suspend", effective_on=today)
+    event = certificate.events.get()
+
+    response = client.post(
+        page_of(certificate, "events", str(event.pk), "remove"),
+        {"reason": "Wrong person.", "password": PASSWORD},
+    )
+
+    assert response.url == page_of(certificate)
+    voiding = CertificateEvent.objects.get(kind="voided")
+    assert (voiding.voids, voiding.signature.signer) == (event, quality)
+    assert stands(certificate, today) == "certified"
+    page = text_of(client.get(page_of(certificate)))
+    assert REASON in page
+    assert f"removed by {voiding.event_id}" in page
+
+
+# Refusals
+
+FIELDS = {
+    "suspend": ("effective_on",),
+    "reinstate": ("effective_on",),
+    "revoke": ("effective_on",),
+    "end": ("effective_on",),
+    "extend": ("until", "authority"),
+    "withdraw": (),
+}
+
+
+def filled(certificate, act, today):
+    values = {
+        "effective_on": today,
+        "until": certificate.valid_through + timedelta(days=9),
+        "authority": "QM-02",
+    }
+    return {name: values[name] for name in FIELDS[act]}
+
+
+@pytest.mark.parametrize("act", FIELDS)
+def test_wrong_password_signs_nothing(client, quality, certificate, today, act):
+    response = send(
+        client, certificate, act, **filled(certificate, act, today), password="not mine"
+    )
+
+    assert response.status_code == 422
+    assert "nothing was signed" in text_of(response)
+    assert not certificate.events.exists()
+    assert not CertificateWithdrawal.objects.exists()
+
+
+@pytest.mark.parametrize("act", FIELDS)
+def test_nothing_is_done_without_its_reason_and_day(client, quality, certificate, act):
+    response = client.post(page_of(certificate, "act", act), {"password": PASSWORD})
+
+    assert response.status_code == 422
+    assert set(response.context["form"].errors) == {"reason", *FIELDS[act]}
+    assert not certificate.events.exists()
+
+
+@pytest.mark.parametrize("act", FIELDS)
+@pytest.mark.parametrize(
+    "reader", ["own", "operator", "line_lead", "instructor", "administrator", "quality_there"]
+)
+def test_act_is_not_there_for_anybody_but_quality_at_the_site(
+    client, certificate, person, today, act, reader
+):
+    if reader == "own":
+        user = make_user("quality", person=person, password=PASSWORD)
+    elif reader == "quality_there":
+        user = make_user("quality", site=make_site("Aldergate", "AL"), password=PASSWORD)
+    else:
+        user = make_user(reader, password=PASSWORD)
+    client.force_login(user)
+
+    assert client.get(page_of(certificate, "act", act)).status_code == 404
+    response = send(client, certificate, act, **filled(certificate, act, today))
+
+    assert response.status_code == 404
+    assert not certificate.events.exists()
+
+
+def test_act_that_finds_nothing_to_stop_says_what_ended_when(client, quality, person, scope, today):
+    over = make_certificate(person, scope, issued_on=today - timedelta(days=900))
+
+    response = send(client, over, "revoke", effective_on=today)
+
+    assert response.status_code == 422
+    assert f"{over.number} ended on" in text_of(response)
+    assert "Give an earlier day" in text_of(response)
+
+
+def test_extension_to_an_earlier_day_is_refused(client, quality, certificate):
+    response = send(
+        client, certificate, "extend", until=certificate.valid_through, authority="QM-02"
+    )
+
+    assert response.status_code == 422
+    assert "give a later day" in text_of(response)
+
+
+def test_event_is_removed_once(client, quality, certificate, today):
+    send(client, certificate, "suspend", effective_on=today)
+    address = page_of(certificate, "events", str(certificate.events.get().pk), "remove")
+    sent = {"reason": "Wrong person.", "password": PASSWORD}
+
+    assert client.post(address, {**sent, "password": "not mine"}).status_code == 422
+    assert client.post(address, sent).status_code == 302
+    response = client.post(address, sent)
+
+    assert response.status_code == 422
+    assert "was removed already" in text_of(response)
+    assert CertificateEvent.objects.filter(kind="voided").count() == 1
+
+
+def test_unknown_act_is_not_there(client, quality, certificate):
+    assert client.get(page_of(certificate, "act", "frame")).status_code == 404
