@@ -14,8 +14,6 @@ from django.test import TransactionTestCase
 from records import append_only
 
 HERE = Path(__file__).parent
-# A window that closes while its pictures come leaves requests behind that find no rows any more.
-CUT_OFF = "ignore:Exception ignored in. <_io.FileIO:pytest.PytestUnraisableExceptionWarning"
 
 # A busy machine is no failure, and a run that is to be repeated exactly does not draw lots.
 hypothesis.settings.register_profile("here", deadline=None, database=None)
@@ -35,8 +33,6 @@ def pytest_collection_modifyitems(items):
         for folder in ("browser", "services"):
             if item.path.is_relative_to(HERE / folder):
                 item.add_marker(folder)
-        if item.get_closest_marker("browser"):
-            item.add_marker(pytest.mark.filterwarnings(CUT_OFF))
 
 
 def pytest_terminal_summary(terminalreporter):

@@ -9,6 +9,7 @@ from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase, J
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.cache import get_conditional_response
+from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
@@ -146,12 +147,15 @@ def photo_rendition(request: UserRequest, key: str, size: int) -> HttpResponseBa
     if response is None:
         try:
             _rendition, file = services.open_rendition(photo, size)
+            # Read whole: a browser that hangs up in the middle leaves no open file behind.
+            with file:
+                data = file.read()
         except (NotAPhotograph, OSError) as error:
             log.error("Photograph %s cannot be shown: %s", photo.pk, error)
             raise Http404 from error
-        response = FileResponse(
-            file, content_type="image/jpeg", filename=f"{photo.board.number}-{photo.pk}.jpg"
-        )
+        response = HttpResponse(data, content_type="image/jpeg")
+        name = content_disposition_header(False, f"{photo.board.number}-{photo.pk}.jpg")
+        response["Content-Disposition"] = name or "inline"
     response["ETag"] = etag
     response["Cache-Control"] = f"private, max-age={KEPT_SECONDS}"
     return _only_a_file(response)
