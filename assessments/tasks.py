@@ -6,6 +6,7 @@ from .models import Photo
 from .services import photos
 
 SWEPT_OFTEN = 5_000  # photographs, the latest
+OFTEN_WITHIN_S = 30.0  # so that a backlog never keeps a worker from mails and new photographs
 
 
 @shared_task
@@ -18,4 +19,6 @@ def make_renditions(photo_id: int) -> int:
 @shared_task
 def make_missing_renditions(everywhere: bool = False) -> int:
     """Make what a lost message left undone; run by beat, of all photographs once a day."""
-    return photos.make_missing_renditions(latest=None if everywhere else SWEPT_OFTEN)
+    if everywhere:
+        return photos.make_missing_renditions()
+    return photos.make_missing_renditions(latest=SWEPT_OFTEN, within_s=OFTEN_WITHIN_S)

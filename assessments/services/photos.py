@@ -4,6 +4,7 @@ import hashlib
 import logging
 import random
 import re
+import time
 from collections.abc import Iterable, Iterator
 from datetime import datetime
 from functools import partial
@@ -262,7 +263,7 @@ def make_renditions(photo: Photo) -> int:
     return len(list(_make(photo, wanted))) if wanted else 0
 
 
-def make_missing_renditions(*, latest: int | None = None) -> int:
+def make_missing_renditions(*, latest: int | None = None, within_s: float | None = None) -> int:
     """Make every size that is missing; return how many were made.
 
     A photograph whose original cannot be read is passed over and logged.
@@ -271,7 +272,11 @@ def make_missing_renditions(*, latest: int | None = None) -> int:
     ----------
     latest : int, optional
         Look only at so many of the photographs added last; at all of them by default.
+    within_s : float, optional
+        Begin no further photograph after so many seconds, and leave the others to the next
+        sweep; go on to the end by default.
     """
+    begun = time.monotonic()
     photos = Photo.objects.all()
     if latest is not None:
         newest = photos.aggregate(newest=Max("pk"))["newest"] or 0
@@ -282,6 +287,8 @@ def make_missing_renditions(*, latest: int | None = None) -> int:
     random.shuffle(waiting)
     made = 0
     for pk in waiting:
+        if within_s is not None and time.monotonic() - begun >= within_s:
+            break
         try:
             made += make_renditions(Photo.objects.get(pk=pk))
         except (NotAPhotograph, OSError) as error:

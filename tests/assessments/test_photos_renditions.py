@@ -87,6 +87,18 @@ def test_the_frequent_sweep_looks_at_the_latest_photographs_and_the_daily_one_at
     assert tasks.make_missing_renditions(everywhere=True) == 3
 
 
+def test_the_frequent_sweep_stops_in_time_and_the_next_one_goes_on(monkeypatch):
+    board = make_board()
+    for n in range(3):
+        add(board, pictures.jpeg(300 + n, 200), f"E0{n}.jpg")
+    clock = iter(range(0, 1000, 20))  # so many seconds pass with every photograph
+    monkeypatch.setattr(photos.time, "monotonic", lambda: float(next(clock)))
+    assert tasks.make_missing_renditions() == 3
+    assert tasks.make_missing_renditions() == 3
+    assert Photo.objects.filter(renditions=None).count() == 1
+    assert tasks.make_missing_renditions(everywhere=True) == 3
+
+
 def test_a_size_that_nobody_made_yet_is_made_when_asked_for():
     photo = add()
     rendition, file = photos.open_rendition(photo, 160)
