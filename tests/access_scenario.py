@@ -13,6 +13,7 @@ from django.test import Client
 from assessments.models import Criterion, Grading
 from assessments.services import photos
 from certification.models import CertificateDocument, CertificateEvent, Message, Proposal
+from certification.services import calendars
 from records import services as records
 from tests.assessments import pictures
 from tests.factories import (
@@ -180,6 +181,7 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
                 actor=instructor, meaning="proposed", about=person, content={}, at=NOW
             ),
         ),
+        "calendar": calendars.make_address(person=person, in_full=True, actor=user, at=NOW),
         "session": session,
         "enrolment": session.enrolments.get(),
         "vision_test": VisionTest.objects.create(

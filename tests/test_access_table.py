@@ -102,6 +102,10 @@ TABLE: dict[str, Row] = {
     "certification:proposal_detail": page(TEACHES | AUDITS, "proposal"),
     "certification:proposal_issue": act(TEACHES | AUDITS, "proposal"),
     "certification:proposal_decline": act(TEACHES | AUDITS, "proposal"),
+    # The calendar of what ends: its address is one's own, and all that a calendar program has
+    "certification:calendar_address": form(EVERYBODY),
+    "certification:calendar_stop": act(EVERYBODY),
+    "certification:calendar_feed": page(READERS, "calendar"),
     # Reminders: seen coming by whoever teaches, audits or administers; mails not by instructors
     "certification:reminders": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
     "certification:reminders_printed_list": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),

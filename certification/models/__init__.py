@@ -1,3 +1,4 @@
+from .calendars import CalendarFeed
 from .certificates import (
     Certificate,
     CertificateDocument,
@@ -10,6 +11,7 @@ from .schemes import Operation, Scheme, SchemeRequirement, SchemeRevision, Scope
 from .standing import StandingEnd, StandingSpan
 
 __all__ = [
+    "CalendarFeed",
     "Certificate",
     "CertificateDocument",
     "CertificateEvent",

@@ -1,10 +1,11 @@
 """Addresses of this app, one module a subject."""
 
-from . import certificates, home, proposals, register, reminders
+from . import calendars, certificates, home, proposals, register, reminders
 
 app_name = "certification"
 
 urlpatterns = [
+    *calendars.urlpatterns,
     *certificates.urlpatterns,
     *home.urlpatterns,
     *proposals.urlpatterns,
