@@ -1,7 +1,8 @@
 """The register as a list: people, their scopes, and how they stand on a day.
 
-Everything is read from the stored spans, in a fixed number of queries whatever the number
-of people.
+Any day, past or to come, is read from the stored spans, in a fixed number of queries
+whatever the number of people. A list by name, number, site or line lead goes person by
+person; one by scope, standing or last day goes line by line.
 """
 
 from collections.abc import Iterator
@@ -9,18 +10,63 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import Count, Exists, F, Min, OuterRef, Prefetch, Q, QuerySet, Subquery
+from django.db.models import (
+    Case,
+    Count,
+    Exists,
+    F,
+    IntegerField,
+    OuterRef,
+    Prefetch,
+    Q,
+    QuerySet,
+    Subquery,
+    Value,
+    When,
+)
+from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 
 from training.access import people_with_standing_for
 from training.models import FormerEmployeeNumber, Person, Role, Site, User
 
-from .domain.answers import Standing
+from .domain.answers import Rule, Standing
 from .models import Certificate, Scope, StandingEnd, StandingSpan
+from .said import RULES
 
 SOON = timedelta(days=90)
 NOT_CURRENT = "not_current"
 IN_FULL = (Role.INSTRUCTOR, Role.QUALITY)
+
+ORDERS_OF_PEOPLE = {
+    "name": ("full_name", "employee_number"),
+    "number": ("employee_number",),
+    "site": ("site__name", "full_name", "employee_number"),
+    "lead": (F("line_lead__full_name").asc(nulls_last=True), "full_name", "employee_number"),
+}
+# What somebody has to see to first.
+BY_STANDING = Case(
+    *(
+        When(standing=standing, then=Value(place))
+        for place, standing in enumerate(
+            (
+                Standing.SUSPENDED,
+                Standing.REVOKED,
+                Standing.VISION_NOT_CURRENT,
+                Standing.PRACTICE_LAPSED,
+                Standing.EXPIRED,
+            )
+        )
+    ),
+    default=Value(9),
+    output_field=IntegerField(),
+)
+BY_NAME: tuple[str, ...] = ("person__full_name", "person__employee_number")
+ORDERS_OF_LINES: dict[str, tuple[Any, ...]] = {
+    "scope": ("scope__level", "scope__title", *BY_NAME),
+    "standing": (BY_STANDING, *BY_NAME, "scope__title"),
+    "end": (F("soonest").asc(nulls_last=True), *BY_NAME, "scope__title"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +108,18 @@ class Line:
         return self.standing
 
     @property
+    def why(self) -> str:
+        """Why somebody stands like this, in words that any reader of the line may know."""
+        if self.said == NOT_CURRENT:
+            return _("Not current: see your instructor.")
+        return str(RULES[Rule(self.span.rule) if self.span else Rule.NO_CERTIFICATE])
+
+    @property
+    def changes_on(self) -> date | None:
+        """The first later day on which standing or certificate differ, with the same facts."""
+        return getattr(self.span, "changes_on", None)
+
+    @property
     def next_kind(self) -> str:
         """What ends first, as this reader may know it."""
         if self.next_end is None:
@@ -89,22 +147,7 @@ def people_asked_for(user: User, asked: Asked) -> QuerySet[Person]:
         people = people.filter(site__in=user.sites_as(*IN_FULL))
     elif asked.standing == NOT_CURRENT:
         people = people.exclude(site__in=user.sites_as(*IN_FULL))
-    if asked.order == "number":
-        return people.order_by("employee_number")
-    if asked.order == "end":
-        soonest = (
-            StandingEnd.objects.filter(
-                span__in=_spans(asked).filter(person=OuterRef(OuterRef("pk")))
-            )
-            .order_by()
-            .values("span__person")
-            .annotate(first=Min("last_day"))
-            .values("first")
-        )
-        return people.annotate(soonest=Subquery(soonest)).order_by(
-            F("soonest").asc(nulls_last=True), "full_name", "employee_number"
-        )
-    return people.order_by("full_name", "employee_number")
+    return people.order_by(*ORDERS_OF_PEOPLE.get(asked.order, ORDERS_OF_PEOPLE["name"]))
 
 
 def _people(user: User, asked: Asked) -> QuerySet[Person]:
@@ -146,24 +189,92 @@ def _ends_soon(asked: Asked) -> Exists:
     )
 
 
+def _for_lines(spans: QuerySet[StandingSpan]) -> QuerySet[StandingSpan]:
+    """With everything a line shows: what ends it, and when it changes by itself."""
+    later = (
+        StandingSpan.objects.filter(
+            person=OuterRef("person"), scope=OuterRef("scope"), first_day__gt=OuterRef("first_day")
+        )
+        .exclude(standing=OuterRef("standing"), certificate=OuterRef("certificate"))
+        .order_by("first_day")
+    )
+    return (
+        spans.select_related("scope", "certificate")
+        .prefetch_related(Prefetch("ends", StandingEnd.objects.order_by("last_day", "kind")))
+        .annotate(changes_on=Subquery(later.values("first_day")[:1]))
+    )
+
+
 def with_spans(people: QuerySet[Person], asked: Asked) -> QuerySet[Person]:
     """Fetch the spans and ends of the people on the day, however many they are."""
-    spans = (
-        _spans(asked)
-        .select_related("scope", "certificate")
-        .prefetch_related(Prefetch("ends", StandingEnd.objects.order_by("last_day", "kind")))
-        .order_by("scope__level", "scope__title")
-    )
+    spans = _for_lines(_spans(asked)).order_by("scope__level", "scope__title")
     return people.prefetch_related(Prefetch("spans", spans, to_attr="spans_on_day"))
+
+
+class LinesInOrder:
+    """Lines one by one, whoever's they are, and after them the people without any.
+
+    Counted and cut by the database, so that a paginator takes it for a list.
+    """
+
+    def __init__(self, user: User, asked: Asked) -> None:
+        self._user, self._asked = user, asked
+        people = people_asked_for(user, asked)
+        soonest = StandingEnd.objects.filter(span=OuterRef("pk")).order_by("last_day")
+        spans = _spans(asked).filter(person__in=people.order_by().values("pk"))
+        self._spans = spans.select_related("person__site", "person__line_lead")
+        if asked.standing == Standing.NEVER_CERTIFIED:
+            self._spans = self._spans.none()
+        if asked.order == "end":
+            self._spans = self._spans.annotate(soonest=Subquery(soonest.values("last_day")[:1]))
+        self._spans = self._spans.order_by(*ORDERS_OF_LINES[asked.order])
+        self._without = people.filter(~Exists(_spans(asked).filter(person=OuterRef("pk"))))
+        if asked.standing not in ("", Standing.NEVER_CERTIFIED) or (
+            asked.scope is not None and not asked.standing
+        ):
+            self._without = self._without.none()
+
+    def __len__(self) -> int:
+        return self._number_of_spans + self._without.count()
+
+    @cached_property
+    def _number_of_spans(self) -> int:
+        return self._spans.order_by().count()
+
+    def __getitem__(self, cut: slice) -> list[Line]:
+        spans = list(_for_lines(self._spans)[cut])
+        lines = [self._line(span.person, span) for span in spans]
+        left = cut.stop - cut.start - len(spans)
+        if left:
+            start = max(0, cut.start - self._number_of_spans)
+            lines += [self._line(person, None) for person in self._without[start : start + left]]
+        return lines
+
+    def __iter__(self) -> Iterator[Line]:
+        """All of them, in batches; for an export."""
+        for span in _for_lines(self._spans).iterator(chunk_size=500):
+            yield self._line(span.person, span)
+        for person in self._without.iterator(chunk_size=500):
+            yield self._line(person, None)
+
+    def _line(self, person: Person, span: StandingSpan | None) -> Line:
+        in_full = reads_in_full(self._user, person)
+        if span is None:
+            return _no_line(person, self._asked, in_full)
+        return _line(person, span, self._asked, in_full)
 
 
 def lines_of(person: Person, asked: Asked, in_full: bool) -> list[Line]:
     """A person's lines, from `with_spans`; one that says so where they have no scope."""
     spans: list[StandingSpan] = person.spans_on_day  # type: ignore[attr-defined]
     if not spans:
-        none = Standing.NEVER_CERTIFIED
-        return [Line(person, asked.scope, none, None, None, None, False, in_full)]
+        return [_no_line(person, asked, in_full)]
     return [_line(person, span, asked, in_full) for span in spans]
+
+
+def _no_line(person: Person, asked: Asked, in_full: bool) -> Line:
+    none = Standing.NEVER_CERTIFIED
+    return Line(person, asked.scope, none, None, None, None, False, in_full)
 
 
 def _line(person: Person, span: StandingSpan, asked: Asked, in_full: bool) -> Line:
@@ -207,6 +318,9 @@ def standings_told(user: User) -> set[str]:
 
 def all_lines(user: User, asked: Asked) -> Iterator[Line]:
     """Every line asked for, in batches; for an export."""
+    if asked.order in ORDERS_OF_LINES:
+        yield from LinesInOrder(user, asked)
+        return
     people = with_spans(people_asked_for(user, asked), asked)
     for person in people.iterator(chunk_size=500):
         yield from lines_of(person, asked, reads_in_full(user, person))
@@ -248,10 +362,13 @@ COLUMNS = (
     "ends_next_on",
     "ends_next_by",
     "restriction",
+    "why",
+    "changes_on",
+    "as_of",
 )
 
 
-def as_row(line: Line) -> list[Any]:
+def as_row(line: Line, asked: Asked) -> list[Any]:
     """A line as the columns of an export."""
     return [
         line.person.employee_number,
@@ -266,4 +383,7 @@ def as_row(line: Line) -> list[Any]:
         line.next_end.last_day if line.next_end else "",
         line.next_kind,
         line.span.restriction if line.span else "",
+        line.why,
+        line.changes_on or "",
+        asked.day,
     ]

@@ -25,12 +25,24 @@ ORDERS = [
     ("name", _("by name")),
     ("number", _("by employee number")),
     ("end", _("what ends first")),
+    ("scope", _("by scope")),
+    ("standing", _("by standing")),
+    ("site", _("by site")),
+    ("lead", _("by line lead")),
 ]
+# Nobody is asked about earlier or later days, and adding to one never leaves the calendar.
+EARLIEST, LATEST = date(1900, 1, 1), date(2999, 12, 31)
 
 
 class RegisterForm(forms.Form):
     """Filters of the register, read from the address so that a view can be kept and sent."""
 
+    day = forms.DateField(
+        label=_("As of (empty: today)"),
+        required=False,
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        error_messages={"invalid": _("There is no such day. Write it as 2026-05-03.")},
+    )
     q = forms.CharField(label=_("Name or employee number"), required=False, max_length=120)
     scope = forms.ModelChoiceField(
         Scope.objects.filter(retired_at__isnull=True),
@@ -55,7 +67,7 @@ class RegisterForm(forms.Form):
         to_field_name="employee_number",
         empty_label=_("All line leads"),
     )
-    left = forms.BooleanField(label=_("Also people who have left"), required=False)
+    left = forms.BooleanField(label=_("Also who was not here that day"), required=False)
 
     def __init__(self, *args, user: User, sites: set[int], leads: set[int], **kwargs) -> None:
         """Take ids of the sites and line leads to choose from; there is no choice among one."""
@@ -72,11 +84,26 @@ class RegisterForm(forms.Form):
                 self.fields[name].queryset = found  # type: ignore[attr-defined]
         self.fields["q"].widget.attrs["data_wide"] = True
 
-    def asked(self, day: date) -> Asked:
-        """What is asked for; a filter that makes no sense is left open."""
+    def clean_day(self) -> date | None:
+        day = self.cleaned_data["day"]
+        if day is not None and not EARLIEST <= day <= LATEST:
+            raise forms.ValidationError(
+                _("Give a day from %(first)s to %(last)s."),
+                params={"first": EARLIEST.year, "last": LATEST.year},
+            )
+        return day
+
+    @property
+    def knows_the_day(self) -> bool:
+        """Whether it is known which day is asked about; no other may be answered for."""
+        return "day" not in self.errors
+
+    def asked(self, today: date) -> Asked:
+        """What is asked for, of today if of no other day; a filter that makes no sense is left
+        open."""
         data = self.cleaned_data
         return Asked(
-            day=day,
+            day=data.get("day") or today,
             text=data.get("q", "").strip(),
             site=data.get("site"),
             scope=data.get("scope"),

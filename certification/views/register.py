@@ -1,13 +1,21 @@
 """The quality manager's page: who may do what, filtered, and as a file."""
 
 import csv
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from django.core.paginator import Paginator
-from django.http import FileResponse, HttpResponse, QueryDict, StreamingHttpResponse
-from django.shortcuts import render
+from django.core.paginator import Page, Paginator
+from django.http import (
+    FileResponse,
+    HttpResponse,
+    HttpResponseBase,
+    QueryDict,
+    StreamingHttpResponse,
+)
+from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
@@ -15,14 +23,16 @@ from django.views.decorators.http import require_safe
 from certification import exports, register
 from certification.forms.register import RegisterForm
 from training.access import UserRequest, people_with_standing_for, role_required
-from training.models import Role
+from training.models import Person, Role
 from training.templatetags.look import STANDINGS
 
 PEOPLE_A_PAGE = 50
+LINES_A_PAGE = 100
 COUNTED_AS = {
     "ending": ("ending", "is-accept", _("of these, something ends within 90 days")),
     register.NOT_CURRENT: ("expired", "is-caution", _("not current: see your instructor")),
 }
+IN_THE_HEAD = ("name", "scope", "standing", "end")
 READERS = (Role.QUALITY, Role.INSTRUCTOR, Role.LINE_LEAD)
 
 
@@ -50,19 +60,11 @@ def _form(request: UserRequest) -> RegisterForm:
 @role_required(*READERS)
 def register_page(request: UserRequest) -> HttpResponse:
     form = _form(request)
-    asked = form.asked(_today(request))
-    people = register.people_asked_for(request.user, asked)
-    page = Paginator(people, PEOPLE_A_PAGE).get_page(request.GET.get("page"))
-    page.object_list = list(register.with_spans(page.object_list, asked))  # type: ignore[arg-type]
-    groups = [
-        (
-            person,
-            register.lines_of(person, asked, register.reads_in_full(request.user, person)),
-        )
-        for person in page.object_list
-    ]
+    today = _today(request)
+    asked = form.asked(today)
     query = request.GET.copy()
     query.pop("page", None)
+    page, groups = _page_of(request, asked)
     counts = register.counts(request.user, asked)
     return render(
         request,
@@ -70,13 +72,53 @@ def register_page(request: UserRequest) -> HttpResponse:
         {
             "form": form,
             "asked": asked,
+            "today": today,
             "page": page,
             "groups": groups,
+            "other_day": asked.day != today,
+            "by_person": asked.order not in register.ORDERS_OF_LINES,
             "standings": counts[asked.standing or "all"],
             "counted": _counted(form, counts, query),
             "query": query.urlencode(),
+            "back_to_today": _without(query, "day"),
+            "orders": {
+                one: _with(query, order=one) for one in ("name", "scope", "standing", "end")
+            },
+            "now": timezone.now(),
         },
+        status=200 if form.knows_the_day else 422,
     )
+
+
+def _page_of(
+    request: UserRequest, asked: register.Asked
+) -> tuple[Page, list[tuple[Person, list[register.Line]]]]:
+    """A page of people with their lines, or of lines with whose they are."""
+    user, number = request.user, request.GET.get("page")
+    if asked.order in register.ORDERS_OF_LINES:
+        lines: Any = register.LinesInOrder(user, asked)
+        page: Page = Paginator(lines, LINES_A_PAGE).get_page(number)
+        return page, [(line.person, [line]) for line in page.object_list]
+    people = register.people_asked_for(user, asked)
+    page = Paginator(people, PEOPLE_A_PAGE).get_page(number)
+    return page, [
+        (person, register.lines_of(person, asked, register.reads_in_full(user, person)))
+        for person in register.with_spans(page.object_list, asked)  # type: ignore[arg-type]
+    ]
+
+
+def _with(query: QueryDict, **changed: str) -> str:
+    changed_query = query.copy()
+    for name, value in changed.items():
+        changed_query[name] = value
+    return f"?{changed_query.urlencode()}"
+
+
+def _without(query: QueryDict, *names: str) -> str:
+    changed_query = query.copy()
+    for name in names:
+        changed_query.pop(name, None)
+    return f"?{changed_query.urlencode()}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,20 +140,21 @@ def _counted(form: RegisterForm, counts: dict[str, int], query: QueryDict) -> li
         always = standing in ("certified", "ending")
         if not standing or not (counts[standing] or always or standing == chosen):
             continue
-        narrowed = query.copy()
-        narrowed["standing"] = "" if standing == chosen else standing
         shape, tone, word = COUNTED_AS.get(standing) or STANDINGS[standing]
-        url = f"?{narrowed.urlencode()}"
+        url = _with(query, standing="" if standing == chosen else standing)
         found.append(Counted(shape, tone, word, counts[standing], url, standing == chosen))
     return found
 
 
 @require_safe
 @role_required(*READERS)
-def register_csv(request: UserRequest) -> StreamingHttpResponse:
-    asked = _form(request).asked(_today(request))
+def register_csv(request: UserRequest) -> HttpResponseBase:
+    form = _form(request)
+    if not form.knows_the_day:
+        return _say_why(request)
+    asked = form.asked(_today(request))
     writer = csv.writer(exports.Echo())
-    rows = (register.as_row(line) for line in register.all_lines(request.user, asked))
+    rows = _rows(request, asked)
 
     def body():
         yield "\ufeff" + writer.writerow(register.COLUMNS)
@@ -119,17 +162,32 @@ def register_csv(request: UserRequest) -> StreamingHttpResponse:
             yield writer.writerow([exports.harmless(cell) for cell in row])
 
     response = StreamingHttpResponse(body(), content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="register-{asked.day}.csv"'
+    response["Content-Disposition"] = f'attachment; filename="{_file_name(asked)}.csv"'
     return response
 
 
 @require_safe
 @role_required(*READERS)
-def register_xlsx(request: UserRequest) -> FileResponse:
-    asked = _form(request).asked(_today(request))
-    rows = (register.as_row(line) for line in register.all_lines(request.user, asked))
+def register_xlsx(request: UserRequest) -> HttpResponseBase:
+    form = _form(request)
+    if not form.knows_the_day:
+        return _say_why(request)
+    asked = form.asked(_today(request))
     return FileResponse(
-        exports.workbook(f"Register {asked.day}", register.COLUMNS, rows),
+        exports.workbook(f"Register {asked.day}", register.COLUMNS, _rows(request, asked)),
         as_attachment=True,
-        filename=f"register-{asked.day}.xlsx",
+        filename=f"{_file_name(asked)}.xlsx",
     )
+
+
+def _rows(request: UserRequest, asked: register.Asked) -> Iterator[list[Any]]:
+    return (register.as_row(line, asked) for line in register.all_lines(request.user, asked))
+
+
+def _file_name(asked: register.Asked) -> str:
+    return f"register-{asked.day}"
+
+
+def _say_why(request: UserRequest) -> HttpResponse:
+    """To the page, which says what is wrong with the day: a file of another day would mislead."""
+    return redirect(f"{reverse('certification:register')}?{request.GET.urlencode()}")

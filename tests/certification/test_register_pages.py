@@ -317,6 +317,9 @@ def test_csv_holds_the_view_as_it_is_filtered(client, quality, certify, today):
             "ends_next_on": certificate.valid_through.isoformat(),
             "ends_next_by": "certificate",
             "restriction": "cups alone",
+            "why": "Within the period it was issued for.",
+            "changes_on": (certificate.valid_through + timedelta(days=1)).isoformat(),
+            "as_of": today.isoformat(),
         }
     ]
 
