@@ -23,7 +23,7 @@ from .bundle_rows import (
     VisionTestRow,
 )
 from .exceptions import CannotRead
-from .tabular import Problem, Table, read_table, sources_in
+from .tabular import Problem, Source, Table, read_table, sources_in
 
 DAY = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[T ]00:00(?::00(?:\.0+)?)?)?")
 INSTANT = re.compile(
@@ -292,26 +292,40 @@ def read_bundle(path: Path, zone: tzinfo = UTC) -> Bundle:
         If the path holds no bundle at all.
     """
     bundle = Bundle()
+    for part, source in files_of(path, bundle):
+        table = read_table(source.name, source.read())
+        bundle.hashes[source.name] = table.sha256
+        take_in(bundle, part, table, zone)
+    return bundle
+
+
+def files_of(path: Path, bundle: Bundle) -> list[tuple[str, Source]]:
+    """Tell the parts among the files of a folder or zip, and note in the bundle what is none.
+
+    Raises
+    ------
+    CannotRead
+        If the path holds no bundle at all.
+    """
     parts_by_stem = {part.stem: name for name, part in PARTS.items()}
+    found = []
     for source in sources_in(path):
         name = PurePath(source.name.lower())
         part = parts_by_stem.get(name.stem)
         if part is None or name.suffix not in (".csv", ".xlsx"):
             bundle.remarks.append(f"{source.name} is no part of a register bundle: ignored.")
-            continue
-        if part in bundle.files:
+        elif part in bundle.files:
             bundle.refuse(part, 0, "", f"{source.name} is there as well: keep one of the two.")
-            continue
-        bundle.files[part] = source.name
-        table = read_table(source.name, source.read())
-        bundle.hashes[source.name] = table.sha256
-        _take_in(bundle, part, table, zone)
+        else:
+            bundle.files[part] = source.name
+            found.append((part, source))
     if "people" not in bundle.files:
         raise CannotRead(f"{path} holds no people.csv, which every register bundle begins with.")
-    return bundle
+    return found
 
 
-def _take_in(bundle: Bundle, part: str, table: Table, zone: tzinfo) -> None:
+def take_in(bundle: Bundle, part: str, table: Table, zone: tzinfo) -> None:
+    """Read the rows of one file into a bundle; what does not fit becomes its problems."""
     columns = PARTS[part].columns
     bundle.problems += table.problems
     if not table.columns:
