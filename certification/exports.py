@@ -1,5 +1,7 @@
 """Lists as files that a spreadsheet program opens without harm."""
 
+import csv
+import io
 import tempfile
 from collections.abc import Iterable, Sequence
 from datetime import date
@@ -18,6 +20,13 @@ class Echo:
 
     def write(self, value: str) -> str:
         return value
+
+
+def line_of(cells: Sequence[str]) -> str:
+    """One line of a CSV file."""
+    stream = io.StringIO(newline="")
+    csv.writer(stream, lineterminator="\n").writerow(cells)
+    return stream.getvalue()
 
 
 def harmless(cell: Any) -> str:

@@ -130,7 +130,7 @@ def _wanted(name: str) -> bool:
 def read_table(name: str, content: bytes) -> Table:
     """Read one CSV or XLSX file."""
     table = Table(name, hashlib.sha256(content).hexdigest())
-    reader = _xlsx_lines if name.lower().endswith(".xlsx") else _csv_lines
+    reader = xlsx_lines if name.lower().endswith(".xlsx") else _csv_lines
     lines = reader(table, content)
     line, heading = next(lines, (0, []))
     if not heading:
@@ -191,7 +191,7 @@ def _csv_lines(table: Table, content: bytes) -> Iterator[tuple[int, list[str]]]:
         table.refuse(begins, f"The file cannot be read on from here: {error}.")
 
 
-def _xlsx_lines(table: Table, content: bytes) -> Iterator[tuple[int, list[str]]]:
+def xlsx_lines(table: Table, content: bytes) -> Iterator[tuple[int, list[str]]]:
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as archive:
             if sum(info.file_size for info in archive.infolist()) > MOST_BYTES:

@@ -83,6 +83,13 @@ class PracticeRecord:
     def __init__(self, practice: Iterable[PracticeFact]) -> None:
         self._days = sorted({one.performed_on for one in practice})
 
+    @classmethod
+    def of_days(cls, days: list[date]) -> "PracticeRecord":
+        """Make one of days that are in order already, each of them once."""
+        record = cls.__new__(cls)
+        record._days = days
+        return record
+
     def walk(self, start: date, months: int, before: date = date.max) -> list[date]:
         """Go from a day to the latest work day that no step longer than some months leads to.
 

@@ -2,6 +2,7 @@
 
 import csv
 import io
+from collections.abc import Sequence
 from pathlib import Path
 
 import openpyxl
@@ -98,12 +99,12 @@ def csv_bytes(
     return stream.getvalue().encode("utf-8-sig" if bom else "utf-8")
 
 
-def xlsx_bytes(rows: list[list[object]]) -> bytes:
+def xlsx_bytes(rows: Sequence[Sequence[object]]) -> bytes:
     book = openpyxl.Workbook()
     sheet = book.active
     assert sheet is not None
     for row in rows:
-        sheet.append(row)
+        sheet.append(list(row))
     stream = io.BytesIO()
     book.save(stream)
     return stream.getvalue()

@@ -1,0 +1,1 @@
+"""Work-log checks: every line of a work log held against a register."""
