@@ -5,7 +5,7 @@ from typing import cast
 from django.conf import settings
 from django.db import models
 from django.db.models import Count, OuterRef, Q, Subquery
-from django.db.models.functions import Coalesce
+from django.db.models.functions import Coalesce, Upper
 from django.utils.translation import gettext_lazy as _
 
 from records.models import Recorded
@@ -103,7 +103,11 @@ class Board(Recorded):
 
     class Meta:
         ordering = ["-recorded_at", "-id"]
-        indexes = [models.Index(fields=["site", "handed_in_at"], name="board_waiting")]
+        indexes = [
+            models.Index(fields=["site", "handed_in_at"], name="board_waiting"),
+            models.Index(Upper("unit"), name="board_by_unit"),
+            models.Index(Upper("work_order"), name="board_by_work_order"),
+        ]
 
     def __str__(self) -> str:
         return self.number

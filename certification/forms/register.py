@@ -7,6 +7,7 @@ from django.utils.translation import gettext_lazy as _
 
 from certification.models import Scope
 from certification.register import NOT_CURRENT, Asked, standings_told
+from training.forms.fields import DayInput
 from training.models import Person, Site, User
 
 STANDINGS = [
@@ -40,7 +41,7 @@ class RegisterForm(forms.Form):
     day = forms.DateField(
         label=_("As of (empty: today)"),
         required=False,
-        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+        widget=DayInput,
         error_messages={"invalid": _("There is no such day. Write it as 2026-05-03.")},
     )
     q = forms.CharField(label=_("Name or employee number"), required=False, max_length=120)

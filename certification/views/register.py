@@ -22,6 +22,7 @@ from django.views.decorators.http import require_safe
 
 from certification import exports, register
 from certification.forms.register import RegisterForm
+from certification.forms.who_was_that import WhoWasThatForm
 from training.access import UserRequest, people_with_standing_for, role_required
 from training.models import Person, Role
 from training.templatetags.look import STANDINGS
@@ -85,6 +86,7 @@ def register_page(request: UserRequest) -> HttpResponse:
                 one: _with(query, order=one) for one in ("name", "scope", "standing", "end")
             },
             "now": timezone.now(),
+            "who_form": WhoWasThatForm(site=None) if request.user.has_role(Role.QUALITY) else None,
         },
         status=200 if form.knows_the_day else 422,
     )

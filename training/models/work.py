@@ -2,6 +2,7 @@
 
 from django.conf import settings
 from django.db import models
+from django.db.models.functions import Upper
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -82,7 +83,10 @@ class PracticeRecord(Recorded):
     class Meta:
         ordering = ["-performed_on"]
         indexes = [
-            models.Index(fields=["person", "scope_code", "performed_on"], name="practice_by_person")
+            models.Index(
+                fields=["person", "scope_code", "performed_on"], name="practice_by_person"
+            ),
+            models.Index(Upper("reference"), name="practice_by_reference"),
         ]
 
     def __str__(self) -> str:

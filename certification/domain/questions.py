@@ -1,0 +1,189 @@
+"""A question such as "stamp 47 on 3 May 2026", taken apart into a number and a day."""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+MONTHS = {
+    name: number
+    for number, names in enumerate(
+        (
+            ("january", "jan"),
+            ("february", "feb"),
+            ("march", "mar"),
+            ("april", "apr"),
+            ("may",),
+            ("june", "jun"),
+            ("july", "jul"),
+            ("august", "aug"),
+            ("september", "sep", "sept"),
+            ("october", "oct"),
+            ("november", "nov"),
+            ("december", "dec"),
+        ),
+        start=1,
+    )
+    for name in names
+}
+YEARS_BACK = 8  # As far as the 29th of February can lie.
+
+ISO = re.compile(r"(?<![\w-])(?P<year>\d{4})-(?P<month>\d{1,2})-(?P<day>\d{1,2})(?![\w-])")
+FIGURES = re.compile(
+    r"(?<![\w./])(?P<first>\d{1,2})(?P<mark>[./])(?P<second>\d{1,2})(?P=mark)(?P<year>\d{4})(?![\w/])"
+)
+AFTER_A_WORD = r"(\.?\s+|\s*[:#]\s*)"
+STAMP_WORDS = re.compile(rf"^(stamp|mark){AFTER_A_WORD}", re.IGNORECASE)
+UNIT_WORDS = re.compile(
+    rf"^(unit|serial|traveller|work[ -]order|order|wo){AFTER_A_WORD}", re.IGNORECASE
+)
+ASKING = re.compile(r"^(who (was|is|held|had|made|did)( it)?)\b[\s:,]*", re.IGNORECASE)
+JOINING = re.compile(r"^[\s,;:?]+|[\s,;:?]+$|^(on|of|from)\s+|\s+(on|of|from)$", re.IGNORECASE)
+
+
+class Kind(StrEnum):
+    """What the number was said to be."""
+
+    STAMP = "stamp"
+    UNIT = "unit"
+    EITHER = "either"
+
+
+class Trouble(StrEnum):
+    NO_SUCH_DAY = "no_such_day"
+    TWO_WAYS = "two_ways"
+    NO_NUMBER = "no_number"
+
+
+class NotUnderstood(ValueError):
+    """The question has no answer; ``text`` is the part that is the trouble."""
+
+    def __init__(self, trouble: Trouble, text: str) -> None:
+        super().__init__(f"{trouble}: {text}")
+        self.trouble = trouble
+        self.text = text
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """A stamp's mark or the number of a unit or work order, and a day if one was named.
+
+    ``written`` is the number with the word before it that says what it is: some number their
+    work orders so.
+    """
+
+    number: str
+    day: date | None
+    kind: Kind
+    written: str
+
+
+def read_question(text: str, today: date, months: Mapping[str, int] | None = None) -> Question:
+    """Take a question apart.
+
+    Parameters
+    ----------
+    text : str
+        A number with or without a day, in any order: ``47 2026-05-03``,
+        ``stamp 47 on 3 May 2026``, ``May 3, 2026 47``, ``unit SN-0419``. A day without its
+        year is the latest such day up to today.
+    today : date
+    months : mapping of str to int, optional
+        Names of months in the reader's language, in small letters, beside the English ones.
+
+    Returns
+    -------
+    Question
+
+    Raises
+    ------
+    NotUnderstood
+        If the day does not exist, could be read in two ways, or stands alone.
+
+    Examples
+    --------
+    >>> found = read_question("stamp 47 on 3 May 2026", date(2026, 11, 25))
+    >>> found.number, found.day.isoformat(), found.kind.value
+    ('47', '2026-05-03', 'stamp')
+    """
+    text = " ".join(text.split())
+    day, rest = _day_in(text, today, MONTHS | dict(months or {}))
+    rest = ASKING.sub("", _trimmed(rest))
+    written = number = _trimmed(rest)
+    kind = Kind.EITHER
+    for words, named in ((STAMP_WORDS, Kind.STAMP), (UNIT_WORDS, Kind.UNIT)):
+        without = words.sub("", number)
+        if without and without != number:
+            number, kind = _trimmed(without), named
+    if not number:
+        raise NotUnderstood(Trouble.NO_NUMBER, text)
+    return Question(number, day, kind, written)
+
+
+def _trimmed(text: str) -> str:
+    while (shorter := JOINING.sub("", text)) != text:
+        text = shorter
+    return text
+
+
+def _day_in(text: str, today: date, months: Mapping[str, int]) -> tuple[date | None, str]:
+    """The day that a text names, if any, and the text without it."""
+    if found := ISO.search(text):
+        day = _day(found, int(found["year"]), int(found["month"]), int(found["day"]))
+    elif found := FIGURES.search(text):
+        day = _day(found, int(found["year"]), *_month_and_day(found))
+    else:
+        tried = (re.search(one, text, re.IGNORECASE) for one in _with_names(months))
+        found = next((one for one in tried if one), None)
+        if found is None:
+            return None, text
+        month, number = months[found["month"].lower()], int(found["day"])
+        year = found.groupdict().get("year")
+        if year is not None:
+            day = _day(found, int(year), month, number)
+        else:
+            day = _latest(found, today, month, number)
+    return day, f"{text[: found.start()]} {text[found.end() :]}".strip()
+
+
+def _with_names(months: Mapping[str, int]) -> tuple[str, ...]:
+    """Patterns of days with the month's name; those that name a year go first."""
+    names = "|".join(re.escape(name) for name in sorted(months, key=len, reverse=True))
+    month = rf"(?P<month>{names})\.?"
+    number, likely = r"(?P<day>\d{1,2})", r"(?P<day>0?[1-9]|[12]\d|3[01])"
+    ends, year = r"(?:st|nd|rd|th|\.)?", r",? ?(?P<year>\d{4})(?!\w)"
+    return (
+        rf"(?<!\w){month} ?{number}{ends}{year}",
+        rf"(?<!\w){number}{ends} ?{month}{year}",
+        rf"(?<!\w){likely}{ends} ?{month}(?!\w)",
+        rf"(?<!\w){month} ?{likely}{ends}(?!\w)",
+    )
+
+
+def _month_and_day(found: re.Match[str]) -> tuple[int, int]:
+    """Full stops stand in days that begin with the day; with strokes both ways are written."""
+    first, second = int(found["first"]), int(found["second"])
+    if found["mark"] == "/" and first != second and max(first, second) <= 12:
+        raise NotUnderstood(Trouble.TWO_WAYS, found[0])
+    if found["mark"] == "/" and second > 12:
+        return first, second
+    return second, first
+
+
+def _day(found: re.Match[str], year: int, month: int, day: int) -> date:
+    try:
+        return date(year, month, day)
+    except ValueError:
+        raise NotUnderstood(Trouble.NO_SUCH_DAY, found[0].strip()) from None
+
+
+def _latest(found: re.Match[str], today: date, month: int, day: int) -> date:
+    for year in range(today.year, today.year - YEARS_BACK - 1, -1):
+        try:
+            one = date(year, month, day)
+        except ValueError:
+            continue
+        if one <= today:
+            return one
+    raise NotUnderstood(Trouble.NO_SUCH_DAY, found[0].strip())
