@@ -14,7 +14,7 @@ class CertificationConfig(AppConfig):
         from training import gates as training_gates
         from training import navigation
 
-        from . import protected
+        from . import protected, signs_of_life  # noqa: F401 - listens to Celery
         from .services import elsewhere, graders, schemes, standing
 
         protected.declare()
@@ -33,3 +33,4 @@ class CertificationConfig(AppConfig):
         navigation.register(_("Proposals"), "certification:proposal_list", decide, order=45)
         watch = ["instructor", "quality", "administrator"]
         navigation.register(_("Reminders"), "certification:reminders", watch, order=75)
+        navigation.register(_("Health"), "certification:health", ["administrator"], order=90)

@@ -6,7 +6,8 @@ from celery import shared_task
 from django.utils import timezone
 from kombu.exceptions import OperationalError
 
-from .services import mail, reminders
+from .models import Heartbeat
+from .services import health, mail, reminders
 
 log = logging.getLogger(__name__)
 
@@ -15,6 +16,8 @@ log = logging.getLogger(__name__)
 def sweep_reminders() -> int:
     """Write what is due into messages, then have them sent; run by beat every hour."""
     swept = reminders.sweep(now=timezone.now())
+    health.note(Heartbeat.Kind.SWEEP, timezone.now())
+    health.forget_the_dead(timezone.now())
     written = sum(one.messages for one in swept)
     if written:
         try:
@@ -27,4 +30,5 @@ def sweep_reminders() -> int:
 @shared_task
 def send_due_messages() -> int:
     """Send every message whose time has come; run by beat every minute."""
-    return mail.send_due_messages(clock=timezone.now).sent
+    noting = health.noting(timezone.now)
+    return mail.send_due_messages(clock=timezone.now, alive=noting).sent

@@ -123,6 +123,9 @@ TABLE: dict[str, Row] = {
         others=NO,
         elsewhere={"quality", "quality_there", "own_quality", "administrator_there"},
     ),
+    # Health: a page for administrators; which part works, for whoever asks
+    "certification:health": page(ADMINISTRATORS, others=NO),
+    "certification:health_check": page(READERS),
     # Boards: read by whose they are, judged by instructors and never one's own
     "assessments:board_list": page(EVERYBODY),
     "assessments:board_new": form(INSTRUCTORS, others=NO),
@@ -275,8 +278,9 @@ def said(response) -> str:
         return SIGN_IN
     if response.status_code in (403, 404):
         return NO if response.status_code == 403 else NOT_THERE
-    # 422: the form was taken and is shown again with what is wrong in it.
-    return OK if response.status_code in (200, 302, 422) else f"answers {response.status_code}"
+    # 422: the form was taken and is shown again with what is wrong in it. 503: health, and
+    # that it is bad, since no worker runs beside these tests.
+    return OK if response.status_code in (200, 302, 422, 503) else f"answers {response.status_code}"
 
 
 def test_every_address_has_its_place_in_the_table():

@@ -6,6 +6,7 @@ from .certificates import (
     CertificateWithdrawal,
     Proposal,
 )
+from .health import Heartbeat
 from .reminders import Message, Reminder, SiteSweep
 from .schemes import Operation, Scheme, SchemeRequirement, SchemeRevision, Scope
 from .standing import StandingEnd, StandingSpan
@@ -16,6 +17,7 @@ __all__ = [
     "CertificateDocument",
     "CertificateEvent",
     "CertificateWithdrawal",
+    "Heartbeat",
     "Message",
     "Operation",
     "Proposal",

@@ -246,7 +246,12 @@ class Round:
     not_sent: int = 0
 
 
-def send_due_messages(*, clock: Callable[[], datetime], on: date | None = None) -> Round:
+def send_due_messages(
+    *,
+    clock: Callable[[], datetime],
+    on: date | None = None,
+    alive: Callable[[], None] = lambda: None,
+) -> Round:
     """Send everything that is due, the oldest first; what beat runs every minute.
 
     Stops early where there is no mail server to be reached, since the next round is near.
@@ -257,12 +262,16 @@ def send_due_messages(*, clock: Callable[[], datetime], on: date | None = None) 
         Gives the instant; asked again for each message, since sending takes its time.
     on : date or None
         The day to judge by; by default that of each site.
+    alive : callable
+        Called before every message, so that somebody sees that the round goes on.
     """
+    alive()
     _give_up_on_deadly(clock())
     done, in_vain = Round(), 0
     due = Message.objects.due(clock()).order_by("due_at", "pk").values_list("pk", flat=True)
     with Post() as post:
         for message_id in list(due):
+            alive()
             fate = send_message(message_id, now=clock(), on=on, post=post)
             done.sent += fate is Fate.SENT
             done.not_sent += fate in (Fate.REFUSED, Fate.NO_SERVER)

@@ -4,6 +4,7 @@ A sweep may stop anywhere and start again: each step leaves rows that the next s
 as they are. Nothing is sent here; `certification.services.mail` sends what waits.
 """
 
+import logging
 from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
@@ -28,6 +29,8 @@ from .reminder_ledger import (
     write_rows,
 )
 from .reminder_letters import Desk, Letter, write_letter
+
+log = logging.getLogger(__name__)
 
 DAYS_SHOWN = 30
 
@@ -62,8 +65,22 @@ def sweep(*, now: datetime, on: date | None = None) -> list[SweptSite]:
     now : datetime
     on : date or None
         Sweep as if it were this day, whatever the hour.
+
+    Raises
+    ------
+    Exception
+        What went wrong at a site, once the other sites are swept.
     """
-    return [sweep_site(site, day, now) for site, day in sites_to_sweep(now, on)]
+    swept, failed = [], []
+    for site, day in sites_to_sweep(now, on):
+        try:
+            swept.append(sweep_site(site, day, now))
+        except Exception as error:
+            log.exception("The sweep of %s on %s did not come to its end.", site, day)
+            failed.append(error)
+    if failed:
+        raise failed[0]
+    return swept
 
 
 def sweep_site(site: Site, day: date, now: datetime) -> SweptSite:

@@ -1,12 +1,13 @@
 """Addresses of this app, one module a subject."""
 
-from . import calendars, certificates, home, proposals, register, reminders
+from . import calendars, certificates, health, home, proposals, register, reminders
 
 app_name = "certification"
 
 urlpatterns = [
     *calendars.urlpatterns,
     *certificates.urlpatterns,
+    *health.urlpatterns,
     *home.urlpatterns,
     *proposals.urlpatterns,
     *register.urlpatterns,
