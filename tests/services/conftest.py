@@ -3,12 +3,8 @@
 import os
 import re
 import shutil
-import signal
-import subprocess
-import sys
-import time
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from pathlib import Path
 from urllib.parse import quote
 
 import pytest
@@ -20,13 +16,8 @@ from redis import Redis
 from config import broker
 from config.celery import app
 from tests.conftest import leave_out
-
-DONE_WITHIN_S = 40.0
-WORKER = [
-    *(sys.executable, "-m", "celery", "--quiet", "-A", "config", "worker"),
-    *("--loglevel", "WARNING", "--concurrency", "1"),
-    *("--without-gossip", "--without-mingle", "--without-heartbeat"),
-]
+from tests.services.mail_server import MailServer, Running
+from tests.services.processes import Processes
 
 
 @pytest.fixture(params=["folder", "redis"])
@@ -61,6 +52,17 @@ def send(link) -> Callable[..., None]:
 
 
 @pytest.fixture
+def ask(send) -> Callable[[], None]:
+    """Ask for what the clock asks for again and again."""
+
+    def ask_for_all() -> None:
+        send("certification.tasks.sweep_reminders")
+        send("certification.tasks.send_due_messages")
+
+    return ask_for_all
+
+
+@pytest.fixture
 def lose_messages(link) -> Callable[[], None]:
     """Throw away everything that waits in the queue."""
 
@@ -71,51 +73,32 @@ def lose_messages(link) -> Callable[[], None]:
 
 
 @pytest.fixture
-def start_worker(transactional_db, link, tmp_path):
-    """Start a worker on this test's database, files and broker; each call starts one more."""
-    workers = []
-    log = tmp_path / "worker.log"
-    environment = os.environ | {
-        "DJANGO_SETTINGS_MODULE": "config.settings",
-        "DATA_DIR": str(settings.DATA_DIR),
-        "DATABASE_URL": database_url(),
-    }
+def server() -> Iterator[MailServer]:
+    """A mail server that the processes of `processes` send to."""
+    running = Running()
+    running.start()
+    running.server.address = f"smtp://127.0.0.1:{running.port}"
+    yield running.server
+    running.stop()
+
+
+@pytest.fixture
+def processes(transactional_db, link, request, tmp_path) -> Iterator[Processes]:
+    """Starts processes on this test's database, files, broker and, if it has one, mail server."""
+    environment = {"DATA_DIR": str(settings.DATA_DIR), "DATABASE_URL": database_url()}
     if link.transport_cls != broker.SCHEME:
         environment["CELERY_BROKER_URL"] = link.as_uri(include_password=True)
-
-    def start() -> subprocess.Popen[bytes]:
-        with log.open("ab") as stream:
-            worker = subprocess.Popen(
-                WORKER,
-                env=environment,
-                cwd=settings.BASE_DIR,
-                stdout=stream,
-                stderr=stream,
-                start_new_session=True,
-            )
-        workers.append(worker)
-        return worker
-
-    yield start
-    for worker in workers:
-        kill(worker)
-    if log.exists():
-        print(log.read_text())
+    if "server" in request.fixturenames:
+        environment["EMAIL_URL"] = request.getfixturevalue("server").address
+    started = Processes(environment, Path(tmp_path) / "processes.log")
+    yield started
+    started.end()
 
 
-def kill(worker: subprocess.Popen[bytes]) -> None:
-    """Kill a worker and its children at once, as a power cut would."""
-    with suppress(ProcessLookupError):
-        os.killpg(worker.pid, signal.SIGKILL)
-    worker.wait()
-
-
-def wait_until(done: Callable[[], bool], *, within_s: float = DONE_WITHIN_S) -> None:
-    """Wait for what a worker is to bring about; fail if it does not come."""
-    until = time.monotonic() + within_s
-    while not done():
-        assert time.monotonic() < until, f"The worker did not do it within {within_s:.0f} s."
-        time.sleep(0.1)
+@pytest.fixture
+def start_worker(processes):
+    """Start a worker on this test's database, files and broker; each call starts one more."""
+    return processes.worker
 
 
 def database_url() -> str:

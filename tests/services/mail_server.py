@@ -19,6 +19,7 @@ class MailServer:
         self.data_answers = []
         self.slow_s = 0.0
         self.connections = 0
+        self.address = ""
 
     @property
     def message_ids(self):

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from certification.models import Message, Reminder, SiteSweep
 from tests.factories import make_certificate, make_person, make_revision, make_scope, make_site
-from tests.services.conftest import wait_until
+from tests.services.processes import wait_until
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
 

@@ -8,7 +8,7 @@ from django.utils import timezone
 from assessments.services import photos
 from tests.assessments import pictures
 from tests.factories import make_board, make_user
-from tests.services.conftest import kill, wait_until
+from tests.services.processes import kill, wait_until
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
 

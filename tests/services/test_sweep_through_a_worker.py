@@ -1,17 +1,15 @@
 """Workers that are killed while they sweep and send lose no reminder and repeat none unseen."""
 
+import os
 import random
 import time
-from datetime import timedelta
+from collections import Counter, defaultdict
 
 import pytest
-from django.utils import timezone
 
 from certification.models import Message, Reminder
-from certification.models.reminders import CLAIM_LAPSES_AFTER
-from tests.factories import make_certificate, make_person, make_revision, make_scope, make_site
-from tests.services.conftest import kill, wait_until
-from tests.services.mail_server import Running
+from tests.services.many import let_claims_lapse, make_many, sent
+from tests.services.processes import kill, wait_until
 
 pytestmark = [
     pytest.mark.services,
@@ -19,97 +17,108 @@ pytestmark = [
     pytest.mark.django_db(transaction=True),
 ]
 
-PEOPLE = 60
+REMINDERS = 2000
+KILLS = int(os.environ.get("FAULT_KILLS", "5"))
+# The more kills, the more there is to do between them.
+PEOPLE = 400 if KILLS <= 10 else REMINDERS
 
 
-@pytest.fixture
-def server(monkeypatch):
-    """A mail server; asked for before `start_worker`, which reads the environment once."""
-    running = Running()
-    running.start()
-    monkeypatch.setenv("EMAIL_URL", f"smtp://127.0.0.1:{running.port}")
-    yield running.server
-    running.stop()
+def every_reminder_went_out_once(readers, reminders):
+    """Each was recorded once, and is in one message that was sent."""
+    rows = Reminder.objects.select_related("message")
+    assert rows.count() == reminders
+    assert {(row.state, row.message is not None) for row in rows} == {("written", True)}
+    assert all(row.message.sent_at for row in rows)
+    assert Counter(Message.objects.values_list("recipient", flat=True)) == Counter(readers)
 
 
-@pytest.fixture
-def ending_soon():
-    """People whose certificates of a year end in a month, where any hour of any day is right."""
-    site = make_site(send_hour=0, working_days=list(range(1, 8)), time_zone="UTC")
-    scope = make_scope()
-    revision = make_revision(scope, validity_months=12)
-    for number in range(PEOPLE):
-        make_certificate(
-            make_person(site, email=f"p{number}@skarnfell.example"),
-            scope,
-            revision=revision,
-            issued_on=site.today(timezone.now()) - timedelta(days=335),
-        )
+def twice_at_the_server(server):
+    """How many mails the server was given again, each of them recognisably."""
+    by_reader = defaultdict(set)
+    for (reader, raw), message_id in zip(server.given, server.message_ids, strict=True):
+        by_reader[reader].add((message_id, raw))
+    assert set(by_reader) == set(Message.objects.values_list("recipient", flat=True))
+    fixed = {message.recipient: message for message in Message.objects.all()}
+    for reader, mails in by_reader.items():
+        one = fixed[reader]
+        assert mails == {(f"<{one.message_id}>", bytes(one.raw))}, "the same Message-ID and bytes"
+    return len(server.given) - len(by_reader)
 
 
-def let_claims_lapse():
-    """As if so much time had passed that whoever held a message has surely died."""
-    long_ago = timezone.now() - 2 * CLAIM_LAPSES_AFTER
-    Message.objects.filter(claimed_at__isnull=False, sent_at__isnull=True).update(
-        claimed_at=long_ago
-    )
-
-
-def sent():
-    return Message.objects.filter(sent_at__isnull=False).count()
-
-
-def test_mail_arrives_at_the_server_as_it_was_fixed(server, start_worker, send, ending_soon):
+def test_mail_arrives_at_the_server_as_it_was_fixed(server, start_worker, send):
+    readers = make_many(20)
     start_worker()
     send("certification.tasks.sweep_reminders")
-    wait_until(lambda: sent() == PEOPLE)
-    assert sorted(server.given) == sorted(
-        (message.recipient, bytes(message.raw)) for message in Message.objects.all()
-    )
+    wait_until(lambda: sent() == 20)
+    every_reminder_went_out_once(readers, 20)
+    assert twice_at_the_server(server) == 0
     assert set(Message.objects.values_list("answer", flat=True)) == {"250 2.0.0 Ok: queued as 4Xz"}
 
 
-def test_two_workers_that_are_asked_at_once_send_each_mail_once(
-    server, start_worker, send, ending_soon
+def test_workers_killed_at_any_instant_lose_nothing_and_repeat_nothing_unseen(
+    server, start_worker, ask
 ):
-    server.slow_s = 0.02
-    for _ in range(2):
-        start_worker()
-    for _ in range(3):
-        send("certification.tasks.sweep_reminders")
-        send("certification.tasks.send_due_messages")
-    wait_until(lambda: sent() == PEOPLE)
-    assert len(server.given) == len(set(server.message_ids)) == PEOPLE
-    assert Reminder.objects.filter(state="written").count() == PEOPLE
-
-
-def test_workers_killed_at_any_instant_lose_nothing(server, start_worker, send, ending_soon):
-    server.slow_s = 0.05
-    chance = random.Random(7)
+    readers = make_many(PEOPLE, REMINDERS // PEOPLE)
+    server.slow_s = 0.01
+    seed = int(os.environ.get("FAULT_SEED") or random.SystemRandom().randrange(10**6))
+    print(f"FAULT_SEED={seed} FAULT_KILLS={KILLS}")
+    chance = random.Random(seed)
 
     def progress():
-        return Reminder.objects.count() + len(server.given)
+        """From 0 to 3: the ledger is written, then the messages, then they are sent."""
+        done = Message.objects.count() + len({reader for reader, _raw in server.given})
+        return Reminder.objects.count() / REMINDERS + done / PEOPLE
 
-    def ask():
-        """What beat asks for again and again."""
-        send("certification.tasks.sweep_reminders")
-        send("certification.tasks.send_due_messages")
-
-    for _ in range(3):
+    # Instants of the work and not of the clock, so that they fall into it on any machine.
+    for kill_number in range(KILLS):
+        begun, instant = progress(), (kill_number + chance.random()) * 3 / KILLS
         worker = start_worker()
-        before = progress()
         ask()
-        wait_until(lambda before=before: progress() > before)
-        time.sleep(chance.uniform(0, 0.6))
+        wait_until(
+            lambda least=begun, instant=instant: (at := progress()) > least and at >= instant,
+            watch=progress,
+            every_s=0.005,
+        )
+        time.sleep(chance.choice([0, chance.uniform(0, 0.1)]))
         kill(worker)
+        print(
+            f"killed at {progress():.2f} of 3: {Reminder.objects.count()} in the ledger, "
+            f"{Message.objects.count()} messages, {len(server.given)} given, {sent()} recorded"
+        )
         let_claims_lapse()
-    assert sent() < PEOPLE, "killed before everything was done"
+    assert sent() < PEOPLE, "killed before all was done"
     start_worker()
     ask()
     wait_until(lambda: sent() == PEOPLE)
-    assert set(Reminder.objects.values_list("state", flat=True)) <= {"written", "overtaken"}
-    assert Reminder.objects.filter(state="written").count() == PEOPLE
-    assert {recipient for recipient, _raw in server.given} == {
-        f"p{number}@skarnfell.example" for number in range(PEOPLE)
-    }
-    assert len(set(server.given)) == len(set(server.message_ids)) == PEOPLE
+    every_reminder_went_out_once(readers, REMINDERS)
+    print(f"{twice_at_the_server(server)} mails reached the server twice")
+
+
+def test_mail_that_was_taken_when_the_worker_died_comes_again_recognisably(
+    server, start_worker, ask
+):
+    readers = make_many(3)
+    server.slow_s = 5.0
+    worker = start_worker()
+    ask()
+    wait_until(lambda: len(server.given) == 1, watch=lambda: Message.objects.count())
+    kill(worker)
+    assert sent() == 0, "the server has it, and nobody wrote that down"
+    server.slow_s = 0.0
+    let_claims_lapse()
+    start_worker()
+    ask()
+    wait_until(lambda: sent() == 3)
+    every_reminder_went_out_once(readers, 3)
+    assert twice_at_the_server(server) == 1
+
+
+def test_two_clocks_and_four_workers_at_once_send_each_mail_once(server, processes):
+    readers = make_many(200)
+    for _ in range(4):
+        processes.worker("tests.services.often")
+    for _ in range(2):
+        processes.clock("tests.services.often")
+    wait_until(lambda: sent() == 200)
+    every_reminder_went_out_once(readers, 200)
+    assert twice_at_the_server(server) == 0

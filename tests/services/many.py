@@ -1,0 +1,77 @@
+"""Many people whose certificates end soon, made in few queries."""
+
+from datetime import UTC, datetime, time, timedelta
+
+from django.utils import timezone
+
+from certification.domain.standing import valid_through
+from certification.models import Certificate, Message
+from certification.models.reminders import CLAIM_LAPSES_AFTER
+from certification.services import standing
+from tests.factories import make_revision, make_scope, make_site
+from training.models import Person
+
+LEFT = 30
+
+
+def zone_of_the_forenoon() -> str:
+    """A zone where no midnight is near, so that the day does not change under a test."""
+    east = 10 - datetime.now(UTC).hour
+    return f"Etc/GMT{-east:+d}" if east else "UTC"
+
+
+def make_many(people: int, scopes: int = 1, **of_site) -> list[str]:
+    """People with so many certificates each that end in a month; return their addresses.
+
+    The scheme has a single step, so every certificate is one reminder.
+    """
+    site = make_site(
+        **{
+            "send_hour": 0,
+            "working_days": list(range(1, 8)),
+            "time_zone": zone_of_the_forenoon(),
+            **of_site,
+        }
+    )
+    made = Person.objects.bulk_create(
+        Person(
+            employee_number=f"{40000 + number}",
+            full_name=f"Person {number}",
+            email=f"p{number}@skarnfell.example",
+            site=site,
+        )
+        for number in range(people)
+    )
+    issued_on = site.today(timezone.now()) - timedelta(days=365 - LEFT)
+    for nth in range(scopes):
+        scope = make_scope()
+        revision = make_revision(scope, validity_months=12, reminder_steps=[LEFT + 2])
+        last = valid_through(standing.figures_of(revision), issued_on)
+        Certificate.objects.bulk_create(
+            Certificate(
+                number=f"{site.prefix}-C-{nth}-{person.employee_number}",
+                person=person,
+                scope=scope,
+                scheme_revision=revision,
+                issued_on=issued_on,
+                valid_through=last,
+                origin=Certificate.Origin.IMPORTED,
+                holder_name=person.full_name,
+                recorded_at=datetime.combine(issued_on, time(9), UTC),
+            )
+            for person in made
+        )
+    standing.rebuild_people(person.pk for person in made)
+    return [person.email for person in made]
+
+
+def let_claims_lapse() -> None:
+    """As if so much time had passed that whoever held a message has surely died."""
+    long_ago = timezone.now() - 2 * CLAIM_LAPSES_AFTER
+    Message.objects.filter(claimed_at__isnull=False, sent_at__isnull=True).update(
+        claimed_at=long_ago
+    )
+
+
+def sent() -> int:
+    return Message.objects.filter(sent_at__isnull=False).count()
