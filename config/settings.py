@@ -74,7 +74,8 @@ CONTENT_SECURITY_POLICY = {
 SESSION_COOKIE_AGE = 60 * env.whole_number(
     "IDLE_MINUTES", 240, least=5, about="Minutes without a click after which one is signed out."
 )
-SESSION_SAVE_EVERY_REQUEST = True
+# Not with every request: `config.middleware.idle_time` counts by the minute.
+SESSION_SAVE_EVERY_REQUEST = False
 SESSION_EXPIRE_AT_BROWSER_CLOSE = True
 
 # What is installed
@@ -104,6 +105,7 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "config.middleware.idle_time",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",

@@ -1,0 +1,49 @@
+"""The time without a click: counted anew by the minute, not with every request."""
+
+from datetime import timedelta
+
+import pytest
+from django.contrib.sessions.models import Session
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+
+from tests import factories
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def clock(monkeypatch):
+    """Seconds that pass when a test says so."""
+    now = {"s": 6_000.0}
+    monkeypatch.setattr("config.middleware.time.time", lambda: now["s"])
+    return now
+
+
+def writes_of(client, clock, *seconds):
+    found = []
+    for after in seconds:
+        clock["s"] += after
+        with CaptureQueriesContext(connection) as asked:
+            assert client.get("/account/email/").status_code == 200
+        found.append(sum('UPDATE "django_session"' in one["sql"] for one in asked))
+    return found
+
+
+def test_a_session_is_written_once_a_minute(client, clock):
+    client.force_login(factories.make_user())
+    assert writes_of(client, clock, 0, 5, 30, 60, 1, 600) == [1, 0, 0, 1, 0, 1]
+
+
+def test_a_click_puts_the_end_of_the_session_off(client, clock):
+    client.force_login(factories.make_user())
+    soon = timezone.now() + timedelta(minutes=1)
+    Session.objects.update(expire_date=soon)
+    writes_of(client, clock, 60)
+    assert Session.objects.get().expire_date > soon + timedelta(minutes=4)
+
+
+def test_looking_at_a_page_begins_no_session(client):
+    client.get("/account/login/")
+    assert not Session.objects.exists()
