@@ -13,6 +13,7 @@ from training.models import Role, User
 from .models import Board, CriteriaSet, Criterion, Grading, Photo
 from .models.boards import BoardQuerySet
 from .models.criteria import CriteriaSetQuerySet
+from .models.grading import GradingQuerySet
 
 PHOTO_COMES_WITH = ("board__exercise", "board__person", "board__site", "joint__position")
 
@@ -107,6 +108,19 @@ def grading_of(user: User, grading_id: int) -> Grading:
         ).select_related("board__exercise", "criteria_set"),
         pk=grading_id,
     )
+
+
+def readings_to_judge_in(user: User, number: str, *, own: bool) -> GradingQuerySet:
+    """The user's readings of a board that no later one replaced, asked for with one query.
+
+    None of them, if the board is not theirs to judge.
+    """
+    mine = Grading.objects.filter(board__number=number, grader=user, replaced_by__isnull=True)
+    person = user.person_id or 0
+    if own:
+        return mine.filter(kind=Grading.Kind.OWN, board__person=person)
+    sites = user.roles.filter(role=Role.INSTRUCTOR).values("site")
+    return mine.counted().filter(board__site__in=sites).exclude(board__person=person)
 
 
 def criteria_sets_readable_by(user: User) -> CriteriaSetQuerySet:

@@ -176,3 +176,8 @@ class Desk:
         """A joint's own photographs, then those of the whole board; for the board, those alone."""
         own = [one for one in self.photos if joint and one.joint_id == joint.pk]
         return own + [one for one in self.photos if one.joint_id is None]
+
+    def best_photo(self, joint: Joint | None, stage: str) -> Photo | None:
+        """The first photograph of a joint taken at a stage, else the first there is."""
+        photos = self.photos_of(joint)
+        return next((one for one in photos if one.stage == stage), photos[0] if photos else None)

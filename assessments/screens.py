@@ -101,6 +101,7 @@ class Screen:
     judged: int
     open_joints: int
     rest: int
+    with_the_rest: bool
     can_undo: bool
     stage_is_signed: bool
     stage_is_complete: bool
@@ -158,7 +159,7 @@ def build(
     following = cells[index + 1] if index + 1 < len(cells) else None
 
     photos = desk.photos_of(place.joint)
-    usual = _best(photos, stage)
+    usual = desk.best_photo(place.joint, stage)
     photo = next((one for one in photos if one.key == photo_key), usual)
     number = photos.index(photo) if photo else 0
     kept = {"photo": photo.key} if photo and photo != usual else {}
@@ -225,8 +226,12 @@ def build(
             for one in lines
             if place.joint
         ),
+        with_the_rest=bool(place.joint and line is not None and line.judgement is None),
         can_undo=bool(
-            desk.reading and desk.reading.undo_steps.exclude(stage__in=desk.closed).exists()
+            desk.reading
+            and desk.reading.undo_steps.filter(taken_back=False)
+            .exclude(stage__in=desk.closed)
+            .exists()
         ),
         stage_is_signed=stage.value in desk.closed,
         stage_is_complete=not missing and all(one.state != OPEN for one in cells),
@@ -265,18 +270,13 @@ def _line(lines: list[Line], code: str, forward: bool) -> Line | None:
     return next((one for one in order if one.judgement is None), asked or first)
 
 
-def _best(photos: list[Photo], stage: Stage) -> Photo | None:
-    """The first photograph taken at this stage, else the first there is."""
-    return next((one for one in photos if one.stage == stage.value), photos[0] if photos else None)
-
-
 def _preload(
     desk: Desk, stage: Stage, photos: list[Photo], number: int, cells: list[Cell | None]
 ) -> list[Photo]:
     """The photographs that one more key would show: the next one here, and of what follows."""
     wanted = [photos[(number + 1) % len(photos)]] if photos else []
     for cell in cells:
-        best = _best(desk.photos_of(cell.joint), stage) if cell else None
+        best = desk.best_photo(cell.joint, stage) if cell else None
         if best is not None:
             wanted.append(best)
     shown = photos[number] if photos else None

@@ -129,15 +129,28 @@ class Judgement(models.Model):
 
 
 class UndoStep(models.Model):
-    """What a grader's last act on an unsigned stage replaced, so that it can be taken back."""
+    """One act of a grader on an unsigned stage, and what it replaced.
+
+    An act that a browser sends carries a key that the browser made up, and so does the act
+    that takes it back: sent again after an answer was lost, either is done only once.
+    """
 
     grading = models.ForeignKey(Grading, models.CASCADE, related_name="undo_steps")
     stage = models.CharField(max_length=12, choices=Stage.choices)
     before = models.JSONField()
     done_at = models.DateTimeField(default=timezone.now)
+    key = models.UUIDField(null=True, blank=True)
+    taken_back = models.BooleanField(default=False)
+    taken_back_key = models.UUIDField(null=True, blank=True)
 
     class Meta:
         ordering = ["-id"]
+        constraints = [
+            models.UniqueConstraint(fields=["grading", "key"], name="undo_step_once_a_key"),
+            models.UniqueConstraint(
+                fields=["grading", "taken_back_key"], name="undo_step_taken_back_once_a_key"
+            ),
+        ]
 
     def __str__(self) -> str:
         return f"{self.grading}: {self.done_at}"

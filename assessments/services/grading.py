@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import datetime
-from decimal import Decimal
+from uuid import UUID
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -23,6 +23,7 @@ from records import services as records
 from training.models import User
 
 from . import outcomes
+from .acts import remembered, undo, was_done
 from .refusals import (
     Circumstances,
     hold_open,
@@ -38,6 +39,7 @@ __all__ = [
     "current_criteria_set",
     "gradings_of",
     "judge",
+    "judge_held",
     "may_go_with_the_rest",
     "open_among",
     "open_grading",
@@ -46,6 +48,7 @@ __all__ = [
     "start_grading",
     "start_own_reading",
     "undo",
+    "was_done",
 ]
 
 
@@ -149,32 +152,6 @@ def start_own_reading(*, board: Board, trainee: User, at: datetime) -> Grading:
     )
 
 
-def _remembered(judgement: Judgement | None, joint_id: int | None, criterion_id: int) -> dict:
-    """What an undo needs to put back: the earlier judgement, or that there was none."""
-    step: dict = {"joint": joint_id, "criterion": criterion_id, "was": None}
-    if judgement is not None:
-        step["was"] = {
-            "stage": judgement.stage,
-            "outcome": judgement.outcome,
-            "how": judgement.how,
-            "magnification": _text(judgement.magnification),
-            "photo": judgement.photo_id,
-            "mark_x": judgement.mark_x,
-            "mark_y": judgement.mark_y,
-            "tool": judgement.tool_id,
-            "value": _text(judgement.value),
-            "uncertainty": _text(judgement.uncertainty),
-            "note": judgement.note,
-            "with_the_rest": judgement.with_the_rest,
-            "judged_at": judgement.judged_at.isoformat(),
-        }
-    return step
-
-
-def _text(value: Decimal | None) -> str | None:
-    return None if value is None else str(value)
-
-
 @transaction.atomic
 def judge(
     *,
@@ -184,8 +161,15 @@ def judge(
     outcome: str,
     seen: Circumstances,
     at: datetime,
-) -> Judgement:
+    key: UUID | None = None,
+) -> Judgement | None:
     """Judge one joint (or the board, with `joint` None) under one criterion.
+
+    Parameters
+    ----------
+    key : UUID, optional
+        What the browser calls this act. One that was done already is not done again, and
+        None is returned.
 
     Raises
     ------
@@ -195,12 +179,46 @@ def judge(
         If the criterion is not asked of the joint, or how it was seen does not hold together.
     """
     hold_open(grading, criterion.stage)
+    if was_done(grading, key):
+        return None
+    return judge_held(
+        grading=grading,
+        criterion=criterion,
+        joint=joint,
+        outcome=outcome,
+        seen=seen,
+        at=at,
+        key=key,
+    )
+
+
+def judge_held(
+    *,
+    grading: Grading,
+    criterion: Criterion,
+    joint: Joint | None,
+    outcome: str,
+    seen: Circumstances,
+    at: datetime,
+    key: UUID | None = None,
+    is_first: bool = False,
+) -> Judgement:
+    """Judge under a grading that is held open to the end of the transaction.
+
+    Parameters
+    ----------
+    is_first : bool
+        That nothing is judged there yet is known, and need not be looked up.
+    """
     refuse_if_not_asked(grading, criterion, joint)
     refuse_circumstances(seen, grading.board)
     refuse_unexplained(criterion, outcome, seen)
-    earlier = Judgement.objects.filter(grading=grading, joint=joint, criterion=criterion).first()
-    before = _remembered(earlier, joint.pk if joint else None, criterion.pk)
-    UndoStep.objects.create(grading=grading, stage=criterion.stage, before=[before], done_at=at)
+    there = Judgement.objects.filter(grading=grading, joint=joint, criterion=criterion)
+    earlier = None if is_first else there.first()
+    before = remembered(earlier, joint.pk if joint else None, criterion.pk)
+    UndoStep.objects.create(
+        grading=grading, stage=criterion.stage, before=[before], done_at=at, key=key
+    )
     # Nobody else adds the same row meanwhile: the grading is held.
     judgement = earlier or Judgement(grading=grading, joint=joint, criterion=criterion)
     judgement.stage = criterion.stage
@@ -227,13 +245,26 @@ def accept_the_rest(
     joints: Iterable[Joint],
     seen: Circumstances,
     at: datetime,
+    shown: Criterion | None = None,
+    key: UUID | None = None,
 ) -> int:
     """Accept what is still open on these joints at a stage; return how many were accepted.
 
     Critical and measured criteria are never covered: each wants a judgement of its own.
     What is accepted is stored as accepted with the rest, and one undo takes it all back.
+
+    Parameters
+    ----------
+    shown : Criterion, optional
+        The criterion the grader has before them. If it is open, it is accepted by a judgement
+        of its own, whatever it is, before the rest.
+    key : UUID, optional
+        What the browser calls this act; one that was done already is not done again.
     """
     hold_open(grading, stage)
+    done = was_done(grading, key)
+    if done is not None:
+        return len(done.before)
     judged = set(
         Judgement.objects.filter(grading=grading, stage=stage, joint__isnull=False).values_list(
             "joint_id", "criterion_id"
@@ -242,7 +273,10 @@ def accept_the_rest(
     new = []
     for joint in joints:
         for criterion in outcomes.criteria_for(grading, stage, joint):
-            if (joint.pk, criterion.pk) in judged or not may_go_with_the_rest(criterion):
+            is_shown = criterion == shown
+            if (joint.pk, criterion.pk) in judged:
+                continue
+            if not is_shown and not may_go_with_the_rest(criterion):
                 continue
             new.append(
                 Judgement(
@@ -254,45 +288,21 @@ def accept_the_rest(
                     how=seen.how,
                     magnification=seen.magnification,
                     photo=seen.photo,
-                    with_the_rest=True,
+                    with_the_rest=not is_shown,
                     judged_at=at,
                 )
             )
     if not new:
         return 0
     refuse_circumstances(seen, grading.board)
-    before = [_remembered(None, one.joint_id, one.criterion_id) for one in new]
-    UndoStep.objects.create(grading=grading, stage=stage, before=before, done_at=at)
+    before = [remembered(None, one.joint_id, one.criterion_id) for one in new]
+    UndoStep.objects.create(grading=grading, stage=stage, before=before, done_at=at, key=key)
     Judgement.objects.bulk_create(new)
     return len(new)
 
 
 def may_go_with_the_rest(criterion: Criterion) -> bool:
     return criterion.severity != Criterion.Severity.CRITICAL and not criterion.is_measured
-
-
-@transaction.atomic
-def undo(*, grading: Grading) -> UndoStep | None:
-    """Take back the last act on an unsigned stage; None if there is nothing to take back."""
-    signed = grading.signings.values_list("stage", flat=True)
-    step = grading.undo_steps.exclude(stage__in=signed).first()
-    if step is None:
-        return None
-    hold_open(grading, step.stage)
-    if not UndoStep.objects.filter(pk=step.pk).delete()[0]:
-        return None  # Taken back already, from another window.
-    for one in step.before:
-        judgements = Judgement.objects.filter(
-            grading=grading, joint=one["joint"], criterion=one["criterion"]
-        )
-        was = one["was"]
-        if was is None:
-            judgements.delete()
-            continue
-        values = {key: was[key] for key in was if key not in ("photo", "tool")}
-        values |= {"photo_id": was["photo"], "tool_id": was["tool"]}
-        judgements.update(**values)
-    return step
 
 
 @transaction.atomic
@@ -346,7 +356,8 @@ def sign_stage(
     signing = StageSigning.objects.create(
         grading=grading, stage=stage, signature=signature, signed_at=at, result=summary.as_json()
     )
-    grading.undo_steps.filter(stage=stage).delete()
+    # The keys stay, so that what is sent again is known; what was replaced is over.
+    grading.undo_steps.filter(stage=stage).update(before=[])
     outcome = outcomes.refresh_outcome(board, at)
     records.record(
         actor=signer,

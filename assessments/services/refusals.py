@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import Any
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 
 from assessments.domain.verdict import Verdict, verdict
@@ -40,20 +41,26 @@ def hold_open(grading: Grading, stage: str) -> None:
     Whoever judges, takes back or signs holds the same row, so that a signature covers every
     judgement made before it and none made beside it.
     """
+    row = with_closings(Grading.objects.select_for_update(), stage).get(pk=grading.pk)
+    refuse_if_closed(row, stage)
+
+
+def with_closings(gradings: QuerySet[Grading], stage: str) -> QuerySet[Grading]:
+    """Gradings with what `refuse_if_closed` looks at."""
     on_board = StageSigning.objects.filter(grading__board=OuterRef("board"))
-    held = (
-        Grading.objects.select_for_update()
-        .annotate(
-            replaced=Exists(Grading.objects.filter(replaces=OuterRef("pk"))),
-            signed=Exists(StageSigning.objects.filter(grading=OuterRef("pk"), stage=stage)),
-            signed_by_somebody=Exists(on_board.filter(stage=stage)),
-            over=Exists(on_board),
-        )
-        .get(pk=grading.pk)
+    return gradings.annotate(
+        replaced=Exists(Grading.objects.filter(replaces=OuterRef("pk"))),
+        signed=Exists(StageSigning.objects.filter(grading=OuterRef("pk"), stage=stage)),
+        signed_by_somebody=Exists(on_board.filter(stage=stage)),
+        over=Exists(on_board),
     )
+
+
+def refuse_if_closed(held: Any, stage: str) -> None:
+    """Raise AlreadySigned with the reason if a stage takes no judgement of this grading."""
     if held.replaced:
         raise AlreadySigned(_("This grading was replaced by a later one. Judge in that one."))
-    if grading.kind == Grading.Kind.OWN:
+    if held.kind == Grading.Kind.OWN:
         if held.over:
             raise AlreadySigned(
                 _("An instructor has signed a stage of this board, so your own reading is over.")
@@ -64,7 +71,7 @@ def hold_open(grading: Grading, stage: str) -> None:
             _("The stage “%(stage)s” is signed and does not change. To change it, correct it.")
             % {"stage": Stage(stage).label}
         )
-    if held.signed_by_somebody and grading.replaces_id is None:
+    if held.signed_by_somebody and held.replaces_id is None:
         raise AlreadySigned(
             _("Somebody else has signed the stage “%(stage)s” of this board.")
             % {"stage": Stage(stage).label}

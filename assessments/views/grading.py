@@ -13,7 +13,7 @@ from django.utils.cache import add_never_cache_headers, patch_vary_headers
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from assessments import access, screens
+from assessments import access, screens, told
 from assessments.desk import Desk
 from assessments.exceptions import AssessmentError
 from assessments.forms.grading import CorrectionForm, JudgementForm, ProofForm, SeenForm
@@ -25,6 +25,9 @@ from training.access import UserRequest
 from training.exceptions import ProofRefused
 from training.models import Stage, Tool
 from training.proof import prove_identity
+
+from . import sent
+from .sent import key_of, remember_seen, wants_json
 
 PAGE = "assessments/grade.html"
 SCREEN = "assessments/partials/grade_screen.html"
@@ -45,20 +48,6 @@ def _begun(desk: Desk) -> Grading:
             else services.start_grading(board=desk.board, grader=desk.user, at=at)
         )
     return desk.reading
-
-
-def _remember_seen(request: UserRequest, data: Mapping[str, Any]) -> None:
-    """Keep how the grader looks at boards from one judgement to the next."""
-    form = SeenForm(data)
-    form.is_valid()
-    seen = dict(request.session.get("seen", {}))
-    if form.cleaned_data.get("how"):
-        seen["how"] = form.cleaned_data["how"]
-    if "magnification" in data and "magnification" in form.cleaned_data:
-        value = form.cleaned_data["magnification"]
-        seen["magnification"] = "" if value is None else str(value)
-    if seen != request.session.get("seen", {}):
-        request.session["seen"] = seen
 
 
 def _show(
@@ -89,14 +78,16 @@ def _show(
     inside = request.htmx and not request.htmx.history_restore_request
     if request.method == "POST" and not inside and not error:
         return redirect(here)
+    tools = list(Tool.objects.filter(site=desk.board.site_id, retired_on__isnull=True))
     context = {
         "screen": screen,
+        "told": told.of_board(desk, screen, {one.pk: one.code for one in tools}),
         "board": desk.board,
         "error": error,
         "typed": data if error else None,
         "said": " ".join(filter(None, (error, said, _where(screen)))),
         "inside": inside,
-        "tools": Tool.objects.filter(site=desk.board.site_id, retired_on__isnull=True),
+        "tools": tools,
     }
     response = render(request, SCREEN if inside else PAGE, context, status=422 if error else 200)
     if inside:
@@ -130,7 +121,7 @@ def _joint(desk: Desk, name: str) -> Joint | None:
 
 
 def _form(request: UserRequest, desk: Desk, **fixed: str) -> JudgementForm:
-    _remember_seen(request, request.POST)
+    remember_seen(request, request.POST)
     data = request.POST.dict() | fixed
     return JudgementForm(data, photos=desk.photos, site=desk.board.site_id)
 
@@ -145,7 +136,7 @@ def board_grade(request: UserRequest, number: str, own: bool = False) -> HttpRes
             return redirect("assessments:board_result", board.number)
         if desk.reading is None and not own:
             services.refuse_unless_may_grade(request.user, board, timezone.now())
-        _remember_seen(request, request.GET)
+        remember_seen(request, request.GET)
         return _show(request, desk)
     except AssessmentError as error:
         messages.error(request, str(error))
@@ -155,6 +146,10 @@ def board_grade(request: UserRequest, number: str, own: bool = False) -> HttpRes
 @require_POST
 @login_required
 def board_judge(request: UserRequest, number: str, own: bool = False) -> HttpResponse:
+    if wants_json(request):
+        answer = sent.judge(request, number, own=own)
+        if answer is not None:
+            return answer
     desk = _desk(request, number, own)
     joint = _joint(desk, request.POST.get("joint", ""))
     form = _form(request, desk)
@@ -163,21 +158,24 @@ def board_judge(request: UserRequest, number: str, own: bool = False) -> HttpRes
         if criterion is None:
             raise Http404
         if not form.is_valid():
-            return _show(request, desk, error=form.sentences())
-        judged = services.judge(
+            return _refused(request, desk, form.sentences())
+        services.judge(
             grading=_begun(desk),
             criterion=criterion,
             joint=joint,
             outcome=form.cleaned_data["outcome"],
             seen=form.seen(),
             at=timezone.now(),
+            key=key_of(request),
         )
     except AssessmentError as error:
-        return _refused(request, desk, str(error))
+        return _refused(request, desk, error)
+    if wants_json(request):
+        return sent.saved()
     said = _("%(place)s, %(criterion)s: %(outcome)s.") % {
         "place": joint or _("Whole board"),
         "criterion": criterion.title,
-        "outcome": Judgement.Outcome(judged.outcome).label,
+        "outcome": Judgement.Outcome(form.cleaned_data["outcome"]).label,
     }
     return _show(request, desk, forward=True, said=said)
 
@@ -185,13 +183,15 @@ def board_judge(request: UserRequest, number: str, own: bool = False) -> HttpRes
 @require_POST
 @login_required
 def board_accept_rest(request: UserRequest, number: str, own: bool = False) -> HttpResponse:
+    """Accept what is open on a joint; the criterion that is shown, if any, in its own right."""
     desk = _desk(request, number, own)
     joint = _joint(desk, request.POST.get("joint", ""))
     form = _form(request, desk, outcome=Judgement.Outcome.ACCEPT, note="", value="", mark_x="")
     if joint is None:
-        return _show(request, desk, error=_("Choose a joint first, then accept its rest."))
+        return _refused(request, desk, _("Choose a joint first, then accept its rest."))
     if not form.is_valid():
-        return _show(request, desk, error=form.sentences())
+        return _refused(request, desk, form.sentences())
+    shown = desk.criterion(request.POST.get("criterion", ""))
     try:
         count = services.accept_the_rest(
             grading=_begun(desk),
@@ -199,15 +199,19 @@ def board_accept_rest(request: UserRequest, number: str, own: bool = False) -> H
             joints=[joint],
             seen=form.seen(),
             at=timezone.now(),
+            shown=shown,
+            key=key_of(request),
         )
     except AssessmentError as error:
-        return _refused(request, desk, str(error))
+        return _refused(request, desk, error)
     if not count:
-        return _show(
+        return _refused(
             request,
             desk,
-            error=_("Nothing of this joint is left that may be accepted with the rest."),
+            _("Nothing of this joint is left that may be accepted with the rest."),
         )
+    if wants_json(request):
+        return sent.saved()
     said = _("%(place)s: %(count)d accepted with the rest.") % {"place": joint, "count": count}
     return _show(request, desk, forward=True, said=said)
 
@@ -217,12 +221,19 @@ def board_accept_rest(request: UserRequest, number: str, own: bool = False) -> H
 def board_undo(request: UserRequest, number: str, own: bool = False) -> HttpResponse:
     desk = _desk(request, number, own)
     try:
-        step = services.undo(grading=desk.reading) if desk.reading else None
+        step = services.undo(grading=desk.reading, key=key_of(request)) if desk.reading else None
     except AssessmentError as error:
-        return _refused(request, desk, str(error))
+        return _refused(request, desk, error)
     if step is None:
         return _refused(request, desk, _("There is nothing to take back."))
+    if wants_json(request):
+        return sent.taken_back(step, desk, _tools(desk))
     return _show(request, desk, where=_place_of(step, desk), said=_("Taken back."))
+
+
+def _tools(desk: Desk) -> dict[int, str]:
+    site = desk.board.site_id
+    return dict(Tool.objects.filter(site=site).values_list("pk", "code"))
 
 
 def _place_of(step: UndoStep, desk: Desk) -> dict[str, str]:
@@ -237,12 +248,14 @@ def _place_of(step: UndoStep, desk: Desk) -> dict[str, str]:
     }
 
 
-def _refused(request: UserRequest, desk: Desk, error: str) -> HttpResponse:
+def _refused(request: UserRequest, desk: Desk, error: AssessmentError | str) -> HttpResponse:
     """The screen with a refusal on it; the board's page where there is no screen to show."""
+    if wants_json(request):
+        return sent.refused(error)
     try:
-        return _show(request, desk, error=error)
+        return _show(request, desk, error=str(error))
     except AssessmentError:
-        messages.error(request, error)
+        messages.error(request, str(error))
         return redirect("assessments:board_detail", desk.board.number)
 
 

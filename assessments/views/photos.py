@@ -21,14 +21,11 @@ from assessments.services import photos as services
 from training.access import UserRequest
 
 from .boards import show_board
+from .sent import wants_json
 
 log = logging.getLogger(__name__)
 
 KEPT_SECONDS = 3600
-
-
-def wants_json(request: UserRequest) -> bool:
-    return request.get_preferred_type(["text/html", "application/json"]) == "application/json"
 
 
 @require_POST

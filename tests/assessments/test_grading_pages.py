@@ -14,9 +14,10 @@ from tests.factories import NOW
 pytestmark = pytest.mark.django_db
 
 HTMX = {"HX-Request": "true"}
-# With the session, its user and roles, one judgement and the screen after it, and the statements
-# that begin and end transactions.
-QUERIES_OF_A_ROUND_TRIP = 22
+# Without the page's script: the session, its user and roles, one judgement and the whole screen
+# after it, and the statements that begin and end transactions. With it, six at most:
+# `test_judgements_sent`.
+QUERIES_WITH_A_WHOLE_SCREEN = 20
 
 
 @pytest.fixture
@@ -226,9 +227,9 @@ def test_undo_takes_the_last_act_back_and_shows_where_it_was(client, board):
     assert Judgement.objects.count() == 1
 
 
-def test_a_round_trip_takes_a_fixed_number_of_queries(client, instructor, board):
+def test_a_judgement_with_a_whole_screen_takes_a_fixed_number_of_queries(client, instructor, board):
     photo = factories.make_photo(board)
-    judge(client, board)
+    judge(client, board, how="photograph", photo=photo.key)
     counts = []
     for criterion in ("S-2", "S-3"):
         with CaptureQueriesContext(connection) as asked:
@@ -242,7 +243,7 @@ def test_a_round_trip_takes_a_fixed_number_of_queries(client, instructor, board)
             )
         assert response.status_code == 200
         counts.append(len(asked))
-    assert counts == [QUERIES_OF_A_ROUND_TRIP] * 2
+    assert counts == [QUERIES_WITH_A_WHOLE_SCREEN] * 2
 
 
 # Refusals in words

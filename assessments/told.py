@@ -1,0 +1,130 @@
+"""What the script of the grading screen is told of a board, to go on while no answer comes."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from django.urls import reverse
+
+from .desk import Desk
+from .models import Criterion, Judgement, Photo
+from .screens import WHOLE_BOARD, Screen
+from .services.grading import may_go_with_the_rest
+from .templatetags.judging import NO_BREAK, UNITS, plain, unit_sign, unit_word
+
+Told = dict[str, Any]
+
+
+def of_board(desk: Desk, screen: Screen, tools: dict[int, str]) -> Told:
+    """One stage of a board: its places, criteria, photographs, and what is judged so far.
+
+    Parameters
+    ----------
+    tools : dict of int to str
+        The codes of the tools that a value may be read on, by id.
+    """
+    stage = screen.stage
+    places = desk.places(stage)
+    asked = {name_of(joint): desk.asked(stage, joint) for joint in places}
+    return {
+        "board": desk.board.number,
+        "reader": desk.user.pk,
+        "own": desk.own,
+        "stage": stage.value,
+        "closed": screen.stage_is_signed,
+        "missing": bool(screen.missing),
+        "place": screen.place.name,
+        "criterion": screen.line.criterion.code if screen.line else "",
+        "photo": screen.photo.key if screen.photo else "",
+        "places": [
+            {
+                "name": name_of(joint),
+                "joint": joint is not None,
+                "spare": joint is not None and not joint.position.required,
+                "codes": [one.code for one in asked[name_of(joint)]],
+                "photos": [one.key for one in desk.photos_of(joint)],
+                "best": best.key if (best := desk.best_photo(joint, stage)) else "",
+            }
+            for joint in places
+        ],
+        "criteria": {one.code: _criterion(one) for found in asked.values() for one in found},
+        "photos": {one.key: _photo(one) for one in desk.photos},
+        "judged": {
+            name_of(joint): {
+                one.code: judgement(said, desk, tools)
+                for one in asked[name_of(joint)]
+                if (said := desk.judgement(joint, one)) is not None
+            }
+            for joint in places
+        },
+        "maker": {
+            name_of(joint): {
+                one.code: {"outcome": said.outcome, "note": said.note}
+                for one in asked[name_of(joint)]
+                if (said := desk.judgement_of_maker(joint, one)) is not None
+            }
+            for joint in places
+        },
+    }
+
+
+def name_of(joint: Any) -> str:
+    return joint.position.name if joint else WHOLE_BOARD
+
+
+def judgement(one: Judgement, desk: Desk, tools: dict[int, str]) -> Told:
+    photo = next((photo.key for photo in desk.photos if photo.pk == one.photo_id), "")
+    return {
+        "outcome": one.outcome,
+        "note": one.note,
+        "photo": photo,
+        "mark": None if one.mark_x is None or one.mark_y is None else [one.mark_x, one.mark_y],
+        "value": plain(one.value),
+        "uncertainty": plain(one.uncertainty),
+        "tool": tools.get(one.tool_id or 0, ""),
+    }
+
+
+def judgements_at(
+    desk: Desk, places: Iterable[tuple[int | None, int]], tools: dict[int, str]
+) -> list[Told]:
+    """What is judged at joints (by id; None is the whole board) under criteria (by id) now."""
+    joints = {None: None} | {one.pk: one for one in desk.joints}
+    criteria = {one.pk: one for one in desk.criteria_set.all_criteria}
+    found = []
+    for joint_id, criterion_id in places:
+        if joint_id not in joints or criterion_id not in criteria:
+            continue
+        joint, criterion = joints[joint_id], criteria[criterion_id]
+        said = desk.judgement(joint, criterion)
+        found.append(
+            {
+                "place": name_of(joint),
+                "criterion": criterion.code,
+                "judged": judgement(said, desk, tools) if said else None,
+            }
+        )
+    return found
+
+
+def _criterion(one: Criterion) -> Told:
+    return {
+        "title": one.title,
+        "minor": one.severity == Criterion.Severity.MINOR,
+        "rest": may_go_with_the_rest(one),
+        "measured": one.is_measured,
+        "unit": UNITS.get(one.unit, f"{NO_BREAK}{one.unit}") if one.is_measured else "",
+        "sign": unit_sign(one.unit),
+        "unit_word": unit_word(one.unit),
+    }
+
+
+def _photo(one: Photo) -> Told:
+    return {
+        "src": reverse("assessments:photo_rendition", args=[one.key, 2048]),
+        "wide": one.upright_width,
+        "high": one.upright_height,
+        "name": one.original_name,
+        "joint": one.joint_id is not None,
+        "stage": one.get_stage_display() if one.stage else "",
+        "magnification": plain(one.magnification),
+    }
