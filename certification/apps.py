@@ -27,6 +27,9 @@ class CertificationConfig(AppConfig):
         navigation.register(_("Register"), "certification:register", staff, order=40)
         navigation.register(_("My card"), "certification:my_card", order=5, place="foot")
         navigation.register(
+            _("Language and mails"), "certification:mail_choices", order=90, place="foot"
+        )
+        navigation.register(
             _("Find"), "certification:find", ["instructor", "quality"], place="find"
         )
         decide = ["instructor", "quality"]

@@ -128,7 +128,7 @@ def _description(desk: Desk, person: Person) -> str:
     ]
     if desk.site.address:
         lines.append(_("Where to book:") + " " + desk.site.address)
-    asked = ", ".join(desk.instructors) or (person.line_lead.full_name if person.line_lead else "")
+    asked = desk.to_ask or (person.line_lead.full_name if person.line_lead else "")
     if asked:
         lines.append(_("Whom to ask:") + " " + asked)
     return "\n".join(lines)

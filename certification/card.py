@@ -7,7 +7,7 @@ from django.db.models import Exists, OuterRef, Q
 from django.urls import reverse
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 
 from assessments.models import Board, Judgement
 from assessments.services import outcomes
@@ -226,7 +226,7 @@ def _nothing_to_do(person: Person, lines: list[register.Line], proposals: list[P
 
 
 def _shown(day: date) -> str:
-    return date_format(day, "j M Y").replace(" ", "\u00a0")
+    return date_format(day, pgettext("day with year on a page", "j M Y")).replace(" ", "\u00a0")
 
 
 def _broken(lines: list[register.Line]) -> list[Next]:

@@ -5,7 +5,6 @@ from urllib.parse import urlsplit
 
 import environ
 from django.core.exceptions import ImproperlyConfigured
-from django.utils.translation import gettext_lazy as _
 
 from config import env
 
@@ -106,7 +105,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "config.middleware.idle_time",
-    "django.middleware.locale.LocaleMiddleware",
+    "training.languages.site_language",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -236,8 +235,8 @@ ALLAUTH_TRUSTED_PROXY_COUNT = TRUSTED_PROXIES
 # Language and time
 
 LANGUAGE_CODE = "en"
-# A language joins the list with its translations in locale/, so that no page mixes two.
-LANGUAGES = [("en", _("English"))]
+# Each by its own name. What is translated is shown in its reader's (training.languages).
+LANGUAGES = [("en", "English"), ("de", "Deutsch")]
 LOCALE_PATHS = [BASE_DIR / "locale"]
 USE_I18N = True
 USE_TZ = True

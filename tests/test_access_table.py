@@ -107,6 +107,7 @@ TABLE: dict[str, Row] = {
     "certification:calendar_address": form(EVERYBODY),
     "certification:calendar_stop": act(EVERYBODY),
     "certification:calendar_feed": page(READERS, "calendar"),
+    "certification:mail_choices": form(EVERYBODY),
     # Reminders: seen coming by whoever teaches, audits or administers; mails not by instructors
     "certification:reminders": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
     "certification:reminders_printed_list": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),

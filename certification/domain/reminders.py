@@ -346,6 +346,45 @@ def week_of_list(day: date, working_days: frozenset[int]) -> date | None:
     return monday if day.isoweekday() >= min(working_days) else None
 
 
+class HowOften(StrEnum):
+    """How often somebody wants the list of what ends."""
+
+    DAILY = "daily"
+    WEEKLY = "weekly"
+    MONTHLY = "monthly"
+    NEVER = "never"
+
+
+def list_through(how_often: str, day: date, working_days: frozenset[int]) -> date | None:
+    """Return the last day of the period whose list is due on a day, or None where none is.
+
+    A list goes out on the first working day of its week or month, or later in it where
+    there was nothing to list then; a daily one on working days.
+
+    Examples
+    --------
+    The first of November 2026 is a Sunday.
+
+    >>> list_through("monthly", date(2026, 11, 1), working_week([1, 2, 3, 4, 5])) is None
+    True
+    >>> list_through("monthly", date(2026, 11, 2), working_week([1, 2, 3, 4, 5]))
+    datetime.date(2026, 11, 30)
+    """
+    match how_often:
+        case HowOften.DAILY:
+            return day if day.isoweekday() in working_days else None
+        case HowOften.WEEKLY:
+            monday = week_of_list(day, working_days)
+            return None if monday is None else monday + timedelta(days=6)
+        case HowOften.MONTHLY:
+            first = day.replace(day=1)
+            while first.isoweekday() not in working_days:
+                first += ONE_DAY
+            following = (day.replace(day=28) + timedelta(days=4)).replace(day=1)
+            return following - ONE_DAY if day >= first else None
+    return None
+
+
 def wait_after(attempts: int) -> timedelta:
     """Return how long to wait after so many failed attempts: a minute, then twice as long
     each time, an hour at most."""

@@ -7,6 +7,7 @@ from .certificates import (
     Proposal,
 )
 from .health import Heartbeat
+from .mail_choices import MailChoice
 from .reminders import Message, Reminder, SiteSweep
 from .schemes import Operation, Scheme, SchemeRequirement, SchemeRevision, Scope
 from .standing import StandingEnd, StandingSpan
@@ -18,6 +19,7 @@ __all__ = [
     "CertificateEvent",
     "CertificateWithdrawal",
     "Heartbeat",
+    "MailChoice",
     "Message",
     "Operation",
     "Proposal",

@@ -81,7 +81,7 @@ def _gone(
             }
     if row.kind == WEEK_LIST:
         over = row.ends_on < day
-        return Reminder.State.OVERTAKEN, _("The week is over.") if over else ""
+        return Reminder.State.OVERTAKEN, _("The days it was for are over.") if over else ""
     if row.recipient_id not in (row.person_id, row.person.line_lead_id):
         why = _("%(name)s is no longer the line lead.") % {"name": row.recipient.full_name}
         return Reminder.State.DROPPED, why

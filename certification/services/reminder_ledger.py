@@ -7,7 +7,7 @@ by the same code as what goes out today.
 from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from django.db import transaction
 from django.db.models import F
@@ -21,14 +21,13 @@ from training.models import Person, Role, Site, User
 
 from .reminder_ends import (
     CALIBRATION,
-    WEEK_LIST,
     Key,
     ends_of,
     in_words,
     people_with_steps_due,
     steps_by_revision,
-    upcoming_people,
 )
+from .reminder_lists import write_lists
 
 PEOPLE_AT_A_TIME = 200
 ROWS_AT_A_TIME = 1000
@@ -148,7 +147,8 @@ def write_rows(site: Site, day: date, now: datetime) -> int:
             rows = [row for one in planned for row in _rows(one, now)]
             Reminder.objects.bulk_create(rows, batch_size=ROWS_AT_A_TIME, ignore_conflicts=True)
             written += len(rows)
-    return written + _write_week_list(site, day, now)
+    readers = [person for person in instructors_at(site, day) if address_of(person)]
+    return written + write_lists(site, day, now, readers)
 
 
 def people_of(person_ids: Collection[int]) -> list[Person]:
@@ -210,34 +210,6 @@ def reason_in_words(one: Planned) -> str:
         case Reason.STOPPED:
             return _("It is %(standing)s since.") % {"standing": in_words(one.ending.stopped)}
     return ""
-
-
-def _write_week_list(site: Site, day: date, now: datetime) -> int:
-    """Give every instructor of the site the week's list to read, once a week."""
-    monday = domain.week_of_list(day, domain.working_week(site.working_days))
-    if monday is None:
-        return 0
-    this = {
-        "source": f"{WEEK_LIST}:{site.prefix}",
-        "kind": WEEK_LIST,
-        "ends_on": monday + timedelta(days=6),
-        "step": 0,
-    }
-    if Reminder.objects.filter(**this).exists() or not upcoming_people(site, day):
-        return 0
-    rows = [
-        Reminder(
-            **this,
-            person=person,
-            recipient=person,
-            state=Reminder.State.WAITING,
-            recorded_at=now,
-        )
-        for person in instructors_at(site, day)
-        if address_of(person)
-    ]
-    Reminder.objects.bulk_create(rows, ignore_conflicts=True)
-    return len(rows)
 
 
 def instructors_at(site: Site, day: date) -> list[Person]:

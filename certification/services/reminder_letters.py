@@ -26,6 +26,7 @@ from django.utils.translation import ngettext, pgettext
 
 from certification.domain.reminders import Ending
 from certification.models import Reminder, Scope
+from training.languages import language_of, speaking
 from training.models import Installation, Person, Site
 
 from .reminder_ends import CALIBRATION, LIST_REACHES, WEEK_LIST, ends_of, upcoming_people
@@ -73,6 +74,7 @@ class Desk:
         self.scopes = dict(Scope.objects.values_list("pk", "title"))
         self.organisation = Installation.current().organisation
         self.instructors = [person.full_name for person in instructors_at(site, day)][:NAMES_TO_ASK]
+        self.to_ask = ", ".join(filter(None, [site.contact, *self.instructors]))
         self._upcoming: list[tuple[Person, Ending]] | None = None
 
     def upcoming(self) -> list[tuple[Person, Ending]]:
@@ -119,9 +121,8 @@ def write_letter(
         The instant the mail is dated.
     """
     reader = _only_reader(address)
-    language = (reader or holding[0][0].recipient).language
-    known = dict(settings.LANGUAGES)
-    with translation.override(language if language in known else settings.LANGUAGE_CODE):
+    language = language_of(reader or holding[0][0].recipient)
+    with speaking(language):
         own = [
             (row, ending)
             for row, ending in holding
@@ -136,7 +137,6 @@ def write_letter(
             )
             for kind in ("txt", "html")
         ]
-        language = translation.get_language() or settings.LANGUAGE_CODE
     message_id = f"{uuid4().hex}@{urlsplit(settings.PUBLIC_URL).hostname}"
     mail = EmailMessage(policy=SMTP)
     mail["Message-ID"] = f"<{message_id}>"
@@ -206,10 +206,11 @@ def _context(
         "has_list": has_list,
         "day": long_day(desk.day),
         "site": site,
-        "instructors": ", ".join(desk.instructors),
+        "to_ask": desk.to_ask,
         "lead": reader.line_lead if reader and reader.line_lead_id else None,
         "organisation": desk.organisation,
         "card_url": settings.PUBLIC_URL + reverse("certification:my_card"),
+        "choices_url": settings.PUBLIC_URL + reverse("certification:mail_choices"),
         "register_url": settings.PUBLIC_URL + reverse("certification:register"),
         "to_book": any(one.kind != CALIBRATION for one in mine),
         "language": translation.get_language(),
@@ -330,7 +331,7 @@ def kind_in_words(kind: str) -> str:
         case "calibration":
             return _("calibration")
         case "list":
-            return _("list of the week")
+            return _("list of what ends")
     return _("certificate")
 
 

@@ -9,7 +9,7 @@ from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase, HttpResponseRedirect
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.utils import timezone, translation
+from django.utils import timezone
 from django.utils.cache import get_conditional_response
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
@@ -20,11 +20,13 @@ from certification.forms.calendars import CalendarForm
 from certification.models import CalendarFeed
 from certification.services import calendars
 from training.access import UserRequest, own_person
+from training.languages import in_own_language, language_of, speaking
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
 @never_cache
+@in_own_language
 def calendar_address(request: UserRequest) -> HttpResponse:
     """Make or renew one's own address; it is shown in the answer and never again."""
     person = own_person(request.user)
@@ -53,6 +55,7 @@ def calendar_address(request: UserRequest) -> HttpResponse:
 
 @require_POST
 @login_required
+@in_own_language
 def calendar_stop(request: UserRequest) -> HttpResponseRedirect:
     person = own_person(request.user)
     if calendars.stop_address(person=person, actor=request.user, at=timezone.now()):
@@ -69,9 +72,8 @@ def calendar_feed(request: HttpRequest, secret: str) -> HttpResponseBase:
         raise Http404
     person = feed.person
     calendars.note_reading(feed, person.site.today(now))
-    known = dict(settings.LANGUAGES)
-    language = person.language if person.language in known else settings.LANGUAGE_CODE
-    with translation.override(language):
+    language = language_of(person)
+    with speaking(language):
         body = feeds.calendar_of(person, now, feed.in_full)
     headers = {
         "Cache-Control": "private, max-age=3600",

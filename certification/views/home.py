@@ -16,6 +16,7 @@ from training.access import (
     person_for_page,
     role_required,
 )
+from training.languages import in_own_language
 from training.models import Person, Role
 
 
@@ -46,6 +47,7 @@ def bench_page(request: UserRequest) -> HttpResponse:
 
 @require_safe
 @login_required
+@in_own_language
 def my_card(request: UserRequest) -> HttpResponse:
     person = own_person(request.user)
     today = person.site.today()

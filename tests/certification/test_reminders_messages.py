@@ -189,17 +189,28 @@ def test_names_are_text_and_not_markup():
     assert "Dear Ada &lt;b&gt;Brink," in html
 
 
-def test_dates_are_in_the_readers_language(settings):
-    """Django's own catalogue names the days and months; the words come the same way."""
-    settings.LANGUAGES = [("en", "English"), ("de", "German")]
+def test_message_is_in_the_readers_language_with_dates_as_written_there():
     ends_in(7, somebody("Marta Ruiz", language="de"))
     ends_in(7, somebody("Ada Brink", language="xx"))
     with translation.override("en"):
         sweep()
         assert translation.get_language() == "en"
-    assert "Mittwoch 2 Dezember 2026" in parts(mail_to("marta"))[0]
+    for text in parts(mail_to("marta")):
+        assert "Guten Tag Marta Ruiz," in text
+        assert "Der letzte gültige Tag ist Mittwoch, 2. Dezember 2026. Das ist in 7 Tagen." in text
+    assert mail_to("marta").subject == "Zertifiziert bis Mi, 02.12.2026: Turrets"
     assert 'lang="de"' in parts(mail_to("marta"))[1]
     assert "Wednesday 2 December 2026" in parts(mail_to("ada"))[0]
+
+
+def test_message_names_the_sites_office_before_the_instructors(castelmar):
+    castelmar.contact = "Training office, ext. 4410"
+    castelmar.save()
+    make_user("instructor", person=somebody("Ines Aldecoa", email=""))
+    ends_in(7)
+    sweep()
+    for text in parts(mail_to("marta")):
+        assert "Training office, ext. 4410, Ines Aldecoa" in text
 
 
 # The instructor's list of the week

@@ -20,6 +20,7 @@ ALL = {
     "name": "Castelmar",
     "time_zone": "Europe/Madrid",
     "address": "",
+    "contact": "",
     "working_days": ["1", "2", "3", "4", "5"],
     "work_starts": "07:00",
     "work_ends": "16:00",

@@ -32,6 +32,12 @@ class SiteForm(forms.Form):
     address = forms.CharField(
         label=_("Where to go for a class or a test"), required=False, max_length=200
     )
+    contact = forms.CharField(
+        label=_("Whom to ask"),
+        required=False,
+        max_length=200,
+        help_text=_("An office or a telephone number; reminders name it before the instructors."),
+    )
     working_days = forms.TypedMultipleChoiceField(
         label=_("Working days"),
         choices=[(number + 1, name) for number, name in WEEKDAYS.items()],
@@ -68,6 +74,7 @@ class SiteForm(forms.Form):
             *head,
             "time_zone",
             "address",
+            "contact",
             "working_days",
             Div("work_starts", "work_ends", css_class="fields-row"),
             Div("send_hour", "reminders_start_on", css_class="fields-row"),

@@ -87,6 +87,12 @@ class Site(models.Model):
         help_text=_("What ended before this day is never written about."),
     )
     address = models.CharField(_("where to go for a class or a test"), max_length=200, blank=True)
+    contact = models.CharField(
+        _("whom to ask"),
+        max_length=200,
+        blank=True,
+        help_text=_("An office, a telephone number, an address; stands in every reminder."),
+    )
 
     class Meta:
         ordering = ["name"]

@@ -20,6 +20,7 @@ SETTINGS = (
     "send_hour",
     "reminders_start_on",
     "address",
+    "contact",
 )
 
 

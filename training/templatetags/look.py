@@ -20,7 +20,7 @@ from django.utils import formats, timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import gettext_lazy, ngettext, pgettext
 
 from training.limit_line import LimitLine, figures, with_unit
 
@@ -122,19 +122,22 @@ def _shape_and_word(
 @register.filter
 def long_day(day: Any) -> str:
     """Show a day as ``Wed 25 Nov 2026``, unbroken, inside a ``time`` element."""
-    return _day(day, "D j M Y")
+    # Translators: how a day is written on a page, in Django's date format letters.
+    return _day(day, pgettext("long day on a page", "D j M Y"))
 
 
 @register.filter
 def short_day(day: Any) -> str:
     """Show a day as ``25 Nov``, unbroken, inside a ``time`` element."""
-    return _day(day, "j M")
+    # Translators: a day of the coming months, in Django's date format letters.
+    return _day(day, pgettext("short day on a page", "j M"))
 
 
 @register.filter
 def year_day(day: Any) -> str:
     """Show a day as ``25 Nov 2026``, unbroken, inside a ``time`` element."""
-    return _day(day, "j M Y")
+    # Translators: a day with its year, in Django's date format letters.
+    return _day(day, pgettext("day with year on a page", "j M Y"))
 
 
 @register.filter
@@ -148,7 +151,9 @@ def instant(at: Any, zone: Any = None) -> str:
     local = timezone.localtime(
         at, ZoneInfo(zone) if isinstance(zone, str) and zone else zone or None
     )
-    day = formats.date_format(local, "D j M Y").replace(" ", NO_BREAK)
+    day = formats.date_format(local, pgettext("long day on a page", "D j M Y")).replace(
+        " ", NO_BREAK
+    )
     return format_html(
         '<time datetime="{}">{}, {}</time>',
         local.isoformat(timespec="seconds"),

@@ -1,0 +1,136 @@
+"""The translations: what is kept packed is what people wrote, and nothing in German is missing."""
+
+import gettext
+import re
+from pathlib import Path
+
+import pytest
+
+from config.catalogue import LOCALES, read_po, to_mo
+from tests.catalogue import TOP, messages_in
+
+SOURCES = sorted(LOCALES.glob("*/LC_MESSAGES/*.po"))
+
+# What is shown in its reader's language as a whole: mails, the calendar, and two pages.
+SPOKEN = [
+    "assessments/apps.py",
+    "certification/apps.py",
+    "certification/calendar_feed.py",
+    "certification/card.py",
+    "certification/forms/calendars.py",
+    "certification/forms/mail_choices.py",
+    "certification/models/mail_choices.py",
+    "certification/register.py",
+    "certification/services/reminder_letters.py",
+    "certification/views/calendars.py",
+    "certification/views/mail_choices.py",
+    *(
+        str(path.relative_to(TOP))
+        for path in sorted((TOP / "templates/certification/email").iterdir())
+    ),
+    "templates/base.html",
+    "templates/base_phone.html",
+    "templates/certification/calendar.html",
+    "templates/certification/card.html",
+    "templates/certification/mail_choices.html",
+    "templates/certification/partials/standing.html",
+    "templates/partials/foot.html",
+    "templates/partials/pair.html",
+    "templates/partials/top.html",
+    "training/apps.py",
+    "training/limit_line.py",
+    "training/navigation.py",
+    "training/templatetags/look.py",
+]
+
+
+def packed(path: Path) -> dict:
+    """A `.mo` as Python's own gettext reads it; plurals have a key for each form."""
+    with path.open("rb") as file:
+        return vars(gettext.GNUTranslations(file))["_catalog"]
+
+
+def as_gettext_keys(messages: dict[str, str]) -> dict:
+    found: dict = {}
+    for key, text in messages.items():
+        single, plural, _rest = key.partition("\0")
+        if plural:
+            found |= {(single, n): one for n, one in enumerate(text.split("\0"))}
+        else:
+            found[key] = text
+    return found
+
+
+def figures(text: str) -> set[str]:
+    return set(re.findall(r"%\(\w+\)\w|</?\w+>", text))
+
+
+@pytest.fixture(scope="module")
+def german() -> dict:
+    return packed(LOCALES / "de/LC_MESSAGES/django.mo")
+
+
+@pytest.mark.parametrize("source", SOURCES, ids=lambda path: path.parts[-3])
+def test_what_is_packed_is_what_is_written(source):
+    written = read_po(source.read_text())
+    assert packed(source.with_suffix(".mo")) == as_gettext_keys(written)
+    assert source.with_suffix(".mo").read_bytes() == to_mo(written)
+
+
+def test_german_is_there():
+    assert [path.parts[-3] for path in SOURCES] == ["de"]
+
+
+@pytest.mark.parametrize("name", SPOKEN)
+def test_nothing_that_is_spoken_is_untranslated(name, german):
+    missing = {
+        (context, message)
+        for context, message in messages_in(name)
+        for key in [f"{context}\x04{message}" if context else message]
+        if not german.get(key) and not german.get((key, 0))
+    }
+    assert missing == set()
+
+
+def test_extraction_finds_what_templates_and_modules_say():
+    in_template = messages_in("templates/certification/email/reminders.txt")
+    in_module = messages_in("certification/services/reminder_letters.py")
+    assert ("", "Dear %(name)s,") in in_template
+    assert ("", "That is in %(n)d day.") in in_module
+    assert ("day in a mail", "l j F Y") in in_module
+
+
+def test_translations_keep_the_figures_and_tags_of_their_messages():
+    for key, text in read_po((LOCALES / "de/LC_MESSAGES/django.po").read_text()).items():
+        if key:
+            message = key.rpartition("\x04")[2].rpartition("\0")[2]
+            for form in text.split("\0")[-1:]:
+                assert figures(form) == figures(message), message
+
+
+@pytest.mark.parametrize(
+    ("text", "read"),
+    [
+        pytest.param('msgid "a"\nmsgstr "b"\n', {"a": "b"}, id="one line"),
+        pytest.param('msgid ""\n"a"\n"b"\nmsgstr "c"\n', {"ab": "c"}, id="several lines"),
+        pytest.param('msgid "a"\nmsgstr ""\n', {}, id="empty is left out"),
+        pytest.param('#, fuzzy\nmsgid "a"\nmsgstr "b"\n', {}, id="fuzzy is left out"),
+        pytest.param(
+            'msgid "a"\nmsgstr "b"\nmsgid "c"\nmsgstr "d"\n',
+            {"a": "b", "c": "d"},
+            id="no line between",
+        ),
+        pytest.param(
+            'msgid "a\\"\\n"\nmsgid_plural "as"\nmsgstr[0] "b"\nmsgstr[1] "bs"\n',
+            {'a"\n\0as': "b\0bs"},
+            id="plural and escapes",
+        ),
+    ],
+)
+def test_reads_what_a_catalogue_may_hold(text, read):
+    assert read_po(text) == read
+
+
+def test_refuses_what_is_no_catalogue():
+    with pytest.raises(ValueError, match="no line of a catalogue"):
+        read_po("msgid a")

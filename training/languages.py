@@ -1,0 +1,55 @@
+"""Which language a page, a mail or a calendar speaks.
+
+A page mixes no two languages: those that are translated as a whole are shown in their
+reader's language, and all others in the site's.
+"""
+
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from functools import wraps
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse
+from django.utils import translation
+
+from .access import View
+from .models import Person
+
+
+def language_of(person: Person | None) -> str:
+    """Somebody's language if the site has it, else the site's own."""
+    known = dict(settings.LANGUAGES)
+    return person.language if person and person.language in known else settings.LANGUAGE_CODE
+
+
+def speaking(language: str) -> AbstractContextManager[None]:
+    """Speak a language for a while."""
+    return translation.override(language)
+
+
+def in_own_language(view: View) -> View:
+    """Answer in the language of whoever is signed in; for pages that are translated as a whole."""
+
+    @wraps(view)
+    def spoken(request, *args, **kwargs):
+        language = language_of(request.user.person)
+        with speaking(language):
+            response = view(request, *args, **kwargs)
+        response.headers["Content-Language"] = language
+        return response
+
+    return spoken
+
+
+def site_language(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """Begin every answer in the site's language, whatever the one before was in."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        translation.activate(settings.LANGUAGE_CODE)
+        response = get_response(request)
+        response.headers.setdefault("Content-Language", settings.LANGUAGE_CODE)
+        return response
+
+    return middleware
