@@ -101,11 +101,20 @@ class Screen:
     judged: int
     open_joints: int
     rest: int
-    with_the_rest: bool
+    others_of_rest: int
     can_undo: bool
     stage_is_signed: bool
     stage_is_complete: bool
+    asked: list[Criterion]
     missing: tuple[str, ...] = field(default=())
+
+    states = (*(one.value for one in scoring.JointState), "not_applicable")
+    outcomes = (*Judgement.Outcome.values, OPEN)
+
+    @property
+    def measures(self) -> bool:
+        """Whether anything is measured at this stage."""
+        return any(one.is_measured for one in self.asked)
 
 
 def reading_url(board: Board, own: bool, **query: str) -> str:
@@ -226,7 +235,11 @@ def build(
             for one in lines
             if place.joint
         ),
-        with_the_rest=bool(place.joint and line is not None and line.judgement is None),
+        others_of_rest=sum(
+            one.judgement is None and may_go_with_the_rest(one.criterion)
+            for one in lines
+            if place.joint and not one.current
+        ),
         can_undo=bool(
             desk.reading
             and desk.reading.undo_steps.filter(taken_back=False)
@@ -235,6 +248,9 @@ def build(
         ),
         stage_is_signed=stage.value in desk.closed,
         stage_is_complete=not missing and all(one.state != OPEN for one in cells),
+        asked=list(
+            dict.fromkeys(one for joint in desk.places(stage) for one in desk.asked(stage, joint))
+        ),
         missing=missing,
     )
 

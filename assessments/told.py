@@ -32,6 +32,7 @@ def of_board(desk: Desk, screen: Screen, tools: dict[int, str]) -> Told:
         "stage": stage.value,
         "closed": screen.stage_is_signed,
         "missing": bool(screen.missing),
+        "undo": screen.can_undo,
         "place": screen.place.name,
         "criterion": screen.line.criterion.code if screen.line else "",
         "photo": screen.photo.key if screen.photo else "",

@@ -109,7 +109,9 @@ function pressed(event) {
 }
 
 function press(key) {
-  const target = [...document.querySelectorAll("[data-key]")].find((one) => one.dataset.key === key);
+  const target = [...document.querySelectorAll("[data-key]")].find(
+    (one) => one.dataset.key === key && !one.closest("[hidden]"),
+  );
   if (target && !target.disabled) target.click();
   else if (waiting.length) press(waiting.shift());
 }
@@ -172,6 +174,16 @@ function draw(photograph, wide, high, x, y) {
   }
   photograph.after(overlay);
 }
+
+// What was drawn anew without the server has its mark and its list where they belong.
+document.addEventListener("desk:drawn", () => {
+  dress();
+  const photograph = find(".photograph");
+  const form = find("#judge");
+  if (!photograph || !form?.elements.mark_x.value || find(".mark-kept")) return;
+  const [wide, high] = ["width", "height"].map((name) => Number(photograph.getAttribute(name)));
+  draw(photograph, wide, high, form.elements.mark_x.value, form.elements.mark_y.value);
+});
 
 dress();
 document.addEventListener("keydown", pressed);

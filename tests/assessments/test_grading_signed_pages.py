@@ -143,7 +143,7 @@ def test_an_open_stage_is_not_signed_and_says_what_is_open(client, instructor, b
     Judgement.objects.filter(grading=grading, criterion__code="S-3").delete()
     told = text(client.get(address(board, "stage_sign", "soldered")))
     assert "Some criteria are still open." in told
-    assert '<button class="btn btn-primary" disabled>' in told
+    assert '<button class="btn btn-primary" disabled data-when-saved>' in told
     response = sign(client, board)
     assert response.status_code == 422
     assert "Still open: E01 S-3, E02 S-3, E03 S-3." in text(response)
