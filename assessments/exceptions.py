@@ -29,6 +29,10 @@ class PhotoIsEvidence(AssessmentError):
     """A signed judgement names the photograph, which therefore stays where it is."""
 
 
+class CannotMeasure(AssessmentError):
+    """The marks give no result, or may not be kept."""
+
+
 class CannotMakeBoards(AssessmentError):
     """The boards asked for cannot be made; none was."""
 

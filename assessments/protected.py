@@ -34,6 +34,7 @@ def declare() -> None:
         insert_says="takes no judgement of a stage that is signed",
     )
     append_only.protect("assessments.StageSigning")
+    append_only.protect("assessments.Measurement")
     append_only.protect(
         "assessments.CriteriaSet",
         when_update=(

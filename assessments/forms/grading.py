@@ -82,6 +82,7 @@ class JudgementForm(SeenForm):
             "min_value": _("An uncertainty is not below 0."),
         },
     )
+    by_marks = forms.IntegerField(required=False)
     tool = forms.ModelChoiceField(
         Tool.objects.none(),
         required=False,
@@ -135,6 +136,7 @@ class JudgementForm(SeenForm):
             magnification=magnification,
             photo=photo if how == Judgement.How.PHOTOGRAPH or marked else None,
             mark=(x, y) if marked else None,
+            measured=data["by_marks"] if data["value"] is None else None,
             tool=data["tool"],
             value=data["value"],
             uncertainty=data["uncertainty"],

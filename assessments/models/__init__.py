@@ -1,6 +1,7 @@
 from .boards import Board, BoardOutcome, DestructiveCheck, Joint
 from .criteria import CriteriaSet, Criterion
 from .grading import Grading, Judgement, StageSigning, UndoStep
+from .measuring import Measurement
 from .photos import Photo, Rendition
 
 __all__ = [
@@ -12,6 +13,7 @@ __all__ = [
     "Grading",
     "Joint",
     "Judgement",
+    "Measurement",
     "Photo",
     "Rendition",
     "StageSigning",

@@ -13,6 +13,7 @@ from training.models import Stage, Tool
 
 from .boards import Board, Joint
 from .criteria import CriteriaSet, Criterion
+from .measuring import Measurement
 from .photos import Photo
 
 
@@ -87,6 +88,9 @@ class Judgement(models.Model):
     )
     mark_x = models.FloatField(null=True, blank=True)
     mark_y = models.FloatField(null=True, blank=True)
+    measurement = models.ForeignKey(
+        Measurement, models.PROTECT, null=True, blank=True, related_name="judgements"
+    )
     tool = models.ForeignKey(Tool, models.PROTECT, null=True, blank=True, related_name="+")
     value = models.DecimalField(_("value"), max_digits=12, decimal_places=5, null=True, blank=True)
     uncertainty = models.DecimalField(

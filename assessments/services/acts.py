@@ -22,6 +22,7 @@ def remembered(judgement: Judgement | None, joint_id: int | None, criterion_id: 
             "photo": judgement.photo_id,
             "mark_x": judgement.mark_x,
             "mark_y": judgement.mark_y,
+            "measurement": judgement.measurement_id,
             "tool": judgement.tool_id,
             "value": _text(judgement.value),
             "uncertainty": _text(judgement.uncertainty),
@@ -70,7 +71,8 @@ def undo(*, grading: Grading, key: UUID | None = None) -> UndoStep | None:
         if was is None:
             judgements.delete()
             continue
-        values = {key: was[key] for key in was if key not in ("photo", "tool")}
-        values |= {"photo_id": was["photo"], "tool_id": was["tool"]}
+        rows = ("photo", "tool", "measurement")
+        values = {name: was[name] for name in was if name not in rows}
+        values |= {f"{row}_id": was.get(row) for row in rows}
         judgements.update(**values)
     return step

@@ -16,6 +16,7 @@ from assessments.models import (
     Grading,
     Joint,
     Judgement,
+    Measurement,
     StageSigning,
     UndoStep,
 )
@@ -211,8 +212,15 @@ def judge_held(
         That nothing is judged there yet is known, and need not be looked up.
     """
     refuse_if_not_asked(grading, criterion, joint)
+    marks = measured_before(grading, criterion, joint)
+    if seen.measured is not None:
+        if marks is None or marks.pk != seen.measured:
+            raise AssessmentError(
+                _("This place was measured anew meanwhile. Look at the later measurement.")
+            )
+        seen = seen.by_marks(marks)
     refuse_circumstances(seen, grading.board)
-    refuse_unexplained(criterion, outcome, seen)
+    refuse_unexplained(criterion, outcome, seen, marks)
     there = Judgement.objects.filter(grading=grading, joint=joint, criterion=criterion)
     earlier = None if is_first else there.first()
     before = remembered(earlier, joint.pk if joint else None, criterion.pk)
@@ -227,6 +235,7 @@ def judge_held(
     judgement.magnification = seen.magnification
     judgement.photo = seen.photo
     judgement.mark_x, judgement.mark_y = seen.mark or (None, None)
+    judgement.measurement = seen.measurement
     judgement.tool = seen.tool
     judgement.value = seen.value
     judgement.uncertainty = seen.uncertainty
@@ -235,6 +244,24 @@ def judge_held(
     judgement.judged_at = at
     judgement.save()
     return judgement
+
+
+def measured_before(
+    grading: Grading, criterion: Criterion, joint: Joint | None
+) -> Measurement | None:
+    """What this grader last measured of the place under a measured criterion."""
+    if not criterion.is_measured:
+        return None
+    return (
+        Measurement.objects.filter(
+            photo__board=grading.board_id,
+            joint=joint,
+            criterion=criterion,
+            measured_by=grading.grader_id,
+        )
+        .select_related("photo")
+        .first()
+    )
 
 
 @transaction.atomic

@@ -17,6 +17,7 @@ from assessments.models import (
     Grading,
     Joint,
     Judgement,
+    Measurement,
     StageSigning,
 )
 
@@ -133,10 +134,27 @@ def shortened(places: Sequence[str], most: int = 6) -> str:
     return shown if len(places) <= most else f"{shown} +{len(places) - most}"
 
 
+def _marked(measurement: Measurement | None) -> dict:
+    """The marks that a judgement was made by, as its signature covers them."""
+    if measurement is None:
+        return {}
+    return {
+        "measured": {
+            "photo": measurement.photo.sha256,
+            "quantity": measurement.quantity,
+            "marks": measurement.marks,
+            "options": measurement.options,
+            "mark_uncertainty_px": measurement.mark_uncertainty_px,
+            "mm_per_px": measurement.mm_per_px,
+            "scale_uncertainty": measurement.scale_uncertainty,
+        }
+    }
+
+
 def signed_content(grading: Grading, stage: str, summary: StageSummary) -> dict:
     """What a stage signature covers, in full: change any of it and the hash differs."""
     judgements = Judgement.objects.filter(grading=grading, stage=stage).select_related(
-        "joint__position", "criterion", "photo", "tool"
+        "joint__position", "criterion", "photo", "tool", "measurement__photo"
     )
     lines = [
         {
@@ -155,6 +173,7 @@ def signed_content(grading: Grading, stage: str, summary: StageSummary) -> dict:
             "with_the_rest": one.with_the_rest,
             "judged_at": one.judged_at.isoformat(),
         }
+        | _marked(one.measurement)
         for one in judgements
     ]
     lines.sort(key=lambda line: (line["joint"] or "", line["make"] or 0, line["criterion"]))

@@ -1,6 +1,6 @@
 """Why a judgement cannot be made: its stage is closed, or how it was seen does not add up."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
@@ -15,6 +15,7 @@ from assessments.models import (
     Grading,
     Joint,
     Judgement,
+    Measurement,
     Photo,
     StageSigning,
 )
@@ -23,16 +24,36 @@ from training.models import Stage, Tool
 
 @dataclass(frozen=True, slots=True)
 class Circumstances:
-    """How a judgement was made: seen at the board, on a photograph, or with an instrument."""
+    """How a judgement was made: seen at the board, on a photograph, with an instrument, by marks.
+
+    Whoever judges by marks says which measurement in `measured`; `measurement` and what comes
+    of it are filled in from there.
+    """
 
     how: str = Judgement.How.AT_BOARD
     magnification: Decimal | None = None
     photo: Photo | None = None
     mark: tuple[float, float] | None = None
+    measured: int | None = None
+    measurement: Measurement | None = None
     tool: Tool | None = None
     value: Decimal | None = None
     uncertainty: Decimal | None = None
     note: str = ""
+
+    def by_marks(self, measurement: Measurement) -> "Circumstances":
+        """The same, judged by what was measured on a photograph."""
+        photo = measurement.photo
+        return replace(
+            self,
+            how=Judgement.How.MARKS,
+            magnification=photo.magnification or self.magnification,
+            photo=photo,
+            measurement=measurement,
+            tool=None,
+            value=measurement.value_kept,
+            uncertainty=measurement.expanded_kept,
+        )
 
 
 def hold_open(grading: Grading, stage: str) -> None:
@@ -101,15 +122,25 @@ def refuse_if_not_asked(grading: Grading, criterion: Criterion, joint: Joint | N
 
 
 def measured_verdict(criterion: Criterion, seen: Circumstances | Judgement) -> Verdict | None:
-    """What a value read on an instrument says of a measured criterion; None without a value."""
+    """What a value says of a measured criterion, read or measured; None without a value."""
     if not criterion.is_measured or seen.value is None:
         return None
     return verdict(seen.value, seen.uncertainty or Decimal(0), criterion.low, criterion.high)
 
 
-def refuse_unexplained(criterion: Criterion, outcome: str, seen: Circumstances) -> None:
-    """A judgement that its own reading does not bear out has to say why."""
+def refuse_unexplained(
+    criterion: Criterion, outcome: str, seen: Circumstances, marks: Measurement | None = None
+) -> None:
+    """A judgement that its reading does not bear out has to say why.
+
+    Parameters
+    ----------
+    marks : Measurement, optional
+        What the grader measured of the place before; it speaks where nothing was read.
+    """
     said = measured_verdict(criterion, seen)
+    if said is None and marks is not None and criterion.is_measured:
+        said = Verdict(marks.verdict)
     if said is None or seen.note.strip():
         return
     against = {Verdict.WITHIN: Judgement.Outcome.REJECT, Verdict.OUTSIDE: Judgement.Outcome.ACCEPT}
@@ -135,6 +166,8 @@ def refuse_circumstances(seen: Circumstances, board: Board) -> None:
         raise AssessmentError(
             _("Judged from a photograph, but none is on screen. Show one, or judge at the board.")
         )
+    if seen.how == Judgement.How.MARKS and (seen.value is None or seen.measurement is None):
+        raise AssessmentError(_("Judged from marks, but none are kept. Measure the photograph."))
     if seen.how == Judgement.How.INSTRUMENT and (seen.value is None or seen.tool is None):
         raise AssessmentError(
             _("A reading with an instrument needs its value and the tool it was read on.")

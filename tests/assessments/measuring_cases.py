@@ -70,7 +70,7 @@ def make() -> list[dict[str, Any]]:
     known = Options(conductor_mm=0.8, overall_mm=1.28)
     edge, solder = hollow(90).marks["edge"], hollow(90).marks["solder"]
     far = Scale(0.08, 0.01)
-    others = [
+    others: list[tuple[Quantity, dict[str, Any], Options, Scale | None]] = [
         (Quantity.FILLET, {"edge": edge[:4], "solder": solder}, Options(), None),
         (Quantity.FILLET, {"edge": [*edge, edge[1]], "solder": solder}, Options(), None),
         (Quantity.FILLET, {"edge": edge, "solder": [edge[3]]}, Options(), None),
