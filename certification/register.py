@@ -1,8 +1,11 @@
 """The register as a list: people, their scopes, and how they stand on a day.
 
 Any day, past or to come, is read from the stored spans, in a fixed number of queries
-whatever the number of people. A list by name, number, site or line lead goes person by
-person; one by scope, standing or last day goes line by line.
+whatever the number of people; a day as it was known at an instant from what a worker has
+worked out (`certification.services.known_registers`).
+
+A list by name, number, site or line lead goes person by person; one by scope, standing or last
+day goes line by line.
 """
 
 from collections.abc import Iterator
@@ -28,10 +31,11 @@ from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 
 from training.access import people_with_standing_for
-from training.models import FormerEmployeeNumber, Person, Role, Site, User
+from training.models import FormerEmployeeNumber, Person, Role, User
 
 from .domain.answers import Rule, Standing
-from .models import Certificate, Scope, StandingEnd, StandingSpan
+from .models import Certificate, KnownRegister, Scope, StandingEnd, StandingSpan
+from .models.known import KnownEnd, KnownSpan
 from .said import RULES
 
 SOON = timedelta(days=90)
@@ -65,22 +69,31 @@ BY_NAME: tuple[str, ...] = ("person__full_name", "person__employee_number")
 ORDERS_OF_LINES: dict[str, tuple[Any, ...]] = {
     "scope": ("scope__level", "scope__title", *BY_NAME),
     "standing": (BY_STANDING, *BY_NAME, "scope__title"),
-    "end": (F("soonest").asc(nulls_last=True), *BY_NAME, "scope__title"),
+    "end": (F("ends_on").asc(nulls_last=True), *BY_NAME, "scope__title"),
 }
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What the register is asked for; everything but the day may be left open."""
+    """What the register is asked for; everything but the day may be left open.
+
+    ``known`` is a finished answer to what was known of that day at an instant; without it the
+    answer uses everything that is recorded.
+    """
 
     day: date
     text: str = ""
-    site: Site | None = None
+    site_id: int | None = None
     scope: Scope | None = None
     standing: str = ""
-    lead: Person | None = None
+    lead_id: int | None = None
     order: str = "name"
     with_left: bool = False
+    known: KnownRegister | None = None
+
+
+AnySpan = StandingSpan | KnownSpan
+AnyEnd = StandingEnd | KnownEnd
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,9 +103,9 @@ class Line:
     person: Person
     scope: Scope | None
     standing: str
-    span: StandingSpan | None
+    span: AnySpan | None
     through: date | None
-    next_end: StandingEnd | None
+    next_end: AnyEnd | None
     ends_soon: bool
     in_full: bool
 
@@ -153,6 +166,8 @@ def people_asked_for(user: User, asked: Asked) -> QuerySet[Person]:
 def _people(user: User, asked: Asked) -> QuerySet[Person]:
     """People who match what is asked of them, however they stand."""
     people = people_with_standing_for(user).select_related("site", "line_lead")
+    if asked.known is not None:
+        people = people.filter(site__in=user.sites_as(Role.QUALITY))
     if not asked.with_left:
         people = people.at_work_on(asked.day)
     for word in asked.text.split():
@@ -162,20 +177,22 @@ def _people(user: User, asked: Asked) -> QuerySet[Person]:
             | Q(employee_number__istartswith=word)
             | Q(pk__in=former.values("person"))
         )
-    if asked.site is not None:
-        people = people.filter(site=asked.site)
-    if asked.lead is not None:
-        people = people.filter(line_lead=asked.lead)
+    if asked.site_id is not None:
+        people = people.filter(site=asked.site_id)
+    if asked.lead_id is not None:
+        people = people.filter(line_lead=asked.lead_id)
     return people
 
 
-def _spans(asked: Asked) -> QuerySet[StandingSpan]:
+def _spans(asked: Asked) -> QuerySet[Any]:
     """The spans that the day lies in, of everybody; never certified is to have none."""
-    spans = StandingSpan.objects.on(asked.day)
+    spans: QuerySet[Any] = StandingSpan.objects.on(asked.day)
+    if asked.known is not None:
+        spans = KnownSpan.objects.filter(known=asked.known)
     if asked.scope is not None:
         spans = spans.filter(scope=asked.scope)
     if asked.standing == "ending":
-        return spans.filter(_ends_soon(asked), standing=Standing.CERTIFIED)
+        return spans.filter(standing=Standing.CERTIFIED, ends_on__lte=asked.day + SOON)
     if asked.standing == NOT_CURRENT:
         return spans.filter(standing=Standing.VISION_NOT_CURRENT)
     if asked.standing and asked.standing != Standing.NEVER_CERTIFIED:
@@ -183,14 +200,18 @@ def _spans(asked: Asked) -> QuerySet[StandingSpan]:
     return spans
 
 
-def _ends_soon(asked: Asked) -> Exists:
-    return Exists(
-        StandingEnd.objects.filter(span=OuterRef("pk"), last_day__lte=asked.day + SOON).order_by()
-    )
+def _ends(asked: Asked) -> QuerySet[Any]:
+    ends = KnownEnd if asked.known is not None else StandingEnd
+    return ends._default_manager.order_by("last_day", "kind")
 
 
-def _for_lines(spans: QuerySet[StandingSpan]) -> QuerySet[StandingSpan]:
+def _for_lines(spans: QuerySet[Any], asked: Asked) -> QuerySet[Any]:
     """With everything a line shows: what ends it, and when it changes by itself."""
+    spans = spans.select_related("scope", "certificate").prefetch_related(
+        Prefetch("ends", _ends(asked))
+    )
+    if asked.known is not None:
+        return spans
     later = (
         StandingSpan.objects.filter(
             person=OuterRef("person"), scope=OuterRef("scope"), first_day__gt=OuterRef("first_day")
@@ -198,17 +219,14 @@ def _for_lines(spans: QuerySet[StandingSpan]) -> QuerySet[StandingSpan]:
         .exclude(standing=OuterRef("standing"), certificate=OuterRef("certificate"))
         .order_by("first_day")
     )
-    return (
-        spans.select_related("scope", "certificate")
-        .prefetch_related(Prefetch("ends", StandingEnd.objects.order_by("last_day", "kind")))
-        .annotate(changes_on=Subquery(later.values("first_day")[:1]))
-    )
+    return spans.annotate(changes_on=Subquery(later.values("first_day")[:1]))
 
 
 def with_spans(people: QuerySet[Person], asked: Asked) -> QuerySet[Person]:
     """Fetch the spans and ends of the people on the day, however many they are."""
-    spans = _for_lines(_spans(asked)).order_by("scope__level", "scope__title")
-    return people.prefetch_related(Prefetch("spans", spans, to_attr="spans_on_day"))
+    spans = _for_lines(_spans(asked), asked).order_by("scope__level", "scope__title")
+    of_person = "known_spans" if asked.known is not None else "spans"
+    return people.prefetch_related(Prefetch(of_person, spans, to_attr="spans_on_day"))
 
 
 class LinesInOrder:
@@ -220,13 +238,10 @@ class LinesInOrder:
     def __init__(self, user: User, asked: Asked) -> None:
         self._user, self._asked = user, asked
         people = people_asked_for(user, asked)
-        soonest = StandingEnd.objects.filter(span=OuterRef("pk")).order_by("last_day")
         spans = _spans(asked).filter(person__in=people.order_by().values("pk"))
         self._spans = spans.select_related("person__site", "person__line_lead")
         if asked.standing == Standing.NEVER_CERTIFIED:
             self._spans = self._spans.none()
-        if asked.order == "end":
-            self._spans = self._spans.annotate(soonest=Subquery(soonest.values("last_day")[:1]))
         self._spans = self._spans.order_by(*ORDERS_OF_LINES[asked.order])
         self._without = people.filter(~Exists(_spans(asked).filter(person=OuterRef("pk"))))
         if asked.standing not in ("", Standing.NEVER_CERTIFIED) or (
@@ -242,7 +257,7 @@ class LinesInOrder:
         return self._spans.order_by().count()
 
     def __getitem__(self, cut: slice) -> list[Line]:
-        spans = list(_for_lines(self._spans)[cut])
+        spans = list(_for_lines(self._spans, self._asked)[cut])
         lines = [self._line(span.person, span) for span in spans]
         left = cut.stop - cut.start - len(spans)
         if left:
@@ -252,12 +267,12 @@ class LinesInOrder:
 
     def __iter__(self) -> Iterator[Line]:
         """All of them, in batches; for an export."""
-        for span in _for_lines(self._spans).iterator(chunk_size=500):
+        for span in _for_lines(self._spans, self._asked).iterator(chunk_size=500):
             yield self._line(span.person, span)
         for person in self._without.iterator(chunk_size=500):
             yield self._line(person, None)
 
-    def _line(self, person: Person, span: StandingSpan | None) -> Line:
+    def _line(self, person: Person, span: AnySpan | None) -> Line:
         in_full = reads_in_full(self._user, person)
         if span is None:
             return _no_line(person, self._asked, in_full)
@@ -266,7 +281,7 @@ class LinesInOrder:
 
 def lines_of(person: Person, asked: Asked, in_full: bool) -> list[Line]:
     """A person's lines, from `with_spans`; one that says so where they have no scope."""
-    spans: list[StandingSpan] = person.spans_on_day  # type: ignore[attr-defined]
+    spans: list[AnySpan] = person.spans_on_day  # type: ignore[attr-defined]
     if not spans:
         return [_no_line(person, asked, in_full)]
     return [_line(person, span, asked, in_full) for span in spans]
@@ -277,8 +292,8 @@ def _no_line(person: Person, asked: Asked, in_full: bool) -> Line:
     return Line(person, asked.scope, none, None, None, None, False, in_full)
 
 
-def _line(person: Person, span: StandingSpan, asked: Asked, in_full: bool) -> Line:
-    ends = list(span.ends.all())
+def _line(person: Person, span: AnySpan, asked: Asked, in_full: bool) -> Line:
+    ends: list[Any] = list(span.ends.all())
     next_end = ends[0] if ends else None
     through = next((one.last_day for one in ends if one.kind == StandingEnd.Kind.CERTIFICATE), None)
     if through is None and span.certificate is not None:
@@ -327,25 +342,27 @@ def all_lines(user: User, asked: Asked) -> Iterator[Line]:
 
 
 def counts(user: User, asked: Asked) -> dict[str, int]:
-    """How many scopes of the people asked for stand how; of whom none, as never certified."""
+    """How many scopes of the people asked for stand how; of whom none, as never certified.
+
+    One walk over the spans and one over the people, whatever is counted.
+    """
     everyone = replace(asked, standing="", order="name")
     people = _people(user, everyone).order_by()
     spans = _spans(everyone).filter(person__in=people.values("pk")).order_by()
-    in_full = user.sites_as(*IN_FULL)
-    found: dict[str, int] = {str(one): 0 for one in Standing} | {"ending": 0, NOT_CURRENT: 0}
-    counted = spans.annotate(soon=_ends_soon(everyone)).values_list(
-        "standing", "person__site", "soon"
+    stands = {str(one): Q(standing=one) for one in Standing}
+    stands["ending"] = Q(standing=Standing.CERTIFIED, ends_on__lte=asked.day + SOON)
+    told, vision = standings_told(user), Q(standing=Standing.VISION_NOT_CURRENT)
+    if NOT_CURRENT in told:
+        in_full = Q(person__site__in=user.sites_as(*IN_FULL))
+        stands[Standing.VISION_NOT_CURRENT] = vision & in_full
+        stands[NOT_CURRENT] = vision & ~in_full
+    found: dict[str, int] = spans.aggregate(
+        **{name: Count("pk", filter=which) for name, which in stands.items()},
+        all=Count("pk"),
+        people=Count("person", distinct=True),
     )
-    for standing, site_id, soon, number in counted.annotate(number=Count("pk")):
-        if standing == Standing.VISION_NOT_CURRENT and site_id not in in_full:
-            standing = NOT_CURRENT
-        found[standing] += number
-        if standing == Standing.CERTIFIED and soon:
-            found["ending"] += number
-    found["all"] = sum(found.values()) - found["ending"]
-    found[Standing.NEVER_CERTIFIED] = people.filter(
-        ~Exists(_spans(everyone).filter(person=OuterRef("pk")))
-    ).count()
+    found.setdefault(NOT_CURRENT, 0)
+    found[Standing.NEVER_CERTIFIED] = people.count() - found.pop("people")
     return found
 
 
@@ -365,6 +382,7 @@ COLUMNS = (
     "why",
     "changes_on",
     "as_of",
+    "as_known_at",
 )
 
 
@@ -386,4 +404,5 @@ def as_row(line: Line, asked: Asked) -> list[Any]:
         line.why,
         line.changes_on or "",
         asked.day,
+        asked.known.known_at.isoformat(timespec="seconds") if asked.known else "",
     ]

@@ -7,7 +7,7 @@ from django.utils import timezone
 from kombu.exceptions import OperationalError
 
 from .models import Heartbeat
-from .services import health, mail, reminders
+from .services import health, known_registers, mail, reminders
 
 log = logging.getLogger(__name__)
 
@@ -32,3 +32,24 @@ def send_due_messages() -> int:
     """Send every message whose time has come; run by beat every minute."""
     noting = health.noting(timezone.now)
     return mail.send_due_messages(clock=timezone.now, alive=noting).sent
+
+
+@shared_task
+def work_out_known_registers() -> bool:
+    """Work one round on a register as it was known, and leave the rest to the next message.
+
+    Run by beat every minute, and at once when somebody asks.
+    """
+    left = known_registers.work_out_next(clock=timezone.now)
+    if left:
+        try:
+            work_out_known_registers.delay()
+        except (OperationalError, OSError) as error:
+            log.info("The next minute goes on by itself: %s", error)
+    return left
+
+
+@shared_task
+def throw_away_old_known_registers() -> int:
+    """Make room; run by beat once a day."""
+    return known_registers.throw_away_old(now=timezone.now())

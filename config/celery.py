@@ -50,6 +50,15 @@ app.conf.update(
             "schedule": crontab(),
             "options": {"expires": 50},
         },
+        "work out registers as they were known": {
+            "task": "certification.tasks.work_out_known_registers",
+            "schedule": crontab(),
+            "options": {"expires": 50},
+        },
+        "throw away old registers as they were known": {
+            "task": "certification.tasks.throw_away_old_known_registers",
+            "schedule": crontab(minute="20", hour="2"),
+        },
         "make missing renditions": {
             "task": "assessments.tasks.make_missing_renditions",
             "schedule": crontab(),

@@ -89,6 +89,9 @@ TABLE: dict[str, Row] = {
     "certification:register": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:register_csv": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:register_xlsx": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
+    "certification:register_as_known": act(
+        QUALITY, others=NO, asked={"day": "2026-05-03", "known_at": "2026-05-10"}
+    ),
     "certification:who_was_that": page(QUALITY, others=NO, asked={"q": "47 2026-05-03"}),
     "certification:person_standing": page(READS | {"lead", "administrator"}, "person"),
     # Certificates: read by whose they are, acted on by quality and never one's own

@@ -1,14 +1,21 @@
 """What the register can be asked for."""
 
-from datetime import date
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
 
 from django import forms
+from django.db.models import QuerySet
+from django.forms.utils import flatatt
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext_lazy as _
 
-from certification.models import Scope
+from certification.forms.instants import KnownAtField
+from certification.models import KnownRegister, Scope
 from certification.register import NOT_CURRENT, Asked, standings_told
 from training.forms.fields import DayInput
-from training.models import Person, Site, User
+from training.models import Person, Role, User
 
 STANDINGS = [
     ("", _("Any standing")),
@@ -35,11 +42,58 @@ ORDERS = [
 EARLIEST, LATEST = date(1900, 1, 1), date(2999, 12, 31)
 
 
+class LongSelect(forms.Select):
+    """Writes its options in one go, where hundreds would be rendered by hundreds of templates."""
+
+    def render(self, name: str, value: Any, attrs: Any = None, renderer: Any = None) -> SafeString:
+        widget = self.get_context(name, value, attrs)["widget"]
+        options = format_html_join(
+            "",
+            '<option value="{}"{}>{}</option>',
+            (
+                (one["value"], " selected" if one["selected"] else "", one["label"])
+                for _group, group, _place in widget["optgroups"]
+                for one in group
+            ),
+        )
+        attributes = flatatt({"name": name, **widget["attrs"]})
+        return format_html("<select{}>{}</select>", attributes, options)
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Offered:
+    """Something to choose, in the order of its name."""
+
+    name: str
+    code: str
+    pk: int
+
+
+class Works:
+    """Where people work and who leads them, in one query whatever their number."""
+
+    def __init__(self, people: QuerySet[Person]) -> None:
+        pairs = people.order_by().values_list(
+            "site__name",
+            "site__prefix",
+            "site",
+            "line_lead__full_name",
+            "line_lead__employee_number",
+            "line_lead",
+        )
+        sites, leads = set(), set()
+        for title, prefix, site, name, number, lead in pairs.distinct():
+            sites.add(Offered(str(title), str(prefix), int(site)))
+            if lead is not None:
+                leads.add(Offered(str(name), str(number), int(lead)))
+        self.sites, self.leads = sorted(sites), sorted(leads)
+
+
 class RegisterForm(forms.Form):
     """Filters of the register, read from the address so that a view can be kept and sent."""
 
     day = forms.DateField(
-        label=_("As of (empty: today)"),
+        label=_("As of"),
         required=False,
         widget=DayInput,
         error_messages={"invalid": _("There is no such day. Write it as 2026-05-03.")},
@@ -53,37 +107,40 @@ class RegisterForm(forms.Form):
         empty_label=_("All scopes"),
     )
     standing = forms.ChoiceField(label=_("Standing"), choices=STANDINGS, required=False)
-    site = forms.ModelChoiceField(
-        Site.objects.none(),
-        label=_("Site"),
-        required=False,
-        to_field_name="prefix",
-        empty_label=_("All sites"),
-    )
+    site = forms.ChoiceField(label=_("Site"), required=False)
     order = forms.ChoiceField(label=_("Order"), choices=ORDERS, required=False)
-    lead = forms.ModelChoiceField(
-        Person.objects.none(),
-        label=_("Line lead"),
-        required=False,
-        to_field_name="employee_number",
-        empty_label=_("All line leads"),
-    )
+    lead = forms.ChoiceField(label=_("Line lead"), required=False, widget=LongSelect)
     left = forms.BooleanField(label=_("Also who was not here that day"), required=False)
 
-    def __init__(self, *args, user: User, sites: set[int], leads: set[int], **kwargs) -> None:
-        """Take ids of the sites and line leads to choose from; there is no choice among one."""
+    def __init__(self, *args, user: User, works: Works, **kwargs) -> None:
+        """Take where people work and under whom; there is no choice among one.
+
+        Quality alone may ask what was known.
+        """
         super().__init__(*args, **kwargs)
+        self._ids: dict[tuple[str, str], int] = {}
+        self.fields["known_at"] = KnownAtField(site=user.person.site if user.person else None)
+        self.order_fields(["day", "known_at"])
+        if not user.has_role(Role.QUALITY):
+            del self.fields["known_at"]
         told = standings_told(user)
-        self.fields["standing"].choices = [  # type: ignore[attr-defined]
-            choice for choice in STANDINGS if not choice[0] or choice[0] in told
-        ]
-        for name, model, offered in (("site", Site, sites), ("lead", Person, leads)):
-            if len(offered) < 2:
-                del self.fields[name]
-            else:
-                found = model._default_manager.filter(pk__in=offered)
-                self.fields[name].queryset = found  # type: ignore[attr-defined]
+        self._choose("standing", [one for one in STANDINGS if not one[0] or one[0] in told])
+        self._offer("site", _("All sites"), works.sites)
+        self._offer("lead", _("All line leads"), works.leads)
         self.fields["q"].widget.attrs["data_wide"] = True
+
+    def _offer(self, name: str, everything: Any, offered: list[Offered]) -> None:
+        if len(offered) < 2:
+            del self.fields[name]
+        else:
+            self._choose(name, [("", everything), *((one.code, one.name) for one in offered)])
+        self._ids |= {(name, one.code): one.pk for one in offered}
+
+    def _choose(self, name: str, choices: list[tuple[str, Any]]) -> None:
+        self.fields[name].choices = choices  # type: ignore[attr-defined]
+
+    def _id(self, name: str) -> int | None:
+        return self._ids.get((name, self.cleaned_data.get(name, "")))
 
     def clean_day(self) -> date | None:
         day = self.cleaned_data["day"]
@@ -95,21 +152,27 @@ class RegisterForm(forms.Form):
         return day
 
     @property
-    def knows_the_day(self) -> bool:
-        """Whether it is known which day is asked about; no other may be answered for."""
-        return "day" not in self.errors
+    def knows_when(self) -> bool:
+        """Whether day and instant are those of a calendar; no others may be answered for."""
+        return not {"day", "known_at"} & set(self.errors)
 
-    def asked(self, today: date) -> Asked:
+    def known_at(self, now: datetime) -> datetime | None:
+        """The instant asked about, if it is past: what comes is not known now either."""
+        found = self.cleaned_data.get("known_at")
+        return found if found is not None and found < now else None
+
+    def asked(self, today: date, known: KnownRegister | None = None) -> Asked:
         """What is asked for, of today if of no other day; a filter that makes no sense is left
         open."""
         data = self.cleaned_data
         return Asked(
             day=data.get("day") or today,
             text=data.get("q", "").strip(),
-            site=data.get("site"),
+            site_id=self._id("site"),
             scope=data.get("scope"),
             standing=data.get("standing", ""),
-            lead=data.get("lead"),
+            lead_id=self._id("lead"),
             order=data.get("order") or "name",
             with_left=data.get("left", False),
+            known=known,
         )

@@ -7,6 +7,7 @@ from .certificates import (
     Proposal,
 )
 from .health import Heartbeat
+from .known import KnownEnd, KnownRegister, KnownSpan
 from .mail_choices import MailChoice
 from .reminders import Message, Reminder, SiteSweep
 from .schemes import Operation, Scheme, SchemeRequirement, SchemeRevision, Scope
@@ -19,6 +20,9 @@ __all__ = [
     "CertificateEvent",
     "CertificateWithdrawal",
     "Heartbeat",
+    "KnownEnd",
+    "KnownRegister",
+    "KnownSpan",
     "MailChoice",
     "Message",
     "Operation",

@@ -225,6 +225,7 @@ def _rebuild(person_ids: Collection[int], scope_id: int | None = None) -> None:
     for (person_id, scope), of_one in facts.by_person_and_scope.items():
         line = engine.timeline(of_one)
         for one in line.spans:
+            to_come = line.ends_after(one.first_day)
             span = StandingSpan(
                 person_id=person_id,
                 scope_id=scope,
@@ -234,13 +235,14 @@ def _rebuild(person_ids: Collection[int], scope_id: int | None = None) -> None:
                 certificate_id=facts.pks.get(one.certificate_number),
                 restriction=one.restriction,
                 rule=one.rule.value,
+                ends_on=to_come[0].last_day if to_come else None,
             )
             spans.append(span)
             ends += [
                 StandingEnd(
                     span=span, kind=end.kind.value, last_day=end.last_day, source=end.source
                 )
-                for end in line.ends_after(one.first_day)
+                for end in to_come
             ]
     old = StandingSpan.objects.filter(person__in=person_ids)
     if scope_id is not None:

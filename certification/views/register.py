@@ -1,12 +1,15 @@
 """The quality manager's page: who may do what, filtered, and as a file."""
 
 import csv
+import logging
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Any
+from urllib.parse import urlencode
 
 from django.core.paginator import Page, Paginator
+from django.db import transaction
 from django.http import (
     FileResponse,
     HttpResponse,
@@ -18,14 +21,20 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_POST, require_safe
+from django_htmx.http import HttpResponseClientRefresh
+from kombu.exceptions import OperationalError
 
-from certification import exports, register
-from certification.forms.register import RegisterForm
+from certification import exports, register, tasks
+from certification.forms.register import RegisterForm, Works
 from certification.forms.who_was_that import WhoWasThatForm
+from certification.models import KnownRegister
+from certification.services import known_registers
 from training.access import UserRequest, people_with_standing_for, role_required
 from training.models import Person, Role
 from training.templatetags.look import STANDINGS
+
+log = logging.getLogger(__name__)
 
 PEOPLE_A_PAGE = 50
 LINES_A_PAGE = 100
@@ -44,14 +53,11 @@ def _today(request: UserRequest) -> date:
     return person.site.today(now) if person else timezone.localdate(now)
 
 
-def _form(request: UserRequest) -> RegisterForm:
-    people = people_with_standing_for(request.user).order_by()
-    work_at = set(people.values_list("site", "line_lead").distinct())
+def _form(request: UserRequest, data: QueryDict | None = None) -> RegisterForm:
     form = RegisterForm(
-        request.GET,
+        request.GET if data is None else data,
         user=request.user,
-        sites={site for site, _lead in work_at},
-        leads={lead for _site, lead in work_at if lead},
+        works=Works(people_with_standing_for(request.user)),
     )
     form.is_valid()
     return form
@@ -62,9 +68,15 @@ def _form(request: UserRequest) -> RegisterForm:
 def register_page(request: UserRequest) -> HttpResponse:
     form = _form(request)
     today = _today(request)
-    asked = form.asked(today)
     query = request.GET.copy()
     query.pop("page", None)
+    known_at = form.known_at(timezone.now())
+    known = _known(form, today, known_at)
+    if known_at is not None and (known is None or not known.is_finished):
+        return _not_worked_out(request, form, today, known_at, known)
+    if request.htmx:  # The page that waited has nothing to wait for any more.
+        return HttpResponseClientRefresh()
+    asked = form.asked(today, known)
     page, groups = _page_of(request, asked)
     counts = register.counts(request.user, asked)
     return render(
@@ -81,15 +93,71 @@ def register_page(request: UserRequest) -> HttpResponse:
             "standings": counts[asked.standing or "all"],
             "counted": _counted(form, counts, query),
             "query": query.urlencode(),
-            "back_to_today": _without(query, "day"),
+            "back_to_today": _without(query, "day", "known_at"),
+            "as_known_now": _without(query, "known_at"),
+            "site": request.user.person.site if request.user.person else None,
             "orders": {
                 one: _with(query, order=one) for one in ("name", "scope", "standing", "end")
             },
             "now": timezone.now(),
             "who_form": WhoWasThatForm(site=None) if request.user.has_role(Role.QUALITY) else None,
         },
-        status=200 if form.knows_the_day else 422,
+        status=200 if form.knows_when else 422,
     )
+
+
+def _known(form: RegisterForm, today: date, known_at: datetime | None) -> KnownRegister | None:
+    """What there is of the register of the day as known at an instant."""
+    if known_at is None:
+        return None
+    return KnownRegister.objects.filter(day=form.asked(today).day, known_at=known_at).first()
+
+
+def _not_worked_out(
+    request: UserRequest,
+    form: RegisterForm,
+    today: date,
+    known_at: datetime,
+    known: KnownRegister | None,
+) -> HttpResponse:
+    """How far a worker has got, or a button to have it begin."""
+    page = "partials/known_progress" if request.htmx else "register_known"
+    return render(
+        request,
+        f"certification/{page}.html",
+        {
+            "form": form,
+            "asked": form.asked(today),
+            "known": known,
+            "known_at": known_at,
+            "known_at_text": request.GET.get("known_at", ""),
+            "as_known_now": _without(request.GET, "known_at", "page"),
+            "site": request.user.person.site if request.user.person else None,
+        },
+    )
+
+
+@require_POST
+@role_required(Role.QUALITY)
+def register_as_known(request: UserRequest) -> HttpResponse:
+    """Have a register worked out, then back to the page that shows how far it is."""
+    now, today = timezone.now(), _today(request)
+    form = _form(request, request.POST)
+    known_at = form.known_at(now) if form.knows_when else None
+    if known_at is not None:
+        known_registers.ask(
+            day=form.asked(today).day, known_at=known_at, actor=request.user, at=now
+        )
+        transaction.on_commit(_wake)
+    asked = {name: request.POST[name] for name in ("day", "known_at") if request.POST.get(name)}
+    return redirect(f"{reverse('certification:register')}?{urlencode(asked)}")
+
+
+def _wake() -> None:
+    try:
+        tasks.work_out_known_registers.delay()
+    except (OperationalError, OSError) as error:
+        log.info("The next minute finds what was asked for by itself: %s", error)
 
 
 def _page_of(
@@ -151,10 +219,9 @@ def _counted(form: RegisterForm, counts: dict[str, int], query: QueryDict) -> li
 @require_safe
 @role_required(*READERS)
 def register_csv(request: UserRequest) -> HttpResponseBase:
-    form = _form(request)
-    if not form.knows_the_day:
+    asked = _asked_for_a_file(request)
+    if asked is None:
         return _say_why(request)
-    asked = form.asked(_today(request))
     writer = csv.writer(exports.Echo())
     rows = _rows(request, asked)
 
@@ -171,10 +238,9 @@ def register_csv(request: UserRequest) -> HttpResponseBase:
 @require_safe
 @role_required(*READERS)
 def register_xlsx(request: UserRequest) -> HttpResponseBase:
-    form = _form(request)
-    if not form.knows_the_day:
+    asked = _asked_for_a_file(request)
+    if asked is None:
         return _say_why(request)
-    asked = form.asked(_today(request))
     return FileResponse(
         exports.workbook(f"Register {asked.day}", register.COLUMNS, _rows(request, asked)),
         as_attachment=True,
@@ -182,14 +248,26 @@ def register_xlsx(request: UserRequest) -> HttpResponseBase:
     )
 
 
+def _asked_for_a_file(request: UserRequest) -> register.Asked | None:
+    """What is asked for; nothing where it would be a file of another day or instant."""
+    form, today = _form(request), _today(request)
+    known_at = form.known_at(timezone.now())
+    known = _known(form, today, known_at)
+    if not form.knows_when or (known_at is not None and (known is None or not known.is_finished)):
+        return None
+    return form.asked(today, known)
+
+
 def _rows(request: UserRequest, asked: register.Asked) -> Iterator[list[Any]]:
     return (register.as_row(line, asked) for line in register.all_lines(request.user, asked))
 
 
 def _file_name(asked: register.Asked) -> str:
-    return f"register-{asked.day}"
+    if asked.known is None:
+        return f"register-{asked.day}"
+    return f"register-{asked.day}-known-{asked.known.known_at:%Y%m%dT%H%M%SZ}"
 
 
 def _say_why(request: UserRequest) -> HttpResponse:
-    """To the page, which says what is wrong with the day: a file of another day would mislead."""
+    """To the page, which says what is wrong with the day, or what is still to be worked out."""
     return redirect(f"{reverse('certification:register')}?{request.GET.urlencode()}")

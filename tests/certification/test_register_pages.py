@@ -320,6 +320,7 @@ def test_csv_holds_the_view_as_it_is_filtered(client, quality, certify, today):
             "why": "Within the period it was issued for.",
             "changes_on": (certificate.valid_through + timedelta(days=1)).isoformat(),
             "as_of": today.isoformat(),
+            "as_known_at": "",
         }
     ]
 
