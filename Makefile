@@ -69,6 +69,7 @@ pictures: install-dev
 
 bench: install-dev
 	@$(BIN)/python -m benchmarks.photos
+	@$(BIN)/python -m benchmarks.register
 
 format:
 	$(BIN)/ruff check --fix .
