@@ -5,12 +5,21 @@ judged by instructors at its site, never by whoever made it. Criteria are read b
 everyone. Unknown and forbidden answer alike.
 """
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.shortcuts import get_object_or_404
 
 from training.models import Role, User
 
-from .models import Board, CriteriaSet, Criterion, Grading, Photo
+from .models import (
+    Board,
+    CriteriaSet,
+    Criterion,
+    Grading,
+    Judgement,
+    Measurement,
+    Photo,
+    StageSigning,
+)
 from .models.boards import BoardQuerySet
 from .models.criteria import CriteriaSetQuerySet
 from .models.grading import GradingQuerySet
@@ -95,6 +104,21 @@ def photo_for_editor(user: User, key: str) -> Photo:
             Q(board__person=user.person_id or 0) | Q(board__site__in=user.sites_as(Role.INSTRUCTOR))
         ).select_related(*PHOTO_COMES_WITH),
         key=key,
+    )
+
+
+def measurements_readable_by(user: User, photo: Photo) -> QuerySet[Measurement]:
+    """One's own, scales, and what a signature covers; of two graders, once both have signed."""
+    signing = StageSigning.objects.filter(grading=OuterRef("grading"), stage=OuterRef("stage"))
+    signed = Judgement.objects.filter(Exists(signing), measurement=OuterRef("pk"))
+    shown = Q(measured_by=user) | Q(quantity=Measurement.Quantity.SCALE)
+    outcome = getattr(photo.board, "outcome", None)
+    if outcome is not None and (outcome.complete or photo.board.exercise.graders == 1):
+        shown |= Q(Exists(signed))
+    return (
+        photo.measurements.filter(shown)
+        .select_related("photo", "joint__position", "criterion", "measured_by__person")
+        .order_by("-recorded_at", "-pk")
     )
 
 

@@ -153,6 +153,7 @@ TABLE: dict[str, Row] = {
     "assessments:photo_detail": page(READS, "photo"),
     "assessments:photo_rendition": page(READS, "photo", 160),
     "assessments:photo_change": act(OWN | TEACHES, "photo"),
+    "assessments:photo_measure": form(OWN | TEACHES, "photo"),
     "assessments:photo_original": page(
         TEACHES | AUDITS | {"own_instructor", "own_quality"}, "photo"
     ),

@@ -1,6 +1,6 @@
 """Addresses of this app, one module a subject."""
 
-from . import boards, criteria, grading, photos
+from . import boards, criteria, grading, measuring, photos
 
 app_name = "assessments"
 
@@ -8,5 +8,6 @@ urlpatterns = [
     *boards.urlpatterns,
     *criteria.urlpatterns,
     *grading.urlpatterns,
+    *measuring.urlpatterns,
     *photos.urlpatterns,
 ]

@@ -1,0 +1,159 @@
+"""Measuring on a photograph: the page with its marks, and keeping what they give."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpResponse, JsonResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods
+
+from assessments import access, measuring_screen
+from assessments.desk import Desk
+from assessments.exceptions import AssessmentError
+from assessments.forms.measuring import MeasuringForm
+from assessments.models import Criterion, Joint, Measurement, Photo
+from assessments.screens import WHOLE_BOARD, reading_url
+from assessments.services import measuring as services
+from training.access import UserRequest
+
+from .sent import wants_json
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """What is measured, and for what: a criterion of a joint, or nothing in particular."""
+
+    photo: Photo
+    own: bool
+    joint: Joint | None
+    criterion: Criterion | None
+
+    @property
+    def query(self) -> dict[str, str]:
+        if self.criterion is None:
+            return {}
+        name = self.joint.position.name if self.joint else WHOLE_BOARD
+        return {"criterion": self.criterion.code, "joint": name}
+
+    @property
+    def back(self) -> str:
+        if self.criterion is None:
+            return reverse("assessments:photo_detail", args=[self.photo.key])
+        return reading_url(
+            self.photo.board,
+            self.own,
+            stage=self.criterion.stage,
+            photo=self.photo.key,
+            **self.query,
+        )
+
+
+def _place(request: UserRequest, key: str) -> Place:
+    photo = access.photo_for_editor(request.user, key)
+    own = access.is_own(request.user, photo.board)
+    data = request.POST if request.method == "POST" else request.GET
+    code, name = data.get("criterion", ""), data.get("joint", "")
+    if not code:
+        return Place(photo, own, photo.joint, None)
+    try:
+        desk = Desk(photo.board, request.user, own=own)
+        criterion = desk.criterion(code)
+    except AssessmentError as error:
+        raise Http404 from error
+    joint = next((one for one in desk.joints if one.position.name == name), None)
+    if criterion is None or not criterion.is_measured or (joint is None and name != WHOLE_BOARD):
+        raise Http404
+    return Place(photo, own, joint, criterion)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@login_required
+def photo_measure(request: UserRequest, key: str) -> HttpResponse:
+    """Marks on a photograph, and the value they give; kept, it judges or sets the scale."""
+    place = _place(request, key)
+    if request.method != "POST":
+        return _show(request, place)
+    form = MeasuringForm(request.POST, photo=place.photo)
+    if not form.is_valid():
+        return _refused(request, place, form, _sentences(form))
+    data = form.cleaned_data
+    said = ("winding", "across", "unit", "size_mm")
+    for_criterion = data["quantity"] != Measurement.Quantity.SCALE
+    criterion = place.criterion if for_criterion else None
+    try:
+        kept = services.keep_measurement(
+            photo=place.photo,
+            quantity=data["quantity"],
+            marks=data["marks"],
+            options=services.options_for(
+                joint=place.joint,
+                criterion=criterion,
+                full_turns=int(data["full_turns"] or 0),
+                size_u_mm=data["size_u_mm"] or 0.0,
+                **{name: data[name] for name in said},
+            ),
+            mark_uncertainty_px=data["mark_uncertainty_px"],
+            actor=request.user,
+            at=timezone.now(),
+            joint=place.joint,
+            criterion=criterion,
+        )
+    except AssessmentError as error:
+        return _refused(request, place, form, str(error))
+    to = place.back if criterion else measuring_screen.measure_url(place.photo, **place.query)
+    if wants_json(request):
+        return JsonResponse(
+            {
+                "saved": True,
+                "value": kept.value,
+                "u": kept.standard_uncertainty,
+                "unit": kept.unit,
+                "verdict": kept.verdict,
+                "remarks": kept.remarks,
+                "go": to,
+            }
+        )
+    messages.success(request, _("The measurement is kept with its marks."))
+    return redirect(to)
+
+
+def _sentences(form: MeasuringForm) -> str:
+    return " ".join(str(text) for errors in form.errors.values() for text in errors)
+
+
+def _refused(request: UserRequest, place: Place, form: MeasuringForm, says: str) -> HttpResponse:
+    if wants_json(request):
+        return JsonResponse({"saved": False, "says": says}, status=422)
+    return _show(request, place, form=form, error=says)
+
+
+def _show(
+    request: UserRequest, place: Place, *, form: MeasuringForm | None = None, error: str = ""
+) -> HttpResponse:
+    data: Any = form.data if form else request.GET
+    screen = measuring_screen.build(
+        place.photo,
+        request.user,
+        joint=place.joint,
+        criterion=place.criterion,
+        quantity=data.get("quantity", ""),
+        marks=form.marks_sent() if form else None,
+        typed=data if form else None,
+        query=place.query,
+    )
+    context = {
+        "photo": place.photo,
+        "board": place.photo.board,
+        "screen": screen,
+        "joint": place.joint,
+        "criterion": place.criterion,
+        "query": place.query,
+        "back": place.back,
+        "error": error,
+    }
+    return render(request, "assessments/photo_measure.html", context, status=422 if error else 200)

@@ -1,0 +1,446 @@
+// Marks on a photograph: set, dragged, moved by keys, with the value they give as they move. What
+// is sent is what stands in the form's fields, so that the page works by writing numbers too.
+
+import { MARKS, measure, MarksRefused, verdict } from "./geometry.js";
+import { linesOf } from "./lines.js";
+
+const find = (selector) => document.querySelector(selector);
+const told = JSON.parse(find("#measuring").textContent);
+const form = find("#measure");
+const photograph = find("#photograph");
+const space = "http://www.w3.org/2000/svg";
+const WRITES = "input:not([type=radio]):not([type=checkbox]):not([type=range]), textarea, select";
+const CLICK = 5; // pixels of the screen that a click may wander
+const UNITS = { deg: "°", percent: "\u00a0%", ratio: "", "mm/px": "\u00a0mm/px" };
+const SHAPES = { within: "within", outside: "outside", too_close_to_call: "close" };
+const marks = {};
+const view = { x: told.width / 2, y: told.height / 2, zoom: 1 };
+let least = 1;
+
+const element = (name, attributes = {}, parent = null) => {
+  const made = document.createElementNS(space, name);
+  for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
+  parent?.append(made);
+  return made;
+};
+const numberIn = (field) => {
+  const text = field?.value.trim().replace(",", ".") ?? "";
+  return text === "" ? null : Number(text);
+};
+const rounded = (one) => Math.round(one * 100) / 100;
+const bodyOf = (kind) => form.querySelector(`[data-kind="${kind}"]`);
+
+// The fields
+
+function readFields() {
+  for (const [kind] of MARKS[told.quantity]) {
+    const read = (axis) => [...form.querySelectorAll(`[name="${kind}_${axis}"]`)].map(numberIn);
+    const ys = read("y");
+    marks[kind] = read("x")
+      .map((x, n) => [x, ys[n]])
+      .filter(([x, y]) => x !== null && y !== null && Number.isFinite(x) && Number.isFinite(y));
+  }
+}
+
+function writeFields(kind) {
+  const body = bodyOf(kind);
+  while (body.rows.length < marks[kind].length) {
+    const row = body.rows[0].cloneNode(true);
+    body.append(row);
+  }
+  [...body.rows].forEach((row, n) => {
+    const several = Number(body.dataset.most) > 1;
+    row.cells[0].textContent = several ? `${body.dataset.title} ${n + 1}` : body.dataset.title;
+    const at = marks[kind][n];
+    ["x", "y"].forEach((axis, i) => {
+      const field = row.cells[i + 1].firstElementChild;
+      field.value = at ? at[i] : "";
+      field.setAttribute("aria-label", `${body.dataset.title} ${n + 1}, ${axis}`);
+    });
+  });
+}
+
+function optionsNow() {
+  const chosen = (name) => form.querySelector(`[name="${name}"]:checked`)?.value;
+  return {
+    winding: chosen("winding") ?? "clockwise",
+    full_turns: chosen("full_turns") === "1" ? 1 : 0,
+    across: chosen("across"),
+    unit: ["length", "clearance"].includes(told.quantity)
+      ? form.elements.unit?.value ?? told.unit
+      : "",
+    size_mm: numberIn(form.elements.size_mm),
+    size_u_mm: numberIn(form.elements.size_u_mm) ?? 0,
+    conductor_mm: told.conductor_mm,
+    overall_mm: told.overall_mm,
+  };
+}
+
+// The value
+
+function figures(value, u) {
+  const expanded = 2 * u;
+  const decimals = expanded > 0 && Number.isFinite(expanded)
+    ? Math.min(Math.max(1 - Math.floor(Math.log10(expanded)), 0), 6)
+    : 3;
+  const language = document.documentElement.lang || undefined;
+  const shown = new Intl.NumberFormat(language, {
+    minimumFractionDigits: decimals, maximumFractionDigits: decimals,
+  });
+  return [shown.format(value), shown.format(expanded)];
+}
+
+function showValue() {
+  const options = optionsNow();
+  const said = { sigma_px: numberIn(form.elements.mark_uncertainty_px) ?? 1, scale: told.scale, options };
+  const reading = find("#live-value");
+  const lines = find("#lines");
+  let found = null;
+  let says = "";
+  try {
+    found = measure(told.quantity, marks, said);
+  } catch (error) {
+    if (!(error instanceof MarksRefused)) throw error;
+    says = told.refusals[error.code];
+  }
+  const begun = Object.values(marks).some((points) => points.length);
+  lines.replaceChildren();
+  find("#remarks").replaceChildren();
+  find("#live-verdict").replaceChildren();
+  reading.textContent = "–";
+  delete reading.dataset.value;
+  find("#live-says").textContent = begun ? says : "";
+  find("#live-against").className = "against";
+  if (!found) return;
+  const unit = UNITS[found.unit] ?? `\u00a0${found.unit}`;
+  const [value, expanded] = figures(found.value, found.u);
+  const spread = document.createElement("small");
+  spread.textContent = ` ± ${expanded}${unit}`;
+  reading.replaceChildren(`${value}${unit}`, spread);
+  reading.dataset.value = found.value;
+  reading.dataset.u = found.u;
+  for (const kind of ["halo", "line"]) {
+    for (const line of linesOf(told.quantity, marks, found, options)) {
+      element("polyline", { class: kind, points: line.map((at) => at.join(",")).join(" ") }, lines);
+    }
+  }
+  for (const code of found.remarks) {
+    const item = document.createElement("li");
+    item.textContent = told.remarks[code];
+    find("#remarks").append(item);
+  }
+  if (!told.judges) return;
+  const call = verdict(found.value, 2 * found.u, ...told.limits);
+  const shape = element("svg", { class: "shape", "aria-hidden": "true" });
+  element("use", { href: `#m-${SHAPES[call]}` }, shape);
+  find("#live-verdict").replaceChildren(shape, ` ${told.verdicts[call]}`);
+  find("#live-against").className = `against is-${call}`;
+  reading.dataset.verdict = call;
+}
+
+// The picture and its marks
+
+const box = () => photograph.getBoundingClientRect();
+
+function showView() {
+  const { width, height } = box();
+  if (!width || !height) return;
+  least = Math.min(width / told.width, height / told.height);
+  view.zoom = Math.min(Math.max(view.zoom, least * 0.9), 40);
+  view.x = Math.min(Math.max(view.x, 0), told.width);
+  view.y = Math.min(Math.max(view.y, 0), told.height);
+  const [wide, high] = [width / view.zoom, height / view.zoom];
+  photograph.setAttribute("viewBox", `${view.x - wide / 2} ${view.y - high / 2} ${wide} ${high}`);
+  for (const mark of find("#marks").children) placeMark(mark);
+}
+
+function whole() {
+  const { width, height } = box();
+  view.zoom = Math.min(width / told.width, height / told.height);
+  [view.x, view.y] = [told.width / 2, told.height / 2];
+  showView();
+}
+
+const onPhoto = (event) => {
+  const { left, top, width, height } = box();
+  return [
+    view.x + (event.clientX - left - width / 2) / view.zoom,
+    view.y + (event.clientY - top - height / 2) / view.zoom,
+  ];
+};
+
+function zoomBy(times, event = null) {
+  const before = event ? onPhoto(event) : [view.x, view.y];
+  view.zoom = Math.min(Math.max(view.zoom * times, least * 0.9), 40);
+  if (event) {
+    const after = onPhoto(event);
+    view.x += before[0] - after[0];
+    view.y += before[1] - after[1];
+  }
+  showView();
+}
+
+const atOf = (mark) => marks[mark.dataset.kind][Number(mark.dataset.n)];
+
+function placeMark(mark) {
+  const [x, y] = atOf(mark);
+  mark.setAttribute("transform", `translate(${x} ${y}) scale(${1 / view.zoom})`);
+  const body = bodyOf(mark.dataset.kind);
+  const label = told.words.mark
+    .replace("%(kind)s", body.dataset.title)
+    .replace("%(n)s", Number(mark.dataset.n) + 1)
+    .replace("%(all)s", marks[mark.dataset.kind].length)
+    .replace("%(x)s", x.toFixed(1))
+    .replace("%(y)s", y.toFixed(1));
+  mark.setAttribute("aria-label", label);
+}
+
+function drawMarks() {
+  const layer = find("#marks");
+  layer.replaceChildren();
+  const wanted = [...form.querySelectorAll("[data-kind]")].map((body) => body.dataset.kind);
+  for (const kind of wanted) {
+    marks[kind].forEach((_at, n) => {
+      const mark = element("g", { class: "mark", tabindex: 0, role: "button" }, layer);
+      mark.dataset.kind = kind;
+      mark.dataset.n = n;
+      element("circle", { class: "reach", r: matchMedia("(pointer: coarse)").matches ? 24 : 14 }, mark);
+      element("circle", { class: "ring", r: 12 }, mark);
+      for (const stroke of ["halo", "white"]) {
+        element("path", { class: stroke, d: "M-9 0H-2.5M2.5 0H9M0-9V-2.5M0 2.5V9" }, mark);
+      }
+      placeMark(mark);
+    });
+    const [, , most] = MARKS[told.quantity].find(([name]) => name === kind);
+    const count = find(`[data-count="${kind}"]`);
+    count.textContent = `${marks[kind].length} / ${most > 2 ? "5+" : most}`;
+  }
+}
+
+function changed(kind, { redraw = true } = {}) {
+  writeFields(kind);
+  if (redraw) drawMarks();
+  showValue();
+}
+
+const clamped = ([x, y]) => [
+  rounded(Math.min(Math.max(x, 0), told.width)),
+  rounded(Math.min(Math.max(y, 0), told.height)),
+];
+
+const markAt = (kind, n) => find(`#marks [data-kind="${kind}"][data-n="${n}"]`);
+
+// A click sets the next mark of the kind chosen; where it has all of its marks, the nearest moves.
+function setMark(at) {
+  const chosen = find(".kinds input:checked");
+  const kind = chosen.value;
+  const most = Number(bodyOf(kind).dataset.most);
+  const points = marks[kind];
+  let n = points.length;
+  if (n < most) points.push(clamped(at));
+  else {
+    const far = (one) => Math.hypot(one[0] - at[0], one[1] - at[1]);
+    n = points.indexOf(points.reduce((a, b) => (far(b) < far(a) ? b : a)));
+    points[n] = clamped(at);
+  }
+  changed(kind);
+  markAt(kind, n)?.focus({ preventScroll: true });
+  chooseNext();
+}
+
+function chooseNext() {
+  const full = (input) => marks[input.value].length >= Number(bodyOf(input.value).dataset.most);
+  const inputs = [...document.querySelectorAll(".kinds input")];
+  const current = inputs.find((one) => one.checked);
+  if (!current || !full(current)) return;
+  const open = inputs.find((one) => !full(one));
+  if (open) open.checked = true;
+}
+
+function moveMark(mark, at) {
+  const { kind, n } = mark.dataset;
+  marks[kind][Number(n)] = clamped(at);
+  placeMark(mark);
+  changed(kind, { redraw: false });
+  showLoupe(mark);
+}
+
+function takeAway(mark) {
+  const { kind, n } = mark.dataset;
+  marks[kind].splice(Number(n), 1);
+  changed(kind);
+  (markAt(kind, Math.max(Number(n) - 1, 0)) ?? photograph).focus?.({ preventScroll: true });
+}
+
+function showLoupe(mark) {
+  const loupe = find("#loupe");
+  const [x, y] = atOf(mark);
+  const reach = Math.max(24 / view.zoom, 5);
+  loupe.removeAttribute("hidden");
+  loupe.setAttribute("viewBox", `${x - reach} ${y - reach} ${2 * reach} ${2 * reach}`);
+  const r = reach;
+  loupe.querySelector(".cross").setAttribute(
+    "d",
+    `M${x - r} ${y}H${x - r / 8}M${x + r / 8} ${y}H${x + r}M${x} ${y - r}V${y - r / 8}M${x} ${y + r / 8}V${y + r}`,
+  );
+  loupe.classList.toggle("is-left", x > view.x);
+}
+
+const hideLoupe = () => find("#loupe").setAttribute("hidden", "");
+
+// Pointers: one drags a mark or the picture, two pinch.
+
+const pointers = new Map();
+let held = null; // {mark, offset} or {from, x, y, moved}
+let pinch = null;
+
+function pressed(event) {
+  if (event.button !== 0) return;
+  photograph.setPointerCapture(event.pointerId);
+  pointers.set(event.pointerId, event);
+  if (pointers.size === 2) {
+    const [a, b] = [...pointers.values()];
+    pinch = { apart: Math.hypot(a.clientX - b.clientX, a.clientY - b.clientY), zoom: view.zoom };
+    held = null;
+    hideLoupe();
+    return;
+  }
+  const mark = event.target.closest(".mark");
+  const at = onPhoto(event);
+  if (mark) {
+    const [x, y] = atOf(mark);
+    held = { mark, offset: [x - at[0], y - at[1]] };
+    mark.focus({ preventScroll: true });
+    showLoupe(mark);
+    event.preventDefault();
+  } else {
+    held = { from: [event.clientX, event.clientY], x: view.x, y: view.y, moved: false };
+  }
+}
+
+function moved(event) {
+  if (!pointers.has(event.pointerId)) return;
+  pointers.set(event.pointerId, event);
+  if (pinch && pointers.size === 2) {
+    const [a, b] = [...pointers.values()];
+    const apart = Math.hypot(a.clientX - b.clientX, a.clientY - b.clientY);
+    const middle = { clientX: (a.clientX + b.clientX) / 2, clientY: (a.clientY + b.clientY) / 2 };
+    zoomBy((pinch.zoom * apart) / pinch.apart / view.zoom, middle);
+    return;
+  }
+  if (!held) return;
+  if (held.mark) {
+    const at = onPhoto(event);
+    moveMark(held.mark, [at[0] + held.offset[0], at[1] + held.offset[1]]);
+    return;
+  }
+  const by = [event.clientX - held.from[0], event.clientY - held.from[1]];
+  if (!held.moved && Math.hypot(...by) < CLICK) return;
+  held.moved = true;
+  photograph.parentElement.classList.add("is-moving");
+  view.x = held.x - by[0] / view.zoom;
+  view.y = held.y - by[1] / view.zoom;
+  showView();
+}
+
+function released(event) {
+  if (!pointers.delete(event.pointerId)) return;
+  photograph.parentElement.classList.remove("is-moving");
+  if (held && !held.mark && !held.moved && event.type === "pointerup") {
+    const at = onPhoto(event);
+    if (at[0] >= 0 && at[1] >= 0 && at[0] <= told.width && at[1] <= told.height) setMark(at);
+  }
+  held = null;
+  hideLoupe();
+  if (pointers.size === 0) pinch = null;
+}
+
+function keyed(event) {
+  if (event.ctrlKey || event.metaKey) return;
+  const mark = document.activeElement?.closest?.(".mark");
+  const by = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
+  if (mark && by) {
+    event.preventDefault();
+    const step = event.shiftKey ? 10 : event.altKey ? 0.1 : 1;
+    const [x, y] = atOf(mark);
+    moveMark(mark, [x + by[0] * step, y + by[1] * step]);
+  } else if (mark && ["Delete", "Backspace"].includes(event.key)) {
+    event.preventDefault();
+    hideLoupe();
+    takeAway(mark);
+  } else if (!event.target.closest?.(WRITES)) {
+    if (event.key === "+" || event.key === "=") zoomBy(1.25);
+    if (event.key === "-") zoomBy(0.8);
+    if (event.key === "0") whole();
+  }
+}
+
+async function keep(event) {
+  event.preventDefault();
+  const button = find("#keep");
+  button.disabled = true;
+  let answer = { saved: false, says: told.words.not_sent };
+  try {
+    const response = await fetch(form.action, {
+      method: "POST", body: new FormData(form), headers: { Accept: "application/json" },
+    });
+    answer = await response.json();
+  } catch {
+    // What is said is that no answer came.
+  }
+  if (answer.saved) {
+    window.location.assign(answer.go);
+    return;
+  }
+  button.disabled = false;
+  find("#live-says").textContent = answer.says;
+}
+
+readFields();
+drawMarks();
+chooseNext();
+showValue();
+whole();
+find(".view-tools").hidden = false;
+const clear = find("#clear");
+clear.hidden = false;
+clear.addEventListener("click", () => {
+  for (const [kind] of MARKS[told.quantity]) {
+    marks[kind] = [];
+    changed(kind);
+  }
+  find(".kinds input").checked = true;
+});
+for (const button of document.querySelectorAll("[data-view]")) {
+  const act = { closer: () => zoomBy(1.5), farther: () => zoomBy(1 / 1.5), whole }[button.dataset.view];
+  button.addEventListener("click", act);
+}
+for (const id of ["brightness", "contrast"]) {
+  find(`#${id}`).addEventListener("input", () => {
+    const filter = `brightness(${find("#brightness").value}) contrast(${find("#contrast").value})`;
+    for (const image of document.querySelectorAll(".measure-photo image")) image.style.filter = filter;
+  });
+}
+form.addEventListener("input", (event) => {
+  if (event.target.closest("[data-kind]")) {
+    readFields();
+    drawMarks();
+  }
+  showValue();
+});
+form.addEventListener("submit", keep);
+photograph.addEventListener("pointerdown", pressed);
+photograph.addEventListener("pointermove", moved);
+photograph.addEventListener("pointerup", released);
+photograph.addEventListener("pointercancel", released);
+photograph.addEventListener("wheel", (event) => {
+  event.preventDefault();
+  zoomBy(Math.exp(-event.deltaY / 400), event);
+}, { passive: false });
+photograph.addEventListener("focusin", (event) => {
+  const mark = event.target.closest(".mark");
+  if (mark && mark.matches(":focus-visible")) showLoupe(mark);
+});
+photograph.addEventListener("focusout", hideLoupe);
+document.addEventListener("keydown", keyed);
+new ResizeObserver(showView).observe(photograph);

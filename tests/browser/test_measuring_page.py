@@ -1,0 +1,203 @@
+"""Measuring on a photograph in a real browser: by mouse, keys and finger, and without a script."""
+
+import io
+
+import pytest
+
+from assessments.drawn import draw_joint
+from assessments.models import Judgement, Measurement
+from assessments.services import photos
+from tests import factories
+from training.models import Exercise
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+WRAP = ("wrap_centre", "contact_start", "contact_end")
+STEPS = {"ArrowRight": (1, 0), "Shift+ArrowUp": (0, -10), "Alt+ArrowLeft": (-0.1, 0)}
+
+AT = """([x, y]) => {
+  const svg = document.querySelector('#photograph');
+  const point = new DOMPoint(x, y).matrixTransform(svg.getScreenCTM());
+  return [point.x, point.y];
+}"""
+READ = """() => {
+  const { value, u, verdict } = document.querySelector('#live-value').dataset;
+  return [Number(value), Number(u), verdict ?? ''];
+}"""
+
+
+class Desk:
+    """The page for measuring one drawn turret, and what is true of it."""
+
+    def __init__(self, visitor, photo, truth):
+        self.visitor, self.page, self.photo, self.truth = visitor, visitor.page, photo, truth
+
+    def open(self, query="criterion=F-01&joint=E01"):
+        self.visitor.go(f"/photos/{self.photo.key}/measure/?{query}")
+        self.page.wait_for_selector(".view-tools:not([hidden])")
+
+    def screen(self, point):
+        return self.page.evaluate(AT, list(point))
+
+    def click(self, *points):
+        for point in points:
+            self.page.mouse.click(*self.screen(point))
+
+    def read(self):
+        return self.page.evaluate(READ)
+
+    def marks(self, kind):
+        read = "(fields) => fields.map((one) => one.value)"
+        xs, ys = (self.page.eval_on_selector_all(f"[name={kind}_{a}]", read) for a in "xy")
+        return [(float(x), float(y)) for x, y in zip(xs, ys, strict=True) if x]
+
+    def keep(self):
+        with self.page.expect_navigation():
+            self.page.click("#keep")
+        return Measurement.objects.latest("pk")
+
+
+@pytest.fixture
+def desk(shop, visitor, settings, tmp_path):
+    settings.STORAGES = {
+        **settings.STORAGES,
+        "default": {
+            "BACKEND": "django.core.files.storage.FileSystemStorage",
+            "OPTIONS": {"location": tmp_path, "base_url": None},
+        },
+    }
+    exercise = Exercise.objects.current().filter(positions__joint_type="turret").first()
+    board = factories.make_board(shop.trainee.person, exercise)
+    joint = board.joints.select_related("position").get(position__name="E01")
+    drawn = draw_joint("turret", seed=5, view="top")
+    file = io.BytesIO()
+    drawn.image.save(file, "JPEG", quality=85)
+    file.seek(0)
+    photo = photos.add_photo(
+        board=board, joint=joint, file=file, name="E01_1.jpg", actor=shop.instructor,
+        at=factories.NOW,
+    )  # fmt: skip
+
+    def sit_down(**window):
+        opened = visitor(**window)
+        opened.sign_in(shop.instructor.person.employee_number)
+        return Desk(opened, photo, drawn.truth)
+
+    return sit_down
+
+
+def set_wrap(desk):
+    if desk.truth["wrap_direction"] == "anticlockwise":
+        desk.page.check("[name=winding][value=anticlockwise]")
+    desk.click(
+        *(desk.truth[f"{one}_px"] for one in ("wrap_centre", "contact_start", "contact_end"))
+    )
+
+
+def test_marks_by_mouse_and_keys_give_the_truth_and_what_is_kept_is_what_was_shown(desk):
+    at = desk()
+    at.open()
+    set_wrap(at)
+    value, u, verdict = at.read()
+    assert abs(value - at.truth["wrap_deg"]) < 2 * u
+    assert verdict == "within"
+    at.visitor.audit()
+
+    [before] = at.marks("end")
+    for key, step in (
+        ("ArrowRight", (1, 0)),
+        ("Shift+ArrowUp", (0, -10)),
+        ("Alt+ArrowLeft", (-0.1, 0)),
+    ):
+        at.page.keyboard.press(key)
+        [after] = at.marks("end")
+        assert after == pytest.approx((before[0] + step[0], before[1] + step[1]), abs=0.001)
+        before = after
+    assert at.read()[0] != value
+
+    at.page.mouse.move(*at.screen(before))
+    at.page.mouse.down()
+    assert at.page.is_visible("#loupe")
+    at.page.mouse.move(*at.screen(at.truth["contact_end_px"]), steps=4)
+    at.page.mouse.up()
+    assert not at.page.is_visible("#loupe")
+    assert at.marks("end")[0] == pytest.approx(at.truth["contact_end_px"], abs=2.5)
+
+    value, u, verdict = at.read()
+    kept = at.keep()
+    assert (kept.value, kept.standard_uncertainty) == (
+        pytest.approx(value, abs=1e-6),
+        pytest.approx(u, abs=1e-6),
+    )
+    assert kept.verdict == verdict
+    assert "/grade/" in at.page.url
+
+
+def test_coming_closer_moving_and_brightening_change_the_view_and_no_mark(desk):
+    at = desk()
+    at.open()
+    set_wrap(at)
+    before, read = at.marks("start"), at.read()
+    at.page.mouse.move(*at.screen(at.truth["contact_start_px"]))
+    at.page.mouse.wheel(0, -600)
+    wide = "document.querySelector('#photograph').viewBox.baseVal.width"
+    closer = at.page.evaluate(wide)
+    assert closer < 500
+    free = at.screen((at.truth["contact_start_px"][0] + 60, at.truth["contact_start_px"][1] + 60))
+    at.page.mouse.move(*free)
+    at.page.mouse.down()
+    at.page.mouse.move(free[0] + 80, free[1] + 30, steps=3)
+    at.page.mouse.up()
+    at.page.evaluate(
+        """() => { const slide = document.querySelector('#brightness'); slide.value = 1.6;
+        slide.dispatchEvent(new Event('input', { bubbles: true })); }"""
+    )
+    assert "brightness(1.6)" in at.page.evaluate("document.querySelector('#picture').style.filter")
+    assert at.marks("start") == before
+    assert at.read() == read
+    at.page.click("[data-view=whole]")
+    assert at.page.evaluate(wide) > closer
+
+
+def test_a_known_wire_sets_the_scale_and_clearance_is_read_beside_it(desk):
+    at = desk()
+    at.open("quantity=scale")
+    at.click(*at.truth["across_wire_px"])
+    at.page.fill("[name=size_mm]", str(at.truth["insulated_mm"]))
+    at.page.fill("[name=size_u_mm]", "0.01")
+    at.keep()
+    at.photo.refresh_from_db()
+    assert at.photo.scale_px_per_mm == pytest.approx(at.truth["px_per_mm"], rel=0.03)
+    at.open("quantity=clearance")
+    at.click(at.truth["insulation_end_px"], at.truth["first_contact_px"])
+    at.click(*at.truth["across_wire_px"])
+    value, u, _verdict = at.read()
+    assert abs(value - at.truth["clearance_D"]) < 2 * u
+    kept = at.keep()
+    assert kept.value == pytest.approx(value, abs=1e-6)
+    assert kept.also["mm"] == pytest.approx(at.truth["clearance_mm"], rel=0.05)
+
+
+def test_a_finger_sets_and_moves_marks_on_a_phone(desk):
+    at = desk(phone=True)
+    at.open()
+    if at.truth["wrap_direction"] == "anticlockwise":
+        at.page.check("[name=winding][value=anticlockwise]")
+    at.page.evaluate("window.scrollTo(0, 0)")
+    for name in WRAP:
+        at.page.touchscreen.tap(*at.screen(at.truth[f"{name}_px"]))
+    value, u, _verdict = at.read()
+    assert abs(value - at.truth["wrap_deg"]) < 6 * u
+    at.visitor.audit()
+
+
+def test_delete_takes_a_mark_away_and_the_refusal_says_what_is_missing(desk):
+    at = desk()
+    at.open()
+    set_wrap(at)
+    at.page.keyboard.press("Delete")
+    assert at.marks("end") == []
+    assert "still missing" in at.page.inner_text("#live-says")
+    at.page.click("#clear")
+    assert at.marks("centre") == []
+    assert not Judgement.objects.exists()
