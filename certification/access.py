@@ -14,7 +14,16 @@ from training import access as training_access
 from training.models import Person, Role, Site, User
 from training.models.people import PersonQuerySet
 
-from .models import Certificate, CertificateDocument, Message, Proposal, Scope
+from .models import (
+    Certificate,
+    CertificateDocument,
+    Message,
+    Proposal,
+    Scope,
+    WebHook,
+    WebHookDelivery,
+)
+from .models.hooks import WebHookDeliveryQuerySet, WebHookQuerySet
 from .models.reminders import MessageQuerySet
 
 
@@ -137,4 +146,22 @@ def message_for_administrator(user: User, message_id: int) -> Message:
             "site", "person"
         ),
         pk=message_id,
+    )
+
+
+def hooks_administered_by(user: User) -> WebHookQuerySet:
+    return WebHook.objects.filter(site__in=user.sites_as(Role.ADMINISTRATOR))
+
+
+def hook_for_administrator(user: User, hook_id: int) -> WebHook:
+    return get_object_or_404(hooks_administered_by(user), pk=hook_id)
+
+
+def deliveries_administered_by(user: User) -> WebHookDeliveryQuerySet:
+    return WebHookDelivery.objects.filter(hook__site__in=user.sites_as(Role.ADMINISTRATOR))
+
+
+def delivery_for_administrator(user: User, delivery_id: int) -> WebHookDelivery:
+    return get_object_or_404(
+        deliveries_administered_by(user).select_related("hook"), pk=delivery_id
     )

@@ -35,5 +35,9 @@ class CertificationConfig(AppConfig):
         decide = ["instructor", "quality"]
         navigation.register(_("Proposals"), "certification:proposal_list", decide, order=45)
         watch = ["instructor", "quality", "administrator"]
+        administers = ["administrator"]
+        navigation.register(
+            _("Web hooks"), "certification:hook_list", administers, order=82, place="foot"
+        )
         navigation.register(_("Reminders"), "certification:reminders", watch, order=75)
         navigation.register(_("Health"), "certification:health", ["administrator"], order=90)

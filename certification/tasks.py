@@ -7,7 +7,7 @@ from django.utils import timezone
 from kombu.exceptions import OperationalError
 
 from .models import Heartbeat
-from .services import health, known_registers, mail, reminders
+from .services import health, hook_sending, hooks, known_registers, mail, reminders
 
 log = logging.getLogger(__name__)
 
@@ -53,3 +53,10 @@ def work_out_known_registers() -> bool:
 def throw_away_old_known_registers() -> int:
     """Make room; run by beat once a day."""
     return known_registers.throw_away_old(now=timezone.now())
+
+
+@shared_task
+def tell_web_hooks() -> int:
+    """Write what is news to web hooks, then send what is due; run by beat every minute."""
+    hooks.write_news(timezone.now())
+    return hook_sending.send_due(clock=timezone.now).taken

@@ -59,6 +59,11 @@ app.conf.update(
             "task": "certification.tasks.throw_away_old_known_registers",
             "schedule": crontab(minute="20", hour="2"),
         },
+        "tell web hooks": {
+            "task": "certification.tasks.tell_web_hooks",
+            "schedule": crontab(),
+            "options": {"expires": 50},
+        },
         "make missing renditions": {
             "task": "assessments.tasks.make_missing_renditions",
             "schedule": crontab(),

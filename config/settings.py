@@ -262,6 +262,14 @@ else:
     EMAIL_BACKEND = "config.outbox.FolderBackend"
 EMAIL_TIMEOUT = 30
 
+# Web hooks
+
+WEB_HOOKS_TO_LOOPBACK = env.flag(
+    "WEB_HOOKS_TO_LOOPBACK",
+    False,
+    about="Let web hooks call this machine itself, without https too; for trying them out.",
+)
+
 # Background work: read by `config.celery`.
 
 CELERY_BROKER_URL = env.service(

@@ -12,7 +12,14 @@ from django.test import Client
 
 from assessments.models import Criterion, Grading
 from assessments.services import photos
-from certification.models import CertificateDocument, CertificateEvent, Message, Proposal
+from certification.models import (
+    CertificateDocument,
+    CertificateEvent,
+    Message,
+    Proposal,
+    WebHook,
+    WebHookDelivery,
+)
 from certification.services import calendars
 from records import services as records
 from tests.assessments import pictures
@@ -147,6 +154,13 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
     )
     certificate = make_certificate(person, scope, document=document)
     session = make_session(person.site, people=(person,), instructor=instructor)
+    hook = WebHook.objects.create(
+        site=person.site,
+        name=f"Plant of {person.full_name}",
+        address="https://plant.example.org/",
+        events=["ended"],
+        made_by=instructor,
+    )
     return {
         "person": person,
         "board": board,
@@ -180,6 +194,17 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
             signature=records.sign(
                 actor=instructor, meaning="proposed", about=person, content={}, at=NOW
             ),
+        ),
+        "hook": hook,
+        "delivery": WebHookDelivery.objects.create(
+            hook=hook,
+            event_key="ended:1",
+            event="ended",
+            person=person,
+            delivery_id=f"{person.pk:032x}",
+            body=b"{}",
+            due_at=NOW,
+            accepted_at=NOW,
         ),
         "calendar": calendars.make_address(person=person, in_full=True, actor=user, at=NOW),
         "session": session,

@@ -111,6 +111,16 @@ TABLE: dict[str, Row] = {
     "certification:calendar_stop": act(EVERYBODY),
     "certification:calendar_feed": page(READERS, "calendar"),
     "certification:mail_choices": form(EVERYBODY),
+    # Web hooks: what other systems are told, for whoever administers the site
+    "certification:hook_list": page(ADMINISTRATORS, others=NO),
+    "certification:hook_new": form(ADMINISTRATORS, others=NO),
+    "certification:hook_stop": act(
+        {"administrator"}, "hook", others=NO, elsewhere={"administrator_there"}
+    ),
+    "certification:hook_deliveries": page(ADMINISTRATORS, others=NO),
+    "certification:hook_delivery_send_again": act(
+        {"administrator"}, "delivery", others=NO, elsewhere={"administrator_there"}
+    ),
     # Reminders: seen coming by whoever teaches, audits or administers; mails not by instructors
     "certification:reminders": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
     "certification:reminders_printed_list": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
@@ -329,6 +339,8 @@ UNKNOWN = {
     "published": 99_999_999,
     "tool": "T-99999",
     "message": 99_999_999,
+    "hook": 99_999_999,
+    "delivery": 99_999_999,
     "site": "XX",
     "scope": "NO-SUCH",
 }

@@ -7,6 +7,7 @@ from .certificates import (
     Proposal,
 )
 from .health import Heartbeat
+from .hooks import HookEvent, WebHook, WebHookDelivery, WebHookTold
 from .known import KnownEnd, KnownRegister, KnownSpan
 from .mail_choices import MailChoice
 from .reminders import Message, Reminder, SiteSweep
@@ -20,6 +21,7 @@ __all__ = [
     "CertificateEvent",
     "CertificateWithdrawal",
     "Heartbeat",
+    "HookEvent",
     "KnownEnd",
     "KnownRegister",
     "KnownSpan",
@@ -35,4 +37,7 @@ __all__ = [
     "SiteSweep",
     "StandingEnd",
     "StandingSpan",
+    "WebHook",
+    "WebHookDelivery",
+    "WebHookTold",
 ]

@@ -1,6 +1,16 @@
 """Addresses of this app, one module a subject."""
 
-from . import calendars, certificates, health, home, mail_choices, proposals, register, reminders
+from . import (
+    calendars,
+    certificates,
+    health,
+    home,
+    hooks,
+    mail_choices,
+    proposals,
+    register,
+    reminders,
+)
 
 app_name = "certification"
 
@@ -9,6 +19,7 @@ urlpatterns = [
     *certificates.urlpatterns,
     *health.urlpatterns,
     *home.urlpatterns,
+    *hooks.urlpatterns,
     *mail_choices.urlpatterns,
     *proposals.urlpatterns,
     *register.urlpatterns,

@@ -86,6 +86,7 @@ def server() -> Iterator[MailServer]:
 def processes(transactional_db, link, request, tmp_path) -> Iterator[Processes]:
     """Starts processes on this test's database, files, broker and, if it has one, mail server."""
     environment = {"DATA_DIR": str(settings.DATA_DIR), "DATABASE_URL": database_url()}
+    environment["WEB_HOOKS_TO_LOOPBACK"] = "yes"
     if link.transport_cls != broker.SCHEME:
         environment["CELERY_BROKER_URL"] = link.as_uri(include_password=True)
     if "server" in request.fixturenames:
