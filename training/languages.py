@@ -11,9 +11,12 @@ from functools import wraps
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.utils import translation
+from django.utils.cache import patch_vary_headers
 
 from .access import View
 from .models import Person
+
+SIGN_IN_PAGES = "/account/"
 
 
 def language_of(person: Person | None) -> str:
@@ -39,6 +42,28 @@ def in_own_language(view: View) -> View:
         return response
 
     return spoken
+
+
+def sign_in_language(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """Sign people in in their language: until it is known, in the one the browser asks for."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        if not request.path.startswith(SIGN_IN_PAGES):
+            return get_response(request)
+        user = request.user
+        if user.is_authenticated:
+            language = language_of(user.person)
+        else:
+            language = translation.get_language_from_request(request)
+        with speaking(language):
+            response = get_response(request)
+        response.headers["Content-Language"] = language
+        patch_vary_headers(response, ("Accept-Language",))
+        return response
+
+    return middleware
 
 
 def site_language(

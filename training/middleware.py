@@ -8,6 +8,8 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from .languages import language_of, speaking
+
 CHANGE = "account_change_password"
 STAY_OPEN = (CHANGE, "account_logout", "account_login", "account_reset_password")
 
@@ -27,10 +29,12 @@ def own_password_first(
             and user.password_is_one_time
             and request.path not in map(reverse, STAY_OPEN)
         ):
-            messages.warning(
-                request,
-                _("Your password was given to you by somebody else. Choose your own to go on."),
-            )
+            # The page that it leads to is in this language too.
+            with speaking(language_of(user.person)):
+                messages.warning(
+                    request,
+                    _("Your password was given to you by somebody else. Choose your own to go on."),
+                )
             return redirect(CHANGE)
         return get_response(request)
 

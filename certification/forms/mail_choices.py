@@ -15,7 +15,7 @@ class MailChoiceForm(forms.Form):
     language = forms.ChoiceField(
         label=_("Language"),
         choices=settings.LANGUAGES,
-        help_text=_("Of your mails, your card and your calendar. The other pages are English."),
+        help_text=_("Of your mails, your card, your calendar and signing in. All else is English."),
     )
     lists = forms.ChoiceField(
         label=_("The list of what ends for others"), choices=MailChoice.Lists.choices

@@ -11,7 +11,7 @@ from tests.catalogue import TOP, messages_in
 
 SOURCES = sorted(LOCALES.glob("*/LC_MESSAGES/*.po"))
 
-# What is shown in its reader's language as a whole: mails, the calendar, and two pages.
+# What is shown in its reader's language as a whole: mails, the calendar, signing in, the card.
 SPOKEN = [
     "assessments/apps.py",
     "certification/apps.py",
@@ -28,6 +28,11 @@ SPOKEN = [
         str(path.relative_to(TOP))
         for path in sorted((TOP / "templates/certification/email").iterdir())
     ),
+    *(
+        str(path.relative_to(TOP))
+        for folder in ("account", "allauth")
+        for path in sorted((TOP / "templates" / folder).rglob("*.*"))
+    ),
     "templates/base.html",
     "templates/base_phone.html",
     "templates/certification/calendar.html",
@@ -37,8 +42,10 @@ SPOKEN = [
     "templates/partials/foot.html",
     "templates/partials/pair.html",
     "templates/partials/top.html",
+    "training/adapters.py",
     "training/apps.py",
     "training/limit_line.py",
+    "training/middleware.py",
     "training/navigation.py",
     "training/templatetags/look.py",
 ]
