@@ -2,7 +2,7 @@
 
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -99,6 +99,10 @@ def periods(
     """
     by_number: dict[str, CertificateFact] = {}
     found: dict[str, Period] = {}
+    certificates = list(certificates)
+    if len(certificates) == 1:
+        [one] = certificates
+        return {one.number: Period(valid_through(one.figures, one.issued_on))}
     for certificate in sorted(certificates, key=lambda one: one.issued_on):
         earlier = by_number.get(certificate.renews)
         renewed_through = None
@@ -235,13 +239,15 @@ class Course:
 
     def days_of_change(self) -> list[date]:
         """The days on which events or the last day may change the answer."""
-        days = [day_after(self.unextended_through), day_after(self.last_day), self.revoked_on]
+        days = [day_after(self.last_day), self.revoked_on]
+        if self.unextended_through != self.last_day:
+            days.append(day_after(self.unextended_through))
         for one in self.suspensions:
             days += [one.first_day, one.in_force_again_on]
         return [day for day in days if day is not None]
 
 
-def courses(certificates: Iterable[CertificateFact], events: Iterable[EventFact]) -> list[Course]:
+def courses(certificates: Iterable[CertificateFact], events: Sequence[EventFact]) -> list[Course]:
     """Work out what periods and events make of one person's certificates for one scope.
 
     Parameters
@@ -257,7 +263,9 @@ def courses(certificates: Iterable[CertificateFact], events: Iterable[EventFact]
     """
     certificates = list(certificates)
     by_number: dict[str, list[EventFact]] = defaultdict(list)
-    for event in sorted(events, key=lambda one: (one.effective_on, one.recorded_at, one.event_id)):
+    for event in events and sorted(
+        events, key=lambda one: (one.effective_on, one.recorded_at, one.event_id)
+    ):
         by_number[event.certificate_number].append(event)
     revoked_from: dict[str, date] = {}
     for number, own in by_number.items():

@@ -131,24 +131,22 @@ class Timeline:
     """
 
     __slots__ = (
-        "_before",
+        "_changes",
         "_changes_on",
         "_courses",
         "_first_days",
-        "_places",
         "_practice",
         "_rests_through",
+        "_spans",
         "_vision",
-        "spans",
     )
 
     def __init__(
         self, of_certificates: Iterable[Course], vision: VisionRecord, practice: PracticeRecord
     ) -> None:
-        self._courses = sorted(
-            of_certificates, key=lambda one: (one.certificate.issued_on, one.certificate.number)
-        )
-        self._places = {one.certificate.number: i for i, one in enumerate(self._courses)}
+        self._courses = list(of_certificates)
+        if len(self._courses) > 1:
+            self._courses.sort(key=lambda one: (one.certificate.issued_on, one.certificate.number))
         self._vision = vision
         self._practice = practice
         self._rests_through = [
@@ -156,29 +154,46 @@ class Timeline:
             for one in self._courses
             for months in [one.certificate.figures.max_absence_months]
         ]
-        self.spans = self._make_spans()
-        self._first_days = [span.first_day for span in self.spans]
-        self._changes_on = _changes_on(self.spans)
-        self._before = Span(
-            date.min,
-            self._first_days[0] - timedelta(days=1) if self._first_days else None,
-            Standing.NEVER_CERTIFIED,
-            "",
-            "",
-            Rule.NO_CERTIFICATE,
-        )
+        self._changes = self._make_changes()
+        self._first_days: list[date] | None = None
+        self._spans: tuple[Span, ...] | None = None
+        self._changes_on: list[date | None] | None = None
+
+    @property
+    def spans(self) -> tuple[Span, ...]:
+        # Made when first asked for: whoever looks up a million days needs the changes alone.
+        if self._spans is None:
+            self._spans = self._make_spans()
+        return self._spans
+
+    def changes(self) -> Iterator[tuple[date, Rule, str]]:
+        """The first day of each span, its rule and certificate: the quick way to all of them."""
+        courses = self._courses
+        for day, place, rule in self._changes:
+            yield day, rule, courses[place].certificate.number
+
+    def _index(self, day: date) -> int:
+        if self._first_days is None:
+            self._first_days = [change[0] for change in self._changes]
+        return bisect_right(self._first_days, day) - 1
+
+    def _before(self) -> Span:
+        last_day = self._changes[0][0] - timedelta(days=1) if self._changes else None
+        return Span(date.min, last_day, Standing.NEVER_CERTIFIED, "", "", Rule.NO_CERTIFICATE)
 
     def span_on(self, day: date) -> Span:
         """Return the span that a day lies in: the quick way to a standing alone."""
-        index = bisect_right(self._first_days, day) - 1
-        return self.spans[index] if index >= 0 else self._before
+        index = self._index(day)
+        return self.spans[index] if index >= 0 else self._before()
 
     def on(self, day: date) -> Answer:
         """Return the answer for a day, with everything it rests on."""
-        index = bisect_right(self._first_days, day) - 1
+        index = self._index(day)
         if index < 0:
-            span, changes_on = self._before, next(iter(self._first_days), None)
+            span, changes_on = self._before(), self._changes[0][0] if self._changes else None
         else:
+            if self._changes_on is None:
+                self._changes_on = _changes_on(self.spans)
             span, changes_on = self.spans[index], self._changes_on[index]
         return Answer(
             span.standing,
@@ -207,7 +222,7 @@ class Timeline:
         span = self.span_on(day)
         if span.standing != Standing.CERTIFIED:
             return ()
-        course = self._courses[self._places[span.certificate_number]]
+        course = self._course(span.certificate_number)
         number, figures = course.certificate.number, course.certificate.figures
         ends = [End(EndKind.CERTIFICATE, course.last_day, f"certificate:{number}")]
         if figures.vision_months:
@@ -220,12 +235,22 @@ class Timeline:
             ends.append(End(EndKind.PRACTICE, last_day, f"practice:{number}:{rests_from}"))
         return tuple(sorted(ends, key=lambda end: (end.last_day, end.kind)))
 
-    def _make_spans(self) -> tuple[Span, ...]:
+    def _course(self, number: str) -> Course:
+        return next(one for one in self._courses if one.certificate.number == number)
+
+    def _make_changes(self) -> list[tuple[date, int, Rule]]:
         """Walk through the days on which any certificate changes, the earliest first.
 
         Certificates go by their place, the newest last. ``deciding`` holds, in order, the
         places of those that let no older one answer.
+
+        Returns
+        -------
+        list of tuple
+            The first day of each span, the place of the certificate that answers, its rule.
         """
+        if len(self._courses) == 1:
+            return [(day, 0, rule) for day, rule in self._changes_of(0)]
         changes: dict[date, list[tuple[int, Rule]]] = defaultdict(list)
         for place in range(len(self._courses)):
             for day, rule in self._changes_of(place):
@@ -245,9 +270,12 @@ class Timeline:
             answering = deciding[-1] if deciding else len(rules) - 1
             if not answers or answers[-1][1:] != (answering, rules[answering]):
                 answers.append((day, answering, rules[answering]))
+        return answers
+
+    def _make_spans(self) -> tuple[Span, ...]:
         spans = []
         following: date | None = None
-        for first_day, answering, rule in reversed(answers):
+        for first_day, answering, rule in reversed(self._changes):
             certificate = self._courses[answering].certificate
             spans.append(
                 Span(
@@ -273,7 +301,9 @@ class Timeline:
         if rests_through is not None and rests_through < course.last_day:
             days.append(rests_through + timedelta(days=1))
         before: Rule | None = None
-        for day in sorted({issued_on, *(day for day in days if day > issued_on)}):
+        later = {day for day in days if day > issued_on}
+        later.add(issued_on)
+        for day in sorted(later):
             rule = self._rule_on(place, day)
             if rule != before:
                 yield day, rule
@@ -284,7 +314,7 @@ class Timeline:
         course = self._courses[place]
         if course.revoked_on is not None and course.revoked_on <= day:
             return Rule.REVOKED
-        if course.suspension_on(day):
+        if course.suspensions and course.suspension_on(day):
             return Rule.SUSPENDED
         if day > course.last_day:
             if not course.moved_by:
@@ -327,7 +357,7 @@ class Timeline:
         earlier = course.period.runs_on_from
         while earlier:
             yield f"certificate:{earlier}"
-            earlier = self._courses[self._places[earlier]].period.runs_on_from
+            earlier = self._course(earlier).period.runs_on_from
         if day > course.unextended_through:
             yield from (f"event:{one.event_id}" for one in course.moved_by)
         if day > course.last_day:

@@ -6,7 +6,8 @@ from datetime import date, timedelta
 
 from .facts import PracticeFact, VisionFact
 from .months import add_months
-from .periods import day_after
+
+ONE_DAY = timedelta(days=1)
 
 
 class VisionRecord:
@@ -18,7 +19,7 @@ class VisionRecord:
         Those that are known and not withdrawn, in any order.
     """
 
-    __slots__ = ("_days", "_tests")
+    __slots__ = ("_days", "_last_good", "_tests")
 
     def __init__(self, tests: Iterable[VisionFact]) -> None:
         by_day = {
@@ -27,6 +28,19 @@ class VisionRecord:
         }
         self._days = list(by_day)
         self._tests = list(by_day.values())
+        self._last_good: dict[int, list[date | None]] = {}
+
+    def _last_good_days(self, months: int) -> list[date | None]:
+        """The last day of each test by itself; none of one that was failed.
+
+        Kept, since a person's tests count for every scope of theirs.
+        """
+        found = self._last_good.get(months)
+        if found is None:
+            found = self._last_good[months] = [
+                add_months(test.tested_on, months) if test.passed else None for test in self._tests
+            ]
+        return found
 
     def test_on(self, day: date) -> VisionFact | None:
         """The latest test on or before a day."""
@@ -35,19 +49,20 @@ class VisionRecord:
 
     def is_current_on(self, day: date, months: int) -> bool:
         """Whether the latest test is a pass and at most a number of months old on a day."""
-        test = self.test_on(day)
-        return test is not None and test.passed and day <= add_months(test.tested_on, months)
+        index = bisect_right(self._days, day) - 1
+        if index < 0:
+            return False
+        last_day = self._last_good_days(months)[index]
+        return last_day is not None and day <= last_day
 
     def days_of_change(self, first: date, last: date, months: int) -> list[date]:
         """The days after ``first`` and through ``last`` on which the answer may change."""
-        days: list[date | None] = []
-        for test in self._tests[max(bisect_right(self._days, first) - 1, 0) :]:
-            if test.tested_on > last:
-                break
-            days.append(test.tested_on)
-            if test.passed:
-                days.append(day_after(add_months(test.tested_on, months)))
-        return [day for day in days if day is not None and first < day <= last]
+        days: list[date] = []
+        begin, end = bisect_right(self._days, first), bisect_right(self._days, last)
+        for last_day in self._last_good_days(months)[max(begin - 1, 0) : end]:
+            if last_day is not None and first <= last_day < last:
+                days.append(last_day + ONE_DAY)
+        return days + self._days[begin:end]
 
     def last_good_day(self, day: date, months: int) -> tuple[date, VisionFact]:
         """The last day through which vision stays current from a day on which it is.
