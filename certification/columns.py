@@ -1,9 +1,12 @@
 """Plain CSV as columns of text, read in one go.
 
-Most large files are plain: UTF-8, no quotation marks, as many cells in every line. Anything
-else is left to the readers that go line by line and can say what is wrong with one.
+Most large files are plain: UTF-8, as many cells in every line, no quotation mark inside a cell
+and no cell over two lines. Anything else is left to the readers that go line by line and can
+say what is wrong with one.
 """
 
+import csv
+import re
 from dataclasses import dataclass
 
 import polars as pl
@@ -32,7 +35,7 @@ def read_plain(content: bytes) -> Columns | None:
     """Read a plain CSV file; None if it is not plain and has to be read line by line."""
     begin = 3 if content.startswith(b"\xef\xbb\xbf") else 0
     head_end = content.find(b"\n", begin, begin + LONGEST_HEADING)
-    if head_end < 0 or b'"' in content or b"\0" in content:
+    if head_end < 0 or b"\0" in content:
         return None
     if content.count(b"\r") not in (0, content.count(b"\r\n")):
         return None
@@ -40,10 +43,13 @@ def read_plain(content: bytes) -> Columns | None:
         heading = content[begin:head_end].decode("utf-8").rstrip("\r")
     except UnicodeDecodeError:
         return None
+    quotes = content.count(b'"')
     if heading.lower().startswith("sep="):
         return None
     separator = max(DELIMITERS, key=heading.count)
-    headings = heading.split(separator)
+    if quotes and not _quotes_whole_cells(content, separator, quotes):
+        return None
+    headings = next(csv.reader([heading], delimiter=separator))
     while headings and not headings[-1].strip():
         headings.pop()
     if len(headings) < 2:
@@ -58,7 +64,7 @@ def read_plain(content: bytes) -> Columns | None:
             has_header=False,
             skip_lines=1,
             separator=separator,
-            quote_char=None,
+            quote_char='"' if quotes else None,
             schema=dict.fromkeys(names, pl.String),
             empty_string_is_null=False,
             row_index_name=LINE,
@@ -72,6 +78,13 @@ def read_plain(content: bytes) -> Columns | None:
     if frame.select((pl.all_horizontal(pl.col(name) == "" for name in names[:2])).any()).item():
         frame = frame.filter(~blank)
     return Columns(headings, frame)
+
+
+def _quotes_whole_cells(content: bytes, separator: str, quotes: int) -> bool:
+    """Whether all quotation marks stand around whole cells, none of them over two lines."""
+    mark = re.escape(separator.encode())
+    cell = re.compile(rb"(?:^|[\n\xbf" + mark + rb'])"[^"\r\n]*"(?=[\r\n' + mark + rb"]|$)")
+    return 2 * sum(1 for _cell in cell.finditer(content)) == quotes
 
 
 def from_lines(headings: list[str], lines: list[int], rows: list[list[str]]) -> pl.DataFrame:

@@ -27,8 +27,9 @@ from certification.domain.upkeep import PracticeRecord, VisionRecord
 from certification.tabular import Problem
 
 from .judging import EPOCH, PERSON, Progress, Question
-from .spans import Spans, SpansBuilder, Wanted
+from .spans import DaysByPair, Spans, SpansBuilder, Wanted
 
+NO_DAYS = np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
 PAIRS_A_LOT = 5_000
 PAIR, DAY, FIGURES = "pair", "day", "figures"
 
@@ -183,7 +184,7 @@ class _Work:
         self._events = register._events
         self._question = question
         self._then = question.as_known_then
-        asked = pl.Series(wanted.distinct_pairs())
+        asked = pl.Series(wanted.pairs)
         certificates = register._certificates
         certificates = certificates.filter(pl.col(PAIR).is_in(asked.implode()))
         self._certificates = self._standing(certificates).sort(PAIR, maintain_order=True)
@@ -208,7 +209,7 @@ class _Work:
         self._vision = self._standing(register._vision).sort(
             PERSON, "tested_on", "recorded_at", "test_id"
         )
-        self._days = wanted.days_by_pair()
+        self._days = wanted.days_by_pair() if self._then else DaysByPair(*NO_DAYS)
 
     def _standing(self, frame: pl.DataFrame) -> pl.DataFrame:
         """The facts that stand as known at the instant asked about; all, for as known then."""
@@ -224,7 +225,8 @@ class _Work:
 
     def _logged(self, wanted: Wanted, matters: pl.Series) -> pl.DataFrame:
         """The rows of the log as practice, known whenever it is asked about."""
-        days = pl.DataFrame({PAIR: wanted.pairs, DAY: wanted.days - EPOCH}).filter(
+        pairs, ordinals = wanted.pairs_and_days()
+        days = pl.DataFrame({PAIR: pairs, DAY: ordinals - EPOCH}).filter(
             pl.col(PAIR).is_in(matters.implode())
         )
         return days.select(
@@ -274,10 +276,10 @@ class _Work:
                 record = VisionRecord(tests[vision.of(person)])
             own = certificates.at(place)
             facts = [
-                CertificateFact(number, figures[scheme], day, renewed, ALWAYS_KNOWN)
-                for number, scheme, day, renewed in zip(
-                    numbers[own], of_scheme[own], issued_on[own], renews[own], strict=True
+                CertificateFact(
+                    numbers[row], figures[of_scheme[row]], issued_on[row], renews[row], ALWAYS_KNOWN
                 )
+                for row in range(own.start, own.stop)
             ]
             happened: Sequence[EventFact] = ()
             if events:

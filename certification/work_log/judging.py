@@ -106,7 +106,7 @@ class Findings:
 
     def concerned(self) -> tuple[int, int]:
         """People and days with at least one row that was not certified."""
-        rows = self.frame.filter(pl.col(STANDING) != "certified")
+        rows = self.frame.select(PERSON, DAY, STANDING).filter(pl.col(STANDING) != "certified")
         return rows[PERSON].drop_nulls().n_unique(), rows[DAY].n_unique()
 
 
@@ -132,13 +132,10 @@ def judge(
     pairs = person.fill_null(0).to_numpy().astype(np.int64) * max(len(register.scopes), 1)
     pairs += scope.to_numpy()
     keys = keys_of(pairs, days)
-    asked = np.unique(keys[known])
-    wanted = Wanted(asked >> 22, asked & ((1 << 22) - 1))
-    del asked
-    spans = register.spans(wanted, question, progress)
+    spans = register.spans(Wanted(keys if known.all() else keys[known]), question, progress)
     progress("judge", 0, len(keys))
     found = spans.look_up(keys)
-    del keys, pairs, days, wanted
+    del keys, pairs, days
     codes = np.full(len(found), NEVER, dtype=np.uint8)
     there = found >= 0
     codes[there] = spans.standings[found[there]]

@@ -8,15 +8,17 @@ from array import array
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cached_property
 
 import numpy as np
 import polars as pl
 
-from certification.domain.standing import Span, Standing, Timeline
+from certification.domain.standing import Rule, Span, Standing, Timeline
 
 DAY_BITS = 22  # date.max.toordinal() is less than 2 ** 22
 STANDINGS = tuple(standing.value for standing in Standing)
 CODE_OF = {standing: code for code, standing in enumerate(Standing)}
+CODE_OF_RULE = {rule: CODE_OF[rule.standing] for rule in Rule}
 NEVER = CODE_OF[Standing.NEVER_CERTIFIED]
 UNKNOWN = CODE_OF[Standing.UNKNOWN_PERSON]
 
@@ -65,10 +67,10 @@ class SpansBuilder:
     def add(self, pair: int, timeline: Timeline) -> None:
         """Add all spans of a pair."""
         above = pair << DAY_BITS
-        for span in timeline.spans:
-            self.keys.append(above | span.first_day.toordinal())
-            self.standings.append(CODE_OF[span.standing])
-            self.certificates.append(span.certificate_number)
+        for day, rule, number in timeline.changes():
+            self.keys.append(above | day.toordinal())
+            self.standings.append(CODE_OF_RULE[rule])
+            self.certificates.append(number)
 
     def add_day(self, pair: int, day: date, span: Span) -> None:
         """Add the answer for a single day, good for that day alone."""
@@ -86,33 +88,43 @@ class SpansBuilder:
         return Spans(keys, standings, certificates)
 
 
-@dataclass(frozen=True)
 class Wanted:
-    """The pairs and days that a log asks about, each once and in order.
+    """The pairs and days that a log asks about.
 
-    Attributes
+    Parameters
     ----------
-    pairs : ndarray of int64, shape (N,)
-    days : ndarray of int64, shape (N,)
-        As ordinals.
+    keys : ndarray of int64, shape (N,)
+        In any order, as often as they come.
     """
 
-    pairs: np.ndarray
-    days: np.ndarray
+    def __init__(self, keys: np.ndarray) -> None:
+        self._keys = keys
 
-    def distinct_pairs(self) -> np.ndarray:
-        return np.unique(self.pairs)
+    @cached_property
+    def pairs(self) -> np.ndarray:
+        """Each pair once, in order."""
+        return _distinct(self._keys >> DAY_BITS)
+
+    def pairs_and_days(self) -> tuple[np.ndarray, np.ndarray]:
+        """Each pair with each of its days once, in order; the days as ordinals."""
+        keys = _distinct(self._keys)
+        return keys >> DAY_BITS, keys & ((1 << DAY_BITS) - 1)
 
     def days_by_pair(self) -> "DaysByPair":
-        return DaysByPair(self)
+        return DaysByPair(*self.pairs_and_days())
+
+
+def _distinct(numbers: np.ndarray) -> np.ndarray:
+    return pl.Series(numbers).unique().sort().to_numpy()
 
 
 class DaysByPair:
     """The days of each pair of a log."""
 
-    def __init__(self, wanted: Wanted) -> None:
-        self._days = wanted.days
-        self._pairs, self._starts = np.unique(wanted.pairs, return_index=True)
+    def __init__(self, pairs: np.ndarray, days: np.ndarray) -> None:
+        self._days = days
+        self._pairs = _distinct(pairs)
+        self._starts = np.searchsorted(pairs, self._pairs)
 
     def __getitem__(self, pair: int) -> Sequence[date]:
         place = int(np.searchsorted(self._pairs, pair))

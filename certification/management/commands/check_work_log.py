@@ -18,7 +18,7 @@ from certification.services.work_log_register import StoredRegister
 from certification.tabular import Problem
 from certification.work_log.bundle_register import BundleRegister
 from certification.work_log.judging import Findings, Question, Register, judge
-from certification.work_log.log import read_log
+from certification.work_log.log import Log, read_log
 
 MOST_TOLD = 1000
 NO_FILE = "-"
@@ -103,12 +103,8 @@ class Command(BaseCommand):
 
     def _judge(self, options: dict[str, Any]) -> Findings:
         path: Path = options["log"]
-        try:
-            content = path.read_bytes()
-        except OSError as error:
-            raise CommandError(f"{path} cannot be read: {error.strerror}.") from error
-        log = read_log(path.name, content)
-        del content
+        if not path.is_file():
+            raise CommandError(f"{path} cannot be read: there is no such file.")
         zone = options["zone"]
         register: Register
         if options["register"] is None:
@@ -124,7 +120,8 @@ class Command(BaseCommand):
             options["counts_as_practice"],
             zone,
         )
-        return judge(log, register, question)
+        # After the register, whose reading takes most room while it lasts.
+        return judge(_log(path), register, question)
 
     def _tell(self, problems: list[Problem], what: str = "") -> None:
         for problem in problems[:MOST_TOLD]:
@@ -154,6 +151,13 @@ class Command(BaseCommand):
             out.write(f"  {word}: {count}")
         out.write(f"People with a row that was not certified: {people}, on {days} days.")
         out.write(f"Rows that could not be judged: {findings.bad_rows}")
+
+
+def _log(path: Path) -> Log:
+    try:
+        return read_log(path.name, path.read_bytes())
+    except OSError as error:
+        raise CommandError(f"{path} cannot be read: {error.strerror}.") from error
 
 
 def _instant_in(asked: date | datetime | None, zone: ZoneInfo) -> datetime | None:
