@@ -70,6 +70,7 @@ pictures: install-dev
 bench: install-dev
 	@$(BIN)/python -m benchmarks.photos
 	@$(BIN)/python -m benchmarks.register
+	@$(BIN)/python -m benchmarks.work_log
 
 format:
 	$(BIN)/ruff check --fix .
