@@ -6,6 +6,8 @@ suspended, revoked and so on by quality at that site, never by its holder. Unkno
 forbidden answer alike.
 """
 
+from collections.abc import Collection
+
 from django.db.models import Q, QuerySet
 from django.http import Http404
 from django.shortcuts import get_object_or_404
@@ -22,9 +24,11 @@ from .models import (
     Scope,
     WebHook,
     WebHookDelivery,
+    WorkLogCheck,
 )
 from .models.hooks import WebHookDeliveryQuerySet, WebHookQuerySet
 from .models.reminders import MessageQuerySet
+from .models.work_log import WorkLogCheckQuerySet
 
 
 def certificates_readable_by(user: User) -> QuerySet[Certificate]:
@@ -165,3 +169,22 @@ def delivery_for_administrator(user: User, delivery_id: int) -> WebHookDelivery:
     return get_object_or_404(
         deliveries_administered_by(user).select_related("hook"), pk=delivery_id
     )
+
+
+def work_log_checks_readable_by(user: User) -> WorkLogCheckQuerySet:
+    """Checks against people of the user's sites alone: findings tell how everybody stood."""
+    elsewhere = Site.objects.exclude(pk__in=user.sites_as(Role.QUALITY))
+    return WorkLogCheck.objects.exclude(sites__in=elsewhere)
+
+
+def work_log_check_for_quality(user: User, check_id: int) -> WorkLogCheck:
+    return get_object_or_404(
+        work_log_checks_readable_by(user).select_related("asked_by__person"), pk=check_id
+    )
+
+
+def names_of(user: User, numbers: Collection[str]) -> dict[str, str]:
+    """Names by employee number, of people whose results the user reads as quality."""
+    people = Person.objects.filter(site__in=user.sites_as(Role.QUALITY))
+    found = people.filter(employee_number__in=numbers)
+    return dict(found.values_list("employee_number", "full_name"))

@@ -34,6 +34,8 @@ class CertificationConfig(AppConfig):
         )
         decide = ["instructor", "quality"]
         navigation.register(_("Proposals"), "certification:proposal_list", decide, order=45)
+        quality = ["quality"]
+        navigation.register(_("Work\u00a0log"), "certification:work_log", quality, order=42)
         watch = ["instructor", "quality", "administrator"]
         administers = ["administrator"]
         navigation.register(

@@ -29,5 +29,9 @@ class BundleRefused(CertificationError):
     """The bundle has rows that cannot be taken in, so none was."""
 
 
+class CannotCheck(CertificationError):
+    """The file is none that a work-log check takes."""
+
+
 class CannotSendAgain(CertificationError):
     """The message was sent, withdrawn or is being tried, so there is nothing to repeat."""

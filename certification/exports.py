@@ -13,6 +13,8 @@ from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
 from openpyxl.styles import Font
 
 STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+FORMULA = r"^ *[=+\-@\t\r]"
+"""The same as a pattern."""
 
 
 class Echo:

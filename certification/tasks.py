@@ -7,7 +7,15 @@ from django.utils import timezone
 from kombu.exceptions import OperationalError
 
 from .models import Heartbeat
-from .services import health, hook_sending, hooks, known_registers, mail, reminders
+from .services import (
+    health,
+    hook_sending,
+    hooks,
+    known_registers,
+    mail,
+    reminders,
+    work_log_checks,
+)
 
 log = logging.getLogger(__name__)
 
@@ -60,3 +68,15 @@ def tell_web_hooks() -> int:
     """Write what is news to web hooks, then send what is due; run by beat every minute."""
     hooks.write_news(timezone.now())
     return hook_sending.send_due(clock=timezone.now).taken
+
+
+@shared_task
+def check_work_log(check_id: int) -> bool:
+    """Run one work-log check; an unknown one is nobody's work."""
+    return work_log_checks.run_check(check_id=check_id, clock=timezone.now)
+
+
+@shared_task
+def check_work_logs() -> int:
+    """Run the work-log checks that a lost message or a dead worker left; run by beat."""
+    return work_log_checks.run_due_checks(clock=timezone.now)

@@ -64,6 +64,11 @@ app.conf.update(
             "schedule": crontab(),
             "options": {"expires": 50},
         },
+        "check work logs": {
+            "task": "certification.tasks.check_work_logs",
+            "schedule": crontab(),
+            "options": {"expires": 50},
+        },
         "make missing renditions": {
             "task": "assessments.tasks.make_missing_renditions",
             "schedule": crontab(),

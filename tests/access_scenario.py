@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from io import BytesIO
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from django.core.files.base import ContentFile
 from django.db import transaction
@@ -19,8 +20,9 @@ from certification.models import (
     Proposal,
     WebHook,
     WebHookDelivery,
+    WorkLogCheck,
 )
-from certification.services import calendars
+from certification.services import calendars, work_log_checks
 from records import services as records
 from tests.assessments import pictures
 from tests.factories import (
@@ -109,6 +111,7 @@ def build() -> Scenario:
     for led, lead in (("owner", "lead"), ("other", "other_lead")):
         Person.objects.filter(user=users[led]).update(line_lead=users[lead].person)
     common = _common(users["instructor"])
+    common["work_log_check"] = _checked_log(users["quality"])
     things = {
         name: common | _things_of(users[name], common, users["instructor"])
         for name in ("owner", "own_instructor", "own_quality")
@@ -138,6 +141,22 @@ def _common(instructor: User) -> dict[str, object]:
         ).course,
         "scope": make_scope(),
     }
+
+
+def _checked_log(quality: User) -> WorkLogCheck:
+    """A check that found what there is nobody for, and a row that it could not judge."""
+    scope = make_scope().code
+    check = work_log_checks.ask_for_check(
+        actor=quality,
+        file=BytesIO(
+            f"employee_number,scope,worked_on\n99999,{scope},2026-01-02\nx,x,x\n".encode()
+        ),
+        name="travellers.csv",
+        at=NOW,
+        zone=ZoneInfo("UTC"),
+    )
+    work_log_checks.run_check(check_id=check.pk, clock=lambda: NOW)
+    return WorkLogCheck.objects.get(pk=check.pk)
 
 
 def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:

@@ -80,6 +80,9 @@ JUDGED = {
     "how": "at_board",
 }
 
+AUDITS_HERE = AUDITS | {"own_quality"}
+NOT_THERE_THERE: dict[str, Any] = {"others": NO, "elsewhere": {"quality_there"}}
+
 TABLE: dict[str, Row] = {
     # Home pages, and what each role finds
     "certification:home": page(EVERYBODY),
@@ -121,6 +124,13 @@ TABLE: dict[str, Row] = {
     "certification:hook_delivery_send_again": act(
         {"administrator"}, "delivery", others=NO, elsewhere={"administrator_there"}
     ),
+    # Work-log checks: of quality at every site whose people were held against the log
+    "certification:work_log": form(QUALITY, others=NO),
+    "certification:work_log_example": page(QUALITY, others=NO),
+    "certification:work_log_check": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
+    "certification:work_log_csv": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
+    "certification:work_log_xlsx": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
+    "certification:work_log_problems": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
     # Reminders: seen coming by whoever teaches, audits or administers; mails not by instructors
     "certification:reminders": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
     "certification:reminders_printed_list": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
@@ -341,6 +351,7 @@ UNKNOWN = {
     "message": 99_999_999,
     "hook": 99_999_999,
     "delivery": 99_999_999,
+    "work_log_check": 99_999_999,
     "site": "XX",
     "scope": "NO-SUCH",
 }
@@ -407,6 +418,7 @@ LISTS: dict[str, tuple[str, frozenset[str]]] = {
         frozenset({"quality", "own_quality", "administrator"}),
     ),
     "certification:my_card": ("certificate", frozenset({"owner"})),
+    "certification:work_log": ("work_log_check", AUDITS_HERE),
     "training:person_list": ("person", HERE_READS | {"lead", "administrator"}),
     "training:class_list": ("session", HERE_READS),
     "training:tool_list": ("tool", HERE_READS),
@@ -414,11 +426,16 @@ LISTS: dict[str, tuple[str, frozenset[str]]] = {
 }
 
 
+TOLD_BY = {"person": "full_name", "message": "subject", "work_log_check": "file_name"}
+
+
 @pytest.mark.parametrize("name", LISTS)
 def test_list_shows_the_things_of_the_owner_to_those_who_may_read_them(scenario, name):
     thing, may = LISTS[name]
     owners = scenario.things["owner"][thing]
-    told_by = {"person": "full_name", "message": "subject"}.get(thing)
+    told_by = {"person": "full_name", "message": "subject", "work_log_check": "file_name"}.get(
+        thing
+    )
     shown_as = getattr(owners, told_by) if told_by else str(in_address(owners))
 
     shown_to = set()

@@ -23,7 +23,7 @@ from training.models import (
 )
 from training.services import content
 
-from . import boards, people
+from . import boards, people, work_log
 from .roster import ORGANISATION
 
 SEED = 20
@@ -84,6 +84,7 @@ def load(*, now: datetime | None = None, seed: int = SEED, say: Say = lambda tex
         boards.hand_out(stage)
         _classes(stage)
         standing.rebuild_all()
+        work_log.check_a_log(stage)
         records.record(
             actor=people.BY,
             act="demo loaded",

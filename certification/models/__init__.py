@@ -13,6 +13,7 @@ from .mail_choices import MailChoice
 from .reminders import Message, Reminder, SiteSweep
 from .schemes import Operation, Scheme, SchemeRequirement, SchemeRevision, Scope
 from .standing import StandingEnd, StandingSpan
+from .work_log import WorkLogCheck
 
 __all__ = [
     "CalendarFeed",
@@ -40,4 +41,5 @@ __all__ = [
     "WebHook",
     "WebHookDelivery",
     "WebHookTold",
+    "WorkLogCheck",
 ]

@@ -10,6 +10,7 @@ from . import (
     proposals,
     register,
     reminders,
+    work_log,
 )
 
 app_name = "certification"
@@ -24,4 +25,5 @@ urlpatterns = [
     *proposals.urlpatterns,
     *register.urlpatterns,
     *reminders.urlpatterns,
+    *work_log.urlpatterns,
 ]
