@@ -52,14 +52,26 @@ class StoredRegister:
         self._scope_pks = np.array([pk for pk, _code in scopes], dtype=np.int64)
         self.operations = dict(Operation.objects.values_list("code", "scope__code"))
         held = [
-            (mark, place_of[pk], first.toordinal(), (last or date.max).toordinal())
+            (
+                mark,
+                self.numbers[place_of[pk]],
+                place_of[pk],
+                first.toordinal(),
+                (last or date.max).toordinal(),
+            )
             for mark, pk, first, last in stamps.values_list(
                 "mark", "person", "issued_on", "returned_on"
             )
         ]
         self.stamps = pl.DataFrame(
             held,
-            schema={"stamp": pl.String, PERSON: pl.Int64, "first": pl.Int64, "last": pl.Int64},
+            schema={
+                "stamp": pl.String,
+                "number": pl.String,
+                PERSON: pl.Int64,
+                "first": pl.Int64,
+                "last": pl.Int64,
+            },
             orient="row",
         )
 

@@ -150,17 +150,13 @@ class BundleRegister:
 
     def _read_stamps(self) -> pl.DataFrame:
         frame = self._frames.part("stamps")
-        return (
-            frame.with_columns(
-                self._people_of(frame).alias(PERSON),
-                (pl.col("issued_on").cast(pl.Int64) + EPOCH).alias("first"),
-                (pl.col("returned_on").cast(pl.Int64) + EPOCH)
-                .fill_null(date.max.toordinal())
-                .alias("last"),
-            )
-            .filter(pl.col(PERSON).is_not_null())
-            .select("stamp", PERSON, "first", "last")
-        )
+        return frame.with_columns(
+            self._people_of(frame).alias(PERSON),
+            (pl.col("issued_on").cast(pl.Int64) + EPOCH).alias("first"),
+            (pl.col("returned_on").cast(pl.Int64) + EPOCH)
+            .fill_null(date.max.toordinal())
+            .alias("last"),
+        ).select("stamp", pl.col("employee_number").alias("number"), PERSON, "first", "last")
 
     # Answers
 

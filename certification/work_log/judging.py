@@ -57,10 +57,12 @@ class Register(Protocol):
     numbers : list of str
         Employee numbers.
     scopes : dict of str to int
+        Empty where none is named anywhere: then every scope is one that nobody holds.
     operations : dict of str to str
         The scope's code for each operation.
     stamps : polars.DataFrame
-        Columns ``stamp``, ``person``, ``first`` and ``last``, the last two as ordinals.
+        Columns ``stamp``, ``number``, ``person`` (null for a number that is nobody's), ``first``
+        and ``last``, the last two as ordinals.
     """
 
     people: dict[str, int]
@@ -207,6 +209,8 @@ class _Rows:
             )
             scopes = scopes.zip_with(named, asked.fill_null(""))
         codes = mapped(scopes, list(register.scopes), [*register.scopes.values()], pl.Int64)
+        if not register.scopes:
+            codes = pl.Series([0]).new_from_index(0, self.frame.height)
         self.refuse(
             codes.is_null() & (scopes != ""),
             "scope",
@@ -241,10 +245,7 @@ class _Rows:
                 ),
             )
             people = people.zip_with(~unnamed, held[PERSON])
-            filled = mapped(
-                people, list(range(len(register.numbers))), register.numbers, pl.String
-            ).fill_null("")
-            numbers = numbers.zip_with(~unnamed, filled)
+            numbers = numbers.zip_with(~unnamed, held["number"].fill_null(""))
         self.frame = self.frame.with_columns(people.alias(PERSON), numbers.alias("number"))
 
     def good(self) -> pl.DataFrame:
@@ -297,10 +298,10 @@ def _kept(heading: str) -> str:
 
 
 def _holders(asked: pl.DataFrame, register: Register) -> pl.DataFrame:
-    """Who held stamps on days: ``person``, and the number of ``holders``."""
+    """Who held stamps on days: ``number`` and ``person``, and how many ``holders`` there were."""
     return (
         asked.join(register.stamps, on="stamp", how="inner")
         .filter((pl.col(DAY).cast(pl.Int64) + EPOCH).is_between(pl.col("first"), pl.col("last")))
         .group_by("stamp", DAY)
-        .agg(pl.col(PERSON).first(), pl.col(PERSON).n_unique().alias("holders"))
+        .agg(pl.col("number", PERSON).first(), pl.col("number").n_unique().alias("holders"))
     )

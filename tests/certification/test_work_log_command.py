@@ -11,7 +11,7 @@ from django.core.management import CommandError, call_command
 
 from certification.models import Certificate, Operation
 from certification.services import importing
-from tests.certification.bundles import csv_bytes, write_bundle, xlsx_bytes
+from tests.certification.bundles import csv_bytes, tables, write_bundle, xlsx_bytes
 from tests.certification.standing_bundles import FOLDER
 from tests.factories import NOW, make_site
 from training.models import FormerEmployeeNumber, Person
@@ -114,6 +114,32 @@ def test_log_without_any_certificate_to_hold_it_against_is_judged_too(options, c
         b"1,P1,turret,2024-01-01,never_certified,",
         b"2,XX,turret,2024-01-01,unknown_person,",
     ]
+
+
+def test_bundle_of_people_alone_says_of_everybody_that_they_were_never_certified(check, tmp_path):
+    folder = tmp_path / "bundle"
+    folder.mkdir()
+    (folder / "people.csv").write_bytes(csv_bytes(tables()["people"]))
+    log = tmp_path / "log.csv"
+    log.write_bytes(
+        b"row,employee_number,scope,worked_on\n1,P1,turret,2024-01-01\n2,P1,,2024-01-01\n"
+    )
+
+    found, said, _warned = check(log, "--register", folder)
+
+    assert found.splitlines()[1:] == [b"1,P1,turret,2024-01-01,never_certified,"]
+    assert "could not be judged: 1" in said
+
+
+@pytest.mark.parametrize("line_end", [b"", b"\n", b"\r\n\r\n"], ids=["bare", "ended", "blank"])
+def test_log_without_rows_has_findings_without_rows(line_end, check, bundle, tmp_path):
+    log = tmp_path / "log.csv"
+    log.write_bytes(b"row,employee_number,scope,worked_on" + line_end)
+
+    found, said, _warned = check(log, "--register", bundle)
+
+    assert found == b"row,employee_number,scope,worked_on,standing,certificate_number\n"
+    assert said.startswith("0 rows were judged")
 
 
 # The log as it comes
@@ -276,6 +302,17 @@ def test_number_says_who_and_where_it_is_empty_whoever_held_the_stamp(
 
     row = as_rows(found)[1]
     assert [row[0], row[4]] == expected
+
+
+def test_stamp_of_somebody_who_is_not_among_the_people_is_filled_in_all_the_same(check, tmp_path):
+    stamps = [*STAMPS, ["8", "GONE-1", "2022-01-01", ""]]
+    folder = write_bundle(tmp_path / "bundle", stamps=stamps)
+    log = tmp_path / "log.csv"
+    log.write_bytes(b"row,stamp,scope,worked_on\n1,8,turret,2022-03-20\n")
+
+    found, _said, _warned = check(log, "--register", folder)
+
+    assert found.splitlines()[1] == b"1,GONE-1,8,turret,2022-03-20,unknown_person,"
 
 
 def test_stamp_in_two_hands_on_a_day_is_nobodys_word(check, tmp_path):
