@@ -76,6 +76,14 @@ def person_and_scope(user: User, employee_number: str, scope_code: str) -> tuple
     return person, get_object_or_404(Scope, code=scope_code)
 
 
+def person_and_scope_for_standing(
+    user: User, person_pk: int, scope_pk: int
+) -> tuple[Person, Scope]:
+    """Somebody whose standing the user may read, line leads included, and a scope."""
+    people = training_access.people_with_standing_for(user).select_related("site", "line_lead")
+    return get_object_or_404(people, pk=person_pk), get_object_or_404(Scope, pk=scope_pk)
+
+
 def may_propose(user: User, person: Person) -> bool:
     """Instructors at somebody's site may propose them, and nobody themselves."""
     return user.person_id != person.pk and user.has_role(Role.INSTRUCTOR, site=person.site_id)

@@ -111,18 +111,19 @@ class CertificateScreen:
 def build(certificate: Certificate, user: User, now: datetime | None = None) -> CertificateScreen:
     person, scope = certificate.person, certificate.scope
     today = person.site.today(now)
-    line = timeline(standing.facts_for(person, scope))
-    course = standing.courses_of(person, scope).get(certificate.number)
+    facts = standing.facts_for(person, scope)
+    line = timeline(facts)
+    courses = standing.courses_in(facts)
     may_act = user.person_id != person.pk and user.has_role(Role.QUALITY, site=person.site_id)
     return CertificateScreen(
         certificate=certificate,
         today=today,
         answer=line.on(today),
-        course=course,
+        course=courses.get(certificate.number),
         ends=[(ENDS[end.kind], end.last_day) for end in line.ends_after(today)],
         events=_event_lines(certificate, may_act),
         boards=boards_of(certificate.evidence),
-        acts=_acts(certificate, course, today) if may_act else [],
+        acts=acts_on(certificate, courses, today) if may_act else [],
         is_own=user.person_id == person.pk,
     )
 
@@ -150,15 +151,23 @@ def _event_lines(certificate: Certificate, may_act: bool) -> list[EventLine]:
     ]
 
 
-def _acts(certificate: Certificate, course: Course | None, today: date) -> list[ActLine]:
-    """Everything quality can do, in the order of the labels, and why not where it cannot."""
+def acts_on(certificate: Certificate, courses: dict[str, Course], today: date) -> list[ActLine]:
+    """Everything quality can do, in the order of the labels, and why not where it cannot.
+
+    ``courses`` are all of the person for the scope.
+    """
     person, scope = certificate.person, certificate.scope
+    course = courses.get(certificate.number)
+
+    def why_not(kind: str) -> str:
+        return acts.why_not(kind, person, scope, today, courses)
+
     refusals = {
-        "suspend": acts.why_not(CertificateEvent.Kind.SUSPENDED, person, scope, today),
-        "reinstate": acts.why_not(CertificateEvent.Kind.REINSTATED, person, scope, today),
-        "extend": acts.why_not_extend(certificate, today),
-        "end": acts.why_not(CertificateEvent.Kind.ENDED, person, scope, today),
-        "revoke": acts.why_not(CertificateEvent.Kind.REVOKED, person, scope, today),
+        "suspend": why_not(CertificateEvent.Kind.SUSPENDED),
+        "reinstate": why_not(CertificateEvent.Kind.REINSTATED),
+        "extend": acts.why_not_extend(certificate, course, today),
+        "end": why_not(CertificateEvent.Kind.ENDED),
+        "revoke": why_not(CertificateEvent.Kind.REVOKED),
         "withdraw": ""
         if course is not None
         else _now("Certificate %(number)s was withdrawn.") % {"number": certificate.number},

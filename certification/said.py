@@ -1,8 +1,12 @@
 """Standing in words: why somebody is or is not certified, as far as every reader may know it."""
 
+from typing import Any
+
 from django.utils.translation import gettext_lazy as _
 
-from .domain.answers import EndKind, Rule
+from .domain.answers import EndKind, Rule, Standing
+
+NOT_CURRENT = "not_current"
 
 # Why a vision test does not count is for its holder alone; everybody else learns currency.
 RULES = {
@@ -39,3 +43,24 @@ ENDS = {
     EndKind.VISION: _("The vision test"),
     EndKind.PRACTICE: _("Practice: without more work recorded"),
 }
+
+
+def standing_said(standing: Standing, in_full: bool) -> str:
+    """A standing's key as a reader may know it: health is for those who read in full."""
+    if standing is Standing.VISION_NOT_CURRENT and not in_full:
+        return NOT_CURRENT
+    return standing.value
+
+
+def rule_said(rule: Rule, in_full: bool) -> Any:
+    """Why, as a reader may know it."""
+    if rule.standing is Standing.VISION_NOT_CURRENT and not in_full:
+        return _("Not current: see your instructor.")
+    return RULES[rule]
+
+
+def end_said(kind: EndKind, in_full: bool) -> Any:
+    """What ends, as a reader may know it."""
+    if kind is EndKind.VISION and not in_full:
+        return _("See your instructor")
+    return ENDS[kind]

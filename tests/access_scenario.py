@@ -182,6 +182,8 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
     )
     return {
         "person": person,
+        "person_pk": person.pk,
+        "scope_pk": scope.pk,
         "board": board,
         "photo": photos.add_photo(
             board=board, file=BytesIO(pictures.jpeg()), name="E01.jpg", actor=user, at=NOW

@@ -97,6 +97,7 @@ TABLE: dict[str, Row] = {
     ),
     "certification:who_was_that": page(QUALITY, others=NO, asked={"q": "47 2026-05-03"}),
     "certification:person_standing": page(READS | {"lead", "administrator"}, "person"),
+    "certification:standing_detail": page(READS | {"lead"}, "person_pk", "scope_pk"),
     # Certificates: read by whose they are, acted on by quality and never one's own
     "certification:certificate_detail": page(READS, "certificate"),
     "certification:certificate_document": page(READS, "certificate"),
@@ -334,6 +335,7 @@ OF_SOMEBODY = [
 ]
 UNKNOWN = {
     "person": "99999",
+    "person_pk": 99_999_999,
     "board": "CA-B-99999",
     "photo": "no-such-photograph-is-stored-here",
     "grading": 99_999_999,

@@ -153,9 +153,10 @@ def extend_certificate(
     """
     _refuse_unless_quality(actor, certificate.person)
     today = certificate.person.site.today(at)
-    if why := why_not_extend(certificate, today):
+    course = standing.courses_of(certificate.person, certificate.scope).get(certificate.number)
+    if why := why_not_extend(certificate, course, today):
         raise NothingToStop(why)
-    course = standing.courses_of(certificate.person, certificate.scope)[certificate.number]
+    assert course is not None  # noqa: S101 - it can be extended
     if until <= course.last_day:
         raise CertificationError(
             _("Certificate %(number)s is good through %(day)s already: give a later day.")
@@ -246,10 +247,10 @@ def withdraw_certificate(
     return withdrawal
 
 
-def why_not(kind: str, person: Person, scope: Scope, day: date) -> str:
+def why_not(kind: str, person: Person, scope: Scope, day: date, courses: dict[str, Course]) -> str:
     """Why an act on all of somebody's certificates has nothing to act on that day.
 
-    Empty where it has.
+    Empty where it has. ``courses`` are all of theirs for the scope.
     """
     can_touch = {
         Kind.SUSPENDED: _still_good,
@@ -257,16 +258,17 @@ def why_not(kind: str, person: Person, scope: Scope, day: date) -> str:
         Kind.ENDED: _lasts_longer,
         Kind.REINSTATED: _is_suspended,
     }[Kind(kind)]
-    courses = standing.courses_of(person, scope)
     if any(can_touch(one, day) for one in courses.values()):
         return ""
     return _nothing_left(kind, person, scope, day, courses)
 
 
-def why_not_extend(certificate: Certificate, day: date) -> str:
-    """Why a certificate cannot be extended that day; empty where it can."""
+def why_not_extend(certificate: Certificate, course: Course | None, day: date) -> str:
+    """Why a certificate cannot be extended that day; empty where it can.
+
+    It has no course where it was withdrawn.
+    """
     number = {"number": certificate.number}
-    course = standing.courses_of(certificate.person, certificate.scope).get(certificate.number)
     if course is None:
         return _("Certificate %(number)s was withdrawn.") % number
     if standing.is_revoked_on(course, day):

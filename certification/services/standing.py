@@ -165,7 +165,12 @@ def answer(
 
 def courses_of(person: Person, scope: Scope) -> dict[str, Course]:
     """What events have made of each certificate that stands, by number."""
-    facts = known(facts_for(person, scope))
+    return courses_in(facts_for(person, scope))
+
+
+def courses_in(facts: engine.Facts) -> dict[str, Course]:
+    """What events have made of each certificate that stands among some facts, by number."""
+    facts = known(facts)
     return {one.certificate.number: one for one in courses(facts.certificates, facts.events)}
 
 

@@ -10,6 +10,7 @@ from . import (
     proposals,
     register,
     reminders,
+    standing,
     work_log,
 )
 
@@ -25,5 +26,6 @@ urlpatterns = [
     *proposals.urlpatterns,
     *register.urlpatterns,
     *reminders.urlpatterns,
+    *standing.urlpatterns,
     *work_log.urlpatterns,
 ]

@@ -33,6 +33,7 @@ STANDINGS = {
     "ending": ("ending", "is-accept", gettext_lazy("certified")),
     "expired": ("expired", "is-none", gettext_lazy("expired")),
     "vision_not_current": ("vision", "is-caution", gettext_lazy("vision not current")),
+    "not_current": ("expired", "is-caution", gettext_lazy("not current: see your instructor")),
     "practice_lapsed": ("lapsed", "is-caution", gettext_lazy("practice lapsed")),
     "suspended": ("suspended", "is-reject", gettext_lazy("suspended")),
     "revoked": ("revoked", "is-reject", gettext_lazy("revoked")),
