@@ -12,16 +12,18 @@ from assessments.models import Board
 from training.models import Role, User
 
 from .domain.answers import Answer, Standing
+from .domain.facts import Facts
 from .domain.periods import Course
 from .domain.standing import timeline
 from .models import Certificate, CertificateEvent
 from .said import ENDS, RULES
 from .services import events as acts
-from .services import standing
+from .services import restricting, standing
 
 ACT_LABELS = {
     "suspend": _("Suspend"),
     "reinstate": _("Reinstate"),
+    "restrict": _("Restrict"),
     "extend": _("Extend"),
     "end": _("End"),
     "revoke": _("Revoke"),
@@ -123,7 +125,7 @@ def build(certificate: Certificate, user: User, now: datetime | None = None) -> 
         ends=[(ENDS[end.kind], end.last_day) for end in line.ends_after(today)],
         events=_event_lines(certificate, may_act),
         boards=boards_of(certificate.evidence),
-        acts=acts_on(certificate, courses, today) if may_act else [],
+        acts=acts_on(certificate, facts, today) if may_act else [],
         is_own=user.person_id == person.pk,
     )
 
@@ -151,12 +153,13 @@ def _event_lines(certificate: Certificate, may_act: bool) -> list[EventLine]:
     ]
 
 
-def acts_on(certificate: Certificate, courses: dict[str, Course], today: date) -> list[ActLine]:
+def acts_on(certificate: Certificate, facts: Facts, today: date) -> list[ActLine]:
     """Everything quality can do, in the order of the labels, and why not where it cannot.
 
-    ``courses`` are all of the person for the scope.
+    ``facts`` are all that is recorded of the person and scope.
     """
     person, scope = certificate.person, certificate.scope
+    courses = standing.courses_in(facts)
     course = courses.get(certificate.number)
 
     def why_not(kind: str) -> str:
@@ -165,6 +168,7 @@ def acts_on(certificate: Certificate, courses: dict[str, Course], today: date) -
     refusals = {
         "suspend": why_not(CertificateEvent.Kind.SUSPENDED),
         "reinstate": why_not(CertificateEvent.Kind.REINSTATED),
+        "restrict": restricting.why_not(person, scope, today, facts),
         "extend": acts.why_not_extend(certificate, course, today),
         "end": why_not(CertificateEvent.Kind.ENDED),
         "revoke": why_not(CertificateEvent.Kind.REVOKED),
@@ -178,7 +182,7 @@ def acts_on(certificate: Certificate, courses: dict[str, Course], today: date) -
             act,
             label,
             refusals[act],
-            bool(refusals[act]) and dated_back and act in ("suspend", "end", "revoke"),
+            bool(refusals[act]) and dated_back and act in ("suspend", "restrict", "end", "revoke"),
         )
         for act, label in ACT_LABELS.items()
     ]

@@ -117,7 +117,7 @@ def pictures(life: Life) -> list[tuple[str, SafeString]]:
 class _Words:
     """Places words below a row so that none runs into another, or into the line to another."""
 
-    def __init__(self, size: int, left: float, right: float, lines: int = 2) -> None:
+    def __init__(self, size: int, left: float, right: float, lines: int = 3) -> None:
         self._size, self._left, self._right = size, left, right
         self._taken: list[list[tuple[float, float]]] = [[] for _line in range(lines)]
         self._leaders: list[tuple[float, int]] = []

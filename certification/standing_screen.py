@@ -153,7 +153,7 @@ def build(
         practice=practice if all_practice else practice[:PRACTICE_SHOWN],
         practice_count=len(practice),
         acting=acting,
-        acts=certificate_screen.acts_on(acting, standing.courses_in(facts), today)
+        acts=certificate_screen.acts_on(acting, facts, today)
         if acting is not None and decides
         else (),
     )
@@ -241,12 +241,15 @@ def _papers(
                 )
             )
         through = course.period.valid_through if course else one.valid_through
+        last_day = course.last_day if course else through
+        if course and course.revoked_on is not None:
+            last_day = max(one.issued_on, min(last_day, course.revoked_on - timedelta(days=1)))
         papers.append(
             life_picture.Paper(
                 one.number,
                 one.issued_on,
                 through,
-                course.last_day if course else through,
+                last_day,
                 tuple(marks),
                 is_gone=course is None,
             )

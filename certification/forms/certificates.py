@@ -40,6 +40,11 @@ class ActForm(forms.Form):
         max_length=160,
         help_text=_("The person, committee or concession that granted it."),
     )
+    restriction = forms.CharField(
+        label=_("Restriction"),
+        max_length=400,
+        help_text=_("What the certificate does not allow, as printed on it."),
+    )
     reason = forms.CharField(
         label=_("Reason"), max_length=400, widget=forms.Textarea(attrs={"rows": 2})
     )
@@ -49,7 +54,7 @@ class ActForm(forms.Form):
         self, *args: Any, asks: tuple[str, ...], day_label: Any = "", today: date, **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
-        for name in ("effective_on", "until", "authority"):
+        for name in ("effective_on", "until", "authority", "restriction"):
             if name not in asks:
                 del self.fields[name]
         if "effective_on" in asks:

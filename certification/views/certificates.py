@@ -17,7 +17,7 @@ from certification import access, certificate_screen
 from certification.exceptions import CertificationError
 from certification.forms.certificates import ActForm, ElsewhereForm
 from certification.models import Certificate, CertificateEvent, SchemeRevision, Scope
-from certification.services import elsewhere, events
+from certification.services import elsewhere, events, restricting
 from training.access import UserRequest, role_required
 from training.exceptions import ProofRefused
 from training.models import Role
@@ -67,6 +67,17 @@ ACTS = {
         gettext_lazy("For somebody who leaves, changes work or gives it up."),
         gettext_lazy("Ended."),
         day_label=gettext_lazy("Last good day"),
+    ),
+    "restrict": Act(
+        restricting.restrict_certificate,
+        gettext_lazy("Restrict"),
+        gettext_lazy(
+            "A new certificate with this restriction takes its place from this day on, through "
+            "the same last day. Practice is counted from its first day."
+        ),
+        gettext_lazy("Restricted."),
+        asks=("effective_on", "restriction"),
+        day_label=gettext_lazy("First day restricted"),
     ),
     "extend": Act(
         events.extend_certificate,
@@ -139,14 +150,15 @@ def certificate_act(request: UserRequest, number: str, act: str) -> HttpResponse
                 if wanted.on_all
                 else {"certificate": certificate}
             )
-            wanted.service(**on, **fields, actor=request.user, at=now, proof=proof)
+            done = wanted.service(**on, **fields, actor=request.user, at=now, proof=proof)
         except ProofRefused as error:
             form.add_error("password", str(error))
         except CertificationError as error:
             form.add_error(None, str(error))
         else:
             messages.success(request, str(wanted.done))
-            return redirect("certification:certificate_detail", certificate.number)
+            shown = done if isinstance(done, Certificate) else certificate
+            return redirect("certification:certificate_detail", shown.number)
     return render(
         request,
         "certification/certificate_act.html",

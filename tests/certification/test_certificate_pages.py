@@ -102,7 +102,8 @@ def test_page_says_why_an_act_cannot_be_done_today(client, quality, person, scop
 
     assert [one.act for one in screen.possible] == ["withdraw"]
     refused = {one.act: one for one in screen.not_possible}
-    assert list(refused) == ["suspend", "reinstate", "extend", "end", "revoke"]
+    assert list(refused) == ["suspend", "reinstate", "restrict", "extend", "end", "revoke"]
+    assert "nothing to restrict" in refused["restrict"].refusal
     assert "is left to stop" in refused["revoke"].refusal
     assert refused["revoke"].may_be_dated_back
     assert "is not suspended" in refused["reinstate"].refusal
@@ -171,6 +172,21 @@ def test_ends_after_its_last_good_day(client, quality, certificate, today):
     assert stands(certificate, today + timedelta(days=1)) == "expired"
 
 
+def test_restricts_by_a_new_certificate_through_the_same_last_day(
+    client, quality, certificate, today
+):
+    response = send(client, certificate, "restrict", effective_on=today, restriction="no cups")
+
+    made = Certificate.objects.exclude(pk=certificate.pk).get()
+    assert response.url == page_of(made)
+    assert (made.restriction, made.valid_through) == ("no cups", certificate.valid_through)
+    assert made.signature.signer == quality
+    page = text_of(client.get(page_of(made)))
+    assert "no cups" in page
+    assert REASON in page
+    assert f'href="{page_of(certificate)}"' in page
+
+
 def test_extends_with_the_authority_that_granted_it(client, quality, certificate, today):
     until = certificate.valid_through + timedelta(days=30)
 
@@ -221,6 +237,7 @@ FIELDS = {
     "reinstate": ("effective_on",),
     "revoke": ("effective_on",),
     "end": ("effective_on",),
+    "restrict": ("effective_on", "restriction"),
     "extend": ("until", "authority"),
     "withdraw": (),
 }
@@ -231,6 +248,7 @@ def filled(certificate, act, today):
         "effective_on": today,
         "until": certificate.valid_through + timedelta(days=9),
         "authority": "QM-02",
+        "restriction": "no cups",
     }
     return {name: values[name] for name in FIELDS[act]}
 

@@ -1,0 +1,248 @@
+"""Restricting what somebody is certified for, from a day on.
+
+A restriction is copied on a certificate, and certificates never change. So a new certificate
+takes the place of the one in force: it begins on the day of the restriction, says what it
+allows no longer, and is good through the same last day as the one it restricts. That one stays
+on record behind it and counts again should the new one be withdrawn as entered in error.
+"""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from certification.domain import standing as engine
+from certification.domain.periods import Course
+from certification.exceptions import CertificationError, MayNotCertify, NothingToStop
+from certification.models import Certificate, CertificateEvent, Scope
+from certification.services import certificates, standing
+from certification.services.requirements import said
+from records import numbers
+from records import services as records
+from records.models import Signature
+from training.models import Person, Role, User
+
+RESTRICTS = "restricts certification for this scope"
+KEEPS_THE_END = "Restricting moves no last day."
+
+
+@dataclass(frozen=True)
+class InForce:
+    """The certificate that answers on a day, and what events have made of it."""
+
+    certificate: Certificate
+    course: Course
+
+    @property
+    def last_day(self) -> date:
+        return self.course.last_day
+
+
+def why_not(person: Person, scope: Scope, day: date, facts: engine.Facts) -> str:
+    """Why nothing can be restricted from a day on; empty where something can.
+
+    ``facts`` are all that is recorded of the person and scope.
+    """
+    names = {"name": person.full_name, "scope": scope, "day": said(day)}
+    if engine.timeline(facts).on(day).standing is not engine.Standing.CERTIFIED:
+        return _("%(name)s is not certified for %(scope)s on %(day)s: nothing to restrict.") % names
+    following = [
+        one for one in facts.certificates if one.withdrawn_at is None and one.issued_on >= day
+    ]
+    if following:
+        first = min(following, key=lambda one: (one.issued_on, one.number))
+        return _("%(number)s begins on %(day)s: restrict from a later day on.") % {
+            "number": first.number,
+            "day": said(first.issued_on),
+        }
+    return ""
+
+
+@transaction.atomic
+def restrict_certificate(
+    *,
+    person: Person,
+    scope: Scope,
+    effective_on: date,
+    restriction: str,
+    reason: str,
+    actor: User,
+    at: datetime,
+    proof: str,
+) -> Certificate:
+    """Put a restricted certificate in the place of the one in force, from a day on.
+
+    It keeps the last day. Practice is counted from its own first day, as for any certificate.
+
+    Parameters
+    ----------
+    restriction : str
+        What it does not allow, as printed on it; it replaces the one there was.
+
+    Returns
+    -------
+    Certificate
+        The new one.
+
+    Raises
+    ------
+    MayNotCertify
+        If the actor is not quality at the person's site, or is the person.
+    NothingToStop
+        If the person is not certified on that day, or a later certificate follows.
+    CertificationError
+        If there is no restriction or no reason, or the restriction is there already.
+    """
+    if actor.person_id == person.pk:
+        raise MayNotCertify(_("Nobody acts on their own certificates."))
+    if not actor.has_role(Role.QUALITY, site=person.site_id):
+        raise MayNotCertify(
+            _("Certificates at %(site)s are acted on by quality there.") % {"site": person.site}
+        )
+    restriction, reason = restriction.strip(), reason.strip()
+    if not restriction:
+        raise CertificationError(_("Say what it does not allow from that day on."))
+    if not reason:
+        raise CertificationError(_("Give the reason: it is kept with the certificate."))
+    facts = standing.facts_for(person, scope)
+    if why := why_not(person, scope, effective_on, facts):
+        raise NothingToStop(why)
+    found = _in_force(facts, effective_on)
+    if found.certificate.restriction == restriction:
+        raise CertificationError(
+            _("Certificate %(number)s says so already.") % {"number": found.certificate.number}
+        )
+    certificate = _write(found, effective_on, restriction, reason, actor, at, proof)
+    standing.rebuild_spans(person, scope)
+    return certificate
+
+
+def _in_force(facts: engine.Facts, day: date) -> InForce:
+    number = engine.timeline(facts).on(day).certificate_number
+    return InForce(
+        Certificate.objects.select_related(
+            "person__site", "scope", "scheme_revision__scheme", "renews"
+        ).get(number=number),
+        standing.courses_in(facts)[number],
+    )
+
+
+def _write(
+    found: InForce,
+    day: date,
+    restriction: str,
+    reason: str,
+    actor: User,
+    at: datetime,
+    proof: str,
+) -> Certificate:
+    old = found.certificate
+    person, scope, revision = old.person, old.scope, old.scheme_revision
+    number = numbers.next_number(person.site.prefix, "C")
+    figures = standing.figures_of(revision)
+    renewed_through = None
+    if old.renews is not None:
+        earlier = standing.courses_of(person, scope).get(old.renews.number)
+        renewed_through = earlier.period.valid_through if earlier else None
+    runs_on = renewed_through is not None and engine.in_renewal_window(
+        figures, day, renewed_through
+    )
+    renews = old.renews if runs_on else None
+    valid_through = engine.valid_through(figures, day, renewed_through if runs_on else None)
+    evidence: dict[str, Any] = {
+        **old.evidence,
+        "restricts": {
+            "certificate": old.number,
+            "restriction": old.restriction,
+            "reason": reason,
+            "good_through": found.last_day.isoformat(),
+        },
+    }
+    own = certificates.issuer_certificate(actor, scope, day)
+    content = {
+        "certificate": number,
+        "restricts": old.number,
+        "person": person.employee_number,
+        "name": person.full_name,
+        "scope": certificates.scope_as_json(scope),
+        "figures": certificates.figures_as_json(revision),
+        "issued_on": day,
+        "good_through": found.last_day,
+        "renews": renews.number if renews else "",
+        "restriction": restriction,
+        "reason": reason,
+        "evidence": evidence,
+        "issued_by": actor.get_full_name(),
+        "issuer_certificate": own,
+    }
+    about = ("certification.certificate", number)
+    signature = records.sign(
+        actor=actor,
+        meaning=RESTRICTS,
+        about=about,
+        content=content,
+        at=at,
+        zone=person.site.time_zone,
+        proof=proof,
+    )
+    certificate = Certificate.objects.create(
+        number=number,
+        person=person,
+        scope=scope,
+        scheme_revision=revision,
+        issued_on=day,
+        renews=renews,
+        valid_through=found.last_day,
+        restriction=restriction,
+        origin=Certificate.Origin.OWN,
+        holder_name=person.full_name,
+        figures=certificates.figures_as_json(revision),
+        evidence=evidence,
+        issued_by=actor.get_full_name(),
+        issuer_certificate=own,
+        signature=signature,
+        recorded_at=at,
+    )
+    _keep_the_end(certificate, found, valid_through, signature, at)
+    records.record(
+        actor=actor,
+        act="certificate restricted",
+        about=about,
+        payload={
+            "person": person.employee_number,
+            "scope": scope.code,
+            "restricts": old.number,
+            "restriction": restriction,
+            "reason": reason,
+            "issued_on": day,
+            "good_through": found.last_day,
+            "signature": signature.content_sha256,
+        },
+        at=at,
+    )
+    return certificate
+
+
+def _keep_the_end(
+    certificate: Certificate, found: InForce, own_end: date, signature: Signature, at: datetime
+) -> None:
+    """Give the new certificate the last day of the old one, by an event where it is another."""
+    if own_end == found.last_day:
+        return
+    extensions = [one for one in found.course.moved_by if one.kind == engine.EventKind.EXTENDED]
+    authority = extensions[-1].authority if extensions else found.certificate.number
+    is_longer = own_end > found.last_day
+    kind = CertificateEvent.Kind.ENDED if is_longer else CertificateEvent.Kind.EXTENDED
+    CertificateEvent.objects.create(
+        event_id=numbers.next_number(certificate.person.site.prefix, "E"),
+        certificate=certificate,
+        kind=kind,
+        effective_on=found.last_day if is_longer else certificate.issued_on,
+        until=None if is_longer else found.last_day,
+        authority="" if is_longer else authority,
+        reason=KEEPS_THE_END,
+        signature=signature,
+        recorded_at=at,
+    )

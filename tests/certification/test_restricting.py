@@ -1,0 +1,221 @@
+"""Restricting: the same person, scope and last day, less allowed, nothing edited."""
+
+import json
+from datetime import UTC, date, datetime, time, timedelta
+
+import pytest
+
+from certification.exceptions import CertificationError, MayNotCertify, NothingToStop
+from certification.models import Certificate, StandingSpan
+from certification.services import events, restricting, standing
+from records.models import TrailEntry
+from records.verify import verify_records
+from tests.factories import (
+    NOW,
+    TODAY,
+    make_certificate,
+    make_person,
+    make_revision,
+    make_scope,
+    make_site,
+    make_user,
+)
+from training.models import PracticeRecord
+
+pytestmark = pytest.mark.django_db
+
+FROM = date(2026, 11, 20)
+
+
+@pytest.fixture
+def person():
+    return make_person(full_name="Bruno Castellane")
+
+
+@pytest.fixture
+def scope():
+    return make_scope(title="Terminals, operator")
+
+
+@pytest.fixture
+def revision(scope):
+    return make_revision(scope)
+
+
+@pytest.fixture
+def quality():
+    return make_user("quality")
+
+
+@pytest.fixture
+def certificate(person, scope, revision):
+    """Good from 10 Jan 2026 through 10 Jan 2028."""
+    return make_certificate(person, scope, revision=revision, issued_on=date(2026, 1, 10))
+
+
+def restrict(certificate, actor, on=FROM, **fields):
+    fields = {
+        "restriction": "no cups",
+        "reason": "Cups were rejected twice.",
+        "at": NOW,
+        "proof": "password",
+        **fields,
+    }
+    return restricting.restrict_certificate(
+        person=certificate.person, scope=certificate.scope, effective_on=on, actor=actor, **fields
+    )
+
+
+def answer(certificate, day, known_at=None):
+    found = standing.answer(certificate.person, certificate.scope, day, known_at)
+    return found.standing.value, found.certificate_number, found.restriction
+
+
+def test_restriction_holds_from_its_day_and_not_before(certificate, quality):
+    made = restrict(certificate, quality)
+
+    assert answer(certificate, FROM - timedelta(days=1)) == ("certified", certificate.number, "")
+    assert answer(certificate, FROM) == ("certified", made.number, "no cups")
+    span = StandingSpan.objects.on(TODAY).get(person=certificate.person)
+    assert (span.certificate, span.restriction) == (made, "no cups")
+
+
+def test_restriction_moves_no_last_day(certificate, quality):
+    made = restrict(certificate, quality)
+
+    assert answer(certificate, date(2028, 1, 10)) == ("certified", made.number, "no cups")
+    assert answer(certificate, date(2028, 1, 11))[0] == "expired"
+    assert made.valid_through == date(2028, 1, 10)
+    assert [(one.kind, one.effective_on) for one in made.events.all()] == [
+        ("ended", date(2028, 1, 10))
+    ]
+
+
+def test_restriction_keeps_an_extended_last_day(certificate, quality):
+    long_ago = datetime(2026, 1, 10, 12, tzinfo=UTC)
+    events.extend_certificate(
+        certificate=certificate, until=date(2029, 3, 1), authority="QM-02", reason="Class moved.",
+        actor=quality, at=long_ago, proof="password",
+    )  # fmt: skip
+
+    made = restrict(certificate, quality)
+
+    assert answer(certificate, date(2029, 3, 1)) == ("certified", made.number, "no cups")
+    assert answer(certificate, date(2029, 3, 2))[0] == "expired"
+    [event] = made.events.all()
+    assert (event.kind, event.until, event.authority) == ("extended", date(2029, 3, 1), "QM-02")
+
+
+def test_restriction_soon_after_renewing_keeps_the_renewed_end(
+    certificate, person, scope, revision, quality
+):
+    renewed = make_certificate(
+        person, scope, revision=revision, issued_on=date(2027, 11, 1), renews=certificate
+    )
+    assert answer(renewed, date(2030, 1, 10))[:2] == ("certified", renewed.number)
+
+    made = restrict(renewed, quality, on=date(2027, 12, 1))
+
+    assert made.renews == certificate
+    assert answer(renewed, date(2030, 1, 10)) == ("certified", made.number, "no cups")
+    assert answer(renewed, date(2030, 1, 11))[0] == "expired"
+    assert not made.events.exists()
+
+
+def test_what_was_not_recorded_yet_does_not_restrict_as_known_before(certificate, quality):
+    made = restrict(certificate, quality)
+
+    before = datetime.combine(TODAY, time(0), UTC)
+    assert answer(certificate, FROM, before) == ("certified", certificate.number, "")
+    assert answer(certificate, FROM, NOW) == ("certified", made.number, "no cups")
+
+
+def test_restriction_entered_in_error_is_withdrawn_and_leaves_what_was(certificate, quality):
+    made = restrict(certificate, quality)
+
+    events.withdraw_certificate(
+        certificate=made, reason="Another person.", actor=quality, at=NOW, proof="password"
+    )
+
+    assert answer(certificate, FROM) == ("certified", certificate.number, "")
+    assert Certificate.objects.count() == 2
+
+
+def test_suspending_afterwards_stops_both(certificate, quality):
+    restrict(certificate, quality)
+
+    events.suspend_certificates(
+        person=certificate.person, scope=certificate.scope, effective_on=TODAY,
+        reason="Rejects.", actor=quality, at=NOW, proof="password",
+    )  # fmt: skip
+
+    assert answer(certificate, TODAY)[0] == "suspended"
+
+
+def test_lapse_of_the_restricted_one_leaves_nothing_to_stand_in(person, scope, quality):
+    revision = make_revision(scope, max_absence_months=6)
+    PracticeRecord.objects.create(
+        person=person, scope_code=scope.code, performed_on=date(2026, 7, 1), recorded_at=NOW
+    )
+    certificate = make_certificate(person, scope, revision=revision, issued_on=date(2026, 6, 1))
+    restrict(certificate, quality)
+
+    assert answer(certificate, date(2027, 5, 20))[0] == "certified"
+    assert answer(certificate, date(2027, 5, 21))[0] == "practice_lapsed"
+
+
+def test_one_signature_covers_what_was_restricted_and_why(certificate, quality):
+    made = restrict(certificate, quality)
+
+    assert made.signature.meaning == "restricts certification for this scope"
+    signed = json.loads(made.signature.content)
+    assert (signed["restricts"], signed["restriction"]) == (certificate.number, "no cups")
+    assert signed["reason"] == "Cups were rejected twice."
+    assert made.events.get().signature == made.signature
+    entry = TrailEntry.objects.get(act="certificate restricted")
+    assert entry.about_id == made.number
+    assert verify_records().fits
+
+
+def test_restriction_may_be_tightened_and_not_repeated(certificate, quality):
+    restrict(certificate, quality)
+    with pytest.raises(CertificationError, match="says so already"):
+        restrict(certificate, quality, on=TODAY)
+
+    tighter = restrict(certificate, quality, on=TODAY, restriction="no cups, no hooks")
+
+    assert answer(certificate, TODAY) == ("certified", tighter.number, "no cups, no hooks")
+    assert answer(certificate, date(2028, 1, 11))[0] == "expired"
+
+
+@pytest.mark.parametrize(
+    ("on", "reason"),
+    [
+        (date(2025, 5, 1), "nothing to restrict"),
+        (date(2026, 1, 10), "begins on"),
+        (date(2028, 1, 11), "nothing to restrict"),
+    ],
+    ids=["before it", "on its first day", "after it"],
+)
+def test_only_what_is_in_force_is_restricted(certificate, quality, on, reason):
+    with pytest.raises(NothingToStop, match=reason):
+        restrict(certificate, quality, on=on)
+
+    assert Certificate.objects.count() == 1
+
+
+@pytest.mark.parametrize("blank", ["restriction", "reason"])
+def test_restriction_and_reason_are_asked_for(certificate, quality, blank):
+    with pytest.raises(CertificationError):
+        restrict(certificate, quality, **{blank: "  "})
+
+
+@pytest.mark.parametrize("who", ["own", "instructor", "elsewhere"])
+def test_nobody_but_quality_at_the_site_restricts(certificate, person, who):
+    actor = {
+        "own": lambda: make_user("quality", person=person),
+        "instructor": lambda: make_user("instructor"),
+        "elsewhere": lambda: make_user("quality", site=make_site("Aldergate", "AL")),
+    }[who]()
+    with pytest.raises(MayNotCertify):
+        restrict(certificate, actor)
