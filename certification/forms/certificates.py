@@ -11,23 +11,8 @@ from django.utils.translation import gettext_lazy as _
 
 from certification.models import SchemeRevision, Scope
 from certification.services.elsewhere import Document, Paper
-from training.forms.fields import DayInput, PersonField, helper
+from training.forms.fields import DayInput, PasswordField, PersonField, helper
 from training.models.people import PersonQuerySet
-
-
-class PasswordField(forms.CharField):
-    """The signer's own password, before a signature."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        super().__init__(
-            **{
-                "label": _("Your password"),
-                "strip": False,
-                "widget": forms.PasswordInput(attrs={"autocomplete": "current-password"}),
-                "help_text": _("Typed again, it is your signature."),
-                **kwargs,
-            }
-        )
 
 
 class ActForm(forms.Form):

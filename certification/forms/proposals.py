@@ -5,8 +5,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from certification.forms.certificates import PasswordField
-from training.forms.fields import helper
+from training.forms.fields import PasswordField, helper
 
 
 class RestrictionField(forms.CharField):

@@ -161,7 +161,7 @@ def test_withdrawn_vision_test_does_not_count(person, scope):
     revision = make_revision(scope, vision_months=12)
     test = vision_test(person, TODAY)
     facts.withdraw_vision_test(
-        vision_test=test, reason="Not theirs.", actor=make_user("quality"), at=NOW
+        vision_test=test, reason="Not theirs.", actor=make_user("quality"), at=NOW, proof="password"
     )
 
     assert not requirements(person, scope, revision, TODAY)[-1].met

@@ -127,9 +127,13 @@ def test_every_fact_rebuilds_the_spans_in_its_own_transaction(certificate):
     )
     assert StandingSpan.objects.on(TODAY).get().standing == "certified"
     assert_spans_agree_around_every_edge(person, scope)
-    facts.withdraw_practice(practice=practice, reason="Not theirs.", actor=quality, at=NOW)
+    facts.withdraw_practice(
+        practice=practice, reason="Not theirs.", actor=quality, at=NOW, proof="password"
+    )
     assert StandingSpan.objects.on(TODAY).get().standing == "practice_lapsed"
-    facts.withdraw_vision_test(vision_test=test, reason="Not theirs.", actor=quality, at=NOW)
+    facts.withdraw_vision_test(
+        vision_test=test, reason="Not theirs.", actor=quality, at=NOW, proof="password"
+    )
     assert StandingSpan.objects.on(TODAY).get().standing == "vision_not_current"
     assert_spans_agree_around_every_edge(person, scope)
 

@@ -49,13 +49,19 @@ def test_withdrawn_vision_test_no_longer_stands_and_cannot_be_withdrawn_again(he
     )
 
     facts.withdraw_vision_test(
-        vision_test=test, reason="Entered for somebody else.", actor=quality, at=NOW
+        vision_test=test,
+        reason="Entered for somebody else.",
+        actor=quality,
+        at=NOW,
+        proof="password",
     )
 
     assert not VisionTest.objects.standing().exists()
     assert len(heard) == 2
     with pytest.raises(TrainingError, match="withdrawn already"):
-        facts.withdraw_vision_test(vision_test=test, reason="Again.", actor=quality, at=NOW)
+        facts.withdraw_vision_test(
+            vision_test=test, reason="Again.", actor=quality, at=NOW, proof="password"
+        )
 
 
 def test_withdrawal_needs_a_reason(heard, quality):
@@ -64,7 +70,9 @@ def test_withdrawal_needs_a_reason(heard, quality):
     )
 
     with pytest.raises(TrainingError, match="Say why"):
-        facts.withdraw_vision_test(vision_test=test, reason="  ", actor=quality, at=NOW)
+        facts.withdraw_vision_test(
+            vision_test=test, reason="  ", actor=quality, at=NOW, proof="password"
+        )
 
     assert VisionTest.objects.standing().exists()
 
@@ -117,7 +125,9 @@ def test_practice_tells_about_its_own_scope(heard, quality):
         at=NOW,
         reference="WO 118",
     )
-    facts.withdraw_practice(practice=practice, reason="Another unit.", actor=quality, at=NOW)
+    facts.withdraw_practice(
+        practice=practice, reason="Another unit.", actor=quality, at=NOW, proof="password"
+    )
 
     assert practice.confirmed_by == quality
     assert heard == [(person, "turret"), (person, "turret")]

@@ -4,9 +4,15 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from tests.factories import make_person, make_site, make_user
+from tests.factories import PASSWORD, make_person, make_site, make_user
 from training import gates
-from training.models import PracticeRecord, Stamp, VisionTest
+from training.models import (
+    PracticeRecord,
+    PracticeWithdrawal,
+    Stamp,
+    VisionTest,
+    VisionTestWithdrawal,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -29,7 +35,7 @@ def url(name, *more):
 
 
 def as_role(client, *roles, **fields):
-    user = make_user(*roles, **fields)
+    user = make_user(*roles, password=PASSWORD, **fields)
     client.force_login(user)
     return user
 
@@ -52,8 +58,11 @@ def test_a_vision_test_is_recorded_and_withdrawn(client, tamsin, role):
 
     withdraw = url("vision_test_withdraw", test.test_id)
     assert "counts as never entered" in client.get(withdraw).content.decode()
-    client.post(withdraw, {"reason": "Somebody else's."})
+    client.post(withdraw, {"reason": "Somebody else's.", "password": PASSWORD})
     assert not VisionTest.objects.standing().exists()
+    signature = VisionTestWithdrawal.objects.get(vision_test=test).signature
+    assert (signature.signer, signature.proof) == (user, "password")
+    assert "Somebody else's." in signature.content
     assert client.get(withdraw).status_code == 404
 
 
@@ -66,8 +75,11 @@ def test_practice_is_recorded_and_withdrawn(client, tamsin, role):
     practice = PracticeRecord.objects.get()
     assert (practice.person, practice.scope_code) == (tamsin, "TERM-OP")
     assert practice.confirmed_by == user
-    client.post(url("practice_withdraw", practice.pk), {"reason": "Not theirs."})
+    client.post(
+        url("practice_withdraw", practice.pk), {"reason": "Not theirs.", "password": PASSWORD}
+    )
     assert not PracticeRecord.objects.standing().exists()
+    assert PracticeWithdrawal.objects.get(practice=practice).signature.signer == user
 
 
 @pytest.mark.parametrize("role", ["quality", "administrator"])
@@ -123,8 +135,30 @@ def test_a_withdrawal_says_why(client, tamsin):
         test_id="CA-V-1", person=tamsin, tested_on=timezone.localdate(), passed=True
     )
 
-    assert client.post(url("vision_test_withdraw", "CA-V-1"), {"reason": " "}).status_code == 422
+    sent = {"reason": " ", "password": PASSWORD}
+    assert client.post(url("vision_test_withdraw", "CA-V-1"), sent).status_code == 422
     assert VisionTest.objects.standing().get() == test
+
+
+def test_a_withdrawal_is_signed_with_ones_own_password(client, tamsin):
+    as_role(client, "quality")
+    test = VisionTest.objects.create(
+        test_id="CA-V-1", person=tamsin, tested_on=timezone.localdate(), passed=True
+    )
+    practice = PracticeRecord.objects.create(
+        person=tamsin, scope_code="TERM-OP", performed_on=timezone.localdate()
+    )
+
+    for address in (
+        url("vision_test_withdraw", test.test_id),
+        url("practice_withdraw", practice.pk),
+    ):
+        answer = client.post(address, {"reason": "Not theirs.", "password": "not mine"})
+        assert answer.status_code == 422
+        assert "nothing was signed" in answer.content.decode()
+
+    assert VisionTest.objects.standing().exists()
+    assert PracticeRecord.objects.standing().exists()
 
 
 WRITES = [("vision_test_new",), ("practice_new",), ("stamp_issue",)]
@@ -167,7 +201,9 @@ def test_a_fact_of_somebody_else_is_not_withdrawn_under_a_wrong_name(client, tam
         test_id="CA-V-9", person=make_person(), tested_on=timezone.localdate(), passed=True
     )
 
-    answer = client.post(url("vision_test_withdraw", other.test_id), {"reason": "Wrong."})
+    answer = client.post(
+        url("vision_test_withdraw", other.test_id), {"reason": "Wrong.", "password": PASSWORD}
+    )
 
     assert answer.status_code == 404
     assert VisionTest.objects.standing().exists()

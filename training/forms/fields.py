@@ -39,6 +39,21 @@ class DayInput(forms.DateInput):
         super().__init__(attrs, format="%Y-%m-%d")
 
 
+class PasswordField(forms.CharField):
+    """The signer's own password, before a signature."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(
+            **{
+                "label": _("Your password"),
+                "strip": False,
+                "widget": forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+                "help_text": _("Typed again, it is your signature."),
+                **kwargs,
+            }
+        )
+
+
 class PersonField(forms.CharField):
     """Somebody given by employee number, or by a name that nobody else has.
 

@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy as _
 from training.models import Person, Role, Site, SiteRole, User
 from training.models.people import PersonQuerySet
 
-from .fields import DayInput, PersonField, code_validator, helper
+from .fields import DayInput, PasswordField, PersonField, code_validator, helper
 
 STATES = [("", _("here today")), ("left", _("left")), ("all", _("all"))]
 RESERVED_NUMBERS = {"new"}
@@ -158,13 +158,16 @@ class PracticeForm(forms.Form):
 
 
 class ReasonForm(forms.Form):
+    """Why something entered in error is withdrawn, signed."""
+
     reason = forms.CharField(
         label=_("Why"), max_length=400, widget=forms.Textarea(attrs={"rows": 3})
     )
+    password = PasswordField()
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper("reason")
+        self.helper = helper("reason", "password")
 
 
 class StampForm(forms.Form):

@@ -14,7 +14,7 @@ from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from records.models import Recorded
+from records.models import Recorded, Signature
 
 
 def known_time_zone(name: str) -> None:
@@ -379,6 +379,9 @@ class VisionTestWithdrawal(models.Model):
     reason = models.CharField(_("reason"), max_length=400)
     withdrawn_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+"
+    )
+    signature = models.OneToOneField(
+        Signature, models.PROTECT, null=True, blank=True, related_name="+"
     )
 
     def __str__(self) -> str:

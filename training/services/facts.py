@@ -4,13 +4,16 @@ Each is written with its entry in the trail, and told to whoever works standing 
 transaction. Nothing here is edited or deleted: what was entered in error is withdrawn.
 """
 
+from collections.abc import Mapping
 from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
 from records import numbers
 from records import services as records
+from records.models import Signature
 from training import gates
 from training.exceptions import TrainingError
 from training.models import (
@@ -22,6 +25,8 @@ from training.models import (
     VisionTest,
     VisionTestWithdrawal,
 )
+
+WITHDRAWS = "withdraws what was entered in error"
 
 
 @transaction.atomic
@@ -69,17 +74,27 @@ def record_vision_test(
 
 @transaction.atomic
 def withdraw_vision_test(
-    *, vision_test: VisionTest, reason: str, actor: User, at: datetime
+    *, vision_test: VisionTest, reason: str, actor: User, at: datetime, proof: str
 ) -> VisionTestWithdrawal:
-    """From now on count a test as never entered."""
+    """From now on count a test as never entered, signed by whoever says so."""
     _refuse_own(vision_test.person, actor, _("Somebody else has to withdraw your vision test."))
     if VisionTestWithdrawal.objects.filter(vision_test=vision_test).exists():
         raise TrainingError(
             _("Vision test %(number)s has been withdrawn already.")
             % {"number": vision_test.test_id}
         )
+    content = {
+        "test": vision_test.test_id,
+        "person": vision_test.person.employee_number,
+        "tested_on": vision_test.tested_on,
+        "reason": _reason(reason),
+    }
     withdrawal = VisionTestWithdrawal.objects.create(
-        vision_test=vision_test, withdrawn_at=at, reason=_reason(reason), withdrawn_by=actor
+        vision_test=vision_test,
+        withdrawn_at=at,
+        reason=_reason(reason),
+        withdrawn_by=actor,
+        signature=_signed(vision_test, vision_test.person, content, actor, at, proof),
     )
     records.record(
         actor=actor,
@@ -131,14 +146,24 @@ def record_practice(
 
 @transaction.atomic
 def withdraw_practice(
-    *, practice: PracticeRecord, reason: str, actor: User, at: datetime
+    *, practice: PracticeRecord, reason: str, actor: User, at: datetime, proof: str
 ) -> PracticeWithdrawal:
-    """From now on count work as never entered."""
+    """From now on count work as never entered, signed by whoever says so."""
     _refuse_own(practice.person, actor, _("Somebody else has to withdraw your work."))
     if PracticeWithdrawal.objects.filter(practice=practice).exists():
         raise TrainingError(_("This work has been withdrawn already."))
+    content = {
+        "person": practice.person.employee_number,
+        "scope": practice.scope_code,
+        "performed_on": practice.performed_on,
+        "reason": _reason(reason),
+    }
     withdrawal = PracticeWithdrawal.objects.create(
-        practice=practice, withdrawn_at=at, reason=_reason(reason), withdrawn_by=actor
+        practice=practice,
+        withdrawn_at=at,
+        reason=_reason(reason),
+        withdrawn_by=actor,
+        signature=_signed(practice, practice.person, content, actor, at, proof),
     )
     records.record(
         actor=actor,
@@ -238,6 +263,25 @@ def _refuse_day_to_come(person: Person, day: date, at: datetime) -> None:
             _("%(day)s is still to come: at %(site)s it is %(today)s.")
             % {"day": day, "site": person.site, "today": today}
         )
+
+
+def _signed(
+    fact: VisionTest | PracticeRecord,
+    person: Person,
+    content: Mapping[str, Any],
+    actor: User,
+    at: datetime,
+    proof: str,
+) -> Signature:
+    return records.sign(
+        actor=actor,
+        meaning=WITHDRAWS,
+        about=fact,
+        content=content,
+        at=at,
+        zone=person.site.time_zone,
+        proof=proof,
+    )
 
 
 def _reason(reason: str) -> str:

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods
 
 from training import access, gates
 from training.access import UserRequest
-from training.exceptions import TrainingError
+from training.exceptions import ProofRefused, TrainingError
 from training.forms.people import (
     PracticeForm,
     ReasonForm,
@@ -24,6 +24,7 @@ from training.forms.people import (
     VisionTestForm,
 )
 from training.models import Person
+from training.proof import prove_identity
 from training.services import facts as services
 
 FORM_METHODS = ["GET", "HEAD", "POST"]
@@ -57,7 +58,7 @@ def vision_test_withdraw(request: UserRequest, employee_number: str, test_id: st
             "For a test entered in error. From now on it counts as never entered, and standings "
             "are worked out again without it. The record of it stays."
         ),
-        "submit": _("Withdraw the test"),
+        "submit": _("Withdraw the test and sign"),
         "done": _("The vision test is withdrawn."),
     }
     form = ReasonForm(sent(request))
@@ -96,7 +97,7 @@ def practice_withdraw(request: UserRequest, employee_number: str, practice_id: i
             "For work entered in error. From now on it counts as never entered, and standings "
             "are worked out again without it. The record of it stays."
         ),
-        "submit": _("Withdraw the work"),
+        "submit": _("Withdraw the work and sign"),
         "done": _("The work is withdrawn."),
     }
     form = ReasonForm(sent(request))
@@ -147,8 +148,13 @@ def _write(
 ) -> HttpResponse:
     """Show the form, or act on what it says and go back to the person's page."""
     if form.is_bound and form.is_valid():
+        fields = dict(form.cleaned_data)
         try:
-            act(**form.cleaned_data, actor=request.user, at=timezone.now())
+            if "password" in fields:
+                fields["proof"] = prove_identity(request.user, fields.pop("password"))
+            act(**fields, actor=request.user, at=timezone.now())
+        except ProofRefused as error:
+            form.add_error("password", str(error))
         except TrainingError as error:
             form.add_error(None, str(error))
         else:
