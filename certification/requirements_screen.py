@@ -7,7 +7,7 @@ from typing import Any
 
 from training.models import Person, Role, User
 
-from . import access
+from . import access, period_said
 from .domain.answers import Answer
 from .exceptions import RequirementsNotMet
 from .models import Proposal, SchemeRevision, Scope
@@ -28,6 +28,7 @@ class RequirementsScreen:
     answer: Answer
     found: Sequence[Requirement]
     period: certificates.Period | None
+    period_said: period_said.PeriodSaid | None
     refusal: str
     proposal: Proposal | None
     may_propose: bool
@@ -46,10 +47,6 @@ class RequirementsScreen:
     def next_step(self) -> Any:
         return NEXT_STEPS.get(self.answer.rule, "")
 
-    @property
-    def renews_in_time(self) -> bool:
-        return self.period is not None and self.period.runs_on
-
 
 def build(
     person: Person, scope: Scope, user: User, scheme_name: str = "", now: datetime | None = None
@@ -61,6 +58,7 @@ def build(
     if revision is None and revisions:
         revision = revisions[0]
     found = requirements(person, scope, revision, today) if revision else []
+    period = certificates.period_if_issued(person, scope, revision, today) if revision else None
     is_own = user.person_id == person.pk
     return RequirementsScreen(
         person=person,
@@ -70,9 +68,10 @@ def build(
         revisions=revisions,
         answer=standing.answer(person, scope, today),
         found=found,
-        period=(
-            certificates.period_if_issued(person, scope, revision, today) if revision else None
-        ),
+        period=period,
+        period_said=period_said.said(person, scope, revision, period)
+        if revision and period
+        else None,
         refusal=_refusal(person, scope, revision, found, today),
         proposal=Proposal.objects.open()
         .filter(person=person, scope=scope)

@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from certification import access, certificate_screen, requirements_screen
+from certification import access, certificate_screen, period_said, requirements_screen
 from certification.exceptions import CertificationError
 from certification.forms.proposals import DeclineForm, IssueForm, ProposeForm
 from certification.models import Proposal
@@ -165,7 +165,12 @@ def _proposal(
         found = requirements(person, scope, revision, today)
         context |= {
             "found": found,
-            "period": certificates.period_if_issued(person, scope, revision, today),
+            "period": period_said.said(
+                person,
+                scope,
+                revision,
+                certificates.period_if_issued(person, scope, revision, today),
+            ),
             "refusal": certificates.why_may_not_issue(request.user, person, revision, found),
             "may_decline": not services.why_may_not_decline(request.user, proposal),
         }

@@ -1,0 +1,269 @@
+"""Proposing, issuing and declining as pages: what is said beforehand, done, and refused."""
+
+from datetime import timedelta
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from certification.models import Certificate, Proposal
+from certification.services import standing
+from tests.factories import (
+    PASSWORD,
+    make_certificate,
+    make_exercise,
+    make_passed_board,
+    make_person,
+    make_revision,
+    make_scope,
+    make_site,
+    make_user,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def now():
+    return timezone.now()
+
+
+@pytest.fixture
+def today():
+    return make_site().today()
+
+
+@pytest.fixture
+def scope():
+    return make_scope(title="Terminals, operator")
+
+
+@pytest.fixture
+def exercise():
+    return make_exercise()
+
+
+@pytest.fixture
+def person():
+    return make_person(full_name="Tamsin Okoro")
+
+
+@pytest.fixture
+def revision(scope, exercise):
+    """Good for 24 months, renewable in its last 90 days."""
+    return make_revision(scope, exercise=exercise)
+
+
+@pytest.fixture
+def instructor(client):
+    return make_user("instructor", password=PASSWORD)
+
+
+@pytest.fixture
+def quality():
+    return make_user("quality", password=PASSWORD)
+
+
+@pytest.fixture
+def board(person, exercise, instructor, now):
+    return make_passed_board(person, exercise, grader=instructor, signed_at=now)
+
+
+def asked(person, scope):
+    return reverse("certification:requirements", args=[person.employee_number, scope.code])
+
+
+def propose(client, person, scope, **fields):
+    return client.post(
+        reverse("certification:proposal_new", args=[person.employee_number, scope.code]),
+        {"note": "Ready.", "restriction": "", "password": PASSWORD, **fields},
+    )
+
+
+def issue(client, proposal, **fields):
+    return client.post(
+        reverse("certification:proposal_issue", args=[proposal.pk]),
+        {"issue-restriction": "", "issue-password": PASSWORD, **fields},
+    )
+
+
+def shown(day):
+    return f"{day:%a} {day.day} {day:%b %Y}"
+
+
+def text_of(response):
+    return response.content.decode().replace("\u00a0", " ")
+
+
+def certified(person, scope, revision, today, left):
+    """Somebody whose certificate of 24 months has some days left today."""
+    issued_on = today.replace(year=today.year - 2, day=min(today.day, 28)) + timedelta(days=left)
+    return make_certificate(person, scope, revision=revision, issued_on=issued_on)
+
+
+def test_first_certificate_runs_from_its_day_of_issue(
+    client, instructor, person, scope, revision, board, today
+):
+    client.force_login(instructor)
+
+    response = client.get(asked(person, scope))
+
+    said = response.context["screen"].period_said
+    assert (said.runs_from, said.why) == (today, "")
+    assert shown(said.runs_from) in text_of(response)
+    assert shown(said.runs_through) in text_of(response)
+
+
+def test_renewed_within_the_window_it_runs_on_from_the_end(
+    client, instructor, quality, person, scope, revision, board, today
+):
+    old = certified(person, scope, revision, today, left=40)
+    client.force_login(instructor)
+    page = client.get(asked(person, scope))
+
+    said = page.context["screen"].period_said
+    assert said.runs_from == old.valid_through
+    assert f"It renews {old.number} within its window" in text_of(page)
+
+    propose(client, person, scope)
+    proposal = Proposal.objects.get()
+    client.force_login(quality)
+    before = client.get(reverse("certification:proposal_detail", args=[proposal.pk]))
+    assert shown(old.valid_through) in text_of(before)
+    assert shown(said.runs_through) in text_of(before)
+
+    response = issue(client, proposal)
+
+    made = Certificate.objects.exclude(pk=old.pk).get()
+    assert response.url == reverse("certification:certificate_detail", args=[made.number])
+    assert (made.renews, made.issued_on, made.valid_through) == (old, today, said.runs_through)
+    assert made.signature.signer == quality
+    last = standing.answer(person, scope, said.runs_through)
+    assert (last.standing.value, last.certificate_number) == ("certified", made.number)
+
+
+def test_renewed_late_it_runs_from_the_day_of_issue(
+    client, instructor, quality, person, scope, revision, board, today
+):
+    old = certified(person, scope, revision, today, left=-30)
+    client.force_login(instructor)
+    page = client.get(asked(person, scope))
+
+    said = page.context["screen"].period_said
+    assert said.runs_from == today
+    assert "so it is renewed late" in text_of(page)
+
+    propose(client, person, scope)
+    client.force_login(quality)
+    issue(client, Proposal.objects.get())
+
+    made = Certificate.objects.exclude(pk=old.pk).get()
+    assert made.renews is None
+    assert made.valid_through == said.runs_through
+    answers = [
+        standing.answer(person, scope, day).standing.value
+        for day in (old.valid_through, today - timedelta(days=1), today)
+    ]
+    assert answers == ["certified", "expired", "certified"]
+
+
+def test_renewed_too_early_it_says_which_days_are_lost(
+    client, instructor, person, scope, revision, board, today
+):
+    old = certified(person, scope, revision, today, left=200)
+    client.force_login(instructor)
+
+    page = client.get(asked(person, scope))
+
+    assert page.context["screen"].period_said.runs_from == today
+    assert "the days left are lost" in text_of(page)
+    opens = old.valid_through - timedelta(days=90)
+    assert f"{opens.day} {opens:%b %Y}" in text_of(page)
+
+
+def test_what_is_missing_stands_in_place_of_the_form(client, instructor, person, scope, revision):
+    client.force_login(instructor)
+
+    page = text_of(client.get(asked(person, scope)))
+
+    assert "Not everything asked for is there" in page
+    assert "Propose and sign" not in page
+    assert "Issued today it would run from" in page
+
+
+def test_issuing_with_a_restriction_prints_it_on_the_certificate(
+    client, instructor, quality, person, scope, revision, board
+):
+    client.force_login(instructor)
+    propose(client, person, scope)
+    client.force_login(quality)
+
+    issue(client, Proposal.objects.get(), **{"issue-restriction": "leaded solder only"})
+
+    made = Certificate.objects.get()
+    assert made.restriction == "leaded solder only"
+    page = client.get(reverse("certification:certificate_detail", args=[made.number]))
+    assert "leaded solder only" in text_of(page)
+
+
+def test_wrong_password_proposes_and_issues_nothing(
+    client, instructor, quality, person, scope, revision, board
+):
+    client.force_login(instructor)
+    response = propose(client, person, scope, password="not mine")
+    assert response.status_code == 422
+    assert "nothing was signed" in text_of(response)
+    assert not Proposal.objects.exists()
+
+    propose(client, person, scope)
+    client.force_login(quality)
+    response = issue(client, Proposal.objects.get(), **{"issue-password": "not mine"})
+    assert response.status_code == 422
+    assert "nothing was signed" in text_of(response)
+    assert not Certificate.objects.exists()
+
+
+def test_instructor_who_graded_does_not_issue(client, instructor, person, scope, revision, board):
+    client.force_login(instructor)
+    propose(client, person, scope)
+
+    response = issue(client, Proposal.objects.get())
+
+    assert response.status_code == 422
+    assert not Certificate.objects.exists()
+
+
+def test_declined_with_its_reason(client, instructor, quality, person, scope, revision, board):
+    client.force_login(instructor)
+    propose(client, person, scope)
+    proposal = Proposal.objects.get()
+    client.force_login(quality)
+    address = reverse("certification:proposal_decline", args=[proposal.pk])
+
+    assert client.post(address, {"decline-reason": " "}).status_code == 422
+    response = client.post(address, {"decline-reason": "One more board."})
+
+    assert response.url == reverse("certification:proposal_detail", args=[proposal.pk])
+    client.force_login(instructor)
+    assert "One more board." in text_of(client.get(response.url))
+    assert issue(client, proposal).status_code == 422
+
+
+@pytest.mark.parametrize("role", ["operator", "line_lead", "administrator", "quality"])
+def test_nobody_but_an_instructor_proposes(client, person, scope, revision, board, role):
+    client.force_login(make_user(role, password=PASSWORD))
+
+    assert propose(client, person, scope).status_code == 404
+    assert not Proposal.objects.exists()
+
+
+def test_nobody_proposes_or_issues_their_own(client, person, scope, revision, board, instructor):
+    own = make_user("instructor", "quality", person=person, password=PASSWORD)
+    client.force_login(own)
+    assert propose(client, person, scope).status_code == 404
+
+    client.force_login(instructor)
+    propose(client, person, scope)
+    client.force_login(own)
+    assert issue(client, Proposal.objects.get()).status_code == 404
+    assert not Certificate.objects.exists()
