@@ -25,6 +25,9 @@ class CertificationConfig(AppConfig):
         staff = ["instructor", "quality", "line_lead"]
         navigation.register(_("Bench"), "certification:bench", ["instructor"], order=10)
         navigation.register(_("Register"), "certification:register", staff, order=40)
+        navigation.register(
+            _("Months ahead"), "certification:months_ahead", staff, order=42, place="foot"
+        )
         navigation.register(_("My card"), "certification:my_card", order=5, place="foot")
         navigation.register(
             _("Language and mails"), "certification:mail_choices", order=90, place="foot"

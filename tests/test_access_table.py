@@ -97,6 +97,8 @@ TABLE: dict[str, Row] = {
     ),
     "certification:who_was_that": page(QUALITY, others=NO, asked={"q": "47 2026-05-03"}),
     "certification:person_standing": page(READS | {"lead", "administrator"}, "person"),
+    "certification:months_ahead": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
+    "certification:months_ahead_csv": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:standing_detail": page(READS | {"lead"}, "person_pk", "scope_pk"),
     # Certificates: read by whose they are, acted on by quality and never one's own
     "certification:certificate_detail": page(READS, "certificate"),

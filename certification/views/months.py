@@ -1,0 +1,87 @@
+"""What ends in the coming months, as a chart, a list and a file, beside the places planned."""
+
+import csv
+from itertools import groupby
+
+from django.core.paginator import Paginator
+from django.http import HttpResponse, StreamingHttpResponse
+from django.shortcuts import render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from certification import exports, months_ahead, months_picture
+from certification.forms.months import MonthsForm
+from training.access import UserRequest, people_with_standing_for, role_required, today_for
+from training.models import Role
+
+ENDS_A_PAGE = 100
+READERS = (Role.QUALITY, Role.INSTRUCTOR, Role.LINE_LEAD)
+
+
+def _form(request: UserRequest) -> MonthsForm:
+    work_at = set(
+        people_with_standing_for(request.user)
+        .order_by()
+        .values_list("site", "line_lead")
+        .distinct()
+    )
+    return MonthsForm(
+        request.GET,
+        user=request.user,
+        sites={site for site, _lead in work_at},
+        leads={lead for _site, lead in work_at if lead},
+    )
+
+
+@require_safe
+@role_required(*READERS)
+def months_ahead_page(request: UserRequest) -> HttpResponse:
+    form = _form(request)
+    asked = form.asked(today_for(request.user))
+    overview = months_ahead.overview(request.user, asked)
+    page = Paginator(months_ahead.listed(request.user, asked), ENDS_A_PAGE).get_page(
+        request.GET.get("page")
+    )
+    lines = months_ahead.lines_of(request.user, asked, list(page.object_list))
+    query = request.GET.copy()
+    query.pop("page", None)
+    title = _(
+        "What ends in each of %(n)d months, by scope, as filled bars, and the places planned as "
+        "hollow ones. The table below says the same."
+    ) % {"n": asked.months}
+    return render(
+        request,
+        "certification/months_ahead.html",
+        {
+            "form": form,
+            "asked": asked,
+            "overview": overview,
+            "pictures": months_picture.pictures(overview, title),
+            "table": months_ahead.table_of(overview),
+            "places": months_ahead.places_total(overview.sessions),
+            "page": page,
+            "months": [
+                (month, list(found))
+                for month, found in groupby(lines, key=lambda one: one.last_day.replace(day=1))
+            ],
+            "query": query.urlencode(),
+            "sees_classes": request.user.has_role(Role.QUALITY, Role.INSTRUCTOR),
+        },
+    )
+
+
+@require_safe
+@role_required(*READERS)
+def months_ahead_csv(request: UserRequest) -> StreamingHttpResponse:
+    asked = _form(request).asked(today_for(request.user))
+    writer = csv.writer(exports.Echo())
+    rows = (months_ahead.as_row(one) for one in months_ahead.all_lines(request.user, asked))
+
+    def body():
+        yield "\ufeff" + writer.writerow(months_ahead.COLUMNS)
+        for row in rows:
+            yield writer.writerow([exports.harmless(cell) for cell in row])
+
+    response = StreamingHttpResponse(body(), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="months-ahead-{asked.day}.csv"'
+    return response
