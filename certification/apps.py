@@ -26,6 +26,9 @@ class CertificationConfig(AppConfig):
         navigation.register(_("Bench"), "certification:bench", ["instructor"], order=10)
         navigation.register(_("Register"), "certification:register", staff, order=40)
         navigation.register(
+            _("List for the wall"), "certification:wall_list", staff, order=43, place="foot"
+        )
+        navigation.register(
             _("Months ahead"), "certification:months_ahead", staff, order=42, place="foot"
         )
         navigation.register(_("My card"), "certification:my_card", order=5, place="foot")

@@ -17,6 +17,10 @@ class MayNotCertify(CertificationError):
     """This user may not propose, issue or change this certificate."""
 
 
+class NothingToPrint(CertificationError):
+    """What the paper would say is not so today."""
+
+
 class NothingToStop(CertificationError):
     """Every certificate that the act could touch had ended or been revoked already."""
 

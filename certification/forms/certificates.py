@@ -28,7 +28,9 @@ class ActForm(forms.Form):
     restriction = forms.CharField(
         label=_("Restriction"),
         max_length=400,
-        help_text=_("What the certificate does not allow, as printed on it."),
+        help_text=_(
+            "What alone it allows, printed after “only”: such as cups for AWG 20 and less."
+        ),
     )
     reason = forms.CharField(
         label=_("Reason"), max_length=400, widget=forms.Textarea(attrs={"rows": 2})

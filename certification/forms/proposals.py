@@ -15,7 +15,9 @@ class RestrictionField(forms.CharField):
                 "label": _("Restriction"),
                 "max_length": 400,
                 "required": False,
-                "help_text": _("What the certificate does not allow, as printed on it."),
+                "help_text": _(
+                    "What alone it allows, printed after “only”: such as cups for AWG 20 and less."
+                ),
                 **kwargs,
             }
         )

@@ -1,8 +1,8 @@
 """Restricting what somebody is certified for, from a day on.
 
 A restriction is copied on a certificate, and certificates never change. So a new certificate
-takes the place of the one in force: it begins on the day of the restriction, says what it
-allows no longer, and is good through the same last day as the one it restricts. That one stays
+takes the place of the one in force: it begins on the day of the restriction, says what
+alone it allows, and is good through the same last day as the one it restricts. That one stays
 on record behind it and counts again should the new one be withdrawn as entered in error.
 """
 
@@ -79,7 +79,7 @@ def restrict_certificate(
     Parameters
     ----------
     restriction : str
-        What it does not allow, as printed on it; it replaces the one there was.
+        What alone it allows, as printed on it; it replaces the one there was.
 
     Returns
     -------
@@ -103,7 +103,7 @@ def restrict_certificate(
         )
     restriction, reason = restriction.strip(), reason.strip()
     if not restriction:
-        raise CertificationError(_("Say what it does not allow from that day on."))
+        raise CertificationError(_("Say what alone it allows from that day on."))
     if not reason:
         raise CertificationError(_("Give the reason: it is kept with the certificate."))
     facts = standing.facts_for(person, scope)

@@ -160,7 +160,12 @@ def answer(
     person: Person, scope: Scope, day: date, known_at: datetime | None = None
 ) -> engine.Answer:
     """What the register says of one person, scope and day, from the facts themselves."""
-    return engine.timeline(facts_for(person, scope), known_at).on(day)
+    return answer_from(facts_for(person, scope), day, known_at)
+
+
+def answer_from(facts: engine.Facts, day: date, known_at: datetime | None = None) -> engine.Answer:
+    """The same, from facts that were gathered already."""
+    return engine.timeline(facts, known_at).on(day)
 
 
 def courses_of(person: Person, scope: Scope) -> dict[str, Course]:

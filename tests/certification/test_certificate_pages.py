@@ -175,14 +175,14 @@ def test_ends_after_its_last_good_day(client, quality, certificate, today):
 def test_restricts_by_a_new_certificate_through_the_same_last_day(
     client, quality, certificate, today
 ):
-    response = send(client, certificate, "restrict", effective_on=today, restriction="no cups")
+    response = send(client, certificate, "restrict", effective_on=today, restriction="turrets")
 
     made = Certificate.objects.exclude(pk=certificate.pk).get()
     assert response.url == page_of(made)
-    assert (made.restriction, made.valid_through) == ("no cups", certificate.valid_through)
+    assert (made.restriction, made.valid_through) == ("turrets", certificate.valid_through)
     assert made.signature.signer == quality
     page = text_of(client.get(page_of(made)))
-    assert "no cups" in page
+    assert "turrets" in page
     assert REASON in page
     assert f'href="{page_of(certificate)}"' in page
 
@@ -248,7 +248,7 @@ def filled(certificate, act, today):
         "effective_on": today,
         "until": certificate.valid_through + timedelta(days=9),
         "authority": "QM-02",
-        "restriction": "no cups",
+        "restriction": "turrets",
     }
     return {name: values[name] for name in FIELDS[act]}
 

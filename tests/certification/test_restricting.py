@@ -55,7 +55,7 @@ def certificate(person, scope, revision):
 
 def restrict(certificate, actor, on=FROM, **fields):
     fields = {
-        "restriction": "no cups",
+        "restriction": "turrets",
         "reason": "Cups were rejected twice.",
         "at": NOW,
         "proof": "password",
@@ -75,15 +75,15 @@ def test_restriction_holds_from_its_day_and_not_before(certificate, quality):
     made = restrict(certificate, quality)
 
     assert answer(certificate, FROM - timedelta(days=1)) == ("certified", certificate.number, "")
-    assert answer(certificate, FROM) == ("certified", made.number, "no cups")
+    assert answer(certificate, FROM) == ("certified", made.number, "turrets")
     span = StandingSpan.objects.on(TODAY).get(person=certificate.person)
-    assert (span.certificate, span.restriction) == (made, "no cups")
+    assert (span.certificate, span.restriction) == (made, "turrets")
 
 
 def test_restriction_moves_no_last_day(certificate, quality):
     made = restrict(certificate, quality)
 
-    assert answer(certificate, date(2028, 1, 10)) == ("certified", made.number, "no cups")
+    assert answer(certificate, date(2028, 1, 10)) == ("certified", made.number, "turrets")
     assert answer(certificate, date(2028, 1, 11))[0] == "expired"
     assert made.valid_through == date(2028, 1, 10)
     assert [(one.kind, one.effective_on) for one in made.events.all()] == [
@@ -100,7 +100,7 @@ def test_restriction_keeps_an_extended_last_day(certificate, quality):
 
     made = restrict(certificate, quality)
 
-    assert answer(certificate, date(2029, 3, 1)) == ("certified", made.number, "no cups")
+    assert answer(certificate, date(2029, 3, 1)) == ("certified", made.number, "turrets")
     assert answer(certificate, date(2029, 3, 2))[0] == "expired"
     [event] = made.events.all()
     assert (event.kind, event.until, event.authority) == ("extended", date(2029, 3, 1), "QM-02")
@@ -117,7 +117,7 @@ def test_restriction_soon_after_renewing_keeps_the_renewed_end(
     made = restrict(renewed, quality, on=date(2027, 12, 1))
 
     assert made.renews == certificate
-    assert answer(renewed, date(2030, 1, 10)) == ("certified", made.number, "no cups")
+    assert answer(renewed, date(2030, 1, 10)) == ("certified", made.number, "turrets")
     assert answer(renewed, date(2030, 1, 11))[0] == "expired"
     assert not made.events.exists()
 
@@ -127,7 +127,7 @@ def test_what_was_not_recorded_yet_does_not_restrict_as_known_before(certificate
 
     before = datetime.combine(TODAY, time(0), UTC)
     assert answer(certificate, FROM, before) == ("certified", certificate.number, "")
-    assert answer(certificate, FROM, NOW) == ("certified", made.number, "no cups")
+    assert answer(certificate, FROM, NOW) == ("certified", made.number, "turrets")
 
 
 def test_restriction_entered_in_error_is_withdrawn_and_leaves_what_was(certificate, quality):
@@ -169,7 +169,7 @@ def test_one_signature_covers_what_was_restricted_and_why(certificate, quality):
 
     assert made.signature.meaning == "restricts certification for this scope"
     signed = json.loads(made.signature.content)
-    assert (signed["restricts"], signed["restriction"]) == (certificate.number, "no cups")
+    assert (signed["restricts"], signed["restriction"]) == (certificate.number, "turrets")
     assert signed["reason"] == "Cups were rejected twice."
     assert made.events.get().signature == made.signature
     entry = TrailEntry.objects.get(act="certificate restricted")
@@ -182,9 +182,9 @@ def test_restriction_may_be_tightened_and_not_repeated(certificate, quality):
     with pytest.raises(CertificationError, match="says so already"):
         restrict(certificate, quality, on=TODAY)
 
-    tighter = restrict(certificate, quality, on=TODAY, restriction="no cups, no hooks")
+    tighter = restrict(certificate, quality, on=TODAY, restriction="turrets in leaded solder")
 
-    assert answer(certificate, TODAY) == ("certified", tighter.number, "no cups, no hooks")
+    assert answer(certificate, TODAY) == ("certified", tighter.number, "turrets in leaded solder")
     assert answer(certificate, date(2028, 1, 11))[0] == "expired"
 
 

@@ -1,0 +1,12 @@
+from django.urls import path
+
+from certification.views import paper as views
+
+urlpatterns = [
+    path("wall-list/", views.wall_list_page, name="wall_list"),
+    path(
+        "certificates/<path:number>/wallet-card.pdf",
+        views.certificate_card,
+        name="certificate_card",
+    ),
+]
