@@ -8,7 +8,17 @@ from django.db.models import prefetch_related_objects
 from training.models import Stage, User
 
 from .domain import scoring
-from .models import Board, CriteriaSet, Criterion, Grading, Joint, Judgement, Photo, StageSigning
+from .models import (
+    Board,
+    CriteriaSet,
+    Criterion,
+    Grading,
+    Joint,
+    Judgement,
+    Measurement,
+    Photo,
+    StageSigning,
+)
 from .services import outcomes
 from .services.grading import current_criteria_set, gradings_of, open_among
 
@@ -123,6 +133,20 @@ class Desk:
     def judgement_of_maker(self, joint: Joint | None, criterion: Criterion) -> Judgement | None:
         """What the board's maker said of it in their own reading."""
         return self._judged_by_maker.get((joint.pk if joint else None, criterion.pk))
+
+    @cached_property
+    def _measured(self) -> dict[tuple[int | None, int | None], Measurement]:
+        """What this user last measured, by joint and criterion."""
+        found = Measurement.objects.filter(
+            photo__board=self.board, measured_by=self.user, criterion__isnull=False
+        ).select_related("photo")
+        return {(one.joint_id, one.criterion_id): one for one in reversed(found)}
+
+    def measured(self, joint: Joint | None, criterion: Criterion) -> Measurement | None:
+        """What the user last measured of the joint under a measured criterion."""
+        if not criterion.is_measured:
+            return None
+        return self._measured.get((joint.pk if joint else None, criterion.pk))
 
     def asked(self, stage: str, joint: Joint | None) -> list[Criterion]:
         """The criteria asked of a joint, or of the whole board, at a stage."""

@@ -11,7 +11,7 @@ from training.models import Stage
 from .desk import Desk
 from .domain import scoring
 from .domain.verdict import Verdict
-from .models import Board, CriteriaSet, Criterion, Grading, Joint, Judgement, Photo
+from .models import Board, CriteriaSet, Criterion, Grading, Joint, Judgement, Measurement, Photo
 from .services import outcomes
 from .services.grading import may_go_with_the_rest
 from .services.refusals import measured_verdict
@@ -31,6 +31,7 @@ class Line:
     url: str
     own: Judgement | None = None
     current: bool = False
+    measured: Measurement | None = None
 
     @property
     def outcome(self) -> str:
@@ -187,6 +188,7 @@ def build(
     here = {"stage": stage.value, "joint": place.name, **kept}
     if line is not None:
         line.current = True
+        line.measured = desk.measured(place.joint, line.criterion)
         here["criterion"] = line.criterion.code
 
     def photo_url(step: int) -> str:

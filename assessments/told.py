@@ -6,10 +6,11 @@ from typing import Any
 from django.urls import reverse
 
 from .desk import Desk
-from .models import Criterion, Judgement, Photo
+from .models import Criterion, Judgement, Measurement, Photo
 from .screens import WHOLE_BOARD, Screen
 from .services.grading import may_go_with_the_rest
 from .templatetags.judging import NO_BREAK, UNITS, plain, unit_sign, unit_word
+from .templatetags.measuring import marks_drawn, measured_says
 
 Told = dict[str, Any]
 
@@ -57,6 +58,14 @@ def of_board(desk: Desk, screen: Screen, tools: dict[int, str]) -> Told:
             }
             for joint in places
         },
+        "measured": {
+            name_of(joint): {
+                one.code: _measured(found)
+                for one in asked[name_of(joint)]
+                if (found := desk.measured(joint, one)) is not None
+            }
+            for joint in places
+        },
         "maker": {
             name_of(joint): {
                 one.code: {"outcome": said.outcome, "note": said.note}
@@ -82,6 +91,7 @@ def judgement(one: Judgement, desk: Desk, tools: dict[int, str]) -> Told:
         "value": plain(one.value),
         "uncertainty": plain(one.uncertainty),
         "tool": tools.get(one.tool_id or 0, ""),
+        "marks": one.measurement_id,
     }
 
 
@@ -107,12 +117,23 @@ def judgements_at(
     return found
 
 
+def _measured(one: Measurement) -> Told:
+    return {
+        "id": one.pk,
+        "says": measured_says(one),
+        "value": plain(one.value_kept),
+        "photo": one.photo.key,
+        "drawn": marks_drawn(one),
+    }
+
+
 def _criterion(one: Criterion) -> Told:
     return {
         "title": one.title,
         "minor": one.severity == Criterion.Severity.MINOR,
         "rest": may_go_with_the_rest(one),
         "measured": one.is_measured,
+        "quantity": one.quantity if one.is_measured else "",
         "unit": UNITS.get(one.unit, f"{NO_BREAK}{one.unit}") if one.is_measured else "",
         "sign": unit_sign(one.unit),
         "unit_word": unit_word(one.unit),
@@ -122,6 +143,7 @@ def _criterion(one: Criterion) -> Told:
 def _photo(one: Photo) -> Told:
     return {
         "src": reverse("assessments:photo_rendition", args=[one.key, 2048]),
+        "measure": reverse("assessments:photo_measure", args=[one.key]),
         "wide": one.upright_width,
         "high": one.upright_height,
         "name": one.original_name,

@@ -3,8 +3,10 @@
 from django import template
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
 
 from assessments.domain.marks_drawn import drawn
+from assessments.domain.verdict import Verdict
 from assessments.models import Measurement
 from assessments.services.measuring import REMARKS
 from training.limit_line import figures, with_unit
@@ -60,6 +62,19 @@ def measured_value(measurement: Measurement) -> str:
     unit = measurement.unit
     shown = with_unit(value, unit)
     return shown if expanded is None else f"{shown} ± {with_unit(expanded, unit)}"
+
+
+@register.simple_tag
+def measured_says(measurement: Measurement) -> str:
+    """The value and what it says of the limits: ``213.4° ± 4.1°, within``."""
+    words = {
+        Verdict.WITHIN.value: _("within"),
+        Verdict.OUTSIDE.value: _("outside"),
+        Verdict.TOO_CLOSE.value: _("too close to call"),
+    }
+    said = words.get(measurement.verdict)
+    shown = measured_value(measurement)
+    return f"{shown}, {said}" if said else shown
 
 
 @register.simple_tag

@@ -205,9 +205,10 @@ function drawForm(one, said, all) {
   const instrument = $(".instrument", form);
   if (!instrument) return;
   instrument.hidden = !measured;
-  instrument.open = Boolean(said?.value);
-  fields.value.value = said?.value ?? "";
-  fields.uncertainty.value = said?.uncertainty ?? "";
+  const read = said?.marks ? null : said;
+  instrument.open = Boolean(read?.value);
+  fields.value.value = read?.value ?? "";
+  fields.uncertainty.value = read?.uncertainty ?? "";
   fields.tool.value = said?.tool ?? "";
   const unit = $("[data-unit]", instrument);
   unit.textContent = sign;
@@ -407,14 +408,16 @@ function judge(outcome, form) {
   delete fields.csrfmiddlewaretoken;
   const { place: name, criterion } = here;
   const marked = fields.mark_x && fields.mark_y && fields.photo;
+  const measured = fields.by_marks && !fields.value ? told.measured[name]?.[criterion] : null;
   const said = {
     outcome,
     note: fields.note.trim(),
     photo: marked || fields.how === "photograph" ? fields.photo : "",
     mark: marked ? [Number(fields.mark_x), Number(fields.mark_y)] : null,
-    value: fields.value ?? "",
+    value: fields.value || measured?.value || "",
     uncertainty: fields.uncertainty ?? "",
     tool: fields.tool ?? "",
+    marks: measured?.id ?? null,
   };
   const changes = [{ place: name, criterion, judged: said }];
   done(form.action, { ...fields, outcome }, "judge", changes);

@@ -201,3 +201,32 @@ def test_delete_takes_a_mark_away_and_the_refusal_says_what_is_missing(desk):
     at.page.click("#clear")
     assert at.marks("centre") == []
     assert not Judgement.objects.exists()
+
+
+def test_what_was_measured_comes_back_to_judging_and_judges(desk):
+    at = desk()
+    at.visitor.go(f"/boards/{at.photo.board.number}/grade/?stage=formed&joint=E01&criterion=F-01")
+    with at.page.expect_navigation(url="**/measure/**"):
+        at.page.keyboard.press("m")
+    at.page.wait_for_selector(".view-tools:not([hidden])")
+    set_wrap(at)
+    kept = at.keep()
+    assert "criterion=F-01" in at.page.url
+    assert "within" in at.page.inner_text("#by-marks")
+    assert at.page.locator(".marks-shown polyline").count() > 0
+    at.visitor.audit()
+
+    at.page.keyboard.press("r")
+    at.page.wait_for_selector("#refused :text('say why')")
+    assert not Judgement.objects.exists()
+    at.page.click("#criterion-F-01")
+    with at.page.expect_response("**/judge/"):
+        at.page.keyboard.press("a")
+    said = Judgement.objects.get()
+    assert (said.outcome, said.how, said.measurement) == ("accept", "marks", kept)
+    at.page.click("#criterion-F-01")
+    at.page.wait_for_selector("#by-marks label:not([hidden])")
+    assert at.page.input_value("#value") == ""
+    at.page.click(".criteria li:nth-child(2) a")
+    at.page.wait_for_selector("#by-marks", state="attached")
+    assert at.page.locator(".marks-shown").count() == 0
