@@ -122,6 +122,11 @@ def measurements_readable_by(user: User, photo: Photo) -> QuerySet[Measurement]:
     )
 
 
+def measurement_for_reader(user: User, key: str, measurement_id: int) -> Measurement:
+    photo = photo_for_reader(user, key)
+    return get_object_or_404(measurements_readable_by(user, photo), pk=measurement_id)
+
+
 def grading_of(user: User, grading_id: int) -> Grading:
     """A grading that the user makes, on a board they may still judge."""
     return get_object_or_404(

@@ -12,7 +12,7 @@ from django.db import transaction
 from django.test import Client
 
 from assessments.models import Criterion, Grading
-from assessments.services import photos
+from assessments.services import measuring, photos
 from certification.models import (
     CertificateDocument,
     CertificateEvent,
@@ -180,13 +180,23 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
         events=["ended"],
         made_by=instructor,
     )
+    photo = photos.add_photo(
+        board=board, file=BytesIO(pictures.jpeg()), name="E01.jpg", actor=user, at=NOW
+    )
     return {
         "person": person,
         "person_pk": person.pk,
         "scope_pk": scope.pk,
         "board": board,
-        "photo": photos.add_photo(
-            board=board, file=BytesIO(pictures.jpeg()), name="E01.jpg", actor=user, at=NOW
+        "photo": photo,
+        "measurement": measuring.keep_measurement(
+            photo=photo,
+            quantity="scale",
+            marks={"ends": [[5, 5], [25, 5]]},
+            options=measuring.options_for(joint=None, criterion=None, size_mm=0.8),
+            mark_uncertainty_px=1.0,
+            actor=instructor,
+            at=NOW,
         ),
         "grading": Grading.objects.create(
             board=board, grader=instructor, criteria_set=common["published"]

@@ -179,6 +179,7 @@ TABLE: dict[str, Row] = {
     "assessments:photo_rendition": page(READS, "photo", 160),
     "assessments:photo_change": act(OWN | TEACHES, "photo"),
     "assessments:photo_measure": form(OWN | TEACHES, "photo"),
+    "assessments:photo_measured": page(READS, "photo", "measurement"),
     "assessments:photo_original": page(
         TEACHES | AUDITS | {"own_instructor", "own_quality"}, "photo"
     ),
@@ -342,6 +343,7 @@ UNKNOWN = {
     "person_pk": 99_999_999,
     "board": "CA-B-99999",
     "photo": "no-such-photograph-is-stored-here",
+    "measurement": 99_999_999,
     "grading": 99_999_999,
     "certificate": "CA-C-99999",
     "event": 99_999_999,

@@ -1,5 +1,6 @@
 """Keeping what is measured on a photograph, and the photograph's scale."""
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, replace
 from datetime import datetime
@@ -19,12 +20,17 @@ from assessments.domain.geometry import (
     Winding,
     measure,
 )
-from assessments.domain.verdict import verdict
+from assessments.domain.marks_drawn import Drawn, drawn
+from assessments.domain.verdict import Verdict, verdict
 from assessments.exceptions import CannotMeasure
-from assessments.models import Criterion, Joint, Measurement, Photo
+from assessments.marked import draw_marks
+from assessments.models import Criterion, Joint, Measurement, Photo, Rendition
 from assessments.models.measuring import as_decimal
 from records import services as records
+from training.limit_line import figures, with_unit
 from training.models import User
+
+from .photos import open_rendition
 
 REFUSALS = {
     "too_few_marks": gettext_lazy("Set the marks that are still missing."),
@@ -46,6 +52,11 @@ REFUSALS = {
         "A size is missing: the photograph’s scale, the known size, or the wire’s diameter."
     ),
     "turns_not_possible": gettext_lazy("A wrap is measured to two turns: say 0 or 1 more turn."),
+}
+VERDICTS = {
+    Verdict.WITHIN.value: gettext_lazy("within"),
+    Verdict.OUTSIDE.value: gettext_lazy("outside"),
+    Verdict.TOO_CLOSE.value: gettext_lazy("too close to call"),
 }
 REMARKS = {
     "short_arc": gettext_lazy("The marks span an arc under 60°, so its shape is known less well."),
@@ -211,4 +222,70 @@ def _as_payload(one: Measurement) -> dict[str, Any]:
         "standard_uncertainty": one.standard_uncertainty,
         "unit": one.unit,
         "verdict": one.verdict,
+    }
+
+
+# For whoever looks later
+
+
+def drawn_of(measurement: Measurement) -> Drawn:
+    """The marks of a kept measurement and their lines, in pixels of the upright photograph."""
+    return drawn(
+        measurement.quantity,
+        measurement.marks,
+        measurement.value,
+        measurement.options,
+        measurement.also,
+    )
+
+
+def marked_picture(measurement: Measurement) -> bytes:
+    """The photograph as a JPEG with the marks drawn on it and the result below.
+
+    Raises
+    ------
+    NotAPhotograph
+        If the original can no longer be read.
+    """
+    photo = measurement.photo
+    _rendition, file = open_rendition(photo, Rendition.Size.LARGE)
+    value, expanded = figures(measurement.value, measurement.standard_uncertainty)
+    unit = measurement.unit
+    shown = with_unit(value, unit) + (f" ± {with_unit(expanded, unit)}" if expanded else "")
+    parts = [
+        photo.board.number,
+        str(measurement.joint or ""),
+        f"{measurement.get_quantity_display()} {shown}",
+        str(VERDICTS.get(measurement.verdict, "")),
+    ]
+    with file:
+        return draw_marks(
+            file, drawn_of(measurement), photo.upright_width, ", ".join(filter(None, parts))
+        )
+
+
+def as_row(measurement: Measurement) -> dict[str, str]:
+    """A measurement as a line of a table, with everything it can be worked out again from."""
+    one = measurement
+    return {
+        "measurement": str(one.pk),
+        "photograph_sha256": one.photo.sha256,
+        "joint": str(one.joint or ""),
+        "criterion": one.criterion.code if one.criterion else "",
+        "quantity": one.quantity,
+        "value": repr(one.value),
+        "standard_uncertainty": repr(one.standard_uncertainty),
+        "expanded_uncertainty": repr(one.expanded),
+        "unit": one.unit,
+        "verdict": one.verdict,
+        "remarks": " ".join(one.remarks),
+        "marks_px": json.dumps(one.marks, separators=(",", ":")),
+        "options": json.dumps(one.options, separators=(",", ":")),
+        "mark_uncertainty_px": repr(one.mark_uncertainty_px),
+        "mm_per_px": "" if one.mm_per_px is None else repr(one.mm_per_px),
+        "scale_relative_uncertainty": (
+            "" if one.scale_uncertainty is None else repr(one.scale_uncertainty)
+        ),
+        "measured_by": str(one.measured_by),
+        "measured_at": one.recorded_at.isoformat(),
     }

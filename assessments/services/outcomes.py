@@ -291,7 +291,9 @@ def read_board(board: Board) -> BoardReading:
     by_joint: dict[int | None, list[Judgement]] = {}
     for one in (
         sheet.judgements()
-        .select_related("criterion", "photo", "tool", "grading__grader__person")
+        .select_related(
+            "criterion", "photo", "tool", "measurement__photo", "grading__grader__person"
+        )
         .order_by("criterion__order")
     ):
         by_joint.setdefault(one.joint_id, []).append(one)

@@ -3,12 +3,9 @@
 from django import template
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
-from django.utils.translation import gettext as _
 
-from assessments.domain.marks_drawn import drawn
-from assessments.domain.verdict import Verdict
 from assessments.models import Measurement
-from assessments.services.measuring import REMARKS
+from assessments.services.measuring import REMARKS, VERDICTS, drawn_of
 from training.limit_line import figures, with_unit
 
 register = template.Library()
@@ -17,13 +14,7 @@ register = template.Library()
 @register.simple_tag
 def marks_drawn(measurement: Measurement) -> SafeString:
     """The marks and their lines, to stand in an SVG whose units are the photograph's pixels."""
-    lay = drawn(
-        measurement.quantity,
-        measurement.marks,
-        measurement.value,
-        measurement.options,
-        measurement.also,
-    )
+    lay = drawn_of(measurement)
     photo = measurement.photo
     size = max(photo.upright_width, photo.upright_height) / 130
     lines = format_html_join(
@@ -67,12 +58,7 @@ def measured_value(measurement: Measurement) -> str:
 @register.simple_tag
 def measured_says(measurement: Measurement) -> str:
     """The value and what it says of the limits: ``213.4° ± 4.1°, within``."""
-    words = {
-        Verdict.WITHIN.value: _("within"),
-        Verdict.OUTSIDE.value: _("outside"),
-        Verdict.TOO_CLOSE.value: _("too close to call"),
-    }
-    said = words.get(measurement.verdict)
+    said = VERDICTS.get(measurement.verdict)
     shown = measured_value(measurement)
     return f"{shown}, {said}" if said else shown
 

@@ -1,5 +1,6 @@
 """Measuring on a photograph: the page with its marks, and keeping what they give."""
 
+import logging
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,11 +11,11 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from assessments import access, measuring_screen
 from assessments.desk import Desk
-from assessments.exceptions import AssessmentError
+from assessments.exceptions import AssessmentError, NotAPhotograph
 from assessments.forms.measuring import MeasuringForm
 from assessments.models import Criterion, Joint, Measurement, Photo
 from assessments.screens import WHOLE_BOARD, reading_url
@@ -22,6 +23,8 @@ from assessments.services import measuring as services
 from training.access import UserRequest
 
 from .sent import wants_json
+
+log = logging.getLogger(__name__)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +123,27 @@ def photo_measure(request: UserRequest, key: str) -> HttpResponse:
         )
     messages.success(request, _("The measurement is kept with its marks."))
     return redirect(to)
+
+
+@require_safe
+@login_required
+def photo_measured(request: UserRequest, key: str, measurement_id: int) -> HttpResponse:
+    """The photograph with the marks of one measurement drawn on it, to be kept as a picture."""
+    measurement = access.measurement_for_reader(request.user, key, measurement_id)
+    try:
+        picture = services.marked_picture(measurement)
+    except (NotAPhotograph, OSError) as error:
+        log.error("Photograph %s cannot be drawn on: %s", measurement.photo_id, error)
+        raise Http404 from error
+    name = f"{measurement.photo.board.number}-{measurement.quantity}-{measurement.pk}.jpg"
+    response = HttpResponse(
+        picture,
+        content_type="image/jpeg",
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )
+    response["Cache-Control"] = "private, no-store"
+    response["X-Content-Type-Options"] = "nosniff"
+    return response
 
 
 def _sentences(form: MeasuringForm) -> str:

@@ -116,8 +116,13 @@ def _show_photo(request: UserRequest, photo: Photo, form: PlaceForm | None = Non
     board = photo.board
     row = list(board.photos.filter(joint=photo.joint_id).order_by("order", "id"))
     here = next(index for index, one in enumerate(row) if one.pk == photo.pk)
+    measured = list(access.measurements_readable_by(request.user, photo))
+    chosen = request.GET.get("measured", "")
+    drawn = next((one for one in measured if str(one.pk) == chosen), None)
     context = {
         "photo": photo,
+        "measured": measured,
+        "drawn": drawn or (measured[0] if measured else None),
         "board": board,
         "form": form or PlaceForm(instance=photo),
         "may_edit": access.may_add_photos(request.user, board),

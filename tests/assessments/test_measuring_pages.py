@@ -1,14 +1,17 @@
 """The page for measuring on a photograph: shown, kept, refused, with and without a script."""
 
+import io
 import json
 import re
 
 import pytest
 from django.urls import reverse
+from PIL import Image
 
 from assessments import access, gates
+from assessments.domain.geometry import Quantity, measure
 from assessments.models import Measurement
-from assessments.services import grading, measuring
+from assessments.services import grading, measuring, photos
 from assessments.services.grading import Circumstances
 from tests import factories
 from tests.assessments.marks_placed import hollow, wrap
@@ -207,3 +210,57 @@ def test_a_fillet_kept_before_is_there_to_be_moved_on(client, instructor, photo)
     x, _y = hollow(90).marks["edge"][0]
     assert f'value="{round(x, 2)}"' in page
     assert 'class="marks-kept"' in page
+
+
+# For whoever looks later
+
+
+@pytest.fixture
+def drawn_photo(photo, instructor, files):
+    file = io.BytesIO()
+    Image.new("RGB", (800, 600), (90, 90, 90)).save(file, "JPEG")
+    file.seek(0)
+    return photos.add_photo(
+        board=photo.board, file=file, name="E01_2.jpg", actor=instructor, at=NOW, joint=photo.joint
+    )
+
+
+def test_the_photographs_page_draws_the_marks_again_and_lists_what_was_measured(
+    client, instructor, drawn_photo
+):
+    client.post(address(drawn_photo), sent(wrap(213.5), criterion="W", joint="E01"))
+    client.post(address(drawn_photo), sent(hollow(20)))
+    first = Measurement.objects.earliest("pk")
+    page = client.get(reverse("assessments:photo_detail", args=[drawn_photo.key]))
+    text = page.content.decode()
+    assert text.count('class="marks-kept"') == 1
+    assert "with the marks of a measurement: fillet" in text
+    assert "under 60°" in text
+    other = client.get(f"{page.request['PATH_INFO']}?measured={first.pk}").content.decode()
+    assert "with the marks of a measurement: wrap 213.5°" in other
+
+
+def test_a_picture_with_its_marks_is_taken_away(client, instructor, drawn_photo):
+    client.post(address(drawn_photo), sent(wrap(213.5), criterion="W", joint="E01"))
+    kept = Measurement.objects.get()
+    url = reverse("assessments:photo_measured", args=[drawn_photo.key, kept.pk])
+    answer = client.get(url)
+    assert answer["Content-Type"] == "image/jpeg"
+    with Image.open(io.BytesIO(answer.content)) as picture:
+        assert picture.width == 800
+        assert picture.height > 600
+        x, y = map(round, kept.marks["centre"][0])
+        assert min(picture.getpixel((x - 5, y))) > 200  # The white cross on grey.
+    client.force_login(factories.make_user(person=drawn_photo.board.person))
+    assert client.get(url).status_code == 404
+
+
+def test_a_row_for_export_can_be_worked_out_again(client, instructor, drawn_photo):
+    client.post(address(drawn_photo), sent(hollow(90)))
+    row = measuring.as_row(Measurement.objects.get())
+    again = measure(
+        Quantity(row["quantity"]),
+        json.loads(row["marks_px"]),
+        sigma_px=float(row["mark_uncertainty_px"]),
+    )
+    assert (repr(again.value), repr(again.u)) == (row["value"], row["standard_uncertainty"])
