@@ -69,7 +69,11 @@ def _place(request: UserRequest, key: str) -> Place:
     except AssessmentError as error:
         raise Http404 from error
     joint = next((one for one in desk.joints if one.position.name == name), None)
-    if criterion is None or not criterion.is_measured or (joint is None and name != WHOLE_BOARD):
+    if joint is None and name != WHOLE_BOARD:
+        raise Http404
+    if criterion is None or not criterion.is_measured:
+        raise Http404
+    if criterion not in desk.asked(criterion.stage, joint):
         raise Http404
     return Place(photo, own, joint, criterion)
 

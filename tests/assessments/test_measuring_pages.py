@@ -40,6 +40,14 @@ def criteria():
             "unit": "deg",
         },
         {"code": "E"},
+        {
+            "code": "C",
+            "how": "measured",
+            "quantity": "fill",
+            "low": 75,
+            "unit": "percent",
+            "joint_types": ["cup"],
+        },
     )
 
 
@@ -153,8 +161,16 @@ def test_what_was_written_stands_there_again_after_a_refusal(client, instructor,
     assert 'value="900"' in answer.content.decode()
 
 
-@pytest.mark.parametrize("query", [{"criterion": "E", "joint": "E01"}, {"criterion": "W"}])
-def test_a_criterion_that_is_not_measured_or_of_no_joint_is_not_there(
+@pytest.mark.parametrize(
+    "query",
+    [
+        {"criterion": "E", "joint": "E01"},
+        {"criterion": "C", "joint": "E01"},
+        {"criterion": "W"},
+        {"criterion": "W", "joint": "board"},
+    ],
+)
+def test_a_criterion_that_is_not_measured_or_not_asked_of_the_joint_is_not_there(
     client, instructor, photo, query
 ):
     assert client.get(address(photo, **query)).status_code == 404
@@ -186,7 +202,7 @@ def test_marks_are_private_until_a_signature_covers_them(photo, instructor, crit
     assert not access.measurements_readable_by(maker, photo)
     reading = grading.start_grading(board=photo.board, grader=instructor, at=NOW)
     for joint in photo.board.joints.all():
-        for one in criteria.criteria.all():
+        for one in criteria.criteria.exclude(code="C"):
             measured = kept.pk if (joint, one) == (photo.joint, wrapped) else None
             grading.judge(
                 grading=reading,
