@@ -47,10 +47,16 @@ def calendar_address(request: UserRequest) -> HttpResponse:
             "form": form,
             "feed": CalendarFeed.objects.filter(person=person).first(),
             "address": address,
-            "subscribe": urlsplit(address)._replace(scheme="webcal").geturl() if address else "",
+            "subscribe": _to_subscribe(address) if address else "",
             "zone": person.site.zone,
         },
     )
+
+
+def _to_subscribe(address: str) -> str:
+    """The address as devices open it in their calendar: webcal asks without TLS, webcals with."""
+    parts = urlsplit(address)
+    return parts._replace(scheme="webcals" if parts.scheme == "https" else "webcal").geturl()
 
 
 @require_POST

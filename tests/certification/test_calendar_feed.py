@@ -320,6 +320,13 @@ def test_page_shows_a_new_address_once(client, marta):
     assert not CalendarFeed.objects.get().in_full
 
 
+def test_device_asks_with_tls_where_the_site_has_it(client, marta, settings):
+    settings.PUBLIC_URL = "https://training.example.org"
+    client.force_login(make_user(person=marta))
+    page = client.post(PAGE, {}).content.decode()
+    assert "webcals://training.example.org/calendar/" in page
+
+
 def test_page_renews_and_stops(client, marta):
     client.force_login(make_user(person=marta))
     client.post(PAGE, {})
