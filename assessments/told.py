@@ -5,6 +5,8 @@ from typing import Any
 
 from django.urls import reverse
 
+from training.limit_line import figures
+
 from .desk import Desk
 from .models import Criterion, Judgement, Measurement, Photo
 from .screens import WHOLE_BOARD, Screen
@@ -88,7 +90,7 @@ def judgement(one: Judgement, desk: Desk, tools: dict[int, str]) -> Told:
         "note": one.note,
         "photo": photo,
         "mark": None if one.mark_x is None or one.mark_y is None else [one.mark_x, one.mark_y],
-        "value": plain(one.value),
+        "value": _value(one),
         "uncertainty": plain(one.uncertainty),
         "tool": tools.get(one.tool_id or 0, ""),
         "marks": one.measurement_id,
@@ -117,11 +119,19 @@ def judgements_at(
     return found
 
 
+def _value(one: Judgement) -> str:
+    """The value without its unit: as it was read, or of marks with the decimals that count."""
+    spread = one.standard_uncertainty
+    if one.how != Judgement.How.MARKS or one.value is None or spread is None:
+        return plain(one.value)
+    return figures(float(one.value), float(spread))[0]
+
+
 def _measured(one: Measurement) -> Told:
     return {
         "id": one.pk,
         "says": measured_says(one),
-        "value": plain(one.value_kept),
+        "value": figures(one.value, one.standard_uncertainty)[0],
         "photo": one.photo.key,
         "drawn": marks_drawn(one),
     }

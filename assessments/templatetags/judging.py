@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from assessments.domain.scoring import RuleLine
 from assessments.models import Criterion, Judgement
 from assessments.services.refusals import measured_verdict
+from training import limit_line
 
 register = template.Library()
 
@@ -38,6 +39,33 @@ def plain(value: Decimal | str | None) -> str:
 @register.filter
 def with_unit(value: Decimal, unit: str) -> str:
     return f"{plain(value)}{UNITS.get(unit, NO_BREAK + unit)}"
+
+
+@register.filter
+def value_shown(judgement: Judgement, unit: str) -> str:
+    """A judgement's value: as it was read, or of marks with the decimals that mean something."""
+    if judgement.value is None:
+        return ""
+    if judgement.how != Judgement.How.MARKS:
+        return with_unit(judgement.value, unit)
+    return limit_line.with_unit(_of_marks(judgement)[0], unit)
+
+
+@register.filter
+def uncertainty_shown(judgement: Judgement, unit: str) -> str:
+    """The expanded uncertainty beside it."""
+    if judgement.uncertainty is None:
+        return ""
+    if judgement.how != Judgement.How.MARKS:
+        return with_unit(judgement.uncertainty, unit)
+    return limit_line.with_unit(_of_marks(judgement)[1] or "0", unit)
+
+
+def _of_marks(judgement: Judgement) -> tuple[str, str | None]:
+    spread = judgement.standard_uncertainty
+    return limit_line.figures(
+        float(judgement.value or 0), None if spread is None else float(spread)
+    )
 
 
 @register.simple_tag

@@ -280,3 +280,34 @@ def test_a_row_for_export_can_be_worked_out_again(client, instructor, drawn_phot
         sigma_px=float(row["mark_uncertainty_px"]),
     )
     assert (repr(again.value), repr(again.u)) == (row["value"], row["standard_uncertainty"])
+
+
+def test_a_rejection_by_marks_is_shown_with_them_and_with_sensible_decimals(
+    client, instructor, drawn_photo, criteria
+):
+    client.post(address(drawn_photo), sent(wrap(121.4), criterion="W", joint="E01"))
+    reading = grading.start_grading(board=drawn_photo.board, grader=instructor, at=NOW)
+    for joint in drawn_photo.board.joints.all():
+        for one in criteria.criteria.exclude(code="C"):
+            here = (joint, one.code) == (drawn_photo.joint, "W")
+            grading.judge(
+                grading=reading,
+                criterion=one,
+                joint=joint,
+                outcome="reject" if here else "accept",
+                seen=Circumstances(measured=Measurement.objects.get().pk if here else None),
+                at=NOW,
+            )
+    grade = reverse("assessments:board_grade", args=[drawn_photo.board])
+    screen = client.get(f"{grade}?joint=E01&criterion=W").content.decode()
+    assert "121.4°" in screen
+    assert "By marks on the photograph." in screen
+    grading.sign_stage(
+        grading=reading, stage="soldered", signer=instructor, proof="password", at=NOW
+    )
+    client.force_login(factories.make_user(person=drawn_photo.board.person))
+    result = client.get(reverse("assessments:board_result", args=[drawn_photo.board]))
+    text = result.content.decode()
+    assert 'class="marks-kept"' in text
+    assert re.search(r"<b>121\.4°</b> ± \d\.\d°", text)
+    assert "by marks on a photograph" in text
