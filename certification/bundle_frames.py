@@ -190,7 +190,13 @@ def _is_odd(column: Column, distinct: pl.Series) -> pl.Series:
 def _instants(text: pl.Series, zone: tzinfo) -> pl.Series:
     """Read the instants that are written in the usual ways; null for all others."""
     plain = text.str.contains(PLAIN_INSTANT)
-    bare = text.str.to_datetime("%Y-%m-%dT%H:%M:%S%.f", strict=False, time_unit="us")
+    bare = text.str.to_datetime("%Y-%m-%dT%H:%M:%S", strict=False, time_unit="us")
+    if (rest := bare.is_null() & plain).any():
+        # Much slower, and seldom needed.
+        parts = text.set(~rest, None).str.to_datetime(
+            "%Y-%m-%dT%H:%M:%S%.f", strict=False, time_unit="us"
+        )
+        bare = bare.zip_with(~rest, parts)
     name = "UTC" if zone is UTC else getattr(zone, "key", None)
     if name is None:
         bare = bare.clear().extend_constant(None, text.len())

@@ -186,6 +186,14 @@ class Course:
         self.last_day = self.unextended_through = period.valid_through
         self.revoked_on: date | None = None
         self.revoked_by: EventFact | None = None
+        self.moved_by: tuple[EventFact, ...] = ()
+        self.suspensions: tuple[Suspension, ...] = ()
+        self._suspended_from: list[date] = []
+        if events:
+            self._take(events)
+
+    def _take(self, events: Iterable[EventFact]) -> None:
+        """Go through the events in their order."""
         moved_by: list[EventFact] = []
         suspensions: list[Suspension] = []
         suspended_by: list[EventFact] = []
@@ -262,10 +270,11 @@ def courses(certificates: Iterable[CertificateFact], events: Sequence[EventFact]
         In the order of the certificates.
     """
     certificates = list(certificates)
+    if not events:  # Most certificates come to nothing but their end.
+        period_of = periods(certificates, {})
+        return [Course(one, period_of[one.number], ()) for one in certificates]
     by_number: dict[str, list[EventFact]] = defaultdict(list)
-    for event in events and sorted(
-        events, key=lambda one: (one.effective_on, one.recorded_at, one.event_id)
-    ):
+    for event in sorted(events, key=lambda one: (one.effective_on, one.recorded_at, one.event_id)):
         by_number[event.certificate_number].append(event)
     revoked_from: dict[str, date] = {}
     for number, own in by_number.items():

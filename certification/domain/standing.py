@@ -300,14 +300,16 @@ class Timeline:
         rests_through = self._rests_through[place]
         if rests_through is not None and rests_through < course.last_day:
             days.append(rests_through + timedelta(days=1))
-        before: Rule | None = None
-        later = {day for day in days if day > issued_on}
-        later.add(issued_on)
-        for day in sorted(later):
-            rule = self._rule_on(place, day)
-            if rule != before:
+        days.append(issued_on)
+        days.sort()
+        asked, before = None, None
+        for day in days:
+            if day < issued_on or day == asked:
+                continue
+            asked, rule = day, self._rule_on(place, day)
+            if rule is not before:
                 yield day, rule
-            before = rule
+                before = rule
 
     def _rule_on(self, place: int, day: date) -> Rule:
         """The first rule that applies to one certificate on a day."""
