@@ -1,11 +1,12 @@
-"""Many people whose certificates end soon, made in few queries."""
+"""Many people whose certificates end soon, made in few queries, and what came of them."""
 
+from collections import Counter, defaultdict
 from datetime import UTC, datetime, time, timedelta
 
 from django.utils import timezone
 
 from certification.domain.standing import valid_through
-from certification.models import Certificate, Message
+from certification.models import Certificate, Message, Reminder
 from certification.models.reminders import CLAIM_LAPSES_AFTER
 from certification.services import standing
 from tests.factories import make_revision, make_scope, make_site
@@ -75,3 +76,25 @@ def let_claims_lapse() -> None:
 
 def sent() -> int:
     return Message.objects.filter(sent_at__isnull=False).count()
+
+
+def every_reminder_went_out_once(readers, reminders):
+    """Each was recorded once, and is in one message that was sent."""
+    rows = Reminder.objects.select_related("message")
+    assert rows.count() == reminders
+    assert {(row.state, row.message is not None) for row in rows} == {("written", True)}
+    assert all(row.message.sent_at for row in rows)
+    assert Counter(Message.objects.values_list("recipient", flat=True)) == Counter(readers)
+
+
+def twice_at_the_server(server):
+    """How many mails the server was given again, each of them recognisably."""
+    by_reader = defaultdict(set)
+    for (reader, raw), message_id in zip(server.given, server.message_ids, strict=True):
+        by_reader[reader].add((message_id, raw))
+    assert set(by_reader) == set(Message.objects.values_list("recipient", flat=True))
+    fixed = {message.recipient: message for message in Message.objects.all()}
+    for reader, mails in by_reader.items():
+        one = fixed[reader]
+        assert mails == {(f"<{one.message_id}>", bytes(one.raw))}, "the same Message-ID and bytes"
+    return len(server.given) - len(by_reader)

@@ -3,12 +3,17 @@
 import os
 import random
 import time
-from collections import Counter, defaultdict
 
 import pytest
 
 from certification.models import Message, Reminder
-from tests.services.many import let_claims_lapse, make_many, sent
+from tests.services.many import (
+    every_reminder_went_out_once,
+    let_claims_lapse,
+    make_many,
+    sent,
+    twice_at_the_server,
+)
 from tests.services.processes import kill, wait_until
 
 pytestmark = [
@@ -21,28 +26,6 @@ REMINDERS = 2000
 KILLS = int(os.environ.get("FAULT_KILLS", "5"))
 # The more kills, the more there is to do between them.
 PEOPLE = 400 if KILLS <= 10 else REMINDERS
-
-
-def every_reminder_went_out_once(readers, reminders):
-    """Each was recorded once, and is in one message that was sent."""
-    rows = Reminder.objects.select_related("message")
-    assert rows.count() == reminders
-    assert {(row.state, row.message is not None) for row in rows} == {("written", True)}
-    assert all(row.message.sent_at for row in rows)
-    assert Counter(Message.objects.values_list("recipient", flat=True)) == Counter(readers)
-
-
-def twice_at_the_server(server):
-    """How many mails the server was given again, each of them recognisably."""
-    by_reader = defaultdict(set)
-    for (reader, raw), message_id in zip(server.given, server.message_ids, strict=True):
-        by_reader[reader].add((message_id, raw))
-    assert set(by_reader) == set(Message.objects.values_list("recipient", flat=True))
-    fixed = {message.recipient: message for message in Message.objects.all()}
-    for reader, mails in by_reader.items():
-        one = fixed[reader]
-        assert mails == {(f"<{one.message_id}>", bytes(one.raw))}, "the same Message-ID and bytes"
-    return len(server.given) - len(by_reader)
 
 
 def test_mail_arrives_at_the_server_as_it_was_fixed(server, start_worker, send):
