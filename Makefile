@@ -13,11 +13,12 @@ PUBLIC_URL ?= http://$(HOST):$(PORT)
 TEST_PROCESSES = auto
 PYTEST = $(BIN)/python -m pytest --numprocesses=$(TEST_PROCESSES)
 
-.PHONY: help install install-dev secret-key run test check pictures bench format clean
+.PHONY: help install install-dev secret-key run test faults check pictures bench format clean
 
 help:
 	@echo "make run      serve the site with a demo, on http://127.0.0.1:8000"
 	@echo "make test     run the tests; REQUIRE=all lets nothing be left out"
+	@echo "make faults   kill workers thirty times over two thousand reminders, on both queues"
 	@echo "make check    lint, types, import contracts, migrations, deployment settings"
 	@echo "make install  install what the site runs on into .venv"
 	@echo "make pictures take README's pictures of a demo, with Chromium"
@@ -53,6 +54,10 @@ test: install-dev
 		DATABASE_URL="$$TEST_POSTGRES_URL" REQUIRE="$(REQUIRE)" $(PYTEST) -m "not browser"; \
 	fi
 
+faults: install-dev
+	@env -u DATABASE_URL FAULT_KILLS=30 REQUIRE="$(REQUIRE)" $(BIN)/python -m pytest -rA \
+		tests/services/test_sweep_through_a_worker.py tests/services/test_servers_that_die.py
+
 check: install-dev
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
@@ -71,6 +76,7 @@ bench: install-dev
 	@$(BIN)/python -m benchmarks.photos
 	@$(BIN)/python -m benchmarks.register
 	@$(BIN)/python -m benchmarks.work_log
+	@$(BIN)/python -m benchmarks.sweep
 
 format:
 	$(BIN)/ruff check --fix .

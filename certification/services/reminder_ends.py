@@ -1,9 +1,12 @@
 """What ends for whom, read from the spans of standing and the calibrations of tools."""
 
+from array import array
+from bisect import bisect_left, bisect_right
 from collections import defaultdict
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
+from itertools import groupby
 
 from django.db.models import Case, Exists, F, IntegerField, OuterRef, Q, QuerySet, When
 from django.db.models.expressions import Combinable
@@ -62,9 +65,49 @@ class Ends:
 def ends_of(person_ids: Collection[int], steps: dict[int, tuple[int, ...]] | None = None) -> Ends:
     """Read what ends for some hundred people, in the same five queries for one or all."""
     steps = steps_by_revision() if steps is None else steps
-    ends = _ends_by_span(person_ids)
+    spans_of = _spans_with_ends(
+        StandingSpan.objects.filter(person__in=person_ids),
+        StandingEnd.objects.filter(span__person__in=person_ids),
+        steps,
+    )
+    vision_steps = {
+        pk: steps_in(of_site)
+        for pk, of_site in Person.objects.filter(pk__in=person_ids)
+        .order_by()
+        .values_list("pk", "site__reminder_steps")
+    }
+    return Ends(spans_of, vision_steps, _tool_ends(person_ids, vision_steps))
+
+
+def ends_due(due: "Due", lot: Sequence[int], steps: dict[int, tuple[int, ...]]) -> Ends:
+    """Read as much of what ends for some people as decides about what is due for them.
+
+    The spans of a person and scope in which something is due are read, all of them; of
+    these, the ends of the one that holds or that ended last.
+    """
+    span_ids = due.spans_of(lot)
+    spans_of = _spans_with_ends(
+        # No span twice, for at most one of a person and scope is among those that are due.
+        StandingSpan.objects.filter(person__spans__in=span_ids, scope=F("person__spans__scope")),
+        StandingEnd.objects.filter(span__in=span_ids),
+        steps,
+    )
+    vision_steps = dict.fromkeys(lot, steps_in(due.site.reminder_steps))
+    answering = due.answering.intersection(lot)
+    return Ends(spans_of, vision_steps, _tool_ends(answering, vision_steps) if answering else [])
+
+
+def _spans_with_ends(
+    spans: QuerySet[StandingSpan],
+    ends: QuerySet[StandingEnd],
+    steps: dict[int, tuple[int, ...]],
+) -> dict[tuple[int, int], list[SpanOfScope]]:
+    ends_by_span: dict[int, list[EndOfScope]] = defaultdict(list)
+    for span_id, kind, ends_on, source in ends.order_by("last_day", "kind").values_list(
+        "span_id", "kind", "last_day", "source"
+    ):
+        ends_by_span[span_id].append(EndOfScope(kind, ends_on, source))
     spans_of: dict[tuple[int, int], list[SpanOfScope]] = defaultdict(list)
-    spans = StandingSpan.objects.filter(person__in=person_ids).order_by("first_day")
     for (
         pk,
         person_id,
@@ -74,7 +117,7 @@ def ends_of(person_ids: Collection[int], steps: dict[int, tuple[int, ...]] | Non
         standing,
         number,
         revision,
-    ) in spans.values_list(
+    ) in spans.order_by("first_day").values_list(
         "pk",
         "person_id",
         "scope_id",
@@ -90,27 +133,11 @@ def ends_of(person_ids: Collection[int], steps: dict[int, tuple[int, ...]] | Non
                 last_day,
                 standing,
                 number or "",
-                tuple(ends.get(pk, ())),
+                tuple(ends_by_span.get(pk, ())),
                 steps.get(revision, ()),
             )
         )
-    vision_steps = {
-        pk: steps_in(of_site)
-        for pk, of_site in Person.objects.filter(pk__in=person_ids)
-        .order_by()
-        .values_list("pk", "site__reminder_steps")
-    }
-    return Ends(dict(spans_of), vision_steps, _tool_ends(person_ids, vision_steps))
-
-
-def _ends_by_span(person_ids: Collection[int]) -> dict[int, list[EndOfScope]]:
-    ends: dict[int, list[EndOfScope]] = defaultdict(list)
-    found = StandingEnd.objects.filter(span__person__in=person_ids).order_by("last_day", "kind")
-    for span_id, kind, last_day, source in found.values_list(
-        "span_id", "kind", "last_day", "source"
-    ):
-        ends[span_id].append(EndOfScope(kind, last_day, source))
-    return ends
+    return dict(spans_of)
 
 
 def _tool_ends(person_ids: Collection[int], steps_of: dict[int, tuple[int, ...]]) -> list[Ending]:
@@ -145,8 +172,39 @@ def _latest_calibrations() -> QuerySet[Calibration]:
 # Whom a sweep has to look at
 
 
-def people_with_steps_due(site: Site, day: date, steps: dict[int, tuple[int, ...]]) -> list[int]:
-    """Ids of the people at a site for whom a step may be due that the ledger does not hold.
+@dataclass(frozen=True)
+class Due:
+    """Where a step may be due at a site that the ledger does not hold, in a few bytes each.
+
+    Attributes
+    ----------
+    site : Site
+    person_ids, span_ids : array of int, shape (N,)
+        The certified spans of which something that ends may be due, and whose they are, in
+        the order of the people.
+    answering : frozenset of int
+        Who answers for a tool whose calibration ends soon or has ended.
+    """
+
+    site: Site
+    person_ids: "array[int]"
+    span_ids: "array[int]"
+    answering: frozenset[int]
+
+    def people(self) -> "array[int]":
+        """Whose they are, each once and in order."""
+        found = array("q", sorted(self.answering))
+        found.extend(person_id for person_id, _spans in groupby(self.person_ids))
+        return array("q", (person_id for person_id, _same in groupby(sorted(found))))
+
+    def spans_of(self, lot: Sequence[int]) -> list[int]:
+        """The spans of some people who follow each other in `people`."""
+        first = bisect_left(self.person_ids, lot[0])
+        return list(self.span_ids[first : bisect_right(self.person_ids, lot[-1])])
+
+
+def find_due(site: Site, day: date, steps: dict[int, tuple[int, ...]]) -> Due:
+    """Find the people at a site for whom a step may be due that the ledger does not hold.
 
     The database picks them, so that a sweep reads the few for whom something is new and
     not everybody. Whether and what is written is decided by the domain's rules.
@@ -168,13 +226,17 @@ def people_with_steps_due(site: Site, day: date, steps: dict[int, tuple[int, ...
         .annotate(current_step=_current_step(site, reach, steps))
         .filter(~Exists(recorded), current_step__isnull=False)
     )
-    people = set(found.order_by().values_list("span__person", flat=True).distinct())
+    person_ids, span_ids = array("q"), array("q")
+    pairs = found.order_by("span__person", "span").values_list("span__person", "span").distinct()
+    for person_id, span_id in pairs.iterator():
+        person_ids.append(person_id)
+        span_ids.append(span_id)
     tools = _latest_calibrations().filter(
         tool__answers_for__in=Person.objects.at_work_on(day).filter(site=site),
         valid_through__lte=reach + timedelta(days=max(steps_in(site.reminder_steps), default=0)),
     )
-    people.update(pk for pk in tools.values_list("tool__answers_for", flat=True) if pk)
-    return sorted(people)
+    answering = tools.order_by().values_list("tool__answers_for", flat=True)
+    return Due(site, person_ids, span_ids, frozenset(pk for pk in answering if pk))
 
 
 def people_with_ends_through(site: Site, day: date, last: date) -> list[int]:

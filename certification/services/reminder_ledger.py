@@ -4,13 +4,16 @@ Planning is apart from writing, so that what will go out in the coming days is w
 by the same code as what goes out today.
 """
 
+import re
 from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
+from email.errors import MessageError
+from email.headerregistry import Address
 
 from django.db import transaction
-from django.db.models import F
+from django.db.models import F, QuerySet
 from django.utils.encoding import punycode
 from django.utils.translation import gettext as _
 
@@ -22,15 +25,18 @@ from training.models import Person, Role, Site, User
 from .reminder_ends import (
     CALIBRATION,
     Key,
-    ends_of,
+    ends_due,
+    find_due,
     in_words,
-    people_with_steps_due,
     steps_by_revision,
 )
 from .reminder_lists import write_lists
 
-PEOPLE_AT_A_TIME = 200
+PEOPLE_AT_A_TIME = 500
 ROWS_AT_A_TIME = 1000
+
+_ATOM = r"[a-z0-9_+-]+"
+ORDINARY_ADDRESS = re.compile(rf"{_ATOM}(\.{_ATOM})*@[a-z0-9-]+(\.[a-z0-9-]+)*", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,12 +54,20 @@ def address_of(person: Person) -> str:
 
     Empty where there is no address, or none that a mail can be sent to.
     """
-    name, at, host = person.email.strip().lower().rpartition("@")
+    return usable_address(person.email)
+
+
+def usable_address(email: str) -> str:
+    name, at, host = email.strip().lower().rpartition("@")
     if not (name and at and host and name.isascii() and name.isprintable()) or " " in name:
         return ""
     try:
-        return f"{name}@{punycode(host)}"
-    except UnicodeError:
+        address = f"{name}@{punycode(host)}"
+        if ORDINARY_ADDRESS.fullmatch(address):
+            return address
+        # What cannot stand in a mail's head would stop the mail from being written.
+        return address if Address(addr_spec=address).addr_spec == address else ""
+    except (UnicodeError, ValueError, IndexError, MessageError):
         return ""
 
 
@@ -129,15 +143,18 @@ def _readers(person: Person, ending: Ending, decision: Decision, day: date) -> t
 def write_rows(site: Site, day: date, now: datetime) -> int:
     """Write the ledger's rows of a day, some hundred people in a transaction; count them."""
     swept_on = SiteSweep.objects.filter(site=site).values_list("day", flat=True).first()
+    if swept_on is not None and swept_on > day:
+        swept_on = day - timedelta(days=1)  # That was another clock.
     steps = steps_by_revision()
-    waiting = people_with_steps_due(site, day, steps)
+    due = find_due(site, day, steps)
+    waiting = due.people()
     written = 0
     for start in range(0, len(waiting), PEOPLE_AT_A_TIME):
         lot = waiting[start : start + PEOPLE_AT_A_TIME]
         with transaction.atomic():
-            endings = ends_of(lot, steps).on(day)
+            endings = ends_due(due, lot, steps).on(day)
             planned = plan(
-                people_of(lot),
+                _readers_of(lot),
                 endings,
                 day,
                 site=site,
@@ -151,6 +168,17 @@ def write_rows(site: Site, day: date, now: datetime) -> int:
     return written + write_lists(site, day, now, readers)
 
 
+def _readers_of(person_ids: Collection[int]) -> QuerySet[Person]:
+    """People with as much of them and their line leads as says who reads of what."""
+    needed = ("email", "left_on", "line_lead")
+    return (
+        Person.objects.filter(pk__in=person_ids)
+        .select_related("line_lead")
+        .only(*needed, *(f"line_lead__{name}" for name in needed))
+        .order_by("full_name", "pk")
+    )
+
+
 def people_of(person_ids: Collection[int]) -> list[Person]:
     return list(
         Person.objects.filter(pk__in=person_ids)
@@ -162,9 +190,10 @@ def people_of(person_ids: Collection[int]) -> list[Person]:
 def recorded_steps(endings: Collection[Ending]) -> dict[Key, set[int]]:
     """The steps that the ledger holds of each of these ends, as the person reads of them."""
     found: dict[Key, set[int]] = defaultdict(set)
+    # By person and day, not by source: SQLite would look for every source at every person.
     rows = Reminder.objects.filter(
         person__in={ending.person_id for ending in endings},
-        source__in={ending.source for ending in endings},
+        ends_on__in={ending.ends_on for ending in endings},
         recipient=F("person"),
     )
     for person_id, source, kind, ends_on, step in rows.order_by().values_list(
@@ -177,12 +206,12 @@ def recorded_steps(endings: Collection[Ending]) -> dict[Key, set[int]]:
 def _rows(one: Planned, now: datetime) -> list[Reminder]:
     return [
         Reminder(
-            person=one.person,
+            person_id=one.person.pk,
             source=one.ending.source,
             kind=one.ending.kind,
             ends_on=one.ending.ends_on,
             step=one.decision.step,
-            recipient=reader,
+            recipient_id=reader.pk,
             state=_first_state(one, reader),
             why=reason_in_words(one),
             recorded_at=now,

@@ -15,9 +15,8 @@ from redis import Redis
 
 from config import broker
 from config.celery import app
-from tests.conftest import leave_out
 from tests.services.mail_server import MailServer, Running
-from tests.services.processes import Processes
+from tests.services.processes import OwnRedis, Processes
 
 
 @pytest.fixture(params=["folder", "redis"])
@@ -29,9 +28,7 @@ def link(request):
         with Connection("folder://localhost//", transport_options=options) as link:
             yield link
         return
-    url = os.environ.get("TEST_REDIS_URL", "")
-    if not url:
-        leave_out("Redis is not named in TEST_REDIS_URL")
+    url = os.environ.get("TEST_REDIS_URL") or request.getfixturevalue("redis_of_the_tests")
     # Test processes that run side by side have a numbered database each.
     number = re.sub(r"\D", "", os.environ.get("PYTEST_XDIST_WORKER", "")) or "0"
     url = f"{url.rstrip('/')}/{number}" if url.count("/") == 2 else url
@@ -39,6 +36,15 @@ def link(request):
         redis.flushdb()
     with Connection(url) as link:
         yield link
+
+
+@pytest.fixture(scope="session")
+def redis_of_the_tests(tmp_path_factory) -> Iterator[str]:
+    """Where TEST_REDIS_URL names none, one for this process."""
+    redis = OwnRedis(tmp_path_factory.mktemp("redis"))
+    redis.start()
+    yield redis.url.removesuffix("/0")
+    redis.stop()
 
 
 @pytest.fixture
