@@ -19,8 +19,12 @@ class MessageQuerySet(models.QuerySet["Message"]):
         return self.filter(sent_at__isnull=True, withdrawn_at__isnull=True)
 
     def unclaimed(self, now: datetime) -> "MessageQuerySet":
-        """In nobody's hands, or in those of somebody who has not answered for long."""
-        return self.filter(Q(claimed_at__isnull=True) | Q(claimed_at__lt=now - CLAIM_LAPSES_AFTER))
+        """In nobody's hands, or in those of somebody who has not answered for long.
+
+        A claim from the future was made while the clock was wrong, and lapses as well.
+        """
+        held = Q(claimed_at__range=(now - CLAIM_LAPSES_AFTER, now + CLAIM_LAPSES_AFTER))
+        return self.filter(Q(claimed_at__isnull=True) | ~held)
 
     def due(self, now: datetime) -> "MessageQuerySet":
         """Unsent, their time come, and in nobody's hands."""

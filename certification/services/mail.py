@@ -170,8 +170,8 @@ def send_message(
 ) -> Fate:
     """Send one message if it is still due and still true.
 
-    What is no longer needed is left out of it first. A message whose day is over waits
-    for the sweep, which puts what still holds into the new day's.
+    What is no longer needed is left out of it first. A message of another day than the
+    site's waits for the sweep, which puts what still holds into the day's own.
 
     Parameters
     ----------
@@ -183,7 +183,7 @@ def send_message(
         A connection to use.
     """
     message = Message.objects.select_related("site").filter(pk=message_id).first()
-    if message is None or (on is None and message.day < message.site.today(now)):
+    if message is None or (on is None and message.day != message.site.today(now)):
         return Fate.NOT_DUE
     if not Message.objects.claim(message_id, now):
         return Fate.NOT_DUE

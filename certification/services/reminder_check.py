@@ -1,5 +1,6 @@
 """Whether a reminder that has not gone out yet still holds, and if not, why."""
 
+from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -34,7 +35,7 @@ def sift(rows: Collection[Reminder], now: datetime, on: date | None = None) -> S
         The day to judge by; by default the day at each person's site.
     """
     ends = ends_of({row.person_id for row in rows})
-    fewest = _fewest_steps(rows)
+    steps = _other_steps(rows)
     by_day: dict[date, dict[Key, Ending]] = {}
     sifted = Sifted([], [])
     for row in rows:
@@ -42,7 +43,7 @@ def sift(rows: Collection[Reminder], now: datetime, on: date | None = None) -> S
         if day not in by_day:
             by_day[day] = ends.by_key(day)
         ending = by_day[day].get(key_of(row))
-        state, why = _gone(row, ending, day, fewest)
+        state, why = _gone(row, ending, day, steps[key_of(row), row.recipient_id])
         if not why and row.kind != WEEK_LIST and ending is None:
             state, why = Reminder.State.DROPPED, _why_no_longer(row, ends, day)
         if why:
@@ -56,20 +57,26 @@ def key_of(row: Reminder) -> Key:
     return row.person_id, row.source, row.kind, row.ends_on
 
 
-def _fewest_steps(rows: Collection[Reminder]) -> dict[tuple[Key, int], int]:
-    """The step with the fewest days left that each reader has of each of these ends."""
-    fewest: dict[tuple[Key, int], int] = {}
+def _other_steps(rows: Collection[Reminder]) -> dict[tuple[Key, int], set[int]]:
+    """The steps that each reader has of each of these ends, without the overtaken."""
+    steps: dict[tuple[Key, int], set[int]] = defaultdict(set)
     found = Reminder.objects.filter(
         person__in={row.person_id for row in rows}, source__in={row.source for row in rows}
     ).exclude(state=Reminder.State.OVERTAKEN)
     for row in found.only("person_id", "source", "kind", "ends_on", "step", "recipient_id"):
-        key = (key_of(row), row.recipient_id)
-        fewest[key] = min(row.step, fewest.get(key, row.step))
-    return fewest
+        steps[key_of(row), row.recipient_id].add(row.step)
+    return steps
+
+
+def _is_overtaken(row: Reminder, day: date, steps: Collection[int]) -> bool:
+    """Whether a later step's day has come; one that a wrong clock sent too early is none."""
+    week = domain.working_week(row.person.site.working_days)
+    left = (row.ends_on - domain.reach(day, week)).days
+    return any(left <= step < row.step for step in steps)
 
 
 def _gone(
-    row: Reminder, ending: Ending | None, day: date, fewest: dict[tuple[Key, int], int]
+    row: Reminder, ending: Ending | None, day: date, steps: Collection[int]
 ) -> tuple[Reminder.State, str]:
     """Why a reminder is not to go out though what it tells of still ends; empty if it is."""
     for one in (row.person, row.recipient):
@@ -85,7 +92,7 @@ def _gone(
     if row.recipient_id not in (row.person_id, row.person.line_lead_id):
         why = _("%(name)s is no longer the line lead.") % {"name": row.recipient.full_name}
         return Reminder.State.DROPPED, why
-    if fewest.get((key_of(row), row.recipient_id), row.step) < row.step:
+    if _is_overtaken(row, day, steps):
         return Reminder.State.OVERTAKEN, _("A later step became due before it went out.")
     if row.ends_on < day and row.step != DAY_AFTER:
         return Reminder.State.OVERTAKEN, _("It ended before this could go out.")

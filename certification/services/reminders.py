@@ -10,7 +10,8 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
-from django.db import IntegrityError, transaction
+from django.db import DatabaseError, IntegrityError, transaction
+from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
 from certification.domain.reminders import Ending, Outcome
@@ -26,6 +27,7 @@ from .reminder_ledger import (
     people_of,
     plan,
     recorded_steps,
+    usable_address,
     write_rows,
 )
 from .reminder_letters import Desk, Letter, write_letter
@@ -33,6 +35,7 @@ from .reminder_letters import Desk, Letter, write_letter
 log = logging.getLogger(__name__)
 
 DAYS_SHOWN = 30
+CLOCK_IS_AHEAD = timedelta(days=1)
 
 
 @dataclass(frozen=True)
@@ -84,24 +87,44 @@ def sweep(*, now: datetime, on: date | None = None) -> list[SweptSite]:
 
 
 def sweep_site(site: Site, day: date, now: datetime) -> SweptSite:
+    forget_the_future(site, now)
     rows = write_rows(site, day, now)
     take_back_unsent(site, day, now)
+    write_to_new_addresses(site, day)
     messages = write_messages(site, day, now)
     SiteSweep.objects.update_or_create(site=site, defaults={"day": day, "finished_at": now})
     return SweptSite(site, day, rows, messages)
+
+
+@transaction.atomic
+def forget_the_future(site: Site, now: datetime) -> int:
+    """Drop what was written while the clock was ahead and has not gone out; count it.
+
+    Otherwise steps whose day has not come would stand in the ledger as done with.
+    """
+    ahead = Reminder.objects.filter(recipient__site=site, recorded_at__gt=now + CLOCK_IS_AHEAD)
+    unsent = ahead.filter(Q(message__isnull=True) | Q(message__sent_at__isnull=True))
+    messages = Message.objects.unsent().unclaimed(now)
+    messages = messages.filter(site=site, recorded_at__gt=now + CLOCK_IS_AHEAD)
+    for pk in list(messages.values_list("pk", flat=True)):
+        take_back(pk, now, _("It was written while the clock was ahead."))
+    found, _of_each = unsent.exclude(message__in=Message.objects.unsent()).delete()
+    if found:
+        log.warning("The clock was ahead: %s reminders at %s are worked out anew.", found, site)
+    return found
 
 
 # Messages
 
 
 def take_back_unsent(site: Site, day: date, now: datetime) -> int:
-    """Withdraw what did not go out on its day, so that its reminders go into the day's message.
+    """Withdraw what is of another day, so that its reminders go into the day's message.
 
     What the mail server refused for good stays as it is, for an administrator to see.
     """
-    stale = Message.objects.unsent().unclaimed(now).filter(site=site, day__lt=day, refused=False)
+    stale = Message.objects.unsent().unclaimed(now).filter(site=site, refused=False)
     taken = 0
-    for pk in list(stale.values_list("pk", flat=True)):
+    for pk in list(stale.exclude(day=day).values_list("pk", flat=True)):
         taken += take_back(pk, now, _("What it held goes into a later message."))
     return taken
 
@@ -118,19 +141,40 @@ def take_back(message_id: int, now: datetime, why: str) -> bool:
     return True
 
 
+def write_to_new_addresses(site: Site, day: date) -> int:
+    """Let what is on the printed list wait for a message where there is an address by now."""
+    listed = Reminder.objects.filter(
+        recipient__site=site,
+        recipient=F("person"),
+        state=Reminder.State.LISTED,
+        ends_on__gte=day - timedelta(days=1),
+    ).exclude(recipient__email="")
+    reachable = [
+        pk
+        for pk, email in listed.order_by().values_list("pk", "recipient__email")
+        if usable_address(email)
+    ]
+    return Reminder.objects.filter(pk__in=reachable, state=Reminder.State.LISTED).update(
+        state=Reminder.State.WAITING
+    )
+
+
 def write_messages(site: Site, day: date, now: datetime) -> int:
-    """Write the day's message to everybody at a site for whom reminders wait; count them."""
-    readers = Person.objects.filter(
+    """Write the day's message to everybody at a site for whom reminders wait; count them.
+
+    What goes wrong with one of them is raised when all the others are written.
+    """
+    waiting = Person.objects.filter(
         site=site, reminders_read__state=Reminder.State.WAITING
     ).distinct()
     by_address: dict[str, list[int]] = defaultdict(list)
-    for reader in readers.order_by("pk"):
-        by_address[address_of(reader)].append(reader.pk)
+    for reader_id, email in waiting.order_by("pk").values_list("pk", "email"):
+        by_address[usable_address(email)].append(reader_id)
     _list_without_address(by_address.pop("", []))
     had_one = set(Message.objects.filter(day=day).values_list("recipient", flat=True))
     addresses = [address for address in by_address if address not in had_one]
     desk = Desk(site, day)
-    written = 0
+    written, failed = 0, []
     for start in range(0, len(addresses), PEOPLE_AT_A_TIME):
         lot = addresses[start : start + PEOPLE_AT_A_TIME]
         rows = _waiting(pk for address in lot for pk in by_address[address])
@@ -138,7 +182,15 @@ def write_messages(site: Site, day: date, now: datetime) -> int:
         close(sifted)
         for address in lot:
             mine = [pair for pair in sifted.holding if pair[0].recipient_id in by_address[address]]
-            written += bool(mine) and _write_message(desk, address, mine, now)
+            try:
+                written += bool(mine) and _write_message(desk, address, mine, now)
+            except DatabaseError:
+                raise
+            except Exception as error:
+                log.exception("The message to %s was not written; its reminders wait.", address)
+                failed.append(error)
+    if failed:
+        raise failed[0]
     return written
 
 
