@@ -73,6 +73,9 @@ CONTENT_SECURITY_POLICY = {
 SESSION_COOKIE_AGE = 60 * env.whole_number(
     "IDLE_MINUTES", 240, least=5, about="Minutes without a click after which one is signed out."
 )
+KIOSK_IDLE_DAYS = env.whole_number(
+    "KIOSK_IDLE_DAYS", 30, least=1, about="Days without a check after which a kiosk is signed out."
+)
 # Not with every request: `config.middleware.idle_time` counts by the minute.
 SESSION_SAVE_EVERY_REQUEST = False
 SESSION_EXPIRE_AT_BROWSER_CLOSE = True
@@ -103,6 +106,7 @@ MIDDLEWARE = [
     "config.middleware.content_security_policy",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "config.middleware.programs_bring_no_cookies",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "config.middleware.idle_time",
     "training.languages.site_language",
@@ -113,6 +117,7 @@ MIDDLEWARE = [
     "allauth.account.middleware.AccountMiddleware",
     "training.languages.sign_in_language",
     "training.middleware.own_password_first",
+    "training.middleware.kiosk_checks_only",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
 ]
@@ -163,7 +168,8 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
 else:
     DATABASES["default"] |= {"CONN_MAX_AGE": 60, "CONN_HEALTH_CHECKS": True}
 
-# Cache: sign-in attempts are counted there, so several web processes need a shared one.
+# Cache: sign-in attempts and requests of programs are counted there, so several web processes
+# need a shared one.
 
 _cache_url = env.service(
     "CACHE_URL",
@@ -178,6 +184,10 @@ CACHES = {
     if _cache_url
     else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
 }
+
+API_REQUESTS_A_MINUTE = env.whole_number(
+    "API_REQUESTS_A_MINUTE", 600, least=1, about="Requests that a token of the API may make."
+)
 
 # Files
 

@@ -35,6 +35,7 @@ from training.models import (
     JointType,
     Person,
     Position,
+    Role,
     Site,
     SiteRole,
     Stage,
@@ -85,6 +86,13 @@ def make_user(
     for role in roles:
         SiteRole.objects.create(user=user, site=site or person.site, role=role)
     return user
+
+
+def make_kiosk(site: Site | None = None, name: str = "", password: str | None = None) -> User:
+    """The sign-in of a kiosk at the site, which is nobody's."""
+    kiosk = User.objects.create_user(name or f"kiosk-{next(_numbers)}", password)
+    SiteRole.objects.create(user=kiosk, site=site or make_site(), role=Role.KIOSK)
+    return kiosk
 
 
 def make_exercise(

@@ -198,6 +198,19 @@ def tool_for_instructor(user: User, code: str) -> Tool:
     )
 
 
+def kiosks_administered_by(user: User) -> QuerySet[User]:
+    """Sign-ins of the kiosks at sites that the user administers."""
+    return User.objects.filter(
+        person=None,
+        roles__role=Role.KIOSK,
+        roles__site__in=user.sites_as(Role.ADMINISTRATOR),
+    ).order_by("roles__site__name", "employee_number")
+
+
+def kiosk_for_administrator(user: User, name: str) -> User:
+    return get_object_or_404(kiosks_administered_by(user), employee_number=name)
+
+
 def sites_administered_by(user: User) -> QuerySet[Site]:
     return Site.objects.filter(pk__in=user.sites_as(Role.ADMINISTRATOR))
 

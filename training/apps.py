@@ -16,5 +16,6 @@ class TrainingConfig(AppConfig):
         navigation.register(_("Exercises"), "training:exercise_list", order=60)
         navigation.register(_("Courses"), "training:course_list", order=65, place="foot")
         administers = ["administrator"]
+        navigation.register(_("Kiosks"), "training:kiosk_list", administers, order=82, place="foot")
         navigation.register(_("Sites"), "training:site_list", administers, order=80)
         navigation.register(_("Tools"), "training:tool_list", readers, order=85, place="foot")

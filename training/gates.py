@@ -17,9 +17,12 @@ from .models import Person
 
 FactsChanged = Callable[[Person, str | None], None]
 
+PersonChanged = Callable[[Person], None]
+
 ScopeNames = Callable[[], Sequence[tuple[str, str]]]
 
 _listeners: list[FactsChanged] = []
+_followers: list[PersonChanged] = []
 _scopes: ScopeNames | None = None
 
 
@@ -48,6 +51,22 @@ def facts_changed(person: Person, scope_code: str | None = None) -> None:
         )
     for listener in _listeners:
         listener(person, scope_code)
+
+
+def on_whereabouts_changed(listener: PersonChanged) -> PersonChanged:
+    """Have ``listener(person)`` called when somebody moved, came, left or changed number.
+
+    Registering the same function twice calls it once.
+    """
+    if listener not in _followers:
+        _followers.append(listener)
+    return listener
+
+
+def whereabouts_changed(person: Person) -> None:
+    """Tell whoever listens, in the current transaction; no standing rests on it."""
+    for listener in _followers:
+        listener(person)
 
 
 def register_scopes(answer: ScopeNames | None) -> ScopeNames | None:

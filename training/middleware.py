@@ -2,13 +2,16 @@
 
 from collections.abc import Callable
 
+from django.conf import settings
 from django.contrib import messages
+from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from .languages import language_of, speaking
+from .models import Role
 
 CHANGE = "account_change_password"
 STAY_OPEN = (CHANGE, "account_logout", "account_login", "account_reset_password")
@@ -36,6 +39,39 @@ def own_password_first(
                     _("Your password was given to you by somebody else. Choose your own to go on."),
                 )
             return redirect(CHANGE)
+        return get_response(request)
+
+    return middleware
+
+
+KIOSK_OPENS = (
+    "certification:home",
+    "certification:bench_check",
+    "account_login",
+    "account_logout",
+)
+
+
+def kiosk_checks_only(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """Close every page but the bench check to a kiosk, whatever else opens for whom.
+
+    A kiosk stays signed in for `KIOSK_IDLE_DAYS` after its last check, over nights and
+    restarts, since nobody there can sign in; an administrator ends its session by closing
+    its sign-in or giving it another password.
+    """
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        user = request.user
+        # Whoever is somebody is no kiosk, so people's requests ask nothing more here.
+        if user.is_authenticated and user.person_id is None and user.has_role(Role.KIOSK):
+            if request.path not in map(reverse, KIOSK_OPENS):
+                raise PermissionDenied
+            stays_s = settings.KIOSK_IDLE_DAYS * 24 * 3600
+            session = request.session
+            if session.get_expire_at_browser_close() or session.get_expiry_age() != stays_s:
+                session.set_expiry(stays_s)
         return get_response(request)
 
     return middleware

@@ -16,12 +16,14 @@ from django.utils.translation import gettext_lazy as _
 
 Place = Literal["top", "foot", "find"]
 
+KIOSK = "kiosk"
 ROLE_WORDS = {
     "quality": _("quality"),
     "instructor": _("instructor"),
     "line_lead": _("line lead"),
     "administrator": _("administrator"),
     "operator": _("operator"),
+    "kiosk": _("kiosk"),
 }
 
 
@@ -34,6 +36,7 @@ class Entry:
     roles: frozenset[str] | None
     order: int
     place: Place
+    top_for: frozenset[str] | None = None
 
 
 _entries: dict[str, Entry] = {}
@@ -45,6 +48,7 @@ def register(
     roles: Collection[str] | None = None,
     order: int = 50,
     place: Place = "top",
+    top_for: Collection[str] | None = None,
 ) -> None:
     """Lead people with one of the roles to a page; registering a URL name again replaces it.
 
@@ -61,9 +65,13 @@ def register(
     place : {"top", "foot", "find"}
         ``top`` is the top line and the foot, ``foot`` the foot alone, ``find`` the page that
         answers the find field; it stands at the foot too, for phones have no field.
+    top_for : collection of str or None
+        Of those who see it, the roles whose top line has it; the foot alone leads the others
+        to it. None is all of them.
     """
     seen_by = None if roles is None else frozenset(roles)
-    _entries[url_name] = Entry(label, url_name, seen_by, order, place)
+    at_top = None if top_for is None else frozenset(top_for)
+    _entries[url_name] = Entry(label, url_name, seen_by, order, place, at_top)
 
 
 def role_names(user: Any) -> frozenset[str]:
@@ -97,13 +105,19 @@ def navigation(request: HttpRequest) -> dict[str, Any]:
 def _links(path: str, roles: frozenset[str]) -> list[dict[str, Any]]:
     links = []
     for entry in sorted(_entries.values(), key=lambda entry: (entry.order, entry.url_name)):
+        # What everybody sees is for people, and a kiosk is nobody.
+        if KIOSK in roles and (entry.roles is None or KIOSK not in entry.roles):
+            continue
         if entry.roles is not None and not entry.roles & roles:
             continue
         try:
             url = reverse(entry.url_name)
         except NoReverseMatch:
             continue
-        links.append({"label": entry.label, "url": url, "place": entry.place, "current": ""})
+        place = entry.place
+        if place == "top" and entry.top_for is not None and not entry.top_for & roles:
+            place = "foot"
+        links.append({"label": entry.label, "url": url, "place": place, "current": ""})
     here = [link for link in links if link["url"] != "/" and path.startswith(link["url"])]
     here += [link for link in links if link["url"] == path]
     if here:

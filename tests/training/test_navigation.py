@@ -58,6 +58,27 @@ def test_page_at_the_foot_is_not_in_the_top_line(entries, request_by):
     assert labels(shown["all"]) == ["Password"]
 
 
+def test_page_is_at_the_top_for_some_and_at_the_foot_for_others(entries, request_by):
+    navigation.register("Check", "account_login", ["quality", "line_lead"], top_for=["line_lead"])
+
+    def top(role):
+        return labels(navigation.navigation(request_by("/", role))["navigation"]["top"])
+
+    assert (top("line_lead"), top("quality")) == (["Check"], [])
+    shown = navigation.navigation(request_by("/", "quality"))["navigation"]
+    assert labels(shown["all"]) == ["Check"]
+
+
+def test_kiosk_sees_only_what_names_its_role(entries, request_by):
+    navigation.register("Password", "account_change_password")
+    navigation.register("Mail", "account_email", ["quality"])
+    navigation.register("Check", "account_login", ["quality", "kiosk"])
+
+    shown = navigation.navigation(request_by("/", "kiosk"))["navigation"]
+
+    assert labels(shown["all"]) == ["Check"]
+
+
 def test_page_that_does_not_exist_is_left_out(entries, request_by):
     navigation.register("Nowhere", "no_such_page")
 

@@ -17,6 +17,8 @@ from .fields import DayInput, PasswordField, PersonField, code_validator, helper
 
 STATES = [("", _("here today")), ("left", _("left")), ("all", _("all"))]
 RESERVED_NUMBERS = {"new"}
+# Everybody is an operator where they work, and a kiosk is a sign-in of its own.
+NOT_FOR_PEOPLE = {Role.OPERATOR, Role.KIOSK}
 
 
 class PersonFilterForm(forms.Form):
@@ -202,7 +204,7 @@ class RolesForm(forms.Form):
         held: dict[int, list[str]] = {}
         for one in SiteRole.objects.filter(user=user) if user else ():
             held.setdefault(one.site_id, []).append(one.role)
-        choices = [(role.value, role.label) for role in Role if role != Role.OPERATOR]
+        choices = [(role.value, role.label) for role in Role if role not in NOT_FOR_PEOPLE]
         for site in self.sites:
             self.fields[site.prefix] = forms.MultipleChoiceField(
                 label=_now("At %(site)s") % {"site": site.name},

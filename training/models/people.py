@@ -123,6 +123,7 @@ class Role(models.TextChoices):
     INSTRUCTOR = "instructor", _("instructor")
     QUALITY = "quality", _("quality")
     ADMINISTRATOR = "administrator", _("administrator")
+    KIOSK = "kiosk", _("kiosk")
 
 
 class PersonQuerySet(models.QuerySet["Person"]):
@@ -232,7 +233,10 @@ class UserManager(BaseUserManager["User"]):
 
 
 class User(AbstractBaseUser, PermissionsMixin):
-    """A sign-in, by employee number or e-mail; many operators have no mail."""
+    """A sign-in, by employee number or e-mail; many operators have no mail.
+
+    A kiosk's is nobody's: it has no person, and its name stands in ``employee_number``.
+    """
 
     employee_number = models.CharField(_("employee number"), max_length=32, unique=True)
     email = models.EmailField(_("e-mail"), blank=True)
@@ -268,13 +272,17 @@ class User(AbstractBaseUser, PermissionsMixin):
         return self.person.full_name if self.person_id and self.person else self.employee_number
 
     def site_roles(self) -> dict[str, set[int]]:
-        """Sites by role, read once for a user; every person is an operator where they work."""
+        """Sites by role, read once for a user; every person is an operator where they work.
+
+        The role of a kiosk opens nothing for people: it is for sign-ins that are nobody's.
+        """
         if not hasattr(self, "_site_roles"):
             roles: dict[str, set[int]] = {}
             for role, site_id in self.roles.values_list("role", "site_id"):
                 roles.setdefault(role, set()).add(site_id)
             if self.person is not None:
                 roles.setdefault(Role.OPERATOR, set()).add(self.person.site_id)
+                roles.pop(Role.KIOSK, None)
             self._site_roles = roles
         return self._site_roles
 

@@ -7,9 +7,11 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from records import services as records
+from training import gates
 from training.exceptions import TrainingError
 from training.models import FormerEmployeeNumber, Person, Site, User
 
+WHEREABOUTS = frozenset({"site", "started_on", "left_on"})
 CHANGEABLE = (
     "full_name",
     "email",
@@ -90,9 +92,12 @@ def change_person(
     changed = [name for name in details if before[name] != details[name]]
     if employee_number and employee_number != person.employee_number:
         _change_number(person, employee_number, actor, at)
+        gates.whereabouts_changed(person)
     if not changed:
         return person
     person.save(update_fields=changed)
+    if WHEREABOUTS.intersection(changed):
+        gates.whereabouts_changed(person)
     if "email" in changed:
         _mail_sign_in_at(person)
     records.record(

@@ -74,8 +74,11 @@ def set_roles(
     Raises
     ------
     TrainingError
-        If a site is not the actor's to administer, or nobody would administer one any more.
+        If a site is not the actor's to administer, nobody would administer one any more, or
+        somebody would become a kiosk, which has a sign-in of its own.
     """
+    if any(role == Role.KIOSK for _site, role in roles):
+        raise TrainingError(_("A kiosk is nobody: make it a sign-in of its own, under Kiosks."))
     # The lock on whoever administers keeps two from taking the role off each other.
     reach = actor.sites_as(Role.ADMINISTRATOR)
     held = list(

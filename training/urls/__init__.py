@@ -1,12 +1,13 @@
 """Addresses of this app, one module a subject."""
 
-from . import courses, exercises, people, sites, tools
+from . import courses, exercises, kiosks, people, sites, tools
 
 app_name = "training"
 
 urlpatterns = [
     *courses.urlpatterns,
     *exercises.urlpatterns,
+    *kiosks.urlpatterns,
     *people.urlpatterns,
     *sites.urlpatterns,
     *tools.urlpatterns,
