@@ -77,6 +77,7 @@ bench: install-dev
 	@$(BIN)/python -m benchmarks.register
 	@$(BIN)/python -m benchmarks.work_log
 	@$(BIN)/python -m benchmarks.sweep
+	@$(BIN)/python -m benchmarks.bench_check
 
 format:
 	$(BIN)/ruff check --fix .

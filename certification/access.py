@@ -8,7 +8,7 @@ forbidden answer alike.
 
 from collections.abc import Collection
 
-from django.db.models import Q, QuerySet
+from django.db.models import F, Q, QuerySet
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 
@@ -17,6 +17,7 @@ from training.models import Person, Role, Site, User
 from training.models.people import PersonQuerySet
 
 from .models import (
+    ApiToken,
     Certificate,
     CertificateDocument,
     Message,
@@ -126,6 +127,32 @@ def people_for_quality(user: User) -> PersonQuerySet:
         .exclude(pk=user.person_id or 0)
         .select_related("site")
     )
+
+
+CHECKS = (Role.LINE_LEAD, Role.INSTRUCTOR, Role.QUALITY, Role.KIOSK)
+
+
+def sites_to_check_at(user: User) -> list[Site]:
+    """Sites where the user may ask whether somebody may do some work, whoever it is.
+
+    A line lead reads the standing of their own people, and asks about anybody who comes to
+    the line: a contractor, or somebody lent by another line. The bench check says no more
+    than yes or no, and that much about anybody at the site, so it is asked at the site.
+    """
+    return list(Site.objects.filter(pk__in=user.sites_as(*CHECKS)))
+
+
+def api_tokens_administered_by(user: User) -> QuerySet[ApiToken]:
+    """Tokens of programs at sites that the user administers, those in use first."""
+    return (
+        ApiToken.objects.filter(site__in=user.sites_as(Role.ADMINISTRATOR))
+        .select_related("site", "made_by__person")
+        .order_by(F("revoked_at").desc(nulls_first=True), "site__name", "name")
+    )
+
+
+def api_token_for_administrator(user: User, token_id: int) -> ApiToken:
+    return get_object_or_404(api_tokens_administered_by(user), pk=token_id)
 
 
 def sites_with_reminders_for(user: User) -> QuerySet[Site]:

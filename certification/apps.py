@@ -15,14 +15,23 @@ class CertificationConfig(AppConfig):
         from training import navigation
 
         from . import protected, signs_of_life  # noqa: F401 - listens to Celery
-        from .services import elsewhere, graders, schemes, standing
+        from .services import elsewhere, graders, schemes, standing, standing_changes
 
         protected.declare()
         training_gates.on_facts_changed(standing.facts_changed)
+        training_gates.on_whereabouts_changed(standing_changes.note_person)
         training_gates.register_scopes(schemes.scope_names)
         assessments_gates.register_may_grade(graders.may_grade)
         verify.register_files(elsewhere.documents_to_verify)
         staff = ["instructor", "quality", "line_lead"]
+        checks = [*staff, "kiosk"]
+        navigation.register(
+            _("Bench check"),
+            "certification:bench_check",
+            checks,
+            order=42,
+            top_for=["line_lead", "kiosk"],
+        )
         navigation.register(_("Bench"), "certification:bench", ["instructor"], order=10)
         navigation.register(_("Register"), "certification:register", staff, order=40)
         navigation.register(
@@ -37,6 +46,13 @@ class CertificationConfig(AppConfig):
         )
         navigation.register(
             _("Find"), "certification:find", ["instructor", "quality"], place="find"
+        )
+        navigation.register(
+            _("Tokens of programs"),
+            "certification:api_token_list",
+            ["administrator"],
+            order=83,
+            place="foot",
         )
         decide = ["instructor", "quality"]
         navigation.register(_("Proposals"), "certification:proposal_list", decide, order=45)

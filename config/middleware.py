@@ -47,3 +47,22 @@ def idle_time(
         return response
 
     return middleware
+
+
+def programs_bring_no_cookies(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """Look at no cookie where programs ask by token, so that no session is read or prolonged.
+
+    What is answered holds now, so nobody on the way keeps it.
+    """
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        if not request.path.startswith("/api/"):
+            return get_response(request)
+        request.COOKIES = {}
+        response = get_response(request)
+        response.headers.setdefault("Cache-Control", "no-store")
+        return response
+
+    return middleware

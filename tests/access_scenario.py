@@ -14,6 +14,7 @@ from django.test import Client
 from assessments.models import Criterion, Grading
 from assessments.services import measuring, photos
 from certification.models import (
+    ApiToken,
     CertificateDocument,
     CertificateEvent,
     Message,
@@ -32,6 +33,7 @@ from tests.factories import (
     make_certificate,
     make_criteria_set,
     make_exercise,
+    make_kiosk,
     make_revision,
     make_scope,
     make_session,
@@ -66,12 +68,14 @@ READERS = (
     "own_instructor",
     "own_quality",
     "staff",
+    "kiosk",
 )
 """Everybody asks about the things of ``owner``, an operator at the first site.
 
 ``lead`` is the line lead of the owner and ``other_lead`` leads others there; ``..._there``
 are at the second site. ``own_instructor`` and ``own_quality``, at the first site, ask about
 things of their own. ``staff`` may open the administrator's pages of Django and has no role.
+``kiosk`` is a machine at the first site, and ``a_kiosk`` among the things another.
 """
 
 
@@ -107,6 +111,7 @@ def build() -> Scenario:
         "own_instructor": user("instructor"),
         "own_quality": user("quality"),
         "staff": user(site=there, is_staff=True, is_superuser=True),
+        "kiosk": make_kiosk(here, password=PASSWORD),
     }
     for led, lead in (("owner", "lead"), ("other", "other_lead")):
         Person.objects.filter(user=users[led]).update(line_lead=users[lead].person)
@@ -140,6 +145,8 @@ def _common(instructor: User) -> dict[str, object]:
             course=Course.objects.create(code="SOLDER", title="Hand soldering"), revision=1
         ).course,
         "scope": make_scope(),
+        "a_kiosk": make_kiosk(site),
+        "api_token": ApiToken.objects.create(site=site, name="Terminals of line 3", token_hash="0"),
     }
 
 

@@ -20,8 +20,11 @@ from tests.access_scenario import READERS, Scenario, build, put_back
 pytestmark = pytest.mark.django_db
 
 OK, SIGN_IN, NO, NOT_THERE = "may", "signs in first", "may not (403)", "is not there (404)"
+NO_TOKEN = "shows no token (401)"
 
-EVERYBODY = frozenset(READERS) - {"anonymous"}
+PEOPLE = frozenset(READERS) - {"kiosk"}
+EVERYBODY = PEOPLE - {"anonymous"}
+KIOSK = frozenset({"kiosk"})
 INSTRUCTORS = frozenset({"instructor", "instructor_there", "own_instructor"})
 QUALITY = frozenset({"quality", "quality_there", "own_quality"})
 LEADS = frozenset({"lead", "other_lead"})
@@ -54,6 +57,10 @@ class Row:
             return OK
         if reader in self.elsewhere:
             return NOT_THERE
+        if self.others == NO_TOKEN:
+            return NO_TOKEN
+        if reader == "kiosk":
+            return NO  # Whatever else is asked for.
         return SIGN_IN if reader == "anonymous" else self.others
 
 
@@ -85,7 +92,7 @@ NOT_THERE_THERE: dict[str, Any] = {"others": NO, "elsewhere": {"quality_there"}}
 
 TABLE: dict[str, Row] = {
     # Home pages, and what each role finds
-    "certification:home": page(EVERYBODY),
+    "certification:home": page(EVERYBODY | KIOSK),
     "certification:my_card": page(EVERYBODY),
     "certification:bench": page(INSTRUCTORS, others=NO),
     "certification:find": page(INSTRUCTORS | QUALITY, others=NO, asked={"q": "nobody"}),
@@ -101,6 +108,17 @@ TABLE: dict[str, Row] = {
     "certification:months_ahead": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:months_ahead_csv": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:standing_detail": page(READS | {"lead"}, "person_pk", "scope_pk"),
+    # The bench check: at one's site about anybody, and all that a kiosk opens
+    "certification:bench_check": page(
+        LEADS | INSTRUCTORS | QUALITY | KIOSK, others=NO, asked={"number": "7", "scope": "X"}
+    ),
+    # The same for programs: nobody signs in there, and the document is for everybody
+    "certification:api-v1:openapi-json": page(READERS),
+    "certification:api-v1:standing": page((), others=NO_TOKEN),
+    "certification:api-v1:standings": act((), others=NO_TOKEN),
+    "certification:api-v1:changes": page((), others=NO_TOKEN),
+    "certification:api_token_list": form(ADMINISTRATORS, others=NO),
+    "certification:api_token_revoke": act({"administrator"}, "api_token"),
     # Certificates: read by whose they are, acted on by quality and never one's own
     "certification:certificate_detail": page(READS, "certificate"),
     "certification:certificate_document": page(READS, "certificate"),
@@ -117,7 +135,7 @@ TABLE: dict[str, Row] = {
     # The calendar of what ends: its address is one's own, and all that a calendar program has
     "certification:calendar_address": form(EVERYBODY),
     "certification:calendar_stop": act(EVERYBODY),
-    "certification:calendar_feed": page(READERS, "calendar"),
+    "certification:calendar_feed": page(PEOPLE, "calendar"),
     "certification:mail_choices": form(EVERYBODY),
     # Web hooks: what other systems are told, for whoever administers the site
     "certification:hook_list": page(ADMINISTRATORS, others=NO),
@@ -154,7 +172,7 @@ TABLE: dict[str, Row] = {
     ),
     # Health: a page for administrators; which part works, for whoever asks
     "certification:health": page(ADMINISTRATORS, others=NO),
-    "certification:health_check": page(READERS),
+    "certification:health_check": page(PEOPLE),
     # Boards: read by whose they are, judged by instructors and never one's own
     "assessments:board_list": page(EVERYBODY),
     "assessments:board_new": form(INSTRUCTORS, others=NO),
@@ -231,17 +249,21 @@ TABLE: dict[str, Row] = {
     "training:site_list": page(ADMINISTRATORS, others=NO),
     "training:site_new": form(ADMINISTRATORS, others=NO),
     "training:site_edit": form({"administrator"}, "site"),
+    # Kiosks: made and shut by whoever administers the site
+    "training:kiosk_list": form(ADMINISTRATORS, others=NO),
+    "training:kiosk_password": act({"administrator"}, "a_kiosk"),
+    "training:kiosk_switch": act({"administrator"}, "a_kiosk"),
     # Signing in is for strangers; what is one's own is not
     "account_login": page(READERS),
-    "account_inactive": page(READERS),
-    "account_signup": page(READERS),
-    "account_reset_password": page(READERS),
-    "account_reset_password_done": page(READERS),
-    "account_reset_password_from_key": page(READERS, "key"),
-    "account_reset_password_from_key_done": page(READERS),
-    "account_email_verification_sent": page(READERS),
-    "account_confirm_email": page(READERS, "key"),
-    "account_logout": page(EVERYBODY),
+    "account_inactive": page(PEOPLE),
+    "account_signup": page(PEOPLE),
+    "account_reset_password": page(PEOPLE),
+    "account_reset_password_done": page(PEOPLE),
+    "account_reset_password_from_key": page(PEOPLE, "key"),
+    "account_reset_password_from_key_done": page(PEOPLE),
+    "account_email_verification_sent": page(PEOPLE),
+    "account_confirm_email": page(PEOPLE, "key"),
+    "account_logout": page(EVERYBODY | KIOSK),
     "account_confirm_login_code": page(EVERYBODY),
     "account_email": page(EVERYBODY),
     "account_change_password": page(EVERYBODY),
@@ -307,6 +329,8 @@ def said(response) -> str:
     """The kind of an answer."""
     if response.status_code == 302 and re.match(r"/(account|admin)/login/", response.url):
         return SIGN_IN
+    if response.status_code == 401:
+        return NO_TOKEN
     if response.status_code in (403, 404):
         return NO if response.status_code == 403 else NOT_THERE
     # 422: the form was taken and is shown again with what is wrong in it. 503: health, and
@@ -361,6 +385,8 @@ UNKNOWN = {
     "delivery": 99_999_999,
     "work_log_check": 99_999_999,
     "site": "XX",
+    "a_kiosk": "no-such-kiosk",
+    "api_token": 99_999_999,
     "scope": "NO-SUCH",
 }
 
@@ -374,7 +400,7 @@ def without_secrets(response) -> bytes:
 def test_what_is_forbidden_answers_like_what_does_not_exist(scenario, name):
     row = TABLE[name]
     first = row.of[0] if row.of else next(iter(row.asked.values()))
-    for reader in EVERYBODY - row.may:
+    for reader in (EVERYBODY | KIOSK) - row.may:
         things = scenario.things_for(reader)
         unknown = things | {first: UNKNOWN[first]}
         for method in row.method.split():
@@ -431,19 +457,24 @@ LISTS: dict[str, tuple[str, frozenset[str]]] = {
     "training:class_list": ("session", HERE_READS),
     "training:tool_list": ("tool", HERE_READS),
     "training:site_list": ("site", frozenset({"administrator"})),
+    "training:kiosk_list": ("a_kiosk", frozenset({"administrator"})),
+    "certification:api_token_list": ("api_token", frozenset({"administrator"})),
 }
 
 
-TOLD_BY = {"person": "full_name", "message": "subject", "work_log_check": "file_name"}
+TOLD_BY = {
+    "person": "full_name",
+    "message": "subject",
+    "work_log_check": "file_name",
+    "api_token": "name",
+}
 
 
 @pytest.mark.parametrize("name", LISTS)
 def test_list_shows_the_things_of_the_owner_to_those_who_may_read_them(scenario, name):
     thing, may = LISTS[name]
     owners = scenario.things["owner"][thing]
-    told_by = {"person": "full_name", "message": "subject", "work_log_check": "file_name"}.get(
-        thing
-    )
+    told_by = TOLD_BY.get(thing)
     shown_as = getattr(owners, told_by) if told_by else str(in_address(owners))
 
     shown_to = set()

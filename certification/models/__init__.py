@@ -1,3 +1,4 @@
+from .api import ApiToken, StandingChange
 from .calendars import CalendarFeed
 from .certificates import (
     Certificate,
@@ -16,6 +17,7 @@ from .standing import StandingEnd, StandingSpan
 from .work_log import WorkLogCheck
 
 __all__ = [
+    "ApiToken",
     "CalendarFeed",
     "Certificate",
     "CertificateDocument",
@@ -36,6 +38,7 @@ __all__ = [
     "SchemeRevision",
     "Scope",
     "SiteSweep",
+    "StandingChange",
     "StandingEnd",
     "StandingSpan",
     "WebHook",

@@ -52,6 +52,7 @@ class StandingSpan(models.Model):
                 fields=["person", "first_day", "last_day", "standing", "ends_on"],
                 name="span_by_person_and_days",
             ),
+            models.Index(fields=["first_day"], name="span_by_first_day"),
         ]
 
     def __str__(self) -> str:

@@ -24,6 +24,8 @@ from certification.models import (
 )
 from training.models import Person, PracticeRecord, VisionTest
 
+from . import standing_changes
+
 BATCH_OF_PEOPLE = 200
 BATCH_OF_ROWS = 1000
 
@@ -257,6 +259,8 @@ def _rebuild(person_ids: Collection[int], scope_id: int | None = None) -> None:
     old = StandingSpan.objects.filter(person__in=person_ids)
     if scope_id is not None:
         old = old.filter(scope=scope_id)
+    before = standing_changes.spans_said(old)
     old.delete()
     StandingSpan.objects.bulk_create(spans, batch_size=BATCH_OF_ROWS)
     StandingEnd.objects.bulk_create(ends, batch_size=BATCH_OF_ROWS)
+    standing_changes.note(person_ids, before, standing_changes.spans_said(spans))

@@ -1,6 +1,8 @@
 """Addresses of this app, one module a subject."""
 
 from . import (
+    api,
+    bench_check,
     calendars,
     certificates,
     health,
@@ -19,6 +21,8 @@ from . import (
 app_name = "certification"
 
 urlpatterns = [
+    *api.urlpatterns,
+    *bench_check.urlpatterns,
     *calendars.urlpatterns,
     *certificates.urlpatterns,
     *health.urlpatterns,

@@ -23,8 +23,13 @@ from training.models import Person, Role
 @require_safe
 @login_required
 def home(request: UserRequest) -> HttpResponse:
-    """Where somebody's work is: the bench, the register, the people, or their own card."""
+    """Where somebody’s work is: the bench, the register, the people, or their own card.
+
+    A kiosk is led to the only page it opens.
+    """
     roles = request.user.role_names()
+    if Role.KIOSK in roles:
+        return redirect("certification:bench_check")
     if Role.INSTRUCTOR in roles:
         return redirect("certification:bench")
     if roles & {Role.QUALITY, Role.LINE_LEAD}:
