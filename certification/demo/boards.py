@@ -9,6 +9,7 @@ from typing import Any
 
 from django.core.files.base import ContentFile
 
+from assessments.domain.verdict import Verdict
 from assessments.models import Board, Criterion, Grading, Joint, Judgement, Photo
 from assessments.services import boards as board_services
 from assessments.services import grading, outcomes
@@ -17,6 +18,7 @@ from certification.services import certificates, proposals
 from records import services as records
 from training.models import Exercise, Position, Tool
 
+from . import marks
 from .faults import CRITERIA_BY_FAULT, NOTES, WEIGHTS
 from .people import BY, Stage
 from .pictures import Order, Picture, draw_all
@@ -30,6 +32,8 @@ MEASURED = {
     "S-11": ("fill_percent", "4"),
     "S-14": ("fill_percent", "4"),
 }
+
+BY_MARKS = 0.6  # of what is measured where a photograph shows it; the rest with a gauge
 
 
 @dataclass
@@ -308,7 +312,21 @@ def _judgement(
         beyond = (criterion.low is not None and read + Decimal(uncertainty) < criterion.low) or (
             criterion.high is not None and read - Decimal(uncertainty) > criterion.high
         )
-        if beyond:
+        measured = None
+        if beyond and photo is not None and stage.rng.random() < BY_MARKS:
+            measured = marks.measure_by_hand(
+                photo=photo,
+                joint=joint,
+                criterion=criterion,
+                truth=made.truths[joint.position.name],
+                grader=reading.grader,
+                at=at,
+                rng=stage.rng,
+            )
+        if measured is not None and measured.verdict == Verdict.OUTSIDE:
+            row.how, row.measurement = Judgement.How.MARKS, measured
+            row.value, row.uncertainty = measured.value_kept, measured.expanded_kept
+        elif beyond:
             row.how, row.tool = Judgement.How.INSTRUMENT, tool
             row.value, row.uncertainty = read, Decimal(uncertainty)
     return row

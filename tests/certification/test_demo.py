@@ -63,6 +63,7 @@ def test_the_whole_demo_holds_together():
     )
     assert outcomes == {True, False}
     assert not Judgement.objects.filter(outcome="reject", photo__isnull=True).exists()
+    assert Judgement.objects.filter(how="marks", measurement__verdict="outside").count() >= 3
     report = verify_records()
     assert report.fits, report.faults
     sign_in = Client().login(username="10001", password=people.PASSWORD)
