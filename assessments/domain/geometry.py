@@ -225,7 +225,10 @@ def _wrap(points: Points, sigma: float, _scale: Scale | None, said: Options) -> 
     by_start = np.array([a[1], -a[0]]) / (a @ a)
     by_end = np.array([-b[1], b[0]]) / (b @ b)
     by_all = np.concatenate([by_start, by_end, by_start + by_end])
-    return Measured(value, degrees(sigma * float(np.linalg.norm(by_all))), "deg")
+    u = degrees(sigma * float(np.linalg.norm(by_all)))
+    # Where the ends meet within U, a whole turn more or less hangs on the marks' errors.
+    meet = min(value % 360, 360 - value % 360) < 2 * u
+    return Measured(value, u, "deg", (Remark.WHOLE_TURN,) if meet else ())
 
 
 def _fill(points: Points, sigma: float, _scale: Scale | None, _said: Options) -> Measured:

@@ -49,6 +49,7 @@ class Remark(StrEnum):
     SMALL_WIRE = "small_wire"
     FLAT_ANGLE = "flat_angle"
     SIDE_NEAR = "side_near"
+    WHOLE_TURN = "whole_turn"
     SCALE_UNKNOWN = "scale_unknown"
     SCALE_UNSURE = "scale_unsure"
 

@@ -71,6 +71,10 @@ REMARKS = {
     "side_near": gettext_lazy(
         "A mark that tells a side lies within its own uncertainty of the line. Put it farther away."
     ),
+    "whole_turn": gettext_lazy(
+        "Start and end lie so close together that a whole turn may be too many or missing. Check "
+        "the direction and the full turn."
+    ),
     "scale_unsure": gettext_lazy(
         "The scale was given without its uncertainty, which is taken as nothing."
     ),

@@ -94,6 +94,8 @@ def make() -> list[dict[str, Any]]:
         (Quantity.SCALE, {"ends": [(5, 5), (50, 5)]}, Options(), None),
         (Quantity.WRAP, wrap(80).marks, Options(full_turns=2), None),
         (Quantity.WRAP, wrap(80).marks, known, far),
+        (Quantity.WRAP, wrap(359.2).marks, Options(), None),
+        (Quantity.WRAP, wrap(0.7).marks, Options(full_turns=1), None),
         (Quantity.WETTING_ANGLE, cap(8).marks, Options(), None),
         *(
             (Quantity.CLEARANCE, clearance(1.3).marks, replace(known, unit=unit), far)

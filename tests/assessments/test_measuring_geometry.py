@@ -234,6 +234,9 @@ def test_what_lies_outside_the_proven_range_is_said_with_the_result():
     assert Remark.SMALL_WIRE not in found(clearance(1.3)).remarks
     tiny = found(wrap(200), scale=Scale(0.08, 0.01), options=Options(conductor_mm=0.8))
     assert Remark.SMALL_WIRE in tiny.remarks
+    assert Remark.WHOLE_TURN in found(wrap(359)).remarks
+    assert Remark.WHOLE_TURN in found(wrap(1, full_turns=1)).remarks
+    assert Remark.WHOLE_TURN not in found(wrap(340)).remarks
     assert Remark.SCALE_UNSURE in found(PLACED[1], scale=Scale(0.02)).remarks
 
 

@@ -200,6 +200,11 @@ def test_delete_takes_a_mark_away_and_the_refusal_says_what_is_missing(desk):
     assert "still missing" in at.page.inner_text("#live-says")
     at.page.click("#clear")
     assert at.marks("centre") == []
+    at.page.focus("#middle")
+    at.page.keyboard.press("Enter")
+    assert at.marks("centre") == [(400.0, 300.0)]
+    at.page.keyboard.press("ArrowLeft")
+    assert at.marks("centre") == [(399.0, 300.0)]
     assert not Judgement.objects.exists()
 
 

@@ -185,7 +185,9 @@ function measureWrap(points, sigma, _scale, options) {
   const byStart = times([a[1], -a[0]], 1 / dot(a, a));
   const byEnd = times([-b[1], b[0]], 1 / dot(b, b));
   const all = [...byStart, ...byEnd, byStart[0] + byEnd[0], byStart[1] + byEnd[1]];
-  return result(value, degrees(sigma * Math.hypot(...all)), "deg");
+  const u = degrees(sigma * Math.hypot(...all));
+  const meet = Math.min(value % 360, 360 - (value % 360)) < 2 * u;
+  return result(value, u, "deg", meet ? ["whole_turn"] : []);
 }
 
 function measureFill(points, sigma) {

@@ -411,6 +411,8 @@ clear.addEventListener("click", () => {
   }
   find(".kinds input").checked = true;
 });
+find("#middle").hidden = false;
+find("#middle").addEventListener("click", () => setMark([view.x, view.y]));
 for (const button of document.querySelectorAll("[data-view]")) {
   const act = { closer: () => zoomBy(1.5), farther: () => zoomBy(1 / 1.5), whole }[button.dataset.view];
   button.addEventListener("click", act);
