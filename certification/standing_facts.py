@@ -100,7 +100,7 @@ def lines_of(rows: Rows, asked: Asked) -> list[FactLine]:
     """Certificates, events and vision tests, the newest first."""
     found = [
         *_certificates(rows.certificates, asked),
-        *_events(rows.events, asked),
+        *_events(rows, asked),
         *_tests(rows.tests, asked),
     ]
     return sorted(found, key=lambda one: (one.holds_from, one.recorded_at), reverse=True)
@@ -175,9 +175,11 @@ def _certificates(certificates: Iterable[Certificate], asked: Asked) -> Iterable
         )
 
 
-def _events(events: list[CertificateEvent], asked: Asked) -> Iterable[FactLine]:
-    removed = removals(events)
-    for one in events:
+def _events(rows: Rows, asked: Asked) -> Iterable[FactLine]:
+    """Events; what a withdrawn certificate's say needs no taking back."""
+    removed = removals(rows.events)
+    withdrawn = {one.pk for one in rows.certificates if hasattr(one, "withdrawal")}
+    for one in rows.events:
         said = one.get_kind_display()
         if one.kind == Kind.EXTENDED and one.until is not None:
             said = _("extended until %(day)s, granted by %(authority)s") % {
@@ -198,7 +200,7 @@ def _events(events: list[CertificateEvent], asked: Asked) -> Iterable[FactLine]:
             by=one.signature.printed_name if one.signature else "",
             url=_certificate_url(one.certificate),
             error_url=reverse("certification:event_remove", args=[one.certificate.number, one.pk])
-            if asked.may_decide and one.kind != Kind.VOIDED
+            if asked.may_decide and one.kind != Kind.VOIDED and one.certificate_id not in withdrawn
             else "",
             gone=_Gone(
                 by.recorded_at, _("removed by %(event)s") % {"event": by.event_id}, by.reason

@@ -1,0 +1,162 @@
+"""The life of a certificate in a real browser: every act of it, its picture, and what it leaves."""
+
+import re
+from datetime import timedelta
+
+import pytest
+
+from certification.models import Certificate
+from certification.services import standing
+from tests.factories import PASSWORD, make_certificate
+from training.models import Person, PracticeRecord, VisionTest
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+@pytest.fixture
+def certificate(shop) -> Certificate:
+    """Signe Aldous's, for wire preparation, 200 days old."""
+    person = shop.trainee.person
+    theirs = Certificate.objects.get()
+    scope = theirs.scheme_revision.scopes.get(level="operator")
+    today = person.site.today()
+    PracticeRecord.objects.create(
+        person=person,
+        scope_code=scope.code,
+        performed_on=today - timedelta(days=60),
+        recorded_at=theirs.recorded_at,
+    )
+    Person.objects.filter(pk=person.pk).update(line_lead=shop.lead.person)
+    return make_certificate(
+        person, scope, revision=theirs.scheme_revision, issued_on=today - timedelta(days=200)
+    )
+
+
+def standing_page(certificate: Certificate) -> str:
+    return f"/standing/{certificate.person_id}/{certificate.scope_id}/"
+
+
+def begin(quality, certificate: Certificate, act: str):
+    """From the page of person and scope to the form of an act."""
+    quality.go(standing_page(certificate))
+    quality.page.get_by_role("link", name=act, exact=True).click()
+    quality.page.wait_for_load_state("networkidle")
+    quality.audit()
+    return quality.page
+
+
+def sign(quality, **fields) -> None:
+    page = quality.page
+    for label, text in fields.items():
+        page.get_by_label(label.replace("_", " ")).fill(text)
+    page.locator("input[type=password]").fill(PASSWORD)
+    page.locator("form button[type=submit].btn").last.click()
+    page.wait_for_load_state("networkidle")
+
+
+def stands(certificate: Certificate) -> str:
+    """As the page shows it, which is as the engine answers."""
+    person, scope = certificate.person, certificate.scope
+    return standing.answer(person, scope, person.site.today()).standing.value
+
+
+def test_every_act_is_done_from_the_page_and_seen_in_the_picture(visitor, shop, certificate):
+    quality = visitor()
+    quality.sign_in(shop.quality.employee_number)
+    today = certificate.person.site.today()
+
+    quality.go(standing_page(certificate))
+    quality.audit()
+    picture = quality.page.get_by_role("img", name=re.compile("Signe Aldous"))
+    assert picture.count() == 1, "One of the three widths is shown"
+    assert "certified" in (picture.text_content() or "")
+
+    begin(quality, certificate, "Suspend")
+    sign(quality, First_day_suspended=str(today - timedelta(days=20)), Reason="Rejects.")
+    assert stands(certificate) == "suspended"
+
+    begin(quality, certificate, "Reinstate")
+    sign(quality, First_day_in_force_again=str(today - timedelta(days=5)), Reason="Retrained.")
+    assert stands(certificate) == "certified"
+    quality.go(standing_page(certificate))
+    assert "suspended" in (picture.text_content() or "")
+
+    begin(quality, certificate, "Extend")
+    until = certificate.valid_through + timedelta(days=30)
+    sign(quality, New_last_day=str(until), Granted_by="Review board", Reason="Class moved.")
+    quality.go(standing_page(certificate))
+    assert "Review board" in quality.page.locator("main").inner_text()
+
+    begin(quality, certificate, "Restrict")
+    sign(
+        quality, First_day_restricted=str(today), Restriction="AWG 20 and less", Reason="New hand."
+    )
+    restricted = Certificate.objects.get(restriction="AWG 20 and less")
+    assert quality.page.url.endswith(f"/certificates/{restricted.number}/")
+    quality.audit()
+
+    begin(quality, certificate, "Withdraw")
+    sign(quality, Reason="Another person was meant.")
+    assert stands(certificate) == "certified"
+    quality.go(standing_page(certificate))
+    quality.audit()
+    row = quality.page.get_by_role("row", name=re.compile(restricted.number))
+    assert "withdrawn" in row.last.inner_text()
+
+    test = VisionTest.objects.get(person=certificate.person)
+    quality.page.get_by_role(
+        "link", name=re.compile("Entered in error vision test passed")
+    ).first.click()
+    quality.audit()
+    sign(quality, Why="Typed for somebody else.")
+    assert test.withdrawal.signature.signer == shop.quality
+    assert stands(certificate) == "vision_not_current"
+
+    begin(quality, certificate, "End")
+    sign(quality, Last_good_day=str(today - timedelta(days=1)), Reason="Changed work.")
+    assert stands(certificate) == "expired"
+    quality.go(standing_page(certificate))
+    quality.page.get_by_role("link", name=re.compile("Entered in error ended")).click()
+    sign(quality, Reason="She stays.")
+    assert stands(certificate) == "vision_not_current"
+
+    begin(quality, certificate, "Revoke")
+    sign(quality, First_day_revoked=str(today), Reason="Signed for others.")
+    assert stands(certificate) == "revoked"
+    quality.go(standing_page(certificate))
+    quality.audit()
+    assert "revoked" in (picture.text_content() or "")
+
+
+@pytest.mark.parametrize("phone", [False, True], ids=["desk", "phone"])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_pages_hold_to_the_guidelines_in_light_and_dark(visitor, shop, certificate, phone, scheme):
+    quality = visitor(phone=phone)
+    quality.page.emulate_media(color_scheme=scheme)
+    quality.sign_in(shop.quality.employee_number)
+    for path in (
+        standing_page(certificate),
+        standing_page(certificate) + "?known_at=2020-01-01",
+        "/months-ahead/",
+        "/wall-list/",
+    ):
+        quality.go(path)
+        quality.audit()
+
+
+def test_operator_and_line_lead_find_the_life_from_their_own_pages(visitor, shop, certificate):
+    operator = visitor(phone=True)
+    operator.sign_in(shop.trainee.employee_number)
+    operator.go("/my-card/")
+    operator.page.get_by_role("link", name=re.compile("Its life so far")).click()
+    operator.page.wait_for_load_state("networkidle")
+    operator.audit()
+    assert operator.page.get_by_role("img", name=re.compile("Signe Aldous")).count() == 1
+
+    lead = visitor()
+    lead.sign_in(shop.lead.employee_number)
+    lead.go(f"/people/{certificate.person.employee_number}/")
+    lead.page.get_by_role("link", name="Wire preparation, operator").click()
+    lead.page.wait_for_load_state("networkidle")
+    lead.audit()
+    assert "ision" not in lead.page.locator("main").inner_text()
