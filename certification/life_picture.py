@@ -122,11 +122,18 @@ class _Words:
         self._taken: list[list[tuple[float, float]]] = [[] for _line in range(lines)]
         self._leaders: list[tuple[float, int]] = []
 
-    def place(self, x: float, word: str) -> tuple[float, int] | None:
-        """Where a word begins and on which line; None where there is no room for it."""
-        width = len(word) * self._size * LETTER
+    def width(self, word: str) -> float:
+        return len(word) * self._size * LETTER
+
+    def place(self, x: float, word: str, leftward: bool = False) -> tuple[float, int] | None:
+        """Where a word begins and on which line; None where there is no room for it.
+
+        ``leftward`` leaves the room to its right to another that comes soon.
+        """
+        width = self.width(word)
+        starts = (x - width / 2, x - 6, x - width + 6)
         for line in range(len(self._taken)):
-            for start in (x - width / 2, x - 6, x - width + 6):
+            for start in reversed(starts) if leftward else starts:
                 start = min(max(start, self._left), self._right - width)
                 if start >= self._left - 0.5 and self._is_free(x, start, start + width, line):
                     self._taken[line].append((start, start + width))
@@ -297,8 +304,10 @@ class _Drawing:
             )
         )
 
-    def _word_below(self, words: _Words, x: float, word: str, y: float) -> None:
-        found = words.place(x, word)
+    def _word_below(
+        self, words: _Words, x: float, word: str, y: float, leftward: bool = False
+    ) -> None:
+        found = words.place(x, word, leftward)
         if found is None:
             return
         start, line = found
@@ -322,12 +331,14 @@ class _Drawing:
             self._draw(f"{css} cut", f"M{last:.1f} {y:.1f}H{period:.1f}")
         self._draw("edge", f"M{start:.1f} {y - 6:.1f}v12M{last:.1f} {y - 6:.1f}v12")
         words = _Words(self._size, self._left, self._right)
-        for mark in paper.marks:
+        for place, mark in enumerate(paper.marks):
             x = self._x(mark.day)
+            after = self._x(paper.marks[place + 1].day) if place + 1 < len(paper.marks) else None
+            is_close = after is not None and after - x < words.width(mark.word) / 2 + 16
             self._shape(x, y, mark.shape, f"{mark.tone}{' is-gone' if mark.is_gone else ''}", 14)
             if mark.is_gone:
                 self._draw("struck", f"M{x - 9:.1f} {y + 7:.1f}L{x + 9:.1f} {y - 7:.1f}")
-            self._word_below(words, x, mark.word, y + 6)
+            self._word_below(words, x, mark.word, y + 6, leftward=is_close)
         self._word_below(words, last, _("through %(day)s") % {"day": _said(paper.last_day)}, y + 6)
         self._word_below(words, start, _("issued %(day)s") % {"day": _said(paper.issued_on)}, y + 6)
         self._y = y + 14 + 15 * words.lines_used + 6

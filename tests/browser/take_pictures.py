@@ -112,7 +112,11 @@ def main() -> None:
                 )  # fmt: skip
                 take(
                     browser, address, "10003", DESK,
-                    {"register": "/register/", "reminders": "/reminders/outbox/"},
+                    {
+                        "register": "/register/",
+                        "life": "/standing/25/1/#h-life",
+                        "reminders": "/reminders/outbox/",
+                    },
                 )  # fmt: skip
                 take(browser, address, "10105", PHONE, {"card": "/my-card/"})
                 browser.close()
