@@ -13,7 +13,9 @@ import http.client
 import logging
 import socket
 import ssl
-from collections.abc import Callable
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from ipaddress import ip_address
@@ -30,6 +32,8 @@ from certification.models.hooks import MOST_HOOK_ATTEMPTS
 log = logging.getLogger(__name__)
 
 TIMEOUT_S = 10.0
+DEADLINE_S = 30.0
+"""For one attempt as a whole: an answer that drips never lets a single read time out."""
 LONGEST_ANSWER = 200
 GONE = 410
 SIGNED_BY = "v1"
@@ -102,13 +106,33 @@ def post(address: str, body: bytes, headers: dict[str, str]) -> tuple[int, str]:
         connection = http.client.HTTPConnection(host, parts.port, timeout=TIMEOUT_S)
     connection._create_connection = _connect  # type: ignore[attr-defined]
     path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
+    with closing(connection):
+        connection.connect()
+        with _deadline(connection.sock):
+            connection.request("POST", path, body, headers)
+            answer = connection.getresponse()
+            said = answer.read(LONGEST_ANSWER * 4).decode("utf-8", "replace")
+    return answer.status, f"{answer.status} {' '.join(said.split())}".strip()[:LONGEST_ANSWER]
+
+
+@contextmanager
+def _deadline(connected: socket.socket) -> Iterator[None]:
+    """Cut a socket off when its time is over, so that whoever reads finds its end.
+
+    It is the socket, since a connection lets go of it once the head of an answer is read.
+    """
+
+    def hang_up() -> None:
+        with suppress(OSError):
+            connected.shutdown(socket.SHUT_RDWR)
+
+    timer = threading.Timer(DEADLINE_S, hang_up)
+    timer.daemon = True
+    timer.start()
     try:
-        connection.request("POST", path, body, headers)
-        answer = connection.getresponse()
-        said = answer.read(LONGEST_ANSWER * 4).decode("utf-8", "replace")
-        return answer.status, f"{answer.status} {' '.join(said.split())}".strip()[:LONGEST_ANSWER]
+        yield
     finally:
-        connection.close()
+        timer.cancel()
 
 
 def headers_of(delivery: WebHookDelivery, now: datetime) -> dict[str, str]:

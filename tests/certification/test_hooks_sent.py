@@ -96,6 +96,17 @@ def test_what_is_refused_stalls_and_breaks_is_tried_again_until_it_is_taken(serv
     assert only().attempts == 6
 
 
+@pytest.mark.parametrize("drips", ["drip", "drip body"])
+def test_answer_that_drips_is_cut_off(server, hook, monkeypatch, drips):
+    """Every read finds something, so none of them times out."""
+    monkeypatch.setattr(hook_sending, "DEADLINE_S", 0.4)
+    server.answers = [drips]
+    news()
+    assert send() == (0, 1)
+    assert only().state == STATES.RETRIED
+    assert send(timedelta(minutes=1)) == (1, 0)
+
+
 def test_each_attempt_waits_twice_as_long_and_an_hour_at_most(server, hook):
     server.answers = [500] * 8
     news()

@@ -2,6 +2,7 @@
 
 import threading
 import time
+from contextlib import suppress
 from dataclasses import dataclass
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
@@ -16,7 +17,8 @@ class Given:
 class HookServer:
     """Keeps every request it was given, also those it did not answer.
 
-    ``answers`` are codes, ``"stall"`` or ``"hang up"``, one a request; 204 when there is none.
+    ``answers`` are codes, ``"stall"``, ``"drip"``, ``"drip body"`` or ``"hang up"``, one a
+    request; 204 when there is none.
     """
 
     def __init__(self):
@@ -49,6 +51,15 @@ class HookServer:
         answer = self.answers.pop(0) if self.answers else 204
         if answer == "stall":
             self._done.wait(30)
+            handler.close_connection = True
+            return
+        if answer in ("drip", "drip body"):
+            if answer == "drip body":
+                handler.send_response(500)
+                handler.end_headers()
+            with suppress(OSError):
+                while not self._done.wait(0.05):
+                    handler.wfile.write(b"H")
             handler.close_connection = True
             return
         if answer == "hang up":
