@@ -12,6 +12,7 @@ from pathlib import Path
 import segno
 import typst
 from django.conf import settings
+from django.urls import reverse
 from django.utils import formats
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
@@ -61,7 +62,7 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
         "issued_by": certificate.issued_by or "–",
         "printed": f"{_day(local.date())}, {local:%H:%M} {local.tzname()}",
         "printed_utc": list(at.astimezone(UTC).timetuple()[:6]),
-        "address": settings.PUBLIC_URL,
+        "address": settings.PUBLIC_URL + reverse("certification:bench_check"),
         "qr": _qr(certificate.number),
         "language": (get_language() or "en")[:2],
         "words": {

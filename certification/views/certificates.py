@@ -82,7 +82,9 @@ ACTS = {
     "extend": Act(
         events.extend_certificate,
         gettext_lazy("Extend"),
-        gettext_lazy("Moves the last day. What keeps it alive is asked for as before."),
+        gettext_lazy(
+            "Moves the last day, from today on. What keeps it alive is asked for as before."
+        ),
         gettext_lazy("Extended."),
         asks=("until", "authority"),
         on_all=False,

@@ -72,7 +72,7 @@ def test_list_says_when_it_was_printed_and_for_how_long_it_is_good(
     page = response.content.decode().replace("\u00a0", " ")
     assert f"{today:%a} {today.day} {today:%b %Y}, " in page
     assert "Valid only on the day it was printed." in page
-    assert f'href="{settings.PUBLIC_URL}/' in page
+    assert f'href="{settings.PUBLIC_URL}/check/"' in page
     assert response.context["now"].tzinfo is not None
 
 
