@@ -14,7 +14,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import Min, OuterRef, QuerySet, Subquery
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from training.models import FormerEmployeeNumber, Person
@@ -100,14 +100,19 @@ class Answer:
 def answers(pairs: Sequence[tuple[str, str]], *, sites: Collection[int], day: date) -> list[Answer]:
     """Answer for each (employee number, scope code), in order.
 
-    Takes three queries however many pairs there are, and one more if a number is not
-    anybody's present one.
+    Takes two queries however many pairs there are; up to two more if a number is not
+    anybody's present one, and one more if somebody never had a standing in a scope.
     """
     people = people_here((number for number, _code in pairs), sites=sites, day=day)
-    scopes = _scope_ids(code for _number, code in pairs)
-    spans = _spans_on(day, {one.pk for one in people.values()}, set(scopes.values()))
+    spans = _spans_from(day, {one.pk for one in people.values()}, {code for _number, code in pairs})
+    silent = {
+        code
+        for number, code in pairs
+        if number in people and (people[number].pk, code) not in spans
+    }
+    unknown = silent - _known_scopes(silent)
     return [
-        _answer(number, code, day, people.get(number), scopes.get(code), spans)
+        _answer(number, code, day, people.get(number), code in unknown, spans)
         for number, code in pairs
     ]
 
@@ -142,11 +147,11 @@ def _read(people: QuerySet[Person]) -> list[PersonHere]:
     return [PersonHere(*row) for row in people.values_list(*columns)]
 
 
-def _scope_ids(codes: Iterable[str]) -> dict[str, int]:
+def _known_scopes(codes: Collection[str]) -> set[str]:
     asked = {code for code in codes if _can_be_stored(code)}
     if not asked:
-        return {}
-    return dict(Scope.objects.order_by().filter(code__in=asked).values_list("code", "pk"))
+        return set()
+    return set(Scope.objects.order_by().filter(code__in=asked).values_list("code", flat=True))
 
 
 def _can_be_stored(text: str) -> bool:
@@ -156,41 +161,52 @@ def _can_be_stored(text: str) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class _Span:
+    first_day: date
     standing: Standing
     restriction: str
     certificate_number: str
-    ends_on: date | None
+
+    def says_the_same_as(self, other: "_Span") -> bool:
+        return (self.standing, self.restriction) == (other.standing, other.restriction)
 
 
-def _spans_on(
-    day: date, people: Collection[int], scopes: Collection[int]
-) -> dict[tuple[int, int], _Span]:
-    """The spans that the day lies in, each with the first later day on which its yes ends."""
-    if not people or not scopes:
+Spans = dict[tuple[int, str], list[_Span]]
+
+
+def _spans_from(day: date, people: Collection[int], codes: Collection[str]) -> Spans:
+    """The spans that end on the day or later, in order, by person and scope."""
+    asked = {code for code in codes if _can_be_stored(code)}
+    if not people or not asked:
         return {}
-    ends = (
-        StandingSpan.objects.filter(
-            person=OuterRef("person"), scope=OuterRef("scope"), first_day__gt=OuterRef("first_day")
-        )
-        .exclude(standing=Standing.CERTIFIED, restriction=OuterRef("restriction"))
-        .order_by()
-        .values("person")
-        .annotate(first=Min("first_day"))
-        .values("first")
-    )
     rows = (
-        StandingSpan.objects.on(day)
-        .filter(person__in=people, scope__in=scopes)
-        .order_by()
-        .annotate(yes_ends_on=Subquery(ends))
+        StandingSpan.objects.filter(
+            Q(last_day__isnull=True) | Q(last_day__gte=day),
+            person__in=people,
+            scope__code__in=asked,
+        )
+        .order_by("first_day")
         .values_list(
-            "person_id", "scope_id", "standing", "restriction", "certificate__number", "yes_ends_on"
+            "person_id",
+            "scope__code",
+            "first_day",
+            "standing",
+            "restriction",
+            "certificate__number",
         )
     )
-    return {
-        (person, scope): _Span(Standing(standing), restriction, number or "", ends_on)
-        for person, scope, standing, restriction, number, ends_on in rows
-    }
+    found: Spans = {}
+    for person, code, first_day, standing, restriction, number in rows:
+        span = _Span(first_day, Standing(standing), restriction, number or "")
+        found.setdefault((person, code), []).append(span)
+    return found
+
+
+def _holds_through(spans: list[_Span]) -> date | None:
+    """The day before the first later span that says something else than the first."""
+    for one in spans[1:]:
+        if not one.says_the_same_as(spans[0]):
+            return one.first_day - timedelta(days=1)
+    return None
 
 
 def _answer(
@@ -198,21 +214,21 @@ def _answer(
     code: str,
     day: date,
     person: PersonHere | None,
-    scope_id: int | None,
-    spans: dict[tuple[int, int], _Span],
+    no_such_scope: bool,
+    spans: Spans,
 ) -> Answer:
     if person is None:
         return Answer(number, code, day, str(Standing.UNKNOWN_PERSON))
-    if scope_id is None:
+    if no_such_scope:
         return Answer(number, code, day, UNKNOWN_SCOPE, person=person)
-    span = spans.get((person.pk, scope_id))
-    if span is None:
+    of_pair = spans.get((person.pk, code), [])
+    if not of_pair or of_pair[0].first_day > day:
         return Answer(number, code, day, str(Standing.NEVER_CERTIFIED), person=person)
+    span = of_pair[0]
     told = TOLD[span.standing]
     if told != Standing.CERTIFIED:
         return Answer(number, code, day, told, person=person)
-    last_days = [span.ends_on - timedelta(days=1)] if span.ends_on else []
-    last_days += [person.left_on] if person.left_on else []
+    last_days = [one for one in (_holds_through(of_pair), person.left_on) if one is not None]
     return Answer(
         number,
         code,

@@ -319,7 +319,7 @@ def test_number_of_queries_of_a_page(poll, clock, site, scope, django_assert_num
         )
     poll(since)
 
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(7):
         assert len(poll(since)["changes"]) == 20
 
 
