@@ -50,7 +50,11 @@ def draw_marks(file: IO[bytes], lay: Drawn, photo_width: int, caption: str) -> b
             draw.line(stroke, colour, width=round(max(2 * unit, 1)), joint="curve")
     whole.paste(picture, (0, 0))
     ImageDraw.Draw(whole).text(
-        (12 * unit, picture.height + below / 2), caption, WHITE, font=font, anchor="lm"
+        (12 * unit, picture.height + below / 2),
+        caption.replace("\u00a0", " "),  # Pillow's own face has no such space.
+        WHITE,
+        font=font,
+        anchor="lm",
     )
     out = BytesIO()
     whole.save(out, "JPEG", quality=JPEG_QUALITY, optimize=True)

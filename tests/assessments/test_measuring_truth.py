@@ -92,7 +92,10 @@ class Grader:
                 whole.covered += one.covered
                 whole.measured += one.measured
                 whole.refused += one.refused
-        print(f"{quantity:14} {'all that is promised':28} {whole.share:6.1%} of {whole.measured}")
+        print(
+            f"{quantity:14} {'all that is promised':28} {whole.share:6.1%} of {whole.measured},"
+            f" {whole.refused} refused"
+        )
         return whole
 
 
