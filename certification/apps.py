@@ -15,7 +15,14 @@ class CertificationConfig(AppConfig):
         from training import navigation
 
         from . import protected, signs_of_life  # noqa: F401 - listens to Celery
-        from .services import elsewhere, graders, schemes, standing, standing_changes
+        from .services import (
+            elsewhere,
+            graders,
+            schemes,
+            standing,
+            standing_changes,
+            work_log_checks,
+        )
 
         protected.declare()
         training_gates.on_facts_changed(standing.facts_changed)
@@ -23,6 +30,7 @@ class CertificationConfig(AppConfig):
         training_gates.register_scopes(schemes.scope_names)
         assessments_gates.register_may_grade(graders.may_grade)
         verify.register_files(elsewhere.documents_to_verify)
+        verify.register_files(work_log_checks.files_to_verify)
         staff = ["instructor", "quality", "line_lead"]
         checks = [*staff, "kiosk"]
         navigation.register(

@@ -97,6 +97,7 @@ class WorkLogCheck(Recorded):
     headings = models.JSONField(default=list)
     columns = models.JSONField(default=list)
     findings = models.FileField(upload_to=log_path, max_length=120, blank=True)
+    findings_sha256 = models.CharField(max_length=64, blank=True)
 
     objects = WorkLogCheckQuerySet.as_manager()
 

@@ -8,8 +8,9 @@ theirs; the claim of a worker that died lapses, and the check is taken up again.
 import hashlib
 import logging
 import secrets
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from datetime import datetime
+from functools import partial
 from io import BytesIO
 from typing import IO, Any
 from zoneinfo import ZoneInfo
@@ -231,6 +232,7 @@ def _finish(check: WorkLogCheck, token: str, findings: Findings, clock: Clock) -
             headings=findings.headings,
             columns=findings.columns,
             findings=path,
+            findings_sha256=hashlib.sha256(content.getbuffer()).hexdigest(),
         )
     except BaseException:
         storage.delete(path)
@@ -277,7 +279,18 @@ def _close(check: WorkLogCheck, token: str, now: datetime, **found: Any) -> bool
             "rows": found.get("rows", 0),
             "bad_rows": found.get("bad_rows", 0),
             "counts": found.get("counts", {}),
+            "findings_sha256": found.get("findings_sha256", ""),
         },
         at=now,
     )
     return True
+
+
+def files_to_verify() -> Iterator[tuple[str, Any, str]]:
+    """Every log and its findings, for the check of the records' files."""
+    for check in WorkLogCheck.objects.order_by("pk").defer("problems", "people").iterator():
+        name = f"work log {check.pk} ({check.file_name})"
+        yield name, partial(check.file.storage.open, str(check.file.name), "rb"), check.sha256
+        if check.findings_sha256:
+            opener = partial(check.findings.storage.open, str(check.findings.name), "rb")
+            yield f"findings of {name}", opener, check.findings_sha256

@@ -6,12 +6,14 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 import pytest
+from django.core.files.base import ContentFile
 
 from certification.exceptions import CannotCheck
 from certification.models import WorkLogCheck
 from certification.models.work_log import CLAIM_LAPSES_AFTER, MOST_ATTEMPTS
 from certification.services import work_log_checks as services
 from records.models import TrailEntry
+from records.verify import verify_records
 from tests.factories import (
     NOW,
     make_certificate,
@@ -197,6 +199,20 @@ def test_workbook_that_is_none_is_told_so(ask):
 
     assert check.state == WorkLogCheck.State.FAILED
     assert "cannot be read as an XLSX workbook" in check.failure
+
+
+@pytest.mark.parametrize("which", ["file", "findings"])
+def test_verifying_the_records_finds_a_log_or_findings_that_were_changed(which, ask, scope):
+    check = run(ask("99999,TERM-OP,2026-01-01"))
+    before = verify_records()
+    assert before.faults == []
+
+    stored = getattr(check, which)
+    stored.storage.delete(stored.name)
+    stored.storage.save(stored.name, ContentFile(b"something else"))
+
+    [fault] = verify_records().faults
+    assert f"work log {check.pk} (log.csv)" in fault.where
 
 
 # Workers
