@@ -146,3 +146,19 @@ def test_works_without_a_script(chromium, live_server, floor):
         assert "No" in page.locator("#answer .word").inner_text()
     finally:
         context.close()
+
+
+@pytest.mark.parametrize("phone", [False, True], ids=["1280 px", "390 px"])
+def test_pages_where_administrators_make_kiosks_and_tokens_are_accessible(visitor, floor, phone):
+    administrator = factories.make_user("administrator", password=factories.PASSWORD)
+    opened = visitor(phone=phone)
+    opened.sign_in(administrator.employee_number)
+    for path, button in (("/kiosks/", "Make the kiosk"), ("/api-tokens/", "Make the token")):
+        opened.go(path)
+        opened.audit()
+        opened.page.get_by_label("Name").fill("line-4")
+        opened.page.get_by_role("button", name=button).click()
+        opened.page.locator(".once code").wait_for()
+        opened.audit()
+        opened.go(path)
+        opened.audit()
