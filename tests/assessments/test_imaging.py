@@ -245,6 +245,30 @@ def test_a_rendition_keeps_the_shape_and_stays_within_its_size(width, height, si
     assert Image.open(BytesIO(small.data)).size == expected
 
 
+@pytest.mark.parametrize(
+    ("width", "height", "decoded"),
+    [
+        pytest.param(640, 426, (320, 213), id="a half"),
+        pytest.param(641, 427, (321, 214), id="a side one pixel longer than the shape asks"),
+        pytest.param(427, 641, (214, 321), id="upright"),
+        pytest.param(320, 3, (320, 3), id="a strip that cannot be halved"),
+        pytest.param(1300, 866, (325, 217), id="a quarter"),
+        pytest.param(300, 200, (300, 200), id="small enough already"),
+    ],
+)
+def test_a_jpeg_is_decoded_no_larger_than_it_has_to_be(monkeypatch, width, height, decoded):
+    seen = []
+
+    def load(self):
+        seen.append(self.size)
+        return loaded(self)
+
+    loaded = imaging.JpegImageFile.load
+    monkeypatch.setattr(imaging.JpegImageFile, "load", load)
+    rendition(jpeg(width, height), 320)
+    assert seen[0] == decoded
+
+
 def test_several_sizes_come_from_one_reading_largest_first():
     made = list(imaging.renditions(BytesIO(jpeg(1200, 800)), [160, 2048, 800]))
     assert [(one.size, one.width, one.height) for one in made] == [
