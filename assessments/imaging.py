@@ -35,6 +35,7 @@ Image.MAX_IMAGE_PIXELS = None
 warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
 
 HEAD_BYTES = 64
+SMALLEST = 160
 GROUND = "white"
 JPEG_QUALITY = 88
 # Orientation tag of EXIF 2.32, 4.6.4: how the stored picture is turned to stand upright.
@@ -126,6 +127,8 @@ def inspect(
         turned = _orientation(picture, form) in LIES_ON_ITS_SIDE
         picture.draft(None, (max(width // 8, 1), max(height // 8, 1)))
         picture.load()
+        # What can be read and yet not brought to plain colours: a palette of nothing.
+        _plain(picture, SMALLEST)
     file.seek(0)
     if turned:
         width, height = height, width
