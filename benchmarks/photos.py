@@ -75,7 +75,7 @@ def by_product() -> Callable[[Path], None]:
 
 
 def by_pyvips() -> Callable[[Path], None]:
-    import pyvips
+    import pyvips  # type: ignore[import-untyped]
 
     def make(path: Path) -> None:
         for size in SIZES:
