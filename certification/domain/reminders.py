@@ -293,8 +293,8 @@ def decide(
     """Decide about the steps of an end that are due on a day and not in the ledger.
 
     Only the one with the fewest days left goes out; the others are overtaken. An end that
-    a sweep had passed without seeing it, or that came before the site's reminders began,
-    is overtaken itself.
+    was past when it was first seen, since it was entered or brought over late, or that came
+    before the site's reminders began, is overtaken itself.
 
     Parameters
     ----------
@@ -319,8 +319,7 @@ def decide(
     urgent = due[0]
     if starts_on is not None and ending.ends_on < starts_on:
         return [Decision(urgent, Outcome.OVERTAKEN, Reason.ENDED_BEFORE_START)]
-    unseen = not recorded and (swept_on is None or ending.ends_on < swept_on)
-    if ending.ends_on < day and unseen:
+    if ending.ends_on < day and not recorded and not _was_seen(ending, swept_on, working_days):
         return [Decision(urgent, Outcome.OVERTAKEN, Reason.ENDED_BEFORE_SEEN)]
     if ending.stopped:
         return [Decision(urgent, Outcome.DROPPED, Reason.STOPPED)]
@@ -332,6 +331,16 @@ def decide(
             if step not in recorded
         ),
     ]
+
+
+def _was_seen(ending: Ending, swept_on: date | None, working_days: frozenset[int]) -> bool:
+    """Whether the last sweep may have seen an end of which nothing is recorded.
+
+    That one would have recorded a step if one had been due.
+    """
+    if swept_on is None or ending.ends_on < swept_on:
+        return False
+    return not due_steps(ending.ends_on, ending.steps, swept_on, working_days)
 
 
 def lead_is_copied(ending: Ending, step: int, day: date) -> bool:

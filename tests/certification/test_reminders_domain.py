@@ -129,6 +129,28 @@ def test_step_is_due_exactly_from_the_day_planned_for_it(ends_on, shift, step, w
             id="ended while no sweep ran",
         ),
         pytest.param(
+            -1,
+            {"swept_on": WEDNESDAY - timedelta(days=1)},
+            [(-1, "overtaken", "seen")],
+            id="ended yesterday, entered since the sweep of its last day",
+        ),
+        pytest.param(
+            -1,
+            {"swept_on": WEDNESDAY - timedelta(days=8), "steps": (7, 1)},
+            [(-1, "overtaken", "seen")],
+            id="the last sweep would have written seven days before",
+        ),
+        pytest.param(
+            -1,
+            {"swept_on": WEDNESDAY - timedelta(days=9), "steps": (7, 1)},
+            [
+                (-1, "go", ""),
+                (1, "overtaken", "later"),
+                (7, "overtaken", "later"),
+            ],
+            id="the last sweep saw it before its first step",
+        ),
+        pytest.param(
             7,
             {"starts_on": WEDNESDAY + timedelta(days=8)},
             [(7, "overtaken", "start")],
