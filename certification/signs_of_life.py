@@ -11,6 +11,7 @@ import time
 from typing import Any
 
 from celery import signals
+from celery.worker import state
 from django.db import DatabaseError, connection
 from django.utils import timezone
 
@@ -34,10 +35,30 @@ def _write(kind: Heartbeat.Kind, name: str, *, ends: bool = False) -> None:
         connection.close()
 
 
+_received: list[str] = []
+
+
+@signals.task_received.connect
+def job_came(request: Any, **_kwargs: Any) -> None:
+    _received[:] = [request.id]
+
+
 @signals.worker_ready.connect
 def worker_lives(sender: Any, **_kwargs: Any) -> None:
+    idle_beside_jobs: list[bool] = []
+
     def beat() -> None:
         _write(Heartbeat.Kind.WORKER, sender.hostname)
+        if sender.hub is None:
+            return  # A folder has no connection that can break.
+        idle = not (_received or state.reserved_requests) and bool(health.queue_depth())
+        _received.clear()
+        idle_beside_jobs[:] = [*idle_beside_jobs[-1:], idle]
+        if idle_beside_jobs == [True, True]:
+            idle_beside_jobs.clear()
+            # Where the queue's server goes while a finished job is told to it, the worker
+            # may go on without a connection. This makes it connect anew.
+            raise ConnectionResetError("Jobs wait and none has come for some time.")
 
     beat()
     sender.timer.call_repeatedly(health.BEATS_EVERY.total_seconds(), beat)
