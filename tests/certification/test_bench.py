@@ -346,6 +346,7 @@ def test_more_boards_and_people_take_no_more_queries(
         return len(found)
 
     fill(2)
+    queries()  # The session is written with the first request of a minute.
     few = queries()
     fill(10)
 
