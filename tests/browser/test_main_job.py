@@ -103,7 +103,7 @@ def grade_with_keys(instructor, number: str) -> None:
                 ),
             )
             assert keys < 10 * MOST_KEYS_A_JOINT
-        page.reload()
+        page.reload(wait_until="networkidle")  # Keys are heard once the script is there.
         assert page.locator("[data-key='s']").count() == 1
         page.keyboard.press("s")
         page.wait_for_url("**/sign/**")
