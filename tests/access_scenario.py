@@ -179,7 +179,11 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
         sha256="0" * 64,
     )
     certificate = make_certificate(person, scope, document=document)
-    session = make_session(person.site, people=(person,), instructor=instructor)
+    # Lists begin with the classes of today.
+    today = person.site.today()
+    session = make_session(
+        person.site, people=(person,), instructor=instructor, starts_on=today, ends_on=today
+    )
     hook = WebHook.objects.create(
         site=person.site,
         name=f"Plant of {person.full_name}",
@@ -246,6 +250,7 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
         ),
         "calendar": calendars.make_address(person=person, in_full=True, actor=user, at=NOW),
         "session": session,
+        "day_of_class": today.isoformat(),
         "enrolment": session.enrolments.get(),
         "vision_test": VisionTest.objects.create(
             test_id=f"V-{person.pk}", person=person, tested_on=NOW.date(), passed=True

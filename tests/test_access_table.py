@@ -222,7 +222,7 @@ TABLE: dict[str, Row] = {
     "training:class_detail": page(READS, "session"),
     "training:class_edit": form(TEACHES | {"own_instructor"}, "session"),
     "training:class_enrol": act(TEACHES | {"own_instructor"}, "session"),
-    "training:class_attendance": form(TEACHES | {"own_instructor"}, "session", "2026-11-25"),
+    "training:class_attendance": form(TEACHES | {"own_instructor"}, "session", "day_of_class"),
     "training:enrolment_cancel": act(TEACHES | {"own_instructor"}, "session", "enrolment"),
     # People: who somebody is, what is written down about them, how they sign in
     "training:person_list": page(LEADS | INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),

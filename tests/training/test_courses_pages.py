@@ -31,7 +31,7 @@ def instructor(client):
 
 def running(instructor, **fields):
     """A class that runs today, whichever day of the week that is."""
-    today = timezone.localdate()
+    today = make_site().today()
     return make_session(instructor=instructor, starts_on=today, ends_on=today, **fields)
 
 
@@ -84,7 +84,7 @@ def test_whoever_is_not_signed_in_is_asked_to(client):
 
 
 def test_the_list_begins_today(client, instructor):
-    today = timezone.localdate()
+    today = make_site().today()
     now = running(instructor)
     past = make_session(
         instructor=instructor,

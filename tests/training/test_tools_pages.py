@@ -4,7 +4,6 @@ from datetime import timedelta
 
 import pytest
 from django.urls import reverse
-from django.utils import timezone
 
 from records.models import TrailEntry
 from tests.factories import make_person, make_site, make_user
@@ -37,7 +36,7 @@ def typed(**fields):
 
 
 def calibrated(tool, ends_in, passed=True):
-    today = timezone.localdate()
+    today = make_site().today()
     return Calibration.objects.create(
         tool=tool,
         calibrated_on=today - timedelta(days=400),
@@ -75,7 +74,7 @@ def test_what_cannot_be_is_said_and_no_tool_entered(client, instructor, iron, fi
 
 
 def test_a_calibration_is_recorded(client, instructor, iron):
-    today = timezone.localdate()
+    today = make_site().today()
 
     client.post(
         url("calibration_new"),
