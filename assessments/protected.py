@@ -36,6 +36,24 @@ def declare() -> None:
     append_only.protect("assessments.StageSigning")
     append_only.protect("assessments.Measurement")
     append_only.protect(
+        "assessments.Rework",
+        when_update=(
+            "OLD.handed_in_at IS NOT NULL OR NOT (NEW.id = OLD.id AND NEW.joint_id = OLD.joint_id "
+            "AND NEW.sent_by_id = OLD.sent_by_id AND NEW.reason = OLD.reason "
+            "AND NEW.recorded_at = OLD.recorded_at)"
+        ),
+        says="says why a joint was sent back, and stays as it is",
+    )
+    append_only.protect(
+        "assessments.ReadingRequest",
+        when_update=(
+            "OLD.answered_at IS NOT NULL OR NOT (NEW.id = OLD.id AND NEW.board_id = OLD.board_id "
+            "AND NEW.asked_by_id = OLD.asked_by_id AND NEW.reason = OLD.reason "
+            "AND NEW.recorded_at = OLD.recorded_at)"
+        ),
+        says="stays as it was asked, and as it was answered",
+    )
+    append_only.protect(
         "assessments.CriteriaSet",
         when_update=(
             "OLD.published_at IS NOT NULL AND NOT (NEW.id = OLD.id AND NEW.title = OLD.title "

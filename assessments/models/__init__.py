@@ -1,6 +1,6 @@
-from .boards import Board, BoardOutcome, DestructiveCheck, Joint
+from .boards import Board, BoardOutcome, DestructiveCheck, Joint, Rework
 from .criteria import CriteriaSet, Criterion
-from .grading import Grading, Judgement, StageSigning, UndoStep
+from .grading import Grading, Judgement, ReadingRequest, StageSigning, UndoStep
 from .measuring import Measurement
 from .photos import Photo, Rendition
 
@@ -15,7 +15,9 @@ __all__ = [
     "Judgement",
     "Measurement",
     "Photo",
+    "ReadingRequest",
     "Rendition",
+    "Rework",
     "StageSigning",
     "UndoStep",
 ]

@@ -132,6 +132,25 @@ class Joint(Recorded):
         return self.position.name if self.make == 1 else f"{self.position.name}, make {self.make}"
 
 
+class Rework(Recorded):
+    """A joint sent back to be made again: what was rejected of it, by whom, and when it came in.
+
+    ``joint`` is the make that this asks for; the makes before it stay as they are.
+    """
+
+    joint = models.OneToOneField(Joint, models.PROTECT, related_name="rework")
+    codes = models.JSONField(_("criteria rejected"), default=list)
+    reason = models.CharField(_("what to do better"), max_length=400, blank=True)
+    sent_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    handed_in_at = models.DateTimeField(_("handed in again"), null=True, blank=True)
+
+    class Meta:
+        ordering = ["joint__position__order", "joint__make"]
+
+    def __str__(self) -> str:
+        return f"{self.joint}: {', '.join(self.codes)}"
+
+
 class DestructiveCheck(Recorded):
     """A section, pull or peel made of the piece, with what it showed."""
 

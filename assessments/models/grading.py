@@ -32,6 +32,9 @@ class Grading(Recorded):
 
     class Kind(models.TextChoices):
         FIRST = "first", _("grading")
+        REWORK = "rework", _("inspection of reworked joints")
+        DECISION = "decision", _("decision where two graders differ")
+        ANOTHER = "another", _("another reading")
         OWN = "own", _("own reading, not counted")
 
     board = models.ForeignKey(Board, models.PROTECT, related_name="gradings")
@@ -56,6 +59,36 @@ class Grading(Recorded):
 
     def __str__(self) -> str:
         return f"{self.board}, {self.grader}"
+
+
+class ReadingRequest(Recorded):
+    """A trainee's one request to have a board read again, and what came of it.
+
+    ``before`` and ``after`` hold whether the board passed and its score, as they were when
+    the reading was asked for and when it was signed to the end.
+    """
+
+    board = models.OneToOneField(Board, models.PROTECT, related_name="reading_request")
+    asked_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    reason = models.TextField(_("why it should be read again"))
+    grading = models.OneToOneField(
+        Grading, models.PROTECT, null=True, blank=True, related_name="reading_request"
+    )
+    before = models.JSONField(default=dict)
+    after = models.JSONField(null=True, blank=True)
+    answered_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=~Q(reason=""), name="reading_request_says_why"),
+            models.CheckConstraint(
+                condition=Q(answered_at__isnull=True) | Q(grading__isnull=False),
+                name="reading_request_is_answered_by_a_grading",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.board}: {self.reason}"
 
 
 class Judgement(models.Model):
