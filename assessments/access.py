@@ -5,10 +5,12 @@ judged by instructors at its site, never by whoever made it. Criteria are read b
 everyone. Unknown and forbidden answer alike.
 """
 
+from datetime import date
+
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.shortcuts import get_object_or_404
 
-from training.models import Role, User
+from training.models import ClassSession, Role, User
 
 from .models import (
     Board,
@@ -37,6 +39,30 @@ def boards_gradable_by(user: User) -> BoardQuerySet:
     return Board.objects.filter(site__in=user.sites_as(Role.INSTRUCTOR)).exclude(
         person=user.person_id or 0
     )
+
+
+def boards_of_class(user: User, session: ClassSession, day: date) -> BoardQuerySet:
+    """What a class has before it on a day: its people's boards of that day, and those of the
+    class that are not judged to the end.
+
+    Boards of the user's own are among them, though not theirs to judge.
+    """
+    of_class = Q(session=session) & (Q(outcome__isnull=True) | Q(outcome__complete=False))
+    of_day = (Q(session=session) | Q(session__isnull=True)) & Q(handed_out_on=day)
+    return boards_readable_by(user).filter(
+        of_class | of_day,
+        site=session.site_id,
+        person__in=session.enrolments.values("person"),
+        disposed_at__isnull=True,
+    )
+
+
+def board_of_class(user: User, session: ClassSession, day: date, number: str) -> Board:
+    """One of those boards that the user may judge."""
+    gradable = boards_gradable_by(user).filter(
+        pk__in=boards_of_class(user, session, day).values("pk")
+    )
+    return get_object_or_404(gradable.with_list_columns(), number=number)
 
 
 def board_for_reader(user: User, number: str) -> Board:

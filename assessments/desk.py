@@ -1,6 +1,6 @@
 """A board as somebody has it before them to judge: read once, then asked many times."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from functools import cached_property
 
 from django.db.models import prefetch_related_objects
@@ -33,16 +33,26 @@ class Desk:
     ----------
     own : bool
         Whether the maker of the board judges it for themselves, uncounted.
+    joints, gradings : list, optional
+        What `joints_that_count` and `gradings_of` give, where it was read for many boards.
     """
 
-    def __init__(self, board: Board, user: User, *, own: bool) -> None:
+    def __init__(
+        self,
+        board: Board,
+        user: User,
+        *,
+        own: bool,
+        joints: list[Joint] | None = None,
+        gradings: list[Grading] | None = None,
+    ) -> None:
         self.board = board
         self.user = user
         self.own = own
         prefetch_related_objects([board], "exercise__positions")
         self.positions = list(board.exercise.positions.all())
-        self.joints = outcomes.joints_that_count(board)
-        self.gradings = gradings_of(board)
+        self.joints = outcomes.joints_that_count(board) if joints is None else joints
+        self.gradings = gradings_of(board) if gradings is None else gradings
         self.reading = self._reading()
         self._asked: dict[tuple[str, str | None], list[Criterion]] = {}
 
@@ -94,13 +104,24 @@ class Desk:
             and not one.signings.all()
         ]
 
-    @cached_property
-    def _judgements(self) -> list[Judgement]:
+    @property
+    def readings_shown(self) -> set[int]:
+        """Ids of the gradings whose judgements this user may be shown here."""
         wanted = {one.grading_id for one in self.signings.values()}
         wanted |= {one.pk for one in self._own_readings()}
         if self.reading:
             wanted.add(self.reading.pk)
+        return wanted
+
+    @cached_property
+    def _judgements(self) -> list[Judgement]:
+        wanted = self.readings_shown
         return list(Judgement.objects.filter(grading__in=wanted)) if wanted else []
+
+    def bring(self, *, judgements: list[Judgement], photos: list[Photo]) -> None:
+        """Take judgements of `readings_shown` and photographs that were read for many boards."""
+        self._judgements = judgements
+        self.photos = photos
 
     @cached_property
     def _judged(self) -> dict[tuple[int | None, int], Judgement]:
@@ -205,3 +226,64 @@ class Desk:
         """The first photograph of a joint taken at a stage, else the first there is."""
         photos = self.photos_of(joint)
         return next((one for one in photos if one.stage == stage), photos[0] if photos else None)
+
+
+def desks_for(boards: Sequence[Board], user: User) -> list[Desk]:
+    """One user's view of many boards, read with a number of queries that does not grow with them.
+
+    Raises
+    ------
+    AssessmentError
+        If nothing is begun on one of the boards and no criteria set is published.
+    """
+    if not boards:
+        return []
+    prefetch_related_objects(boards, "exercise__positions")
+    joints: dict[int, dict[int, Joint]] = {board.pk: {} for board in boards}
+    photos: dict[int, list[Photo]] = {board.pk: [] for board in boards}
+    gradings: dict[int, list[Grading]] = {board.pk: [] for board in boards}
+    for joint in (
+        Joint.objects.filter(board__in=boards)
+        .select_related("position")
+        .order_by("position__order", "make")
+    ):
+        joints[joint.board_id][joint.position_id] = joint
+    for photo in Photo.objects.filter(board__in=boards).order_by("order", "id"):
+        photos[photo.board_id].append(photo)
+    by_pk = {board.pk: board for board in boards}
+    sets: dict[int, CriteriaSet] = {}
+    for grading in (
+        Grading.objects.filter(board__in=boards)
+        .select_related("grader__person", "criteria_set")
+        .prefetch_related("signings")
+    ):
+        grading.board = by_pk[grading.board_id]
+        grading.criteria_set = sets.setdefault(grading.criteria_set_id, grading.criteria_set)
+        gradings[grading.board_id].append(grading)
+    desks = [
+        Desk(
+            board,
+            user,
+            own=False,
+            joints=list(joints[board.pk].values()),
+            gradings=gradings[board.pk],
+        )
+        for board in boards
+    ]
+    if any(desk.reading is None for desk in desks):
+        current = current_criteria_set()
+        current = sets.setdefault(current.pk, current)
+        for desk in desks:
+            if desk.reading is None:
+                desk.criteria_set = current
+    prefetch_related_objects(list(sets.values()), "criteria")
+    shown = set().union(*(desk.readings_shown for desk in desks))
+    judgements: dict[int, list[Judgement]] = {}
+    for one in Judgement.objects.filter(grading__in=shown):
+        judgements.setdefault(one.grading_id, []).append(one)
+    for desk in desks:
+        desk.bring(
+            judgements=[one for pk in desk.readings_shown for one in judgements.get(pk, ())],
+            photos=photos[desk.board.pk],
+        )
+    return desks

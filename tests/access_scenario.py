@@ -169,7 +169,9 @@ def _checked_log(quality: User) -> WorkLogCheck:
 def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
     """One of everything of somebody's."""
     person = Person.objects.get(user=user)
-    board = make_board(person, common["exercise"], handed_in_at=NOW)
+    # Lists begin with the classes of today, and those with the boards of today.
+    today = person.site.today()
+    board = make_board(person, common["exercise"], handed_in_at=NOW, handed_out_on=today)
     scope = make_scope()
     document = CertificateDocument.objects.create(
         file=ContentFile(b"%PDF-1.7 paper", "paper.pdf"),
@@ -179,8 +181,6 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
         sha256="0" * 64,
     )
     certificate = make_certificate(person, scope, document=document)
-    # Lists begin with the classes of today.
-    today = person.site.today()
     session = make_session(
         person.site, people=(person,), instructor=instructor, starts_on=today, ends_on=today
     )

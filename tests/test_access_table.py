@@ -224,6 +224,17 @@ TABLE: dict[str, Row] = {
     "training:class_enrol": act(TEACHES | {"own_instructor"}, "session"),
     "training:class_attendance": form(TEACHES | {"own_instructor"}, "session", "day_of_class"),
     "training:enrolment_cancel": act(TEACHES | {"own_instructor"}, "session", "enrolment"),
+    # The class on its day: whoever teaches at its site
+    "assessments:class_day_today": page(INSTRUCTORS, others=NO),
+    "assessments:class_day": page(TEACHES | {"own_instructor"}, "session"),
+    "assessments:class_pass": act(
+        TEACHES, "session", asked={"board": "board", "stage": "soldered"}
+    ),
+    "assessments:class_take_back": act(
+        TEACHES,
+        "session",
+        asked={"board": "board", "key": "0d8a9d3e-2f0c-4f6e-9d4e-5a8f7f8c0b11"},
+    ),
     # People: who somebody is, what is written down about them, how they sign in
     "training:person_list": page(LEADS | INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
     "training:person_new": form(INSTRUCTORS | ADMINISTRATORS, others=NO),

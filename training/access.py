@@ -182,6 +182,11 @@ def session_for_instructor(user: User, number: str) -> ClassSession:
     )
 
 
+def sessions_taught_by(user: User) -> ClassSessionQuerySet:
+    """Classes at sites where the user is an instructor."""
+    return ClassSession.objects.filter(site__in=user.sites_as(Role.INSTRUCTOR))
+
+
 def tools_readable_by(user: User) -> QuerySet[Tool]:
     return Tool.objects.filter(site__in=user.sites_as(*READERS)).select_related(
         "site", "answers_for"

@@ -269,7 +269,7 @@ def accept_the_rest(
     *,
     grading: Grading,
     stage: str,
-    joints: Iterable[Joint],
+    joints: Iterable[Joint | None],
     seen: Circumstances,
     at: datetime,
     shown: Criterion | None = None,
@@ -282,6 +282,8 @@ def accept_the_rest(
 
     Parameters
     ----------
+    joints : iterable of Joint or None
+        None is the whole board.
     shown : Criterion, optional
         The criterion the grader has before them. If it is open, it is accepted by a judgement
         of its own, whatever it is, before the rest.
@@ -293,7 +295,7 @@ def accept_the_rest(
     if done is not None:
         return len(done.before)
     judged = set(
-        Judgement.objects.filter(grading=grading, stage=stage, joint__isnull=False).values_list(
+        Judgement.objects.filter(grading=grading, stage=stage).values_list(
             "joint_id", "criterion_id"
         )
     )
@@ -301,7 +303,7 @@ def accept_the_rest(
     for joint in joints:
         for criterion in outcomes.criteria_for(grading, stage, joint):
             is_shown = criterion == shown
-            if (joint.pk, criterion.pk) in judged:
+            if (joint and joint.pk, criterion.pk) in judged:
                 continue
             if not is_shown and not may_go_with_the_rest(criterion):
                 continue

@@ -1,11 +1,12 @@
 """Addresses of this app, one module a subject."""
 
-from . import boards, criteria, grading, measuring, photos
+from . import boards, class_day, criteria, grading, measuring, photos
 
 app_name = "assessments"
 
 urlpatterns = [
     *boards.urlpatterns,
+    *class_day.urlpatterns,
     *criteria.urlpatterns,
     *grading.urlpatterns,
     *measuring.urlpatterns,

@@ -16,13 +16,13 @@ from assessments.services import grading, outcomes
 from certification.models import Scope
 from certification.services import certificates, proposals
 from records import services as records
-from training.models import Exercise, Position, Tool
+from training.models import ClassSession, Exercise, Position, Tool
 
 from . import marks
 from .faults import CRITERIA_BY_FAULT, NOTES, WEIGHTS
 from .people import BY, Stage
 from .pictures import Order, Picture, draw_all
-from .roster import ON_THE_BENCH, TRAINEES, Trainee
+from .roster import IN_CLASS, ON_THE_BENCH, TRAINEES, Trainee
 
 GRADERS = {"CA": ("10001", "10001", "10002"), "AL": ("20001",)}
 MEASURED = {
@@ -87,20 +87,41 @@ def make_boards(stage: Stage) -> list[Made]:
 
 
 def hand_out(stage: Stage) -> None:
-    """Boards of today that nobody has handed in yet."""
+    """Boards of today, those of the class that runs today in its name, and how far they are."""
     exercises = {one.code: one for one in Exercise.objects.current()}
     for number, code in ON_THE_BENCH.items():
         person = stage.people[number]
         prefix = person.site.prefix
-        board_services.make_boards(
+        [board] = board_services.make_boards(
             exercise=exercises[code],
             people=[person],
             purpose=Board.Purpose.PRACTICE,
             site=person.site,
+            session=ClassSession.objects.running_on(stage.today).filter(people=person).first(),
             handed_out_on=stage.today,
             actor=stage.users[GRADERS[prefix][0]],
             at=stage.at(0, 8, 30, prefix),
         )
+        _judge_in_class(stage, board, IN_CLASS.get(number, {}))
+
+
+def _judge_in_class(stage: Stage, board: Board, done: dict[str, str]) -> None:
+    """Judge stages of a board while it is made: signed, judged, or the first joints alone."""
+    if not done:
+        return
+    grader = stage.users[GRADERS[board.site.prefix][0]]
+    at = stage.at(0, 9, 10, board.site.prefix)
+    reading = grading.start_grading(board=board, grader=grader, at=at)
+    sound: dict[str, str | None] = {one.name: None for one in board.exercise.positions.all()}
+    made = Made(board, TRAINEES[0], 0, judged=True, faults=sound, truths={})
+    for row in list(_judgements(stage, made, reading, None, at)):
+        how_far = done.get(row.stage, "")
+        first = row.joint is not None and row.joint.position.order <= 3
+        if how_far in ("signed", "judged") or (how_far == "begun" and first):
+            row.save()
+    for name, how_far in done.items():
+        if how_far == "signed":
+            grading.sign_stage(grading=reading, stage=name, signer=grader, proof="password", at=at)
 
 
 def _fault(stage: Stage, position: Position, skill: float, *, sure: bool) -> str | None:

@@ -433,3 +433,11 @@ ON_THE_BENCH = {
 }
 
 EVERYONE = STAFF + OPERATORS + LEARNERS
+
+# How far the boards of the class that runs today have got, stage by stage.
+IN_CLASS: dict[str, dict[str, str]] = {
+    "10205": {"prepared": "judged"},
+    "10206": {"prepared": "signed", "formed": "judged", "soldered": "begun"},
+    "10207": {"prepared": "signed", "formed": "begun"},
+    "10118": {"prepared": "begun"},
+}

@@ -81,8 +81,8 @@ def load(*, now: datetime | None = None, seed: int = SEED, say: Say = lambda tex
         boards.certify(stage)
         unjudged = [one for one in made if not one.judged and one.board.site.prefix == "CA"]
         boards.judge_in_part(stage, unjudged[0])
-        boards.hand_out(stage)
         _classes(stage)
+        boards.hand_out(stage)
         standing.rebuild_all()
         work_log.check_a_log(stage)
         records.record(

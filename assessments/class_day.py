@@ -1,0 +1,215 @@
+"""What a class's tablet shows: trainees down, the stages of their boards across."""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from uuid import UUID, uuid4
+
+from training.models import ClassSession, Exercise, Person, Stage, User
+
+from . import access
+from .board_screen import state_of
+from .desk import Desk, desks_for
+from .domain.scoring import JointState
+from .exceptions import AssessmentError, MayNotGrade
+from .models import Board, Joint
+from .screens import WHOLE_BOARD, reading_url
+from .services import grading
+from .services.class_day import stays_to_be_judged
+
+OPEN = JointState.OPEN.value
+
+
+@dataclass(frozen=True, slots=True)
+class StageCell:
+    """One stage of one board.
+
+    `state` is signed, to_sign, not_made or open; `rest` is how many judgements one tap makes,
+    0 where none may be made so; `stays` are the criteria to be judged by themselves, with at
+    how many places each.
+    """
+
+    stage: Stage
+    state: str
+    judged: int = 0
+    places: int = 0
+    rest: int = 0
+    stays: tuple[tuple[str, int], ...] = ()
+    url: str = ""
+    photos: int = 0
+    key: UUID = field(default_factory=uuid4)
+
+
+@dataclass(frozen=True, slots=True)
+class BoardRow:
+    """One board of a trainee; `closed` says why the user may not judge it, if they may not."""
+
+    board: Board
+    state: str
+    cells: tuple[StageCell | None, ...]
+    joints: tuple[Joint, ...]
+    missing: tuple[str, ...] = ()
+    closed: str = ""
+    is_own: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Trainee:
+    person: Person
+    boards: tuple[BoardRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PositionsOf:
+    """The positions of an exercise that can be judged across trainees, and from which stage."""
+
+    exercise: Exercise
+    names: tuple[str, ...]
+    stages: tuple[Stage, ...]
+    first: Stage
+    boards: int
+
+
+@dataclass(frozen=True, slots=True)
+class ClassDay:
+    session: ClassSession
+    stages: tuple[Stage, ...]
+    trainees: tuple[Trainee, ...]
+    across: tuple[PositionsOf, ...]
+    problem: str = ""
+
+    @property
+    def photographed(self) -> dict[str, dict]:
+        """For the script: the joints of each board, and how many photographs each has."""
+        return {
+            row.board.number: {
+                "who": trainee.person.full_name,
+                "joints": [[joint.pk, str(joint)] for joint in row.joints],
+            }
+            for trainee in self.trainees
+            for row in trainee.boards
+        }
+
+
+def class_day(session: ClassSession, user: User, now: datetime) -> ClassDay:
+    """Lay out a class as one instructor has it before them, with a fixed number of queries."""
+    day = session.site.today(now)
+    boards = list(
+        access.boards_of_class(user, session, day)
+        .with_list_columns()
+        .order_by("person__full_name", "number")
+    )
+    problem = ""
+    try:
+        desks = {desk.board.pk: desk for desk in desks_for(boards, user)}
+    except AssessmentError as error:
+        desks, problem = {}, str(error)
+    asked = {name for board in boards for name in board.exercise.stages}
+    stages = tuple(stage for stage in Stage if stage in asked)
+    refusals: dict[int, str] = {}
+    rows: dict[int, list[BoardRow]] = {}
+    for board in boards:
+        own = access.is_own(user, board)
+        if not own and board.exercise_id not in refusals:
+            refusals[board.exercise_id] = _refusal(user, board, now)
+        closed = "" if own else refusals[board.exercise_id]
+        desk = desks.get(board.pk)
+        cells: tuple[StageCell | None, ...] = ()
+        if desk is not None and not own:
+            asked_here = set(board.exercise.stages)
+            cells = tuple(_cell(desk, one) if one in asked_here else None for one in stages)
+        rows.setdefault(board.person_id, []).append(
+            BoardRow(
+                board=board,
+                state=state_of(board),
+                cells=cells,
+                joints=tuple(desk.joints) if desk else (),
+                missing=desk.missing if desk else (),
+                closed=closed,
+                is_own=own,
+            )
+        )
+    people = [one.person for one in session.enrolments.select_related("person")]
+    return ClassDay(
+        session=session,
+        stages=stages,
+        trainees=tuple(Trainee(one, tuple(rows.get(one.pk, ()))) for one in people),
+        across=_across(
+            [desk for desk in desks.values() if not access.is_own(user, desk.board)], refusals
+        ),
+        problem=problem,
+    )
+
+
+def _refusal(user: User, board: Board, now: datetime) -> str:
+    try:
+        grading.refuse_unless_may_grade(user, board, now)
+    except MayNotGrade as error:
+        return str(error)
+    return ""
+
+
+def _cell(desk: Desk, stage: Stage) -> StageCell:
+    photos = sum(one.stage == stage for one in desk.photos)
+    if stage.value in desk.closed:
+        url = reading_url(desk.board, False, stage=stage.value)
+        return StageCell(stage, "signed", url=url, photos=photos)
+    judged = places = rest = 0
+    stays: Counter[str] = Counter()
+    first: dict[str, str] = {}
+    for joint in desk.places(stage):
+        state = desk.state(stage, joint)
+        if joint is not None and not joint.position.required and state != OPEN:
+            continue  # A spare joint that nobody began, or one that is judged.
+        places += 1
+        judged += state != OPEN
+        for criterion in desk.asked(stage, joint):
+            if desk.judgement(joint, criterion) is not None:
+                continue
+            if stays_to_be_judged(criterion):
+                name = joint.position.name if joint else WHOLE_BOARD
+                first = first or {"joint": name, "criterion": criterion.code}
+                stays[criterion.title] += 1
+            else:
+                rest += 1
+    is_open = judged < places
+    state = "open" if is_open else "not_made" if desk.missing else "to_sign"
+    return StageCell(
+        stage=stage,
+        state=state,
+        judged=judged,
+        places=places,
+        rest=rest if is_open and not stays and not desk.missing else 0,
+        stays=tuple(stays.most_common()),
+        url=reading_url(desk.board, False, stage=stage.value, **first),
+        photos=photos,
+    )
+
+
+def _across(desks: Sequence[Desk], refusals: dict[int, str]) -> tuple[PositionsOf, ...]:
+    by_exercise: dict[int, list[Desk]] = {}
+    for desk in desks:
+        if not refusals.get(desk.board.exercise_id):
+            by_exercise.setdefault(desk.board.exercise_id, []).append(desk)
+    found = []
+    for group in by_exercise.values():
+        stages = group[0].stages
+        opens = {one: sum(one.value not in desk.closed for desk in group) for one in stages}
+        if not any(opens.values()):
+            continue
+        waits = [
+            one
+            for one in stages
+            if any(one.value not in desk.closed and desk.open_places(one) for desk in group)
+        ]
+        found.append(
+            PositionsOf(
+                exercise=group[0].board.exercise,
+                names=tuple(one.name for one in group[0].positions),
+                stages=tuple(one for one in stages if opens[one]),
+                first=(waits or [one for one in stages if opens[one]])[0],
+                boards=len(group),
+            )
+        )
+    return tuple(found)

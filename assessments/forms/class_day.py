@@ -1,0 +1,21 @@
+"""What is tapped on a class's tablet."""
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from training.models import Stage
+
+
+class PassForm(forms.Form):
+    """Which stage of which board, and what the browser calls the act."""
+
+    board = forms.CharField(max_length=24)
+    stage = forms.ChoiceField(
+        choices=Stage.choices, error_messages={"invalid_choice": _("There is no such stage.")}
+    )
+    key = forms.UUIDField(required=False)
+
+
+class TakeBackForm(forms.Form):
+    board = forms.CharField(max_length=24)
+    key = forms.UUIDField()

@@ -1,0 +1,119 @@
+"""What a class's tablet does in one tap: pass a stage of a board, and take that back."""
+
+from datetime import datetime
+from decimal import Decimal
+from uuid import UUID
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from assessments.exceptions import AssessmentError, StageNotReady
+from assessments.models import Board, Criterion, Grading, Joint, Judgement
+from training.models import User
+
+from . import grading, outcomes
+from .acts import undo, was_done
+from .refusals import Circumstances, hold_open
+
+
+@transaction.atomic
+def pass_stage(
+    *,
+    board: Board,
+    stage: str,
+    grader: User,
+    at: datetime,
+    magnification: Decimal | None = None,
+    key: UUID | None = None,
+) -> int:
+    """Accept all that is open at a stage, board in hand; return how many were accepted.
+
+    Nothing is signed by it. Spare joints that nobody began are left alone.
+
+    Parameters
+    ----------
+    magnification : Decimal, optional
+        What the grader looks through.
+    key : UUID, optional
+        What the browser calls this act; one that was done already is not done again.
+
+    Raises
+    ------
+    StageNotReady
+        If a required joint is missing, something critical or measured is not judged yet, or
+        nothing is open.
+    """
+    if stage not in board.exercise.stages:
+        raise StageNotReady(_("This exercise does not ask for that stage."))
+    reading = grading.start_grading(board=board, grader=grader, at=at)
+    hold_open(reading, stage)
+    done = was_done(reading, key)
+    if done is not None:
+        return len(done.before)
+    missing = outcomes.stage_summary(reading, stage).missing
+    if missing:
+        raise StageNotReady(
+            _("These joints are asked for and missing: %(names)s.") % {"names": ", ".join(missing)}
+        )
+    joints, stays = _open_at(reading, stage)
+    if stays:
+        raise StageNotReady(
+            _("%(places)s: critical or measured, so each is judged by itself. Open the stage.")
+            % {"places": outcomes.shortened(stays)}
+        )
+    count = grading.accept_the_rest(
+        grading=reading,
+        stage=stage,
+        joints=joints,
+        seen=Circumstances(how=Judgement.How.AT_BOARD, magnification=magnification),
+        at=at,
+        key=key,
+    )
+    if not count:
+        raise StageNotReady(_("Nothing is open at this stage any more."))
+    return count
+
+
+def _open_at(reading: Grading, stage: str) -> tuple[list[Joint | None], list[str]]:
+    """Where something may be asked at a stage, and what stays to be judged by itself."""
+    judged = set(reading.judgements.filter(stage=stage).values_list("joint_id", "criterion_id"))
+    begun = {joint for joint, _criterion in judged}
+    places: list[Joint | None] = [
+        joint
+        for joint in outcomes.joints_that_count(reading.board)
+        if joint.position.required or joint.pk in begun
+    ]
+    places.append(None)
+    stays = [
+        f"{joint.position.name if joint else _('whole board')} {criterion.code}"
+        for joint in places
+        for criterion in outcomes.criteria_for(reading, stage, joint)
+        if (joint and joint.pk, criterion.pk) not in judged and stays_to_be_judged(criterion)
+    ]
+    return places, stays
+
+
+def stays_to_be_judged(criterion: Criterion) -> bool:
+    """Whether a criterion is never accepted with others."""
+    return not grading.may_go_with_the_rest(criterion)
+
+
+@transaction.atomic
+def take_back_pass(*, board: Board, grader: User, key: UUID) -> str:
+    """Take back a stage that was passed under a key, if nothing was judged since; return it.
+
+    Raises
+    ------
+    AssessmentError
+        If something else was done since, or the stage is signed.
+    """
+    reading = grading.open_grading(board, grader)
+    last = None if reading is None else reading.undo_steps.filter(taken_back=False).first()
+    if reading is None or last is None or last.key != key:
+        raise AssessmentError(
+            _("Something was judged or signed since. Open the stage to change what it says.")
+        )
+    step = undo(grading=reading)
+    if step is None or step.pk != last.pk:
+        raise AssessmentError(_("The stage is signed. To change it, correct it."))
+    return step.stage

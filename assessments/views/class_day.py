@@ -1,0 +1,136 @@
+"""The class of the day on a tablet: every trainee's boards, stage by stage, a tap each."""
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.cache import add_never_cache_headers, patch_vary_headers
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_POST, require_safe
+
+from assessments import access
+from assessments.class_day import class_day as lay_out
+from assessments.exceptions import AssessmentError
+from assessments.forms.class_day import PassForm, TakeBackForm
+from assessments.forms.grading import SeenForm
+from assessments.services import class_day as services
+from training import access as training_access
+from training.access import UserRequest, role_required
+from training.models import ClassSession, Role, Stage
+
+PAGE = "assessments/class_day.html"
+INSIDE = "assessments/partials/class_day.html"
+
+
+@require_safe
+@role_required(Role.INSTRUCTOR)
+def class_day_today(request: UserRequest) -> HttpResponse:
+    """The class that runs today; a choice where there are several, and what is next if none."""
+    taught = training_access.sessions_taught_by(request.user).with_list_columns()
+    today = training_access.today_for(request.user)
+    running = list(taught.running_on(today).order_by("number"))
+    own = [one for one in running if one.instructor_id == request.user.pk] or running
+    if len(own) == 1:
+        return redirect("assessments:class_day", own[0].number)
+    coming = taught.filter(starts_on__gt=today).order_by("starts_on", "number").first()
+    context = {"sessions": running, "coming": coming, "today": today}
+    return render(request, "assessments/class_day_choose.html", context)
+
+
+@require_safe
+@login_required
+def class_day(request: UserRequest, number: str) -> HttpResponse:
+    return _show(request, training_access.session_for_instructor(request.user, number))
+
+
+def _show(
+    request: UserRequest,
+    session: ClassSession,
+    *,
+    said: str = "",
+    error: str = "",
+    passed: tuple[str, str] | None = None,
+) -> HttpResponse:
+    """The page, or its inside for htmx; `passed` is a board and a key, to be taken back by."""
+    now = timezone.now()
+    inside = request.htmx and not request.htmx.history_restore_request
+    context = {
+        "day": lay_out(session, request.user, now),
+        "session": session,
+        "today": session.site.today(now),
+        "said": said,
+        "error": error,
+        "passed": passed,
+    }
+    response = render(request, INSIDE if inside else PAGE, context, status=422 if error else 200)
+    patch_vary_headers(response, ("HX-Request",))
+    add_never_cache_headers(response)
+    return response
+
+
+@require_POST
+@login_required
+def class_pass(request: UserRequest, number: str) -> HttpResponse:
+    """Accept all that is open at one stage of one board; nothing is signed by it."""
+    session = training_access.session_for_instructor(request.user, number)
+    form = PassForm(request.POST)
+    if not form.is_valid():
+        raise Http404
+    now = timezone.now()
+    board = access.board_of_class(
+        request.user, session, session.site.today(now), form.cleaned_data["board"]
+    )
+    magnification = SeenForm(
+        {"magnification": request.session.get("seen", {}).get("magnification")}
+    )
+    magnification.is_valid()
+    key = form.cleaned_data["key"]
+    try:
+        count = services.pass_stage(
+            board=board,
+            stage=form.cleaned_data["stage"],
+            grader=request.user,
+            magnification=magnification.cleaned_data.get("magnification"),
+            at=now,
+            key=key,
+        )
+    except AssessmentError as error:
+        return _show(request, session, error=f"{board.person.full_name}, {board}: {error}")
+    said = _("%(person)s, %(board)s, %(stage)s: %(count)d accepted with the rest.") % {
+        "person": board.person.full_name,
+        "board": board,
+        "stage": Stage(form.cleaned_data["stage"]).label,
+        "count": count,
+    }
+    if not request.htmx:
+        messages.success(request, said)
+        return redirect("assessments:class_day", session.number)
+    return _show(request, session, said=said, passed=(board.number, str(key)) if key else None)
+
+
+@require_POST
+@login_required
+def class_take_back(request: UserRequest, number: str) -> HttpResponse:
+    """Take back the stage that was passed last, if nothing was judged on the board since."""
+    session = training_access.session_for_instructor(request.user, number)
+    form = TakeBackForm(request.POST)
+    if not form.is_valid():
+        raise Http404
+    today = session.site.today(timezone.now())
+    board = access.board_of_class(request.user, session, today, form.cleaned_data["board"])
+    try:
+        stage = services.take_back_pass(
+            board=board, grader=request.user, key=form.cleaned_data["key"]
+        )
+    except AssessmentError as error:
+        return _show(request, session, error=f"{board.person.full_name}, {board}: {error}")
+    said = _("%(person)s, %(board)s, %(stage)s: taken back.") % {
+        "person": board.person.full_name,
+        "board": board,
+        "stage": Stage(stage).label,
+    }
+    if not request.htmx:
+        messages.success(request, said)
+        return redirect("assessments:class_day", session.number)
+    return _show(request, session, said=said)

@@ -1,0 +1,215 @@
+"""The class of the day on a tablet, in a real browser: taps are counted, targets are measured."""
+
+import re
+from dataclasses import dataclass
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from assessments.models import Board, Judgement, Photo
+from assessments.services import grading
+from assessments.services.refusals import Circumstances
+from tests import factories
+from tests.assessments import pictures
+from tests.browser.conftest import Shop, Visitor
+from training.models import ClassSession, JointType, Stage
+
+LEAST_PX = 44
+SIZES = {"upright": (768, 1024), "lying": (1024, 768), "phone": (390, 844), "desk": (1280, 800)}
+TARGETS = "#day :is(a, button, select, label, input:not([type=hidden])), dialog :is(label, button)"
+
+
+@dataclass
+class Tablet:
+    """A page that counts every tap on it."""
+
+    visitor: Visitor
+    session: ClassSession
+    taps: int = 0
+
+    @property
+    def page(self) -> Page:
+        return self.visitor.page
+
+    def open(self) -> None:
+        self.visitor.go(f"/classes/{self.session.number}/day/")
+
+    def tap(self, selector: str) -> None:
+        self.taps += 1
+        self.page.locator(selector).tap()
+
+
+@pytest.fixture
+def boards(shop: Shop) -> list[Board]:
+    """A class of two trainees with a board of three turrets each."""
+    site = shop.instructor.person.site
+    today = site.today()
+    people = (shop.trainee.person, factories.make_person(site, full_name="Ferro Lindqvist"))
+    session = factories.make_session(
+        site, people=people, instructor=shop.instructor, starts_on=today, ends_on=today
+    )
+    exercise = factories.make_exercise(
+        (JointType.TURRET,) * 3, stages=(Stage.PREPARED, Stage.SOLDERED), title="Turrets"
+    )
+    return [
+        factories.make_board(person, exercise, session=session, handed_out_on=today)
+        for person in people
+    ]
+
+
+@pytest.fixture
+def tablet(chromium: Browser, live_server, shop: Shop, boards):
+    """Windows of a size, with a finger; the instructor is signed in on each."""
+    contexts = []
+
+    def open_window(size: str = "upright", scheme: str = "light") -> Tablet:
+        wide, high = SIZES[size]
+        context = chromium.new_context(
+            viewport={"width": wide, "height": high}, has_touch=True, color_scheme=scheme
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(15_000)
+        complaints: list[str] = []
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        visitor = Visitor(page, live_server.url, complaints)
+        visitor.sign_in(shop.instructor.employee_number)
+        made = Tablet(visitor, boards[0].session)
+        made.open()
+        return made
+
+    yield open_window
+    for context in contexts:
+        for page in context.pages:
+            page.wait_for_load_state("networkidle")
+        context.close()
+
+
+def judge_what_is_measured(shop: Shop, board: Board, stage: str) -> None:
+    """Leave at a stage only what may be accepted with the rest."""
+    reading = grading.start_grading(board=board, grader=shop.instructor, at=factories.NOW)
+    for joint in board.joints.select_related("position"):
+        for criterion in reading.criteria_set.for_joint(stage, joint.position.joint_type):
+            if not grading.may_go_with_the_rest(criterion):
+                grading.judge(
+                    grading=reading,
+                    criterion=criterion,
+                    joint=joint,
+                    outcome="accept",
+                    seen=Circumstances(),
+                    at=factories.NOW,
+                )
+
+
+def cell(board: Board, stage: str) -> str:
+    return f"#cell-{board.number}-{stage}"
+
+
+def test_one_tap_opens_a_stage_at_what_is_critical_and_open(tablet, boards):
+    screen = tablet()
+    screen.tap(f"{cell(boards[0], 'soldered')} a.open")
+    screen.page.wait_for_url("**/grade/**")
+    assert screen.taps == 1
+    assert "stage=soldered&joint=E01&criterion=S-01" in screen.page.url
+    assert screen.page.locator(".stages [aria-current]").inner_text().startswith("Soldered")
+
+
+def test_one_tap_passes_a_stage_and_one_takes_it_back(tablet, boards, shop):
+    judge_what_is_measured(shop, boards[0], "prepared")
+    screen = tablet()
+    before = Judgement.objects.count()
+    screen.tap(f"{cell(boards[0], 'prepared')} .pass")
+    screen.page.wait_for_selector(f"{cell(boards[0], 'prepared')}.is-to_sign")
+    assert screen.taps == 1
+    made = Judgement.objects.filter(with_the_rest=True)
+    assert made.count() == Judgement.objects.count() - before > 0
+    assert set(made.values_list("stage", flat=True)) == {"prepared"}
+    screen.tap(".said button")
+    screen.page.wait_for_selector(f"{cell(boards[0], 'prepared')}.is-open .pass")
+    assert Judgement.objects.count() == before
+    screen.visitor.audit()
+
+
+def test_no_tap_passes_what_has_something_critical(tablet, boards):
+    screen = tablet()
+    assert screen.page.locator(f"{cell(boards[0], 'soldered')} .pass").count() == 0
+    assert "to judge:" in screen.page.inner_text(cell(boards[0], "soldered"))
+
+
+def photograph(name: str = "image.jpg") -> dict:
+    return {"name": name, "mimeType": "image/jpeg", "buffer": pictures.jpeg()}
+
+
+def two_taps_to_the_camera(screen: Tablet, board: Board, joint: str = "E02"):
+    """Tap the camera of a cell, then a joint: the browser asks for the device's camera."""
+    screen.tap(f"{cell(board, 'soldered')} .camera")
+    with screen.page.expect_file_chooser() as asked:
+        screen.tap(f"#camera .joints label:text-is('{joint}')")
+    chooser = asked.value
+    assert chooser.element.get_attribute("accept") == "image/*"
+    assert chooser.element.get_attribute("capture") == "environment"
+    return chooser
+
+
+def test_two_taps_photograph_the_right_joint_at_the_right_stage(tablet, boards):
+    screen = tablet()
+    chooser = two_taps_to_the_camera(screen, boards[1])
+    assert screen.taps == 2
+    chooser.set_files(photograph())
+    screen.page.wait_for_selector("#sending .is-accept")
+    photo = Photo.objects.get()
+    assert (photo.board_id, str(photo.joint), photo.stage) == (boards[1].pk, "E02", "soldered")
+    screen.page.wait_for_selector(f"{cell(boards[1], 'soldered')} .camera:has-text('1')")
+
+
+def test_photograph_that_does_not_arrive_is_kept_and_sent_again(tablet, boards):
+    screen = tablet()
+    screen.page.context.route(re.compile("/photos/$"), lambda route: route.abort())
+    two_taps_to_the_camera(screen, boards[0]).set_files(photograph())
+    screen.page.wait_for_selector("#sending .is-caution")
+    assert "did not arrive. It is kept here" in screen.page.inner_text("#sending")
+    assert not Photo.objects.exists()
+    screen.page.context.unroute(re.compile("/photos/$"))
+    screen.tap("#sending button:text-is('Send again')")
+    screen.page.wait_for_selector("#sending .is-accept")
+    assert str(Photo.objects.get().joint) == "E02"
+
+
+def test_file_that_is_no_photograph_is_refused_in_a_sentence(tablet, boards):
+    screen = tablet()
+    chooser = two_taps_to_the_camera(screen, boards[0])
+    chooser.set_files({"name": "x.jpg", "mimeType": "image/jpeg", "buffer": b"no picture"})
+    screen.page.wait_for_selector("#sending .is-reject")
+    assert "x.jpg" in screen.page.inner_text("#sending")
+    assert not Photo.objects.exists()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("size", SIZES)
+def test_whatever_is_tapped_is_44_px_and_nothing_overlaps_or_scrolls_sideways(
+    tablet, boards, shop, size, scheme
+):
+    judge_what_is_measured(shop, boards[0], "prepared")
+    screen = tablet(size, scheme)
+    screen.page.locator(".camera").first.tap()
+    small = screen.page.evaluate(
+        """([targets, least]) => [...document.querySelectorAll(targets)]
+          .map((one) => [one.outerHTML.slice(0, 90), one.getBoundingClientRect()])
+          .filter(([, box]) => box.width && (box.width < least || box.height < least))
+          .map(([html, box]) => `${html}: ${box.width} x ${box.height}`)""",
+        [TARGETS, LEAST_PX],
+    )
+    assert small == []
+    screen.page.locator("#camera form button").tap()
+    overlaps = screen.page.evaluate(
+        """() => {
+          const boxes = [...document.querySelectorAll('#day a, #day button')]
+            .map((one) => [one, one.getBoundingClientRect()]).filter(([, box]) => box.width);
+          const hit = (a, b) => a.left < b.right - 1 && b.left < a.right - 1
+            && a.top < b.bottom - 1 && b.top < a.bottom - 1;
+          return boxes.flatMap(([one, a], n) => boxes.slice(n + 1)
+            .filter(([, b]) => hit(a, b)).map(([other]) => `${one.className} ${other.className}`));
+        }"""
+    )
+    assert overlaps == []
+    screen.visitor.audit()
