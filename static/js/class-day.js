@@ -154,7 +154,7 @@ function show(line, told) {
 }
 
 document.addEventListener("click", (event) => {
-  const link = event.target.closest?.("a.camera");
+  const link = event.target.closest?.("a.take");
   if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;
   event.preventDefault();
   choose(link);

@@ -142,7 +142,7 @@ def photograph(name: str = "image.jpg") -> dict:
 
 def two_taps_to_the_camera(screen: Tablet, board: Board, joint: str = "E02"):
     """Tap the camera of a cell, then a joint: the browser asks for the device's camera."""
-    screen.tap(f"{cell(board, 'soldered')} .camera")
+    screen.tap(f"{cell(board, 'soldered')} .take")
     with screen.page.expect_file_chooser() as asked:
         screen.tap(f"#camera .joints label:text-is('{joint}')")
     chooser = asked.value
@@ -159,7 +159,7 @@ def test_two_taps_photograph_the_right_joint_at_the_right_stage(tablet, boards):
     screen.page.wait_for_selector("#sending .is-accept")
     photo = Photo.objects.get()
     assert (photo.board_id, str(photo.joint), photo.stage) == (boards[1].pk, "E02", "soldered")
-    screen.page.wait_for_selector(f"{cell(boards[1], 'soldered')} .camera:has-text('1')")
+    screen.page.wait_for_selector(f"{cell(boards[1], 'soldered')} .take:has-text('1')")
 
 
 def test_photograph_that_does_not_arrive_is_kept_and_sent_again(tablet, boards):
@@ -191,7 +191,7 @@ def test_whatever_is_tapped_is_44_px_and_nothing_overlaps_or_scrolls_sideways(
 ):
     judge_what_is_measured(shop, boards[0], "prepared")
     screen = tablet(size, scheme)
-    screen.page.locator(".camera").first.tap()
+    screen.page.locator(".take").first.tap()
     small = screen.page.evaluate(
         """([targets, least]) => [...document.querySelectorAll(targets)]
           .map((one) => [one.outerHTML.slice(0, 90), one.getBoundingClientRect()])
