@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import dataclass
+from typing import Literal
 
 import pytest
 from playwright.sync_api import Browser, Page
@@ -42,9 +43,11 @@ class Tablet:
 @pytest.fixture
 def boards(shop: Shop) -> list[Board]:
     """A class of two trainees with a board of three turrets each."""
-    site = shop.instructor.person.site
+    trainee = shop.trainee.person
+    assert trainee is not None
+    site = trainee.site
     today = site.today()
-    people = (shop.trainee.person, factories.make_person(site, full_name="Ferro Lindqvist"))
+    people = (trainee, factories.make_person(site, full_name="Ferro Lindqvist"))
     session = factories.make_session(
         site, people=people, instructor=shop.instructor, starts_on=today, ends_on=today
     )
@@ -62,7 +65,7 @@ def tablet(chromium: Browser, live_server, shop: Shop, boards):
     """Windows of a size, with a finger; the instructor is signed in on each."""
     contexts = []
 
-    def open_window(size: str = "upright", scheme: str = "light") -> Tablet:
+    def open_window(size: str = "upright", scheme: Literal["light", "dark"] = "light") -> Tablet:
         wide, high = SIZES[size]
         context = chromium.new_context(
             viewport={"width": wide, "height": high}, has_touch=True, color_scheme=scheme
