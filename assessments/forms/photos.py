@@ -3,15 +3,17 @@
 from typing import Any
 
 from django import forms
+from django.conf import settings
+from django.template.defaultfilters import filesizeformat
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from assessments.models import Board, Joint, Photo
-from assessments.services.photos import joint_named_in
+from assessments.services.photo_sorting import How, Sorting
 from training.models import Stage
 
-BY_NAME = "by-name"
 WHOLE_BOARD = "board"
+MOST_A_JOINT = 50
 KINDS = "image/jpeg,image/png,image/webp,image/heic,image/heif,.heic,.heif"
 
 
@@ -35,36 +37,68 @@ def joints_of(board: Board) -> list[Joint]:
     return list(board.joints.select_related("position"))
 
 
-class PhotosForm(forms.Form):
-    """Many photographs at once, for the whole board, for one joint, or by their names."""
+class SortingForm(forms.Form):
+    """What many photographs show: told by their names, by their order, or the same for all."""
 
-    photos = ManyFilesField(
-        label=_("From this device"),
-        error_messages={"required": _("Choose at least one photograph.")},
-        widget=ManyFilesInput(attrs={"accept": KINDS, "class": "form-control"}),
-        help_text=_("JPEG, PNG, WebP or HEIC, many at once."),
-    )
     joint = forms.ChoiceField(label=_("They show"), required=False)
+    each = forms.IntegerField(
+        label=_("Photographs a joint"),
+        required=False,
+        min_value=1,
+        max_value=MOST_A_JOINT,
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+    )
+    first = forms.ChoiceField(label=_("Beginning at joint"), required=False)
     stage = forms.ChoiceField(label=_("Stage"), required=False)
 
     def __init__(self, *args: Any, board: Board, joints: list[Joint], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.joints = {str(joint.pk): joint for joint in joints}
+        named = [(key, str(joint)) for key, joint in self.joints.items()]
         self.fields["joint"].choices = [  # type: ignore[attr-defined]
-            (BY_NAME, _now("by file name (E07_1.jpg)")),
+            (How.BY_NAME.value, _now("what their names say (E07_1.jpg)")),
+            (How.TAKEN.value, _now("joint after joint, in the order taken")),
+            (How.NAMES.value, _now("joint after joint, in the order of their names")),
             (WHOLE_BOARD, _now("the whole board")),
-            *(
-                (key, _now("joint %(joint)s") % {"joint": joint})
-                for key, joint in self.joints.items()
-            ),
+            *((key, _now("joint %(joint)s") % {"joint": joint}) for key, joint in named),
         ]
+        self.fields["first"].choices = named  # type: ignore[attr-defined]
+        self.fields["each"].initial = 1
         self.fields["stage"].choices = stage_choices(board)  # type: ignore[attr-defined]
 
-    def joint_for(self, name: str) -> Joint | None:
-        chosen = self.cleaned_data["joint"] or BY_NAME
-        if chosen == BY_NAME:
-            return joint_named_in(name, self.joints.values())
-        return self.joints.get(chosen)
+    def sorting(self) -> Sorting:
+        said = self.cleaned_data
+        chosen = said["joint"] or How.BY_NAME.value
+        if chosen == WHOLE_BOARD or chosen in self.joints:
+            return Sorting(How.TOGETHER, joint=self.joints.get(chosen))
+        return Sorting(How(chosen), first=self.joints.get(said["first"]), each=said["each"] or 1)
+
+
+class PhotosForm(SortingForm):
+    """Many photographs at once."""
+
+    photos = ManyFilesField(
+        label=_("From this device"),
+        error_messages={"required": _("Choose at least one photograph.")},
+        widget=ManyFilesInput(attrs={"accept": KINDS, "class": "form-control"}),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["photos"].help_text = limits_in_words()
+        self.most_at_once = settings.DATA_UPLOAD_MAX_NUMBER_FILES
+
+
+def limits_in_words() -> str:
+    said = _now(
+        "JPEG, PNG, WebP or HEIC, stills only. Each up to %(bytes)s and %(pixels)d million pixels;"
+        " at most %(many)d at once."
+    )
+    return said % {
+        "bytes": filesizeformat(settings.PHOTO_MAX_BYTES),
+        "pixels": settings.PHOTO_MAX_PIXELS // 1_000_000,
+        "many": settings.DATA_UPLOAD_MAX_NUMBER_FILES,
+    }
 
 
 class PlaceForm(forms.ModelForm):

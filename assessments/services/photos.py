@@ -110,10 +110,15 @@ def _write(photo: Photo, actor: User, at: datetime) -> None:
 def _refuse_if_there(board: Board, digest: str, name: str) -> None:
     known = board.photos.filter(sha256=digest).select_related("joint__position").first()
     if known is not None:
-        raise PhotoAlreadyThere(
-            _("%(name)s is here already, %(place)s, so it was not added again.")
-            % {"name": name, "place": place_in_words(known.joint)}
-        )
+        raise PhotoAlreadyThere(already_there(name, known))
+
+
+def already_there(name: str, known: Photo) -> str:
+    return _("%(name)s is here already, %(place)s as %(known)s, so it was not added again.") % {
+        "name": name,
+        "place": place_in_words(known.joint),
+        "known": known.original_name,
+    }
 
 
 def place_in_words(joint: Joint | None) -> str:
@@ -139,20 +144,6 @@ def sha256_of(file: IO[bytes]) -> str:
         digest.update(chunk)
     file.seek(0)
     return digest.hexdigest()
-
-
-def joint_named_in(name: str, joints: Iterable[Joint]) -> Joint | None:
-    """The joint that a file's name begins with or holds as a word: ``E07_1.jpg`` is of E07.
-
-    Of several makes of one joint, the last.
-    """
-    words = [word.casefold() for word in re.split(r"[\W_]+", name) if word]
-    by_name: dict[str, Joint] = {}
-    for joint in joints:
-        known = by_name.get(joint.position.name.casefold())
-        if known is None or known.make < joint.make:
-            by_name[joint.position.name.casefold()] = joint
-    return next((by_name[word] for word in words if word in by_name), None)
 
 
 # Putting in place

@@ -1,9 +1,12 @@
 """Photographs: sent in, shown to those who may see them, put in their place."""
 
 import logging
+import re
+from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.core.files.uploadedfile import UploadedFile
 from django.forms import BaseForm
 from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import redirect, render
@@ -13,10 +16,11 @@ from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from assessments import access
-from assessments.exceptions import AssessmentError, NotAPhotograph
-from assessments.forms.photos import PhotosForm, PlaceForm, joints_of
-from assessments.models import Photo, Rendition
+from assessments import access, imaging
+from assessments.exceptions import AssessmentError, NotAPhotograph, PhotoAlreadyThere
+from assessments.forms.photos import PhotosForm, PlaceForm, SortingForm, joints_of
+from assessments.models import Board, Joint, Photo, Rendition
+from assessments.services import photo_sorting
 from assessments.services import photos as services
 from training.access import UserRequest
 
@@ -26,6 +30,7 @@ from .sent import wants_json
 log = logging.getLogger(__name__)
 
 KEPT_SECONDS = 3600
+WHOLE_NUMBER = re.compile(r"[0-9]{1,15}")
 
 
 @require_POST
@@ -33,37 +38,92 @@ KEPT_SECONDS = 3600
 def board_photos_add(request: UserRequest, number: str) -> HttpResponse:
     """Take in photographs; each is answered by its name, and a bad one stops no other."""
     board = access.board_for_photos(request.user, number)
-    form = PhotosForm(request.POST, request.FILES, board=board, joints=joints_of(board))
+    joints = joints_of(board)
+    form = PhotosForm(request.POST, request.FILES, board=board, joints=joints)
     if not form.is_valid():
         if wants_json(request):
-            sentence = _sentences(form)
-            return _as_json([{"added": False, "name": "", "says": sentence}])
+            return _as_json([_answer("refused", "", _sentences(form))])
         return show_board(request, board, form=form)
-    answers = []
-    for file in form.cleaned_data["photos"]:
-        name = services.plain_name(file.name)
-        joint = form.joint_for(name)
-        try:
-            services.add_photo(
-                board=board,
-                joint=joint,
-                stage=form.cleaned_data["stage"],
-                file=file,
-                name=name,
-                actor=request.user,
-                at=timezone.now(),
-            )
-        except AssessmentError as error:
-            answers.append({"added": False, "name": name, "says": str(error)})
-        else:
-            said = _("%(name)s is added, %(place)s.") % {
-                "name": name,
-                "place": services.place_in_words(joint),
-            }
-            answers.append({"added": True, "name": name, "says": said})
+    files = form.cleaned_data["photos"]
+    foreseen = photo_sorting.foresee(
+        board=board,
+        joints=joints,
+        files=[photo_sorting.arriving(file, file.name, file.size) for file in files],
+        sorting=form.sorting(),
+    )
+    stage = form.cleaned_data["stage"]
+    answers = [
+        _add(request, board, file, found.joint, stage)
+        for file, found in zip(files, foreseen, strict=True)
+    ]
     if wants_json(request):
         return _as_json(answers)
     return show_board(request, board, answers=answers)
+
+
+def _add(
+    request: UserRequest, board: Board, file: UploadedFile, joint: Joint | None, stage: str
+) -> dict[str, Any]:
+    name = services.plain_name(file.name or "")
+    try:
+        services.add_photo(
+            board=board,
+            joint=joint,
+            stage=stage,
+            file=file,
+            name=name,
+            actor=request.user,
+            at=timezone.now(),
+        )
+    except PhotoAlreadyThere as error:
+        return _answer("here", name, str(error))
+    except AssessmentError as error:
+        return _answer("refused", name, str(error))
+    said = _("%(name)s is added, %(place)s.")
+    return _answer("added", name, said % {"name": name, "place": services.place_in_words(joint)})
+
+
+def _answer(state: str, name: str, says: str) -> dict[str, Any]:
+    return {"added": state == "added", "state": state, "name": name, "says": says}
+
+
+@require_POST
+@login_required
+def board_photos_foresee(request: UserRequest, number: str) -> JsonResponse:
+    """Where photographs would go, told before they are sent, from their beginnings alone.
+
+    The beginnings come as files ``head`` under the photographs' names, with as many ``bytes``
+    and ``sha256`` (empty where the browser cannot say), in the same order.
+    """
+    board = access.board_for_photos(request.user, number)
+    joints = joints_of(board)
+    form = SortingForm(request.POST, board=board, joints=joints)
+    files = _beginnings(request)
+    if files is None or not form.is_valid():
+        sentence = _sentences(form) or _("That cannot be read. Open the board anew.")
+        return JsonResponse({"says": sentence}, status=422)
+    found = photo_sorting.foresee(board=board, joints=joints, files=files, sorting=form.sorting())
+    told = [
+        {"state": one.state, "joint": one.joint and one.joint.pk, "says": one.says} for one in found
+    ]
+    return JsonResponse({"photos": told})
+
+
+def _beginnings(request: UserRequest) -> list[photo_sorting.Arriving] | None:
+    heads = request.FILES.getlist("head")
+    sizes, hashes = request.POST.getlist("bytes"), request.POST.getlist("sha256")
+    fit = len(heads) == len(sizes) == len(hashes) and all(map(WHOLE_NUMBER.fullmatch, sizes))
+    if not fit:
+        return None
+    return [
+        photo_sorting.Arriving(
+            services.plain_name(head.name or ""),
+            int(size),
+            head.read(imaging.EXIF_WITHIN_BYTES),
+            digest,
+        )
+        for head, size, digest in zip(heads, sizes, hashes, strict=True)
+    ]
 
 
 def _sentences(form: BaseForm) -> str:
@@ -71,7 +131,7 @@ def _sentences(form: BaseForm) -> str:
 
 
 def _as_json(answers: list[dict]) -> JsonResponse:
-    """The answer to the page's script, which sends one photograph at a time."""
+    """The answer to the page's script, which sends each photograph by itself."""
     status = 200 if any(answer["added"] for answer in answers) else 422
     return JsonResponse({"photos": answers}, status=status)
 

@@ -150,29 +150,6 @@ def test_a_file_name_is_made_harmless(given, kept):
     assert photos.plain_name(given) == kept
 
 
-@pytest.mark.parametrize(
-    ("name", "joint"),
-    [
-        ("E02_1.jpg", "E02"),
-        ("e02.JPG", "E02"),
-        ("board 12 E03 (2).png", "E03"),
-        ("E021.jpg", None),
-        ("IMG_0042.HEIC", None),
-        ("", None),
-    ],
-)
-def test_a_file_name_can_say_which_joint_it_shows(name, joint):
-    found = photos.joint_named_in(name, make_board().joints.all())
-    assert (found and found.position.name) == joint
-
-
-def test_a_name_means_the_last_make_of_a_joint():
-    board = make_board()
-    first = board.joints.first()
-    again = board.joints.create(position=first.position, make=2)
-    assert photos.joint_named_in("E01.jpg", board.joints.all()) == again
-
-
 def test_verification_of_the_records_finds_an_original_that_was_changed_or_is_gone(files):
     board = make_board()
     add(board, pictures.jpeg())

@@ -110,7 +110,12 @@ def test_the_pages_script_is_answered_in_json(client, board):
     good = send(client, board, sent("E02.jpg", pictures.jpeg()), as_json=True)
     assert good.status_code == 200
     assert good.json()["photos"] == [
-        {"added": True, "name": "E02.jpg", "says": "E02.jpg is added, at joint E02."}
+        {
+            "added": True,
+            "state": "added",
+            "name": "E02.jpg",
+            "says": "E02.jpg is added, at joint E02.",
+        }
     ]
     bad = send(client, board, sent("E03.jpg", b""), as_json=True)
     assert bad.status_code == 422

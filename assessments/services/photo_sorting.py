@@ -1,0 +1,129 @@
+"""Many photographs at once: where each goes, and which of them are here already.
+
+What is foreseen from the first bytes of the files is what happens when they are sent whole, with
+a script or without one. `domain.photo_places` lays down the rules.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import IO
+
+from django.utils.translation import gettext as _
+
+from assessments import imaging
+from assessments.domain.photo_places import dealt, in_order, joint_in_name
+from assessments.exceptions import NotAPhotograph
+from assessments.models import Board, Joint
+
+from .photos import already_there, plain_name, sha256_of
+
+
+class How(StrEnum):
+    BY_NAME = "by-name"
+    TAKEN = "in-order-taken"
+    NAMES = "in-order-of-names"
+    TOGETHER = "together"
+
+
+@dataclass(frozen=True, slots=True)
+class Sorting:
+    """How photographs are put to joints: all `together` at one, or dealt `each` from `first` on."""
+
+    how: How = How.BY_NAME
+    joint: Joint | None = None
+    first: Joint | None = None
+    each: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class Arriving:
+    """What is known of a file before it is looked at whole; an unknown hash is empty."""
+
+    name: str
+    size_bytes: int
+    head: bytes
+    sha256: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Foreseen:
+    """Where a photograph will go, or a sentence why it need not be sent."""
+
+    joint: Joint | None
+    state: str = "goes"  # or "here", "same", "refused"
+    says: str = ""
+
+
+def arriving(file: IO[bytes], name: str, size_bytes: int) -> Arriving:
+    """Glance at a file that has arrived; leave it at its beginning."""
+    digest = sha256_of(file)
+    head = file.read(imaging.EXIF_WITHIN_BYTES)
+    file.seek(0)
+    return Arriving(plain_name(name), size_bytes, head, digest)
+
+
+def foresee(
+    *, board: Board, joints: Sequence[Joint], files: Sequence[Arriving], sorting: Sorting
+) -> list[Foreseen]:
+    """Say of each file, in the order given, what would become of it if it were sent now.
+
+    A file that would be refused, or is the same as one before it, takes no place in the order;
+    one that is on the board already does, so that a broken drop can be dropped again as a whole.
+    """
+    known = {
+        photo.sha256: photo
+        for photo in board.photos.filter(
+            sha256__in={file.sha256 for file in files if file.sha256}
+        ).select_related("joint__position")
+    }
+    refused = [_refusal(file, files[:at]) for at, file in enumerate(files)]
+    counted = [at for at, refusal in enumerate(refused) if refusal is None]
+    places = dict(
+        zip(counted, places_of([files[at] for at in counted], joints, sorting), strict=True)
+    )
+    found = []
+    for at, file in enumerate(files):
+        refusal, there = refused[at], known.get(file.sha256)
+        if there is not None:
+            found.append(Foreseen(there.joint, "here", already_there(file.name, there)))
+        elif refusal is not None:
+            found.append(refusal)
+        else:
+            found.append(Foreseen(places[at]))
+    return found
+
+
+def _refusal(file: Arriving, before: Sequence[Arriving]) -> Foreseen | None:
+    try:
+        imaging.glance(file.head, file.size_bytes, file.name)
+    except NotAPhotograph as error:
+        return Foreseen(None, "refused", str(error))
+    twin = next((one for one in before if file.sha256 and one.sha256 == file.sha256), None)
+    if twin is None:
+        return None
+    said = _("%(name)s is the same file as %(twin)s, so it is sent once.")
+    return Foreseen(None, "same", said % {"name": file.name, "twin": twin.name})
+
+
+def places_of(
+    files: Sequence[Arriving], joints: Sequence[Joint], sorting: Sorting
+) -> list[Joint | None]:
+    """The joint of each file; None for the whole board. Of several makes of a joint, the last."""
+    if sorting.how is How.TOGETHER:
+        return [sorting.joint] * len(files)
+    by_name: dict[str, Joint] = {}
+    for joint in sorted(joints, key=lambda one: (one.position.order, one.make)):
+        by_name[joint.position.name] = joint
+    names = [file.name for file in files]
+    told: list[str | None]
+    if sorting.how is How.BY_NAME:
+        told = [joint_in_name(name, by_name) for name in names]
+    else:
+        by_clock = sorting.how is How.TAKEN
+        taken = [imaging.taken_at(file.head) for file in files] if by_clock else None
+        rest = list(by_name)
+        if sorting.first is not None:
+            rest = rest[rest.index(sorting.first.position.name) :]
+        told = dealt(in_order(names, taken), rest, sorting.each)
+    return [by_name[name] if name is not None else None for name in told]

@@ -1,0 +1,284 @@
+"""Forty photographs dropped at once in a real browser: some bad, some twice, and no network."""
+
+import threading
+
+import pytest
+from PIL import Image
+from PIL.ExifTags import IFD
+from playwright.sync_api import expect
+
+from assessments.models import Photo
+from tests import factories
+from tests.assessments import pictures
+from tests.browser.test_grading_screen import visitor as _with_photographs
+from training.models import JointType
+
+visitor = _with_photographs
+
+JOINTS = 18
+CAMERA_TIME = 0x9003
+
+
+def photograph(number: int) -> bytes:
+    """A small picture unlike any other, taken so many seconds after the first."""
+    exif = Image.Exif()
+    exif.get_ifd(IFD.Exif)[CAMERA_TIME] = f"2026:03:05 14:{number // 60:02}:{number % 60:02}"
+    picture = pictures.quadrants(320, 240)
+    picture.putpixel((number, 0), (255, 255, 255))
+    return pictures.encoded(picture, exif=exif.tobytes(), quality=95)
+
+
+def named(name: str, data: bytes) -> dict:
+    kind = "image/png" if name.endswith("png") else "image/jpeg"
+    return {"name": name, "mimeType": kind, "buffer": data}
+
+
+def drop_of_forty() -> list[dict]:
+    """Two photographs a joint, a copy, one cut off, a web page, and a camera's count."""
+    files = [
+        named(f"E{joint:02}_{view}.jpg", photograph(2 * joint + view))
+        for joint in range(1, JOINTS + 1)
+        for view in (1, 2)
+    ]
+    files += [
+        named("copy of E01.jpg", photograph(3)),
+        named("E02 cut off.jpg", photograph(90)[:2000]),
+        named("E03 page.jpg", b"<!doctype html><script>alert(1)</script>"),
+        named("IMG_0003.jpg", photograph(91)),
+    ]
+    assert len(files) == 40
+    return files
+
+
+@pytest.fixture
+def board(shop):
+    exercise = factories.make_exercise((JointType.TURRET,) * JOINTS)
+    return factories.make_board(shop.trainee.person, exercise=exercise)
+
+
+@pytest.fixture
+def open_board(shop, visitor, board):
+    def open_it(*, phone: bool = False):
+        instructor = visitor(phone=phone)
+        instructor.sign_in(shop.instructor.employee_number)
+        instructor.go(f"/boards/{board.number}/")
+        return instructor
+
+    return open_it
+
+
+def choose(page, files: list[dict]) -> None:
+    page.get_by_label("From this device").set_input_files(files)
+    expect(page.locator("[data-state='looking']")).to_have_count(0)
+
+
+def row(page, name: str):
+    return page.locator(".drop-row", has=page.get_by_text(name, exact=True))
+
+
+def arrived(page, count: int) -> None:
+    expect(page.locator("[data-sum]")).to_contain_text(f"{count} added", timeout=60_000)
+
+
+def settled(page) -> None:
+    busy = "[data-state='waiting'], [data-state='sending'], [data-state='checked']"
+    expect(page.locator(busy)).to_have_count(0, timeout=60_000)
+
+
+def places(board) -> dict[str, str]:
+    found = board.photos.select_related("joint__position")
+    return {one.original_name: str(one.joint or "") for one in found}
+
+
+COUNTING = """() => {
+  window.sent = { total: 0, now: 0, most: 0 };
+  const { open, send } = XMLHttpRequest.prototype;
+  XMLHttpRequest.prototype.open = function (...how) {
+    this.addEventListener("loadend", () => { sent.now -= 1; });
+    return open.apply(this, how);
+  };
+  XMLHttpRequest.prototype.send = function (body) {
+    sent.total += 1;
+    sent.now += 1;
+    sent.most = Math.max(sent.most, sent.now);
+    return send.call(this, body);
+  };
+}"""
+
+
+def test_forty_are_listed_sorted_and_sent_and_a_bad_one_stops_no_other(open_board, board):
+    instructor = open_board()
+    page = instructor.page
+    page.evaluate(COUNTING)
+    choose(page, drop_of_forty())
+    assert not board.photos.exists()
+    assert page.locator(".drop-row").count() == 40
+    assert row(page, "E07_2.jpg").locator("select option:checked").inner_text() == "joint E07"
+    assert row(page, "IMG_0003.jpg").locator("select option:checked").inner_text() == (
+        "the whole board"
+    )
+    assert "is the same file as E01_1.jpg" in row(page, "copy of E01.jpg").inner_text()
+    assert "is a web page" in row(page, "E03 page.jpg").inner_text()
+    row(page, "IMG_0003.jpg").locator("select").select_option(label="joint E05")
+    row(page, "E18_2.jpg").locator("select").select_option(label="leave it out")
+    instructor.audit()
+    page.get_by_role("button", name="Send 37 photographs").click()
+    settled(page)
+    arrived(page, 36)
+    assert "is damaged or breaks off" in row(page, "E02 cut off.jpg").inner_text()
+    assert page.locator("[data-sum]").inner_text() == (
+        "40 photographs, 36 added, 1 here already, 2 refused, 1 left out."
+    )
+    kept = places(board)
+    assert len(kept) == 36
+    assert kept.pop("IMG_0003.jpg") == "E05"
+    assert all(name[:3] == joint for name, joint in kept.items())
+    of_one = board.photos.filter(joint__position__name="E09").order_by("order")
+    assert [one.original_name for one in of_one] == ["E09_1.jpg", "E09_2.jpg"]
+    assert page.evaluate("sent") == {"total": 37, "now": 0, "most": 2}
+    expect(page.locator(".thumbs img")).to_have_count(36)
+    page.wait_for_load_state("networkidle")
+    assert [one for one in instructor.complaints if "422" not in one] == []
+    instructor.complaints.clear()  # The browser remarks on every refusal by itself.
+    instructor.audit()
+
+
+def test_a_network_that_fails_in_the_middle_loses_nothing_and_doubles_nothing(open_board, board):
+    instructor = open_board()
+    page = instructor.page
+    fail = threading.Event()
+    reached = {"count": 0}
+
+    def network(route):
+        reached["count"] += 1
+        if reached["count"] > 12:
+            fail.set()
+        if not fail.is_set():
+            route.continue_()
+        elif reached["count"] % 2:
+            route.abort("connectionreset")
+        else:
+            # What arrives although its answer does not is the worst a network can do.
+            route.fetch()
+            route.abort("connectionreset")
+
+    page.route("**/photos/", network)
+    choose(page, drop_of_forty())
+    page.get_by_role("button", name="Send 38 photographs").click()
+    expect(page.locator("[data-sum]")).to_contain_text("The connection broke.", timeout=60_000)
+    expect(page.locator("[data-state='sending'], [data-state='checked']")).to_have_count(0)
+    failed = page.locator("[data-state='failed']")
+    assert 1 <= failed.count() <= 2
+    assert "did not arrive" in failed.first.inner_text()
+    waiting = page.locator("[data-state='waiting']").count()
+    assert waiting >= 20
+    instructor.complaints.clear()
+    instructor.audit()
+    fail.clear()
+    page.unroute("**/photos/")
+    page.get_by_role("button", name="Try again").first.click()
+    settled(page)
+    rest = page.locator("[data-send]")
+    if rest.is_visible():
+        rest.click()
+    settled(page)
+    expect(page.locator("[data-sum]")).to_contain_text("2 refused")
+    assert board.photos.count() == 37
+    assert board.photos.values("sha256").distinct().count() == 37
+
+
+def test_after_a_reload_the_whole_drop_goes_in_again_without_doubling(open_board, board):
+    instructor = open_board()
+    page = instructor.page
+    page.route("**/photos/", lambda route: route.abort("connectionreset"))
+    page.route("**/photos/", lambda route: route.continue_(), times=9)
+    choose(page, drop_of_forty())
+    page.get_by_role("button", name="Send 38 photographs").click()
+    expect(page.locator("[data-sum]")).to_contain_text("The connection broke.", timeout=60_000)
+    expect(page.locator("[data-state='sending'], [data-state='checked']")).to_have_count(0)
+    page.unroute("**/photos/")
+    page.on("dialog", lambda dialog: dialog.accept())
+    page.reload(wait_until="networkidle")
+    there = board.photos.count()
+    assert 7 <= there <= 9
+    notice = page.locator("[data-left]")
+    assert "Sending broke off before." in notice.inner_text()
+    assert "E18_2.jpg" in notice.inner_text()
+    instructor.complaints.clear()
+    instructor.audit()
+    page.evaluate(COUNTING)
+    choose(page, drop_of_forty())
+    assert notice.is_hidden()
+    # The web page and the copy are told at once; the one cut off only when it has arrived.
+    page.get_by_role("button", name=f"Send {38 - there} photographs").click()
+    settled(page)
+    arrived(page, 37 - there)
+    assert page.evaluate("sent.total") == 38 - there
+    assert board.photos.count() == 37
+    page.reload(wait_until="networkidle")
+    assert notice.is_hidden()
+
+
+def test_in_the_order_taken_so_many_go_to_each_joint(open_board, board):
+    page = open_board().page
+    page.get_by_label("They show").select_option(label="joint after joint, in the order taken")
+    page.get_by_label("Photographs a joint").fill("2")
+    page.get_by_label("Beginning at joint").select_option(label="E02")
+    files = [named(f"IMG_{90 - number}.jpg", photograph(number)) for number in range(6)]
+    choose(page, files)
+    chosen = page.locator(".drop-row select option:checked").all_inner_texts()
+    assert chosen == [f"joint {one}" for one in ("E02", "E02", "E03", "E03", "E04", "E04")]
+    page.get_by_label("They show").select_option(
+        label="joint after joint, in the order of their names"
+    )
+    expect(row(page, "IMG_85.jpg").locator("option:checked")).to_have_text("joint E02")
+    page.get_by_role("button", name="Send 6 photographs").click()
+    settled(page)
+    names = [f"IMG_{number}.jpg" for number in range(85, 91)]
+    assert places(board) == dict(
+        zip(names, ("E02", "E02", "E03", "E03", "E04", "E04"), strict=True)
+    )
+
+
+def test_on_a_phone_they_are_chosen_and_sent_by_tap(open_board, board):
+    visitor = open_board(phone=True)
+    page = visitor.page
+    choose(page, [named("E01.jpg", photograph(1)), named("E02.jpg", b"")])
+    visitor.audit()
+    for target in page.locator(".drop .btn:visible, .drop select:visible").all():
+        assert target.bounding_box()["height"] >= 44
+    page.get_by_role("button", name="Send 1 photograph").tap()
+    settled(page)
+    assert "E02.jpg is empty" in row(page, "E02.jpg").inner_text()
+    # One taken with the camera goes at once.
+    page.get_by_label("Or take one now").set_input_files(named("image.jpg", photograph(2)))
+    arrived(page, 1)
+    assert places(board) == {"E01.jpg": "E01", "image.jpg": ""}
+
+
+def test_somebody_signed_out_meanwhile_is_told_and_loses_nothing(open_board, board):
+    instructor = open_board()
+    page = instructor.page
+    choose(page, [named("E01.jpg", photograph(1)), named("E02.jpg", photograph(2))])
+    page.context.clear_cookies()
+    page.get_by_role("button", name="Send 2 photographs").click()
+    expect(page.locator("[data-state='failed']").first).to_contain_text("You are signed out.")
+    assert not Photo.objects.exists()
+
+
+def test_without_a_script_one_form_takes_them_all(chromium, live_server, shop, board):
+    context = chromium.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(f"{live_server.url}/account/login/")
+    page.fill("input[name=login]", shop.instructor.employee_number)
+    page.fill("input[name=password]", factories.PASSWORD)
+    page.press("input[name=password]", "Enter")
+    page.goto(f"{live_server.url}/boards/{board.number}/")
+    page.get_by_label("From this device").set_input_files(drop_of_forty())
+    page.get_by_role("button", name="Add photographs").click()
+    expect(page.locator(".answers li")).to_have_count(40)
+    assert board.photos.count() == 37
+    said = page.locator(".answers").inner_text()
+    assert "copy of E01.jpg is here already, at joint E01 as E01_1.jpg" in said
+    assert "E03 page.jpg is a web page" in said
+    context.close()
