@@ -21,7 +21,9 @@ const DONE = new Set(["added", "here", "same", "refused"]);
 const fill = (words, ...values) => values.reduce((text, value) => text.replace("%s", value), words)
   .replaceAll("%%", "%");
 
-const megabytes = (bytes) => `${(bytes / 1e6).toFixed(bytes < 9.95e6 ? 1 : 0)} MB`;
+const size = (bytes) => (bytes < 95_000
+  ? `${Math.ceil(bytes / 1000)} kB`
+  : `${(bytes / 1e6).toFixed(bytes < 9.95e6 ? 1 : 0)} MB`);
 
 // Only a page that came safely may hash; elsewhere the server recognises what has arrived.
 const sha256 = async (file) => {
@@ -119,7 +121,7 @@ export function sendFrom(section, form, redraw) {
       retry: line.querySelector("button"),
     };
     line.querySelector(".drop-name").textContent = file.name;
-    line.querySelector(".drop-size").textContent = megabytes(file.size);
+    line.querySelector(".drop-size").textContent = size(file.size);
     row.select.setAttribute("aria-label", fill(words.goesTo, file.name));
     row.bar.setAttribute("aria-label", file.name);
     row.select.addEventListener("change", () => {
