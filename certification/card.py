@@ -69,7 +69,7 @@ class Card:
 
 def card_of(person: Person, day: date) -> Card:
     asked = register.Asked(day=day)
-    people = register.with_spans(Person.objects.filter(pk=person.pk), asked)
+    people = register.with_spans(None, Person.objects.filter(pk=person.pk), asked)
     lines = [
         one for one in register.lines_of(people.get(), asked, in_full=True) if one.scope is not None
     ]

@@ -2,6 +2,10 @@
 
 Everything is read from the stored ends of how somebody stands today, so list, chart and
 reminders are the same one timeline. Counts are made by the database.
+
+Whoever does not read somebody in full (a line lead) is told one day for each scope, the first on
+which something ends, and to see the instructor: not what it is, since what is left over when the
+others are named would be the vision test.
 """
 
 from collections.abc import Iterator, Sequence
@@ -31,10 +35,10 @@ from training.models import ClassSession, Enrolment, Lesson, Person, Site, User
 from .domain.answers import Standing
 from .domain.months import add_months
 from .models import Scope, StandingEnd, StandingSpan
-from .register import IN_FULL
+from .register import IN_FULL, SEE_INSTRUCTOR
 
-SEE_INSTRUCTOR = "see_instructor"
 Kind = StandingEnd.Kind
+ONCE_A_PERSON = (Kind.VISION, SEE_INSTRUCTOR)
 
 TO_DO = {
     str(Kind.CERTIFICATE): _lazy("renew"),
@@ -88,7 +92,7 @@ class Line:
     @property
     def all_scopes(self) -> bool:
         """Whether it is one thing for every scope that asks for it."""
-        return self.kind in (Kind.VISION, SEE_INSTRUCTOR)
+        return self.kind == Kind.VISION
 
 
 @dataclass(slots=True)
@@ -197,28 +201,37 @@ def ends_asked_for(user: User, asked: Asked) -> QuerySet[StandingEnd]:
         span__in=spans.order_by().values("pk"), last_day__range=(asked.day, asked.last_day)
     ).order_by()
     in_full = _in_full(user)
-    if asked.kind == SEE_INSTRUCTOR:
-        return found.filter(~in_full, kind=Kind.VISION)
-    if asked.kind == Kind.VISION:
-        return found.filter(in_full, kind=Kind.VISION)
-    if asked.kind:
-        return found.filter(kind=asked.kind)
-    return found
+    if asked.kind and asked.kind != SEE_INSTRUCTOR:
+        return found.filter(in_full, kind=asked.kind)
+    same_span = StandingEnd.objects.filter(span=OuterRef("span"))
+    before = same_span.filter(
+        Q(last_day__lt=OuterRef("last_day"))
+        | Q(last_day=OuterRef("last_day"), pk__lt=OuterRef("pk"))
+    )
+    # Beyond a day on which the answer becomes another anyhow, nothing is told that would end it.
+    otherwise = StandingSpan.objects.filter(
+        person=OuterRef("span__person"),
+        scope=OuterRef("span__scope"),
+        first_day__range=(asked.day, OuterRef("last_day")),
+    ).exclude(standing=Standing.CERTIFIED)
+    first_alone = ~in_full & ~Exists(before) & ~Exists(otherwise)
+    return found.filter(first_alone if asked.kind else in_full | first_alone)
 
 
 def _in_full(user: User) -> Q:
-    """Ends of people of whom the user may know that it is the vision test."""
+    """Ends of people of whom the user may know what it is that ends."""
     return Q(span__person=user.person_id or 0) | Q(span__person__site__in=user.sites_as(*IN_FULL))
 
 
 def kinds_told(user: User) -> list[tuple[str, Any]]:
     """What the list can be narrowed to, in words the user may know."""
-    told: list[tuple[str, Any]] = [(str(Kind.CERTIFICATE), _("certificates to renew"))]
-    if user.sites_as(*IN_FULL):
-        told.append((str(Kind.VISION), _("vision tests to have")))
-    else:
-        told.append((SEE_INSTRUCTOR, _("to see the instructor")))
-    return [*told, (str(Kind.PRACTICE), _("work to be done"))]
+    if not user.sites_as(*IN_FULL):
+        return [(SEE_INSTRUCTOR, _("to see the instructor"))]
+    return [
+        (str(Kind.CERTIFICATE), _("certificates to renew")),
+        (str(Kind.VISION), _("vision tests to have")),
+        (str(Kind.PRACTICE), _("work to be done")),
+    ]
 
 
 # The overview
@@ -228,19 +241,19 @@ def overview(user: User, asked: Asked) -> Overview:
     """Counts by month and scope, and the classes that begin in these months."""
     ends = ends_asked_for(user, asked)
     told = Case(
-        When(~_in_full(user) & Q(kind=Kind.VISION), then=Value(SEE_INSTRUCTOR)),
+        When(~_in_full(user), then=Value(SEE_INSTRUCTOR)),
         default=F("kind"),
         output_field=CharField(),
     )
     by_month = ends.annotate(month=TruncMonth("last_day"), told=told)
     by_scope = (
-        by_month.exclude(kind=Kind.VISION)
+        by_month.exclude(told__in=ONCE_A_PERSON)
         .values_list("told", "month", "span__scope")
         .annotate(people=Count("span__person", distinct=True))
     )
-    # A vision test is one thing to do, however many scopes ask for it.
+    # A vision test is one thing to do, however many scopes ask for it; so is a talk.
     by_person = (
-        by_month.filter(kind=Kind.VISION)
+        by_month.filter(told__in=ONCE_A_PERSON)
         .values_list("told", "month")
         .annotate(people=Count("span__person", distinct=True))
     )
@@ -249,8 +262,8 @@ def overview(user: User, asked: Asked) -> Overview:
         kind: KindRow(kind, word)
         for kind, word in (
             (str(Kind.VISION), _("Vision tests to have")),
-            (SEE_INSTRUCTOR, _("To see the instructor")),
             (str(Kind.PRACTICE), _("Work to be done")),
+            (SEE_INSTRUCTOR, _("To see the instructor")),
         )
     }
     for kind, month, scope_id, people in by_scope:
@@ -312,6 +325,7 @@ def _add_places(scopes: dict[int, ScopeRow], sessions: Sequence[ClassSession]) -
 def listed(user: User, asked: Asked) -> QuerySet[StandingEnd]:
     """The ends in order of their day; one that several scopes share stands once."""
     ends = ends_asked_for(user, asked)
+    in_full = _in_full(user)
     twin = StandingEnd.objects.filter(
         span__in=StandingSpan.objects.on(asked.day).filter(person=OuterRef("span__person")),
         kind=Kind.VISION,
@@ -320,7 +334,7 @@ def listed(user: User, asked: Asked) -> QuerySet[StandingEnd]:
     )
     sooner = StandingEnd.objects.filter(span=OuterRef("span"), last_day__lt=OuterRef("last_day"))
     if asked.scope is None:
-        ends = ends.exclude(Q(kind=Kind.VISION) & Exists(twin))
+        ends = ends.exclude(in_full & Q(kind=Kind.VISION) & Exists(twin))
     return (
         ends.annotate(is_first=~Exists(sooner))
         .select_related(
@@ -364,14 +378,12 @@ def _line(
     span = end.span
     person = span.person
     in_full = person.site_id in sites or person.pk == user.person_id
-    kind = end.kind
+    kind = end.kind if in_full else SEE_INSTRUCTOR
     opens_on = None
     if kind == Kind.CERTIFICATE and span.certificate is not None:
         window = span.certificate.scheme_revision.renewal_window_days
         if window and end.last_day >= span.certificate.valid_through:
             opens_on = span.certificate.valid_through - timedelta(days=window)
-    if kind == Kind.VISION and not in_full:
-        kind = SEE_INSTRUCTOR
     sessions = (
         [one for one in enrolled.get(person.pk, ()) if one.starts_on <= end.last_day]
         if kind == Kind.CERTIFICATE

@@ -16,6 +16,7 @@ from typing import Any
 from django.db.models import (
     Case,
     Count,
+    DateField,
     Exists,
     F,
     IntegerField,
@@ -36,10 +37,10 @@ from training.models import FormerEmployeeNumber, Person, Role, User
 from .domain.answers import Rule, Standing
 from .models import Certificate, KnownRegister, Scope, StandingEnd, StandingSpan
 from .models.known import KnownEnd, KnownSpan
-from .said import RULES
+from .said import LAPSES, NOT_CURRENT, RULES
 
 SOON = timedelta(days=90)
-NOT_CURRENT = "not_current"
+SEE_INSTRUCTOR = "see_instructor"
 IN_FULL = (Role.INSTRUCTOR, Role.QUALITY)
 
 ORDERS_OF_PEOPLE = {
@@ -48,27 +49,17 @@ ORDERS_OF_PEOPLE = {
     "site": ("site__name", "full_name", "employee_number"),
     "lead": (F("line_lead__full_name").asc(nulls_last=True), "full_name", "employee_number"),
 }
-# What somebody has to see to first.
-BY_STANDING = Case(
-    *(
-        When(standing=standing, then=Value(place))
-        for place, standing in enumerate(
-            (
-                Standing.SUSPENDED,
-                Standing.REVOKED,
-                Standing.VISION_NOT_CURRENT,
-                Standing.PRACTICE_LAPSED,
-                Standing.EXPIRED,
-            )
-        )
-    ),
-    default=Value(9),
-    output_field=IntegerField(),
+WHAT_TO_SEE_TO_FIRST = (
+    Standing.SUSPENDED,
+    Standing.REVOKED,
+    Standing.VISION_NOT_CURRENT,
+    Standing.PRACTICE_LAPSED,
+    Standing.EXPIRED,
 )
 BY_NAME: tuple[str, ...] = ("person__full_name", "person__employee_number")
 ORDERS_OF_LINES: dict[str, tuple[Any, ...]] = {
     "scope": ("scope__level", "scope__title", *BY_NAME),
-    "standing": (BY_STANDING, *BY_NAME, "scope__title"),
+    "standing": (*BY_NAME, "scope__title"),
     "end": (F("ends_on").asc(nulls_last=True), *BY_NAME, "scope__title"),
 }
 
@@ -92,8 +83,19 @@ class Asked:
     known: KnownRegister | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Until:
+    """The last day of a yes, whatever ends it: for whoever may not know what does."""
+
+    last_day: date
+    kind: str = SEE_INSTRUCTOR
+
+    def get_kind_display(self) -> str:
+        return _("see your instructor")
+
+
 AnySpan = StandingSpan | KnownSpan
-AnyEnd = StandingEnd | KnownEnd
+AnyEnd = StandingEnd | KnownEnd | Until
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,15 +112,22 @@ class Line:
     in_full: bool
 
     @property
+    def is_folded(self) -> bool:
+        """Whether this reader may know that it has lapsed, and not how."""
+        return self.standing in LAPSES and not self.in_full
+
+    @property
     def certificate(self) -> Certificate | None:
-        return self.span.certificate if self.span else None
+        return self.span.certificate if self.span and not self.is_folded else None
+
+    @property
+    def restriction(self) -> str:
+        return self.span.restriction if self.span and not self.is_folded else ""
 
     @property
     def said(self) -> str:
-        """The standing as this reader may know it: why a vision test fails is the holder's own."""
-        if self.standing == Standing.VISION_NOT_CURRENT and not self.in_full:
-            return NOT_CURRENT
-        return self.standing
+        """The standing as this reader may know it: why it lapsed may be their eyes."""
+        return NOT_CURRENT if self.is_folded else self.standing
 
     @property
     def why(self) -> str:
@@ -130,33 +139,27 @@ class Line:
     @property
     def changes_on(self) -> date | None:
         """The first later day on which standing or certificate differ, with the same facts."""
-        return getattr(self.span, "changes_on", None)
+        return None if self.is_folded else getattr(self.span, "changes_on", None)
 
     @property
     def next_kind(self) -> str:
         """What ends first, as this reader may know it."""
-        if self.next_end is None:
-            return ""
-        if self.next_end.kind == StandingEnd.Kind.VISION and not self.in_full:
-            return "see_instructor"
-        return self.next_end.kind
+        return self.next_end.kind if self.next_end else ""
 
     @property
     def next_word(self) -> str:
-        if self.next_kind == "see_instructor":
-            return _("see your instructor")
         return str(self.next_end.get_kind_display()) if self.next_end else ""
 
 
 def people_asked_for(user: User, asked: Asked) -> QuerySet[Person]:
     """People the register shows to a user, in order; a person without any scope is there too."""
     people = _people(user, asked)
-    spans = _spans(asked).filter(person=OuterRef("pk"))
+    spans = _spans(user, asked).filter(person=OuterRef("pk"))
     if asked.standing == Standing.NEVER_CERTIFIED:
         people = people.filter(~Exists(spans))
     elif asked.standing or asked.scope is not None:
         people = people.filter(Exists(spans))
-    if asked.standing == Standing.VISION_NOT_CURRENT:
+    if asked.standing in LAPSES:
         people = people.filter(site__in=user.sites_as(*IN_FULL))
     elif asked.standing == NOT_CURRENT:
         people = people.exclude(site__in=user.sites_as(*IN_FULL))
@@ -184,7 +187,7 @@ def _people(user: User, asked: Asked) -> QuerySet[Person]:
     return people
 
 
-def _spans(asked: Asked) -> QuerySet[Any]:
+def _spans(user: User | None, asked: Asked) -> QuerySet[Any]:
     """The spans that the day lies in, of everybody; never certified is to have none."""
     spans: QuerySet[Any] = StandingSpan.objects.on(asked.day)
     if asked.known is not None:
@@ -192,12 +195,44 @@ def _spans(asked: Asked) -> QuerySet[Any]:
     if asked.scope is not None:
         spans = spans.filter(scope=asked.scope)
     if asked.standing == "ending":
-        return spans.filter(standing=Standing.CERTIFIED, ends_on__lte=asked.day + SOON)
+        return spans.filter(_ending(user, asked))
     if asked.standing == NOT_CURRENT:
-        return spans.filter(standing=Standing.VISION_NOT_CURRENT)
+        return spans.filter(standing__in=LAPSES)
     if asked.standing and asked.standing != Standing.NEVER_CERTIFIED:
         return spans.filter(standing=asked.standing)
     return spans
+
+
+def _ending(user: User | None, asked: Asked) -> Q:
+    """Spans of a yes that ends soon.
+
+    What would end it by itself may be known from tests that came after something else had ended
+    it. So to whoever does not read in full it ends when the answer becomes another, and no
+    sooner or later.
+    """
+    soon = asked.day + SOON
+    by_itself = Q(ends_on__lte=soon)
+    if asked.known is None and user is not None and user.has_role(Role.LINE_LEAD):
+        otherwise = Q(Exists(says_otherwise().filter(first_day__lte=soon + timedelta(days=1))))
+        by_itself = (by_itself & _read_in_full(user)) | (~_read_in_full(user) & otherwise)
+    return Q(standing=Standing.CERTIFIED) & by_itself
+
+
+def _read_in_full(user: User) -> Q:
+    """Spans of people of whom the user may know how they lapsed, or will."""
+    return Q(person__site__in=user.sites_as(*IN_FULL)) | Q(person=user.person_id or 0)
+
+
+def says_otherwise() -> QuerySet[StandingSpan]:
+    """Later spans, from within a query of spans, that say something else to whoever asks
+    whether somebody may: the first of them is when the answer becomes another."""
+    return (
+        StandingSpan.objects.filter(
+            person=OuterRef("person"), scope=OuterRef("scope"), first_day__gt=OuterRef("first_day")
+        )
+        .exclude(standing=OuterRef("standing"), restriction=OuterRef("restriction"))
+        .order_by("first_day")
+    )
 
 
 def _ends(asked: Asked) -> QuerySet[Any]:
@@ -219,12 +254,18 @@ def _for_lines(spans: QuerySet[Any], asked: Asked) -> QuerySet[Any]:
         .exclude(standing=OuterRef("standing"), certificate=OuterRef("certificate"))
         .order_by("first_day")
     )
-    return spans.annotate(changes_on=Subquery(later.values("first_day")[:1]))
+    return spans.annotate(
+        changes_on=Subquery(later.values("first_day")[:1]),
+        otherwise_on=Subquery(says_otherwise().values("first_day")[:1]),
+    )
 
 
-def with_spans(people: QuerySet[Person], asked: Asked) -> QuerySet[Person]:
-    """Fetch the spans and ends of the people on the day, however many they are."""
-    spans = _for_lines(_spans(asked), asked).order_by("scope__level", "scope__title")
+def with_spans(user: User | None, people: QuerySet[Person], asked: Asked) -> QuerySet[Person]:
+    """Fetch the spans and ends of the people on the day, however many they are.
+
+    ``user`` is the reader, None where it is somebody's own.
+    """
+    spans = _for_lines(_spans(user, asked), asked).order_by("scope__level", "scope__title")
     of_person = "known_spans" if asked.known is not None else "spans"
     return people.prefetch_related(Prefetch(of_person, spans, to_attr="spans_on_day"))
 
@@ -238,12 +279,12 @@ class LinesInOrder:
     def __init__(self, user: User, asked: Asked) -> None:
         self._user, self._asked = user, asked
         people = people_asked_for(user, asked)
-        spans = _spans(asked).filter(person__in=people.order_by().values("pk"))
+        spans = _spans(user, asked).filter(person__in=people.order_by().values("pk"))
         self._spans = spans.select_related("person__site", "person__line_lead")
         if asked.standing == Standing.NEVER_CERTIFIED:
             self._spans = self._spans.none()
-        self._spans = self._spans.order_by(*ORDERS_OF_LINES[asked.order])
-        self._without = people.filter(~Exists(_spans(asked).filter(person=OuterRef("pk"))))
+        self._spans = self._spans.order_by(*_order_of_lines(user, asked))
+        self._without = people.filter(~Exists(_spans(user, asked).filter(person=OuterRef("pk"))))
         if asked.standing not in ("", Standing.NEVER_CERTIFIED) or (
             asked.scope is not None and not asked.standing
         ):
@@ -279,6 +320,34 @@ class LinesInOrder:
         return _line(person, span, self._asked, in_full)
 
 
+def _order_of_lines(user: User, asked: Asked) -> list[Any]:
+    """The order asked for, in which nothing stands apart that is told as one."""
+    order = list(ORDERS_OF_LINES[asked.order])
+    if asked.order == "standing":
+        places = {one: Value(place) for place, one in enumerate(WHAT_TO_SEE_TO_FIRST)}
+        told_as_one = When(
+            ~_read_in_full(user), standing__in=LAPSES, then=places[Standing.VISION_NOT_CURRENT]
+        )
+        return [
+            Case(
+                told_as_one,
+                *(When(standing=standing, then=place) for standing, place in places.items()),
+                default=Value(9),
+                output_field=IntegerField(),
+            ),
+            *order,
+        ]
+    if asked.order == "end" and asked.known is None and user.has_role(Role.LINE_LEAD):
+        otherwise_on = Subquery(says_otherwise().values("first_day")[:1])
+        ends_on = Case(
+            When(_read_in_full(user), then=F("ends_on")),
+            When(standing=Standing.CERTIFIED, then=otherwise_on),
+            output_field=DateField(),
+        )
+        order[0] = ends_on.asc(nulls_last=True)
+    return order
+
+
 def lines_of(person: Person, asked: Asked, in_full: bool) -> list[Line]:
     """A person's lines, from `with_spans`; one that says so where they have no scope."""
     spans: list[AnySpan] = person.spans_on_day  # type: ignore[attr-defined]
@@ -298,6 +367,12 @@ def _line(person: Person, span: AnySpan, asked: Asked, in_full: bool) -> Line:
     through = next((one.last_day for one in ends if one.kind == StandingEnd.Kind.CERTIFICATE), None)
     if through is None and span.certificate is not None:
         through = span.certificate.valid_through
+    if not in_full:  # One day whatever ends, and none where all is over.
+        otherwise_on: date | None = getattr(span, "otherwise_on", None)
+        next_end = None
+        if otherwise_on is not None and span.standing == Standing.CERTIFIED:
+            next_end = Until(otherwise_on - timedelta(days=1))
+        through = next_end.last_day if next_end else None
     return Line(
         person=person,
         scope=span.scope,
@@ -311,20 +386,20 @@ def _line(person: Person, span: AnySpan, asked: Asked, in_full: bool) -> Line:
 
 
 def reads_in_full(user: User, person: Person) -> bool:
-    """Whether a user may know of somebody that it is the vision test which is not current."""
+    """Whether a user may know of somebody how their standing lapsed, or will."""
     return user.person_id == person.pk or user.has_role(*IN_FULL, site=person.site_id)
 
 
 def standings_told(user: User) -> set[str]:
     """How a user may have the register narrowed.
 
-    To "vision not current" where they are instructor or quality, to "not current" alone for
+    To how something lapsed where they are instructor or quality, to "not current" alone for
     everybody else they see there, themselves included.
     """
     told = {str(one) for one in Standing} - {Standing.UNKNOWN_PERSON} | {"ending", NOT_CURRENT}
     in_full = user.sites_as(*IN_FULL)
     if not in_full:
-        told.discard(Standing.VISION_NOT_CURRENT)
+        told -= LAPSES
     at_own_site = user.person is None or user.person.site_id in in_full
     if at_own_site and not user.has_role(Role.LINE_LEAD):
         told.discard(NOT_CURRENT)
@@ -336,7 +411,7 @@ def all_lines(user: User, asked: Asked) -> Iterator[Line]:
     if asked.order in ORDERS_OF_LINES:
         yield from LinesInOrder(user, asked)
         return
-    people = with_spans(people_asked_for(user, asked), asked)
+    people = with_spans(user, people_asked_for(user, asked), asked)
     for person in people.iterator(chunk_size=500):
         yield from lines_of(person, asked, reads_in_full(user, person))
 
@@ -348,14 +423,13 @@ def counts(user: User, asked: Asked) -> dict[str, int]:
     """
     everyone = replace(asked, standing="", order="name")
     people = _people(user, everyone).order_by()
-    spans = _spans(everyone).filter(person__in=people.values("pk")).order_by()
+    spans = _spans(user, everyone).filter(person__in=people.values("pk")).order_by()
     stands = {str(one): Q(standing=one) for one in Standing}
-    stands["ending"] = Q(standing=Standing.CERTIFIED, ends_on__lte=asked.day + SOON)
-    told, vision = standings_told(user), Q(standing=Standing.VISION_NOT_CURRENT)
-    if NOT_CURRENT in told:
+    stands["ending"] = _ending(user, asked)
+    if NOT_CURRENT in standings_told(user):
         in_full = Q(person__site__in=user.sites_as(*IN_FULL))
-        stands[Standing.VISION_NOT_CURRENT] = vision & in_full
-        stands[NOT_CURRENT] = vision & ~in_full
+        stands |= {str(one): Q(standing=one) & in_full for one in LAPSES}
+        stands[NOT_CURRENT] = Q(standing__in=LAPSES) & ~in_full
     found: dict[str, int] = spans.aggregate(
         **{name: Count("pk", filter=which) for name, which in stands.items()},
         all=Count("pk"),
@@ -400,7 +474,7 @@ def as_row(line: Line, asked: Asked) -> list[Any]:
         line.through or "",
         line.next_end.last_day if line.next_end else "",
         line.next_kind,
-        line.span.restriction if line.span else "",
+        line.restriction,
         line.why,
         line.changes_on or "",
         asked.day,

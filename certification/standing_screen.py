@@ -13,7 +13,7 @@ from training.models import Person, Role, User
 from training.templatetags.look import STANDINGS
 
 from . import certificate_screen, life_picture, register, said, standing_facts
-from .domain.answers import Answer, Span, Standing
+from .domain.answers import Answer, Rule, Span, Standing
 from .domain.facts import Facts, known
 from .domain.months import add_months
 from .domain.periods import Course, courses
@@ -94,9 +94,14 @@ def build(
     day = day or today
     facts = standing.facts_for(person, scope)
     line = timeline(facts, known_at)
-    answer = line.on(day)
     in_full = register.reads_in_full(user, person)
-    present = timeline(facts).on(day) if known_at is not None else None
+    spans = said.spans_told(line.spans, in_full)
+    answer = line.on(day) if in_full else _as_told(line, spans, day)
+    present = None
+    if known_at is not None:
+        everything = timeline(facts)
+        told = said.spans_told(everything.spans, in_full)
+        present = everything.on(day) if in_full else _as_told(everything, told, day)
     differs = present is not None and (present.standing, present.certificate_number) != (
         answer.standing,
         answer.certificate_number,
@@ -117,17 +122,19 @@ def build(
         else "",
         "now": present if differs else None,
         "now_said": said.standing_said(present.standing, in_full) if present else "",
-        "ends": [(said.end_said(end.kind, in_full), end.last_day) for end in line.ends_after(day)],
+        "ends": [(said.ENDS[end.kind], end.last_day) for end in line.ends_after(day)]
+        if in_full
+        else _end_told(answer, spans, day),
         "spans": [
             SpanLine(
                 span, said.standing_said(span.standing, in_full), said.rule_said(span.rule, in_full)
             )
-            for span in reversed(line.spans)
+            for span in reversed(spans)
         ],
     }
     if not in_full:
         return StandingScreen(
-            **common, pictures=life_picture.pictures(_life(person, scope, line, day, today))
+            **common, pictures=life_picture.pictures(_life(person, scope, spans, day, today))
         )
     rows = standing_facts.Rows.of(person, scope)
     decides = user.person_id != person.pk and user.has_role(Role.QUALITY, site=person.site_id)
@@ -146,7 +153,7 @@ def build(
     return StandingScreen(
         **common,
         pictures=life_picture.pictures(
-            _life(person, scope, line, day, today, facts, known_at, rows)
+            _life(person, scope, spans, day, today, facts, known_at, rows)
         ),
         used=[by_key[key] for key in answer.facts_used if key in by_key],
         facts=lines,
@@ -157,6 +164,30 @@ def build(
         if acting is not None and decides
         else (),
     )
+
+
+def _as_told(line: Timeline, spans: Sequence[Span], day: date) -> Answer:
+    """The answer for a reader to whom every lapse is one: it changes where the word does."""
+    answer = line.on(day)
+    if answer.standing not in said.LAPSES:
+        return answer
+    [span] = [one for one in spans if one.first_day <= day <= (one.last_day or date.max)]
+    changes_on = span.last_day + timedelta(days=1) if span.last_day else None
+    # Which of them it is, is nobody's to tell by comparing.
+    return Answer(Standing.EXPIRED, "", "", Rule.PERIOD_OVER, (), changes_on)
+
+
+def _end_told(answer: Answer, spans: Sequence[Span], day: date) -> list[tuple[Any, date]]:
+    """The last day of a yes, for whoever may not know what ends it."""
+    if answer.standing is not Standing.CERTIFIED:
+        return []
+    otherwise_on = next(
+        one.first_day
+        for one in spans
+        if one.first_day > day
+        and (one.standing, one.restriction) != (answer.standing, answer.restriction)
+    )
+    return [(said.SEE_INSTRUCTOR, otherwise_on - timedelta(days=1))]
 
 
 def _acting(rows: standing_facts.Rows, answer: Answer) -> Certificate | None:
@@ -174,7 +205,7 @@ def _acting(rows: standing_facts.Rows, answer: Answer) -> Certificate | None:
 def _life(
     person: Person,
     scope: Scope,
-    line: Timeline,
+    spans: Sequence[Span],
     day: date,
     today: date,
     facts: Facts | None = None,
@@ -184,7 +215,7 @@ def _life(
     """The picture's contents; the band alone for a reader who may not know the facts."""
     in_full = facts is not None
     bars = []
-    for span in line.spans:
+    for span in spans:
         key = said.standing_said(span.standing, in_full)
         shape, tone, word = STANDINGS[key]
         bars.append(life_picture.Bar(span.first_day, span.last_day, key, str(word), shape, tone))

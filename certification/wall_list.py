@@ -5,22 +5,25 @@ Only who may is on it. Why somebody is not is nobody's business at the wall.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import QuerySet, Subquery
 
 from training.access import people_with_standing_for
 from training.models import Person, Site, User
 from training.models.people import PersonQuerySet
 
 from .domain.answers import Standing
-from .models import Scope, StandingEnd, StandingSpan
-from .register import IN_FULL
+from .models import Scope, StandingSpan
+from .register import IN_FULL, says_otherwise
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """Somebody who may, and the last day on which they will without anything being done."""
+    """Somebody who may, and the last day on which they will without anything being done.
+
+    A suspension that is to come is among what ends it, and what ends it is not said.
+    """
 
     person: Person
     until: date | None
@@ -49,7 +52,7 @@ def works_of(people: QuerySet[Person], day: date) -> list[Work]:
         StandingSpan.objects.on(day)
         .filter(standing=Standing.CERTIFIED, person__in=people.order_by().values("pk"))
         .select_related("person", "scope")
-        .prefetch_related(Prefetch("ends", StandingEnd.objects.order_by("last_day", "kind")))
+        .annotate(otherwise_on=Subquery(says_otherwise().values("first_day")[:1]))
         .order_by(
             "scope__level",
             "scope__title",
@@ -62,8 +65,7 @@ def works_of(people: QuerySet[Person], day: date) -> list[Work]:
     for span in spans:
         if not works or works[-1].scope != span.scope:
             works.append(Work(span.scope, []))
-        ends = list(span.ends.all())
-        until = ends[0].last_day if ends else None
+        until = span.otherwise_on and span.otherwise_on - timedelta(days=1)
         works[-1].entries.append(Entry(span.person, until, span.restriction))
     return works
 

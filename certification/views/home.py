@@ -68,7 +68,11 @@ def person_standing(request: UserRequest, employee_number: str) -> HttpResponse:
     person = person_for_page(request.user, employee_number)
     asked = register.Asked(day=person.site.today(), with_left=True)
     visible = people_with_standing_for(request.user).filter(pk=person.pk)
-    found = register.with_spans(visible, asked).select_related("site", "line_lead").first()
+    found = (
+        register.with_spans(request.user, visible, asked)
+        .select_related("site", "line_lead")
+        .first()
+    )
     in_full = register.reads_in_full(request.user, person)
     return render(
         request,

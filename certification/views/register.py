@@ -173,7 +173,7 @@ def _page_of(
     page = Paginator(people, PEOPLE_A_PAGE).get_page(number)
     return page, [
         (person, register.lines_of(person, asked, register.reads_in_full(user, person)))
-        for person in register.with_spans(page.object_list, asked)  # type: ignore[arg-type]
+        for person in register.with_spans(user, page.object_list, asked)  # type: ignore[arg-type]
     ]
 
 

@@ -61,6 +61,25 @@ def test_line_lead_prints_own_line_alone(client, lead, terminals, today):
     assert "Ben Other" not in response.content.decode()
 
 
+def test_a_suspension_to_come_ends_what_the_list_says(client, lead, terminals, today):
+    ann = certify(terminals, "Ann Mine", today, line_lead=lead.person)
+    starts = today + timedelta(days=5)
+    CertificateEvent.objects.create(
+        event_id="CA-E-1",
+        certificate=ann,
+        kind=CertificateEvent.Kind.SUSPENDED,
+        effective_on=starts,
+        reason="So.",
+        recorded_at=NOW,
+    )
+    standing.rebuild_person(ann.person)
+    client.force_login(lead)
+
+    (work,) = client.get(PAGE).context["works"]
+
+    assert [one.until for one in work.entries] == [today + timedelta(days=4)]
+
+
 def test_list_says_when_it_was_printed_and_for_how_long_it_is_good(
     client, lead, terminals, today, settings
 ):
@@ -162,9 +181,9 @@ def test_number_of_queries_does_not_grow_with_the_line(
     client.force_login(lead)
     certify(terminals, "Ann", today, line_lead=lead.person)
     client.get(PAGE)
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(7):
         client.get(PAGE)
     for number in range(8):
         certify(make_scope(), f"P {number}", today, line_lead=lead.person)
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(7):
         client.get(PAGE)
