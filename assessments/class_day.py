@@ -6,6 +6,8 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from uuid import UUID, uuid4
 
+from django.urls import reverse
+
 from training.models import ClassSession, Exercise, Person, Stage, User
 
 from . import access
@@ -175,6 +177,9 @@ def _cell(desk: Desk, stage: Stage) -> StageCell:
                 rest += 1
     is_open = judged < places
     state = "open" if is_open else "not_made" if desk.missing else "to_sign"
+    url = reading_url(desk.board, False, stage=stage.value, **first)
+    if state == "to_sign":
+        url = reverse("assessments:stage_sign", args=[desk.board.number, stage.value])
     return StageCell(
         stage=stage,
         state=state,
@@ -182,7 +187,7 @@ def _cell(desk: Desk, stage: Stage) -> StageCell:
         places=places,
         rest=rest if is_open and not stays and not desk.missing else 0,
         stays=tuple(stays.most_common()),
-        url=reading_url(desk.board, False, stage=stage.value, **first),
+        url=url,
         photos=photos,
     )
 

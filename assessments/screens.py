@@ -134,6 +134,7 @@ def build(
     how: str = "",
     magnification: Decimal | None = None,
     forward: bool = False,
+    across: str = "",
 ) -> Screen:
     """Lay out the screen for one stage and one place of a board.
 
@@ -148,18 +149,23 @@ def build(
     forward : bool
         After a judgement: go on to the next open criterion, and from a finished joint to
         the next one that is open.
+    across : str
+        Number of the class whose boards are judged at one place: its addresses name it, and
+        from a finished joint nothing goes on to another of the same board.
     """
     stage = _stage(desk, stage_name)
     base = reading_url(desk.board, desk.own)
 
+    through = {"across": across} if across else {}
+
     def url(**query: str) -> str:
-        return f"{base}?{urlencode({'stage': stage.value, **query})}"
+        return f"{base}?{urlencode({'stage': stage.value, **query, **through})}"
 
     cells = _cells(desk, stage, url)
     index = next((n for n, one in enumerate(cells) if one.name == place_name), -1)
     if index < 0:
         index = next((n for n, one in enumerate(cells) if one.state == OPEN), 0)
-    if forward and cells[index].state != OPEN:
+    if forward and not across and cells[index].state != OPEN:
         ahead = _open_after(cells, index)
         if ahead:
             index, code, photo_key = cells.index(ahead[0]), "", ""
@@ -185,7 +191,7 @@ def build(
         for n, one in enumerate(desk.asked(stage, place.joint), start=1)
     ]
     line = _line(lines, code, forward)
-    here = {"stage": stage.value, "joint": place.name, **kept}
+    here = {"stage": stage.value, "joint": place.name, **kept, **through}
     if line is not None:
         line.current = True
         line.measured = desk.measured(place.joint, line.criterion)

@@ -7,6 +7,7 @@ from django.urls import reverse
 
 from training.limit_line import figures
 
+from .across import Across
 from .desk import Desk
 from .models import Criterion, Judgement, Measurement, Photo
 from .screens import WHOLE_BOARD, Screen
@@ -76,6 +77,18 @@ def of_board(desk: Desk, screen: Screen, tools: dict[int, str]) -> Told:
             }
             for joint in places
         },
+    }
+
+
+def of_walk(walk: Across | None) -> Told:
+    """What lies ahead where one position is judged across a class."""
+    if walk is None:
+        return {"across": "", "ahead": []}
+    return {
+        "across": walk.session.number,
+        "ahead": [
+            reverse("assessments:photo_rendition", args=[one.key, 2048]) for one in walk.ahead
+        ],
     }
 
 

@@ -228,6 +228,11 @@ TABLE: dict[str, Row] = {
     # The class on its day: whoever teaches at its site
     "assessments:class_day_today": page(INSTRUCTORS, others=NO),
     "assessments:class_day": page(TEACHES | {"own_instructor"}, "session"),
+    "assessments:class_position": page(
+        TEACHES | {"own_instructor"},
+        "session",
+        asked={"exercise": "1", "stage": "soldered", "position": "E01"},
+    ),
     "assessments:class_pass": act(
         TEACHES, "session", asked={"board": "board", "stage": "soldered"}
     ),

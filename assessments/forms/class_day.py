@@ -19,3 +19,11 @@ class PassForm(forms.Form):
 class TakeBackForm(forms.Form):
     board = forms.CharField(max_length=24)
     key = forms.UUIDField()
+
+
+class PositionForm(forms.Form):
+    """Which position of which exercise is judged across the class, at which stage."""
+
+    exercise = forms.IntegerField(min_value=1)
+    stage = forms.ChoiceField(choices=Stage.choices)
+    position = forms.CharField(max_length=24)

@@ -7,4 +7,5 @@ urlpatterns = [
     path("classes/<str:number>/day/", views.class_day, name="class_day"),
     path("classes/<str:number>/day/pass/", views.class_pass, name="class_pass"),
     path("classes/<str:number>/day/take-back/", views.class_take_back, name="class_take_back"),
+    path("classes/<str:number>/position/", views.class_position, name="class_position"),
 ]

@@ -4,15 +4,17 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.cache import add_never_cache_headers, patch_vary_headers
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from assessments import access
+from assessments.across import desks_of, first_stop
 from assessments.class_day import class_day as lay_out
 from assessments.exceptions import AssessmentError
-from assessments.forms.class_day import PassForm, TakeBackForm
+from assessments.forms.class_day import PassForm, PositionForm, TakeBackForm
 from assessments.forms.grading import SeenForm
 from assessments.services import class_day as services
 from training import access as training_access
@@ -67,6 +69,23 @@ def _show(
     patch_vary_headers(response, ("HX-Request",))
     add_never_cache_headers(response)
     return response
+
+
+@require_safe
+@login_required
+def class_position(request: UserRequest, number: str) -> HttpResponse:
+    """Begin to judge one position on every board of an exercise, at the first that is open."""
+    session = training_access.session_for_instructor(request.user, number)
+    form = PositionForm(request.GET)
+    if not form.is_valid():
+        raise Http404
+    desks = desks_of(session, request.user, form.cleaned_data["exercise"], timezone.now())
+    stage = Stage(form.cleaned_data["stage"])
+    there = [one for one in desks if stage in one.stages]
+    url = first_stop(there, session, stage, form.cleaned_data["position"])
+    if not url:
+        messages.error(request, _("No board of the class has that joint to judge at this stage."))
+    return redirect(url or reverse("assessments:class_day", args=[session.number]))
 
 
 @require_POST

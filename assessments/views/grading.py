@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from assessments import access, screens, told
+from assessments.across import across
 from assessments.desk import Desk
 from assessments.exceptions import AssessmentError
 from assessments.forms.grading import CorrectionForm, JudgementForm, ProofForm, SeenForm
@@ -21,9 +22,10 @@ from assessments.models import Grading, Joint, Judgement, UndoStep
 from assessments.services import grading as services
 from assessments.services import outcomes
 from assessments.templatetags.judging import verdict_name
+from training import access as training_access
 from training.access import UserRequest
 from training.exceptions import ProofRefused
-from training.models import Stage, Tool
+from training.models import ClassSession, Stage, Tool
 from training.proof import prove_identity
 
 from . import sent
@@ -64,6 +66,7 @@ def _show(
     seen = request.session.get("seen", {})
     magnification = SeenForm({"magnification": seen.get("magnification", "")})
     magnification.is_valid()
+    session = _class_across(desk, data)
     screen = screens.build(
         desk,
         stage_name=data.get("stage", ""),
@@ -73,15 +76,22 @@ def _show(
         how=seen.get("how", ""),
         magnification=magnification.cleaned_data.get("magnification"),
         forward=forward,
+        across=session.number if session else "",
+    )
+    walk = (
+        across(session, desk, screen.place.name, screen.stage, timezone.now()) if session else None
     )
     here = screens.reading_url(desk.board, desk.own, **screen.here)
     inside = request.htmx and not request.htmx.history_restore_request
     if request.method == "POST" and not inside and not error:
-        return redirect(here)
+        done = forward and screen.place.state != screens.OPEN
+        return redirect(walk.next_open_url if walk and done and walk.next_open_url else here)
     tools = list(Tool.objects.filter(site=desk.board.site_id, retired_on__isnull=True))
     context = {
         "screen": screen,
-        "told": told.of_board(desk, screen, {one.pk: one.code for one in tools}),
+        "across": walk,
+        "told": told.of_board(desk, screen, {one.pk: one.code for one in tools})
+        | told.of_walk(walk),
         "board": desk.board,
         "error": error,
         "typed": data if error else None,
@@ -96,6 +106,15 @@ def _show(
     patch_vary_headers(response, ("HX-Request",))
     add_never_cache_headers(response)
     return response
+
+
+def _class_across(desk: Desk, data: Mapping[str, Any]) -> ClassSession | None:
+    """The class across whose boards one position is judged, where that is what goes on."""
+    number = data.get("across", "")
+    if not number or desk.own:
+        return None
+    taught = training_access.sessions_taught_by(desk.user).select_related("site")
+    return taught.filter(number=number).first()
 
 
 def _where(screen: screens.Screen) -> str:

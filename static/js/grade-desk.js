@@ -12,6 +12,7 @@ let here = { place: "", criterion: "", photo: "" };
 let queue = null;
 let preferred = null;
 let saidLate = null;
+let leaving = false;
 let undoable = []; // acts of this window, the last one last
 
 const fill = (words, values) => words.replace(/\{(\w+)\}/g, (_all, name) => values[name]);
@@ -60,6 +61,11 @@ const firstOpen = (one, now) => one.codes.find((code) => !now[one.name]?.[code])
 function forward() {
   const now = standing();
   const one = place(here.place);
+  if (told.across && stateOf(one, now) !== OPEN) {
+    // The same joint of the next trainee: what was judged here is sent behind it.
+    leaving = true;
+    return;
+  }
   if (stateOf(one, now) !== OPEN) {
     const next = openAfter(one.name, now);
     if (next) here = { place: next.name, criterion: firstOpen(next, now), photo: "" };
@@ -94,6 +100,7 @@ function address({ place: name, criterion, photo }) {
   const asked = { stage: told.stage, joint: name };
   if (criterion) asked.criterion = criterion;
   if (photo && photo !== place(name).best) asked.photo = photo;
+  if (told.across) asked.across = told.across;
   return `${location.pathname}?${new URLSearchParams(asked)}`;
 }
 
@@ -268,9 +275,11 @@ function drawWays(one, now, states) {
     link.hidden = !next;
     if (next) link.href = address({ place: next.name, criterion: "", photo: "" });
   };
-  toward("go-before", told.places[at - 1]);
-  toward("go-after", told.places[at + 1]);
-  toward("go-open", openAfter(one.name, now));
+  if (!told.across) {
+    toward("go-before", told.places[at - 1]);
+    toward("go-after", told.places[at + 1]);
+    toward("go-open", openAfter(one.name, now));
+  }
   $("#do-undo").hidden = !(told.undo || undoable.length);
   const complete = !told.missing && [...states.values()].every((state) => state !== OPEN);
   const sign = $("#go-sign");
@@ -355,7 +364,9 @@ function preload(one) {
   const at = told.places.indexOf(one);
   const order = [...told.places.slice(at), ...told.places.slice(0, at)];
   const wanted = order.flatMap((each) => [each.best, ...each.photos]).filter(Boolean);
-  loading = [...new Set(wanted)].map((key) => told.photos[key].src).filter((src) => !loaded.has(src));
+  const here = [...new Set(wanted)].map((key) => told.photos[key].src);
+  // Across a class the other joints of this board are not what comes next.
+  loading = (told.across ? [...here.slice(0, 1), ...told.ahead] : here).filter((src) => !loaded.has(src));
   loadNext();
 }
 
@@ -455,6 +466,13 @@ function done(to, fields, kind, changes) {
   queue.add(to, fields, act);
   forward();
   here.photo = photoFor(here.place);
+  if (leaving) setTimeout(leave); // Once what was judged is drawn.
+}
+
+function leave() {
+  leaving = false;
+  const next = $("#go-open");
+  if (!next.hidden) next.click();
 }
 
 function undo(form) {

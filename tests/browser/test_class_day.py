@@ -8,16 +8,17 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from assessments.models import Board, Judgement, Photo
-from assessments.services import grading
+from assessments.services import grading, photos
 from assessments.services.refusals import Circumstances
 from tests import factories
 from tests.assessments import pictures
 from tests.browser.conftest import Shop, Visitor
+from tests.browser.test_grading_screen import picture
 from training.models import ClassSession, JointType, Stage
 
 LEAST_PX = 44
 SIZES = {"upright": (768, 1024), "lying": (1024, 768), "phone": (390, 844), "desk": (1280, 800)}
-TARGETS = "#day :is(a, button, select, label, input:not([type=hidden])), dialog :is(label, button)"
+TARGETS = "#day :is(a, button, label), dialog :is(label, button)"
 
 
 @dataclass
@@ -86,6 +87,65 @@ def tablet(chromium: Browser, live_server, shop: Shop, boards):
         for page in context.pages:
             page.wait_for_load_state("networkidle")
         context.close()
+
+
+def with_photographs(boards: list[Board], shop: Shop) -> None:
+    for shade, board in enumerate(boards, start=1):
+        photo = photos.add_photo(
+            board=board,
+            joint=board.joints.get(position__name="E02"),
+            stage="soldered",
+            file=picture(40 * shade),
+            name=f"{board.number}.png",
+            actor=shop.instructor,
+            at=factories.NOW,
+        )
+        photos.make_renditions(photo)
+
+
+def test_one_position_is_judged_by_key_on_every_board_with_the_next_photograph_loaded(
+    tablet, boards, shop
+):
+    with_photographs(boards, shop)
+    screen = tablet("desk")
+    page = screen.page
+    asked: list[str] = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.locator("#day .stage-choice input[value=soldered]").check()
+    page.locator("#day .positions button:text-is('E02')").click()
+    page.wait_for_url("**/grade/**across=**")
+    first, second = sorted(boards, key=lambda one: one.person.full_name)
+    assert f"/boards/{first.number}/" in page.url
+    page.wait_for_load_state("networkidle")
+    ahead = second.photos.get().key
+    assert any(f"/photos/{ahead}/2048/" in url for url in asked)
+    keys = 0
+    while f"/boards/{first.number}/" in page.url:
+        page.keyboard.press("a" if keys else "Shift+A")
+        keys += 1
+        assert keys <= 3
+        page.wait_for_function(
+            "() => !Object.keys(localStorage).some((one) => one.startsWith('grading:'))"
+            " && !document.querySelector('.htmx-request, .htmx-swapping, .htmx-settling')"
+        )
+    assert f"/boards/{second.number}/grade/?stage=soldered&joint=E02" in page.url
+    assert page.locator(f"#photograph-{ahead}").is_visible()
+    assert page.locator(f"#stop-{second.number}").get_attribute("aria-current") == "true"
+    judged = Judgement.objects.filter(grading__board=first)
+    assert judged.count() > 1
+    assert {str(one.joint) for one in judged} == {"E02"}
+    page.keyboard.press("ArrowLeft")
+    page.wait_for_url(f"**/boards/{first.number}/**")
+    page.keyboard.press(" ")
+    page.wait_for_url(f"**/boards/{second.number}/**")
+    for key in ("Shift+A", "a"):
+        page.keyboard.press(key)
+    page.wait_for_function(
+        "() => !Object.keys(localStorage).some((one) => one.startsWith('grading:'))"
+    )
+    assert page.locator("#go-open").is_hidden()
+    assert Judgement.objects.filter(grading__board=second).count() == judged.count()
+    screen.visitor.audit()
 
 
 def judge_what_is_measured(shop: Shop, board: Board, stage: str) -> None:

@@ -1,0 +1,116 @@
+"""One position of an exercise on the boards of a whole class: where it stands, what comes next."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from training.models import ClassSession, Stage, User
+
+from . import access
+from .desk import Desk, desks_for
+from .domain.scoring import JointState
+from .exceptions import AssessmentError
+from .models import Board, Joint, Photo
+from .screens import reading_url
+
+OPEN = JointState.OPEN.value
+
+
+@dataclass(frozen=True, slots=True)
+class Stop:
+    """The joint of one trainee; `state` is a joint's state, or signed."""
+
+    board: Board
+    state: str
+    url: str
+    current: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Across:
+    session: ClassSession
+    position: str
+    stops: tuple[Stop, ...]
+    previous_url: str
+    next_url: str
+    next_open_url: str
+    ahead: tuple[Photo, ...]
+
+    @property
+    def number(self) -> int:
+        return next(n for n, one in enumerate(self.stops, start=1) if one.current)
+
+    @property
+    def open_count(self) -> int:
+        return sum(one.state == OPEN for one in self.stops)
+
+
+def desks_of(session: ClassSession, user: User, exercise_id: int, now: datetime) -> list[Desk]:
+    """The boards of one exercise that the class has before it and the user may judge."""
+    boards = list(
+        access.boards_of_class(user, session, session.site.today(now))
+        .filter(pk__in=access.boards_gradable_by(user).values("pk"), exercise=exercise_id)
+        .with_list_columns()
+        .order_by("person__full_name", "number")
+    )
+    try:
+        return desks_for(boards, user)
+    except AssessmentError:  # Nothing to judge by, which the board's own screen says.
+        return []
+
+
+def across(
+    session: ClassSession, desk: Desk, position: str, stage: Stage, now: datetime
+) -> Across | None:
+    """The same position on every board like this one; None where this one is not among them."""
+    found = [
+        (one, joint)
+        for one in desks_of(session, desk.user, desk.board.exercise_id, now)
+        if (joint := _joint(one, position)) is not None
+    ]
+    here = next((n for n, (one, _) in enumerate(found) if one.board.pk == desk.board.pk), None)
+    if here is None:
+        return None
+    stops = tuple(
+        Stop(
+            board=one.board,
+            state=_state(one, stage, joint),
+            url=url_of(session, one.board, stage, position),
+            current=n == here,
+        )
+        for n, (one, joint) in enumerate(found)
+    )
+    ring = [*range(here + 1, len(found)), *range(here)]
+    ahead = [n for n in ring if stops[n].state == OPEN]
+    photos = [found[n][0].best_photo(found[n][1], stage) for n in [*ahead[:2], *ring[:1]]]
+    return Across(
+        session=session,
+        position=position,
+        stops=stops,
+        previous_url=stops[here - 1].url if here else "",
+        next_url=stops[here + 1].url if here + 1 < len(stops) else "",
+        next_open_url=stops[ahead[0]].url if ahead else "",
+        ahead=tuple(dict.fromkeys(one for one in photos if one is not None)),
+    )
+
+
+def first_stop(desks: Sequence[Desk], session: ClassSession, stage: Stage, position: str) -> str:
+    """Where to begin: the first board whose joint is open; empty where no board has the joint."""
+    found = [
+        (_state(one, stage, joint) != OPEN, n, url_of(session, one.board, stage, position))
+        for n, one in enumerate(desks)
+        if (joint := _joint(one, position)) is not None
+    ]
+    return min(found)[2] if found else ""
+
+
+def url_of(session: ClassSession, board: Board, stage: Stage, position: str) -> str:
+    return reading_url(board, False, stage=stage.value, joint=position, across=session.number)
+
+
+def _joint(desk: Desk, position: str) -> Joint | None:
+    return next((one for one in desk.joints if one.position.name == position), None)
+
+
+def _state(desk: Desk, stage: Stage, joint: Joint) -> str:
+    return "signed" if stage.value in desk.closed else desk.state(stage, joint)
