@@ -51,7 +51,7 @@ function choose(link) {
   const heading = $("h2", dialog);
   const word = link.closest("td").querySelector(".narrow-stage").textContent;
   heading.textContent = fill(heading.dataset.words, { who: known.who, board, stage: word });
-  const list = $(".joints", dialog);
+  const list = $(".joint-tiles", dialog);
   const tile = (joint, name, kind = "") => {
     const item = document.createElement("li");
     item.className = kind;

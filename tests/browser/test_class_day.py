@@ -207,7 +207,7 @@ def two_taps_to_the_camera(screen: Tablet, board: Board, joint: str = "E02"):
     """Tap the camera of a cell, then a joint: the browser asks for the device's camera."""
     screen.tap(f"{cell(board, 'soldered')} .take")
     with screen.page.expect_file_chooser() as asked:
-        screen.tap(f"#camera .joints label:text-is('{joint}')")
+        screen.tap(f"#camera .joint-tiles label:text-is('{joint}')")
     chooser = asked.value
     assert chooser.element.get_attribute("accept") == "image/*"
     assert chooser.element.get_attribute("capture") == "environment"
@@ -263,6 +263,16 @@ def test_whatever_is_tapped_is_44_px_and_nothing_overlaps_or_scrolls_sideways(
         [TARGETS, LEAST_PX],
     )
     assert small == []
+    outside = screen.page.evaluate(
+        """() => {
+          const frame = document.querySelector('#camera').getBoundingClientRect();
+          return [...document.querySelectorAll('#camera label')].filter((one) => {
+            const box = one.getBoundingClientRect();
+            return box.left < frame.left || box.right > frame.right;
+          }).length;
+        }"""
+    )
+    assert outside == 0
     screen.page.locator("#camera form button").tap()
     overlaps = screen.page.evaluate(
         """() => {
