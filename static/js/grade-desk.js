@@ -436,6 +436,7 @@ function judge(outcome, form) {
   const words = $("#said").dataset.judged;
   const names = { place: placeName(name), criterion: titleOf(criterion) };
   say(fill(words, { ...names, outcome: part("verdict", outcome).dataset.name }));
+  if (leaving) leave();
 }
 
 function acceptRest(form, to) {
@@ -452,6 +453,7 @@ function acceptRest(form, to) {
   done(to, fields, "rest", changes);
   keepingFocus(draw);
   say(fill($("#said").dataset.rest, { place: placeName(one.name), n: codes.length }));
+  if (leaving) leave();
 }
 
 function done(to, fields, kind, changes) {
@@ -466,7 +468,6 @@ function done(to, fields, kind, changes) {
   queue.add(to, fields, act);
   forward();
   here.photo = photoFor(here.place);
-  if (leaving) setTimeout(leave); // Once what was judged is drawn.
 }
 
 function leave() {

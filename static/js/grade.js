@@ -8,6 +8,7 @@ const find = (selector) => document.querySelector(selector);
 // Keys pressed while an answer is on its way wait for it, in order: hands are quicker than lines.
 const waiting = [];
 let busy = false;
+let board = location.pathname;
 let held = null;
 
 const { body } = document;
@@ -43,11 +44,17 @@ body.addEventListener("htmx:afterRequest", (event) => {
 });
 
 body.addEventListener("htmx:afterSettle", () => {
-  busy = false;
   find("#messages")?.replaceChildren();
   dress();
   keepFocus();
-  if (waiting.length) press(waiting.shift());
+  // A key judges what is to be seen: those pressed on the way to another board are forgotten.
+  if (board !== location.pathname) waiting.length = 0;
+  board = location.pathname;
+  // Once the desk, which hears this after us, has what was shown.
+  setTimeout(() => {
+    busy = false;
+    while (!busy && waiting.length) press(waiting.shift());
+  });
 });
 
 function dress() {

@@ -103,6 +103,42 @@ def with_photographs(boards: list[Board], shop: Shop) -> None:
         photos.make_renditions(photo)
 
 
+def settle(page: Page) -> None:
+    """Wait until what was judged is saved and what was asked for is shown."""
+    page.wait_for_function(
+        "() => !Object.keys(localStorage).some((one) => one.startsWith('grading:'))"
+        " && !document.querySelector('.htmx-request, .htmx-swapping, .htmx-settling')"
+    )
+    page.wait_for_timeout(50)
+
+
+def test_keys_pressed_on_the_way_to_the_next_trainee_judge_nothing_unseen(tablet, boards, shop):
+    with_photographs(boards, shop)
+    first, second = sorted(boards, key=lambda one: one.person.full_name)
+    screen = tablet("desk")
+    page = screen.page
+    screen.visitor.go(
+        f"/boards/{first.number}/grade/?stage=soldered&joint=E02&across={screen.session.number}"
+    )
+    held = []
+    page.route(re.compile(f"/boards/{second.number}/grade/"), held.append)
+    page.keyboard.press("Shift+A")
+    page.keyboard.press("a")
+    page.wait_for_function("() => document.querySelector('.htmx-request')")
+    for key in "rrr":
+        page.keyboard.press(key)
+    page.unroute(re.compile(f"/boards/{second.number}/grade/"))
+    for one in held:
+        one.continue_()
+    page.wait_for_url(f"**/boards/{second.number}/**")
+    settle(page)
+    assert not Judgement.objects.filter(outcome="reject").exists()
+    assert not Judgement.objects.filter(grading__board=second).exists()
+    page.keyboard.press("r")
+    settle(page)
+    assert Judgement.objects.get(grading__board=second).outcome == "reject"
+
+
 def test_one_position_is_judged_by_key_on_every_board_with_the_next_photograph_loaded(
     tablet, boards, shop
 ):
@@ -124,10 +160,7 @@ def test_one_position_is_judged_by_key_on_every_board_with_the_next_photograph_l
         page.keyboard.press("a" if keys else "Shift+A")
         keys += 1
         assert keys <= 3
-        page.wait_for_function(
-            "() => !Object.keys(localStorage).some((one) => one.startsWith('grading:'))"
-            " && !document.querySelector('.htmx-request, .htmx-swapping, .htmx-settling')"
-        )
+        settle(page)
     assert f"/boards/{second.number}/grade/?stage=soldered&joint=E02" in page.url
     assert page.locator(f"#photograph-{ahead}").is_visible()
     assert page.locator(f"#stop-{second.number}").get_attribute("aria-current") == "true"
@@ -136,13 +169,13 @@ def test_one_position_is_judged_by_key_on_every_board_with_the_next_photograph_l
     assert {str(one.joint) for one in judged} == {"E02"}
     page.keyboard.press("ArrowLeft")
     page.wait_for_url(f"**/boards/{first.number}/**")
+    settle(page)
     page.keyboard.press(" ")
     page.wait_for_url(f"**/boards/{second.number}/**")
+    settle(page)
     for key in ("Shift+A", "a"):
         page.keyboard.press(key)
-    page.wait_for_function(
-        "() => !Object.keys(localStorage).some((one) => one.startsWith('grading:'))"
-    )
+    settle(page)
     assert page.locator("#go-open").is_hidden()
     assert Judgement.objects.filter(grading__board=second).count() == judged.count()
     screen.visitor.audit()
