@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, Route
 
 from assessments.models import Board, Judgement, Photo
 from assessments.services import grading, photos
@@ -120,20 +120,21 @@ def test_keys_pressed_on_the_way_to_the_next_trainee_judge_nothing_unseen(tablet
     screen.visitor.go(
         f"/boards/{first.number}/grade/?stage=soldered&joint=E02&across={screen.session.number}"
     )
-    held = []
-    page.route(re.compile(f"/boards/{second.number}/grade/"), held.append)
+    held: list[Route] = []
+    page.route(re.compile(f"/boards/{second.number}/grade/"), lambda route: held.append(route))
     page.keyboard.press("Shift+A")
     page.keyboard.press("a")
     page.wait_for_function("() => document.querySelector('.htmx-request')")
     for key in "rrr":
         page.keyboard.press(key)
-    page.unroute(re.compile(f"/boards/{second.number}/grade/"))
+    assert held
     for one in held:
         one.continue_()
     page.wait_for_url(f"**/boards/{second.number}/**")
     settle(page)
     assert not Judgement.objects.filter(outcome="reject").exists()
     assert not Judgement.objects.filter(grading__board=second).exists()
+    page.unroute_all()
     page.keyboard.press("r")
     settle(page)
     assert Judgement.objects.get(grading__board=second).outcome == "reject"
