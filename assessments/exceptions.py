@@ -43,3 +43,7 @@ class CannotChangeBoard(AssessmentError):
 
 class CannotChangeCriteria(AssessmentError):
     """A set of criteria cannot be drafted, changed, published or retired as asked."""
+
+
+class NothingToPrint(AssessmentError):
+    """There is no result yet that may stand on paper."""

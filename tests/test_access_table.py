@@ -179,6 +179,8 @@ TABLE: dict[str, Row] = {
     "assessments:board_labels": page(READS, asked={"number": "board"}),
     "assessments:board_detail": page(READS, "board"),
     "assessments:board_result": page(READS, "board"),
+    "assessments:board_sheet": page(READS, "board"),
+    "assessments:board_sheet_pdf": page(READS, "board"),
     "assessments:board_hand_in": act(OWN | TEACHES, "board"),
     "assessments:board_piece": form(TEACHES, "board"),
     "assessments:board_grade": page(TEACHES, "board"),

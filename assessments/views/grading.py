@@ -19,6 +19,7 @@ from assessments.desk import Desk
 from assessments.exceptions import AssessmentError
 from assessments.forms.grading import CorrectionForm, JudgementForm, ProofForm, SeenForm
 from assessments.models import Grading, Joint, Judgement, UndoStep
+from assessments.result_sheet import may_print
 from assessments.services import grading as services
 from assessments.services import outcomes
 from assessments.templatetags.judging import verdict_name
@@ -345,6 +346,7 @@ def board_result(request: UserRequest, number: str) -> HttpResponse:
         "may_grade": access.may_judge(request.user, board),
         "correctable": [one for one in signed if one.pk not in replaced],
         "own_reading": own,
+        "sheet_may_print": may_print(board, reading),
         "comparison": outcomes.compare_with_own(reading, own) if own else None,
     }
     return render(request, "assessments/board_result.html", context)

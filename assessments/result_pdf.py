@@ -1,0 +1,259 @@
+"""The result sheet as a PDF on A4: tagged, its fonts embedded, nothing fetched from elsewhere.
+
+The same sheet printed at the same instant by the same person gives the same bytes.
+"""
+
+import json
+from datetime import UTC
+from io import BytesIO
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+import typst
+from django.contrib.staticfiles import finders
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
+from PIL import Image
+
+from .exceptions import NotAPhotograph
+from .models import Photo, Rendition
+from .result_sheet import Picture, Said, Sheet
+from .services.photos import open_rendition
+
+SOURCE = Path(__file__).parent / "print" / "result_sheet.typ"
+LONGEST = 640  # pixels of a picture on paper, some 240 to the inch
+JPEG_QUALITY = 82
+# What the page's style sheet says of a limit line, for paper.
+LINE_STYLE = (
+    "<style>.band{fill:#d9e7e1}.scale,.limit,.value,.spread{fill:none;stroke:#1d2124}"
+    ".scale{stroke:#7d8286}.limit{stroke-width:1.5}.value{stroke-width:3}"
+    ".spread{stroke:#b0571f;stroke-width:7}text{font-size:13px;fill:#1d2124;"
+    "font-family:'Libertinus Serif'}</style>"
+)
+
+
+def result_pdf(sheet: Sheet) -> bytes:
+    """Set a result sheet as a PDF.
+
+    A photograph whose file can no longer be read is left out, and the sheet says so.
+    """
+    with TemporaryDirectory(prefix="result-sheet-") as folder:
+        told = _Told(Path(folder)).all(sheet)
+        Path(folder, "sheet.json").write_text(json.dumps(told), "utf-8")
+        main = Path(folder, "main.typ")
+        main.write_bytes(SOURCE.read_bytes())
+        try:
+            return typst.compile(str(main), root=folder, pdf_standards=["ua-1"])
+        except typst.TypstError:
+            # A letter that no font here draws breaks the standard, not the sheet.
+            return typst.compile(str(main), root=folder)
+
+
+class _Told:
+    """The sheet as plain values, and its pictures as files in the folder beside them."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.drawings: dict[str, str] = {}
+        self.count = 0
+
+    def all(self, sheet: Sheet) -> dict[str, Any]:
+        return {
+            "language": (get_language() or "en")[:2],
+            "printed_utc": list(sheet.printed_at.astimezone(UTC).timetuple()[:6]),
+            "title": sheet.title,
+            "running": sheet.running,
+            "printed": sheet.printed,
+            "verdict": sheet.verdict,
+            "verdict_word": sheet.verdict_word,
+            "score": sheet.score,
+            "facts": sheet.facts,
+            "rules": [[one.name, one.value, one.asked, one.met] for one in sheet.rules],
+            "joints": [
+                [one.name, one.note, one.state, one.state_word, one.points] for one in sheet.parts
+            ],
+            "parts": [
+                {
+                    "name": one.name,
+                    "note": one.note,
+                    "state": one.state,
+                    "state_word": one.state_word,
+                    "score": one.score,
+                    "pictures": [self._picture(picture) for picture in one.pictures],
+                    "faults": [self._said(said) for said in one.faults],
+                    "measured": [self._said(said) for said in one.measured],
+                    "plain": one.plain,
+                }
+                for one in sheet.parts
+            ],
+            "signed": [[one.stage, one.who, one.facts] for one in sheet.signed],
+            "corrections": sheet.corrections,
+            "criteria_sets": sheet.criteria_sets,
+            "sources": [[one.document, one.clauses, one.codes] for one in sheet.sources],
+            "unverified": sheet.unverified,
+            "tools": [[one.code, one.kind, one.used, one.calibrated] for one in sheet.tools],
+            "words": words(),
+        }
+
+    def _said(self, said: Said) -> dict[str, Any]:
+        criterion = said.criterion
+        line = said.line
+        return {
+            "title": said.title,
+            "outcome": said.outcome,
+            "cost": said.cost,
+            "asks": criterion.text,
+            "fails": criterion.reject_text,
+            "advice": criterion.advice,
+            "measured": said.measured,
+            "verdict": said.verdict,
+            "limits": said.limits,
+            "note": said.judgement.note,
+            "how": said.how,
+            "grader": said.grader,
+            "source": said.source,
+            "unverified": said.unverified,
+            "accept": self._drawing(criterion.accept_drawing) if said.rejects else None,
+            "reject": self._drawing(criterion.reject_drawing) if said.rejects else None,
+            "line": self._keep("svg", _alone(line.svg(), LINE_STYLE).encode())
+            if line and said.rejects
+            else None,
+            "line_said": line.said() if line else "",
+        }
+
+    def _keep(self, kind: str, content: bytes) -> str:
+        self.count += 1
+        name = f"{self.count}.{kind}"
+        (self.folder / name).write_bytes(content)
+        return name
+
+    def _drawing(self, name: str) -> str | None:
+        if name not in self.drawings:
+            found = finders.find(f"img/drawings/{name}.svg")
+            self.drawings[name] = (
+                self._keep("svg", Path(str(found)).read_bytes()) if name and found else ""
+            )
+        return self.drawings[name] or None
+
+    def _picture(self, picture: Picture) -> dict[str, Any]:
+        try:
+            file = self._keep("jpg", cut_out(picture))
+        except (NotAPhotograph, OSError):
+            file = None
+        return {
+            "file": file,
+            "marks": self._keep("svg", _marks_alone(picture).encode())
+            if picture.marks and file
+            else None,
+            "alt": picture.alt,
+            "caption": picture.caption,
+        }
+
+
+def words() -> dict[str, str]:
+    """What the page and the PDF say around the figures, the same in both."""
+    return {
+        "result": _("Result"),
+        "score": _("Board score"),
+        "rules": _("Rule by rule"),
+        "rule": _("Rule"),
+        "here": _("Here"),
+        "asked": _("Asked"),
+        "met": _("Met"),
+        "joints": _("Joints at a glance"),
+        "joint": _("Joint"),
+        "kind": _("Kind"),
+        "joint_score": _("Score"),
+        "one_by_one": _("Joint by joint"),
+        "asks": _("Asked:"),
+        "fails": _("Why it fails:"),
+        "measured": _("Measured:"),
+        "limits": _("Limit:"),
+        "note": _("Note:"),
+        "advice": _("Next time:"),
+        "source": _("Rests on:"),
+        "unverified": _("unverified"),
+        "accept": _("Accept"),
+        "reject": _("Reject"),
+        "none_rejected": _("Nothing rejected."),
+        "no_file": _("The photograph’s file can no longer be read."),
+        "signed": _("Signed"),
+        "corrections": _("Corrections"),
+        "criteria": _("Judged by"),
+        "document": _("Governing document"),
+        "clauses": _("Clauses"),
+        "codes": _("Criteria"),
+        "tools": _("Tools"),
+        "tool": _("Tool"),
+        "tool_kind": _("Kind"),
+        "used": _("Used"),
+        "calibration": _("Calibration on that day"),
+        "no_tools": _("No tool is named with this board."),
+        "close": _(
+            "Follow the governing standard, your local rules and your licensed safety practice; "
+            "this sheet records training and does not replace them."
+        ),
+        "page": _("Page {n} of {all}"),
+    }
+
+
+# Pictures
+
+
+def _rendition(photo: Photo) -> Any:
+    """The large rendition's file; what was read with the board saves a question."""
+    for one in photo.renditions.all():
+        if one.size == Rendition.Size.LARGE:
+            try:
+                return one.file.open("rb")
+            except FileNotFoundError:
+                break
+    return open_rendition(photo, Rendition.Size.LARGE)[1]
+
+
+def cut_out(picture: Picture) -> bytes:
+    """The window of the photograph as a JPEG for paper.
+
+    Raises
+    ------
+    NotAPhotograph
+        If the original can no longer be read.
+    """
+    left, top, across, down = picture.window
+    with _rendition(picture.photo) as file, Image.open(file) as opened:
+        # The decoder is asked for no more than the paper shows.
+        share = LONGEST / max(across, down)
+        wanted = (
+            int(picture.photo.upright_width * share),
+            int(picture.photo.upright_height * share),
+        )
+        opened.draft("RGB", wanted)
+        scale = opened.width / picture.photo.upright_width
+        box = (left * scale, top * scale, (left + across) * scale, (top + down) * scale)
+        whole = opened.convert("RGB")
+    inside = (max(box[0], 0), max(box[1], 0), min(box[2], whole.width), min(box[3], whole.height))
+    shrink = min(1.0, LONGEST / max(inside[2] - inside[0], inside[3] - inside[1]))
+    size = (
+        max(round((inside[2] - inside[0]) * shrink), 1),
+        max(round((inside[3] - inside[1]) * shrink), 1),
+    )
+    cut = whole.resize(size, Image.Resampling.LANCZOS, box=inside)
+    out = BytesIO()
+    cut.save(out, "JPEG", quality=JPEG_QUALITY, optimize=True)
+    return out.getvalue()
+
+
+def _marks_alone(picture: Picture) -> str:
+    """What is marked on the picture, as a file of its own to lay over it."""
+    _left, _top, across, down = picture.window
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="{picture.view_box}"'
+        f' width="{across:.1f}" height="{down:.1f}">{picture.marks}</svg>'
+    )
+
+
+def _alone(svg: str, style: str) -> str:
+    """An SVG of a page as a file by itself."""
+    head, rest = svg.split(">", 1)
+    return f'{head} xmlns="http://www.w3.org/2000/svg" width="360" height="54">{style}{rest}'

@@ -1,0 +1,599 @@
+"""What the result sheet of a board says, worked out once for the page and for the PDF.
+
+Only what a signature covers stands on it, read through `outcomes.read_board` alone.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.db.models import Prefetch
+from django.utils.html import strip_tags
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from training.limit_line import LimitLine
+from training.models import Calibration, Tool, User
+from training.templatetags import look
+
+from .domain.marks_drawn import Drawn
+from .domain.scoring import BoardResult, JointState
+from .exceptions import NothingToPrint
+from .models import Board, Criterion, Grading, Judgement, Photo
+from .services import outcomes
+from .services.grading import gradings_of
+from .services.measuring import drawn_of
+from .templatetags import judging
+
+LEAST_WINDOW = 0.45  # of a photograph's width and height
+ROUND_MARKS = 1.7  # how much wider than its marks a window is
+RADIUS, ARM = 6, 1.6  # of a marked place and of a cross, in hundredths of the longer side
+HALO, COPPER, WHITE = "#101112", "#f0a878", "#ffffff"
+
+Fact = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A part of a photograph with what was marked on it.
+
+    Attributes
+    ----------
+    window : tuple of four floats
+        Left, top, width and height in pixels of the upright photograph.
+    circles : tuple of (x, y)
+        Marked places, in the same pixels.
+    """
+
+    photo: Photo
+    window: tuple[float, float, float, float]
+    drawn: tuple[Drawn, ...]
+    circles: tuple[tuple[float, float], ...]
+    alt: str
+    caption: str
+
+    @property
+    def view_box(self) -> str:
+        return " ".join(f"{one:.1f}" for one in self.window)
+
+    @property
+    def marks(self) -> SafeString:
+        """What is marked, drawn for an SVG of this view box; empty where nothing is."""
+        unit = max(self.window[2:]) / 100
+        lines, crosses = [], []
+        for lay in self.drawn:
+            for line in lay.lines:
+                points = " ".join(f"{x:.1f},{y:.1f}" for x, y in line)
+                lines.append(f'<polyline points="{points}"/>')
+            arm = ARM * unit
+            crosses += [
+                f'<path d="M{x - arm:.1f} {y:.1f}h{2 * arm:.1f}"/>'
+                f'<path d="M{x:.1f} {y - arm:.1f}v{2 * arm:.1f}"/>'
+                for x, y in lay.marks
+            ]
+        lines += [
+            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{RADIUS * unit:.1f}"/>' for x, y in self.circles
+        ]
+        strokes = ((lines + crosses, HALO, 1.1), (lines, COPPER, 0.5), (crosses, WHITE, 0.4))
+        # Numbers alone: nothing here came from a person as text.
+        return SafeString(
+            "".join(
+                f'<g fill="none" stroke="{colour}" stroke-width="{wide * unit:.2f}">'
+                f"{''.join(what)}</g>"
+                for what, colour, wide in strokes
+                if what
+            )
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """One judgement in words."""
+
+    judgement: Judgement
+    criterion: Criterion
+    title: str
+    outcome: str
+    cost: str
+    measured: str
+    verdict: str
+    limits: str
+    how: str
+    grader: str
+    source: str
+    unverified: bool
+
+    @property
+    def rejects(self) -> bool:
+        return self.judgement.outcome == Judgement.Outcome.REJECT
+
+    @property
+    def line(self) -> LimitLine | None:
+        """The value between its limits, to be drawn."""
+        one, of = self.judgement, self.criterion
+        if one.value is None:
+            return None
+        value, spread, low, high = (
+            None if figure is None else float(figure)
+            for figure in (one.value, one.standard_uncertainty, of.low, of.high)
+        )
+        return LimitLine(value, spread, low, high, of.unit)
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One make of one joint, or the whole board."""
+
+    key: str
+    name: str
+    note: str
+    state: str
+    points: str
+    score: str
+    pictures: tuple[Picture, ...]
+    faults: tuple[Said, ...]
+    measured: tuple[Said, ...]
+    plain: tuple[Fact, ...]
+
+    @property
+    def state_word(self) -> str:
+        return judging.verdict_name(self.state)
+
+
+@dataclass(frozen=True, slots=True)
+class RuleSaid:
+    name: str
+    value: str
+    asked: str
+    met: str
+
+
+@dataclass(frozen=True, slots=True)
+class Signed:
+    stage: str
+    who: str
+    facts: tuple[Fact, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ToolSaid:
+    code: str
+    kind: str
+    used: str
+    calibrated: str
+
+
+@dataclass(frozen=True, slots=True)
+class SourceSaid:
+    """A governing document, and which criteria of the board rest on it."""
+
+    document: str
+    clauses: str
+    codes: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    board: Board
+    result: BoardResult
+    verdict: str
+    score: str
+    facts: tuple[Fact, ...]
+    rules: tuple[RuleSaid, ...]
+    parts: tuple[Part, ...]
+    signed: tuple[Signed, ...]
+    corrections: tuple[str, ...]
+    criteria_sets: str
+    sources: tuple[SourceSaid, ...]
+    unverified: str
+    tools: tuple[ToolSaid, ...]
+    printed: str
+    printed_at: datetime
+    running: str
+
+    @property
+    def title(self) -> str:
+        return _("Result sheet, board %(number)s") % {"number": self.board.number}
+
+    @property
+    def verdict_word(self) -> str:
+        return str(look.VERDICTS[self.verdict][2])
+
+
+def result_sheet(board: Board, *, user: User, at: datetime) -> Sheet:
+    """Put a board's result sheet together for whoever prints it.
+
+    Parameters
+    ----------
+    board : Board
+        As `access.board_for_reader` gives it.
+    user, at
+        Who prints it and when: both stand on it.
+
+    Raises
+    ------
+    NothingToPrint
+        If nothing is signed, or two are to grade and not both have signed.
+    """
+    reading = outcomes.read_board(board)
+    result = reading.result
+    if not reading.signings:
+        raise NothingToPrint(
+            _("Nothing of %(number)s is signed yet, so there is no result to print.")
+            % {"number": board.number}
+        )
+    if not may_print(board, reading):
+        raise NothingToPrint(
+            _("Two grade %(number)s apart. Its result can be printed once both have signed.")
+            % {"number": board.number}
+        )
+    photos = list(board.photos.prefetch_related("renditions").order_by("order", "id"))
+    readings = [*reading.joints, *reading.spare, *([reading.board] if reading.board else [])]
+    parts = tuple(_part(board, one, photos) for one in readings)
+    judged = [said for one in readings for said in one.judgements]
+    return Sheet(
+        board=board,
+        result=result,
+        verdict="passed" if result.passed else "failed" if result.complete else "open",
+        score=look.score(result.score),
+        facts=_facts(board),
+        rules=tuple(_rules(result)),
+        parts=parts,
+        signed=tuple(_signed(board, reading)),
+        corrections=tuple(_corrections(board)),
+        criteria_sets="; ".join(
+            dict.fromkeys(str(one.grading.criteria_set) for one in reading.signings.values())
+        ),
+        sources=tuple(_sources(judged)),
+        unverified=_unverified(judged),
+        tools=tuple(_tools(board, judged)),
+        printed=_("Printed %(instant)s by %(name)s")
+        % {"instant": instant(at, board.site.time_zone), "name": _named(user)},
+        printed_at=at,
+        running=f"{board.number}, {board.person.full_name}",
+    )
+
+
+def may_print(board: Board, reading: outcomes.BoardReading) -> bool:
+    """Whether there is a result; of two graders neither sees the other's until both have signed."""
+    return bool(reading.signings) and (board.exercise.graders == 1 or reading.result.complete)
+
+
+def instant(at: datetime, zone: str) -> str:
+    """``Wed 25 Nov 2026, 13:50 CET (Europe/Madrid)``."""
+    return f"{strip_tags(look.instant(at, zone))} ({zone})"
+
+
+def _day(day: date | None) -> str:
+    return strip_tags(look.year_day(day))
+
+
+def _named(user: User) -> str:
+    name, number = user.get_full_name(), user.employee_number
+    return f"{name} ({number})" if number and number != name else str(name)
+
+
+def _facts(board: Board) -> tuple[Fact, ...]:
+    exercise, person = board.exercise, board.person
+    zone = board.site.time_zone
+    found = [
+        (_("Operator"), f"{person.full_name}, {person.employee_number}"),
+        (_("Exercise"), f"{exercise.title} ({exercise.code}, rev. {exercise.revision})"),
+        (_("Purpose"), board.get_purpose_display()),
+        (_("Site"), board.site.name),
+        (_("Unit"), board.unit),
+        (_("Work order"), board.work_order),
+        (_("Solder alloy"), board.alloy),
+        (_("Class"), board.session.number if board.session else ""),
+        (_("Handed out"), _day(board.handed_out_on)),
+        (_("Handed in"), instant(board.handed_in_at, zone) if board.handed_in_at else ""),
+    ]
+    return tuple((label, str(text)) for label, text in found if text)
+
+
+def _rules(result: BoardResult) -> Iterable[RuleSaid]:
+    for line in result.lines:
+        met = _("yes") if line.met else _("no")
+        yield RuleSaid(
+            judging.rule_name(line.rule),
+            str(line.value or "–"),
+            str(judging.rule_asked(line)),
+            met if result.complete else _("not yet"),
+        )
+
+
+# Joints
+
+
+def _part(board: Board, reading: outcomes.JointReading, photos: Sequence[Photo]) -> Part:
+    joint, result = reading.joint, reading.result
+    notes = []
+    if joint is not None:
+        notes.append(str(joint.position.get_joint_type_display()))
+        if joint.make > 1:
+            notes.append(_("make %(n)d") % {"n": joint.make})
+        if not joint.position.required:
+            notes.append(_("spare, not counted"))
+    if result.state == JointState.OPEN:
+        notes.append(_("not every stage signed yet"))
+    said = [_say(one) for one in reading.judgements]
+    plain = [one for one in said if not one.rejects and one.judgement.value is None]
+    noted = [one for one in plain if one.judgement.note]
+    groups = [
+        (_("Accepted"), Judgement.Outcome.ACCEPT, False),
+        (_("Accepted with the rest"), Judgement.Outcome.ACCEPT, True),
+        (_("Not applicable"), Judgement.Outcome.NOT_APPLICABLE, False),
+    ]
+    lines = [(f"{one.title}: {one.outcome}", f"“{one.judgement.note}”") for one in noted]
+    for label, outcome, rest in groups:
+        names = [
+            one.title
+            for one in plain
+            if one not in noted
+            and one.judgement.outcome == outcome
+            and one.judgement.with_the_rest == rest
+        ]
+        if names:
+            lines.append((label, "; ".join(names)))
+    points = look.score(result.score)
+    if joint is None:
+        cost = sum(one.criterion.demerits for one in said if one.rejects)
+        points = ngettext("%(n)d demerit", "%(n)d demerits", cost) % {"n": cost}
+    return Part(
+        key=f"{joint.position.name}-{joint.make}" if joint else outcomes.WHOLE_BOARD,
+        name=joint.position.name if joint else _("Whole board"),
+        note=", ".join(notes),
+        state=result.state.value,
+        points=points,
+        score=_("score %(score)s of 100") % {"score": points} if joint else points,
+        pictures=tuple(_pictures(reading, photos)),
+        faults=tuple(one for one in said if one.rejects),
+        measured=tuple(one for one in said if not one.rejects and one.judgement.value is not None),
+        plain=tuple(lines),
+    )
+
+
+def _say(one: Judgement) -> Said:
+    criterion = one.criterion
+    measured = ""
+    if one.value is not None:
+        measured = judging.value_shown(one, criterion.unit)
+        if one.uncertainty is not None:
+            measured += f" ± {judging.uncertainty_shown(one, criterion.unit)}"
+    verdict = judging.criterion_verdict(one)
+    how = [str(one.get_how_display())]
+    if one.tool:
+        how[0] += f" {one.tool}"
+    if one.magnification:
+        how.append(f"{judging.plain(one.magnification)}×")
+    cost = ngettext("%(n)d demerit", "%(n)d demerits", criterion.demerits)
+    return Said(
+        judgement=one,
+        criterion=criterion,
+        title=f"{criterion.code} {criterion.title}",
+        outcome=str(one.get_outcome_display()),
+        cost=f"{criterion.get_severity_display()}, {cost % {'n': criterion.demerits}}",
+        measured=measured,
+        verdict=str(look.VERDICTS[verdict][2]) if verdict in look.VERDICTS else "",
+        limits=judging.criterion_limits(criterion),
+        how=", ".join(how),
+        grader=str(one.grading.grader),
+        source=", ".join(filter(None, (criterion.document, criterion.clause))),
+        unverified=not criterion.is_verified,
+    )
+
+
+def _pictures(reading: outcomes.JointReading, photos: Sequence[Photo]) -> Iterable[Picture]:
+    """Each photograph that a judgement names, cut to what is marked on it; else the last one."""
+    joint_id = reading.joint.pk if reading.joint else None
+    place = reading.joint.position.name if reading.joint else _("the whole board")
+    known = {one.pk: one for one in photos}
+    named: dict[int, list[Judgement]] = {}
+    for one in reading.judgements:
+        if one.photo_id in known:
+            named.setdefault(one.photo_id, []).append(one)
+    if not named:
+        own = [one for one in photos if one.joint_id == joint_id]
+        named = {own[-1].pk: []} if own else {}
+    for key in (one.pk for one in photos if one.pk in named):
+        photo, judgements = known[key], named[key]
+        rest = []
+        marked = False
+        for one in judgements:
+            measurement = one.measurement
+            if measurement is not None and measurement.photo_id == key:
+                # The photograph is at hand with its renditions; nothing is asked for again.
+                measurement.photo = photo
+                marked = True
+                yield _picture(
+                    photo,
+                    place,
+                    [drawn_of(measurement)],
+                    _places([one]),
+                    f"{one.criterion.title} {_say(one).measured}",
+                )
+            elif one.mark_x is not None:
+                rest.append(one)
+        if rest or not marked:
+            titles = "; ".join(dict.fromkeys(one.criterion.title for one in rest))
+            yield _picture(photo, place, [], _places(rest), titles)
+
+
+def _places(judgements: Iterable[Judgement]) -> tuple[tuple[float, float], ...]:
+    return tuple(
+        dict.fromkeys(
+            (one.mark_x, one.mark_y)
+            for one in judgements
+            if one.mark_x is not None and one.mark_y is not None
+        )
+    )
+
+
+def _picture(
+    photo: Photo,
+    place: str,
+    drawn: Sequence[Drawn],
+    circles: tuple[tuple[float, float], ...],
+    says: str,
+) -> Picture:
+    points = [point for one in drawn for line in (*one.lines, one.marks) for point in line]
+    window = window_round([*points, *circles], photo.upright_width, photo.upright_height)
+    caption = [place]
+    if photo.stage:
+        caption.append(str(photo.get_stage_display()))
+    if photo.magnification:
+        caption.append(f"{judging.plain(photo.magnification)}×")
+    alt = _("Photograph of %(place)s") % {"place": place}
+    if points or circles:
+        alt = _("Photograph of %(place)s, marked: %(says)s") % {"place": place, "says": says}
+    return Picture(
+        photo=photo,
+        window=window,
+        drawn=tuple(drawn),
+        circles=circles,
+        alt=alt,
+        caption=", ".join(caption) + (f": {says}" if says else ""),
+    )
+
+
+def window_round(
+    points: Sequence[tuple[float, float]], wide: int, high: int
+) -> tuple[float, float, float, float]:
+    """Left, top, width and height of a window round points, in the photograph's shape and on it.
+
+    Without points it is the whole photograph.
+
+    Examples
+    --------
+    >>> window_round([(0, 0)], 800, 600)
+    (0.0, 0.0, 360.0, 270.0)
+    """
+    if not points:
+        return 0.0, 0.0, float(wide), float(high)
+    left, right = min(x for x, _y in points), max(x for x, _y in points)
+    top, bottom = min(y for _x, y in points), max(y for _x, y in points)
+    share = max((right - left) / wide, (bottom - top) / high) * ROUND_MARKS
+    share = min(max(share, LEAST_WINDOW), 1.0)
+    across, down = wide * share, high * share
+    x = min(max((left + right - across) / 2, 0.0), wide - across)
+    y = min(max((top + bottom - down) / 2, 0.0), high - down)
+    return x, y, across, down
+
+
+# What it rests on
+
+
+def _signed(board: Board, reading: outcomes.BoardReading) -> Iterable[Signed]:
+    for stage in board.exercise.stage_list:
+        one = reading.signings.get(stage.value)
+        label = str(stage.label).capitalize()
+        if one is None:
+            yield Signed(label, _("not signed yet"), ())
+            continue
+        signature = one.signature
+        yield Signed(
+            label,
+            signature.printed_name,
+            (
+                (_("Meaning"), _capitalised(signature.meaning)),
+                (_("Signed"), instant(signature.signed_at, signature.zone)),
+                (_("Proved by"), str(signature.get_proof_display())),
+                (_("Criteria"), str(one.grading.criteria_set)),
+                ("SHA-256", signature.content_sha256),
+            ),
+        )
+
+
+def _capitalised(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _corrections(board: Board) -> Iterable[str]:
+    """Which grading replaced which and why; what is only begun is said without its reason."""
+    gradings = gradings_of(board)
+    known = {one.pk: one for one in gradings}
+    zone = board.site.time_zone
+    for one in reversed(gradings):
+        earlier = known.get(one.replaces_id or 0)
+        if one.kind == Grading.Kind.OWN or earlier is None:
+            continue
+        if not one.signings.all():
+            yield _(
+                "%(name)s has begun a correction. Until it is signed, what stands here counts."
+            ) % {"name": one.grader}
+            continue
+        yield _(
+            "The grading of %(earlier)s, begun %(before)s, was replaced by that of %(later)s, "
+            "begun %(after)s: “%(reason)s”"
+        ) % {
+            "earlier": earlier.grader,
+            "before": instant(earlier.recorded_at, zone),
+            "later": one.grader,
+            "after": instant(one.recorded_at, zone),
+            "reason": one.reason,
+        }
+
+
+def _sources(judged: Iterable[Judgement]) -> Iterable[SourceSaid]:
+    by_document: dict[str, dict[str, Criterion]] = {}
+    for one in judged:
+        criterion = one.criterion
+        by_document.setdefault(criterion.document, {})[criterion.code] = criterion
+    for document in sorted(by_document):
+        criteria = sorted(by_document[document].values(), key=lambda one: one.order)
+        yield SourceSaid(
+            document or _("no document named"),
+            "; ".join(dict.fromkeys(one.clause for one in criteria if one.clause)) or "–",
+            ", ".join(one.code for one in criteria),
+        )
+
+
+def _unverified(judged: Iterable[Judgement]) -> str:
+    codes = sorted({one.criterion.code for one in judged if not one.criterion.is_verified})
+    if not codes:
+        return ""
+    return _(
+        "Marked “unverified”: the site has not yet confirmed these against its governing "
+        "document: %(codes)s."
+    ) % {"codes": ", ".join(codes)}
+
+
+def _tools(board: Board, judged: Iterable[Judgement]) -> Iterable[ToolSaid]:
+    """What the board was made and read with, each with its calibration on the day of use."""
+    zone = board.site
+    read: dict[int, date] = {}
+    for one in judged:
+        if one.tool_id:
+            day = zone.today(one.judged_at)
+            read[one.tool_id] = max(day, read.get(one.tool_id, day))
+    made = zone.today(board.handed_in_at) if board.handed_in_at else board.handed_out_on
+    used = dict.fromkeys(board.tools.values_list("pk", flat=True), made)
+    calibrations = Calibration.objects.order_by("-calibrated_on", "-pk")
+    tools = Tool.objects.filter(pk__in={*used, *read}).prefetch_related(
+        Prefetch("calibrations", calibrations, to_attr="by_day")
+    )
+    for tool in tools:
+        for what, days in ((_("made with"), used), (_("read with"), read)):
+            if tool.pk in days:
+                day = days[tool.pk]
+                yield ToolSaid(
+                    f"{tool.code} {tool.name}".strip(),
+                    str(tool.get_kind_display()),
+                    f"{what}, {_day(day)}",
+                    _calibrated(tool.by_day, day),
+                )
+
+
+def _calibrated(calibrations: Iterable[Calibration], day: date) -> str:
+    last = next((one for one in calibrations if one.calibrated_on <= day), None)
+    if last is None:
+        return _("no calibration on record by then")
+    said = {"done": _day(last.calibrated_on), "through": _day(last.valid_through)}
+    if not last.passed:
+        text = _("did not pass on %(done)s") % said
+    elif last.valid_through < day:
+        text = _("calibrated %(done)s, ran out %(through)s") % said
+    else:
+        text = _("calibrated %(done)s, good through %(through)s") % said
+    return f"{text} ({last.reference})" if last.reference else text
