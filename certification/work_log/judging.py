@@ -31,7 +31,8 @@ class Question:
     Attributes
     ----------
     known_at : datetime or None
-        Use only what had been recorded by then; None uses everything.
+        Use only what had been recorded by then; None uses everything. Kept in UTC, as the
+        instants in registers are: columns on different clocks cannot be compared.
     as_known_then : bool
         Judge each row as known at the end of its own day, on the clock of ``zone``.
     counts_as_practice : bool
@@ -43,8 +44,12 @@ class Question:
     counts_as_practice: bool = False
     zone: tzinfo = UTC
 
+    def __post_init__(self) -> None:
+        if self.known_at is not None:
+            object.__setattr__(self, "known_at", self.known_at.astimezone(UTC))
+
     def end_of(self, day: Any) -> datetime:
-        return datetime.combine(day, time.max, self.zone)
+        return datetime.combine(day, time.max, self.zone).astimezone(UTC)
 
 
 class Register(Protocol):
