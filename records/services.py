@@ -69,6 +69,16 @@ def record_many(
     return _append(actor=actor, act=act, items=items, at=at or timezone.now())
 
 
+def write_alone() -> None:
+    """Wait until nobody else is in the middle of a change, and keep others waiting from here on.
+
+    For whoever works out something from records and must not miss one that is being written:
+    every change ends in the trail, so its end is what all of them wait for. Lasts until the
+    transaction ends; where one has written to the trail already, it changes nothing.
+    """
+    _locked_head()
+
+
 @transaction.atomic
 def sign(
     *,

@@ -363,7 +363,7 @@ class Writer:
         self._to_tell.append((act, [((kind, number), payload) for number, payload in items]))
 
     def tell(self) -> None:
-        """Write the trail: last of all, since nobody else can while it is open."""
+        """Write the trail: late, since nobody else can from the rebuilding of spans on."""
         for act, items in self._to_tell:
             if items:
                 records.record_many(actor=self.actor, act=act, items=items, at=self.at)

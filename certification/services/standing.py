@@ -22,6 +22,7 @@ from certification.models import (
     StandingEnd,
     StandingSpan,
 )
+from records import services as records
 from training.models import Person, PracticeRecord, VisionTest
 
 from . import standing_changes
@@ -231,6 +232,8 @@ def rebuild_all(progress: Callable[[int, int], None] | None = None) -> int:
 
 @transaction.atomic
 def _rebuild(person_ids: Collection[int], scope_id: int | None = None) -> None:
+    # Two changes at once would each miss what the other is writing, and the later would stand.
+    records.write_alone()
     facts = facts_for_many(person_ids, scope_id)
     spans: list[StandingSpan] = []
     ends: list[StandingEnd] = []
