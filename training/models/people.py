@@ -198,6 +198,13 @@ class Person(Recorded):
                 condition=~Q(employee_number=""), name="person_has_an_employee_number"
             ),
         ]
+        # Lists are long, and a page of one is read in this order without sorting everybody.
+        indexes = [
+            models.Index(fields=["full_name", "employee_number"], name="person_by_name"),
+            models.Index(
+                fields=["site", "full_name", "employee_number"], name="person_by_site_and_name"
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.full_name

@@ -1,0 +1,50 @@
+"""A page of the register is read in its order, not sorted out of everybody."""
+
+import pytest
+from django.db import connection
+
+from certification import register
+from tests.factories import TODAY, make_site, make_user
+from training.models import Person
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.mark.parametrize(
+    ("asked", "index"),
+    [
+        pytest.param({}, "person_by_name", id="by name"),
+        pytest.param({"order": "site"}, "person_by_site_and_name", id="by site"),
+        pytest.param({"site": True}, "person_by_site_and_name", id="one site, by name"),
+    ],
+)
+def test_index_gives_the_order(asked, index):
+    quality, site = make_user("quality"), make_site()
+    there = make_site("Aldergate", "AL")
+    Person.objects.bulk_create(
+        Person(
+            employee_number=f"N{number}",
+            full_name=f"Person {number * 7919 % 1000}",
+            site=there if number % 4 else site,
+        )
+        for number in range(1000)
+    )
+    question = register.Asked(
+        day=TODAY,
+        order=asked.get("order", "name"),
+        site_id=site.pk if asked.get("site") else None,
+    )
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":  # Of a table so small it would read everything.
+            cursor.execute("SET LOCAL enable_seqscan = off")
+            cursor.execute("SET LOCAL enable_bitmapscan = off")
+            cursor.execute("SET LOCAL enable_sort = off")
+            cursor.execute("SET LOCAL enable_incremental_sort = on")
+        else:
+            cursor.execute("ANALYZE")
+
+    plan = register.people_asked_for(quality, question)[:50].explain()
+
+    assert index in plan
+    if connection.vendor == "sqlite":
+        assert "B-TREE FOR ORDER BY" not in plan
