@@ -62,8 +62,10 @@ def hold_open(grading: Grading, stage: str) -> None:
     Whoever judges, takes back or signs holds the same row, so that a signature covers every
     judgement made before it and none made beside it.
     """
-    row = with_closings(Grading.objects.select_for_update(), stage).get(pk=grading.pk)
-    refuse_if_closed(row, stage)
+    # Held first and read afterwards: a query that had to wait for the row still sees all else
+    # as it was when the query began, and so not the signature it waited for.
+    Grading.objects.select_for_update().only("pk").get(pk=grading.pk)
+    refuse_if_closed(with_closings(Grading.objects.all(), stage).get(pk=grading.pk), stage)
 
 
 def with_closings(gradings: QuerySet[Grading], stage: str) -> QuerySet[Grading]:

@@ -5,7 +5,7 @@ from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier
 
 import pytest
-from django.db import connections
+from django.db import connection, connections, transaction
 
 from assessments.exceptions import AlreadySigned
 from assessments.models import Board, Grading, Judgement, StageSigning, UndoStep
@@ -84,25 +84,71 @@ def test_undo_in_several_windows_takes_each_act_back_once(board, instructor):
     assert not Judgement.objects.exists()
 
 
-def test_a_judgement_made_beside_a_signature_is_under_it_or_refused(board, instructor):
+def sign(grading):
+    return services.sign_stage(
+        grading=Grading.objects.get(pk=grading.pk),
+        stage="soldered",
+        signer=grading.grader,
+        proof="password",
+        at=NOW,
+    )
+
+
+@pytest.fixture
+def judged(board, instructor):
+    """A reading whose soldered stage waits for nothing but the signature."""
     grading = services.start_grading(board=board, grader=instructor, at=NOW)
     for joint in [*outcomes.joints_that_count(board), None]:
         for criterion in outcomes.criteria_for(grading, "soldered", joint):
             judge(grading, joint, criterion.code)
+    return grading
+
+
+def test_a_judgement_made_beside_a_signature_is_under_it_or_refused(board, judged):
     joint = board.joints.first()
-
-    def sign():
-        return services.sign_stage(
-            grading=Grading.objects.get(pk=grading.pk),
-            stage="soldered",
-            signer=instructor,
-            proof="password",
-            at=NOW,
-        )
-
-    _signing, changed = at_once(sign, lambda: judge(grading, joint, "S-3", "reject"))
+    _signing, changed = at_once(lambda: sign(judged), lambda: judge(judged, joint, "S-3", "reject"))
     content = json.loads(StageSigning.objects.get().signature.content)
     signed = {(one["joint"], one["criterion"]): one["outcome"] for one in content["judgements"]}
     kept = Judgement.objects.get(joint=joint, criterion__code="S-3").outcome
     assert signed[joint.position.name, "S-3"] == kept
     assert (kept == "accept") == isinstance(changed, AlreadySigned)
+
+
+@pytest.mark.skipif("connection.vendor != 'postgresql'", reason="PostgreSQL only")
+@pytest.mark.parametrize(
+    "act",
+    [
+        lambda grading, joint: judge(grading, joint, "S-3", "reject"),
+        lambda grading, joint: services.accept_the_rest(
+            grading=Grading.objects.get(pk=grading.pk),
+            stage="soldered",
+            joints=[joint],
+            seen=services.Circumstances(),
+            at=NOW,
+        ),
+        lambda grading, joint: services.undo(grading=Grading.objects.get(pk=grading.pk)),
+        lambda grading, joint: sign(grading),
+    ],
+    ids=["judge", "accept the rest", "take back", "sign"],
+)
+def test_whoever_waited_for_a_signature_sees_it(board, judged, act):
+    joint = board.joints.first()
+    with ThreadPoolExecutor(1) as pool:
+        with transaction.atomic():
+            sign(judged)
+            waiting = pool.submit(at_once, lambda: act(judged, joint))
+            while not somebody_waits_for_us():
+                assert not waiting.done(), waiting.result()
+        [answer] = waiting.result()
+    assert isinstance(answer, AlreadySigned)
+    assert Judgement.objects.get(joint=joint, criterion__code="S-3").outcome == "accept"
+    assert StageSigning.objects.count() == 1
+
+
+def somebody_waits_for_us():
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT 1 FROM pg_locks "
+            "WHERE NOT granted AND pg_backend_pid() = ANY(pg_blocking_pids(pid))"
+        )
+        return cursor.fetchone() is not None

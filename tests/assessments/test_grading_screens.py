@@ -403,14 +403,14 @@ def test_a_screen_takes_a_fixed_number_of_queries(instructor):
     assert counts == [QUERIES_OF_A_SCREEN] * 2
 
 
-def test_a_judgement_takes_four_queries(board, instructor, django_assert_num_queries):
+def test_a_judgement_takes_five_queries(board, instructor, django_assert_num_queries):
     desk = desk_of(board, instructor)
     desk.reading = begin(board, instructor)
     criterion, joint = desk.criterion("S-1"), desk.joints[0]
     assert desk.board.exercise
     for outcome in ("accept", "reject"):
         # Two more hold the test's own transaction: a savepoint and its end.
-        with django_assert_num_queries(4 + 2):
+        with django_assert_num_queries(5 + 2):
             services.judge(
                 grading=desk.reading,
                 criterion=criterion,
