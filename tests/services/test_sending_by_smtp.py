@@ -1,12 +1,23 @@
 """Over a real SMTP connection the fixed bytes arrive, and every kind of refusal is known."""
 
+from collections import Counter
 from datetime import timedelta
 
 import pytest
 
-from certification.models import Message
-from certification.services import mail
-from tests.certification.reminder_scenes import NOW, ends_in, somebody, sweep
+from certification.models import Message, Reminder
+from certification.services import mail, reminders
+from tests.certification.reminder_scenes import (
+    DAY,
+    NOW,
+    at,
+    days,
+    ends_in,
+    somebody,
+    sweep,
+    vision_ends_in,
+)
+from tests.factories import make_certificate, make_revision, make_scope
 from tests.services.mail_server import Running
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db]
@@ -122,3 +133,80 @@ def test_connection_that_was_closed_meanwhile_is_opened_again(post_office, serve
         post_office.start()
         assert mail.send_message(second, now=NOW, post=post) is mail.Fate.SENT
     assert server.connections == 2
+
+
+def no_one_listens(post_office):
+    post_office.stop()
+    return post_office.start
+
+
+def everything_is_put_off(post_office):
+    server = post_office.server
+    server.rcpt_answers = ["451 4.3.2 The store is full"] * 100_000
+    return server.rcpt_answers.clear
+
+
+def every_mail_breaks_off(post_office):
+    server = post_office.server
+    server.data_answers = ["hang up"] * 100_000
+    return server.data_answers.clear
+
+
+def let_it_run(begin, end):
+    """What beat and the worker do from one instant to another: a sweep an hour, a round of
+    sending every twenty minutes."""
+    now = begin
+    while now < end:
+        if (now - begin) % (60 * MINUTE) == timedelta(0):
+            reminders.sweep(now=now)
+        send(now)
+        now += 20 * MINUTE
+
+
+@pytest.mark.parametrize("go_down", [no_one_listens, everything_is_put_off, every_mail_breaks_off])
+def test_server_that_is_down_for_three_days_gets_the_most_urgent_step_of_each_end(
+    post_office, server, go_down
+):
+    lena, cups = somebody("Lena Voss"), make_scope(title="Cups")
+    ada = somebody("Ada Brink", lead=lena)
+    ends_in(8, ada)  # 14 days' step on the first day of three, 7 days' on the second
+    ends_in(61, ada, cups)  # 60 days' on the second
+    ends_in(2, somebody("Ben Carlow", lead=lena))  # 7 days', 1 day's, and the day after
+    ends_in(45, somebody("Cara Dahl"))  # nothing but 60 days'
+    dan = somebody("Dan Esk")
+    revision = make_revision(cups, vision_months=12)
+    make_certificate(dan, cups, revision=revision, issued_on=DAY - days(90))
+    vision_ends_in(31, dan)  # 60 days', then 30 days'
+    come_back = go_down(post_office)
+    begin = at(DAY, 5, 0)
+
+    let_it_run(begin, begin + days(3))
+
+    assert not Message.objects.filter(sent_at__isnull=False).exists()
+    assert {one.state for one in Message.objects.exclude(day=DAY + days(2))} == {"withdrawn"}
+    given = len(server.given)
+    come_back()
+    let_it_run(begin + days(3), begin + days(5))
+
+    sent = Reminder.objects.filter(message__sent_at__isnull=False)
+    assert sorted(
+        (row.person.full_name, row.kind, row.step, row.recipient.full_name) for row in sent
+    ) == [
+        ("Ada Brink", "certificate", 7, "Ada Brink"),
+        ("Ada Brink", "certificate", 7, "Lena Voss"),
+        ("Ada Brink", "certificate", 60, "Ada Brink"),
+        ("Ben Carlow", "certificate", -1, "Ben Carlow"),
+        ("Ben Carlow", "certificate", -1, "Lena Voss"),
+        ("Cara Dahl", "certificate", 60, "Cara Dahl"),
+        ("Dan Esk", "vision", 30, "Dan Esk"),
+    ]
+    others = Reminder.objects.exclude(pk__in=sent)
+    assert {(row.step, row.state) for row in others} == {
+        (step, "overtaken") for step in (1, 7, 14, 30, 60, 90)
+    }
+    arrived = server.given[given:]
+    assert Counter(reader for reader, _raw in arrived) == Counter(
+        f"{name}@skarnfell.example" for name in ("ada", "ben", "cara", "dan", "lena")
+    )
+    fixed = {one.recipient: one for one in Message.objects.filter(sent_at__isnull=False)}
+    assert dict(arrived) == {reader: bytes(one.raw) for reader, one in fixed.items()}
