@@ -17,7 +17,7 @@ HTMX = {"HX-Request": "true"}
 # Without the page's script: the session, its user and roles, one judgement and the whole screen
 # after it, and the statements that begin and end transactions. With it, six at most:
 # `test_judgements_sent`.
-QUERIES_WITH_A_WHOLE_SCREEN = 20
+QUERIES_WITH_A_WHOLE_SCREEN = 21
 
 
 @pytest.fixture
