@@ -4,7 +4,7 @@ Only what a signature covers stands on it, read through `outcomes.read_board` al
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from django.db.models import Prefetch
@@ -20,7 +20,7 @@ from training.templatetags import look
 from .domain.marks_drawn import Drawn
 from .domain.scoring import BoardResult, JointState
 from .exceptions import NothingToPrint
-from .models import Board, Criterion, Grading, Judgement, Photo
+from .models import Board, Criterion, Grading, Joint, Judgement, Photo
 from .services import outcomes
 from .services.grading import gradings_of
 from .services.measuring import drawn_of
@@ -317,7 +317,7 @@ def _part(board: Board, reading: outcomes.JointReading, photos: Sequence[Photo])
             notes.append(_("spare, not counted"))
     if result.state == JointState.OPEN:
         notes.append(_("not every stage signed yet"))
-    said = [_say(one) for one in reading.judgements]
+    said = [say(one) for one in reading.judgements]
     plain = [one for one in said if not one.rejects and one.judgement.value is None]
     noted = [one for one in plain if one.judgement.note]
     groups = [
@@ -354,7 +354,8 @@ def _part(board: Board, reading: outcomes.JointReading, photos: Sequence[Photo])
     )
 
 
-def _say(one: Judgement) -> Said:
+def say(one: Judgement) -> Said:
+    """Put one judgement into words."""
     criterion = one.criterion
     measured = ""
     if one.value is not None:
@@ -411,13 +412,42 @@ def _pictures(reading: outcomes.JointReading, photos: Sequence[Photo]) -> Iterab
                     place,
                     [drawn_of(measurement)],
                     _places([one]),
-                    f"{one.criterion.title} {_say(one).measured}",
+                    f"{one.criterion.title} {say(one).measured}",
                 )
             elif one.mark_x is not None:
                 rest.append(one)
         if rest or not marked:
             titles = "; ".join(dict.fromkeys(one.criterion.title for one in rest))
             yield _picture(photo, place, [], _places(rest), titles)
+
+
+def picture_of_place(
+    joint: Joint | None, judgement: Judgement | None, photos: Sequence[Photo], stage: str
+) -> Picture | None:
+    """One whole photograph of a place, with what a judgement marked on it.
+
+    The photograph that the judgement names, else the first of the stage, else the first.
+    """
+    joint_id = joint.pk if joint else None
+    named = judgement.photo_id if judgement else None
+    own = [one for one in photos if one.joint_id == joint_id]
+    first = [one for one in photos if one.pk == named]
+    first += [one for one in own if one.stage == stage] + own
+    if not first:
+        return None
+    photo = first[0]
+    place = joint.position.name if joint else _("the whole board")
+    drawn: list[Drawn] = []
+    circles: tuple[tuple[float, float], ...] = ()
+    if judgement is not None and photo.pk == named:
+        measurement = judgement.measurement
+        if measurement is not None and measurement.photo_id == named:
+            drawn = [drawn_of(measurement)]
+        circles = _places([judgement])
+    picture = _picture(photo, place, drawn, circles, "")
+    return replace(
+        picture, window=(0.0, 0.0, float(photo.upright_width), float(photo.upright_height))
+    )
 
 
 def _places(judgements: Iterable[Judgement]) -> tuple[tuple[float, float], ...]:
@@ -445,7 +475,7 @@ def _picture(
     if photo.magnification:
         caption.append(f"{judging.plain(photo.magnification)}×")
     alt = _("Photograph of %(place)s") % {"place": place}
-    if points or circles:
+    if says and (points or circles):
         alt = _("Photograph of %(place)s, marked: %(says)s") % {"place": place, "says": says}
     return Picture(
         photo=photo,

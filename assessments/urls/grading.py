@@ -10,6 +10,7 @@ urlpatterns = [
     path("boards/<str:number>/grade/judge/", views.board_judge, name="board_judge"),
     path("boards/<str:number>/grade/rest/", views.board_accept_rest, name="board_accept_rest"),
     path("boards/<str:number>/grade/undo/", views.board_undo, name="board_undo"),
+    path("boards/<str:number>/grade/beside/", views.board_beside, name="board_beside"),
     path("boards/<str:number>/grade/sign/<str:stage>/", views.stage_sign, name="stage_sign"),
     path("boards/<str:number>/own-reading/", views.board_grade, OWN, name="board_own_reading"),
     path("boards/<str:number>/own-reading/judge/", views.board_judge, OWN, name="own_judge"),

@@ -15,6 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from assessments import access, screens, told
 from assessments.across import across
+from assessments.beside import beside
 from assessments.desk import Desk
 from assessments.exceptions import AssessmentError
 from assessments.forms.grading import CorrectionForm, JudgementForm, ProofForm, SeenForm
@@ -161,6 +162,41 @@ def board_grade(request: UserRequest, number: str, own: bool = False) -> HttpRes
     except AssessmentError as error:
         messages.error(request, str(error))
         return redirect("assessments:board_detail", board.number)
+
+
+@require_safe
+@login_required
+def board_beside(request: UserRequest, number: str) -> HttpResponse:
+    """What to hold a joint against: a part of the grading screen, or a page by itself."""
+    desk = _desk(request, number, own=False)
+    try:
+        found = beside(
+            desk,
+            request.user,
+            stage_name=request.GET.get("stage", ""),
+            place_name=request.GET.get("joint", ""),
+            code=request.GET.get("criterion", ""),
+            other=request.GET.get("other", ""),
+        )
+    except AssessmentError as error:
+        messages.error(request, str(error))
+        return redirect("assessments:board_detail", desk.board.number)
+    if found is None:
+        raise Http404
+    context = {
+        "board": desk.board,
+        "beside": found,
+        "back": screens.reading_url(
+            desk.board, False, stage=found.stage, joint=found.place,
+            criterion=found.criterion.code if found.criterion else "",
+        ),
+    }  # fmt: skip
+    inside = request.htmx and not request.htmx.history_restore_request
+    page = "assessments/partials/beside.html" if inside else "assessments/board_beside.html"
+    response = render(request, page, context)
+    patch_vary_headers(response, ("HX-Request",))
+    add_never_cache_headers(response)
+    return response
 
 
 @require_POST

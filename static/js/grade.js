@@ -1,7 +1,7 @@
 // Keys for the grading screen: whatever carries data-key is pressed by its key.
 // Without this script every one of them is still a link or a button.
 
-const KEYS = [..."arnuspmA? 1234567890", "ArrowLeft", "ArrowRight"];
+const KEYS = [..."arnuspmczA? 1234567890", "ArrowLeft", "ArrowRight"];
 const WRITES = "input:not([type=radio]):not([type=checkbox]), textarea, select";
 const find = (selector) => document.querySelector(selector);
 

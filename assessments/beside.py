@@ -1,0 +1,134 @@
+"""What a grader may lay beside the joint under judgement, to hold it against.
+
+The criterion's drawings, the same position on an earlier board of the same person, and what
+that person said of this joint in their own reading. None of it is counted or changed here.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from training.models import User
+
+from . import access
+from .desk import Desk
+from .domain.scoring import JointState
+from .models import Board, Criterion, Joint, Judgement
+from .result_sheet import Picture, Said, picture_of_place, say
+from .screens import WHOLE_BOARD
+from .services import outcomes
+
+MOST_EARLIER = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Earlier:
+    """The same position on an earlier board, as its signed judgements say it is.
+
+    ``said`` is the judgement under the criterion on screen, ``faults`` every rejected one.
+    """
+
+    board: Board
+    state: str
+    picture: Picture | None
+    said: Said | None
+    faults: tuple[Said, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class OwnLine:
+    """What the maker and the grader say of this joint under one criterion."""
+
+    criterion: Criterion
+    own: Judgement
+    grader: str
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    place: str
+    stage: str
+    criterion: Criterion | None
+    boards: Sequence[Board]
+    earlier: Earlier | None
+    own: tuple[OwnLine, ...]
+
+
+def beside(
+    desk: Desk, user: User, *, stage_name: str, place_name: str, code: str, other: str
+) -> Beside | None:
+    """Lay out what stands beside one place of a board under one criterion.
+
+    Parameters
+    ----------
+    stage_name, place_name, code : str
+        As the grading screen names them.
+    other : str
+        The number of the earlier board to show; anything unknown is the latest.
+
+    Returns
+    -------
+    Beside or None
+        None if the board has no such stage or place.
+    """
+    stage = next((one for one in desk.stages if one.value == stage_name), None)
+    places = {_name(joint): joint for joint in desk.places(stage.value)} if stage else {}
+    if stage is None or place_name not in places:
+        return None
+    joint = places[place_name]
+    asked = desk.asked(stage.value, joint)
+    criterion = next((one for one in asked if one.code == code), None)
+    boards = _earlier_boards(desk.board, user)
+    chosen = next((one for one in boards if one.number == other), boards[0] if boards else None)
+    own = [
+        OwnLine(one, said, mine.outcome if mine else JointState.OPEN.value)
+        for one in asked
+        if (said := desk.judgement_of_maker(joint, one)) is not None
+        for mine in (desk.judgement(joint, one),)
+    ]
+    return Beside(
+        place=place_name,
+        stage=stage.value,
+        criterion=criterion,
+        boards=boards,
+        earlier=_earlier(chosen, place_name, stage.value, code) if chosen else None,
+        own=tuple(own),
+    )
+
+
+def _name(joint: Joint | None) -> str:
+    return joint.position.name if joint else WHOLE_BOARD
+
+
+def _earlier_boards(board: Board, user: User) -> list[Board]:
+    """Boards of the same person and exercise that were signed to the end, latest first.
+
+    Of two graders' boards too, since one is complete only when both have signed.
+    """
+    found = (
+        access.boards_readable_by(user)
+        .graded()
+        .filter(person=board.person_id, exercise__code=board.exercise.code)
+        .exclude(pk=board.pk)
+        .select_related("exercise", "site", "person", "outcome")
+        .prefetch_related("exercise__positions")
+    )
+    if board.handed_in_at is not None:
+        found = found.filter(handed_in_at__lt=board.handed_in_at)
+    return list(found[:MOST_EARLIER])
+
+
+def _earlier(board: Board, place_name: str, stage: str, code: str) -> Earlier | None:
+    reading = outcomes.read_board(board)
+    parts = [*reading.joints, *reading.spare, *([reading.board] if reading.board else [])]
+    part = next((one for one in parts if _name(one.joint) == place_name), None)
+    if part is None:
+        return None
+    under = next((one for one in part.judgements if one.criterion.code == code), None)
+    photos = list(board.photos.order_by("order", "id"))
+    return Earlier(
+        board=board,
+        state=part.result.state.value,
+        picture=picture_of_place(part.joint, under, photos, stage),
+        said=say(under) if under else None,
+        faults=tuple(say(one) for one in part.rejections if one != under),
+    )

@@ -1,0 +1,137 @@
+"""What is laid beside a joint on the grading screen, in a real browser: by key, tap and offline."""
+
+import pytest
+
+from assessments.models import Judgement
+from assessments.services import grading as services
+from assessments.services import outcomes
+from tests import factories
+from tests.browser.test_grading_screen import Bench, lay_out, visitor  # noqa: F401
+
+TABS = """() => [...document.querySelectorAll('#beside [data-view]')]
+  .filter((one) => !one.hidden && one.checkVisibility()).map((one) => one.dataset.view)"""
+SIZES = """() => ['.stage .photograph', '.beside-photo svg'].map(
+  (one) => document.querySelector(one)?.getBoundingClientRect().width)"""
+
+
+@pytest.fixture
+def make_bench(shop, visitor):  # noqa: F811
+    """A board open before its grader, with an earlier board of the same operator signed."""
+
+    def make(**how) -> tuple[Bench, str]:
+        bench = lay_out(shop, visitor(**how), joints=2, a_joint=1)
+        board = bench.board
+        earlier = factories.make_board(board.person, board.exercise, handed_in_at=factories.NOW)
+        factories.make_photo(earlier, earlier.joints.first(), stage="soldered")
+        grader = factories.make_user("instructor")
+        reading = services.start_grading(board=earlier, grader=grader, at=factories.NOW)
+        for joint in [*outcomes.joints_that_count(earlier), None]:
+            for criterion in outcomes.criteria_for(reading, "soldered", joint):
+                services.judge(
+                    grading=reading, criterion=criterion, joint=joint, outcome="accept",
+                    seen=services.Circumstances(), at=factories.NOW,
+                )  # fmt: skip
+        services.sign_stage(
+            grading=reading, stage="soldered", signer=grader, proof="password", at=factories.NOW
+        )
+        return bench, earlier.number
+
+    return make
+
+
+def shown(bench: Bench, view: str) -> None:
+    """Wait until one part stands beside the joint, or none."""
+    wanted = f"['{view}']" if view else "[]"
+    bench.page.wait_for_function(f"() => JSON.stringify(({TABS})()) === JSON.stringify({wanted})")
+
+
+def test_one_key_turns_through_what_stands_beside_and_closes_it(make_bench):
+    bench, earlier = make_bench()
+    asked = []
+    bench.page.on("request", lambda request: asked.append(request.url))
+    bench.open()
+    shown(bench, "")
+    assert not any("/beside/" in url for url in asked)
+    bench.page.keyboard.press("c")
+    shown(bench, "earlier")
+    assert earlier in bench.page.inner_text("#beside")
+    bench.page.keyboard.press("c")
+    shown(bench, "drawings")
+    assert bench.page.locator("#beside .drawing").count() == 2
+    bench.page.keyboard.press("c")
+    shown(bench, "")
+    assert bench.page.locator("#beside").is_hidden()
+
+
+def test_it_follows_the_joint_and_judging_goes_on_by_the_same_keys(make_bench):
+    bench, _earlier = make_bench()
+    bench.open()
+    bench.page.keyboard.press("c")
+    shown(bench, "earlier")
+    assert "E01" in bench.page.inner_text("#beside .beside-head")
+    while bench.where()["place"] == "E01":
+        bench.press("a")
+    bench.page.wait_for_function(
+        "() => document.querySelector('#beside .beside-head')?.textContent.includes('E02')"
+    )
+    said = Judgement.objects.filter(grading__board=bench.board, joint__position__name="E01")
+    assert said.count() == len(bench.board.joints.first().judgements.all()) > 0
+    assert set(said.values_list("outcome", flat=True)) == {"accept"}
+
+
+def test_both_pictures_come_closer_together_and_go_back(make_bench):
+    bench, _earlier = make_bench()
+    bench.open()
+    bench.page.keyboard.press("c")
+    shown(bench, "earlier")
+    before = bench.page.evaluate(SIZES)
+    bench.page.keyboard.press("z")
+    closer = bench.page.evaluate(SIZES)
+    assert closer == pytest.approx([2.5 * one for one in before])
+    bench.page.keyboard.press("z")
+    assert bench.page.evaluate(SIZES) == pytest.approx(before)
+
+
+def test_a_place_marked_while_closer_is_the_place_that_was_pressed(make_bench):
+    bench, _earlier = make_bench()
+    bench.open()
+    bench.page.mouse.move(1, 1)
+    bench.page.keyboard.press("z")
+    bench.page.click(".stage > figure", position={"x": 200, "y": 200})
+    marked = bench.page.evaluate(
+        """() => {
+          const box = document.querySelector('.stage .mark-kept .line').getBoundingClientRect();
+          const frame = document.querySelector('.stage > figure').getBoundingClientRect();
+          return [box.x + box.width / 2 - frame.x, box.y + box.height / 2 - frame.y];
+        }"""
+    )
+    assert marked == pytest.approx([200, 200], abs=2)
+
+
+def test_without_the_network_it_says_so_and_judging_goes_on(make_bench):
+    bench, _earlier = make_bench()
+    bench.open()
+    bench.page.wait_for_load_state("networkidle")
+    bench.page.context.set_offline(True)
+    bench.page.keyboard.press("c")
+    bench.page.wait_for_selector("#beside p")
+    assert "No answer came" in bench.page.inner_text("#beside")
+    first = bench.where()["criterion"]
+    bench.page.keyboard.press("a")
+    assert bench.where()["criterion"] != first
+    bench.page.context.set_offline(False)
+    bench.settle()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_on_a_phone_it_is_turned_by_tap_and_nothing_runs_off_the_page(make_bench, scheme):
+    bench, _earlier = make_bench(phone=True)
+    bench.page.emulate_media(color_scheme=scheme)
+    bench.open()
+    bench.page.tap("#show-beside")
+    shown(bench, "earlier")
+    bench.page.tap("[data-turn=drawings]")
+    shown(bench, "drawings")
+    assert bench.page.evaluate("document.documentElement.scrollWidth") <= 390
+    bench.page.tap("[data-turn='']")
+    shown(bench, "")
