@@ -116,6 +116,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "training.languages.sign_in_language",
+    "training.tablets.shared_tablets",
     "training.middleware.own_password_first",
     "training.middleware.kiosk_checks_only",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",

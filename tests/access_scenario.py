@@ -52,6 +52,7 @@ from training.models import (
     User,
     VisionTest,
 )
+from training.services import tablets
 
 READERS = (
     "anonymous",
@@ -146,6 +147,7 @@ def _common(instructor: User) -> dict[str, object]:
         ).course,
         "scope": make_scope(),
         "a_kiosk": make_kiosk(site),
+        "a_tablet": tablets.declare_tablet(site=site, name="Bench", actor=instructor, at=NOW)[0],
         "api_token": ApiToken.objects.create(site=site, name="Terminals of line 3", token_hash="0"),
     }
 

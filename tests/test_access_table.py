@@ -273,6 +273,15 @@ TABLE: dict[str, Row] = {
     "training:kiosk_list": form(ADMINISTRATORS, others=NO),
     "training:kiosk_password": act({"administrator"}, "a_kiosk"),
     "training:kiosk_switch": act({"administrator"}, "a_kiosk"),
+    # Shared tablets: declared by who teaches or administers; their own pages on a tablet alone
+    "training:tablet_list": form(INSTRUCTORS | ADMINISTRATORS, others=NO),
+    "training:tablet_revoke": act(TEACHES | {"own_instructor", "administrator"}, "a_tablet"),
+    "training:tablet": page(()),
+    "training:tablet_open": act(()),
+    "training:tablet_full": form(()),
+    "training:tablet_lock": act(()),
+    "training:tablet_awake": page(()),
+    "training:pin": form(EVERYBODY),
     # Signing in is for strangers; what is one's own is not
     "account_login": page(READERS),
     "account_inactive": page(PEOPLE),
@@ -406,6 +415,7 @@ UNKNOWN = {
     "work_log_check": 99_999_999,
     "site": "XX",
     "a_kiosk": "no-such-kiosk",
+    "a_tablet": 99_999_999,
     "api_token": 99_999_999,
     "scope": "NO-SUCH",
 }

@@ -18,7 +18,7 @@ from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django_htmx.middleware import HtmxDetails
 
-from .models import ClassSession, FormerEmployeeNumber, Person, Role, Site, Tool, User
+from .models import ClassSession, FormerEmployeeNumber, Person, Role, SharedTablet, Site, Tool, User
 from .models.courses import ClassSessionQuerySet
 from .models.people import PersonQuerySet
 
@@ -214,6 +214,21 @@ def kiosks_administered_by(user: User) -> QuerySet[User]:
 
 def kiosk_for_administrator(user: User, name: str) -> User:
     return get_object_or_404(kiosks_administered_by(user), employee_number=name)
+
+
+def sites_keeping_tablets(user: User) -> QuerySet[Site]:
+    """Sites where the user declares tablets shared: as an instructor or an administrator."""
+    return Site.objects.filter(pk__in=user.sites_as(Role.INSTRUCTOR, Role.ADMINISTRATOR))
+
+
+def tablets_kept_by(user: User) -> QuerySet[SharedTablet]:
+    return SharedTablet.objects.filter(site__in=sites_keeping_tablets(user)).select_related(
+        "site", "declared_by__person"
+    )
+
+
+def tablet_for_keeper(user: User, tablet_id: int) -> SharedTablet:
+    return get_object_or_404(tablets_kept_by(user), pk=tablet_id)
 
 
 def sites_administered_by(user: User) -> QuerySet[Site]:

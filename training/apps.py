@@ -17,5 +17,10 @@ class TrainingConfig(AppConfig):
         navigation.register(_("Courses"), "training:course_list", order=65, place="foot")
         administers = ["administrator"]
         navigation.register(_("Kiosks"), "training:kiosk_list", administers, order=82, place="foot")
+        keeps = ["instructor", "administrator"]
+        navigation.register(
+            _("Shared tablets"), "training:tablet_list", keeps, order=81, place="foot"
+        )
+        navigation.register(_("Badge and PIN"), "training:pin", order=94, place="foot")
         navigation.register(_("Sites"), "training:site_list", administers, order=80)
         navigation.register(_("Tools"), "training:tool_list", readers, order=85, place="foot")

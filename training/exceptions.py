@@ -7,3 +7,7 @@ class TrainingError(Exception):
 
 class ProofRefused(TrainingError):
     """The signer did not prove who they are."""
+
+
+class TabletRefused(TrainingError):
+    """A badge and PIN, or a password, did not open a shared tablet."""

@@ -153,6 +153,12 @@ function show(line, told) {
   }
 }
 
+// What this reader judged and this browser could not send yet is sent from here too.
+for (const name of Object.keys(localStorage)) {
+  if (!name.startsWith(`grading:${tray.dataset.reader}:`)) continue;
+  new window.GradeQueue(name, { token, told: (what) => what === "saved" && redraw() }).send();
+}
+
 document.addEventListener("click", (event) => {
   const link = event.target.closest?.("a.take");
   if (!link || event.ctrlKey || event.metaKey || event.shiftKey) return;

@@ -25,6 +25,7 @@ ALL = {
     "work_starts": "07:00",
     "work_ends": "16:00",
     "send_hour": "6",
+    "lock_minutes": "5",
     "reminders_start_on": "",
 }
 
@@ -84,10 +85,22 @@ def test_what_stays_as_it_was_leaves_no_entry(client, administrator):
         ({"work_ends": "06:00"}, "Work ends before it starts"),
         ({"work_ends": "late"}, "Enter a valid time"),
         ({"time_zone": "Madrid"}, "Select a valid choice"),
+        ({"lock_minutes": "0"}, "greater than or equal to 1"),
+        ({"lock_minutes": "121"}, "less than or equal to 120"),
         ({"send_hour": "24"}, "Select a valid choice"),
         ({"name": "aldergate"}, "There is a site aldergate already"),
     ],
-    ids=["no day", "no such day", "ends first", "no time", "no zone", "no hour", "taken"],
+    ids=[
+        "no day",
+        "no such day",
+        "ends first",
+        "no time",
+        "no zone",
+        "at once",
+        "never",
+        "no hour",
+        "taken",
+    ],
 )
 def test_what_cannot_be_is_said_and_nothing_changed(client, administrator, fields, said):
     make_site("Aldergate", "AL", time_zone="Europe/London")

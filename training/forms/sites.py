@@ -59,6 +59,12 @@ class SiteForm(forms.Form):
         widget=DayInput,
         help_text=_("Nobody is written to about what ended before it."),
     )
+    lock_minutes = forms.IntegerField(
+        label=_("Shared tablets lock after"),
+        min_value=1,
+        max_value=120,
+        help_text=_("Minutes without a tap, 1 to 120."),
+    )
 
     def __init__(self, *args: Any, site: Site | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -78,4 +84,5 @@ class SiteForm(forms.Form):
             "working_days",
             Div("work_starts", "work_ends", css_class="fields-row"),
             Div("send_hour", "reminders_start_on", css_class="fields-row"),
+            "lock_minutes",
         )

@@ -12,10 +12,12 @@ from .people import (
     VisionTest,
     VisionTestWithdrawal,
 )
+from .tablets import BadgePin, SharedTablet, WrongTries
 from .work import Calibration, PracticeRecord, PracticeWithdrawal, Tool
 
 __all__ = [
     "Attendance",
+    "BadgePin",
     "Calibration",
     "ClassSession",
     "Course",
@@ -32,6 +34,7 @@ __all__ = [
     "PracticeRecord",
     "PracticeWithdrawal",
     "Role",
+    "SharedTablet",
     "Site",
     "SiteRole",
     "Stage",
@@ -40,4 +43,5 @@ __all__ = [
     "User",
     "VisionTest",
     "VisionTestWithdrawal",
+    "WrongTries",
 ]

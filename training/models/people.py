@@ -86,6 +86,11 @@ class Site(models.Model):
         blank=True,
         help_text=_("What ended before this day is never written about."),
     )
+    lock_minutes = models.PositiveSmallIntegerField(
+        _("minutes after which a shared tablet locks"),
+        default=5,
+        help_text=_("Without a request, counted by the server."),
+    )
     address = models.CharField(_("where to go for a class or a test"), max_length=200, blank=True)
     contact = models.CharField(
         _("whom to ask"),
@@ -99,7 +104,11 @@ class Site(models.Model):
         constraints = [
             models.CheckConstraint(
                 condition=Q(send_hour__gte=0, send_hour__lte=23), name="site_send_hour_on_the_clock"
-            )
+            ),
+            models.CheckConstraint(
+                condition=Q(lock_minutes__gte=1, lock_minutes__lte=120),
+                name="site_lock_minutes_one_to_120",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -19,6 +19,7 @@ SETTINGS = (
     "work_ends",
     "send_hour",
     "reminders_start_on",
+    "lock_minutes",
     "address",
     "contact",
 )

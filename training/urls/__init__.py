@@ -1,6 +1,6 @@
 """Addresses of this app, one module a subject."""
 
-from . import courses, exercises, kiosks, people, sites, tools
+from . import courses, exercises, kiosks, people, sites, tablets, tools
 
 app_name = "training"
 
@@ -10,5 +10,6 @@ urlpatterns = [
     *kiosks.urlpatterns,
     *people.urlpatterns,
     *sites.urlpatterns,
+    *tablets.urlpatterns,
     *tools.urlpatterns,
 ]

@@ -33,7 +33,10 @@ def site_new(request: UserRequest) -> HttpResponse:
         request.POST if request.method == "POST" else None,
         initial={
             "time_zone": access.sites_administered_by(request.user)[0].time_zone,
-            **{name: getattr(blank, name) for name in ("work_starts", "work_ends", "send_hour")},
+            **{
+                name: getattr(blank, name)
+                for name in ("work_starts", "work_ends", "send_hour", "lock_minutes")
+            },
         },
     )
     if request.method == "POST" and form.is_valid():

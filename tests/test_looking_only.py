@@ -1,0 +1,139 @@
+"""A session by badge and PIN writes nothing, and a locked tablet shows nothing, at any address."""
+
+import time
+from collections.abc import Iterator
+
+import pytest
+from django.db import transaction
+from django.http import HttpResponse
+from django.test import Client
+from django.urls import reverse
+
+from records.models import TrailEntry
+from tests.access_scenario import Scenario, build, put_back
+from tests.factories import NOW
+from tests.test_access_table import (
+    EVERY_NAME,
+    OF_DJANGO,
+    TABLE,
+    address,
+    addresses_of_django,
+    asked,
+)
+from training import tablets
+from training.services import tablets as services
+
+pytestmark = pytest.mark.django_db
+
+WRITES = ("POST", "PUT", "PATCH", "DELETE")
+MAY_SEND = {"training:tablet_open", "training:tablet_full", "training:tablet_lock"}
+OPEN_WHEN_LOCKED = {"training:tablet", "training:tablet_open", "training:tablet_full"}
+SIGN_OUT = "account_logout"
+OF_PROGRAMS = "certification:api-v1:"  # Where no cookie is looked at.
+SENTENCE = "Sign in fully with your password"
+
+
+@pytest.fixture(scope="module")
+def scenario(django_db_setup, django_db_blocker) -> Iterator[Scenario]:
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield build()
+        transaction.set_rollback(True)
+
+
+def on_tablet(scenario: Scenario, reader: str, **session) -> Client:
+    """Somebody at a shared tablet, with this in their session."""
+    user = scenario.users[reader]
+    tablet, token = services.declare_tablet(
+        site=scenario.users["instructor"].person.site,
+        name=f"Tablet {time.monotonic_ns()}",
+        actor=scenario.users["instructor"],
+        at=NOW,
+    )
+    client = Client()
+    client.force_login(user)
+    held = client.session
+    held.update({tablets.BOUND: tablet.pk, tablets.SEEN: int(time.time()), **session})
+    held.save()
+    response = HttpResponse()
+    tablets.set_cookie(response, tablet, token)
+    client.cookies.update(response.cookies)
+    return client
+
+
+def every_address(scenario: Scenario, reader: str) -> Iterator[tuple[str, str, dict]]:
+    things = scenario.things_for(reader)
+    for name, row in TABLE.items():
+        if not name.startswith(OF_PROGRAMS):
+            yield name.split(",")[0], address(name, row, things), asked(row, things)
+    for name, url in addresses_of_django(TrailEntry.objects.first()):
+        yield name, url, {}
+
+
+def test_every_address_of_the_site_is_among_those_asked(scenario):
+    found = {name for name, _url, _data in every_address(scenario, "instructor")}
+    programs = {name for name in EVERY_NAME if name.startswith(OF_PROGRAMS)}
+    # Django's admin answers what it does not know by one address more, which has no name.
+    assert {name for name in EVERY_NAME if not OF_DJANGO.match(name)} - programs <= found
+    assert {name for name in EVERY_NAME if OF_DJANGO.match(name)} - {"admin:"} <= found
+
+
+@pytest.mark.parametrize("reader", ["owner", "instructor", "quality", "administrator", "staff"])
+def test_looking_refuses_every_unsafe_method_at_every_address(scenario, reader):
+    with put_back():
+        client = on_tablet(scenario, reader, **{tablets.BY_PIN: True})
+        entries = TrailEntry.objects.count()
+        for name, url, data in every_address(scenario, reader):
+            if name in MAY_SEND or name == SIGN_OUT:
+                continue
+            for method in WRITES:
+                send = getattr(client, method.lower())
+                response = send(url, data) if method == "POST" else send(url)
+                assert response.status_code == 403, (name, method)
+                assert SENTENCE in response.content.decode(), (name, method)
+        assert TrailEntry.objects.count() == entries
+
+
+def test_looking_sends_no_more_than_what_opens_locks_and_signs_out(scenario):
+    for name in (*sorted(MAY_SEND), SIGN_OUT):
+        with put_back():
+            client = on_tablet(scenario, "instructor", **{tablets.BY_PIN: True})
+            response = client.post(reverse(name), {})
+            assert response.status_code in (200, 302, 422), name
+
+
+def test_looking_reads_what_that_person_reads(scenario):
+    with put_back():
+        client = on_tablet(scenario, "instructor", **{tablets.BY_PIN: True})
+        board = scenario.things["owner"]["board"]
+        for name in ("assessments:board_detail", "assessments:board_result"):
+            assert client.get(reverse(name, args=[board.number])).status_code == 200
+        assert client.get(reverse("certification:register")).status_code == 200
+        assert client.get(reverse("certification:who_was_that")).status_code == 403
+
+
+@pytest.mark.parametrize("looking", [False, True])
+def test_locked_tablet_answers_every_address_with_the_lock(scenario, looking):
+    with put_back():
+        client = on_tablet(
+            scenario, "instructor", **{tablets.LOCKED: True, tablets.BY_PIN: looking}
+        )
+        lock = reverse("training:tablet")
+        for name, url, data in every_address(scenario, "instructor"):
+            if name in OPEN_WHEN_LOCKED or name == SIGN_OUT:
+                continue
+            for method in ("get", "post"):
+                response = getattr(client, method)(url, data)
+                assert (response.status_code, response.url.split("?")[0]) == (302, lock), name
+            inside = client.get(url, data, headers={"HX-Request": "true"})
+            assert inside.headers["HX-Redirect"].startswith(lock), name
+            assert inside.content == b"", name
+
+
+def test_kiosk_at_a_shared_tablet_neither_locks_nor_looks(scenario):
+    with put_back():
+        client = on_tablet(scenario, "kiosk")
+        held = client.session
+        held[tablets.SEEN] = int(time.time()) - 10_000
+        held.save()
+        assert client.get(reverse("certification:bench_check")).status_code == 200
+        assert not client.session.get(tablets.LOCKED)

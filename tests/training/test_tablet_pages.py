@@ -1,0 +1,272 @@
+"""A shared tablet's pages: declared, locked after idling, opened for looking and in full."""
+
+import time
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+
+from tests import factories
+from tests.factories import NOW, PASSWORD
+from training import tablets
+from training.models import BadgePin, SharedTablet
+from training.services import tablets as services
+
+pytestmark = pytest.mark.django_db
+
+PIN = "2580"
+HTMX = {"HX-Request": "true", "HX-Current-URL": "http://testserver/boards/?state=waiting"}
+LOCK = "/tablet/"
+
+
+@pytest.fixture(autouse=True)
+def _hashed_quickly(settings):
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+
+
+@pytest.fixture
+def instructor():
+    return factories.make_user("instructor", password=PASSWORD)
+
+
+@pytest.fixture
+def operator():
+    user = factories.make_user(password=PASSWORD)
+    services.set_pin(user=user, pin=PIN, badge="CARD-7", proof="password", at=NOW)
+    return user
+
+
+@pytest.fixture
+def client(client, instructor) -> Client:
+    """The instructor at a browser that they have declared a shared tablet."""
+    client.force_login(instructor)
+    data = {"site": instructor.person.site.prefix, "name": "Bench room 2"}
+    answer = client.post(reverse("training:tablet_list"), data, follow=True)
+    assert "This browser is the shared tablet Bench room 2. It locks after 5 minutes" in answer.text
+    return client
+
+
+def idle(client, seconds):
+    held = client.session
+    held[tablets.SEEN] = int(time.time()) - seconds
+    held.save()
+
+
+def by_pin(client, badge="CARD-7", pin=PIN, **more):
+    return client.post(reverse("training:tablet_open"), {"badge": badge, "pin": pin, **more})
+
+
+def in_full(client, password=PASSWORD, **more):
+    return client.post(reverse("training:tablet_full"), {"password": password, **more})
+
+
+def who(client) -> str:
+    return client.session.get("_auth_user_id", "")
+
+
+def test_cookie_is_out_of_scripts_reach_and_stays(client):
+    cookie = client.cookies[tablets.COOKIE]
+    assert cookie["httponly"]
+    assert cookie["samesite"] == "Lax"
+    assert int(cookie["max-age"]) > 300 * 24 * 3600
+
+
+@pytest.mark.parametrize(("idle_s", "locks"), [(299, False), (309, False), (311, True)])
+def test_tablet_locks_after_the_sites_minutes_without_a_request(client, idle_s, locks):
+    client.get("/boards/")
+    idle(client, idle_s)
+    answer = client.get("/boards/?state=waiting")
+    assert (answer.status_code == 302) == locks
+    if locks:
+        assert answer.url == f"{LOCK}?next=%2Fboards%2F%3Fstate%3Dwaiting"
+        assert client.get("/boards/").status_code == 302
+
+
+def test_each_request_counts_the_time_anew_and_the_site_says_how_long(client, instructor):
+    for _ in range(3):
+        idle(client, 200)
+        assert client.get("/boards/").status_code == 200
+        assert time.time() - client.session[tablets.SEEN] < 5
+    site = instructor.person.site
+    site.lock_minutes = 1
+    site.save(update_fields=["lock_minutes"])
+    idle(client, 75)
+    assert client.get("/boards/").status_code == 302
+
+
+def test_other_browsers_neither_lock_nor_ask_anything_more(instructor):
+    other = Client()
+    other.force_login(instructor)
+    other.get("/boards/")
+    held = other.session
+    held[tablets.SEEN] = 0
+    held.save()
+    with CaptureQueriesContext(connection) as queries:
+        assert other.get("/boards/").status_code == 200
+    assert not any("tablet" in one["sql"] for one in queries)
+    for name in ("tablet", "tablet_awake", "tablet_full"):
+        assert other.get(reverse(f"training:{name}")).status_code == 404
+    for name in ("tablet_open", "tablet_lock", "tablet_full"):
+        assert other.post(reverse(f"training:{name}")).status_code == 404
+    stranger = Client()
+    assert stranger.get(LOCK).url == "/account/login/"
+    assert by_pin(stranger).url == "/account/login/"
+
+
+def test_losing_the_cookie_unlocks_nothing(client):
+    client.get("/boards/")
+    del client.cookies[tablets.COOKIE]
+    idle(client, 1000)
+    assert client.get("/boards/").status_code == 302
+
+
+@pytest.mark.parametrize("value", ["1.token", "x", "", "1.token:signed"])
+def test_cookie_that_was_not_given_makes_no_tablet(instructor, value):
+    other = Client()
+    other.force_login(instructor)
+    other.cookies[tablets.COOKIE] = value
+    assert other.get(LOCK).status_code == 404
+
+
+def test_locked_piece_of_a_page_leads_to_the_lock_and_back(client):
+    client.post(reverse("training:tablet_lock"))
+    answer = client.get("/boards/", headers=HTMX)
+    assert answer.headers["HX-Redirect"] == f"{LOCK}?next=%2Fboards%2F%3Fstate%3Dwaiting"
+    page = client.get(answer.headers["HX-Redirect"])
+    assert "Locked" in page.text
+    assert "no-store" in page.headers["Cache-Control"]
+    assert in_full(client, next="/boards/?state=waiting").url == "/boards/?state=waiting"
+    assert client.get("/boards/").status_code == 200
+
+
+@pytest.mark.parametrize("onward", ["https://elsewhere.example/", "//elsewhere.example", "boards"])
+def test_unlocking_leads_nowhere_else(client, onward):
+    client.post(reverse("training:tablet_lock"))
+    assert in_full(client, next=onward).url == "/"
+
+
+def test_wrong_password_unlocks_nothing_and_waits_at_last(client):
+    client.post(reverse("training:tablet_lock"))
+    for _ in range(3):
+        answer = in_full(client, "no")
+        assert answer.status_code == 422
+        assert "That is not your password" in answer.text
+    assert "Too many wrong tries" in in_full(client).text
+    assert client.get("/boards/").status_code == 302
+
+
+def test_badge_and_pin_change_who_looks_and_leave_nothing_of_who_was_there(client, operator):
+    client.get("/boards/")
+    held = client.session
+    held["seen"] = {"how": "photograph"}
+    held.save()
+    before = client.session.session_key
+    assert by_pin(client, next="/register/").url == "/"
+    assert who(client) == str(operator.pk)
+    assert client.session.session_key != before
+    assert "seen" not in client.session
+    page = client.get("/boards/")
+    assert "For looking" in page.text
+    assert operator.get_full_name() in page.text
+
+
+def test_who_looks_may_write_after_the_password_and_not_before(client, operator):
+    by_pin(client)
+    pin_page = reverse("training:pin")
+    data = {"badge": "", "pin": "4471", "again": "4471", "password": PASSWORD}
+    refused = client.post(pin_page, data)
+    assert refused.status_code == 403
+    assert "/tablet/full/?next=" in refused.text
+    as_json = client.post(pin_page, data, headers={"Accept": "application/json"})
+    assert as_json.json()["saved"] is False
+    inside = client.post(pin_page, data, headers=HTMX)
+    assert inside.headers["HX-Redirect"].startswith("/tablet/full/")
+    assert in_full(client).status_code == 302
+    assert client.post(pin_page, data).status_code == 302
+    assert "For looking" not in client.get("/boards/").text
+
+
+def test_lock_opened_by_ones_own_pin_is_for_looking(client, instructor):
+    services.set_pin(user=instructor, pin=PIN, badge="", proof="password", at=NOW)
+    client.post(reverse("training:tablet_lock"))
+    answer = by_pin(client, instructor.employee_number, next="/boards/")
+    assert answer.url == "/boards/"
+    assert who(client) == str(instructor.pk)
+    assert client.post("/criteria/sets/1/draft/").status_code == 403
+
+
+def test_stranger_at_a_tablet_looks_by_badge_and_pin(client, operator):
+    client.post(reverse("account_logout"))
+    assert "Badge and PIN" in client.get("/account/login/").text
+    assert client.get(LOCK).status_code == 200
+    assert by_pin(client).status_code == 302
+    assert who(client) == str(operator.pk)
+
+
+@pytest.mark.parametrize(
+    ("data", "says"),
+    [
+        ({"badge": "", "pin": PIN}, "Scan your badge"),
+        ({"badge": "CARD-7", "pin": ""}, "Type your PIN"),
+        ({"badge": "CARD-7", "pin": "9999"}, "do not go together"),
+    ],
+)
+def test_what_does_not_open_says_so_and_who_is_signed_in_stays(
+    client, operator, instructor, data, says
+):
+    answer = by_pin(client, **data)
+    assert answer.status_code == 422
+    assert says in answer.text
+    assert who(client) == str(instructor.pk)
+
+
+def test_tablet_that_is_revoked_signs_out_who_looks_and_frees_who_does_not(client, operator):
+    by_pin(client)
+    tablet = SharedTablet.objects.get()
+    services.revoke_tablet(tablet=tablet, actor=tablet.declared_by, at=NOW)
+    answer = client.get("/boards/", follow=True)
+    assert who(client) == ""
+    assert "This tablet is no longer shared" in answer.text
+    client.force_login(tablet.declared_by)
+    idle(client, 10_000)
+    assert client.get("/boards/").status_code == 200
+
+
+def test_one_browser_is_one_tablet_and_another_sites_are_not_ones_own(client, instructor):
+    page = reverse("training:tablet_list")
+    data = {"site": instructor.person.site.prefix, "name": "Again"}
+    again = client.post(page, data)
+    assert again.status_code == 422
+    assert "is the shared tablet Bench room 2 already" in again.text
+    there = factories.make_user("administrator", site=factories.make_site("Aldergate", "AL"))
+    other = Client()
+    other.force_login(there)
+    assert "Bench room 2" not in other.get(page).text
+    assert other.post(page, data).status_code == 422
+    tablet = SharedTablet.objects.get()
+    revoke = reverse("training:tablet_revoke", args=[tablet.pk])
+    assert other.post(revoke).status_code == 404
+    assert client.post(revoke, follow=True).status_code == 200
+    assert SharedTablet.objects.in_use().count() == 0
+
+
+def test_own_pin_is_set_under_the_password_and_given_up_under_it(client, instructor):
+    page = reverse("training:pin")
+    data = {"badge": "CARD-8", "pin": "4471", "again": "4471", "password": PASSWORD}
+    for change, says in (
+        ({"again": "4472"}, "The two differ"),
+        ({"pin": "1234", "again": "1234"}, "counts up or down"),
+        ({"password": "no"}, "not your password"),
+    ):
+        answer = client.post(page, data | change)
+        assert answer.status_code == 422
+        assert says in answer.text
+        assert not BadgePin.objects.exists()
+    assert "are set" in client.post(page, data, follow=True).text
+    assert BadgePin.objects.get().badge == "CARD-8"
+    remove = {"act": "remove", "remove-password": "no"}
+    assert client.post(page, remove).status_code == 422
+    assert "given up" in client.post(page, remove | {"remove-password": PASSWORD}, follow=True).text
+    assert not BadgePin.objects.exists()

@@ -1,0 +1,207 @@
+"""Shared tablets, between a sign-in and the pages: locked after idling, and looking is not writing.
+
+A browser is a shared tablet by a signed cookie that names its row; a session that was opened
+there stays bound to the row, so that losing the cookie opens nothing. Kiosks are apart: nobody
+signs in there, and they neither lock nor take PINs.
+"""
+
+import time
+from collections.abc import Callable
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.contrib import messages
+from django.contrib.auth import login, logout
+from django.core import signing
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils.cache import add_never_cache_headers
+from django.utils.crypto import constant_time_compare
+from django.utils.http import url_has_allowed_host_and_scheme, urlencode
+from django.utils.translation import gettext as _
+
+from .models import SharedTablet, User
+from .services.tablets import hash_of
+
+COOKIE = "shared_tablet"
+SALT = "training.shared_tablet"
+COOKIE_AGE_S = 400 * 24 * 3600  # Browsers keep none longer.
+SEEN_STEP_S = 10  # The session is written so often at most.
+
+# In the session
+BOUND, SEEN, LOCKED, BY_PIN = "tablet", "tablet_seen", "tablet_locked", "by_pin"
+
+OPEN_WHEN_LOCKED = ("training:tablet", "training:tablet_open", "training:tablet_full")
+LOOKING_MAY_SEND = ("training:tablet_open", "training:tablet_full", "training:tablet_lock")
+SIGN_OUT = "account_logout"
+SAFE = ("GET", "HEAD", "OPTIONS", "TRACE")
+
+
+class TabletRequest(HttpRequest):
+    """A request that has passed `shared_tablets`."""
+
+    tablet: SharedTablet | None
+
+
+def set_cookie(response: HttpResponse, tablet: SharedTablet, token: str) -> None:
+    response.set_cookie(
+        COOKIE,
+        signing.Signer(salt=SALT).sign(f"{tablet.pk}.{token}"),
+        max_age=COOKIE_AGE_S,
+        secure=settings.SESSION_COOKIE_SECURE,
+        httponly=True,
+        samesite="Lax",
+    )
+
+
+def tablet_of(request: HttpRequest) -> SharedTablet | None:
+    """The shared tablet that a request comes from; None from any other browser."""
+    try:
+        said = signing.Signer(salt=SALT).unsign(request.COOKIES.get(COOKIE, ""))
+    except signing.BadSignature:
+        return None
+    pk, _dot, token = said.partition(".")
+    if not pk.isdecimal():
+        return None
+    found = SharedTablet.objects.in_use().select_related("site").filter(pk=pk).first()
+    if found is None or not constant_time_compare(found.token_hash, hash_of(token)):
+        return None
+    return found
+
+
+def is_looking(request: HttpRequest) -> bool:
+    """Whether the session was opened by badge and PIN."""
+    return bool(request.session.get(BY_PIN))
+
+
+def is_locked(request: HttpRequest) -> bool:
+    return bool(request.session.get(LOCKED))
+
+
+def open_for_looking(request: HttpRequest, user: User, tablet: SharedTablet) -> None:
+    """Go on as this person, for looking; what the session held of anybody else is gone."""
+    if request.user.is_authenticated and request.user.pk != user.pk:
+        logout(request)
+    login(request, user, backend=settings.AUTHENTICATION_BACKENDS[0])
+    request.session.pop(LOCKED, None)
+    request.session[BY_PIN] = True
+    request.session[BOUND] = tablet.pk
+    request.session[SEEN] = int(time.time())
+
+
+def open_in_full(request: HttpRequest) -> None:
+    """Whoever is signed in has proved it: unlocked, and more than looking."""
+    request.session.cycle_key()
+    request.session.pop(LOCKED, None)
+    request.session.pop(BY_PIN, None)
+    request.session[SEEN] = int(time.time())
+
+
+def lock(request: HttpRequest) -> None:
+    request.session[LOCKED] = True
+
+
+def shared_tablets(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[TabletRequest], HttpResponse]:
+    """Lock a shared tablet that nobody has used for its site's minutes; keep looking from writing.
+
+    A lock comes at most ten seconds late and never early.
+    """
+
+    def middleware(request: TabletRequest) -> HttpResponse:
+        request.tablet = tablet_of(request) if COOKIE in request.COOKIES else None
+        user = request.user
+        if not user.is_authenticated or user.person_id is None:
+            return get_response(request)
+        session = request.session
+        bound = session.get(BOUND)
+        if request.tablet is None and bound is not None:
+            in_use = SharedTablet.objects.in_use().select_related("site")
+            request.tablet = in_use.filter(pk=bound).first()
+            if request.tablet is None:
+                return _no_longer_shared(request, get_response)
+        if request.tablet is not None:
+            _count(request, request.tablet)
+            if session.get(LOCKED) and not _is_open(request, OPEN_WHEN_LOCKED):
+                return _never_kept(_locked(request))
+        writes = request.method not in SAFE and not _is_open(request, LOOKING_MAY_SEND)
+        if writes and session.get(BY_PIN):
+            return _looking_only(request)
+        response = get_response(request)
+        return _never_kept(response) if request.tablet is not None else response
+
+    return middleware
+
+
+def _count(request: HttpRequest, tablet: SharedTablet) -> None:
+    """Lock the session if it idled for too long, else note that it did not."""
+    session, now = request.session, int(time.time())
+    if session.get(BOUND) != tablet.pk:
+        session[BOUND] = tablet.pk
+    seen = session.get(SEEN)
+    if session.get(LOCKED):
+        return
+    if seen is not None and now - seen > tablet.site.lock_minutes * 60 + SEEN_STEP_S:
+        session[LOCKED] = True
+    elif seen is None or now - seen >= SEEN_STEP_S:
+        session[SEEN] = now
+
+
+def _is_open(request: HttpRequest, names: tuple[str, ...]) -> bool:
+    return request.path in {reverse(name) for name in (*names, SIGN_OUT)}
+
+
+def _no_longer_shared(
+    request: HttpRequest, get_response: Callable[[HttpRequest], HttpResponse]
+) -> HttpResponse:
+    """A session of a tablet that is none any more: over, if it was for looking or locked."""
+    if request.session.get(BY_PIN) or request.session.get(LOCKED):
+        logout(request)
+        messages.warning(request, _("This tablet is no longer shared. Sign in with your password."))
+        return redirect(settings.LOGIN_URL)
+    for name in (BOUND, SEEN):
+        request.session.pop(name, None)
+    return get_response(request)
+
+
+def _locked(request: HttpRequest) -> HttpResponse:
+    there = reverse("training:tablet") + f"?{urlencode({'next': came_from(request)})}"
+    if request.headers.get("HX-Request") == "true":
+        return HttpResponse(headers={"HX-Redirect": there})
+    return redirect(there)
+
+
+def came_from(request: HttpRequest) -> str:
+    """The page to go back to: what was asked for, or where a form or a piece of it stood."""
+    if request.method == "GET" and request.headers.get("HX-Request") != "true":
+        return request.get_full_path()
+    page = request.headers.get("HX-Current-URL") or request.headers.get("Referer") or ""
+    parts = urlsplit(page)
+    return safe_next(request, parts.path + (f"?{parts.query}" if parts.query else ""))
+
+
+def safe_next(request: HttpRequest, url: str) -> str:
+    """An address of this site to go on to; the home page for anything else."""
+    own = url.startswith("/") and url_has_allowed_host_and_scheme(url, allowed_hosts=None)
+    return url if own else "/"
+
+
+def _looking_only(request: HttpRequest) -> HttpResponse:
+    """403 with the sentence that says to sign in fully, in the form that was asked for."""
+    says = _("You are signed in for looking. Sign in fully with your password, then do it again.")
+    there = reverse("training:tablet_full") + f"?{urlencode({'next': came_from(request)})}"
+    if request.headers.get("HX-Request") == "true":
+        return HttpResponse(says, status=403, headers={"HX-Redirect": there})
+    if request.get_preferred_type(["text/html", "application/json"]) == "application/json":
+        return _never_kept(JsonResponse({"saved": False, "says": says}, status=403))
+    context = {"says": says, "there": there}
+    return _never_kept(render(request, "training/looking_only.html", context, status=403))
+
+
+def _never_kept(response: HttpResponse) -> HttpResponse:
+    """No page of a shared tablet comes back by the browser's way back."""
+    if response.get("Content-Type", "").startswith(("text/html", "application/json")):
+        add_never_cache_headers(response)
+    return response
