@@ -18,7 +18,9 @@ class TabletForm(forms.Form):
         Site.objects.none(), label=_("Site"), empty_label=None, to_field_name="prefix"
     )
     name = forms.CharField(
-        label=_("Name"), max_length=60, help_text=_("Where it lies, such as Bench room 2.")
+        label=_("Name"),
+        max_length=60,
+        help_text=_("Where it lies, such as the bench by the door."),
     )
 
     def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:

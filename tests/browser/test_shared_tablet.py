@@ -1,0 +1,167 @@
+"""A shared tablet in a real browser: locked by the clock and by the server, and nothing is lost."""
+
+import re
+import time
+
+import pytest
+from django.contrib.sessions.models import Session
+from playwright.sync_api import Page
+
+from assessments.models import Board, Judgement
+from tests import factories
+from tests.browser.conftest import PASSWORD, Shop, Visitor
+from tests.browser.test_class_day import settle
+from training import tablets
+from training.models import JointType, Site
+from training.services import tablets as services
+
+PIN = "2580"
+
+
+@pytest.fixture
+def board(shop: Shop) -> Board:
+    exercise = factories.make_exercise((JointType.TURRET,) * 2)
+    return factories.make_board(shop.trainee.person, exercise)
+
+
+@pytest.fixture
+def tablet(visitor, shop: Shop, board) -> Visitor:
+    """The instructor at a browser that they have declared a shared tablet."""
+    window = visitor()
+    window.sign_in(shop.instructor.employee_number)
+    window.go("/tablets/")
+    window.page.fill("#id_name", "Bench room 2")
+    window.page.click("main form .btn-primary")
+    window.page.wait_for_selector(".tablet-bar")
+    return window
+
+
+def grade(window: Visitor, board: Board) -> Page:
+    window.go(f"/boards/{board.number}/grade/?stage=soldered&joint=E01")
+    return window.page
+
+
+def idle_at_the_server(window: Visitor, seconds: int = 10_000) -> None:
+    """Let the server think that nobody has asked for so long."""
+    [cookie] = [one for one in window.page.context.cookies() if one["name"] == "sessionid"]
+    session = Session.objects.get(session_key=cookie["value"])
+    data = session.get_decoded() | {tablets.SEEN: int(time.time()) - seconds}
+    Session.objects.filter(pk=session.pk).update(session_data=Session.objects.encode(data))
+
+
+def locked(page: Page) -> None:
+    page.wait_for_url("**/tablet/**")
+    page.wait_for_selector("h1:text-is('Locked')")
+
+
+def unlock(page: Page, password: str = PASSWORD) -> None:
+    page.fill("#id_password", password)
+    page.press("#id_password", "Enter")
+    page.wait_for_url(lambda url: "/tablet/" not in url)
+    page.wait_for_load_state("networkidle")
+
+
+def test_page_is_taken_away_once_nobody_uses_it_and_typing_is_kept(tablet, shop):
+    page = tablet.page
+    page.clock.install()
+    tablet.go(f"/people/{shop.trainee.employee_number}/edit/")
+    page.fill("#id_full_name", "Signe Aldous-Berg")
+    page.clock.fast_forward(299_000)
+    assert "/edit/" in page.url
+    page.clock.fast_forward(3_000)
+    locked(page)
+    tablet.go("/boards/")  # Whatever is asked for, the lock answers.
+    locked(page)
+    page.go_back()
+    locked(page)
+    tablet.go(f"/people/{shop.trainee.employee_number}/edit/")
+    unlock(page)
+    assert "/edit/" in page.url
+    assert page.input_value("#id_full_name") == "Signe Aldous-Berg"
+
+
+def test_judgement_made_while_locked_waits_and_is_sent_in_the_name_of_who_made_it(
+    tablet, board, shop
+):
+    other = factories.make_user("instructor", site=shop.instructor.person.site, password=PASSWORD)
+    services.set_pin(user=other, pin=PIN, badge="CARD-7", proof="password", at=factories.NOW)
+    page = grade(tablet, board)
+    idle_at_the_server(tablet)
+    page.keyboard.press("r")
+    page.wait_for_selector("#unsaved:not([hidden])")
+    assert not Judgement.objects.exists()
+    page.reload()
+    locked(page)
+    tablet.audit()
+    # Somebody else in between, first for looking and then in full, on the very same board.
+    page.fill("#id_badge", "CARD-7")
+    page.press("#id_badge", "Enter")
+    assert page.evaluate("document.activeElement.id") == "id_pin"
+    page.fill("#id_pin", PIN)
+    page.press("#id_pin", "Enter")
+    page.wait_for_selector(".tablet-bar:has-text('For looking')")
+    grade(tablet, board)
+    page.keyboard.press("a")
+    page.wait_for_selector("#unsaved:not([hidden])")
+    assert not Judgement.objects.exists()
+    page.click(".tablet-bar a:text-is('Sign in fully')")
+    unlock(page)
+    grade(tablet, board)
+    page.wait_for_function(
+        "(who) => !Object.keys(localStorage).some((one) => one.startsWith(`grading:${who}:`))",
+        arg=other.pk,
+    )
+    assert [one.grading.grader_id for one in Judgement.objects.all()] == [other.pk]
+    page.click(".tablet-bar button:text-is('Lock')")
+    locked(page)
+    page.click("button:text-is('Sign out')")
+    page.wait_for_url("**/login/**")
+    tablet.sign_in(shop.instructor.employee_number)
+    grade(tablet, board)
+    settle(page)
+    mine = Judgement.objects.get(grading__grader=shop.instructor)
+    assert (mine.outcome, str(mine.joint)) == ("reject", "E01")
+    assert Judgement.objects.filter(grading__grader=other).get().outcome == "accept"
+
+
+def test_piece_asked_for_by_a_locked_tablet_leads_to_the_lock_and_back(tablet, board):
+    page = grade(tablet, board)
+    idle_at_the_server(tablet)
+    page.route(re.compile("/grade/judge/"), lambda route: route.abort())
+    page.click("#stage-soldered")  # htmx asks for the screen.
+    locked(page)
+    unlock(page)
+    assert f"/boards/{board.number}/grade/" in page.url
+
+
+def test_other_browser_of_the_same_person_never_locks(tablet, visitor, shop):
+    window = visitor(phone=True)
+    window.sign_in(shop.instructor.employee_number)
+    Site.objects.update(lock_minutes=1)
+    window.go("/boards/")
+    assert window.page.locator(".tablet-bar").count() == 0
+    idle_at_the_server(window)
+    window.go("/boards/")
+    assert "/boards/" in window.page.url
+
+
+@pytest.mark.parametrize("phone", [False, True], ids=["desk", "phone"])
+def test_pages_of_a_tablet_have_no_fault(visitor, shop, phone):
+    window = visitor(phone=phone)
+    window.sign_in(shop.instructor.employee_number)
+    window.go("/account/pin/")
+    window.audit()
+    window.go("/tablets/")
+    window.audit()
+    window.page.fill("#id_name", "Bench room 2")
+    window.page.click("main form .btn-primary")
+    window.page.wait_for_selector(".tablet-bar")
+    window.audit()
+    window.go("/tablet/")
+    window.audit()
+    small = window.page.evaluate(
+        """() => [...document.querySelectorAll('.tablet-bar a, .tablet-bar button, main .btn')]
+          .map((one) => one.getBoundingClientRect())
+          .filter((box) => box.width < 44 || box.height < 44).length"""
+    )
+    assert small == 0
