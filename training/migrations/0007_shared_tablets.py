@@ -9,7 +9,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("training", "0005_kiosk_role"),
+        ("training", "0006_person_by_name_and_site"),
     ]
 
     operations = [
