@@ -26,7 +26,14 @@ from .models.boards import BoardQuerySet
 from .models.criteria import CriteriaSetQuerySet
 from .models.grading import GradingQuerySet
 
-PHOTO_COMES_WITH = ("board__exercise", "board__person", "board__site", "joint__position")
+PHOTO_COMES_WITH = (
+    "board__exercise",
+    "board__person",
+    "board__site",
+    "board__outcome",
+    "board__reading_request",
+    "joint__position",
+)
 
 
 def boards_readable_by(user: User) -> BoardQuerySet:
@@ -107,6 +114,47 @@ def may_take_originals(user: User, board: Board) -> bool:
     return user.has_role(Role.INSTRUCTOR, Role.QUALITY, site=board.site_id)
 
 
+def may_see_outcome(user: User, board: Board) -> bool:
+    """Whether the user may see what was judged of a board, its own judgements apart.
+
+    Where two graders judge, nobody sees anything before both have signed and what they
+    differ on is decided: whoever could still be the second, or the third, is among the
+    readers. While another reading is asked for, whoever may give it sees nothing of the
+    former ones.
+    """
+    outcome = getattr(board, "outcome", None)
+    if board.exercise.graders > 1 and (outcome is None or not board_has_result(board)):
+        return False
+    request = getattr(board, "reading_request", None)
+    if request is None or request.answered_at is not None or not may_judge(user, board):
+        return True
+    return _has_signed(user, board)
+
+
+def board_has_result(board: Board) -> bool:
+    """Whether the signatures on a board have come to a result, that may since be reopened."""
+    if board.outcome.complete:
+        return True
+    return board.joints.filter(make__gt=1).exists()
+
+
+def _has_signed(user: User, board: Board) -> bool:
+    return StageSigning.objects.filter(grading__board=board, grading__grader=user).exists()
+
+
+def board_to_decide(user: User, number: str) -> Board:
+    """A board on which two graders have signed, for a third person; unknown to the two."""
+    return get_object_or_404(
+        boards_gradable_by(user)
+        .filter(exercise__graders__gt=1)
+        .exclude(
+            Exists(StageSigning.objects.filter(grading__board=OuterRef("pk"), grading__grader=user))
+        )
+        .with_list_columns(),
+        number=number,
+    )
+
+
 def photo_for_reader(user: User, key: str) -> Photo:
     return get_object_or_404(
         Photo.objects.filter(board__in=boards_readable_by(user)).select_related(*PHOTO_COMES_WITH),
@@ -138,9 +186,12 @@ def measurements_readable_by(user: User, photo: Photo) -> QuerySet[Measurement]:
     signing = StageSigning.objects.filter(grading=OuterRef("grading"), stage=OuterRef("stage"))
     signed = Judgement.objects.filter(Exists(signing), measurement=OuterRef("pk"))
     shown = Q(measured_by=user) | Q(quantity=Measurement.Quantity.SCALE)
-    outcome = getattr(photo.board, "outcome", None)
-    if outcome is not None and (outcome.complete or photo.board.exercise.graders == 1):
-        shown |= Q(Exists(signed))
+    if may_see_outcome(user, photo.board):
+        found = Q(Exists(signed))
+        if photo.board.exercise.graders > 1 and not photo.board.outcome.complete:
+            # A reworked joint is under two graders' eyes again.
+            found &= Q(joint__isnull=True) | Q(joint__make=1)
+        shown |= found
     return (
         photo.measurements.filter(shown)
         .select_related("photo", "joint__position", "criterion", "measured_by__person")

@@ -79,8 +79,7 @@ def board_screen(board: Board, user: User) -> BoardScreen:
     joints = list(board.joints.select_related("position"))
     outcome = getattr(board, "outcome", None)
     signed = outcome is not None
-    # Of two graders neither sees what the other found until both have signed.
-    shows = outcome is not None and (outcome.complete or board.exercise.graders == 1)
+    shows = outcome is not None and access.may_see_outcome(user, board)
     states = _states(board) if shows else {}
     groups = [PhotoGroup(None, tuple(by_joint.get(None, ())))]
     groups += [

@@ -8,6 +8,7 @@ from django.db.models import prefetch_related_objects
 from training.models import Stage, User
 
 from .domain import scoring
+from .exceptions import AssessmentError
 from .models import (
     Board,
     CriteriaSet,
@@ -19,7 +20,7 @@ from .models import (
     Photo,
     StageSigning,
 )
-from .services import outcomes
+from .services import outcomes, sheets, turns
 from .services.grading import current_criteria_set, gradings_of, open_among
 
 
@@ -33,8 +34,8 @@ class Desk:
     ----------
     own : bool
         Whether the maker of the board judges it for themselves, uncounted.
-    joints, gradings : list, optional
-        What `joints_that_count` and `gradings_of` give, where it was read for many boards.
+    makes, gradings : list, optional
+        What `makes_of` and `gradings_of` give, where it was read for many boards.
     """
 
     def __init__(
@@ -43,7 +44,7 @@ class Desk:
         user: User,
         *,
         own: bool,
-        joints: list[Joint] | None = None,
+        makes: list[Joint] | None = None,
         gradings: list[Grading] | None = None,
     ) -> None:
         self.board = board
@@ -51,18 +52,53 @@ class Desk:
         self.own = own
         prefetch_related_objects([board], "exercise__positions")
         self.positions = list(board.exercise.positions.all())
-        self.joints = outcomes.joints_that_count(board) if joints is None else joints
+        self.makes = sheets.makes_of(board) if makes is None else makes
+        self.joints = sheets.counted_of(self.makes, board.exercise.rework_allowed)
         self.gradings = gradings_of(board) if gradings is None else gradings
+        self.seats = turns.Seats(board, self.gradings)
         self.reading = self._reading()
+        self._joints_at: dict[str, list[Joint]] = {}
         self._asked: dict[tuple[str, str | None], list[Criterion]] = {}
 
     def _reading(self) -> Grading | None:
         if not self.own:
-            return open_among(self.gradings, self.board, self.user)
+            return open_among(self.gradings, self.board, self.user, self.makes)
         return next((one for one in self._own_readings() if one.grader_id == self.user.pk), None)
 
     def _own_readings(self) -> list[Grading]:
         return [one for one in self.gradings if one.kind == Grading.Kind.OWN]
+
+    @cached_property
+    def kind(self) -> str:
+        """What the user reads the board as, begun or not."""
+        if self.own:
+            return Grading.Kind.OWN
+        if self.reading is not None:
+            return self.reading.kind
+        try:
+            return self.kind_to_begin()
+        except AssessmentError:
+            return Grading.Kind.FIRST
+
+    def kind_to_begin(self) -> str:
+        """What the user would begin to read the board as; raise why they would not."""
+        return turns.kind_to_begin(self.board, self.gradings, self.user, self.makes)
+
+    @property
+    def sees_only_own(self) -> bool:
+        """Whether nobody else's judgements may be before the user."""
+        alone = (Grading.Kind.REWORK, Grading.Kind.ANOTHER)
+        return not self.own and (self.board.exercise.graders > 1 or self.kind in alone)
+
+    def joints_at(self, stage: str) -> list[Joint]:
+        """The makes that are judged at a stage, in the order of the board."""
+        if stage not in self._joints_at:
+            reading = self.reading or turns.as_if_begun(self.seats, self.user, self.kind)
+            self._joints_at[stage] = outcomes.joints_read(reading, stage, self.makes)
+            if stage in self.signed_here and reading.kind == Grading.Kind.REWORK:
+                judged = {joint for joint, _criterion in self._judged}
+                self._joints_at[stage] = [one for one in self.joints if one.pk in judged]
+        return self._joints_at[stage]
 
     @cached_property
     def photos(self) -> list[Photo]:
@@ -70,12 +106,17 @@ class Desk:
 
     @cached_property
     def criteria_set(self) -> CriteriaSet:
-        return self.reading.criteria_set if self.reading else current_criteria_set()
+        if self.reading is not None:
+            return self.reading.criteria_set
+        return turns.set_of(self.seats, self.kind) or current_criteria_set()
 
     @cached_property
     def signings(self) -> dict[str, StageSigning]:
-        """The signing that counts for each signed stage: the latest."""
-        found = [signing for one in self.gradings for signing in one.signings.all()]
+        """The signing that counts for each signed stage: the latest that the user may see."""
+        shown = self.gradings
+        if self.sees_only_own:
+            shown = self.seats.chain(self.reading) if self.reading else []
+        found = [signing for one in shown for signing in one.signings.all()]
         found.sort(key=lambda one: (one.signed_at, one.pk))
         return {one.stage: one for one in found}
 
@@ -84,7 +125,7 @@ class Desk:
         """The stages that take no judgement of this reading."""
         if self.own:
             return set(self.board.exercise.stages) if self.signings else set()
-        if self.reading and self.reading.replaces_id:
+        if self.sees_only_own or (self.reading and self.reading.replaces_id):
             return self.signed_here
         return set(self.signings)
 
@@ -98,7 +139,8 @@ class Desk:
         return [
             one
             for one in self.gradings
-            if one.kind != Grading.Kind.OWN
+            if not self.sees_only_own
+            and one.kind != Grading.Kind.OWN
             and one.grader_id != self.user.pk
             and one.replaces_id is None
             and not one.signings.all()
@@ -107,7 +149,8 @@ class Desk:
     @property
     def readings_shown(self) -> set[int]:
         """Ids of the gradings whose judgements this user may be shown here."""
-        wanted = {one.grading_id for one in self.signings.values()}
+        signed = () if self.sees_only_own else self.signings.values()
+        wanted = {one.grading_id for one in signed}
         wanted |= {one.pk for one in self._own_readings()}
         if self.reading:
             wanted.add(self.reading.pk)
@@ -200,7 +243,8 @@ class Desk:
 
     def places(self, stage: str) -> list[Joint | None]:
         """The joints, and None for the whole board where a stage asks something of it."""
-        return [*self.joints, *([None] if self.asked(stage, None) else [])]
+        of_board = self.kind != Grading.Kind.REWORK and self.asked(stage, None)
+        return [*self.joints_at(stage), *([None] if of_board else [])]
 
     def open_places(self, stage: str) -> int:
         """How many places of a stage still want a judgement."""
@@ -209,7 +253,10 @@ class Desk:
 
     @property
     def stages(self) -> list[Stage]:
-        return self.board.exercise.stage_list
+        stages = self.board.exercise.stage_list
+        if self.kind == Grading.Kind.REWORK:
+            return [one for one in stages if one.value in self.signed_here or self.joints_at(one)]
+        return stages
 
     @property
     def missing(self) -> tuple[str, ...]:
@@ -239,7 +286,7 @@ def desks_for(boards: Sequence[Board], user: User) -> list[Desk]:
     if not boards:
         return []
     prefetch_related_objects(boards, "exercise__positions")
-    joints: dict[int, dict[int, Joint]] = {board.pk: {} for board in boards}
+    makes: dict[int, list[Joint]] = {board.pk: [] for board in boards}
     photos: dict[int, list[Photo]] = {board.pk: [] for board in boards}
     gradings: dict[int, list[Grading]] = {board.pk: [] for board in boards}
     for joint in (
@@ -247,7 +294,7 @@ def desks_for(boards: Sequence[Board], user: User) -> list[Desk]:
         .select_related("position")
         .order_by("position__order", "make")
     ):
-        joints[joint.board_id][joint.position_id] = joint
+        makes[joint.board_id].append(joint)
     for photo in Photo.objects.filter(board__in=boards).order_by("order", "id"):
         photos[photo.board_id].append(photo)
     by_pk = {board.pk: board for board in boards}
@@ -265,7 +312,7 @@ def desks_for(boards: Sequence[Board], user: User) -> list[Desk]:
             board,
             user,
             own=False,
-            joints=list(joints[board.pk].values()),
+            makes=makes[board.pk],
             gradings=gradings[board.pk],
         )
         for board in boards
@@ -275,7 +322,7 @@ def desks_for(boards: Sequence[Board], user: User) -> list[Desk]:
         current = sets.setdefault(current.pk, current)
         for desk in desks:
             if desk.reading is None:
-                desk.criteria_set = current
+                desk.criteria_set = turns.set_of(desk.seats, desk.kind) or current
     prefetch_related_objects(list(sets.values()), "criteria")
     shown = set().union(*(desk.readings_shown for desk in desks))
     judgements: dict[int, list[Judgement]] = {}

@@ -11,11 +11,14 @@ from django.utils.translation import gettext as _
 
 from training.models import User
 
+from .exceptions import AssessmentError
 from .models import Board
 
+RestsOn = Callable[[Board], list[str]]
 MayGrade = Callable[[User, frozenset[str], date], str]
 
 _answer: MayGrade | None = None
+_rests_on: RestsOn | None = None
 
 
 def register_may_grade(answer: MayGrade | None) -> MayGrade | None:
@@ -42,3 +45,32 @@ def may_grade(*, user: User, board: Board, day: date) -> str:
         )
     joint_types = frozenset(one.joint_type for one in board.exercise.positions.all())
     return _answer(user, joint_types, day)
+
+
+def register_rests_on(answer: RestsOn | None) -> RestsOn | None:
+    """Set who says what rests on a board; return who did before.
+
+    ``answer(board)`` names every certificate that was issued on the board and stands, and
+    every proposal on it that is open, in words to show, such as "certificate CA-C-00012".
+    """
+    global _rests_on
+    before, _rests_on = _rests_on, answer
+    return before
+
+
+def what_rests_on(board: Board) -> list[str]:
+    """Certificates and proposals that rest on a board as it was judged.
+
+    Raises
+    ------
+    AssessmentError
+        If nobody can say, so that nothing is changed beneath a certificate unseen.
+    """
+    if _rests_on is None:
+        raise AssessmentError(
+            _(
+                "Nobody can say here what rests on this board, so it stays as it is. Tell your "
+                "administrator that the register of certificates is not connected."
+            )
+        )
+    return _rests_on(board)

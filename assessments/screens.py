@@ -78,6 +78,7 @@ class Screen:
 
     board: Board
     grading: Grading | None
+    kind: str
     criteria_set: CriteriaSet
     own: bool
     others: list[Grading]
@@ -206,6 +207,7 @@ def build(
     return Screen(
         board=desk.board,
         grading=desk.reading,
+        kind=desk.kind,
         criteria_set=desk.criteria_set,
         own=desk.own,
         others=[] if desk.own else desk.others,

@@ -114,7 +114,7 @@ def judgements_at(
     desk: Desk, places: Iterable[tuple[int | None, int]], tools: dict[int, str]
 ) -> list[Told]:
     """What is judged at joints (by id; None is the whole board) under criteria (by id) now."""
-    joints = {None: None} | {one.pk: one for one in desk.joints}
+    joints = {None: None} | {one.pk: one for one in desk.makes}
     criteria = {one.pk: one for one in desk.criteria_set.all_criteria}
     found = []
     for joint_id, criterion_id in places:

@@ -18,6 +18,7 @@ class CertificationConfig(AppConfig):
         from .services import (
             elsewhere,
             graders,
+            requirements,
             schemes,
             standing,
             standing_changes,
@@ -29,6 +30,7 @@ class CertificationConfig(AppConfig):
         training_gates.on_whereabouts_changed(standing_changes.note_person)
         training_gates.register_scopes(schemes.scope_names)
         assessments_gates.register_may_grade(graders.may_grade)
+        assessments_gates.register_rests_on(requirements.resting_on)
         verify.register_files(elsewhere.documents_to_verify)
         verify.register_files(work_log_checks.files_to_verify)
         staff = ["instructor", "quality", "line_lead"]

@@ -8,8 +8,8 @@ from django.db.models import Count, Q
 
 from assessments.access import boards_gradable_by
 from assessments.models import Board, Grading
-from assessments.services import outcomes
-from assessments.services.grading import open_grading
+from assessments.services import outcomes, turns, waits
+from assessments.services.waits import Wait
 from training.models import (
     Calibration,
     ClassSession,
@@ -48,6 +48,14 @@ class ToSign:
 
 
 @dataclass(frozen=True, slots=True)
+class ToRead:
+    """A board that was read before, and what it waits for now."""
+
+    board: Board
+    wait: Wait
+
+
+@dataclass(frozen=True, slots=True)
 class ClassToday:
     """A class that is held today, which day of it this is, and what that day teaches."""
 
@@ -65,6 +73,7 @@ class Bench:
     waiting: Sequence[Board]
     waiting_count: int
     to_sign: list[ToSign]
+    readings: list[ToRead]
     at_bench_count: int
     due: list[Due]
     stopped: list[StandingSpan]
@@ -75,8 +84,10 @@ class Bench:
 def bench_of(user: User, day: date) -> Bench:
     boards = boards_gradable_by(user)
     waiting = boards.waiting().with_list_columns()
+    several = waits.read_in_several(boards)
+    readings = _readings(user, several)
     first = list(
-        waiting.annotate(
+        waiting.exclude(pk__in=several.values("pk")).annotate(
             joints_seen=Count(
                 "gradings__judgements__joint", filter=Q(gradings__grader=user), distinct=True
             ),
@@ -88,12 +99,24 @@ def bench_of(user: User, day: date) -> Bench:
         waiting=first,
         waiting_count=waiting.count(),
         to_sign=_to_sign(user, boards),
+        readings=readings,
         at_bench_count=boards.filter(handed_in_at__isnull=True, disposed_at__isnull=True).count(),
         due=due[:SHOWN],
         stopped=_stopped(sites, day),
         classes=_classes(sites, day),
         proposals_waiting=Proposal.objects.open().filter(person__site__in=sites).count(),
     )
+
+
+def _readings(user: User, several) -> list[ToRead]:
+    """Boards that wait for a second grader, a decision, an inspection or another reading."""
+    boards = several.filter(disposed_at__isnull=True).with_list_columns().order_by("handed_in_at")
+    found = [
+        ToRead(board, wait)
+        for board in boards
+        if not board.is_sent_back and (wait := waits.wait_for(board, user))
+    ]
+    return found[:SHOWN]
 
 
 def _due(sites: set[int], day: date) -> list[Due]:
@@ -160,17 +183,19 @@ def _tools(sites: set[int], day: date) -> list[Due]:
 def _to_sign(user: User, boards) -> list[ToSign]:
     """Stages that the user has judged to the end and not signed."""
     found = []
+    read_again = Q(reading_request__isnull=False, reading_request__answered_at__isnull=True)
     mine = (
         boards.filter(gradings__in=Grading.objects.counted().filter(grader=user))
-        .filter(Q(outcome__isnull=True) | Q(outcome__complete=False))
+        .filter(Q(outcome__isnull=True) | Q(outcome__complete=False) | read_again)
         .with_list_columns()
         .distinct()
     )
     for board in mine:
-        grading = open_grading(board, user)
+        gradings = turns.gradings_of(board)
+        grading = turns.open_among(gradings, board, user)
         if grading is None:
             continue
-        for stage in outcomes.stages_to_sign(board):
+        for stage in turns.Seats(board, gradings).left_of(grading):
             summary = outcomes.stage_summary(grading, stage)
             if summary.joints and not summary.open_places and not summary.missing:
                 found.append(ToSign(board, Stage(stage)))

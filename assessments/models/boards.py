@@ -4,7 +4,7 @@ from typing import cast
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Count, OuterRef, Q, Subquery
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce, Upper
 from django.utils.translation import gettext_lazy as _
 
@@ -12,11 +12,17 @@ from records.models import Recorded
 from training.models import ClassSession, Exercise, Person, Position, Site, Tool
 
 
+def sent_back() -> QuerySet["Rework"]:
+    """The joints of a board that are being reworked, for a query about boards."""
+    return Rework.objects.filter(joint__board=OuterRef("pk"), handed_in_at__isnull=True)
+
+
 class BoardQuerySet(models.QuerySet["Board"]):
     def waiting(self) -> "BoardQuerySet":
-        """Handed in and not yet judged to the end, oldest first."""
+        """Handed in and not yet judged to the end, oldest first; sent back, in again."""
         return self.filter(
             Q(outcome__isnull=True) | Q(outcome__complete=False),
+            ~Exists(sent_back()),
             handed_in_at__isnull=False,
             disposed_at__isnull=True,
         ).order_by("handed_in_at", "number")
@@ -25,10 +31,10 @@ class BoardQuerySet(models.QuerySet["Board"]):
         return self.filter(outcome__complete=True, outcome__passed=True)
 
     def at_the_bench(self) -> "BoardQuerySet":
-        """Handed out and not yet handed in, longest out first."""
-        return self.filter(handed_in_at__isnull=True, disposed_at__isnull=True).order_by(
-            "handed_out_on", "number"
-        )
+        """Handed out, or sent back for rework, and not handed in; longest out first."""
+        return self.filter(
+            Q(handed_in_at__isnull=True) | Exists(sent_back()), disposed_at__isnull=True
+        ).order_by("handed_out_on", "number")
 
     def graded(self) -> "BoardQuerySet":
         """Judged to the end, latest first."""
@@ -54,8 +60,12 @@ class BoardQuerySet(models.QuerySet["Board"]):
 
     def with_list_columns(self) -> "BoardQuerySet":
         """Everything a line in a list of boards shows, in one query."""
-        return self.select_related("person", "exercise", "site", "outcome", "session").annotate(
-            joint_count=self._count_of("joints", make=1), photo_count=self._count_of("photos")
+        return self.select_related(
+            "person", "exercise", "site", "outcome", "session", "reading_request"
+        ).annotate(
+            joint_count=self._count_of("joints", make=1),
+            photo_count=self._count_of("photos"),
+            is_sent_back=Exists(sent_back()),
         )
 
     def _count_of(self, name: str, **of: int) -> Coalesce:

@@ -8,7 +8,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from assessments.exceptions import CannotChangeBoard, CannotMakeBoards
-from assessments.models import Board, DestructiveCheck, Joint
+from assessments.models import Board, DestructiveCheck, Joint, Rework
 from records import services as records
 from records.numbers import next_number
 from training.models import ClassSession, Exercise, Person, Role, Site, Tool, User
@@ -152,12 +152,18 @@ def _refuse_person(
 
 @transaction.atomic
 def hand_in(*, board: Board, actor: User, at: datetime) -> Board:
-    """Hand a board in to be judged."""
+    """Hand a board in to be judged, or what was reworked on it."""
     board = Board.objects.select_for_update(of=("self",)).select_related("site").get(pk=board.pk)
     if board.disposed_at is not None:
         raise CannotChangeBoard(
             _("Board %(number)s has been disposed of.") % {"number": board.number}
         )
+    reworked = Rework.objects.filter(joint__board=board, handed_in_at__isnull=True)
+    if joints := [str(one.joint) for one in reworked.select_related("joint__position")]:
+        reworked.update(handed_in_at=at)
+        payload = {"number": board.number, "joints": joints}
+        records.record(actor=actor, act="rework handed in", about=board, payload=payload, at=at)
+        return board
     if board.handed_in_at is not None:
         raise CannotChangeBoard(
             _("Board %(number)s was handed in on %(day)s.")

@@ -17,21 +17,24 @@ from assessments.models import (
     Joint,
     Judgement,
     Measurement,
+    Rework,
     StageSigning,
     UndoStep,
 )
 from records import services as records
-from training.models import User
+from training.models import Stage, User
 
-from . import outcomes
+from . import outcomes, requests, sheets, turns
 from .acts import remembered, undo, was_done
 from .refusals import (
     Circumstances,
     hold_open,
     refuse_circumstances,
     refuse_if_not_asked,
+    refuse_if_not_read,
     refuse_unexplained,
 )
+from .turns import gradings_of, open_among
 
 __all__ = [
     "Circumstances",
@@ -51,6 +54,9 @@ __all__ = [
     "undo",
     "was_done",
 ]
+
+
+NEVER_SIGNED_SO = (Grading.Kind.OWN, Grading.Kind.DECISION)
 
 
 def current_criteria_set() -> CriteriaSet:
@@ -85,50 +91,28 @@ def start_grading(*, board: Board, grader: User, at: datetime) -> Grading:
     """
     refuse_unless_may_grade(grader, board, at)
     _hold(board)
-    found = open_grading(board, grader)
+    gradings, makes = gradings_of(board), sheets.makes_of(board)
+    found = open_among(gradings, board, grader, makes)
     if found is not None:
         return found
-    left = outcomes.stages_to_sign(board)
-    if not left:
-        raise AlreadySigned(
-            _("Every stage of %(board)s is signed. To change one, correct its grading.")
-            % {"board": board.number}
-        )
+    kind = turns.kind_to_begin(board, gradings, grader, makes)
     if board.handed_in_at is None:
         board.handed_in_at = at
         board.save(update_fields=["handed_in_at"])
+    if kind == Grading.Kind.REWORK:  # Handed in by being judged, as a board is.
+        Rework.objects.filter(joint__board=board, handed_in_at__isnull=True).update(handed_in_at=at)
     return Grading.objects.create(
-        board=board, grader=grader, criteria_set=current_criteria_set(), recorded_at=at
+        board=board,
+        grader=grader,
+        kind=kind,
+        criteria_set=turns.set_of(turns.Seats(board, gradings), kind) or current_criteria_set(),
+        recorded_at=at,
     )
-
-
-def gradings_of(board: Board) -> list[Grading]:
-    """Every reading of a board with its grader, criteria set and signings, newest first."""
-    found = list(
-        board.gradings.select_related("grader__person", "criteria_set").prefetch_related("signings")
-    )
-    for grading in found:
-        grading.board = board
-    return found
 
 
 def open_grading(board: Board, grader: User) -> Grading | None:
     """The grader's reading that still has stages to sign and was not replaced."""
     return open_among(gradings_of(board), board, grader)
-
-
-def open_among(gradings: Iterable[Grading], board: Board, grader: User) -> Grading | None:
-    """What `open_grading` gives, from the board's gradings as `gradings_of` reads them."""
-    signed = {one.pk: {signing.stage for signing in one.signings.all()} for one in gradings}
-    left = set(board.exercise.stages).difference(*signed.values())
-    replaced = {one.replaces_id for one in gradings}
-    for grading in gradings:
-        if grading.grader_id != grader.pk or grading.kind == Grading.Kind.OWN:
-            continue
-        to_replace = signed.get(grading.replaces_id or 0, set()) - signed[grading.pk]
-        if grading.pk not in replaced and (left or to_replace):
-            return grading
-    return None
 
 
 @transaction.atomic
@@ -212,6 +196,7 @@ def judge_held(
         That nothing is judged there yet is known, and need not be looked up.
     """
     refuse_if_not_asked(grading, criterion, joint)
+    refuse_if_not_read(grading, criterion.stage, joint)
     marks = measured_before(grading, criterion, joint)
     if seen.measured is not None:
         if marks is None or marks.pk != seen.measured:
@@ -301,6 +286,7 @@ def accept_the_rest(
     )
     new = []
     for joint in joints:
+        refuse_if_not_read(grading, stage, joint)
         for criterion in outcomes.criteria_for(grading, stage, joint):
             is_shown = criterion == shown
             if (joint and joint.pk, criterion.pk) in judged:
@@ -355,13 +341,18 @@ def sign_stage(
         If the stage is signed already.
     """
     board = _hold(grading.board)
-    if signer.pk != grading.grader_id or grading.kind == Grading.Kind.OWN:
+    if signer.pk != grading.grader_id or grading.kind in NEVER_SIGNED_SO:
         raise MayNotGrade(_("Only whoever judged can sign, and an own reading is never signed."))
     refuse_unless_may_grade(signer, board, at)
     if stage not in board.exercise.stages:
         raise StageNotReady(_("This exercise does not ask for that stage."))
     hold_open(grading, stage)
     summary = outcomes.stage_summary(grading, stage)
+    if grading.kind == Grading.Kind.REWORK and not summary.joints:
+        raise AlreadySigned(
+            _("Nothing reworked is left to judge at the stage “%(stage)s” of this board.")
+            % {"stage": Stage(stage).label}
+        )
     if summary.missing:
         raise StageNotReady(
             _("These joints are asked for and missing: %(names)s.")
@@ -388,6 +379,7 @@ def sign_stage(
     # The keys stay, so that what is sent again is known; what was replaced is over.
     grading.undo_steps.filter(stage=stage).update(before=[])
     outcome = outcomes.refresh_outcome(board, at)
+    requests.note_answer(grading=grading, outcome=outcome, at=at)
     records.record(
         actor=signer,
         act="stage signed",
@@ -395,6 +387,7 @@ def sign_stage(
         payload={
             "board": board.number,
             "stage": stage,
+            "kind": str(grading.kind),
             "signature": signature.pk,
             "complete": outcome.complete,
             "passed": outcome.passed,
@@ -418,6 +411,8 @@ def correct_grading(*, grading: Grading, grader: User, reason: str, at: datetime
         If it was replaced already.
     """
     refuse_unless_may_grade(grader, grading.board, at)
+    _hold(grading.board)
+    turns.refuse_to_correct(grading, gradings_of(grading.board), grader)
     if not reason.strip():
         raise AssessmentError(_("Say why the earlier grading is wrong."))
     if not grading.signings.exists():
@@ -427,6 +422,7 @@ def correct_grading(*, grading: Grading, grader: User, reason: str, at: datetime
     new = Grading.objects.create(
         board=grading.board,
         grader=grader,
+        kind=grading.kind,
         criteria_set=grading.criteria_set,
         replaces=grading,
         reason=reason.strip(),

@@ -1,6 +1,6 @@
 """What the judgements of a board add up to: for signing, for showing, for the list."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
@@ -8,11 +8,10 @@ from fractions import Fraction
 
 from django.db import models
 
-from assessments.domain import scoring
+from assessments.domain import readings, scoring
 from assessments.models import (
     Board,
     BoardOutcome,
-    CriteriaSet,
     Criterion,
     Grading,
     Joint,
@@ -21,15 +20,87 @@ from assessments.models import (
     StageSigning,
 )
 
+from . import sheets
+from .sheets import as_rule
+
 WHOLE_BOARD = "board"
 
 
 def joints_that_count(board: Board) -> list[Joint]:
-    """The last make of each position, in the order of the board."""
-    last: dict[int, Joint] = {}
-    for joint in board.joints.select_related("position").order_by("position__order", "make"):
-        last[joint.position_id] = joint
-    return list(last.values())
+    """The make of each position that counts, in the order of the board."""
+    return sheets.counted_of(sheets.makes_of(board), board.exercise.rework_allowed)
+
+
+def joints_read(grading: Grading, stage: str, makes: Sequence[Joint] | None = None) -> list[Joint]:
+    """The makes that a reading is asked to judge at a stage.
+
+    An inspection of rework reads the makes that nobody has signed for yet (of two graders:
+    fewer than two); a correction reads what it corrects; any other reading the makes that
+    count.
+
+    Parameters
+    ----------
+    makes : sequence of Joint, optional
+        Every make on the board, where they have been read already.
+    """
+    board = grading.board
+    makes = sheets.makes_of(board) if makes is None else makes
+    counted = sheets.counted_of(makes, board.exercise.rework_allowed)
+    if all(joint.make == 1 for joint in makes):
+        return counted if grading.kind != Grading.Kind.REWORK else []
+    if grading.replaces_id is not None:
+        return _joints_corrected(grading, stage, makes, counted)
+    if grading.kind == Grading.Kind.REWORK:
+        return _joints_remade(grading, stage, counted)
+    return counted
+
+
+def _joints_corrected(
+    grading: Grading, stage: str, makes: Sequence[Joint], counted: list[Joint]
+) -> list[Joint]:
+    first = StageSigning.objects.filter(
+        grading__board=grading.board_id, grading__kind=Grading.Kind.FIRST, stage=stage
+    )
+    if grading.kind == Grading.Kind.FIRST and not first.exists():
+        return counted
+    judged = set(grading.judgements.filter(stage=stage).values_list("joint_id", flat=True))
+    last = {joint.position_id: joint for joint in makes if joint.pk in judged}
+    if grading.kind == Grading.Kind.REWORK:
+        return list(last.values())
+    return [last.get(joint.position_id, joint) for joint in counted]
+
+
+def _joints_remade(grading: Grading, stage: str, counted: list[Joint]) -> list[Joint]:
+    board = grading.board
+    remade = [
+        one
+        for one in counted
+        if one.make > 1 and one.position.required and criteria_for(grading, stage, one)
+    ]
+    if not remade:
+        return []
+    gradings = {
+        pk: (replaces, grader)
+        for pk, replaces, grader in board.gradings.values_list("pk", "replaces", "grader")
+    }
+    replaces = {pk: row[0] for pk, row in gradings.items()}
+    signings = StageSigning.objects.filter(grading__board=board, stage=stage)
+    signed = set(signings.filter(grading__kind=Grading.Kind.FIRST).values_list("stage", flat=True))
+    if not signed:
+        return []
+    found: dict[int, dict[int, set[int]]] = {}
+    rows = Judgement.objects.filter(
+        stage=stage, joint__in=remade, grading__in=signings.values("grading")
+    )
+    for joint, pk in rows.values_list("joint_id", "grading_id").distinct():
+        root = sheets.root_of(pk, replaces)
+        found.setdefault(joint or 0, {}).setdefault(root, set()).add(gradings[pk][1])
+    return [
+        one
+        for one in remade
+        if len(found.get(one.pk, {})) < board.exercise.graders
+        and not any(grading.grader_id in graders for graders in found.get(one.pk, {}).values())
+    ]
 
 
 def criteria_for(grading: Grading, stage: str, joint: Joint | None) -> list[Criterion]:
@@ -41,25 +112,6 @@ def criteria_for(grading: Grading, stage: str, joint: Joint | None) -> list[Crit
     else:
         found = grading.criteria_set.for_joint(stage, joint.position.joint_type)
     return [one for one in found if not one.alloys or board.alloy in one.alloys]
-
-
-def as_rule(criterion: Criterion) -> scoring.CriterionRule:
-    return scoring.CriterionRule(
-        criterion.code, scoring.Severity(criterion.severity), criterion.demerits
-    )
-
-
-def effective_signings(board: Board) -> dict[str, StageSigning]:
-    """The signing that counts for each stage: the latest, since a correction comes later."""
-    signings = StageSigning.objects.filter(grading__board=board).select_related(
-        "grading__criteria_set", "signature"
-    )
-    return {one.stage: one for one in signings.order_by("signed_at", "id")}
-
-
-def stages_to_sign(board: Board) -> list[str]:
-    signed = set(StageSigning.objects.filter(grading__board=board).values_list("stage", flat=True))
-    return [stage.value for stage in board.exercise.stage_list if stage.value not in signed]
 
 
 def outcomes_by_joint(
@@ -107,9 +159,10 @@ def stage_summary(grading: Grading, stage: str) -> StageSummary:
     A spare joint that nobody began to judge is left out; one that was begun must be
     finished like the others.
     """
-    joints = joints_that_count(grading.board)
+    makes = sheets.makes_of(grading.board)
+    joints = joints_read(grading, stage, makes)
     found = outcomes_by_joint(grading, stage)
-    present = {joint.position_id for joint in joints}
+    present = {joint.position_id for joint in makes}
     required = grading.board.exercise.positions.filter(required=True)
     missing = tuple(one.name for one in required if one.pk not in present)
     results = []
@@ -122,7 +175,9 @@ def stage_summary(grading: Grading, stage: str) -> StageSummary:
         result = scoring.joint_result(rules, judged)
         results.append((joint, result))
         open_places += [f"{joint.position.name} {code}" for code in result.open_codes]
-    board_rules = [as_rule(one) for one in criteria_for(grading, stage, None)]
+    # What is reworked is joints: the whole board was judged before.
+    of_board = grading.kind != Grading.Kind.REWORK
+    board_rules = [as_rule(one) for one in criteria_for(grading, stage, None) if of_board]
     board = scoring.joint_result(board_rules, found.get(None, {})) if board_rules else None
     if board is not None:
         open_places += [f"{WHOLE_BOARD} {code}" for code in board.open_codes]
@@ -203,6 +258,11 @@ class JointReading:
     def rejections(self) -> list[Judgement]:
         return [one for one in self.judgements if one.outcome == Judgement.Outcome.REJECT]
 
+    @property
+    def state_for_statistics(self) -> scoring.JointState:
+        """How this make went, though it may have been made again before it was finished."""
+        return readings.state_for_statistics(self.result)
+
 
 @dataclass(frozen=True, slots=True)
 class BoardReading:
@@ -213,103 +273,41 @@ class BoardReading:
     board: JointReading | None
     result: scoring.BoardResult
     signings: dict[str, StageSigning]
+    earlier: tuple[JointReading, ...] = ()
+    both_signed: bool = True
+    undecided: int = 0
 
-
-class _Sheet:
-    """A board, its signings, and the rules that its joints are judged by.
-
-    Stages that are not signed leave their criteria open, so joints stay open until every
-    stage asked for is signed.
-    """
-
-    def __init__(self, board: Board) -> None:
-        self.board = board
-        self.positions = list(board.exercise.positions.all())
-        self.signings = effective_signings(board)
-        self.joints = joints_that_count(board)
-        self._rules: dict[str | None, list[scoring.CriterionRule]] = {}
-        self._sets: dict[int, CriteriaSet] = {}
-
-    def judgements(self) -> models.QuerySet[Judgement]:
-        """The judgements under the signings that count."""
-        counted = models.Q(pk__in=[])
-        for stage, one in self.signings.items():
-            counted |= models.Q(grading=one.grading_id, stage=stage)
-        return Judgement.objects.filter(counted)
-
-    def rules(self, joint_type: str | None) -> list[scoring.CriterionRule]:
-        """The criteria asked of a kind of joint over all stages; of the board for None."""
-        if joint_type not in self._rules:
-            found = []
-            for stage in self.board.exercise.stages:
-                if stage not in self.signings:
-                    # A stand-in that nobody can have judged keeps the joint open.
-                    found.append(scoring.CriterionRule(f"{stage}:", scoring.Severity.MINOR, 0))
-                else:
-                    found += [as_rule(one) for one in self._asked(stage, joint_type)]
-            self._rules[joint_type] = found
-        return self._rules[joint_type]
-
-    def _asked(self, stage: str, joint_type: str | None) -> list[Criterion]:
-        own = self.signings[stage].grading.criteria_set
-        criteria_set = self._sets.setdefault(own.pk, own)
-        types = {one.joint_type for one in self.positions}
-        asked = (
-            criteria_set.for_board(stage, types)
-            if joint_type is None
-            else criteria_set.for_joint(stage, joint_type)
-        )
-        return [one for one in asked if not one.alloys or self.board.alloy in one.alloys]
-
-    def result(
-        self, said: Mapping[int | None, Mapping[str, scoring.Outcome]]
-    ) -> scoring.BoardResult:
-        """Add the board up from the outcomes by joint id and criterion code."""
-        exercise = self.board.exercise
-        return scoring.board_result(
-            rule=scoring.PassRule(
-                joints_required=sum(one.required for one in self.positions),
-                allowed_rejects=exercise.allowed_rejects,
-                pass_mark=exercise.pass_mark,
-                stages=tuple(exercise.stages),
-            ),
-            joints=[
-                scoring.joint_result(self.rules(one.position.joint_type), said.get(one.pk, {}))
-                for one in self.joints
-                if one.position.required
-            ],
-            board=scoring.joint_result(self.rules(None), said.get(None, {}))
-            if self.rules(None)
-            else None,
-            stages_signed=self.signings,
-        )
+    @property
+    def first_makes(self) -> list[JointReading]:
+        """The first make of every required joint, which is what statistics are fed with."""
+        found = [one for one in (*self.earlier, *self.joints) if one.joint and one.joint.make == 1]
+        return sorted(found, key=lambda one: one.joint.position.order if one.joint else 0)
 
 
 def read_board(board: Board) -> BoardReading:
-    """Read a board from the signings that count, every judgement with its criterion."""
-    sheet = _Sheet(board)
-    by_joint: dict[int | None, list[Judgement]] = {}
-    for one in (
+    """Read a board from the signings that count, every judgement with its criterion.
+
+    Where two graders are asked for, nothing of either is in it before both have signed and
+    what they differ on is decided.
+    """
+    sheet = sheets.Sheet(board)
+    rows = list(
         sheet.judgements()
         .select_related(
             "criterion", "photo", "tool", "measurement__photo", "grading__grader__person"
         )
         .order_by("criterion__order")
-    ):
-        by_joint.setdefault(one.joint_id, []).append(one)
-    said = {
-        joint: {one.criterion.code: scoring.Outcome(one.outcome) for one in found}
-        for joint, found in by_joint.items()
-    }
+    )
+    said = sheet.count(rows)
+    by_joint: dict[int | None, dict[str, Judgement]] = {}
+    for (joint_id, code), row in sorted(said.items(), key=lambda one: one[1].criterion.order):
+        by_joint.setdefault(joint_id, {})[code] = row
 
     def reading(joint: Joint | None) -> JointReading:
-        joint_id = joint.pk if joint else None
+        found = by_joint.get(joint.pk if joint else None, {})
         asked = sheet.rules(joint.position.joint_type if joint else None)
-        return JointReading(
-            joint,
-            scoring.joint_result(asked, said.get(joint_id, {})),
-            tuple(by_joint.get(joint_id, ())),
-        )
+        outcomes = {code: scoring.Outcome(row.outcome) for code, row in found.items()}
+        return JointReading(joint, scoring.joint_result(asked, outcomes), tuple(found.values()))
 
     return BoardReading(
         joints=tuple(reading(one) for one in sheet.joints if one.position.required),
@@ -319,18 +317,21 @@ def read_board(board: Board) -> BoardReading:
         board=reading(None) if sheet.rules(None) else None,
         result=sheet.result(said),
         signings=sheet.signings,
+        earlier=tuple(
+            reading(one) for one in sheet.makes if one not in sheet.joints and one.position.required
+        ),
+        both_signed=sheet.both_signed,
+        undecided=len(sheet.undecided),
     )
 
 
 def result_of(board: Board) -> scoring.BoardResult:
     """Add a board up without reading its judgements in full."""
-    sheet = _Sheet(board)
-    said: dict[int | None, dict[str, scoring.Outcome]] = {}
-    for joint, code, outcome in sheet.judgements().values_list(
-        "joint_id", "criterion__code", "outcome"
-    ):
-        said.setdefault(joint, {})[code] = scoring.Outcome(outcome)
-    return sheet.result(said)
+    sheet = sheets.Sheet(board)
+    rows = sheet.judgements().values_list(
+        "grading_id", "joint_id", "criterion__code", "outcome", named=True
+    )
+    return sheet.result(sheet.count(rows))
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,8 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Count, Exists, F, OuterRef, QuerySet, Subquery
+from django.db.models.functions import Coalesce
 from django.utils.translation import gettext as _
 
 from assessments.domain.verdict import Verdict, verdict
@@ -20,6 +21,8 @@ from assessments.models import (
     StageSigning,
 )
 from training.models import Stage, Tool
+
+from . import outcomes
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,11 +74,26 @@ def hold_open(grading: Grading, stage: str) -> None:
 def with_closings(gradings: QuerySet[Grading], stage: str) -> QuerySet[Grading]:
     """Gradings with what `refuse_if_closed` looks at."""
     on_board = StageSigning.objects.filter(grading__board=OuterRef("board"))
+    others = (
+        Grading.objects.filter(
+            Exists(StageSigning.objects.filter(grading=OuterRef("pk"))),
+            board=OuterRef("board"),
+            kind=OuterRef("kind"),
+            replaces__isnull=True,
+        )
+        .exclude(pk=OuterRef("pk"))
+        .order_by()
+        .values("board")
+        .annotate(n=Count("pk"))
+        .values("n")
+    )
     return gradings.annotate(
         replaced=Exists(Grading.objects.filter(replaces=OuterRef("pk"))),
         signed=Exists(StageSigning.objects.filter(grading=OuterRef("pk"), stage=stage)),
-        signed_by_somebody=Exists(on_board.filter(stage=stage)),
+        signed_by_somebody=Exists(on_board.filter(stage=stage, grading__kind=Grading.Kind.FIRST)),
         over=Exists(on_board),
+        seats_taken=Coalesce(Subquery(others), 0),
+        seats=F("board__exercise__graders"),
     )
 
 
@@ -94,7 +112,16 @@ def refuse_if_closed(held: Any, stage: str) -> None:
             _("The stage “%(stage)s” is signed and does not change. To change it, correct it.")
             % {"stage": Stage(stage).label}
         )
-    if held.signed_by_somebody and held.replaces_id is None:
+    if held.replaces_id is not None:
+        return
+    if held.kind == Grading.Kind.ANOTHER and held.seats_taken:
+        raise AlreadySigned(_("Somebody else has read this board again and signed it."))
+    if held.kind != Grading.Kind.FIRST:
+        return
+    if held.seats > 1:
+        if held.seats_taken >= held.seats:
+            raise AlreadySigned(_("Two graders have signed for this board, which asks for two."))
+    elif held.signed_by_somebody:
         raise AlreadySigned(
             _("Somebody else has signed the stage “%(stage)s” of this board.")
             % {"stage": Stage(stage).label}
@@ -120,6 +147,25 @@ def refuse_if_not_asked(grading: Grading, criterion: Criterion, joint: Joint | N
     if not fits:
         raise AssessmentError(
             _("%(criterion)s is not asked of this joint.") % {"criterion": criterion.code}
+        )
+
+
+def refuse_if_not_read(grading: Grading, stage: str, joint: Joint | None) -> None:
+    """Refuse a make that this reading is not asked about.
+
+    The usual reading of boards on which nothing was reworked asks the database nothing.
+    """
+    if grading.kind == Grading.Kind.REWORK:
+        if joint is not None and joint in outcomes.joints_read(grading, stage):
+            return
+        raise AlreadySigned(
+            _("%(place)s was not reworked, or somebody has signed for it. Open the board anew.")
+            % {"place": joint or _("The whole board")}
+        )
+    is_remade = joint is not None and joint.make > 1
+    if is_remade and joint not in outcomes.joints_read(grading, stage):
+        raise AssessmentError(
+            _("%(joint)s is not the make that is judged here.") % {"joint": joint}
         )
 
 

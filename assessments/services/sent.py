@@ -48,6 +48,9 @@ def held(
 ) -> Iterator[Held | None]:
     """Hold the latest of these readings for a judgement; None if there is none yet.
 
+    None as well where a joint of the board was made again: which make is meant then wants
+    more looking up than this way in does.
+
     What the block raises undoes whatever it wrote.
 
     Parameters
@@ -103,11 +106,12 @@ def _read(
             photo_row=_row(Photo.objects.filter(board=board, key=photo), *PHOTO),
             was_done=Exists(UndoStep.objects.filter(grading=OuterRef("pk"), key=key)),
             is_judged=Exists(judged),
+            is_remade=Exists(Joint.objects.filter(board=board, make__gt=1)),
         )
         .order_by("-recorded_at", "-pk")
         .first()
     )
-    if row is None:
+    if row is None or row.is_remade or row.kind not in PLAIN:
         return None
     found = _made(Criterion, row.criterion_row)
     if found is not None and found.stage != stage:
@@ -123,6 +127,7 @@ def _read(
     )
 
 
+PLAIN = (Grading.Kind.FIRST, Grading.Kind.OWN, Grading.Kind.ANOTHER)
 M = TypeVar("M", bound=Model)
 
 CRITERION = (

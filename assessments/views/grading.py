@@ -131,11 +131,11 @@ def _where(screen: screens.Screen) -> str:
     }
 
 
-def _joint(desk: Desk, name: str) -> Joint | None:
-    """The make that counts at a position; None for the whole board."""
+def _joint(desk: Desk, name: str, stage: str) -> Joint | None:
+    """The make that is judged at a position and stage; None for the whole board."""
     if name == screens.WHOLE_BOARD:
         return None
-    for joint in desk.joints:
+    for joint in desk.joints_at(stage):
         if joint.position.name == name:
             return joint
     raise Http404
@@ -157,6 +157,7 @@ def board_grade(request: UserRequest, number: str, own: bool = False) -> HttpRes
             return redirect("assessments:board_result", board.number)
         if desk.reading is None and not own:
             services.refuse_unless_may_grade(request.user, board, timezone.now())
+            desk.kind_to_begin()
         remember_seen(request, request.GET)
         return _show(request, desk)
     except AssessmentError as error:
@@ -207,12 +208,12 @@ def board_judge(request: UserRequest, number: str, own: bool = False) -> HttpRes
         if answer is not None:
             return answer
     desk = _desk(request, number, own)
-    joint = _joint(desk, request.POST.get("joint", ""))
     form = _form(request, desk)
     try:
         criterion = desk.criterion(request.POST.get("criterion", ""))
         if criterion is None:
             raise Http404
+        joint = _joint(desk, request.POST.get("joint", ""), criterion.stage)
         if not form.is_valid():
             return _refused(request, desk, form.sentences())
         services.judge(
@@ -241,7 +242,7 @@ def board_judge(request: UserRequest, number: str, own: bool = False) -> HttpRes
 def board_accept_rest(request: UserRequest, number: str, own: bool = False) -> HttpResponse:
     """Accept what is open on a joint; the criterion that is shown, if any, in its own right."""
     desk = _desk(request, number, own)
-    joint = _joint(desk, request.POST.get("joint", ""))
+    joint = _joint(desk, request.POST.get("joint", ""), request.POST.get("stage", ""))
     form = _form(request, desk, outcome=Judgement.Outcome.ACCEPT, note="", value="", mark_x="")
     if joint is None:
         return _refused(request, desk, _("Choose a joint first, then accept its rest."))
@@ -295,7 +296,7 @@ def _tools(desk: Desk) -> dict[int, str]:
 def _place_of(step: UndoStep, desk: Desk) -> dict[str, str]:
     """Where the act was done that was taken back."""
     first = step.before[0]
-    names = {one.pk: one.position.name for one in desk.joints}
+    names = {one.pk: one.position.name for one in desk.makes}
     codes = {one.pk: one.code for one in desk.criteria_set.all_criteria}
     return {
         "stage": step.stage,

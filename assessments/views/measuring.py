@@ -68,10 +68,11 @@ def _place(request: UserRequest, key: str) -> Place:
         criterion = desk.criterion(code)
     except AssessmentError as error:
         raise Http404 from error
-    joint = next((one for one in desk.joints if one.position.name == name), None)
-    if joint is None and name != WHOLE_BOARD:
-        raise Http404
     if criterion is None or not criterion.is_measured:
+        raise Http404
+    joints = desk.joints_at(criterion.stage)
+    joint = next((one for one in joints if one.position.name == name), None)
+    if joint is None and name != WHOLE_BOARD:
         raise Http404
     if criterion not in desk.asked(criterion.stage, joint):
         raise Http404

@@ -8,12 +8,13 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from assessments.models import Board, StageSigning
+from assessments.models import Board, Grading, StageSigning
+from assessments.services import sheets
 from certification.domain.facts import VisionFact, known
 from certification.domain.months import add_months
 from certification.domain.standing import Facts
 from certification.domain.upkeep import VisionRecord
-from certification.models import SchemeRequirement, SchemeRevision, Scope
+from certification.models import Certificate, Proposal, SchemeRequirement, SchemeRevision, Scope
 from certification.services import standing
 from training.models import Exercise, Person, User, VisionTest
 
@@ -22,8 +23,9 @@ from training.models import Exercise, Person, User, VisionTest
 class PassedBoard:
     """A board that counts, the day it was judged, and every signing on it, oldest first.
 
-    ``judged_on`` is the day on which its last stage was first signed: a correction made
-    later does not make the work younger.
+    ``judged_on`` is the day on which the last signature came that its result waited for,
+    that of a reworked joint too. A correction or another reading made later does not make
+    the work younger.
     """
 
     board: Board
@@ -37,8 +39,8 @@ class PassedBoard:
 
     @property
     def effective(self) -> list[StageSigning]:
-        """The signing that counts for each stage: the latest."""
-        return list({one.stage: one for one in self.signings}.values())
+        """The signings that its result rests on: of every reading the latest of each stage."""
+        return sheets.that_count(self.signings, self.board.exercise.stages)
 
 
 @dataclass(frozen=True)
@@ -196,10 +198,31 @@ def _passed_boards(person: Person, exercise_codes: set[str]) -> list[PassedBoard
 
 
 def _judged_at(board: Board, signings: Iterable[StageSigning]) -> datetime | None:
-    first: dict[str, datetime] = {}
-    for signing in signings:
-        first.setdefault(signing.stage, signing.signed_at)
+    signings = [one for one in signings if one.grading.kind != Grading.Kind.ANOTHER]
+    replaces = {one.grading_id: one.grading.replaces_id for one in signings}
+    first: dict[tuple[int, str], datetime] = {}
+    for one in signings:
+        first.setdefault((sheets.root_of(one.grading_id, replaces), one.stage), one.signed_at)
     return max(first.values(), default=board.outcome.decided_at)
+
+
+def resting_on(board: Board) -> list[str]:
+    """Every certificate that was issued on a board and stands, and every open proposal on it."""
+
+    def names_it(evidence: dict) -> bool:
+        return any(one.get("number") == board.number for one in evidence.get("boards", ()))
+
+    certificates = Certificate.objects.standing().filter(person=board.person).order_by("pk")
+    proposals = Proposal.objects.open().filter(person=board.person).select_related("scope")
+    return [
+        _("certificate %(number)s") % {"number": one.number}
+        for one in certificates
+        if names_it(one.evidence)
+    ] + [
+        _("the proposal for %(scope)s") % {"scope": one.scope.title}
+        for one in proposals
+        if names_it(one.evidence)
+    ]
 
 
 def _last_revocation(person: Person, scope: Scope, day: date) -> date | None:

@@ -1,0 +1,196 @@
+"""A third person decides where two graders differ."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from assessments.exceptions import AssessmentError, MayNotGrade, StageNotReady
+from assessments.models import Board, Grading, Judgement, Photo, StageSigning
+from records import services as records
+from training.models import User
+
+from . import outcomes, sheets, turns
+from .grading import refuse_unless_may_grade
+from .sheets import Place
+
+SEEN = (Judgement.How.AT_BOARD, Judgement.How.PHOTOGRAPH)
+
+
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """What the third person says of one place, how they saw it, and why.
+
+    From a photograph means from the one that a grader judged by.
+    """
+
+    outcome: str
+    how: str = Judgement.How.AT_BOARD
+    note: str = ""
+
+
+def to_decide(board: Board) -> list[sheets.Differing]:
+    """Where the two graders differ and nobody has decided, in the order of the board."""
+    return [one for one in sheets.differing(board) if one.decision is None]
+
+
+def why_not_decide(board: Board, user: User) -> str:
+    """Empty where the user may be the third person of a board, else why not."""
+    if user.person_id is not None and user.person_id == board.person_id:
+        return _("This is your own board. Somebody else has to judge it.")
+    if user.pk in turns.Seats(board, turns.gradings_of(board)).signers:
+        return _("You are one of those who judged this board, so a third person decides.")
+    return ""
+
+
+@transaction.atomic
+def decide(
+    *,
+    board: Board,
+    decider: User,
+    decisions: Mapping[Place, Decided],
+    proof: str,
+    at: datetime,
+) -> Grading:
+    """Decide every judgement on which two graders differ, and sign that; the result follows.
+
+    Parameters
+    ----------
+    decisions : mapping of place to Decided
+        One for each place of `to_decide`, and for no other.
+    proof : str
+        What `training.proof.prove_identity` returned for this act. It signs the whole list,
+        which was shown in full.
+
+    Raises
+    ------
+    MayNotGrade
+        If the decider is one of the two, made the board, or may not judge it on this day.
+    StageNotReady
+        If nothing is left to decide, or the list is not the one that stands now.
+    AssessmentError
+        If a decision says nothing that a judgement can say.
+    """
+    refuse_unless_may_grade(decider, board, at)
+    board = (
+        Board.objects.select_for_update(of=("self",))
+        .select_related("exercise", "site", "person")
+        .get(pk=board.pk)
+    )
+    if why := why_not_decide(board, decider):
+        raise MayNotGrade(why)
+    asked = {_place(one.first): one for one in to_decide(board)}
+    if not asked:
+        raise StageNotReady(
+            _("Nothing on %(board)s waits for a decision.") % {"board": board.number}
+        )
+    if asked.keys() != decisions.keys():
+        raise StageNotReady(
+            _("Decide each of the %(n)d judgements that differ, then sign them together.")
+            % {"n": len(asked)}
+        )
+    if any(
+        one.outcome not in Judgement.Outcome.values or one.how not in SEEN
+        for one in decisions.values()
+    ):
+        raise AssessmentError(
+            _("Say accept, reject or not applicable of each, and how you saw it.")
+        )
+    for place, one in asked.items():
+        if decisions[place].how == Judgement.How.PHOTOGRAPH and photo_of(one) is None:
+            raise AssessmentError(
+                _("Neither grader judged %(code)s by a photograph, so take the board in hand.")
+                % {"code": place[1]}
+            )
+    first = next(iter(asked.values())).first.grading
+    grading = Grading.objects.create(
+        board=board,
+        grader=decider,
+        kind=Grading.Kind.DECISION,
+        criteria_set_id=first.criteria_set_id,
+        recorded_at=at,
+    )
+    Judgement.objects.bulk_create(
+        Judgement(
+            grading=grading,
+            joint_id=place[0],
+            criterion=one.first.criterion,
+            stage=one.first.stage,
+            outcome=decisions[place].outcome,
+            how=decisions[place].how,
+            photo=photo_of(one) if decisions[place].how == Judgement.How.PHOTOGRAPH else None,
+            note=decisions[place].note.strip(),
+            judged_at=at,
+        )
+        for place, one in asked.items()
+    )
+    stages = {one.first.stage for one in asked.values()}
+    for stage in board.exercise.stage_list:
+        if stage.value in stages:
+            _sign(grading, stage.value, asked, proof, at)
+    outcome = outcomes.refresh_outcome(board, at)
+    records.record(
+        actor=decider,
+        act="differences decided",
+        about=grading,
+        payload={
+            "board": board.number,
+            "decided": len(asked),
+            "complete": outcome.complete,
+            "passed": outcome.passed,
+        },
+        at=at,
+    )
+    return grading
+
+
+def photo_of(one: sheets.Differing) -> Photo | None:
+    """The photograph that a grader judged by, where either did."""
+    return one.first.photo or one.second.photo
+
+
+def _place(row: Judgement) -> Place:
+    return row.joint_id, row.criterion.code
+
+
+def _sign(
+    grading: Grading,
+    stage: str,
+    asked: Mapping[Place, sheets.Differing],
+    proof: str,
+    at: datetime,
+) -> None:
+    """Sign the decisions of one stage, with both readings that stood before the decider."""
+    before = [
+        {
+            "joint": one.first.joint.position.name if one.first.joint else None,
+            "make": one.first.joint.make if one.first.joint else None,
+            "criterion": code,
+            "readings": [
+                {"by": row.grading.grader_id, "outcome": row.outcome, "note": row.note}
+                for row in (one.first, one.second)
+            ],
+        }
+        for (_joint, code), one in asked.items()
+        if one.first.stage == stage
+    ]
+    empty = outcomes.StageSummary((), None, (), ())
+    result = {"decided": len(before)}
+    content = outcomes.signed_content(grading, stage, empty) | {
+        "result": result,
+        "decided_between": before,
+    }
+    signature = records.sign(
+        actor=grading.grader,
+        meaning="decided where two graders differ",
+        about=grading,
+        content=content,
+        at=at,
+        zone=grading.board.site.time_zone,
+        proof=proof,
+    )
+    StageSigning.objects.create(
+        grading=grading, stage=stage, signature=signature, signed_at=at, result=result
+    )

@@ -1,0 +1,119 @@
+"""A trainee's one request to have a board read again, and its answer."""
+
+from datetime import datetime
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from assessments import gates
+from assessments.exceptions import CannotChangeBoard, MayNotGrade
+from assessments.models import Board, BoardOutcome, Grading, ReadingRequest
+from records import services as records
+from training.models import User
+
+
+def why_not_ask(board: Board, trainee: User) -> str:
+    """Empty where the trainee may ask for another reading of a board now, else why not."""
+    if trainee.person_id is None or trainee.person_id != board.person_id:
+        return _("Only whoever made a board asks for another reading of it.")
+    request = ReadingRequest.objects.filter(board=board).first()
+    if request is not None:
+        return _(
+            "Another reading of %(board)s was asked for on %(day)s. It can be asked for once."
+        ) % {"board": board.number, "day": board.site.today(request.recorded_at).isoformat()}
+    outcome = BoardOutcome.objects.filter(board=board).first()
+    if outcome is None or not outcome.complete:
+        return _("%(board)s has no result yet. Ask once every stage is signed.") % {
+            "board": board.number
+        }
+    if board.disposed_at is not None and not board.photos.exists():
+        return _("The piece is gone and no photograph of it was kept, so nobody can read it again.")
+    return ""
+
+
+@transaction.atomic
+def ask_for_another_reading(
+    *, board: Board, trainee: User, reason: str, at: datetime
+) -> ReadingRequest:
+    """Ask that a board be read again by somebody who has not judged it.
+
+    The result stands until the other reading is signed to the end. From then on that one
+    counts, for better or worse; the earlier readings are kept.
+
+    Raises
+    ------
+    MayNotGrade
+        If the board is not the trainee's own.
+    CannotChangeBoard
+        If there is no result yet, it was asked for before, no reason is given, or nothing is
+        left that could be read.
+    """
+    Board.objects.select_for_update().get(pk=board.pk)
+    if why := why_not_ask(board, trainee):
+        own = trainee.person_id is not None and trainee.person_id == board.person_id
+        raise (CannotChangeBoard if own else MayNotGrade)(why)
+    if not reason.strip():
+        raise CannotChangeBoard(_("Say what you think was judged wrongly, and on which joint."))
+    request = ReadingRequest.objects.create(
+        board=board,
+        asked_by=trainee,
+        reason=reason.strip(),
+        before=_as_json(BoardOutcome.objects.get(board=board)),
+        recorded_at=at,
+    )
+    records.record(
+        actor=trainee,
+        act="another reading asked for",
+        about=request,
+        payload={
+            "board": board.number,
+            "reason": request.reason,
+            "before": request.before,
+            "rests_on_it": gates.what_rests_on(board),
+        },
+        at=at,
+    )
+    return request
+
+
+def note_answer(*, grading: Grading, outcome: BoardOutcome, at: datetime) -> ReadingRequest | None:
+    """Answer the request once the other reading is signed to the end; else do nothing.
+
+    What rests on the board stays as it is and is named in the trail: whether to suspend or
+    withdraw it is for quality to decide.
+    """
+    if grading.kind != Grading.Kind.ANOTHER:
+        return None
+    board = grading.board
+    request = ReadingRequest.objects.filter(board=board, answered_at__isnull=True).first()
+    signed = set(grading.signings.values_list("stage", flat=True))
+    earlier = grading.replaces
+    while earlier is not None:
+        signed |= set(earlier.signings.values_list("stage", flat=True))
+        earlier = earlier.replaces
+    if request is None or not signed.issuperset(board.exercise.stages):
+        return None
+    request.grading, request.answered_at = grading, at
+    request.after = _as_json(outcome)
+    request.save(update_fields=["grading", "answered_at", "after"])
+    records.record(
+        actor=grading.grader,
+        act="another reading answered",
+        about=request,
+        payload={
+            "board": board.number,
+            "before": request.before,
+            "after": request.after,
+            "rests_on_it": gates.what_rests_on(board),
+        },
+        at=at,
+    )
+    return request
+
+
+def _as_json(outcome: BoardOutcome) -> dict:
+    return {
+        "passed": outcome.passed,
+        "score": None if outcome.score is None else f"{outcome.score:.6f}",
+        "rejected": outcome.joints_rejected,
+    }

@@ -1,0 +1,127 @@
+"""Sending a rejected joint back to be made again."""
+
+from collections.abc import Iterable
+from datetime import datetime
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from assessments import gates
+from assessments.domain import readings, scoring
+from assessments.exceptions import CannotChangeBoard
+from assessments.models import Board, Joint, Rework
+from records import services as records
+from training.models import User
+
+from . import outcomes, turns
+from .grading import refuse_unless_may_grade
+
+
+def why_no_rework(board: Board, joint: Joint, reading: outcomes.BoardReading) -> str:
+    """Empty where a joint may be sent back for rework now, else why not.
+
+    Parameters
+    ----------
+    reading : BoardReading
+        The board as `outcomes.read_board` gives it.
+    """
+    allowed = board.exercise.rework_allowed
+    if not allowed:
+        return _("This exercise allows no rework: the first make of every joint counts.")
+    if board.disposed_at is not None:
+        return _("The piece is gone, so nothing on it can be reworked.")
+    found = next((one for one in reading.joints if one.joint == joint), None)
+    if found is None:
+        if any(one.joint == joint for one in reading.earlier):
+            return _("%(joint)s was sent back already. Its later make counts.") % {
+                "joint": joint.position.name
+            }
+        return _("%(joint)s does not count toward the result, so it is not sent back.") % {
+            "joint": joint
+        }
+    if board.exercise.graders > 1 and not reading.signings:
+        return _("Two graders judge this board. A joint is sent back once its result is there.")
+    if found.state_for_statistics != scoring.JointState.REJECTED:
+        return _("%(joint)s is not rejected under a signature, so it is not sent back.") % {
+            "joint": joint
+        }
+    if not readings.reworks_left(joint.make, allowed):
+        return _("%(joint)s has been reworked as often as the exercise allows.") % {
+            "joint": joint.position.name
+        }
+    if turns.open_request(board) is not None:
+        return _("Another reading of this board was asked for. Wait until it is signed.")
+    if resting := gates.what_rests_on(board):
+        return _("This rests on the board as it was judged: %(what)s. It is not reworked.") % {
+            "what": ", ".join(resting)
+        }
+    return ""
+
+
+@transaction.atomic
+def send_back(
+    *,
+    board: Board,
+    joint: Joint,
+    codes: Iterable[str],
+    actor: User,
+    at: datetime,
+    reason: str = "",
+) -> Rework:
+    """Send a rejected joint back: a make more is asked for, which is inspected anew.
+
+    The make before stays with its judgements and photographs.
+
+    Parameters
+    ----------
+    codes : iterable of str
+        Criteria under which the joint is rejected, for which it is sent back; at least one.
+    reason : str
+        What to do better, in a sentence; may be empty.
+
+    Raises
+    ------
+    MayNotGrade
+        If the actor may not judge this board.
+    CannotChangeBoard
+        If the joint is not rejected, has been reworked as often as allowed, or the board rests
+        under something that would lose its ground.
+    """
+    refuse_unless_may_grade(actor, board, at)
+    board = (
+        Board.objects.select_for_update(of=("self",))
+        .select_related("exercise", "site", "person", "reading_request")
+        .get(pk=board.pk)
+    )
+    reading = outcomes.read_board(board)
+    if why := why_no_rework(board, joint, reading):
+        raise CannotChangeBoard(why)
+    found = next(one for one in reading.joints if one.joint == joint)
+    rejected = [one.code for one in found.result.rejected]
+    wanted = [code for code in rejected if code in set(codes)]
+    if not wanted or set(codes) - set(rejected):
+        raise CannotChangeBoard(
+            _("Choose what it is sent back for among what was rejected: %(codes)s.")
+            % {"codes": ", ".join(rejected)}
+        )
+    made = Joint.objects.create(
+        board=board, position=joint.position, make=joint.make + 1, recorded_at=at
+    )
+    rework = Rework.objects.create(
+        joint=made, codes=wanted, reason=reason.strip(), sent_by=actor, recorded_at=at
+    )
+    outcomes.refresh_outcome(board, at)
+    records.record(
+        actor=actor,
+        act="joint sent back",
+        about=rework,
+        payload={
+            "board": board.number,
+            "joint": joint.position.name,
+            "make": made.make,
+            "criteria": wanted,
+            "reason": rework.reason,
+        },
+        at=at,
+    )
+    return rework

@@ -1,0 +1,344 @@
+"""The signed readings of a board, and which of their judgements count.
+
+A reading is a grading with whatever corrected it. Several may stand on one board: those of
+two graders, an inspection of reworked joints, a third person's decisions, another reading.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from django.db import models
+
+from assessments.domain import readings, scoring
+from assessments.models import (
+    Board,
+    CriteriaSet,
+    Criterion,
+    Grading,
+    Joint,
+    Judgement,
+    StageSigning,
+)
+
+FIRST, REWORK = Grading.Kind.FIRST, Grading.Kind.REWORK
+DECISION, ANOTHER = Grading.Kind.DECISION, Grading.Kind.ANOTHER
+
+Place = tuple[int | None, str]
+"""A joint by its id (None is the whole board) under a criterion by its code."""
+
+
+@dataclass(frozen=True, slots=True)
+class SignedReading:
+    """One reading by its signings: for each stage the one that counts, the latest."""
+
+    root: int
+    kind: str
+    signings: dict[str, StageSigning]
+
+    @property
+    def graders(self) -> set[int]:
+        """Whose signatures count in it."""
+        return {one.grading.grader_id for one in self.signings.values()}
+
+    def covers(self, stages: Iterable[str]) -> bool:
+        return set(stages) <= self.signings.keys()
+
+
+def root_of(grading_id: int, replaces: Mapping[int, int | None]) -> int:
+    """The grading at which a chain of corrections began."""
+    while (earlier := replaces.get(grading_id)) is not None:
+        grading_id = earlier
+    return grading_id
+
+
+def signed_readings(signings: Sequence[StageSigning]) -> list[SignedReading]:
+    """Signings of one board, oldest first, gathered by the reading they belong to."""
+    # Only a signed grading can be replaced, so every link of a chain is among these.
+    replaces = {one.grading_id: one.grading.replaces_id for one in signings}
+    found: dict[int, SignedReading] = {}
+    for one in signings:
+        root = root_of(one.grading_id, replaces)
+        found.setdefault(root, SignedReading(root, one.grading.kind, {})).signings[one.stage] = one
+    return list(found.values())
+
+
+def that_count(signings: Sequence[StageSigning], stages: Sequence[str]) -> list[StageSigning]:
+    """The signings of a board that its result rests on, of those given oldest first."""
+    signed = signed_readings(signings)
+    another = _finished(signed, ANOTHER, stages)
+    if not another:
+        kept = [one for one in signed if one.kind != ANOTHER]
+    else:
+        since = min(one.signed_at for one in another[0].signings.values())
+        kept = another + [
+            one
+            for one in signed
+            if one.kind == REWORK and min(s.signed_at for s in one.signings.values()) >= since
+        ]
+    return [signing for one in kept for signing in one.signings.values()]
+
+
+def _finished(
+    signed: Iterable[SignedReading], kind: str, stages: Sequence[str]
+) -> list[SignedReading]:
+    return [one for one in signed if one.kind == kind and one.covers(stages)]
+
+
+def makes_of(board: Board) -> list[Joint]:
+    """Every make of every joint, in the order of the board."""
+    return list(board.joints.select_related("position").order_by("position__order", "make"))
+
+
+def counted_of(makes: Iterable[Joint], rework_allowed: int) -> list[Joint]:
+    """Of every position the make that counts, in the order given."""
+    by_position: dict[int, list[Joint]] = {}
+    for joint in makes:
+        by_position.setdefault(joint.position_id, []).append(joint)
+    return [
+        next(
+            one
+            for one in found
+            if one.make == readings.make_that_counts((each.make for each in found), rework_allowed)
+        )
+        for found in by_position.values()
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class Differing:
+    """Two graders' judgements of one place that differ, and whether a third has decided."""
+
+    first: Judgement
+    second: Judgement
+    decision: Judgement | None
+
+
+class Sheet:
+    """A board, its signed readings, and the rules that its joints are judged by.
+
+    Stages that are not signed leave their criteria open, so joints stay open until every
+    stage asked for is signed. Where two graders are asked for, nothing of either is on the
+    sheet before both have signed every stage and each difference is decided.
+    """
+
+    def __init__(self, board: Board) -> None:
+        self.board = board
+        self.exercise = board.exercise
+        self.positions = list(board.exercise.positions.all())
+        self.makes = makes_of(board)
+        self.joints = counted_of(self.makes, self.exercise.rework_allowed)
+        self.signed = signed_readings(
+            list(
+                StageSigning.objects.filter(grading__board=board)
+                .select_related("grading__criteria_set", "signature")
+                .order_by("signed_at", "id")
+            )
+        )
+        stages = self.exercise.stages
+        self.first = [one for one in self.signed if one.kind == FIRST]
+        self.another = next(iter(_finished(self.signed, ANOTHER, stages)), None)
+        self.both_signed = len(_finished(self.first, FIRST, stages)) >= self.exercise.graders
+        self.is_open_to_readers = self.exercise.graders == 1 or self.both_signed
+        self.signings = self._signings()
+        self.undecided: list[Place] = []
+        self._rules: dict[str | None, list[scoring.CriterionRule]] = {}
+        self._sets: dict[int, CriteriaSet] = {}
+
+    def _signings(self) -> dict[str, StageSigning]:
+        """For each stage the signing that is shown for it."""
+        if self.another is not None:
+            return dict(self.another.signings)
+        if not self.is_open_to_readers:
+            return {}
+        found = [signing for one in self.first for signing in one.signings.values()]
+        found.sort(key=lambda one: (one.signed_at, one.pk))
+        return {one.stage: one for one in found}
+
+    def judgements(self) -> models.QuerySet[Judgement]:
+        """Every judgement under a signing that may count."""
+        found = models.Q(pk__in=[])
+        if self.is_open_to_readers or self.another:
+            for reading in self.signed:
+                for stage, one in reading.signings.items():
+                    found |= models.Q(grading=one.grading_id, stage=stage)
+        return Judgement.objects.filter(found)
+
+    def rules(self, joint_type: str | None) -> list[scoring.CriterionRule]:
+        """The criteria asked of a kind of joint over all stages; of the board for None."""
+        if joint_type not in self._rules:
+            found = []
+            for stage in self.exercise.stages:
+                if stage not in self.signings:
+                    # A stand-in that nobody can have judged keeps the joint open.
+                    found.append(scoring.CriterionRule(f"{stage}:", scoring.Severity.MINOR, 0))
+                else:
+                    found += [as_rule(one) for one in self.asked(stage, joint_type)]
+            self._rules[joint_type] = found
+        return self._rules[joint_type]
+
+    def asked(self, stage: str, joint_type: str | None) -> list[Criterion]:
+        """The criteria asked at a signed stage, under the set it was judged by."""
+        own = self.signings[stage].grading.criteria_set
+        criteria_set = self._sets.setdefault(own.pk, own)
+        types = {one.joint_type for one in self.positions}
+        found = (
+            criteria_set.for_board(stage, types)
+            if joint_type is None
+            else criteria_set.for_joint(stage, joint_type)
+        )
+        return [one for one in found if not one.alloys or self.board.alloy in one.alloys]
+
+    def count(self, rows: Iterable[Any]) -> dict[Place, Any]:
+        """Of the judgements on the sheet those that count, by place.
+
+        Parameters
+        ----------
+        rows : iterable
+            What `judgements` gives, or rows of it with ``grading_id``, ``joint_id``, ``code``
+            and ``outcome``.
+        """
+        reading_of = {
+            signing.grading_id: one for one in self.signed for signing in one.signings.values()
+        }
+        by_reading: dict[int, dict[Place, Any]] = {one.root: {} for one in self.signed}
+        for row in rows:
+            by_reading[reading_of[row.grading_id].root][row.joint_id, code_of(row)] = row
+        if self.exercise.graders == 1:
+            said: dict[Place, Any] = {}
+            for reading in self.signed:
+                if reading.kind in (FIRST, REWORK):
+                    said |= by_reading[reading.root]
+        else:
+            said = self._of_two(by_reading)
+        if self.another is not None:
+            said |= by_reading[self.another.root]
+            self.undecided = [one for one in self.undecided if one not in said]
+        return said
+
+    def _of_two(self, by_reading: Mapping[int, dict[Place, Any]]) -> dict[Place, Any]:
+        said: dict[Place, Any] = {}
+        for one, other, decided in self.pairs(by_reading):
+            merged = readings.merge([_outcomes(one), _outcomes(other)], _outcomes(decided))
+            self.undecided += merged.undecided
+            for place in merged.said:
+                rows = [each[place] for each in (one, other) if place in each]
+                is_decided = len(rows) == 2 and rows[0].outcome != rows[1].outcome
+                said[place] = decided[place] if is_decided else rows[0]
+        on_first_makes = {joint.pk for joint in self.makes if joint.make == 1} | {None}
+        if self.another is None and any(joint in on_first_makes for joint, _ in self.undecided):
+            # The result is worked out once every difference is decided, not before.
+            self.signings = {}
+            self._rules = {}
+            return {}
+        return said
+
+    def pairs(
+        self, by_reading: Mapping[int, dict[Place, Any]]
+    ) -> list[tuple[dict[Place, Any], dict[Place, Any], dict[Place, Any]]]:
+        """Two graders' judgements and the third's: of the board, then of each make since."""
+        if not self.both_signed:
+            return []
+        decided: dict[Place, Any] = {}
+        for reading in self.signed:
+            if reading.kind == DECISION:
+                decided |= by_reading[reading.root]
+        first = [by_reading[one.root] for one in self.first[:2]]
+        found = [(first[0], first[1], decided)]
+        for joint in self.makes:
+            if joint.make == 1:
+                continue
+            codes = {rule.code for rule in self.rules(joint.position.joint_type)}
+            of_joint = []
+            for reading in self.signed:
+                rows = {
+                    place: row
+                    for place, row in by_reading[reading.root].items()
+                    if place[0] == joint.pk
+                }
+                if reading.kind == REWORK and codes <= {code for _, code in rows}:
+                    of_joint.append(rows)
+            if len(of_joint) >= 2:
+                found.append((of_joint[0], of_joint[1], decided))
+        return found
+
+    def stages_signed(self, said: Mapping[Place, Any]) -> list[str]:
+        """The stages that are signed for every joint that counts, reworked ones too."""
+        remade = [one for one in self.joints if one.make > 1 and one.position.required]
+        return [
+            stage
+            for stage in self.signings
+            if all(
+                (joint.pk, criterion.code) in said
+                for joint in remade
+                for criterion in self.asked(stage, joint.position.joint_type)
+            )
+        ]
+
+    def result(self, said: Mapping[Place, Any]) -> scoring.BoardResult:
+        """Add the board up from the judgements that count."""
+        by_joint: dict[int | None, dict[str, scoring.Outcome]] = {}
+        for (joint, code), row in said.items():
+            by_joint.setdefault(joint, {})[code] = scoring.Outcome(row.outcome)
+        return scoring.board_result(
+            rule=scoring.PassRule(
+                joints_required=sum(one.required for one in self.positions),
+                allowed_rejects=self.exercise.allowed_rejects,
+                pass_mark=self.exercise.pass_mark,
+                stages=tuple(self.exercise.stages),
+            ),
+            joints=[
+                scoring.joint_result(self.rules(one.position.joint_type), by_joint.get(one.pk, {}))
+                for one in self.joints
+                if one.position.required
+            ],
+            board=scoring.joint_result(self.rules(None), by_joint.get(None, {}))
+            if self.rules(None)
+            else None,
+            stages_signed=self.stages_signed(said),
+        )
+
+
+def as_rule(criterion: Criterion) -> scoring.CriterionRule:
+    return scoring.CriterionRule(
+        criterion.code, scoring.Severity(criterion.severity), criterion.demerits
+    )
+
+
+def code_of(row: Any) -> str:
+    return row.criterion.code if isinstance(row, Judgement) else row.criterion__code
+
+
+def _outcomes(rows: Mapping[Place, Any]) -> dict[Place, scoring.Outcome]:
+    return {place: scoring.Outcome(row.outcome) for place, row in rows.items()}
+
+
+def differing(board: Board) -> list[Differing]:
+    """Where the two graders of a board differ, in its order; empty before both have signed.
+
+    What a third person has decided of it stands beside it.
+    """
+    sheet = Sheet(board)
+    if board.exercise.graders == 1:
+        return []
+    by_reading: dict[int, dict[Place, Judgement]] = {one.root: {} for one in sheet.signed}
+    reading_of = {
+        signing.grading_id: one.root for one in sheet.signed for signing in one.signings.values()
+    }
+    rows = sheet.judgements().select_related(
+        "joint__position", "criterion", "photo", "measurement__photo", "tool", "grading__grader"
+    )
+    for row in rows:
+        by_reading[reading_of[row.grading_id]][row.joint_id, code_of(row)] = row
+    found = [
+        Differing(one[place], other[place], decided.get(place))
+        for one, other, decided in sheet.pairs(by_reading)
+        for place in readings.compare(_outcomes(one), _outcomes(other)).differ
+    ]
+    found.sort(key=lambda one: _order(one.first))
+    return found
+
+
+def _order(row: Judgement) -> tuple:
+    joint = row.joint
+    return (joint.position.order if joint else 10**6, row.criterion.order)

@@ -1,0 +1,239 @@
+"""Whose turn it is to read a board, and as what.
+
+A board is read once, or by two graders who do not see each other's judgements. Joints that
+were reworked are inspected, and a trainee may ask for another reading. A seat belongs to
+whoever signs first; to begin takes none, so that nobody who leaves keeps a board waiting.
+"""
+
+from collections.abc import Iterable, Sequence
+
+from django.utils.translation import gettext as _
+
+from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade
+from assessments.models import Board, CriteriaSet, Grading, Joint, ReadingRequest
+from training.models import User
+
+from . import outcomes, sheets
+
+FIRST, REWORK, ANOTHER = Grading.Kind.FIRST, Grading.Kind.REWORK, Grading.Kind.ANOTHER
+
+
+class Seats:
+    """Who has begun and who has signed which reading of a board.
+
+    Parameters
+    ----------
+    gradings
+        Every grading of the board with its signings, newest first, as `gradings_of` gives them.
+    """
+
+    def __init__(self, board: Board, gradings: Iterable[Grading]) -> None:
+        self.board = board
+        self.gradings = [one for one in gradings if one.kind != Grading.Kind.OWN]
+        self.signed = {
+            one.pk: {signing.stage for signing in one.signings.all()} for one in self.gradings
+        }
+        self._replaces = {one.pk: one.replaces_id for one in self.gradings}
+        self.replaced = {one.replaces_id for one in self.gradings if one.replaces_id}
+
+    def root(self, grading: Grading) -> int:
+        return sheets.root_of(grading.pk, self._replaces)
+
+    def chain(self, grading: Grading) -> list[Grading]:
+        """A grading with what it corrects and what corrects it."""
+        root = self.root(grading)
+        return [one for one in self.gradings if self.root(one) == root]
+
+    @property
+    def signers(self) -> set[int]:
+        """Everybody who has signed anything of the board."""
+        return {one.grader_id for one in self.gradings if self.signed[one.pk]}
+
+    def taken(self, kind: str) -> dict[int, set[int]]:
+        """Readings of a kind that somebody signed a stage of, each with who had a hand in it."""
+        found: dict[int, set[int]] = {}
+        for one in self.gradings:
+            if one.kind == kind and self.signed[self.root(one)]:
+                found.setdefault(self.root(one), set()).add(one.grader_id)
+        return found
+
+    def stages_of(self, kind: str) -> set[str]:
+        """The stages that any reading of a kind has signed."""
+        return set().union(*(self.signed[one.pk] for one in self.gradings if one.kind == kind))
+
+    def left_of(self, grading: Grading, makes: Sequence[Joint] | None = None) -> list[str]:
+        """The stages that a reading has still to sign, in the order of the work."""
+        stages = [stage.value for stage in self.board.exercise.stage_list]
+        own = self.signed.get(grading.pk, set())
+        if grading.kind == Grading.Kind.DECISION:
+            return []
+        to_replace = self.signed.get(grading.replaces_id or 0, set())
+        if grading.kind == REWORK:
+            reads = to_replace or self.stages_of(FIRST)
+            return [
+                stage
+                for stage in stages
+                if stage in reads - own and outcomes.joints_read(grading, stage, makes)
+            ]
+        if grading.kind == ANOTHER or self.board.exercise.graders > 1:
+            others = self.taken(grading.kind)
+            others.pop(self.root(grading) if grading.pk else 0, None)
+            seats = 1 if grading.kind == ANOTHER else self.board.exercise.graders
+            if grading.replaces_id is None and len(others) >= seats:
+                return []
+            return [stage for stage in stages if stage not in own]
+        left = set(stages) - self.stages_of(FIRST) | to_replace - own
+        return [stage for stage in stages if stage in left]
+
+
+def gradings_of(board: Board) -> list[Grading]:
+    """Every reading of a board with its grader, criteria set and signings, newest first."""
+    found = list(
+        board.gradings.select_related("grader__person", "criteria_set").prefetch_related("signings")
+    )
+    for grading in found:
+        grading.board = board
+    return found
+
+
+def open_among(
+    gradings: Iterable[Grading], board: Board, grader: User, makes: Sequence[Joint] | None = None
+) -> Grading | None:
+    """The grader's reading that still has stages to sign and was not replaced.
+
+    A correction that they began comes first, then what is read of reworked joints: it is
+    inspected before the stages that follow.
+    """
+    seats = Seats(board, gradings)
+    makes = sheets.makes_of(board) if makes is None else makes
+    found = [
+        one
+        for one in seats.gradings
+        if one.grader_id == grader.pk and one.pk not in seats.replaced and seats.left_of(one, makes)
+    ]
+    found.sort(key=lambda one: (one.replaces_id is None, one.kind != REWORK))
+    if not found:
+        return None
+    is_plain = found[0].replaces_id is None and found[0].kind == FIRST
+    return None if is_plain and _rework_to_read(seats, grader, makes) else found[0]
+
+
+def _rework_to_read(seats: Seats, grader: User, makes: Sequence[Joint]) -> bool:
+    if all(one.make == 1 for one in makes):
+        return False
+    return bool(seats.left_of(as_if_begun(seats, grader, REWORK), makes))
+
+
+def as_if_begun(seats: Seats, grader: User, kind: str) -> Grading:
+    """A reading that nobody has begun, to ask what it would be asked."""
+    criteria_set = set_of(seats, kind)
+    made = Grading(board=seats.board, grader=grader, kind=kind)
+    if criteria_set is not None:
+        made.criteria_set = criteria_set
+    return made
+
+
+def set_of(seats: Seats, kind: str) -> CriteriaSet | None:
+    """The criteria set that the board was read by, so that every reading asks the same.
+
+    None where a reading begins by the current one: it is the first, or one grader judges alone.
+    """
+    if kind == FIRST and seats.board.exercise.graders == 1:
+        return None
+    first = [one for one in reversed(seats.gradings) if one.kind == FIRST]
+    signed = [one for one in first if seats.signed[one.pk]]
+    found = signed or first
+    return found[0].criteria_set if found else None
+
+
+def open_request(board: Board) -> ReadingRequest | None:
+    """The request for another reading that is not answered yet."""
+    request = getattr(board, "reading_request", None)
+    return request if request is not None and request.answered_at is None else None
+
+
+def kind_to_begin(
+    board: Board,
+    gradings: Iterable[Grading],
+    grader: User,
+    makes: Sequence[Joint] | None = None,
+) -> str:
+    """What the grader would begin to read a board as; raise why they would not.
+
+    Raises
+    ------
+    MayNotGrade
+        If somebody else has to read it, because this grader has judged the board.
+    AlreadySigned
+        If nothing is left to read.
+    """
+    seats = Seats(board, gradings)
+    makes = sheets.makes_of(board) if makes is None else makes
+    if open_request(board) is not None:
+        if grader.pk in seats.signers:
+            raise MayNotGrade(
+                _("You have judged %(board)s before, so somebody else reads it again.")
+                % {"board": board.number}
+            )
+        if seats.taken(ANOTHER):
+            raise AlreadySigned(_("Somebody else is reading %(board)s again.") % _of(board))
+        return ANOTHER
+    if _rework_to_read(seats, grader, makes):
+        return REWORK
+    if board.exercise.graders == 1:
+        if seats.left_of(as_if_begun(seats, grader, FIRST), makes):
+            return FIRST
+    else:
+        _refuse_second_seat(seats, grader)
+        if len(seats.taken(FIRST)) < board.exercise.graders:
+            return FIRST
+    if any(one.make > 1 for one in makes) and not _is_complete(board):
+        raise MayNotGrade(
+            _("You have judged what was reworked on %(board)s. A second grader judges it too.")
+            % _of(board)
+        )
+    raise AlreadySigned(
+        _("Every stage of %(board)s is signed. To change one, correct its grading.") % _of(board)
+    )
+
+
+def _of(board: Board) -> dict[str, str]:
+    return {"board": board.number}
+
+
+def _is_complete(board: Board) -> bool:
+    outcome = getattr(board, "outcome", None)
+    return outcome is not None and outcome.complete
+
+
+def _refuse_second_seat(seats: Seats, grader: User) -> None:
+    """Raise MayNotGrade if the grader had a hand in either reading of a two-grader board."""
+    if not any(grader.pk in hands for hands in seats.taken(FIRST).values()):
+        return
+    if len(seats.taken(FIRST)) < seats.board.exercise.graders:
+        raise MayNotGrade(
+            _("You have judged %(board)s. A second grader judges it now, without your judgements.")
+            % _of(seats.board)
+        )
+
+
+def refuse_to_correct(grading: Grading, gradings: Iterable[Grading], grader: User) -> None:
+    """Raise AssessmentError if the grader may not correct this reading of the board.
+
+    Of two graders neither corrects the other, who would see what they are not to see; and
+    whoever judged before does not correct the reading that was asked for in their place.
+    """
+    board = grading.board
+    if grading.kind == Grading.Kind.DECISION:
+        raise AssessmentError(
+            _("A decision between two graders stands. Correct the reading that was wrong instead.")
+        )
+    if board.exercise.graders == 1 and grading.kind != ANOTHER:
+        return
+    seats = Seats(board, gradings)
+    root = seats.root(grading)
+    if any(one.grader_id == grader.pk and seats.root(one) != root for one in seats.gradings):
+        raise MayNotGrade(
+            _("You have read %(board)s yourself, so you do not correct somebody else’s reading.")
+            % _of(board)
+        )

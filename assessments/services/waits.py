@@ -1,0 +1,59 @@
+"""What a board that is not read once and for all waits for, as one user may give it."""
+
+from enum import StrEnum
+
+from django.db.models import Exists, OuterRef, Q, QuerySet
+
+from assessments.exceptions import AssessmentError
+from assessments.models import Board, Grading, Joint, StageSigning
+from training.models import User
+
+from . import decisions, sheets, turns
+
+
+class Wait(StrEnum):
+    """What of a user a board waits for."""
+
+    GRADING = "grading"
+    SECOND = "second"
+    DECISION = "decision"
+    REWORK = "rework"
+    ANOTHER = "another"
+    NOTHING = ""
+
+
+KINDS = {
+    Grading.Kind.FIRST: Wait.GRADING,
+    Grading.Kind.REWORK: Wait.REWORK,
+    Grading.Kind.ANOTHER: Wait.ANOTHER,
+}
+
+
+def read_in_several(boards: QuerySet[Board]) -> QuerySet[Board]:
+    """Of these boards those on which more than one reading is under way."""
+    return boards.filter(
+        Q(exercise__graders__gt=1)
+        & Exists(StageSigning.objects.filter(grading__board=OuterRef("pk")))
+        & (Q(outcome__isnull=True) | Q(outcome__complete=False))
+        | Exists(Joint.objects.filter(board=OuterRef("pk"), make__gt=1))
+        & Q(outcome__complete=False)
+        | Q(reading_request__isnull=False, reading_request__answered_at__isnull=True)
+    )
+
+
+def wait_for(board: Board, user: User) -> Wait:
+    """What a board waits for that this user could give, standing apart."""
+    if user.person_id is not None and user.person_id == board.person_id:
+        return Wait.NOTHING
+    gradings, makes = turns.gradings_of(board), sheets.makes_of(board)
+    seats = turns.Seats(board, gradings)
+    found = turns.open_among(gradings, board, user, makes)
+    try:
+        kind = found.kind if found else turns.kind_to_begin(board, gradings, user, makes)
+    except AssessmentError:
+        can = board.exercise.graders > 1 and user.pk not in seats.signers
+        return Wait.DECISION if can and decisions.to_decide(board) else Wait.NOTHING
+    is_second = kind == Grading.Kind.FIRST and board.exercise.graders > 1
+    if is_second and any(user.pk not in hands for hands in seats.taken(kind).values()):
+        return Wait.SECOND
+    return KINDS[Grading.Kind(kind)]

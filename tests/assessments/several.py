@@ -1,0 +1,64 @@
+"""What tests of several readings share: judging a whole reading in a line."""
+
+from assessments.models import Board, Grading
+from assessments.services import grading as services
+from assessments.services import outcomes
+from tests.factories import NOW
+
+IN_HAND = services.Circumstances()
+
+
+def fresh(board):
+    """The board as the database has it now."""
+    return Board.objects.with_list_columns().get(pk=board.pk)
+
+
+def begin(board, grader, at=NOW):
+    return services.start_grading(board=fresh(board), grader=grader, at=at)
+
+
+def judge(grading, rejected=(), stages=None, at=NOW):
+    """Judge every place that a reading is asked, accepting what is not named.
+
+    ``rejected`` holds pairs of a joint's position (or "board") and a criterion's code.
+    """
+    grading = Grading.objects.get(pk=grading.pk)
+    for stage in stages or grading.board.exercise.stages:
+        joints = outcomes.joints_read(grading, stage)
+        places = joints if grading.kind == Grading.Kind.REWORK else [*joints, None]
+        for joint in places:
+            for criterion in outcomes.criteria_for(grading, stage, joint):
+                place = (joint.position.name if joint else "board", criterion.code)
+                services.judge(
+                    grading=grading,
+                    criterion=criterion,
+                    joint=joint,
+                    outcome="reject" if place in rejected else "accept",
+                    seen=IN_HAND,
+                    at=at,
+                )
+
+
+def sign(grading, stages=None, at=NOW):
+    grading = Grading.objects.get(pk=grading.pk)
+    for stage in stages or grading.board.exercise.stages:
+        services.sign_stage(
+            grading=grading, stage=stage, signer=grading.grader, proof="password", at=at
+        )
+
+
+def read(board, grader, *rejected, stages=None, at=NOW):
+    """Begin, judge and sign a reading; return it."""
+    grading = begin(board, grader, at)
+    judge(grading, rejected, stages, at)
+    sign(grading, stages, at)
+    return grading
+
+
+def outcome_of(board):
+    found = fresh(board).outcome
+    return found.complete, found.passed, found.score
+
+
+def joint(board, name, make=1):
+    return board.joints.get(position__name=name, make=make)
