@@ -9,6 +9,7 @@ from datetime import date
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.shortcuts import get_object_or_404
+from django.utils.translation import gettext as _
 
 from training.models import ClassSession, Role, User
 
@@ -129,6 +130,19 @@ def may_see_outcome(user: User, board: Board) -> bool:
     if request is None or request.answered_at is not None or not may_judge(user, board):
         return True
     return _has_signed(user, board)
+
+
+def why_outcome_is_closed(board: Board) -> str:
+    """The sentence for whoever may not see what was judged of a board yet."""
+    if board.exercise.graders > 1 and not board.outcome.complete:
+        return _(
+            "Two graders judge %(board)s, each without the other’s judgements. Its result is "
+            "there once both have signed and what they differ on is decided."
+        ) % {"board": board.number}
+    return _(
+        "Another reading of %(board)s was asked for, and you may give it. What was judged "
+        "before stays closed to you until the other reading is signed."
+    ) % {"board": board.number}
 
 
 def board_has_result(board: Board) -> bool:

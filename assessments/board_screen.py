@@ -3,12 +3,14 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
+from decimal import Decimal
 
 from training.models import User
 
 from . import access
 from .models import Board, Joint, Photo
 from .services import outcomes
+from .several_screen import Several, several_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +21,7 @@ class BoardLine:
     state: str
     since: date
     today: date
+    score: Decimal | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,19 +53,33 @@ class BoardScreen:
     may_add: bool
     may_hand_in: bool
     may_read_first: bool
+    several: Several
+
+    @property
+    def waits_for_others(self) -> bool:
+        """Whether a board that is read in several has nothing left for this user to read."""
+        several = self.several
+        under_way = several.two or several.request is not None or bool(several.handed_in)
+        begun = self.state == "begun" or self.state == "again"
+        return under_way and begun and self.may_judge and several.wait in ("", "decision")
+
     tools: tuple[str, ...]
 
 
-def board_lines(boards: Iterable[Board], now: datetime) -> list[BoardLine]:
+def board_lines(boards: Iterable[Board], user: User, now: datetime) -> list[BoardLine]:
     lines = []
     for board in boards:
-        state = state_of(board)
+        shows = access.may_see_outcome(user, board)
+        state = state_of(board) if shows else blind_state_of(board)
         since = board.handed_out_on
         if state in ("passed", "failed") and board.outcome.decided_at is not None:
             since = board.site.today(board.outcome.decided_at)
         elif board.handed_in_at is not None:
             since = board.site.today(board.handed_in_at)
-        lines.append(BoardLine(board, state, since, board.site.today(now)))
+        score = getattr(board, "outcome", None) and board.outcome.score
+        lines.append(
+            BoardLine(board, state, since, board.site.today(now), score if shows else None)
+        )
     return lines
 
 
@@ -86,6 +103,7 @@ def board_screen(board: Board, user: User) -> BoardScreen:
         PhotoGroup(joint, tuple(by_joint[joint.pk])) for joint in joints if joint.pk in by_joint
     ]
     own = access.is_own(user, board)
+    several = several_of(board, user)
     may_add = access.may_add_photos(user, board)
     return BoardScreen(
         cells=tuple(
@@ -94,12 +112,15 @@ def board_screen(board: Board, user: User) -> BoardScreen:
         ),
         groups=tuple(group for group in groups if group.photos),
         photo_count=len(photos),
-        state=state_of(board),
+        state=state_of(board) if not several.blind else blind_state_of(board),
         shows_outcome=shows,
         is_own=own,
         may_judge=access.may_judge(user, board) and board.disposed_at is None,
         may_add=may_add,
-        may_hand_in=may_add and board.handed_in_at is None and board.disposed_at is None,
+        may_hand_in=may_add
+        and (board.handed_in_at is None or bool(several.out))
+        and board.disposed_at is None,
+        several=several,
         may_read_first=own and not signed,
         tools=tuple(board.tools.values_list("code", flat=True)),
     )
@@ -114,11 +135,19 @@ def _states(board: Board) -> dict[int, str]:
     }
 
 
+def blind_state_of(board: Board) -> str:
+    """Where a board has got to, for whoever may not see what was judged of it."""
+    outcome = getattr(board, "outcome", None)
+    return "again" if outcome is not None and outcome.complete else state_of(board)
+
+
 def state_of(board: Board) -> str:
     """Where a board has got to: a name for the state, not its word."""
     outcome = getattr(board, "outcome", None)
     if outcome is not None and outcome.complete:
         return "passed" if outcome.passed else "failed"
+    if getattr(board, "is_sent_back", False):
+        return "rework"
     if board.handed_in_at is None:
         return "bench"
     return "begun" if outcome is not None else "waiting"

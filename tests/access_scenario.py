@@ -32,6 +32,7 @@ from tests.factories import (
     make_board,
     make_certificate,
     make_criteria_set,
+    make_differing_board,
     make_exercise,
     make_kiosk,
     make_revision,
@@ -137,6 +138,7 @@ def _common(instructor: User) -> dict[str, object]:
     return {
         "exercise": make_exercise(),
         "published": make_criteria_set(),
+        "graders": (make_user("instructor", site=site), make_user("instructor", site=site)),
         "draft": draft,
         "criterion": Criterion.objects.filter(criteria_set=draft).first(),
         "joint_type": JointType.TURRET.value,
@@ -174,6 +176,7 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
     # Lists begin with the classes of today, and those with the boards of today.
     today = person.site.today()
     board = make_board(person, common["exercise"], handed_in_at=NOW, handed_out_on=today)
+    graders = common["graders"]
     scope = make_scope()
     document = CertificateDocument.objects.create(
         file=ContentFile(b"%PDF-1.7 paper", "paper.pdf"),
@@ -201,6 +204,8 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
         "person_pk": person.pk,
         "scope_pk": scope.pk,
         "board": board,
+        "joint": board.joints.first(),
+        "differing_board": make_differing_board(person, *graders),
         "photo": photo,
         "measurement": measuring.keep_measurement(
             photo=photo,

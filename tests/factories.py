@@ -13,6 +13,7 @@ from assessments.models import (
     Criterion,
     Grading,
     Joint,
+    Judgement,
     Photo,
     StageSigning,
 )
@@ -314,6 +315,34 @@ def make_passed_board(
         joints_judged=exercise.positions.filter(required=True).count(),
         decided_at=signed_at,
     )
+    return board
+
+
+def make_differing_board(person: Person, first: User, second: User) -> Board:
+    """A board that two graders have signed and on whose first joint they differ."""
+    board = make_board(person, make_exercise(graders=2), handed_in_at=NOW)
+    criteria_set = make_criteria_set()
+    joints = list(board.joints.order_by("position__order"))
+    for grader, first_says in ((first, "reject"), (second, "accept")):
+        grading = Grading.objects.create(board=board, grader=grader, criteria_set=criteria_set)
+        for criterion in criteria_set.criteria.all():
+            for joint in joints if criterion.of == "joint" else [None]:
+                is_first = joint == joints[0] and criterion.order == 1
+                Judgement.objects.create(
+                    grading=grading,
+                    joint=joint,
+                    criterion=criterion,
+                    stage=criterion.stage,
+                    outcome=first_says if is_first else "accept",
+                    how="at_board",
+                )
+        signature = records.sign(
+            actor=grader, meaning="graded", about=board, content={"of": grader.pk}, at=NOW
+        )
+        StageSigning.objects.create(
+            grading=grading, stage="soldered", signature=signature, signed_at=NOW, result={}
+        )
+    BoardOutcome.objects.create(board=board)
     return board
 
 

@@ -30,6 +30,8 @@ def why_no_rework(board: Board, joint: Joint, reading: outcomes.BoardReading) ->
         return _("This exercise allows no rework: the first make of every joint counts.")
     if board.disposed_at is not None:
         return _("The piece is gone, so nothing on it can be reworked.")
+    if turns.open_request(board) is not None:
+        return _("Another reading of this board was asked for. Wait until it is signed.")
     found = next((one for one in reading.joints if one.joint == joint), None)
     if found is None:
         if any(one.joint == joint for one in reading.earlier):
@@ -49,8 +51,6 @@ def why_no_rework(board: Board, joint: Joint, reading: outcomes.BoardReading) ->
         return _("%(joint)s has been reworked as often as the exercise allows.") % {
             "joint": joint.position.name
         }
-    if turns.open_request(board) is not None:
-        return _("Another reading of this board was asked for. Wait until it is signed.")
     if resting := gates.what_rests_on(board):
         return _("This rests on the board as it was judged: %(what)s. It is not reworked.") % {
             "what": ", ".join(resting)

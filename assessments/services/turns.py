@@ -184,7 +184,8 @@ def kind_to_begin(
         if seats.left_of(as_if_begun(seats, grader, FIRST), makes):
             return FIRST
     else:
-        _refuse_second_seat(seats, grader)
+        if all(one.make == 1 for one in makes):
+            _refuse_second_seat(seats, grader)
         if len(seats.taken(FIRST)) < board.exercise.graders:
             return FIRST
     if any(one.make > 1 for one in makes) and not _is_complete(board):
@@ -208,11 +209,14 @@ def _is_complete(board: Board) -> bool:
 
 def _refuse_second_seat(seats: Seats, grader: User) -> None:
     """Raise MayNotGrade if the grader had a hand in either reading of a two-grader board."""
-    if not any(grader.pk in hands for hands in seats.taken(FIRST).values()):
-        return
-    if len(seats.taken(FIRST)) < seats.board.exercise.graders:
+    if not _is_complete(seats.board) and any(
+        grader.pk in hands for hands in seats.taken(FIRST).values()
+    ):
         raise MayNotGrade(
-            _("You have judged %(board)s. A second grader judges it now, without your judgements.")
+            _(
+                "You have judged %(board)s. It waits for the other grader, who judges it without "
+                "your judgements, and for a third person where you differ."
+            )
             % _of(seats.board)
         )
 

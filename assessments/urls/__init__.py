@@ -1,6 +1,6 @@
 """Addresses of this app, one module a subject."""
 
-from . import boards, class_day, criteria, grading, measuring, photos
+from . import boards, class_day, criteria, grading, measuring, photos, readings
 
 app_name = "assessments"
 
@@ -11,4 +11,5 @@ urlpatterns = [
     *grading.urlpatterns,
     *measuring.urlpatterns,
     *photos.urlpatterns,
+    *readings.urlpatterns,
 ]

@@ -57,7 +57,7 @@ def board_list(request: UserRequest) -> HttpResponse:
     context = {
         "form": form,
         "page": page,
-        "lines": board_lines(page, timezone.now()),
+        "lines": board_lines(page, request.user, timezone.now()),
         "filtered": bool(chosen),
         "of_others": request.user.has_role(Role.INSTRUCTOR, Role.QUALITY),
         "may_make": request.user.has_role(Role.INSTRUCTOR),

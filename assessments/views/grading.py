@@ -13,7 +13,7 @@ from django.utils.cache import add_never_cache_headers, patch_vary_headers
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from assessments import access, screens, told
+from assessments import access, screens, several_screen, told
 from assessments.across import across
 from assessments.beside import beside
 from assessments.desk import Desk
@@ -368,6 +368,9 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
 @login_required
 def board_result(request: UserRequest, number: str) -> HttpResponse:
     board = access.board_for_reader(request.user, number)
+    if hasattr(board, "outcome") and not access.may_see_outcome(request.user, board):
+        messages.error(request, access.why_outcome_is_closed(board))
+        return redirect("assessments:board_detail", board.number)
     reading = outcomes.read_board(board)
     gradings = [one for one in services.gradings_of(board) if one.kind != Grading.Kind.OWN]
     signed = [one for one in reversed(gradings) if one.signings.all()]
@@ -375,6 +378,7 @@ def board_result(request: UserRequest, number: str) -> HttpResponse:
     own = board.gradings.filter(kind=Grading.Kind.OWN).first()
     context = {
         "board": board,
+        "several": several_screen.result_of(board, request.user, reading, signed),
         "reading": reading,
         "gradings": signed,
         "begun": [one for one in gradings if one.replaces_id and not one.signings.all()],

@@ -232,7 +232,7 @@ def test_nobody_holds_both_seats_and_nobody_a_third(board, graders):
     late = begin(board, fourth)
     judge(late)
     read(board, first)
-    with pytest.raises(MayNotGrade, match="second grader"):
+    with pytest.raises(MayNotGrade, match="the other grader"):
         begin(board, first)
     read(board, second)
     with pytest.raises(AlreadySigned, match="Two graders have signed"):

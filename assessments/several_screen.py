@@ -1,0 +1,146 @@
+"""What pages show of several readings: rework, two graders, another reading."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from training.models import Role, User
+
+from . import access, gates
+from .models import Board, Criterion, Grading, Joint, ReadingRequest, Rework
+from .services import outcomes, requests, rework, sheets, turns, waits
+from .services.waits import Wait
+
+
+@dataclass(frozen=True, slots=True)
+class Several:
+    """What a board waits for beyond one reading, as the page of the board says it."""
+
+    two: bool
+    signed: int
+    both_signed: bool
+    wait: Wait
+    out: tuple[Rework, ...]
+    handed_in: tuple[Rework, ...]
+    request: ReadingRequest | None
+    may_ask: bool
+    blind: bool
+
+
+def several_of(board: Board, user: User) -> Several:
+    """What stands beside the usual on the page of a board, for one user."""
+    outcome = getattr(board, "outcome", None)
+    complete = outcome is not None and outcome.complete
+    two = board.exercise.graders > 1
+    request = getattr(board, "reading_request", None)
+    reworks = [] if complete else list(
+        Rework.objects.filter(joint__board=board).select_related("joint__position", "sent_by")
+    )  # fmt: skip
+    signed, both = 0, True
+    if two and not complete:
+        seats = turns.Seats(board, turns.gradings_of(board))
+        done = [
+            root
+            for root in seats.taken(Grading.Kind.FIRST)
+            if set(board.exercise.stages)
+            <= set().union(
+                *(seats.signed[one.pk] for one in seats.gradings if seats.root(one) == root)
+            )
+        ]
+        signed, both = len(done), len(done) >= board.exercise.graders
+    special = (two and not complete) or bool(reworks) or turns.open_request(board) is not None
+    judges = access.may_judge(user, board) and board.disposed_at is None
+    return Several(
+        two=two,
+        signed=signed,
+        both_signed=both,
+        wait=waits.wait_for(board, user) if special and judges else Wait.NOTHING,
+        out=tuple(one for one in reworks if one.handed_in_at is None),
+        handed_in=tuple(one for one in reworks if one.handed_in_at is not None),
+        request=request,
+        may_ask=access.is_own(user, board) and not requests.why_not_ask(board, user),
+        blind=not access.may_see_outcome(user, board),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Make:
+    """One make of a reworked joint, and for what it was sent back."""
+
+    joint: Joint
+    state: str
+    rejected: tuple[Criterion, ...]
+    counts: bool
+    rework: Rework | None
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What the result of a board says beyond one reading of first makes."""
+
+    makes: tuple[Make, ...]
+    may_send_back: tuple[Joint, ...]
+    differing: tuple[sheets.Differing, ...]
+    readings: tuple[Grading, ...]
+    request: ReadingRequest | None
+    former: tuple[Grading, ...]
+    resting: tuple[str, ...]
+    may_ask: bool
+
+
+def result_of(
+    board: Board, user: User, reading: outcomes.BoardReading, gradings: Sequence[Grading]
+) -> Result:
+    """What stands on the result of a board beside its one usual reading.
+
+    Parameters
+    ----------
+    reading : BoardReading
+        As `outcomes.read_board` gives it.
+    gradings
+        The board's signed gradings, oldest first.
+    """
+    request = getattr(board, "reading_request", None)
+    answered = request is not None and request.answered_at is not None
+    judges = access.may_judge(user, board)
+    told = judges or user.has_role(Role.QUALITY, site=board.site_id)
+    return Result(
+        makes=tuple(_makes(board, reading)),
+        may_send_back=tuple(
+            one.joint
+            for one in reading.joints
+            if judges and one.joint and one.rejections
+            and not rework.why_no_rework(board, one.joint, reading)
+        ),
+        differing=tuple(sheets.differing(board)),
+        readings=tuple(one for one in gradings if one.kind == Grading.Kind.FIRST)
+        if board.exercise.graders > 1
+        else (),
+        request=request,
+        former=tuple(one for one in gradings if one.kind != Grading.Kind.ANOTHER)
+        if answered
+        else (),
+        resting=tuple(gates.what_rests_on(board)) if request is not None and told else (),
+        may_ask=access.is_own(user, board) and not requests.why_not_ask(board, user),
+    )  # fmt: skip
+
+
+def _makes(board: Board, reading: outcomes.BoardReading) -> list[Make]:
+    remade = {one.joint.position_id for one in reading.earlier if one.joint}
+    if not remade:
+        return []
+    reworks = {
+        one.joint_id: one
+        for one in Rework.objects.filter(joint__board=board).select_related("sent_by")
+    }
+    found = [
+        Make(
+            joint=one.joint,
+            state=one.state_for_statistics.value,
+            rejected=tuple(said.criterion for said in one.rejections),
+            counts=one in reading.joints,
+            rework=reworks.get(one.joint.pk),
+        )
+        for one in (*reading.earlier, *reading.joints)
+        if one.joint and one.joint.position_id in remade
+    ]
+    return sorted(found, key=lambda one: (one.joint.position.order, one.joint.make))
