@@ -11,7 +11,7 @@ from django.urls import reverse
 from training.models import ClassSession, Exercise, Person, Stage, User
 
 from . import access
-from .board_screen import state_of
+from .board_screen import blind_state_of, state_of
 from .desk import Desk, desks_for
 from .domain.scoring import JointState
 from .exceptions import AssessmentError, MayNotGrade
@@ -124,7 +124,9 @@ def class_day(session: ClassSession, user: User, now: datetime) -> ClassDay:
         rows.setdefault(board.person_id, []).append(
             BoardRow(
                 board=board,
-                state=state_of(board),
+                state=state_of(board)
+                if access.may_see_outcome(user, board)
+                else blind_state_of(board),
                 cells=cells,
                 joints=tuple(desk.joints) if desk else (),
                 missing=desk.missing if desk else (),

@@ -80,6 +80,15 @@ class Desk:
         except AssessmentError:
             return Grading.Kind.FIRST
 
+    @property
+    def _is_over(self) -> bool:
+        """Whether nothing of the board is left for this user to read."""
+        try:
+            self.kind_to_begin()
+        except AssessmentError:
+            return True
+        return False
+
     def kind_to_begin(self) -> str:
         """What the user would begin to read the board as; raise why they would not."""
         return turns.kind_to_begin(self.board, self.gradings, self.user, self.makes)
@@ -125,6 +134,8 @@ class Desk:
         """The stages that take no judgement of this reading."""
         if self.own:
             return set(self.board.exercise.stages) if self.signings else set()
+        if self.reading is None and self._is_over:
+            return set(self.board.exercise.stages)
         if self.sees_only_own or (self.reading and self.reading.replaces_id):
             return self.signed_here
         return set(self.signings)
@@ -170,10 +181,11 @@ class Desk:
     def _judged(self) -> dict[tuple[int | None, int], Judgement]:
         """By joint and criterion: this reading's, and another's where that is what was signed."""
         mine = self.reading.pk if self.reading else None
-        shown = dict.fromkeys(self.board.exercise.stages, mine)
+        shown: dict[str, int | None] = dict.fromkeys(self.board.exercise.stages, mine)
         if not self.own:
             for stage in self.closed - self.signed_here:
-                shown[stage] = self.signings[stage].grading_id
+                signing = self.signings.get(stage)
+                shown[stage] = signing.grading_id if signing else None
         return {
             (one.joint_id, one.criterion_id): one
             for one in self._judgements

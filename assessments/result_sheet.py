@@ -516,23 +516,23 @@ def window_round(
 
 def _signed(board: Board, reading: outcomes.BoardReading) -> Iterable[Signed]:
     for stage in board.exercise.stage_list:
-        one = reading.signings.get(stage.value)
+        found = [one for one in reading.counting if one.stage == stage.value]
         label = str(stage.label).capitalize()
-        if one is None:
+        if not found:
             yield Signed(label, _("not signed yet"), ())
-            continue
-        signature = one.signature
-        yield Signed(
-            label,
-            signature.printed_name,
-            (
-                (_("Meaning"), _capitalised(signature.meaning)),
-                (_("Signed"), instant(signature.signed_at, signature.zone)),
-                (_("Proved by"), str(signature.get_proof_display())),
-                (_("Criteria"), str(one.grading.criteria_set)),
-                ("SHA-256", signature.content_sha256),
-            ),
-        )
+        for one in found:
+            signature = one.signature
+            yield Signed(
+                label,
+                signature.printed_name,
+                (
+                    (_("Meaning"), _capitalised(signature.meaning)),
+                    (_("Signed"), instant(signature.signed_at, signature.zone)),
+                    (_("Proved by"), str(signature.get_proof_display())),
+                    (_("Criteria"), str(one.grading.criteria_set)),
+                    ("SHA-256", signature.content_sha256),
+                ),
+            )
 
 
 def _capitalised(text: str) -> str:

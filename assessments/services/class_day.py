@@ -80,10 +80,11 @@ def _open_at(reading: Grading, stage: str) -> tuple[list[Joint | None], list[str
     begun = {joint for joint, _criterion in judged}
     places: list[Joint | None] = [
         joint
-        for joint in outcomes.joints_that_count(reading.board)
+        for joint in outcomes.joints_read(reading, stage)
         if joint.position.required or joint.pk in begun
     ]
-    places.append(None)
+    if reading.kind != Grading.Kind.REWORK:
+        places.append(None)
     stays = [
         f"{joint.position.name if joint else _('whole board')} {criterion.code}"
         for joint in places

@@ -273,6 +273,7 @@ class BoardReading:
     board: JointReading | None
     result: scoring.BoardResult
     signings: dict[str, StageSigning]
+    counting: tuple[StageSigning, ...] = ()
     earlier: tuple[JointReading, ...] = ()
     both_signed: bool = True
     undecided: int = 0
@@ -317,6 +318,7 @@ def read_board(board: Board) -> BoardReading:
         board=reading(None) if sheet.rules(None) else None,
         result=sheet.result(said),
         signings=sheet.signings,
+        counting=tuple(sheet.counting),
         earlier=tuple(
             reading(one) for one in sheet.makes if one not in sheet.joints and one.position.required
         ),

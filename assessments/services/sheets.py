@@ -128,13 +128,12 @@ class Sheet:
         self.positions = list(board.exercise.positions.all())
         self.makes = makes_of(board)
         self.joints = counted_of(self.makes, self.exercise.rework_allowed)
-        self.signed = signed_readings(
-            list(
-                StageSigning.objects.filter(grading__board=board)
-                .select_related("grading__criteria_set", "signature")
-                .order_by("signed_at", "id")
-            )
+        self.all_signings = list(
+            StageSigning.objects.filter(grading__board=board)
+            .select_related("grading__criteria_set", "signature")
+            .order_by("signed_at", "id")
         )
+        self.signed = signed_readings(self.all_signings)
         stages = self.exercise.stages
         self.first = [one for one in self.signed if one.kind == FIRST]
         self.another = next(iter(_finished(self.signed, ANOTHER, stages)), None)
@@ -144,6 +143,11 @@ class Sheet:
         self.undecided: list[Place] = []
         self._rules: dict[str | None, list[scoring.CriterionRule]] = {}
         self._sets: dict[int, CriteriaSet] = {}
+
+    @property
+    def counting(self) -> list[StageSigning]:
+        """Every signing that the result rests on; none while there is nothing to show."""
+        return that_count(self.all_signings, self.exercise.stages) if self.signings else []
 
     def _signings(self) -> dict[str, StageSigning]:
         """For each stage the signing that is shown for it."""

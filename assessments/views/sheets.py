@@ -10,9 +10,16 @@ from django.views.decorators.http import require_safe
 
 from assessments import access
 from assessments.exceptions import NothingToPrint
+from assessments.models import Board
 from assessments.result_pdf import result_pdf, words
 from assessments.result_sheet import result_sheet
 from training.access import UserRequest
+
+
+def _refuse_blind(request: UserRequest, board: Board) -> None:
+    """Print nothing for whoever may still have to read the board without it."""
+    if hasattr(board, "outcome") and not access.may_see_outcome(request.user, board):
+        raise NothingToPrint(access.why_outcome_is_closed(board))
 
 
 @require_safe
@@ -20,6 +27,7 @@ from training.access import UserRequest
 def board_sheet(request: UserRequest, number: str) -> HttpResponse:
     board = access.board_for_reader(request.user, number)
     try:
+        _refuse_blind(request, board)
         sheet = result_sheet(board, user=request.user, at=timezone.now())
     except NothingToPrint as error:
         messages.error(request, str(error))
@@ -35,6 +43,7 @@ def board_sheet(request: UserRequest, number: str) -> HttpResponse:
 def board_sheet_pdf(request: UserRequest, number: str) -> HttpResponse:
     board = access.board_for_reader(request.user, number)
     try:
+        _refuse_blind(request, board)
         sheet = result_sheet(board, user=request.user, at=timezone.now())
     except NothingToPrint as error:
         messages.error(request, str(error))
