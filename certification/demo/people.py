@@ -236,7 +236,7 @@ def make_vision_tests(stage: Stage) -> None:
 def make_instructors(stage: Stage) -> None:
     """The first instructors come with papers from a training centre, checked by quality."""
     quality = {"CA": stage.users["10003"], "AL": stage.users["20002"]}
-    for number in ("10001", "10002", "20001"):
+    for number in ("10001", "10002", "10007", "20001"):
         person = stage.people[number]
         prefix = person.site.prefix
         for n, scope in enumerate(("TERM-IN", "CUP-IN", "HOLE-IN", "WIRE-IN"), start=1):

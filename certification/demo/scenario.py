@@ -23,7 +23,7 @@ from training.models import (
 )
 from training.services import content
 
-from . import boards, people, work_log
+from . import boards, people, several, work_log
 from .roster import ORGANISATION
 
 SEED = 20
@@ -79,6 +79,7 @@ def load(*, now: datetime | None = None, seed: int = SEED, say: Say = lambda tex
             boards.read_own(stage, one)
         boards.judge(stage, made)
         boards.certify(stage)
+        several.load(stage, made)
         unjudged = [one for one in made if not one.judged and one.board.site.prefix == "CA"]
         boards.judge_in_part(stage, unjudged[0])
         _classes(stage)

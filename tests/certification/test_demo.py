@@ -8,7 +8,7 @@ from django.db import transaction
 from django.test import Client
 from django.utils import timezone
 
-from assessments.models import Board, CriteriaSet, Grading, Judgement, Photo
+from assessments.models import Board, CriteriaSet, Grading, Judgement, Photo, ReadingRequest
 from certification.demo import boards, people, roster, scenario
 from certification.demo.faults import CRITERIA_BY_FAULT
 from certification.models import Certificate, Proposal, StandingSpan
@@ -62,6 +62,7 @@ def test_the_whole_demo_holds_together():
         Board.objects.filter(outcome__complete=True).values_list("outcome__passed", flat=True)
     )
     assert outcomes == {True, False}
+    assert_several_readings()
     assert not Judgement.objects.filter(outcome="reject", photo__isnull=True).exists()
     assert Judgement.objects.filter(how="marks", measurement__verdict="outside").count() >= 3
     report = verify_records()
@@ -71,6 +72,21 @@ def test_the_whole_demo_holds_together():
     with pytest.raises(CommandError, match="not empty"):
         call_command("load_demo")
     call_command("load_demo", "--if-empty")
+
+
+def assert_several_readings():
+    """A joint was reworked, a third person decided between two, a request was answered."""
+    remade = Board.objects.get(joints__make=2)
+    assert remade.outcome.complete
+    assert Grading.objects.filter(board=remade, kind="rework").count() == 1
+    decided = Grading.objects.get(kind="decision")
+    assert decided.judgements.count() == 1
+    assert decided.board.outcome.passed
+    request = ReadingRequest.objects.get()
+    assert request.grading.kind == "another"
+    assert request.after["rejected"] < request.before["rejected"]
+    half = Board.objects.filter(exercise__graders=2, outcome__complete=False)
+    assert half.count() == 1
 
 
 def test_a_seed_says_which_joints_go_wrong():
