@@ -102,19 +102,20 @@ def _name(joint: Joint | None) -> str:
 def _earlier_boards(board: Board, user: User) -> list[Board]:
     """Boards of the same person and exercise that were signed to the end, latest first.
 
-    Of two graders' boards too, since one is complete only when both have signed.
+    Of two graders' boards too, since one is complete only when both have signed; none that
+    the user may still have to read again without seeing what was judged before.
     """
     found = (
         access.boards_readable_by(user)
         .graded()
         .filter(person=board.person_id, exercise__code=board.exercise.code)
         .exclude(pk=board.pk)
-        .select_related("exercise", "site", "person", "outcome")
+        .select_related("exercise", "site", "person", "outcome", "reading_request")
         .prefetch_related("exercise__positions")
     )
     if board.handed_in_at is not None:
         found = found.filter(handed_in_at__lt=board.handed_in_at)
-    return list(found[:MOST_EARLIER])
+    return [one for one in found[:MOST_EARLIER] if access.may_see_outcome(user, one)]
 
 
 def _earlier(board: Board, place_name: str, stage: str, code: str) -> Earlier | None:
