@@ -58,6 +58,8 @@ class DecisionForm(ProofForm):
     def __init__(self, *args: Any, differing: Sequence[Differing], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.differing = list(differing)
+        # The list comes first: nobody is to be taken past it to the password.
+        self.fields["password"].widget.attrs.pop("autofocus", None)
         for one in self.differing:
             name = name_of(one)
             self.fields[f"{name}-outcome"] = forms.ChoiceField(

@@ -278,6 +278,12 @@ class BoardReading:
     both_signed: bool = True
     undecided: int = 0
 
+    def signings_of(self, stage: str) -> list[StageSigning]:
+        """The signings of a stage that the result rests on, oldest first."""
+        return sorted(
+            (one for one in self.counting if one.stage == stage), key=lambda one: one.signed_at
+        )
+
     @property
     def first_makes(self) -> list[JointReading]:
         """The first make of every required joint, which is what statistics are fed with."""

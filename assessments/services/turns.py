@@ -241,3 +241,12 @@ def refuse_to_correct(grading: Grading, gradings: Iterable[Grading], grader: Use
             _("You have read %(board)s yourself, so you do not correct somebody else’s reading.")
             % _of(board)
         )
+
+
+def may_correct(grading: Grading, gradings: Iterable[Grading], grader: User) -> bool:
+    """Whether `refuse_to_correct` lets the grader correct this reading."""
+    try:
+        refuse_to_correct(grading, gradings, grader)
+    except AssessmentError:
+        return False
+    return True

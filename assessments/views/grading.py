@@ -22,7 +22,7 @@ from assessments.forms.grading import CorrectionForm, JudgementForm, ProofForm, 
 from assessments.models import Grading, Joint, Judgement, UndoStep
 from assessments.result_sheet import may_print
 from assessments.services import grading as services
-from assessments.services import outcomes
+from assessments.services import outcomes, turns
 from assessments.templatetags.judging import verdict_name
 from training import access as training_access
 from training.access import UserRequest
@@ -382,10 +382,18 @@ def board_result(request: UserRequest, number: str) -> HttpResponse:
         "reading": reading,
         "gradings": signed,
         "begun": [one for one in gradings if one.replaces_id and not one.signings.all()],
-        "stages": [(one, reading.signings.get(one.value)) for one in board.exercise.stage_list],
+        "stages": [
+            (stage, signing)
+            for stage in board.exercise.stage_list
+            for signing in reading.signings_of(stage.value) or (None,)
+        ],
         "faults": [one for one in (*reading.joints, *reading.spare) if one.rejections],
         "may_grade": access.may_judge(request.user, board),
-        "correctable": [one for one in signed if one.pk not in replaced],
+        "correctable": [
+            one
+            for one in signed
+            if one.pk not in replaced and turns.may_correct(one, gradings, request.user)
+        ],
         "own_reading": own,
         "sheet_may_print": may_print(board, reading),
         "comparison": outcomes.compare_with_own(reading, own) if own else None,

@@ -70,7 +70,7 @@ STAFF = (
     Someone("10004", "Goran Silvestrin", "CA", ("line_lead",)),
     Someone("10005", "Maite Urrutia", "CA", ("line_lead",)),
     Someone("10006", "Cornelius Adeyemi", "CA", ("administrator",)),
-    Someone("10007", "Ysolde Marchetti", "CA", ("instructor",)),
+    Someone("10007", "Ysolde Karsten", "CA", ("instructor",)),
     Someone("20001", "Rhoswen Carrick", "AL", ("instructor",), stamp="I9"),
     Someone("20002", "Emeka Thistlewood", "AL", ("quality",)),
     Someone("20003", "Fenella Marsh", "AL", ("line_lead",)),

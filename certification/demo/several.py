@@ -192,7 +192,9 @@ def _judge(reading: Grading, rejected: Collection[Place], at: datetime) -> None:
                         outcome=Judgement.Outcome.REJECT if bad else Judgement.Outcome.ACCEPT,
                         how=Judgement.How.PHOTOGRAPH if photo else Judgement.How.AT_BOARD,
                         photo=photo,
-                        note="Not wetted round the back, as I see it." if bad else "",
+                        note="Lumpy on one side, as I see it."
+                        if bad and criterion.code == "S-08"
+                        else "",
                         judged_at=at,
                     )
                 )

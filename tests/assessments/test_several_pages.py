@@ -246,6 +246,12 @@ def test_a_third_person_decides_with_both_readings_before_them(client, graders, 
     told = text_of(answer)
     assert "Decided and signed" in told
     assert "2 judgements differed" in told
+    for grader in graders[:3]:
+        assert str(grader) in told
+    assert [stage for stage, _signing in answer.context["stages"]] == (
+        ["formed"] * 2 + ["soldered"] * 3
+    )
+    assert answer.context["correctable"] == []
     assert told.count("Seen.") == 2
     assert outcome_of(differing)[:2] == (True, True)
 
