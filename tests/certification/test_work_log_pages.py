@@ -252,11 +252,14 @@ def test_check_that_failed_says_why_and_has_no_findings(client, quality):
     assert client.get(f"{address}findings.csv").status_code == 404
 
 
-def test_log_to_try_holds_recent_practice_and_is_a_log(client, quality, holder):
+def test_log_to_try_holds_recent_practice_and_is_a_log(client, quality):
+    yesterday = make_site().today() - timedelta(days=1)
+    holder = make_person()
+    make_certificate(holder, make_scope(code="TERM-OP"), issued_on=yesterday)
     PracticeRecord.objects.create(
         person=holder,
         scope_code="TERM-OP",
-        performed_on=timezone.localdate() - timedelta(days=1),
+        performed_on=yesterday,
         reference="W-1",
     )
 
