@@ -8,12 +8,13 @@ from django.db import transaction
 from django.test import Client
 from django.utils import timezone
 
+from assessments.class_day import class_day
 from assessments.models import Board, CriteriaSet, Grading, Judgement, Photo, ReadingRequest
 from certification.demo import boards, people, roster, scenario
 from certification.demo.faults import CRITERIA_BY_FAULT
 from certification.models import Certificate, Proposal, StandingSpan
 from records.verify import verify_records
-from training.models import Installation, Person, Site, User
+from training.models import ClassSession, Installation, Person, Site, User
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
 
@@ -42,6 +43,12 @@ def test_the_whole_demo_holds_together():
     assert Person.objects.count() >= 40
     assert 110 <= Board.objects.count() <= 130
     assert 1400 <= Photo.objects.count() <= 1700
+    running = ClassSession.objects.select_related("site").running_on(today).get(site__prefix="CA")
+    day = class_day(running, User.objects.get(employee_number="10001"), now)
+    cells = [cell for one in day.trainees for row in one.boards for cell in row.cells if cell]
+    assert {cell.state for cell in cells} >= {"signed", "to_sign", "open"}
+    assert any(cell.judged and cell.state == "open" for cell in cells)
+    assert any(cell.rest for cell in cells)
     standings = set(StandingSpan.objects.on(today).values_list("standing", flat=True))
     assert standings >= {
         "certified",
