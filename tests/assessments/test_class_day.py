@@ -262,6 +262,21 @@ def test_states_follow_a_stage_from_open_to_signed(instructor):
     assert state()[0] == "signed"
 
 
+def test_board_judged_to_the_end_says_whether_it_passed(client, instructor):
+    session = a_class(instructor)
+    board = first_board(session)
+    address = reverse("assessments:class_day", args=[session.number])
+    assert "passed" not in text(client.get(address)).split("<tbody")[1]
+    for name in ("E01", "E02"):
+        judge(board, instructor, "S-1", name)
+    for stage in ("prepared", "soldered"):
+        pass_(board, instructor, stage)
+        sign(board, instructor, stage)
+    told = text(client.get(address))
+    assert f">{board.number}</a>" in told
+    assert "<span>passed" in told
+
+
 def test_boards_of_today_and_unfinished_ones_of_the_class_are_shown_and_no_others(instructor):
     session = a_class(instructor, people=1)
     person = session.people.get()
