@@ -304,6 +304,31 @@ def test_what_another_grader_judged_and_did_not_sign_is_not_shown(instructor):
     assert (cell.judged, cell.rest) == (0, 2)
 
 
+def test_second_of_two_graders_sees_nothing_of_what_the_first_signed(client, instructor):
+    session = a_class(instructor)
+    board = first_board(session)
+    board.exercise.graders = 2
+    board.exercise.save(update_fields=["graders"])
+    first = factories.make_user("instructor", site=session.site)
+    for name in ("E01", "E02"):
+        judge(board, first, "S-1", name, outcome="reject")
+    for stage in ("prepared", "soldered"):
+        pass_(board, first, stage)
+        sign(board, first, stage)
+    seen = cells(session, instructor)
+    assert (seen[board.number, "prepared"].state, seen[board.number, "prepared"].judged) == (
+        "open",
+        0,
+    )
+    assert seen[board.number, "soldered"].stays[0][1] == 2
+    told = text(client.get(reverse("assessments:class_day", args=[session.number])))
+    row = told.split(f">{board.number}</a>")[1].split("</tr>")[0]
+    assert "signed" not in row
+    assert "reject" not in row
+    assert pass_(board, instructor) == 2
+    assert cells(session, first)[board.number, "prepared"].state == "signed"
+
+
 def test_page_asks_as_many_questions_for_twelve_trainees_as_for_two(client, instructor):
     counts = {}
     for people in (2, 12):
