@@ -229,8 +229,13 @@ def result_sheet(board: Board, *, user: User, at: datetime) -> Sheet:
             % {"number": board.number}
         )
     photos = list(board.photos.prefetch_related("renditions").order_by("order", "id"))
-    readings = [*reading.joints, *reading.spare, *([reading.board] if reading.board else [])]
-    parts = tuple(_part(board, one, photos) for one in readings)
+    made = [one for one in (*reading.earlier, *reading.joints, *reading.spare) if one.joint]
+    made.sort(key=lambda one: (one.joint.position.order, one.joint.make) if one.joint else (0, 0))
+    readings = [*made, *([reading.board] if reading.board else [])]
+    again = {one.joint.position_id for one in reading.earlier if one.joint}
+    parts = tuple(
+        _part(one, photos, made_again=again, counts=one not in reading.earlier) for one in readings
+    )
     judged = [said for one in readings for said in one.judgements]
     return Sheet(
         board=board,
@@ -306,16 +311,25 @@ def _rules(result: BoardResult) -> Iterable[RuleSaid]:
 # Joints
 
 
-def _part(board: Board, reading: outcomes.JointReading, photos: Sequence[Photo]) -> Part:
+def _part(
+    reading: outcomes.JointReading,
+    photos: Sequence[Photo],
+    *,
+    made_again: set[int],
+    counts: bool,
+) -> Part:
     joint, result = reading.joint, reading.result
     notes = []
     if joint is not None:
         notes.append(str(joint.position.get_joint_type_display()))
-        if joint.make > 1:
+        if joint.make > 1 or joint.position_id in made_again:
             notes.append(_("make %(n)d") % {"n": joint.make})
+        if not counts:
+            notes.append(_("not the make that counts"))
         if not joint.position.required:
             notes.append(_("spare, not counted"))
-    if result.state == JointState.OPEN:
+    state = result.state if counts else reading.state_for_statistics
+    if counts and state == JointState.OPEN:
         notes.append(_("not every stage signed yet"))
     said = [say(one) for one in reading.judgements]
     plain = [one for one in said if not one.rejects and one.judgement.value is None]
@@ -344,7 +358,7 @@ def _part(board: Board, reading: outcomes.JointReading, photos: Sequence[Photo])
         key=f"{joint.position.name}-{joint.make}" if joint else outcomes.WHOLE_BOARD,
         name=joint.position.name if joint else _("Whole board"),
         note=", ".join(notes),
-        state=result.state.value,
+        state=state.value,
         points=points,
         score=_("score %(score)s of 100") % {"score": points} if joint else points,
         pictures=tuple(_pictures(reading, photos)),

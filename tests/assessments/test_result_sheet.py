@@ -18,10 +18,14 @@ from assessments.result_pdf import result_pdf
 from assessments.result_sheet import result_sheet, window_round
 from assessments.services import grading as services
 from assessments.services import measuring, outcomes
+from assessments.services.boards import hand_in
 from assessments.services.photos import add_photo
+from assessments.services.rework import send_back
 from tests import factories
+from tests.assessments import several
 from tests.assessments.marks_placed import wrap
 from tests.assessments.pictures import jpeg
+from tests.assessments.several import fresh
 from tests.factories import NOW
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("files")]
@@ -365,6 +369,46 @@ def test_a_correction_is_named_with_its_reason_once_it_is_signed(client, instruc
     assert sheet.parts[0].faults == ()
     assert plain(said) in words_of(result_pdf(sheet))
     assert Grading.objects.count() == 2
+
+
+def test_a_joint_that_was_made_again_stands_with_both_makes(instructor, board):
+    type(board.exercise).objects.update(rework_allowed=1)
+    grading = accepted(fresh(board), instructor)
+    say(grading, "E01", "S-1", "reject", note="The first one stands in a ball")
+    sign(grading)
+    send_back(
+        board=fresh(board), joint=board.joints.get(position__name="E01"), codes=["S-1"],
+        actor=instructor, at=NOW,
+    )  # fmt: skip
+    hand_in(board=fresh(board), actor=instructor, at=NOW)
+    several.read(board, instructor, at=NOW + timedelta(minutes=5))
+    board = fresh(board)
+    sheet = result_sheet(board, user=instructor, at=NOW)
+    old, new, *others = sheet.parts
+    assert (old.name, new.name) == ("E01", "E01")
+    assert old.note == "turret, make 1, not the make that counts"
+    assert new.note == "turret, make 2"
+    assert (old.state, old.points) == ("rejected", "60.0")
+    assert (new.state, new.points) == ("accepted", "100.0")
+    assert [one.name for one in others] == ["E02", "E03", "Whole board"]
+    assert sheet.score == "100.0"
+    told = words_of(result_pdf(sheet))
+    assert "The first one stands in a ball" in told
+    assert "not the make that counts" in told
+
+
+def test_where_two_graded_both_have_signed_it(board):
+    type(board.exercise).objects.update(graders=2)
+    names = ("Ottoline Vesper", "Anselm Okonjo")
+    for name in names:
+        person = factories.make_person(full_name=name)
+        several.read(board, factories.make_user("instructor", person=person), ("E01", "S-1"))
+    sheet = result_sheet(fresh(board), user=factories.make_user("quality"), at=NOW)
+    assert {one.who for one in sheet.signed} == set(names)
+    assert [one.title for one in sheet.parts[0].faults] == ["S-1 Wetting"]
+    told = words_of(result_pdf(sheet))
+    for name in names:
+        assert f"Soldered: {name}" in told
 
 
 @pytest.mark.parametrize(
