@@ -209,7 +209,7 @@ def test_bench_and_board_say_that_a_second_grader_is_wanted(client, graders, hal
     told = text_of(as_seen_by(client, graders[1], at("board_detail", board)))
     assert "1 of 2 have signed" in told
     told = text_of(as_seen_by(client, graders[0], at("board_detail", board)))
-    assert "You have done your part" in told
+    assert "It waits for somebody else now" in told
 
 
 # The third person
