@@ -128,11 +128,15 @@ def board_screen(board: Board, user: User) -> BoardScreen:
 
 def _states(board: Board) -> dict[int, str]:
     reading = outcomes.read_board(board)
-    return {
+    found = {
         one.joint.pk: one.result.state.value
         for one in (*reading.joints, *reading.spare)
         if one.joint is not None
     }
+    for one in reading.earlier:
+        if one.joint is not None:
+            found[one.joint.pk] = one.state_for_statistics.value
+    return found
 
 
 def blind_state_of(board: Board) -> str:

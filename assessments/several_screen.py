@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from training.models import Role, User
 
 from . import access, gates
+from .domain.scoring import JointState
 from .models import Board, Criterion, Grading, Joint, ReadingRequest, Rework
 from .services import outcomes, requests, rework, sheets, turns, waits
 from .services.waits import Wait
@@ -35,6 +36,11 @@ def several_of(board: Board, user: User) -> Several:
     reworks = [] if complete else list(
         Rework.objects.filter(joint__board=board).select_related("joint__position", "sent_by")
     )  # fmt: skip
+    uninspected = {
+        one.joint.pk
+        for one in (outcomes.read_board(board).joints if reworks else ())
+        if one.joint and one.result.state == JointState.OPEN
+    }
     signed, both = 0, True
     if two and not complete:
         seats = turns.Seats(board, turns.gradings_of(board))
@@ -55,7 +61,9 @@ def several_of(board: Board, user: User) -> Several:
         both_signed=both,
         wait=waits.wait_for(board, user) if special and judges else Wait.NOTHING,
         out=tuple(one for one in reworks if one.handed_in_at is None),
-        handed_in=tuple(one for one in reworks if one.handed_in_at is not None),
+        handed_in=tuple(
+            one for one in reworks if one.handed_in_at is not None and one.joint_id in uninspected
+        ),
         request=request,
         may_ask=access.is_own(user, board) and not requests.why_not_ask(board, user),
         blind=not access.may_see_outcome(user, board),

@@ -313,6 +313,8 @@ def test_a_joint_is_sent_back_reworked_and_inspected(client, graders, rejected):
     assert "sent back" in told
     told = text_of(as_seen_by(client, owner, at("board_detail", rejected)))
     assert "More heat." in told
+    assert "E02</span>" in told.split('id="board-joints"')[1]
+    assert told.split('id="board-joints"')[1].count("#m-reject") == 1
     assert at("board_hand_in", rejected) in told
     client.post(at("board_hand_in", rejected))
 
