@@ -7,8 +7,8 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Callable
-from contextlib import closing, suppress
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -106,6 +106,20 @@ def kill(process: subprocess.Popen[bytes]) -> None:
     with suppress(ProcessLookupError):
         os.killpg(process.pid, signal.SIGKILL)
     process.wait()
+
+
+@contextmanager
+def held_still(process: subprocess.Popen[bytes]) -> Iterator[None]:
+    """Stop a process and its children where they are, and let them go on at the end.
+
+    What is done meanwhile happens in the middle of their work, however fast they are.
+    """
+    os.killpg(process.pid, signal.SIGSTOP)
+    try:
+        yield
+    finally:
+        with suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGCONT)
 
 
 def free_port() -> int:

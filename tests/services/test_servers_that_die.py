@@ -19,7 +19,7 @@ from tests.services.many import (
     sent,
     twice_at_the_server,
 )
-from tests.services.processes import OwnPostgres, OwnRedis, Processes, wait_until
+from tests.services.processes import OwnPostgres, OwnRedis, Processes, held_still, wait_until
 
 pytestmark = [pytest.mark.services, pytest.mark.slow]
 
@@ -47,12 +47,13 @@ def test_queue_that_is_emptied_and_restarted_in_mid_sweep_loses_nothing(
         tmp_path / "processes.log",
     )
     try:
-        processes.worker("tests.services.often")
+        worker = processes.worker("tests.services.often")
         processes.clock("tests.services.often")
-        wait_until(lambda: Message.objects.exists(), every_s=0.01)
-        own_redis.empty()
-        own_redis.stop()
-        assert Message.objects.count() < 200, "stopped in the middle"
+        wait_until(lambda: Message.objects.exists(), watch=Message.objects.count, every_s=0.005)
+        with held_still(worker):
+            own_redis.empty()
+            own_redis.stop()
+            assert Message.objects.count() < 200, "stopped in the middle"
         # The sweep in hand needs no queue; what comes after it does.
         wait_until(lambda: Message.objects.count() == 200)
         given = len(server.given)
@@ -109,23 +110,24 @@ def test_database_that_is_restarted_in_mid_sweep_loses_nothing(own_postgres, ser
         tmp_path / "processes.log",
     )
 
-    def restart():
-        own_postgres.stop()
-        connection.close()
-        own_postgres.start()
-        let_claims_lapse()
+    def restart(in_the_middle):
+        # The worker stands still, so that it neither comes to its end before the server does
+        # nor holds a message again when claims are made to lapse.
+        with held_still(worker):
+            own_postgres.stop()
+            connection.close()
+            own_postgres.start()
+            assert in_the_middle()
+            let_claims_lapse()
 
     try:
-        processes.worker()
+        worker = processes.worker()
         ask()
-        wait_until(lambda: Message.objects.exists(), every_s=0.01)
-        restart()
-        written = Message.objects.count()
-        assert 0 < written < 300, "restarted while messages were being written"
+        wait_until(lambda: Message.objects.exists(), watch=Message.objects.count, every_s=0.005)
+        restart(lambda: 0 < Message.objects.count() < 300)
         ask()
-        wait_until(lambda: sent() > 20, every_s=0.01)
-        restart()
-        assert sent() < 300, "restarted while mails were being sent"
+        wait_until(lambda: sent() > 20, watch=sent, every_s=0.005)
+        restart(lambda: 20 < sent() < 300)
         ask()
         wait_until(lambda: sent() == 300)
     finally:
