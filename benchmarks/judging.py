@@ -1,0 +1,219 @@
+"""One judgement's time, beside a view with the same middleware that writes one row.
+
+    .venv/bin/python -m benchmarks.judging [--judgements 200] [--runs 5]
+
+One gunicorn serves both, with the site's settings, middleware and threads; the peer's address is
+added to the site's own by `benchmarks.judging_urls`. One client on the same machine, signed in as
+the grader, keeps a connection open and asks the one and the other in turn, so that whatever else
+the machine does falls on both. Every judgement is of a place that was not judged before, as the
+grading screen's script sends it. On SQLite, and on the server that DATABASE_URL names if it does.
+Prints medians of several runs, and the ratio.
+"""
+
+import argparse
+import http.client
+import os
+import shutil
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from itertools import islice
+from pathlib import Path
+from urllib.parse import urlencode, urlsplit, urlunsplit
+from uuid import uuid4
+
+PORT = 8748
+READY_WITHIN_S = 60
+CSRF = "c" * 32  # A cookie and a field that say the same, as the page has them.
+A_BOARD = 40  # joints
+
+
+def fill(judgements: int) -> tuple[str, list[tuple[str, dict[str, str]]], dict[str, str]]:
+    """Begin as many boards as are to be judged.
+
+    Returns
+    -------
+    session : str
+        The key of the grader's session.
+    asked : list of (address, fields)
+        One judgement each, of a place that is not judged.
+    peer : dict
+        The fields that the peer is sent.
+    """
+    from django.test import Client
+    from django.urls import reverse
+
+    from assessments.services import grading as services
+    from tests import factories
+    from training.models import JointType
+
+    factories.make_criteria_set()
+    exercise = factories.make_exercise((JointType.TURRET,) * A_BOARD)
+    site = factories.make_site()
+    grader = factories.make_user("instructor", site=site)
+    person = factories.make_person(site)
+    asked: list[tuple[str, dict[str, str]]] = []
+    while len(asked) < judgements:
+        board = factories.make_board(person, exercise)
+        grading = services.start_grading(board=board, grader=grader, at=factories.NOW)
+        address = reverse("assessments:board_judge", args=[board.number])
+        codes = grading.criteria_set.criteria.filter(
+            stage="soldered", of="joint", how="eye"
+        ).values_list("code", flat=True)
+        for code in list(codes):
+            for joint in board.joints.select_related("position"):
+                fields = {"joint": str(joint), "criterion": code, "outcome": "accept"}
+                asked.append((address, {"stage": "soldered", **fields}))
+    client = Client()
+    client.force_login(grader)
+    peer = {"grading": str(grading.pk), "stage": "soldered"}
+    return client.cookies["sessionid"].value, asked, peer
+
+
+@contextmanager
+def database() -> Iterator[None]:
+    """An empty database: a file of SQLite's, or one more on PostgreSQL's server."""
+    import django
+
+    django.setup()
+    from django.core.management import call_command
+    from django.db import connection
+
+    given = os.environ.get("DATABASE_URL")
+    if connection.vendor == "sqlite":
+        call_command("migrate", verbosity=0)
+        yield
+        return
+    name = connection.settings_dict["NAME"]
+    made = connection.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
+    parts = urlsplit(given or "")
+    os.environ["DATABASE_URL"] = urlunsplit(parts._replace(path=f"/{made}"))
+    try:
+        yield
+    finally:
+        connection.close()
+        connection.creation.destroy_test_db(name, verbosity=0)
+
+
+@contextmanager
+def served(folder: Path) -> Iterator[None]:
+    """Serve the site and the peer as `manage.py serve` does, one process with its threads."""
+    with (folder / "gunicorn.log").open("wb") as log:
+        server = subprocess.Popen(
+            [
+                *(str(Path(sys.executable).parent / "gunicorn"), "-c", "python:config.gunicorn"),
+                "benchmarks.judging_urls:application",
+            ],
+            env=os.environ | {"BIND": f"127.0.0.1:{PORT}"},
+            stdout=log,
+            stderr=log,
+        )
+        try:
+            wait_until_it_answers(server)
+            yield
+        finally:
+            server.terminate()
+            server.wait()
+
+
+def wait_until_it_answers(server: subprocess.Popen[bytes]) -> None:
+    until = time.monotonic() + READY_WITHIN_S
+    while time.monotonic() < until and server.poll() is None:
+        try:
+            link = http.client.HTTPConnection("127.0.0.1", PORT, timeout=READY_WITHIN_S)
+            link.request("GET", "/account/login/")
+            link.getresponse().read()
+        except OSError:
+            time.sleep(0.2)
+        else:
+            link.close()
+            return
+    raise SystemExit("The server did not start: its log is in the folder named above.")
+
+
+class Grader:
+    """A browser's one connection, signed in."""
+
+    def __init__(self, session: str) -> None:
+        self.link = http.client.HTTPConnection("127.0.0.1", PORT, timeout=READY_WITHIN_S)
+        self.headers = {
+            "Cookie": f"sessionid={session}; csrftoken={CSRF}",
+            "Content-Type": "application/x-www-form-urlencoded",
+            "Accept": "application/json",
+        }
+
+    def ms(self, address: str, fields: dict[str, str]) -> float:
+        """Send one act, and say how long its answer took."""
+        body = urlencode({**fields, "key": str(uuid4()), "csrfmiddlewaretoken": CSRF})
+        begun = time.perf_counter()
+        self.link.request("POST", address, body, self.headers)
+        response = self.link.getresponse()
+        answer = response.read()
+        took = 1000 * (time.perf_counter() - begun)
+        if answer != b'{"saved": true}':
+            raise SystemExit(f"{address} answered {response.status}: {answer[:300]!r}")
+        return took
+
+
+def measure(judgements: int, runs: int) -> None:
+    folder = Path(tempfile.mkdtemp(prefix="jointworthy-judging-"))
+    os.environ |= {
+        "DJANGO_SETTINGS_MODULE": "benchmarks.judging_settings",
+        "DATA_DIR": str(folder),
+        "SECRET_KEY": "of a server that lives as long as the benchmark, and no longer than it",
+        "PUBLIC_URL": f"http://127.0.0.1:{PORT}",
+    }
+    (folder / "static").mkdir()
+    os.environ.pop("CACHE_URL", None)
+    found: dict[str, list[float]] = {"judgement": [], "one row": []}
+    warm = 20
+    with database():
+        from django.db import connection
+
+        session, asked, peer = fill(warm + judgements * runs)
+        vendor = connection.vendor
+        connection.close()
+        with served(folder):
+            grader, acts = Grader(session), iter(asked)
+            for address, fields in islice(acts, warm):
+                grader.ms(address, fields)
+                grader.ms("/one-row", peer)
+            for _run in range(runs):
+                took: dict[str, list[float]] = {name: [] for name in found}
+                for address, fields in islice(acts, judgements):
+                    took["judgement"].append(grader.ms(address, fields))
+                    took["one row"].append(grader.ms("/one-row", peer))
+                for name, times in took.items():
+                    found[name].append(statistics.median(times))
+            grader.link.close()
+    shutil.rmtree(folder)
+    product, row = (statistics.median(times) for times in found.values())
+    print(f"{vendor:10}  {product:13.2f}  {row:11.2f}  {product / row:5.2f}", flush=True)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--judgements", type=int, default=200)
+    parser.add_argument("--runs", type=int, default=5)
+    parser.add_argument("--here", action="store_true", help=argparse.SUPPRESS)
+    asked = parser.parse_args()
+    if asked.here:
+        measure(asked.judgements, asked.runs)
+        return
+    print(f"{asked.judgements} judgements, medians of {asked.runs} runs")
+    print("            judgement, ms  one row, ms  ratio", flush=True)
+    how = ["--judgements", str(asked.judgements), "--runs", str(asked.runs), "--here"]
+    for url in dict.fromkeys(("", os.environ.get("DATABASE_URL", ""))):
+        environment = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
+        if url:
+            environment["DATABASE_URL"] = url
+        command = [sys.executable, "-m", "benchmarks.judging", *how]
+        subprocess.run(command, env=environment, check=True)
+
+
+if __name__ == "__main__":
+    main()
