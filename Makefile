@@ -78,6 +78,7 @@ bench: install-dev
 	@$(BIN)/python -m benchmarks.work_log
 	@$(BIN)/python -m benchmarks.sweep
 	@$(BIN)/python -m benchmarks.bench_check
+	@$(BIN)/python -m benchmarks.judging
 
 format:
 	$(BIN)/ruff check --fix .

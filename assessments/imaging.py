@@ -109,7 +109,8 @@ def inspect(
     name : str
         The name it came under; if that has an extension, it must fit the format.
     max_bytes, max_pixels : int, optional
-        Limits; those of the settings by default.
+        Limits; those of the settings by default. A progressive JPEG has the lower limit
+        `PHOTO_MAX_PIXELS_PROGRESSIVE` beside them.
 
     Raises
     ------
@@ -120,6 +121,7 @@ def inspect(
     _check_bytes(size, name, max_bytes)
     form = _format_of(_head(file), name)
     with _opened(file, name, form, max_pixels) as picture:
+        _check_progressive(picture, name)
         width, height = picture.size
         turned = _orientation(picture, form) in LIES_ON_ITS_SIDE
         picture.draft(None, (max(width // 8, 1), max(height // 8, 1)))
@@ -348,6 +350,20 @@ def _check_pixels(size: tuple[int, int], name: str, most: int) -> None:
             _(
                 "%(name)s would unpack into %(width)d × %(height)d pixels, and at most"
                 " %(most)d million can be taken in. Save it smaller."
+            )
+            % {"name": name, "width": width, "height": height, "most": most // 1_000_000}
+        )
+
+
+def _check_progressive(picture: Image.Image, name: str) -> None:
+    width, height = picture.size
+    most = settings.PHOTO_MAX_PIXELS_PROGRESSIVE
+    if picture.info.get("progressive") and width * height > most:
+        raise NotAPhotograph(
+            _(
+                "%(name)s is a progressive JPEG of %(width)d × %(height)d pixels, and of those at"
+                " most %(most)d million can be taken in. Save it as a plain (baseline) JPEG or"
+                " smaller."
             )
             % {"name": name, "width": width, "height": height, "most": most // 1_000_000}
         )

@@ -91,12 +91,13 @@ class PhotosForm(SortingForm):
 
 def limits_in_words() -> str:
     said = _now(
-        "JPEG, PNG, WebP or HEIC, stills only. Each up to %(bytes)s and %(pixels)d million pixels;"
-        " at most %(many)d at once."
+        "JPEG, PNG, WebP or HEIC, stills only. Each up to %(bytes)s and %(pixels)d million pixels,"
+        " a progressive JPEG up to %(progressive)d million; at most %(many)d at once."
     )
     return said % {
         "bytes": filesizeformat(settings.PHOTO_MAX_BYTES),
         "pixels": settings.PHOTO_MAX_PIXELS // 1_000_000,
+        "progressive": settings.PHOTO_MAX_PIXELS_PROGRESSIVE // 1_000_000,
         "many": settings.DATA_UPLOAD_MAX_NUMBER_FILES,
     }
 

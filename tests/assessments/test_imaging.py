@@ -175,6 +175,16 @@ def test_what_is_not_a_photograph_is_refused_in_a_sentence(data, name, says):
     assert str(refusal.value).endswith(".")
 
 
+def test_a_progressive_picture_has_a_limit_of_its_own(settings):
+    settings.PHOTO_MAX_PIXELS_PROGRESSIVE = 96 * 64
+    at_it, beyond = (pictures.jpeg(width, progressive=True) for width in (96, 97))
+
+    assert inspect(at_it, "E07.jpg").width == 96
+    with pytest.raises(NotAPhotograph, match="progressive JPEG of 97 × 64 pixels.*baseline"):
+        inspect(beyond, "E07.jpg")
+    assert inspect(pictures.jpeg(97), "E07.jpg").width == 97
+
+
 def test_a_picture_at_the_limit_of_pixels_is_taken_and_one_beyond_is_not():
     assert inspect(png(), "E07.png", max_pixels=96 * 64).width == 96
     with pytest.raises(NotAPhotograph, match="96 × 64 pixels"):
