@@ -162,6 +162,7 @@ def addresses(today):
         "assessments:board_list": [{}],
         "training:person_list": [{}, {"q": "er"}],
         "training:person_detail": [{}],
+        "training:pin": [{}],
         "certification:person_standing": [{}],
     }
     query["certification:register_csv"] = query["certification:register"]
