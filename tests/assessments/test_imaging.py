@@ -180,7 +180,7 @@ def test_a_progressive_picture_has_a_limit_of_its_own(settings):
     at_it, beyond = (pictures.jpeg(width, progressive=True) for width in (96, 97))
 
     assert inspect(at_it, "E07.jpg").width == 96
-    with pytest.raises(NotAPhotograph, match="progressive JPEG of 97 × 64 pixels.*baseline"):
+    with pytest.raises(NotAPhotograph, match=r"progressive JPEG of 97 × 64 pixels.*baseline"):
         inspect(beyond, "E07.jpg")
     assert inspect(pictures.jpeg(97), "E07.jpg").width == 97
 
