@@ -412,6 +412,8 @@ def correct_grading(*, grading: Grading, grader: User, reason: str, at: datetime
     """
     refuse_unless_may_grade(grader, grading.board, at)
     _hold(grading.board)
+    # Whoever is judging in it is done first: nothing is left behind in a grading that is replaced.
+    Grading.objects.select_for_update().only("pk").get(pk=grading.pk)
     turns.refuse_to_correct(grading, gradings_of(grading.board), grader)
     if not reason.strip():
         raise AssessmentError(_("Say why the earlier grading is wrong."))

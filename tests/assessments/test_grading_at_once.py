@@ -84,10 +84,10 @@ def test_undo_in_several_windows_takes_each_act_back_once(board, instructor):
     assert not Judgement.objects.exists()
 
 
-def sign(grading):
+def sign(grading, stage="soldered"):
     return services.sign_stage(
         grading=Grading.objects.get(pk=grading.pk),
-        stage="soldered",
+        stage=stage,
         signer=grading.grader,
         proof="password",
         at=NOW,
@@ -143,6 +143,33 @@ def test_whoever_waited_for_a_signature_sees_it(board, judged, act):
     assert isinstance(answer, AlreadySigned)
     assert Judgement.objects.get(joint=joint, criterion__code="S-3").outcome == "accept"
     assert StageSigning.objects.count() == 1
+
+
+@pytest.mark.skipif("connection.vendor != 'postgresql'", reason="PostgreSQL only")
+def test_a_correction_takes_along_what_is_being_judged_in_what_it_replaces(instructor):
+    factories.make_criteria_set(
+        {"code": "F-1", "severity": "major", "demerits": 20, "stage": "formed"},
+        {"code": "S-1", "severity": "major", "demerits": 20},
+    )
+    board = factories.make_board(exercise=factories.make_exercise(stages=("formed", "soldered")))
+    first = services.start_grading(board=board, grader=instructor, at=NOW)
+    for joint in board.joints.all():
+        judge(first, joint, "F-1")
+    sign(first, "formed")
+
+    def correct():
+        return services.correct_grading(
+            grading=Grading.objects.get(pk=first.pk), grader=instructor, reason="Blurred", at=NOW
+        )
+
+    with ThreadPoolExecutor(1) as pool:
+        with transaction.atomic():
+            judge(first, joint, "S-1", "reject")
+            waiting = pool.submit(at_once, correct)
+            while not somebody_waits_for_us():
+                assert not waiting.done(), waiting.result()
+        [later] = waiting.result()
+    assert later.judgements.get(criterion__code="S-1").outcome == "reject"
 
 
 def somebody_waits_for_us():
