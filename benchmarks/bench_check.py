@@ -13,20 +13,17 @@ import http.client
 import os
 import shutil
 import statistics
-import subprocess
-import sys
 import tempfile
 import threading
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager
 from datetime import timedelta
 from pathlib import Path
 from urllib.parse import urlencode
 
+from .serving import READY_WITHIN_S, served
+
 PORT = 8747
 CONNECTIONS = 4
-READY_WITHIN_S = 60
 
 
 def fill(people: int) -> tuple[str, list[str]]:
@@ -97,42 +94,6 @@ def fill(people: int) -> tuple[str, list[str]]:
     return token, numbers
 
 
-@contextmanager
-def served(folder: Path) -> Iterator[None]:
-    """Serve the site and the peer as `manage.py serve` does, one process with its threads."""
-    with (folder / "gunicorn.log").open("wb") as log:
-        server = subprocess.Popen(
-            [
-                *(str(Path(sys.executable).parent / "gunicorn"), "-c", "python:config.gunicorn"),
-                "benchmarks.bench_check_urls:application",
-            ],
-            env=os.environ | {"BIND": f"127.0.0.1:{PORT}"},
-            stdout=log,
-            stderr=log,
-        )
-        try:
-            wait_until_it_answers(server)
-            yield
-        finally:
-            server.terminate()
-            server.wait()
-
-
-def wait_until_it_answers(server: subprocess.Popen[bytes]) -> None:
-    until = time.monotonic() + READY_WITHIN_S
-    while time.monotonic() < until and server.poll() is None:
-        try:
-            link = http.client.HTTPConnection("127.0.0.1", PORT, timeout=READY_WITHIN_S)
-            link.request("GET", "/api/v1/openapi.json")
-            link.getresponse().read()
-        except OSError:
-            time.sleep(0.2)
-        else:
-            link.close()
-            return
-    raise SystemExit("The server did not start: its log is in the folder named above.")
-
-
 def requests_a_second(path: str, token: str, numbers: list[str], requests: int) -> float:
     """Ask about one person after another over a few open connections, and count the time."""
     share = requests // CONNECTIONS
@@ -177,7 +138,7 @@ def main() -> None:
     paths = {"bench check": "/api/v1/standing", "one row": "/api/one-row"}
     found: dict[str, list[float]] = {name: [] for name in paths}
     token, numbers = fill(asked.people)
-    with served(folder):
+    with served("benchmarks.bench_check_urls:application", folder, PORT):
         for path in paths.values():
             requests_a_second(path, token, numbers, asked.requests // 4)
         for _run in range(asked.runs):

@@ -26,8 +26,9 @@ from pathlib import Path
 from urllib.parse import urlencode, urlsplit, urlunsplit
 from uuid import uuid4
 
+from .serving import READY_WITHIN_S, served
+
 PORT = 8748
-READY_WITHIN_S = 60
 CSRF = "c" * 32  # A cookie and a field that say the same, as the page has them.
 A_BOARD = 40  # joints
 
@@ -99,42 +100,6 @@ def database() -> Iterator[None]:
         connection.creation.destroy_test_db(name, verbosity=0)
 
 
-@contextmanager
-def served(folder: Path) -> Iterator[None]:
-    """Serve the site and the peer as `manage.py serve` does, one process with its threads."""
-    with (folder / "gunicorn.log").open("wb") as log:
-        server = subprocess.Popen(
-            [
-                *(str(Path(sys.executable).parent / "gunicorn"), "-c", "python:config.gunicorn"),
-                "benchmarks.judging_urls:application",
-            ],
-            env=os.environ | {"BIND": f"127.0.0.1:{PORT}"},
-            stdout=log,
-            stderr=log,
-        )
-        try:
-            wait_until_it_answers(server)
-            yield
-        finally:
-            server.terminate()
-            server.wait()
-
-
-def wait_until_it_answers(server: subprocess.Popen[bytes]) -> None:
-    until = time.monotonic() + READY_WITHIN_S
-    while time.monotonic() < until and server.poll() is None:
-        try:
-            link = http.client.HTTPConnection("127.0.0.1", PORT, timeout=READY_WITHIN_S)
-            link.request("GET", "/account/login/")
-            link.getresponse().read()
-        except OSError:
-            time.sleep(0.2)
-        else:
-            link.close()
-            return
-    raise SystemExit("The server did not start: its log is in the folder named above.")
-
-
 class Grader:
     """A browser's one connection, signed in."""
 
@@ -177,7 +142,7 @@ def measure(judgements: int, runs: int) -> None:
         session, asked, peer = fill(warm + judgements * runs)
         vendor = connection.vendor
         connection.close()
-        with served(folder):
+        with served("benchmarks.judging_urls:application", folder, PORT):
             grader, acts = Grader(session), iter(asked)
             for address, fields in islice(acts, warm):
                 grader.ms(address, fields)
