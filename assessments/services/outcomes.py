@@ -85,8 +85,7 @@ def _joints_remade(grading: Grading, stage: str, counted: list[Joint]) -> list[J
     }
     replaces = {pk: row[0] for pk, row in gradings.items()}
     signings = StageSigning.objects.filter(grading__board=board, stage=stage)
-    signed = set(signings.filter(grading__kind=Grading.Kind.FIRST).values_list("stage", flat=True))
-    if not signed:
+    if not signings.filter(grading__kind=Grading.Kind.FIRST).exists():
         return []
     found: dict[int, dict[int, set[int]]] = {}
     rows = Judgement.objects.filter(

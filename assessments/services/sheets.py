@@ -202,12 +202,7 @@ class Sheet:
             What `judgements` gives, or rows of it with ``grading_id``, ``joint_id``, ``code``
             and ``outcome``.
         """
-        reading_of = {
-            signing.grading_id: one for one in self.signed for signing in one.signings.values()
-        }
-        by_reading: dict[int, dict[Place, Any]] = {one.root: {} for one in self.signed}
-        for row in rows:
-            by_reading[reading_of[row.grading_id].root][row.joint_id, code_of(row)] = row
+        by_reading = self.by_reading(rows)
         if self.exercise.graders == 1:
             said: dict[Place, Any] = {}
             for reading in self.signed:
@@ -219,6 +214,16 @@ class Sheet:
             said |= by_reading[self.another.root]
             self.undecided = [one for one in self.undecided if one not in said]
         return said
+
+    def by_reading(self, rows: Iterable[Any]) -> dict[int, dict[Place, Any]]:
+        """Such rows by the root of the reading they belong to, and by place."""
+        root_of_grading = {
+            signing.grading_id: one.root for one in self.signed for signing in one.signings.values()
+        }
+        found: dict[int, dict[Place, Any]] = {one.root: {} for one in self.signed}
+        for row in rows:
+            found[root_of_grading[row.grading_id]][row.joint_id, code_of(row)] = row
+        return found
 
     def _of_two(self, by_reading: Mapping[int, dict[Place, Any]]) -> dict[Place, Any]:
         said: dict[Place, Any] = {}
@@ -325,18 +330,12 @@ def differing(board: Board) -> list[Differing]:
     sheet = Sheet(board)
     if board.exercise.graders == 1:
         return []
-    by_reading: dict[int, dict[Place, Judgement]] = {one.root: {} for one in sheet.signed}
-    reading_of = {
-        signing.grading_id: one.root for one in sheet.signed for signing in one.signings.values()
-    }
     rows = sheet.judgements().select_related(
         "joint__position", "criterion", "photo", "measurement__photo", "tool", "grading__grader"
     )
-    for row in rows:
-        by_reading[reading_of[row.grading_id]][row.joint_id, code_of(row)] = row
     found = [
         Differing(one[place], other[place], decided.get(place))
-        for one, other, decided in sheet.pairs(by_reading)
+        for one, other, decided in sheet.pairs(sheet.by_reading(rows))
         for place in readings.compare(_outcomes(one), _outcomes(other)).differ
     ]
     found.sort(key=lambda one: _order(one.first))

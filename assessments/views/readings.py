@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from assessments import access, gates
+from assessments.domain.readings import reworks_left
 from assessments.exceptions import AssessmentError
 from assessments.forms.readings import AnotherReadingForm, DecisionForm, ReworkForm
 from assessments.services import decisions, outcomes, requests, rework
@@ -59,7 +60,7 @@ def joint_rework(request: UserRequest, number: str, joint_id: int) -> HttpRespon
         "board": board,
         "joint": joint,
         "found": found,
-        "left": board.exercise.rework_allowed + 1 - joint.make,
+        "left": reworks_left(joint.make, board.exercise.rework_allowed),
         "form": form,
     }
     status = 422 if form.is_bound else 200

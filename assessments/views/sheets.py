@@ -1,5 +1,7 @@
 """The result sheet of a board: a page to print, and the same as a PDF."""
 
+from collections.abc import Callable
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
@@ -10,46 +12,47 @@ from django.views.decorators.http import require_safe
 
 from assessments import access
 from assessments.exceptions import NothingToPrint
-from assessments.models import Board
 from assessments.result_pdf import result_pdf, words
-from assessments.result_sheet import result_sheet
+from assessments.result_sheet import Sheet, result_sheet
 from training.access import UserRequest
-
-
-def _refuse_blind(request: UserRequest, board: Board) -> None:
-    """Print nothing for whoever may still have to read the board without it."""
-    if hasattr(board, "outcome") and not access.may_see_outcome(request.user, board):
-        raise NothingToPrint(access.why_outcome_is_closed(board))
 
 
 @require_safe
 @login_required
 def board_sheet(request: UserRequest, number: str) -> HttpResponse:
-    board = access.board_for_reader(request.user, number)
-    try:
-        _refuse_blind(request, board)
-        sheet = result_sheet(board, user=request.user, at=timezone.now())
-    except NothingToPrint as error:
-        messages.error(request, str(error))
-        return redirect("assessments:board_detail", board.number)
-    context = {"board": board, "sheet": sheet, "words": words()}
-    response = render(request, "assessments/board_sheet.html", context)
-    add_never_cache_headers(response)
-    return response
+    return _answered(request, number, _as_page)
 
 
 @require_safe
 @login_required
 def board_sheet_pdf(request: UserRequest, number: str) -> HttpResponse:
+    return _answered(request, number, _as_pdf)
+
+
+def _answered(
+    request: UserRequest, number: str, laid_out: Callable[[UserRequest, Sheet], HttpResponse]
+) -> HttpResponse:
+    """The sheet, for whoever will not still have to read the board without it."""
     board = access.board_for_reader(request.user, number)
     try:
-        _refuse_blind(request, board)
+        if hasattr(board, "outcome") and not access.may_see_outcome(request.user, board):
+            raise NothingToPrint(access.why_outcome_is_closed(board))
         sheet = result_sheet(board, user=request.user, at=timezone.now())
     except NothingToPrint as error:
         messages.error(request, str(error))
         return redirect("assessments:board_detail", board.number)
-    response = HttpResponse(result_pdf(sheet), content_type="application/pdf")
-    name = "".join(one if one.isalnum() or one in "-_" else "-" for one in board.number)
-    response["Content-Disposition"] = f'inline; filename="result-{name}.pdf"'
+    response = laid_out(request, sheet)
     add_never_cache_headers(response)
+    return response
+
+
+def _as_page(request: UserRequest, sheet: Sheet) -> HttpResponse:
+    context = {"board": sheet.board, "sheet": sheet, "words": words()}
+    return render(request, "assessments/board_sheet.html", context)
+
+
+def _as_pdf(request: UserRequest, sheet: Sheet) -> HttpResponse:
+    response = HttpResponse(result_pdf(sheet), content_type="application/pdf")
+    name = "".join(one if one.isalnum() or one in "-_" else "-" for one in sheet.board.number)
+    response["Content-Disposition"] = f'inline; filename="result-{name}.pdf"'
     return response
