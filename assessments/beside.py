@@ -13,7 +13,8 @@ from . import access
 from .desk import Desk
 from .domain.scoring import JointState
 from .models import Board, Criterion, Joint, Judgement
-from .result_sheet import Picture, Said, picture_of_place, say
+from .result_pictures import Picture, picture_of_place
+from .result_sheet import Said, say
 from .screens import WHOLE_BOARD
 from .services import outcomes
 

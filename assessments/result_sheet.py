@@ -4,12 +4,11 @@ Only what a signature covers stands on it, read through `outcomes.read_board` al
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db.models import Prefetch
 from django.utils.html import strip_tags
-from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -17,74 +16,15 @@ from training.limit_line import LimitLine
 from training.models import Calibration, Tool, User
 from training.templatetags import look
 
-from .domain.marks_drawn import Drawn
 from .domain.scoring import BoardResult, JointState
 from .exceptions import NothingToPrint
-from .models import Board, Criterion, Grading, Joint, Judgement, Photo
+from .models import Board, Criterion, Grading, Judgement, Photo
+from .result_pictures import Picture, pictures_of
 from .services import outcomes
 from .services.grading import gradings_of
-from .services.measuring import drawn_of
 from .templatetags import judging
 
-LEAST_WINDOW = 0.45  # of a photograph's width and height
-ROUND_MARKS = 1.7  # how much wider than its marks a window is
-RADIUS, ARM = 6, 1.6  # of a marked place and of a cross, in hundredths of the longer side
-HALO, COPPER, WHITE = "#101112", "#f0a878", "#ffffff"
-
 Fact = tuple[str, str]
-
-
-@dataclass(frozen=True, slots=True)
-class Picture:
-    """A part of a photograph with what was marked on it.
-
-    Attributes
-    ----------
-    window : tuple of four floats
-        Left, top, width and height in pixels of the upright photograph.
-    circles : tuple of (x, y)
-        Marked places, in the same pixels.
-    """
-
-    photo: Photo
-    window: tuple[float, float, float, float]
-    drawn: tuple[Drawn, ...]
-    circles: tuple[tuple[float, float], ...]
-    alt: str
-    caption: str
-
-    @property
-    def view_box(self) -> str:
-        return " ".join(f"{one:.1f}" for one in self.window)
-
-    @property
-    def marks(self) -> SafeString:
-        """What is marked, drawn for an SVG of this view box; empty where nothing is."""
-        unit = max(self.window[2:]) / 100
-        lines, crosses = [], []
-        for lay in self.drawn:
-            for line in lay.lines:
-                points = " ".join(f"{x:.1f},{y:.1f}" for x, y in line)
-                lines.append(f'<polyline points="{points}"/>')
-            arm = ARM * unit
-            crosses += [
-                f'<path d="M{x - arm:.1f} {y:.1f}h{2 * arm:.1f}"/>'
-                f'<path d="M{x:.1f} {y - arm:.1f}v{2 * arm:.1f}"/>'
-                for x, y in lay.marks
-            ]
-        lines += [
-            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="{RADIUS * unit:.1f}"/>' for x, y in self.circles
-        ]
-        strokes = ((lines + crosses, HALO, 1.1), (lines, COPPER, 0.5), (crosses, WHITE, 0.4))
-        # Numbers alone: nothing here came from a person as text.
-        return SafeString(
-            "".join(
-                f'<g fill="none" stroke="{colour}" stroke-width="{wide * unit:.2f}">'
-                f"{''.join(what)}</g>"
-                for what, colour, wide in strokes
-                if what
-            )
-        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -308,9 +248,6 @@ def _rules(result: BoardResult) -> Iterable[RuleSaid]:
         )
 
 
-# Joints
-
-
 def _part(
     reading: outcomes.JointReading,
     photos: Sequence[Photo],
@@ -361,7 +298,7 @@ def _part(
         state=state.value,
         points=points,
         score=_("score %(score)s of 100") % {"score": points} if joint else points,
-        pictures=tuple(_pictures(reading, photos)),
+        pictures=tuple(pictures_of(reading, photos)),
         faults=tuple(one for one in said if one.rejects),
         measured=tuple(one for one in said if not one.rejects and one.judgement.value is not None),
         plain=tuple(lines),
@@ -371,11 +308,6 @@ def _part(
 def say(one: Judgement) -> Said:
     """Put one judgement into words."""
     criterion = one.criterion
-    measured = ""
-    if one.value is not None:
-        measured = judging.value_shown(one, criterion.unit)
-        if one.uncertainty is not None:
-            measured += f" ± {judging.uncertainty_shown(one, criterion.unit)}"
     verdict = judging.criterion_verdict(one)
     how = [str(one.get_how_display())]
     if one.tool:
@@ -389,7 +321,7 @@ def say(one: Judgement) -> Said:
         title=f"{criterion.code} {criterion.title}",
         outcome=str(one.get_outcome_display()),
         cost=f"{criterion.get_severity_display()}, {cost % {'n': criterion.demerits}}",
-        measured=measured,
+        measured=judging.measured_shown(one, criterion.unit),
         verdict=str(look.VERDICTS[verdict][2]) if verdict in look.VERDICTS else "",
         limits=judging.criterion_limits(criterion),
         how=", ".join(how),
@@ -397,135 +329,6 @@ def say(one: Judgement) -> Said:
         source=", ".join(filter(None, (criterion.document, criterion.clause))),
         unverified=not criterion.is_verified,
     )
-
-
-def _pictures(reading: outcomes.JointReading, photos: Sequence[Photo]) -> Iterable[Picture]:
-    """Each photograph that a judgement names, cut to what is marked on it; else the last one."""
-    joint_id = reading.joint.pk if reading.joint else None
-    place = reading.joint.position.name if reading.joint else _("the whole board")
-    known = {one.pk: one for one in photos}
-    named: dict[int, list[Judgement]] = {}
-    for one in reading.judgements:
-        if one.photo_id in known:
-            named.setdefault(one.photo_id, []).append(one)
-    if not named:
-        own = [one for one in photos if one.joint_id == joint_id]
-        named = {own[-1].pk: []} if own else {}
-    for key in (one.pk for one in photos if one.pk in named):
-        photo, judgements = known[key], named[key]
-        rest = []
-        marked = False
-        for one in judgements:
-            measurement = one.measurement
-            if measurement is not None and measurement.photo_id == key:
-                # The photograph is at hand with its renditions; nothing is asked for again.
-                measurement.photo = photo
-                marked = True
-                yield _picture(
-                    photo,
-                    place,
-                    [drawn_of(measurement)],
-                    _places([one]),
-                    f"{one.criterion.title} {say(one).measured}",
-                )
-            elif one.mark_x is not None:
-                rest.append(one)
-        if rest or not marked:
-            titles = "; ".join(dict.fromkeys(one.criterion.title for one in rest))
-            yield _picture(photo, place, [], _places(rest), titles)
-
-
-def picture_of_place(
-    joint: Joint | None, judgement: Judgement | None, photos: Sequence[Photo], stage: str
-) -> Picture | None:
-    """One whole photograph of a place, with what a judgement marked on it.
-
-    The photograph that the judgement names, else the first of the stage, else the first.
-    """
-    joint_id = joint.pk if joint else None
-    named = judgement.photo_id if judgement else None
-    own = [one for one in photos if one.joint_id == joint_id]
-    first = [one for one in photos if one.pk == named]
-    first += [one for one in own if one.stage == stage] + own
-    if not first:
-        return None
-    photo = first[0]
-    place = joint.position.name if joint else _("the whole board")
-    drawn: list[Drawn] = []
-    circles: tuple[tuple[float, float], ...] = ()
-    if judgement is not None and photo.pk == named:
-        measurement = judgement.measurement
-        if measurement is not None and measurement.photo_id == named:
-            drawn = [drawn_of(measurement)]
-        circles = _places([judgement])
-    picture = _picture(photo, place, drawn, circles, "")
-    return replace(
-        picture, window=(0.0, 0.0, float(photo.upright_width), float(photo.upright_height))
-    )
-
-
-def _places(judgements: Iterable[Judgement]) -> tuple[tuple[float, float], ...]:
-    return tuple(
-        dict.fromkeys(
-            (one.mark_x, one.mark_y)
-            for one in judgements
-            if one.mark_x is not None and one.mark_y is not None
-        )
-    )
-
-
-def _picture(
-    photo: Photo,
-    place: str,
-    drawn: Sequence[Drawn],
-    circles: tuple[tuple[float, float], ...],
-    says: str,
-) -> Picture:
-    points = [point for one in drawn for line in (*one.lines, one.marks) for point in line]
-    window = window_round([*points, *circles], photo.upright_width, photo.upright_height)
-    caption = [place]
-    if photo.stage:
-        caption.append(str(photo.get_stage_display()))
-    if photo.magnification:
-        caption.append(f"{judging.plain(photo.magnification)}×")
-    alt = _("Photograph of %(place)s") % {"place": place}
-    if says and (points or circles):
-        alt = _("Photograph of %(place)s, marked: %(says)s") % {"place": place, "says": says}
-    return Picture(
-        photo=photo,
-        window=window,
-        drawn=tuple(drawn),
-        circles=circles,
-        alt=alt,
-        caption=", ".join(caption) + (f": {says}" if says else ""),
-    )
-
-
-def window_round(
-    points: Sequence[tuple[float, float]], wide: int, high: int
-) -> tuple[float, float, float, float]:
-    """Left, top, width and height of a window round points, in the photograph's shape and on it.
-
-    Without points it is the whole photograph.
-
-    Examples
-    --------
-    >>> window_round([(0, 0)], 800, 600)
-    (0.0, 0.0, 360.0, 270.0)
-    """
-    if not points:
-        return 0.0, 0.0, float(wide), float(high)
-    left, right = min(x for x, _y in points), max(x for x, _y in points)
-    top, bottom = min(y for _x, y in points), max(y for _x, y in points)
-    share = max((right - left) / wide, (bottom - top) / high) * ROUND_MARKS
-    share = min(max(share, LEAST_WINDOW), 1.0)
-    across, down = wide * share, high * share
-    x = min(max((left + right - across) / 2, 0.0), wide - across)
-    y = min(max((top + bottom - down) / 2, 0.0), high - down)
-    return x, y, across, down
-
-
-# What it rests on
 
 
 def _signed(board: Board, reading: outcomes.BoardReading) -> Iterable[Signed]:

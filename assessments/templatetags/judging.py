@@ -61,6 +61,15 @@ def uncertainty_shown(judgement: Judgement, unit: str) -> str:
     return limit_line.with_unit(_of_marks(judgement)[1] or "0", unit)
 
 
+def measured_shown(judgement: Judgement, unit: str) -> str:
+    """``253 ± 4 °``: the value that was judged with its uncertainty; empty without a value."""
+    if judgement.value is None:
+        return ""
+    if judgement.uncertainty is None:
+        return value_shown(judgement, unit)
+    return f"{value_shown(judgement, unit)} ± {uncertainty_shown(judgement, unit)}"
+
+
 def _of_marks(judgement: Judgement) -> tuple[str, str | None]:
     spread = judgement.standard_uncertainty
     return limit_line.figures(

@@ -15,7 +15,8 @@ from pypdf import PdfReader
 from assessments.exceptions import NothingToPrint
 from assessments.models import Grading
 from assessments.result_pdf import result_pdf
-from assessments.result_sheet import result_sheet, window_round
+from assessments.result_pictures import window_round
+from assessments.result_sheet import result_sheet
 from assessments.services import grading as services
 from assessments.services import measuring, outcomes
 from assessments.services.boards import hand_in
