@@ -3,9 +3,20 @@
 from assessments.models import Board, Grading
 from assessments.services import grading as services
 from assessments.services import outcomes
+from tests import factories
 from tests.factories import NOW
 
 IN_HAND = services.Circumstances()
+
+
+def make_criteria():
+    """Criteria of two stages, one of each severity and one of the whole board."""
+    return factories.make_criteria_set(
+        {"code": "F-1", "severity": "major", "demerits": 20, "stage": "formed"},
+        {"code": "S-1", "severity": "critical", "demerits": 40},
+        {"code": "S-3", "severity": "minor", "demerits": 5},
+        {"code": "S-9", "severity": "minor", "demerits": 5, "of": "board"},
+    )
 
 
 def fresh(board):

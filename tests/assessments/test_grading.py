@@ -20,14 +20,7 @@ from training.models import Tool
 
 IN_HAND = Circumstances(how="at_board", magnification=Decimal("10"))
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def _everybody_has_standing():
-    before = gates.register_may_grade(lambda user, joint_types, day: "")
-    yield
-    gates.register_may_grade(before)
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("everybody_has_standing")]
 
 
 @pytest.fixture

@@ -2,38 +2,21 @@
 
 import json
 from concurrent.futures import ThreadPoolExecutor
-from threading import Barrier
 
 import pytest
-from django.db import connection, connections, transaction
+from django.db import connection, transaction
 
 from assessments.exceptions import AlreadySigned
 from assessments.models import Board, Grading, Judgement, StageSigning, UndoStep
 from assessments.services import grading as services
 from assessments.services import outcomes
 from tests import factories
+from tests.assessments.together import at_once
 from tests.factories import NOW
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
 AT_ONCE = 4
-
-
-def at_once(*acts):
-    """Run acts in threads that start together; return what each gave, or its refusal."""
-    together = Barrier(len(acts))
-
-    def run(act):
-        together.wait()
-        try:
-            return act()
-        except AlreadySigned as error:
-            return error
-        finally:
-            connections.close_all()
-
-    with ThreadPoolExecutor(len(acts)) as pool:
-        return list(pool.map(run, acts))
 
 
 @pytest.fixture

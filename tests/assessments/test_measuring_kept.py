@@ -6,7 +6,6 @@ from decimal import Decimal
 import pytest
 from django.db import DatabaseError, transaction
 
-from assessments import gates
 from assessments.exceptions import AssessmentError, CannotMeasure
 from assessments.models import Judgement, Measurement
 from assessments.services import grading, measuring, outcomes
@@ -16,14 +15,7 @@ from tests import factories
 from tests.assessments.marks_placed import clearance, wrap
 from tests.factories import NOW
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def _everybody_has_standing():
-    before = gates.register_may_grade(lambda user, joint_types, day: "")
-    yield
-    gates.register_may_grade(before)
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("everybody_has_standing")]
 
 
 @pytest.fixture

@@ -8,7 +8,7 @@ import pytest
 from django.urls import reverse
 from PIL import Image
 
-from assessments import access, gates
+from assessments import access
 from assessments.domain.geometry import Quantity, measure
 from assessments.models import Measurement
 from assessments.services import grading, measuring, photos
@@ -18,14 +18,7 @@ from tests.assessments.marks_placed import hollow, wrap
 from tests.factories import NOW
 from training.models import Position
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def _everybody_has_standing():
-    before = gates.register_may_grade(lambda user, joint_types, day: "")
-    yield
-    gates.register_may_grade(before)
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("everybody_has_standing")]
 
 
 @pytest.fixture

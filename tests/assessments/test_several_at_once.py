@@ -1,45 +1,20 @@
 """Several people at once: two graders who sign, a third seat, one decision, one request."""
 
-from concurrent.futures import ThreadPoolExecutor
-from threading import Barrier
-
 import pytest
-from django.db import connections
 
-from assessments import gates
 from assessments.exceptions import AssessmentError
 from assessments.models import BoardOutcome, Grading, Joint, ReadingRequest, Rework, StageSigning
 from assessments.services import decisions, requests, rework
 from assessments.services import grading as services
 from tests import factories
 from tests.assessments.several import begin, fresh, joint, judge, outcome_of, read
+from tests.assessments.together import at_once
 from tests.factories import NOW
 
-pytestmark = pytest.mark.django_db(transaction=True)
-
-
-@pytest.fixture(autouse=True)
-def _everybody_has_standing():
-    before = gates.register_may_grade(lambda user, joint_types, day: "")
-    yield
-    gates.register_may_grade(before)
-
-
-def at_once(*acts):
-    """Run acts in threads that start together; return what each gave, or its refusal."""
-    together = Barrier(len(acts))
-
-    def run(act):
-        together.wait()
-        try:
-            return act()
-        except AssessmentError as error:
-            return error
-        finally:
-            connections.close_all()
-
-    with ThreadPoolExecutor(len(acts)) as pool:
-        return list(pool.map(run, acts))
+pytestmark = [
+    pytest.mark.django_db(transaction=True),
+    pytest.mark.usefixtures("everybody_has_standing"),
+]
 
 
 def refused(found):

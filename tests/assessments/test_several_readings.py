@@ -22,29 +22,26 @@ from assessments.services import decisions, outcomes, requests, sheets
 from assessments.services import grading as services
 from records.models import TrailEntry, TrailPayload
 from tests import factories
-from tests.assessments.several import begin, fresh, joint, judge, outcome_of, read, sign
+from tests.assessments.several import (
+    begin,
+    fresh,
+    joint,
+    judge,
+    make_criteria,
+    outcome_of,
+    read,
+    sign,
+)
 from tests.factories import NOW
 
 LATER = NOW + timedelta(hours=2)
 
-pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture(autouse=True)
-def _everybody_has_standing():
-    before = gates.register_may_grade(lambda user, joint_types, day: "")
-    yield
-    gates.register_may_grade(before)
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("everybody_has_standing")]
 
 
 @pytest.fixture
 def criteria():
-    return factories.make_criteria_set(
-        {"code": "F-1", "severity": "major", "demerits": 20, "stage": "formed"},
-        {"code": "S-1", "severity": "critical", "demerits": 40},
-        {"code": "S-3", "severity": "minor", "demerits": 5},
-        {"code": "S-9", "severity": "minor", "demerits": 5, "of": "board"},
-    )
+    return make_criteria()
 
 
 @pytest.fixture
