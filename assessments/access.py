@@ -149,7 +149,8 @@ def board_has_result(board: Board) -> bool:
     """Whether the signatures on a board have come to a result, that may since be reopened."""
     if board.outcome.complete:
         return True
-    return board.joints.filter(make__gt=1).exists()
+    known = getattr(board, "is_reworked", None)  # Lists ask for all their boards at once.
+    return board.joints.filter(make__gt=1).exists() if known is None else known
 
 
 def _has_signed(user: User, board: Board) -> bool:

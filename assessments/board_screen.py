@@ -54,6 +54,7 @@ class BoardScreen:
     may_hand_in: bool
     may_read_first: bool
     several: Several
+    tools: tuple[str, ...]
 
     @property
     def waits_for_others(self) -> bool:
@@ -63,14 +64,12 @@ class BoardScreen:
         begun = self.state == "begun" or self.state == "again"
         return under_way and begun and self.may_judge and several.wait in ("", "decision")
 
-    tools: tuple[str, ...]
-
 
 def board_lines(boards: Iterable[Board], user: User, now: datetime) -> list[BoardLine]:
     lines = []
     for board in boards:
         shows = access.may_see_outcome(user, board)
-        state = state_of(board) if shows else blind_state_of(board)
+        state = state_shown(board, shows)
         since = board.handed_out_on
         if state in ("passed", "failed") and board.outcome.decided_at is not None:
             since = board.site.today(board.outcome.decided_at)
@@ -112,7 +111,7 @@ def board_screen(board: Board, user: User) -> BoardScreen:
         ),
         groups=tuple(group for group in groups if group.photos),
         photo_count=len(photos),
-        state=state_of(board) if not several.blind else blind_state_of(board),
+        state=state_shown(board, not several.blind),
         shows_outcome=shows,
         is_own=own,
         may_judge=access.may_judge(user, board) and board.disposed_at is None,
@@ -139,10 +138,11 @@ def _states(board: Board) -> dict[int, str]:
     return found
 
 
-def blind_state_of(board: Board) -> str:
-    """Where a board has got to, for whoever may not see what was judged of it."""
+def state_shown(board: Board, shows_outcome: bool) -> str:
+    """Where a board has got to, for whoever may see what was judged of it or may not."""
     outcome = getattr(board, "outcome", None)
-    return "again" if outcome is not None and outcome.complete else state_of(board)
+    is_closed = outcome is not None and outcome.complete and not shows_outcome
+    return "again" if is_closed else state_of(board)
 
 
 def state_of(board: Board) -> str:

@@ -11,7 +11,7 @@ from django.urls import reverse
 from training.models import ClassSession, Exercise, Person, Stage, User
 
 from . import access
-from .board_screen import blind_state_of, state_of
+from .board_screen import state_shown
 from .desk import Desk, desks_for
 from .domain.scoring import JointState
 from .exceptions import AssessmentError, MayNotGrade
@@ -83,7 +83,7 @@ class ClassDay:
 
     @property
     def photographed(self) -> dict[str, dict]:
-        """For the script: the joints of each board, and how many photographs each has."""
+        """For the script: whose each board is, and its joints."""
         return {
             row.board.number: {
                 "who": trainee.person.full_name,
@@ -124,9 +124,7 @@ def class_day(session: ClassSession, user: User, now: datetime) -> ClassDay:
         rows.setdefault(board.person_id, []).append(
             BoardRow(
                 board=board,
-                state=state_of(board)
-                if access.may_see_outcome(user, board)
-                else blind_state_of(board),
+                state=state_shown(board, access.may_see_outcome(user, board)),
                 cells=cells,
                 joints=tuple(desk.joints) if desk else (),
                 missing=desk.missing if desk else (),

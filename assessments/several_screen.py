@@ -111,13 +111,15 @@ def result_of(
     answered = request is not None and request.answered_at is not None
     judges = access.may_judge(user, board)
     told = judges or user.has_role(Role.QUALITY, site=board.site_id)
+    asked = (request is not None and told) or (judges and board.exercise.rework_allowed)
+    resting = gates.what_rests_on(board) if asked else []
     return Result(
         makes=tuple(_makes(board, reading)),
         may_send_back=tuple(
             one.joint
             for one in reading.joints
             if judges and one.joint and one.rejections
-            and not rework.why_no_rework(board, one.joint, reading)
+            and not rework.why_no_rework(board, one.joint, reading, resting)
         ),
         differing=tuple(sheets.differing(board)),
         readings=tuple(one for one in gradings if one.kind == Grading.Kind.FIRST)
@@ -127,7 +129,7 @@ def result_of(
         former=tuple(one for one in gradings if one.kind != Grading.Kind.ANOTHER)
         if answered
         else (),
-        resting=tuple(gates.what_rests_on(board)) if request is not None and told else (),
+        resting=tuple(resting) if request is not None and told else (),
         may_ask=access.is_own(user, board) and not requests.why_not_ask(board, user),
     )  # fmt: skip
 

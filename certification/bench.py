@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import islice
 
 from django.db.models import Count, Q
 
@@ -100,7 +101,7 @@ def bench_of(user: User, day: date) -> Bench:
         waiting_count=waiting.count(),
         to_sign=_to_sign(user, boards),
         readings=readings,
-        at_bench_count=boards.filter(handed_in_at__isnull=True, disposed_at__isnull=True).count(),
+        at_bench_count=boards.at_the_bench().count(),
         due=due[:SHOWN],
         stopped=_stopped(sites, day),
         classes=_classes(sites, day),
@@ -111,12 +112,13 @@ def bench_of(user: User, day: date) -> Bench:
 def _readings(user: User, several) -> list[ToRead]:
     """Boards that wait for a second grader, a decision, an inspection or another reading."""
     boards = several.filter(disposed_at__isnull=True).with_list_columns().order_by("handed_in_at")
-    found = [
+    found = (
         ToRead(board, wait)
         for board in boards
         if not board.is_sent_back and (wait := waits.wait_for(board, user))
-    ]
-    return found[:SHOWN]
+    )
+    # Each board is asked about by itself, so no further than the list goes.
+    return list(islice(found, SHOWN))
 
 
 def _due(sites: set[int], day: date) -> list[Due]:

@@ -66,6 +66,7 @@ class BoardQuerySet(models.QuerySet["Board"]):
             joint_count=self._count_of("joints", make=1),
             photo_count=self._count_of("photos"),
             is_sent_back=Exists(sent_back()),
+            is_reworked=Exists(Joint.objects.filter(board=OuterRef("pk"), make__gt=1)),
         )
 
     def _count_of(self, name: str, **of: int) -> Coalesce:

@@ -1,6 +1,6 @@
 """Sending a rejected joint back to be made again."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 
 from django.db import transaction
@@ -17,13 +17,20 @@ from . import outcomes, turns
 from .grading import refuse_unless_may_grade
 
 
-def why_no_rework(board: Board, joint: Joint, reading: outcomes.BoardReading) -> str:
+def why_no_rework(
+    board: Board,
+    joint: Joint,
+    reading: outcomes.BoardReading,
+    resting: Sequence[str] | None = None,
+) -> str:
     """Empty where a joint may be sent back for rework now, else why not.
 
     Parameters
     ----------
     reading : BoardReading
         The board as `outcomes.read_board` gives it.
+    resting : sequence of str, optional
+        What `gates.what_rests_on` says of the board, where it was asked already.
     """
     allowed = board.exercise.rework_allowed
     if not allowed:
@@ -51,7 +58,9 @@ def why_no_rework(board: Board, joint: Joint, reading: outcomes.BoardReading) ->
         return _("%(joint)s has been reworked as often as the exercise allows.") % {
             "joint": joint.position.name
         }
-    if resting := gates.what_rests_on(board):
+    if resting is None:
+        resting = gates.what_rests_on(board)
+    if resting:
         return _("This rests on the board as it was judged: %(what)s. It is not reworked.") % {
             "what": ", ".join(resting)
         }

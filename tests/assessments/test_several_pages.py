@@ -3,6 +3,8 @@
 import re
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
@@ -431,3 +433,41 @@ def test_only_whoever_made_the_board_may_ask(client, graders, rejected):
         client.force_login(user)
         for ask in (client.get, client.post):
             assert ask(at("another_reading", rejected)).status_code == 404
+
+
+# How many queries
+
+
+def queries(client, address):
+    client.get(address)  # The session is written with the first request of a minute.
+    with CaptureQueriesContext(connection) as found:
+        assert client.get(address).status_code == 200
+    return len(found)
+
+
+def test_a_list_of_boards_of_two_graders_asks_no_more_for_more_of_them(client, graders, criteria):
+    client.force_login(graders[2])
+
+    def fill(n):
+        for _ in range(n):
+            sign_all(begin(make_board(graders=2), graders[0]))
+        return queries(client, reverse("assessments:board_list"))
+
+    few = fill(1)
+    assert fill(4) == few
+
+
+def test_a_result_asks_no_more_for_more_joints_that_may_be_sent_back(client, graders, criteria):
+    client.force_login(graders[1])
+
+    def result(*rejected):
+        board = make_board()
+        sign_all(begin(board, graders[0]), rejected)
+        return queries(client, at("board_result", board))
+
+    assert result(("E01", "S-1"), ("E02", "S-1")) == result(("E01", "S-1"))
+
+
+def sign_all(grading, rejected=()):
+    judge(grading, rejected)
+    sign(grading)
