@@ -63,7 +63,14 @@ def _joints_corrected(
     )
     if grading.kind == Grading.Kind.FIRST and not first.exists():
         return counted
-    judged = set(grading.judgements.filter(stage=stage).values_list("joint_id", flat=True))
+    given = models.Q(grading=grading)
+    if grading.kind == Grading.Kind.FIRST and grading.board.exercise.graders == 1:
+        # One reading, whoever signed which stage of it: a stage of somebody else's may be open
+        # in a correction, which then reads what they read.
+        given |= models.Q(grading__in=first.values("grading"))
+    judged = set(
+        Judgement.objects.filter(given, stage=stage).values_list("joint_id", flat=True).distinct()
+    )
     last = {joint.position_id: joint for joint in makes if joint.pk in judged}
     if grading.kind == Grading.Kind.REWORK:
         return list(last.values())

@@ -5,7 +5,8 @@ two graders, an inspection of reworked joints, a third person's decisions, anoth
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from datetime import datetime
 from typing import Any
 
 from django.db import models
@@ -30,11 +31,15 @@ Place = tuple[int | None, str]
 
 @dataclass(frozen=True, slots=True)
 class SignedReading:
-    """One reading by its signings: for each stage the one that counts, the latest."""
+    """One reading by its signings: for each stage the one that counts, the latest.
+
+    ``first_signed`` says when each stage of it was signed for the first time.
+    """
 
     root: int
     kind: str
-    signings: dict[str, StageSigning]
+    signings: dict[str, StageSigning] = field(default_factory=dict)
+    first_signed: dict[str, datetime] = field(default_factory=dict)
 
     @property
     def graders(self) -> set[int]:
@@ -52,20 +57,33 @@ def root_of(grading_id: int, replaces: Mapping[int, int | None]) -> int:
     return grading_id
 
 
-def signed_readings(signings: Sequence[StageSigning]) -> list[SignedReading]:
-    """Signings of one board, oldest first, gathered by the reading they belong to."""
+def signed_readings(signings: Sequence[StageSigning], graders: int) -> list[SignedReading]:
+    """Signings of one board, oldest first, gathered by the reading they belong to.
+
+    Where the exercise asks for one grader, whoever signs a stage goes on where another left
+    off, so that all first gradings are one reading: of each stage the latest signing counts,
+    whosever it is and whichever stage of theirs it corrects.
+    """
     # Only a signed grading can be replaced, so every link of a chain is among these.
     replaces = {one.grading_id: one.grading.replaces_id for one in signings}
     found: dict[int, SignedReading] = {}
+    alone: int | None = None
     for one in signings:
         root = root_of(one.grading_id, replaces)
-        found.setdefault(root, SignedReading(root, one.grading.kind, {})).signings[one.stage] = one
+        if graders == 1 and one.grading.kind == FIRST:
+            alone = root if alone is None else alone
+            root = alone
+        reading = found.setdefault(root, SignedReading(root, one.grading.kind))
+        reading.signings[one.stage] = one
+        reading.first_signed.setdefault(one.stage, one.signed_at)
     return list(found.values())
 
 
-def that_count(signings: Sequence[StageSigning], stages: Sequence[str]) -> list[StageSigning]:
+def that_count(
+    signings: Sequence[StageSigning], stages: Sequence[str], graders: int
+) -> list[StageSigning]:
     """The signings of a board that its result rests on, of those given oldest first."""
-    signed = signed_readings(signings)
+    signed = signed_readings(signings, graders)
     another = _finished(signed, ANOTHER, stages)
     if not another:
         kept = [one for one in signed if one.kind != ANOTHER]
@@ -133,7 +151,7 @@ class Sheet:
             .select_related("grading__criteria_set", "signature")
             .order_by("signed_at", "id")
         )
-        self.signed = signed_readings(self.all_signings)
+        self.signed = signed_readings(self.all_signings, self.exercise.graders)
         stages = self.exercise.stages
         self.first = [one for one in self.signed if one.kind == FIRST]
         self.another = next(iter(_finished(self.signed, ANOTHER, stages)), None)
@@ -147,7 +165,9 @@ class Sheet:
     @property
     def counting(self) -> list[StageSigning]:
         """Every signing that the result rests on; none while there is nothing to show."""
-        return that_count(self.all_signings, self.exercise.stages) if self.signings else []
+        if not self.signings:
+            return []
+        return that_count(self.all_signings, self.exercise.stages, self.exercise.graders)
 
     def _signings(self) -> dict[str, StageSigning]:
         """For each stage the signing that is shown for it."""

@@ -1,6 +1,6 @@
 """What a scheme asks of somebody before they are certified, as met and not met."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -40,7 +40,8 @@ class PassedBoard:
     @property
     def effective(self) -> list[StageSigning]:
         """The signings that its result rests on: of every reading the latest of each stage."""
-        return sheets.that_count(self.signings, self.board.exercise.stages)
+        exercise = self.board.exercise
+        return sheets.that_count(self.signings, exercise.stages, exercise.graders)
 
 
 @dataclass(frozen=True)
@@ -197,13 +198,14 @@ def _passed_boards(person: Person, exercise_codes: set[str]) -> list[PassedBoard
     ]
 
 
-def _judged_at(board: Board, signings: Iterable[StageSigning]) -> datetime | None:
-    signings = [one for one in signings if one.grading.kind != Grading.Kind.ANOTHER]
-    replaces = {one.grading_id: one.grading.replaces_id for one in signings}
-    first: dict[tuple[int, str], datetime] = {}
-    for one in signings:
-        first.setdefault((sheets.root_of(one.grading_id, replaces), one.stage), one.signed_at)
-    return max(first.values(), default=board.outcome.decided_at)
+def _judged_at(board: Board, signings: Sequence[StageSigning]) -> datetime | None:
+    first = [
+        at
+        for reading in sheets.signed_readings(signings, board.exercise.graders)
+        if reading.kind != Grading.Kind.ANOTHER
+        for at in reading.first_signed.values()
+    ]
+    return max(first, default=board.outcome.decided_at)
 
 
 def resting_on(board: Board) -> list[str]:
