@@ -37,6 +37,11 @@ Image.MAX_IMAGE_PIXELS = None
 warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
 
 HEAD_BYTES = 64
+# Markers of a JPEG, ISO/IEC 10918-1, table B.1.
+PROGRESSIVE_FRAMES = {b"\xc2", b"\xc6", b"\xca", b"\xce"}
+FRAMES = {bytes([one]) for one in range(0xC0, 0xD0)} - {b"\xc4", b"\xc8", b"\xcc"}
+NO_SEGMENT = {b"", b"\x00", b"\x01", *(bytes([one]) for one in range(0xD0, 0xD9))}
+START_OF_SCAN = b"\xda"
 # Cameras write EXIF first, and a segment of a JPEG holds 64 KiB at most.
 EXIF_WITHIN_BYTES = 128 * 1024
 EXIF_BEGINS = re.compile(rb"(?:Exif\0\0|eXIf|EXIF....)(?=II\*\0|MM\0\*)", re.DOTALL)
@@ -109,8 +114,8 @@ def inspect(
     name : str
         The name it came under; if that has an extension, it must fit the format.
     max_bytes, max_pixels : int, optional
-        Limits; those of the settings by default. A progressive JPEG has the lower limit
-        `PHOTO_MAX_PIXELS_PROGRESSIVE` beside them.
+        Limits; those of the settings by default. A JPEG in several scans, as progressive
+        ones are, has the lower limit `PHOTO_MAX_PIXELS_SEVERAL_SCANS` beside them.
 
     Raises
     ------
@@ -121,7 +126,8 @@ def inspect(
     _check_bytes(size, name, max_bytes)
     form = _format_of(_head(file), name)
     with _opened(file, name, form, max_pixels) as picture:
-        _check_progressive(picture, name)
+        if form is JPEG:
+            _check_scans(file, picture.size, name)
         width, height = picture.size
         turned = _orientation(picture, form) in LIES_ON_ITS_SIDE
         picture.draft(None, (max(width // 8, 1), max(height // 8, 1)))
@@ -355,10 +361,11 @@ def _check_pixels(size: tuple[int, int], name: str, most: int) -> None:
         )
 
 
-def _check_progressive(picture: Image.Image, name: str) -> None:
-    width, height = picture.size
-    most = settings.PHOTO_MAX_PIXELS_PROGRESSIVE
-    if picture.info.get("progressive") and width * height > most:
+def _check_scans(file: IO[bytes], size: tuple[int, int], name: str) -> None:
+    """Refuse a JPEG that has to be held whole and is large."""
+    width, height = size
+    most = settings.PHOTO_MAX_PIXELS_SEVERAL_SCANS
+    if width * height > most and _is_in_several_scans(file):
         raise NotAPhotograph(
             _(
                 "%(name)s is a progressive JPEG of %(width)d × %(height)d pixels, and of those at"
@@ -367,6 +374,36 @@ def _check_progressive(picture: Image.Image, name: str) -> None:
             )
             % {"name": name, "width": width, "height": height, "most": most // 1_000_000}
         )
+
+
+def _is_in_several_scans(file: IO[bytes]) -> bool:
+    """Whether a JPEG's first scan holds but a part of it: coarse first, or one component.
+
+    Markers are those of ISO/IEC 10918-1, B.1.1.3; what stands between segments is passed over,
+    as decoders do. The file is left where it was.
+    """
+    was_at = file.tell()
+    file.seek(2)
+    try:
+        components = 0
+        while byte := file.read(1):
+            if byte != b"\xff":
+                continue
+            while (marker := file.read(1)) == b"\xff":
+                pass
+            if marker in NO_SEGMENT:
+                continue
+            length = int.from_bytes(file.read(2))
+            segment = file.read(max(length - 2, 0))
+            if marker in PROGRESSIVE_FRAMES:
+                return True
+            if marker in FRAMES:
+                components = segment[5] if len(segment) > 5 else 0
+            elif marker == START_OF_SCAN:
+                return bool(segment) and segment[0] < components
+        return False
+    finally:
+        file.seek(was_at)
 
 
 def _orientation(picture: Image.Image, form: Format) -> int:

@@ -211,8 +211,8 @@ DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
 DATA_UPLOAD_MAX_NUMBER_FILES = 200
 PHOTO_MAX_BYTES = 40 * 1024 * 1024
 PHOTO_MAX_PIXELS = 80_000_000
-# A progressive JPEG cannot be decoded smaller: it is held whole, in six bytes a pixel.
-PHOTO_MAX_PIXELS_PROGRESSIVE = 25_000_000
+# A JPEG in several scans cannot be decoded smaller: it is held whole, in six bytes a pixel.
+PHOTO_MAX_PIXELS_SEVERAL_SCANS = 25_000_000
 
 # Sign-in
 

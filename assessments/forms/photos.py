@@ -97,7 +97,7 @@ def limits_in_words() -> str:
     return said % {
         "bytes": filesizeformat(settings.PHOTO_MAX_BYTES),
         "pixels": settings.PHOTO_MAX_PIXELS // 1_000_000,
-        "progressive": settings.PHOTO_MAX_PIXELS_PROGRESSIVE // 1_000_000,
+        "progressive": settings.PHOTO_MAX_PIXELS_SEVERAL_SCANS // 1_000_000,
         "many": settings.DATA_UPLOAD_MAX_NUMBER_FILES,
     }
 

@@ -43,6 +43,20 @@ def jpeg(width: int = 96, height: int = 64, **options: Any) -> bytes:
     return encoded(quadrants(width, height), "JPEG", **options)
 
 
+def jpeg_of_three_scans(width: int = 96, height: int = 64) -> bytes:
+    """A baseline JPEG that stores one component after another: the same grey in each."""
+    grey = encoded(quadrants(width, height).convert("L"), "JPEG")
+    frame, scan = grey.index(b"\xff\xc0"), grey.index(b"\xff\xda")
+    frame_ends = frame + 2 + int.from_bytes(grey[frame + 2 : frame + 4])
+    data = grey[scan + 2 + int.from_bytes(grey[scan + 2 : scan + 4]) : -2]
+    three = b"".join(bytes([one, 0x11, 0]) for one in (1, 2, 3))
+    size = grey[frame + 4 : frame + 9]
+    parts = [grey[:frame], b"\xff\xc0", (17).to_bytes(2), size, b"\x03", three]
+    parts.append(grey[frame_ends:scan])
+    parts += [b"\xff\xda\x00\x08\x01" + bytes([one, 0, 0, 63, 0]) + data for one in (1, 2, 3)]
+    return b"".join(parts) + b"\xff\xd9"
+
+
 def png(width: int = 96, height: int = 64, **options: Any) -> bytes:
     return encoded(quadrants(width, height), "PNG", **options)
 

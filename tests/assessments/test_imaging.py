@@ -175,14 +175,19 @@ def test_what_is_not_a_photograph_is_refused_in_a_sentence(data, name, says):
     assert str(refusal.value).endswith(".")
 
 
-def test_a_progressive_picture_has_a_limit_of_its_own(settings):
-    settings.PHOTO_MAX_PIXELS_PROGRESSIVE = 96 * 64
-    at_it, beyond = (pictures.jpeg(width, progressive=True) for width in (96, 97))
+@pytest.mark.parametrize(
+    "encoded",
+    [lambda width: pictures.jpeg(width, progressive=True), pictures.jpeg_of_three_scans],
+    ids=["progressive", "a component a scan"],
+)
+def test_a_picture_in_several_scans_has_a_limit_of_its_own(settings, encoded):
+    settings.PHOTO_MAX_PIXELS_SEVERAL_SCANS = 96 * 64
 
-    assert inspect(at_it, "E07.jpg").width == 96
+    assert inspect(encoded(96), "E07.jpg").width == 96
     with pytest.raises(NotAPhotograph, match=r"progressive JPEG of 97 × 64 pixels.*baseline"):
-        inspect(beyond, "E07.jpg")
+        inspect(encoded(97), "E07.jpg")
     assert inspect(pictures.jpeg(97), "E07.jpg").width == 97
+    assert inspect(pictures.jpeg(97, exif=pictures.exif(orientation=6)), "E07.jpg").width == 64
 
 
 def test_a_picture_at_the_limit_of_pixels_is_taken_and_one_beyond_is_not():
