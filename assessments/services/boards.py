@@ -153,7 +153,11 @@ def _refuse_person(
 @transaction.atomic
 def hand_in(*, board: Board, actor: User, at: datetime) -> Board:
     """Hand a board in to be judged, or what was reworked on it."""
-    board = Board.objects.select_for_update(of=("self",)).select_related("site").get(pk=board.pk)
+    board = (
+        Board.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("site")
+        .get(pk=board.pk)
+    )
     if board.disposed_at is not None:
         raise CannotChangeBoard(
             _("Board %(number)s has been disposed of.") % {"number": board.number}

@@ -208,7 +208,7 @@ def retire_criteria_set(
 
 def _locked(criteria_set: CriteriaSet) -> CriteriaSet:
     """The set as it stands, so that two people deciding on it do not cross."""
-    return CriteriaSet.objects.select_for_update().get(pk=criteria_set.pk)
+    return CriteriaSet.objects.select_for_update(no_key=True).get(pk=criteria_set.pk)
 
 
 def refuse_published(criteria_set: CriteriaSet) -> None:

@@ -80,7 +80,7 @@ def refuse_unless_may_grade(user: User, board: Board, at: datetime) -> None:
 
 def _hold(board: Board) -> Board:
     """The board as it is now, held to the end of the transaction."""
-    return Board.objects.select_for_update().get(pk=board.pk)
+    return Board.objects.select_for_update(no_key=True).get(pk=board.pk)
 
 
 @transaction.atomic
@@ -413,7 +413,7 @@ def correct_grading(*, grading: Grading, grader: User, reason: str, at: datetime
     refuse_unless_may_grade(grader, grading.board, at)
     _hold(grading.board)
     # Whoever is judging in it is done first: nothing is left behind in a grading that is replaced.
-    Grading.objects.select_for_update().only("pk").get(pk=grading.pk)
+    Grading.objects.select_for_update(no_key=True).only("pk").get(pk=grading.pk)
     turns.refuse_to_correct(grading, gradings_of(grading.board), grader)
     if not reason.strip():
         raise AssessmentError(_("Say why the earlier grading is wrong."))

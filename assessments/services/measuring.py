@@ -173,7 +173,7 @@ def keep_measurement(
         )
     if joint is not None and joint.board_id != photo.board_id:
         raise CannotMeasure(_("That photograph belongs to another board."))
-    held = Photo.objects.select_for_update().get(pk=photo.pk)
+    held = Photo.objects.select_for_update(no_key=True).get(pk=photo.pk)
     read = measure_on(held, quantity, marks, options, mark_uncertainty_px)
     scale = scale_of(held)
     said = ""

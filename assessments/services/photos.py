@@ -196,7 +196,7 @@ def move_photo(*, photo: Photo, earlier: bool, actor: User, at: datetime) -> boo
     Returns False where there is none.
     """
     row = list(
-        Photo.objects.select_for_update()
+        Photo.objects.select_for_update(no_key=True)
         .filter(board=photo.board_id, joint=photo.joint_id)
         .order_by("order", "id")
     )

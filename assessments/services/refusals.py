@@ -67,7 +67,7 @@ def hold_open(grading: Grading, stage: str) -> None:
     """
     # Held first and read afterwards: a query that had to wait for the row still sees all else
     # as it was when the query began, and so not the signature it waited for.
-    Grading.objects.select_for_update().only("pk").get(pk=grading.pk)
+    Grading.objects.select_for_update(no_key=True).only("pk").get(pk=grading.pk)
     refuse_if_closed(with_closings(Grading.objects.all(), stage).get(pk=grading.pk), stage)
 
 

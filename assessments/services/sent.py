@@ -98,7 +98,7 @@ def _read(
         judged = judged.filter(joint__position__name=place)
     row = (
         refusals.with_closings(readings, stage)
-        .select_for_update(of=("self",))
+        .select_for_update(of=("self",), no_key=True)
         .select_related("board__exercise")
         .annotate(
             criterion_row=_row(criterion, *CRITERION),

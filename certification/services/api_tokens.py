@@ -88,7 +88,11 @@ def make_token(*, site: Site, name: str, actor: User, at: datetime) -> tuple[Api
 @transaction.atomic
 def revoke_token(*, token: ApiToken, actor: User, at: datetime) -> ApiToken:
     """Have a token answer nobody from now on, for ever; revoking again changes nothing."""
-    token = ApiToken.objects.select_for_update(of=("self",)).select_related("site").get(pk=token.pk)
+    token = (
+        ApiToken.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("site")
+        .get(pk=token.pk)
+    )
     _refuse_site_of_others(token.site, actor)
     if token.revoked_at is not None:
         return token

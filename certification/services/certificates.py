@@ -173,7 +173,7 @@ def issue_certificate(
 def locked_open(proposal: Proposal) -> Proposal:
     """The proposal under a lock; raise AlreadyDecided where somebody was faster."""
     found = (
-        Proposal.objects.select_for_update(of=("self",))
+        Proposal.objects.select_for_update(of=("self",), no_key=True)
         .select_related("person__site", "scope", "scheme_revision__scheme", "signature")
         .get(pk=proposal.pk)
     )

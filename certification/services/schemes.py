@@ -149,7 +149,7 @@ def publish_scheme_revision(
     """
     if actor is not None and not actor.has_role(Role.QUALITY):
         raise CertificationError(_("Schemes are published by quality."))
-    revision = SchemeRevision.objects.select_for_update().get(pk=revision.pk)
+    revision = SchemeRevision.objects.select_for_update(no_key=True).get(pk=revision.pk)
     if revision.published_at is not None:
         raise CertificationError(_("%(name)s is published already.") % {"name": revision})
     if not revision.scopes.exists():

@@ -5,14 +5,14 @@ from io import BytesIO
 from threading import Barrier
 
 import pytest
-from django.db import connections
+from django.db import connections, transaction
 
 from assessments.exceptions import PhotoAlreadyThere
 from assessments.models import Rendition
-from assessments.services import photos
+from assessments.services import grading, photos
 from records.verify import verify_records
 from tests.assessments import pictures
-from tests.factories import NOW, make_board, make_user
+from tests.factories import NOW, make_board, make_criteria_set, make_user
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("files")]
 
@@ -74,3 +74,26 @@ def test_one_size_asked_for_several_times_at_once_is_made_once(board, files):
     assert len(set(at_once(ask))) == 1
     assert Rendition.objects.count() == 1
     assert len(list((files / "renditions").rglob("*.jpg"))) == 1
+
+
+@pytest.mark.skipif("connection.vendor != 'postgresql'", reason="PostgreSQL only")
+def test_a_photograph_waits_for_nobody_who_holds_its_board(board, files):
+    """Or each would wait for the other: whoever holds a board goes on to the trail's end."""
+    make_criteria_set()
+    instructor, trainee = make_user("instructor"), make_user(person=board.person)
+
+    def add():
+        try:
+            return photos.add_photo(
+                board=board,
+                file=BytesIO(pictures.jpeg()),
+                name="E01.jpg",
+                actor=instructor,
+                at=NOW,
+            )
+        finally:
+            connections.close_all()
+
+    with ThreadPoolExecutor(1) as pool, transaction.atomic():
+        grading.start_own_reading(board=board, trainee=trainee, at=NOW)
+        assert pool.submit(add).result(timeout=30).board == board

@@ -239,7 +239,7 @@ def _refuse_plan(site: Site, instructor: User, starts_on: date, ends_on: date) -
 def _locked(session: ClassSession) -> ClassSession:
     """The class, so that two people filling it do not overfill it."""
     return (
-        ClassSession.objects.select_for_update(of=("self",))
+        ClassSession.objects.select_for_update(of=("self",), no_key=True)
         .select_related("site", "course_revision__course", "instructor")
         .get(pk=session.pk)
     )

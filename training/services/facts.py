@@ -208,7 +208,7 @@ def issue_stamp(*, person: Person, mark: str, issued_on: date, actor: User, at: 
 def return_stamp(*, stamp: Stamp, returned_on: date, actor: User, at: datetime) -> Stamp:
     """Take a stamp back; the day given is the last on which its marks are the holder's."""
     stamp = (
-        Stamp.objects.select_for_update(of=("self",))
+        Stamp.objects.select_for_update(of=("self",), no_key=True)
         .select_related("person__site")
         .get(pk=stamp.pk)
     )

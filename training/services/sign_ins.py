@@ -82,7 +82,7 @@ def set_roles(
     # The lock on whoever administers keeps two from taking the role off each other.
     reach = actor.sites_as(Role.ADMINISTRATOR)
     held = list(
-        SiteRole.objects.select_for_update(of=("self",))
+        SiteRole.objects.select_for_update(of=("self",), no_key=True)
         .filter(site__in=reach)
         .select_related("user")
     )

@@ -43,7 +43,7 @@ def change_site(*, site: Site, actor: User, at: datetime, **settings: Any) -> Si
 
     A day that has been read off its time zone stays the day it was.
     """
-    site = Site.objects.select_for_update().get(pk=site.pk)
+    site = Site.objects.select_for_update(no_key=True).get(pk=site.pk)
     before = _plain(site, settings)
     for name, value in _known(settings).items():
         setattr(site, name, value)
