@@ -14,7 +14,13 @@ pytestmark = pytest.mark.django_db
     ("asked", "index"),
     [
         pytest.param({}, "person_by_name", id="by name"),
-        pytest.param({"order": "site"}, "person_by_site_and_name", id="by site"),
+        pytest.param(
+            {"order": "site"},
+            "person_by_site_and_name",
+            id="by site",
+            # The order begins with the site's name, from another table, which PostgreSQL sorts by.
+            marks=pytest.mark.skipif("connection.vendor == 'postgresql'", reason="SQLite only"),
+        ),
         pytest.param({"site": True}, "person_by_site_and_name", id="one site, by name"),
     ],
 )
@@ -40,11 +46,10 @@ def test_index_gives_the_order(asked, index):
             cursor.execute("SET LOCAL enable_bitmapscan = off")
             cursor.execute("SET LOCAL enable_sort = off")
             cursor.execute("SET LOCAL enable_incremental_sort = on")
-        else:
-            cursor.execute("ANALYZE")
+        cursor.execute("ANALYZE")
 
     plan = register.people_asked_for(quality, question)[:50].explain()
 
-    assert index in plan
+    assert index in plan, plan
     if connection.vendor == "sqlite":
         assert "B-TREE FOR ORDER BY" not in plan
