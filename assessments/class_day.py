@@ -1,8 +1,8 @@
 """What a class's tablet shows: trainees down, the stages of their boards across."""
 
 from collections import Counter
-from collections.abc import Sequence
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from uuid import UUID, uuid4
 
@@ -120,7 +120,7 @@ def class_day(session: ClassSession, user: User, now: datetime) -> ClassDay:
         cells: tuple[StageCell | None, ...] = ()
         if desk is not None and not own:
             asked_here = set(board.exercise.stages)
-            cells = tuple(_cell(desk, one) if one in asked_here else None for one in stages)
+            cells = _in_order(_cell(desk, one) if one in asked_here else None for one in stages)
         rows.setdefault(board.person_id, []).append(
             BoardRow(
                 board=board,
@@ -150,6 +150,15 @@ def _refusal(user: User, board: Board, now: datetime) -> str:
     except MayNotGrade as error:
         return str(error)
     return ""
+
+
+def _in_order(cells: Iterable[StageCell | None]) -> tuple[StageCell | None, ...]:
+    """Stages as they follow each other: none is passed in one tap while one before it is open."""
+    found: list[StageCell | None] = []
+    for cell in cells:
+        waits = any(one is not None and one.state == "open" for one in found)
+        found.append(replace(cell, rest=0) if cell is not None and waits else cell)
+    return tuple(found)
 
 
 def _cell(desk: Desk, stage: Stage) -> StageCell:

@@ -180,7 +180,7 @@ def words() -> dict[str, str]:
         "no_file": _("The photograph’s file can no longer be read."),
         "signed": _("Signed"),
         "corrections": _("Corrections"),
-        "criteria": _("Judged by"),
+        "criteria": _("Judged against"),
         "document": _("Governing document"),
         "clauses": _("Clauses"),
         "codes": _("Criteria"),

@@ -8,8 +8,8 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from assessments.exceptions import AssessmentError, StageNotReady
-from assessments.models import Board, Criterion, Grading, Joint, Judgement
-from training.models import User
+from assessments.models import Board, Criterion, Grading, Joint, Judgement, StageSigning
+from training.models import Stage, User
 
 from . import grading, outcomes
 from .acts import undo, was_done
@@ -40,8 +40,8 @@ def pass_stage(
     Raises
     ------
     StageNotReady
-        If a required joint is missing, something critical or measured is not judged yet, or
-        nothing is open.
+        If a stage that comes before is open, a required joint is missing, something critical or
+        measured is not judged yet, or nothing is open.
     """
     if stage not in board.exercise.stages:
         raise StageNotReady(_("This exercise does not ask for that stage."))
@@ -61,6 +61,10 @@ def pass_stage(
             _("%(places)s: critical or measured, so each is judged by itself. Open the stage.")
             % {"places": outcomes.shortened(stays)}
         )
+    if before := _open_before(reading, stage):
+        raise StageNotReady(
+            _("The stage “%(stage)s” comes first and is still open.") % {"stage": before.label}
+        )
     count = grading.accept_the_rest(
         grading=reading,
         stage=stage,
@@ -72,6 +76,23 @@ def pass_stage(
     if not count:
         raise StageNotReady(_("Nothing is open at this stage any more."))
     return count
+
+
+def _open_before(reading: Grading, stage: str) -> Stage | None:
+    """The first stage before this one that is neither signed nor judged to the end."""
+    board = reading.board
+    signed = StageSigning.objects.filter(grading__board=board).exclude(
+        grading__kind=Grading.Kind.OWN
+    )
+    if reading.kind != Grading.Kind.FIRST or board.exercise.graders > 1:
+        signed = signed.filter(grading=reading)
+    done = set(signed.values_list("stage", flat=True))
+    for one in board.exercise.stage_list:
+        if one.value == stage:
+            return None
+        if one.value not in done and outcomes.stage_summary(reading, one.value).open_places:
+            return one
+    return None
 
 
 def _open_at(reading: Grading, stage: str) -> tuple[list[Joint | None], list[str]]:

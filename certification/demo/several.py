@@ -36,7 +36,7 @@ def rework_a_joint(stage: Stage, made: list[Made]) -> None:
     )
     instructor = stage.users[FIRST]
     days_ago = (stage.today - board.handed_out_on).days
-    at = stage.at(max(days_ago - 2, 0), 7, 10)
+    at = _early(stage, max(days_ago - 2, 0), 7, 10)
     reading = next(one for one in outcomes.read_board(board).joints if one.joint == joint)
     rework.send_back(
         board=board,
@@ -65,7 +65,7 @@ def ask_again(stage: Stage, made: list[Made]) -> None:
         and not _signers(one) & {stage.users[THIRD].pk}
     )
     days_ago = max((stage.today - board.handed_out_on).days - 2, 0)
-    at = stage.at(days_ago, 7, 30)
+    at = _early(stage, days_ago, 7, 30)
     found = outcomes.read_board(board)
     rejected = [
         (one.joint.position.name, said.criterion.code)
@@ -103,7 +103,7 @@ def for_two_graders(stage: Stage, made: list[Made]) -> None:
         )
         board_services.hand_in(board=board, actor=stage.users[FIRST], at=stage.at(days_ago, 14, 20))
         photo = _photographed_like(like, board)
-        at = stage.at(days_ago - 1, 7, 5)
+        at = _early(stage, days_ago - 1, 7, 5)
         doubtful = (photo.joint.position.name, "S-08") if photo.joint else ("E01", "S-08")
         _read(stage.users[FIRST], board, {doubtful}, at)
         if not finished:
@@ -123,6 +123,11 @@ def for_two_graders(stage: Stage, made: list[Made]) -> None:
             proof="password",
             at=at + timedelta(hours=2),
         )
+
+
+def _early(stage: Stage, days_ago: int, hour: int, minute: int) -> datetime:
+    """An instant that leaves time for what follows it within hours."""
+    return min(stage.at(days_ago, hour, minute), stage.now - timedelta(hours=4))
 
 
 def _for_two(exercise: Exercise, at: datetime) -> Exercise:

@@ -42,6 +42,7 @@ document.addEventListener("submit", () => kept.clear(), true);
 async function show() {
   const panel = $("#beside");
   if (!panel) return;
+  const opens = panel.hidden && view;
   panel.hidden = !view;
   closer();
   if (!view) return;
@@ -61,6 +62,8 @@ async function show() {
     }
   }
   turn(panel);
+  // On a phone it stands far above the button that opens it.
+  if (opens) panel.scrollIntoView({ block: "nearest" });
 }
 
 const views = (panel) => [...panel.querySelectorAll("[data-view]")].map((one) => one.dataset.view);

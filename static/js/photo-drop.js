@@ -367,15 +367,16 @@ export function sendFrom(section, form, redraw) {
   });
 
   const carriesFiles = (event) => [...(event.dataTransfer?.types ?? [])].includes("Files");
-  section.addEventListener("dragover", (event) => {
+  // Wherever on the page: beside the list the browser would open the file in the page's stead.
+  document.addEventListener("dragover", (event) => {
     if (!carriesFiles(event)) return;
     event.preventDefault();
     section.classList.add("is-over");
   });
-  section.addEventListener("dragleave", (event) => {
-    if (!section.contains(event.relatedTarget)) section.classList.remove("is-over");
+  document.addEventListener("dragleave", (event) => {
+    if (!event.relatedTarget) section.classList.remove("is-over");
   });
-  section.addEventListener("drop", (event) => {
+  document.addEventListener("drop", (event) => {
     if (!carriesFiles(event)) return;
     event.preventDefault();
     section.classList.remove("is-over");

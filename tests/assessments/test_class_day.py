@@ -146,10 +146,23 @@ def test_once_the_critical_ones_are_judged_the_rest_passes_and_what_is_rejected_
     board = first_board(session)
     judge(board, instructor, "S-1", "E01", outcome="reject")
     judge(board, instructor, "S-1", "E02")
+    pass_(board, instructor, "prepared")
     assert cells(session, instructor)[board.number, "soldered"].rest == 2
     assert pass_(board, instructor, "soldered") == 2
     assert Judgement.objects.filter(outcome="reject", criterion__code="S-1").count() == 1
     assert Judgement.objects.filter(with_the_rest=True, criterion__code="S-1").count() == 0
+
+
+def test_stage_is_not_passed_while_one_before_it_is_open(instructor):
+    session = a_class(instructor, criteria=(EYE, MINOR))
+    board = first_board(session)
+    assert cells(session, instructor)[board.number, "soldered"].rest == 0
+    with pytest.raises(StageNotReady, match="“prepared” comes first"):
+        pass_(board, instructor, "soldered")
+    assert not Judgement.objects.exists()
+    pass_(board, instructor, "prepared")
+    assert cells(session, instructor)[board.number, "soldered"].rest == 2
+    assert pass_(board, instructor, "soldered") == 2
 
 
 def test_spare_joints_that_nobody_began_are_left_alone(instructor):
@@ -234,9 +247,8 @@ def test_cell_offers_a_pass_exactly_where_the_service_makes_one(instructor, seed
                         seen=Circumstances(),
                         at=NOW,
                     )
-    shown = cells(session, instructor)
-    for stage in board.exercise.stages:
-        offered = shown[board.number, stage].rest
+    for stage in [*reversed(board.exercise.stages), *board.exercise.stages]:
+        offered = cells(session, instructor)[board.number, stage].rest
         before = Judgement.objects.count()
         try:
             made = pass_(board, instructor, stage)

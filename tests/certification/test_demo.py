@@ -9,7 +9,15 @@ from django.test import Client
 from django.utils import timezone
 
 from assessments.class_day import class_day
-from assessments.models import Board, CriteriaSet, Grading, Judgement, Photo, ReadingRequest
+from assessments.models import (
+    Board,
+    CriteriaSet,
+    Grading,
+    Judgement,
+    Photo,
+    ReadingRequest,
+    StageSigning,
+)
 from certification.demo import boards, people, roster, scenario
 from certification.demo.faults import CRITERIA_BY_FAULT
 from certification.models import Certificate, Proposal, StandingSpan
@@ -49,6 +57,8 @@ def test_the_whole_demo_holds_together():
     assert {cell.state for cell in cells} >= {"signed", "to_sign", "open"}
     assert any(cell.judged and cell.state == "open" for cell in cells)
     assert any(cell.rest for cell in cells)
+    assert not StageSigning.objects.filter(signed_at__gt=now).exists()
+    assert not Judgement.objects.filter(judged_at__gt=now).exists()
     standings = set(StandingSpan.objects.on(today).values_list("standing", flat=True))
     assert standings >= {
         "certified",

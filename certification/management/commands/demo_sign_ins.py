@@ -8,6 +8,8 @@ from training.models import Installation, User
 
 SHOWN = (
     ("10001", "instructor"),
+    ("10002", "instructor"),
+    ("10007", "instructor"),
     ("10003", "quality"),
     ("10101", "operator"),
     ("10201", "trainee"),
