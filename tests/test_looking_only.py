@@ -3,6 +3,7 @@
 import re
 import time
 from collections.abc import Iterator
+from datetime import timedelta
 
 import pytest
 from django.db import connection, transaction
@@ -10,6 +11,7 @@ from django.http import HttpResponse
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
 from records.models import TrailEntry
 from tests.access_scenario import Scenario, build, put_back
@@ -23,6 +25,7 @@ from tests.test_access_table import (
     asked,
 )
 from training import tablets
+from training.models import TabletUse
 from training.services import tablets as services
 
 pytestmark = pytest.mark.django_db
@@ -42,8 +45,10 @@ def scenario(django_db_setup, django_db_blocker) -> Iterator[Scenario]:
         transaction.set_rollback(True)
 
 
-def on_tablet(scenario: Scenario, reader: str, **session) -> Client:
-    """Somebody at a shared tablet, with this in their session."""
+def on_tablet(
+    scenario: Scenario, reader: str, *, looking: bool = False, locked: bool = False
+) -> Client:
+    """Somebody at a shared tablet."""
     user = scenario.users[reader]
     tablet, token = services.declare_tablet(
         site=scenario.users["instructor"].person.site,
@@ -54,8 +59,11 @@ def on_tablet(scenario: Scenario, reader: str, **session) -> Client:
     client = Client()
     client.force_login(user)
     held = client.session
-    held.update({tablets.BOUND: tablet.pk, tablets.SEEN: int(time.time()), **session})
+    held.update({tablets.BOUND: tablet.pk} | ({tablets.BY_PIN: True} if looking else {}))
     held.save()
+    TabletUse.objects.create(
+        session_id=str(held.session_key), seen_at=timezone.now(), locked=locked
+    )
     response = HttpResponse()
     tablets.set_cookie(response, tablet, token)
     client.cookies.update(response.cookies)
@@ -82,7 +90,7 @@ def test_every_address_of_the_site_is_among_those_asked(scenario):
 @pytest.mark.parametrize("reader", ["owner", "instructor", "quality", "administrator", "staff"])
 def test_looking_refuses_every_unsafe_method_at_every_address(scenario, reader):
     with put_back():
-        client = on_tablet(scenario, reader, **{tablets.BY_PIN: True})
+        client = on_tablet(scenario, reader, looking=True)
         entries = TrailEntry.objects.count()
         for name, url, data in every_address(scenario, reader):
             if name in MAY_SEND or name == SIGN_OUT:
@@ -98,14 +106,14 @@ def test_looking_refuses_every_unsafe_method_at_every_address(scenario, reader):
 def test_looking_sends_no_more_than_what_opens_locks_and_signs_out(scenario):
     for name in (*sorted(MAY_SEND), SIGN_OUT):
         with put_back():
-            client = on_tablet(scenario, "instructor", **{tablets.BY_PIN: True})
+            client = on_tablet(scenario, "instructor", looking=True)
             response = client.post(reverse(name), {})
             assert response.status_code in (200, 302, 422), name
 
 
 def test_looking_reads_what_that_person_reads(scenario):
     with put_back():
-        client = on_tablet(scenario, "instructor", **{tablets.BY_PIN: True})
+        client = on_tablet(scenario, "instructor", looking=True)
         board = scenario.things["owner"]["board"]
         for name in ("assessments:board_detail", "assessments:board_result"):
             assert client.get(reverse(name, args=[board.number])).status_code == 200
@@ -115,6 +123,7 @@ def test_looking_reads_what_that_person_reads(scenario):
 
 WRITTEN_BY_READING = (
     "django_session",  # When somebody was last there.
+    "training_tabletuse",  # The same, at a shared tablet.
     "assessments_rendition",  # A smaller size of a photograph, made again at need.
     "certification_calendarfeed",  # The day a calendar was last read, by whoever has its address.
 )
@@ -124,7 +133,7 @@ WRITTEN_BY_READING = (
 def test_no_address_writes_anything_by_being_read(scenario, reader):
     """What keeps looking from writing is the method, so reading must not write by itself."""
     with put_back():
-        client = on_tablet(scenario, reader, **{tablets.BY_PIN: True})
+        client = on_tablet(scenario, reader, looking=True)
         written, answered = {}, 0
         for name, url, data in every_address(scenario, reader):
             with CaptureQueriesContext(connection) as asked_of_it:
@@ -142,9 +151,7 @@ def test_no_address_writes_anything_by_being_read(scenario, reader):
 @pytest.mark.parametrize("looking", [False, True])
 def test_locked_tablet_answers_every_address_with_the_lock(scenario, looking):
     with put_back():
-        client = on_tablet(
-            scenario, "instructor", **{tablets.LOCKED: True, tablets.BY_PIN: looking}
-        )
+        client = on_tablet(scenario, "instructor", looking=looking, locked=True)
         lock = reverse("training:tablet")
         for name, url, data in every_address(scenario, "instructor"):
             if name in OPEN_WHEN_LOCKED or name == SIGN_OUT:
@@ -157,11 +164,17 @@ def test_locked_tablet_answers_every_address_with_the_lock(scenario, looking):
             assert inside.content == b"", name
 
 
+def idle(client: Client, seconds: int) -> None:
+    TabletUse.objects.filter(session_id=client.session.session_key).update(
+        seen_at=timezone.now() - timedelta(seconds=seconds)
+    )
+
+
 def test_kiosk_at_a_shared_tablet_neither_locks_nor_looks(scenario):
     with put_back():
         client = on_tablet(scenario, "kiosk")
-        held = client.session
-        held[tablets.SEEN] = int(time.time()) - 10_000
-        held.save()
-        assert client.get(reverse("certification:bench_check")).status_code == 200
-        assert not client.session.get(tablets.LOCKED)
+        idle(client, 10_000)
+        answer = client.get(reverse("certification:bench_check"))
+        assert answer.status_code == 200
+        assert "tablet-bar" not in answer.text
+        assert not TabletUse.objects.filter(locked=True).exists()

@@ -5,32 +5,34 @@ there stays bound to the row, so that losing the cookie opens nothing. Kiosks ar
 signs in there, and they neither lock nor take PINs.
 """
 
-import time
 from collections.abc import Callable
+from datetime import timedelta
 from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import login, logout
 from django.core import signing
+from django.db import IntegrityError
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.cache import add_never_cache_headers
 from django.utils.crypto import constant_time_compare
 from django.utils.http import url_has_allowed_host_and_scheme, urlencode
 from django.utils.translation import gettext as _
 
-from .models import SharedTablet, User
+from .models import SharedTablet, TabletUse, User
 from .services.tablets import hash_of
 
 COOKIE = "shared_tablet"
 SALT = "training.shared_tablet"
 COOKIE_AGE_S = 400 * 24 * 3600  # Browsers keep none longer.
-SEEN_STEP_S = 10  # The session is written so often at most.
+SEEN_STEP = timedelta(seconds=10)  # When it was used is written so often at most.
 
-# In the session
-BOUND, SEEN, LOCKED, BY_PIN = "tablet", "tablet_seen", "tablet_locked", "by_pin"
+# In the session; when it was used, and whether it is locked, is a row of `TabletUse`.
+BOUND, BY_PIN = "tablet", "by_pin"
 
 OPEN_WHEN_LOCKED = ("training:tablet", "training:tablet_open", "training:tablet_full")
 LOOKING_MAY_SEND = ("training:tablet_open", "training:tablet_full", "training:tablet_lock")
@@ -42,6 +44,8 @@ class TabletRequest(HttpRequest):
     """A request that has passed `shared_tablets`."""
 
     tablet: SharedTablet | None
+    tablet_use: TabletUse | None
+    """None where nobody is signed in, at a kiosk, and in any other browser: there nothing locks."""
 
 
 def set_cookie(response: HttpResponse, tablet: SharedTablet, token: str) -> None:
@@ -75,8 +79,8 @@ def is_looking(request: HttpRequest) -> bool:
     return bool(request.session.get(BY_PIN))
 
 
-def is_locked(request: HttpRequest) -> bool:
-    return bool(request.session.get(LOCKED))
+def is_locked(request: TabletRequest) -> bool:
+    return request.tablet_use is not None and request.tablet_use.locked
 
 
 def open_for_looking(request: HttpRequest, user: User, tablet: SharedTablet) -> None:
@@ -84,22 +88,21 @@ def open_for_looking(request: HttpRequest, user: User, tablet: SharedTablet) -> 
     if request.user.is_authenticated and request.user.pk != user.pk:
         logout(request)
     login(request, user, backend=settings.AUTHENTICATION_BACKENDS[0])
-    request.session.pop(LOCKED, None)
+    # Unlocked, and nothing that is still under way can give back what looking may not.
+    request.session.cycle_key()
     request.session[BY_PIN] = True
     request.session[BOUND] = tablet.pk
-    request.session[SEEN] = int(time.time())
 
 
 def open_in_full(request: HttpRequest) -> None:
     """Whoever is signed in has proved it: unlocked, and more than looking."""
     request.session.cycle_key()
-    request.session.pop(LOCKED, None)
     request.session.pop(BY_PIN, None)
-    request.session[SEEN] = int(time.time())
 
 
-def lock(request: HttpRequest) -> None:
-    request.session[LOCKED] = True
+def lock(use: TabletUse) -> None:
+    TabletUse.objects.filter(pk=use.pk).update(locked=True)
+    use.locked = True
 
 
 def shared_tablets(
@@ -112,10 +115,10 @@ def shared_tablets(
 
     def middleware(request: TabletRequest) -> HttpResponse:
         request.tablet = tablet_of(request) if COOKIE in request.COOKIES else None
-        user = request.user
+        request.tablet_use = None
+        user, session = request.user, request.session
         if not user.is_authenticated or user.person_id is None:
             return get_response(request)
-        session = request.session
         bound = session.get(BOUND)
         if request.tablet is None and bound is not None:
             in_use = SharedTablet.objects.in_use().select_related("site")
@@ -123,8 +126,10 @@ def shared_tablets(
             if request.tablet is None:
                 return _no_longer_shared(request, get_response)
         if request.tablet is not None:
-            _count(request, request.tablet)
-            if session.get(LOCKED) and not _is_open(request, OPEN_WHEN_LOCKED):
+            if bound != request.tablet.pk:
+                session[BOUND] = request.tablet.pk
+            request.tablet_use = _counted(session.session_key or "", request.tablet)
+            if request.tablet_use.locked and not _is_open(request, OPEN_WHEN_LOCKED):
                 return _never_kept(_locked(request))
         writes = request.method not in SAFE and not _is_open(request, LOOKING_MAY_SEND)
         if writes and session.get(BY_PIN):
@@ -135,18 +140,21 @@ def shared_tablets(
     return middleware
 
 
-def _count(request: HttpRequest, tablet: SharedTablet) -> None:
-    """Lock the session if it idled for too long, else note that it did not."""
-    session, now = request.session, int(time.time())
-    if session.get(BOUND) != tablet.pk:
-        session[BOUND] = tablet.pk
-    seen = session.get(SEEN)
-    if session.get(LOCKED):
-        return
-    if seen is not None and now - seen > tablet.site.lock_minutes * 60 + SEEN_STEP_S:
-        session[LOCKED] = True
-    elif seen is None or now - seen >= SEEN_STEP_S:
-        session[SEEN] = now
+def _counted(session_key: str, tablet: SharedTablet) -> TabletUse:
+    """Lock a session that idled for too long, else note that it did not."""
+    now = timezone.now()
+    try:
+        use, _made = TabletUse.objects.get_or_create(
+            session_id=session_key, defaults={"seen_at": now}
+        )
+    except IntegrityError:  # It ended between two questions of this very request.
+        return TabletUse(session_id=session_key, seen_at=now, locked=True)
+    idle = now - use.seen_at
+    if not use.locked and idle > timedelta(minutes=tablet.site.lock_minutes) + SEEN_STEP:
+        lock(use)
+    elif not use.locked and idle >= SEEN_STEP:
+        TabletUse.objects.filter(pk=use.pk).update(seen_at=now)
+    return use
 
 
 def _is_open(request: HttpRequest, names: tuple[str, ...]) -> bool:
@@ -157,12 +165,13 @@ def _no_longer_shared(
     request: HttpRequest, get_response: Callable[[HttpRequest], HttpResponse]
 ) -> HttpResponse:
     """A session of a tablet that is none any more: over, if it was for looking or locked."""
-    if request.session.get(BY_PIN) or request.session.get(LOCKED):
+    use = TabletUse.objects.filter(session_id=request.session.session_key)
+    if request.session.get(BY_PIN) or use.filter(locked=True).exists():
         logout(request)
         messages.warning(request, _("This tablet is no longer shared. Sign in with your password."))
         return redirect(settings.LOGIN_URL)
-    for name in (BOUND, SEEN):
-        request.session.pop(name, None)
+    use.delete()
+    request.session.pop(BOUND, None)
     return get_response(request)
 
 
@@ -179,10 +188,10 @@ def came_from(request: HttpRequest) -> str:
         return request.get_full_path()
     page = request.headers.get("HX-Current-URL") or request.headers.get("Referer") or ""
     parts = urlsplit(page)
-    return safe_next(request, parts.path + (f"?{parts.query}" if parts.query else ""))
+    return safe_next(parts.path + (f"?{parts.query}" if parts.query else ""))
 
 
-def safe_next(request: HttpRequest, url: str) -> str:
+def safe_next(url: str) -> str:
     """An address of this site to go on to; the home page for anything else."""
     own = url.startswith("/") and url_has_allowed_host_and_scheme(url, allowed_hosts=None)
     return url if own else "/"

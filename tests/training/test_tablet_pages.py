@@ -1,17 +1,20 @@
 """A shared tablet's pages: declared, locked after idling, opened for looking and in full."""
 
-import time
+from datetime import datetime, timedelta
 
 import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
+from django.utils import timezone
 
+from assessments.views import boards as boards_views
+from config.middleware import LAST_SEEN
 from tests import factories
 from tests.factories import NOW, PASSWORD
 from training import tablets
-from training.models import BadgePin, SharedTablet
+from training.models import BadgePin, SharedTablet, TabletUse
 from training.services import tablets as services
 
 pytestmark = pytest.mark.django_db
@@ -48,10 +51,14 @@ def client(client, instructor) -> Client:
     return client
 
 
+def use_of(client) -> TabletUse:
+    return TabletUse.objects.get(session_id=client.session.session_key)
+
+
 def idle(client, seconds):
-    held = client.session
-    held[tablets.SEEN] = int(time.time()) - seconds
-    held.save()
+    TabletUse.objects.filter(session_id=client.session.session_key).update(
+        seen_at=timezone.now() - timedelta(seconds=seconds)
+    )
 
 
 def by_pin(client, badge="CARD-7", pin=PIN, **more):
@@ -73,10 +80,24 @@ def test_cookie_is_out_of_scripts_reach_and_stays(client):
     assert int(cookie["max-age"]) > 300 * 24 * 3600
 
 
-@pytest.mark.parametrize(("idle_s", "locks"), [(299, False), (309, False), (311, True)])
-def test_tablet_locks_after_the_sites_minutes_without_a_request(client, idle_s, locks):
+@pytest.fixture
+def clock(monkeypatch):
+    """A clock that stands still until it is set on."""
+    stands = [timezone.now()]
+    monkeypatch.setattr(timezone, "now", lambda: stands[0])
+
+    def set_on(seconds: int) -> datetime:
+        stands[0] += timedelta(seconds=seconds)
+        return stands[0]
+
+    return set_on
+
+
+@pytest.mark.parametrize(("idle_s", "locks"), [(299, False), (310, False), (311, True)])
+def test_tablet_locks_after_the_sites_minutes_without_a_request(client, clock, idle_s, locks):
+    clock(10)
     client.get("/boards/")
-    idle(client, idle_s)
+    clock(idle_s)
     answer = client.get("/boards/?state=waiting")
     assert (answer.status_code == 302) == locks
     if locks:
@@ -84,25 +105,23 @@ def test_tablet_locks_after_the_sites_minutes_without_a_request(client, idle_s, 
         assert client.get("/boards/").status_code == 302
 
 
-def test_each_request_counts_the_time_anew_and_the_site_says_how_long(client, instructor):
+def test_each_request_counts_the_time_anew_and_the_site_says_how_long(client, clock, instructor):
     for _ in range(3):
-        idle(client, 200)
+        now = clock(200)
         assert client.get("/boards/").status_code == 200
-        assert time.time() - client.session[tablets.SEEN] < 5
+        assert use_of(client).seen_at == now
     site = instructor.person.site
     site.lock_minutes = 1
     site.save(update_fields=["lock_minutes"])
-    idle(client, 75)
+    clock(75)
     assert client.get("/boards/").status_code == 302
 
 
-def test_other_browsers_neither_lock_nor_ask_anything_more(instructor):
+def test_other_browsers_neither_lock_nor_ask_anything_more(instructor, clock):
     other = Client()
     other.force_login(instructor)
     other.get("/boards/")
-    held = other.session
-    held[tablets.SEEN] = 0
-    held.save()
+    clock(10_000)
     with CaptureQueriesContext(connection) as queries:
         assert other.get("/boards/").status_code == 200
     assert not any("tablet" in one["sql"] for one in queries)
@@ -113,6 +132,69 @@ def test_other_browsers_neither_lock_nor_ask_anything_more(instructor):
     stranger = Client()
     assert stranger.get(LOCK).url == "/account/login/"
     assert by_pin(stranger).url == "/account/login/"
+
+
+@pytest.fixture
+def meanwhile(client, monkeypatch):
+    """Ask for the boards, and let something happen in the same browser before the answer."""
+
+    def ask(act):
+        client.get("/boards/")
+        held = client.session
+        held[LAST_SEEN] = 0  # So that the answer saves the session as it was when it was asked.
+        held.save()
+        other = Client()
+        other.cookies = client.cookies
+        render = boards_views.render
+        acts = [act]
+
+        def late(*args, **kwargs):
+            while acts:
+                acts.pop()(other)
+            return render(*args, **kwargs)
+
+        monkeypatch.setattr(boards_views, "render", late)
+        answer = client.get("/boards/")
+        assert not acts
+        return answer
+
+    return ask
+
+
+def lock_by_the_button(client):
+    assert client.post(reverse("training:tablet_lock")).url == LOCK
+
+
+def lock_by_idling(client):
+    idle(client, 10_000)
+    assert client.get("/boards/").url.startswith(LOCK)
+
+
+@pytest.mark.parametrize("lock", [lock_by_the_button, lock_by_idling])
+def test_request_that_began_before_the_lock_does_not_undo_it(client, meanwhile, lock):
+    assert meanwhile(lock).status_code == 200
+    for url in ("/boards/", "/register/"):
+        assert client.get(url).url.startswith(LOCK)
+    assert in_full(client, next="/boards/").url == "/boards/"
+    assert client.get("/boards/").status_code == 200
+
+
+def test_request_that_began_in_full_does_not_give_looking_more(client, meanwhile, instructor):
+    services.set_pin(user=instructor, pin=PIN, badge="", proof="password", at=NOW)
+    meanwhile(lambda other: by_pin(other, instructor.employee_number))
+    assert who(client) == str(instructor.pk)
+    assert "For looking" in client.get("/boards/").text
+    assert client.post("/criteria/sets/1/draft/").status_code == 403
+
+
+@pytest.mark.django_db(transaction=True)
+def test_session_that_ended_meanwhile_counts_as_locked_and_keeps_no_row(client):
+    client.get("/boards/")
+    use = use_of(client)
+    client.post(reverse("account_logout"))
+    assert not TabletUse.objects.exists()
+    assert tablets._counted(use.pk, SharedTablet.objects.get()).locked
+    assert not TabletUse.objects.exists()
 
 
 def test_losing_the_cookie_unlocks_nothing(client):
@@ -232,6 +314,19 @@ def test_tablet_that_is_revoked_signs_out_who_looks_and_frees_who_does_not(clien
     client.force_login(tablet.declared_by)
     idle(client, 10_000)
     assert client.get("/boards/").status_code == 200
+
+
+def test_tablet_that_was_none_for_a_while_begins_to_count_anew(client, clock, instructor):
+    tablet = SharedTablet.objects.get()
+    client.get("/boards/")
+    services.revoke_tablet(tablet=tablet, actor=instructor, at=NOW)
+    clock(10_000)
+    assert client.get("/boards/").status_code == 200
+    clock(1000)
+    data = {"site": instructor.person.site.prefix, "name": "Bench room 3"}
+    assert "is the shared tablet Bench room 3" in (
+        client.post(reverse("training:tablet_list"), data, follow=True).text
+    )
 
 
 def test_one_browser_is_one_tablet_and_another_sites_are_not_ones_own(client, instructor):

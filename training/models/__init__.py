@@ -12,7 +12,7 @@ from .people import (
     VisionTest,
     VisionTestWithdrawal,
 )
-from .tablets import BadgePin, SharedTablet, WrongTries
+from .tablets import BadgePin, SharedTablet, TabletUse, WrongTries
 from .work import Calibration, PracticeRecord, PracticeWithdrawal, Tool
 
 __all__ = [
@@ -39,6 +39,7 @@ __all__ = [
     "SiteRole",
     "Stage",
     "Stamp",
+    "TabletUse",
     "Tool",
     "User",
     "VisionTest",

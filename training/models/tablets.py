@@ -1,6 +1,7 @@
 """Tablets that several people use, and the badge and PIN that open them for looking."""
 
 from django.conf import settings
+from django.contrib.sessions.models import Session
 from django.db import models
 from django.db.models import Q
 from django.db.models.functions import Lower
@@ -39,6 +40,22 @@ class SharedTablet(Recorded):
 
     def __str__(self) -> str:
         return self.name
+
+
+class TabletUse(models.Model):
+    """When a session at a shared tablet was last used, and whether it is locked.
+
+    It stands beside the session, since a session is saved whole when a request ends: one that
+    began before the lock would undo it. It is of the session's key and ends with it, so whoever
+    gives the session another key, having asked who is there, unlocks it.
+    """
+
+    session = models.OneToOneField(Session, models.CASCADE, primary_key=True, related_name="+")
+    seen_at = models.DateTimeField()
+    locked = models.BooleanField(default=False)
+
+    def __str__(self) -> str:
+        return f"{self.seen_at:%d %b %Y %H:%M:%S}{', locked' if self.locked else ''}"
 
 
 class BadgePin(models.Model):

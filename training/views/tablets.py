@@ -21,8 +21,8 @@ from training.services import tablets as services
 FORM_METHODS = ["GET", "HEAD", "POST"]
 
 
-class TabletUserRequest(UserRequest):
-    tablet: SharedTablet | None
+class TabletUserRequest(UserRequest, tablets.TabletRequest):
+    """A request of somebody who is signed in, or at a tablet of nobody."""
 
 
 @never_cache
@@ -84,7 +84,7 @@ def _tablet(request: TabletUserRequest) -> SharedTablet:
 
 def _show(
     request: TabletUserRequest, *, badge: BadgeForm | None = None, full: FullForm | None = None
-):
+) -> HttpResponse:
     typed = request.POST if request.method == "POST" else request.GET
     context = {
         "tablet": request.tablet,
@@ -92,7 +92,7 @@ def _show(
         "looking": tablets.is_looking(request),
         "badge_form": badge or BadgeForm(),
         "full_form": full or FullForm(),
-        "next": tablets.safe_next(request, typed.get("next", "")),
+        "next": tablets.safe_next(typed.get("next", "")),
     }
     status = 422 if badge or full else 200
     return render(request, "training/tablet.html", context, status=status)
@@ -130,7 +130,7 @@ def tablet_open(request: TabletUserRequest) -> HttpResponse:
         else:
             same = request.user.is_authenticated and request.user.pk == user.pk
             tablets.open_for_looking(request, user, here)
-            onward = tablets.safe_next(request, request.POST.get("next", "")) if same else "/"
+            onward = tablets.safe_next(request.POST.get("next", "")) if same else "/"
             return redirect(onward)
     return _show(request, badge=form)
 
@@ -158,7 +158,7 @@ def tablet_full(request: TabletUserRequest) -> HttpResponse:
             form.add_error("password", str(error))
         else:
             tablets.open_in_full(request)
-            return redirect(tablets.safe_next(request, request.POST.get("next", "")))
+            return redirect(tablets.safe_next(request.POST.get("next", "")))
     return _show(request, full=form)
 
 
@@ -167,7 +167,8 @@ def tablet_full(request: TabletUserRequest) -> HttpResponse:
 def tablet_lock(request: TabletUserRequest) -> HttpResponse:
     """Lock at once, by the button or by the page's script when nobody has used it."""
     _tablet(request)
-    tablets.lock(request)
+    if request.tablet_use is not None:
+        tablets.lock(request.tablet_use)
     return redirect("training:tablet")
 
 
