@@ -14,7 +14,18 @@ from .languages import language_of, speaking
 from .models import Role
 
 CHANGE = "account_change_password"
-STAY_OPEN = (CHANGE, "account_logout", "account_login", "account_reset_password")
+STAY_OPEN = (
+    CHANGE,
+    "account_logout",
+    "account_login",
+    "account_reset_password",
+    # A shared tablet is locked and changes hands whatever the password of who is signed in.
+    "training:tablet",
+    "training:tablet_open",
+    "training:tablet_full",
+    "training:tablet_lock",
+    "training:tablet_awake",
+)
 
 
 def own_password_first(

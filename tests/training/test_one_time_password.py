@@ -1,11 +1,14 @@
 """A password that somebody else has seen opens nothing but the page to change it."""
 
 import pytest
+from django.http import HttpResponse
 from django.urls import reverse
 
-from tests.factories import PASSWORD, make_user
+from tests.factories import NOW, PASSWORD, make_user
+from training import tablets
 from training.exceptions import ProofRefused
 from training.proof import prove_identity
+from training.services import tablets as tablet_services
 
 pytestmark = pytest.mark.django_db
 
@@ -29,6 +32,33 @@ def test_every_page_leads_to_choosing_a_password(client, newcomer):
 
     assert answer.redirect_chain == [(CHANGE, 302)]
     assert "given to you by somebody else" in answer.content.decode()
+
+
+def test_shared_tablet_locks_and_opens_under_it(client, newcomer):
+    keeper = make_user("instructor", password=PASSWORD)
+    tablet, token = tablet_services.declare_tablet(
+        site=keeper.person.site, name="Bench room 2", actor=keeper, at=NOW
+    )
+    response = HttpResponse()
+    tablets.set_cookie(response, tablet, token)
+    client.cookies.update(response.cookies)
+    lock = reverse("training:tablet")
+
+    assert client.get("/").url == CHANGE
+    assert client.get(reverse("training:tablet_awake")).status_code == 204
+    assert client.post(reverse("training:tablet_lock")).url == lock
+    assert client.get("/").url.startswith(lock)
+    page = client.get(lock)
+    assert page.status_code == 200
+    assert "Locked" in page.text
+
+    tablet_services.set_pin(user=keeper, pin="2580", badge="CARD-7", proof="password", at=NOW)
+    answer = client.post(reverse("training:tablet_full"), {"password": PASSWORD})
+    assert answer.url == "/"
+    assert client.get("/").url == CHANGE
+    badge = {"badge": "CARD-7", "pin": "2580"}
+    assert client.post(reverse("training:tablet_open"), badge).status_code == 302
+    assert client.session["_auth_user_id"] == str(keeper.pk)
 
 
 def test_own_password_opens_the_pages(client, newcomer):
