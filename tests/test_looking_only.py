@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from records.models import TrailEntry
 from tests.access_scenario import Scenario, build, put_back
-from tests.factories import NOW
+from tests.factories import NOW, PASSWORD
 from tests.test_access_table import (
     EVERY_NAME,
     OF_DJANGO,
@@ -25,7 +25,7 @@ from tests.test_access_table import (
     asked,
 )
 from training import tablets
-from training.models import TabletUse
+from training.models import TabletUse, User
 from training.services import tablets as services
 
 pytestmark = pytest.mark.django_db
@@ -178,3 +178,24 @@ def test_kiosk_at_a_shared_tablet_neither_locks_nor_looks(scenario):
         assert answer.status_code == 200
         assert "tablet-bar" not in answer.text
         assert not TabletUse.objects.filter(locked=True).exists()
+
+
+def test_sign_in_of_nobody_that_is_no_kiosk_locks_at_every_address(scenario):
+    """One made by Django's own command, as whoever installs the site has."""
+    with put_back():
+        scenario.users["root"] = User.objects.create_superuser("root", PASSWORD)
+        client = on_tablet(scenario, "root")
+        lock = reverse("training:tablet")
+        assert client.get("/admin/").status_code == 200
+        assert "tablet-bar" in client.get(reverse("training:pin")).text
+        idle(client, 10_000)
+        for name, url, data in every_address(scenario, "instructor"):
+            if name not in OPEN_WHEN_LOCKED and name != SIGN_OUT:
+                response = client.get(url, data)
+                assert (response.status_code, response.url.split("?")[0]) == (302, lock), name
+        assert "Locked" in client.get(lock).text
+        full = reverse("training:tablet_full")
+        assert client.post(full, {"password": PASSWORD}).status_code == 302
+        assert client.get("/admin/").status_code == 200
+        assert client.post(reverse("training:tablet_lock")).status_code == 302
+        assert client.get("/admin/").status_code == 302

@@ -23,7 +23,7 @@ from django.utils.crypto import constant_time_compare
 from django.utils.http import url_has_allowed_host_and_scheme, urlencode
 from django.utils.translation import gettext as _
 
-from .models import SharedTablet, TabletUse, User
+from .models import Role, SharedTablet, TabletUse, User
 from .services.tablets import hash_of
 
 COOKIE = "shared_tablet"
@@ -117,7 +117,7 @@ def shared_tablets(
         request.tablet = tablet_of(request) if COOKIE in request.COOKIES else None
         request.tablet_use = None
         user, session = request.user, request.session
-        if not user.is_authenticated or user.person_id is None:
+        if not user.is_authenticated:
             return get_response(request)
         bound = session.get(BOUND)
         if request.tablet is None and bound is not None:
@@ -125,7 +125,7 @@ def shared_tablets(
             request.tablet = in_use.filter(pk=bound).first()
             if request.tablet is None:
                 return _no_longer_shared(request, get_response)
-        if request.tablet is not None:
+        if request.tablet is not None and not _is_kiosk(user):
             if bound != request.tablet.pk:
                 session[BOUND] = request.tablet.pk
             request.tablet_use = _counted(session.session_key or "", request.tablet)
@@ -138,6 +138,10 @@ def shared_tablets(
         return _never_kept(response) if request.tablet is not None else response
 
     return middleware
+
+
+def _is_kiosk(user: User) -> bool:
+    return user.person_id is None and user.has_role(Role.KIOSK)
 
 
 def _counted(session_key: str, tablet: SharedTablet) -> TabletUse:
