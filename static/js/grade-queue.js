@@ -157,7 +157,9 @@ class Queue {
       const answer = await response.json();
       return { saved: response.ok && answer.saved, answer };
     } catch {
-      return response.ok ? { later: "failing" } : { saved: false, answer: { says: "" } };
+      // Done or not: the session got another key while the act was under way.
+      const unknown = response.ok || response.status === 400;
+      return unknown ? { later: "failing" } : { saved: false, answer: { says: "" } };
     }
   }
 }

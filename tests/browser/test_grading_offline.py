@@ -108,6 +108,27 @@ def test_an_act_whose_answer_was_lost_is_not_done_twice(bench):
     assert acts(bench) == [("E01", "S-01"), ("E01", "S-03")]
 
 
+def test_an_act_under_way_while_the_session_got_another_key_is_kept_and_done_once(bench):
+    """Django answers it with a bare 400 after the view has done it: an unlocking came between."""
+    answered = []
+
+    def interrupt_the_first(route):
+        if answered:
+            route.continue_()
+            return
+        answered.append(route.fetch().status)
+        route.fulfill(status=400, content_type="text/html", body="<h1>Bad Request (400)</h1>")
+
+    bench.page.route(JUDGE, interrupt_the_first)
+    bench.page.keyboard.press("r")
+    bench.page.keyboard.press("a")
+    bench.settle()
+    bench.page.unroute(JUDGE)
+    assert answered == [200]
+    assert bench.page.locator("#refused .notice").count() == 0
+    assert acts(bench) == [("E01", "S-01"), ("E01", "S-03")]
+
+
 def test_what_the_site_refuses_is_said_and_stops_no_other(bench):
     bench.page.click("#criterion-S-05")
     bench.page.keyboard.press("Escape")
