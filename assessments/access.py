@@ -123,18 +123,17 @@ def may_see_outcome(user: User, board: Board) -> bool:
     readers. While another reading is asked for, whoever may give it sees nothing of the
     former ones.
     """
-    outcome = getattr(board, "outcome", None)
-    if board.exercise.graders > 1 and (outcome is None or not board_has_result(board)):
+    if _waits_for_graders(board):
         return False
     request = getattr(board, "reading_request", None)
     if request is None or request.answered_at is not None or not may_judge(user, board):
         return True
-    return _has_signed(user, board)
+    return _has_judged_before(user, board)
 
 
 def why_outcome_is_closed(board: Board) -> str:
     """The sentence for whoever may not see what was judged of a board yet."""
-    if board.exercise.graders > 1 and not board.outcome.complete:
+    if _waits_for_graders(board):
         return _(
             "Two graders judge %(board)s, each without the other’s judgements. Its result is "
             "there once both have signed and what they differ on is decided."
@@ -145,6 +144,12 @@ def why_outcome_is_closed(board: Board) -> str:
     ) % {"board": board.number}
 
 
+def _waits_for_graders(board: Board) -> bool:
+    """Whether two graders judge a board and have not come to a result yet."""
+    outcome = getattr(board, "outcome", None)
+    return board.exercise.graders > 1 and (outcome is None or not board_has_result(board))
+
+
 def board_has_result(board: Board) -> bool:
     """Whether the signatures on a board have come to a result, that may since be reopened."""
     if board.outcome.complete:
@@ -153,8 +158,13 @@ def board_has_result(board: Board) -> bool:
     return board.joints.filter(make__gt=1).exists() if known is None else known
 
 
-def _has_signed(user: User, board: Board) -> bool:
-    return StageSigning.objects.filter(grading__board=board, grading__grader=user).exists()
+def _has_judged_before(user: User, board: Board) -> bool:
+    """Whether the user signed for a board in another reading than the one that was asked for.
+
+    Whoever gives that one has it half signed for a while, and still sees nothing.
+    """
+    signed = StageSigning.objects.filter(grading__board=board, grading__grader=user)
+    return signed.exclude(grading__kind=Grading.Kind.ANOTHER).exists()
 
 
 def board_to_decide(user: User, number: str) -> Board:

@@ -49,6 +49,13 @@ class Seats:
         """Everybody who has signed anything of the board."""
         return {one.grader_id for one in self.gradings if self.signed[one.pk]}
 
+    @property
+    def judged_before(self) -> set[int]:
+        """Those of them who signed something else than the reading a trainee asked for."""
+        return {
+            one.grader_id for one in self.gradings if self.signed[one.pk] and one.kind != ANOTHER
+        }
+
     def taken(self, kind: str) -> dict[int, set[int]]:
         """Readings of a kind that somebody signed a stage of, each with who had a hand in it."""
         found: dict[int, set[int]] = {}
@@ -225,16 +232,25 @@ def refuse_to_correct(grading: Grading, gradings: Iterable[Grading], grader: Use
     """Raise AssessmentError if the grader may not correct this reading of the board.
 
     Of two graders neither corrects the other, who would see what they are not to see; and
-    whoever judged before does not correct the reading that was asked for in their place.
+    whoever judged before does not correct the reading that was asked for in their place, nor
+    whoever may give that reading the former ones.
     """
     board = grading.board
     if grading.kind == Grading.Kind.DECISION:
         raise AssessmentError(
             _("A decision between two graders stands. Correct the reading that was wrong instead.")
         )
+    seats = Seats(board, gradings)
+    if grading.kind != ANOTHER and open_request(board) and grader.pk not in seats.judged_before:
+        raise MayNotGrade(
+            _(
+                "Another reading of %(board)s was asked for, and you may give it. Whoever judged "
+                "before corrects what was judged, until the other reading is signed."
+            )
+            % _of(board)
+        )
     if board.exercise.graders == 1 and grading.kind != ANOTHER:
         return
-    seats = Seats(board, gradings)
     root = seats.root(grading)
     if any(one.grader_id == grader.pk and seats.root(one) != root for one in seats.gradings):
         raise MayNotGrade(

@@ -8,7 +8,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from assessments import gates
+from assessments import access, gates
 from assessments.models import Grading, Joint, ReadingRequest
 from assessments.services import decisions, measuring
 from tests import factories
@@ -70,7 +70,10 @@ def text_of(response):
 @pytest.fixture
 def half_read(graders, criteria, files):
     """A two-grader board of which one grader has signed, with all that a judgement may carry."""
-    board = make_board(graders=2)
+    return read_in_full(make_board(graders=2), graders)
+
+
+def read_in_full(board, graders):
     photo = factories.make_photo(board, joint(board, "E02"))
     grading = begin(board, graders[0])
     judge(grading, [("E02", "S-1")])
@@ -139,10 +142,8 @@ def test_no_address_shows_what_the_first_grader_judged(client, graders, half_rea
             if name != "stage_sign":  # It counts one's own rejects, also where there are none.
                 assert 'class="verdict is-reject"' not in told, name
             assert response.status_code in (200, 403, 404), name
-    shown = as_seen_by(
-        client, user, reverse("assessments:photo_measured", args=[photo.key, measured.pk])
-    )
-    assert shown.status_code == 404
+    # Its picture cannot be drawn here, since the photograph has no file.
+    assert measured not in access.measurements_readable_by(user, photo)
 
 
 @pytest.mark.parametrize("stage", ["formed", "soldered"])
@@ -408,6 +409,58 @@ def test_whoever_may_read_again_is_shown_nothing_of_before(client, graders, reje
     assert "to be read again" in text_of(
         as_seen_by(client, graders[1], reverse("assessments:board_list"))
     )
+
+
+@pytest.mark.parametrize("begun", ["asked for", "begun", "a stage signed"])
+def test_no_address_shows_the_former_reading_before_the_other_is_signed(
+    client, graders, criteria, files, begun
+):
+    board, photo, former, measured = read_in_full(make_board(), graders)
+    client.force_login(factories.make_user(person=board.person))
+    client.post(at("another_reading", board), {"reason": "E02 is wetted."})
+    reader = graders[1]
+    if begun != "asked for":
+        other = begin(board, reader)
+        judge(other, stages=["formed"])
+    if begun == "a stage signed":
+        sign(other, ["formed"])
+    client.force_login(reader)
+    correction = client.post(at("grading_correct", board, former.pk), {"reason": "Let me see."})
+    assert "you may give it" in text_of(correction)
+    assert not Grading.objects.filter(replaces__isnull=False).exists()
+    for name, address in addresses(board, photo, former, measured).items():
+        for headers in ({}, {"HX-Request": "true"}, {"Accept": "application/json"}):
+            told = without_templates(as_seen_by(client, reader, address, **headers))
+            assert NOTE not in told, name
+            assert "432.5" not in told, name
+            assert "86.6" not in told, name
+            assert "Title 2 <small>critical" not in told, name
+            if name != "stage_sign":  # It counts one's own rejects, also where there are none.
+                assert 'class="verdict is-reject"' not in told, name
+    photo.refresh_from_db()
+    assert measured not in access.measurements_readable_by(reader, photo)
+    for name in ("board_result", "board_sheet", "joint_rework"):
+        told = as_seen_by(client, reader, addresses(board, photo, former, measured)[name])
+        assert "you may give it" in text_of(told), name
+
+    if begun == "asked for":
+        other = begin(board, reader)
+    left = ["soldered"] if begun == "a stage signed" else ["formed", "soldered"]
+    judge(other, stages=left)
+    sign(other, left)
+    photo.refresh_from_db()
+    assert measured in access.measurements_readable_by(reader, photo)
+    assert as_seen_by(client, reader, at("board_result", board)).redirect_chain == []
+
+
+@pytest.mark.parametrize("judges", [1, 2])
+def test_nothing_is_sent_back_of_a_board_that_nobody_has_read(client, graders, judges):
+    board = make_board(graders=judges)
+    address = at("joint_rework", board, joint(board, "E02").pk)
+    says = {1: "not rejected under a signature", 2: "Two graders judge"}[judges]
+    assert says in text_of(as_seen_by(client, graders[0], address))
+    assert says in text_of(client.post(address, {"codes": ["S-1"]}, follow=True))
+    assert not Joint.objects.filter(make=2).exists()
 
 
 def test_what_rests_on_the_board_is_said_before_and_after(client, graders, rejected):
