@@ -363,6 +363,7 @@ def sign_stage(
             _("Still open: %(places)s. Judge them, then sign.")
             % {"places": outcomes.shortened(summary.open_places)}
         )
+    outcomes.judgements_left(grading, stage).delete()
     content = outcomes.signed_content(grading, stage, summary)
     signature = records.sign(
         actor=signer,

@@ -17,6 +17,7 @@ from assessments.models import (
     Joint,
     Judgement,
     Measurement,
+    Rework,
     StageSigning,
 )
 
@@ -34,9 +35,10 @@ def joints_that_count(board: Board) -> list[Joint]:
 def joints_read(grading: Grading, stage: str, makes: Sequence[Joint] | None = None) -> list[Joint]:
     """The makes that a reading is asked to judge at a stage.
 
-    An inspection of rework reads the makes that nobody has signed for yet (of two graders:
-    fewer than two); a correction reads what it corrects; any other reading the makes that
-    count.
+    An inspection of rework reads the makes that were handed in and that nobody has signed for
+    yet (of two graders: fewer than two). Once a stage of it is signed, it reads at the others
+    what it was signed for, so that what is sent back meanwhile gets a whole inspection of its
+    own. A correction reads what it corrects; any other reading the makes that count.
 
     Parameters
     ----------
@@ -48,10 +50,10 @@ def joints_read(grading: Grading, stage: str, makes: Sequence[Joint] | None = No
     counted = sheets.counted_of(makes, board.exercise.rework_allowed)
     if all(joint.make == 1 for joint in makes):
         return counted if grading.kind != Grading.Kind.REWORK else []
+    if grading.kind == Grading.Kind.REWORK:
+        return _joints_inspected(grading, stage, makes, counted)
     if grading.replaces_id is not None:
         return _joints_corrected(grading, stage, makes, counted)
-    if grading.kind == Grading.Kind.REWORK:
-        return _joints_remade(grading, stage, counted)
     return counted
 
 
@@ -72,41 +74,66 @@ def _joints_corrected(
         Judgement.objects.filter(given, stage=stage).values_list("joint_id", flat=True).distinct()
     )
     last = {joint.position_id: joint for joint in makes if joint.pk in judged}
-    if grading.kind == Grading.Kind.REWORK:
-        return list(last.values())
     return [last.get(joint.position_id, joint) for joint in counted]
 
 
-def _joints_remade(grading: Grading, stage: str, counted: list[Joint]) -> list[Joint]:
+def _joints_inspected(
+    grading: Grading, stage: str, makes: Sequence[Joint], counted: list[Joint]
+) -> list[Joint]:
     board = grading.board
-    remade = [
-        one
-        for one in counted
-        if one.make > 1 and one.position.required and criteria_for(grading, stage, one)
-    ]
-    if not remade:
-        return []
-    gradings = {
-        pk: (replaces, grader)
-        for pk, replaces, grader in board.gradings.values_list("pk", "replaces", "grader")
-    }
-    replaces = {pk: row[0] for pk, row in gradings.items()}
-    signings = StageSigning.objects.filter(grading__board=board, stage=stage)
-    if not signings.filter(grading__kind=Grading.Kind.FIRST).exists():
-        return []
-    found: dict[int, dict[int, set[int]]] = {}
-    rows = Judgement.objects.filter(
-        stage=stage, joint__in=remade, grading__in=signings.values("grading")
+    is_signed = StageSigning.objects.filter(grading=models.OuterRef("grading"))
+    signed = (
+        Judgement.objects.filter(
+            models.Exists(is_signed.filter(stage=models.OuterRef("stage"))),
+            joint__board=board,
+            joint__make__gt=1,
+        )
+        .values_list("grading", "grading__grader", "stage", "joint")
+        .distinct()
     )
-    for joint, pk in rows.values_list("joint_id", "grading_id").distinct():
-        root = sheets.root_of(pk, replaces)
-        found.setdefault(joint or 0, {}).setdefault(root, set()).add(gradings[pk][1])
+    replaces = dict(board.gradings.values_list("pk", "replaces"))
+    root = sheets.root_of(grading.pk, replaces) if grading.pk else None
+    here: dict[str, set[int]] = {}
+    others: dict[int, dict[int, set[int]]] = {}
+    for pk, grader, at_stage, joint in signed:
+        reading = sheets.root_of(pk, replaces)
+        if reading == root:
+            here.setdefault(at_stage, set()).add(joint)
+        elif at_stage == stage or board.exercise.graders > 1:
+            # Of two graders each inspects a make at every stage: who has signed one holds a seat.
+            others.setdefault(joint, {}).setdefault(reading, set()).add(grader)
+    if stage in here:
+        return [one for one in makes if one.pk in here[stage]]
+    began = StageSigning.objects.filter(grading__kind=Grading.Kind.FIRST, stage=stage)
+    if not began.filter(grading__board=board).exists():
+        return []
+    if here:
+        asked = set().union(*here.values())
+    else:
+        asked = {one.pk for one in counted if one.make > 1}
+        if grading.pk:
+            out = Rework.objects.filter(joint__board=board, handed_in_at__isnull=True)
+            asked -= set(out.values_list("joint", flat=True))
     return [
         one
-        for one in remade
-        if len(found.get(one.pk, {})) < board.exercise.graders
-        and not any(grading.grader_id in graders for graders in found.get(one.pk, {}).values())
+        for one in counted
+        if one.pk in asked
+        and one.position.required
+        and len(others.get(one.pk, {})) < board.exercise.graders
+        and not any(grading.grader_id in graders for graders in others.get(one.pk, {}).values())
+        and criteria_for(grading, stage, one)
     ]
+
+
+def judgements_left(grading: Grading, stage: str) -> models.QuerySet[Judgement]:
+    """Judgements of a stage that the reading is not asked for any more.
+
+    The joint was made again before the stage was signed, or somebody else signed for it: no
+    signature of this reading covers them.
+    """
+    asked = [joint.pk for joint in joints_read(grading, stage)]
+    given = Judgement.objects.filter(grading=grading, stage=stage, joint__isnull=False)
+    return given.exclude(joint__in=asked)
 
 
 def criteria_for(grading: Grading, stage: str, joint: Joint | None) -> list[Criterion]:

@@ -76,11 +76,11 @@ class Seats:
             return []
         to_replace = self.signed.get(grading.replaces_id or 0, set())
         if grading.kind == REWORK:
-            reads = to_replace or self.stages_of(FIRST)
+            begun = self.stages_of(FIRST) - own
             return [
                 stage
                 for stage in stages
-                if stage in reads - own and outcomes.joints_read(grading, stage, makes)
+                if stage in begun and outcomes.joints_read(grading, stage, makes)
             ]
         if grading.kind == ANOTHER or self.board.exercise.graders > 1:
             others = self.taken(grading.kind)
@@ -251,8 +251,8 @@ def refuse_to_correct(grading: Grading, gradings: Iterable[Grading], grader: Use
         )
     if board.exercise.graders == 1 and grading.kind != ANOTHER:
         return
-    root = seats.root(grading)
-    if any(one.grader_id == grader.pk and seats.root(one) != root for one in seats.gradings):
+    read = {seats.root(one) for one in seats.gradings if one.grader_id == grader.pk}
+    if read and seats.root(grading) not in read:
         raise MayNotGrade(
             _("You have read %(board)s yourself, so you do not correct somebody else’s reading.")
             % _of(board)

@@ -346,7 +346,8 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
                 return redirect("assessments:board_grade", board.number)
             return redirect("assessments:board_result", board.number)
     summary = outcomes.stage_summary(reading, stage)
-    judgements = reading.judgements.filter(stage=stage)
+    left = outcomes.judgements_left(reading, stage)
+    judgements = reading.judgements.filter(stage=stage).exclude(pk__in=left)
     context = {
         "board": board,
         "grading": reading,
