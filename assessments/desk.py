@@ -117,7 +117,7 @@ class Desk:
     def criteria_set(self) -> CriteriaSet:
         if self.reading is not None:
             return self.reading.criteria_set
-        return turns.set_of(self.seats, self.kind) or current_criteria_set()
+        return turns.set_of(self.seats) or current_criteria_set()
 
     @cached_property
     def signings(self) -> dict[str, StageSigning]:
@@ -334,7 +334,7 @@ def desks_for(boards: Sequence[Board], user: User) -> list[Desk]:
         current = sets.setdefault(current.pk, current)
         for desk in desks:
             if desk.reading is None:
-                desk.criteria_set = turns.set_of(desk.seats, desk.kind) or current
+                desk.criteria_set = turns.set_of(desk.seats) or current
     prefetch_related_objects(list(sets.values()), "criteria")
     shown = set().union(*(desk.readings_shown for desk in desks))
     judgements: dict[int, list[Judgement]] = {}

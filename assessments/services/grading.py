@@ -105,7 +105,7 @@ def start_grading(*, board: Board, grader: User, at: datetime) -> Grading:
         board=board,
         grader=grader,
         kind=kind,
-        criteria_set=turns.set_of(turns.Seats(board, gradings), kind) or current_criteria_set(),
+        criteria_set=turns.set_of(turns.Seats(board, gradings)) or current_criteria_set(),
         recorded_at=at,
     )
 

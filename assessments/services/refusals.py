@@ -92,6 +92,11 @@ def with_closings(gradings: QuerySet[Grading], stage: str) -> QuerySet[Grading]:
         signed=Exists(StageSigning.objects.filter(grading=OuterRef("pk"), stage=stage)),
         signed_by_somebody=Exists(on_board.filter(stage=stage, grading__kind=Grading.Kind.FIRST)),
         over=Exists(on_board),
+        settled_set=Subquery(
+            on_board.filter(grading__kind=Grading.Kind.FIRST)
+            .order_by("signed_at", "pk")
+            .values("grading__criteria_set")[:1]
+        ),
         seats_taken=Coalesce(Subquery(others), 0),
         seats=F("board__exercise__graders"),
     )
@@ -118,6 +123,13 @@ def refuse_if_closed(held: Any, stage: str) -> None:
         raise AlreadySigned(_("Somebody else has read this board again and signed it."))
     if held.kind != Grading.Kind.FIRST:
         return
+    if held.settled_set not in (None, held.criteria_set_id):
+        raise AlreadySigned(
+            _(
+                "A stage of this board was signed by another criteria set than you began with. A "
+                "board is judged by one: open it anew and judge what is left by that."
+            )
+        )
     if held.seats > 1:
         if held.seats_taken >= held.seats:
             raise AlreadySigned(_("Two graders have signed for this board, which asks for two."))

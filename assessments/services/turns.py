@@ -6,6 +6,7 @@ whoever signs first; to begin takes none, so that nobody who leaves keeps a boar
 """
 
 from collections.abc import Iterable, Sequence
+from functools import cached_property
 
 from django.utils.translation import gettext as _
 
@@ -64,6 +65,24 @@ class Seats:
                 found.setdefault(self.root(one), set()).add(one.grader_id)
         return found
 
+    @cached_property
+    def settled_set(self) -> CriteriaSet | None:
+        """The criteria set under which a stage of the board was signed first."""
+        first = [one for one in self.gradings if one.kind == FIRST]
+        signings = [(each.signed_at, each.pk, one) for one in first for each in one.signings.all()]
+        return min(signings)[2].criteria_set if signings else None
+
+    def is_of_another_set(self, grading: Grading) -> bool:
+        """Whether the board is read by another criteria set than this grading was begun by."""
+        settled = self.settled_set
+        return (
+            grading.pk is not None
+            and grading.kind == FIRST
+            and grading.replaces_id is None
+            and settled is not None
+            and settled.pk != grading.criteria_set_id
+        )
+
     def stages_of(self, kind: str) -> set[str]:
         """The stages that any reading of a kind has signed."""
         return set().union(*(self.signed[one.pk] for one in self.gradings if one.kind == kind))
@@ -72,7 +91,7 @@ class Seats:
         """The stages that a reading has still to sign, in the order of the work."""
         stages = [stage.value for stage in self.board.exercise.stage_list]
         own = self.signed.get(grading.pk, set())
-        if grading.kind == Grading.Kind.DECISION:
+        if grading.kind == Grading.Kind.DECISION or self.is_of_another_set(grading):
             return []
         to_replace = self.signed.get(grading.replaces_id or 0, set())
         if grading.kind == REWORK:
@@ -133,24 +152,28 @@ def _rework_to_read(seats: Seats, grader: User, makes: Sequence[Joint]) -> bool:
 
 def as_if_begun(seats: Seats, grader: User, kind: str) -> Grading:
     """A reading that nobody has begun, to ask what it would be asked."""
-    criteria_set = set_of(seats, kind)
+    criteria_set = set_of(seats)
     made = Grading(board=seats.board, grader=grader, kind=kind)
     if criteria_set is not None:
         made.criteria_set = criteria_set
     return made
 
 
-def set_of(seats: Seats, kind: str) -> CriteriaSet | None:
-    """The criteria set that the board was read by, so that every reading asks the same.
+def set_of(seats: Seats) -> CriteriaSet | None:
+    """The criteria set that a board is read by; None where a reading begins by the current one.
 
-    None where a reading begins by the current one: it is the first, or one grader judges alone.
+    A grading is a reading under one set, and a result is added up over the stages of a board:
+    so the first stage that is signed settles by which set all of them are judged, reworked and
+    read again. A set that is published between two stages is for boards of which nothing is
+    signed. What somebody had judged by it on a board that another grader then signed a stage
+    of by the earlier one is not signed: they judge what is left by the set that was settled.
+    Two graders are compared criterion by criterion, so the second goes by the set of the first
+    who began, though nothing is signed.
     """
-    if kind == FIRST and seats.board.exercise.graders == 1:
-        return None
-    first = [one for one in reversed(seats.gradings) if one.kind == FIRST]
-    signed = [one for one in first if seats.signed[one.pk]]
-    found = signed or first
-    return found[0].criteria_set if found else None
+    if seats.settled_set is not None or seats.board.exercise.graders == 1:
+        return seats.settled_set
+    begun = [one for one in seats.gradings if one.kind == FIRST]
+    return begun[-1].criteria_set if begun else None
 
 
 def open_request(board: Board) -> ReadingRequest | None:
