@@ -120,9 +120,10 @@ const send = (line, bar) => new Promise((resolve) => {
   });
   request.addEventListener("loadend", () => {
     try {
-      resolve(JSON.parse(request.responseText).photos[0]);
+      const { photos, says } = JSON.parse(request.responseText);
+      resolve(photos?.[0] ?? { lost: says });
     } catch {
-      resolve(null); // No answer, or another page's: nothing is known to be stored.
+      resolve({}); // No answer, or another page's: nothing is known to be stored.
     }
   });
   request.send(data);
@@ -135,19 +136,20 @@ function show(line, told) {
     unsent.delete(line);
     line.item.remove();
   });
-  if (told?.added) {
+  if (told.state) document.dispatchEvent(new Event("arrived"));
+  if (told.added) {
     unsent.delete(line);
     text.textContent = `${where}: ${told.says}`;
     line.item.className = "is-accept";
     line.item.replaceChildren(shape("added"), text, away);
     redraw();
-  } else if (told) {
+  } else if (told.state) {
     unsent.delete(line);
     text.textContent = `${where}: ${told.says}`;
     line.item.className = "is-reject";
     line.item.replaceChildren(shape("refused"), text, away);
   } else {
-    text.textContent = `${where}: ${line.file.name} ${tray.dataset.lost}`;
+    text.textContent = `${where}: ${told.lost || `${line.file.name} ${tray.dataset.lost}`}`;
     line.item.className = "is-caution";
     line.item.replaceChildren(shape("lost"), text, button(tray.dataset.again, () => enqueue(line)), away);
   }
@@ -166,7 +168,8 @@ document.addEventListener("click", (event) => {
   choose(link);
 });
 
-// A photograph that has not arrived would be lost with the page, so the browser asks first.
+// A photograph that has not arrived would be lost with the page, so the browser asks first; but
+// not when a shared tablet locks, since nobody may be there.
 window.addEventListener("beforeunload", (event) => {
-  if (unsent.size) event.preventDefault();
+  if (unsent.size && !document.body.classList.contains("is-away")) event.preventDefault();
 });

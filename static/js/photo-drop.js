@@ -15,6 +15,7 @@ const SHAPES = {
   out: ["na", "is-none"],
   refused: ["reject", "is-reject"],
   failed: ["unsaved", "is-caution"],
+  unasked: ["unknown", "is-caution"],
 };
 const DONE = new Set(["added", "here", "same", "refused"]);
 
@@ -27,7 +28,10 @@ const size = (bytes) => (bytes < 95_000
 
 // Only a page that came safely may hash; elsewhere the server recognises what has arrived.
 const sha256 = async (file) => {
-  if (!globalThis.crypto?.subtle) return "";
+  if (!globalThis.crypto?.subtle) {
+    await file.slice(0, HEAD_BYTES).arrayBuffer(); // Fails where the device cannot read it.
+    return "";
+  }
   const digest = await crypto.subtle.digest("SHA-256", await file.arrayBuffer());
   return [...new Uint8Array(digest)].map((byte) => byte.toString(16).padStart(2, "0")).join("");
 };
@@ -39,11 +43,13 @@ export function sendFrom(section, form, redraw) {
   const sum = form.querySelector("[data-sum]");
   const sendButton = form.querySelector("[data-send]");
   const clearButton = form.querySelector("[data-clear]");
+  const askButton = form.querySelector("[data-ask]");
   const leftNotice = form.querySelector("[data-left]");
   const pattern = form.querySelector("[data-row]").content.firstElementChild;
   const leftKey = `photographs not arrived: ${form.action}`;
   let rows = [];
   let remark = "";
+  let asking = ""; // what the last asking where they go had to say
   let going = false; // the button has been pressed
   let halted = false; // the connection broke
   let begun = false;
@@ -55,10 +61,10 @@ export function sendFrom(section, form, redraw) {
     row.line.dataset.state = row.state;
     row.line.className = `drop-row ${tone}`;
     row.line.querySelector("use").setAttribute("href", `#m-${name}`);
-    const settled = !["ready", "out", "failed"].includes(row.state);
+    const settled = !["ready", "out", "failed", "unasked"].includes(row.state);
     row.select.disabled = settled;
     row.select.hidden = DONE.has(row.state);
-    row.select.value = row.state === "out" ? "out" : row.joint;
+    row.select.value = { out: "out", unasked: "" }[row.state] ?? row.joint;
     row.bar.parentElement.hidden = row.state !== "sending" && row.state !== "checked";
     row.bar.value = row.part;
     row.retry.hidden = row.state !== "failed";
@@ -68,6 +74,7 @@ export function sendFrom(section, form, redraw) {
       sending: fill(words.sending, Math.floor(100 * row.part)),
       checked: words.checked,
       out: words.out,
+      unasked: words.unasked,
     };
     row.said.textContent = row.says || said[row.state] || "";
     tally();
@@ -93,13 +100,14 @@ export function sendFrom(section, form, redraw) {
       count("failed") && fill(words.notArrived, count("failed")),
       count("out") && fill(words.leftOut, count("out")),
     ].filter(Boolean);
-    const text = [`${parts.join(", ")}.`, halted && words.broken, remark].filter(Boolean).join(" ");
+    const text = [`${parts.join(", ")}.`, halted && words.broken, remark, asking].filter(Boolean).join(" ");
     if (sum.textContent !== text) sum.textContent = text;
     const pressable = count("ready", "failed") + (halted || !going ? count("waiting") : 0);
     sendButton.textContent = pressable === 1 ? words.sendOne : fill(words.sendMany, pressable);
     sendButton.hidden = pressable === 0;
     sendButton.disabled = count("looking") > 0;
     clearButton.hidden = count("sending", "checked") > 0;
+    askButton.hidden = count("unasked") === 0;
     drop.hidden = rows.length === 0;
   };
 
@@ -112,6 +120,8 @@ export function sendFrom(section, form, redraw) {
       hash: "",
       joint: "board",
       chosen: false,
+      atOnce: false,
+      unreadable: false,
       state: "looking",
       says: "",
       part: 0,
@@ -154,17 +164,18 @@ export function sendFrom(section, form, redraw) {
       try {
         row.hash = await sha256(row.file);
       } catch {
+        row.unreadable = true;
         become(row, "refused", `${row.name}: ${words.unreadable}.`);
       }
+      row.atOnce = atOnce;
     }
     await foresee();
-    for (const row of fresh.filter((one) => one.state === "looking")) become(row, "ready");
-    if (atOnce) start();
   };
 
   const clear = () => {
     rows = [];
-    remark = "";
+    remark = asking = "";
+    asked += 1; // An answer that is still to come is about what is gone.
     going = halted = begun = false;
     list.replaceChildren();
     tally();
@@ -175,9 +186,27 @@ export function sendFrom(section, form, redraw) {
   const inOrder = () => form.elements.joint.value.startsWith("in-order");
 
   let asked = 0;
+  const ask = async (data) => {
+    let answer;
+    let told = null;
+    try {
+      answer = await fetch(form.dataset.foresee, {
+        method: "POST",
+        body: data,
+        headers: { Accept: "application/json" },
+        signal: AbortSignal.timeout?.(STALLS_AFTER_MS),
+      });
+      told = await answer.json();
+    } catch {
+      // No answer, or no answer of the site's.
+    }
+    if (told?.photos || told?.says) return told;
+    return { says: answer?.redirected || answer?.status === 403 ? words.signedOut : "" };
+  };
+
   const foresee = async () => {
     const mine = ++asked;
-    const all = rows.slice();
+    const all = rows.filter((row) => !row.unreadable);
     if (!all.length) return;
     const data = new FormData(form);
     data.delete("photos");
@@ -187,21 +216,24 @@ export function sendFrom(section, form, redraw) {
       data.append("bytes", row.file.size);
       data.append("sha256", row.hash);
     }
-    let told = null;
-    try {
-      const answer = await fetch(form.dataset.foresee, { method: "POST", body: data });
-      told = await answer.json();
-    } catch {
-      return; // What is sent is sorted by the server all the same.
-    }
+    const told = await ask(data);
     if (mine !== asked) return;
-    remark = told.says ?? remark;
-    (told.photos ?? []).forEach(({ state, joint, says }, at) => {
+    const open = (row) => ["looking", "ready", "unasked"].includes(row.state);
+    asking = told.says || (told.photos ? "" : words.notAsked);
+    if (!told.photos) {
+      // Nobody has said where these go, and the whole board is no guess to make in silence.
+      for (const row of all) if (open(row) && !row.chosen) become(row, "unasked");
+      tally();
+      return;
+    }
+    told.photos.forEach(({ state, joint, says }, at) => {
       const row = all[at];
-      if (!["looking", "ready"].includes(row.state)) return;
+      if (!open(row)) return;
       if (!row.chosen) row.joint = joint ? String(joint) : "board";
       become(row, state === "goes" ? "ready" : state, says);
     });
+    tally();
+    if (all.some((row) => row.atOnce && row.state === "ready")) start();
   };
 
   // Sending
@@ -231,20 +263,22 @@ export function sendFrom(section, form, redraw) {
     });
     request.addEventListener("loadend", () => {
       clearTimeout(watch);
-      let told = null;
+      let answer = null;
       try {
-        [told] = JSON.parse(request.responseText).photos;
+        answer = JSON.parse(request.responseText);
       } catch {
         // No answer of the site's: what is said below.
       }
-      resolve([told, request]);
+      resolve([answer ?? {}, request]);
     });
     alive();
     request.send(data);
   });
 
-  const settle = (row, told, request) => {
+  const settle = (row, { photos, says: refusal }, request) => {
+    const told = photos?.[0];
     if (told) {
+      document.dispatchEvent(new Event("arrived"));
       become(row, told.state, told.says);
       if (told.added) soon();
       return;
@@ -253,7 +287,8 @@ export function sendFrom(section, form, redraw) {
     const signedOut = request.status === 403
       || (request.status === 200 && request.responseURL !== form.action);
     let says = `${words.failed}.`;
-    if (signedOut) says = words.signedOut;
+    if (refusal) says = refusal;
+    else if (signedOut) says = words.signedOut;
     else if (request.status) says = `${words.cannot}.`;
     become(row, "failed", says);
   };
@@ -275,8 +310,8 @@ export function sendFrom(section, form, redraw) {
       if (!row) break;
       row.part = 0;
       become(row, "sending");
-      send(row).then(([told, request]) => {
-        settle(row, told, request);
+      send(row).then(([answer, request]) => {
+        settle(row, answer, request);
         if (!halted) goOn();
         else tally();
       });
@@ -286,6 +321,7 @@ export function sendFrom(section, form, redraw) {
   };
 
   const start = () => {
+    for (const row of rows) row.atOnce = false;
     for (const row of rows) if (["ready", "failed"].includes(row.state)) become(row, "waiting");
     goOn();
   };
@@ -352,18 +388,21 @@ export function sendFrom(section, form, redraw) {
     });
   }
   sendButton.addEventListener("click", start);
+  askButton.addEventListener("click", foresee);
   clearButton.addEventListener("click", () => {
     sessionStorage.removeItem(leftKey);
     clear();
   });
   form.addEventListener("submit", (event) => event.preventDefault());
   window.addEventListener("online", () => {
+    if (count("unasked")) foresee();
     if (!halted) return;
     for (const row of rows) if (row.state === "failed") become(row, "waiting");
     goOn();
   });
   window.addEventListener("beforeunload", (event) => {
-    if (count("waiting", "sending", "checked")) event.preventDefault();
+    const locks = document.body.classList.contains("is-away");
+    if (!locks && count("waiting", "sending", "checked")) event.preventDefault();
   });
 
   const carriesFiles = (event) => [...(event.dataTransfer?.types ?? [])].includes("Files");

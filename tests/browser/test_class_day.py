@@ -272,6 +272,20 @@ def test_photograph_that_does_not_arrive_is_kept_and_sent_again(tablet, boards):
     assert str(Photo.objects.get().joint) == "E02"
 
 
+def test_photograph_that_may_not_be_sent_now_is_kept_with_what_the_site_says(tablet, boards):
+    screen = tablet()
+    says = "You are signed in for looking. Sign in fully with your password, then do it again."
+    answer = {"saved": False, "says": says}
+    address = re.compile("/photos/$")
+    screen.page.context.route(address, lambda route: route.fulfill(status=403, json=answer))
+    two_taps_to_the_camera(screen, boards[0]).set_files(photograph())
+    screen.page.wait_for_selector(f"#sending .is-caution:has-text('{says}')")
+    screen.page.context.unroute(address)
+    screen.tap("#sending button:has-text('again')")
+    screen.page.wait_for_selector("#sending .is-accept")
+    assert Photo.objects.count() == 1
+
+
 def test_file_that_is_no_photograph_is_refused_in_a_sentence(tablet, boards):
     screen = tablet()
     chooser = two_taps_to_the_camera(screen, boards[0])

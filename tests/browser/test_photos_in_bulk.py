@@ -3,6 +3,7 @@
 import threading
 
 import pytest
+from django.contrib.sessions.models import Session
 from PIL import Image
 from PIL.ExifTags import IFD
 from playwright.sync_api import expect
@@ -11,6 +12,7 @@ from assessments.models import Photo
 from tests import factories
 from tests.assessments import pictures
 from tests.browser.test_grading_screen import visitor as _with_photographs
+from training import tablets
 from training.models import JointType
 
 visitor = _with_photographs
@@ -254,6 +256,112 @@ def test_on_a_phone_they_are_chosen_and_sent_by_tap(open_board, board):
     page.get_by_label("Or take one now").set_input_files(named("image.jpg", photograph(2)))
     arrived(page, 1)
     assert places(board) == {"E01.jpg": "E01", "image.jpg": ""}
+
+
+FORESEE = "**/photos/foresee/"
+UNASKED = "Where they go could not be asked: try again"
+EARLIER_SERVERS_WORD = {"says": "That cannot be read. Open the board anew."}
+
+
+@pytest.mark.parametrize("how", ["no network", "refused", "no answer of the site's"])
+def test_where_they_go_is_asked_again_before_anything_is_sent(open_board, board, how):
+    instructor = open_board()
+    page = instructor.page
+
+    def answer(route):
+        if how == "no network":
+            route.abort("connectionreset")
+        elif how == "refused":
+            route.fulfill(status=422, json=EARLIER_SERVERS_WORD)
+        else:
+            route.fulfill(status=502, content_type="text/html", body="<h1>Bad gateway</h1>")
+
+    page.route(FORESEE, answer)
+    choose(page, [named(f"E0{n}.jpg", photograph(n)) for n in (1, 2, 3)])
+    says = EARLIER_SERVERS_WORD["says"] if how == "refused" else UNASKED
+    expect(page.locator("[data-sum]")).to_contain_text(says)
+    expect(page.locator("[data-state='unasked']")).to_have_count(3)
+    assert page.locator("[data-send]").is_hidden()
+    instructor.complaints.clear()
+    instructor.audit()
+    # Whoever says it by hand need not ask.
+    row(page, "E03.jpg").locator("select").select_option(label="the whole board")
+    page.unroute(FORESEE)
+    page.locator("[data-ask]").click()
+    expect(page.locator("[data-state='ready']")).to_have_count(3)
+    assert page.locator("[data-ask]").is_hidden()
+    expect(page.locator("[data-sum]")).to_have_text("3 photographs, 3 to send.")
+    page.get_by_role("button", name="Send 3 photographs").click()
+    arrived(page, 3)
+    assert places(board) == {"E01.jpg": "E01", "E02.jpg": "E02", "E03.jpg": ""}
+
+
+def test_what_stood_somewhere_does_not_stay_there_when_asking_anew_fails(open_board, board):
+    page = open_board().page
+    choose(page, [named(f"E0{n}.jpg", photograph(n)) for n in (1, 2)])
+    page.route(FORESEE, lambda route: route.abort("connectionreset"))
+    page.get_by_label("They show").select_option(label="joint E03")
+    expect(page.locator("[data-state='unasked']")).to_have_count(2)
+    page.unroute(FORESEE)
+    # It asks by itself once the network is back.
+    page.evaluate("window.dispatchEvent(new Event('online'))")
+    expect(page.locator("[data-state='ready']")).to_have_count(2)
+    assert set(page.locator(".drop-row option:checked").all_inner_texts()) == {"joint E03"}
+
+
+def test_one_taken_now_is_sent_as_soon_as_it_is_known_where_it_goes(open_board, board):
+    page = open_board(phone=True).page
+    page.route(FORESEE, lambda route: route.abort("connectionreset"))
+    page.get_by_label("They show").select_option(label="joint E04")
+    page.get_by_label("Or take one now").set_input_files(named("image.jpg", photograph(2)))
+    expect(page.locator("[data-state='unasked']")).to_have_count(1)
+    assert not board.photos.exists()
+    page.unroute(FORESEE)
+    page.locator("[data-ask]").tap()
+    arrived(page, 1)
+    assert places(board) == {"image.jpg": "E04"}
+
+
+def test_what_arrived_though_the_answer_says_otherwise_is_recognised(open_board, board):
+    """A bare 400 comes of a session that got another key meanwhile; the photograph is in."""
+    page = open_board().page
+    stored = []
+
+    def interrupt(route):
+        stored.append(route.fetch().status)
+        route.fulfill(status=400, content_type="text/html", body="<h1>Bad Request (400)</h1>")
+
+    page.route("**/photos/", interrupt, times=1)
+    choose(page, [named("E01.jpg", photograph(1))])
+    page.get_by_role("button", name="Send 1 photograph").click()
+    expect(page.locator("[data-state='failed']")).to_contain_text("could not take it in just now")
+    assert stored == [200]
+    page.get_by_role("button", name="Try again").click()
+    expect(row(page, "E01.jpg")).to_contain_text("is here already")
+    assert board.photos.count() == 1
+
+
+def test_what_the_site_says_to_a_refusal_is_said(open_board, board, shop):
+    page = open_board().page
+    choose(page, [named("E01.jpg", photograph(1))])
+    for_looking(page)
+    page.get_by_role("button", name="Send 1 photograph").click()
+    expect(page.locator("[data-state='failed']")).to_contain_text(LOOKING)
+    choose(page, [named("E02.jpg", photograph(2))])
+    expect(page.locator("[data-sum]")).to_contain_text(LOOKING)
+    expect(row(page, "E02.jpg")).to_have_attribute("data-state", "unasked")
+    assert not board.photos.exists()
+
+
+LOOKING = "You are signed in for looking. Sign in fully with your password, then do it again."
+
+
+def for_looking(page) -> None:
+    """The session as if badge and PIN had opened it since the page came."""
+    [cookie] = [one for one in page.context.cookies() if one["name"] == "sessionid"]
+    session = Session.objects.get(session_key=cookie["value"])
+    data = session.get_decoded() | {tablets.BY_PIN: True}
+    Session.objects.filter(pk=session.pk).update(session_data=Session.objects.encode(data))
 
 
 def test_somebody_signed_out_meanwhile_is_told_and_loses_nothing(open_board, board):
