@@ -2,30 +2,35 @@
 // in time, what was typed is kept for whoever typed it, and typing counts as using it.
 
 const bar = document.querySelector(".tablet-bar");
-const locked = document.querySelector("#tablet[data-locked=yes]");
+const asksWho = document.querySelector("#tablet");
+const asksInFull = document.querySelector("#looking-only");
 const TELL_EVERY_MS = 30_000;
 const LOOK_EVERY_MS = 1_000;
+const LAST_USED = "tablet-used";
 
-const store = {
+const keeper = (area) => ({
   get: (key) => {
     try {
-      return sessionStorage.getItem(key);
+      return window[area].getItem(key);
     } catch {
       return null; // A browser that keeps nothing.
     }
   },
   set: (key, value) => {
     try {
-      if (value === null) sessionStorage.removeItem(key);
-      else sessionStorage.setItem(key, value);
+      if (value === null) window[area].removeItem(key);
+      else window[area].setItem(key, value);
     } catch {
       // Full, or forbidden: then nothing is kept.
     }
   },
-};
+});
+const store = keeper("sessionStorage");
+const ofAllWindows = keeper("localStorage");
 
-// Who was locked out, so that what they typed comes back to them and to nobody else.
-if (locked) store.set(`locked:${locked.dataset.reader}`, "1");
+// Who was asked for a PIN or password, so that what they typed comes back to them and to nobody else.
+const asked = asksWho?.dataset.reader ?? (asksInFull && bar?.dataset.reader);
+if (asked) store.set(`asked:${asked}`, "1");
 
 // A scanner types the badge and presses Enter: on to the PIN.
 document.querySelector("#id_badge")?.addEventListener("keydown", (event) => {
@@ -44,6 +49,7 @@ const valueOf = (field) => (isChecked(field) ? field.checked : field.value);
 const draftKey = () => `draft:${bar.dataset.reader}:${location.pathname}`;
 
 function keepDraft() {
+  if (asksWho || asksInFull) return;
   const typed = [...document.querySelectorAll(FIELDS)].map((field, at) => [at, field])
     .filter(([, field]) => KEPT(field))
     .filter(([, field]) =>
@@ -55,12 +61,13 @@ function keepDraft() {
 }
 
 function bringBack() {
-  const who = `locked:${bar.dataset.reader}`;
+  if (asksWho || asksInFull) return;
+  const who = `asked:${bar.dataset.reader}`;
   const kept = store.get(draftKey());
-  const wasLocked = store.get(who);
+  const wasAsked = store.get(who);
   store.set(draftKey(), null);
   store.set(who, null);
-  if (!kept || !wasLocked) return;
+  if (!kept || !wasAsked) return;
   const fields = [...document.querySelectorAll(FIELDS)];
   for (const { at, name, value } of JSON.parse(kept)) {
     const field = fields[at]?.name === name ? fields[at] : fields.find((one) => one.name === name);
@@ -76,20 +83,44 @@ if (bar) {
   const lockAfterMs = Number(bar.dataset.minutes) * 60_000;
   const token = () => JSON.parse(document.body.getAttribute("hx-headers"))["X-CSRFToken"];
   const lockPage = () => `/tablet/?next=${encodeURIComponent(location.pathname + location.search)}`;
-  let used = Date.now();
+  let used = 0;
   let told = Date.now();
   let going = false;
 
-  const lock = async () => {
+  const note = () => {
+    used = Date.now();
+    ofAllWindows.set(LAST_USED, String(used));
+  };
+
+  // Another window of this browser may be the one in use.
+  const idleMs = () => {
+    const now = Date.now();
+    const elsewhere = Number(ofAllWindows.get(LAST_USED));
+    if (elsewhere > used && elsewhere <= now) used = elsewhere;
+    return now - used;
+  };
+
+  // What a page asks before it is left, it does not ask once it is away: nobody may be there.
+  const leave = () => {
     going = true;
     keepDraft();
     document.body.classList.add("is-away");
+  };
+  const toTheLock = () => {
+    leave();
+    location.replace(lockPage());
+  };
+
+  const lock = async () => {
+    leave();
     try {
       const answer = await fetch("/tablet/lock/", {
         method: "POST", headers: { "X-CSRFToken": token() }, redirect: "manual",
       });
-      if (answer.type !== "opaqueredirect" && !answer.ok) throw new Error("not locked");
-      location.replace(lockPage());
+      // A 403 is an answer too: of somebody on the way, or about a session that is over.
+      const came = answer.type === "opaqueredirect" || answer.ok || answer.status === 403;
+      if (!came) throw new Error("not locked");
+      toTheLock();
     } catch {
       // No network: nothing is to be seen until the server can be asked who is there.
       document.querySelector("#tablet-away").hidden = false;
@@ -99,29 +130,30 @@ if (bar) {
 
   const use = async () => {
     if (going) return;
-    const now = Date.now();
-    if (now - used >= lockAfterMs) return lock();
-    used = now;
-    if (now - told < TELL_EVERY_MS) return;
-    told = now;
+    if (idleMs() >= lockAfterMs) return lock();
+    note();
+    if (used - told < TELL_EVERY_MS) return;
+    told = used;
     try {
       const answer = await fetch("/tablet/awake/", { redirect: "manual" });
-      if (answer.type === "opaqueredirect") {
-        keepDraft();
-        location.replace(lockPage());
-      }
+      if (answer.type === "opaqueredirect") toTheLock();
     } catch {
       // The next tap tries again.
     }
   };
 
-  for (const what of ["pointerdown", "keydown"]) document.addEventListener(what, use, true);
+  note();
+  // A photograph that arrives is somebody's work as well.
+  for (const what of ["pointerdown", "keydown", "arrived"]) {
+    document.addEventListener(what, use, true);
+  }
   setInterval(() => {
-    if (!going && Date.now() - used >= lockAfterMs) lock();
+    if (!going && idleMs() >= lockAfterMs) lock();
   }, LOOK_EVERY_MS);
 
   // The server may have locked before us: what was typed is kept when a form or a piece goes out.
   document.addEventListener("submit", keepDraft, true);
+  for (const link of bar.querySelectorAll("a")) link.addEventListener("click", keepDraft);
   document.body.addEventListener("htmx:beforeOnLoad", (event) => {
     if (event.detail.xhr.getResponseHeader("HX-Redirect")) keepDraft();
   });

@@ -11,6 +11,8 @@ from assessments.models import Board, Judgement
 from tests import factories
 from tests.browser.conftest import PASSWORD, Shop, Visitor
 from tests.browser.test_class_day import settle
+from tests.browser.test_photos_in_bulk import choose, named, photograph
+from tests.factories import NOW
 from training.models import JointType, Site, TabletUse
 from training.services import tablets as services
 
@@ -53,6 +55,15 @@ def locked(page: Page) -> None:
     page.wait_for_selector("h1:text-is('Locked')")
 
 
+def look(window: Visitor, badge: str) -> None:
+    """Go on by badge and PIN."""
+    window.go("/tablet/")
+    window.page.fill("#id_badge", badge)
+    window.page.fill("#id_pin", PIN)
+    window.page.press("#id_pin", "Enter")
+    window.page.wait_for_selector(".tablet-bar:has-text('For looking')")
+
+
 def is_away(page: Page) -> bool:
     """Whether the page's own script has taken it away."""
     return "is-away" in (page.get_attribute("body", "class") or "")
@@ -88,7 +99,7 @@ def test_judgement_made_while_locked_waits_and_is_sent_in_the_name_of_who_made_i
     tablet, board, shop
 ):
     other = factories.make_user("instructor", site=shop.instructor.person.site, password=PASSWORD)
-    services.set_pin(user=other, pin=PIN, badge="CARD-7", proof="password", at=factories.NOW)
+    services.set_pin(user=other, pin=PIN, badge="CARD-7", proof="password", at=NOW)
     page = grade(tablet, board)
     idle_at_the_server(tablet)
     page.keyboard.press("r")
@@ -126,6 +137,114 @@ def test_judgement_made_while_locked_waits_and_is_sent_in_the_name_of_who_made_i
     mine = Judgement.objects.get(grading__grader=shop.instructor)
     assert (mine.outcome, str(mine.joint)) == ("reject", "E01")
     assert Judgement.objects.filter(grading__grader=other).get().outcome == "accept"
+
+
+@pytest.mark.parametrize(
+    "way", ["main form .btn-primary", ".tablet-bar a:text-is('Sign in fully')"]
+)
+def test_what_was_typed_while_looking_is_there_after_signing_in_fully(tablet, shop, way):
+    services.set_pin(user=shop.instructor, pin=PIN, badge="CARD-7", proof="password", at=NOW)
+    page = tablet.page
+    look(tablet, "CARD-7")
+    edit = f"/people/{shop.trainee.employee_number}/edit/"
+    tablet.go(edit)
+    page.fill("#id_full_name", "Signe Aldous-Berg")
+    page.click(way)
+    if "form" in way:
+        page.click("main a:text-is('Sign in fully')")
+    page.fill("#id_password", "not it")
+    page.press("#id_password", "Enter")
+    page.wait_for_selector("text=That is not your password")
+    unlock(page)
+    assert page.url.endswith(edit)
+    assert page.input_value("#id_full_name") == "Signe Aldous-Berg"
+    page.click("main form .btn-primary")
+    page.wait_for_url(lambda url: "/edit/" not in url)
+    tablet.go(edit)
+    assert page.input_value("#id_full_name") == "Signe Aldous-Berg"
+
+
+def test_window_that_idles_leaves_the_tablet_to_the_one_in_use(tablet):
+    page = tablet.page
+    page.clock.install()
+    tablet.go("/boards/")
+    idle = page.context.new_page()
+    idle.goto(f"{tablet.address}/register/")
+    idle.wait_for_selector(".tablet-bar")
+    for _ in range(2):
+        page.clock.fast_forward(200_000)
+        page.keyboard.press("Shift")
+        assert not is_away(page)
+        assert not is_away(idle)
+    page.clock.fast_forward(302_000)
+    locked(page)
+    locked(idle)
+
+
+def test_window_of_an_earlier_sign_in_locks_too(tablet, shop):
+    other = factories.make_user("instructor", site=shop.instructor.person.site, password=PASSWORD)
+    services.set_pin(user=other, pin=PIN, badge="CARD-8", proof="password", at=NOW)
+    earlier = tablet.page
+    earlier.clock.install()
+    tablet.go("/boards/")
+    tablet.page = earlier.context.new_page()
+    look(tablet, "CARD-8")
+    tablet.page.close()
+    earlier.clock.fast_forward(302_000)
+    locked(earlier)
+    assert other.get_full_name() in earlier.inner_text("header.title-block")
+
+
+def test_lock_that_is_forbidden_on_the_way_leads_to_the_lock_all_the_same(tablet):
+    page = tablet.page
+    page.clock.install()
+    tablet.go("/boards/")
+    page.route("**/tablet/lock/", lambda route: route.fulfill(status=403, body="Forbidden"))
+    page.clock.fast_forward(302_000)
+    page.wait_for_url("**/tablet/?next=*")
+
+
+PHOTOGRAPHS = "**/photos/"
+
+
+def drop(window: Visitor, board: Board, count: int) -> None:
+    """Have the board's page send so many photographs."""
+    window.go(f"/boards/{board.number}/")
+    files = [named(f"E0{number}.jpg", photograph(number)) for number in range(1, count + 1)]
+    choose(window.page, files)
+    window.page.locator("[data-send]").click()
+
+
+def test_page_that_still_sends_locks_without_asking_anybody(tablet, board):
+    page = tablet.page
+    dialogs = []
+    page.on("dialog", lambda dialog: (dialogs.append(dialog.type), dialog.dismiss()))
+    page.clock.install()
+    held = []
+    page.route(PHOTOGRAPHS, lambda route: held.append(route))
+    drop(tablet, board, 3)
+    page.wait_for_function("document.querySelectorAll('[data-state=waiting]').length === 1")
+    page.clock.fast_forward(302_000)
+    locked(page)
+    assert dialogs == []
+    assert held
+
+
+def test_each_photograph_that_arrives_counts_as_use(tablet, board):
+    Site.objects.update(lock_minutes=1)
+    page = tablet.page
+    page.clock.install()
+    held = []
+    page.route(PHOTOGRAPHS, lambda route: held.append(route))
+    drop(tablet, board, 1)
+    page.wait_for_function("document.querySelector('[data-state=sending], [data-state=checked]')")
+    page.clock.fast_forward(50_000)
+    held.pop().continue_()
+    page.wait_for_selector("[data-state=added]")
+    page.clock.fast_forward(50_000)
+    assert not is_away(page)
+    page.clock.fast_forward(15_000)
+    locked(page)
 
 
 def test_piece_asked_for_by_a_locked_tablet_leads_to_the_lock_and_back(tablet, board):

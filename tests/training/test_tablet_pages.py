@@ -134,6 +134,16 @@ def test_other_browsers_neither_lock_nor_ask_anything_more(instructor, clock):
     assert by_pin(stranger).url == "/account/login/"
 
 
+def test_lock_needs_no_token_of_the_latest_sign_in_and_nothing_else_goes_without(client):
+    client.handler.enforce_csrf_checks = True
+    client.get("/boards/")
+    assert in_full(client).status_code == 403
+    assert client.post(reverse("training:pin"), {}).status_code == 403
+    lock_by_the_button(client)
+    assert client.get("/boards/").url.startswith(LOCK)
+    assert in_full(client).status_code == 403
+
+
 @pytest.fixture
 def meanwhile(client, monkeypatch):
     """Ask for the boards, and let something happen in the same browser before the answer."""

@@ -7,6 +7,7 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
+from django.views.decorators.csrf import csrf_exempt
 from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
@@ -162,10 +163,15 @@ def tablet_full(request: TabletUserRequest) -> HttpResponse:
     return _show(request, full=form)
 
 
+@csrf_exempt
 @require_POST
 @login_required
 def tablet_lock(request: TabletUserRequest) -> HttpResponse:
-    """Lock at once, by the button or by the page's script when nobody has used it."""
+    """Lock at once, by the button or by the page's script when nobody has used it.
+
+    A window that was open before somebody signed in locks too, although its token is an
+    earlier one's: locking is all that comes of it, and from other sites no session is sent.
+    """
     _tablet(request)
     if request.tablet_use is not None:
         tablets.lock(request.tablet_use)
