@@ -7,7 +7,10 @@ const tray = $("#sending");
 const dialog = $("#camera");
 const fill = (words, values) => words.replace(/\{(\w+)\}/g, (_all, name) => values[name]);
 const token = () => JSON.parse(document.body.getAttribute("hx-headers"))["X-CSRFToken"];
-const SHAPES = { wait: "#m-open", added: "#m-accept", refused: "#m-reject", lost: "#m-unsaved" };
+const SHAPES = {
+  wait: "#m-open", added: "#m-accept", here: "#m-na", refused: "#m-reject", lost: "#m-unsaved",
+};
+const TONES = { added: "is-accept", here: "is-none", refused: "is-reject" };
 
 const shape = (name) => {
   const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
@@ -136,18 +139,14 @@ function show(line, told) {
     unsent.delete(line);
     line.item.remove();
   });
-  if (told.state) document.dispatchEvent(new Event("arrived"));
-  if (told.added) {
+  if (told.state) {
+    // Here already: it had arrived, and only the answer was lost.
+    document.dispatchEvent(new Event("arrived"));
     unsent.delete(line);
     text.textContent = `${where}: ${told.says}`;
-    line.item.className = "is-accept";
-    line.item.replaceChildren(shape("added"), text, away);
-    redraw();
-  } else if (told.state) {
-    unsent.delete(line);
-    text.textContent = `${where}: ${told.says}`;
-    line.item.className = "is-reject";
-    line.item.replaceChildren(shape("refused"), text, away);
+    line.item.className = TONES[told.state];
+    line.item.replaceChildren(shape(told.state), text, away);
+    if (told.state !== "refused") redraw();
   } else {
     text.textContent = `${where}: ${told.lost || `${line.file.name} ${tray.dataset.lost}`}`;
     line.item.className = "is-caution";

@@ -286,6 +286,26 @@ def test_photograph_that_may_not_be_sent_now_is_kept_with_what_the_site_says(tab
     assert Photo.objects.count() == 1
 
 
+def test_photograph_of_which_only_the_answer_was_lost_is_said_to_be_here(tablet, boards):
+    screen = tablet()
+    sent_to = re.compile("/photos/$")
+
+    def lose_the_answer(route: Route) -> None:
+        route.fetch()
+        route.abort()
+
+    screen.page.context.route(sent_to, lose_the_answer)
+    two_taps_to_the_camera(screen, boards[0]).set_files(photograph())
+    screen.page.wait_for_selector("#sending .is-caution")
+    assert str(Photo.objects.get().joint) == "E02"
+    screen.page.context.unroute(sent_to)
+    screen.tap("#sending button:text-is('Send again')")
+    screen.page.wait_for_selector("#sending .is-none:has-text('is here already')")
+    assert screen.page.locator("#sending .is-reject").count() == 0
+    screen.page.wait_for_selector(f"{cell(boards[0], 'soldered')} .take:has-text('1')")
+    assert Photo.objects.count() == 1
+
+
 def test_file_that_is_no_photograph_is_refused_in_a_sentence(tablet, boards):
     screen = tablet()
     chooser = two_taps_to_the_camera(screen, boards[0])
