@@ -11,7 +11,7 @@ from assessments.models import Board, Grading, Judgement, StageSigning, UndoStep
 from assessments.services import grading as services
 from assessments.services import outcomes
 from tests import factories
-from tests.assessments.together import at_once
+from tests.assessments.together import at_once, somebody_waits_for_us
 from tests.factories import NOW
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -97,7 +97,7 @@ def test_a_judgement_made_beside_a_signature_is_under_it_or_refused(board, judge
     assert (kept == "accept") == isinstance(changed, AlreadySigned)
 
 
-@pytest.mark.skipif("connection.vendor != 'postgresql'", reason="PostgreSQL only")
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
 @pytest.mark.parametrize(
     "act",
     [
@@ -128,7 +128,7 @@ def test_whoever_waited_for_a_signature_sees_it(board, judged, act):
     assert StageSigning.objects.count() == 1
 
 
-@pytest.mark.skipif("connection.vendor != 'postgresql'", reason="PostgreSQL only")
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
 def test_a_correction_takes_along_what_is_being_judged_in_what_it_replaces(instructor):
     factories.make_criteria_set(
         {"code": "F-1", "severity": "major", "demerits": 20, "stage": "formed"},
@@ -153,12 +153,3 @@ def test_a_correction_takes_along_what_is_being_judged_in_what_it_replaces(instr
                 assert not waiting.done(), waiting.result()
         [later] = waiting.result()
     assert later.judgements.get(criterion__code="S-1").outcome == "reject"
-
-
-def somebody_waits_for_us():
-    with connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT 1 FROM pg_locks "
-            "WHERE NOT granted AND pg_backend_pid() = ANY(pg_blocking_pids(pid))"
-        )
-        return cursor.fetchone() is not None

@@ -5,7 +5,7 @@ from io import BytesIO
 from threading import Barrier
 
 import pytest
-from django.db import connections, transaction
+from django.db import connection, connections, transaction
 
 from assessments.exceptions import PhotoAlreadyThere
 from assessments.models import Rendition
@@ -76,7 +76,7 @@ def test_one_size_asked_for_several_times_at_once_is_made_once(board, files):
     assert len(list((files / "renditions").rglob("*.jpg"))) == 1
 
 
-@pytest.mark.skipif("connection.vendor != 'postgresql'", reason="PostgreSQL only")
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
 def test_a_photograph_waits_for_nobody_who_holds_its_board(board, files):
     """Or each would wait for the other: whoever holds a board goes on to the trail's end."""
     make_criteria_set()

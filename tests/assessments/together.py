@@ -3,7 +3,7 @@
 from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier
 
-from django.db import connections
+from django.db import connection, connections
 
 from assessments.exceptions import AssessmentError
 
@@ -23,3 +23,13 @@ def at_once(*acts):
 
     with ThreadPoolExecutor(len(acts)) as pool:
         return list(pool.map(run, acts))
+
+
+def somebody_waits_for_us():
+    """Whether another connection to PostgreSQL waits for a row that this one holds."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT 1 FROM pg_locks "
+            "WHERE NOT granted AND pg_backend_pid() = ANY(pg_blocking_pids(pid))"
+        )
+        return cursor.fetchone() is not None
