@@ -39,7 +39,8 @@ def declare() -> None:
         "assessments.Rework",
         when_update=(
             "OLD.handed_in_at IS NOT NULL OR NOT (NEW.id = OLD.id AND NEW.joint_id = OLD.joint_id "
-            "AND NEW.sent_by_id = OLD.sent_by_id AND NEW.reason = OLD.reason "
+            "AND NEW.codes = OLD.codes AND NEW.sent_by_id = OLD.sent_by_id "
+            "AND NEW.reason = OLD.reason "
             "AND NEW.recorded_at = OLD.recorded_at)"
         ),
         says="says why a joint was sent back, and stays as it is",
@@ -49,6 +50,7 @@ def declare() -> None:
         when_update=(
             "OLD.answered_at IS NOT NULL OR NOT (NEW.id = OLD.id AND NEW.board_id = OLD.board_id "
             "AND NEW.asked_by_id = OLD.asked_by_id AND NEW.reason = OLD.reason "
+            "AND NEW.before = OLD.before "
             "AND NEW.recorded_at = OLD.recorded_at)"
         ),
         says="stays as it was asked, and as it was answered",

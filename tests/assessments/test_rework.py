@@ -301,6 +301,7 @@ def test_a_joint_sent_back_is_in_the_trail_and_kept(board, instructor):
     assert (content["joint"], content["make"]) == ("E02", 2)
     for change in (
         lambda: Rework.objects.filter(pk=rework.pk).update(reason="Less."),
+        lambda: Rework.objects.filter(pk=rework.pk).update(codes=["F-1"]),
         lambda: Rework.objects.filter(pk=rework.pk).delete(),
     ):
         with pytest.raises(IntegrityError), transaction.atomic():

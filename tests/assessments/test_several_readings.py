@@ -502,6 +502,8 @@ def test_a_request_is_kept_as_it_was_asked_and_answered(single, trainee, graders
     found = ReadingRequest.objects.filter(pk=request.pk)
     with pytest.raises(IntegrityError), transaction.atomic():
         found.update(reason="Something else.")
+    with pytest.raises(IntegrityError), transaction.atomic():
+        found.update(before={"passed": True})
     read(single, graders[1], at=LATER)
     for change in (lambda: found.update(after={}), found.delete):
         with pytest.raises(IntegrityError), transaction.atomic():
