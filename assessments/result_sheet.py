@@ -154,20 +154,13 @@ def result_sheet(board: Board, *, user: User, at: datetime) -> Sheet:
     Raises
     ------
     NothingToPrint
-        If nothing is signed, or two are to grade and not both have signed.
+        If nothing is signed, two are to grade and have no result yet, or what was reworked
+        between them still waits.
     """
     reading = outcomes.read_board(board)
     result = reading.result
-    if not reading.signings:
-        raise NothingToPrint(
-            _("Nothing of %(number)s is signed yet, so there is no result to print.")
-            % {"number": board.number}
-        )
     if not may_print(board, reading):
-        raise NothingToPrint(
-            _("Two grade %(number)s apart. Its result can be printed once both have signed.")
-            % {"number": board.number}
-        )
+        raise NothingToPrint(_why_not_printed(board, reading) % {"number": board.number})
     photos = list(board.photos.prefetch_related("renditions").order_by("order", "id"))
     made = [one for one in (*reading.earlier, *reading.joints, *reading.spare) if one.joint]
     made.sort(key=lambda one: (one.joint.position.order, one.joint.make) if one.joint else (0, 0))
@@ -203,6 +196,20 @@ def result_sheet(board: Board, *, user: User, at: datetime) -> Sheet:
 def may_print(board: Board, reading: outcomes.BoardReading) -> bool:
     """Whether there is a result; of two graders neither sees the other's until both have signed."""
     return bool(reading.signings) and (board.exercise.graders == 1 or reading.result.complete)
+
+
+def _why_not_printed(board: Board, reading: outcomes.BoardReading) -> str:
+    if board.exercise.graders == 1:
+        return _("Nothing of %(number)s is signed yet, so there is no result to print.")
+    if not reading.signings:
+        return _(
+            "Two grade %(number)s apart. Its result can be printed once both have signed and what "
+            "they differ on is decided."
+        )
+    return _(
+        "A reworked joint of %(number)s waits: both graders judge it, and a third person decides "
+        "where they differ. The result can be printed after that."
+    )
 
 
 def instant(at: datetime, zone: str) -> str:

@@ -43,15 +43,7 @@ def several_of(board: Board, user: User) -> Several:
     }
     signed, both = 0, True
     if two and not complete:
-        seats = turns.Seats(board, turns.gradings_of(board))
-        done = [
-            root
-            for root in seats.taken(Grading.Kind.FIRST)
-            if set(board.exercise.stages)
-            <= set().union(
-                *(seats.signed[one.pk] for one in seats.gradings if seats.root(one) == root)
-            )
-        ]
+        done = turns.Seats(board, turns.gradings_of(board)).finished(Grading.Kind.FIRST)
         signed, both = len(done), len(done) >= board.exercise.graders
     special = (two and not complete) or bool(reworks) or turns.open_request(board) is not None
     judges = access.may_judge(user, board) and board.disposed_at is None

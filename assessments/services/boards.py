@@ -13,6 +13,8 @@ from records import services as records
 from records.numbers import next_number
 from training.models import ClassSession, Exercise, Person, Role, Site, Tool, User
 
+from .holding import hold
+
 NUMBER_KIND = "B"
 DEFAULT_ALLOY = "Sn63Pb37"
 
@@ -153,11 +155,7 @@ def _refuse_person(
 @transaction.atomic
 def hand_in(*, board: Board, actor: User, at: datetime) -> Board:
     """Hand a board in to be judged, or what was reworked on it."""
-    board = (
-        Board.objects.select_for_update(of=("self",), no_key=True)
-        .select_related("site")
-        .get(pk=board.pk)
-    )
+    board = hold(board)
     if board.disposed_at is not None:
         raise CannotChangeBoard(
             _("Board %(number)s has been disposed of.") % {"number": board.number}

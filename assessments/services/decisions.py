@@ -14,6 +14,7 @@ from training.models import User
 
 from . import outcomes, sheets, turns
 from .grading import refuse_unless_may_grade
+from .holding import hold
 from .sheets import Place
 
 SEEN = (Judgement.How.AT_BOARD, Judgement.How.PHOTOGRAPH)
@@ -32,8 +33,8 @@ class Decided:
 
 
 def to_decide(board: Board) -> list[sheets.Differing]:
-    """Where the two graders differ and nobody has decided, in the order of the board."""
-    return [one for one in sheets.differing(board) if one.decision is None]
+    """Where the two graders differ and a third person is waited for, in the order of the board."""
+    return [one for one in sheets.differing(board) if one.waits]
 
 
 def why_not_decide(board: Board, user: User) -> str:
@@ -74,11 +75,7 @@ def decide(
         If a decision says nothing that a judgement can say.
     """
     refuse_unless_may_grade(decider, board, at)
-    board = (
-        Board.objects.select_for_update(of=("self",))
-        .select_related("exercise", "site", "person")
-        .get(pk=board.pk)
-    )
+    board = hold(board)
     if why := why_not_decide(board, decider):
         raise MayNotGrade(why)
     asked = {_place(one.first): one for one in to_decide(board)}

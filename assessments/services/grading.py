@@ -26,6 +26,7 @@ from training.models import Stage, User
 
 from . import outcomes, requests, sheets, turns
 from .acts import remembered, undo, was_done
+from .holding import hold
 from .refusals import (
     Circumstances,
     hold_open,
@@ -78,11 +79,6 @@ def refuse_unless_may_grade(user: User, board: Board, at: datetime) -> None:
         raise MayNotGrade(refusal)
 
 
-def _hold(board: Board) -> Board:
-    """The board as it is now, held to the end of the transaction."""
-    return Board.objects.select_for_update(no_key=True).get(pk=board.pk)
-
-
 @transaction.atomic
 def start_grading(*, board: Board, grader: User, at: datetime) -> Grading:
     """The grader's open reading of a board; begun if there is none.
@@ -90,13 +86,13 @@ def start_grading(*, board: Board, grader: User, at: datetime) -> Grading:
     A board that nobody handed in is handed in by being judged.
     """
     refuse_unless_may_grade(grader, board, at)
-    _hold(board)
+    held = hold(board)
     gradings, makes = gradings_of(board), sheets.makes_of(board)
     found = open_among(gradings, board, grader, makes)
     if found is not None:
         return found
     kind = turns.kind_to_begin(board, gradings, grader, makes)
-    if board.handed_in_at is None:
+    if held.handed_in_at is None:
         board.handed_in_at = at
         board.save(update_fields=["handed_in_at"])
     if kind == Grading.Kind.REWORK:  # Handed in by being judged, as a board is.
@@ -120,7 +116,7 @@ def start_own_reading(*, board: Board, trainee: User, at: datetime) -> Grading:
     """A trainee's reading of their own board: kept apart and never counted."""
     if trainee.person_id is None or trainee.person_id != board.person_id:
         raise MayNotGrade(_("Only whoever made a board can judge it for themselves."))
-    _hold(board)
+    hold(board)
     found = board.gradings.filter(kind=Grading.Kind.OWN, grader=trainee).first()
     if found is not None:
         return found
@@ -340,7 +336,7 @@ def sign_stage(
     AlreadySigned
         If the stage is signed already.
     """
-    board = _hold(grading.board)
+    board = hold(grading.board)
     if signer.pk != grading.grader_id or grading.kind in NEVER_SIGNED_SO:
         raise MayNotGrade(_("Only whoever judged can sign, and an own reading is never signed."))
     refuse_unless_may_grade(signer, board, at)
@@ -412,7 +408,7 @@ def correct_grading(*, grading: Grading, grader: User, reason: str, at: datetime
         If it was replaced already.
     """
     refuse_unless_may_grade(grader, grading.board, at)
-    _hold(grading.board)
+    hold(grading.board)
     # Whoever is judging in it is done first: nothing is left behind in a grading that is replaced.
     Grading.objects.select_for_update(no_key=True).only("pk").get(pk=grading.pk)
     turns.refuse_to_correct(grading, gradings_of(grading.board), grader)

@@ -299,7 +299,10 @@ class JointReading:
 
 @dataclass(frozen=True, slots=True)
 class BoardReading:
-    """A board as its signed stages say it is."""
+    """A board as its signed stages say it is.
+
+    ``undecided`` holds the places on which two graders differ and a third has still to decide.
+    """
 
     joints: tuple[JointReading, ...]
     spare: tuple[JointReading, ...]
@@ -308,8 +311,7 @@ class BoardReading:
     signings: dict[str, StageSigning]
     counting: tuple[StageSigning, ...] = ()
     earlier: tuple[JointReading, ...] = ()
-    both_signed: bool = True
-    undecided: int = 0
+    undecided: tuple[sheets.Place, ...] = ()
 
     def signings_of(self, stage: str) -> list[StageSigning]:
         """The signings of a stage that the result rests on, oldest first."""
@@ -361,8 +363,7 @@ def read_board(board: Board) -> BoardReading:
         earlier=tuple(
             reading(one) for one in sheet.makes if one not in sheet.joints and one.position.required
         ),
-        both_signed=sheet.both_signed,
-        undecided=len(sheet.undecided),
+        undecided=tuple(sheet.undecided),
     )
 
 

@@ -11,6 +11,8 @@ from assessments.models import Board, BoardOutcome, Grading, ReadingRequest
 from records import services as records
 from training.models import User
 
+from .holding import hold
+
 
 def why_not_ask(board: Board, trainee: User) -> str:
     """Empty where the trainee may ask for another reading of a board now, else why not."""
@@ -48,7 +50,7 @@ def ask_for_another_reading(
         If there is no result yet, it was asked for before, no reason is given, or nothing is
         left that could be read.
     """
-    Board.objects.select_for_update().get(pk=board.pk)
+    board = hold(board)
     if why := why_not_ask(board, trainee):
         own = trainee.person_id is not None and trainee.person_id == board.person_id
         raise (CannotChangeBoard if own else MayNotGrade)(why)

@@ -15,6 +15,7 @@ from training.models import User
 
 from . import outcomes, turns
 from .grading import refuse_unless_may_grade
+from .holding import hold
 
 
 def why_no_rework(
@@ -54,6 +55,10 @@ def why_no_rework(
         return _("%(joint)s is not rejected under a signature, so it is not sent back.") % {
             "joint": joint
         }
+    if any(place == joint.pk for place, _code in reading.undecided):
+        return _(
+            "The graders differ on %(joint)s, and a third person decides. Send it back after that."
+        ) % {"joint": joint}
     if not readings.reworks_left(joint.make, allowed):
         return _("%(joint)s has been reworked as often as the exercise allows.") % {
             "joint": joint.position.name
@@ -96,19 +101,16 @@ def send_back(
         If the joint is not rejected, has been reworked as often as allowed, or the board rests
         under something that would lose its ground.
     """
+    chosen = set(codes)
     refuse_unless_may_grade(actor, board, at)
-    board = (
-        Board.objects.select_for_update(of=("self",))
-        .select_related("exercise", "site", "person", "reading_request")
-        .get(pk=board.pk)
-    )
+    board = hold(board)
     reading = outcomes.read_board(board)
     if why := why_no_rework(board, joint, reading):
         raise CannotChangeBoard(why)
     found = next(one for one in reading.joints if one.joint == joint)
     rejected = [one.code for one in found.result.rejected]
-    wanted = [code for code in rejected if code in set(codes)]
-    if not wanted or set(codes) - set(rejected):
+    wanted = [code for code in rejected if code in chosen]
+    if not wanted or chosen - set(rejected):
         raise CannotChangeBoard(
             _("Choose what it is sent back for among what was rejected: %(codes)s.")
             % {"codes": ", ".join(rejected)}

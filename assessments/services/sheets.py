@@ -88,11 +88,12 @@ def that_count(
     if not another:
         kept = [one for one in signed if one.kind != ANOTHER]
     else:
-        since = min(one.signed_at for one in another[0].signings.values())
+        # From the last of its stages on nothing but reworked joints is read, or decided on.
+        since = max(another[0].first_signed.values())
         kept = another + [
             one
             for one in signed
-            if one.kind == REWORK and min(s.signed_at for s in one.signings.values()) >= since
+            if one.kind in (REWORK, DECISION) and min(one.first_signed.values()) >= since
         ]
     return [signing for one in kept for signing in one.signings.values()]
 
@@ -125,11 +126,16 @@ def counted_of(makes: Iterable[Joint], rework_allowed: int) -> list[Joint]:
 
 @dataclass(frozen=True, slots=True)
 class Differing:
-    """Two graders' judgements of one place that differ, and whether a third has decided."""
+    """Two graders' judgements of one place that differ, and what a third has decided.
+
+    ``waits`` says whether a third person is waited for: not where the place counts no more,
+    because the joint was made again or the board read again since.
+    """
 
     first: Judgement
     second: Judgement
     decision: Judgement | None
+    waits: bool
 
 
 class Sheet:
@@ -223,6 +229,7 @@ class Sheet:
             and ``outcome``.
         """
         by_reading = self.by_reading(rows)
+        self.undecided = []
         if self.exercise.graders == 1:
             said: dict[Place, Any] = {}
             for reading in self.signed:
@@ -247,9 +254,10 @@ class Sheet:
 
     def _of_two(self, by_reading: Mapping[int, dict[Place, Any]]) -> dict[Place, Any]:
         said: dict[Place, Any] = {}
+        counting = {joint.pk for joint in self.joints} | {None}
         for one, other, decided in self.pairs(by_reading):
             merged = readings.merge([_outcomes(one), _outcomes(other)], _outcomes(decided))
-            self.undecided += merged.undecided
+            self.undecided += [place for place in merged.undecided if place[0] in counting]
             for place in merged.said:
                 rows = [each[place] for each in (one, other) if place in each]
                 is_decided = len(rows) == 2 and rows[0].outcome != rows[1].outcome
@@ -347,15 +355,19 @@ def differing(board: Board) -> list[Differing]:
 
     What a third person has decided of it stands beside it.
     """
-    sheet = Sheet(board)
     if board.exercise.graders == 1:
         return []
-    rows = sheet.judgements().select_related(
-        "joint__position", "criterion", "photo", "measurement__photo", "tool", "grading__grader"
+    sheet = Sheet(board)
+    rows = list(
+        sheet.judgements().select_related(
+            "joint__position", "criterion", "photo", "measurement__photo", "tool", "grading__grader"
+        )
     )
+    pairs = sheet.pairs(sheet.by_reading(rows))
+    sheet.count(rows)
     found = [
-        Differing(one[place], other[place], decided.get(place))
-        for one, other, decided in sheet.pairs(sheet.by_reading(rows))
+        Differing(one[place], other[place], decided.get(place), place in sheet.undecided)
+        for one, other, decided in pairs
         for place in readings.compare(_outcomes(one), _outcomes(other)).differ
     ]
     found.sort(key=lambda one: _order(one.first))

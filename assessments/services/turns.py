@@ -83,6 +83,15 @@ class Seats:
             and settled.pk != grading.criteria_set_id
         )
 
+    def finished(self, kind: str) -> list[int]:
+        """Of those readings the ones of which every stage is signed."""
+        asked = set(self.board.exercise.stages)
+        signed: dict[int, set[str]] = {root: set() for root in self.taken(kind)}
+        for one in self.gradings:
+            if self.root(one) in signed:
+                signed[self.root(one)] |= self.signed[one.pk]
+        return [root for root, stages in signed.items() if asked <= stages]
+
     def stages_of(self, kind: str) -> set[str]:
         """The stages that any reading of a kind has signed."""
         return set().union(*(self.signed[one.pk] for one in self.gradings if one.kind == kind))
@@ -218,11 +227,8 @@ def kind_to_begin(
             _refuse_second_seat(seats, grader)
         if len(seats.taken(FIRST)) < board.exercise.graders:
             return FIRST
-    if any(one.make > 1 for one in makes) and not _is_complete(board):
-        raise MayNotGrade(
-            _("You have judged what was reworked on %(board)s. A second grader judges it too.")
-            % _of(board)
-        )
+    if board.exercise.graders > 1 and not _is_complete(board):
+        _refuse_while_others_judge(seats, grader)
     raise AlreadySigned(
         _("Every stage of %(board)s is signed. To change one, correct its grading.") % _of(board)
     )
@@ -249,6 +255,31 @@ def _refuse_second_seat(seats: Seats, grader: User) -> None:
             )
             % _of(seats.board)
         )
+
+
+def _refuse_while_others_judge(seats: Seats, grader: User) -> None:
+    """Raise why nothing of a two-grader board without a result is left for this grader."""
+    board = seats.board
+    if any(grader.pk in hands for hands in seats.taken(REWORK).values()):
+        raise MayNotGrade(
+            _(
+                "You have judged what was reworked on %(board)s. A second grader judges it too, "
+                "and a third person decides where you differ."
+            )
+            % _of(board)
+        )
+    if all(len(seats.finished(kind)) == len(seats.taken(kind)) for kind in (FIRST, REWORK)):
+        raise AlreadySigned(
+            _(
+                "Two graders have judged %(board)s and differ. It waits for a decision by somebody "
+                "who judged none of it."
+            )
+            % _of(board)
+        )
+    raise AlreadySigned(
+        _("Two graders are judging %(board)s. Each finishes what they have begun to sign.")
+        % _of(board)
+    )
 
 
 def refuse_to_correct(grading: Grading, gradings: Iterable[Grading], grader: User) -> None:

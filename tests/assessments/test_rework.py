@@ -223,6 +223,14 @@ def test_nothing_is_sent_back_where_the_exercise_allows_no_rework(criteria, inst
         send_back(board, "E02", ["S-1"], instructor)
 
 
+def test_a_joint_is_sent_back_for_every_code_that_is_named_once(board, instructor):
+    read(board, instructor, ("E02", "F-1"), ("E02", "S-1"), ("E02", "S-3"))
+    with pytest.raises(CannotChangeBoard, match="Choose what"):
+        send_back(board, "E02", iter(["S-3", "S-9"]), instructor)
+    rework = send_back(board, "E02", (code for code in ["S-3", "F-1", "S-3"]), instructor)
+    assert rework.codes == ["F-1", "S-3"]
+
+
 def test_a_joint_is_not_sent_back_twice(board, instructor):
     read(board, instructor, ("E02", "S-1"))
     send_back(board, "E02", ["S-1"], instructor)

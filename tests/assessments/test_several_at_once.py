@@ -1,14 +1,18 @@
 """Several people at once: two graders who sign, a third seat, one decision, one request."""
 
+from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
+
 import pytest
+from django.db import connection, transaction
 
 from assessments.exceptions import AssessmentError
 from assessments.models import BoardOutcome, Grading, Joint, ReadingRequest, Rework, StageSigning
-from assessments.services import decisions, requests, rework
+from assessments.services import boards, decisions, requests, rework
 from assessments.services import grading as services
 from tests import factories
 from tests.assessments.several import begin, fresh, joint, judge, outcome_of, read
-from tests.assessments.together import at_once
+from tests.assessments.together import at_once, somebody_waits_for_us
 from tests.factories import NOW
 
 pytestmark = [
@@ -130,3 +134,51 @@ def test_a_joint_sent_back_by_two_at_once_is_sent_back_once(graders):
     found = at_once(sending(graders[0]), sending(graders[1]))
     assert len(refused(found)) == 1
     assert (Rework.objects.count(), Joint.objects.filter(make=2).count()) == (1, 1)
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+@pytest.mark.parametrize("first", ["asked", "sent back"])
+def test_a_joint_is_not_sent_back_beside_a_request_for_another_reading(graders, first):
+    board = make_board(1, rework_allowed=1)
+    trainee = factories.make_user(person=board.person)
+    read(board, graders[0], ("E02", "S-1"))
+    acts = {
+        "asked": lambda: requests.ask_for_another_reading(
+            board=fresh(board), trainee=trainee, reason="E02.", at=NOW
+        ),
+        "sent back": lambda: rework.send_back(
+            board=fresh(board), joint=joint(board, "E02"), codes=["S-1"], actor=graders[0], at=NOW
+        ),
+    }
+    [second] = acts.keys() - {first}
+    with ThreadPoolExecutor(1) as pool:
+        with transaction.atomic():
+            acts[first]()
+            waiting = pool.submit(at_once, acts[second])
+            while not somebody_waits_for_us():
+                assert not waiting.done(), waiting.result()
+        found = waiting.result()
+    [answer] = refused(found)
+    says = {"asked": "Another reading of this board was asked for", "sent back": "no result yet"}
+    assert says[first] in str(answer)
+    assert ReadingRequest.objects.exists() == (first == "asked")
+    assert Rework.objects.exists() == (first == "sent back")
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+def test_a_board_that_is_handed_in_while_its_judging_begins_was_handed_in_first(graders):
+    board = make_board(1, rework_allowed=1)
+    before = fresh(board)
+    with ThreadPoolExecutor(1) as pool:
+        with transaction.atomic():
+            boards.hand_in(board=fresh(board), actor=graders[0], at=NOW)
+            waiting = pool.submit(
+                at_once,
+                lambda: services.start_grading(
+                    board=before, grader=graders[0], at=NOW + timedelta(hours=1)
+                ),
+            )
+            while not somebody_waits_for_us():
+                assert not waiting.done(), waiting.result()
+        assert not refused(waiting.result())
+    assert fresh(board).handed_in_at == NOW
