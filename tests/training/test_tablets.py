@@ -1,5 +1,6 @@
 """Shared tablets: badge and PIN tried, waits grown, all of it in the trail."""
 
+import json
 from datetime import timedelta
 
 import pytest
@@ -97,6 +98,61 @@ def test_wrong_unknown_and_pinless_are_answered_alike(tablet):
     assert acts().count("badge and PIN refused") == 4
     refused = TrailEntry.objects.filter(act="badge and PIN refused")
     assert set(refused.values_list("actor", flat=True)) == {None}
+
+
+def test_unknown_and_pinless_wait_and_stop_like_a_wrong_pin_on_every_tablet(tablet):
+    user, without, left = with_pin(), factories.make_user(), factories.make_user(is_active=False)
+    badges = {
+        "known": user.employee_number,
+        "without a PIN": without.employee_number,
+        "may not sign in": left.employee_number,
+        "unknown": "CARD-99",
+        "unknown again": "99999",
+        "empty": "",
+    }
+    said = {}
+    for who, badge in badges.items():
+        at, answers = 0, []
+        for n in range(13):
+            # Typed a little otherwise, and each time at a tablet where nobody has tried yet.
+            elsewhere = declare(tablet.declared_by, f"{who} {n}")
+            with pytest.raises(TabletRefused) as refused:
+                try_(elsewhere, f" {badge.lower()} " if n % 2 else badge, WRONG, at)
+            answers.append(str(refused.value))
+            at += 31 if n == 3 else 0 if n < 3 else 4000
+        said[who] = answers
+    assert "do not go together" in said["known"][2]
+    assert "Wait 31 seconds" in said["known"][3]
+    assert "set a new one" in said["known"][-1]
+    assert {who for who, answers in said.items() if answers != said["known"]} == set()
+
+
+def test_wrong_tries_of_unknown_badges_are_bounded_and_tell_no_badge(tablet, monkeypatch):
+    monkeypatch.setattr(services, "UNKNOWN_KEPT", 3)
+    user = with_pin()
+    for n in range(6):
+        for badge in (f"Unknown-{n}", user.employee_number):
+            with pytest.raises(TabletRefused):
+                try_(declare(tablet.declared_by, f"{badge} {n}"), badge, WRONG, n * 4000)
+    keys = WrongTries.objects.values_list("key", flat=True)
+    unknown = [key for key in keys if key.startswith(services.UNKNOWN)]
+    latest = [services._key_of_unknown(f"unknown-{n}") for n in (3, 4, 5)]
+    assert sorted(unknown) == sorted(latest)
+    assert not any("nknown-" in key for key in keys)
+    assert WrongTries.objects.get(key=f"pin:{user.pk}").failures == 6
+
+
+def test_what_is_typed_for_a_badge_is_in_the_trail_only_if_it_is_somebodys(tablet):
+    user, left = with_pin(badge="CARD-7"), factories.make_user(is_active=False)
+    tried = ["my own Passw0rd!", "CARD-7", user.employee_number, left.employee_number, "CARD-8"]
+    for n, badge in enumerate(tried):
+        with pytest.raises(TabletRefused):
+            try_(declare(tablet.declared_by, f"Tablet {n}"), badge, WRONG, n * 4000)
+    entries = TrailEntry.objects.filter(act="badge and PIN refused").order_by("pk")
+    bodies = [json.loads(one.payload.body) for one in entries]
+    assert [body["badge"] for body in bodies] == ["", *tried[1:4], ""]
+    for body in TrailPayload.objects.values_list("body", flat=True):
+        assert "Passw0rd" not in body
 
 
 def test_each_wrong_try_waits_longer_and_the_right_pin_waits_too(tablet):

@@ -78,7 +78,10 @@ class BadgePin(models.Model):
 
 
 class WrongTries(models.Model):
-    """Wrong tries in a row, of one person or at one tablet, and until when nothing is tried."""
+    """Wrong tries in a row, and until when nothing is tried.
+
+    Of one person, at one tablet, or of a badge that is nobody's.
+    """
 
     key = models.CharField(max_length=40, unique=True)
     failures = models.PositiveIntegerField(default=0)

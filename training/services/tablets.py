@@ -7,6 +7,8 @@ from hashlib import sha256
 
 from django.contrib.auth.hashers import check_password, make_password
 from django.db import IntegrityError, transaction
+from django.db.models import Q
+from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -22,6 +24,9 @@ from training.models import (
     User,
     WrongTries,
 )
+
+UNKNOWN = "badge:"
+UNKNOWN_KEPT = 1000
 
 FAULTS = {
     pins.PinFault.LENGTH: gettext_lazy("A PIN is four to eight digits. Choose another."),
@@ -151,15 +156,20 @@ def remove_pin(*, user: User, at: datetime) -> bool:
 def open_by_badge(*, tablet: SharedTablet, badge: str, pin: str, at: datetime) -> User:
     """Who a badge and PIN let look on a shared tablet.
 
-    Unknown badges, people without a PIN and wrong PINs are answered alike.
+    Unknown badges, people without a PIN and wrong PINs are answered alike, and wait alike on
+    every tablet: the wrong tries of the latest thousand unknown badges are kept, each under a
+    keyed hash. What was typed is in the trail where it is somebody's, and nowhere otherwise:
+    it may have been a password.
 
     Raises
     ------
     TabletRefused
         If they do not go together, or too many tries were wrong.
     """
-    user = _with_badge(badge.strip())
+    badge = badge.strip()
+    user = _with_badge(badge)
     kept = BadgePin.objects.filter(user=user).first() if user else None
+    key = _key_of(user) if user else _key_of_unknown(badge)
 
     def fits() -> bool:
         if kept is None:
@@ -168,16 +178,18 @@ def open_by_badge(*, tablet: SharedTablet, badge: str, pin: str, at: datetime) -
         return check_password(pin, kept.pin_hash)
 
     fitted = _tried(
-        keys=[f"tablet:{tablet.pk}", *([_key_of(user)] if user else [])],
-        stops=_key_of(user) if user else "",
+        keys=[f"tablet:{tablet.pk}", key],
+        stops=key,
         fits=fits,
         at=at,
         actor=user,
         about=tablet,
         act="tablet opened by badge and PIN",
         refused="badge and PIN refused",
-        payload={"badge": badge[:64], "tablet": tablet.name},
+        payload={"badge": badge if _is_somebodys(badge) else "", "tablet": tablet.name},
     )
+    if user is None:
+        _forget_oldest_unknown()
     if not fitted or user is None:
         raise TabletRefused(
             _("Badge and PIN do not go together. Try again, or sign in fully with your password.")
@@ -198,8 +210,25 @@ def _with_badge(badge: str) -> User | None:
     )
 
 
+def _is_somebodys(badge: str) -> bool:
+    """Whether it is the number or badge of anybody, of those who may not sign in too."""
+    theirs = Q(employee_number__iexact=badge) | Q(badge_pin__badge__iexact=badge)
+    return bool(badge) and User.objects.filter(theirs).exists()
+
+
 def _key_of(user: User) -> str:
     return f"pin:{user.pk}"
+
+
+def _key_of_unknown(badge: str) -> str:
+    """What tells one unknown badge from another, and nobody what was typed."""
+    return UNKNOWN + salted_hmac("training.unknown_badge", badge.casefold()).hexdigest()[:32]
+
+
+def _forget_oldest_unknown() -> None:
+    unknown = WrongTries.objects.filter(key__startswith=UNKNOWN).order_by("-pk")
+    for oldest in unknown.values_list("pk", flat=True)[UNKNOWN_KEPT : UNKNOWN_KEPT + 1]:
+        WrongTries.objects.filter(key__startswith=UNKNOWN, pk__lte=oldest).delete()
 
 
 def prove_at_tablet(

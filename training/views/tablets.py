@@ -114,7 +114,7 @@ def tablet(request: TabletUserRequest) -> HttpResponse:
     return _show(request)
 
 
-@sensitive_post_parameters("pin")
+@sensitive_post_parameters("badge", "pin")
 @never_cache
 @require_POST
 def tablet_open(request: TabletUserRequest) -> HttpResponse:
