@@ -21,8 +21,10 @@ from django.utils import timezone
 from django.utils.cache import add_never_cache_headers
 from django.utils.crypto import constant_time_compare
 from django.utils.http import url_has_allowed_host_and_scheme, urlencode
+from django.utils.translation import get_language_from_request
 from django.utils.translation import gettext as _
 
+from .languages import speaking
 from .models import Role, SharedTablet, TabletUse, User
 from .services.tablets import hash_of
 
@@ -172,7 +174,10 @@ def _no_longer_shared(
     use = TabletUse.objects.filter(session_id=request.session.session_key)
     if request.session.get(BY_PIN) or use.filter(locked=True).exists():
         logout(request)
-        messages.warning(request, _("This tablet is no longer shared. Sign in with your password."))
+        # The page that it leads to is in this language too.
+        with speaking(get_language_from_request(request)):
+            said = _("This tablet is no longer shared. Sign in with your password.")
+        messages.warning(request, said)
         return redirect(settings.LOGIN_URL)
     use.delete()
     request.session.pop(BOUND, None)

@@ -41,13 +41,20 @@ SPOKEN = [
     "templates/certification/partials/standing.html",
     "templates/partials/foot.html",
     "templates/partials/pair.html",
+    "templates/partials/tablet_bar.html",
     "templates/partials/top.html",
+    "templates/training/looking_only.html",
+    "templates/training/pin.html",
     "training/adapters.py",
     "training/apps.py",
+    "training/forms/tablets.py",
     "training/limit_line.py",
     "training/middleware.py",
     "training/navigation.py",
+    "training/services/tablets.py",
+    "training/tablets.py",
     "training/templatetags/look.py",
+    "training/views/tablets.py",
 ]
 
 

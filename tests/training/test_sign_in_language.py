@@ -4,10 +4,14 @@ import re
 
 import pytest
 from django.core import mail
+from django.http import HttpResponse
 from django.urls import reverse
 from django.utils.html import strip_tags
 
-from tests.factories import PASSWORD, make_person, make_user
+from tests.factories import NOW, PASSWORD, make_person, make_user
+from training import tablets
+from training.models import SharedTablet
+from training.services import tablets as tablet_services
 
 pytestmark = pytest.mark.django_db
 
@@ -74,6 +78,85 @@ def test_one_time_password_is_changed_in_ones_own_language(client):
     page = client.get("/my-card/", follow=True)
     assert is_german(page)
     assert "Wählen Sie ein eigenes" in words(page)
+
+
+PIN = reverse("training:pin")
+FITS = {"badge": "CARD-7", "pin": "2580", "again": "2580", "password": PASSWORD}
+
+
+@pytest.fixture
+def reader(client):
+    """Somebody who reads German, at a shared tablet."""
+    user = make_user(person=make_person(language="de", full_name="Marta Lind"), password=PASSWORD)
+    keeper = make_user("instructor")
+    tablet, token = tablet_services.declare_tablet(
+        site=keeper.person.site, name="Platz 7", actor=keeper, at=NOW
+    )
+    client.force_login(user)
+    response = HttpResponse()
+    tablets.set_cookie(response, tablet, token)
+    client.cookies.update(response.cookies)
+    return user
+
+
+def test_badge_and_pin_are_set_and_given_up_in_ones_own_language(client, reader):
+    make_user(person=make_person(employee_number="55555"))
+    assert is_german(client.get(PIN))
+    for change, says in (
+        ({"again": "2581"}, "Die beiden sind verschieden"),
+        ({"password": "x"}, "Das ist nicht Ihr Passwort"),
+        ({"badge": "55555"}, "gehört jemand anderem"),
+        ({"pin": "12", "again": "12"}, "vier bis acht Ziffern"),
+        ({"pin": "1234", "again": "1234"}, "auf- oder abwärts"),
+        ({"pin": "7777", "again": "7777"}, "die sich wiederholt"),
+        ({"pin": "1999", "again": "1999"}, "Eine Jahreszahl"),
+        ({"badge": "X-4471", "pin": "4471", "again": "4471"}, "lesen andere"),
+    ):
+        refused = client.post(PIN, FITS | change)
+        assert is_german(refused)
+        assert says in words(refused)
+    done = client.post(PIN, FITS, follow=True)
+    assert is_german(done)
+    assert "Ausweis und PIN sind gesetzt" in words(done)
+    assert is_german(client.post(PIN, {"act": "remove", "remove-password": ""}))
+    gone = client.post(PIN, {"act": "remove", "remove-password": PASSWORD}, follow=True)
+    assert "Ihre PIN ist aufgegeben" in words(gone)
+
+
+def test_wrong_password_says_nothing_of_signing_where_nothing_is_signed(client):
+    client.force_login(make_user(password=PASSWORD))
+    refused = client.post(PIN, FITS | {"password": "x"})
+    assert "That is not your password. Type it again, or reset it." in words(refused)
+
+
+@pytest.mark.parametrize("path", ["/my-card/", PIN])
+def test_bar_of_a_shared_tablet_speaks_as_its_page_does(client, reader, path):
+    def bar():
+        answer = client.get(path)
+        assert '<html lang="de">' in answer.text
+        [found] = re.findall(r'<aside class="tablet-bar.*?</aside>', answer.text, re.DOTALL)
+        assert 'aria-label="Gemeinsames Tablet"' in found
+        return " ".join(strip_tags(found.replace("<", " <")).split())
+
+    assert bar() == "Marta Lind, Platz 7 Person wechseln Sperren"
+    tablet_services.set_pin(user=reader, pin="2580", badge="", proof="password", at=NOW)
+    badge = {"badge": reader.employee_number, "pin": "2580"}
+    client.post(reverse("training:tablet_open"), badge)
+    assert bar() == ("Zum Nachsehen , Marta Lind, Platz 7 Voll anmelden Person wechseln Sperren")
+    refused = client.post(PIN, FITS)
+    assert refused.status_code == 403
+    assert ENGLISH.findall(words(refused)) == []
+
+
+def test_end_of_a_shared_tablet_is_told_in_the_language_of_the_page_that_follows(client, reader):
+    tablet_services.set_pin(user=reader, pin="2580", badge="", proof="password", at=NOW)
+    badge = {"badge": reader.employee_number, "pin": "2580"}
+    client.post(reverse("training:tablet_open"), badge)
+    tablet = SharedTablet.objects.get()
+    tablet_services.revoke_tablet(tablet=tablet, actor=tablet.declared_by, at=NOW)
+    page = client.get("/boards/", headers=GERMAN, follow=True)
+    assert is_german(page)
+    assert "kein gemeinsames mehr" in words(page)
 
 
 def test_link_to_a_new_password_comes_in_the_same_language(client):

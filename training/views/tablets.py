@@ -215,8 +215,8 @@ def pin(request: UserRequest) -> HttpResponse:
                     proof=proof,
                     at=timezone.now(),
                 )
-        except ProofRefused as error:
-            bound.add_error("password", str(error))
+        except ProofRefused:
+            bound.add_error("password", _("That is not your password. Type it again, or reset it."))
         except TrainingError as error:
             bound.add_error("pin", str(error))
         else:
