@@ -5,6 +5,7 @@ judged by instructors at its site, never by whoever made it. Criteria are read b
 everyone. Unknown and forbidden answer alike.
 """
 
+from collections.abc import Collection
 from datetime import date
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
@@ -129,6 +130,14 @@ def may_see_outcome(user: User, board: Board) -> bool:
     if request is None or request.answered_at is not None or not may_judge(user, board):
         return True
     return _has_judged_before(user, board)
+
+
+def outcomes_closed_to(user: User, numbers: Collection[str]) -> set[str]:
+    """Of the boards with these numbers those of which the user may not see what was judged."""
+    boards = Board.objects.filter(number__in=numbers).select_related(
+        "exercise", "outcome", "reading_request"
+    )
+    return {one.number for one in boards if not may_see_outcome(user, one)}
 
 
 def why_outcome_is_closed(board: Board) -> str:

@@ -8,6 +8,7 @@ from typing import Any
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
+from assessments.access import outcomes_closed_to
 from assessments.models import Board
 from training.models import Role, User
 
@@ -33,7 +34,10 @@ ACT_LABELS = {
 
 @dataclass(frozen=True)
 class EvidenceBoard:
-    """A board as the certificate copied it when it was issued."""
+    """A board as the certificate copied it when it was issued.
+
+    ``is_closed`` says that the reader may still have to read it again, blind to how it went.
+    """
 
     number: str
     title: str
@@ -43,6 +47,7 @@ class EvidenceBoard:
     rejected: int
     score: str | None
     signers: str
+    is_closed: bool
 
 
 @dataclass(frozen=True)
@@ -124,7 +129,7 @@ def build(certificate: Certificate, user: User, now: datetime | None = None) -> 
         course=courses.get(certificate.number),
         ends=[(ENDS[end.kind], end.last_day) for end in line.ends_after(today)],
         events=_event_lines(certificate, may_act),
-        boards=boards_of(certificate.evidence),
+        boards=boards_of(certificate.evidence, user),
         acts=acts_on(certificate, facts, today) if may_act else [],
         is_own=user.person_id == person.pk,
     )
@@ -188,9 +193,15 @@ def acts_on(certificate: Certificate, facts: Facts, today: date) -> list[ActLine
     ]
 
 
-def boards_of(evidence: Mapping[str, Any]) -> list[EvidenceBoard]:
-    """The boards in a copy of evidence, newest first."""
+def boards_of(evidence: Mapping[str, Any], user: User) -> list[EvidenceBoard]:
+    """The boards in a copy of evidence, newest first, as the user may see them.
+
+    That they passed is said by the certificate or proposal itself; how well is not, to whoever
+    may give the other reading that was asked for.
+    """
     purposes = dict(Board.Purpose.choices)
+    boards = evidence.get("boards", [])
+    closed = outcomes_closed_to(user, [one["number"] for one in boards])
     return [
         EvidenceBoard(
             number=one["number"],
@@ -201,6 +212,7 @@ def boards_of(evidence: Mapping[str, Any]) -> list[EvidenceBoard]:
             rejected=one["rejected"],
             score=one["score"],
             signers=", ".join(dict.fromkeys(sign["by"] for sign in one["signatures"])),
+            is_closed=one["number"] in closed,
         )
-        for one in evidence.get("boards", [])
+        for one in boards
     ]

@@ -156,7 +156,7 @@ def _proposal(
     today = person.site.today()
     context = {
         "proposal": proposal,
-        "boards": certificate_screen.boards_of(proposal.evidence),
+        "boards": certificate_screen.boards_of(proposal.evidence, request.user),
         "today": today,
         "issue_form": issue,
         "decline_form": decline,

@@ -6,6 +6,7 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from assessments.models import ReadingRequest
 from certification.models import Certificate, Proposal
 from certification.services import standing
 from tests.factories import (
@@ -231,6 +232,41 @@ def test_instructor_who_graded_does_not_issue(client, instructor, person, scope,
 
     assert response.status_code == 422
     assert not Certificate.objects.exists()
+
+
+def test_how_well_a_board_passed_is_closed_to_who_may_read_it_again(
+    client, instructor, quality, person, scope, revision, board, now
+):
+    board.outcome.score, board.outcome.joints_rejected = "87.5", 1
+    board.outcome.save()
+    client.force_login(instructor)
+    propose(client, person, scope)
+    proposal = Proposal.objects.get()
+    request = ReadingRequest.objects.create(
+        board=board,
+        asked_by=make_user(person=person),
+        reason="E01 is wetted all round.",
+        recorded_at=now,
+    )
+    other = make_user("instructor")
+    pages = [reverse("certification:proposal_detail", args=[proposal.pk])]
+
+    def shows(user):
+        client.force_login(user)
+        told = [text_of(client.get(page)) for page in pages]
+        assert all(board.number in one for one in told)
+        return {("87.5" in one, "to be read again" in one) for one in told}
+
+    client.force_login(quality)
+    issue(client, proposal)
+    certificate = Certificate.objects.get()
+    pages.append(reverse("certification:certificate_detail", args=[certificate.number]))
+    assert shows(other) == {(False, True)}
+    for reader in (instructor, quality):
+        assert shows(reader) == {(True, False)}
+    request.answered_at, request.grading = now, board.gradings.get()
+    request.save()
+    assert shows(other) == {(True, False)}
 
 
 def test_declined_with_its_reason(client, instructor, quality, person, scope, revision, board):
