@@ -7,9 +7,9 @@ from django.utils.translation import gettext as _
 
 from assessments import gates
 from assessments.exceptions import CannotChangeBoard, MayNotGrade
-from assessments.models import Board, BoardOutcome, Grading, ReadingRequest
+from assessments.models import Board, BoardOutcome, Grading, ReadingRequest, StageSigning
 from records import services as records
-from training.models import User
+from training.models import Role, SiteRole, User
 
 from .holding import hold
 
@@ -30,7 +30,23 @@ def why_not_ask(board: Board, trainee: User) -> str:
         }
     if board.disposed_at is not None and not board.photos.exists():
         return _("The piece is gone and no photograph of it was kept, so nobody can read it again.")
+    if not _somebody_is_left(board):
+        return _(
+            "Everybody who judges at %(site)s has judged %(board)s. Ask your instructor to have "
+            "somebody else named as one; until then your request is not used up."
+        ) % {"site": board.site.name, "board": board.number}
     return ""
+
+
+def _somebody_is_left(board: Board) -> bool:
+    """Whether anybody at the site may read the board who neither made nor signed for it."""
+    signers = StageSigning.objects.filter(grading__board=board).values("grading__grader")
+    return (
+        SiteRole.objects.filter(site=board.site_id, role=Role.INSTRUCTOR, user__is_active=True)
+        .exclude(user__person=board.person_id)
+        .exclude(user__in=signers)
+        .exists()
+    )
 
 
 @transaction.atomic
@@ -48,7 +64,7 @@ def ask_for_another_reading(
         If the board is not the trainee's own.
     CannotChangeBoard
         If there is no result yet, it was asked for before, no reason is given, or nothing is
-        left that could be read.
+        left that could be read, or nobody who could read it.
     """
     board = hold(board)
     if why := why_not_ask(board, trainee):

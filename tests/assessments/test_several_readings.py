@@ -33,6 +33,7 @@ from tests.assessments.several import (
     sign,
 )
 from tests.factories import NOW
+from training.models import SiteRole
 
 LATER = NOW + timedelta(hours=2)
 
@@ -393,6 +394,7 @@ def test_another_reading_counts_for_worse_too(single, trainee, graders):
         pytest.param("no result", "no result yet", id="nothing signed"),
         pytest.param("in part", "no result yet", id="signed in part"),
         pytest.param("no reason", "judged wrongly", id="no reason"),
+        pytest.param("nobody left", "not used up", id="everybody has judged it"),
         pytest.param("gone", "nobody can read it again", id="the piece gone, no photograph"),
     ],
 )
@@ -407,6 +409,8 @@ def test_another_reading_is_refused(single, trainee, graders, case, says):
         read(single, graders[1], at=LATER)
     if case == "gone":
         Board.objects.filter(pk=single.pk).update(disposed_at=NOW, disposed_how="scrapped")
+    if case == "nobody left":
+        SiteRole.objects.filter(role="instructor").exclude(user=graders[0]).delete()
     before = ReadingRequest.objects.count()
     with pytest.raises(CannotChangeBoard, match=says):
         ask(single, trainee, reason="  " if case == "no reason" else "Look again.")
