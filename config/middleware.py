@@ -29,6 +29,11 @@ def content_security_policy(
     return middleware
 
 
+def this_minute() -> int:
+    """Minutes since 1970."""
+    return int(time.time() // 60)
+
+
 def idle_time(
     get_response: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
@@ -41,7 +46,7 @@ def idle_time(
         response = get_response(request)
         # Nobody's session is begun by looking at a page.
         if not request.session.is_empty():
-            minute = int(time.time() // 60)
+            minute = this_minute()
             if request.session.get(LAST_SEEN) != minute:
                 request.session[LAST_SEEN] = minute
         return response

@@ -16,8 +16,8 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture
 def clock(monkeypatch):
     """Seconds that pass when a test says so."""
-    now = {"s": 6_000.0}
-    monkeypatch.setattr("config.middleware.time.time", lambda: now["s"])
+    now = {"s": 6_000}
+    monkeypatch.setattr("config.middleware.this_minute", lambda: now["s"] // 60)
     return now
 
 
