@@ -30,15 +30,24 @@ def speaking(language: str) -> AbstractContextManager[None]:
     return translation.override(language)
 
 
+def language_at(request: HttpRequest) -> str:
+    """The language of whoever is signed in; until that is known, what the browser asks for."""
+    if request.user.is_authenticated:
+        return language_of(request.user.person)
+    return translation.get_language_from_request(request)
+
+
 def in_own_language(view: View) -> View:
-    """Answer in the language of whoever is signed in; for pages that are translated as a whole."""
+    """Answer in the language of whoever reads it; for pages that are translated as a whole."""
 
     @wraps(view)
     def spoken(request, *args, **kwargs):
-        language = language_of(request.user.person)
+        language = language_at(request)
         with speaking(language):
             response = view(request, *args, **kwargs)
         response.headers["Content-Language"] = language
+        if not request.user.is_authenticated:
+            patch_vary_headers(response, ("Accept-Language",))
         return response
 
     return spoken
@@ -52,11 +61,7 @@ def sign_in_language(
     def middleware(request: HttpRequest) -> HttpResponse:
         if not request.path.startswith(SIGN_IN_PAGES):
             return get_response(request)
-        user = request.user
-        if user.is_authenticated:
-            language = language_of(user.person)
-        else:
-            language = translation.get_language_from_request(request)
+        language = language_at(request)
         with speaking(language):
             response = get_response(request)
         response.headers["Content-Language"] = language

@@ -24,7 +24,7 @@ from django.utils.http import url_has_allowed_host_and_scheme, urlencode
 from django.utils.translation import get_language_from_request
 from django.utils.translation import gettext as _
 
-from .languages import speaking
+from .languages import language_at, speaking
 from .models import Role, SharedTablet, TabletUse, User
 from .services.tablets import hash_of
 
@@ -208,14 +208,20 @@ def safe_next(url: str) -> str:
 
 def _looking_only(request: HttpRequest) -> HttpResponse:
     """403 with the sentence that says to sign in fully, in the form that was asked for."""
-    says = _("You are signed in for looking. Sign in fully with your password, then do it again.")
+    says = _looking_said()
     there = reverse("training:tablet_full") + f"?{urlencode({'next': came_from(request)})}"
     if request.headers.get("HX-Request") == "true":
         return HttpResponse(says, status=403, headers={"HX-Redirect": there})
     if request.get_preferred_type(["text/html", "application/json"]) == "application/json":
         return _never_kept(JsonResponse({"saved": False, "says": says}, status=403))
-    context = {"says": says, "there": there}
-    return _never_kept(render(request, "training/looking_only.html", context, status=403))
+    with speaking(language_at(request)):
+        context = {"says": _looking_said(), "there": there}
+        page = render(request, "training/looking_only.html", context, status=403)
+    return _never_kept(page)
+
+
+def _looking_said() -> str:
+    return _("You are signed in to read only. Sign in fully with your password, then do it again.")
 
 
 def _never_kept(response: HttpResponse) -> HttpResponse:

@@ -274,7 +274,7 @@ def test_photograph_that_does_not_arrive_is_kept_and_sent_again(tablet, boards):
 
 def test_photograph_that_may_not_be_sent_now_is_kept_with_what_the_site_says(tablet, boards):
     screen = tablet()
-    says = "You are signed in for looking. Sign in fully with your password, then do it again."
+    says = "You are signed in to read only. Sign in fully with your password, then do it again."
     answer = {"saved": False, "says": says}
     address = re.compile("/photos/$")
     screen.page.context.route(address, lambda route: route.fulfill(status=403, json=answer))

@@ -353,7 +353,7 @@ def test_what_the_site_says_to_a_refusal_is_said(open_board, board, shop):
     assert not board.photos.exists()
 
 
-LOOKING = "You are signed in for looking. Sign in fully with your password, then do it again."
+LOOKING = "You are signed in to read only. Sign in fully with your password, then do it again."
 
 
 def for_looking(page) -> None:

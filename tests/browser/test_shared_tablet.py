@@ -61,7 +61,7 @@ def look(window: Visitor, badge: str) -> None:
     window.page.fill("#id_badge", badge)
     window.page.fill("#id_pin", PIN)
     window.page.press("#id_pin", "Enter")
-    window.page.wait_for_selector(".tablet-bar:has-text('For looking')")
+    window.page.wait_for_selector(".tablet-bar:has-text('Read only')")
 
 
 def is_away(page: Page) -> bool:
@@ -108,13 +108,13 @@ def test_judgement_made_while_locked_waits_and_is_sent_in_the_name_of_who_made_i
     page.reload()
     locked(page)
     tablet.audit()
-    # Somebody else in between, first for looking and then in full, on the very same board.
+    # Somebody else in between, first to read and then in full, on the very same board.
     page.fill("#id_badge", "CARD-7")
     page.press("#id_badge", "Enter")
     assert page.evaluate("document.activeElement.id") == "id_pin"
     page.fill("#id_pin", PIN)
     page.press("#id_pin", "Enter")
-    page.wait_for_selector(".tablet-bar:has-text('For looking')")
+    page.wait_for_selector(".tablet-bar:has-text('Read only')")
     grade(tablet, board)
     page.keyboard.press("a")
     page.wait_for_selector("#unsaved:not([hidden])")

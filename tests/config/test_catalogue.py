@@ -45,6 +45,7 @@ SPOKEN = [
     "templates/partials/top.html",
     "templates/training/looking_only.html",
     "templates/training/pin.html",
+    "templates/training/tablet.html",
     "training/adapters.py",
     "training/apps.py",
     "training/forms/tablets.py",

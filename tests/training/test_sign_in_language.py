@@ -142,9 +142,40 @@ def test_bar_of_a_shared_tablet_speaks_as_its_page_does(client, reader, path):
     tablet_services.set_pin(user=reader, pin="2580", badge="", proof="password", at=NOW)
     badge = {"badge": reader.employee_number, "pin": "2580"}
     client.post(reverse("training:tablet_open"), badge)
-    assert bar() == ("Zum Nachsehen , Marta Lind, Platz 7 Voll anmelden Person wechseln Sperren")
+    assert bar() == ("Nur lesen , Marta Lind, Platz 7 Voll anmelden Person wechseln Sperren")
     refused = client.post(PIN, FITS)
     assert refused.status_code == 403
+    assert ENGLISH.findall(words(refused)) == []
+
+
+def test_lock_speaks_to_whoever_locked_it_and_before_signing_in_to_the_browser(client, reader):
+    lock, full = reverse("training:tablet"), reverse("training:tablet_full")
+    in_english = {"accept-language": "en"}
+
+    def german(answer):
+        assert answer["Content-Language"] == "de"
+        assert ENGLISH.findall(words(answer)) == [], words(answer)
+        return words(answer)
+
+    assert "Sie sind voll angemeldet" in german(client.get(lock, headers=in_english))
+    client.post(reverse("training:tablet_lock"))
+    assert "Gesperrt von" in german(client.get(lock, headers=in_english))
+    assert "Das ist nicht Ihr Passwort" in german(client.post(full, {"password": "x"}))
+    wrong = {"badge": "55555", "pin": "2580"}
+    assert "passen nicht zusammen" in german(client.post(reverse("training:tablet_open"), wrong))
+    client.post(full, {"password": PASSWORD})
+    client.post(reverse("account_logout"))
+    assert is_german(client.get(lock, headers=GERMAN))
+    assert '<html lang="en">' in client.get(lock, headers=in_english).text
+
+
+def test_who_only_reads_is_told_so_in_their_language_on_every_page(client, reader):
+    tablet_services.set_pin(user=reader, pin="2580", badge="", proof="password", at=NOW)
+    badge = {"badge": reader.employee_number, "pin": "2580"}
+    client.post(reverse("training:tablet_open"), badge)
+    refused = client.post("/boards/new/", {})
+    assert refused.status_code == 403
+    assert "Sie sind nur zum Lesen angemeldet" in words(refused)
     assert ENGLISH.findall(words(refused)) == []
 
 

@@ -193,7 +193,7 @@ def test_request_that_began_in_full_does_not_give_looking_more(client, meanwhile
     services.set_pin(user=instructor, pin=PIN, badge="", proof="password", at=NOW)
     meanwhile(lambda other: by_pin(other, instructor.employee_number))
     assert who(client) == str(instructor.pk)
-    assert "For looking" in client.get("/boards/").text
+    assert "Read only" in client.get("/boards/").text
     assert client.post("/criteria/sets/1/draft/").status_code == 403
 
 
@@ -260,7 +260,7 @@ def test_badge_and_pin_change_who_looks_and_leave_nothing_of_who_was_there(clien
     assert client.session.session_key != before
     assert "seen" not in client.session
     page = client.get("/boards/")
-    assert "For looking" in page.text
+    assert "Read only" in page.text
     assert operator.get_full_name() in page.text
 
 
@@ -277,7 +277,7 @@ def test_who_looks_may_write_after_the_password_and_not_before(client, operator)
     assert inside.headers["HX-Redirect"].startswith("/tablet/full/")
     assert in_full(client).status_code == 302
     assert client.post(pin_page, data).status_code == 302
-    assert "For looking" not in client.get("/boards/").text
+    assert "Read only" not in client.get("/boards/").text
 
 
 def test_lock_opened_by_ones_own_pin_is_for_looking(client, instructor):

@@ -15,6 +15,7 @@ from training import access, tablets
 from training.access import UserRequest, role_required
 from training.exceptions import ProofRefused, TabletRefused, TrainingError
 from training.forms.tablets import BadgeForm, FullForm, PinForm, RemovePinForm, TabletForm
+from training.languages import in_own_language
 from training.models import BadgePin, Role, SharedTablet
 from training.proof import prove_identity
 from training.services import tablets as services
@@ -106,6 +107,7 @@ def _is_stranger(request: HttpRequest) -> bool:
 
 @never_cache
 @require_safe
+@in_own_language
 def tablet(request: TabletUserRequest) -> HttpResponse:
     """The page of a locked tablet, which also changes who uses one that is open."""
     if _is_stranger(request):
@@ -117,6 +119,7 @@ def tablet(request: TabletUserRequest) -> HttpResponse:
 @sensitive_post_parameters("badge", "pin")
 @never_cache
 @require_POST
+@in_own_language
 def tablet_open(request: TabletUserRequest) -> HttpResponse:
     """Go on by badge and PIN, for looking; the same person unlocks what was locked."""
     if _is_stranger(request):
@@ -140,6 +143,7 @@ def tablet_open(request: TabletUserRequest) -> HttpResponse:
 @never_cache
 @require_http_methods(FORM_METHODS)
 @login_required
+@in_own_language
 def tablet_full(request: TabletUserRequest) -> HttpResponse:
     """Unlock in full, or go on from looking, by one's password."""
     if request.tablet is None and not tablets.is_looking(request):
