@@ -137,9 +137,9 @@ def build(certificate: Certificate, user: User, now: datetime | None = None) -> 
 
 def _event_lines(certificate: Certificate, may_act: bool) -> list[EventLine]:
     found = list(
-        certificate.events.select_related("signature__signer", "voids").order_by(
-            "effective_on", "recorded_at", "event_id"
-        )
+        certificate.events.select_related(
+            "signature__signer", "signature__certificate", "voids"
+        ).order_by("effective_on", "recorded_at", "event_id")
     )
     removed_by = {
         one.voids_id: one
@@ -152,7 +152,10 @@ def _event_lines(certificate: Certificate, may_act: bool) -> list[EventLine]:
         EventLine(
             one,
             removed_by.get(one.pk),
-            may_act and one.kind != CertificateEvent.Kind.VOIDED and one.pk not in removed_by,
+            may_act
+            and one.kind != CertificateEvent.Kind.VOIDED
+            and one.pk not in removed_by
+            and one.part_of is None,
         )
         for one in found
     ]

@@ -80,7 +80,7 @@ class Rows:
                 CertificateEvent.objects.filter(
                     certificate__person=person, certificate__scope=scope
                 )
-                .select_related("certificate", "voids", "signature")
+                .select_related("certificate", "voids", "signature__certificate")
                 .order_by("effective_on", "recorded_at", "event_id")
             ),
             list(
@@ -176,7 +176,7 @@ def _certificates(certificates: Iterable[Certificate], asked: Asked) -> Iterable
 
 
 def _events(rows: Rows, asked: Asked) -> Iterable[FactLine]:
-    """Events; what a withdrawn certificate's say needs no taking back."""
+    """Events; neither a withdrawn certificate's nor a part of one is taken back alone."""
     removed = removals(rows.events)
     withdrawn = {one.pk for one in rows.certificates if hasattr(one, "withdrawal")}
     for one in rows.events:
@@ -200,7 +200,10 @@ def _events(rows: Rows, asked: Asked) -> Iterable[FactLine]:
             by=one.signature.printed_name if one.signature else "",
             url=_certificate_url(one.certificate),
             error_url=reverse("certification:event_remove", args=[one.certificate.number, one.pk])
-            if asked.may_decide and one.kind != Kind.VOIDED and one.certificate_id not in withdrawn
+            if asked.may_decide
+            and one.kind != Kind.VOIDED
+            and one.certificate_id not in withdrawn
+            and one.part_of is None
             else "",
             gone=_Gone(
                 by.recorded_at, _("removed by %(event)s") % {"event": by.event_id}, by.reason

@@ -156,6 +156,11 @@ class CertificateEvent(Recorded):
     def __str__(self) -> str:
         return f"{self.certificate}: {self.kind}"
 
+    @property
+    def part_of(self) -> Certificate | None:
+        """The certificate that it was signed with, such as a paper's own end; it goes with that."""
+        return getattr(self.signature, "certificate", None)
+
 
 class ProposalQuerySet(models.QuerySet["Proposal"]):
     def open(self) -> "ProposalQuerySet":

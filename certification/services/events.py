@@ -104,7 +104,7 @@ def end_certificates(
         If none would have lasted longer than that day.
     """
     return _act_on_all(
-        Kind.ENDED, _lasts_longer, person, scope, effective_on, reason, actor, at, proof
+        Kind.ENDED, lasts_longer, person, scope, effective_on, reason, actor, at, proof
     )
 
 
@@ -189,12 +189,18 @@ def void_event(
     Raises
     ------
     CertificationError
-        If the event was removed already or is itself a removal.
+        If the event was removed already, is itself a removal, or was signed with a certificate
+        as part of it.
     """
     _refuse_unless_quality(actor, event.certificate.person)
     if event.kind == Kind.VOIDED:
         raise CertificationError(
             _("A removal cannot be removed. Enter the event again if it was right.")
+        )
+    if (issued := event.part_of) is not None:
+        raise CertificationError(
+            _("%(event)s is part of certificate %(number)s: withdraw that one instead.")
+            % {"event": event.event_id, "number": issued.number}
         )
     act = (
         CertificateEvent.objects.filter(signature=event.signature_id)
@@ -222,14 +228,29 @@ def void_event(
 def withdraw_certificate(
     *, certificate: Certificate, reason: str, actor: User, at: datetime, proof: str
 ) -> CertificateWithdrawal:
-    """From now on count a certificate as never entered; the row and its paper stay."""
+    """From now on count a certificate as never entered; the row and its paper stay.
+
+    Others that were ended to make way for it are in force again.
+    """
     _refuse_unless_quality(actor, certificate.person)
     if CertificateWithdrawal.objects.filter(certificate=certificate).exists():
         raise CertificationError(
             _("Certificate %(number)s was withdrawn already.") % {"number": certificate.number}
         )
     about = ("certification.certificate", certificate.number)
-    content = {"certificate": certificate.number, "reason": _reason(reason)}
+    made_way = list(
+        CertificateEvent.objects.filter(
+            signature=certificate.signature_id or 0, voided_by__isnull=True
+        )
+        .exclude(certificate=certificate)
+        .select_related("certificate")
+        .order_by("event_id")
+    )
+    content = {
+        "certificate": certificate.number,
+        "reason": _reason(reason),
+        **({"removes": [one.event_id for one in made_way]} if made_way else {}),
+    }
     signature = records.sign(
         actor=actor,
         meaning=WITHDRAWS,
@@ -242,6 +263,17 @@ def withdraw_certificate(
     withdrawal = CertificateWithdrawal.objects.create(
         certificate=certificate, withdrawn_at=at, reason=_reason(reason), signature=signature
     )
+    for one in made_way:
+        CertificateEvent.objects.create(
+            event_id=numbers.next_number(certificate.person.site.prefix, "E"),
+            certificate=one.certificate,
+            kind=Kind.VOIDED,
+            effective_on=certificate.person.site.today(at),
+            voids=one,
+            reason=_reason(reason),
+            signature=signature,
+            recorded_at=at,
+        )
     records.record(actor=actor, act="certificate withdrawn", about=about, payload=content, at=at)
     standing.rebuild_spans(certificate.person, certificate.scope)
     return withdrawal
@@ -255,7 +287,7 @@ def why_not(kind: str, person: Person, scope: Scope, day: date, courses: dict[st
     can_touch = {
         Kind.SUSPENDED: _still_good,
         Kind.REVOKED: _still_good,
-        Kind.ENDED: _lasts_longer,
+        Kind.ENDED: lasts_longer,
         Kind.REINSTATED: _is_suspended,
     }[Kind(kind)]
     if any(can_touch(one, day) for one in courses.values()):
@@ -292,7 +324,7 @@ def _still_good(course: Course, day: date) -> bool:
     return course.last_day >= day and not standing.is_revoked_on(course, day)
 
 
-def _lasts_longer(course: Course, day: date) -> bool:
+def lasts_longer(course: Course, day: date) -> bool:
     return course.last_day > day and not standing.is_revoked_on(course, day)
 
 

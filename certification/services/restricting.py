@@ -2,12 +2,15 @@
 
 A restriction is copied on a certificate, and certificates never change. So a new certificate
 takes the place of the one in force: it begins on the day of the restriction, says what
-alone it allows, and is good through the same last day as the one it restricts. That one stays
-on record behind it and counts again should the new one be withdrawn as entered in error.
+alone it allows, and is good through the same last day as the one it restricts. That one, and
+any older one that would last as long, is ended the day before, or whatever lengthens it later
+would let it stand in once the new one is over, without the restriction. Should the new one be
+withdrawn as entered in error, those ends are taken back with it.
 """
 
+from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.db import transaction
@@ -17,7 +20,7 @@ from certification.domain import standing as engine
 from certification.domain.periods import Course
 from certification.exceptions import CertificationError, MayNotCertify, NothingToStop
 from certification.models import Certificate, CertificateEvent, Scope
-from certification.services import certificates, standing
+from certification.services import certificates, events, standing
 from certification.services.requirements import said
 from records import numbers
 from records import services as records
@@ -26,6 +29,7 @@ from training.models import Person, Role, User
 
 RESTRICTS = "restricts certification for this scope"
 KEEPS_THE_END = "Restricting moves no last day."
+GIVES_WAY = "%(number)s takes its place, restricted."
 
 
 @dataclass(frozen=True)
@@ -57,6 +61,32 @@ def why_not(person: Person, scope: Scope, day: date, facts: engine.Facts) -> str
             "number": first.number,
             "day": said(first.issued_on),
         }
+    return _why_stopped(engine.timeline(facts), day, names)
+
+
+def _why_stopped(line: engine.Timeline, day: date, names: dict[str, Any]) -> str:
+    """A new certificate would hide what stops somebody on that day or later; empty if nothing."""
+    for span in line.spans:
+        if span.last_day is not None and span.last_day < day:
+            continue
+        facts = {**names, "day": said(span.first_day)}
+        if span.standing is engine.Standing.SUSPENDED and span.last_day is not None:
+            facts["last"] = said(span.last_day)
+            return (
+                _(
+                    "%(name)s is suspended for %(scope)s from %(day)s through %(last)s: restrict "
+                    "from a later day on."
+                )
+                % facts
+            )
+        if span.standing is engine.Standing.SUSPENDED:
+            return (
+                _("%(name)s is suspended for %(scope)s from %(day)s on: reinstate first.") % facts
+            )
+        if span.standing is engine.Standing.REVOKED:
+            return (
+                _("%(name)s is revoked for %(scope)s from %(day)s on: nothing to restrict.") % facts
+            )
     return ""
 
 
@@ -91,7 +121,8 @@ def restrict_certificate(
     MayNotCertify
         If the actor is not quality at the person's site, or is the person.
     NothingToStop
-        If the person is not certified on that day, or a later certificate follows.
+        If the person is not certified on that day, or a later certificate, a suspension or a
+        revocation follows.
     CertificationError
         If there is no restriction or no reason, or the restriction is there already.
     """
@@ -114,7 +145,12 @@ def restrict_certificate(
         raise CertificationError(
             _("Certificate %(number)s says so already.") % {"number": found.certificate.number}
         )
-    certificate = _write(found, effective_on, restriction, reason, actor, at, proof)
+    giving_way = [
+        number
+        for number, course in standing.courses_in(facts).items()
+        if events.lasts_longer(course, effective_on - timedelta(days=1))
+    ]
+    certificate = _write(found, giving_way, effective_on, restriction, reason, actor, at, proof)
     standing.rebuild_spans(person, scope)
     return certificate
 
@@ -131,6 +167,7 @@ def _in_force(facts: engine.Facts, day: date) -> InForce:
 
 def _write(
     found: InForce,
+    giving_way: Collection[str],
     day: date,
     restriction: str,
     reason: str,
@@ -173,6 +210,7 @@ def _write(
         "renews": renews.number if renews else "",
         "restriction": restriction,
         "reason": reason,
+        "ends_the_day_before": sorted(giving_way),
         "evidence": evidence,
         "issued_by": actor.get_full_name(),
         "issuer_certificate": own,
@@ -206,6 +244,16 @@ def _write(
         recorded_at=at,
     )
     _keep_the_end(certificate, found, valid_through, signature, at)
+    for one in Certificate.objects.filter(number__in=giving_way).order_by("number"):
+        CertificateEvent.objects.create(
+            event_id=numbers.next_number(person.site.prefix, "E"),
+            certificate=one,
+            kind=CertificateEvent.Kind.ENDED,
+            effective_on=day - timedelta(days=1),
+            reason=GIVES_WAY % {"number": number},
+            signature=signature,
+            recorded_at=at,
+        )
     records.record(
         actor=actor,
         act="certificate restricted",
@@ -216,6 +264,7 @@ def _write(
             "restricts": old.number,
             "restriction": restriction,
             "reason": reason,
+            "ends_the_day_before": sorted(giving_way),
             "issued_on": day,
             "good_through": found.last_day,
             "signature": signature.content_sha256,

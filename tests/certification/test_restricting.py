@@ -204,6 +204,113 @@ def test_only_what_is_in_force_is_restricted(certificate, quality, on, reason):
     assert Certificate.objects.count() == 1
 
 
+def act(service, certificate, actor, on):
+    return service(
+        person=certificate.person, scope=certificate.scope, effective_on=on, reason="Rejects.",
+        actor=actor, at=NOW, proof="password",
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("steps", "says"),
+    [
+        ([(events.suspend_certificates, FROM + timedelta(days=7))], "suspended .* reinstate first"),
+        (
+            [(events.revoke_certificates, FROM + timedelta(days=7))],
+            "revoked .* nothing to restrict",
+        ),
+        (
+            [
+                (events.suspend_certificates, FROM + timedelta(days=1)),
+                (events.reinstate_certificates, FROM + timedelta(days=3)),
+            ],
+            "suspended .* from a later day on",
+        ),
+    ],
+    ids=["suspended", "revoked", "suspended and reinstated"],
+)
+def test_what_stops_somebody_later_on_is_not_hidden_behind_a_restriction(
+    certificate, quality, steps, says
+):
+    for service, on in steps:
+        act(service, certificate, quality, on)
+    stopped = answer(certificate, steps[0][1])
+    with pytest.raises(NothingToStop, match=says):
+        restrict(certificate, quality)
+
+    assert answer(certificate, steps[0][1]) == stopped
+    assert Certificate.objects.count() == 1
+
+
+def test_restriction_after_a_suspension_that_is_over(certificate, quality):
+    act(events.suspend_certificates, certificate, quality, FROM - timedelta(days=9))
+    act(events.reinstate_certificates, certificate, quality, FROM)
+
+    made = restrict(certificate, quality)
+
+    assert answer(certificate, FROM - timedelta(days=1))[0] == "suspended"
+    assert answer(certificate, FROM) == ("certified", made.number, "turrets")
+
+
+def test_what_is_restricted_never_stands_in_without_the_restriction(certificate, quality):
+    act(events.end_certificates, certificate, quality, date(2026, 12, 31))
+    [planned] = certificate.events.all()
+    made = restrict(certificate, quality)
+    events.void_event(event=planned, reason="Stays.", actor=quality, at=NOW, proof="password")
+
+    assert answer(certificate, date(2026, 12, 31)) == ("certified", made.number, "turrets")
+    assert answer(certificate, date(2027, 1, 1))[::2] == ("expired", "turrets")
+    with pytest.raises(NothingToStop, match="renewed, not extended"):
+        events.extend_certificate(
+            certificate=certificate, until=date(2029, 1, 1), authority="QM-02",
+            reason="Class moved.", actor=quality, at=NOW, proof="password",
+        )  # fmt: skip
+
+
+def test_older_one_that_was_extended_does_not_stand_in_either(
+    certificate, person, scope, revision, quality
+):
+    events.extend_certificate(
+        certificate=certificate, until=date(2033, 1, 1), authority="QM-02", reason="Class moved.",
+        actor=quality, at=NOW - timedelta(days=9), proof="password",
+    )  # fmt: skip
+    make_certificate(person, scope, revision=revision, issued_on=date(2026, 11, 1))
+
+    restrict(certificate, quality)
+
+    assert answer(certificate, date(2028, 11, 1))[::2] == ("certified", "turrets")
+    assert answer(certificate, date(2028, 11, 2))[0] == "expired"
+
+
+def test_withdrawing_gives_back_what_had_made_way(certificate, quality):
+    made = restrict(certificate, quality)
+    [gave_way] = certificate.events.all()
+    assert (gave_way.kind, gave_way.effective_on) == ("ended", FROM - timedelta(days=1))
+    later = NOW + timedelta(hours=1)
+
+    withdrawal = events.withdraw_certificate(
+        certificate=made, reason="Another person.", actor=quality, at=later, proof="password"
+    )
+
+    assert answer(certificate, date(2028, 1, 10)) == ("certified", certificate.number, "")
+    assert answer(certificate, FROM, NOW) == ("certified", made.number, "turrets")
+    removal = certificate.events.get(kind="voided")
+    assert (removal.voids, removal.signature) == (gave_way, withdrawal.signature)
+    assert json.loads(withdrawal.signature.content)["removes"] == [gave_way.event_id]
+    assert verify_records().fits
+
+
+@pytest.mark.parametrize("whose", ["restricted", "restricting"])
+def test_part_of_a_restriction_is_not_taken_back_alone(certificate, quality, whose):
+    made = restrict(certificate, quality)
+    event = {"restricted": certificate, "restricting": made}[whose].events.get()
+
+    with pytest.raises(CertificationError, match=f"part of certificate {made.number}"):
+        events.void_event(event=event, reason="Longer.", actor=quality, at=NOW, proof="password")
+
+    assert answer(certificate, date(2028, 1, 11))[0] == "expired"
+
+
 @pytest.mark.parametrize("blank", ["restriction", "reason"])
 def test_restriction_and_reason_are_asked_for(certificate, quality, blank):
     with pytest.raises(CertificationError):
