@@ -1,5 +1,6 @@
 """From which day to which a certificate would run if it were issued now, in words."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -8,9 +9,10 @@ from django.utils.translation import gettext as _
 
 from training.models import Person
 
+from .domain.periods import Course
 from .models import SchemeRevision, Scope
 from .services import standing
-from .services.certificates import Period
+from .services.certificates import Period, ends_kept
 
 
 @dataclass(frozen=True)
@@ -29,39 +31,55 @@ def said(person: Person, scope: Scope, revision: SchemeRevision, period: Period)
     is lost; renewed earlier or later it runs from the day of issue.
     """
     day = period.issued_on
-    courses = [
-        one
-        for one in standing.courses_of(person, scope).values()
-        if one.certificate.issued_on <= day
-    ]
+    courses = standing.courses_of(person, scope)
     if period.renews is not None:
-        end = next(
-            one.period.valid_through
-            for one in courses
-            if one.certificate.number == period.renews.number
-        )
+        end = courses[period.renews.number].period.valid_through
         why = _("It renews %(number)s within its window, so the new period runs on from its end.")
         return PeriodSaid(end, period.valid_through, why % {"number": period.renews.number})
-    if not courses:
+    newest_first = sorted(
+        (one for one in courses.values() if one.certificate.issued_on <= day),
+        key=lambda one: (one.certificate.issued_on, one.certificate.number),
+        reverse=True,
+    )
+    if not newest_first:
         return PeriodSaid(day, period.valid_through, "")
-    latest = max(courses, key=lambda one: (one.certificate.issued_on, one.certificate.number))
-    end = latest.period.valid_through
-    facts = {"number": latest.certificate.number, "end": _day(end), "day": _day(day)}
+    return PeriodSaid(day, period.valid_through, _why_anew(newest_first, revision, day))
+
+
+def _why_anew(newest_first: Sequence[Course], revision: SchemeRevision, day: date) -> str:
+    """Why the new period runs from the day of issue, of certificates that had begun by then."""
+    latest = newest_first[0]
+    facts = {"number": latest.certificate.number, "end": _day(latest.last_day), "day": _day(day)}
     if standing.is_revoked_on(latest, day):
-        why = _("%(number)s was revoked, so the new period runs from the day of issue.")
-    elif end < day:
-        why = _(
-            "%(number)s ended on %(end)s, so it is renewed late: the new period runs from the "
-            "day of issue."
+        return _("%(number)s was revoked, so the new period runs from the day of issue.") % facts
+    if latest.last_day < day:
+        return (
+            _(
+                "%(number)s ended on %(end)s, so it is renewed late: the new period runs from the "
+                "day of issue."
+            )
+            % facts
         )
-    else:
-        opens = end - timedelta(days=revision.renewal_window_days)
-        facts["opens"] = _day(opens)
-        why = _(
+    kept = ends_kept({one.certificate.number: one for one in newest_first})
+    renewed = next((one for one in newest_first if one.certificate.number not in kept), latest)
+    closes = renewed.period.valid_through
+    if closes < day:
+        facts["closed"] = _day(closes)
+        return (
+            _(
+                "%(number)s is good through %(end)s by an extension, and the window for renewing "
+                "closed on %(closed)s: the new period runs from the day of issue."
+            )
+            % facts
+        )
+    facts["opens"] = _day(closes - timedelta(days=revision.renewal_window_days))
+    return (
+        _(
             "%(number)s is good through %(end)s. Before its window opens on %(opens)s the new "
             "period runs from the day of issue, and the days left are lost."
         )
-    return PeriodSaid(day, period.valid_through, why % facts)
+        % facts
+    )
 
 
 def _day(day: date) -> str:

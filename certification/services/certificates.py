@@ -1,5 +1,6 @@
 """Issuing certificates: what must hold, and what is copied into them."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -8,6 +9,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from certification.domain import standing as engine
+from certification.domain.periods import Course
 from certification.exceptions import AlreadyDecided, MayNotCertify, RequirementsNotMet
 from certification.models import Certificate, Proposal, SchemeRevision, Scope
 from certification.services import graders, schemes, standing
@@ -45,17 +47,36 @@ def renewable(
 ) -> Certificate | None:
     """The newest certificate whose end a new one, issued that day, would run on from."""
     figures = standing.figures_of(revision)
-    found = [
-        course
-        for course in standing.courses_of(person, scope).values()
-        if course.certificate.issued_on < day
-        and not standing.is_revoked_on(course, day)
-        and engine.in_renewal_window(figures, day, course.period.valid_through)
-    ]
-    if not found:
-        return None
-    newest = max(found, key=lambda one: (one.certificate.issued_on, one.certificate.number))
-    return Certificate.objects.get(number=newest.certificate.number)
+    courses = standing.courses_of(person, scope)
+    kept = ends_kept(courses)
+    newest_first = sorted(
+        (one for one in courses.values() if one.certificate.issued_on < day),
+        key=lambda one: (one.certificate.issued_on, one.certificate.number),
+        reverse=True,
+    )
+    for course in newest_first:
+        if standing.is_revoked_on(course, day):
+            return None  # What came before has ended with it, whatever it says itself.
+        number, end = course.certificate.number, course.period.valid_through
+        if number not in kept and engine.in_renewal_window(figures, day, end):
+            return Certificate.objects.get(number=number)
+    return None
+
+
+def ends_kept(courses: Mapping[str, Course]) -> set[str]:
+    """Numbers of restricted certificates that keep the last day of what they restrict.
+
+    Their own period would run for longer, or less long, and nobody was told of it: what is
+    renewed is the certificate that they restrict, in its window.
+    """
+    if not any(one.certificate.restriction for one in courses.values()):
+        return set()
+    restricting = Certificate.objects.filter(number__in=courses, evidence__has_key="restricts")
+    return {
+        number
+        for number, last_day in restricting.values_list("number", "valid_through")
+        if courses[number].period.valid_through != last_day
+    }
 
 
 def period_if_issued(person: Person, scope: Scope, revision: SchemeRevision, day: date) -> Period:
@@ -69,8 +90,8 @@ def period_if_issued(person: Person, scope: Scope, revision: SchemeRevision, day
     return Period(day, engine.valid_through(figures, day, renewed_through), earlier)
 
 
-def refuse_while_suspended(person: Person, scope: Scope, day: date) -> None:
-    """A new certificate must not end a suspension that somebody ordered."""
+def refuse_while_stopped(person: Person, scope: Scope, day: date) -> None:
+    """A new certificate must not end a suspension, or a revocation to come, that was ordered."""
     line = engine.timeline(standing.facts_for(person, scope))
     for span in line.spans:
         is_ahead = span.last_day is None or span.last_day >= day
@@ -86,6 +107,11 @@ def refuse_while_suspended(person: Person, scope: Scope, day: date) -> None:
                     "day": said(span.first_day),
                     "number": span.certificate_number,
                 }
+            )
+        if span.standing is engine.Standing.REVOKED and span.first_day > day:
+            raise RequirementsNotMet(
+                _("%(name)s is revoked for %(scope)s from %(day)s on: issue from that day on.")
+                % {"name": person.full_name, "scope": scope, "day": said(span.first_day)}
             )
 
 
@@ -212,7 +238,7 @@ def refuse_unmet(
             _("Not everything asked for is there: %(missing)s.")
             % {"missing": "; ".join(f"{one.text}: {one.detail}" for one in missing)}
         )
-    refuse_while_suspended(person, scope, day)
+    refuse_while_stopped(person, scope, day)
     same_day = Certificate.objects.standing().filter(person=person, scope=scope, issued_on=day)
     if twin := same_day.first():
         raise RequirementsNotMet(

@@ -171,7 +171,7 @@ def _refuse_unless_it_fits(
         raise CertificationError(
             _("This paper is entered already, as %(number)s.") % {"number": known.number}
         )
-    certificates.refuse_while_suspended(person, scope, today)
+    certificates.refuse_while_stopped(person, scope, today)
 
 
 def _write(

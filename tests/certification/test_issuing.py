@@ -272,6 +272,25 @@ def test_suspended_person_is_reinstated_before_anything_new_is_issued(
         issue(proposal, quality)
 
 
+def test_revocation_to_come_is_not_undone_by_a_certificate_issued_before_it(
+    proposal, person, scope, revision, quality
+):
+    make_certificate(person, scope, revision=revision, issued_on=date(2026, 2, 1))
+    events.revoke_certificates(
+        person=person,
+        scope=scope,
+        effective_on=date(2026, 12, 2),
+        reason="Forged sign-off.",
+        actor=quality,
+        at=NOW,
+        proof="password",
+    )
+    with pytest.raises(RequirementsNotMet, match="revoked for Terminals, operator from 2 Dec"):
+        issue(proposal, quality)
+
+    assert standing.answer(person, scope, date(2026, 12, 2)).standing.value == "revoked"
+
+
 def test_person_who_left_gets_no_certificate(proposal, person, quality):
     person.left_on = TODAY - timedelta(days=1)
     person.save(update_fields=["left_on"])
