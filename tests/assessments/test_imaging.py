@@ -4,6 +4,7 @@ import subprocess
 import zipfile
 from io import BytesIO
 
+import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -292,6 +293,38 @@ def test_several_sizes_come_from_one_reading_largest_first():
         (160, 160, 107),
     ]
     assert all(stands_upright(one.data) for one in made)
+
+
+def noise(width: int, height: int, grain: int) -> Image.Image:
+    """Grey grains of so many pixels, so that a row or column out of place shows."""
+    rng = np.random.default_rng(7)
+    grains = rng.integers(0, 256, (height // grain + 1, width // grain + 1), dtype=np.uint8)
+    picture = Image.fromarray(grains).resize((width, height), Image.Resampling.BICUBIC)
+    return picture.convert("RGB")
+
+
+def apart(one: Image.Image, other: Image.Image) -> np.ndarray:
+    return np.abs(np.asarray(one).astype(int) - np.asarray(other))
+
+
+@pytest.mark.parametrize("size", [1999, 1365, 800, 160])
+@pytest.mark.parametrize("form", ["RGB", "RGBA"])
+def test_a_smaller_picture_lies_where_the_large_one_does_to_its_edges(size, form):
+    whole = noise(2048, 1365, grain=4 * 2048 // size)
+    small = Image.open(BytesIO(rendition(encoded(whole.convert(form), "PNG"), size).data))
+    carefully = whole.resize(small.size, Image.Resampling.LANCZOS)
+    assert apart(small, carefully).mean() < 5
+    moved = Image.new("RGB", small.size)
+    moved.paste(carefully, (1, 0))
+    assert apart(small, moved).mean() > 15
+
+
+@pytest.mark.parametrize(("width", "height"), [(1500, 1003), (1003, 1501)])
+def test_what_is_made_in_two_bands_has_no_seam(monkeypatch, width, height):
+    whole = noise(width, height, grain=6)
+    at_once = imaging._no_larger(whole, 1001)
+    monkeypatch.setattr(imaging, "IN_BANDS_FROM", 1)
+    assert apart(imaging._no_larger(whole, 1001), at_once).max() <= 1
 
 
 @pytest.mark.parametrize(
