@@ -7,7 +7,8 @@ size from the file, as its documentation has it, and once with each size made fr
 before it, which is what the product does. The peers neither look at the file to its end nor
 hash it, so they do less. Each runs in a process of its own; what is printed are medians of
 several runs in turn, photographs a second, the ratio of times, and the most memory that a process
-held. With ``--others`` the memory that PNG, WebP and progressive JPEG of that size take, too.
+held. With ``--others`` the memory that PNG, WebP and progressive JPEG of that size take, too; what
+the site does not take in at that size is said, in its words, and passed over.
 """
 
 import argparse
@@ -56,17 +57,25 @@ def photograph(
 # Each way, in a process of its own
 
 
+class Refused(Exception):
+    """The site does not take such a file in."""
+
+
 def by_product() -> Callable[[Path], None]:
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "tests.settings")
     import django
 
     django.setup()
     from assessments import imaging
+    from assessments.exceptions import NotAPhotograph
     from assessments.services.photos import sha256_of
 
     def take_in(path: Path) -> None:
         with path.open("rb") as file:
-            imaging.inspect(file, path.name)
+            try:
+                imaging.inspect(file, path.name)
+            except NotAPhotograph as refusal:
+                raise Refused(refusal) from refusal
             sha256_of(file)
             for _made in imaging.renditions(file, SIZES):
                 pass
@@ -112,7 +121,11 @@ def most_memory_mb() -> float:
 def work(way: str, folder: Path) -> None:
     act = MAKERS[way]()
     paths = sorted(folder.iterdir())
-    act(paths[0])
+    try:
+        act(paths[0])
+    except Refused as refusal:
+        print(json.dumps({"refused": str(refusal)}))
+        return
     clock, cpu = time.perf_counter(), time.process_time()
     for path in paths:
         act(path)
@@ -126,8 +139,11 @@ def work(way: str, folder: Path) -> None:
 
 def apart(way: str, folder: Path) -> dict[str, float]:
     asked = [sys.executable, "-m", "benchmarks.photos", "--work", way, str(folder)]
-    done = subprocess.run(asked, check=True, capture_output=True, text=True)
-    return json.loads(done.stdout.splitlines()[-1])
+    done = subprocess.run(asked, check=True, stdout=subprocess.PIPE, text=True)
+    said = json.loads(done.stdout.splitlines()[-1])
+    if "refused" in said:
+        raise Refused(said["refused"])
+    return said
 
 
 def compare(folder: Path, runs: int) -> None:
@@ -147,6 +163,20 @@ def compare(folder: Path, runs: int) -> None:
             f"{way:34} {1 / seconds:8.2f}  {seconds:12.3f}  {cpu:6.3f}  {middle(way, 'mb'):7.0f}"
             f"  {ratio:8.2f} (CPU {of_cpu:.2f})"
         )
+
+
+def other(name: str, folder: Path, megapixels: float) -> None:
+    form, options = OTHERS[name]
+    folder.mkdir()
+    ending = {"JPEG": "jpg", "PNG": "png", "WEBP": "webp"}[form]
+    file = folder / f"0.{ending}"
+    file.write_bytes(photograph(megapixels, 0, form, grain=48, **options))
+    try:
+        done = apart("product", folder)
+    except Refused as refusal:
+        print(f"{name:34} of {file.stat().st_size / 1e6:.0f} MB, not taken in: {refusal}")
+    else:
+        print(f"{name:34} {done['s']:8.2f} s  {done['mb']:7.0f} MB")
 
 
 def main() -> None:
@@ -169,17 +199,14 @@ def main() -> None:
             kinds.add(hashlib.sha256(data).hexdigest())
             (folder / f"{number:03}.jpg").write_bytes(data)
         print(f"{len(kinds)} photographs (JPEG) of {asked.megapixels:g} megapixels each")
-        compare(folder, asked.runs)
+        try:
+            compare(folder, asked.runs)
+        except Refused as refusal:
+            print(f"not taken in: {refusal}")
         if asked.others:
             print("\nother files: seconds each, most memory")
-            for name, (form, options) in OTHERS.items():
-                one = Path(temporary, name)
-                one.mkdir()
-                ending = {"JPEG": "jpg", "PNG": "png", "WEBP": "webp"}[form]
-                data = photograph(asked.megapixels, 0, form, grain=48, **options)
-                (one / f"0.{ending}").write_bytes(data)
-                done = apart("product", one)
-                print(f"{name:34} {done['s']:8.2f} s  {done['mb']:7.0f} MB")
+            for name in OTHERS:
+                other(name, Path(temporary, name), asked.megapixels)
 
 
 if __name__ == "__main__":
