@@ -140,6 +140,14 @@ class Desk:
             return self.signed_here
         return set(self.signings)
 
+    def signed_first(self, stage: str) -> Stage | None:
+        """The stage that has to be signed before this one, where one has."""
+        if self.own or stage in self.closed:
+            return None
+        reading = self.reading or turns.as_if_begun(self.seats, self.user, self.kind)
+        before = self.seats.first_unsigned(reading, stage, self.makes)
+        return Stage(before) if before else None
+
     @property
     def signed_here(self) -> set[str]:
         return {one.stage for one in self.reading.signings.all()} if self.reading else set()

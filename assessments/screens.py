@@ -107,6 +107,7 @@ class Screen:
     can_undo: bool
     stage_is_signed: bool
     stage_is_complete: bool
+    signed_first: StageTab | None
     asked: list[Criterion]
     missing: tuple[str, ...] = field(default=())
 
@@ -203,6 +204,17 @@ def build(
             return ""
         return url(**{**here, "photo": photos[(number + step) % len(photos)].key})
 
+    tabs = [
+        StageTab(
+            stage=one,
+            url=f"{base}?{urlencode({'stage': one.value})}",
+            open_count=desk.open_places(one),
+            signed=one.value in desk.closed,
+            current=one == stage,
+        )
+        for one in desk.stages
+    ]
+    before = desk.signed_first(stage.value)
     missing = desk.missing
     return Screen(
         board=desk.board,
@@ -212,16 +224,7 @@ def build(
         own=desk.own,
         others=[] if desk.own else desk.others,
         stage=stage,
-        tabs=[
-            StageTab(
-                stage=one,
-                url=f"{base}?{urlencode({'stage': one.value})}",
-                open_count=desk.open_places(one),
-                signed=one.value in desk.closed,
-                current=one == stage,
-            )
-            for one in desk.stages
-        ],
+        tabs=tabs,
         cells=cells,
         place=place,
         lines=lines,
@@ -258,6 +261,7 @@ def build(
         ),
         stage_is_signed=stage.value in desk.closed,
         stage_is_complete=not missing and all(one.state != OPEN for one in cells),
+        signed_first=next((one for one in tabs if one.stage == before), None),
         asked=list(
             dict.fromkeys(one for joint in desk.places(stage) for one in desk.asked(stage, joint))
         ),

@@ -332,7 +332,8 @@ def sign_stage(
     MayNotGrade
         If the signer is not the grader, or may not judge this board on this day.
     StageNotReady
-        If a required joint is missing or a criterion still open.
+        If a stage that comes before is not signed, a required joint is missing or a criterion
+        is still open.
     AlreadySigned
         If the stage is signed already.
     """
@@ -348,6 +349,11 @@ def sign_stage(
         raise AlreadySigned(
             _("Nothing reworked is left to judge at the stage “%(stage)s” of this board.")
             % {"stage": Stage(stage).label}
+        )
+    if before := turns.Seats(board, gradings_of(board)).first_unsigned(grading, stage):
+        raise StageNotReady(
+            _("The stage “%(before)s” comes first and is not signed yet. Sign that one, then this.")
+            % {"before": Stage(before).label}
         )
     if summary.missing:
         raise StageNotReady(

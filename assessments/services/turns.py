@@ -120,6 +120,17 @@ class Seats:
         left = set(stages) - self.stages_of(FIRST) | to_replace - own
         return [stage for stage in stages if stage in left]
 
+    def first_unsigned(
+        self, grading: Grading, stage: str, makes: Sequence[Joint] | None = None
+    ) -> str | None:
+        """The first stage before this one that the reading has still to sign.
+
+        What a correction does not take up stays signed by what it corrects.
+        """
+        signed = set().union(*(self.signed[one.pk] for one in self.chain(grading)))
+        left = [one for one in self.left_of(grading, makes) if one not in signed or one == stage]
+        return left[0] if stage in left[1:] else None
+
 
 def gradings_of(board: Board) -> list[Grading]:
     """Every reading of a board with its grader, criteria set and signings, newest first."""

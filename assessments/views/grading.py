@@ -345,6 +345,8 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
             if services.open_grading(board, request.user) is not None:
                 return redirect("assessments:board_grade", board.number)
             return redirect("assessments:board_result", board.number)
+    seats = turns.Seats(board, services.gradings_of(board))
+    before = seats.first_unsigned(reading, stage)
     summary = outcomes.stage_summary(reading, stage)
     left = outcomes.judgements_left(reading, stage)
     judgements = reading.judgements.filter(stage=stage).exclude(pk__in=left)
@@ -353,6 +355,8 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
         "grading": reading,
         "stage": Stage(stage),
         "summary": summary,
+        "signed_first": Stage(before) if before else None,
+        "signed_first_url": screens.reading_url(board, False, stage=before or ""),
         "rejected": judgements.filter(outcome=Judgement.Outcome.REJECT)
         .select_related("joint__position", "criterion")
         .order_by(F("joint__position__order").asc(nulls_last=True), "criterion__order"),

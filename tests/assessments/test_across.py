@@ -140,6 +140,8 @@ def test_signed_joint_is_shown_as_signed_and_passed_over(client, instructor):
     first, second, third = in_order(session)
     for code in ("S-1", "S-2"):
         judge(second, instructor, code)
+    judge(second, instructor, "P-1")
+    sign(second, instructor, "prepared")
     sign(second, instructor, "soldered")
     url = grade_url(first, "E01", session=session)
     page = client.get(url).text

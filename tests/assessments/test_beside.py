@@ -127,7 +127,7 @@ def test_two_graders_boards_show_once_the_result_is_complete(
     client, instructor, trainee, exercise, criteria
 ):
     exercise.graders = 2
-    exercise.stages = ["formed", "soldered"]
+    exercise.stages = ["soldered", "cleaned"]
     exercise.save()
     judged(board_of(trainee, exercise, 10), instructor, "Seen by one alone")
     told = text(ask(client, board_of(trainee, exercise)))

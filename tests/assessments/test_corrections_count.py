@@ -97,9 +97,9 @@ def test_a_stage_that_somebody_else_signed_is_signed_anew_in_a_correction(client
 @pytest.mark.parametrize("corrector", [0, 1])
 def test_the_latest_signing_of_a_stage_counts_whosever_it_is(graders, order, corrected, corrector):
     board = make_board()
-    gradings = [
-        read(board, grader, stages=[stage]) for grader, stage in zip(graders, order, strict=True)
-    ]
+    grader_of = dict(zip(order, graders, strict=True))
+    read_of = {stage: read(board, grader_of[stage], stages=[stage]) for stage in STAGES}
+    gradings = [read_of[stage] for stage in order]
     rejected = [("E01", "F-1"), ("E02", "S-1")]
     for at, stages in ((LATER, order), (LATER + timedelta(hours=1), [order[corrected]])):
         gradings[corrected] = correct(

@@ -235,6 +235,52 @@ def test_a_signature_says_who_when_what_and_covers_every_judgement(board, instru
     assert TrailEntry.objects.filter(act="stage signed").count() == 1
 
 
+def test_stages_are_signed_in_the_order_of_the_work(instructor):
+    factories.make_criteria_set({"code": "F", "stage": "formed"}, {"code": "S"})
+    # Whatever the order in which the exercise names them.
+    board = factories.make_board(exercise=factories.make_exercise(stages=("soldered", "formed")))
+    grading = begin(board, instructor)
+    accept_everything(grading, "formed")
+    accept_everything(grading, "soldered")
+    with pytest.raises(StageNotReady, match="“formed” comes first and is not signed yet"):
+        sign(grading, instructor, "soldered")
+    assert not StageSigning.objects.exists()
+    sign(grading, instructor, "formed")
+    sign(grading, instructor, "soldered")
+    board.refresh_from_db()
+    assert board.outcome.complete
+
+
+def test_a_stage_that_somebody_else_signed_lets_the_next_be_signed(instructor):
+    factories.make_criteria_set({"code": "F", "stage": "formed"}, {"code": "S"})
+    board = factories.make_board(exercise=factories.make_exercise(stages=("formed", "soldered")))
+    other = factories.make_user("instructor")
+    mine = begin(board, instructor)
+    accept_everything(mine, "soldered")
+    theirs = begin(board, other)
+    accept_everything(theirs, "formed")
+    with pytest.raises(StageNotReady, match="comes first"):
+        sign(mine, instructor, "soldered")
+    sign(theirs, other, "formed")
+    sign(mine, instructor, "soldered")
+    board.refresh_from_db()
+    assert board.outcome.complete
+
+
+def test_a_correction_of_a_later_stage_waits_for_no_earlier_one_again(instructor):
+    factories.make_criteria_set({"code": "F", "stage": "formed"}, {"code": "S"})
+    board = factories.make_board(exercise=factories.make_exercise(stages=("formed", "soldered")))
+    grading = begin(board, instructor)
+    for stage in ("formed", "soldered"):
+        accept_everything(grading, stage)
+        sign(grading, instructor, stage)
+    correction = services.correct_grading(
+        grading=grading, grader=instructor, reason="Blurred.", at=NOW
+    )
+    sign(correction, instructor, "soldered")
+    assert correction.signings.get().stage == "soldered"
+
+
 def test_a_board_passes_when_every_stage_is_signed(instructor):
     factories.make_criteria_set({"code": "F", "stage": "formed"}, {"code": "S"})
     board = factories.make_board(

@@ -132,10 +132,28 @@ def test_the_right_password_signs_and_leads_to_the_result(client, instructor, bo
 
 
 def test_with_another_stage_to_sign_one_goes_on_grading(client, instructor):
+    factories.make_criteria_set({"code": "S"}, {"code": "C", "stage": "cleaned"})
+    board = factories.make_board(exercise=factories.make_exercise(stages=("soldered", "cleaned")))
+    judged(board, instructor)
+    assert sign(client, board).url == address(board, "board_grade")
+
+
+def test_a_stage_before_which_another_is_not_signed_waits_and_says_for_which(client, instructor):
     factories.make_criteria_set({"code": "S"}, {"code": "F", "stage": "formed"})
     board = factories.make_board(exercise=factories.make_exercise(stages=("formed", "soldered")))
     judged(board, instructor)
-    assert sign(client, board).url == address(board, "board_grade")
+    grade = address(board, "board_grade")
+    screen = text(client.get(grade, {"stage": "soldered"}))
+    assert "“formed” is signed before this stage." in screen
+    assert 'id="go-sign"' not in screen
+    told = text(client.get(address(board, "stage_sign", "soldered")))
+    assert "The stage “formed” comes first and is not signed yet." in told
+    assert f'href="{grade}?stage=formed"' in told
+    assert '<button class="btn btn-primary" disabled data-when-saved>' in told
+    response = sign(client, board)
+    assert response.status_code == 422
+    assert "The stage “formed” comes first and is not signed yet." in text(response)
+    assert not StageSigning.objects.exists()
 
 
 def test_an_open_stage_is_not_signed_and_says_what_is_open(client, instructor, board):

@@ -80,11 +80,10 @@ def test_until_a_stage_is_signed_a_reading_begins_by_the_current_set(graders, ea
 @pytest.mark.parametrize("stage", ["formed", "soldered"])
 def test_rework_is_finished_by_the_set_that_the_board_was_read_by(graders, earlier, stage):
     board = make_board()
-    other = "soldered" if stage == "formed" else "formed"
-    read(board, graders[0], stages=[stage])
+    code = {"formed": "F-1", "soldered": "S-1"}[stage]
+    read(board, graders[0], ("E01", code), stages=["formed"])
     publish_more()
-    code = {"formed": "F-1", "soldered": "S-1"}[other]
-    read(board, graders[1], ("E01", code), stages=[other])
+    read(board, graders[1], ("E01", code), stages=["soldered"])
     assert outcome_of(board)[0]
     rework.send_back(
         board=fresh(board), joint=joint(board, "E01"), codes=[code], actor=graders[1], at=LATER
