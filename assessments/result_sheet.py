@@ -20,6 +20,7 @@ from .domain.scoring import BoardResult, JointState
 from .exceptions import NothingToPrint
 from .models import Board, Criterion, Grading, Judgement, Photo
 from .result_pictures import Picture, pictures_of
+from .result_screen import readings_said, rules_of
 from .services import outcomes
 from .services.grading import gradings_of
 from .templatetags import judging
@@ -176,7 +177,7 @@ def result_sheet(board: Board, *, user: User, at: datetime) -> Sheet:
         verdict="passed" if result.passed else "failed" if result.complete else "open",
         score=look.score(result.score),
         facts=_facts(board),
-        rules=tuple(_rules(result)),
+        rules=tuple(_rules(reading)),
         parts=parts,
         signed=tuple(_signed(board, reading)),
         corrections=tuple(_corrections(board)),
@@ -244,15 +245,10 @@ def _facts(board: Board) -> tuple[Fact, ...]:
     return tuple((label, str(text)) for label, text in found if text)
 
 
-def _rules(result: BoardResult) -> Iterable[RuleSaid]:
-    for line in result.lines:
-        met = _("yes") if line.met else _("no")
-        yield RuleSaid(
-            judging.rule_name(line.rule),
-            str(line.value or "–"),
-            str(judging.rule_asked(line)),
-            met if result.complete else _("not yet"),
-        )
+def _rules(reading: outcomes.BoardReading) -> Iterable[RuleSaid]:
+    met = {"yes": _("yes"), "no": _("no"), "open": _("not yet")}
+    for one in rules_of(reading):
+        yield RuleSaid(one.name, one.value, one.asked, met[one.met])
 
 
 def _part(
@@ -339,6 +335,7 @@ def say(one: Judgement) -> Said:
 
 
 def _signed(board: Board, reading: outcomes.BoardReading) -> Iterable[Signed]:
+    said = readings_said({one.grading.pk: one.grading for one in reading.counting}.values())
     for stage in board.exercise.stage_list:
         found = [one for one in reading.counting if one.stage == stage.value]
         label = str(stage.label).capitalize()
@@ -350,6 +347,7 @@ def _signed(board: Board, reading: outcomes.BoardReading) -> Iterable[Signed]:
                 label,
                 signature.printed_name,
                 (
+                    (_("Reading"), _capitalised(said[one.grading_id])),
                     (_("Meaning"), _capitalised(signature.meaning)),
                     (_("Signed"), instant(signature.signed_at, signature.zone)),
                     (_("Proved by"), str(signature.get_proof_display())),

@@ -13,7 +13,7 @@ from django.utils.cache import add_never_cache_headers, patch_vary_headers
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from assessments import access, screens, several_screen, told
+from assessments import access, result_screen, screens, several_screen, told
 from assessments.across import across
 from assessments.beside import beside
 from assessments.desk import Desk
@@ -381,24 +381,35 @@ def board_result(request: UserRequest, number: str) -> HttpResponse:
     signed = [one for one in reversed(gradings) if one.signings.all()]
     replaced = {one.replaces_id for one in gradings}
     own = board.gradings.filter(kind=Grading.Kind.OWN).first()
+    photos = list(board.photos.order_by("order", "id"))
+    said = result_screen.readings_said(signed)
+    correctable = [
+        one
+        for one in signed
+        if one.pk not in replaced and turns.may_correct(one, gradings, request.user)
+    ]
     context = {
         "board": board,
         "several": several_screen.result_of(board, request.user, reading, signed),
         "reading": reading,
-        "gradings": signed,
+        "rules": result_screen.rules_of(reading),
+        "gradings": [(one, said[one.pk]) for one in signed],
         "begun": [one for one in gradings if one.replaces_id and not one.signings.all()],
         "stages": [
-            (stage, signing)
+            (stage, signing, said[signing.grading_id] if signing else "")
             for stage in board.exercise.stage_list
             for signing in reading.signings_of(stage.value) or (None,)
         ],
-        "faults": [one for one in (*reading.joints, *reading.spare) if one.rejections],
-        "may_grade": access.may_judge(request.user, board),
-        "correctable": [
-            one
-            for one in signed
-            if one.pk not in replaced and turns.may_correct(one, gradings, request.user)
+        "faults": [
+            (one, result_screen.in_hand(one.rejections, photos))
+            for one in (*reading.joints, *reading.spare)
+            if one.rejections
         ],
+        "in_hand_of_board": result_screen.in_hand(reading.board.rejections, photos)
+        if reading.board
+        else None,
+        "may_grade": access.may_judge(request.user, board),
+        "correctable": result_screen.corrections_of(correctable, said),
         "own_reading": own,
         "sheet_may_print": may_print(board, reading),
         "comparison": outcomes.compare_with_own(reading, own) if own else None,

@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from assessments import access, gates
+from assessments import access, gates, result_screen
 from assessments.domain.readings import reworks_left
 from assessments.exceptions import AssessmentError
 from assessments.forms.readings import AnotherReadingForm, DecisionForm, ReworkForm
@@ -100,7 +100,11 @@ def board_decide(request: UserRequest, number: str) -> HttpResponse:
                 % {"board": board.number},
             )  # fmt: skip
             return redirect("assessments:board_result", board.number)
-    context = {"board": board, "form": form, "rows": list(form.rows())}
+    photos = list(board.photos.order_by("order", "id"))
+    rows = [
+        (row, result_screen.in_hand([row.one.first, row.one.second], photos)) for row in form.rows()
+    ]
+    context = {"board": board, "form": form, "rows": rows}
     status = 422 if form.is_bound else 200
     return render(request, "assessments/board_decide.html", context, status=status)
 

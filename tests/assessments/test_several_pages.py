@@ -248,7 +248,7 @@ def test_a_third_person_decides_with_both_readings_before_them(client, graders, 
     assert "2 judgements differed" in told
     for grader in graders[:3]:
         assert str(grader) in told
-    assert [stage for stage, _signing in answer.context["stages"]] == (
+    assert [stage for stage, *_more in answer.context["stages"]] == (
         ["formed"] * 2 + ["soldered"] * 3
     )
     assert answer.context["correctable"] == []

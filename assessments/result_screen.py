@@ -1,0 +1,117 @@
+"""What the result of a board says of its rules, readings and photographs, in words."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from django.utils.translation import gettext as _
+
+from training.models import Stage
+
+from .domain.scoring import JointState
+from .models import Grading, Joint, Judgement, Photo
+from .services.outcomes import BoardReading
+from .templatetags import judging
+
+OF_JOINTS = (Grading.Kind.REWORK, Grading.Kind.DECISION)
+
+
+@dataclass(frozen=True, slots=True)
+class RuleShown:
+    """One rule of a board's result; ``met`` is "yes", "no" or, while it is open, "open"."""
+
+    name: str
+    value: str
+    asked: str
+    met: str
+
+
+def rules_of(reading: BoardReading) -> list[RuleShown]:
+    """The rules of a board's result with their figures.
+
+    Where joints were made again, the first rule is told apart for them: the board has its
+    signatures, and what is missing are those for the new makes.
+    """
+    result = reading.result
+    found = []
+    for line in result.lines:
+        met = "open" if not result.complete else "yes" if line.met else "no"
+        asked = judging.rule_asked(line)
+        name = judging.rule_name(line.rule)
+        again = _to_inspect(reading) if line.rule == "stages_signed" else []
+        if again and str(len(reading.signings)) != line.value:
+            signed = str(len(reading.signings))
+            found.append(RuleShown(name, signed, asked, "yes" if signed == asked else "open"))
+            joints = ", ".join(str(one) for one in again)
+            name = _("Every stage signed for what was made again: %(joints)s") % {"joints": joints}
+        found.append(RuleShown(name, line.value or "–", asked, met))
+    return found
+
+
+def _to_inspect(reading: BoardReading) -> list[Joint]:
+    """The makes since the first for which a signed stage is not signed yet."""
+    return [
+        one.joint
+        for one in reading.joints
+        if one.joint
+        and one.joint.make > 1
+        and one.result.state == JointState.OPEN
+        and reading.signings.keys() - {each.stage for each in one.judgements}
+    ]
+
+
+def readings_said(gradings: Iterable[Grading]) -> dict[int, str]:
+    """What each grading was a reading of, by its id, with the joints where it read a few."""
+    gradings = list(gradings)
+    few = [one.pk for one in gradings if one.kind in OF_JOINTS]
+    joints: dict[int, dict[str, None]] = {}
+    if few:
+        rows = (
+            Judgement.objects.filter(grading__in=few)
+            .select_related("joint__position")
+            .order_by("joint__position__order", "joint__make")
+        )
+        for row in rows:
+            name = str(row.joint) if row.joint else _("whole board")
+            joints.setdefault(row.grading_id, {})[name] = None
+    found = {}
+    for one in gradings:
+        said = str(Grading.Kind(one.kind).label)
+        if one.pk in joints:
+            said = f"{said}: {', '.join(joints[one.pk])}"
+        if one.replaces_id is not None:
+            said = _("%(reading)s, corrected") % {"reading": said}
+        found[one.pk] = said
+    return found
+
+
+def corrections_of(gradings: Iterable[Grading], said: dict[int, str]) -> list[tuple[Grading, str]]:
+    """Gradings that may be corrected, each under a name that no other of them has."""
+    found = []
+    for one in gradings:
+        stages = {signing.stage for signing in one.signings.all()}
+        signed = ", ".join(str(stage.label) for stage in Stage if stage.value in stages)
+        found.append((one, f"{said[one.pk]}; {signed}"))
+    return found
+
+
+def in_hand(judgements: Sequence[Judgement], photos: Iterable[Photo]) -> tuple[Photo, ...] | None:
+    """The photographs to show of a place though a judgement of it names none.
+
+    Parameters
+    ----------
+    judgements
+        What was judged of one joint, or of the whole board.
+    photos
+        Every photograph of the board.
+
+    Returns
+    -------
+    tuple of Photo or None
+        Empty where there is none at all, which is to be said; None where nothing is missing.
+    """
+    named = {one.photo_id for one in judgements}
+    if None not in named:
+        return None
+    place = judgements[0].joint_id
+    found = tuple(one for one in photos if one.joint_id == place and one.pk not in named)
+    return None if not found and len(named) > 1 else found
