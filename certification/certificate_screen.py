@@ -111,8 +111,8 @@ class CertificateScreen:
 
     @property
     def good_through(self) -> date | None:
-        """The last day after every event; None where the certificate was withdrawn."""
-        return self.course.last_day if self.course else None
+        """The last day after every event; None where there is none, or it was withdrawn."""
+        return self.course.good_through if self.course else None
 
 
 def build(certificate: Certificate, user: User, now: datetime | None = None) -> CertificateScreen:

@@ -364,9 +364,7 @@ def _no_line(person: Person, asked: Asked, in_full: bool) -> Line:
 def _line(person: Person, span: AnySpan, asked: Asked, in_full: bool) -> Line:
     ends: list[Any] = list(span.ends.all())
     next_end = ends[0] if ends else None
-    through = next((one.last_day for one in ends if one.kind == StandingEnd.Kind.CERTIFICATE), None)
-    if through is None and span.certificate is not None:
-        through = span.certificate.valid_through
+    through = span.good_through
     if not in_full:  # One day whatever ends, and none where all is over.
         otherwise_on: date | None = getattr(span, "otherwise_on", None)
         next_end = None

@@ -272,9 +272,7 @@ def _papers(
                 )
             )
         through = course.period.valid_through if course else one.valid_through
-        last_day = course.last_day if course else through
-        if course and course.revoked_on is not None:
-            last_day = max(one.issued_on, min(last_day, course.revoked_on - timedelta(days=1)))
+        last_day = (course.good_through or one.issued_on) if course else through
         papers.append(
             life_picture.Paper(
                 one.number,

@@ -245,6 +245,15 @@ class Course:
             return found
         return None
 
+    @property
+    def good_through(self) -> date | None:
+        """The last day that may count, or None where it was revoked before any could."""
+        if self.revoked_on is None or self.revoked_on > self.last_day:
+            return self.last_day
+        if self.revoked_on <= self.certificate.issued_on:
+            return None
+        return self.revoked_on - timedelta(days=1)
+
     def days_of_change(self) -> list[date]:
         """The days on which events or the last day may change the answer."""
         days = [day_after(self.last_day), self.revoked_on]

@@ -235,6 +235,15 @@ class Timeline:
             ends.append(End(EndKind.PRACTICE, last_day, f"practice:{number}:{rests_from}"))
         return tuple(sorted(ends, key=lambda end: (end.last_day, end.kind)))
 
+    def good_through(self, day: date) -> date | None:
+        """Return the last day of the certificate that answers for a day, whatever it says.
+
+        After everything that extended, ended or revoked it; None where there is none. All
+        days of a span have the same.
+        """
+        number = self.span_on(day).certificate_number
+        return self._course(number).good_through if number else None
+
     def _course(self, number: str) -> Course:
         return next(one for one in self._courses if one.certificate.number == number)
 

@@ -89,6 +89,7 @@ class KnownSpan(models.Model):
     restriction = models.CharField(_("restriction"), max_length=400, blank=True)
     rule = models.CharField(_("rule that decided"), max_length=40)
     ends_on = models.DateField(_("ends by itself after"), null=True)
+    good_through = models.DateField(_("good through"), null=True)
     changes_on = models.DateField(_("changes by itself on"), null=True)
 
     class Meta:

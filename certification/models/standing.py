@@ -35,6 +35,11 @@ class StandingSpan(models.Model):
     ends_on = models.DateField(
         _("ends by itself after"), null=True, help_text=_("The first of its ends, if it has any.")
     )
+    good_through = models.DateField(
+        _("good through"),
+        null=True,
+        help_text=_("The certificate’s last day after every event, whatever the standing."),
+    )
 
     objects = StandingSpanQuerySet.as_manager()
 

@@ -135,6 +135,7 @@ def _stood(known: KnownRegister, people: list[int]) -> tuple[list[KnownSpan], li
             restriction=found.restriction,
             rule=found.rule.value,
             ends_on=to_come[0].last_day if to_come else None,
+            good_through=line.good_through(known.day),
             changes_on=line.on(known.day).changes_on,
         )
         spans.append(span)

@@ -251,6 +251,7 @@ def _rebuild(person_ids: Collection[int], scope_id: int | None = None) -> None:
                 restriction=one.restriction,
                 rule=one.rule.value,
                 ends_on=to_come[0].last_day if to_come else None,
+                good_through=line.good_through(one.first_day),
             )
             spans.append(span)
             ends += [

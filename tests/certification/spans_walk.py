@@ -59,6 +59,7 @@ def spans_stored():
             one.restriction,
             one.rule,
             str(one.ends_on),
+            str(one.good_through),
             sorted((end.kind, str(end.last_day), end.source) for end in one.ends.all()),
         )
         for one in found
@@ -85,6 +86,7 @@ def spans_of_the_facts():
                     span.restriction,
                     span.rule.value,
                     str(min((end.last_day for end in ends), default=None)),
+                    str(line.good_through(span.first_day)),
                     sorted((end.kind.value, str(end.last_day), end.source) for end in ends),
                 )
             )

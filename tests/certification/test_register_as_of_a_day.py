@@ -123,6 +123,66 @@ def test_line_says_standing_why_and_the_day_it_changes_by_itself(
     assert (line.standing, line.why, line.changes_on) == (expected, why, changes_on)
 
 
+EXTENDED = ("extended", date(2025, 12, 1), {"until": date(2026, 4, 1), "authority": "QM-02"})
+
+
+@pytest.mark.parametrize(
+    ("happened", "day", "standing", "through"),
+    [
+        ([EXTENDED], "2026-04-01", "certified", date(2026, 4, 1)),
+        ([EXTENDED], "2026-04-02", "expired", date(2026, 4, 1)),
+        ([("ended", date(2025, 6, 30), {})], "2025-07-01", "expired", date(2025, 6, 30)),
+        (
+            [EXTENDED, ("suspended", date(2026, 3, 1), {})],
+            "2026-03-01",
+            "suspended",
+            date(2026, 4, 1),
+        ),
+        ([("revoked", date(2025, 6, 30), {})], "2025-06-30", "revoked", date(2025, 6, 29)),
+        ([("revoked", date(2024, 1, 10), {})], "2025-06-30", "revoked", None),
+        ([], "2026-01-11", "expired", date(2026, 1, 10)),
+    ],
+    ids=[
+        "extended",
+        "extension over",
+        "ended",
+        "suspended in its extension",
+        "revoked",
+        "revoked from the first day on",
+        "period over",
+    ],
+)
+def test_good_through_is_the_last_day_after_everything_that_happened(
+    client, quality, certificate, happened, day, standing, through
+):
+    for kind, on, fields in happened:
+        event(certificate, kind, on, **fields)
+
+    line = line_on(client, day)
+
+    assert (line.standing, line.through) == (standing, through)
+
+
+def test_page_and_files_of_an_extension_that_is_over_say_its_last_day(client, quality, certificate):
+    kind, on, fields = EXTENDED
+    event(certificate, kind, on, **fields)
+
+    [row] = csv.DictReader(
+        io.StringIO(
+            client.get("/register/export.csv", {"day": "2026-05-01", "q": "771"})
+            .getvalue()
+            .decode("utf-8-sig")
+        )
+    )
+    of_person = client.get("/people/771/standing/").content.decode().replace("\u00a0", " ")
+    paper = client.get(f"/certificates/{certificate.number}/").content.decode()
+
+    assert (row["standing"], row["through"]) == ("expired", "2026-04-01")
+    assert "1 Apr 2026" in of_person
+    assert "10 Jan 2026" not in of_person
+    assert "1 Apr 2026" in paper.replace("\u00a0", " ")
+
+
 def test_reason_is_on_the_page_of_whoever_is_not_certified(client, quality, certificate):
     page = client.get(REGISTER, {"day": "2026-02-01"}).content.decode()
 
