@@ -230,7 +230,8 @@ def changes(request: HttpRequest, asked: shapes.ChangesQuery) -> Any:
     after, began = (0, 0), now
     if asked.cursor:
         person, scope, began_ms = map(int, asked.cursor.split("-"))
-        after, began = (person, scope), datetime.fromtimestamp(began_ms // 1000, UTC)
+        after = (person, scope)
+        began = min(now, datetime.fromtimestamp(began_ms // 1000, UTC))
     pairs = standing_changes.changed_pairs(
         site_id=caller.site_id,
         since=asked.since,

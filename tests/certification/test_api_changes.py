@@ -249,6 +249,13 @@ def test_since_the_beginning_everybody_is_told_page_by_page(poll, clock, site, s
     assert timedelta(minutes=10) <= began - next_since < timedelta(minutes=10, seconds=1)
 
 
+def test_cursor_with_an_instant_to_come_puts_off_no_round(poll, clock, person):
+    answer = poll(clock.now - timedelta(days=1), cursor="0-0-99999999999999")
+
+    assert told(answer) == {("7", "TERM-OP")}
+    assert datetime.fromisoformat(answer["ask_next_since"]) <= clock.now
+
+
 @pytest.mark.parametrize(
     "since", ["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-12:00", "1970-01-01T00:00:00Z"]
 )
