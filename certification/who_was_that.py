@@ -6,7 +6,7 @@ reader; whoever is elsewhere answers like nobody.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any, TypeVar
 
@@ -60,14 +60,22 @@ class Match:
 
 @dataclass(frozen=True, slots=True)
 class Reply:
-    """What the question comes to. ``says`` is why nobody, or not yet anybody, is named."""
+    """What the question comes to. ``says`` is why nobody, or not yet anybody, is named.
+
+    ``other_days`` are of a unit that is named, and not for the day asked about.
+    """
 
     question: Question | None = None
     matches: list[Match] = field(default_factory=list)
     stamps: list[Stamp] = field(default_factory=list)
+    other_days: list[Match] = field(default_factory=list)
     says: str = ""
     is_part: bool = False
     more: bool = False
+
+    @property
+    def found(self) -> list[Match]:
+        return self.matches or self.other_days
 
 
 def who_was_that(user: User, text: str, *, today: date, known_at: datetime | None = None) -> Reply:
@@ -92,6 +100,18 @@ def who_was_that(user: User, text: str, *, today: date, known_at: datetime | Non
     if matches:
         return Reply(question, _with_standing(matches, known_at), is_part=is_part, more=more)
     stamps = list(_stamps(user, question.number)[:MOST_FOUND]) if question.kind != Kind.UNIT else []
+    other_days: list[Match] = []
+    if question.kind != Kind.STAMP and question.day is not None and not stamps:
+        on_any_day = replace(question, day=None)
+        other_days = _by_unit(user, on_any_day, known_at, exactly=True)
+    if other_days:
+        more, other_days = len(other_days) > MOST_FOUND, other_days[:MOST_FOUND]
+        return Reply(
+            question,
+            other_days=_with_standing(other_days, known_at),
+            says=_nobody(replace(question, kind=Kind.UNIT), []),
+            more=more,
+        )
     return Reply(question, stamps=stamps, says=_nobody(question, stamps))
 
 

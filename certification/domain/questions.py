@@ -31,7 +31,7 @@ YEARS_BACK = 8  # As far as the 29th of February can lie.
 
 ISO = re.compile(r"(?<![\w-])(?P<year>\d{4})-(?P<month>\d{1,2})-(?P<day>\d{1,2})(?![\w-])")
 FIGURES = re.compile(
-    r"(?<![\w./])(?P<first>\d{1,2})(?P<mark>[./])(?P<second>\d{1,2})(?P=mark)(?P<year>\d{4})(?![\w/])"
+    r"(?<![\w./-])(?P<first>\d{1,2})(?P<mark>[./-])(?P<second>\d{1,2})(?P=mark)(?P<year>\d{4})(?![\w/-])"
 )
 AFTER_A_WORD = r"(\.?\s+|\s*[:#]\s*)"
 STAMP_WORDS = re.compile(rf"^(stamp|mark){AFTER_A_WORD}", re.IGNORECASE)
@@ -131,7 +131,7 @@ def _day_in(text: str, today: date, months: Mapping[str, int]) -> tuple[date | N
     """The day that a text names, if any, and the text without it."""
     if found := ISO.search(text):
         day = _day(found, int(found["year"]), int(found["month"]), int(found["day"]))
-    elif found := FIGURES.search(text):
+    elif (found := FIGURES.search(text)) and not _is_all_there_is(found, text):
         day = _day(found, int(found["year"]), *_month_and_day(found))
     else:
         tried = (re.search(one, text, re.IGNORECASE) for one in _with_names(months))
@@ -145,6 +145,13 @@ def _day_in(text: str, today: date, months: Mapping[str, int]) -> tuple[date | N
         else:
             day = _latest(found, today, month, number)
     return day, f"{text[: found.start()]} {text[found.end() :]}".strip()
+
+
+def _is_all_there_is(found: re.Match[str], text: str) -> bool:
+    """Whether figures joined by hyphens are the number itself: some number their units so."""
+    rest = ASKING.sub("", _trimmed(f"{text[: found.start()]} {text[found.end() :]}"))
+    words = (STAMP_WORDS, UNIT_WORDS)
+    return found["mark"] == "-" and not (rest and all(one.sub("", f"{rest} ") for one in words))
 
 
 def _with_names(months: Mapping[str, int]) -> tuple[str, ...]:
@@ -162,11 +169,11 @@ def _with_names(months: Mapping[str, int]) -> tuple[str, ...]:
 
 
 def _month_and_day(found: re.Match[str]) -> tuple[int, int]:
-    """Full stops stand in days that begin with the day; with strokes both ways are written."""
+    """Full stops stand in days that begin with the day; with others both ways are written."""
     first, second = int(found["first"]), int(found["second"])
-    if found["mark"] == "/" and first != second and max(first, second) <= 12:
+    if found["mark"] != "." and first != second and max(first, second) <= 12:
         raise NotUnderstood(Trouble.TWO_WAYS, found[0])
-    if found["mark"] == "/" and second > 12:
+    if found["mark"] != "." and second > 12:
         return first, second
     return second, first
 

@@ -225,6 +225,23 @@ def test_board_made_for_a_unit_or_work_order_names_its_maker(client, quality, il
     assert not ask(client, "unit SN-0777 on 4 May 2026").matches
 
 
+@pytest.mark.parametrize("question", ["SN-0419 on 4 May 2026", "unit SN-0419 on 4 May 2026"])
+def test_unit_that_is_named_for_other_days_says_for_which(client, quality, ilka, question):
+    practice(ilka, "SN-0419")
+    practice(make_person(site=make_site("Aldergate", "AL")), "SN-0419")
+
+    reply = ask(client, question)
+
+    assert not reply.matches
+    assert reply.says == "No work on SN-0419 is recorded for 4 May 2026 at your sites."
+    assert [(one.person, one.day, stood(one)) for one in reply.other_days] == [
+        (ilka, DAY, {"TERM": "certified"})
+    ]
+    page = client.get(ASK, {"q": question}).content.decode().replace("\u00a0", " ")
+    assert "It is named for other days:" in page
+    assert "Sun 3 May 2026" in page
+
+
 @pytest.mark.parametrize("question", ["WO 88", "work order WO 88", "wo 88"])
 def test_word_may_be_a_part_of_the_number(client, quality, ilka, question):
     practice(ilka, "WO 88")
