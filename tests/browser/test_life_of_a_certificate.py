@@ -100,7 +100,7 @@ def test_every_act_is_done_from_the_page_and_seen_in_the_picture(visitor, shop, 
     assert stands(certificate) == "certified"
     quality.go(standing_page(certificate))
     quality.audit()
-    row = quality.page.get_by_role("row", name=re.compile(restricted.number))
+    row = quality.page.get_by_role("row", name=re.compile(f"certificate {restricted.number}"))
     assert "withdrawn" in row.last.inner_text()
 
     test = VisionTest.objects.get(person=certificate.person)
