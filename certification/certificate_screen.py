@@ -32,6 +32,9 @@ ACT_LABELS = {
 }
 
 
+DATED_BACK = ("suspend", "restrict", "extend", "end", "revoke")
+
+
 @dataclass(frozen=True)
 class EvidenceBoard:
     """A board as the certificate copied it when it was issued.
@@ -190,7 +193,7 @@ def acts_on(certificate: Certificate, facts: Facts, today: date) -> list[ActLine
             act,
             label,
             refusals[act],
-            bool(refusals[act]) and dated_back and act in ("suspend", "restrict", "end", "revoke"),
+            bool(refusals[act]) and dated_back and act in DATED_BACK,
         )
         for act, label in ACT_LABELS.items()
     ]

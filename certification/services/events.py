@@ -6,11 +6,13 @@ person's site does so, never for themselves.
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from certification.domain.facts import EventFact, EventKind, Facts
 from certification.domain.periods import Course
 from certification.exceptions import CertificationError, MayNotCertify, NothingToStop
 from certification.models import (
@@ -37,6 +39,7 @@ MEANINGS = {
     Kind.VOIDED: "removes events entered in error",
 }
 WITHDRAWS = "withdraws a certificate entered in error"
+LAST_OF_ALL = chr(0x10FFFF)  # An event's id that stands behind all others of its day and instant.
 
 
 @transaction.atomic
@@ -141,20 +144,28 @@ def extend_certificate(
     actor: User,
     at: datetime,
     proof: str,
+    effective_on: date | None = None,
 ) -> CertificateEvent:
     """Move a certificate's last day to a later one, as an authority has granted.
+
+    Parameters
+    ----------
+    effective_on : date, optional
+        The day it was granted, today by default: it may be entered late.
 
     Raises
     ------
     NothingToStop
-        If it has ended or was revoked by today: what is over is renewed, not extended.
+        If it had ended or was revoked by then: what is over is renewed, not extended.
     CertificationError
-        If the day is no later than the last one, or nobody is named who granted it.
+        If the day is no later than the last one, nobody is named who granted it, or the
+        certificate was ended after it was granted.
     """
     _refuse_unless_quality(actor, certificate.person)
-    today = certificate.person.site.today(at)
-    course = standing.courses_of(certificate.person, certificate.scope).get(certificate.number)
-    if why := why_not_extend(certificate, course, today):
+    effective_on = effective_on or certificate.person.site.today(at)
+    facts = standing.facts_for(certificate.person, certificate.scope)
+    course = standing.courses_in(facts).get(certificate.number)
+    if why := why_not_extend(certificate, course, effective_on):
         raise NothingToStop(why)
     assert course is not None  # noqa: S101 - it can be extended
     if until <= course.last_day:
@@ -164,10 +175,11 @@ def extend_certificate(
         )
     if not authority.strip():
         raise CertificationError(_("Name the authority that granted the extension."))
+    _refuse_in_vain(certificate, facts, effective_on, until, at)
     [event] = _write(
         Kind.EXTENDED,
         [certificate],
-        effective_on=today,
+        effective_on=effective_on,
         reason=_reason(reason),
         actor=actor,
         at=at,
@@ -176,6 +188,25 @@ def extend_certificate(
         authority=authority.strip(),
     )
     return event
+
+
+def _refuse_in_vain(
+    certificate: Certificate, facts: Facts, effective_on: date, until: date, at: datetime
+) -> None:
+    """Refuse an extension that what happened after it would undo at once."""
+    extension = EventFact(
+        LAST_OF_ALL, certificate.number, EventKind.EXTENDED, effective_on, at, until=until
+    )
+    among_all = replace(facts, events=[*facts.events, extension])
+    course = standing.courses_in(among_all)[certificate.number]
+    if course.last_day < until:
+        raise CertificationError(
+            _(
+                "Certificate %(number)s was ended on %(day)s, which an extension from before does "
+                "not move."
+            )
+            % {"number": certificate.number, "day": said(course.last_day)}
+        )
 
 
 @transaction.atomic

@@ -83,10 +83,12 @@ ACTS = {
         events.extend_certificate,
         gettext_lazy("Extend"),
         gettext_lazy(
-            "Moves the last day, from today on. What keeps it alive is asked for as before."
+            "Moves the last day, if it was granted while the certificate was good. What keeps it "
+            "alive is asked for as before."
         ),
         gettext_lazy("Extended."),
-        asks=("until", "authority"),
+        asks=("effective_on", "until", "authority"),
+        day_label=gettext_lazy("Granted on"),
         on_all=False,
     ),
     "withdraw": Act(

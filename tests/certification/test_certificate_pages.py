@@ -190,7 +190,14 @@ def test_restricts_by_a_new_certificate_through_the_same_last_day(
 def test_extends_with_the_authority_that_granted_it(client, quality, certificate, today):
     until = certificate.valid_through + timedelta(days=30)
 
-    response = send(client, certificate, "extend", until=until, authority="Review board, QM-02")
+    response = send(
+        client,
+        certificate,
+        "extend",
+        effective_on=today,
+        until=until,
+        authority="Review board, QM-02",
+    )
 
     assert response.url == page_of(certificate)
     event = certificate.events.get()
@@ -238,7 +245,7 @@ FIELDS = {
     "revoke": ("effective_on",),
     "end": ("effective_on",),
     "restrict": ("effective_on", "restriction"),
-    "extend": ("until", "authority"),
+    "extend": ("effective_on", "until", "authority"),
     "withdraw": (),
 }
 
@@ -306,9 +313,32 @@ def test_act_that_finds_nothing_to_stop_says_what_ended_when(client, quality, pe
     assert "Give an earlier day" in text_of(response)
 
 
-def test_extension_to_an_earlier_day_is_refused(client, quality, certificate):
+def test_extension_granted_in_time_is_entered_late(client, quality, person, scope, today):
+    over = make_certificate(person, scope, issued_on=today - timedelta(days=740))
+    assert over.valid_through < today
+    page = text_of(client.get(page_of(over)))
+    assert page_of(over, "act", "extend") in page
+
+    until = today + timedelta(days=20)
+    fields = {"until": until, "authority": "QM-02"}
+    late = send(client, over, "extend", effective_on=today, **fields)
+    assert late.status_code == 422
+    assert "renewed, not extended" in text_of(late)
+    response = send(client, over, "extend", effective_on=over.valid_through, **fields)
+
+    assert response.url == page_of(over)
+    assert over.events.get().effective_on == over.valid_through
+    assert [stands(over, day) for day in (today, until)] == ["certified", "certified"]
+
+
+def test_extension_to_an_earlier_day_is_refused(client, quality, certificate, today):
     response = send(
-        client, certificate, "extend", until=certificate.valid_through, authority="QM-02"
+        client,
+        certificate,
+        "extend",
+        effective_on=today,
+        until=certificate.valid_through,
+        authority="QM-02",
     )
 
     assert response.status_code == 422

@@ -233,6 +233,26 @@ def test_extension_that_cannot_be_is_refused(certificate, quality, fields, error
     assert not CertificateEvent.objects.exists()
 
 
+def test_extension_recorded_late_changes_the_past_view_and_not_what_was_known(certificate, quality):
+    later = datetime(2028, 1, 20, 9, tzinfo=UTC)
+
+    extend(certificate, quality, date(2028, 3, 1), effective_on=date(2028, 1, 10), at=later)
+
+    asked = certificate.person, certificate.scope, date(2028, 1, 11)
+    assert standing.answer(*asked).standing.value == "certified"
+    assert standing.answer(*asked, later - timedelta(seconds=1)).standing.value == "expired"
+
+
+def test_extension_before_an_end_that_would_undo_it_is_refused(certificate, quality):
+    act(events.end_certificates, certificate, quality, on=date(2027, 6, 30))
+
+    with pytest.raises(CertificationError, match="was ended on 30 Jun 2027"):
+        extend(certificate, quality, date(2028, 3, 1), effective_on=date(2027, 6, 1))
+    extend(certificate, quality, date(2028, 3, 1), effective_on=date(2027, 6, 30))
+
+    assert stands(certificate, date(2028, 3, 1)) == "certified"
+
+
 def test_event_entered_in_error_is_removed_and_stays_on_record(certificate, quality):
     [event] = act(events.suspend_certificates, certificate, quality)
 
