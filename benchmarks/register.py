@@ -5,15 +5,18 @@
 
 The same page of the same size is asked for at both sizes, turn about, and so is the same
 fact written, with its spans and its entry in the trail. Prints medians and the ratio of the
-large register to the small one; queries and peak memory beside them.
+large register to the small one; queries and peak memory beside them. Each size has a database
+of its own, a SQLite file or one on the server that DATABASE_URL names, dropped at the end.
 """
 
 import argparse
+import os
 import statistics
 import tempfile
 import time
 import tracemalloc
 from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import partial
@@ -45,7 +48,7 @@ class Size:
     """One register, and what was measured on it, in seconds."""
 
     people: int
-    path: Path
+    database: str
     turn: int = 0
 
     def read(self, url: str) -> Callable[[], None]:
@@ -107,7 +110,7 @@ def measured(sizes: list[Size], act: Callable[[Size], Callable[[], None]], runs:
     rounds = 3  # Turn about, so that a busy moment of the machine falls on both.
     for turn in range(rounds):
         for place, size in enumerate(sizes):
-            with registers.connected_to(size.path):
+            with registers.connected_to(size.database):
                 once = act(size)
                 once()
                 for _run in range(max(1, runs // rounds)):
@@ -144,11 +147,14 @@ def main() -> None:
     parser.add_argument("--practice", type=int, default=10, help="records of work of each of them")
     parser.add_argument("--runs", type=int, default=15)
     asked = parser.parse_args()
-    with tempfile.TemporaryDirectory(prefix="jointworthy-bench-") as folder:
-        sizes = [Size(one, Path(folder) / f"{one}.sqlite3") for one in sorted(asked.people)]
+    with ExitStack() as until_done:
+        folder = until_done.enter_context(tempfile.TemporaryDirectory(prefix="jointworthy-bench-"))
+        sizes = [Size(one, _database_name(Path(folder), one)) for one in sorted(asked.people)]
+        print(f"On {connection.vendor}", flush=True)
         for size in sizes:
             begun = time.perf_counter()
-            registers.build(size.path, size.people, asked.certificates, asked.practice)
+            until_done.enter_context(registers.database(size.database))
+            registers.build(size.database, size.people, asked.certificates, asked.practice)
             print(
                 f"{size.people:,d} people with {size.people * asked.certificates:,d} certificates "
                 f"made in {time.perf_counter() - begun:.0f} s",
@@ -160,6 +166,12 @@ def main() -> None:
             say(f"page, {name}", sizes, measured(sizes, reading, asked.runs))
         say("write a vision test", sizes, measured(sizes, Size.vision_test, asked.runs * 2))
         say("suspend somebody", sizes, measured(sizes, Size.suspension, asked.runs * 2))
+
+
+def _database_name(folder: Path, people: int) -> str:
+    if connection.vendor == "sqlite":
+        return str(folder / f"{people}.sqlite3")
+    return f"jointworthy_bench_{os.getpid()}_{people}"
 
 
 if __name__ == "__main__":
