@@ -273,32 +273,47 @@ def with_spans(user: User | None, people: QuerySet[Person], asked: Asked) -> Que
 class LinesInOrder:
     """Lines one by one, whoever's they are, and after them the people without any.
 
-    Counted and cut by the database, so that a paginator takes it for a list.
+    Cut by the database, so that a paginator takes it for a list; its length comes from
+    `counts`, which has gone over all of them already.
     """
 
-    def __init__(self, user: User, asked: Asked) -> None:
-        self._user, self._asked = user, asked
+    def __init__(self, user: User, asked: Asked, counted: dict[str, int] | None = None) -> None:
+        self._user, self._asked, self._counted = user, asked, counted
         people = people_asked_for(user, asked)
-        spans = _spans(user, asked).filter(person__in=people.order_by().values("pk"))
-        self._spans = spans.select_related("person__site", "person__line_lead")
+        spans = _spans(user, asked)
+        self._any_span = spans.model._default_manager.select_related(
+            "person__site", "person__line_lead"
+        )
+        self._spans = spans.filter(person__in=people.order_by().values("pk"))
         if asked.standing == Standing.NEVER_CERTIFIED:
             self._spans = self._spans.none()
-        self._spans = self._spans.order_by(*_order_of_lines(user, asked))
+        self._spans = _in_order(self._spans, user, asked)
         self._without = people.filter(~Exists(_spans(user, asked).filter(person=OuterRef("pk"))))
-        if asked.standing not in ("", Standing.NEVER_CERTIFIED) or (
-            asked.scope is not None and not asked.standing
-        ):
+        self._has_without = asked.standing == Standing.NEVER_CERTIFIED or (
+            not asked.standing and asked.scope is None
+        )
+        if not self._has_without:
             self._without = self._without.none()
 
     def __len__(self) -> int:
-        return self._number_of_spans + self._without.count()
+        without = self._counts[Standing.NEVER_CERTIFIED] if self._has_without else 0
+        return self._number_of_spans + without
 
     @cached_property
+    def _counts(self) -> dict[str, int]:
+        return counts(self._user, self._asked) if self._counted is None else self._counted
+
+    @property
     def _number_of_spans(self) -> int:
-        return self._spans.order_by().count()
+        if self._asked.standing == Standing.NEVER_CERTIFIED:
+            return 0
+        return self._counts[self._asked.standing or "all"]
 
     def __getitem__(self, cut: slice) -> list[Line]:
-        spans = list(_for_lines(self._spans, self._asked)[cut])
+        # Cut first, or what a line shows would be worked out of all that are sorted.
+        cut_out = self._any_span.filter(pk__in=self._spans.values("pk")[cut])
+        cut_out = _in_order(cut_out, self._user, self._asked)
+        spans = list(_for_lines(cut_out, self._asked))
         lines = [self._line(span.person, span) for span in spans]
         left = cut.stop - cut.start - len(spans)
         if left:
@@ -308,7 +323,8 @@ class LinesInOrder:
 
     def __iter__(self) -> Iterator[Line]:
         """All of them, in batches; for an export."""
-        for span in _for_lines(self._spans, self._asked).iterator(chunk_size=500):
+        spans = self._spans.select_related("person__site", "person__line_lead")
+        for span in _for_lines(spans, self._asked).iterator(chunk_size=500):
             yield self._line(span.person, span)
         for person in self._without.iterator(chunk_size=500):
             yield self._line(person, None)
@@ -320,32 +336,32 @@ class LinesInOrder:
         return _line(person, span, self._asked, in_full)
 
 
-def _order_of_lines(user: User, asked: Asked) -> list[Any]:
+def _in_order(spans: QuerySet[Any], user: User, asked: Asked) -> QuerySet[Any]:
     """The order asked for, in which nothing stands apart that is told as one."""
-    order = list(ORDERS_OF_LINES[asked.order])
+    order = ORDERS_OF_LINES[asked.order]
     if asked.order == "standing":
         places = {one: Value(place) for place, one in enumerate(WHAT_TO_SEE_TO_FIRST)}
         told_as_one = When(
             ~_read_in_full(user), standing__in=LAPSES, then=places[Standing.VISION_NOT_CURRENT]
         )
-        return [
-            Case(
-                told_as_one,
-                *(When(standing=standing, then=place) for standing, place in places.items()),
-                default=Value(9),
-                output_field=IntegerField(),
-            ),
-            *order,
-        ]
+        place = Case(
+            told_as_one,
+            *(When(standing=standing, then=place) for standing, place in places.items()),
+            default=Value(9),
+            output_field=IntegerField(),
+        )
+        return spans.alias(place=place).order_by("place", *order)
     if asked.order == "end" and asked.known is None and user.has_role(Role.LINE_LEAD):
         otherwise_on = Subquery(says_otherwise().values("first_day")[:1])
-        ends_on = Case(
+        told_end = Case(
             When(_read_in_full(user), then=F("ends_on")),
             When(standing=Standing.CERTIFIED, then=otherwise_on),
             output_field=DateField(),
         )
-        order[0] = ends_on.asc(nulls_last=True)
-    return order
+        return spans.alias(told_end=told_end).order_by(
+            F("told_end").asc(nulls_last=True), *order[1:]
+        )
+    return spans.order_by(*order)
 
 
 def lines_of(person: Person, asked: Asked, in_full: bool) -> list[Line]:
@@ -417,7 +433,8 @@ def all_lines(user: User, asked: Asked) -> Iterator[Line]:
 def counts(user: User, asked: Asked) -> dict[str, int]:
     """How many scopes of the people asked for stand how; of whom none, as never certified.
 
-    One walk over the spans and one over the people, whatever is counted.
+    As "people" how many people are asked for. One walk over the spans and one over the people,
+    whatever is counted; a page of the list takes its length from here.
     """
     everyone = replace(asked, standing="", order="name")
     people = _people(user, everyone).order_by()
@@ -428,13 +445,19 @@ def counts(user: User, asked: Asked) -> dict[str, int]:
         in_full = Q(person__site__in=user.sites_as(*IN_FULL))
         stands |= {str(one): Q(standing=one) & in_full for one in LAPSES}
         stands[NOT_CURRENT] = Q(standing__in=LAPSES) & ~in_full
+    chosen = stands.get(asked.standing)
     found: dict[str, int] = spans.aggregate(
         **{name: Count("pk", filter=which) for name, which in stands.items()},
         all=Count("pk"),
-        people=Count("person", distinct=True),
+        with_any=Count("person", distinct=True),
+        people=Count("person", distinct=True, filter=chosen),
     )
     found.setdefault(NOT_CURRENT, 0)
-    found[Standing.NEVER_CERTIFIED] = people.count() - found.pop("people")
+    found[Standing.NEVER_CERTIFIED] = people.count() - found["with_any"]
+    if asked.standing == Standing.NEVER_CERTIFIED:
+        found["people"] = found[Standing.NEVER_CERTIFIED]
+    elif not asked.standing and asked.scope is None:
+        found["people"] += found[Standing.NEVER_CERTIFIED]
     return found
 
 

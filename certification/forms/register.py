@@ -1,5 +1,6 @@
 """What the register can be asked for."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -15,7 +16,7 @@ from certification.forms.instants import KnownAtField
 from certification.models import KnownRegister, Scope
 from certification.register import NOT_CURRENT, Asked, standings_told
 from training.forms.fields import DayInput
-from training.models import Person, Role, User
+from training.models import Person, Role, Site, User
 
 STANDINGS = [
     ("", _("Any standing")),
@@ -43,20 +44,19 @@ EARLIEST, LATEST = date(1900, 1, 1), date(2999, 12, 31)
 
 
 class LongSelect(forms.Select):
-    """Writes its options in one go, where hundreds would be rendered by hundreds of templates."""
+    """Writes its options in one go, where hundreds would each be made and rendered by itself."""
 
     def render(self, name: str, value: Any, attrs: Any = None, renderer: Any = None) -> SafeString:
-        widget = self.get_context(name, value, attrs)["widget"]
+        chosen = set(self.format_value(value))
         options = format_html_join(
             "",
             '<option value="{}"{}>{}</option>',
             (
-                (one["value"], " selected" if one["selected"] else "", one["label"])
-                for _group, group, _place in widget["optgroups"]
-                for one in group
+                (code, " selected" if str(code) in chosen else "", label)
+                for code, label in self.choices
             ),
         )
-        attributes = flatatt({"name": name, **widget["attrs"]})
+        attributes = flatatt({"name": name, **self.build_attrs(self.attrs, attrs)})
         return format_html("<select{}>{}</select>", attributes, options)
 
 
@@ -70,23 +70,18 @@ class Offered:
 
 
 class Works:
-    """Where people work and who leads them, in one query whatever their number."""
+    """Where people work and who leads them, in two queries whatever their number."""
 
     def __init__(self, people: QuerySet[Person]) -> None:
-        pairs = people.order_by().values_list(
-            "site__name",
-            "site__prefix",
-            "site",
-            "line_lead__full_name",
-            "line_lead__employee_number",
-            "line_lead",
-        )
-        sites, leads = set(), set()
-        for title, prefix, site, name, number, lead in pairs.distinct():
-            sites.add(Offered(str(title), str(prefix), int(site)))
-            if lead is not None:
-                leads.add(Offered(str(name), str(number), int(lead)))
-        self.sites, self.leads = sorted(sites), sorted(leads)
+        people = people.order_by()
+        sites = Site.objects.filter(pk__in=people.values("site")).order_by()
+        leads = Person.objects.filter(pk__in=people.values("line_lead")).order_by()
+        self.sites = _offered(sites.values_list("name", "prefix", "pk"))
+        self.leads = _offered(leads.values_list("full_name", "employee_number", "pk"))
+
+
+def _offered(rows: Iterable[tuple[str, str, int]]) -> list[Offered]:
+    return sorted(Offered(*row) for row in rows)
 
 
 class RegisterForm(forms.Form):

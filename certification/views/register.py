@@ -77,8 +77,8 @@ def register_page(request: UserRequest) -> HttpResponse:
     if request.htmx:  # The page that waited has nothing to wait for any more.
         return HttpResponseClientRefresh()
     asked = form.asked(today, known)
-    page, groups = _page_of(request, asked)
     counts = register.counts(request.user, asked)
+    page, groups = _page_of(request, asked, counts)
     return render(
         request,
         "certification/register.html",
@@ -160,17 +160,25 @@ def _wake() -> None:
         log.info("The next minute finds what was asked for by itself: %s", error)
 
 
+class _CountedAlready(Paginator):
+    """Pages of a list whose length is known, so that it is not asked for once more."""
+
+    def __init__(self, listed: Any, a_page: int, count: int) -> None:
+        super().__init__(listed, a_page)
+        self.count = count
+
+
 def _page_of(
-    request: UserRequest, asked: register.Asked
+    request: UserRequest, asked: register.Asked, counts: dict[str, int]
 ) -> tuple[Page, list[tuple[Person, list[register.Line]]]]:
     """A page of people with their lines, or of lines with whose they are."""
     user, number = request.user, request.GET.get("page")
     if asked.order in register.ORDERS_OF_LINES:
-        lines: Any = register.LinesInOrder(user, asked)
+        lines: Any = register.LinesInOrder(user, asked, counts)
         page: Page = Paginator(lines, LINES_A_PAGE).get_page(number)
         return page, [(line.person, [line]) for line in page.object_list]
     people = register.people_asked_for(user, asked)
-    page = Paginator(people, PEOPLE_A_PAGE).get_page(number)
+    page = _CountedAlready(people, PEOPLE_A_PAGE, counts["people"]).get_page(number)
     return page, [
         (person, register.lines_of(person, asked, register.reads_in_full(user, person)))
         for person in register.with_spans(user, page.object_list, asked)  # type: ignore[arg-type]
