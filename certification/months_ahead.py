@@ -22,15 +22,17 @@ from django.db.models import (
     OuterRef,
     Q,
     QuerySet,
+    Subquery,
     Value,
     When,
 )
 from django.db.models.functions import TruncMonth
+from django.db.models.lookups import Exact
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 
 from training.access import people_with_standing_for, sessions_readable_by
-from training.models import ClassSession, Enrolment, Lesson, Person, Site, User
+from training.models import ClassSession, Enrolment, Lesson, Person, Role, Site, User
 
 from .domain.answers import Standing
 from .domain.months import add_months
@@ -192,30 +194,50 @@ def ends_asked_for(user: User, asked: Asked) -> QuerySet[StandingEnd]:
         people = people.filter(site=asked.site)
     if asked.lead is not None:
         people = people.filter(line_lead=asked.lead)
-    spans = StandingSpan.objects.on(asked.day).filter(
+    spans = StandingSpan.objects.filter(
         standing=Standing.CERTIFIED, person__in=people.order_by().values("pk")
     )
     if asked.scope is not None:
         spans = spans.filter(scope=asked.scope)
-    found = StandingEnd.objects.filter(
-        span__in=spans.order_by().values("pk"), last_day__range=(asked.day, asked.last_day)
-    ).order_by()
-    in_full = _in_full(user)
+    in_full, on_day = _in_full(user), Q(span__in=spans.on(asked.day).order_by().values("pk"))
+    found = StandingEnd.objects.filter(last_day__range=(asked.day, asked.last_day)).order_by()
     if asked.kind and asked.kind != SEE_INSTRUCTOR:
-        return found.filter(in_full, kind=asked.kind)
-    same_span = StandingEnd.objects.filter(span=OuterRef("span"))
-    before = same_span.filter(
+        return found.filter(on_day, in_full, kind=asked.kind)
+    if not user.has_role(Role.LINE_LEAD):
+        return found.none() if asked.kind else found.filter(on_day, in_full)
+    told = found.filter(~in_full, _ends_the_answer(asked), span__in=spans.order_by().values("pk"))
+    if asked.kind:
+        return told
+    return found.filter((on_day & in_full) | Q(pk__in=told.values("pk")))
+
+
+def _ends_the_answer(asked: Asked) -> Q:
+    """Ends on whose next day the answer of the day asked about becomes another, one of each.
+
+    The day is the one that the register says: nothing is told that would end it beyond, nor
+    short of it what another certificate carries on.
+    """
+    of_pair = StandingSpan.objects.filter(
+        person=OuterRef("span__person"), scope=OuterRef("span__scope")
+    )
+    said = {"standing": OuterRef("span__standing"), "restriction": OuterRef("span__restriction")}
+    later = of_pair.filter(first_day__gt=OuterRef("span__first_day")).order_by("first_day")
+    between = of_pair.filter(
+        first_day__gt=asked.day, first_day__lt=OuterRef("span__first_day")
+    ).exclude(**said)
+    before = StandingEnd.objects.filter(span=OuterRef("span")).filter(
         Q(last_day__lt=OuterRef("last_day"))
         | Q(last_day=OuterRef("last_day"), pk__lt=OuterRef("pk"))
     )
-    # Beyond a day on which the answer becomes another anyhow, nothing is told that would end it.
-    otherwise = StandingSpan.objects.filter(
-        person=OuterRef("span__person"),
-        scope=OuterRef("span__scope"),
-        first_day__range=(asked.day, OuterRef("last_day")),
-    ).exclude(standing=Standing.CERTIFIED)
-    first_alone = ~in_full & ~Exists(before) & ~Exists(otherwise)
-    return found.filter(first_alone if asked.kind else in_full | first_alone)
+    next_on, otherwise_on = (
+        Subquery(spans.values("first_day")[:1]) for spans in (later, later.exclude(**said))
+    )
+    return (
+        Q(last_day=F("span__last_day"))
+        & ~Exists(before)
+        & Q(Exists(of_pair.on(asked.day).filter(**said)), ~Exists(between))
+        & Q(Exact(next_on, otherwise_on))
+    )
 
 
 def _in_full(user: User) -> Q:

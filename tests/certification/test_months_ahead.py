@@ -276,6 +276,43 @@ def test_line_lead_sees_own_people_and_nothing_of_health(client, terminals, toda
     assert "ision" not in sheet
 
 
+def register_says(client, name):
+    """The last day that the register tells of somebody."""
+    groups = client.get("/register/").context["groups"]
+    [line] = next(found for person, found in groups if person.full_name == name)
+    return line.next_end.last_day
+
+
+@pytest.mark.parametrize(
+    ("restriction", "expected"),
+    [
+        pytest.param("", "of the second", id="carried on"),
+        pytest.param("turrets", "nothing ends", id="carried on with a restriction"),
+    ],
+)
+def test_line_lead_is_told_the_day_of_the_register(client, terminals, today, restriction, expected):
+    lead = make_user("line_lead")
+    first = certify(terminals, day_in(today, 2), line_lead=lead.person)
+    second = make_certificate(
+        first.person,
+        terminals,
+        revision=make_revision(terminals, validity_months=9),
+        issued_on=day_in(today, 1),
+        restriction=restriction,
+    )
+    client.force_login(lead)
+    told = [day for _name, _kind, day in lines(client.get(PAGE))]
+
+    if expected == "of the second":
+        assert told == [second.valid_through] == [register_says(client, "Bruno Castellane")]
+        assert [
+            day for _name, _kind, day in lines(client.get(PAGE + "?kind=see_instructor"))
+        ] == told
+    else:
+        assert told == []
+        assert register_says(client, "Bruno Castellane") == second.issued_on - timedelta(days=1)
+
+
 @pytest.mark.parametrize("role", ["operator", "administrator"])
 def test_page_is_closed_to_other_roles(client, role):
     client.force_login(make_user(role))
