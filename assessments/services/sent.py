@@ -1,30 +1,33 @@
 """A judgement that a browser sends by itself: everything it needs is read with one query.
 
-Hands at the keyboard judge several times a second, so this way in asks as little as it can. It
-gives what `grading.judge` gives; that the two agree is tested.
+Hands at the keyboard judge several times a second, so this way in asks as little as it can, and
+has Django write its query only once. It gives what `grading.judge` gives; that the two agree is
+tested.
 """
 
 import json
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from decimal import Decimal
+from functools import cache
 from typing import Any, TypeVar
 from uuid import UUID
 
-from django.db import transaction
-from django.db.models import Exists, JSONField, Model, OuterRef, QuerySet, Subquery
+from django.db import connection, transaction
+from django.db.models import Exists, JSONField, Model, OuterRef, QuerySet, Subquery, Value
 from django.db.models.functions import JSONObject
 from django.utils.translation import gettext as _
 
 from assessments.exceptions import AssessmentError
-from assessments.models import Criterion, Grading, Joint, Judgement, Photo, UndoStep
-from training.models import Position
+from assessments.models import Board, Criterion, Grading, Joint, Judgement, Photo, UndoStep
+from training.models import Exercise, Position, User
 
 from . import grading, refusals
 from .outcomes import WHOLE_BOARD
 from .refusals import Circumstances
+from .written import Blanks, Written
 
 __all__ = ["WHOLE_BOARD", "Held", "held", "judge"]
 
@@ -42,11 +45,24 @@ class Held:
     is_first: bool
 
 
+Readings = Callable[..., QuerySet[Grading]]
+"""Those of a user on a board with a number (own or not) that they may judge in: of `access`."""
+
+
 @contextmanager
 def held(
-    readings: QuerySet[Grading], *, place: str, code: str, stage: str, photo: str, key: UUID
+    readings: Readings,
+    *,
+    user: User,
+    number: str,
+    own: bool,
+    place: str,
+    code: str,
+    stage: str,
+    photo: str,
+    key: UUID,
 ) -> Iterator[Held | None]:
-    """Hold the latest of these readings for a judgement; None if there is none yet.
+    """Hold the latest of the user's readings for a judgement; None if there is none yet.
 
     None as well where a joint of the board was made again: which make is meant then wants
     more looking up than this way in does.
@@ -55,17 +71,28 @@ def held(
 
     Parameters
     ----------
-    readings
-        Those that the user may judge in, as `access` gives them.
-    place, code, stage, photo
-        Names of the joint (or of the whole board), the criterion, the stage and the photograph.
+    number, place, code, stage, photo
+        Names of the board, the joint (or the whole board), the criterion, the stage and the
+        photograph.
     key
         What the browser calls this act.
     """
     # Without a savepoint of its own: where this is not the outermost, whatever fails in it
     # fails the whole.
     with transaction.atomic(savepoint=False):
-        yield _read(readings, place, code, stage, photo, key)
+        values = {
+            "user": user.pk,
+            "number": number,
+            "place": place,
+            "code": code,
+            "stage": stage,
+            "photo": photo,
+            "key": key,
+        }
+        written = _written(connection.alias, readings, own, place == WHOLE_BOARD)
+        rows = written.ask(person=user.person_id or 0, **values)
+        row = next(rows, None)
+        yield None if row is None else _held(row, place, stage)
 
 
 def judge(held: Held, *, outcome: str, seen: Circumstances, at: datetime, key: UUID) -> Judgement:
@@ -85,51 +112,81 @@ def judge(held: Held, *, outcome: str, seen: Circumstances, at: datetime, key: U
     )
 
 
-def _read(
-    readings: QuerySet[Grading], place: str, code: str, stage: str, photo: str, key: UUID
-) -> Held | None:
+@cache
+def _written(alias: str, readings: Readings, own: bool, of_board: bool) -> Written:
+    """The query that reads everything, written down for one database."""
+    blanks = Blanks()
+    user = User(pk=blanks.number("user"), person_id=blanks.number("person"))
+    code, stage = blanks.text("code"), blanks.text("stage")
     board = OuterRef("board")
     criterion = Criterion.objects.filter(criteria_set=OuterRef("criteria_set"), code=code)
-    joint = Joint.objects.filter(board=board, position__name=place).order_by("-make")
     judged = Judgement.objects.filter(grading=OuterRef("pk"), criterion__code=code)
-    if place == WHOLE_BOARD:
+    if of_board:
         judged = judged.filter(joint__isnull=True)
+        joint: Subquery | Value = Value(None, output_field=JSONField())
     else:
-        judged = judged.filter(joint__position__name=place)
-    row = (
-        refusals.with_closings(readings, stage)
+        at = {"position__name": blanks.text("place")}
+        judged = judged.filter(**{f"joint__{name}": value for name, value in at.items()})
+        joint = _row(Joint.objects.filter(board=board, **at).order_by("-make"), *JOINT)
+    photo = Photo.objects.filter(board=board, key=blanks.text("photo"))
+    step = UndoStep.objects.filter(grading=OuterRef("pk"), key=blanks.uuid("key"))
+    return Written.of(
+        refusals.with_closings(readings(user, blanks.text("number"), own=own), stage)
         .select_for_update(of=("self",), no_key=True)
-        .select_related("board__exercise")
         .annotate(
-            criterion_row=_row(criterion, *CRITERION),
-            joint_row=_row(joint, *JOINT),
-            photo_row=_row(Photo.objects.filter(board=board, key=photo), *PHOTO),
-            was_done=Exists(UndoStep.objects.filter(grading=OuterRef("pk"), key=key)),
+            criterion_row=_row(criterion.order_by(), *CRITERION),
+            joint_row=joint,
+            photo_row=_row(photo.order_by(), *PHOTO),
+            was_done=Exists(step),
             is_judged=Exists(judged),
             is_remade=Exists(Joint.objects.filter(board=board, make__gt=1)),
         )
         .order_by("-recorded_at", "-pk")
-        .first()
+        .values(
+            *GRADING,
+            *(f"board__{name}" for name in BOARD),
+            *(f"board__exercise__{name}" for name in EXERCISE),
+            *CLOSINGS,
+            *FOUND,
+        )[:1],
+        blanks,
     )
-    if row is None or row.is_remade or row.kind not in PLAIN:
+
+
+def _held(row: dict[str, Any], place: str, stage: str) -> Held | None:
+    if row["is_remade"] or row["kind"] not in PLAIN:
         return None
-    found = _made(Criterion, row.criterion_row)
+    board = _loaded(Board, row, "board__")
+    board.exercise = _loaded(Exercise, row, "board__exercise__")
+    reading = _loaded(Grading, row)
+    reading.board = board
+    for name in CLOSINGS:
+        setattr(reading, name, row[name])
+    found = _made(Criterion, row["criterion_row"])
     if found is not None and found.stage != stage:
         found = None
     return Held(
-        grading=row,
+        grading=reading,
         criterion=found,
-        joint=_joint(row.joint_row, row),
-        photos=[one] if (one := _made(Photo, row.photo_row, board=row.board)) else [],
-        is_nowhere=found is None or (row.joint_row is None and place != WHOLE_BOARD),
-        was_done=row.was_done,
-        is_first=not row.is_judged,
+        joint=_joint(row["joint_row"], board),
+        photos=[one] if (one := _made(Photo, row["photo_row"], board=board)) else [],
+        is_nowhere=found is None or (row["joint_row"] is None and place != WHOLE_BOARD),
+        was_done=row["was_done"],
+        is_first=not row["is_judged"],
     )
 
 
 PLAIN = (Grading.Kind.FIRST, Grading.Kind.OWN, Grading.Kind.ANOTHER)
 M = TypeVar("M", bound=Model)
 
+# What is read of each; of the reading and its board the rest is read when somebody asks for it.
+GRADING = ("id", "board_id", "grader_id", "kind", "criteria_set_id", "replaces_id")
+BOARD = ("id", "number", "person_id", "exercise_id", "site_id", "alloy")
+EXERCISE = ("id", "stages", "graders", "rework_allowed")
+CLOSINGS = (
+    "replaced", "signed", "signed_by_somebody", "over", "settled_set", "seats_taken", "seats",
+)  # fmt: skip
+FOUND = ("criterion_row", "joint_row", "photo_row", "was_done", "is_judged", "is_remade")
 CRITERION = (
     "id", "code", "criteria_set_id", "stage", "of", "joint_types", "alloys", "how", "low", "high",
     "severity",
@@ -160,12 +217,19 @@ def _made(model: type[M], row: dict[str, Any] | None, **more: Any) -> M | None:
     return made
 
 
-def _joint(row: dict[str, Any] | None, grading: Grading) -> Joint | None:
+def _loaded(model: type[M], row: dict[str, Any], prefix: str = "") -> M:
+    """An instance with the columns that begin so; what is not among them is read when asked for."""
+    names = [one.attname for one in model._meta.concrete_fields if f"{prefix}{one.attname}" in row]
+    values = [row[f"{prefix}{name}"] for name in names]
+    return model.from_db(connection.alias, names, values)
+
+
+def _joint(row: dict[str, Any] | None, board: Board) -> Joint | None:
     if row is None:
         return None
     position = Position(
         id=row["position_id"], name=row["position__name"], joint_type=row["position__joint_type"]
     )
-    joint = Joint(id=row["id"], make=row["make"], board=grading.board, position=position)
+    joint = Joint(id=row["id"], make=row["make"], board=board, position=position)
     joint._state.adding = False
     return joint

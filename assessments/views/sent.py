@@ -78,17 +78,17 @@ def judge(request: UserRequest, number: str, *, own: bool) -> JsonResponse | Non
 
 
 def _judge(request: UserRequest, number: str, own: bool, key: UUID) -> JsonResponse | None:
-    readings = access.readings_to_judge_in(request.user, number, own=own)
-    place = {
-        name: request.POST.get(field, "")
-        for name, field in (
-            ("place", "joint"),
-            ("code", "criterion"),
-            ("stage", "stage"),
-            ("photo", "photo"),
-        )
-    }
-    with sent.held(readings, key=key, **place) as held:
+    with sent.held(
+        access.readings_to_judge_in,
+        user=request.user,
+        number=number,
+        own=own,
+        place=request.POST.get("joint", ""),
+        code=request.POST.get("criterion", ""),
+        stage=request.POST.get("stage", ""),
+        photo=request.POST.get("photo", ""),
+        key=key,
+    ) as held:
         if held is None:
             return None
         if held.was_done:
