@@ -44,7 +44,7 @@ class Desk:
         user: User,
         *,
         own: bool,
-        makes: list[Joint] | None = None,
+        makes: sheets.Makes | None = None,
         gradings: list[Grading] | None = None,
     ) -> None:
         self.board = board
@@ -306,7 +306,7 @@ def desks_for(boards: Sequence[Board], user: User) -> list[Desk]:
     if not boards:
         return []
     prefetch_related_objects(boards, "exercise__positions")
-    makes: dict[int, list[Joint]] = {board.pk: [] for board in boards}
+    makes = {board.pk: sheets.Makes() for board in boards}
     photos: dict[int, list[Photo]] = {board.pk: [] for board in boards}
     gradings: dict[int, list[Grading]] = {board.pk: [] for board in boards}
     for joint in (
@@ -315,6 +315,9 @@ def desks_for(boards: Sequence[Board], user: User) -> list[Desk]:
         .order_by("position__order", "make")
     ):
         makes[joint.board_id].append(joint)
+    reworked = [pk for pk, found in makes.items() if any(one.make > 1 for one in found)]
+    for pk, judged in (sheets.judged_on(reworked) if reworked else {}).items():
+        makes[pk].judged = judged
     for photo in Photo.objects.filter(board__in=boards).order_by("order", "id"):
         photos[photo.board_id].append(photo)
     by_pk = {board.pk: board for board in boards}

@@ -17,7 +17,6 @@ from assessments.models import (
     Joint,
     Judgement,
     Measurement,
-    Rework,
     StageSigning,
 )
 
@@ -32,7 +31,7 @@ def joints_that_count(board: Board) -> list[Joint]:
     return sheets.counted_of(sheets.makes_of(board), board.exercise.rework_allowed)
 
 
-def joints_read(grading: Grading, stage: str, makes: Sequence[Joint] | None = None) -> list[Joint]:
+def joints_read(grading: Grading, stage: str, makes: sheets.Makes | None = None) -> list[Joint]:
     """The makes that a reading is asked to judge at a stage.
 
     An inspection of rework reads the makes that were handed in and that nobody has signed for
@@ -42,7 +41,7 @@ def joints_read(grading: Grading, stage: str, makes: Sequence[Joint] | None = No
 
     Parameters
     ----------
-    makes : sequence of Joint, optional
+    makes : Makes, optional
         Every make on the board, where they have been read already.
     """
     board = grading.board
@@ -58,62 +57,51 @@ def joints_read(grading: Grading, stage: str, makes: Sequence[Joint] | None = No
 
 
 def _joints_corrected(
-    grading: Grading, stage: str, makes: Sequence[Joint], counted: list[Joint]
+    grading: Grading, stage: str, makes: sheets.Makes, counted: list[Joint]
 ) -> list[Joint]:
-    first = StageSigning.objects.filter(
-        grading__board=grading.board_id, grading__kind=Grading.Kind.FIRST, stage=stage
-    )
-    if grading.kind == Grading.Kind.FIRST and not first.exists():
+    known = makes.what_was_judged(grading.board)
+    first = known.first_signed(stage)
+    if grading.kind == Grading.Kind.FIRST and not first:
         return counted
-    given = models.Q(grading=grading)
+    given = {grading.pk}
     if grading.kind == Grading.Kind.FIRST and grading.board.exercise.graders == 1:
         # One reading, whoever signed which stage of it: a stage of somebody else's may be open
         # in a correction, which then reads what they read.
-        given |= models.Q(grading__in=first.values("grading"))
-    judged = set(
-        Judgement.objects.filter(given, stage=stage).values_list("joint_id", flat=True).distinct()
-    )
+        given |= first
+    judged = known.joints_in(given, stage)
     last = {joint.position_id: joint for joint in makes if joint.pk in judged}
     return [last.get(joint.position_id, joint) for joint in counted]
 
 
 def _joints_inspected(
-    grading: Grading, stage: str, makes: Sequence[Joint], counted: list[Joint]
+    grading: Grading, stage: str, makes: sheets.Makes, counted: list[Joint]
 ) -> list[Joint]:
     board = grading.board
-    is_signed = StageSigning.objects.filter(grading=models.OuterRef("grading"))
-    signed = (
-        Judgement.objects.filter(
-            models.Exists(is_signed.filter(stage=models.OuterRef("stage"))),
-            joint__board=board,
-            joint__make__gt=1,
-        )
-        .values_list("grading", "grading__grader", "stage", "joint")
-        .distinct()
-    )
-    replaces = dict(board.gradings.values_list("pk", "replaces"))
-    root = sheets.root_of(grading.pk, replaces) if grading.pk else None
+    known = makes.what_was_judged(board)
+    remade = {one.pk for one in makes if one.make > 1}
+    root = sheets.root_of(grading.pk, known.replaces) if grading.pk else None
     here: dict[str, set[int]] = {}
     others: dict[int, dict[int, set[int]]] = {}
-    for pk, grader, at_stage, joint in signed:
-        reading = sheets.root_of(pk, replaces)
+    for pk, at_stage, joint in known.judgements:
+        if joint not in remade or (pk, at_stage) not in known.signed:
+            continue
+        reading = sheets.root_of(pk, known.replaces)
         if reading == root:
             here.setdefault(at_stage, set()).add(joint)
         elif at_stage == stage or board.exercise.graders > 1:
             # Of two graders each inspects a make at every stage: who has signed one holds a seat.
-            others.setdefault(joint, {}).setdefault(reading, set()).add(grader)
+            seats = others.setdefault(joint, {}).setdefault(reading, set())
+            seats.add(known.graders[pk])
     if stage in here:
         return [one for one in makes if one.pk in here[stage]]
-    began = StageSigning.objects.filter(grading__kind=Grading.Kind.FIRST, stage=stage)
-    if not began.filter(grading__board=board).exists():
+    if not known.first_signed(stage):
         return []
     if here:
         asked = set().union(*here.values())
     else:
         asked = {one.pk for one in counted if one.make > 1}
         if grading.pk:
-            out = Rework.objects.filter(joint__board=board, handed_in_at__isnull=True)
-            asked -= set(out.values_list("joint", flat=True))
+            asked -= known.out
     return [
         one
         for one in counted

@@ -19,6 +19,7 @@ from assessments.models import (
     Grading,
     Joint,
     Judgement,
+    Rework,
     StageSigning,
 )
 
@@ -104,9 +105,69 @@ def _finished(
     return [one for one in signed if one.kind == kind and one.covers(stages)]
 
 
-def makes_of(board: Board) -> list[Joint]:
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """What was judged and signed of a board's joints, as far as the makes to read hang on it.
+
+    ``signed`` holds pairs of a grading and a stage, ``judgements`` a grading, a stage and a
+    joint, ``out`` the joints that are being reworked.
+    """
+
+    kinds: dict[int, str] = field(default_factory=dict)
+    graders: dict[int, int] = field(default_factory=dict)
+    replaces: dict[int, int | None] = field(default_factory=dict)
+    signed: set[tuple[int, str]] = field(default_factory=set)
+    judgements: set[tuple[int, str, int]] = field(default_factory=set)
+    out: set[int] = field(default_factory=set)
+
+    def first_signed(self, stage: str) -> set[int]:
+        """The first gradings in which a stage is signed."""
+        return {pk for pk, of in self.signed if of == stage and self.kinds[pk] == FIRST}
+
+    def joints_in(self, gradings: Iterable[int], stage: str) -> set[int]:
+        wanted = set(gradings)
+        return {joint for pk, of, joint in self.judgements if of == stage and pk in wanted}
+
+
+def judged_on(boards: Iterable[int]) -> dict[int, Judged]:
+    """What was judged on these boards, by three queries however many they are."""
+    found = {board: Judged() for board in boards}
+    for board, pk, kind, grader, replaces, stage in Grading.objects.filter(
+        board__in=found
+    ).values_list("board", "pk", "kind", "grader", "replaces", "signings__stage"):
+        one = found[board]
+        one.kinds[pk], one.graders[pk], one.replaces[pk] = kind, grader, replaces
+        if stage is not None:
+            one.signed.add((pk, stage))
+    for board, pk, stage, joint in (
+        Judgement.objects.filter(joint__board__in=found)
+        .order_by()
+        .values_list("joint__board", "grading", "stage", "joint")
+        .distinct()
+    ):
+        found[board].judgements.add((pk, stage, joint))
+    out = Rework.objects.filter(joint__board__in=found, handed_in_at__isnull=True)
+    for board, joint in out.values_list("joint__board", "joint"):
+        found[board].out.add(joint)
+    return found
+
+
+class Makes(list[Joint]):
+    """Every make of every joint of one board, in the order of the board.
+
+    What was judged of them is looked up whenever it is asked for, since it changes; whoever
+    reads many boards at once, and writes nothing, brings it along.
+    """
+
+    judged: Judged | None = None
+
+    def what_was_judged(self, board: Board) -> Judged:
+        return self.judged or judged_on([board.pk])[board.pk]
+
+
+def makes_of(board: Board) -> Makes:
     """Every make of every joint, in the order of the board."""
-    return list(board.joints.select_related("position").order_by("position__order", "make"))
+    return Makes(board.joints.select_related("position").order_by("position__order", "make"))
 
 
 def counted_of(makes: Iterable[Joint], rework_allowed: int) -> list[Joint]:

@@ -5,13 +5,13 @@ were reworked are inspected, and a trainee may ask for another reading. A seat b
 whoever signs first; to begin takes none, so that nobody who leaves keeps a board waiting.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from functools import cached_property
 
 from django.utils.translation import gettext as _
 
 from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade
-from assessments.models import Board, CriteriaSet, Grading, Joint, ReadingRequest
+from assessments.models import Board, CriteriaSet, Grading, ReadingRequest
 from training.models import User
 
 from . import outcomes, sheets
@@ -96,7 +96,7 @@ class Seats:
         """The stages that any reading of a kind has signed."""
         return set().union(*(self.signed[one.pk] for one in self.gradings if one.kind == kind))
 
-    def left_of(self, grading: Grading, makes: Sequence[Joint] | None = None) -> list[str]:
+    def left_of(self, grading: Grading, makes: sheets.Makes | None = None) -> list[str]:
         """The stages that a reading has still to sign, in the order of the work."""
         stages = [stage.value for stage in self.board.exercise.stage_list]
         own = self.signed.get(grading.pk, set())
@@ -143,7 +143,7 @@ def gradings_of(board: Board) -> list[Grading]:
 
 
 def open_among(
-    gradings: Iterable[Grading], board: Board, grader: User, makes: Sequence[Joint] | None = None
+    gradings: Iterable[Grading], board: Board, grader: User, makes: sheets.Makes | None = None
 ) -> Grading | None:
     """The grader's reading that still has stages to sign and was not replaced.
 
@@ -164,7 +164,7 @@ def open_among(
     return None if is_plain and _rework_to_read(seats, grader, makes) else found[0]
 
 
-def _rework_to_read(seats: Seats, grader: User, makes: Sequence[Joint]) -> bool:
+def _rework_to_read(seats: Seats, grader: User, makes: sheets.Makes) -> bool:
     if all(one.make == 1 for one in makes):
         return False
     return bool(seats.left_of(as_if_begun(seats, grader, REWORK), makes))
@@ -206,7 +206,7 @@ def kind_to_begin(
     board: Board,
     gradings: Iterable[Grading],
     grader: User,
-    makes: Sequence[Joint] | None = None,
+    makes: sheets.Makes | None = None,
 ) -> str:
     """What the grader would begin to read a board as; raise why they would not.
 

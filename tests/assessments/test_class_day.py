@@ -13,12 +13,12 @@ from django.utils import timezone
 from assessments.class_day import class_day as lay_out
 from assessments.exceptions import AssessmentError, MayNotGrade, StageNotReady
 from assessments.models import Board, CriteriaSet, Grading, Judgement, StageSigning
+from assessments.services import boards, grading, outcomes, rework
 from assessments.services import class_day as services
-from assessments.services import grading, outcomes
 from assessments.services.refusals import Circumstances
 from tests import factories
 from tests.factories import NOW
-from training.models import JointType, Stage
+from training.models import Exercise, JointType, Stage
 
 pytestmark = pytest.mark.django_db
 
@@ -355,6 +355,34 @@ def test_page_asks_as_many_questions_for_twelve_trainees_as_for_two(client, inst
         counts[people] = len(asked)
     assert counts[2] == counts[12]
     assert counts[12] <= 22
+
+
+@pytest.mark.usefixtures("everybody_has_standing")
+@pytest.mark.parametrize("inspected", [False, True], ids=["handed in", "inspected"])
+def test_it_asks_no_more_for_boards_on_which_joints_were_made_again(client, instructor, inspected):
+    counts = {}
+    for people in (2, 6):
+        session = a_class(instructor, people=people)
+        Exercise.objects.update(rework_allowed=1)
+        for board in session.boards.all():
+            judge(board, instructor, "P-1", outcome="reject")
+            pass_(board, instructor)
+            sign(board, instructor, "prepared")
+            board = Board.objects.get(pk=board.pk)
+            rework.send_back(
+                board=board, joint=board.joints.first(), codes=["P-1"], actor=instructor, at=NOW
+            )
+            boards.hand_in(board=board, actor=board.made_by, at=NOW)
+            if inspected:
+                pass_(board, instructor)
+                sign(board, instructor, "prepared")
+        address = reverse("assessments:class_day", args=[session.number])
+        client.get(address)
+        with CaptureQueriesContext(connection) as asked:
+            assert client.get(address).status_code == 200
+        counts[people] = len(asked)
+    assert counts[2] == counts[6]
+    assert counts[6] <= 26
 
 
 # The page
