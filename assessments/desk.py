@@ -120,14 +120,18 @@ class Desk:
         return turns.set_of(self.seats) or current_criteria_set()
 
     @cached_property
-    def signings(self) -> dict[str, StageSigning]:
-        """The signing that counts for each signed stage: the latest that the user may see."""
+    def _signed(self) -> list[StageSigning]:
+        """The signings that the user may see, oldest first."""
         shown = self.gradings
         if self.sees_only_own:
             shown = self.seats.chain(self.reading) if self.reading else []
         found = [signing for one in shown for signing in one.signings.all()]
-        found.sort(key=lambda one: (one.signed_at, one.pk))
-        return {one.stage: one for one in found}
+        return sorted(found, key=lambda one: (one.signed_at, one.pk))
+
+    @cached_property
+    def signings(self) -> dict[str, StageSigning]:
+        """The signing that counts for each signed stage: the latest that the user may see."""
+        return {one.stage: one for one in self._signed}
 
     @cached_property
     def closed(self) -> set[str]:
@@ -168,7 +172,7 @@ class Desk:
     @property
     def readings_shown(self) -> set[int]:
         """Ids of the gradings whose judgements this user may be shown here."""
-        signed = () if self.sees_only_own else self.signings.values()
+        signed = () if self.sees_only_own else self._signed
         wanted = {one.grading_id for one in signed}
         wanted |= {one.pk for one in self._own_readings()}
         if self.reading:
@@ -187,17 +191,26 @@ class Desk:
 
     @cached_property
     def _judged(self) -> dict[tuple[int | None, int], Judgement]:
-        """By joint and criterion: this reading's, and another's where that is what was signed."""
+        """By joint and criterion: this reading's, and at other signed stages what was signed.
+
+        What was signed of a stage may stand in several readings, since whoever inspects what
+        was reworked judges that alone: of each place the one that was signed last is shown.
+        """
         mine = self.reading.pk if self.reading else None
-        shown: dict[str, int | None] = dict.fromkeys(self.board.exercise.stages, mine)
-        if not self.own:
-            for stage in self.closed - self.signed_here:
-                signing = self.signings.get(stage)
-                shown[stage] = signing.grading_id if signing else None
+        shown: dict[str, list[int | None]] = {one: [mine] for one in self.board.exercise.stages}
+        if not self.own and not self.sees_only_own:
+            is_correction = self.reading is not None and self.reading.replaces_id is not None
+            for stage in self.closed - (self.signed_here if is_correction else set()):
+                shown[stage] = [one.grading_id for one in self._signed if one.stage == stage]
+        by_reading: dict[tuple[int, str], list[Judgement]] = {}
+        for one in self._judgements:
+            by_reading.setdefault((one.grading_id, one.stage), []).append(one)
         return {
             (one.joint_id, one.criterion_id): one
-            for one in self._judgements
-            if one.grading_id == shown.get(one.stage)
+            for stage, readings in shown.items()
+            for reading in readings
+            if reading is not None
+            for one in by_reading.get((reading, stage), ())
         }
 
     @cached_property

@@ -8,6 +8,7 @@ import pytest
 from django.db import IntegrityError, transaction
 
 from assessments import gates
+from assessments.desk import Desk, desks_for
 from assessments.domain.scoring import JointState
 from assessments.exceptions import AlreadySigned, AssessmentError, CannotChangeBoard, MayNotGrade
 from assessments.models import Board, Grading, Joint, Rework
@@ -318,3 +319,48 @@ def test_a_joint_sent_back_is_in_the_trail_and_kept(board, instructor):
 
 def test_every_kind_of_reading_has_a_name():
     assert {str(one.label) for one in Grading.Kind} >= {"inspection of reworked joints"}
+
+
+def desks(board, user):
+    """The board as one user has it before them, read alone and together with others."""
+    found = fresh(board)
+    return [Desk(found, user, own=False), *desks_for([fresh(board)], user)]
+
+
+def said(desk, stage):
+    return {str(one): desk.state(stage, one) for one in desk.joints_at(stage)}
+
+
+def test_what_was_not_reworked_shows_as_it_was_judged_at_a_stage_inspected_again(
+    board, instructor, other
+):
+    read(board, instructor, ("E01", "S-1"), ("E02", "S-3"))
+    send_back(board, "E01", ["S-1"], instructor)
+    boards.hand_in(board=fresh(board), actor=board.made_by, at=LATER)
+    for desk in desks(board, other):
+        assert desk.kind == "rework"
+        assert said(desk, "soldered") == {"E01, make 2": "open"}
+    read(board, other, at=LATER)
+    for user in (instructor, other):
+        for desk in desks(board, user):
+            found = said(desk, "soldered")
+            assert (found["E01, make 2"], found["E02"]) == ("accepted", "accepted_with_remarks")
+            assert "open" not in {*found.values(), desk.state("soldered", None)}
+
+
+def test_whoever_judges_on_sees_what_was_reworked_and_what_was_not_at_the_stage_before(
+    board, instructor, other
+):
+    first = begin(board, instructor)
+    judge(first, {("E01", "F-1")}, stages=["formed"])
+    sign(first, ["formed"])
+    send_back(board, "E01", ["F-1"], instructor)
+    boards.hand_in(board=fresh(board), actor=board.made_by, at=LATER)
+    again = begin(board, other, LATER)
+    judge(again, stages=["formed"], at=LATER)
+    sign(again, ["formed"], LATER)
+    for user in (instructor, other):
+        for desk in desks(board, user):
+            assert desk.kind == "first"
+            assert set(said(desk, "formed").values()) == {"accepted"}
+            assert set(said(desk, "soldered").values()) == {"open"}
