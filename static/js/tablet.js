@@ -7,6 +7,11 @@ const asksInFull = document.querySelector("#looking-only");
 const TELL_EVERY_MS = 30_000;
 const LOOK_EVERY_MS = 1_000;
 const LAST_USED = "tablet-used";
+// What one window hides no other leaves on the screen until somebody taps it.
+const windows = "BroadcastChannel" in window ? new BroadcastChannel("tablet") : null;
+const tellWindows = () => windows?.postMessage("lock");
+// A page without the bar is of a tablet that is locked, or of nobody any more.
+if (!bar) tellWindows();
 
 const keeper = (area) => ({
   get: (key) => {
@@ -150,6 +155,13 @@ if (bar) {
   setInterval(() => {
     if (!going && idleMs() >= lockAfterMs) lock();
   }, LOOK_EVERY_MS);
+
+  windows?.addEventListener("message", () => {
+    if (!going) lock();
+  });
+  document.addEventListener("submit", (event) => {
+    if (event.target.getAttribute("action") === "/tablet/lock/") tellWindows();
+  });
 
   // The server may have locked before us: what was typed is kept when a form or a piece goes out.
   document.addEventListener("submit", keepDraft, true);

@@ -181,6 +181,43 @@ def test_window_that_idles_leaves_the_tablet_to_the_one_in_use(tablet):
     locked(idle)
 
 
+@pytest.mark.parametrize("way", ["button", "server", "network"])
+def test_what_one_window_locks_is_on_no_other_windows_screen(tablet, shop, way):
+    """No clock moves and nobody taps: the other window goes by what the first one says."""
+    page = tablet.page
+    other = page.context.new_page()
+    other.goto(f"{tablet.address}/people/{shop.trainee.employee_number}/edit/")
+    other.fill("#id_full_name", "Signe Aldous-Berg")
+    tablet.go("/boards/")
+    if way == "button":
+        page.click(".tablet-bar button:text-is('Lock')")
+    elif way == "server":
+        idle_at_the_server(tablet)
+        page.reload()
+    else:
+        # The one who locks goes without waiting for an answer; the other has none to wait for.
+        other.route("**/tablet/lock/", lambda route: route.abort())
+        page.click(".tablet-bar button:text-is('Lock')")
+        other.wait_for_selector("#tablet-away:not([hidden])")
+        assert other.locator("main").is_hidden()
+        other.unroute("**/tablet/lock/")
+    locked(page)
+    locked(other)
+    unlock(other)
+    assert other.input_value("#id_full_name") == "Signe Aldous-Berg"
+
+
+def test_signing_out_leaves_nothing_on_other_windows_screens(tablet):
+    page = tablet.page
+    other = page.context.new_page()
+    other.goto(f"{tablet.address}/register/")
+    tablet.go("/boards/")
+    page.click("#menu button:text-is('Sign out')")
+    page.wait_for_url("**/login/**")
+    other.wait_for_url("**/tablet/**")
+    assert other.locator("table").count() == 0
+
+
 def test_window_of_an_earlier_sign_in_locks_too(tablet, shop):
     other = factories.make_user("instructor", site=shop.instructor.person.site, password=PASSWORD)
     services.set_pin(user=other, pin=PIN, badge="CARD-8", proof="password", at=NOW)
