@@ -14,6 +14,12 @@ class AssessmentsConfig(AppConfig):
 
         protected.declare()
         register_files(photos.originals)
-        navigation.register(_("Class day"), "assessments:class_day_today", ["instructor"], order=15)
+        navigation.register(
+            _("Class day"),
+            "assessments:class_day_today",
+            ["instructor"],
+            order=15,
+            covers=["assessments:class_day"],
+        )
         navigation.register(_("Boards"), "assessments:board_list", order=20)
         navigation.register(_("Criteria"), "assessments:criteria_list", order=70)

@@ -37,6 +37,7 @@ class Entry:
     order: int
     place: Place
     top_for: frozenset[str] | None = None
+    covers: frozenset[str] = frozenset()
 
 
 _entries: dict[str, Entry] = {}
@@ -49,6 +50,7 @@ def register(
     order: int = 50,
     place: Place = "top",
     top_for: Collection[str] | None = None,
+    covers: Collection[str] = (),
 ) -> None:
     """Lead people with one of the roles to a page; registering a URL name again replaces it.
 
@@ -68,10 +70,12 @@ def register(
     top_for : collection of str or None
         Of those who see it, the roles whose top line has it; the foot alone leads the others
         to it. None is all of them.
+    covers : collection of str
+        Names of URLs that belong to it though their addresses stand below another page's.
     """
     seen_by = None if roles is None else frozenset(roles)
     at_top = None if top_for is None else frozenset(top_for)
-    _entries[url_name] = Entry(label, url_name, seen_by, order, place, at_top)
+    _entries[url_name] = Entry(label, url_name, seen_by, order, place, at_top, frozenset(covers))
 
 
 def role_names(user: Any) -> frozenset[str]:
@@ -91,7 +95,8 @@ def navigation(request: HttpRequest) -> dict[str, Any]:
     if user is None or not user.is_authenticated:
         return {"navigation": {"top": [], "all": [], "find_url": "", "role_word": ""}}
     roles = role_names(user)
-    links = _links(request.path, roles)
+    match = request.resolver_match
+    links = _links(request.path, match.view_name if match else "", roles)
     return {
         "navigation": {
             "top": [link for link in links if link["place"] == "top"],
@@ -102,7 +107,7 @@ def navigation(request: HttpRequest) -> dict[str, Any]:
     }
 
 
-def _links(path: str, roles: frozenset[str]) -> list[dict[str, Any]]:
+def _links(path: str, view_name: str, roles: frozenset[str]) -> list[dict[str, Any]]:
     links = []
     for entry in sorted(_entries.values(), key=lambda entry: (entry.order, entry.url_name)):
         # What everybody sees is for people, and a kiosk is nobody.
@@ -117,9 +122,18 @@ def _links(path: str, roles: frozenset[str]) -> list[dict[str, Any]]:
         place = entry.place
         if place == "top" and entry.top_for is not None and not entry.top_for & roles:
             place = "foot"
-        links.append({"label": entry.label, "url": url, "place": place, "current": ""})
+        links.append(
+            {
+                "label": entry.label,
+                "url": url,
+                "place": place,
+                "covers": view_name in entry.covers,
+                "current": "",
+            }
+        )
     here = [link for link in links if link["url"] != "/" and path.startswith(link["url"])]
     here += [link for link in links if link["url"] == path]
+    here = [link for link in links if link["covers"]] or here
     if here:
         nearest = max(here, key=lambda link: len(link["url"]))
         nearest["current"] = "page" if nearest["url"] == path else "true"

@@ -1,6 +1,7 @@
 """The class of the day: what it shows of whom, a stage passed with one tap, and taken back."""
 
 import random
+import re
 from datetime import timedelta
 from uuid import uuid4
 
@@ -278,7 +279,11 @@ def test_board_judged_to_the_end_says_whether_it_passed(client, instructor):
     session = a_class(instructor)
     board = first_board(session)
     address = reverse("assessments:class_day", args=[session.number])
-    assert "passed" not in text(client.get(address)).split("<tbody")[1]
+    before = text(client.get(address))
+    assert "passed" not in before.split("<tbody")[1]
+    assert re.findall(r'aria-current="true">([^<]+)<', before.split("</header>")[0]) == [
+        "Class day"
+    ]
     for name in ("E01", "E02"):
         judge(board, instructor, "S-1", name)
     for stage in ("prepared", "soldered"):

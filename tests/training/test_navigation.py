@@ -2,7 +2,7 @@
 
 import pytest
 from django.contrib.auth.models import AnonymousUser
-from django.urls import reverse
+from django.urls import resolve, reverse
 
 from training import navigation
 
@@ -123,6 +123,20 @@ def test_page_below_marks_its_section(entries, request_by):
     (link,) = navigation.navigation(request_by(path, "operator"))["navigation"]["top"]
 
     assert link["current"] == "true"
+
+
+def test_page_that_stands_below_another_marks_the_one_it_belongs_to(entries, request_by):
+    navigation.register("Account", "account_login", order=1)
+    navigation.register("Words", "account_email", ["instructor"], covers=["account_signup"])
+
+    def marked(*roles):
+        request = request_by(reverse("account_login") + "more/", *roles)
+        request.resolver_match = resolve(reverse("account_signup"))
+        shown = navigation.navigation(request)["navigation"]["top"]
+        return {link["label"]: link["current"] for link in shown}
+
+    assert marked("instructor") == {"Account": "", "Words": "true"}
+    assert marked("operator") == {"Account": "true"}
 
 
 def test_highest_role_is_named(entries, request_by):
