@@ -22,6 +22,7 @@ from .models import (
     Judgement,
     Measurement,
     Photo,
+    ReadingRequest,
     StageSigning,
 )
 from .models.boards import BoardQuerySet
@@ -72,6 +73,17 @@ def board_of_class(user: User, session: ClassSession, day: date, number: str) ->
         pk__in=boards_of_class(user, session, day).values("pk")
     )
     return get_object_or_404(gradable.with_list_columns(), number=number)
+
+
+def requests_seen_to_by(user: User) -> QuerySet[ReadingRequest]:
+    """Requests for another reading that wait at sites where the user is quality, oldest first."""
+    return (
+        ReadingRequest.objects.filter(
+            answered_at__isnull=True, board__site__in=user.sites_as(Role.QUALITY)
+        )
+        .select_related("board__person", "board__exercise", "board__site")
+        .order_by("recorded_at", "board__number")
+    )
 
 
 def board_for_reader(user: User, number: str) -> Board:

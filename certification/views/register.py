@@ -25,6 +25,8 @@ from django.views.decorators.http import require_POST, require_safe
 from django_htmx.http import HttpResponseClientRefresh
 from kombu.exceptions import OperationalError
 
+from assessments.access import requests_seen_to_by
+from assessments.models import ReadingRequest
 from certification import exports, register, tasks
 from certification.forms.register import RegisterForm, Works
 from certification.forms.who_was_that import WhoWasThatForm
@@ -100,10 +102,21 @@ def register_page(request: UserRequest) -> HttpResponse:
                 one: _with(query, order=one) for one in ("name", "scope", "standing", "end")
             },
             "now": timezone.now(),
+            "requests": _requests(request, asked, today, page),
             "who_form": WhoWasThatForm(site=None) if request.user.has_role(Role.QUALITY) else None,
         },
         status=200 if form.knows_when else 422,
     )
+
+
+def _requests(
+    request: UserRequest, asked: register.Asked, today: date, page: Page[Any]
+) -> list[ReadingRequest]:
+    """What waits to be read again, on the first page of today alone: it is no part of a past."""
+    is_first = asked.day == today and asked.known is None and page.number == 1
+    if not is_first or not request.user.has_role(Role.QUALITY):
+        return []
+    return list(requests_seen_to_by(request.user))
 
 
 def _known(form: RegisterForm, today: date, known_at: datetime | None) -> KnownRegister | None:

@@ -9,9 +9,11 @@ import pytest
 from django.urls import reverse
 from openpyxl import load_workbook
 
+from assessments.models import BoardOutcome, Grading, ReadingRequest
 from certification import exports
 from certification.models import CertificateEvent
 from certification.services import standing
+from tests import factories
 from tests.factories import (
     NOW,
     make_certificate,
@@ -257,6 +259,57 @@ def test_nobody_to_show_says_what_to_do(client, quality):
     assert "Nobody matches" in page
     assert "Leave a filter open" in page
     assert "This view as CSV" not in page
+
+
+# What waits to be read again
+
+
+@pytest.fixture
+def asked_again():
+    """A trainee who has asked for another reading of a board with a result."""
+    board = factories.make_board(make_person(full_name="Signe Aldous"))
+    BoardOutcome.objects.create(board=board, complete=True, passed=False, decided_at=NOW)
+    return ReadingRequest.objects.create(
+        board=board,
+        asked_by=make_user(person=board.person),
+        reason="E02 is wetted all round.",
+        before={},
+        recorded_at=NOW,
+    )
+
+
+def test_request_for_another_reading_waits_on_qualitys_first_page(client, quality, asked_again):
+    page = client.get(REGISTER).text
+
+    assert "Another reading is asked for" in page
+    assert f'href="/boards/{asked_again.board.number}/"' in page
+    assert "Signe Aldous" in page
+    assert "Another reading" not in client.get(REGISTER, {"day": "2026-01-05"}).text
+
+
+def test_request_that_is_elsewhere_or_answered_does_not_wait_there(client, quality, asked_again):
+    elsewhere = make_site(prefix="ZZ", name="Elsewhere")
+    other = make_user("quality", person=make_person(elsewhere), site=elsewhere)
+    client.force_login(other)
+    assert "Another reading" not in client.get(REGISTER).text
+    client.force_login(quality)
+    assert "Another reading" in client.get(REGISTER).text
+
+    grading = Grading.objects.create(
+        board=asked_again.board,
+        grader=make_user("instructor"),
+        criteria_set=factories.make_criteria_set({"code": "S-1"}),
+        recorded_at=NOW,
+    )
+    ReadingRequest.objects.update(grading=grading, answered_at=NOW)
+    assert "Another reading" not in client.get(REGISTER).text
+
+
+@pytest.mark.parametrize("role", ["instructor", "line_lead"])
+def test_request_for_another_reading_is_no_matter_of_others_registers(client, role, asked_again):
+    client.force_login(make_user(role))
+
+    assert "Another reading" not in client.get(REGISTER).text
 
 
 def queries_of_a_register_of(n, client, certify, django_assert_max_num_queries):
