@@ -6,22 +6,24 @@ again and compared.
 
 import io
 import json
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import segno
 import typst
 from django.conf import settings
+from django.db.models import Subquery
 from django.urls import reverse
 from django.utils import formats
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
-from training.models import Installation
+from training.models import Installation, Person
 
 from .domain.answers import Standing
 from .exceptions import NothingToPrint
-from .models import Certificate
+from .models import Certificate, Scope, StandingSpan
+from .register import says_otherwise
 from .services import standing
 
 SOURCE = Path(__file__).parent / "print" / "wallet_card.typ"
@@ -47,6 +49,8 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
         )
     local = at.astimezone(person.site.zone)
     through = standing.courses_in(facts)[certificate.number].last_day
+    until = _may_until(person, scope, today)
+    ends_before = until is not None and until < through
     card = {
         "organisation": Installation.current().organisation,
         "site": person.site.name,
@@ -57,6 +61,7 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
         "restriction": certificate.restriction,
         "number": certificate.number,
         "issued_on": _day(certificate.issued_on),
+        "until": _day(until) if until is not None and ends_before else "",
         "through": _day(through),
         "scheme": certificate.scheme_revision.name,
         "issued_by": certificate.issued_by or "–",
@@ -69,7 +74,8 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
             "only": _("Only:"),
             "certificate": _("Certificate"),
             "issued": _("Issued"),
-            "through": _("Good through"),
+            "until": _("May work through"),
+            "through": _("Certificate ends") if ends_before else _("Good through"),
             "document": _("Governing document"),
             "scheme": _("Scheme"),
             "issued_by": _("Issued by"),
@@ -79,6 +85,18 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
         },
     }
     return typst.compile(SOURCE.read_bytes(), sys_inputs={"card": json.dumps(card)})
+
+
+def _may_until(person: Person, scope: Scope, today: date) -> date | None:
+    """The last day on which they may, if nothing is done before it; as the list for the wall says.
+
+    Whoever is shown the card need not know what ends it then, so that is not said.
+    """
+    otherwise = says_otherwise().values("first_day")[:1]
+    spans = StandingSpan.objects.on(today).filter(person=person, scope=scope)
+    first = spans.annotate(otherwise_on=Subquery(otherwise)).values_list("otherwise_on", flat=True)
+    day = first.first()
+    return day and day - timedelta(days=1)
 
 
 def _qr(text: str) -> str:

@@ -22,6 +22,7 @@ from tests.factories import (
     make_site,
     make_user,
 )
+from training.models import VisionTest
 
 pytestmark = pytest.mark.django_db
 
@@ -98,6 +99,49 @@ def test_extension_moves_the_last_day_on_the_card(certificate):
     happened(certificate, "extended", TODAY, until=date(2028, 4, 1), authority="QM-02")
 
     assert "1 Apr 2028" in words_of(wallet_card(certificate, at=NOW))
+
+
+def test_what_ends_before_the_certificate_stands_first_and_each_end_is_named(certificate):
+    """A vision test, practice or a suspension that is known ends the entitlement earlier."""
+    alone = words_of(wallet_card(certificate, at=NOW))
+    assert "Good through 10 Jan 2028" in alone
+    assert "May work through" not in alone
+    happened(certificate, "suspended", date(2027, 5, 11))
+
+    said = words_of(wallet_card(certificate, at=NOW))
+
+    assert "May work through 10 May 2027 Certificate ends 10 Jan 2028" in said
+    assert "Good through" not in said
+
+
+def test_vision_test_that_ends_the_entitlement_is_not_told_on_the_card():
+    scope = make_scope()
+    revision = make_revision(scope, validity_months=24, vision_months=12)
+    certificate = make_certificate(
+        make_person(), scope, revision=revision, issued_on=date(2026, 1, 10)
+    )
+    VisionTest.objects.create(
+        test_id="CA-V-1", person=certificate.person, tested_on=date(2026, 3, 4), passed=True,
+        recorded_at=NOW,
+    )  # fmt: skip
+    standing.rebuild_person(certificate.person)
+
+    said = words_of(wallet_card(certificate, at=NOW))
+
+    assert "May work through 4 Mar 2027 Certificate ends 10 Jan 2028" in said
+    assert "ision" not in said
+
+
+def test_renewal_on_file_leaves_the_certificates_own_end_alone(certificate):
+    make_certificate(
+        certificate.person,
+        certificate.scope,
+        revision=certificate.scheme_revision,
+        issued_on=date(2027, 1, 10),
+        restriction=certificate.restriction,
+    )
+
+    assert "Good through 10 Jan 2028" in words_of(wallet_card(certificate, at=NOW))
 
 
 def test_longest_words_are_set_smaller_and_never_cut_off():
