@@ -27,6 +27,11 @@ def render(source, **context):
     return Template("{% load look %}" + source).render(Context(context))
 
 
+def test_identifier_is_kept_in_one_piece_and_its_characters_stay_as_they_are():
+    shown = render("{{ number|unbroken }}", number="CA-B-00077<")
+    assert shown == '<span class="unbroken">CA-B-00077&lt;</span>'
+
+
 def words(html):
     return " ".join(re.sub(r"<[^>]+>", " ", html).replace("\u00a0", " ").split())
 

@@ -121,6 +121,15 @@ def _shape_and_word(
 
 
 @register.filter
+def unbroken(number: Any) -> SafeString:
+    """Show an identifier such as ``CA-B-00077`` without a line break at its hyphens.
+
+    It moves to the next line as a whole, and breaks only where a line is too short for it.
+    """
+    return format_html('<span class="unbroken">{}</span>', number)
+
+
+@register.filter
 def long_day(day: Any) -> str:
     """Show a day as ``Wed 25 Nov 2026``, unbroken, inside a ``time`` element."""
     # Translators: how a day is written on a page, in Django's date format letters.
