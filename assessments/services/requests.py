@@ -2,6 +2,7 @@
 
 from datetime import datetime
 
+from django.conf import settings
 from django.db import transaction
 from django.utils.translation import gettext as _
 
@@ -9,6 +10,7 @@ from assessments import gates
 from assessments.exceptions import CannotChangeBoard, MayNotGrade
 from assessments.models import Board, BoardOutcome, Grading, ReadingRequest, StageSigning
 from records import services as records
+from training.languages import speaking
 from training.models import Role, SiteRole, User
 
 from .holding import hold
@@ -87,7 +89,7 @@ def ask_for_another_reading(
             "board": board.number,
             "reason": request.reason,
             "before": request.before,
-            "rests_on_it": gates.what_rests_on(board),
+            "rests_on_it": _resting(board),
         },
         at=at,
     )
@@ -122,11 +124,17 @@ def note_answer(*, grading: Grading, outcome: BoardOutcome, at: datetime) -> Rea
             "board": board.number,
             "before": request.before,
             "after": request.after,
-            "rests_on_it": gates.what_rests_on(board),
+            "rests_on_it": _resting(board),
         },
         at=at,
     )
     return request
+
+
+def _resting(board: Board) -> list[str]:
+    """What rests on a board, as the trail says it: in the site's language, whoever asks."""
+    with speaking(settings.LANGUAGE_CODE):
+        return gates.what_rests_on(board)
 
 
 def _as_json(outcome: BoardOutcome) -> dict:

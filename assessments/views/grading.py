@@ -6,7 +6,7 @@ from typing import Any
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.db.models import F
-from django.http import Http404, HttpResponse
+from django.http import Http404, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.cache import add_never_cache_headers, patch_vary_headers
@@ -27,6 +27,7 @@ from assessments.templatetags.judging import verdict_name
 from training import access as training_access
 from training.access import UserRequest
 from training.exceptions import ProofRefused
+from training.languages import in_own_language
 from training.models import ClassSession, Stage, Tool
 from training.proof import prove_identity
 
@@ -167,8 +168,23 @@ def board_grade(request: UserRequest, number: str, own: bool = False) -> HttpRes
 
 @require_safe
 @login_required
-def board_beside(request: UserRequest, number: str) -> HttpResponse:
-    """What to hold a joint against: a part of the grading screen, or a page by itself."""
+def board_beside(request: UserRequest, number: str) -> HttpResponseBase:
+    """What to hold a joint against: a part of the grading screen, or a page by itself.
+
+    As a part it speaks as the screen does.
+    """
+    shown = _board_beside if _is_part(request) else in_own_language(_board_beside)
+    response = shown(request, number)
+    patch_vary_headers(response, ("HX-Request",))
+    add_never_cache_headers(response)
+    return response
+
+
+def _is_part(request: UserRequest) -> bool:
+    return bool(request.htmx) and not request.htmx.history_restore_request
+
+
+def _board_beside(request: UserRequest, number: str) -> HttpResponse:
     desk = _desk(request, number, own=False)
     try:
         found = beside(
@@ -192,12 +208,8 @@ def board_beside(request: UserRequest, number: str) -> HttpResponse:
             criterion=found.criterion.code if found.criterion else "",
         ),
     }  # fmt: skip
-    inside = request.htmx and not request.htmx.history_restore_request
-    page = "assessments/partials/beside.html" if inside else "assessments/board_beside.html"
-    response = render(request, page, context)
-    patch_vary_headers(response, ("HX-Request",))
-    add_never_cache_headers(response)
-    return response
+    part, page = "assessments/partials/beside.html", "assessments/board_beside.html"
+    return render(request, part if _is_part(request) else page, context)
 
 
 @require_POST
@@ -371,6 +383,7 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
 
 @require_safe
 @login_required
+@in_own_language
 def board_result(request: UserRequest, number: str) -> HttpResponse:
     board = access.board_for_reader(request.user, number)
     if hasattr(board, "outcome") and not access.may_see_outcome(request.user, board):
@@ -419,6 +432,7 @@ def board_result(request: UserRequest, number: str) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @login_required
+@in_own_language
 def grading_correct(request: UserRequest, number: str, grading_id: int) -> HttpResponse:
     board = access.board_for_grader(request.user, number)
     grading = Grading.objects.counted().filter(board=board, pk=grading_id).first()

@@ -16,11 +16,13 @@ from assessments.services import decisions, outcomes, requests, rework
 from assessments.services.grading import refuse_unless_may_grade
 from training.access import UserRequest
 from training.exceptions import ProofRefused
+from training.languages import in_own_language
 from training.proof import prove_identity
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
+@in_own_language
 def joint_rework(request: UserRequest, number: str, joint_id: int) -> HttpResponse:
     """Send one rejected joint back to be made again."""
     board = access.board_for_grader(request.user, number)
@@ -69,6 +71,7 @@ def joint_rework(request: UserRequest, number: str, joint_id: int) -> HttpRespon
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
+@in_own_language
 def board_decide(request: UserRequest, number: str) -> HttpResponse:
     """Decide, as a third person, every judgement on which two graders differ."""
     board = access.board_to_decide(request.user, number)
@@ -111,6 +114,7 @@ def board_decide(request: UserRequest, number: str) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
+@in_own_language
 def another_reading(request: UserRequest, number: str) -> HttpResponse:
     """Ask, once, that one's own board be read again."""
     board = access.own_board(request.user, number)

@@ -11,9 +11,14 @@ from tests.catalogue import TOP, messages_in
 
 SOURCES = sorted(LOCALES.glob("*/LC_MESSAGES/*.po"))
 
-# What is shown in its reader's language as a whole: mails, the calendar, signing in, the card.
+# What is shown in its reader's language as a whole: mails, the calendar, signing in, the card,
+# and what comes of a board: its result, what is sent back, decided and asked for.
 SPOKEN = [
     "assessments/apps.py",
+    "assessments/forms/readings.py",
+    "assessments/services/decisions.py",
+    "assessments/services/rework.py",
+    "assessments/templatetags/judging.py",
     "certification/apps.py",
     "certification/calendar_feed.py",
     "certification/card.py",
@@ -33,6 +38,18 @@ SPOKEN = [
         for folder in ("account", "allauth")
         for path in sorted((TOP / "templates" / folder).rglob("*.*"))
     ),
+    "templates/assessments/another_reading.html",
+    "templates/assessments/board_beside.html",
+    "templates/assessments/board_decide.html",
+    "templates/assessments/board_result.html",
+    "templates/assessments/grading_correct.html",
+    "templates/assessments/joint_rework.html",
+    "templates/assessments/partials/beside.html",
+    "templates/assessments/partials/fault.html",
+    "templates/assessments/partials/grade_criterion.html",
+    "templates/assessments/partials/judged_photo.html",
+    "templates/assessments/partials/reading_said.html",
+    "templates/assessments/partials/result_several.html",
     "templates/base.html",
     "templates/base_phone.html",
     "templates/certification/calendar.html",
@@ -52,6 +69,7 @@ SPOKEN = [
     "training/limit_line.py",
     "training/middleware.py",
     "training/navigation.py",
+    "training/proof.py",
     "training/services/tablets.py",
     "training/tablets.py",
     "training/templatetags/look.py",
