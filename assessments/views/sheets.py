@@ -15,16 +15,19 @@ from assessments.exceptions import NothingToPrint
 from assessments.result_pdf import result_pdf, words
 from assessments.result_sheet import Sheet, result_sheet
 from training.access import UserRequest
+from training.languages import in_own_language
 
 
 @require_safe
 @login_required
+@in_own_language
 def board_sheet(request: UserRequest, number: str) -> HttpResponse:
     return _answered(request, number, _as_page)
 
 
 @require_safe
 @login_required
+@in_own_language
 def board_sheet_pdf(request: UserRequest, number: str) -> HttpResponse:
     return _answered(request, number, _as_pdf)
 

@@ -1,10 +1,12 @@
 """Results, rework, decisions and another reading speak to whoever reads them."""
 
+import io
 import re
 
 import pytest
 from django.urls import reverse
 from django.utils.html import strip_tags
+from pypdf import PdfReader
 
 from assessments import gates
 from assessments.models import Joint
@@ -98,6 +100,20 @@ def test_result_speaks_english_to_whoever_reads_english(client, board, graders):
     page = client.get(at("board_result", board))
     assert '<html lang="en">' in page.text
     assert "Rule by rule" in page.text
+
+
+def test_result_sheet_is_german_as_a_page_and_as_a_pdf(client, board, trainee, graders):
+    read(board, graders[0], ("E02", "S-1"))
+    client.force_login(trainee)
+    words = said(client.get(at("board_sheet", board)))
+    assert "Warum es nicht genügt:" in words
+    assert "Ausgewiesen durch Passwort" in words
+    answer = client.get(at("board_sheet_pdf", board))
+    pdf = PdfReader(io.BytesIO(answer.content))
+    assert pdf.trailer["/Root"]["/Lang"] == "de"
+    told = " ".join(" ".join(page.extract_text() for page in pdf.pages).split())
+    assert ENGLISH.findall(WRITTEN.sub("", told)) == [], told
+    assert f"Ergebnisblatt, Platine {board.number}" in told
 
 
 def test_rework_is_sent_back_and_shown_in_german(client, board, trainee, graders):

@@ -16,6 +16,8 @@ SOURCES = sorted(LOCALES.glob("*/LC_MESSAGES/*.po"))
 SPOKEN = [
     "assessments/apps.py",
     "assessments/forms/readings.py",
+    "assessments/result_pdf.py",
+    "assessments/result_pictures.py",
     "assessments/services/decisions.py",
     "assessments/services/rework.py",
     "assessments/templatetags/judging.py",
@@ -42,6 +44,7 @@ SPOKEN = [
     "templates/assessments/board_beside.html",
     "templates/assessments/board_decide.html",
     "templates/assessments/board_result.html",
+    "templates/assessments/board_sheet.html",
     "templates/assessments/grading_correct.html",
     "templates/assessments/joint_rework.html",
     "templates/assessments/partials/beside.html",
