@@ -26,7 +26,11 @@ PLACEHOLDER_CUT = """() => {
 @pytest.mark.parametrize("language", ["en", "de"])
 @pytest.mark.parametrize("roles", [("instructor",), ("quality",), ("instructor", "quality")])
 def test_pages_and_find_field_stay_within_the_margin(visitor, shop, roles, language):
-    person = factories.make_person(shop.instructor.person.site, language=language)
+    person = factories.make_person(
+        shop.instructor.person.site,
+        language=language,
+        full_name="Bartholomea Winterscheidt-Overbeck",
+    )
     user = factories.make_user(*roles, person=person, password=PASSWORD)
     window: Visitor = visitor()
     window.sign_in(user.employee_number)
