@@ -41,7 +41,7 @@ def rules_of(reading: BoardReading) -> list[RuleShown]:
         if again and str(len(reading.signings)) != line.value:
             signed = str(len(reading.signings))
             found.append(RuleShown(name, signed, asked, "yes" if signed == asked else "open"))
-            joints = ", ".join(str(one) for one in again)
+            joints = ", ".join(judging.joint_name(one) for one in again)
             name = _("Every stage signed for what was made again: %(joints)s") % {"joints": joints}
         found.append(RuleShown(name, line.value or "–", asked, met))
     return found

@@ -8,7 +8,7 @@ from django.utils import formats
 from django.utils.translation import gettext as _
 
 from assessments.domain.scoring import RuleLine
-from assessments.models import Criterion, Judgement
+from assessments.models import Criterion, Joint, Judgement
 from assessments.services.refusals import measured_verdict
 from training import limit_line
 
@@ -135,6 +135,14 @@ def photo_window(judgement: Judgement) -> str:
     left = min(max(judgement.mark_x - across / 2, 0), wide - across)
     top = min(max(judgement.mark_y - down / 2, 0), high - down)
     return f"{left:.1f} {top:.1f} {across:.1f} {down:.1f}"
+
+
+@register.filter
+def joint_name(joint: Joint) -> str:
+    """A joint by its position, and by its make where it was made again."""
+    if joint.make == 1:
+        return joint.position.name
+    return _("%(joint)s, make %(make)s") % {"joint": joint.position.name, "make": joint.make}
 
 
 @register.simple_tag
