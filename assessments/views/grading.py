@@ -25,6 +25,7 @@ from assessments.services import grading as services
 from assessments.services import outcomes, turns
 from assessments.templatetags.judging import verdict_name
 from training import access as training_access
+from training import tablets
 from training.access import UserRequest
 from training.exceptions import ProofRefused
 from training.languages import in_own_language
@@ -100,6 +101,8 @@ def _show(
         "typed": data if error else None,
         "said": " ".join(filter(None, (error, said, _where(screen)))),
         "inside": inside,
+        "looking": tablets.is_looking(request),
+        "there": request.get_full_path() if request.method == "GET" else here,
         "tools": tools,
     }
     response = render(request, SCREEN if inside else PAGE, context, status=422 if error else 200)

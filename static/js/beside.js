@@ -5,6 +5,7 @@
 const $ = (selector, from = document) => from.querySelector(selector);
 const SETTLE_MS = 150;
 const MOST_KEPT = 40;
+const FIRST = "first"; // opened, and not known yet what there is
 
 let view = ""; // which part is shown; empty is closed
 let other = ""; // the earlier board that was chosen
@@ -66,10 +67,18 @@ async function show() {
   if (opens) panel.scrollIntoView({ block: "nearest" });
 }
 
+// What C turns through: an earlier board first; where there is none, the drawings.
+function order(panel) {
+  const there = views(panel);
+  const empty = $("[data-view=earlier][data-empty]", panel);
+  return empty ? there.filter((one) => one !== "earlier").reverse() : there;
+}
+
 const views = (panel) => [...panel.querySelectorAll("[data-view]")].map((one) => one.dataset.view);
 
 function turn(panel) {
   const there = views(panel);
+  if (view === FIRST) view = order(panel)[0];
   const now = there.includes(view) ? view : there[0];
   for (const one of panel.querySelectorAll("[data-view]")) one.hidden = one.dataset.view !== now;
   $(".beside-tabs", panel).hidden = false;
@@ -81,8 +90,8 @@ function turn(panel) {
 
 async function next() {
   const panel = $("#beside");
-  const there = views(panel);
-  if (!view) view = "earlier";
+  const there = order(panel);
+  if (!view) view = FIRST;
   else view = there[there.indexOf(there.includes(view) ? view : there[0]) + 1] ?? "";
   if (panel && $("[data-view]", panel) && shows !== address()) shows = "";
   await show();

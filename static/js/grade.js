@@ -120,6 +120,8 @@ function press(key) {
     (one) => one.dataset.key === key && !one.closest("[hidden]"),
   );
   if (target && !target.disabled) target.click();
+  // Nothing is left beside the criterion on screen: it is accepted by itself.
+  else if (key === "A" && find("#do-save")?.value === "") press("a");
   else if (waiting.length) press(waiting.shift());
 }
 

@@ -1,10 +1,12 @@
 """The grading screen: which place, criterion and photograph come next, and what is counted."""
 
 from decimal import Decimal
+from urllib.parse import quote
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
 
 from assessments import screens
 from assessments.desk import Desk
@@ -15,6 +17,7 @@ from assessments.services import outcomes
 from assessments.services.grading import Circumstances
 from tests import factories
 from tests.factories import NOW
+from training import tablets
 
 pytestmark = pytest.mark.django_db
 
@@ -421,3 +424,28 @@ def test_a_judgement_takes_five_queries(board, instructor, django_assert_num_que
                 seen=Circumstances(),
                 at=NOW,
             )
+
+
+# For looking
+
+
+@pytest.mark.usefixtures("everybody_has_standing")
+def test_who_looks_is_told_to_sign_in_fully_and_has_nothing_to_judge_by(client, instructor, board):
+    accept_all(begin(board, instructor))
+    client.force_login(instructor)
+    session = client.session
+    session[tablets.BY_PIN] = True
+    session.save()
+    grade = reverse("assessments:board_grade", args=[board.number])
+    told = client.get(grade).text
+    assert "You are signed in to read only. Judging and signing ask for your password." in told
+    full = reverse("training:tablet_full")
+    assert f'href="{full}?next={quote(grade)}"' in told
+    for gone in ('id="judge"', 'data-key="a"', 'data-key="A"', 'id="undo"', 'id="go-sign"'):
+        assert gone not in told
+    assert 'id="told"' not in told
+    del session[tablets.BY_PIN]
+    session.save()
+    told = client.get(grade).text
+    assert "signed in to read only" not in told
+    assert 'id="judge"' in told

@@ -135,3 +135,17 @@ def test_on_a_phone_it_is_turned_by_tap_and_nothing_runs_off_the_page(make_bench
     assert bench.page.evaluate("document.documentElement.scrollWidth") <= 390
     bench.page.tap("[data-turn='']")
     shown(bench, "")
+
+
+def test_without_an_earlier_board_it_begins_with_the_drawings(shop, visitor):  # noqa: F811
+    bench = lay_out(shop, visitor(), joints=2, a_joint=1)
+    bench.open()
+    bench.page.keyboard.press("c")
+    shown(bench, "drawings")
+    assert bench.page.locator("#beside .drawing").count() == 2
+    bench.page.keyboard.press("c")
+    shown(bench, "")
+    bench.page.click("#show-beside")
+    bench.page.click("[data-turn=earlier]")
+    shown(bench, "earlier")
+    assert "No earlier board of this operator" in bench.page.inner_text("#beside")

@@ -296,3 +296,21 @@ def test_everything_works_without_a_script(shop, visitor, chromium, live_server)
     assert page.input_value("#note") == "A note alone"
     page.wait_for_load_state("networkidle")
     context.close()
+
+
+def test_accept_with_the_rest_accepts_the_last_criterion_though_no_rest_is_left(bench):
+    bench.open()
+    last = bench.page.locator(".criteria a").count()
+    for _ in range(last - 1):
+        bench.press("a")
+    assert bench.page.locator("#do-rest").is_hidden()
+    assert bench.where()["place"] == "E01"
+    assert bench.press("Shift+A")["place"] == "E02"
+    said = Judgement.objects.filter(joint__position__name="E01")
+    assert said.count() == last
+    # What is judged already is not judged anew by it.
+    bench.page.click("#place-E01")
+    bench.press("r")
+    bench.page.click("#place-E01")
+    bench.press("Shift+A")
+    assert said.filter(outcome="reject").count() == 1

@@ -117,11 +117,14 @@ def test_judgement_made_while_locked_waits_and_is_sent_in_the_name_of_who_made_i
     page.wait_for_selector(".tablet-bar:has-text('Read only')")
     grade(tablet, board)
     page.keyboard.press("a")
-    page.wait_for_selector("#unsaved:not([hidden])")
+    assert "Judging and signing ask for your password." in page.inner_text(".judge")
+    assert page.locator("#judge").count() == 0
     assert not Judgement.objects.exists()
-    page.click(".tablet-bar a:text-is('Sign in fully')")
+    page.click(".judge a:text-is('Sign in fully')")
+    page.wait_for_selector("#id_password:focus")
     unlock(page)
     grade(tablet, board)
+    page.keyboard.press("a")
     page.wait_for_function(
         "(who) => !Object.keys(localStorage).some((one) => one.startsWith(`grading:${who}:`))",
         arg=other.pk,

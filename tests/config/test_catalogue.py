@@ -67,6 +67,8 @@ SPOKEN = [
     "templates/partials/top.html",
     "templates/training/looking_only.html",
     "templates/training/pin.html",
+    "templates/training/partials/tablet_badge.html",
+    "templates/training/partials/tablet_full.html",
     "templates/training/tablet.html",
     "training/adapters.py",
     "training/apps.py",

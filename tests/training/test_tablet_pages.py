@@ -1,5 +1,6 @@
 """A shared tablet's pages: declared, locked after idling, opened for looking and in full."""
 
+import re
 from datetime import datetime, timedelta
 
 import pytest
@@ -375,3 +376,17 @@ def test_own_pin_is_set_under_the_password_and_given_up_under_it(client, instruc
     assert client.post(page, remove).status_code == 422
     assert "given up" in client.post(page, remove | {"remove-password": PASSWORD}, follow=True).text
     assert not BadgePin.objects.exists()
+
+
+def test_who_comes_to_sign_in_fully_types_the_password_first(client, operator):
+    by_pin(client)
+    page = client.get(reverse("training:tablet_full")).text
+    assert page.index('id="id_password"') < page.index('id="id_badge"')
+    assert re.search(r'<input[^>]*name="password"[^>]*autofocus', page)
+    refused = in_full(client, "not it")
+    assert refused.status_code == 422
+    assert refused.text.index('id="id_password"') < refused.text.index('id="id_badge"')
+    # Whoever comes to change users shows a badge.
+    page = client.get(reverse("training:tablet")).text
+    assert page.index('id="id_badge"') < page.index('id="id_password"')
+    assert "autofocus" not in page

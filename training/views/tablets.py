@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
@@ -88,15 +89,23 @@ def _show(
     request: TabletUserRequest, *, badge: BadgeForm | None = None, full: FullForm | None = None
 ) -> HttpResponse:
     typed = request.POST if request.method == "POST" else request.GET
+    # Whoever came to prove themselves types a password; whoever came to a locked tablet, a badge.
+    full_first = request.path == reverse("training:tablet_full") and (
+        tablets.is_locked(request) or tablets.is_looking(request)
+    )
+    full = full or FullForm()
+    if full_first:
+        full.fields["password"].widget.attrs["autofocus"] = True
     context = {
         "tablet": request.tablet,
         "locked": tablets.is_locked(request),
         "looking": tablets.is_looking(request),
         "badge_form": badge or BadgeForm(),
-        "full_form": full or FullForm(),
+        "full_form": full,
+        "full_first": full_first,
         "next": tablets.safe_next(typed.get("next", "")),
     }
-    status = 422 if badge or full else 200
+    status = 422 if badge or full.is_bound else 200
     return render(request, "training/tablet.html", context, status=status)
 
 
