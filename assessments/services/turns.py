@@ -121,7 +121,7 @@ class Seats:
         return [stage for stage in stages if stage in left]
 
     def first_unsigned(
-        self, grading: Grading, stage: str, makes: Sequence[Joint] | None = None
+        self, grading: Grading, stage: str, makes: sheets.Makes | None = None
     ) -> str | None:
         """The first stage before this one that the reading has still to sign.
 
