@@ -22,6 +22,17 @@ from training.services import content
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 PASSWORD = factories.PASSWORD
 
+# Of every list to choose from that is seen: what its widest choice needs, and what it has.
+LISTS = """() => [...document.querySelectorAll('main select')]
+  .filter((one) => one.checkVisibility()).map((one) => {
+    const style = getComputedStyle(one);
+    const ruler = document.createElement('canvas').getContext('2d');
+    ruler.font = style.font;
+    const room = one.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight);
+    const wide = [...one.options].map((choice) => ruler.measureText(choice.text).width);
+    return [one.name, Math.max(...wide), room];
+  })"""
+
 
 @pytest.fixture(scope="session")
 def chromium():
@@ -69,6 +80,15 @@ class Visitor:
             "document.documentElement.scrollWidth > document.documentElement.clientWidth"
         )
         assert not wide, f"{self.page.url} scrolls sideways"
+
+    def cuts_no_choice(self) -> bool:
+        """Whether there are lists to choose from, each of which has room for every choice."""
+        lists = self.page.evaluate(LISTS)
+        cut = [
+            f"{name} needs {needs} px and has {room}" for name, needs, room in lists if needs > room
+        ]
+        assert not cut, f"{self.page.url}: " + "; ".join(cut)
+        return bool(lists)
 
 
 @pytest.fixture(autouse=True)
