@@ -12,7 +12,8 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 
-from training.models import ClassSession, Role, User
+from people.models import Role, User
+from training.models import ClassSession
 
 from .models import (
     Board,

@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from training.models import ClassSession, Stage, User
+from people.models import User
+from training.models import ClassSession, Stage
 
 from . import access
 from .desk import Desk, desks_for

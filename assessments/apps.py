@@ -6,8 +6,8 @@ class AssessmentsConfig(AppConfig):
     name = "assessments"
 
     def ready(self) -> None:
-        from records.verify import register_files
-        from training import navigation
+        from people.presenters import navigation
+        from records.queries.verification import register_files
 
         from . import protected
         from .services import photos

@@ -7,7 +7,7 @@ that person said of this joint in their own reading. None of it is counted or ch
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from training.models import User
+from people.models import User
 
 from . import access
 from .desk import Desk

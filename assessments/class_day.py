@@ -8,14 +8,15 @@ from uuid import UUID, uuid4
 
 from django.urls import reverse
 
-from training.models import ClassSession, Exercise, Person, Stage, User
+from people.models import Person, User
+from training.models import ClassSession, Exercise, Stage
 
 from . import access
-from .board_screen import state_shown
 from .desk import Desk, desks_for
 from .domain.scoring import JointState
 from .exceptions import AssessmentError, MayNotGrade
 from .models import Board, Joint
+from .presenters.board_page import state_shown
 from .screens import WHOLE_BOARD, reading_url
 from .services import grading
 from .services.class_day import stays_to_be_judged

@@ -5,7 +5,8 @@ from functools import cached_property
 
 from django.db.models import prefetch_related_objects
 
-from training.models import Stage, User
+from people.models import User
+from training.models import Stage
 
 from .domain import scoring
 from .exceptions import AssessmentError

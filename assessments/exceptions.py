@@ -1,7 +1,9 @@
 """The refusals this app can give, worded for the person who reads them."""
 
+from records.exceptions import Refusal
 
-class AssessmentError(Exception):
+
+class AssessmentError(Refusal):
     """Something about boards, photographs or gradings that cannot be done as asked."""
 
 

@@ -1,6 +1,6 @@
 """What the database refuses about boards and their judgements."""
 
-from records import append_only
+from records.models import append_only
 
 
 def _signed(row: str) -> str:

@@ -12,9 +12,10 @@ from django.utils.html import strip_tags
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from training.limit_line import LimitLine
-from training.models import Calibration, Tool, User
-from training.templatetags import look
+from people.models import User
+from people.presenters.limit_line import LimitLine
+from people.templatetags import look
+from training.models import Calibration, Tool
 
 from .domain.scoring import BoardResult, JointState
 from .exceptions import NothingToPrint

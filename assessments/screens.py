@@ -11,7 +11,16 @@ from training.models import Stage
 from .desk import Desk
 from .domain import scoring
 from .domain.verdict import Verdict
-from .models import Board, CriteriaSet, Criterion, Grading, Joint, Judgement, Measurement, Photo
+from .models import (
+    Board,
+    CriteriaSet,
+    Criterion,
+    Grading,
+    Joint,
+    Judgement,
+    Measurement,
+    Photo,
+)
 from .services import outcomes
 from .services.grading import may_go_with_the_rest
 from .services.refusals import measured_verdict

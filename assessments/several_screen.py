@@ -3,9 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from training.models import Role, User
+from people.models import Role, User
 
-from . import access, gates
+from . import access
+from . import ports as gates
 from .domain.scoring import JointState
 from .models import Board, Criterion, Grading, Joint, ReadingRequest, Rework
 from .services import outcomes, requests, rework, sheets, turns, waits

@@ -9,14 +9,14 @@ SWEPT_OFTEN = 5_000  # photographs, the latest
 OFTEN_WITHIN_S = 30.0  # so that a backlog never keeps a worker from mails and new photographs
 
 
-@shared_task
+@shared_task(name="photographs.make_renditions")
 def make_renditions(photo_id: int) -> int:
     """Make the smaller sizes of one photograph; an unknown one is nobody's work."""
     photo = Photo.objects.filter(pk=photo_id).first()
     return photos.make_renditions(photo) if photo else 0
 
 
-@shared_task
+@shared_task(name="photographs.make_missing_renditions")
 def make_missing_renditions(everywhere: bool = False) -> int:
     """Make what a lost message left undone; run by beat, of all photographs once a day."""
     if everywhere:

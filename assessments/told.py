@@ -5,7 +5,7 @@ from typing import Any
 
 from django.urls import reverse
 
-from training.limit_line import figures
+from people.presenters.limit_line import figures
 
 from .across import Across
 from .desk import Desk

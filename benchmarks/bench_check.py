@@ -20,7 +20,7 @@ from datetime import timedelta
 from pathlib import Path
 from urllib.parse import urlencode
 
-from .serving import READY_WITHIN_S, served
+from benchmarks.serving import READY_WITHIN_S, served
 
 PORT = 8747
 CONNECTIONS = 4
@@ -35,9 +35,11 @@ def fill(people: int) -> tuple[str, list[str]]:
     from django.utils import timezone
 
     from certification.models import Certificate, Scope
-    from certification.services import api_tokens, schemes, standing
-    from training.models import Person, Site, VisionTest
-    from training.services.sign_ins import NewSite, make_administrator
+    from certification.services import schemes, standing
+    from interfaces.services import api_tokens
+    from people.models import Person, Site
+    from people.services.sign_ins import NewSite, make_administrator
+    from training.models import VisionTest
 
     call_command("migrate", verbosity=0)
     now = timezone.now()

@@ -7,8 +7,8 @@ from django.views.decorators.csrf import csrf_exempt
 
 application = get_wsgi_application()
 
-from certification.views.api import SiteToken  # noqa: E402 - once the apps are there
-from training.models import Person  # noqa: E402
+from interfaces.views.api import SiteToken  # noqa: E402 - once the apps are there
+from people.models import Person  # noqa: E402
 
 check_token = SiteToken()
 

@@ -26,7 +26,7 @@ from pathlib import Path
 from urllib.parse import urlencode, urlsplit, urlunsplit
 from uuid import uuid4
 
-from .serving import READY_WITHIN_S, served
+from benchmarks.serving import READY_WITHIN_S, served
 
 PORT = 8748
 CSRF = "c" * 32  # A cookie and a field that say the same, as the page has them.

@@ -31,7 +31,7 @@ from django.test.utils import CaptureQueriesContext  # isort: skip
 
 from certification.models import Certificate  # isort: skip
 from certification.services import events  # isort: skip
-from training.models import Person, User  # isort: skip
+from people.models import Person, User  # isort: skip
 from training.services import facts  # isort: skip
 
 PAGES = [

@@ -8,11 +8,11 @@ import numpy as np
 import polars as pl
 from django.core.management import call_command
 
+from audit.work_log.bundle_register import BundleRegister
+from audit.work_log.judging import Question
+from audit.work_log.spans import DAY_BITS, STANDINGS, Wanted
 from certification.models import Certificate, Scheme, SchemeRevision, Scope, StandingSpan
-from certification.work_log.bundle_register import BundleRegister
-from certification.work_log.judging import Question
-from certification.work_log.spans import DAY_BITS, STANDINGS, Wanted
-from training.models import Person, Site
+from people.models import Person, Site
 
 BATCH = 5_000
 AT = datetime(2026, 6, 30, tzinfo=UTC)

@@ -18,15 +18,11 @@ django.setup()
 from django.db import connection  # noqa: E402
 
 from certification.domain.standing import valid_through  # noqa: E402
-from certification.models import (  # noqa: E402
-    Certificate,
-    CertificateEvent,
-    Scheme,
-    SchemeRevision,
-    Scope,
-)
-from certification.services import standing  # noqa: E402
-from training.models import Person, PracticeRecord, Site, SiteRole, User, VisionTest  # noqa: E402
+from certification.models import Certificate, CertificateEvent, Scheme, SchemeRevision, Scope  # noqa: E402
+from certification.queries import standing_on_day as standing  # noqa: E402
+from certification.services import standing as certification_standing  # noqa: E402
+from people.models import Person, Site, SiteRole, User  # noqa: E402
+from training.models import PracticeRecord, VisionTest  # noqa: E402
 
 TODAY = datetime.now(UTC).date()
 SCOPES_EACH = 3
@@ -74,7 +70,7 @@ def build(name: str, people: int, certificates_each: int, practice_each: int) ->
         staff = _staff(sites)
         persons = _people(people, sites, draw)
         _facts(persons, certificates_each, practice_each, draw, staff)
-        standing.rebuild_all()
+        certification_standing.rebuild_all()
         with connection.cursor() as cursor:  # What each does by itself after a while.
             cursor.execute("VACUUM ANALYZE" if connection.vendor == "postgresql" else "ANALYZE")
 

@@ -31,17 +31,12 @@ django.setup()
 from django.db import connection, transaction  # noqa: E402
 from django.test.utils import setup_databases, teardown_databases  # noqa: E402
 
-from certification.models import (  # noqa: E402
-    Certificate,
-    Reminder,
-    SchemeRevision,
-    SiteSweep,
-    StandingEnd,
-    StandingSpan,
-)
-from certification.services import reminder_ledger, standing  # noqa: E402
+from certification.models import Certificate, SchemeRevision, StandingEnd, StandingSpan  # noqa: E402
+from certification.services import standing  # noqa: E402
+from people.models import Person, Site  # noqa: E402
+from reminders.models import Reminder, SiteSweep  # noqa: E402
+from reminders.services import ledger as reminder_ledger  # noqa: E402
 from tests.factories import make_revision, make_scope, make_site  # noqa: E402
-from training.models import Person, Site  # noqa: E402
 
 DAY = date(2026, 11, 25)  # a Wednesday
 NOW = datetime(2026, 11, 25, 5, 7, tzinfo=UTC)

@@ -6,30 +6,15 @@ suspended, revoked and so on by quality at that site, never by its holder. Unkno
 forbidden answer alike.
 """
 
-from collections.abc import Collection
-
-from django.db.models import F, Q, QuerySet
+from django.db.models import Q, QuerySet
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 
-from training import access as training_access
-from training.models import Person, Role, Site, User
-from training.models.people import PersonQuerySet
+from people import access as people_access
+from people.models import Person, Role, Site, User
+from people.models.people import PersonQuerySet
 
-from .models import (
-    ApiToken,
-    Certificate,
-    CertificateDocument,
-    Message,
-    Proposal,
-    Scope,
-    WebHook,
-    WebHookDelivery,
-    WorkLogCheck,
-)
-from .models.hooks import WebHookDeliveryQuerySet, WebHookQuerySet
-from .models.reminders import MessageQuerySet
-from .models.work_log import WorkLogCheckQuerySet
+from .models import Certificate, CertificateDocument, Proposal, Scope
 
 
 def certificates_readable_by(user: User) -> QuerySet[Certificate]:
@@ -73,7 +58,7 @@ def document_for_reader(user: User, number: str) -> CertificateDocument:
 
 def person_and_scope(user: User, employee_number: str, scope_code: str) -> tuple[Person, Scope]:
     """Somebody whose results the user may read, and a scope they could be certified for."""
-    person = training_access.person_with_results(user, employee_number)
+    person = people_access.person_with_results(user, employee_number)
     return person, get_object_or_404(Scope, code=scope_code)
 
 
@@ -81,7 +66,7 @@ def person_and_scope_for_standing(
     user: User, person_pk: int, scope_pk: int
 ) -> tuple[Person, Scope]:
     """Somebody whose standing the user may read, line leads included, and a scope."""
-    people = training_access.people_with_standing_for(user).select_related("site", "line_lead")
+    people = people_access.people_with_standing_for(user).select_related("site", "line_lead")
     return get_object_or_404(people, pk=person_pk), get_object_or_404(Scope, pk=scope_pk)
 
 
@@ -140,86 +125,3 @@ def sites_to_check_at(user: User) -> list[Site]:
     than yes or no, and that much about anybody at the site, so it is asked at the site.
     """
     return list(Site.objects.filter(pk__in=user.sites_as(*CHECKS)))
-
-
-def api_tokens_administered_by(user: User) -> QuerySet[ApiToken]:
-    """Tokens of programs at sites that the user administers, those in use first."""
-    return (
-        ApiToken.objects.filter(site__in=user.sites_as(Role.ADMINISTRATOR))
-        .select_related("site", "made_by__person")
-        .order_by(F("revoked_at").desc(nulls_first=True), "site__name", "name")
-    )
-
-
-def api_token_for_administrator(user: User, token_id: int) -> ApiToken:
-    return get_object_or_404(api_tokens_administered_by(user), pk=token_id)
-
-
-def sites_with_reminders_for(user: User) -> QuerySet[Site]:
-    """Sites where the user reads what reminders are to come."""
-    return Site.objects.filter(
-        pk__in=user.sites_as(Role.INSTRUCTOR, Role.QUALITY, Role.ADMINISTRATOR)
-    )
-
-
-def reads_kinds_of_ends(user: User, site: Site | int) -> bool:
-    """Whether the user may know that it is a vision test that ends, and not just that
-    somebody's standing does."""
-    return user.has_role(Role.INSTRUCTOR, Role.QUALITY, site=site)
-
-
-def messages_readable_by(user: User) -> MessageQuerySet:
-    """Mails of the sites where the user answers for them going out."""
-    return Message.objects.filter(site__in=user.sites_as(Role.QUALITY, Role.ADMINISTRATOR))
-
-
-def message_for_reader(user: User, message_id: int) -> Message:
-    return get_object_or_404(
-        messages_readable_by(user).select_related("site", "person"), pk=message_id
-    )
-
-
-def message_for_administrator(user: User, message_id: int) -> Message:
-    return get_object_or_404(
-        Message.objects.filter(site__in=user.sites_as(Role.ADMINISTRATOR)).select_related(
-            "site", "person"
-        ),
-        pk=message_id,
-    )
-
-
-def hooks_administered_by(user: User) -> WebHookQuerySet:
-    return WebHook.objects.filter(site__in=user.sites_as(Role.ADMINISTRATOR))
-
-
-def hook_for_administrator(user: User, hook_id: int) -> WebHook:
-    return get_object_or_404(hooks_administered_by(user), pk=hook_id)
-
-
-def deliveries_administered_by(user: User) -> WebHookDeliveryQuerySet:
-    return WebHookDelivery.objects.filter(hook__site__in=user.sites_as(Role.ADMINISTRATOR))
-
-
-def delivery_for_administrator(user: User, delivery_id: int) -> WebHookDelivery:
-    return get_object_or_404(
-        deliveries_administered_by(user).select_related("hook"), pk=delivery_id
-    )
-
-
-def work_log_checks_readable_by(user: User) -> WorkLogCheckQuerySet:
-    """Checks against people of the user's sites alone: findings tell how everybody stood."""
-    elsewhere = Site.objects.exclude(pk__in=user.sites_as(Role.QUALITY))
-    return WorkLogCheck.objects.exclude(sites__in=elsewhere)
-
-
-def work_log_check_for_quality(user: User, check_id: int) -> WorkLogCheck:
-    return get_object_or_404(
-        work_log_checks_readable_by(user).select_related("asked_by__person"), pk=check_id
-    )
-
-
-def names_of(user: User, numbers: Collection[str]) -> dict[str, str]:
-    """Names by employee number, of people whose results the user reads as quality."""
-    people = Person.objects.filter(site__in=user.sites_as(Role.QUALITY))
-    found = people.filter(employee_number__in=numbers)
-    return dict(found.values_list("employee_number", "full_name"))

@@ -9,32 +9,28 @@ class CertificationConfig(AppConfig):
     verbose_name = _("Certification")
 
     def ready(self) -> None:
-        from assessments import gates as assessments_gates
-        from records import verify
-        from training import gates as training_gates
-        from training import navigation
-
-        from . import protected, signs_of_life  # noqa: F401 - listens to Celery
-        from .services import (
-            elsewhere,
-            graders,
-            requirements,
-            schemes,
-            standing,
-            standing_changes,
-            work_log_checks,
-        )
+        from assessments import ports as assessments_ports
+        from certification import protected
+        from certification.queries import graders, requirements, schemes_in_force
+        from certification.services import elsewhere, standing, standing_changes
+        from people import ports as people_ports
+        from people.presenters import navigation
+        from records.queries import verification
+        from training import ports as training_ports
 
         protected.declare()
-        training_gates.on_facts_changed(standing.facts_changed)
-        training_gates.on_whereabouts_changed(standing_changes.note_person)
-        training_gates.register_scopes(schemes.scope_names)
-        assessments_gates.register_may_grade(graders.may_grade)
-        assessments_gates.register_rests_on(requirements.resting_on)
-        verify.register_files(elsewhere.documents_to_verify)
-        verify.register_files(work_log_checks.files_to_verify)
+        people_ports.on_whereabouts_changed(standing_changes.note_person)
+        training_ports.on_facts_changed(standing.facts_changed)
+        training_ports.register_scopes(schemes_in_force.scope_names)
+        assessments_ports.register_may_grade(graders.may_grade)
+        assessments_ports.register_rests_on(requirements.resting_on)
+        verification.register_files(elsewhere.documents_to_verify)
         staff = ["instructor", "quality", "line_lead"]
+        decide = ["instructor", "quality"]
         checks = [*staff, "kiosk"]
+        navigation.register(_("My card"), "certification:my_card", order=5, place="foot")
+        navigation.register(_("Bench"), "certification:bench", ["instructor"], order=10)
+        navigation.register(_("Register"), "certification:register", staff, order=40)
         navigation.register(
             _("Bench check"),
             "certification:bench_check",
@@ -42,36 +38,13 @@ class CertificationConfig(AppConfig):
             order=42,
             top_for=["line_lead", "kiosk"],
         )
-        navigation.register(_("Bench"), "certification:bench", ["instructor"], order=10)
-        navigation.register(_("Register"), "certification:register", staff, order=40)
-        navigation.register(
-            _("List for the wall"), "certification:wall_list", staff, order=43, place="foot"
-        )
         navigation.register(
             _("Months ahead"), "certification:months_ahead", staff, order=42, place="foot"
         )
-        navigation.register(_("My card"), "certification:my_card", order=5, place="foot")
         navigation.register(
-            _("Language and mails"), "certification:mail_choices", order=90, place="foot"
+            _("List for the wall"), "certification:wall_list", staff, order=43, place="foot"
         )
+        navigation.register(_("Proposals"), "certification:proposal_list", decide, order=45)
         navigation.register(
             _("Find"), "certification:find", ["instructor", "quality"], place="find"
         )
-        navigation.register(
-            _("Tokens of programs"),
-            "certification:api_token_list",
-            ["administrator"],
-            order=83,
-            place="foot",
-        )
-        decide = ["instructor", "quality"]
-        navigation.register(_("Proposals"), "certification:proposal_list", decide, order=45)
-        quality = ["quality"]
-        navigation.register(_("Work\u00a0log"), "certification:work_log", quality, order=42)
-        watch = ["instructor", "quality", "administrator"]
-        administers = ["administrator"]
-        navigation.register(
-            _("Web hooks"), "certification:hook_list", administers, order=82, place="foot"
-        )
-        navigation.register(_("Reminders"), "certification:reminders", watch, order=75)
-        navigation.register(_("Health"), "certification:health", ["administrator"], order=90)

@@ -1,12 +1,10 @@
 """The refusals this app can give, worded for the person who reads them."""
 
+from records.exceptions import Refusal
 
-class CertificationError(Exception):
+
+class CertificationError(Refusal):
     """Something about certificates or standing that cannot be done as asked."""
-
-
-class CannotRead(CertificationError):
-    """A file or folder holds nothing that can be read as what it should be."""
 
 
 class RequirementsNotMet(CertificationError):
@@ -27,15 +25,3 @@ class NothingToStop(CertificationError):
 
 class AlreadyDecided(CertificationError):
     """Somebody decided the proposal first."""
-
-
-class BundleRefused(CertificationError):
-    """The bundle has rows that cannot be taken in, so none was."""
-
-
-class CannotCheck(CertificationError):
-    """The file is none that a work-log check takes."""
-
-
-class CannotSendAgain(CertificationError):
-    """The message was sent, withdrawn or is being tried, so there is nothing to repeat."""

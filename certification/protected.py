@@ -1,6 +1,6 @@
 """What the database refuses about schemes, certificates and their events."""
 
-from records import append_only
+from records.models import append_only
 
 FIGURES = (
     "id",

@@ -8,4 +8,4 @@ class ConfigConfig(AppConfig):
 
     def ready(self) -> None:
         # Makes our Celery application the one that tasks are sent through.
-        from config import celery  # noqa: F401
+        from . import celery  # noqa: F401

@@ -10,7 +10,7 @@ from celery import Celery
 from celery.schedules import crontab
 from django.conf import settings
 
-from config import broker
+from operations.backends import folder_queue as broker
 
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
 
@@ -42,40 +42,40 @@ app.conf.update(
     beat_schedule_filename=str(settings.DATA_DIR / "beat-schedule"),
     beat_schedule={
         "sweep reminders": {
-            "task": "certification.tasks.sweep_reminders",
+            "task": "reminders.sweep",
             "schedule": crontab(minute="7"),
         },
         "send due messages": {
-            "task": "certification.tasks.send_due_messages",
+            "task": "reminders.send",
             "schedule": crontab(),
             "options": {"expires": 50},
         },
         "work out registers as they were known": {
-            "task": "certification.tasks.work_out_known_registers",
+            "task": "known_registers.work_out",
             "schedule": crontab(),
             "options": {"expires": 50},
         },
         "throw away old registers as they were known": {
-            "task": "certification.tasks.throw_away_old_known_registers",
+            "task": "known_registers.throw_away_old",
             "schedule": crontab(minute="20", hour="2"),
         },
         "tell web hooks": {
-            "task": "certification.tasks.tell_web_hooks",
+            "task": "web_hooks.send",
             "schedule": crontab(),
             "options": {"expires": 50},
         },
         "check work logs": {
-            "task": "certification.tasks.check_work_logs",
+            "task": "work_logs.check_due",
             "schedule": crontab(),
             "options": {"expires": 50},
         },
         "make missing renditions": {
-            "task": "assessments.tasks.make_missing_renditions",
+            "task": "photographs.make_missing_renditions",
             "schedule": crontab(),
             "options": {"expires": 50},
         },
         "make missing renditions of all photographs": {
-            "task": "assessments.tasks.make_missing_renditions",
+            "task": "photographs.make_missing_renditions",
             "schedule": crontab(minute="40", hour="2"),
             "kwargs": {"everywhere": True},
         },

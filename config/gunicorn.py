@@ -5,7 +5,7 @@ count of failed sign-ins then needs no cache server. With PostgreSQL and `CACHE_
 `WEB_WORKERS` to about twice the number of cores.
 """
 
-from config import env
+from . import env
 
 wsgi_app = "config.wsgi:application"
 bind = env.text("BIND", "127.0.0.1:8000", about="Address and port that the web process listens on.")

@@ -6,7 +6,7 @@ from urllib.parse import urlsplit
 import environ
 from django.core.exceptions import ImproperlyConfigured
 
-from config import env
+from . import env
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = env.folder(
@@ -84,9 +84,15 @@ SESSION_EXPIRE_AT_BROWSER_CLOSE = True
 
 INSTALLED_APPS = [
     "config.apps.ConfigConfig",
+    "demo.apps.DemoConfig",
+    "operations.apps.OperationsConfig",
+    "interfaces.apps.InterfacesConfig",
+    "audit.apps.AuditConfig",
+    "reminders.apps.RemindersConfig",
     "certification.apps.CertificationConfig",
     "assessments.apps.AssessmentsConfig",
     "training.apps.TrainingConfig",
+    "people.apps.PeopleConfig",
     "records.apps.RecordsConfig",
     "django.contrib.admin",
     "django.contrib.auth",
@@ -109,16 +115,16 @@ MIDDLEWARE = [
     "config.middleware.programs_bring_no_cookies",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "config.middleware.idle_time",
-    "training.languages.site_language",
+    "people.middleware.languages.site_language",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "allauth.account.middleware.AccountMiddleware",
-    "training.languages.sign_in_language",
-    "training.tablets.shared_tablets",
-    "training.middleware.own_password_first",
-    "training.middleware.kiosk_checks_only",
+    "people.middleware.languages.sign_in_language",
+    "people.middleware.tablets.shared_tablets",
+    "people.middleware.sign_ins.own_password_first",
+    "people.middleware.sign_ins.kiosk_checks_only",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
 ]
@@ -134,7 +140,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
-                "training.navigation.navigation",
+                "people.presenters.navigation.navigation",
             ]
         },
     }
@@ -216,7 +222,7 @@ PHOTO_MAX_PIXELS_SEVERAL_SCANS = 25_000_000
 
 # Sign-in
 
-AUTH_USER_MODEL = "training.User"
+AUTH_USER_MODEL = "people.User"
 AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
 PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.Argon2PasswordHasher",
@@ -236,7 +242,7 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "/"
-ACCOUNT_ADAPTER = "training.adapters.AccountAdapter"
+ACCOUNT_ADAPTER = "people.views.adapters.AccountAdapter"
 ACCOUNT_LOGIN_METHODS = {"username", "email"}
 ACCOUNT_USER_MODEL_USERNAME_FIELD = "employee_number"
 ACCOUNT_SIGNUP_FIELDS = ["username*", "email", "password1*", "password2*"]
@@ -249,7 +255,7 @@ ALLAUTH_TRUSTED_PROXY_COUNT = TRUSTED_PROXIES
 # Language and time
 
 LANGUAGE_CODE = "en"
-# Each by its own name. What is translated is shown in its reader's (training.languages).
+# Each by its own name. What is translated is shown in its reader's (people.middleware.languages).
 LANGUAGES = [("en", "English"), ("de", "Deutsch")]
 LOCALE_PATHS = [BASE_DIR / "locale"]
 USE_I18N = True
@@ -273,7 +279,7 @@ OUTBOX_DIR = DATA_DIR / "outbox"
 if _email_url:
     vars().update(environ.Env.email_url_config(_email_url))
 else:
-    EMAIL_BACKEND = "config.outbox.FolderBackend"
+    EMAIL_BACKEND = "operations.backends.mail_folder.FolderBackend"
 EMAIL_TIMEOUT = 30
 
 # Web hooks

@@ -8,9 +8,14 @@ from django.urls import include, path
 admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]
 
 urlpatterns = [
+    path("", include("operations.urls")),
+    path("", include("interfaces.urls")),
+    path("", include("audit.urls")),
+    path("", include("reminders.urls")),
     path("", include("certification.urls")),
     path("", include("assessments.urls")),
     path("", include("training.urls")),
+    path("", include("people.urls")),
     path("account/", include("allauth.account.urls")),
     path("admin/", admin.site.urls),
 ]

@@ -11,7 +11,8 @@ class RecordsConfig(AppConfig):
     verbose_name = _("Records")
 
     def ready(self) -> None:
-        from . import append_only, protected
+        from . import protected
+        from .models import append_only
 
         protected.declare()
         connection_created.connect(append_only.make_replace_fire_triggers)

@@ -1,7 +1,14 @@
 """The refusals this app can give, worded for the person who reads them."""
 
 
-class RecordsError(Exception):
+class Refusal(Exception):
+    """Something that cannot be done as asked; its text says why, and what to do.
+
+    The base error of every app derives from it.
+    """
+
+
+class RecordsError(Refusal):
     """Something asked of the records that they cannot do."""
 
 

@@ -1,7 +1,7 @@
 """What the database refuses about this app's own tables."""
 
-from . import append_only
 from .domain.chain import BEFORE_THE_FIRST
+from .models import append_only
 
 FOLLOWS_THE_LAST_ENTRY = (
     f"(NEW.number = 1 AND NEW.previous_hash = '{BEFORE_THE_FIRST}') OR EXISTS ("

@@ -13,18 +13,15 @@ from django.test import Client
 
 from assessments.models import Criterion, Grading
 from assessments.services import measuring, photos
-from certification.models import (
-    ApiToken,
-    CertificateDocument,
-    CertificateEvent,
-    Message,
-    Proposal,
-    WebHook,
-    WebHookDelivery,
-    WorkLogCheck,
-)
-from certification.services import calendars, work_log_checks
-from records import services as records
+from audit.models import WorkLogCheck
+from audit.services import work_log_checks
+from certification.models import CertificateDocument, CertificateEvent, Proposal
+from interfaces.models import ApiToken, WebHook, WebHookDelivery
+from people.models import Person, Site, Stamp, User
+from people.services import tablets
+from records.services import trail as records
+from reminders.models import Message
+from reminders.services import calendars
 from tests.assessments import pictures
 from tests.factories import (
     NOW,
@@ -45,15 +42,10 @@ from training.models import (
     Course,
     CourseRevision,
     JointType,
-    Person,
     PracticeRecord,
-    Site,
-    Stamp,
     Tool,
-    User,
     VisionTest,
 )
-from training.services import tablets
 
 READERS = (
     "anonymous",

@@ -12,7 +12,7 @@ from django.db import connection, connections
 from django.test import TransactionTestCase
 
 from config.middleware import this_minute
-from records import append_only
+from records.models import append_only
 
 HERE = Path(__file__).parent
 

@@ -25,8 +25,10 @@ from certification.models import (
     SchemeRevision,
     Scope,
 )
-from certification.services import standing
-from records import services as records
+from certification.queries import standing_on_day as standing
+from certification.services import standing as certification_standing
+from people.models import Person, Role, Site, SiteRole, User
+from records.services import trail as records
 from training.models import (
     ClassSession,
     Course,
@@ -34,14 +36,9 @@ from training.models import (
     Enrolment,
     Exercise,
     JointType,
-    Person,
     Position,
-    Role,
-    Site,
-    SiteRole,
     Stage,
     Tool,
-    User,
 )
 
 NOW = datetime(2026, 11, 25, 12, 50, tzinfo=UTC)
@@ -372,5 +369,5 @@ def make_certificate(
             **fields,
         }
     )
-    standing.rebuild_spans(person, scope)
+    certification_standing.rebuild_spans(person, scope)
     return certificate

@@ -102,7 +102,7 @@ TABLE: dict[str, Row] = {
     "certification:register_as_known": act(
         QUALITY, others=NO, asked={"day": "2026-05-03", "known_at": "2026-05-10"}
     ),
-    "certification:who_was_that": page(QUALITY, others=NO, asked={"q": "47 2026-05-03"}),
+    "audit:who_was_that": page(QUALITY, others=NO, asked={"q": "47 2026-05-03"}),
     "certification:person_standing": page(READS | {"lead", "administrator"}, "person"),
     "certification:wall_list": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:months_ahead": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
@@ -117,8 +117,8 @@ TABLE: dict[str, Row] = {
     "certification:api-v1:standing": page((), others=NO_TOKEN),
     "certification:api-v1:standings": act((), others=NO_TOKEN),
     "certification:api-v1:changes": page((), others=NO_TOKEN),
-    "certification:api_token_list": form(ADMINISTRATORS, others=NO),
-    "certification:api_token_revoke": act({"administrator"}, "api_token"),
+    "interfaces:api_token_list": form(ADMINISTRATORS, others=NO),
+    "interfaces:api_token_revoke": act({"administrator"}, "api_token"),
     # Certificates: read by whose they are, acted on by quality and never one's own
     "certification:certificate_detail": page(READS, "certificate"),
     "certification:certificate_document": page(READS, "certificate"),
@@ -133,46 +133,46 @@ TABLE: dict[str, Row] = {
     "certification:proposal_issue": act(TEACHES | AUDITS, "proposal"),
     "certification:proposal_decline": act(TEACHES | AUDITS, "proposal"),
     # The calendar of what ends: its address is one's own, and all that a calendar program has
-    "certification:calendar_address": form(EVERYBODY),
-    "certification:calendar_stop": act(EVERYBODY),
-    "certification:calendar_feed": page(PEOPLE, "calendar"),
-    "certification:mail_choices": form(EVERYBODY),
+    "reminders:calendar_address": form(EVERYBODY),
+    "reminders:calendar_stop": act(EVERYBODY),
+    "reminders:calendar_feed": page(PEOPLE, "calendar"),
+    "reminders:mail_choices": form(EVERYBODY),
     # Web hooks: what other systems are told, for whoever administers the site
-    "certification:hook_list": page(ADMINISTRATORS, others=NO),
-    "certification:hook_new": form(ADMINISTRATORS, others=NO),
-    "certification:hook_stop": act(
+    "interfaces:hook_list": page(ADMINISTRATORS, others=NO),
+    "interfaces:hook_new": form(ADMINISTRATORS, others=NO),
+    "interfaces:hook_stop": act(
         {"administrator"}, "hook", others=NO, elsewhere={"administrator_there"}
     ),
-    "certification:hook_deliveries": page(ADMINISTRATORS, others=NO),
-    "certification:hook_delivery_send_again": act(
+    "interfaces:hook_deliveries": page(ADMINISTRATORS, others=NO),
+    "interfaces:hook_delivery_send_again": act(
         {"administrator"}, "delivery", others=NO, elsewhere={"administrator_there"}
     ),
     # Work-log checks: of quality at every site whose people were held against the log
-    "certification:work_log": form(QUALITY, others=NO),
-    "certification:work_log_example": page(QUALITY, others=NO),
-    "certification:work_log_check": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
-    "certification:work_log_csv": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
-    "certification:work_log_xlsx": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
-    "certification:work_log_problems": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
+    "audit:work_log": form(QUALITY, others=NO),
+    "audit:work_log_example": page(QUALITY, others=NO),
+    "audit:work_log_check": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
+    "audit:work_log_csv": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
+    "audit:work_log_xlsx": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
+    "audit:work_log_problems": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
     # Reminders: seen coming by whoever teaches, audits or administers; mails not by instructors
-    "certification:reminders": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
-    "certification:reminders_printed_list": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
-    "certification:reminders_outbox": page(QUALITY | ADMINISTRATORS, others=NO),
-    "certification:reminder_message": page(
+    "reminders:reminders": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
+    "reminders:reminders_printed_list": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
+    "reminders:reminders_outbox": page(QUALITY | ADMINISTRATORS, others=NO),
+    "reminders:reminder_message": page(
         AUDITS | {"own_quality", "administrator"},
         "message",
         others=NO,
         elsewhere={"quality_there", "administrator_there"},
     ),
-    "certification:reminder_message_send_again": act(
+    "reminders:reminder_message_send_again": act(
         {"administrator"},
         "message",
         others=NO,
         elsewhere={"quality", "quality_there", "own_quality", "administrator_there"},
     ),
     # Health: a page for administrators; which part works, for whoever asks
-    "certification:health": page(ADMINISTRATORS, others=NO),
-    "certification:health_check": page(PEOPLE),
+    "operations:health": page(ADMINISTRATORS, others=NO),
+    "operations:health_check": page(PEOPLE),
     # Boards: read by whose they are, judged by instructors and never one's own
     "assessments:board_list": page(EVERYBODY),
     "assessments:board_new": form(INSTRUCTORS, others=NO),
@@ -248,19 +248,19 @@ TABLE: dict[str, Row] = {
         asked={"board": "board", "key": "0d8a9d3e-2f0c-4f6e-9d4e-5a8f7f8c0b11"},
     ),
     # People: who somebody is, what is written down about them, how they sign in
-    "training:person_list": page(LEADS | INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
-    "training:person_new": form(INSTRUCTORS | ADMINISTRATORS, others=NO),
-    "training:person_detail": page(READS | {"lead", "administrator"}, "person"),
-    "training:person_edit": form(TEACHES | {"administrator"}, "person"),
+    "people:person_list": page(LEADS | INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
+    "people:person_new": form(INSTRUCTORS | ADMINISTRATORS, others=NO),
+    "people:person_detail": page(READS | {"lead", "administrator"}, "person"),
+    "people:person_edit": form(TEACHES | {"administrator"}, "person"),
     "training:vision_test_new": form(TEACHES | AUDITS, "person"),
     "training:vision_test_withdraw": form(TEACHES | AUDITS, "person", "vision_test"),
     "training:practice_new": form(TEACHES | AUDITS, "person"),
     "training:practice_withdraw": form(TEACHES | AUDITS, "person", "practice"),
-    "training:stamp_issue": form(AUDITS | {"own_quality", "administrator"}, "person"),
-    "training:stamp_return": form(AUDITS | {"own_quality", "administrator"}, "person", "stamp"),
-    "training:person_sign_in": form({"administrator"}, "person"),
-    "training:sign_in_password": act({"administrator"}, "person"),
-    "training:sign_in_switch": act({"administrator"}, "person"),
+    "people:stamp_issue": form(AUDITS | {"own_quality", "administrator"}, "person"),
+    "people:stamp_return": form(AUDITS | {"own_quality", "administrator"}, "person", "stamp"),
+    "people:person_sign_in": form({"administrator"}, "person"),
+    "people:sign_in_password": act({"administrator"}, "person"),
+    "people:sign_in_switch": act({"administrator"}, "person"),
     # Tools
     "training:tool_list": page(INSTRUCTORS | QUALITY, others=NO),
     "training:tool_new": form(INSTRUCTORS, others=NO),
@@ -269,22 +269,22 @@ TABLE: dict[str, Row] = {
     "training:calibration_new": act(TEACHES | {"own_instructor"}, "tool"),
     "training:tool_retire": act(TEACHES | {"own_instructor"}, "tool"),
     # Sites: set up by whoever administers them
-    "training:site_list": page(ADMINISTRATORS, others=NO),
-    "training:site_new": form(ADMINISTRATORS, others=NO),
-    "training:site_edit": form({"administrator"}, "site"),
+    "people:site_list": page(ADMINISTRATORS, others=NO),
+    "people:site_new": form(ADMINISTRATORS, others=NO),
+    "people:site_edit": form({"administrator"}, "site"),
     # Kiosks: made and shut by whoever administers the site
-    "training:kiosk_list": form(ADMINISTRATORS, others=NO),
-    "training:kiosk_password": act({"administrator"}, "a_kiosk"),
-    "training:kiosk_switch": act({"administrator"}, "a_kiosk"),
+    "people:kiosk_list": form(ADMINISTRATORS, others=NO),
+    "people:kiosk_password": act({"administrator"}, "a_kiosk"),
+    "people:kiosk_switch": act({"administrator"}, "a_kiosk"),
     # Shared tablets: declared by who teaches or administers; their own pages on a tablet alone
-    "training:tablet_list": form(INSTRUCTORS | ADMINISTRATORS, others=NO),
-    "training:tablet_revoke": act(TEACHES | {"own_instructor", "administrator"}, "a_tablet"),
-    "training:tablet": page(()),
-    "training:tablet_open": act(()),
-    "training:tablet_full": form(()),
-    "training:tablet_lock": act(()),
-    "training:tablet_awake": page(()),
-    "training:pin": form(EVERYBODY),
+    "people:tablet_list": form(INSTRUCTORS | ADMINISTRATORS, others=NO),
+    "people:tablet_revoke": act(TEACHES | {"own_instructor", "administrator"}, "a_tablet"),
+    "people:tablet": page(()),
+    "people:tablet_open": act(()),
+    "people:tablet_full": form(()),
+    "people:tablet_lock": act(()),
+    "people:tablet_awake": page(()),
+    "people:pin": form(EVERYBODY),
     # Signing in is for strangers; what is one's own is not
     "account_login": page(READERS),
     "account_inactive": page(PEOPLE),
@@ -482,18 +482,18 @@ LISTS: dict[str, tuple[str, frozenset[str]]] = {
     "certification:register": ("certificate", HERE_READS | {"lead"}),
     "certification:register_csv": ("certificate", HERE_READS | {"lead"}),
     "certification:proposal_list": ("person", HERE_READS),
-    "certification:reminders_outbox": (
+    "reminders:reminders_outbox": (
         "message",
         frozenset({"quality", "own_quality", "administrator"}),
     ),
     "certification:my_card": ("certificate", frozenset({"owner"})),
-    "certification:work_log": ("work_log_check", AUDITS_HERE),
-    "training:person_list": ("person", HERE_READS | {"lead", "administrator"}),
+    "audit:work_log": ("work_log_check", AUDITS_HERE),
+    "people:person_list": ("person", HERE_READS | {"lead", "administrator"}),
     "training:class_list": ("session", HERE_READS),
     "training:tool_list": ("tool", HERE_READS),
-    "training:site_list": ("site", frozenset({"administrator"})),
-    "training:kiosk_list": ("a_kiosk", frozenset({"administrator"})),
-    "certification:api_token_list": ("api_token", frozenset({"administrator"})),
+    "people:site_list": ("site", frozenset({"administrator"})),
+    "people:kiosk_list": ("a_kiosk", frozenset({"administrator"})),
+    "interfaces:api_token_list": ("api_token", frozenset({"administrator"})),
 }
 
 

@@ -13,6 +13,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
+from people.middleware import tablets
+from people.models import TabletUse, User
+from people.services import tablets as services
 from records.models import TrailEntry
 from tests.access_scenario import Scenario, build, put_back
 from tests.factories import NOW, PASSWORD
@@ -24,15 +27,12 @@ from tests.test_access_table import (
     addresses_of_django,
     asked,
 )
-from training import tablets
-from training.models import TabletUse, User
-from training.services import tablets as services
 
 pytestmark = pytest.mark.django_db
 
 WRITES = ("POST", "PUT", "PATCH", "DELETE")
-MAY_SEND = {"training:tablet_open", "training:tablet_full", "training:tablet_lock"}
-OPEN_WHEN_LOCKED = {"training:tablet", "training:tablet_open", "training:tablet_full"}
+MAY_SEND = {"people:tablet_open", "people:tablet_full", "people:tablet_lock"}
+OPEN_WHEN_LOCKED = {"people:tablet", "people:tablet_open", "people:tablet_full"}
 SIGN_OUT = "account_logout"
 OF_PROGRAMS = "certification:api-v1:"  # Where no cookie is looked at.
 SENTENCE = "Sign in fully with your password"
@@ -118,14 +118,14 @@ def test_looking_reads_what_that_person_reads(scenario):
         for name in ("assessments:board_detail", "assessments:board_result"):
             assert client.get(reverse(name, args=[board.number])).status_code == 200
         assert client.get(reverse("certification:register")).status_code == 200
-        assert client.get(reverse("certification:who_was_that")).status_code == 403
+        assert client.get(reverse("audit:who_was_that")).status_code == 403
 
 
 WRITTEN_BY_READING = (
     "django_session",  # When somebody was last there.
-    "training_tabletuse",  # The same, at a shared tablet.
+    "people_tabletuse",  # The same, at a shared tablet.
     "assessments_rendition",  # A smaller size of a photograph, made again at need.
-    "certification_calendarfeed",  # The day a calendar was last read, by whoever has its address.
+    "reminders_calendarfeed",  # The day a calendar was last read, by whoever has its address.
 )
 
 
@@ -152,7 +152,7 @@ def test_no_address_writes_anything_by_being_read(scenario, reader):
 def test_locked_tablet_answers_every_address_with_the_lock(scenario, looking):
     with put_back():
         client = on_tablet(scenario, "instructor", looking=looking, locked=True)
-        lock = reverse("training:tablet")
+        lock = reverse("people:tablet")
         for name, url, data in every_address(scenario, "instructor"):
             if name in OPEN_WHEN_LOCKED or name == SIGN_OUT:
                 continue
@@ -185,17 +185,17 @@ def test_sign_in_of_nobody_that_is_no_kiosk_locks_at_every_address(scenario):
     with put_back():
         scenario.users["root"] = User.objects.create_superuser("root", PASSWORD)
         client = on_tablet(scenario, "root")
-        lock = reverse("training:tablet")
+        lock = reverse("people:tablet")
         assert client.get("/admin/").status_code == 200
-        assert "tablet-bar" in client.get(reverse("training:pin")).text
+        assert "tablet-bar" in client.get(reverse("people:pin")).text
         idle(client, 10_000)
         for name, url, data in every_address(scenario, "instructor"):
             if name not in OPEN_WHEN_LOCKED and name != SIGN_OUT:
                 response = client.get(url, data)
                 assert (response.status_code, response.url.split("?")[0]) == (302, lock), name
         assert "Locked" in client.get(lock).text
-        full = reverse("training:tablet_full")
+        full = reverse("people:tablet_full")
         assert client.post(full, {"password": PASSWORD}).status_code == 302
         assert client.get("/admin/").status_code == 200
-        assert client.post(reverse("training:tablet_lock")).status_code == 302
+        assert client.post(reverse("people:tablet_lock")).status_code == 302
         assert client.get("/admin/").status_code == 302

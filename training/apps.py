@@ -1,3 +1,5 @@
+"""Starts training: what the database refuses, its pages, and what people's pages show of it."""
+
 from django.apps import AppConfig
 from django.utils.translation import gettext_lazy as _
 
@@ -6,21 +8,15 @@ class TrainingConfig(AppConfig):
     name = "training"
 
     def ready(self) -> None:
-        from . import navigation, protected
+        from people import ports as people_ports
+        from people.presenters import navigation
+        from training import protected
+        from training.presenters.person_record import person_record
 
         protected.declare()
-        staff = ["line_lead", "instructor", "quality", "administrator"]
+        people_ports.register_person_record(person_record)
         readers = ["instructor", "quality"]
-        navigation.register(_("People"), "training:person_list", staff, order=30)
         navigation.register(_("Classes"), "training:class_list", readers, order=35)
         navigation.register(_("Exercises"), "training:exercise_list", order=60)
         navigation.register(_("Courses"), "training:course_list", order=65, place="foot")
-        administers = ["administrator"]
-        navigation.register(_("Kiosks"), "training:kiosk_list", administers, order=82, place="foot")
-        keeps = ["instructor", "administrator"]
-        navigation.register(
-            _("Shared tablets"), "training:tablet_list", keeps, order=81, place="foot"
-        )
-        navigation.register(_("Badge and PIN"), "training:pin", order=94, place="foot")
-        navigation.register(_("Sites"), "training:site_list", administers, order=80)
         navigation.register(_("Tools"), "training:tool_list", readers, order=85, place="foot")

@@ -1,6 +1,6 @@
 """What the database refuses about facts that standing rests on."""
 
-from records import append_only
+from records.models import append_only
 
 WITHDRAW_INSTEAD = "is append-only: withdraw it, and enter the right one"
 

@@ -14,7 +14,14 @@ from .cups_and_holes import IN_CUPS, IN_HOLES
 from .formed import FORMED
 from .prepared import PREPARED
 from .soldered import ON_ANY_JOINT, ON_TERMINALS
-from .sources import ALLOYS, LEAD_FREE, MEMORY, NASA_SOLDERING, PICTORIAL, TIN_LEAD
+from .sources import (
+    ALLOYS,
+    LEAD_FREE,
+    MEMORY,
+    NASA_SOLDERING,
+    PICTORIAL,
+    TIN_LEAD,
+)
 
 __all__ = ["ALLOYS", "LEAD_FREE", "REVISIONS", "REVISION_1", "REVISION_2", "TIN_LEAD"]
 

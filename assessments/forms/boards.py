@@ -10,7 +10,8 @@ from django.utils.translation import gettext_lazy as _
 
 from assessments.models import Board, DestructiveCheck
 from assessments.services.boards import DEFAULT_ALLOY
-from training.models import ClassSession, Exercise, Person, Tool
+from people.models import Person
+from training.models import ClassSession, Exercise, Tool
 
 STATES = [
     ("", _("all")),

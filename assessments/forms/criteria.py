@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from assessments.models import Criterion
 from assessments.services.criteria import EDITABLE, TEXTS
-from training.forms.fields import helper
+from people.forms.fields import helper
 
 FEW_LINES = forms.Textarea(attrs={"rows": 3})
 

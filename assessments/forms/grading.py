@@ -9,7 +9,8 @@ from django.utils.translation import gettext_lazy as _
 
 from assessments.models import Judgement, Photo
 from assessments.services.refusals import Circumstances
-from training.models import Site, Tool
+from people.models import Site
+from training.models import Tool
 
 
 class SeenForm(forms.Form):

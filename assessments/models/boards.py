@@ -8,8 +8,9 @@ from django.db.models import Count, Exists, OuterRef, Q, QuerySet, Subquery
 from django.db.models.functions import Coalesce, Upper
 from django.utils.translation import gettext_lazy as _
 
+from people.models import Person, Site
 from records.models import Recorded
-from training.models import ClassSession, Exercise, Person, Position, Site, Tool
+from training.models import ClassSession, Exercise, Position, Tool
 
 
 def sent_back() -> QuerySet["Rework"]:

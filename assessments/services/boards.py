@@ -9,9 +9,10 @@ from django.utils.translation import gettext as _
 
 from assessments.exceptions import CannotChangeBoard, CannotMakeBoards
 from assessments.models import Board, DestructiveCheck, Joint, Rework
-from records import services as records
-from records.numbers import next_number
-from training.models import ClassSession, Exercise, Person, Role, Site, Tool, User
+from people.models import Person, Role, Site, User
+from records.services import trail as records
+from records.services.numbers import next_number
+from training.models import ClassSession, Exercise, Tool
 
 from .holding import hold
 

@@ -9,7 +9,8 @@ from django.utils.translation import gettext as _
 
 from assessments.exceptions import AssessmentError, StageNotReady
 from assessments.models import Board, Criterion, Grading, Joint, Judgement, StageSigning
-from training.models import Stage, User
+from people.models import User
+from training.models import Stage
 
 from . import grading, outcomes
 from .acts import undo, was_done

@@ -14,8 +14,8 @@ from django.utils.translation import ngettext
 from assessments.content import CriteriaSetContent, CriterionContent
 from assessments.exceptions import CannotChangeCriteria
 from assessments.models import CriteriaSet, Criterion
-from records import services as records
-from training.models import Installation, User
+from people.models import Installation, User
+from records.services import trail as records
 
 EDITABLE = ("low", "high", "severity", "demerits", "document", "clause", "source_note")
 TEXTS = ("title", "text", "reject", "advice")

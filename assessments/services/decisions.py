@@ -9,8 +9,8 @@ from django.utils.translation import gettext as _
 
 from assessments.exceptions import AssessmentError, MayNotGrade, StageNotReady
 from assessments.models import Board, Grading, Judgement, Photo, StageSigning
-from records import services as records
-from training.models import User
+from people.models import User
+from records.services import trail as records
 
 from . import outcomes, sheets, turns
 from .grading import refuse_unless_may_grade
@@ -62,7 +62,7 @@ def decide(
     decisions : mapping of place to Decided
         One for each place of `to_decide`, and for no other.
     proof : str
-        What `training.proof.prove_identity` returned for this act. It signs the whole list,
+        What `people.services.proof.prove_identity` returned for this act. It signs the whole list,
         which was shown in full.
 
     Raises

@@ -7,7 +7,7 @@ from uuid import UUID
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from assessments import gates
+from assessments import ports as gates
 from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade, StageNotReady
 from assessments.models import (
     Board,
@@ -21,8 +21,9 @@ from assessments.models import (
     StageSigning,
     UndoStep,
 )
-from records import services as records
-from training.models import Stage, User
+from people.models import User
+from records.services import trail as records
+from training.models import Stage
 
 from . import outcomes, requests, sheets, turns
 from .acts import remembered, undo, was_done
@@ -325,7 +326,7 @@ def sign_stage(
     Parameters
     ----------
     proof : str
-        What `training.proof.prove_identity` returned for this act.
+        What `people.services.proof.prove_identity` returned for this act.
 
     Raises
     ------

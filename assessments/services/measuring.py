@@ -23,12 +23,12 @@ from assessments.domain.geometry import (
 from assessments.domain.marks_drawn import Drawn, drawn
 from assessments.domain.verdict import Verdict, verdict
 from assessments.exceptions import CannotMeasure
-from assessments.marked import draw_marks
+from assessments.imaging.drawn_marks import draw_marks
 from assessments.models import Criterion, Joint, Measurement, Photo, Rendition
 from assessments.models.measuring import as_decimal
-from records import services as records
-from training.limit_line import figures, with_unit
-from training.models import User
+from people.models import User
+from people.presenters.limit_line import figures, with_unit
+from records.services import trail as records
 
 from .photos import open_rendition
 

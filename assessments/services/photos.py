@@ -20,15 +20,15 @@ from assessments import imaging
 from assessments.exceptions import NotAPhotograph, PhotoAlreadyThere, PhotoIsEvidence
 from assessments.models import Board, Joint, Photo, Rendition
 from assessments.models.photos import original_path
-from records import services as records
-from training.models import User
+from people.models import User
+from records.services import trail as records
 
 log = logging.getLogger(__name__)
 
 LONGEST_NAME = 200
 CHUNK_BYTES = 1 << 16
 CONTROL_CHARACTERS = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069]")
-MAKE_RENDITIONS = "assessments.tasks.make_renditions"
+MAKE_RENDITIONS = "photographs.make_renditions"
 
 
 def add_photo(

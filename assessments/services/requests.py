@@ -6,12 +6,12 @@ from django.conf import settings
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from assessments import gates
+from assessments import ports as gates
 from assessments.exceptions import CannotChangeBoard, MayNotGrade
 from assessments.models import Board, BoardOutcome, Grading, ReadingRequest, StageSigning
-from records import services as records
-from training.languages import speaking
-from training.models import Role, SiteRole, User
+from people.models import Role, SiteRole, User
+from people.queries.languages import speaking
+from records.services import trail as records
 
 from .holding import hold
 

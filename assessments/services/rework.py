@@ -6,12 +6,12 @@ from datetime import datetime
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from assessments import gates
+from assessments import ports as gates
 from assessments.domain import readings, scoring
 from assessments.exceptions import CannotChangeBoard
 from assessments.models import Board, Joint, Rework
-from records import services as records
-from training.models import User
+from people.models import User
+from records.services import trail as records
 
 from . import outcomes, turns
 from .grading import refuse_unless_may_grade

@@ -21,8 +21,17 @@ from django.db.models.functions import JSONObject
 from django.utils.translation import gettext as _
 
 from assessments.exceptions import AssessmentError
-from assessments.models import Board, Criterion, Grading, Joint, Judgement, Photo, UndoStep
-from training.models import Exercise, Position, User
+from assessments.models import (
+    Board,
+    Criterion,
+    Grading,
+    Joint,
+    Judgement,
+    Photo,
+    UndoStep,
+)
+from people.models import User
+from training.models import Exercise, Position
 
 from . import grading, refusals
 from .outcomes import WHOLE_BOARD

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade
 from assessments.models import Board, CriteriaSet, Grading, ReadingRequest
-from training.models import User
+from people.models import User
 
 from . import outcomes, sheets
 

@@ -6,7 +6,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from assessments.exceptions import AssessmentError
 from assessments.models import Board, Grading, Joint, StageSigning
-from training.models import User
+from people.models import User
 
 from . import decisions, sheets, turns
 

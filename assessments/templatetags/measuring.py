@@ -6,7 +6,7 @@ from django.utils.safestring import SafeString
 
 from assessments.models import Measurement
 from assessments.services.measuring import REMARKS, VERDICTS, drawn_of
-from training.limit_line import figures, with_unit
+from people.presenters.limit_line import figures, with_unit
 
 register = template.Library()
 

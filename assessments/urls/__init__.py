@@ -1,6 +1,14 @@
 """Addresses of this app, one module a subject."""
 
-from . import boards, class_day, criteria, grading, measuring, photos, readings
+from . import (
+    boards,
+    class_day,
+    criteria,
+    grading,
+    measuring,
+    photos,
+    readings,
+)
 
 app_name = "assessments"
 

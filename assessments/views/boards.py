@@ -18,7 +18,6 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from assessments import access
-from assessments.board_screen import board_lines, board_screen
 from assessments.exceptions import AssessmentError
 from assessments.forms.boards import (
     BoardFilterForm,
@@ -29,9 +28,11 @@ from assessments.forms.boards import (
 )
 from assessments.forms.photos import PhotosForm, joints_of
 from assessments.models import Board, Rendition
+from assessments.presenters.board_page import board_lines, board_screen
 from assessments.services import boards as services
-from training.access import UserRequest, role_required
-from training.models import ClassSession, Exercise, Person, Role, Site
+from people.access import UserRequest, role_required
+from people.models import Person, Role, Site
+from training.models import ClassSession, Exercise
 
 PAGE_SIZE = 50
 MOST_LABELS = 200

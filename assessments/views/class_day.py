@@ -17,9 +17,11 @@ from assessments.exceptions import AssessmentError
 from assessments.forms.class_day import PassForm, PositionForm, TakeBackForm
 from assessments.forms.grading import SeenForm
 from assessments.services import class_day as services
+from people import access as people_access
+from people.access import UserRequest, role_required
+from people.models import Role
 from training import access as training_access
-from training.access import UserRequest, role_required
-from training.models import ClassSession, Role, Stage
+from training.models import ClassSession, Stage
 
 PAGE = "assessments/class_day.html"
 INSIDE = "assessments/partials/class_day.html"
@@ -30,7 +32,7 @@ INSIDE = "assessments/partials/class_day.html"
 def class_day_today(request: UserRequest) -> HttpResponse:
     """The class that runs today; a choice where there are several, and what is next if none."""
     taught = training_access.sessions_taught_by(request.user).with_list_columns()
-    today = training_access.today_for(request.user)
+    today = people_access.today_for(request.user)
     running = list(taught.running_on(today).order_by("number"))
     own = [one for one in running if one.instructor_id == request.user.pk] or running
     if len(own) == 1:

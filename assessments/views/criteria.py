@@ -18,8 +18,9 @@ from assessments.exceptions import AssessmentError
 from assessments.forms.criteria import ConfirmForm, CriterionForm
 from assessments.models import CriteriaSet, Criterion
 from assessments.services import criteria as services
-from training.access import UserRequest, role_required
-from training.models import Exercise, Installation, JointType, Role, Stage
+from people.access import UserRequest, role_required
+from people.models import Installation, Role
+from training.models import Exercise, JointType, Stage
 
 DRAWINGS = {
     JointType.TURRET: "turret-wrap-top-accept",

@@ -24,13 +24,13 @@ from assessments.result_sheet import may_print
 from assessments.services import grading as services
 from assessments.services import outcomes, turns
 from assessments.templatetags.judging import verdict_name
+from people.access import UserRequest
+from people.exceptions import ProofRefused
+from people.middleware import tablets
+from people.middleware.languages import in_own_language
+from people.services.proof import prove_identity
 from training import access as training_access
-from training import tablets
-from training.access import UserRequest
-from training.exceptions import ProofRefused
-from training.languages import in_own_language
 from training.models import ClassSession, Stage, Tool
-from training.proof import prove_identity
 
 from . import sent
 from .sent import key_of, remember_seen, wants_json

@@ -13,14 +13,15 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from assessments import access, measuring_screen
+from assessments import access
 from assessments.desk import Desk
 from assessments.exceptions import AssessmentError, NotAPhotograph
 from assessments.forms.measuring import MeasuringForm
 from assessments.models import Criterion, Joint, Measurement, Photo
+from assessments.presenters import measuring_page as measuring_screen
 from assessments.screens import WHOLE_BOARD, reading_url
 from assessments.services import measuring as services
-from training.access import UserRequest
+from people.access import UserRequest
 
 from .sent import wants_json
 

@@ -22,7 +22,7 @@ from assessments.forms.photos import PhotosForm, PlaceForm, SortingForm, joints_
 from assessments.models import Board, Joint, Photo, Rendition
 from assessments.services import photo_sorting
 from assessments.services import photos as services
-from training.access import UserRequest
+from people.access import UserRequest
 
 from .boards import show_board
 from .sent import wants_json

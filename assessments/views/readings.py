@@ -8,16 +8,17 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from assessments import access, gates, result_screen
+from assessments import access, result_screen
+from assessments import ports as gates
 from assessments.domain.readings import reworks_left
 from assessments.exceptions import AssessmentError
 from assessments.forms.readings import AnotherReadingForm, DecisionForm, ReworkForm
 from assessments.services import decisions, outcomes, requests, rework
 from assessments.services.grading import refuse_unless_may_grade
-from training.access import UserRequest
-from training.exceptions import ProofRefused
-from training.languages import in_own_language
-from training.proof import prove_identity
+from people.access import UserRequest
+from people.exceptions import ProofRefused
+from people.middleware.languages import in_own_language
+from people.services.proof import prove_identity
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -16,7 +16,7 @@ from assessments.exceptions import AlreadySigned, AssessmentError
 from assessments.forms.grading import JudgementForm, SeenForm
 from assessments.models import UndoStep
 from assessments.services import sent
-from training.access import UserRequest
+from people.access import UserRequest
 
 
 def wants_json(request: UserRequest) -> bool:

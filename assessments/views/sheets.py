@@ -14,8 +14,8 @@ from assessments import access
 from assessments.exceptions import NothingToPrint
 from assessments.result_pdf import result_pdf, words
 from assessments.result_sheet import Sheet, result_sheet
-from training.access import UserRequest
-from training.languages import in_own_language
+from people.access import UserRequest
+from people.middleware.languages import in_own_language
 
 
 @require_safe

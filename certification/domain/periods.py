@@ -6,7 +6,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from .facts import CertificateFact, EventFact, EventKind, ExpiryRule, SchemeFigures
+from .facts import (
+    CertificateFact,
+    EventFact,
+    EventKind,
+    ExpiryRule,
+    SchemeFigures,
+)
 from .months import add_months, end_of_month
 
 

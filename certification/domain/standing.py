@@ -8,7 +8,16 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from datetime import date, datetime, timedelta
 
-from .answers import DECIDING, UNKNOWN_PERSON, Answer, End, EndKind, Rule, Span, Standing
+from .answers import (
+    DECIDING,
+    UNKNOWN_PERSON,
+    Answer,
+    End,
+    EndKind,
+    Rule,
+    Span,
+    Standing,
+)
 from .facts import (
     ALWAYS_KNOWN,
     CertificateFact,

@@ -11,8 +11,8 @@ from django.utils.translation import gettext_lazy as _
 
 from certification.models import SchemeRevision, Scope
 from certification.services.elsewhere import Document, Paper
-from training.forms.fields import DayInput, PasswordField, PersonField, helper
-from training.models.people import PersonQuerySet
+from people.forms.fields import DayInput, PasswordField, PersonField, helper
+from people.models.people import PersonQuerySet
 
 
 class ActForm(forms.Form):

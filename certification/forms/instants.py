@@ -10,8 +10,8 @@ from django.utils.dateparse import parse_date, parse_datetime
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
-from training.forms.fields import DayInput
-from training.models import Site
+from people.forms.fields import DayInput
+from people.models import Site
 
 A_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 

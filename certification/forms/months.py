@@ -7,8 +7,8 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from certification.models import Scope
-from certification.months_ahead import Asked, kinds_told
-from training.models import Person, Site, User
+from certification.presenters.months_ahead import Asked, kinds_told
+from people.models import Person, Site, User
 
 MONTHS = [(number, str(number)) for number in (3, 6, 12, 18, 24)]
 

@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from training.forms.fields import PasswordField, helper
+from people.forms.fields import PasswordField, helper
 
 
 class RestrictionField(forms.CharField):

@@ -12,11 +12,12 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext_lazy as _
 
-from certification.forms.instants import KnownAtField
 from certification.models import KnownRegister, Scope
-from certification.register import NOT_CURRENT, Asked, standings_told
-from training.forms.fields import DayInput
-from training.models import Person, Role, Site, User
+from certification.presenters.register import NOT_CURRENT, Asked, standings_told
+from people.forms.fields import DayInput
+from people.models import Person, Role, Site, User
+
+from .instants import KnownAtField
 
 STANDINGS = [
     ("", _("Any standing")),

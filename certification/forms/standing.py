@@ -7,9 +7,10 @@ from urllib.parse import urlencode
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from certification.forms.instants import KnownAtField
-from training.forms.fields import DayInput
-from training.models import Site
+from people.forms.fields import DayInput
+from people.models import Site
+
+from .instants import KnownAtField
 
 
 class StandingForm(forms.Form):

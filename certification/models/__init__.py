@@ -1,5 +1,3 @@
-from .api import ApiToken, StandingChange
-from .calendars import CalendarFeed
 from .certificates import (
     Certificate,
     CertificateDocument,
@@ -7,42 +5,26 @@ from .certificates import (
     CertificateWithdrawal,
     Proposal,
 )
-from .health import Heartbeat
-from .hooks import HookEvent, WebHook, WebHookDelivery, WebHookTold
-from .known import KnownEnd, KnownRegister, KnownSpan
-from .mail_choices import MailChoice
-from .reminders import Message, Reminder, SiteSweep
+from .known_registers import KnownEnd, KnownRegister, KnownSpan
 from .schemes import Operation, Scheme, SchemeRequirement, SchemeRevision, Scope
 from .standing import StandingEnd, StandingSpan
-from .work_log import WorkLogCheck
+from .standing_changes import StandingChange
 
 __all__ = [
-    "ApiToken",
-    "CalendarFeed",
     "Certificate",
     "CertificateDocument",
     "CertificateEvent",
     "CertificateWithdrawal",
-    "Heartbeat",
-    "HookEvent",
     "KnownEnd",
     "KnownRegister",
     "KnownSpan",
-    "MailChoice",
-    "Message",
     "Operation",
     "Proposal",
-    "Reminder",
     "Scheme",
     "SchemeRequirement",
     "SchemeRevision",
     "Scope",
-    "SiteSweep",
     "StandingChange",
     "StandingEnd",
     "StandingSpan",
-    "WebHook",
-    "WebHookDelivery",
-    "WebHookTold",
-    "WorkLogCheck",
 ]

@@ -8,8 +8,8 @@ from django.db.models import Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from people.models import Person
 from records.models import Recorded, Signature
-from training.models import Person
 
 from .schemes import SchemeRevision, Scope
 

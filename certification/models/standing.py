@@ -6,7 +6,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from training.models import Person
+from people.models import Person
 
 from .certificates import Certificate
 from .schemes import Scope

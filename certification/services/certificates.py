@@ -12,8 +12,9 @@ from certification.domain import standing as engine
 from certification.domain.periods import Course
 from certification.exceptions import AlreadyDecided, MayNotCertify, RequirementsNotMet
 from certification.models import Certificate, Proposal, SchemeRevision, Scope
-from certification.services import graders, schemes, standing
-from certification.services.requirements import (
+from certification.queries import graders
+from certification.queries import standing_on_day as standing
+from certification.queries.requirements import (
     Requirement,
     evidence_of,
     graded_any,
@@ -21,9 +22,12 @@ from certification.services.requirements import (
     said,
     unmet,
 )
-from records import numbers
-from records import services as records
-from training.models import Person, Role, User
+from people.models import Person, Role, User
+from records.services import numbers
+from records.services import trail as records
+
+from . import schemes
+from . import standing as certification_standing
 
 CERTIFIES = "certifies competence for this scope"
 
@@ -192,7 +196,7 @@ def issue_certificate(
     proposal.decided_at, proposal.decided_by = at, issuer
     proposal.certificate = certificate
     proposal.save(update_fields=["decision", "decided_at", "decided_by", "certificate"])
-    standing.rebuild_spans(person, scope)
+    certification_standing.rebuild_spans(person, scope)
     return certificate
 
 
@@ -309,7 +313,7 @@ def _write(
     signature = records.sign(
         actor=issuer,
         meaning=CERTIFIES,
-        about=("certification.certificate", number),
+        about=("certificate", number),
         content=content,
         at=at,
         zone=person.site.time_zone,
@@ -336,7 +340,7 @@ def _write(
     records.record(
         actor=issuer,
         act="certificate issued",
-        about=("certification.certificate", number),
+        about=("certificate", number),
         payload={
             "person": person.employee_number,
             "scope": scope.code,

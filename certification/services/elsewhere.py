@@ -21,10 +21,12 @@ from certification.models import (
     SchemeRevision,
     Scope,
 )
-from certification.services import certificates, standing
-from records import numbers
-from records import services as records
-from training.models import Person, Role, User
+from certification.queries import standing_on_day
+from people.models import Person, Role, User
+from records.services import numbers
+from records.services import trail as records
+
+from . import certificates, standing
 
 MOST_BYTES = 15 * 1024 * 1024
 VERIFIED = "verified the document of a certificate from elsewhere"
@@ -186,9 +188,9 @@ def _write(
     restriction: str,
 ) -> Certificate:
     number = numbers.next_number(person.site.prefix, "C")
-    about = ("certification.certificate", number)
+    about = ("certificate", number)
     figures = certificates.figures_as_json(revision)
-    last_day = engine.valid_through(standing.figures_of(revision), paper.issued_on)
+    last_day = engine.valid_through(standing_on_day.figures_of(revision), paper.issued_on)
     evidence = {
         "elsewhere": {
             "issuer": paper.issuer,

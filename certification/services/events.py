@@ -15,18 +15,15 @@ from django.utils.translation import gettext as _
 from certification.domain.facts import EventFact, EventKind, Facts
 from certification.domain.periods import Course
 from certification.exceptions import CertificationError, MayNotCertify, NothingToStop
-from certification.models import (
-    Certificate,
-    CertificateEvent,
-    CertificateWithdrawal,
-    Scope,
-)
-from certification.services import standing
-from certification.services.requirements import said
-from records import numbers
-from records import services as records
+from certification.models import Certificate, CertificateEvent, CertificateWithdrawal, Scope
+from certification.queries import standing_on_day as standing
+from certification.queries.requirements import said
+from people.models import Person, Role, User
 from records.models import Signature
-from training.models import Person, Role, User
+from records.services import numbers
+from records.services import trail as records
+
+from . import standing as certification_standing
 
 Kind = CertificateEvent.Kind
 
@@ -268,7 +265,7 @@ def withdraw_certificate(
         raise CertificationError(
             _("Certificate %(number)s was withdrawn already.") % {"number": certificate.number}
         )
-    about = ("certification.certificate", certificate.number)
+    about = ("certificate", certificate.number)
     made_way = list(
         CertificateEvent.objects.filter(
             signature=certificate.signature_id or 0, voided_by__isnull=True
@@ -306,7 +303,7 @@ def withdraw_certificate(
             recorded_at=at,
         )
     records.record(actor=actor, act="certificate withdrawn", about=about, payload=content, at=at)
-    standing.rebuild_spans(certificate.person, certificate.scope)
+    certification_standing.rebuild_spans(certificate.person, certificate.scope)
     return withdrawal
 
 
@@ -452,7 +449,7 @@ def _write(
     signature: Signature = records.sign(
         actor=actor,
         meaning=MEANINGS[Kind(kind)],
-        about=("certification.certificateevent", ids[0]),
+        about=("certificate-event", ids[0]),
         content={"person": person.employee_number, "scope": scope.code, "events": lines},
         at=at,
         zone=person.site.time_zone,
@@ -477,12 +474,12 @@ def _write(
         actor=actor,
         act=f"certificate {kind}" if kind != Kind.VOIDED else "certificate event voided",
         items=[
-            (("certification.certificate", certificate.number), line)
+            (("certificate", certificate.number), line)
             for certificate, line in zip(certificates, lines, strict=True)
         ],
         at=at,
     )
-    standing.rebuild_spans(person, scope)
+    certification_standing.rebuild_spans(person, scope)
     return events
 
 

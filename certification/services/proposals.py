@@ -8,10 +8,11 @@ from django.utils.translation import gettext as _
 from certification import access
 from certification.exceptions import CertificationError, MayNotCertify
 from certification.models import Certificate, Proposal, SchemeRevision, Scope
-from certification.services import certificates
-from certification.services.requirements import evidence_of, requirements
-from records import services as records
-from training.models import Person, User
+from certification.queries.requirements import evidence_of, requirements
+from people.models import Person, User
+from records.services import trail as records
+
+from . import certificates
 
 PROPOSES = "proposes certification"
 
@@ -60,7 +61,7 @@ def propose(
     signature = records.sign(
         actor=actor,
         meaning=PROPOSES,
-        about=("training.person", person.employee_number),
+        about=("person", person.employee_number),
         content={
             "person": person.employee_number,
             "name": person.full_name,

@@ -20,12 +20,15 @@ from certification.domain import standing as engine
 from certification.domain.periods import Course
 from certification.exceptions import CertificationError, MayNotCertify, NothingToStop
 from certification.models import Certificate, CertificateEvent, Scope
-from certification.services import certificates, events, standing
-from certification.services.requirements import said
-from records import numbers
-from records import services as records
+from certification.queries import standing_on_day as standing
+from certification.queries.requirements import said
+from people.models import Person, Role, User
 from records.models import Signature
-from training.models import Person, Role, User
+from records.services import numbers
+from records.services import trail as records
+
+from . import certificates, events
+from . import standing as certification_standing
 
 RESTRICTS = "restricts certification for this scope"
 KEEPS_THE_END = "Restricting moves no last day."
@@ -151,7 +154,7 @@ def restrict_certificate(
         if events.lasts_longer(course, effective_on - timedelta(days=1))
     ]
     certificate = _write(found, giving_way, effective_on, restriction, reason, actor, at, proof)
-    standing.rebuild_spans(person, scope)
+    certification_standing.rebuild_spans(person, scope)
     return certificate
 
 
@@ -215,7 +218,7 @@ def _write(
         "issued_by": actor.get_full_name(),
         "issuer_certificate": own,
     }
-    about = ("certification.certificate", number)
+    about = ("certificate", number)
     signature = records.sign(
         actor=actor,
         meaning=RESTRICTS,

@@ -6,13 +6,14 @@ from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Exists, Max, OuterRef
+from django.db.models import Max
 from django.utils.translation import gettext as _
 
 from certification.exceptions import CertificationError
 from certification.models import Scheme, SchemeRequirement, SchemeRevision, Scope
-from records import services as records
-from training.models import JointType, Role, User
+from people.models import Role, User
+from records.services import trail as records
+from training.models import JointType
 
 
 @dataclass(frozen=True)
@@ -189,45 +190,3 @@ def retire_scheme_revision(
         at=at,
     )
     return revision
-
-
-def revisions_for(scope: Scope) -> list[SchemeRevision]:
-    """Published revisions that certify a scope, those that name boards for it first, newest first.
-
-    One that came with an earlier register names none.
-    """
-    return list(
-        SchemeRevision.objects.filter(
-            scopes=scope, published_at__isnull=False, retired_at__isnull=True
-        )
-        .annotate(
-            names_boards=Exists(
-                SchemeRequirement.objects.filter(revision=OuterRef("pk"), scope=scope)
-            )
-        )
-        .select_related("scheme")
-        .order_by("-names_boards", "-published_at", "-id")
-    )
-
-
-def joint_types_needing_standing() -> dict[str, set[str]]:
-    """Joint types whose graders need standing, each with the schemes in force that say so."""
-    asked: dict[str, set[str]] = {}
-    found = SchemeRevision.objects.filter(
-        published_at__isnull=False, retired_at__isnull=True, grader_needs_standing=True
-    ).prefetch_related("scopes")
-    for revision in found:
-        for scope in revision.scopes.all():
-            if scope.level == Scope.Level.OPERATOR:
-                for joint_type in scope.joint_types:
-                    asked.setdefault(joint_type, set()).add(revision.name)
-    return asked
-
-
-def scope_names() -> list[tuple[str, str]]:
-    """Code and title of every scope that is not retired."""
-    return list(
-        Scope.objects.filter(retired_at__isnull=True)
-        .order_by("level", "title")
-        .values_list("code", "title")
-    )

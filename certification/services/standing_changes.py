@@ -15,7 +15,7 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from certification.models import StandingChange, StandingSpan
-from training.models import Person
+from people.models import Person
 
 Pair = tuple[int, int]
 Spans = dict[Pair, set[tuple[Any, ...]]]

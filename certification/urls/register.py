@@ -1,12 +1,10 @@
 from django.urls import path
 
 from certification.views import register as views
-from certification.views.who_was_that import who_was_that
 
 urlpatterns = [
     path("register/", views.register_page, name="register"),
     path("register/export.csv", views.register_csv, name="register_csv"),
     path("register/export.xlsx", views.register_xlsx, name="register_xlsx"),
     path("register/as-known/", views.register_as_known, name="register_as_known"),
-    path("register/who-was-that/", who_was_that, name="who_was_that"),
 ]

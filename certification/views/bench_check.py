@@ -12,11 +12,11 @@ from django.utils import timezone
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from certification import bench_check
 from certification.access import CHECKS, sites_to_check_at
 from certification.models import Scope
-from training.access import UserRequest, role_required
-from training.models import Site
+from certification.queries import bench_check
+from people.access import UserRequest, role_required
+from people.models import Site
 
 LONGEST_NUMBER = 64
 REMEMBERED = "bench_check_scope"

@@ -13,15 +13,16 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 from django.views.decorators.http import require_http_methods, require_safe
 
-from certification import access, certificate_screen
+from certification import access
 from certification.exceptions import CertificationError
 from certification.forms.certificates import ActForm, ElsewhereForm
 from certification.models import Certificate, CertificateEvent, SchemeRevision, Scope
+from certification.presenters import certificate_page as certificate_screen
 from certification.services import elsewhere, events, restricting
-from training.access import UserRequest, role_required
-from training.exceptions import ProofRefused
-from training.models import Role
-from training.proof import prove_identity
+from people.access import UserRequest, role_required
+from people.exceptions import ProofRefused
+from people.models import Role
+from people.services.proof import prove_identity
 
 
 @dataclass(frozen=True)

@@ -7,17 +7,18 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from assessments.models import Board
-from certification import bench, card, finding, register
 from certification.models import Certificate, Scope
-from training.access import (
+from certification.presenters import bench, card, register
+from certification.presenters import search as finding
+from people.access import (
     UserRequest,
     own_person,
     people_with_standing_for,
     person_for_page,
     role_required,
 )
-from training.languages import in_own_language
-from training.models import Person, Role
+from people.middleware.languages import in_own_language
+from people.models import Person, Role
 
 
 @require_safe
@@ -35,7 +36,7 @@ def home(request: UserRequest) -> HttpResponse:
     if roles & {Role.QUALITY, Role.LINE_LEAD}:
         return redirect("certification:register")
     if Role.ADMINISTRATOR in roles:
-        return redirect("training:person_list")
+        return redirect("people:person_list")
     return redirect("certification:my_card")
 
 
@@ -95,7 +96,7 @@ def find(request: UserRequest) -> HttpResponse:
     found = finding.find(request.user, text)
     match found.only:
         case Person() as person:
-            return redirect("training:person_detail", person.employee_number)
+            return redirect("people:person_detail", person.employee_number)
         case Board() as board:
             return redirect("assessments:board_detail", board.number)
         case Certificate() as certificate:

@@ -9,10 +9,16 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from certification import exports, months_ahead, months_picture
 from certification.forms.months import MonthsForm
-from training.access import UserRequest, people_with_standing_for, role_required, today_for
-from training.models import Role
+from certification.presenters import exported_tables as exports
+from certification.presenters import months_ahead, months_picture
+from people.access import (
+    UserRequest,
+    people_with_standing_for,
+    role_required,
+    today_for,
+)
+from people.models import Role
 
 ENDS_A_PAGE = 100
 READERS = (Role.QUALITY, Role.INSTRUCTOR, Role.LINE_LEAD)

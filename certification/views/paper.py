@@ -9,11 +9,12 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from certification import access, wall_list
+from certification import access
 from certification.exceptions import NothingToPrint
-from certification.wallet_card import wallet_card
-from training.access import UserRequest, role_required
-from training.models import Role
+from certification.presenters import wall_list
+from certification.presenters.wallet_card import wallet_card
+from people.access import UserRequest, role_required
+from people.models import Role
 
 
 @require_safe

@@ -10,17 +10,26 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from certification import access, certificate_screen, period_said, requirements_screen
+from certification import access
 from certification.exceptions import CertificationError
 from certification.forms.proposals import DeclineForm, IssueForm, ProposeForm
 from certification.models import Proposal
+from certification.presenters import (
+    certificate_page as certificate_screen,
+)
+from certification.presenters import (
+    period as period_said,
+)
+from certification.presenters import (
+    requirements_page as requirements_screen,
+)
+from certification.queries.requirements import requirements
 from certification.services import certificates
 from certification.services import proposals as services
-from certification.services.requirements import requirements
-from training.access import UserRequest, role_required
-from training.exceptions import ProofRefused
-from training.models import Role
-from training.proof import prove_identity
+from people.access import UserRequest, role_required
+from people.exceptions import ProofRefused
+from people.models import Role
+from people.services.proof import prove_identity
 
 PROPOSALS_A_PAGE = 50
 

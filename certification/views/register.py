@@ -27,17 +27,19 @@ from kombu.exceptions import OperationalError
 
 from assessments.access import requests_seen_to_by
 from assessments.models import ReadingRequest
-from certification import exports, register, tasks
+from certification import tasks
 from certification.forms.register import RegisterForm, Works
-from certification.forms.who_was_that import WhoWasThatForm
 from certification.models import KnownRegister
+from certification.presenters import exported_tables as exports
+from certification.presenters import register
 from certification.services import known_registers
-from training.access import UserRequest, people_with_standing_for, role_required
-from training.models import Person, Role
-from training.templatetags.look import STANDINGS
+from people.access import UserRequest, people_with_standing_for, role_required
+from people.models import Person, Role
+from people.templatetags.look import STANDINGS
 
 log = logging.getLogger(__name__)
 
+WHO_WAS_THAT = _("Who was that? A stamp and a day, or a unit or work order")
 PEOPLE_A_PAGE = 50
 LINES_A_PAGE = 100
 COUNTED_AS = {
@@ -103,7 +105,9 @@ def register_page(request: UserRequest) -> HttpResponse:
             },
             "now": timezone.now(),
             "requests": _requests(request, asked, today, page),
-            "who_form": WhoWasThatForm(site=None) if request.user.has_role(Role.QUALITY) else None,
+            "who_form": {"q": {"label": WHO_WAS_THAT}}
+            if request.user.has_role(Role.QUALITY)
+            else None,
         },
         status=200 if form.knows_when else 422,
     )

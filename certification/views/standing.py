@@ -6,9 +6,10 @@ from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from certification import access, standing_screen
+from certification import access
 from certification.forms.standing import StandingForm
-from training.access import UserRequest
+from certification.presenters import standing_page as standing_screen
+from people.access import UserRequest
 
 
 @require_safe

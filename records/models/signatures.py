@@ -22,7 +22,7 @@ class Signature(models.Model):
     """A signature under something, with the very text that was signed.
 
     ``content`` is canonical JSON, kept so that its hash can be worked out again; written by
-    ``records.services.sign`` alone, together with the trail entry that repeats it.
+    ``records.services.trail.sign`` alone, together with the trail entry that repeats it.
     """
 
     signer = models.ForeignKey(

@@ -9,7 +9,7 @@ from records.domain.chain import Link
 
 
 class TrailEntry(models.Model):
-    """One act, chained to the act before it; written by ``records.services.record`` alone."""
+    """One act, chained to the act before it; written by ``records.services.trail.record`` alone."""
 
     number = models.PositiveBigIntegerField(_("number"), primary_key=True)
     recorded_at = models.DateTimeField(_("recorded at"), db_index=True)

@@ -5,7 +5,7 @@
 const AT_ONCE = 2;
 const STALLS_AFTER_MS = 90_000; // with no byte gone and no answer
 const HEAD_BYTES = 64; // what tells a format
-const EXIF_BYTES = 128 * 1024; // what tells when it was taken, as in assessments/imaging.py
+const EXIF_BYTES = 128 * 1024; // what tells when it was taken, as in assessments/imaging/__init__.py
 const REDRAW_EVERY_MS = 2_500;
 
 const SHAPES = {

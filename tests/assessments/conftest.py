@@ -2,7 +2,7 @@
 
 import pytest
 
-from assessments import gates
+from assessments import ports as gates
 
 
 @pytest.fixture

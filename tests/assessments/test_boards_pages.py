@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from assessments.models import Board, BoardOutcome
+from people.templatetags.look import qr
 from tests.factories import (
     NOW,
     TODAY,
@@ -18,7 +19,6 @@ from tests.factories import (
     make_site,
     make_user,
 )
-from training.templatetags.look import qr
 
 pytestmark = pytest.mark.django_db
 

@@ -9,17 +9,9 @@ from django.urls import reverse
 from assessments.models import Grading, StageSigning
 from assessments.services import grading as services
 from assessments.services import outcomes, rework
-from certification.services.requirements import evidence_of, requirements
+from certification.queries.requirements import evidence_of, requirements
 from tests import factories
-from tests.assessments.several import (
-    fresh,
-    joint,
-    judge,
-    make_criteria,
-    outcome_of,
-    read,
-    sign,
-)
+from tests.assessments.several import fresh, joint, judge, make_criteria, outcome_of, read, sign
 from tests.factories import NOW, PASSWORD
 
 LATER = NOW + timedelta(hours=2)

@@ -6,8 +6,9 @@ from django.urls import reverse
 from assessments.content.criteria import REVISION_2
 from assessments.models import CriteriaSet
 from assessments.services import criteria as services
+from people.models import Installation
 from tests.factories import NOW, make_criteria_set, make_exercise, make_user
-from training.models import Installation, JointType
+from training.models import JointType
 from training.services import content
 
 pytestmark = pytest.mark.django_db

@@ -11,9 +11,10 @@ from assessments.content.criteria import REVISION_1, REVISION_2
 from assessments.exceptions import CannotChangeCriteria
 from assessments.models import CriteriaSet, Criterion
 from assessments.services import criteria as services
+from people.models import Installation
 from records.models import TrailEntry
 from tests.factories import NOW, make_criteria_set, make_user
-from training.models import Exercise, Installation
+from training.models import Exercise
 
 pytestmark = pytest.mark.django_db
 

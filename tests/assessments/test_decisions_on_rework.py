@@ -17,7 +17,7 @@ from assessments.result_sheet import result_sheet
 from assessments.services import decisions, outcomes, requests, rework
 from assessments.services import grading as services
 from assessments.services.waits import Wait, wait_for
-from certification.services.requirements import requirements
+from certification.queries.requirements import requirements
 from tests import factories
 from tests.assessments.several import (
     begin,

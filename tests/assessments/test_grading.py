@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 from django.db import IntegrityError, transaction
 
-from assessments import gates
+from assessments import ports as gates
 from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade, StageNotReady
 from assessments.models import Grading, Judgement, StageSigning
 from assessments.services import grading as services

@@ -334,7 +334,7 @@ def test_a_signed_stage_takes_no_judgement(client, instructor, board):
 
 
 def test_a_refused_standing_is_told_on_the_boards_page(client, instructor, board, monkeypatch):
-    monkeypatch.setattr("assessments.gates._answer", lambda *asked: "Your certificate ended.")
+    monkeypatch.setattr("assessments.ports._answer", lambda *asked: "Your certificate ended.")
     response = client.get(address(board), follow=True)
     assert response.redirect_chain == [(address(board, "board_detail"), 302)]
     assert "Your certificate ended." in text(response)

@@ -15,9 +15,9 @@ from assessments.models import Board, Judgement
 from assessments.services import grading as services
 from assessments.services import outcomes
 from assessments.services.grading import Circumstances
+from people.middleware import tablets
 from tests import factories
 from tests.factories import NOW
-from training import tablets
 
 pytestmark = pytest.mark.django_db
 
@@ -439,7 +439,7 @@ def test_who_looks_is_told_to_sign_in_fully_and_has_nothing_to_judge_by(client, 
     grade = reverse("assessments:board_grade", args=[board.number])
     told = client.get(grade).text
     assert "You are signed in to read only. Judging and signing ask for your password." in told
-    full = reverse("training:tablet_full")
+    full = reverse("people:tablet_full")
     assert f'href="{full}?next={quote(grade)}"' in told
     for gone in ('id="judge"', 'data-key="a"', 'data-key="A"', 'id="undo"', 'id="go-sign"'):
         assert gone not in told

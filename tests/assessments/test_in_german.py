@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils.html import strip_tags
 from pypdf import PdfReader
 
-from assessments import gates
+from assessments import ports as gates
 from assessments.models import Joint
 from assessments.services import grading as services
 from records.models import TrailPayload

@@ -10,14 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from assessments.domain.geometry import (
-    MarksRefused,
-    Options,
-    Quantity,
-    Winding,
-    measure,
-)
-from assessments.drawn import draw_joint
+from assessments.domain.geometry import MarksRefused, Options, Quantity, Winding, measure
+from demo.drawn import draw_joint
 
 JOINTS = 2000  # a quantity
 FLATTER = 0.4  # so many more are drawn for the wetting angle, where some are flatter than promised

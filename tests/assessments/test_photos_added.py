@@ -12,7 +12,7 @@ from assessments.exceptions import NotAPhotograph, PhotoAlreadyThere
 from assessments.models import Photo
 from assessments.services import photos
 from records.models import TrailEntry
-from records.verify import verify_records
+from records.queries.verification import verify_records
 from tests.assessments import pictures
 from tests.factories import NOW, make_board, make_user
 
@@ -53,7 +53,7 @@ def test_joint_stage_and_order_are_kept_and_written_in_the_trail():
     second = add(board, pictures.png(), "E01_2.png", joint=joint)
     assert (first.joint, first.stage, first.recorded_at) == (joint, "soldered", NOW)
     assert first.order < second.order
-    entry = TrailEntry.objects.get(about_type="assessments.photo", about_id=str(first.pk))
+    entry = TrailEntry.objects.get(about_type="photograph", about_id=str(first.pk))
     assert entry.act == "photograph added"
     assert first.sha256 in entry.payload.body
 

@@ -10,7 +10,7 @@ from django.db import connection, connections, transaction
 from assessments.exceptions import PhotoAlreadyThere
 from assessments.models import Rendition
 from assessments.services import grading, photos
-from records.verify import verify_records
+from records.queries.verification import verify_records
 from tests.assessments import pictures
 from tests.factories import NOW, make_board, make_criteria_set, make_user
 

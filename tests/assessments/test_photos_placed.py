@@ -7,10 +7,17 @@ from django.db import connection
 from django.urls import reverse
 
 from assessments.exceptions import PhotoIsEvidence
-from assessments.models import CriteriaSet, Criterion, Grading, Judgement, Photo, StageSigning
+from assessments.models import (
+    CriteriaSet,
+    Criterion,
+    Grading,
+    Judgement,
+    Photo,
+    StageSigning,
+)
 from assessments.services import photos
-from records import services as records
 from records.models import TrailEntry
+from records.services import trail as records
 from tests.assessments import pictures
 from tests.factories import NOW, make_board, make_user
 

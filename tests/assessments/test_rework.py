@@ -7,10 +7,15 @@ from decimal import Decimal
 import pytest
 from django.db import IntegrityError, transaction
 
-from assessments import gates
+from assessments import ports as gates
 from assessments.desk import Desk, desks_for
 from assessments.domain.scoring import JointState
-from assessments.exceptions import AlreadySigned, AssessmentError, CannotChangeBoard, MayNotGrade
+from assessments.exceptions import (
+    AlreadySigned,
+    AssessmentError,
+    CannotChangeBoard,
+    MayNotGrade,
+)
 from assessments.models import Board, Grading, Joint, Rework
 from assessments.services import boards, outcomes
 from assessments.services import grading as services

@@ -7,7 +7,14 @@ import pytest
 from django.db import connection, transaction
 
 from assessments.exceptions import AssessmentError
-from assessments.models import BoardOutcome, Grading, Joint, ReadingRequest, Rework, StageSigning
+from assessments.models import (
+    BoardOutcome,
+    Grading,
+    Joint,
+    ReadingRequest,
+    Rework,
+    StageSigning,
+)
 from assessments.services import boards, decisions, requests, rework
 from assessments.services import grading as services
 from tests import factories

@@ -8,7 +8,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from assessments import access, gates
+from assessments import access
+from assessments import ports as gates
 from assessments.models import Grading, Joint, ReadingRequest
 from assessments.services import decisions, measuring
 from tests import factories

@@ -7,7 +7,8 @@ from decimal import Decimal
 import pytest
 from django.db import IntegrityError, transaction
 
-from assessments import access, gates
+from assessments import access
+from assessments import ports as gates
 from assessments.desk import Desk
 from assessments.domain.readings import compare
 from assessments.exceptions import (
@@ -20,6 +21,7 @@ from assessments.exceptions import (
 from assessments.models import Board, Grading, Judgement, ReadingRequest, StageSigning
 from assessments.services import decisions, outcomes, requests, sheets
 from assessments.services import grading as services
+from people.models import SiteRole
 from records.models import TrailEntry, TrailPayload
 from tests import factories
 from tests.assessments.several import (
@@ -33,7 +35,6 @@ from tests.assessments.several import (
     sign,
 )
 from tests.factories import NOW
-from training.models import SiteRole
 
 LATER = NOW + timedelta(hours=2)
 

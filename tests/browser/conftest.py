@@ -12,11 +12,14 @@ from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
 from assessments.content.criteria import REVISION_2
 from assessments.services import criteria
 from certification.models import Certificate, Scope
-from certification.services import schemes, standing
+from certification.queries import standing_on_day as standing
+from certification.services import schemes
+from certification.services import standing as certification_standing
 from certification.services.certificates import figures_as_json
+from people.models import Person, User
 from tests import factories
 from tests.browser.launch import CHROMIUM, LAUNCH_ARGUMENTS
-from training.models import Person, User, VisionTest
+from training.models import VisionTest
 from training.services import content
 
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
@@ -200,10 +203,12 @@ def _may_teach(person, scope: Scope, revision, at) -> None:
         scope=scope,
         scheme_revision=revision,
         issued_on=at.date(),
-        valid_through=standing.engine.valid_through(standing.figures_of(revision), at.date(), None),
+        valid_through=certification_standing.engine.valid_through(
+            standing.figures_of(revision), at.date(), None
+        ),
         origin=Certificate.Origin.IMPORTED,
         holder_name=person.full_name,
         figures=figures_as_json(revision),
         recorded_at=at,
     )
-    standing.rebuild_person(person)
+    certification_standing.rebuild_person(person)

@@ -4,8 +4,8 @@ from datetime import timedelta
 
 import pytest
 
+from people.models import FormerEmployeeNumber
 from tests import factories
-from training.models import FormerEmployeeNumber
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 

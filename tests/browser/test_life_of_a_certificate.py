@@ -6,9 +6,10 @@ from datetime import timedelta
 import pytest
 
 from certification.models import Certificate
-from certification.services import standing
+from certification.queries import standing_on_day as standing
+from people.models import Person
 from tests.factories import PASSWORD, make_certificate
-from training.models import Person, PracticeRecord, VisionTest
+from training.models import PracticeRecord, VisionTest
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 

@@ -7,10 +7,10 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import ViewportSize
 
-from certification.models import Message
+from reminders.models import Message
 from tests.browser.conftest import RULES
-from tests.certification.reminder_scenes import ends_in, somebody, sweep, vision_ends_in
 from tests.factories import make_scope, make_site, make_user
+from tests.reminders.reminder_scenes import ends_in, somebody, sweep, vision_ends_in
 
 pytestmark = pytest.mark.django_db
 

@@ -6,12 +6,13 @@ from datetime import datetime, time, timedelta
 
 import pytest
 
-from assessments.drawn import draw_joint
 from assessments.models import Board, Judgement, Photo
-from certification.models import Certificate, Message
-from certification.services import reminders
+from certification.models import Certificate
+from demo.drawn import draw_joint
+from people.models import Person
+from reminders.models import Message
+from reminders.services import sweep as reminders
 from tests.factories import PASSWORD
-from training.models import Person
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 

@@ -4,9 +4,9 @@ import io
 
 import pytest
 
-from assessments.drawn import draw_joint
 from assessments.models import Judgement, Measurement
 from assessments.services import photos
+from demo.drawn import draw_joint
 from tests import factories
 from training.models import Exercise
 

@@ -9,10 +9,10 @@ from PIL.ExifTags import IFD
 from playwright.sync_api import expect
 
 from assessments.models import Photo
+from people.middleware import tablets
 from tests import factories
 from tests.assessments import pictures
 from tests.browser.test_grading_screen import visitor as _with_photographs
-from training import tablets
 from training.models import JointType
 
 visitor = _with_photographs

@@ -8,13 +8,14 @@ from django.utils import timezone
 from playwright.sync_api import Page
 
 from assessments.models import Board, Judgement
+from people.models import Site, TabletUse
+from people.services import tablets as services
 from tests import factories
 from tests.browser.conftest import PASSWORD, Shop, Visitor
 from tests.browser.test_class_day import settle
 from tests.browser.test_photos_in_bulk import choose, named, photograph
 from tests.factories import NOW
-from training.models import JointType, Site, TabletUse
-from training.services import tablets as services
+from training.models import JointType
 
 PIN = "2580"
 

@@ -5,9 +5,15 @@ from datetime import date
 import pytest
 from django.utils import timezone
 
-from certification.models import WorkLogCheck
-from certification.services import work_log_checks
-from tests.factories import PASSWORD, make_certificate, make_person, make_scope, make_user
+from audit.models import WorkLogCheck
+from audit.services import work_log_checks
+from tests.factories import (
+    PASSWORD,
+    make_certificate,
+    make_person,
+    make_scope,
+    make_user,
+)
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 

@@ -11,14 +11,19 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from pathlib import Path
 
+from audit.exceptions import BundleRefused
+from audit.services import importing
 from certification.domain.standing import timeline
-from certification.exceptions import BundleRefused, CertificationError
+from certification.exceptions import CertificationError
 from certification.models import Certificate, CertificateEvent, StandingSpan
-from certification.services import elsewhere, events, importing, restricting, schemes, standing
+from certification.queries import standing_on_day as standing
+from certification.services import elsewhere, events, restricting, schemes
 from certification.services.certificates import issue_certificate
 from certification.services.elsewhere import Document, Paper
 from certification.services.proposals import propose
-from tests.certification.bundles import write_bundle
+from people.services import people
+from people.services import stamps as facts
+from tests.audit.bundles import write_bundle
 from tests.factories import (
     NOW,
     make_exercise,
@@ -31,7 +36,7 @@ from tests.factories import (
 )
 from training.exceptions import TrainingError
 from training.models import PracticeRecord, VisionTest
-from training.services import facts, people
+from training.services import facts as training_facts
 
 PDF = b"%PDF-1.7\n1 0 obj\n<<>>\nendobj\n%%EOF\n"
 
@@ -220,14 +225,14 @@ def takes_a_vision_test(walk):
 
 
 def _tested(walk, person, day, passed):
-    facts.record_vision_test(
+    training_facts.record_vision_test(
         person=person, tested_on=day, passed=passed, actor=walk.quality, at=walk.at
     )
 
 
 def works(walk):
     person, scope, _revision = walk.who_and_what()
-    facts.record_practice(
+    training_facts.record_practice(
         person=person,
         scope_code=scope.code,
         performed_on=walk.day(back=120),
@@ -238,12 +243,12 @@ def works(walk):
 
 def withdraws_a_vision_test(walk):
     if found := list(VisionTest.objects.order_by("pk")):
-        facts.withdraw_vision_test(vision_test=walk.draw.choice(found), **walk.signed())
+        training_facts.withdraw_vision_test(vision_test=walk.draw.choice(found), **walk.signed())
 
 
 def withdraws_work(walk):
     if found := list(PracticeRecord.objects.order_by("pk")):
-        facts.withdraw_practice(practice=walk.draw.choice(found), **walk.signed())
+        training_facts.withdraw_practice(practice=walk.draw.choice(found), **walk.signed())
 
 
 def _on_person_and_scope(service, back=60, ahead=60):

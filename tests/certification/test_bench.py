@@ -6,10 +6,10 @@ import pytest
 from django.utils import timezone
 
 from assessments.models import BoardOutcome, Grading, Judgement
-from certification import bench
 from certification.models import CertificateEvent, Proposal
+from certification.presenters import bench
 from certification.services import standing
-from records import services as records
+from records.services import trail as records
 from tests.factories import (
     NOW,
     make_board,

@@ -4,10 +4,12 @@ from datetime import timedelta
 
 import pytest
 
-from certification import bench_check
 from certification.domain.answers import Standing
 from certification.models import CertificateEvent
-from certification.services import standing
+from certification.queries import bench_check
+from certification.queries import standing_on_day as standing
+from certification.services import standing as certification_standing
+from people.models import FormerEmployeeNumber
 from tests.factories import (
     TODAY,
     make_certificate,
@@ -16,7 +18,7 @@ from tests.factories import (
     make_scope,
     make_site,
 )
-from training.models import FormerEmployeeNumber, PracticeRecord, VisionTest
+from training.models import PracticeRecord, VisionTest
 
 pytestmark = pytest.mark.django_db
 
@@ -52,14 +54,14 @@ def happened(certificate, kind, day, **fields):
         effective_on=day,
         **fields,
     )
-    standing.rebuild_person(certificate.person)
+    certification_standing.rebuild_person(certificate.person)
 
 
 def sees(person, day, passed=True):
     VisionTest.objects.create(
         test_id=f"V-{VisionTest.objects.count()}", person=person, tested_on=day, passed=passed
     )
-    standing.rebuild_person(person)
+    certification_standing.rebuild_person(person)
 
 
 def test_certified_is_yes_through_the_last_day_of_the_certificate(site, person, scope):
@@ -102,7 +104,7 @@ def test_yes_runs_on_into_an_extension_and_a_renewal(site, person, scope):
     second = make_certificate(
         person, scope, revision=first.scheme_revision, issued_on=TODAY, renews=first
     )
-    standing.rebuild_person(person)
+    certification_standing.rebuild_person(person)
     assert ask(site).through > until
     assert ask(site, day=TODAY - days(1)).through == ask(site).through
     assert ask(site, day=TODAY - days(1)).certificate_number == first.number

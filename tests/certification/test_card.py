@@ -9,7 +9,7 @@ from assessments.models import Board, Grading, Judgement, Photo, StageSigning
 from assessments.services import outcomes
 from certification.models import CertificateEvent, Proposal
 from certification.services import standing
-from records import services as records
+from records.services import trail as records
 from tests.factories import (
     NOW,
     make_board,

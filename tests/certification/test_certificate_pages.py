@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 
 from certification.models import Certificate, CertificateEvent, CertificateWithdrawal
-from certification.services import standing
+from certification.queries import standing_on_day as standing
 from tests.factories import (
     PASSWORD,
     make_certificate,

@@ -10,9 +10,10 @@ from django.db import DatabaseError
 
 from certification.exceptions import CertificationError, MayNotCertify, RequirementsNotMet
 from certification.models import Certificate, CertificateDocument
-from certification.services import elsewhere, events, standing
+from certification.queries import standing_on_day as standing
+from certification.services import elsewhere, events
 from certification.services.elsewhere import Document, Paper, media_type_of
-from records.verify import verify_records
+from records.queries.verification import verify_records
 from tests.factories import (
     NOW,
     TODAY,

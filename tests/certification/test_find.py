@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 from django.urls import reverse
 
+from people.models import FormerEmployeeNumber, Stamp
 from tests.factories import (
     TODAY,
     make_board,
@@ -13,7 +14,6 @@ from tests.factories import (
     make_site,
     make_user,
 )
-from training.models import FormerEmployeeNumber, Stamp
 
 pytestmark = pytest.mark.django_db
 
@@ -44,7 +44,7 @@ def test_single_person_is_opened_at_once(client, quality, amaranta, text):
     response = find(client, text)
 
     assert response.status_code == 302
-    assert response.url == reverse("training:person_detail", args=["77701"])
+    assert response.url == reverse("people:person_detail", args=["77701"])
 
 
 def test_single_board_is_opened_by_number_unit_or_work_order(client, quality):

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from assessments import gates
+from assessments import ports as gates
 from certification.services import events
 from tests.factories import (
     NOW,

@@ -5,7 +5,13 @@ from datetime import timedelta
 import pytest
 from django.contrib.auth import get_user_model
 
-from tests.factories import make_certificate, make_person, make_scope, make_site, make_user
+from tests.factories import (
+    make_certificate,
+    make_person,
+    make_scope,
+    make_site,
+    make_user,
+)
 
 pytestmark = pytest.mark.django_db
 

@@ -13,11 +13,12 @@ from certification.exceptions import (
     RequirementsNotMet,
 )
 from certification.models import Certificate, Proposal, StandingSpan
-from certification.services import events, schemes, standing
+from certification.queries import standing_on_day as standing
+from certification.services import events, schemes
 from certification.services.certificates import issue_certificate
 from certification.services.proposals import decline, propose
 from records.models import Signature, TrailEntry
-from records.verify import verify_records
+from records.queries.verification import verify_records
 from tests.factories import (
     NOW,
     TODAY,

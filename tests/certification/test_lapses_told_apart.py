@@ -18,6 +18,7 @@ from openpyxl import load_workbook
 
 from certification.models import StandingSpan
 from certification.services import events, standing
+from people.models import Stamp
 from tests.factories import (
     make_certificate,
     make_person,
@@ -27,7 +28,7 @@ from tests.factories import (
     make_user,
 )
 from tests.test_access_table import TABLE
-from training.models import PracticeRecord, Stamp, VisionTest
+from training.models import PracticeRecord, VisionTest
 
 pytestmark = pytest.mark.django_db
 
@@ -160,9 +161,9 @@ def addresses(today):
         "certification:home": [{}],
         "certification:my_card": [{}],
         "assessments:board_list": [{}],
-        "training:person_list": [{}, {"q": "er"}],
-        "training:person_detail": [{}],
-        "training:pin": [{}],
+        "people:person_list": [{}, {"q": "er"}],
+        "people:person_detail": [{}],
+        "people:pin": [{}],
         "certification:person_standing": [{}],
     }
     query["certification:register_csv"] = query["certification:register"]

@@ -8,14 +8,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from certification import life_picture
 from certification.domain.facts import known
 from certification.domain.periods import courses
 from certification.domain.standing import timeline
-from certification.life_picture import Bar, Life, Mark, Paper
-from certification.life_picture import Test as VisionTest
+from certification.presenters import life_picture
+from certification.presenters.life_picture import Bar, Life, Mark, Paper
+from certification.presenters.life_picture import Test as VisionTest
+from people.templatetags.look import STANDINGS
 from tests.certification.standing_registers import FIRST_DAY, registers
-from training.templatetags.look import STANDINGS
 
 NUMBER = re.compile(r'\s(?:x|y|width|height)="(-?[\d.]+)"')
 

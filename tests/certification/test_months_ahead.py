@@ -11,6 +11,7 @@ from django.urls import reverse
 from certification.domain.months import add_months
 from certification.models import Certificate, StandingEnd
 from certification.services import standing
+from people.models import Person
 from tests.factories import (
     NOW,
     make_certificate,
@@ -22,7 +23,7 @@ from tests.factories import (
     make_site,
     make_user,
 )
-from training.models import Lesson, Person, Position, VisionTest
+from training.models import Lesson, Position, VisionTest
 
 pytestmark = pytest.mark.django_db
 

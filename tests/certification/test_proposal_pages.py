@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from assessments.models import ReadingRequest
 from certification.models import Certificate, Proposal
-from certification.services import standing
+from certification.queries import standing_on_day as standing
 from tests.factories import (
     PASSWORD,
     make_certificate,

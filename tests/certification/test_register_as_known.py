@@ -9,6 +9,7 @@ import pytest
 from django.utils import timezone
 from kombu.exceptions import OperationalError
 
+from audit.services import importing
 from certification import tasks
 from certification.models import (
     Certificate,
@@ -18,8 +19,10 @@ from certification.models import (
     KnownRegister,
     KnownSpan,
 )
-from certification.models.known import CLAIM_LAPSES_AFTER, KEPT_FOR, MOST_ATTEMPTS
-from certification.services import importing, known_registers, standing
+from certification.models.known_registers import CLAIM_LAPSES_AFTER, KEPT_FOR, MOST_ATTEMPTS
+from certification.queries import standing_on_day
+from certification.services import known_registers, standing
+from people.models import User
 from tests.factories import (
     NOW,
     make_certificate,
@@ -29,7 +32,7 @@ from tests.factories import (
     make_site,
     make_user,
 )
-from training.models import User, VisionTest
+from training.models import VisionTest
 
 pytestmark = pytest.mark.django_db
 
@@ -128,7 +131,7 @@ def test_answers_are_the_engines_on_every_day_and_instant_of_the_worked_cases(na
     for day, known_at in asked:
         found = rows(worked_out(day, known_at))
         for person, scope in pairs:
-            facts = standing.facts_for(person, scope)
+            facts = standing_on_day.facts_for(person, scope)
             line = standing.engine.timeline(facts, known_at)
             answer, span = line.on(day), line.span_on(day)
             if answer.standing == "never_certified":

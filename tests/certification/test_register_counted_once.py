@@ -6,10 +6,11 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from certification import register
 from certification.forms.register import STANDINGS
 from certification.models import CertificateEvent
+from certification.presenters import register
 from certification.services import standing
+from people.models import SiteRole
 from tests.factories import (
     NOW,
     make_certificate,
@@ -19,7 +20,6 @@ from tests.factories import (
     make_site,
     make_user,
 )
-from training.models import SiteRole
 
 pytestmark = pytest.mark.django_db
 

@@ -3,9 +3,9 @@
 import pytest
 from django.db import connection
 
-from certification import register
+from certification.presenters import register
+from people.models import Person
 from tests.factories import TODAY, make_site, make_user
-from training.models import Person
 
 pytestmark = pytest.mark.django_db
 

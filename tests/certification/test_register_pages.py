@@ -10,9 +10,10 @@ from django.urls import reverse
 from openpyxl import load_workbook
 
 from assessments.models import BoardOutcome, Grading, ReadingRequest
-from certification import exports
 from certification.models import CertificateEvent
+from certification.presenters import exported_tables as exports
 from certification.services import standing
+from people.models import FormerEmployeeNumber
 from tests import factories
 from tests.factories import (
     NOW,
@@ -23,7 +24,7 @@ from tests.factories import (
     make_site,
     make_user,
 )
-from training.models import FormerEmployeeNumber, VisionTest
+from training.models import VisionTest
 
 pytestmark = pytest.mark.django_db
 

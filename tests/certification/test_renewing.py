@@ -4,10 +4,18 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from certification import period_said
-from certification.services import events, restricting, standing
+from certification.presenters import period as period_said
+from certification.queries import standing_on_day as standing
+from certification.services import events, restricting
 from certification.services.certificates import period_if_issued
-from tests.factories import NOW, make_certificate, make_person, make_revision, make_scope, make_user
+from tests.factories import (
+    NOW,
+    make_certificate,
+    make_person,
+    make_revision,
+    make_scope,
+    make_user,
+)
 
 pytestmark = pytest.mark.django_db
 

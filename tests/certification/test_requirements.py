@@ -4,14 +4,14 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from certification.services.requirements import (
+from certification.queries.requirements import (
     boards_counted,
     evidence_of,
     graded_any,
     requirements,
     unmet,
 )
-from records import services as records
+from records.services import trail as records
 from tests.factories import (
     NOW,
     TODAY,

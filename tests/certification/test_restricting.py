@@ -7,9 +7,10 @@ import pytest
 
 from certification.exceptions import CertificationError, MayNotCertify, NothingToStop
 from certification.models import Certificate, StandingSpan
-from certification.services import events, restricting, standing
+from certification.queries import standing_on_day as standing
+from certification.services import events, restricting
 from records.models import TrailEntry
-from records.verify import verify_records
+from records.queries.verification import verify_records
 from tests.factories import (
     NOW,
     TODAY,

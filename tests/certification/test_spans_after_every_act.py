@@ -13,7 +13,7 @@ import pytest
 
 from certification.services import standing
 from tests.certification.spans_walk import FACTS, NO_FACTS, LeftBehind, Walk
-from training import gates
+from training import ports as gates
 
 pytestmark = pytest.mark.django_db
 
@@ -71,7 +71,7 @@ def test_the_services_that_rebuild_are_those_that_are_known():
         ("certification.services.elsewhere", "_write"),
         ("certification.services.events", "_write"),
         ("certification.services.events", "withdraw_certificate"),
-        ("certification.services.importing", "import_register"),
+        ("audit.services.importing", "import_register"),
         ("certification.services.restricting", "restrict_certificate"),
         ("training.services.facts", "record_practice"),
         ("training.services.facts", "record_vision_test"),

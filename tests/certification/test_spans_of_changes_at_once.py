@@ -7,9 +7,17 @@ import pytest
 from django.db import connections, transaction
 
 from certification.models import StandingSpan
-from certification.services import standing
+from certification.queries import standing_on_day as standing
+from certification.services import standing as certification_standing
 from tests.certification.spans_walk import spans_of_the_facts, spans_stored
-from tests.factories import NOW, TODAY, make_certificate, make_revision, make_scope, make_user
+from tests.factories import (
+    NOW,
+    TODAY,
+    make_certificate,
+    make_revision,
+    make_scope,
+    make_user,
+)
 from training.services import facts
 
 
@@ -49,7 +57,7 @@ def test_rebuilding_does_not_miss_a_fact_that_is_being_written(monkeypatch):
 
     with ThreadPoolExecutor(2) as pool:
         rebuilding = pool.submit(
-            in_its_own_connection, lambda: standing.rebuild_people([person.pk])
+            in_its_own_connection, lambda: certification_standing.rebuild_people([person.pk])
         )
         recording = pool.submit(record_a_test)
         rebuilding.result(timeout=30)

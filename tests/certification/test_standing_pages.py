@@ -8,6 +8,7 @@ from django.urls import reverse
 
 from certification.models import CertificateEvent
 from certification.services import standing
+from people.models import Person
 from tests.factories import (
     make_certificate,
     make_person,
@@ -17,7 +18,6 @@ from tests.factories import (
     make_user,
 )
 from training.models import (
-    Person,
     PracticeRecord,
     PracticeWithdrawal,
     VisionTest,

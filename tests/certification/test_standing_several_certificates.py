@@ -3,14 +3,7 @@
 import pytest
 
 from certification.domain.standing import Facts, timeline
-from tests.certification.standing_facts import (
-    certificate,
-    day,
-    event,
-    figures,
-    spans_of,
-    vision,
-)
+from tests.certification.standing_facts import certificate, day, event, figures, spans_of, vision
 
 
 def found(*certificates, events=(), tests=()):

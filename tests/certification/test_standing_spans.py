@@ -8,9 +8,11 @@ import pytest
 from django.core.management import call_command
 from django.db import transaction
 
+from audit.services import importing
 from certification.domain.standing import Standing, timeline
 from certification.models import Certificate, StandingEnd, StandingSpan
-from certification.services import importing, standing
+from certification.queries import standing_on_day as standing
+from certification.services import standing as certification_standing
 from tests.factories import (
     NOW,
     TODAY,
@@ -235,7 +237,7 @@ def test_answer_as_known_at_an_instant_uses_what_was_recorded_by_then(certificat
 def test_nobody_without_a_certificate_has_spans_or_ends():
     person, scope = make_person(), make_scope()
 
-    standing.rebuild_person(person)
+    certification_standing.rebuild_person(person)
 
     assert not StandingSpan.objects.exists()
     assert not StandingEnd.objects.exists()

@@ -5,13 +5,7 @@ from functools import cache
 import pytest
 
 from certification.domain.standing import UNKNOWN_PERSON, History
-from tests.certification.standing_bundles import (
-    FOLDER,
-    Register,
-    end_of,
-    findings,
-    question_of,
-)
+from tests.certification.standing_bundles import FOLDER, Register, end_of, findings, question_of
 
 FILES = sorted(FOLDER.glob("*/findings*.csv"))
 

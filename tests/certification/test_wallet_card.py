@@ -10,8 +10,8 @@ from pypdf import PdfReader
 
 from certification.exceptions import NothingToPrint
 from certification.models import CertificateEvent
+from certification.presenters.wallet_card import wallet_card
 from certification.services import standing
-from certification.wallet_card import wallet_card
 from tests.factories import (
     NOW,
     TODAY,

@@ -23,19 +23,16 @@ SPOKEN = [
     "assessments/services/rework.py",
     "assessments/templatetags/judging.py",
     "certification/apps.py",
-    "certification/calendar_feed.py",
-    "certification/card.py",
-    "certification/forms/calendars.py",
-    "certification/forms/mail_choices.py",
-    "certification/models/mail_choices.py",
-    "certification/register.py",
-    "certification/services/reminder_letters.py",
-    "certification/views/calendars.py",
-    "certification/views/mail_choices.py",
-    *(
-        str(path.relative_to(TOP))
-        for path in sorted((TOP / "templates/certification/email").iterdir())
-    ),
+    "reminders/presenters/calendar_feed.py",
+    "certification/presenters/card.py",
+    "reminders/forms/calendars.py",
+    "reminders/forms/mail_choices.py",
+    "reminders/models/mail_choices.py",
+    "certification/presenters/register.py",
+    "reminders/services/letters.py",
+    "reminders/views/calendars.py",
+    "reminders/views/mail_choices.py",
+    *(str(path.relative_to(TOP)) for path in sorted((TOP / "templates/reminders/email").iterdir())),
     *(
         str(path.relative_to(TOP))
         for folder in ("account", "allauth")
@@ -57,30 +54,30 @@ SPOKEN = [
     "templates/assessments/partials/result_several.html",
     "templates/base.html",
     "templates/base_phone.html",
-    "templates/certification/calendar.html",
+    "templates/reminders/calendar.html",
     "templates/certification/card.html",
-    "templates/certification/mail_choices.html",
+    "templates/reminders/mail_choices.html",
     "templates/certification/partials/standing.html",
     "templates/partials/foot.html",
     "templates/partials/pair.html",
     "templates/partials/tablet_bar.html",
     "templates/partials/top.html",
-    "templates/training/looking_only.html",
-    "templates/training/pin.html",
-    "templates/training/partials/tablet_badge.html",
-    "templates/training/partials/tablet_full.html",
-    "templates/training/tablet.html",
-    "training/adapters.py",
+    "templates/people/looking_only.html",
+    "templates/people/pin.html",
+    "templates/people/partials/tablet_badge.html",
+    "templates/people/partials/tablet_full.html",
+    "templates/people/tablet.html",
+    "people/views/adapters.py",
     "training/apps.py",
-    "training/forms/tablets.py",
-    "training/limit_line.py",
-    "training/middleware.py",
-    "training/navigation.py",
-    "training/proof.py",
-    "training/services/tablets.py",
-    "training/tablets.py",
-    "training/templatetags/look.py",
-    "training/views/tablets.py",
+    "people/forms/tablets.py",
+    "people/presenters/limit_line.py",
+    "people/middleware/sign_ins.py",
+    "people/presenters/navigation.py",
+    "people/services/proof.py",
+    "people/services/tablets.py",
+    "people/middleware/tablets.py",
+    "people/templatetags/look.py",
+    "people/views/tablets.py",
 ]
 
 
@@ -133,8 +130,8 @@ def test_nothing_that_is_spoken_is_untranslated(name, german):
 
 
 def test_extraction_finds_what_templates_and_modules_say():
-    in_template = messages_in("templates/certification/email/reminders.txt")
-    in_module = messages_in("certification/services/reminder_letters.py")
+    in_template = messages_in("templates/reminders/email/reminders.txt")
+    in_module = messages_in("reminders/services/letters.py")
     assert ("", "Dear %(name)s,") in in_template
     assert ("", "That is in %(n)d day.") in in_module
     assert ("day in a mail", "l j F Y") in in_module

@@ -7,7 +7,7 @@ from django.conf import settings
 from django.contrib.staticfiles import finders
 from django.core.management import call_command
 
-from config.management.commands.prepare import gather_static_files
+from operations.management.commands.prepare import gather_static_files
 
 TEMPLATES = [
     path
@@ -63,7 +63,7 @@ def test_files_are_named_by_their_content_and_compressed(served):
 def test_what_did_not_change_is_not_gathered_again(served, monkeypatch):
     gather_static_files()
     called = []
-    monkeypatch.setattr("config.management.commands.prepare.call_command", called.append)
+    monkeypatch.setattr("operations.management.commands.prepare.call_command", called.append)
     gather_static_files()
     assert called == []
 

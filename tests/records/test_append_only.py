@@ -4,11 +4,17 @@ import pytest
 from django.core.exceptions import ImproperlyConfigured
 from django.db import IntegrityError, OperationalError, connection, models, transaction
 
-from records import append_only
-from records.append_only import ALWAYS, NEVER, protect
-from records.models import NumberSeries, Signature, TrailEntry, TrailHead, TrailPayload
-from records.numbers import next_number
-from records.services import erase_payload, record, sign
+from records.models import (
+    NumberSeries,
+    Signature,
+    TrailEntry,
+    TrailHead,
+    TrailPayload,
+    append_only,
+)
+from records.models.append_only import ALWAYS, NEVER, protect
+from records.services.numbers import next_number
+from records.services.trail import erase_payload, record, sign
 
 on_postgresql = pytest.mark.skipif("connection.vendor != 'postgresql'", reason="PostgreSQL only")
 on_sqlite = pytest.mark.skipif("connection.vendor != 'sqlite'", reason="SQLite only")
@@ -106,7 +112,7 @@ def test_rows_that_a_replace_pushes_out_by_another_unique_column_count_as_delete
 @pytest.mark.django_db(transaction=True)
 def test_another_program_that_opens_the_file_is_refused_too():
     with transaction.atomic():
-        record(actor=None, act="board made", about=("assessments.board", "1"))
+        record(actor=None, act="board made", about=("board", "1"))
     other = sqlite3.connect(connection.settings_dict["NAME"], uri=True)
     try:
         for statement in (

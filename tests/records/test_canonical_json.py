@@ -10,12 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from records.domain.canonical import (
-    NotCanonical,
-    canonical_text,
-    instant_text,
-    sha256_of_text,
-)
+from records.domain.canonical import NotCanonical, canonical_text, instant_text, sha256_of_text
 
 # RFC 8785, appendix B: the bits of a double, and how it is written.
 NUMBERS = [

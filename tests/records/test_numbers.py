@@ -3,7 +3,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 from django.db import connections, transaction
 
-from records.numbers import begin_after, next_number
+from records.services.numbers import begin_after, next_number
 
 
 def test_numbers_count_up_from_one_within_site_and_kind(db):

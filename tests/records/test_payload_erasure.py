@@ -3,8 +3,8 @@ from django.core.management import call_command
 
 from records.exceptions import AlreadyErased, RecordsError
 from records.models import TrailEntry, TrailPayload
-from records.services import erase_payload, record
-from records.verify import verify_records
+from records.queries.verification import verify_records
+from records.services.trail import erase_payload, record
 
 
 @pytest.fixture
@@ -20,7 +20,7 @@ def test_erasing_takes_the_details_and_says_who_when_and_why(entry, account, at)
     assert (payload.body, payload.salt) == ("", "")
     assert (payload.erased_at, payload.erased_reason) == (at, "asked for by the visitor")
     assert (told.act, told.actor) == ("payload erased", account)
-    assert (told.about_type, told.about_id) == ("records.trailentry", str(entry.number))
+    assert (told.about_type, told.about_id) == ("trail-entry", str(entry.number))
 
 
 def test_the_chain_verifies_after_erasing_and_the_report_says_so(entry, account, at, capsys):

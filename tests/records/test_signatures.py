@@ -7,9 +7,9 @@ from django.db import transaction
 
 from records.domain.canonical import sha256_of_text
 from records.models import Proof, Signature, TrailEntry
-from records.services import sign
+from records.services.trail import sign
 
-BOARD = ("assessments.grading", "31")
+BOARD = ("grading", "31")
 
 
 def test_a_signature_keeps_who_when_where_and_what_was_signed(account, at):

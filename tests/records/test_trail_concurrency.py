@@ -4,8 +4,8 @@ import pytest
 from django.db import connections, transaction
 
 from records.models import TrailEntry
-from records.services import record
-from records.verify import verify_records
+from records.queries.verification import verify_records
+from records.services.trail import record
 
 
 @pytest.mark.django_db(transaction=True)
@@ -16,7 +16,7 @@ def test_writers_at_the_same_time_make_one_chain():
         try:
             for n in range(10):
                 with transaction.atomic():
-                    record(actor=None, act="tool checked", about=("training.tool", f"{writer}-{n}"))
+                    record(actor=None, act="tool checked", about=("tool", f"{writer}-{n}"))
         finally:
             connections.close_all()
 

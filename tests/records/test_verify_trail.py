@@ -7,16 +7,16 @@ import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection
 
-from records import append_only, verify
-from records.models import Signature, TrailEntry, TrailHead, TrailPayload
-from records.services import record, record_many, sign
-from records.verify import register_files, verify_records
+from records.models import Signature, TrailEntry, TrailHead, TrailPayload, append_only
+from records.queries import verification as verify
+from records.queries.verification import register_files, verify_records
+from records.services.trail import record, record_many, sign
 
 
 @pytest.fixture
 def trail(account, at):
     """Six entries; the fourth is a signature's."""
-    board = ("assessments.board", "7")
+    board = ("board", "7")
     for act in ("board made", "board labelled", "photograph added"):
         record(actor=account, act=act, about=board, payload={"act": act}, at=at)
     sign(actor=account, meaning="graded", about=board, content={"score": "97.5"}, at=at)
@@ -222,7 +222,7 @@ def test_the_command_ends_with_status_1_and_names_the_first_fault(trail, capsys)
 
 
 def test_verifying_reads_a_batch_with_one_query(account, django_assert_num_queries):
-    items = [(("training.person", str(n)), None) for n in range(50)]
+    items = [(("person", str(n)), None) for n in range(50)]
     record_many(actor=account, act="person imported", items=items)
     report = verify.Report()
     with django_assert_num_queries(4):  # the batch, the empty one after it, the end twice

@@ -13,8 +13,8 @@ from django.db import connection
 from kombu import Connection
 from redis import Redis
 
-from config import broker
 from config.celery import app
+from operations.backends import folder_queue as broker
 from tests.services.mail_server import MailServer, Running
 from tests.services.processes import OwnRedis, Processes
 
@@ -49,7 +49,7 @@ def redis_of_the_tests(tmp_path_factory) -> Iterator[str]:
 
 @pytest.fixture
 def send(link) -> Callable[..., None]:
-    """Send a task by its name: ``send("assessments.tasks.make_renditions", photo.pk)``."""
+    """Send a task by its name: ``send("photographs.make_renditions", photo.pk)``."""
 
     def send_task(name: str, *args: object) -> None:
         app.send_task(name, args=args, connection=link)
@@ -62,8 +62,8 @@ def ask(send) -> Callable[[], None]:
     """Ask for what the clock asks for again and again."""
 
     def ask_for_all() -> None:
-        send("certification.tasks.sweep_reminders")
-        send("certification.tasks.send_due_messages")
+        send("reminders.sweep")
+        send("reminders.send")
 
     return ask_for_all
 

@@ -6,11 +6,13 @@ from datetime import UTC, datetime, time, timedelta
 from django.utils import timezone
 
 from certification.domain.standing import valid_through
-from certification.models import Certificate, Message, Reminder
-from certification.models.reminders import CLAIM_LAPSES_AFTER
-from certification.services import standing
+from certification.models import Certificate
+from certification.queries import standing_on_day as standing
+from certification.services import standing as certification_standing
+from people.models import Person
+from reminders.models import Message, Reminder
+from reminders.models.reminders import CLAIM_LAPSES_AFTER
 from tests.factories import make_revision, make_scope, make_site
-from training.models import Person
 
 LEFT = 30
 
@@ -64,7 +66,7 @@ def make_many(people: int, scopes: int = 1, **of_site) -> list[str]:
             )
             for person in made
         )
-    standing.rebuild_people(person.pk for person in made)
+    certification_standing.rebuild_people(person.pk for person in made)
     return [person.email for person in made]
 
 

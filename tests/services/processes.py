@@ -17,7 +17,8 @@ from redis import Redis
 from redis.exceptions import RedisError
 
 from assessments.models import Rendition
-from certification.models import Heartbeat, Message, Reminder, SiteSweep
+from operations.models import Heartbeat
+from reminders.models import Message, Reminder, SiteSweep
 from tests.conftest import leave_out
 
 NOTHING_NEW_FOR_S = 150.0

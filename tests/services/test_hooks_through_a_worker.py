@@ -5,16 +5,16 @@ from datetime import timedelta
 import pytest
 from django.utils import timezone
 
-from certification.models import WebHookDelivery
-from certification.models.reminders import CLAIM_LAPSES_AFTER
-from tests.certification.hook_scenes import make_hook
+from interfaces.models import WebHookDelivery
+from reminders.models.reminders import CLAIM_LAPSES_AFTER
 from tests.factories import make_certificate, make_person
+from tests.interfaces.web_hook_scenes import make_hook
 from tests.services.hook_server import HookServer
 from tests.services.processes import kill, wait_until
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
 
-TELL = "certification.tasks.tell_web_hooks"
+TELL = "web_hooks.send"
 
 
 @pytest.fixture

@@ -7,8 +7,14 @@ import pytest
 from django.conf import settings
 from django.utils import timezone
 
-from certification.models import Message, Reminder, SiteSweep
-from tests.factories import make_certificate, make_person, make_revision, make_scope, make_site
+from reminders.models import Message, Reminder, SiteSweep
+from tests.factories import (
+    make_certificate,
+    make_person,
+    make_revision,
+    make_scope,
+    make_site,
+)
 from tests.services.processes import wait_until
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
@@ -52,7 +58,7 @@ def sent():
 
 def test_the_sweep_writes_and_the_worker_sends(start_worker, send, ending_soon, message_ids):
     start_worker()
-    send("certification.tasks.sweep_reminders")
+    send("reminders.sweep")
     wait_until(lambda: sent().exists())
     message = sent().get()
     assert message.recipient == ending_soon.email
@@ -62,11 +68,11 @@ def test_the_sweep_writes_and_the_worker_sends(start_worker, send, ending_soon, 
 def test_sweeping_again_sends_nothing_again(start_worker, send, ending_soon, message_ids):
     start_worker()
     for _ in range(3):
-        send("certification.tasks.sweep_reminders")
-        send("certification.tasks.send_due_messages")
+        send("reminders.sweep")
+        send("reminders.send")
     wait_until(lambda: sent().exists())
     swept_at = timezone.now()
-    send("certification.tasks.sweep_reminders")
+    send("reminders.sweep")
     wait_until(lambda: SiteSweep.objects.get().finished_at > swept_at)
     assert len(message_ids()) == 1
     assert Reminder.objects.filter(person=ending_soon, message__isnull=False).count() == 1
@@ -75,9 +81,9 @@ def test_sweeping_again_sends_nothing_again(start_worker, send, ending_soon, mes
 def test_a_lost_message_delays_and_loses_nothing(
     start_worker, send, lose_messages, ending_soon, message_ids
 ):
-    send("certification.tasks.sweep_reminders")
+    send("reminders.sweep")
     lose_messages()
     start_worker()
-    send("certification.tasks.sweep_reminders")
+    send("reminders.sweep")
     wait_until(lambda: sent().exists())
     assert len(message_ids()) == 1

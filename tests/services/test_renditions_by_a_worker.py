@@ -28,7 +28,7 @@ def add_photo():
 def test_a_message_wakes_the_worker(start_worker, send):
     photo = add_photo()
     start_worker()
-    send("assessments.tasks.make_renditions", photo.pk)
+    send("photographs.make_renditions", photo.pk)
     wait_until(lambda: photo.renditions.count() == SIZES)
     assert all(one.file.storage.exists(one.file.name) for one in photo.renditions.all())
 
@@ -37,7 +37,7 @@ def test_what_a_lost_message_left_is_made_by_the_next_sweep(start_worker, send, 
     photo = add_photo()
     lose_messages()
     start_worker()
-    send("assessments.tasks.make_missing_renditions")
+    send("photographs.make_missing_renditions")
     wait_until(lambda: photo.renditions.count() == SIZES)
 
 
@@ -47,9 +47,9 @@ def test_a_worker_that_is_killed_leaves_nothing_that_the_next_one_does_not_finis
     several = [add_photo() for _ in range(6)]
     first = start_worker()
     for photo in several:
-        send("assessments.tasks.make_renditions", photo.pk)
+        send("photographs.make_renditions", photo.pk)
     wait_until(lambda: any(photo.renditions.exists() for photo in several))
     kill(first)
     start_worker()
-    send("assessments.tasks.make_missing_renditions")
+    send("photographs.make_missing_renditions")
     wait_until(lambda: all(photo.renditions.count() == SIZES for photo in several))

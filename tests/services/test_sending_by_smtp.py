@@ -5,9 +5,11 @@ from datetime import timedelta
 
 import pytest
 
-from certification.models import Message, Reminder
-from certification.services import mail, reminders
-from tests.certification.reminder_scenes import (
+from reminders.models import Message, Reminder
+from reminders.services import mail
+from reminders.services import sweep as reminders
+from tests.factories import make_certificate, make_revision, make_scope
+from tests.reminders.reminder_scenes import (
     DAY,
     NOW,
     at,
@@ -17,7 +19,6 @@ from tests.certification.reminder_scenes import (
     sweep,
     vision_ends_in,
 )
-from tests.factories import make_certificate, make_revision, make_scope
 from tests.services.mail_server import Running
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db]

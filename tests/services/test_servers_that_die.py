@@ -10,7 +10,7 @@ from django.core.management import call_command
 from django.db import connection, connections
 from django.db.utils import load_backend
 
-from certification.models import Message
+from reminders.models import Message
 from tests.services.conftest import database_url
 from tests.services.many import (
     every_reminder_went_out_once,

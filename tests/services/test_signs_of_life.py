@@ -3,8 +3,8 @@
 import pytest
 from django.utils import timezone
 
-from certification.models import Heartbeat
-from certification.services import health
+from operations.models import Heartbeat
+from operations.services import health
 from tests.services.processes import kill, wait_until
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
@@ -45,7 +45,7 @@ def test_depth_of_the_queue_is_what_waits_in_it(link, send, monkeypatch, setting
     monkeypatch.setattr(health.current_app, "connection_for_read", lambda: link.clone())
     assert health.queue_depth() == 0
     for _ in range(3):
-        send("certification.tasks.send_due_messages")
+        send("reminders.send")
     assert health.queue_depth() == 3
     start_worker()
     wait_until(lambda: health.queue_depth() == 0, watch=health.queue_depth)

@@ -6,7 +6,7 @@ import time
 
 import pytest
 
-from certification.models import Message, Reminder
+from reminders.models import Message, Reminder
 from tests.services.many import (
     every_reminder_went_out_once,
     let_claims_lapse,
@@ -31,7 +31,7 @@ PEOPLE = 400 if KILLS <= 10 else REMINDERS
 def test_mail_arrives_at_the_server_as_it_was_fixed(server, start_worker, send):
     readers = make_many(20)
     start_worker()
-    send("certification.tasks.sweep_reminders")
+    send("reminders.sweep")
     wait_until(lambda: sent() == 20)
     every_reminder_went_out_once(readers, 20)
     assert twice_at_the_server(server) == 0

@@ -6,9 +6,9 @@ from io import BytesIO
 import pytest
 from django.utils import timezone
 
-from certification.models import WorkLogCheck
-from certification.models.work_log import CLAIM_LAPSES_AFTER
-from certification.services import work_log_checks
+from audit.models import WorkLogCheck
+from audit.models.work_log import CLAIM_LAPSES_AFTER
+from audit.services import work_log_checks
 from tests.factories import make_scope, make_user
 from tests.services.processes import wait_until
 
@@ -38,7 +38,7 @@ def is_finished(check):
 def test_a_message_wakes_the_worker(start_worker, send):
     check = ask_for_check()
     start_worker()
-    send("certification.tasks.check_work_log", check.pk)
+    send("work_logs.check", check.pk)
     wait_until(lambda: is_finished(check))
 
 
@@ -51,5 +51,5 @@ def test_what_a_lost_message_or_a_dead_worker_left_is_run_by_the_next_round(
     )
     lose_messages()
     start_worker()
-    send("certification.tasks.check_work_logs")
+    send("work_logs.check_due")
     wait_until(lambda: is_finished(check) and is_finished(claimed))

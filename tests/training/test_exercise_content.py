@@ -12,7 +12,15 @@ from training.content.courses import COURSES
 from training.content.exercises import EXERCISES
 from training.content.wires import WIRES
 from training.domain.wire import stranded_diameter_mm
-from training.models import Course, CourseRevision, ExerciseStep, JointType, Lesson, Position, Tool
+from training.models import (
+    Course,
+    CourseRevision,
+    ExerciseStep,
+    JointType,
+    Lesson,
+    Position,
+    Tool,
+)
 from training.models import Exercise as ExerciseRow
 
 each_exercise = pytest.mark.parametrize("exercise", EXERCISES, ids=lambda one: one.code)

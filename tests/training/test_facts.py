@@ -5,11 +5,13 @@ from datetime import date, timedelta
 import pytest
 from django.db import IntegrityError, transaction
 
+from people.models import Stamp
+from people.services import stamps
+from records.exceptions import Refusal
 from records.models import TrailEntry
 from tests.factories import NOW, TODAY, make_person, make_user
-from training import gates
-from training.exceptions import TrainingError
-from training.models import PracticeRecord, Stamp, VisionTest
+from training import ports as gates
+from training.models import PracticeRecord, VisionTest
 from training.services import facts
 
 pytestmark = pytest.mark.django_db
@@ -58,7 +60,7 @@ def test_withdrawn_vision_test_no_longer_stands_and_cannot_be_withdrawn_again(he
 
     assert not VisionTest.objects.standing().exists()
     assert len(heard) == 2
-    with pytest.raises(TrainingError, match="withdrawn already"):
+    with pytest.raises(Refusal, match="withdrawn already"):
         facts.withdraw_vision_test(
             vision_test=test, reason="Again.", actor=quality, at=NOW, proof="password"
         )
@@ -69,7 +71,7 @@ def test_withdrawal_needs_a_reason(heard, quality):
         person=make_person(), tested_on=TODAY, passed=True, actor=quality, at=NOW
     )
 
-    with pytest.raises(TrainingError, match="Say why"):
+    with pytest.raises(Refusal, match="Say why"):
         facts.withdraw_vision_test(
             vision_test=test, reason="  ", actor=quality, at=NOW, proof="password"
         )
@@ -78,7 +80,7 @@ def test_withdrawal_needs_a_reason(heard, quality):
 
 
 def test_day_to_come_is_refused_by_the_clock_of_the_site(heard, quality):
-    with pytest.raises(TrainingError, match="still to come"):
+    with pytest.raises(Refusal, match="still to come"):
         facts.record_vision_test(
             person=make_person(),
             tested_on=TODAY + timedelta(days=1),
@@ -101,11 +103,11 @@ def test_day_to_come_is_refused_by_the_clock_of_the_site(heard, quality):
 def test_nobody_enters_their_own_facts(heard):
     user = make_user("quality")
 
-    with pytest.raises(TrainingError, match="Somebody else"):
+    with pytest.raises(Refusal, match="Somebody else"):
         facts.record_vision_test(
             person=user.person, tested_on=TODAY, passed=True, actor=user, at=NOW
         )
-    with pytest.raises(TrainingError, match="Somebody else"):
+    with pytest.raises(Refusal, match="Somebody else"):
         facts.record_practice(
             person=user.person, scope_code="turret", performed_on=TODAY, actor=user, at=NOW
         )
@@ -137,7 +139,7 @@ def test_practice_tells_about_its_own_scope(heard, quality):
 def test_nothing_is_written_while_nobody_listens(monkeypatch, quality):
     monkeypatch.setattr(gates, "_listeners", [])
 
-    with pytest.raises(TrainingError, match="not written"):
+    with pytest.raises(Refusal, match="not written"):
         facts.record_vision_test(
             person=make_person(), tested_on=TODAY, passed=True, actor=quality, at=NOW
         )
@@ -159,41 +161,43 @@ def test_database_refuses_to_change_or_delete_a_fact(heard, quality):
 
 def test_stamp_passes_on_the_day_after_it_was_returned(quality):
     first, second = make_person(), make_person()
-    stamp = facts.issue_stamp(
+    stamp = stamps.issue_stamp(
         person=first, mark="47", issued_on=date(2026, 1, 1), actor=quality, at=NOW
     )
-    facts.return_stamp(stamp=stamp, returned_on=date(2026, 3, 31), actor=quality, at=NOW)
+    stamps.return_stamp(stamp=stamp, returned_on=date(2026, 3, 31), actor=quality, at=NOW)
 
-    with pytest.raises(TrainingError, match="give a later day"):
-        facts.issue_stamp(
+    with pytest.raises(Refusal, match="give a later day"):
+        stamps.issue_stamp(
             person=second, mark="47", issued_on=date(2026, 3, 31), actor=quality, at=NOW
         )
-    facts.issue_stamp(person=second, mark="47", issued_on=date(2026, 4, 1), actor=quality, at=NOW)
+    stamps.issue_stamp(person=second, mark="47", issued_on=date(2026, 4, 1), actor=quality, at=NOW)
 
     assert [one.person for one in Stamp.objects.held_on(date(2026, 3, 31))] == [first]
     assert [one.person for one in Stamp.objects.held_on(date(2026, 4, 1))] == [second]
 
 
 def test_stamp_in_hand_is_not_issued_to_somebody_else(quality):
-    facts.issue_stamp(
+    stamps.issue_stamp(
         person=make_person(full_name="Ada Holm"), mark="12", issued_on=TODAY, actor=quality, at=NOW
     )
 
-    with pytest.raises(TrainingError, match="Ada Holm has held stamp 12"):
-        facts.issue_stamp(person=make_person(), mark=" 12 ", issued_on=TODAY, actor=quality, at=NOW)
+    with pytest.raises(Refusal, match="Ada Holm has held stamp 12"):
+        stamps.issue_stamp(
+            person=make_person(), mark=" 12 ", issued_on=TODAY, actor=quality, at=NOW
+        )
 
     assert TrailEntry.objects.filter(act="stamp issued").count() == 1
 
 
 def test_stamp_is_not_returned_twice_or_before_it_was_issued(quality):
-    stamp = facts.issue_stamp(
+    stamp = stamps.issue_stamp(
         person=make_person(), mark="12", issued_on=TODAY, actor=quality, at=NOW
     )
 
-    with pytest.raises(TrainingError, match="give that day or a later one"):
-        facts.return_stamp(
+    with pytest.raises(Refusal, match="give that day or a later one"):
+        stamps.return_stamp(
             stamp=stamp, returned_on=TODAY - timedelta(days=1), actor=quality, at=NOW
         )
-    facts.return_stamp(stamp=stamp, returned_on=TODAY, actor=quality, at=NOW)
-    with pytest.raises(TrainingError, match="already"):
-        facts.return_stamp(stamp=stamp, returned_on=TODAY, actor=quality, at=NOW)
+    stamps.return_stamp(stamp=stamp, returned_on=TODAY, actor=quality, at=NOW)
+    with pytest.raises(Refusal, match="already"):
+        stamps.return_stamp(stamp=stamp, returned_on=TODAY, actor=quality, at=NOW)

@@ -4,12 +4,12 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from people.models import Stamp
 from tests.factories import PASSWORD, make_person, make_site, make_user
-from training import gates
+from training import ports as gates
 from training.models import (
     PracticeRecord,
     PracticeWithdrawal,
-    Stamp,
     VisionTest,
     VisionTestWithdrawal,
 )
@@ -31,7 +31,8 @@ def tamsin():
 
 
 def url(name, *more):
-    return reverse(f"training:{name}", args=["10482", *more])
+    app = "people" if name in ("person_detail", "stamp_issue", "stamp_return") else "training"
+    return reverse(f"{app}:{name}", args=["10482", *more])
 
 
 def as_role(client, *roles, **fields):

@@ -10,19 +10,10 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
-from training.models import (
-    Attendance,
-    ClassSession,
-    CourseRevision,
-    Enrolment,
-    Person,
-    Role,
-    Site,
-    User,
-)
-from training.models.people import PersonQuerySet
-
-from .fields import DayInput, find_person, helper
+from people.forms.fields import DayInput, find_person, helper
+from people.models import Person, Role, Site, User
+from people.models.people import PersonQuerySet
+from training.models import Attendance, ClassSession, CourseRevision, Enrolment
 
 WHEN = [("", _("from today on")), ("past", _("over")), ("all", _("all"))]
 

@@ -7,10 +7,10 @@ from django import forms
 from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
-from training.models import Site, Tool
-from training.models.people import PersonQuerySet
-
-from .fields import DayInput, PersonField, code_validator, helper
+from people.forms.fields import DayInput, PersonField, code_validator, helper
+from people.models import Site
+from people.models.people import PersonQuerySet
+from training.models import Tool
 
 RESERVED_CODES = {"new"}
 

@@ -1,23 +1,10 @@
 from .courses import Attendance, ClassSession, Course, CourseRevision, Enrolment, Lesson
 from .exercises import Exercise, ExerciseStep, JointType, Position, Stage
-from .people import (
-    FormerEmployeeNumber,
-    Installation,
-    Person,
-    Role,
-    Site,
-    SiteRole,
-    Stamp,
-    User,
-    VisionTest,
-    VisionTestWithdrawal,
-)
-from .tablets import BadgePin, SharedTablet, TabletUse, WrongTries
-from .work import Calibration, PracticeRecord, PracticeWithdrawal, Tool
+from .practice import Calibration, PracticeRecord, PracticeWithdrawal, Tool
+from .vision import VisionTest, VisionTestWithdrawal
 
 __all__ = [
     "Attendance",
-    "BadgePin",
     "Calibration",
     "ClassSession",
     "Course",
@@ -25,24 +12,13 @@ __all__ = [
     "Enrolment",
     "Exercise",
     "ExerciseStep",
-    "FormerEmployeeNumber",
-    "Installation",
     "JointType",
     "Lesson",
-    "Person",
     "Position",
     "PracticeRecord",
     "PracticeWithdrawal",
-    "Role",
-    "SharedTablet",
-    "Site",
-    "SiteRole",
     "Stage",
-    "Stamp",
-    "TabletUse",
     "Tool",
-    "User",
     "VisionTest",
     "VisionTestWithdrawal",
-    "WrongTries",
 ]

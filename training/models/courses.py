@@ -7,10 +7,10 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
+from people.models.people import Person, Site
 from records.models import Recorded
 
 from .exercises import Exercise
-from .people import Person, Site
 
 
 class Course(models.Model):

@@ -6,7 +6,8 @@ from datetime import datetime
 
 from django.db import transaction
 
-from records import services as records
+from people.models import User
+from records.services import trail as records
 from training.content import Course as CourseContent
 from training.content import Exercise as ExerciseContent
 from training.content.courses import COURSES
@@ -18,7 +19,6 @@ from training.models import (
     ExerciseStep,
     Lesson,
     Position,
-    User,
 )
 
 

@@ -8,19 +8,11 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from records import services as records
-from records.numbers import next_number
+from people.models import Person, Role, Site, User
+from records.services import trail as records
+from records.services.numbers import next_number
 from training.exceptions import TrainingError
-from training.models import (
-    Attendance,
-    ClassSession,
-    CourseRevision,
-    Enrolment,
-    Person,
-    Role,
-    Site,
-    User,
-)
+from training.models import Attendance, ClassSession, CourseRevision, Enrolment
 
 NUMBER_KIND = "K"
 LONGEST_DAYS = 92

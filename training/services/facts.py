@@ -11,17 +11,16 @@ from typing import Any
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from records import numbers
-from records import services as records
+from people.models import Person, User
+from people.services.refusals import refuse_day_to_come, refuse_own
 from records.models import Signature
-from training import gates
+from records.services import numbers
+from records.services import trail as records
+from training import ports as gates
 from training.exceptions import TrainingError
 from training.models import (
-    Person,
     PracticeRecord,
     PracticeWithdrawal,
-    Stamp,
-    User,
     VisionTest,
     VisionTestWithdrawal,
 )
@@ -42,8 +41,8 @@ def record_vision_test(
     examiner: str = "",
 ) -> VisionTest:
     """Write a vision test down; raise TrainingError for one's own or for a day to come."""
-    _refuse_own(person, actor, _("Somebody else has to enter your vision test."))
-    _refuse_day_to_come(person, tested_on, at)
+    refuse_own(person, actor, _("Somebody else has to enter your vision test."))
+    refuse_day_to_come(person, tested_on, at)
     test = VisionTest.objects.create(
         test_id=numbers.next_number(person.site.prefix, "V"),
         person=person,
@@ -77,7 +76,7 @@ def withdraw_vision_test(
     *, vision_test: VisionTest, reason: str, actor: User, at: datetime, proof: str
 ) -> VisionTestWithdrawal:
     """From now on count a test as never entered, signed by whoever says so."""
-    _refuse_own(vision_test.person, actor, _("Somebody else has to withdraw your vision test."))
+    refuse_own(vision_test.person, actor, _("Somebody else has to withdraw your vision test."))
     if VisionTestWithdrawal.objects.filter(vision_test=vision_test).exists():
         raise TrainingError(
             _("Vision test %(number)s has been withdrawn already.")
@@ -118,8 +117,8 @@ def record_practice(
     reference: str = "",
 ) -> PracticeRecord:
     """Write down work done within a scope, confirmed by the actor; not for oneself."""
-    _refuse_own(person, actor, _("Somebody else has to confirm your work."))
-    _refuse_day_to_come(person, performed_on, at)
+    refuse_own(person, actor, _("Somebody else has to confirm your work."))
+    refuse_day_to_come(person, performed_on, at)
     practice = PracticeRecord.objects.create(
         person=person,
         scope_code=scope_code,
@@ -149,7 +148,7 @@ def withdraw_practice(
     *, practice: PracticeRecord, reason: str, actor: User, at: datetime, proof: str
 ) -> PracticeWithdrawal:
     """From now on count work as never entered, signed by whoever says so."""
-    _refuse_own(practice.person, actor, _("Somebody else has to withdraw your work."))
+    refuse_own(practice.person, actor, _("Somebody else has to withdraw your work."))
     if PracticeWithdrawal.objects.filter(practice=practice).exists():
         raise TrainingError(_("This work has been withdrawn already."))
     content = {
@@ -179,90 +178,6 @@ def withdraw_practice(
     )
     gates.facts_changed(practice.person, practice.scope_code)
     return withdrawal
-
-
-@transaction.atomic
-def issue_stamp(*, person: Person, mark: str, issued_on: date, actor: User, at: datetime) -> Stamp:
-    """Put a stamp in somebody's hands; raise TrainingError while somebody else holds it."""
-    mark = mark.strip()
-    if not mark:
-        raise TrainingError(_("Type the mark that the stamp leaves."))
-    _refuse_day_to_come(person, issued_on, at)
-    # Whoever writes to the trail is alone until the end of the transaction, so nobody can
-    # issue the same mark between the look and the write.
-    records.record(
-        actor=actor,
-        act="stamp issued",
-        about=("training.stamp", mark),
-        payload={"stamp": mark, "person": person.employee_number, "issued_on": issued_on},
-        at=at,
-    )
-    held = Stamp.objects.filter(mark=mark).select_related("person")
-    for stamp in held:
-        if stamp.returned_on is None or stamp.returned_on >= issued_on:
-            raise TrainingError(_who_holds(stamp))
-    return Stamp.objects.create(mark=mark, person=person, issued_on=issued_on, recorded_at=at)
-
-
-@transaction.atomic
-def return_stamp(*, stamp: Stamp, returned_on: date, actor: User, at: datetime) -> Stamp:
-    """Take a stamp back; the day given is the last on which its marks are the holder's."""
-    stamp = (
-        Stamp.objects.select_for_update(of=("self",), no_key=True)
-        .select_related("person__site")
-        .get(pk=stamp.pk)
-    )
-    if stamp.returned_on is not None:
-        raise TrainingError(
-            _("Stamp %(mark)s was returned on %(day)s already.")
-            % {"mark": stamp.mark, "day": stamp.returned_on}
-        )
-    if returned_on < stamp.issued_on:
-        raise TrainingError(
-            _("Stamp %(mark)s was issued on %(day)s: give that day or a later one.")
-            % {"mark": stamp.mark, "day": stamp.issued_on}
-        )
-    _refuse_day_to_come(stamp.person, returned_on, at)
-    stamp.returned_on = returned_on
-    stamp.save(update_fields=["returned_on"])
-    records.record(
-        actor=actor,
-        act="stamp returned",
-        about=("training.stamp", stamp.mark),
-        payload={
-            "stamp": stamp.mark,
-            "person": stamp.person.employee_number,
-            "returned_on": returned_on,
-        },
-        at=at,
-    )
-    return stamp
-
-
-def _who_holds(stamp: Stamp) -> str:
-    facts = {
-        "mark": stamp.mark,
-        "name": stamp.person.full_name,
-        "from": stamp.issued_on,
-        "to": stamp.returned_on,
-    }
-    if stamp.returned_on is None:
-        return _("%(name)s has held stamp %(mark)s since %(from)s: take it back first.") % facts
-    return _("%(name)s held stamp %(mark)s from %(from)s through %(to)s: give a later day.") % facts
-
-
-def _refuse_own(person: Person, actor: User, sentence: str) -> None:
-    if actor.person_id == person.pk:
-        raise TrainingError(sentence)
-
-
-def _refuse_day_to_come(person: Person, day: date, at: datetime) -> None:
-    today = person.site.today(at)
-    if day > today:
-        raise TrainingError(
-            _("%(day)s is still to come: at %(site)s it is %(today)s.")
-            % {"day": day, "site": person.site, "today": today}
-        )
 
 
 def _signed(

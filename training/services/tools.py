@@ -5,9 +5,10 @@ from datetime import date, datetime
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from records import services as records
+from people.models import Person, Site, User
+from records.services import trail as records
 from training.exceptions import TrainingError
-from training.models import Calibration, Person, Site, Tool, User
+from training.models import Calibration, Tool
 
 
 @transaction.atomic

@@ -1,15 +1,12 @@
 """Addresses of this app, one module a subject."""
 
-from . import courses, exercises, kiosks, people, sites, tablets, tools
+from . import courses, exercises, facts, tools
 
 app_name = "training"
 
 urlpatterns = [
     *courses.urlpatterns,
     *exercises.urlpatterns,
-    *kiosks.urlpatterns,
-    *people.urlpatterns,
-    *sites.urlpatterns,
-    *tablets.urlpatterns,
+    *facts.urlpatterns,
     *tools.urlpatterns,
 ]

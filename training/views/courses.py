@@ -10,12 +10,14 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from people import access as people_access
+from people.access import UserRequest, role_required
+from people.forms.fields import SUGGESTED_PEOPLE
+from people.models import Role, Site
 from training import access
-from training.access import UserRequest, role_required
 from training.exceptions import TrainingError
 from training.forms.courses import AttendanceForm, ClassFilterForm, ClassForm, EnrolForm
-from training.forms.fields import SUGGESTED_PEOPLE
-from training.models import ClassSession, Course, CourseRevision, Role, Site
+from training.models import ClassSession, Course, CourseRevision
 from training.services import courses as services
 
 PAGE_SIZE = 40
@@ -65,7 +67,7 @@ def class_list(request: UserRequest) -> HttpResponse:
         request.GET, sites=Site.objects.filter(pk__in=readable.order_by().values("site"))
     )
     chosen = form.chosen()
-    today = access.today_for(request.user)
+    today = people_access.today_for(request.user)
     sessions = readable.with_list_columns()
     when = chosen.get("when", "")
     if when == "past":
@@ -150,7 +152,7 @@ def class_edit(request: UserRequest, number: str) -> HttpResponse:
 @login_required
 def class_detail(request: UserRequest, number: str) -> HttpResponse:
     session = access.session_for_reader(request.user, number)
-    form = EnrolForm(people=access.people_listed_for(request.user))
+    form = EnrolForm(people=people_access.people_listed_for(request.user))
     return show_class(request, session, enrol_form=form)
 
 
@@ -159,7 +161,7 @@ def show_class(
 ) -> HttpResponse:
     """The page of a class: whoever is only enrolled sees themselves and not the others."""
     user, days = request.user, services.days_of(session)
-    reads = user.has_role(*access.READERS, site=session.site_id)
+    reads = user.has_role(*people_access.READERS, site=session.site_id)
     enrolments = session.enrolments.select_related("person").prefetch_related("attendances")
     shown = enrolments if reads else enrolments.filter(person=user.person_id or 0)
     rows = []
@@ -192,7 +194,7 @@ def show_class(
 @login_required
 def class_enrol(request: UserRequest, number: str) -> HttpResponse:
     session = access.session_for_instructor(request.user, number)
-    form = EnrolForm(request.POST, people=access.people_listed_for(request.user))
+    form = EnrolForm(request.POST, people=people_access.people_listed_for(request.user))
     if form.is_valid():
         try:
             enrolled = services.enrol_people(

@@ -11,9 +11,10 @@ from django.shortcuts import render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from training.access import UserRequest
+from people.access import UserRequest
+from people.models import Role
 from training.content.cautions import CAUTIONS, CLOSING
-from training.models import Exercise, Position, Role, Stage, Tool
+from training.models import Exercise, Position, Stage, Tool
 
 
 @require_safe

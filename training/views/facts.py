@@ -1,47 +1,35 @@
 """What is written down about somebody: vision tests, practice, stamps."""
 
-from collections.abc import Callable
 from functools import partial
-from typing import Any
 
-from django import forms
-from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
-from django.utils import timezone
+from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from training import access, gates
-from training.access import UserRequest
-from training.exceptions import ProofRefused, TrainingError
-from training.forms.people import (
-    PracticeForm,
-    ReasonForm,
-    StampForm,
-    StampReturnForm,
-    VisionTestForm,
-)
-from training.models import Person
-from training.proof import prove_identity
+from people import access
+from people.access import UserRequest
+from people.views.person_forms import FORM_METHODS, posted, save_about_person
+from training import ports as gates
+from training.forms.facts import PracticeForm, ReasonForm, VisionTestForm
 from training.services import facts as services
-
-FORM_METHODS = ["GET", "HEAD", "POST"]
 
 
 @require_http_methods(FORM_METHODS)
 @login_required
 def vision_test_new(request: UserRequest, employee_number: str) -> HttpResponse:
     person = access.person_when(request.user, employee_number, "facts")
-    form = VisionTestForm(sent(request), initial={"tested_on": person.site.today()})
+    form = VisionTestForm(posted(request), initial={"tested_on": person.site.today()})
     texts = {
         "title": _("Record a vision test"),
         "lead": _("Result and day alone: no other medical detail is kept."),
         "submit": _("Record the test"),
         "done": _("The vision test is recorded."),
     }
-    return _write(request, person, form, texts, partial(services.record_vision_test, person=person))
+    return save_about_person(
+        request, person, form, texts, partial(services.record_vision_test, person=person)
+    )
 
 
 @require_http_methods(FORM_METHODS)
@@ -61,8 +49,8 @@ def vision_test_withdraw(request: UserRequest, employee_number: str, test_id: st
         "submit": _("Withdraw the test and sign"),
         "done": _("The vision test is withdrawn."),
     }
-    form = ReasonForm(sent(request))
-    return _write(
+    form = ReasonForm(posted(request))
+    return save_about_person(
         request, person, form, texts, partial(services.withdraw_vision_test, vision_test=test)
     )
 
@@ -72,7 +60,7 @@ def vision_test_withdraw(request: UserRequest, employee_number: str, test_id: st
 def practice_new(request: UserRequest, employee_number: str) -> HttpResponse:
     person = access.person_when(request.user, employee_number, "facts")
     form = PracticeForm(
-        sent(request), scopes=gates.scopes(), initial={"performed_on": person.site.today()}
+        posted(request), scopes=gates.scopes(), initial={"performed_on": person.site.today()}
     )
     texts = {
         "title": _("Record practice"),
@@ -80,7 +68,9 @@ def practice_new(request: UserRequest, employee_number: str) -> HttpResponse:
         "submit": _("Confirm the work"),
         "done": _("The work is recorded."),
     }
-    return _write(request, person, form, texts, partial(services.record_practice, person=person))
+    return save_about_person(
+        request, person, form, texts, partial(services.record_practice, person=person)
+    )
 
 
 @require_http_methods(FORM_METHODS)
@@ -100,66 +90,7 @@ def practice_withdraw(request: UserRequest, employee_number: str, practice_id: i
         "submit": _("Withdraw the work and sign"),
         "done": _("The work is withdrawn."),
     }
-    form = ReasonForm(sent(request))
-    return _write(
+    form = ReasonForm(posted(request))
+    return save_about_person(
         request, person, form, texts, partial(services.withdraw_practice, practice=practice)
     )
-
-
-@require_http_methods(FORM_METHODS)
-@login_required
-def stamp_issue(request: UserRequest, employee_number: str) -> HttpResponse:
-    person = access.person_when(request.user, employee_number, "stamps")
-    form = StampForm(sent(request), initial={"issued_on": person.site.today()})
-    texts = {
-        "title": _("Issue a stamp"),
-        "lead": _("Its marks are theirs from that day on, until they give it back."),
-        "submit": _("Issue the stamp"),
-        "done": _("The stamp is issued."),
-    }
-    return _write(request, person, form, texts, partial(services.issue_stamp, person=person))
-
-
-@require_http_methods(FORM_METHODS)
-@login_required
-def stamp_return(request: UserRequest, employee_number: str, stamp_id: int) -> HttpResponse:
-    person = access.person_when(request.user, employee_number, "stamps")
-    stamp = get_object_or_404(person.stamps.filter(returned_on__isnull=True), pk=stamp_id)
-    form = StampReturnForm(sent(request), initial={"returned_on": person.site.today()})
-    texts = {
-        "title": _("Take stamp %(mark)s back") % {"mark": stamp.mark},
-        "lead": "",
-        "submit": _("Take it back"),
-        "done": _("Stamp %(mark)s is back.") % {"mark": stamp.mark},
-    }
-    return _write(request, person, form, texts, partial(services.return_stamp, stamp=stamp))
-
-
-def sent(request: UserRequest) -> Any:
-    return request.POST if request.method == "POST" else None
-
-
-def _write(
-    request: UserRequest,
-    person: Person,
-    form: forms.Form,
-    texts: dict[str, str],
-    act: Callable[..., Any],
-) -> HttpResponse:
-    """Show the form, or act on what it says and go back to the person's page."""
-    if form.is_bound and form.is_valid():
-        fields = dict(form.cleaned_data)
-        try:
-            if "password" in fields:
-                fields["proof"] = prove_identity(request.user, fields.pop("password"))
-            act(**fields, actor=request.user, at=timezone.now())
-        except ProofRefused as error:
-            form.add_error("password", str(error))
-        except TrainingError as error:
-            form.add_error(None, str(error))
-        else:
-            messages.success(request, texts["done"])
-            return redirect("training:person_detail", person.employee_number)
-    context = {"person": person, "form": form, "texts": texts}
-    status = 422 if form.is_bound else 200
-    return render(request, "training/fact_form.html", context, status=status)

@@ -11,11 +11,13 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from people import access as people_access
+from people.access import UserRequest, role_required
+from people.models import Person, Role, Site
 from training import access
-from training.access import UserRequest, role_required
 from training.exceptions import TrainingError
 from training.forms.tools import CalibrationForm, ToolForm
-from training.models import Calibration, Person, Role, Site, Tool
+from training.models import Calibration, Tool
 from training.services import tools as services
 
 FORM_METHODS = ["GET", "HEAD", "POST"]
@@ -33,7 +35,7 @@ def tool_list(request: UserRequest) -> HttpResponse:
     context = {
         "tools": tools.filter(retired_on__isnull=True).order_by("good_through", "code"),
         "retired": tools.filter(retired_on__isnull=False).order_by("-retired_on", "code"),
-        "today": access.today_for(request.user),
+        "today": people_access.today_for(request.user),
         "may_add": request.user.has_role(Role.INSTRUCTOR),
     }
     return render(request, "training/tool_list.html", context)

@@ -5,7 +5,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from records.verify import Report, verify_records
+from records.queries.verification import Report, verify_records
 
 
 class Command(BaseCommand):

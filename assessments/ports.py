@@ -1,0 +1,76 @@
+"""Questions that this app asks of the app above it.
+
+Whether somebody's own standing lets them judge a board is not known here. The app that
+knows registers its answer at start; without one nobody may judge.
+"""
+
+from collections.abc import Callable
+from datetime import date
+
+from django.utils.translation import gettext as _
+
+from people.models import User
+
+from .exceptions import AssessmentError
+from .models import Board
+
+RestsOn = Callable[[Board], list[str]]
+MayGrade = Callable[[User, frozenset[str], date], str]
+
+_answer: MayGrade | None = None
+_rests_on: RestsOn | None = None
+
+
+def register_may_grade(answer: MayGrade | None) -> MayGrade | None:
+    """Set who answers; return who answered before.
+
+    ``answer(user, joint_types, day)`` returns an empty text where the user may judge joints
+    of all these types on that day, and otherwise the sentence to show them.
+    """
+    global _answer
+    before, _answer = _answer, answer
+    return before
+
+
+def may_grade(*, user: User, board: Board, day: date) -> str:
+    """Empty where the user's standing lets them judge the board that day, else why it does not.
+
+    Whether the board is the user's own, and whether they are an instructor where it was
+    made, is asked elsewhere.
+    """
+    if _answer is None:
+        return _(
+            "Nobody can say here whether you may judge this board, so it stays closed. "
+            "Tell your administrator that the register of certificates is not connected."
+        )
+    joint_types = frozenset(one.joint_type for one in board.exercise.positions.all())
+    return _answer(user, joint_types, day)
+
+
+def register_rests_on(answer: RestsOn | None) -> RestsOn | None:
+    """Set who says what rests on a board; return who did before.
+
+    ``answer(board)`` names every certificate that was issued on the board and stands, and
+    every proposal on it that is open, in words to show, such as "certificate CA-C-00012".
+    """
+    global _rests_on
+    before, _rests_on = _rests_on, answer
+    return before
+
+
+def what_rests_on(board: Board) -> list[str]:
+    """Certificates and proposals that rest on a board as it was judged.
+
+    Raises
+    ------
+    AssessmentError
+        If nobody can say, so that nothing is changed beneath a certificate unseen.
+    """
+    if _rests_on is None:
+        raise AssessmentError(
+            _(
+                "Nobody can say here what rests on this board, so it stays as it is. Tell your "
+                "administrator that the register of certificates is not connected."
+            )
+        )
+    return _rests_on(board)

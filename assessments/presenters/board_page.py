@@ -1,0 +1,156 @@
+"""What the page of a board shows: its joints, its photographs, and what may be done next."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal
+
+from assessments import access
+from assessments.models import Board, Joint, Photo
+from assessments.services import outcomes
+from assessments.several_screen import Several, several_of
+from people.models import User
+
+
+@dataclass(frozen=True, slots=True)
+class BoardLine:
+    """One board in a list: how far it has got, and since which day at its site."""
+
+    board: Board
+    state: str
+    since: date
+    today: date
+    score: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
+class JointCell:
+    """One joint in the map of the board."""
+
+    joint: Joint
+    state: str
+    photos: int
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoGroup:
+    """The photographs of one joint, or of the whole board where there is no joint."""
+
+    joint: Joint | None
+    photos: tuple[Photo, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BoardScreen:
+    cells: tuple[JointCell, ...]
+    groups: tuple[PhotoGroup, ...]
+    photo_count: int
+    state: str
+    shows_outcome: bool
+    is_own: bool
+    may_judge: bool
+    may_add: bool
+    may_hand_in: bool
+    may_read_first: bool
+    several: Several
+    tools: tuple[str, ...]
+
+    @property
+    def waits_for_others(self) -> bool:
+        """Whether a board that is read in several has nothing left for this user to read."""
+        several = self.several
+        under_way = several.two or several.request is not None or bool(several.handed_in)
+        begun = self.state == "begun" or self.state == "again"
+        return under_way and begun and self.may_judge and several.wait in ("", "decision")
+
+
+def board_lines(boards: Iterable[Board], user: User, now: datetime) -> list[BoardLine]:
+    lines = []
+    for board in boards:
+        shows = access.may_see_outcome(user, board)
+        state = state_shown(board, shows)
+        since = board.handed_out_on
+        if state in ("passed", "failed") and board.outcome.decided_at is not None:
+            since = board.site.today(board.outcome.decided_at)
+        elif board.handed_in_at is not None:
+            since = board.site.today(board.handed_in_at)
+        score = getattr(board, "outcome", None) and board.outcome.score
+        lines.append(
+            BoardLine(board, state, since, board.site.today(now), score if shows else None)
+        )
+    return lines
+
+
+def board_screen(board: Board, user: User) -> BoardScreen:
+    """Lay out the page of one board for one user."""
+    photos = list(
+        board.photos.select_related("joint__position").order_by(
+            "joint__position__order", "joint__make", "order", "id"
+        )
+    )
+    by_joint: dict[int | None, list[Photo]] = {}
+    for photo in photos:
+        by_joint.setdefault(photo.joint_id, []).append(photo)
+    joints = list(board.joints.select_related("position"))
+    outcome = getattr(board, "outcome", None)
+    signed = outcome is not None
+    shows = outcome is not None and access.may_see_outcome(user, board)
+    states = _states(board) if shows else {}
+    groups = [PhotoGroup(None, tuple(by_joint.get(None, ())))]
+    groups += [
+        PhotoGroup(joint, tuple(by_joint[joint.pk])) for joint in joints if joint.pk in by_joint
+    ]
+    own = access.is_own(user, board)
+    several = several_of(board, user)
+    may_add = access.may_add_photos(user, board)
+    return BoardScreen(
+        cells=tuple(
+            JointCell(joint, states.get(joint.pk, "open"), len(by_joint.get(joint.pk, ())))
+            for joint in joints
+        ),
+        groups=tuple(group for group in groups if group.photos),
+        photo_count=len(photos),
+        state=state_shown(board, not several.blind),
+        shows_outcome=shows,
+        is_own=own,
+        may_judge=access.may_judge(user, board) and board.disposed_at is None,
+        may_add=may_add,
+        may_hand_in=may_add
+        and (board.handed_in_at is None or bool(several.out))
+        and board.disposed_at is None,
+        several=several,
+        may_read_first=own and not signed,
+        tools=tuple(board.tools.values_list("code", flat=True)),
+    )
+
+
+def _states(board: Board) -> dict[int, str]:
+    reading = outcomes.read_board(board)
+    found = {
+        one.joint.pk: one.result.state.value
+        for one in (*reading.joints, *reading.spare)
+        if one.joint is not None
+    }
+    for one in reading.earlier:
+        if one.joint is not None:
+            found[one.joint.pk] = one.state_for_statistics.value
+    return found
+
+
+def state_shown(board: Board, shows_outcome: bool) -> str:
+    """Where a board has got to, for whoever may see what was judged of it or may not."""
+    outcome = getattr(board, "outcome", None)
+    is_closed = outcome is not None and outcome.complete and not shows_outcome
+    return "again" if is_closed else state_of(board)
+
+
+def state_of(board: Board) -> str:
+    """Where a board has got to: a name for the state, not its word."""
+    outcome = getattr(board, "outcome", None)
+    if outcome is not None and outcome.complete:
+        return "passed" if outcome.passed else "failed"
+    if getattr(board, "is_sent_back", False):
+        return "rework"
+    if board.handed_in_at is None:
+        return "bench"
+    return "begun" if outcome is not None else "waiting"

@@ -1,0 +1,258 @@
+"""What the page for measuring on a photograph shows: kinds of marks, what was kept, words."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlencode
+
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from assessments import access
+from assessments.domain.geometry import MARKS, Across, Quantity, Winding
+from assessments.models import Criterion, Joint, Measurement, Photo
+from assessments.services.measuring import REFUSALS, REMARKS
+from people.models import User
+from training.domain.wire import awg_diameter_mm
+
+ROWS = {"edge": 9}  # to write into where no script adds any
+GAUGES = range(10, 37, 2)
+
+
+@dataclass(frozen=True, slots=True)
+class MarksOfKind:
+    """Marks of one kind, with what to say of them."""
+
+    name: str
+    title: str
+    advice: str
+    least: int
+    most: int
+    rows: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class QuantityTab:
+    name: str
+    label: str
+    url: str
+    current: bool
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuringScreen:
+    quantity: str
+    label: str
+    tabs: tuple[QuantityTab, ...]
+    kinds: tuple[MarksOfKind, ...]
+    said: dict[str, Any]
+    sizes: tuple[tuple[str, str], ...]
+    units: tuple[str, ...]
+    kept: tuple[Measurement, ...]
+    last: Measurement | None
+    told: dict[str, Any]
+
+
+def measure_url(photo: Photo, **query: str) -> str:
+    base = reverse("assessments:photo_measure", args=[photo.key])
+    return f"{base}?{urlencode(query)}" if query else base
+
+
+def build(
+    photo: Photo,
+    user: User,
+    *,
+    joint: Joint | None,
+    criterion: Criterion | None,
+    quantity: str = "",
+    marks: Mapping[str, Sequence[Sequence[str]]] | None = None,
+    typed: Mapping[str, Any] | None = None,
+    query: Mapping[str, str],
+) -> MeasuringScreen:
+    """Lay out the page for one quantity.
+
+    Parameters
+    ----------
+    quantity : str
+        What to measure; the criterion's own quantity or the scale if it is not one.
+    marks, typed
+        What was sent and refused, to be shown again.
+    query
+        What leads back to the criterion, for links.
+    """
+    usual = criterion.quantity if criterion else Measurement.Quantity.SCALE.value
+    name = quantity if quantity in Measurement.Quantity.values else usual
+    if criterion is not None and name not in (criterion.quantity, "scale"):
+        name = usual
+    kept = tuple(access.measurements_readable_by(user, photo))
+    mine = (
+        one
+        for one in kept
+        if one.quantity == name
+        and one.measured_by_id == user.pk
+        and (name == "scale" or (one.joint, one.criterion) == (joint, criterion))
+    )
+    last = next(mine, None)
+    shown = marks if marks is not None else last.marks if last else {}
+    said = _said(photo, joint, criterion, name, last, typed)
+    offered = [usual, "scale"] if criterion else Measurement.Quantity.values
+    words = kind_words()
+    return MeasuringScreen(
+        quantity=name,
+        label=str(Measurement.Quantity(name).label),
+        tabs=tuple(
+            QuantityTab(
+                one,
+                str(Measurement.Quantity(one).label),
+                measure_url(photo, quantity=one, **query),
+                one == name,
+            )
+            for one in dict.fromkeys(offered)
+        ),
+        kinds=tuple(
+            MarksOfKind(
+                kind.name,
+                *words[name, kind.name],
+                kind.least,
+                kind.most,
+                _rows(kind.name, kind.least, shown.get(kind.name, ())),
+            )
+            # What is marked by one point comes first, so that an edge may grow at the end.
+            for kind in sorted(MARKS[Quantity(name)], key=lambda kind: kind.most)
+        ),
+        said=said,
+        sizes=tuple(_sizes(joint)),
+        units=_units(name, joint),
+        kept=kept,
+        last=last,
+        told=_told(photo, joint, criterion, name, said),
+    )
+
+
+def _rows(name: str, least: int, points: Sequence[Sequence[Any]]) -> tuple[tuple[str, str], ...]:
+    rows = [(str(x), str(y)) for x, y in points]
+    blank = max(ROWS.get(name, least) - len(rows), 0)
+    return tuple(rows + [("", "")] * blank)
+
+
+def _said(
+    photo: Photo,
+    joint: Joint | None,
+    criterion: Criterion | None,
+    name: str,
+    last: Measurement | None,
+    typed: Mapping[str, Any] | None,
+) -> dict[str, Any]:
+    """What stands in the fields beside the marks."""
+    before = last.options if last else {}
+    unit = criterion.unit if criterion else before.get("unit", _units(name, joint)[0])
+    usual = Across.CONDUCTOR if unit == "d" else Across.OVERALL
+    said = {
+        "winding": before.get("winding", Winding.CLOCKWISE.value),
+        "full_turns": str(before.get("full_turns", 0)),
+        "across": before.get("across", usual.value),
+        "unit": unit,
+        "size_mm": before.get("size_mm", ""),
+        "size_u_mm": before.get("size_u_mm", ""),
+        "mark_uncertainty_px": photo.mark_uncertainty_px,
+    }
+    if typed is not None:
+        said |= {key: typed.get(key, value) for key, value in said.items()}
+    return said
+
+
+def _units(name: str, joint: Joint | None) -> tuple[str, ...]:
+    position = joint.position if joint else None
+    known = [
+        unit
+        for unit, size in (
+            ("d", position and position.conductor_mm),
+            ("D", position and position.overall_mm),
+        )
+        if size
+    ]
+    return {
+        "length": ("mm", *known),
+        "clearance": ("D", "d", "mm"),
+    }.get(name, ("",))
+
+
+def _sizes(joint: Joint | None) -> list[tuple[str, str]]:
+    """Sizes that a scale can be taken from: the position's own wire, then bare wire by gauge."""
+    found = []
+    position = joint.position if joint else None
+    if position and position.conductor_mm:
+        found.append((f"{position.conductor_mm:f}", _("conductor of this wire")))
+    if position and position.overall_mm:
+        found.append((f"{position.overall_mm:f}", _("this wire over its insulation")))
+    found += [
+        (f"{awg_diameter_mm(awg):.4f}", _("solid wire AWG %(gauge)d") % {"gauge": awg})
+        for awg in GAUGES
+    ]
+    return found
+
+
+def kind_words() -> dict[tuple[str, str], tuple[str, str]]:
+    """For each quantity and kind of marks, its title and what to do."""
+    edge = (_("Edge"), _("Five or more along the fillet’s edge, from toe to top."))
+    solder = (_("Solder"), _("One in the solder, well inside, near the arc’s middle."))
+    return {
+        ("scale", "ends"): (_("Known size"), _("Two across something of known size.")),
+        ("length", "ends"): (_("Ends"), _("One at each end of the length.")),
+        ("clearance", "insulation"): (_("Insulation"), _("Where the insulation ends.")),
+        ("clearance", "joint"): (_("Joint"), _("The edge of the terminal or the solder.")),
+        ("clearance", "across"): (
+            _("Across the wire"),
+            _("Two, one on each side: on the insulation behind its end, or on the conductor."),
+        ),
+        ("wrap", "centre"): (_("Centre"), _("The centre of the post.")),
+        ("wrap", "start"): (_("Start"), _("Where the wire first touches the post.")),
+        ("wrap", "end"): (_("End"), _("Where it last touches the post.")),
+        ("fillet", "edge"): edge,
+        ("fillet", "solder"): solder,
+        ("wetting_angle", "edge"): edge,
+        ("wetting_angle", "base"): (_("Base line"), _("Two along the surface it should wet.")),
+        ("wetting_angle", "solder"): solder,
+        ("fill", "bottom"): (_("Bottom"), _("The bottom of the barrel or the cup.")),
+        ("fill", "top"): (_("Top"), _("Its top.")),
+        ("fill", "level"): (_("Solder level"), _("How far the solder reaches.")),
+    }
+
+
+def _told(
+    photo: Photo,
+    joint: Joint | None,
+    criterion: Criterion | None,
+    name: str,
+    said: Mapping[str, Any],
+) -> dict[str, Any]:
+    """What the page's script needs: the photograph, limits, scale, and the words it says."""
+    position = joint.position if joint else None
+    limits = [criterion.low, criterion.high] if criterion and name != "scale" else [None, None]
+    scale = photo.scale_px_per_mm
+    return {
+        "quantity": name,
+        "width": photo.upright_width,
+        "height": photo.upright_height,
+        "scale": {"mm_per_px": 1 / scale, "relative_u": photo.scale_uncertainty} if scale else None,
+        "conductor_mm": _float(position and position.conductor_mm),
+        "overall_mm": _float(position and position.overall_mm),
+        "unit": said["unit"],
+        "limits": [_float(one) for one in limits],
+        "judges": bool(criterion and name != "scale"),
+        "refusals": {code: str(text) for code, text in REFUSALS.items()},
+        "remarks": {code: str(text) for code, text in REMARKS.items()},
+        "verdicts": {
+            "within": _("within"),
+            "outside": _("outside"),
+            "too_close_to_call": _("too close to call:"),
+        },
+        "words": {
+            "mark": _("%(kind)s %(n)s of %(all)s: x %(x)s, y %(y)s"),
+            "not_sent": _("No answer came, so this is not kept. Try again."),
+        },
+    }
+
+
+def _float(value: Any) -> float | None:
+    return None if value is None else float(value)

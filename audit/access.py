@@ -1,0 +1,29 @@
+"""Who may read which work-log checks."""
+
+from collections.abc import Collection
+
+from django.shortcuts import get_object_or_404
+
+from people.models import Person, Role, Site, User
+
+from .models import WorkLogCheck
+from .models.work_log import WorkLogCheckQuerySet
+
+
+def work_log_checks_readable_by(user: User) -> WorkLogCheckQuerySet:
+    """Checks against people of the user's sites alone: findings tell how everybody stood."""
+    elsewhere = Site.objects.exclude(pk__in=user.sites_as(Role.QUALITY))
+    return WorkLogCheck.objects.exclude(sites__in=elsewhere)
+
+
+def work_log_check_for_quality(user: User, check_id: int) -> WorkLogCheck:
+    return get_object_or_404(
+        work_log_checks_readable_by(user).select_related("asked_by__person"), pk=check_id
+    )
+
+
+def names_of(user: User, numbers: Collection[str]) -> dict[str, str]:
+    """Names by employee number, of people whose results the user reads as quality."""
+    people = Person.objects.filter(site__in=user.sites_as(Role.QUALITY))
+    found = people.filter(employee_number__in=numbers)
+    return dict(found.values_list("employee_number", "full_name"))

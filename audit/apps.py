@@ -1,0 +1,17 @@
+"""Starts audit: the files it keeps are verified, and its page stands in the menu."""
+
+from django.apps import AppConfig
+from django.utils.translation import gettext_lazy as _
+
+
+class AuditConfig(AppConfig):
+    name = "audit"
+    verbose_name = _("Audit")
+
+    def ready(self) -> None:
+        from audit.services import work_log_checks
+        from people.presenters import navigation
+        from records.queries import verification
+
+        verification.register_files(work_log_checks.files_to_verify)
+        navigation.register(_("Work\u00a0log"), "audit:work_log", ["quality"], order=42)

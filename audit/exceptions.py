@@ -1,0 +1,19 @@
+"""The refusals this app can give, worded for the person who reads them."""
+
+from records.exceptions import Refusal
+
+
+class AuditError(Refusal):
+    """Something about files, work logs or the past that cannot be done as asked."""
+
+
+class CannotRead(AuditError):
+    """A file or folder holds nothing that can be read as what it should be."""
+
+
+class BundleRefused(AuditError):
+    """The bundle has rows that cannot be taken in, so none was."""
+
+
+class CannotCheck(AuditError):
+    """The file is none that a work-log check takes."""

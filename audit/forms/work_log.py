@@ -1,0 +1,102 @@
+"""Asking for a work-log check, and looking through what it found."""
+
+from datetime import datetime, time
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from crispy_forms.layout import Div
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from audit.work_log.spans import STANDINGS
+from people.forms.fields import DayInput, helper
+from people.templatetags.look import STANDINGS as WORDS
+
+NOW, AT, THEN = "now", "at", "then"
+TIMES = [
+    (NOW, _("By everything recorded up to now")),
+    (AT, _("By what had been recorded at an instant")),
+    (THEN, _("Each row by what had been recorded on its own day")),
+]
+
+
+class WorkLogForm(forms.Form):
+    """A log, and what is asked about every row of it."""
+
+    file = forms.FileField(
+        label=_("Work log"),
+        help_text=_(
+            "CSV or XLSX, up to 128 MB, with a heading: employee_number or stamp, scope or "
+            "operation, worked_on as in 2026-03-09. Any other columns are kept."
+        ),
+    )
+    known = forms.ChoiceField(
+        label=_("Judged"), choices=TIMES, initial=NOW, widget=forms.RadioSelect
+    )
+    known_on = forms.DateField(
+        label=_("As known on"),
+        widget=DayInput,
+        required=False,
+        help_text=_("For the second choice."),
+    )
+    known_time = forms.TimeField(
+        label=_("at"),
+        widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
+        required=False,
+        help_text=_("Left empty: the day’s end."),
+    )
+    counts_as_practice = forms.BooleanField(
+        label=_("Count the log’s own rows as practice first"), required=False
+    )
+
+    def __init__(self, *args: Any, zone: ZoneInfo, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.zone = zone
+        self.fields["file"].widget.attrs["accept"] = ".csv,.txt,.xlsx"
+        self.helper = helper(
+            "file",
+            "known",
+            Div("known_on", "known_time", css_class="fields-row"),
+            "counts_as_practice",
+        )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if (
+            cleaned.get("known") == AT
+            and not cleaned.get("known_on")
+            and "known_on" not in self.errors
+        ):
+            self.add_error("known_on", _("Say the day as known on which the rows are judged."))
+        return cleaned
+
+    def asked(self) -> dict[str, Any]:
+        """What the service is asked for."""
+        data = self.cleaned_data
+        known_at = None
+        if data["known"] == AT:
+            at = data["known_time"] or time.max
+            known_at = datetime.combine(data["known_on"], at, self.zone)
+        return {
+            "known_at": known_at,
+            "as_known_then": data["known"] == THEN,
+            "counts_as_practice": data["counts_as_practice"],
+        }
+
+
+class FindingsForm(forms.Form):
+    """Filters of the findings, read from the address."""
+
+    q = forms.CharField(label=_("Employee number"), required=False, max_length=120)
+    standing = forms.ChoiceField(
+        label=_("Standing"),
+        required=False,
+        choices=[
+            ("", _("Any standing")),
+            ("not", _("not certified")),
+            *((word, WORDS[word][2]) for word in STANDINGS),
+        ],
+    )
+    scope = forms.CharField(label=_("Scope"), required=False, max_length=80)
+    first = forms.DateField(label=_("From"), widget=DayInput, required=False)
+    last = forms.DateField(label=_("Through"), widget=DayInput, required=False)

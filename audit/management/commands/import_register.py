@@ -1,0 +1,89 @@
+"""``manage.py import_register``: bring an earlier register over."""
+
+from argparse import ArgumentTypeError
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo, available_timezones
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.utils import timezone
+
+from audit.exceptions import CannotRead
+from audit.services import importing
+from people.models import Site
+
+
+def known_zone(name: str) -> ZoneInfo:
+    if name not in available_timezones():
+        raise ArgumentTypeError(f"{name} is not a time zone: use a name such as Europe/Madrid.")
+    return ZoneInfo(name)
+
+
+class Command(BaseCommand):
+    help = (
+        "Load a register bundle: a folder or zip of people.csv, schemes.csv, certificates.csv, "
+        "certificate_events.csv, vision_tests.csv, practice.csv, stamps.csv and operations.csv "
+        "(or the same as .xlsx). Everything is checked first; it is taken in whole or not at all."
+    )
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("path", type=Path, help="the folder or zip file")
+        parser.add_argument(
+            "--check", action="store_true", help="only say what would happen; write nothing"
+        )
+        parser.add_argument(
+            "--zone",
+            type=known_zone,
+            default=ZoneInfo(settings.TIME_ZONE),
+            help="clock of the times that carry no offset (default: %(default)s)",
+        )
+        parser.add_argument(
+            "--site", metavar="PREFIX", help="site of the people whose row names none"
+        )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        default_site = self._site(options["site"]) if options["site"] else None
+        try:
+            summary = importing.import_register(
+                path=options["path"],
+                zone=options["zone"],
+                at=timezone.now(),
+                actor="import_register",
+                default_site=default_site,
+                check_only=options["check"],
+            )
+        except importing.Refused as error:
+            for remark in error.remarks:
+                self.stdout.write(remark)
+            for problem in error.problems:
+                self.stderr.write(str(problem))
+            raise CommandError(str(error)) from error
+        except CannotRead as error:
+            raise CommandError(str(error)) from error
+        self._report(summary)
+
+    def _site(self, word: str) -> Site:
+        sites = {site.prefix.casefold(): site for site in Site.objects.all()}
+        found = sites.get(word.casefold())
+        if found is None:
+            there = ", ".join(f"{site.prefix} ({site.name})" for site in sites.values())
+            raise CommandError(
+                f"There is no site with the prefix {word}. There is: {there or 'none yet'}."
+            )
+        return found
+
+    def _report(self, summary: importing.Summary) -> None:
+        for remark in summary.remarks:
+            self.stdout.write(remark)
+        for line in summary.lines():
+            self.stdout.write(line)
+        if summary.scopes_created:
+            verb = "Created" if summary.written else "Would create"
+            self.stdout.write(
+                f"{verb} these scopes, since nobody had described them: "
+                f"{', '.join(summary.scopes_created)}. Give each its title, joint types and "
+                "governing document."
+            )
+        last = "Taken in." if summary.written else "Checked: everything fits. Nothing was written."
+        self.stdout.write(self.style.SUCCESS(last))

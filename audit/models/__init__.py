@@ -1,0 +1,3 @@
+from .work_log import WorkLogCheck
+
+__all__ = ["WorkLogCheck"]

@@ -1,0 +1,305 @@
+"""Who was that: from a stamp and a day, or the number of a unit, to somebody and their standing.
+
+Standing is asked of the facts themselves and not of the stored spans, so that it can be as
+known at an instant. Only people at the sites where the reader audits are found, and the
+reader; whoever is elsewhere answers like nobody.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime
+from typing import Any, TypeVar
+
+from django.db.models import Q, QuerySet, Value
+from django.db.models.functions import Upper
+from django.utils.dates import MONTHS, MONTHS_3
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from assessments.models import Board
+from audit.domain.questions import Kind, NotUnderstood, Question, Trouble, read_question
+from certification.domain.answers import Answer, Standing
+from certification.domain.facts import Facts
+from certification.domain.standing import timeline
+from certification.models import Certificate, Scope
+from certification.presenters.standing_words import RULES
+from certification.queries import standing_on_day as standing
+from people.models import Person, Role, Stamp, User
+from training.models import PracticeRecord
+
+MOST_FOUND = 20
+SHORTEST_PART = 3  # characters that must be given to look for a part of a number
+EARLIEST = date(1900, 1, 1)
+Row = TypeVar("Row", PracticeRecord, Board)
+
+
+@dataclass(frozen=True, slots=True)
+class Stood:
+    """How somebody stood for one scope on the day."""
+
+    scope: Scope | None
+    answer: Answer
+    certificate: Certificate | None
+
+    @property
+    def why(self) -> Any:
+        return RULES[self.answer.rule]
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """Somebody who was that, by what, and how they stood."""
+
+    person: Person
+    day: date
+    by: str
+    board: Board | None = None
+    scope_code: str = ""
+    stood: list[Stood] = field(default_factory=list)
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """What the question comes to. ``says`` is why nobody, or not yet anybody, is named.
+
+    ``other_days`` are of a unit that is named, and not for the day asked about.
+    """
+
+    question: Question | None = None
+    matches: list[Match] = field(default_factory=list)
+    stamps: list[Stamp] = field(default_factory=list)
+    other_days: list[Match] = field(default_factory=list)
+    says: str = ""
+    is_part: bool = False
+    more: bool = False
+
+    @property
+    def found(self) -> list[Match]:
+        return self.matches or self.other_days
+
+
+def who_was_that(user: User, text: str, *, today: date, known_at: datetime | None = None) -> Reply:
+    """Answer a question as it was typed; see `audit.domain.questions`."""
+    try:
+        question = read_question(text, today, _months())
+    except NotUnderstood as refused:
+        return Reply(says=_trouble(refused))
+    if question.day is not None and not EARLIEST <= question.day <= today:
+        return Reply(question, says=_out_of_reach(question.day, today))
+    matches: list[Match] = []
+    if question.kind != Kind.UNIT and question.day is not None:
+        matches += _by_stamp(user, question.number, question.day)
+    is_part = False
+    if question.kind != Kind.STAMP:
+        by_unit = _by_unit(user, question, known_at, exactly=True)
+        if not by_unit and not matches and len(question.number) >= SHORTEST_PART:
+            by_unit = _by_unit(user, question, known_at, exactly=False)
+            is_part = bool(by_unit)
+        matches += by_unit
+    more, matches = len(matches) > MOST_FOUND, matches[:MOST_FOUND]
+    if matches:
+        return Reply(question, _with_standing(matches, known_at), is_part=is_part, more=more)
+    stamps = list(_stamps(user, question.number)[:MOST_FOUND]) if question.kind != Kind.UNIT else []
+    other_days: list[Match] = []
+    if question.kind != Kind.STAMP and question.day is not None and not stamps:
+        on_any_day = replace(question, day=None)
+        other_days = _by_unit(user, on_any_day, known_at, exactly=True)
+    if other_days:
+        more, other_days = len(other_days) > MOST_FOUND, other_days[:MOST_FOUND]
+        return Reply(
+            question,
+            other_days=_with_standing(other_days, known_at),
+            says=_nobody(replace(question, kind=Kind.UNIT), []),
+            more=more,
+        )
+    return Reply(question, stamps=stamps, says=_nobody(question, stamps))
+
+
+def _people(user: User) -> Q:
+    """Whose stamps and work the user may ask about."""
+    return Q(person=user.person_id or 0) | Q(person__site__in=user.sites_as(Role.QUALITY))
+
+
+# Finding who it was
+
+
+def _stamps(user: User, mark: str) -> QuerySet[Stamp]:
+    found = Stamp.objects.filter(_people(user), mark__iexact=mark)
+    return found.select_related("person__site").order_by("-issued_on", "mark")
+
+
+def _by_stamp(user: User, mark: str, day: date) -> list[Match]:
+    held = _stamps(user, mark).filter(
+        Q(returned_on__isnull=True) | Q(returned_on__gte=day), issued_on__lte=day
+    )
+    return [Match(one.person, day, _held(one)) for one in held[: MOST_FOUND + 1]]
+
+
+def _held(stamp: Stamp) -> str:
+    facts = {"mark": stamp.mark, "first": _said(stamp.issued_on)}
+    if stamp.returned_on is None:
+        return _("Holds stamp %(mark)s since %(first)s.") % facts
+    facts["last"] = _said(stamp.returned_on)
+    return _("Held stamp %(mark)s from %(first)s through %(last)s.") % facts
+
+
+def _by_unit(
+    user: User, question: Question, known_at: datetime | None, *, exactly: bool
+) -> list[Match]:
+    """Work recorded for a unit or work order, then the boards that name it; newest first."""
+    day, number = question.day, question.number
+    numbers = {number, question.written} if exactly else {number}
+    work = _naming(_practice(user, known_at), ("reference",), numbers, exactly)
+    boards = _naming(_boards(user, known_at), ("unit", "work_order"), numbers, exactly)
+    if day is not None:
+        work = work.filter(performed_on=day)
+        boards = boards.filter(handed_out_on__lte=day)
+    found = [
+        Match(
+            one.person,
+            one.performed_on,
+            _("Work on %(unit)s, recorded for %(day)s.")
+            % {"unit": one.reference, "day": _said(one.performed_on)},
+            scope_code=one.scope_code,
+        )
+        for one in work.order_by("-performed_on", "pk")[: MOST_FOUND + 1]
+    ]
+    for board in boards.order_by("-handed_out_on", "pk")[: MOST_FOUND + 1]:
+        made_on = _made_on(board)
+        if day is None or day <= made_on:
+            by = _("Board %(number)s, made for %(unit)s.") % {
+                "number": board.number,
+                "unit": " / ".join(part for part in (board.unit, board.work_order) if part),
+            }
+            found.append(Match(board.person, day or made_on, by, board=board))
+    return found
+
+
+def _practice(user: User, known_at: datetime | None) -> QuerySet[PracticeRecord]:
+    found = PracticeRecord.objects.filter(_people(user)).select_related("person__site")
+    if known_at is None:
+        return found.standing()
+    return found.filter(
+        Q(withdrawal__isnull=True) | Q(withdrawal__withdrawn_at__gt=known_at),
+        recorded_at__lte=known_at,
+    )
+
+
+def _boards(user: User, known_at: datetime | None) -> QuerySet[Board]:
+    found = Board.objects.filter(_people(user)).select_related("person__site")
+    return found if known_at is None else found.filter(recorded_at__lte=known_at)
+
+
+def _naming(
+    rows: QuerySet[Row], columns: tuple[str, ...], numbers: set[str], exactly: bool
+) -> QuerySet[Row]:
+    """Rows with a number in one of the columns, as a whole or as a part, in any case."""
+    wanted = Q()
+    for column in columns:
+        if exactly:
+            # As the indexes of these columns have it.
+            rows = rows.alias(**{f"{column}_upper": Upper(column)})
+            wanted |= Q(**{f"{column}_upper__in": [Upper(Value(one)) for one in numbers]})
+        else:
+            for one in numbers:
+                wanted |= Q(**{f"{column}__icontains": one})
+    return rows.filter(wanted)
+
+
+def _made_on(board: Board) -> date:
+    """The last day it was in the maker's hands."""
+    if board.handed_in_at is None:
+        return board.person.site.today()
+    return board.person.site.today(board.handed_in_at)
+
+
+# How they stood
+
+
+def _with_standing(matches: list[Match], known_at: datetime | None) -> list[Match]:
+    facts = standing.facts_for_many({one.person.pk for one in matches}).by_person_and_scope
+    scopes = Scope.objects.in_bulk()
+    by_code = {one.code: one for one in scopes.values()}
+    answers: list[list[tuple[Scope | None, Answer]]] = []
+    for match in matches:
+        named = by_code.get(match.scope_code)
+        asked = [named] if named else [scopes[s] for p, s in facts if p == match.person.pk]
+        found: list[tuple[Scope | None, Answer]] = []
+        for scope in sorted(asked, key=lambda one: (one.level, one.title)):
+            of_one = facts.get((match.person.pk, scope.pk), Facts())
+            answer = timeline(of_one, known_at).on(match.day)
+            if scope == named or answer.standing != Standing.NEVER_CERTIFIED:
+                found.append((scope, answer))
+        answers.append(found or [(None, timeline(Facts()).on(match.day))])
+    numbers = {answer.certificate_number for found in answers for _scope, answer in found}
+    certificates = _certificates(numbers)
+    return [
+        Match(
+            match.person,
+            match.day,
+            match.by,
+            match.board,
+            match.scope_code,
+            [
+                Stood(scope, answer, certificates.get(answer.certificate_number))
+                for scope, answer in found
+            ],
+        )
+        for match, found in zip(matches, answers, strict=True)
+    ]
+
+
+def _certificates(numbers: Iterable[str]) -> dict[str, Certificate]:
+    return {one.number: one for one in Certificate.objects.filter(number__in=numbers)}
+
+
+# In words
+
+
+def _months() -> dict[str, int]:
+    """Names of months in the reader's language."""
+    return {
+        str(name).lower().rstrip("."): number
+        for names in (MONTHS, MONTHS_3)
+        for number, name in names.items()
+    }
+
+
+def _said(day: date) -> str:
+    return date_format(day, "j M Y")
+
+
+def _trouble(refused: NotUnderstood) -> str:
+    facts = {"text": refused.text}
+    if refused.trouble == Trouble.NO_SUCH_DAY:
+        return _("There is no %(text)s: give a day of the calendar.") % facts
+    if refused.trouble == Trouble.TWO_WAYS:
+        return _("%(text)s can be read as two days. Write it as 2026-05-03 or 3 May 2026.") % facts
+    return _("Name a stamp and a day, or the number of a unit or work order.")
+
+
+def _out_of_reach(day: date, today: date) -> str:
+    if day > today:
+        return _("%(day)s is still to come: today is %(today)s.") % {
+            "day": _said(day),
+            "today": _said(today),
+        }
+    return _("Give a day from %(year)s on.") % {"year": EARLIEST.year}
+
+
+def _nobody(question: Question, stamps: list[Stamp]) -> str:
+    """Why nobody is named, as far as the reader's sites go."""
+    facts = {"number": question.number}
+    if question.day is not None:
+        facts["day"] = _said(question.day)
+    if stamps and question.day is None:
+        return _("Add the day to see who held stamp %(number)s then.") % facts
+    if stamps:
+        return _("Nobody held stamp %(number)s on %(day)s.") % facts
+    if question.kind == Kind.STAMP:
+        return _("No stamp %(number)s has been issued at your sites.") % facts
+    if question.kind == Kind.UNIT and question.day is not None:
+        return _("No work on %(number)s is recorded for %(day)s at your sites.") % facts
+    if question.kind == Kind.UNIT:
+        return _("No work or board at your sites names %(number)s.") % facts
+    return _("No stamp, work or board at your sites bears %(number)s.") % facts

@@ -1,0 +1,175 @@
+"""What the pages of work-log checks show: the sum, and a look through the findings."""
+
+import csv
+import io
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date
+from typing import IO, Any
+
+import polars as pl
+
+from audit.models import WorkLogCheck
+from audit.work_log.judging import CERTIFICATE, DAY, SCOPE, STANDING
+from audit.work_log.spans import STANDINGS
+from certification.presenters import exported_tables as exports
+from people.models import Role, User
+from people.templatetags.look import STANDINGS as WORDS
+from training.models import PracticeRecord
+
+ROWS_A_LOT = 20_000
+MOST_ROWS_OF_A_SHEET = 1_048_575
+LINE = "line"
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """How many rows stand like this, and how long that is on a line of a hundred."""
+
+    standing: str
+    shape: str
+    tone: str
+    word: Any
+    rows: int
+    share: str
+    length: str
+
+
+def bars(check: WorkLogCheck) -> list[Bar]:
+    """The rows of each standing, in the order of the rules; lengths are of the longest."""
+    total = sum(check.counts.values())
+    longest = max(check.counts.values(), default=1)
+    found = []
+    for standing in STANDINGS:
+        rows = check.counts.get(standing, 0)
+        if not rows:
+            continue
+        shape, tone, word = WORDS[standing]
+        share = 100 * rows / total
+        said = f"{share:.1f}" if 0.05 <= share < 99.95 else "<0.1" if share < 1 else f"{share:.0f}"
+        found.append(
+            Bar(standing, shape, tone, word, rows, said, f"{max(100 * rows / longest, 0.4):.2f}")
+        )
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Which findings to show; what is empty is left open."""
+
+    number: str = ""
+    standing: str = ""
+    scope: str = ""
+    first: date | None = None
+    last: date | None = None
+
+
+class FindingsFile:
+    """The findings of a check, as they are kept.
+
+    Reads columns and rows as they are asked for: a check may hold millions of rows.
+    """
+
+    def __init__(self, check: WorkLogCheck, asked: Asked) -> None:
+        self.check = check
+        # Storage elsewhere has no path, and then all of the file is fetched.
+        with check.findings.open("rb") as file:
+            self._frame = pl.scan_parquet(io.BytesIO(file.read()))
+        self._number = check.columns[check.headings.index("employee_number")]
+        self._frame = self._frame.filter(self._wanted(asked))
+
+    def _wanted(self, asked: Asked) -> pl.Expr:
+        wanted = pl.lit(True)
+        standing = pl.col(STANDING).cast(pl.String)
+        if asked.number:
+            wanted &= pl.col(self._number) == asked.number
+        if asked.standing == "not":
+            wanted &= standing != "certified"
+        elif asked.standing:
+            wanted &= standing == asked.standing
+        if asked.scope:
+            wanted &= pl.col(SCOPE) == asked.scope
+        if asked.first:
+            wanted &= pl.col(DAY) >= asked.first
+        if asked.last:
+            wanted &= pl.col(DAY) <= asked.last
+        return wanted
+
+    def count(self) -> int:
+        return int(self._frame.select(pl.len()).collect().item())
+
+    def rows(self, start: int, length: int) -> list[dict[str, Any]]:
+        """Some rows for a page: line, person, day, scope, standing and certificate."""
+        kept = [
+            (heading, column)
+            for heading, column in zip(self.check.headings, self.check.columns, strict=True)
+            if heading not in FILLED
+        ]
+        found = self._frame.slice(start, length).collect()
+        return [
+            {
+                "line": row[LINE],
+                "number": row[self._number],
+                "day": row[DAY],
+                "scope": row[SCOPE],
+                "standing": row[STANDING],
+                "certificate": row[CERTIFICATE],
+                "kept": [(name, row[column]) for name, column in kept if row[column]],
+            }
+            for row in found.iter_rows(named=True)
+        ]
+
+    def csv_lots(self) -> Iterator[bytes]:
+        """The findings as CSV for a spreadsheet program, some thousand rows at a time."""
+        stream = io.StringIO()
+        csv.writer(stream).writerow([exports.harmless(one) for one in self.check.headings])
+        yield b"\xef\xbb\xbf" + stream.getvalue().encode()
+        harmless = [
+            pl.when(cell.str.contains(exports.FORMULA))
+            .then(pl.concat_str(pl.lit("'"), cell))
+            .when(cell != "")
+            .then(cell)
+            .alias(name)
+            for name, cell in ((name, pl.col(name)) for name in self._text_columns())
+        ]
+        found = self._frame.select(self.check.columns).collect()
+        for lot in found.iter_slices(ROWS_A_LOT):
+            yield (
+                lot.with_columns(harmless)
+                .write_csv(include_header=False, line_terminator="\r\n")
+                .encode()
+            )
+
+    def _text_columns(self) -> list[str]:
+        schema = self._frame.collect_schema()
+        return [name for name in self.check.columns if schema[name] == pl.String]
+
+    def workbook(self) -> IO[bytes]:
+        found = self._frame.select(self.check.columns).head(MOST_ROWS_OF_A_SHEET).collect()
+        return exports.workbook("Findings", self.check.headings, found.iter_rows())
+
+
+FILLED = ("employee_number", "scope", "worked_on", STANDING, CERTIFICATE)
+EXAMPLE_ROWS = 200
+EXAMPLE_HEADING = ["row", "employee_number", "stamp", "scope", "operation", "worked_on", "unit"]
+
+
+def example_of_work(user: User) -> list[tuple[str, str, str, str, str, str]]:
+    """The latest practice at the user's sites as rows of a work log."""
+    found = (
+        PracticeRecord.objects.standing()
+        .filter(person__site__in=user.sites_as(Role.QUALITY))
+        .select_related("person")
+        .order_by("-performed_on", "-pk")[:EXAMPLE_ROWS]
+    )
+    return [
+        (
+            one.person.employee_number,
+            "",
+            one.scope_code,
+            "",
+            one.performed_on.isoformat(),
+            one.reference,
+        )
+        for one in found
+    ]

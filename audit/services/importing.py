@@ -1,0 +1,197 @@
+"""Bringing an earlier register over: a bundle is checked, then taken in whole or not at all."""
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from datetime import datetime, tzinfo
+from pathlib import Path
+from typing import Any
+
+from django.db import transaction
+
+from audit.exceptions import BundleRefused
+from audit.queries.known_rows import Stored, StoredRow, read_stored
+from audit.register_files import bundle_checks
+from audit.register_files.bundle import PARTS, Bundle, read_bundle
+from audit.register_files.tabular import Problem
+from certification.services import standing
+from people.models import Site, User
+from records.services import trail as records
+
+from . import import_writes as writes
+
+
+@dataclass
+class Summary:
+    """What an import did, or would do."""
+
+    added: Counter[str] = field(default_factory=Counter)
+    same: Counter[str] = field(default_factory=Counter)
+    amended: Counter[str] = field(default_factory=Counter)
+    scopes_created: list[str] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+    hashes: dict[str, str] = field(default_factory=dict)
+    written: bool = False
+
+    def lines(self) -> list[str]:
+        """One line for each file that came, in the bundle's order."""
+        found = []
+        for part, described in PARTS.items():
+            counts = [
+                (self.added[part], "new"),
+                (self.amended[part], "withdrawn or returned since"),
+                (self.same[part], "there already"),
+            ]
+            said = ", ".join(f"{count} {word}" for count, word in counts if count)
+            if said:
+                found.append(f"{described.stem}: {said}")
+        return found
+
+
+class Refused(BundleRefused):
+    """Carries every problem that was found."""
+
+    def __init__(self, problems: list[Problem], remarks: list[str]) -> None:
+        self.problems = sorted(problems, key=lambda one: (one.file, one.line, one.column))
+        self.remarks = remarks
+        super().__init__(f"{len(problems)} rows or cells cannot be taken in, so nothing was.")
+
+
+@transaction.atomic
+def import_register(
+    *,
+    path: Path,
+    zone: tzinfo,
+    at: datetime,
+    actor: User | str | None,
+    default_site: Site | None = None,
+    check_only: bool = False,
+) -> Summary:
+    """Load a register bundle, all or nothing.
+
+    Rows that are in the register already and say the same are left alone; rows that say
+    something else are refused, since a record is not overwritten. A row that was withdrawn
+    since, and a stamp that was returned since, are taken in as that.
+
+    Raises
+    ------
+    CannotRead
+        If the path holds no bundle.
+    Refused
+        If any row cannot be taken in; its ``problems`` are all there are.
+    """
+    bundle = read_bundle(path, zone)
+    stored = read_stored(bundle, default_site)
+    bundle_checks.check(bundle, stored.known)
+    fresh = _compare(bundle, stored)
+    if bundle.problems:
+        raise Refused(bundle.problems, bundle.remarks)
+    summary = fresh.summary
+    summary.hashes = bundle.hashes
+    summary.scopes_created = writes.scopes_to_create(bundle, stored)
+    summary.remarks = bundle.remarks + _remarks_on_times(bundle, at)
+    if check_only:
+        return summary
+    writer = writes.Writer(bundle=bundle, stored=stored, at=at, actor=actor)
+    writer.write(fresh.rows, fresh.withdrawn, fresh.returned)
+    standing.rebuild_people(writer.touched)
+    writer.tell()
+    records.record(
+        actor=actor,
+        act="register imported",
+        about=("register-file", path.name),
+        payload={
+            "files": bundle.hashes,
+            "added": dict(summary.added),
+            "amended": dict(summary.amended),
+            "scopes_created": summary.scopes_created,
+        },
+        at=at,
+    )
+    summary.written = True
+    return summary
+
+
+@dataclass
+class Fresh:
+    """Rows to write, by part, apart from those that the register holds already."""
+
+    summary: Summary
+    rows: dict[str, list[Any]] = field(default_factory=dict)
+    withdrawn: list[tuple[str, Any]] = field(default_factory=list)
+    returned: list[Any] = field(default_factory=list)
+
+
+def _compare(bundle: Bundle, stored: Stored) -> Fresh:
+    """Hold every row against the register; add to the bundle's problems where they differ."""
+    fresh = Fresh(Summary())
+    for part in PARTS:
+        new = fresh.rows.setdefault(part, [])
+        seen: dict[Any, int] = {}
+        for row in bundle.rows(part):
+            key = writes.key_of(part, row)
+            if part == "practice" and key in seen:
+                bundle.remark(part, row.line, f"Says the same as line {seen[key]}: left out.")
+                continue
+            seen.setdefault(key, row.line)
+            held = stored.rows[part].get(key)
+            if held is None:
+                new.append(row)
+                fresh.summary.added[part] += 1
+                continue
+            differing = _differing(bundle, stored, part, row, held)
+            if differing == ["withdrawn_at"] and held.values["withdrawn_at"] is None:
+                fresh.withdrawn.append((part, row))
+                fresh.summary.amended[part] += 1
+            elif (
+                part == "stamps" and differing == ["returned_on"] and not held.values["returned_on"]
+            ):
+                fresh.returned.append(row)
+                fresh.summary.amended[part] += 1
+            elif differing:
+                _refuse_different(bundle, part, row, held.values, differing)
+            else:
+                fresh.summary.same[part] += 1
+    for part, count in fresh.summary.same.items():
+        bundle.remarks.append(
+            f"{bundle.file_of(part)}: {count} rows are in the register already: left alone."
+        )
+    return fresh
+
+
+def _differing(bundle: Bundle, stored: Stored, part: str, row: Any, held: StoredRow) -> list[str]:
+    """Columns that came with the file and say something else than the register."""
+    return [
+        column
+        for column, value in held.values.items()
+        if column in bundle.columns[part] and stored.value_of(row, column) != value
+    ]
+
+
+def _refuse_different(
+    bundle: Bundle, part: str, row: Any, values: dict[str, Any], differing: Iterable[str]
+) -> None:
+    for column in differing:
+        said = values[column]
+        shown = "nothing" if said in (None, "") else said
+        bundle.refuse(
+            part,
+            row.line,
+            column,
+            f"The register holds this already and says {shown} here. Records are not overwritten: "
+            "mend the row, or correct the register first.",
+        )
+
+
+def _remarks_on_times(bundle: Bundle, at: datetime) -> list[str]:
+    """Point out what is recorded in the future: nobody can have known it yet."""
+    later = [
+        str(Problem(bundle.file_of(part), row.line, "", "It is recorded in the future."))
+        for part in ("certificates", "events", "vision_tests", "practice")
+        for row in bundle.rows(part)
+        if row.recorded_at > at
+    ]
+    shown = later[:20]
+    if len(later) > len(shown):
+        shown.append(f"{len(later) - len(shown)} more rows are recorded in the future.")
+    return shown

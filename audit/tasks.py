@@ -1,0 +1,18 @@
+"""Background work: checks of work logs."""
+
+from celery import shared_task
+from django.utils import timezone
+
+from audit.services import work_log_checks
+
+
+@shared_task(name="work_logs.check")
+def check_work_log(check_id: int) -> bool:
+    """Run one work-log check; an unknown one is nobody's work."""
+    return work_log_checks.run_check(check_id=check_id, clock=timezone.now)
+
+
+@shared_task(name="work_logs.check_due")
+def check_work_logs() -> int:
+    """Run the work-log checks that a lost message or a dead worker left; run by beat."""
+    return work_log_checks.run_due_checks(clock=timezone.now)

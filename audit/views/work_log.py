@@ -1,0 +1,185 @@
+"""The quality manager's work-log check: a log in, its progress, and what was found."""
+
+import csv
+from collections.abc import Sequence
+from io import StringIO
+from typing import Any
+
+from django.core.paginator import Paginator
+from django.http import FileResponse, Http404, HttpResponse, StreamingHttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.text import get_valid_filename
+from django.views.decorators.http import require_http_methods, require_safe
+
+from audit import access
+from audit.exceptions import AuditError
+from audit.forms.work_log import FindingsForm, WorkLogForm
+from audit.models import WorkLogCheck
+from audit.presenters import work_log_page as work_log_screens
+from audit.presenters.work_log_page import Asked, FindingsFile
+from audit.services import work_log_checks as services
+from certification.presenters import exported_tables as exports
+from people.access import UserRequest, role_required
+from people.models import Role
+
+CHECKS_A_PAGE = 25
+ROWS_A_PAGE = 100
+
+
+def _zone(request: UserRequest) -> Any:
+    person = request.user.person
+    return person.site.zone if person else timezone.get_default_timezone()
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(Role.QUALITY)
+def work_log(request: UserRequest) -> HttpResponse:
+    zone = _zone(request)
+    form = WorkLogForm(request.POST or None, request.FILES or None, zone=zone)
+    if request.method == "POST" and form.is_valid():
+        upload = form.cleaned_data["file"]
+        try:
+            check = services.ask_for_check(
+                actor=request.user,
+                file=upload,
+                name=upload.name,
+                at=timezone.now(),
+                zone=zone,
+                **form.asked(),
+            )
+        except AuditError as error:
+            form.add_error("file", str(error))
+        else:
+            return redirect("audit:work_log_check", check.pk)
+    checks = access.work_log_checks_readable_by(request.user).with_list_columns()
+    page = Paginator(checks, CHECKS_A_PAGE).get_page(request.GET.get("page"))
+    status = 422 if request.method == "POST" else 200
+    context = {"form": form, "page": page, "zone": zone}
+    return render(request, "audit/work_log.html", context, status=status)
+
+
+@require_safe
+@role_required(Role.QUALITY)
+def work_log_example(request: UserRequest) -> HttpResponse:
+    """A log to try the page with, of work that is in the practice record."""
+    stream = StringIO()
+    rows = csv.writer(stream)
+    rows.writerow(work_log_screens.EXAMPLE_HEADING)
+    for number, cells in enumerate(work_log_screens.example_of_work(request.user), start=1):
+        rows.writerow([number, *(exports.harmless(cell) for cell in cells)])
+    response = HttpResponse(stream.getvalue(), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = 'attachment; filename="work-log-example.csv"'
+    return response
+
+
+@require_safe
+@role_required(Role.QUALITY)
+def work_log_check(request: UserRequest, check_id: int) -> HttpResponse:
+    check = access.work_log_check_for_quality(request.user, check_id)
+    if request.htmx and request.htmx.target == "progress":
+        response = render(request, "audit/partials/work_log_progress.html", {"check": check})
+        if check.finished_at is not None:
+            response["HX-Refresh"] = "true"
+        return response
+    context: dict[str, Any] = {"check": check, "zone": _zone(request)}
+    if check.state == WorkLogCheck.State.FINISHED:
+        context |= _found(request, check)
+    return render(request, "audit/work_log_check.html", context)
+
+
+def _asked(request: UserRequest) -> tuple[FindingsForm, Asked]:
+    form = FindingsForm(request.GET)
+    form.is_valid()
+    data = form.cleaned_data
+    asked = Asked(
+        data.get("q", "").strip(),
+        data.get("standing", ""),
+        data.get("scope", "").strip(),
+        data.get("first"),
+        data.get("last"),
+    )
+    return form, asked
+
+
+class _Rows(Sequence[dict[str, Any]]):
+    """The findings as a paginator counts and cuts them."""
+
+    def __init__(self, file: FindingsFile) -> None:
+        self._file, self._count = file, file.count()
+
+    def __len__(self) -> int:
+        return self._count
+
+    def __getitem__(self, part: Any) -> Any:
+        start = part.start or 0
+        return self._file.rows(start, (part.stop or self._count) - start)
+
+
+def _found(request: UserRequest, check: WorkLogCheck) -> dict[str, Any]:
+    form, asked = _asked(request)
+    page = Paginator(_Rows(FindingsFile(check, asked)), ROWS_A_PAGE).get_page(
+        request.GET.get("page")
+    )
+    shown = list(page)
+    numbers = {row["number"] for row in shown} | {row[0] for row in check.people}
+    names = access.names_of(request.user, numbers)
+    for row in shown:
+        row["name"] = names.get(row["number"], "")
+    query = request.GET.copy()
+    query.pop("page", None)
+    return {
+        "form": form,
+        "page": page,
+        "rows": shown,
+        "bars": work_log_screens.bars(check),
+        "people": [
+            (names.get(number, ""), number, rows, days)
+            for number, rows, days, _first, _last in check.people
+        ],
+        "query": query.urlencode(),
+        "filtered": asked != Asked(),
+    }
+
+
+def _finished(request: UserRequest, check_id: int) -> WorkLogCheck:
+    check = access.work_log_check_for_quality(request.user, check_id)
+    if check.state != WorkLogCheck.State.FINISHED:
+        raise Http404
+    return check
+
+
+def _name(check: WorkLogCheck, what: str) -> str:
+    stem = check.file_name.rpartition(".")[0] or "work-log"
+    return f"{get_valid_filename(stem) or 'work-log'}-{what}"
+
+
+@require_safe
+@role_required(Role.QUALITY)
+def work_log_findings_csv(request: UserRequest, check_id: int) -> StreamingHttpResponse:
+    check = _finished(request, check_id)
+    file = FindingsFile(check, _asked(request)[1])
+    response = StreamingHttpResponse(file.csv_lots(), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="{_name(check, "findings.csv")}"'
+    return response
+
+
+@require_safe
+@role_required(Role.QUALITY)
+def work_log_findings_xlsx(request: UserRequest, check_id: int) -> FileResponse:
+    check = _finished(request, check_id)
+    file = FindingsFile(check, _asked(request)[1])
+    return FileResponse(file.workbook(), as_attachment=True, filename=_name(check, "findings.xlsx"))
+
+
+@require_safe
+@role_required(Role.QUALITY)
+def work_log_problems_csv(request: UserRequest, check_id: int) -> HttpResponse:
+    check = _finished(request, check_id)
+    stream = StringIO()
+    rows = csv.writer(stream)
+    rows.writerow(["line", "column", "reason"])
+    rows.writerows([exports.harmless(cell) for cell in problem] for problem in check.problems)
+    response = HttpResponse("\ufeff" + stream.getvalue(), content_type="text/csv; charset=utf-8")
+    response["Content-Disposition"] = f'attachment; filename="{_name(check, "not-judged.csv")}"'
+    return response

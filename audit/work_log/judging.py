@@ -1,0 +1,312 @@
+"""Work logs judged: whose work each row is, in which scope, and how they stood that day."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime, time, tzinfo
+from typing import Any, Protocol
+
+import numpy as np
+import polars as pl
+
+from audit.register_files.bundle import read_day
+from audit.register_files.bundle_frames import mapped
+from audit.register_files.columns import LINE
+from audit.register_files.tabular import Problem
+
+from .log import Log
+from .spans import NEVER, STANDINGS, UNKNOWN, Spans, Wanted, keys_of
+
+Progress = Callable[[str, int, int], None]
+"""Told the stage, how much of it is done and how much there is."""
+
+STANDING, CERTIFICATE = "standing", "certificate_number"
+PERSON, DAY, SCOPE = "person", "day", "scope_code"
+"""Columns beside the log's own: place in the register's people, day, and scope's code."""
+
+
+@dataclass(frozen=True)
+class Question:
+    """What is asked about every row.
+
+    Attributes
+    ----------
+    known_at : datetime or None
+        Use only what had been recorded by then; None uses everything. Kept in UTC, as the
+        instants in registers are: columns on different clocks cannot be compared.
+    as_known_then : bool
+        Judge each row as known at the end of its own day, on the clock of ``zone``.
+    counts_as_practice : bool
+        Add the log's own rows to the practice record first.
+    """
+
+    known_at: datetime | None = None
+    as_known_then: bool = False
+    counts_as_practice: bool = False
+    zone: tzinfo = UTC
+
+    def __post_init__(self) -> None:
+        if self.known_at is not None:
+            object.__setattr__(self, "known_at", self.known_at.astimezone(UTC))
+
+    def end_of(self, day: Any) -> datetime:
+        return datetime.combine(day, time.max, self.zone).astimezone(UTC)
+
+
+class Register(Protocol):
+    """What a log is held against.
+
+    Attributes
+    ----------
+    people : dict of str to int
+        Where somebody stands in ``numbers``, by employee number.
+    numbers : list of str
+        Employee numbers.
+    scopes : dict of str to int
+        Empty where none is named anywhere: then every scope is one that nobody holds.
+    operations : dict of str to str
+        The scope's code for each operation.
+    stamps : polars.DataFrame
+        Columns ``stamp``, ``number``, ``person`` (null for a number that is nobody's), ``first``
+        and ``last``, the last two as ordinals.
+    """
+
+    people: dict[str, int]
+    numbers: list[str]
+    scopes: dict[str, int]
+    operations: dict[str, str]
+    stamps: pl.DataFrame
+
+    def spans(self, wanted: Wanted, question: Question, progress: Progress) -> Spans:
+        """Work out how the pairs of a log stand; a pair is person × number of scopes + scope."""
+        ...
+
+
+@dataclass
+class Findings:
+    """The rows of a log that could be judged, and what is wrong with the others.
+
+    Attributes
+    ----------
+    headings : list of str
+        Those of the findings' file.
+    columns : list of str
+        The columns of ``frame`` under them.
+    frame : polars.DataFrame
+        The findings, with ``line``, ``person``, ``day`` and ``scope_code`` beside them.
+    problems : list of Problem
+        By line.
+    """
+
+    headings: list[str]
+    columns: list[str]
+    frame: pl.DataFrame
+    problems: list[Problem]
+
+    @property
+    def bad_rows(self) -> int:
+        return len({problem.line for problem in self.problems})
+
+    def counts(self) -> dict[str, int]:
+        """How many rows stand how, in the order of the rules."""
+        found = dict(self.frame[STANDING].value_counts().iter_rows())
+        return {word: found[word] for word in STANDINGS if found.get(word)}
+
+    def concerned(self) -> tuple[int, int]:
+        """People and days with at least one row that was not certified."""
+        rows = self.frame.select(PERSON, DAY, STANDING).filter(pl.col(STANDING) != "certified")
+        return rows[PERSON].drop_nulls().n_unique(), rows[DAY].n_unique()
+
+
+def judge(
+    log: Log,
+    register: Register,
+    question: Question,
+    progress: Progress = lambda stage, done, total: None,
+) -> Findings:
+    """Hold every row of a log against a register.
+
+    A number says who it was; where it is empty, whoever held the stamp that day. A scope says
+    what work it was; where it is empty, the scope of the operation.
+    """
+    rows = _Rows(log)
+    rows.read_days()
+    rows.tell_scopes(register)
+    rows.tell_people(register)
+    good = rows.good()
+    person, scope = good[PERSON], good["scope"]
+    days = good[DAY].to_numpy().astype(np.int64) + EPOCH
+    known = person.is_not_null().to_numpy()
+    pairs = person.fill_null(0).to_numpy().astype(np.int64) * max(len(register.scopes), 1)
+    pairs += scope.to_numpy()
+    keys = keys_of(pairs, days)
+    spans = register.spans(Wanted(keys if known.all() else keys[known]), question, progress)
+    progress("judge", 0, len(keys))
+    found = spans.look_up(keys)
+    del keys, pairs, days
+    codes = np.full(len(found), NEVER, dtype=np.uint8)
+    there = found >= 0
+    codes[there] = spans.standings[found[there]]
+    codes[~known] = UNKNOWN
+    found[~known] = -1
+    place = pl.Series(found).set(pl.Series(found < 0), None)
+    certificates = spans.certificates.gather(place).fill_null("")
+    standing = pl.Series(codes).cat.to(pl.Enum(STANDINGS))
+    return rows.findings(register, good, standing, certificates)
+
+
+EPOCH = 719163  # date(1970, 1, 1).toordinal()
+
+
+class _Rows:
+    """The rows of a log while it is worked out what they say."""
+
+    def __init__(self, log: Log) -> None:
+        self.log = log
+        self.frame = pl.DataFrame({LINE: log.frame[LINE]})
+        self.problems = list(log.problems)
+        self._bad: pl.Series | None = None
+
+    def cells(self, name: str) -> pl.Series:
+        """A column of the log; empty text where it has none of this name."""
+        place = self.log.places.get(name)
+        if place is None:
+            return pl.Series([""], dtype=pl.String).new_from_index(0, self.frame.height)
+        return self.log.frame[str(place)].str.strip_chars()
+
+    def refuse(self, rows: pl.Series, column: str, reason: Callable[[int], str]) -> None:
+        """Leave rows out; ``reason`` is told where in the log each stands."""
+        if not rows.any():
+            return
+        lines = self.frame[LINE]
+        for place in rows.arg_true().to_list():
+            self.problems.append(Problem(self.log.name, lines[place], column, reason(place)))
+        self._bad = rows if self._bad is None else self._bad | rows
+
+    def read_days(self) -> None:
+        cells = self.cells("worked_on")
+        known, days, why = [], [], {}
+        for text in cells.unique().to_list():
+            try:
+                days.append(read_day(text, UTC))
+                known.append(text)
+            except ValueError as error:
+                why[text] = str(error) if text else "The cell is empty."
+        read = mapped(cells, known, days, pl.Date)
+        self.frame = self.frame.with_columns(read.alias(DAY))
+        self.refuse(read.is_null(), "worked_on", lambda place: why[cells[place]])
+
+    def tell_scopes(self, register: Register) -> None:
+        scopes, operations = self.cells("scope"), self.cells("operation")
+        named = scopes != ""
+        if not named.all():
+            asked = mapped(
+                operations, list(register.operations), [*register.operations.values()], pl.String
+            )
+            self.refuse(
+                ~named & (operations == ""),
+                "scope",
+                lambda place: "The row names neither a scope nor an operation.",
+            )
+            self.refuse(
+                ~named & (operations != "") & asked.is_null(),
+                "operation",
+                lambda place: f"There is no operation {operations[place]} in the register.",
+            )
+            scopes = scopes.zip_with(named, asked.fill_null(""))
+        codes = mapped(scopes, list(register.scopes), [*register.scopes.values()], pl.Int64)
+        if not register.scopes:
+            codes = pl.Series([0]).new_from_index(0, self.frame.height)
+        self.refuse(
+            codes.is_null() & (scopes != ""),
+            "scope",
+            lambda place: f"There is no scope {scopes[place]} in the register.",
+        )
+        self.frame = self.frame.with_columns(codes.alias("scope"), scopes.alias(SCOPE))
+
+    def tell_people(self, register: Register) -> None:
+        numbers, stamps = self.cells("employee_number"), self.cells("stamp")
+        people = mapped(numbers, list(register.people), [*register.people.values()], pl.Int64)
+        unnamed = numbers == ""
+        if unnamed.any():
+            self.refuse(
+                unnamed & (stamps == ""),
+                "employee_number" if "employee_number" in self.log.places else "stamp",
+                lambda place: "The row names nobody: give an employee number or a stamp.",
+            )
+            asked = pl.DataFrame({"stamp": stamps, DAY: self.frame[DAY]}).filter(
+                unnamed & (stamps != "") & self.frame[DAY].is_not_null()
+            )
+            holders = _holders(asked.unique(), register)
+            held = pl.DataFrame({"stamp": stamps, DAY: self.frame[DAY]}).join(
+                holders, on=["stamp", DAY], how="left", maintain_order="left"
+            )
+            several = unnamed & (held["holders"].fill_null(0) > 1)
+            self.refuse(
+                several,
+                "stamp",
+                lambda place: (
+                    f"Stamp {stamps[place]} was with more than one person that day: "
+                    "give the employee number."
+                ),
+            )
+            people = people.zip_with(~unnamed, held[PERSON])
+            numbers = numbers.zip_with(~unnamed, held["number"].fill_null(""))
+        self.frame = self.frame.with_columns(people.alias(PERSON), numbers.alias("number"))
+
+    def good(self) -> pl.DataFrame:
+        """The rows that can be judged."""
+        return self.frame if self._bad is None else self.frame.filter(~self._bad)
+
+    def findings(
+        self, register: Register, good: pl.DataFrame, standing: pl.Series, certificates: pl.Series
+    ) -> Findings:
+        cells = self.log.frame if self._bad is None else self.log.frame.filter(~self._bad)
+        said = {
+            "employee_number": good["number"],
+            "scope": good[SCOPE],
+            "worked_on": good[DAY].dt.to_string("%Y-%m-%d"),
+        }
+        headings, columns, series = [], [], [cells[LINE]]
+        names = {place: name for name, place in self.log.places.items()}
+        before = {"stamp": "employee_number", "operation": "scope"}
+        for index, heading in enumerate(self.log.headings):
+            name = names.get(index)
+            filled = before.get(name or "")
+            if filled and filled not in self.log.places:
+                headings.append(filled)
+                columns.append(filled)
+                series.append(said[filled].alias(filled))
+            headings.append(name or _kept(heading))
+            columns.append(str(index))
+            series.append((said[name] if name in said else cells[str(index)]).alias(str(index)))
+        frame = pl.DataFrame(
+            [
+                *series,
+                standing.alias(STANDING),
+                certificates.alias(CERTIFICATE),
+                good[PERSON].cast(pl.Int32),
+                good[DAY],
+                good[SCOPE],
+            ]
+        )
+        problems = sorted(self.problems, key=lambda one: (one.line, one.column))
+        return Findings(
+            [*headings, STANDING, CERTIFICATE], [*columns, STANDING, CERTIFICATE], frame, problems
+        )
+
+
+def _kept(heading: str) -> str:
+    """The heading of a column that is kept, told apart from those of the findings."""
+    if heading.strip().lower() in (STANDING, CERTIFICATE):
+        return f"logged_{heading.strip().lower()}"
+    return heading
+
+
+def _holders(asked: pl.DataFrame, register: Register) -> pl.DataFrame:
+    """Who held stamps on days: ``number`` and ``person``, and how many ``holders`` there were."""
+    return (
+        asked.join(register.stamps, on="stamp", how="inner")
+        .filter((pl.col(DAY).cast(pl.Int64) + EPOCH).is_between(pl.col("first"), pl.col("last")))
+        .group_by("stamp", DAY)
+        .agg(pl.col("number", PERSON).first(), pl.col("number").n_unique().alias("holders"))
+    )

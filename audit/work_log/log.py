@@ -1,0 +1,206 @@
+"""A work log as it comes: CSV or XLSX, any columns, one line of work in each row.
+
+A row that cannot be read is reported with its line and left out; the others are read all the
+same. What the columns say is worked out in `judging`.
+"""
+
+import csv
+import io
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import IO
+
+import polars as pl
+
+from audit.exceptions import CannotRead
+from audit.register_files.columns import from_lines, read_plain
+from audit.register_files.tabular import DELIMITERS, Problem, Table, xlsx_lines
+
+KNOWN = ("row", "employee_number", "stamp", "scope", "operation", "worked_on")
+MOST_BYTES = 256 * 1024 * 1024
+MOST_ROWS = 5_000_000
+ROWS_A_LOT = 50_000
+NOT_UTF8 = "This line is not UTF-8 text: save the file as CSV in UTF-8."
+
+
+@dataclass
+class Log:
+    """The rows of a log, cell by cell.
+
+    Attributes
+    ----------
+    name : str
+        What the file is called.
+    headings : list of str
+        As they are written, in order.
+    places : dict of str to int
+        Where the columns of `KNOWN` stand, as far as there are any.
+    frame : polars.DataFrame
+        Column ``str(n)`` holds the cells under heading ``n``, as they are written; ``line``
+        where each row begins in the file.
+    problems : list of Problem
+        The rows that could not be read.
+    """
+
+    name: str
+    headings: list[str]
+    places: dict[str, int]
+    frame: pl.DataFrame
+    problems: list[Problem] = field(default_factory=list)
+
+
+def read_log(name: str, content: bytes) -> Log:
+    """Read a work log.
+
+    Raises
+    ------
+    CannotRead
+        If nothing of it can be judged: it is no table, or lacks a column that every row needs.
+    """
+    if len(content) > MOST_BYTES:
+        raise CannotRead(f"{name} has more than {MOST_BYTES // 1024**2} MB: split the log.")
+    plain = None if name.lower().endswith(".xlsx") else read_plain(content)
+    if plain is not None:
+        log = Log(name, plain.headings, _places(name, plain.headings), plain.frame)
+    else:
+        log = _read_line_by_line(name, content)
+    if log.frame.height > MOST_ROWS:
+        raise CannotRead(f"{name} has more than {MOST_ROWS} rows: split the log.")
+    return log
+
+
+def _places(name: str, headings: list[str]) -> dict[str, int]:
+    """Find the columns that mean something; refuse a log without those it takes."""
+    places: dict[str, int] = {}
+    for index, heading in enumerate(headings):
+        word = heading.strip().lower()
+        if word in places:
+            raise CannotRead(f"{name}, line 1: the heading names the column {word} twice.")
+        if word in KNOWN:
+            places[word] = index
+    absent = []
+    if not {"employee_number", "stamp"} & places.keys():
+        absent.append("employee_number (or stamp)")
+    if not {"scope", "operation"} & places.keys():
+        absent.append("scope (or operation)")
+    if "worked_on" not in places:
+        absent.append("worked_on")
+    if absent:
+        raise CannotRead(
+            f"{name}, line 1: the file has no column named {', nor one named '.join(absent)}, "
+            "so none of its rows can be judged."
+        )
+    return places
+
+
+def _read_line_by_line(name: str, content: bytes) -> Log:
+    table = Table(name, "")
+    if name.lower().endswith(".xlsx"):
+        lines = xlsx_lines(table, content)
+    else:
+        lines = _csv_lines(table, content)
+    _line, heading = next(lines, (0, []))
+    if not any(cell.strip() for cell in heading):
+        reason = str(table.problems[0]) if table.problems else f"{name} is empty."
+        raise CannotRead(f"{reason} The first line of a work log names its columns.")
+    while not heading[-1].strip():
+        heading.pop()
+    places = _places(name, heading)
+    lots = list(_lots(table, heading, lines))
+    frame = pl.concat([lot for lot in lots if lot.height] or lots[:1])
+    return Log(name, heading, places, frame, table.problems)
+
+
+def _lots(
+    table: Table, heading: list[str], lines: Iterator[tuple[int, list[str]]]
+) -> Iterator[pl.DataFrame]:
+    """Gather rows some thousand at a time, since a frame takes less room than lists of them."""
+    width, at, rows = len(heading), [], []
+    for line, cells in lines:
+        if not any(cell.strip() for cell in cells):
+            continue
+        if any(cell.strip() for cell in cells[width:]):
+            table.refuse(
+                line,
+                f"The row has more cells than the {width} columns of the heading: "
+                "put text that holds a separator in quotation marks.",
+            )
+            continue
+        at.append(line)
+        rows.append((cells + [""] * (width - len(cells)))[:width])
+        if len(rows) == ROWS_A_LOT:
+            yield from_lines(heading, at, rows)
+            at, rows = [], []
+    yield from_lines(heading, at, rows)
+
+
+def _csv_lines(table: Table, content: bytes) -> Iterator[tuple[int, list[str]]]:
+    """Go through a CSV file; a line that is no CSV or no UTF-8 does not end it."""
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        table.refuse(0, "The file is saved as UTF-16: save it as CSV in UTF-8.")
+        return
+    text = io.TextIOWrapper(
+        io.BytesIO(content), encoding="utf-8-sig", errors="surrogateescape", newline=""
+    )
+    lines = _Lines(text)
+    first = next(lines, "").strip("\r\n")
+    if first.lower().startswith("sep=") and len(first) == 5:
+        # A hint that one spreadsheet program leaves for itself.
+        lines.forget()
+        first = next(lines, "")
+    lines.give_back()
+    delimiter = max(DELIMITERS, key=first.count)
+    reader = csv.reader(lines, delimiter=delimiter, strict=True)
+    while True:
+        line = lines.number + 1
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            table.refuse(line, f"The line cannot be read as CSV: {error}.")
+            lines.give_back(but=1)
+            reader = csv.reader(lines, delimiter=delimiter, strict=True)
+            continue
+        lines.forget()
+        if any(not cell.isascii() and _is_broken(cell) for cell in cells):
+            table.refuse(line, NOT_UTF8)
+            continue
+        yield line, cells
+
+
+def _is_broken(cell: str) -> bool:
+    """Whether the cell holds bytes that are no UTF-8."""
+    return any("\udc80" <= letter <= "\udcff" for letter in cell)
+
+
+class _Lines:
+    """The lines of a text, which can be given back: a quotation mark that is never closed
+    takes lines that it has no right to."""
+
+    def __init__(self, text: IO[str]) -> None:
+        self._text = text
+        self._taken: list[str] = []
+        self._waiting: deque[str] = deque()
+        self.number = 0
+
+    def __iter__(self) -> "_Lines":
+        return self
+
+    def __next__(self) -> str:
+        line = self._waiting.popleft() if self._waiting else next(self._text)
+        self._taken.append(line)
+        self.number += 1
+        return line
+
+    def forget(self) -> None:
+        """What was taken so far has been read."""
+        self._taken.clear()
+
+    def give_back(self, but: int = 0) -> None:
+        """Take what was not read yet once more, but for the first so many lines of it."""
+        again = self._taken[but:]
+        self._waiting.extendleft(reversed(again))
+        self.number -= len(again)
+        self._taken.clear()

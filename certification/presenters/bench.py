@@ -1,0 +1,216 @@
+"""The instructor's home page: what waits to be graded, and whom to see next."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from itertools import islice
+
+from django.db.models import Count, Q
+
+from assessments.access import boards_gradable_by
+from assessments.models import Board, Grading
+from assessments.services import outcomes, turns, waits
+from assessments.services.waits import Wait
+from certification.models import Proposal, StandingEnd, StandingSpan
+from people.models import Person, Role, User
+from training.models import Calibration, ClassSession, Lesson, Stage, Tool
+from training.services.courses import days_of
+
+LOOK_AHEAD = timedelta(days=60)
+TOOLS_AHEAD = timedelta(days=30)
+SHOWN = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """Something that ends, once: for somebody, with every scope that stops with it, or a tool's."""
+
+    kind: str
+    last_day: date
+    person: Person | None = None
+    scopes: tuple[str, ...] = ()
+    scope_codes: tuple[str, ...] = ()
+    tool: Tool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ToSign:
+    board: Board
+    stage: Stage
+
+
+@dataclass(frozen=True, slots=True)
+class ToRead:
+    """A board that was read before, and what it waits for now."""
+
+    board: Board
+    wait: Wait
+
+
+@dataclass(frozen=True, slots=True)
+class ClassToday:
+    """A class that is held today, which day of it this is, and what that day teaches."""
+
+    session: ClassSession
+    people: int
+    day: int
+    days: int
+    lessons: list[Lesson]
+
+
+@dataclass(frozen=True, slots=True)
+class Bench:
+    """Everything on the page, each list in the order of what comes first."""
+
+    waiting: Sequence[Board]
+    waiting_count: int
+    to_sign: list[ToSign]
+    readings: list[ToRead]
+    at_bench_count: int
+    due: list[Due]
+    stopped: list[StandingSpan]
+    classes: list[ClassToday]
+    proposals_waiting: int
+
+
+def bench_of(user: User, day: date) -> Bench:
+    boards = boards_gradable_by(user)
+    waiting = boards.waiting().with_list_columns()
+    several = waits.read_in_several(boards)
+    readings = _readings(user, several)
+    first = list(
+        waiting.exclude(pk__in=several.values("pk")).annotate(
+            joints_seen=Count(
+                "gradings__judgements__joint", filter=Q(gradings__grader=user), distinct=True
+            ),
+        )[:SHOWN]
+    )
+    sites = user.sites_as(Role.INSTRUCTOR)
+    due = sorted([*_tools(sites, day), *_due(sites, day)], key=lambda one: one.last_day)
+    return Bench(
+        waiting=first,
+        waiting_count=waiting.count(),
+        to_sign=_to_sign(user, boards),
+        readings=readings,
+        at_bench_count=boards.at_the_bench().count(),
+        due=due[:SHOWN],
+        stopped=_stopped(sites, day),
+        classes=_classes(sites, day),
+        proposals_waiting=Proposal.objects.open().filter(person__site__in=sites).count(),
+    )
+
+
+def _readings(user: User, several) -> list[ToRead]:
+    """Boards that wait for a second grader, a decision, an inspection or another reading."""
+    boards = several.filter(disposed_at__isnull=True).with_list_columns().order_by("handed_in_at")
+    found = (
+        ToRead(board, wait)
+        for board in boards
+        if not board.is_sent_back and (wait := waits.wait_for(board, user))
+    )
+    # Each board is asked about by itself, so no further than the list goes.
+    return list(islice(found, SHOWN))
+
+
+def _due(sites: set[int], day: date) -> list[Due]:
+    ends = (
+        StandingEnd.objects.filter(
+            span__in=StandingSpan.objects.on(day).filter(
+                standing="certified", person__site__in=sites
+            ),
+            span__person__in=Person.objects.at_work_on(day),
+            last_day__gte=day,
+            last_day__lte=day + LOOK_AHEAD,
+        )
+        .select_related("span__person", "span__scope")
+        .order_by("last_day", "span__person__full_name", "span__scope__title")
+    )
+    grouped: dict[tuple[date, int, str], list[StandingEnd]] = {}
+    for end in ends:
+        grouped.setdefault((end.last_day, end.span.person_id, end.kind), []).append(end)
+    return [
+        Due(
+            person=found[0].span.person,
+            kind=kind,
+            last_day=last_day,
+            scopes=tuple(one.span.scope.title for one in found),
+            scope_codes=tuple(one.span.scope.code for one in found),
+        )
+        for (last_day, _person, kind), found in grouped.items()
+    ]
+
+
+def _stopped(sites: set[int], day: date) -> list[StandingSpan]:
+    """Standings that stopped by themselves within the last weeks, newest first."""
+    return list(
+        StandingSpan.objects.on(day)
+        .filter(
+            person__site__in=sites,
+            person__in=Person.objects.at_work_on(day),
+            standing__in=["expired", "practice_lapsed", "vision_not_current"],
+            first_day__gte=day - LOOK_AHEAD,
+        )
+        .select_related("person", "scope", "certificate")
+        .order_by("-first_day")[:SHOWN]
+    )
+
+
+def _tools(sites: set[int], day: date) -> list[Due]:
+    """Tools whose latest calibration ends soon, has ended, or was not passed."""
+    latest: dict[int, Calibration] = {}
+    for one in (
+        Calibration.objects.filter(tool__site__in=sites, tool__retired_on__isnull=True)
+        .select_related("tool")
+        .order_by("calibrated_on", "pk")
+    ):
+        latest[one.tool_id] = one
+    due = []
+    for one in latest.values():
+        if not one.passed:
+            due.append(Due(kind="not_passed", last_day=one.calibrated_on, tool=one.tool))
+        elif one.valid_through <= day + TOOLS_AHEAD:
+            due.append(Due(kind="calibration", last_day=one.valid_through, tool=one.tool))
+    return due
+
+
+def _to_sign(user: User, boards) -> list[ToSign]:
+    """Stages that the user has judged to the end and not signed."""
+    found = []
+    read_again = Q(reading_request__isnull=False, reading_request__answered_at__isnull=True)
+    mine = (
+        boards.filter(gradings__in=Grading.objects.counted().filter(grader=user))
+        .filter(Q(outcome__isnull=True) | Q(outcome__complete=False) | read_again)
+        .with_list_columns()
+        .distinct()
+    )
+    for board in mine:
+        gradings = turns.gradings_of(board)
+        grading = turns.open_among(gradings, board, user)
+        if grading is None:
+            continue
+        for stage in turns.Seats(board, gradings).left_of(grading):
+            summary = outcomes.stage_summary(grading, stage)
+            if summary.joints and not summary.open_places and not summary.missing:
+                found.append(ToSign(board, Stage(stage)))
+    return found
+
+
+def _classes(sites: set[int], day: date) -> list[ClassToday]:
+    """Classes that are held on the day; a weekend between two of their days is none."""
+    running = (
+        ClassSession.objects.running_on(day)
+        .filter(site__in=sites)
+        .select_related("course_revision__course", "site")
+        .prefetch_related("course_revision__lessons")
+        .annotate(enrolled=Count("enrolments"))
+        .order_by("number")
+    )
+    held = []
+    for session in running:
+        days = days_of(session)
+        if day not in days:
+            continue
+        which = days.index(day) + 1
+        lessons = [one for one in session.course_revision.lessons.all() if one.day == which]
+        held.append(ClassToday(session, session.enrolled, which, len(days), lessons))
+    return held

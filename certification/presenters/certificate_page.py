@@ -1,0 +1,225 @@
+"""What the page of one certificate shows, and what may be done from it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from assessments.access import outcomes_closed_to
+from assessments.models import Board
+from certification.domain.answers import Answer, Standing
+from certification.domain.facts import Facts
+from certification.domain.periods import Course
+from certification.domain.standing import timeline
+from certification.models import Certificate, CertificateEvent
+from certification.queries import standing_on_day as standing
+from certification.services import events as acts
+from certification.services import restricting
+from people.models import Role, User
+
+from .standing_words import ENDS, RULES
+
+ACT_LABELS = {
+    "suspend": _("Suspend"),
+    "reinstate": _("Reinstate"),
+    "restrict": _("Restrict"),
+    "extend": _("Extend"),
+    "end": _("End"),
+    "revoke": _("Revoke"),
+    "withdraw": _("Withdraw"),
+}
+
+
+DATED_BACK = ("suspend", "restrict", "extend", "end", "revoke")
+
+
+@dataclass(frozen=True)
+class EvidenceBoard:
+    """A board as the certificate copied it when it was issued.
+
+    ``is_closed`` says that the reader may still have to read it again, blind to how it went.
+    """
+
+    number: str
+    title: str
+    purpose: Any
+    judged_on: date
+    joints: int
+    rejected: int
+    score: str | None
+    signers: str
+    is_closed: bool
+
+
+@dataclass(frozen=True)
+class EventLine:
+    """One event, and the event that removed it, if any."""
+
+    event: CertificateEvent
+    removed_by: CertificateEvent | None
+    may_remove: bool
+
+
+@dataclass(frozen=True)
+class ActLine:
+    """Something quality can do to a certificate, or why it cannot be done today."""
+
+    act: str
+    label: Any
+    refusal: str = ""
+    may_be_dated_back: bool = False
+
+
+@dataclass(frozen=True)
+class CertificateScreen:
+    certificate: Certificate
+    today: date
+    answer: Answer
+    course: Course | None
+    ends: list[tuple[Any, date]]
+    events: list[EventLine]
+    boards: list[EvidenceBoard]
+    acts: list[ActLine]
+    is_own: bool
+
+    @property
+    def possible(self) -> list[ActLine]:
+        return [one for one in self.acts if not one.refusal]
+
+    @property
+    def not_possible(self) -> list[ActLine]:
+        return [one for one in self.acts if one.refusal]
+
+    @property
+    def is_to_come(self) -> bool:
+        """Whether its first day is still ahead."""
+        return self.today < self.certificate.issued_on
+
+    @property
+    def answers_itself(self) -> bool:
+        """Whether today's standing is this certificate's, and not another's."""
+        return self.answer.certificate_number == self.certificate.number
+
+    @property
+    def ends_soon(self) -> bool:
+        return self.answer.standing is Standing.CERTIFIED and any(
+            0 <= (day - self.today).days <= 90 for _kind, day in self.ends
+        )
+
+    @property
+    def rule_said(self) -> Any:
+        return RULES[self.answer.rule]
+
+    @property
+    def good_through(self) -> date | None:
+        """The last day after every event; None where there is none, or it was withdrawn."""
+        return self.course.good_through if self.course else None
+
+
+def build(certificate: Certificate, user: User, now: datetime | None = None) -> CertificateScreen:
+    person, scope = certificate.person, certificate.scope
+    today = person.site.today(now)
+    facts = standing.facts_for(person, scope)
+    line = timeline(facts)
+    courses = standing.courses_in(facts)
+    may_act = user.person_id != person.pk and user.has_role(Role.QUALITY, site=person.site_id)
+    return CertificateScreen(
+        certificate=certificate,
+        today=today,
+        answer=line.on(today),
+        course=courses.get(certificate.number),
+        ends=[(ENDS[end.kind], end.last_day) for end in line.ends_after(today)],
+        events=_event_lines(certificate, may_act),
+        boards=boards_of(certificate.evidence, user),
+        acts=acts_on(certificate, facts, today) if may_act else [],
+        is_own=user.person_id == person.pk,
+    )
+
+
+def _event_lines(certificate: Certificate, may_act: bool) -> list[EventLine]:
+    found = list(
+        certificate.events.select_related(
+            "signature__signer", "signature__certificate", "voids"
+        ).order_by("effective_on", "recorded_at", "event_id")
+    )
+    removed_by = {
+        one.voids_id: one
+        for one in found
+        if one.kind == CertificateEvent.Kind.VOIDED
+        and one.voids is not None
+        and one.voids.kind != CertificateEvent.Kind.VOIDED
+    }
+    return [
+        EventLine(
+            one,
+            removed_by.get(one.pk),
+            may_act
+            and one.kind != CertificateEvent.Kind.VOIDED
+            and one.pk not in removed_by
+            and one.part_of is None,
+        )
+        for one in found
+    ]
+
+
+def acts_on(certificate: Certificate, facts: Facts, today: date) -> list[ActLine]:
+    """Everything quality can do, in the order of the labels, and why not where it cannot.
+
+    ``facts`` are all that is recorded of the person and scope.
+    """
+    person, scope = certificate.person, certificate.scope
+    courses = standing.courses_in(facts)
+    course = courses.get(certificate.number)
+
+    def why_not(kind: str) -> str:
+        return acts.why_not(kind, person, scope, today, courses)
+
+    refusals = {
+        "suspend": why_not(CertificateEvent.Kind.SUSPENDED),
+        "reinstate": why_not(CertificateEvent.Kind.REINSTATED),
+        "restrict": restricting.why_not(person, scope, today, facts),
+        "extend": acts.why_not_extend(certificate, course, today),
+        "end": why_not(CertificateEvent.Kind.ENDED),
+        "revoke": why_not(CertificateEvent.Kind.REVOKED),
+        "withdraw": ""
+        if course is not None
+        else _now("Certificate %(number)s was withdrawn.") % {"number": certificate.number},
+    }
+    dated_back = course is not None and not standing.is_revoked_on(course, course.last_day)
+    return [
+        ActLine(
+            act,
+            label,
+            refusals[act],
+            bool(refusals[act]) and dated_back and act in DATED_BACK,
+        )
+        for act, label in ACT_LABELS.items()
+    ]
+
+
+def boards_of(evidence: Mapping[str, Any], user: User) -> list[EvidenceBoard]:
+    """The boards in a copy of evidence, newest first, as the user may see them.
+
+    That they passed is said by the certificate or proposal itself; how well is not, to whoever
+    may give the other reading that was asked for.
+    """
+    purposes = dict(Board.Purpose.choices)
+    boards = evidence.get("boards", [])
+    closed = outcomes_closed_to(user, [one["number"] for one in boards])
+    return [
+        EvidenceBoard(
+            number=one["number"],
+            title=one["title"],
+            purpose=purposes.get(one["purpose"], one["purpose"]),
+            judged_on=date.fromisoformat(one["judged_on"]),
+            joints=one["joints"],
+            rejected=one["rejected"],
+            score=one["score"],
+            signers=", ".join(dict.fromkeys(sign["by"] for sign in one["signatures"])),
+            is_closed=one["number"] in closed,
+        )
+        for one in boards
+    ]

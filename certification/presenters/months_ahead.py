@@ -1,0 +1,470 @@
+"""Months ahead: what ends next for whom, what must be done by when, and the places planned.
+
+Everything is read from the stored ends of how somebody stands today, so list, chart and
+reminders are the same one timeline. Counts are made by the database.
+
+Whoever does not read somebody in full (a line lead) is told one day for each scope, the first on
+which something ends, and to see the instructor: not what it is, since what is left over when the
+others are named would be the vision test.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from typing import Any
+
+from django.db.models import (
+    Case,
+    CharField,
+    Count,
+    Exists,
+    F,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Value,
+    When,
+)
+from django.db.models.functions import TruncMonth
+from django.db.models.lookups import Exact
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy as _lazy
+
+from certification.domain.answers import Standing
+from certification.domain.months import add_months
+from certification.models import Scope, StandingEnd, StandingSpan
+from people.access import people_with_standing_for
+from people.models import Person, Role, Site, User
+from training.access import sessions_readable_by
+from training.models import ClassSession, Enrolment, Lesson
+
+from .register import IN_FULL, SEE_INSTRUCTOR
+
+Kind = StandingEnd.Kind
+ONCE_A_PERSON = (Kind.VISION, SEE_INSTRUCTOR)
+
+TO_DO = {
+    str(Kind.CERTIFICATE): _lazy("renew"),
+    str(Kind.VISION): _lazy("have a vision test"),
+    str(Kind.PRACTICE): _lazy("do such work and have it recorded"),
+    SEE_INSTRUCTOR: _lazy("see the instructor"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is asked for; ``day`` is today, and everything else may be left open."""
+
+    day: date
+    months: int = 12
+    site: Site | None = None
+    scope: Scope | None = None
+    lead: Person | None = None
+    kind: str = ""
+
+    @property
+    def first_month(self) -> date:
+        return self.day.replace(day=1)
+
+    @property
+    def last_day(self) -> date:
+        return add_months(self.first_month, self.months) - timedelta(days=1)
+
+    def each_month(self) -> list[date]:
+        return [add_months(self.first_month, n) for n in range(self.months)]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One end of somebody's standing, and what must be done by its last good day."""
+
+    person: Person
+    scope: Scope
+    kind: str
+    last_day: date
+    certificate_number: str
+    opens_on: date | None
+    is_first: bool
+    in_full: bool
+    sessions: Sequence[ClassSession] = ()
+
+    @property
+    def to_do(self) -> Any:
+        return TO_DO[self.kind]
+
+    @property
+    def all_scopes(self) -> bool:
+        """Whether it is one thing for every scope that asks for it."""
+        return self.kind == Kind.VISION
+
+
+@dataclass(slots=True)
+class Places:
+    """Places in the classes that begin in a month and teach a scope."""
+
+    planned: int = 0
+    taken: int = 0
+
+    @property
+    def free(self) -> int:
+        return max(self.planned - self.taken, 0)
+
+
+@dataclass(slots=True)
+class ScopeRow:
+    """Certificates of one scope that end, by month, beside the places planned to renew them."""
+
+    scope: Scope
+    ends: dict[date, int] = field(default_factory=dict)
+    places: dict[date, Places] = field(default_factory=dict)
+
+    @property
+    def total(self) -> int:
+        return sum(self.ends.values())
+
+
+@dataclass(slots=True)
+class KindRow:
+    """People for whom one kind of thing falls due, by month."""
+
+    kind: str
+    word: str
+    ends: dict[date, int] = field(default_factory=dict)
+
+    @property
+    def total(self) -> int:
+        return sum(self.ends.values())
+
+
+@dataclass(frozen=True, slots=True)
+class Overview:
+    months: list[date]
+    scopes: list[ScopeRow]
+    kinds: list[KindRow]
+    sessions: list[ClassSession]
+
+    @property
+    def is_empty(self) -> bool:
+        return not (any(row.total for row in self.scopes) or any(row.total for row in self.kinds))
+
+
+@dataclass(frozen=True, slots=True)
+class TableRow:
+    """One row of the table behind the picture, with a cell for each month."""
+
+    label: Any
+    cells: list[str]
+    is_places: bool = False
+
+
+def table_of(overview: Overview) -> list[TableRow]:
+    """The picture's figures; a month without any is an empty cell."""
+    rows = []
+    for one in overview.scopes:
+        rows.append(
+            TableRow(
+                _("%(scope)s: to renew") % {"scope": one.scope.title},
+                [_figure(one.ends.get(month)) for month in overview.months],
+            )
+        )
+        if one.places:
+            found = [one.places.get(month) for month in overview.months]
+            cells = [
+                _("%(n)d of %(all)d") % {"n": places.free, "all": places.planned} if places else ""
+                for places in found
+            ]
+            rows.append(TableRow(_("places free, of those planned"), cells, is_places=True))
+    for kind in overview.kinds:
+        rows.append(
+            TableRow(kind.word, [_figure(kind.ends.get(month)) for month in overview.months])
+        )
+    return rows
+
+
+def _figure(count: int | None) -> str:
+    return str(count) if count else ""
+
+
+# Who and what
+
+
+def ends_asked_for(user: User, asked: Asked) -> QuerySet[StandingEnd]:
+    """The ends within the months asked for, of people at work whose standing the user may read."""
+    people = people_with_standing_for(user).at_work_on(asked.day)
+    if asked.site is not None:
+        people = people.filter(site=asked.site)
+    if asked.lead is not None:
+        people = people.filter(line_lead=asked.lead)
+    spans = StandingSpan.objects.filter(
+        standing=Standing.CERTIFIED, person__in=people.order_by().values("pk")
+    )
+    if asked.scope is not None:
+        spans = spans.filter(scope=asked.scope)
+    in_full, on_day = _in_full(user), Q(span__in=spans.on(asked.day).order_by().values("pk"))
+    found = StandingEnd.objects.filter(last_day__range=(asked.day, asked.last_day)).order_by()
+    if asked.kind and asked.kind != SEE_INSTRUCTOR:
+        return found.filter(on_day, in_full, kind=asked.kind)
+    if not user.has_role(Role.LINE_LEAD):
+        return found.none() if asked.kind else found.filter(on_day, in_full)
+    told = found.filter(~in_full, _ends_the_answer(asked), span__in=spans.order_by().values("pk"))
+    if asked.kind:
+        return told
+    return found.filter((on_day & in_full) | Q(pk__in=told.values("pk")))
+
+
+def _ends_the_answer(asked: Asked) -> Q:
+    """Ends on whose next day the answer of the day asked about becomes another, one of each.
+
+    The day is the one that the register says: nothing is told that would end it beyond, nor
+    short of it what another certificate carries on.
+    """
+    of_pair = StandingSpan.objects.filter(
+        person=OuterRef("span__person"), scope=OuterRef("span__scope")
+    )
+    said = {"standing": OuterRef("span__standing"), "restriction": OuterRef("span__restriction")}
+    later = of_pair.filter(first_day__gt=OuterRef("span__first_day")).order_by("first_day")
+    between = of_pair.filter(
+        first_day__gt=asked.day, first_day__lt=OuterRef("span__first_day")
+    ).exclude(**said)
+    before = StandingEnd.objects.filter(span=OuterRef("span")).filter(
+        Q(last_day__lt=OuterRef("last_day"))
+        | Q(last_day=OuterRef("last_day"), pk__lt=OuterRef("pk"))
+    )
+    next_on, otherwise_on = (
+        Subquery(spans.values("first_day")[:1]) for spans in (later, later.exclude(**said))
+    )
+    return (
+        Q(last_day=F("span__last_day"))
+        & ~Exists(before)
+        & Q(Exists(of_pair.on(asked.day).filter(**said)), ~Exists(between))
+        & Q(Exact(next_on, otherwise_on))
+    )
+
+
+def _in_full(user: User) -> Q:
+    """Ends of people of whom the user may know what it is that ends."""
+    return Q(span__person=user.person_id or 0) | Q(span__person__site__in=user.sites_as(*IN_FULL))
+
+
+def kinds_told(user: User) -> list[tuple[str, Any]]:
+    """What the list can be narrowed to, in words the user may know."""
+    if not user.sites_as(*IN_FULL):
+        return [(SEE_INSTRUCTOR, _("to see the instructor"))]
+    return [
+        (str(Kind.CERTIFICATE), _("certificates to renew")),
+        (str(Kind.VISION), _("vision tests to have")),
+        (str(Kind.PRACTICE), _("work to be done")),
+    ]
+
+
+# The overview
+
+
+def overview(user: User, asked: Asked) -> Overview:
+    """Counts by month and scope, and the classes that begin in these months."""
+    ends = ends_asked_for(user, asked)
+    told = Case(
+        When(~_in_full(user), then=Value(SEE_INSTRUCTOR)),
+        default=F("kind"),
+        output_field=CharField(),
+    )
+    by_month = ends.annotate(month=TruncMonth("last_day"), told=told)
+    by_scope = (
+        by_month.exclude(told__in=ONCE_A_PERSON)
+        .values_list("told", "month", "span__scope")
+        .annotate(people=Count("span__person", distinct=True))
+    )
+    # A vision test is one thing to do, however many scopes ask for it; so is a talk.
+    by_person = (
+        by_month.filter(told__in=ONCE_A_PERSON)
+        .values_list("told", "month")
+        .annotate(people=Count("span__person", distinct=True))
+    )
+    scopes = {one.pk: ScopeRow(one) for one in _scopes(asked)}
+    kinds = {
+        kind: KindRow(kind, word)
+        for kind, word in (
+            (str(Kind.VISION), _("Vision tests to have")),
+            (str(Kind.PRACTICE), _("Work to be done")),
+            (SEE_INSTRUCTOR, _("To see the instructor")),
+        )
+    }
+    for kind, month, scope_id, people in by_scope:
+        if kind == Kind.CERTIFICATE:
+            scopes[scope_id].ends[month] = people
+        else:
+            row = kinds[kind].ends
+            row[month] = row.get(month, 0) + people
+    for kind, month, people in by_person:
+        kinds[kind].ends[month] = people
+    sessions = _sessions(user, asked)
+    _add_places(scopes, sessions)
+    return Overview(
+        asked.each_month(),
+        [row for row in scopes.values() if row.ends or row.places],
+        [row for row in kinds.values() if row.ends],
+        sessions,
+    )
+
+
+def _scopes(asked: Asked) -> QuerySet[Scope]:
+    return Scope.objects.filter(pk=asked.scope.pk) if asked.scope else Scope.objects.all()
+
+
+def _sessions(user: User, asked: Asked) -> list[ClassSession]:
+    """Classes the user may read that begin in these months or are being held."""
+    found = sessions_readable_by(user).filter(ends_on__gte=asked.day, starts_on__lte=asked.last_day)
+    if asked.site is not None:
+        found = found.filter(site=asked.site)
+    return list(found.with_list_columns().order_by("starts_on", "number"))
+
+
+def _add_places(scopes: dict[int, ScopeRow], sessions: Sequence[ClassSession]) -> None:
+    """Count a class for every scope that its course's exercises are credited to."""
+    taught: dict[int, set[str]] = {}
+    lessons = Lesson.objects.filter(
+        course_revision__in={one.course_revision_id for one in sessions},
+        exercise__positions__scope_code__gt="",
+    )
+    for revision, code in (
+        lessons.order_by()
+        .values_list("course_revision", "exercise__positions__scope_code")
+        .distinct()
+    ):
+        taught.setdefault(revision, set()).add(code)
+    for session in sessions:
+        codes = taught.get(session.course_revision_id, set())
+        month = session.starts_on.replace(day=1)
+        for row in scopes.values():
+            if row.scope.code in codes:
+                places = row.places.setdefault(month, Places())
+                places.planned += session.places
+                places.taken += session.enrolled  # type: ignore[attr-defined]
+
+
+# The list
+
+
+def listed(user: User, asked: Asked) -> QuerySet[StandingEnd]:
+    """The ends in order of their day; one that several scopes share stands once."""
+    ends = ends_asked_for(user, asked)
+    in_full = _in_full(user)
+    twin = StandingEnd.objects.filter(
+        span__in=StandingSpan.objects.on(asked.day).filter(person=OuterRef("span__person")),
+        kind=Kind.VISION,
+        source=OuterRef("source"),
+        pk__lt=OuterRef("pk"),
+    )
+    sooner = StandingEnd.objects.filter(span=OuterRef("span"), last_day__lt=OuterRef("last_day"))
+    if asked.scope is None:
+        ends = ends.exclude(in_full & Q(kind=Kind.VISION) & Exists(twin))
+    return (
+        ends.annotate(is_first=~Exists(sooner))
+        .select_related(
+            "span__person__site",
+            "span__person__line_lead",
+            "span__scope",
+            "span__certificate__scheme_revision",
+        )
+        .order_by("last_day", "span__person__full_name", "span__person__employee_number", "pk")
+    )
+
+
+def lines_of(user: User, asked: Asked, ends: Sequence[StandingEnd]) -> list[Line]:
+    """Ends as lines, with the classes each person is enrolled in that begin in time."""
+    sites = user.sites_as(*IN_FULL)
+    enrolled: dict[int, list[ClassSession]] = {}
+    enrolments = Enrolment.objects.filter(
+        person__in={one.span.person_id for one in ends},
+        session__in=sessions_readable_by(user).order_by().values("pk"),
+        session__ends_on__gte=asked.day,
+    ).select_related("session")
+    for one in enrolments.order_by("session__starts_on"):
+        enrolled.setdefault(one.person_id, []).append(one.session)
+    return [_line(user, one, sites, enrolled) for one in ends]
+
+
+def all_lines(user: User, asked: Asked) -> Iterator[Line]:
+    """Every line asked for, in batches; for an export."""
+    batch: list[StandingEnd] = []
+    for one in listed(user, asked).iterator(chunk_size=500):
+        batch.append(one)
+        if len(batch) == 500:
+            yield from lines_of(user, asked, batch)
+            batch = []
+    yield from lines_of(user, asked, batch)
+
+
+def _line(
+    user: User, end: StandingEnd, sites: set[int], enrolled: dict[int, list[ClassSession]]
+) -> Line:
+    span = end.span
+    person = span.person
+    in_full = person.site_id in sites or person.pk == user.person_id
+    kind = end.kind if in_full else SEE_INSTRUCTOR
+    opens_on = None
+    if kind == Kind.CERTIFICATE and span.certificate is not None:
+        window = span.certificate.scheme_revision.renewal_window_days
+        if window and end.last_day >= span.certificate.valid_through:
+            opens_on = span.certificate.valid_through - timedelta(days=window)
+    sessions = (
+        [one for one in enrolled.get(person.pk, ()) if one.starts_on <= end.last_day]
+        if kind == Kind.CERTIFICATE
+        else []
+    )
+    return Line(
+        person=person,
+        scope=span.scope,
+        kind=kind,
+        last_day=end.last_day,
+        certificate_number=span.certificate.number if span.certificate else "",
+        opens_on=opens_on,
+        is_first=end.is_first,  # type: ignore[attr-defined]
+        in_full=in_full,
+        sessions=sessions,
+    )
+
+
+COLUMNS = (
+    "last_good_day",
+    "employee_number",
+    "full_name",
+    "site",
+    "line_lead",
+    "scope",
+    "scope_title",
+    "what_ends",
+    "to_do",
+    "renewable_from",
+    "certificate_number",
+    "ends_first",
+    "classes",
+)
+
+
+def as_row(line: Line) -> list[Any]:
+    """A line as the columns of an export."""
+    return [
+        line.last_day,
+        line.person.employee_number,
+        line.person.full_name,
+        line.person.site.name,
+        line.person.line_lead.employee_number if line.person.line_lead else "",
+        "" if line.all_scopes else line.scope.code,
+        "" if line.all_scopes else line.scope.title,
+        line.kind,
+        line.to_do,
+        line.opens_on or "",
+        line.certificate_number,
+        "yes" if line.is_first else "no",
+        " ".join(one.number for one in line.sessions),
+    ]
+
+
+def places_total(sessions: Sequence[ClassSession]) -> Places:
+    """Places in all of these classes."""
+    return Places(
+        sum(one.places for one in sessions),
+        sum(one.enrolled for one in sessions),  # type: ignore[attr-defined]
+    )

@@ -1,0 +1,85 @@
+"""From which day to which a certificate would run if it were issued now, in words."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from certification.domain.periods import Course
+from certification.models import SchemeRevision, Scope
+from certification.queries import standing_on_day as standing
+from certification.services.certificates import Period, ends_kept
+from people.models import Person
+
+
+@dataclass(frozen=True)
+class PeriodSaid:
+    """The new period's first and last day, and why it begins where it does."""
+
+    runs_from: date
+    runs_through: date
+    why: str
+
+
+def said(person: Person, scope: Scope, revision: SchemeRevision, period: Period) -> PeriodSaid:
+    """Say what issuing on the period's day of issue would come to.
+
+    Renewed within its window a certificate's new period runs on from the old end, so no day
+    is lost; renewed earlier or later it runs from the day of issue.
+    """
+    day = period.issued_on
+    courses = standing.courses_of(person, scope)
+    if period.renews is not None:
+        end = courses[period.renews.number].period.valid_through
+        why = _("It renews %(number)s within its window, so the new period runs on from its end.")
+        return PeriodSaid(end, period.valid_through, why % {"number": period.renews.number})
+    newest_first = sorted(
+        (one for one in courses.values() if one.certificate.issued_on <= day),
+        key=lambda one: (one.certificate.issued_on, one.certificate.number),
+        reverse=True,
+    )
+    if not newest_first:
+        return PeriodSaid(day, period.valid_through, "")
+    return PeriodSaid(day, period.valid_through, _why_anew(newest_first, revision, day))
+
+
+def _why_anew(newest_first: Sequence[Course], revision: SchemeRevision, day: date) -> str:
+    """Why the new period runs from the day of issue, of certificates that had begun by then."""
+    latest = newest_first[0]
+    facts = {"number": latest.certificate.number, "end": _day(latest.last_day), "day": _day(day)}
+    if standing.is_revoked_on(latest, day):
+        return _("%(number)s was revoked, so the new period runs from the day of issue.") % facts
+    if latest.last_day < day:
+        return (
+            _(
+                "%(number)s ended on %(end)s, so it is renewed late: the new period runs from the "
+                "day of issue."
+            )
+            % facts
+        )
+    kept = ends_kept({one.certificate.number: one for one in newest_first})
+    renewed = next((one for one in newest_first if one.certificate.number not in kept), latest)
+    closes = renewed.period.valid_through
+    if closes < day:
+        facts["closed"] = _day(closes)
+        return (
+            _(
+                "%(number)s is good through %(end)s by an extension, and the window for renewing "
+                "closed on %(closed)s: the new period runs from the day of issue."
+            )
+            % facts
+        )
+    facts["opens"] = _day(closes - timedelta(days=revision.renewal_window_days))
+    return (
+        _(
+            "%(number)s is good through %(end)s. Before its window opens on %(opens)s the new "
+            "period runs from the day of issue, and the days left are lost."
+        )
+        % facts
+    )
+
+
+def _day(day: date) -> str:
+    return date_format(day, "j M Y").replace(" ", "\u00a0")

@@ -1,0 +1,509 @@
+"""The register as a list: people, their scopes, and how they stand on a day.
+
+Any day, past or to come, is read from the stored spans, in a fixed number of queries
+whatever the number of people; a day as it was known at an instant from what a worker has
+worked out (`certification.services.known_registers`).
+
+A list by name, number, site or line lead goes person by person; one by scope, standing or last
+day goes line by line.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import Any
+
+from django.db.models import (
+    Case,
+    Count,
+    DateField,
+    Exists,
+    F,
+    IntegerField,
+    OuterRef,
+    Prefetch,
+    Q,
+    QuerySet,
+    Subquery,
+    Value,
+    When,
+)
+from django.utils.functional import cached_property
+from django.utils.translation import gettext as _
+
+from certification.domain.answers import Rule, Standing
+from certification.models import (
+    Certificate,
+    KnownRegister,
+    Scope,
+    StandingEnd,
+    StandingSpan,
+)
+from certification.models.known_registers import KnownEnd, KnownSpan
+from people.access import people_with_standing_for
+from people.models import FormerEmployeeNumber, Person, Role, User
+
+from .standing_words import LAPSES, NOT_CURRENT, RULES
+
+SOON = timedelta(days=90)
+SEE_INSTRUCTOR = "see_instructor"
+IN_FULL = (Role.INSTRUCTOR, Role.QUALITY)
+
+ORDERS_OF_PEOPLE = {
+    "name": ("full_name", "employee_number"),
+    "number": ("employee_number",),
+    "site": ("site__name", "full_name", "employee_number"),
+    "lead": (F("line_lead__full_name").asc(nulls_last=True), "full_name", "employee_number"),
+}
+WHAT_TO_SEE_TO_FIRST = (
+    Standing.SUSPENDED,
+    Standing.REVOKED,
+    Standing.VISION_NOT_CURRENT,
+    Standing.PRACTICE_LAPSED,
+    Standing.EXPIRED,
+)
+BY_NAME: tuple[str, ...] = ("person__full_name", "person__employee_number")
+ORDERS_OF_LINES: dict[str, tuple[Any, ...]] = {
+    "scope": ("scope__level", "scope__title", *BY_NAME),
+    "standing": (*BY_NAME, "scope__title"),
+    "end": (F("ends_on").asc(nulls_last=True), *BY_NAME, "scope__title"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What the register is asked for; everything but the day may be left open.
+
+    ``known`` is a finished answer to what was known of that day at an instant; without it the
+    answer uses everything that is recorded.
+    """
+
+    day: date
+    text: str = ""
+    site_id: int | None = None
+    scope: Scope | None = None
+    standing: str = ""
+    lead_id: int | None = None
+    order: str = "name"
+    with_left: bool = False
+    known: KnownRegister | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Until:
+    """The last day of a yes, whatever ends it: for whoever may not know what does."""
+
+    last_day: date
+    kind: str = SEE_INSTRUCTOR
+
+    def get_kind_display(self) -> str:
+        return _("see your instructor")
+
+
+AnySpan = StandingSpan | KnownSpan
+AnyEnd = StandingEnd | KnownEnd | Until
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One scope of one person on the day asked about."""
+
+    person: Person
+    scope: Scope | None
+    standing: str
+    span: AnySpan | None
+    through: date | None
+    next_end: AnyEnd | None
+    ends_soon: bool
+    in_full: bool
+
+    @property
+    def is_folded(self) -> bool:
+        """Whether this reader may know that it has lapsed, and not how."""
+        return self.standing in LAPSES and not self.in_full
+
+    @property
+    def certificate(self) -> Certificate | None:
+        return self.span.certificate if self.span and not self.is_folded else None
+
+    @property
+    def restriction(self) -> str:
+        return self.span.restriction if self.span and not self.is_folded else ""
+
+    @property
+    def said(self) -> str:
+        """The standing as this reader may know it: why it lapsed may be their eyes."""
+        return NOT_CURRENT if self.is_folded else self.standing
+
+    @property
+    def why(self) -> str:
+        """Why somebody stands like this, in words that any reader of the line may know."""
+        if self.said == NOT_CURRENT:
+            return _("Not current: see your instructor.")
+        return str(RULES[Rule(self.span.rule) if self.span else Rule.NO_CERTIFICATE])
+
+    @property
+    def changes_on(self) -> date | None:
+        """The first later day on which standing or certificate differ, with the same facts."""
+        return None if self.is_folded else getattr(self.span, "changes_on", None)
+
+    @property
+    def next_kind(self) -> str:
+        """What ends first, as this reader may know it."""
+        return self.next_end.kind if self.next_end else ""
+
+    @property
+    def next_word(self) -> str:
+        return str(self.next_end.get_kind_display()) if self.next_end else ""
+
+
+def people_asked_for(user: User, asked: Asked) -> QuerySet[Person]:
+    """People the register shows to a user, in order; a person without any scope is there too."""
+    people = _people(user, asked)
+    spans = _spans(user, asked).filter(person=OuterRef("pk"))
+    if asked.standing == Standing.NEVER_CERTIFIED:
+        people = people.filter(~Exists(spans))
+    elif asked.standing or asked.scope is not None:
+        people = people.filter(Exists(spans))
+    if asked.standing in LAPSES:
+        people = people.filter(site__in=user.sites_as(*IN_FULL))
+    elif asked.standing == NOT_CURRENT:
+        people = people.exclude(site__in=user.sites_as(*IN_FULL))
+    return people.order_by(*ORDERS_OF_PEOPLE.get(asked.order, ORDERS_OF_PEOPLE["name"]))
+
+
+def _people(user: User, asked: Asked) -> QuerySet[Person]:
+    """People who match what is asked of them, however they stand."""
+    people = people_with_standing_for(user).select_related("site", "line_lead")
+    if asked.known is not None:
+        people = people.filter(site__in=user.sites_as(Role.QUALITY))
+    if not asked.with_left:
+        people = people.at_work_on(asked.day)
+    for word in asked.text.split():
+        former = FormerEmployeeNumber.objects.filter(employee_number__istartswith=word)
+        people = people.filter(
+            Q(full_name__icontains=word)
+            | Q(employee_number__istartswith=word)
+            | Q(pk__in=former.values("person"))
+        )
+    if asked.site_id is not None:
+        people = people.filter(site=asked.site_id)
+    if asked.lead_id is not None:
+        people = people.filter(line_lead=asked.lead_id)
+    return people
+
+
+def _spans(user: User | None, asked: Asked) -> QuerySet[Any]:
+    """The spans that the day lies in, of everybody; never certified is to have none."""
+    spans: QuerySet[Any] = StandingSpan.objects.on(asked.day)
+    if asked.known is not None:
+        spans = KnownSpan.objects.filter(known=asked.known)
+    if asked.scope is not None:
+        spans = spans.filter(scope=asked.scope)
+    if asked.standing == "ending":
+        return spans.filter(_ending(user, asked))
+    if asked.standing == NOT_CURRENT:
+        return spans.filter(standing__in=LAPSES)
+    if asked.standing and asked.standing != Standing.NEVER_CERTIFIED:
+        return spans.filter(standing=asked.standing)
+    return spans
+
+
+def _ending(user: User | None, asked: Asked) -> Q:
+    """Spans of a yes that ends soon.
+
+    What would end it by itself may be known from tests that came after something else had ended
+    it. So to whoever does not read in full it ends when the answer becomes another, and no
+    sooner or later.
+    """
+    soon = asked.day + SOON
+    by_itself = Q(ends_on__lte=soon)
+    if asked.known is None and user is not None and user.has_role(Role.LINE_LEAD):
+        otherwise = Q(Exists(says_otherwise().filter(first_day__lte=soon + timedelta(days=1))))
+        by_itself = (by_itself & _read_in_full(user)) | (~_read_in_full(user) & otherwise)
+    return Q(standing=Standing.CERTIFIED) & by_itself
+
+
+def _read_in_full(user: User) -> Q:
+    """Spans of people of whom the user may know how they lapsed, or will."""
+    return Q(person__site__in=user.sites_as(*IN_FULL)) | Q(person=user.person_id or 0)
+
+
+def says_otherwise() -> QuerySet[StandingSpan]:
+    """Later spans, from within a query of spans, that say something else to whoever asks
+    whether somebody may: the first of them is when the answer becomes another."""
+    return (
+        StandingSpan.objects.filter(
+            person=OuterRef("person"), scope=OuterRef("scope"), first_day__gt=OuterRef("first_day")
+        )
+        .exclude(standing=OuterRef("standing"), restriction=OuterRef("restriction"))
+        .order_by("first_day")
+    )
+
+
+def _ends(asked: Asked) -> QuerySet[Any]:
+    ends = KnownEnd if asked.known is not None else StandingEnd
+    return ends._default_manager.order_by("last_day", "kind")
+
+
+def _for_lines(spans: QuerySet[Any], asked: Asked) -> QuerySet[Any]:
+    """With everything a line shows: what ends it, and when it changes by itself."""
+    spans = spans.select_related("scope", "certificate").prefetch_related(
+        Prefetch("ends", _ends(asked))
+    )
+    if asked.known is not None:
+        return spans
+    later = (
+        StandingSpan.objects.filter(
+            person=OuterRef("person"), scope=OuterRef("scope"), first_day__gt=OuterRef("first_day")
+        )
+        .exclude(standing=OuterRef("standing"), certificate=OuterRef("certificate"))
+        .order_by("first_day")
+    )
+    return spans.annotate(
+        changes_on=Subquery(later.values("first_day")[:1]),
+        otherwise_on=Subquery(says_otherwise().values("first_day")[:1]),
+    )
+
+
+def with_spans(user: User | None, people: QuerySet[Person], asked: Asked) -> QuerySet[Person]:
+    """Fetch the spans and ends of the people on the day, however many they are.
+
+    ``user`` is the reader, None where it is somebody's own.
+    """
+    spans = _for_lines(_spans(user, asked), asked).order_by("scope__level", "scope__title")
+    of_person = "known_spans" if asked.known is not None else "spans"
+    return people.prefetch_related(Prefetch(of_person, spans, to_attr="spans_on_day"))
+
+
+class LinesInOrder:
+    """Lines one by one, whoever's they are, and after them the people without any.
+
+    Cut by the database, so that a paginator takes it for a list; its length comes from
+    `counts`, which has gone over all of them already.
+    """
+
+    def __init__(self, user: User, asked: Asked, counted: dict[str, int] | None = None) -> None:
+        self._user, self._asked, self._counted = user, asked, counted
+        people = people_asked_for(user, asked)
+        spans = _spans(user, asked)
+        self._any_span = spans.model._default_manager.select_related(
+            "person__site", "person__line_lead"
+        )
+        self._spans = spans.filter(person__in=people.order_by().values("pk"))
+        if asked.standing == Standing.NEVER_CERTIFIED:
+            self._spans = self._spans.none()
+        self._spans = _in_order(self._spans, user, asked)
+        self._without = people.filter(~Exists(_spans(user, asked).filter(person=OuterRef("pk"))))
+        self._has_without = asked.standing == Standing.NEVER_CERTIFIED or (
+            not asked.standing and asked.scope is None
+        )
+        if not self._has_without:
+            self._without = self._without.none()
+
+    def __len__(self) -> int:
+        without = self._counts[Standing.NEVER_CERTIFIED] if self._has_without else 0
+        return self._number_of_spans + without
+
+    @cached_property
+    def _counts(self) -> dict[str, int]:
+        return counts(self._user, self._asked) if self._counted is None else self._counted
+
+    @property
+    def _number_of_spans(self) -> int:
+        if self._asked.standing == Standing.NEVER_CERTIFIED:
+            return 0
+        return self._counts[self._asked.standing or "all"]
+
+    def __getitem__(self, cut: slice) -> list[Line]:
+        # Cut first, or what a line shows would be worked out of all that are sorted.
+        cut_out = self._any_span.filter(pk__in=self._spans.values("pk")[cut])
+        cut_out = _in_order(cut_out, self._user, self._asked)
+        spans = list(_for_lines(cut_out, self._asked))
+        lines = [self._line(span.person, span) for span in spans]
+        left = cut.stop - cut.start - len(spans)
+        if left:
+            start = max(0, cut.start - self._number_of_spans)
+            lines += [self._line(person, None) for person in self._without[start : start + left]]
+        return lines
+
+    def __iter__(self) -> Iterator[Line]:
+        """All of them, in batches; for an export."""
+        spans = self._spans.select_related("person__site", "person__line_lead")
+        for span in _for_lines(spans, self._asked).iterator(chunk_size=500):
+            yield self._line(span.person, span)
+        for person in self._without.iterator(chunk_size=500):
+            yield self._line(person, None)
+
+    def _line(self, person: Person, span: AnySpan | None) -> Line:
+        in_full = reads_in_full(self._user, person)
+        if span is None:
+            return _no_line(person, self._asked, in_full)
+        return _line(person, span, self._asked, in_full)
+
+
+def _in_order(spans: QuerySet[Any], user: User, asked: Asked) -> QuerySet[Any]:
+    """The order asked for, in which nothing stands apart that is told as one."""
+    order = ORDERS_OF_LINES[asked.order]
+    if asked.order == "standing":
+        places = {one: Value(place) for place, one in enumerate(WHAT_TO_SEE_TO_FIRST)}
+        told_as_one = When(
+            ~_read_in_full(user), standing__in=LAPSES, then=places[Standing.VISION_NOT_CURRENT]
+        )
+        place = Case(
+            told_as_one,
+            *(When(standing=standing, then=place) for standing, place in places.items()),
+            default=Value(9),
+            output_field=IntegerField(),
+        )
+        return spans.alias(place=place).order_by("place", *order)
+    if asked.order == "end" and asked.known is None and user.has_role(Role.LINE_LEAD):
+        otherwise_on = Subquery(says_otherwise().values("first_day")[:1])
+        told_end = Case(
+            When(_read_in_full(user), then=F("ends_on")),
+            When(standing=Standing.CERTIFIED, then=otherwise_on),
+            output_field=DateField(),
+        )
+        return spans.alias(told_end=told_end).order_by(
+            F("told_end").asc(nulls_last=True), *order[1:]
+        )
+    return spans.order_by(*order)
+
+
+def lines_of(person: Person, asked: Asked, in_full: bool) -> list[Line]:
+    """A person's lines, from `with_spans`; one that says so where they have no scope."""
+    spans: list[AnySpan] = person.spans_on_day  # type: ignore[attr-defined]
+    if not spans:
+        return [_no_line(person, asked, in_full)]
+    return [_line(person, span, asked, in_full) for span in spans]
+
+
+def _no_line(person: Person, asked: Asked, in_full: bool) -> Line:
+    none = Standing.NEVER_CERTIFIED
+    return Line(person, asked.scope, none, None, None, None, False, in_full)
+
+
+def _line(person: Person, span: AnySpan, asked: Asked, in_full: bool) -> Line:
+    ends: list[Any] = list(span.ends.all())
+    next_end = ends[0] if ends else None
+    through = span.good_through
+    if not in_full:  # One day whatever ends, and none where all is over.
+        otherwise_on: date | None = getattr(span, "otherwise_on", None)
+        next_end = None
+        if otherwise_on is not None and span.standing == Standing.CERTIFIED:
+            next_end = Until(otherwise_on - timedelta(days=1))
+        through = next_end.last_day if next_end else None
+    return Line(
+        person=person,
+        scope=span.scope,
+        standing=span.standing,
+        span=span,
+        through=through,
+        next_end=next_end,
+        ends_soon=next_end is not None and next_end.last_day <= asked.day + SOON,
+        in_full=in_full,
+    )
+
+
+def reads_in_full(user: User, person: Person) -> bool:
+    """Whether a user may know of somebody how their standing lapsed, or will."""
+    return user.person_id == person.pk or user.has_role(*IN_FULL, site=person.site_id)
+
+
+def standings_told(user: User) -> set[str]:
+    """How a user may have the register narrowed.
+
+    To how something lapsed where they are instructor or quality, to "not current" alone for
+    everybody else they see there, themselves included.
+    """
+    told = {str(one) for one in Standing} - {Standing.UNKNOWN_PERSON} | {"ending", NOT_CURRENT}
+    in_full = user.sites_as(*IN_FULL)
+    if not in_full:
+        told -= LAPSES
+    at_own_site = user.person is None or user.person.site_id in in_full
+    if at_own_site and not user.has_role(Role.LINE_LEAD):
+        told.discard(NOT_CURRENT)
+    return told
+
+
+def all_lines(user: User, asked: Asked) -> Iterator[Line]:
+    """Every line asked for, in batches; for an export."""
+    if asked.order in ORDERS_OF_LINES:
+        yield from LinesInOrder(user, asked)
+        return
+    people = with_spans(user, people_asked_for(user, asked), asked)
+    for person in people.iterator(chunk_size=500):
+        yield from lines_of(person, asked, reads_in_full(user, person))
+
+
+def counts(user: User, asked: Asked) -> dict[str, int]:
+    """How many scopes of the people asked for stand how; of whom none, as never certified.
+
+    As "people" how many people are asked for. One walk over the spans and one over the people,
+    whatever is counted; a page of the list takes its length from here.
+    """
+    everyone = replace(asked, standing="", order="name")
+    people = _people(user, everyone).order_by()
+    spans = _spans(user, everyone).filter(person__in=people.values("pk")).order_by()
+    stands = {str(one): Q(standing=one) for one in Standing}
+    stands["ending"] = _ending(user, asked)
+    if NOT_CURRENT in standings_told(user):
+        in_full = Q(person__site__in=user.sites_as(*IN_FULL))
+        stands |= {str(one): Q(standing=one) & in_full for one in LAPSES}
+        stands[NOT_CURRENT] = Q(standing__in=LAPSES) & ~in_full
+    chosen = stands.get(asked.standing)
+    found: dict[str, int] = spans.aggregate(
+        **{name: Count("pk", filter=which) for name, which in stands.items()},
+        all=Count("pk"),
+        with_any=Count("person", distinct=True),
+        people=Count("person", distinct=True, filter=chosen),
+    )
+    found.setdefault(NOT_CURRENT, 0)
+    found[Standing.NEVER_CERTIFIED] = people.count() - found["with_any"]
+    if asked.standing == Standing.NEVER_CERTIFIED:
+        found["people"] = found[Standing.NEVER_CERTIFIED]
+    elif not asked.standing and asked.scope is None:
+        found["people"] += found[Standing.NEVER_CERTIFIED]
+    return found
+
+
+COLUMNS = (
+    "employee_number",
+    "full_name",
+    "site",
+    "line_lead",
+    "scope",
+    "scope_title",
+    "standing",
+    "certificate_number",
+    "through",
+    "ends_next_on",
+    "ends_next_by",
+    "restriction",
+    "why",
+    "changes_on",
+    "as_of",
+    "as_known_at",
+)
+
+
+def as_row(line: Line, asked: Asked) -> list[Any]:
+    """A line as the columns of an export."""
+    return [
+        line.person.employee_number,
+        line.person.full_name,
+        line.person.site.name,
+        line.person.line_lead.employee_number if line.person.line_lead else "",
+        line.scope.code if line.scope else "",
+        line.scope.title if line.scope else "",
+        line.said,
+        line.certificate.number if line.certificate else "",
+        line.through or "",
+        line.next_end.last_day if line.next_end else "",
+        line.next_kind,
+        line.restriction,
+        line.why,
+        line.changes_on or "",
+        asked.day,
+        asked.known.known_at.isoformat(timespec="seconds") if asked.known else "",
+    ]

@@ -1,0 +1,102 @@
+"""What the page of one person and one scope shows: asked for, met, and what comes next."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from certification import access
+from certification.domain.answers import Answer
+from certification.exceptions import RequirementsNotMet
+from certification.models import Proposal, SchemeRevision, Scope
+from certification.queries import schemes_in_force as schemes
+from certification.queries import standing_on_day as standing
+from certification.queries.requirements import Requirement, requirements, unmet
+from certification.services import certificates
+from people.models import Person, Role, User
+
+from . import period as period_said
+from .standing_words import NEXT_STEPS, RULES
+
+
+@dataclass(frozen=True)
+class RequirementsScreen:
+    """``refusal`` is why nobody can be proposed today; empty where everything is there."""
+
+    person: Person
+    scope: Scope
+    today: date
+    revision: SchemeRevision | None
+    revisions: Sequence[SchemeRevision]
+    answer: Answer
+    found: Sequence[Requirement]
+    period: certificates.Period | None
+    period_said: period_said.PeriodSaid | None
+    refusal: str
+    proposal: Proposal | None
+    may_propose: bool
+    may_enter: bool
+    is_own: bool
+
+    @property
+    def met(self) -> int:
+        return len(self.found) - len(unmet(self.found))
+
+    @property
+    def rule_said(self) -> Any:
+        return RULES[self.answer.rule]
+
+    @property
+    def next_step(self) -> Any:
+        return NEXT_STEPS.get(self.answer.rule, "")
+
+
+def build(
+    person: Person, scope: Scope, user: User, scheme_name: str = "", now: datetime | None = None
+) -> RequirementsScreen:
+    """Ask everything of today, under the scheme named or else the one that comes first."""
+    today = person.site.today(now)
+    revisions = schemes.revisions_for(scope)
+    revision = next((one for one in revisions if one.name == scheme_name), None)
+    if revision is None and revisions:
+        revision = revisions[0]
+    found = requirements(person, scope, revision, today) if revision else []
+    period = certificates.period_if_issued(person, scope, revision, today) if revision else None
+    is_own = user.person_id == person.pk
+    return RequirementsScreen(
+        person=person,
+        scope=scope,
+        today=today,
+        revision=revision,
+        revisions=revisions,
+        answer=standing.answer(person, scope, today),
+        found=found,
+        period=period,
+        period_said=period_said.said(person, scope, revision, period)
+        if revision and period
+        else None,
+        refusal=_refusal(person, scope, revision, found, today),
+        proposal=Proposal.objects.open()
+        .filter(person=person, scope=scope)
+        .select_related("signature")
+        .first(),
+        may_propose=access.may_propose(user, person),
+        may_enter=not is_own and user.has_role(Role.QUALITY, site=person.site_id),
+        is_own=is_own,
+    )
+
+
+def _refusal(
+    person: Person,
+    scope: Scope,
+    revision: SchemeRevision | None,
+    found: list[Requirement],
+    today: date,
+) -> str:
+    if revision is None:
+        return ""
+    try:
+        certificates.refuse_unmet(person, scope, revision, found, today)
+    except RequirementsNotMet as error:
+        return str(error)
+    return ""

@@ -1,0 +1,316 @@
+"""What the page of one person and one scope shows: the answer for a day, its evidence, its life."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.utils.formats import date_format
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+
+from certification.domain.answers import Answer, Rule, Span, Standing
+from certification.domain.facts import Facts, known
+from certification.domain.months import add_months
+from certification.domain.periods import Course, courses
+from certification.domain.standing import Timeline, timeline
+from certification.models import Certificate, CertificateEvent, Scope
+from certification.queries import standing_on_day as standing
+from people.models import Person, Role, User
+from people.templatetags.look import STANDINGS
+
+from . import (
+    certificate_page as certificate_screen,
+)
+from . import (
+    life_picture,
+    register,
+    standing_facts,
+)
+from . import (
+    standing_words as said,
+)
+
+PRACTICE_SHOWN = 12
+
+MARKS = {
+    CertificateEvent.Kind.SUSPENDED: ("suspended", "is-reject"),
+    CertificateEvent.Kind.REINSTATED: ("certified", "is-accept"),
+    CertificateEvent.Kind.REVOKED: ("revoked", "is-reject"),
+    CertificateEvent.Kind.ENDED: ("expired", "is-none"),
+    CertificateEvent.Kind.EXTENDED: ("within", "is-accept"),
+}
+
+
+@dataclass(frozen=True)
+class SpanLine:
+    """Days of one standing, in the words the reader may know it by."""
+
+    span: Span
+    said: str
+    rule: Any
+
+
+@dataclass(frozen=True)
+class StandingScreen:
+    """``said`` and the like are the standing as this reader may know it."""
+
+    person: Person
+    scope: Scope
+    day: date
+    today: date
+    known_at: datetime | None
+    in_full: bool
+    is_own: bool
+    answer: Answer
+    said: str
+    rule_said: Any
+    then_said: str
+    now: Answer | None
+    now_said: str
+    ends: list[tuple[Any, date]]
+    spans: list[SpanLine]
+    pictures: list[tuple[str, SafeString]]
+    used: list[standing_facts.FactLine] = field(default_factory=list)
+    facts: list[standing_facts.FactLine] = field(default_factory=list)
+    practice: list[standing_facts.FactLine] = field(default_factory=list)
+    practice_count: int = 0
+    acting: Certificate | None = None
+    acts: Sequence[certificate_screen.ActLine] = ()
+
+    @property
+    def is_ahead(self) -> bool:
+        return self.day > self.today
+
+    @property
+    def ends_soon(self) -> bool:
+        return self.answer.standing is Standing.CERTIFIED and any(
+            timedelta(0) <= day - self.day <= register.SOON for _kind, day in self.ends
+        )
+
+
+def build(
+    person: Person,
+    scope: Scope,
+    user: User,
+    *,
+    day: date | None = None,
+    known_at: datetime | None = None,
+    all_practice: bool = False,
+    now: datetime | None = None,
+) -> StandingScreen:
+    """Work out everything the page shows, for the reader and as known at an instant."""
+    today = person.site.today(now)
+    day = day or today
+    facts = standing.facts_for(person, scope)
+    line = timeline(facts, known_at)
+    in_full = register.reads_in_full(user, person)
+    spans = said.spans_told(line.spans, in_full)
+    answer = line.on(day) if in_full else _as_told(line, spans, day)
+    present = None
+    if known_at is not None:
+        everything = timeline(facts)
+        told = said.spans_told(everything.spans, in_full)
+        present = everything.on(day) if in_full else _as_told(everything, told, day)
+    differs = present is not None and (present.standing, present.certificate_number) != (
+        answer.standing,
+        answer.certificate_number,
+    )
+    common: dict[str, Any] = {
+        "person": person,
+        "scope": scope,
+        "day": day,
+        "today": today,
+        "known_at": known_at,
+        "in_full": in_full,
+        "is_own": user.person_id == person.pk,
+        "answer": answer,
+        "said": said.standing_said(answer.standing, in_full),
+        "rule_said": said.rule_said(answer.rule, in_full),
+        "then_said": said.standing_said(line.span_on(answer.changes_on).standing, in_full)
+        if answer.changes_on
+        else "",
+        "now": present if differs else None,
+        "now_said": said.standing_said(present.standing, in_full) if present else "",
+        "ends": [(said.ENDS[end.kind], end.last_day) for end in line.ends_after(day)]
+        if in_full
+        else _end_told(answer, spans, day),
+        "spans": [
+            SpanLine(
+                span, said.standing_said(span.standing, in_full), said.rule_said(span.rule, in_full)
+            )
+            for span in reversed(spans)
+        ],
+    }
+    if not in_full:
+        return StandingScreen(
+            **common, pictures=life_picture.pictures(_life(person, scope, spans, day, today))
+        )
+    rows = standing_facts.Rows.of(person, scope)
+    decides = user.person_id != person.pk and user.has_role(Role.QUALITY, site=person.site_id)
+    asked = standing_facts.Asked(
+        person,
+        scope,
+        known_at,
+        frozenset(answer.facts_used),
+        may_decide=decides,
+        may_withdraw=user.person_id != person.pk,
+    )
+    lines = standing_facts.lines_of(rows, asked)
+    practice = standing_facts.practice_of(rows, asked)
+    by_key = {one.key: one for one in [*practice, *lines] if one.is_used}
+    acting = _acting(rows, answer)
+    return StandingScreen(
+        **common,
+        pictures=life_picture.pictures(
+            _life(person, scope, spans, day, today, facts, known_at, rows)
+        ),
+        used=[by_key[key] for key in answer.facts_used if key in by_key],
+        facts=lines,
+        practice=practice if all_practice else practice[:PRACTICE_SHOWN],
+        practice_count=len(practice),
+        acting=acting,
+        acts=certificate_screen.acts_on(acting, facts, today)
+        if acting is not None and decides
+        else (),
+    )
+
+
+def _as_told(line: Timeline, spans: Sequence[Span], day: date) -> Answer:
+    """The answer for a reader to whom every lapse is one: it changes where the word does."""
+    answer = line.on(day)
+    if answer.standing not in said.LAPSES:
+        return answer
+    [span] = [one for one in spans if one.first_day <= day <= (one.last_day or date.max)]
+    changes_on = span.last_day + timedelta(days=1) if span.last_day else None
+    # Which of them it is, is nobody's to tell by comparing.
+    return Answer(Standing.EXPIRED, "", "", Rule.PERIOD_OVER, (), changes_on)
+
+
+def _end_told(answer: Answer, spans: Sequence[Span], day: date) -> list[tuple[Any, date]]:
+    """The last day of a yes, for whoever may not know what ends it."""
+    if answer.standing is not Standing.CERTIFIED:
+        return []
+    otherwise_on = next(
+        one.first_day
+        for one in spans
+        if one.first_day > day
+        and (one.standing, one.restriction) != (answer.standing, answer.restriction)
+    )
+    return [(said.SEE_INSTRUCTOR, otherwise_on - timedelta(days=1))]
+
+
+def _acting(rows: standing_facts.Rows, answer: Answer) -> Certificate | None:
+    """The certificate from which acts begin: the one that answers, else the newest that stands."""
+    standing_ones = [one for one in rows.certificates if not hasattr(one, "withdrawal")]
+    for one in standing_ones:
+        if one.number == answer.certificate_number:
+            return one
+    return standing_ones[-1] if standing_ones else None
+
+
+# The picture
+
+
+def _life(
+    person: Person,
+    scope: Scope,
+    spans: Sequence[Span],
+    day: date,
+    today: date,
+    facts: Facts | None = None,
+    known_at: datetime | None = None,
+    rows: standing_facts.Rows | None = None,
+) -> life_picture.Life:
+    """The picture's contents; the band alone for a reader who may not know the facts."""
+    in_full = facts is not None
+    bars = []
+    for span in spans:
+        key = said.standing_said(span.standing, in_full)
+        shape, tone, word = STANDINGS[key]
+        bars.append(life_picture.Bar(span.first_day, span.last_day, key, str(word), shape, tone))
+    names = {"name": person.full_name, "scope": scope}
+    if facts is None or rows is None:
+        title = _("Standing of %(name)s for %(scope)s over time. The table below it says the same.")
+        return life_picture.Life(title % names, today, day, bars)
+    kept = known(facts, known_at)
+    title = _(
+        "Standing of %(name)s for %(scope)s over time, above the certificates and events, vision "
+        "tests and practice that it follows from. The tables below say the same."
+    )
+    asks_vision = any(one.figures.vision_months for one in kept.certificates)
+    asks_practice = any(one.figures.max_absence_months for one in kept.certificates)
+    return life_picture.Life(
+        title % names,
+        today,
+        day,
+        bars,
+        _papers(rows, kept, known_at),
+        _tests(kept) if asks_vision else None,
+        [one.performed_on for one in kept.practice] if asks_practice else None,
+    )
+
+
+def _papers(
+    rows: standing_facts.Rows, kept: Facts, known_at: datetime | None
+) -> list[life_picture.Paper]:
+    """Every certificate that was known, those withdrawn by then as such."""
+    of: dict[str, Course] = {
+        one.certificate.number: one for one in courses(kept.certificates, kept.events)
+    }
+    removed = standing_facts.removals(rows.events)
+    papers = []
+    for one in rows.certificates:
+        if known_at is not None and one.recorded_at > known_at:
+            continue
+        course = of.get(one.number)
+        marks = []
+        for event in rows.events:
+            if event.certificate_id != one.pk or event.kind == CertificateEvent.Kind.VOIDED:
+                continue
+            if known_at is not None and event.recorded_at > known_at:
+                continue
+            by = removed.get(event.pk)
+            shape, tone = MARKS[CertificateEvent.Kind(event.kind)]
+            marks.append(
+                life_picture.Mark(
+                    event.effective_on,
+                    shape,
+                    tone,
+                    f"{event.get_kind_display()} {date_format(event.effective_on, 'j M Y')}",
+                    is_gone=by is not None and (known_at is None or by.recorded_at <= known_at),
+                )
+            )
+        through = course.period.valid_through if course else one.valid_through
+        last_day = (course.good_through or one.issued_on) if course else through
+        papers.append(
+            life_picture.Paper(
+                one.number,
+                one.issued_on,
+                through,
+                last_day,
+                tuple(marks),
+                is_gone=course is None,
+            )
+        )
+    return papers
+
+
+def _tests(kept: Facts) -> list[life_picture.Test]:
+    """Each test that counts, and through which day a pass keeps for the newest certificate."""
+    asking = [one for one in kept.certificates if one.figures.vision_months]
+    months = max(asking, key=lambda one: (one.issued_on, one.number)).figures.vision_months
+    by_day = {
+        test.tested_on: test
+        for test in sorted(
+            kept.vision_tests, key=lambda one: (one.tested_on, one.recorded_at, one.test_id)
+        )
+    }
+    found = list(by_day.values())
+    tests = []
+    for place, test in enumerate(found):
+        through = add_months(test.tested_on, months) if test.passed else None
+        if through is not None and place + 1 < len(found):
+            through = min(through, found[place + 1].tested_on - timedelta(days=1))
+        tests.append(life_picture.Test(test.tested_on, through))
+    return tests

@@ -1,0 +1,112 @@
+"""A certificate as a card for the wallet: a PDF the size of a bank card.
+
+The same certificate printed at the same instant gives the same bytes, so a card can be made
+again and compared.
+"""
+
+import io
+import json
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import segno
+import typst
+from django.conf import settings
+from django.db.models import Subquery
+from django.urls import reverse
+from django.utils import formats
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
+
+from certification.domain.answers import Standing
+from certification.exceptions import NothingToPrint
+from certification.models import Certificate, Scope, StandingSpan
+from certification.queries import standing_on_day as standing
+from people.models import Installation, Person
+
+from .register import says_otherwise
+
+SOURCE = Path(__file__).parent / "print" / "wallet_card.typ"
+
+
+def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
+    """Set a certificate that somebody is certified by today as a card, front and back.
+
+    Raises
+    ------
+    NothingToPrint
+        If today's standing is not that of this certificate: a card says that somebody may.
+    """
+    person, scope = certificate.person, certificate.scope
+    today = person.site.today(at)
+    facts = standing.facts_for(person, scope)
+    answer = standing.answer_from(facts, today)
+    is_in_force = answer.standing is Standing.CERTIFIED
+    if not is_in_force or answer.certificate_number != certificate.number:
+        raise NothingToPrint(
+            _("%(name)s is not certified by %(number)s today, so there is no card to print.")
+            % {"name": person.full_name, "number": certificate.number}
+        )
+    local = at.astimezone(person.site.zone)
+    through = standing.courses_in(facts)[certificate.number].last_day
+    until = _may_until(person, scope, today)
+    ends_before = until is not None and until < through
+    card = {
+        "organisation": Installation.current().organisation,
+        "site": person.site.name,
+        "name": person.full_name,
+        "employee_number": person.employee_number,
+        "scope": scope.title,
+        "document": scope.document or "–",
+        "restriction": certificate.restriction,
+        "number": certificate.number,
+        "issued_on": _day(certificate.issued_on),
+        "until": _day(until) if until is not None and ends_before else "",
+        "through": _day(through),
+        "scheme": certificate.scheme_revision.name,
+        "issued_by": certificate.issued_by or "–",
+        "printed": f"{_day(local.date())}, {local:%H:%M} {local.tzname()}",
+        "printed_utc": list(at.astimezone(UTC).timetuple()[:6]),
+        "address": settings.PUBLIC_URL + reverse("certification:bench_check"),
+        "qr": _qr(certificate.number),
+        "language": (get_language() or "en")[:2],
+        "words": {
+            "only": _("Only:"),
+            "certificate": _("Certificate"),
+            "issued": _("Issued"),
+            "until": _("May work through"),
+            "through": _("Certificate ends") if ends_before else _("Good through"),
+            "document": _("Governing document"),
+            "scheme": _("Scheme"),
+            "issued_by": _("Issued by"),
+            "keeps": _("It may have ended, or been suspended or revoked, since it was printed."),
+            "printed": _("Printed"),
+            "check": _("Whether it stands today is answered at"),
+        },
+    }
+    return typst.compile(SOURCE.read_bytes(), sys_inputs={"card": json.dumps(card)})
+
+
+def _may_until(person: Person, scope: Scope, today: date) -> date | None:
+    """The last day on which they may, if nothing is done before it; as the list for the wall says.
+
+    Whoever is shown the card need not know what ends it then, so that is not said.
+    """
+    otherwise = says_otherwise().values("first_day")[:1]
+    spans = StandingSpan.objects.on(today).filter(person=person, scope=scope)
+    first = spans.annotate(otherwise_on=Subquery(otherwise)).values_list("otherwise_on", flat=True)
+    day = first.first()
+    return day and day - timedelta(days=1)
+
+
+def _qr(text: str) -> str:
+    """A QR code as an SVG picture, dark on white."""
+    file = io.BytesIO()
+    segno.make(text, error="m", micro=False).save(
+        file, kind="svg", border=2, dark="#1d2124", light="#ffffff", xmldecl=False
+    )
+    return file.getvalue().decode()
+
+
+def _day(day: date) -> str:
+    return formats.date_format(day, "j M Y")

@@ -1,0 +1,302 @@
+"""What a scheme asks of somebody before they are certified, as met and not met."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from assessments.models import Board, Grading, StageSigning
+from assessments.services import sheets
+from certification.domain.facts import VisionFact, known
+from certification.domain.months import add_months
+from certification.domain.standing import Facts
+from certification.domain.upkeep import VisionRecord
+from certification.models import (
+    Certificate,
+    Proposal,
+    SchemeRequirement,
+    SchemeRevision,
+    Scope,
+)
+from people.models import Person, User
+from training.models import Exercise, VisionTest
+
+from . import standing_on_day as standing
+
+
+@dataclass(frozen=True)
+class PassedBoard:
+    """A board that counts, the day it was judged, and every signing on it, oldest first.
+
+    ``judged_on`` is the day on which the last signature came that its result waited for,
+    that of a reworked joint too. A correction or another reading made later does not make
+    the work younger.
+    """
+
+    board: Board
+    judged_on: date
+    signings: tuple[StageSigning, ...]
+
+    @property
+    def graders(self) -> set[int]:
+        """Everybody who ever signed a stage of it, corrected gradings included."""
+        return {one.grading.grader_id for one in self.signings}
+
+    @property
+    def effective(self) -> list[StageSigning]:
+        """The signings that its result rests on: of every reading the latest of each stage."""
+        exercise = self.board.exercise
+        return sheets.that_count(self.signings, exercise.stages, exercise.graders)
+
+
+@dataclass(frozen=True)
+class Requirement:
+    """One thing asked for: whether it is met, what there is, and what to do next."""
+
+    text: str
+    met: bool
+    detail: str
+    next: str = ""
+    exercise_code: str = ""
+    boards: tuple[PassedBoard, ...] = ()
+
+
+def requirements(
+    person: Person, scope: Scope, revision: SchemeRevision, day: date
+) -> list[Requirement]:
+    """What a scheme revision asks of a person for a scope on a day.
+
+    Boards judged up to the day somebody's certificate for the scope was revoked do not
+    count any more: they have to show the work anew.
+    """
+    asked = list(revision.requirements.filter(scope=scope))
+    found: list[Requirement] = []
+    if not asked:
+        found.append(
+            Requirement(
+                text=_("Boards passed"),
+                met=False,
+                detail=_("%(scheme)s names no boards for this scope.") % {"scheme": revision},
+                next=_(
+                    "Ask quality to publish a revision that does, or to enter a certificate "
+                    "from elsewhere with its document."
+                ),
+            )
+        )
+    boards = _passed_boards(person, {one.exercise_code for one in asked})
+    titles = dict(
+        Exercise.objects.filter(code__in={one.exercise_code for one in asked})
+        .order_by("revision")
+        .values_list("code", "title")
+    )
+    after = _last_revocation(person, scope, day) if asked else None
+    for one in asked:
+        title = titles.get(one.exercise_code, one.exercise_code)
+        found.append(_boards_requirement(one, title, boards, day, after))
+    if revision.vision_months:
+        found.append(_vision_requirement(person, revision.vision_months, day))
+    return found
+
+
+def _boards_requirement(
+    asked: SchemeRequirement,
+    title: str,
+    boards: Iterable[PassedBoard],
+    day: date,
+    after: date | None,
+) -> Requirement:
+    counting = [
+        one
+        for one in boards
+        if one.board.exercise.code == asked.exercise_code
+        and (not asked.purposes or one.board.purpose in asked.purposes)
+        and one.judged_on <= day
+        and (not asked.within_months or add_months(one.judged_on, asked.within_months) >= day)
+        and (after is None or one.judged_on > after)
+    ]
+    counting.sort(key=lambda one: (one.judged_on, one.board.number), reverse=True)
+    missing = max(asked.boards - len(counting), 0)
+    detail = ngettext(
+        "%(there)d of %(asked)d board passed", "%(there)d of %(asked)d boards passed", asked.boards
+    ) % {"there": min(len(counting), asked.boards), "asked": asked.boards}
+    if asked.within_months:
+        detail = _("%(boards)s in the last %(months)d months") % {
+            "boards": detail,
+            "months": asked.within_months,
+        }
+    if after is not None:
+        detail = _("%(boards)s, judged after the revocation of %(day)s") % {
+            "boards": detail,
+            "day": said(after),
+        }
+    step = ""
+    if missing:
+        purposes = [str(label) for value, label in Board.Purpose.choices if value in asked.purposes]
+        step = ngettext(
+            "Make and pass %(count)d more board of this exercise",
+            "Make and pass %(count)d more boards of this exercise",
+            missing,
+        ) % {"count": missing}
+        if purposes:
+            step = _("%(step)s, for %(purposes)s") % {
+                "step": step,
+                "purposes": _(" or ").join(purposes),
+            }
+        step += "."
+    return Requirement(
+        text=title,
+        met=not missing,
+        detail=detail,
+        next=step,
+        exercise_code=asked.exercise_code,
+        boards=tuple(counting[: asked.boards]),
+    )
+
+
+def _vision_requirement(person: Person, months: int, day: date) -> Requirement:
+    text = _("Vision test, not older than %(months)d months") % {"months": months}
+    last_day = vision_current_through(person, months, day)
+    if last_day is None:
+        return Requirement(
+            text=text,
+            met=False,
+            detail=_("not current"),
+            next=_("Have a vision test; an instructor or quality writes the result down."),
+        )
+    return Requirement(
+        text=text, met=True, detail=_("current through %(day)s") % {"day": said(last_day)}
+    )
+
+
+def vision_facts(person: Person) -> list[VisionFact]:
+    """The person's vision tests that stand."""
+    tests = VisionTest.objects.standing().filter(person=person)
+    return [VisionFact(one.test_id, one.tested_on, one.passed, one.recorded_at) for one in tests]
+
+
+def vision_current_through(person: Person, months: int, day: date) -> date | None:
+    """The last day through which vision stays current; None where it is not current that day."""
+    record = VisionRecord(known(Facts(vision_tests=vision_facts(person))).vision_tests)
+    if not record.is_current_on(day, months):
+        return None
+    return record.last_good_day(day, months)[0]
+
+
+def _passed_boards(person: Person, exercise_codes: set[str]) -> list[PassedBoard]:
+    boards = {
+        board.pk: board
+        for board in Board.objects.passed()
+        .filter(person=person, exercise__code__in=exercise_codes)
+        .select_related("exercise", "site", "outcome")
+    }
+    signings: dict[int, list[StageSigning]] = {pk: [] for pk in boards}
+    for signing in (
+        StageSigning.objects.filter(grading__board__in=boards)
+        .select_related("grading__criteria_set", "signature")
+        .order_by("signed_at", "id")
+    ):
+        signings[signing.grading.board_id].append(signing)
+    return [
+        PassedBoard(board, board.site.today(judged_at), tuple(signings[pk]))
+        for pk, board in boards.items()
+        if (judged_at := _judged_at(board, signings[pk])) is not None
+    ]
+
+
+def _judged_at(board: Board, signings: Sequence[StageSigning]) -> datetime | None:
+    first = [
+        at
+        for reading in sheets.signed_readings(signings, board.exercise.graders)
+        if reading.kind != Grading.Kind.ANOTHER
+        for at in reading.first_signed.values()
+    ]
+    return max(first, default=board.outcome.decided_at)
+
+
+def resting_on(board: Board) -> list[str]:
+    """Every certificate that was issued on a board and stands, and every open proposal on it."""
+
+    def names_it(evidence: dict) -> bool:
+        return any(one.get("number") == board.number for one in evidence.get("boards", ()))
+
+    certificates = Certificate.objects.standing().filter(person=board.person).order_by("pk")
+    proposals = Proposal.objects.open().filter(person=board.person).select_related("scope")
+    return [
+        _("certificate %(number)s") % {"number": one.number}
+        for one in certificates
+        if names_it(one.evidence)
+    ] + [
+        _("the proposal for %(scope)s") % {"scope": one.scope.title}
+        for one in proposals
+        if names_it(one.evidence)
+    ]
+
+
+def _last_revocation(person: Person, scope: Scope, day: date) -> date | None:
+    days = [
+        course.revoked_on
+        for course in standing.courses_of(person, scope).values()
+        if course.revoked_on is not None and course.revoked_on <= day
+    ]
+    return max(days, default=None)
+
+
+def unmet(found: Iterable[Requirement]) -> list[Requirement]:
+    return [one for one in found if not one.met]
+
+
+def boards_counted(found: Iterable[Requirement]) -> list[PassedBoard]:
+    """Every board that a list of requirements rests on, once each."""
+    return list({one.board.pk: one for each in found for one in each.boards}.values())
+
+
+def graded_any(user: User, found: Iterable[Requirement]) -> bool:
+    """Whether the user signed a stage of any board that counts."""
+    return any(user.pk in one.graders for one in boards_counted(found))
+
+
+def evidence_of(found: Iterable[Requirement]) -> dict:
+    """What a certificate copies of the boards it stands on, with their signatures."""
+    found = list(found)
+    return {
+        "requirements": [{"text": one.text, "detail": one.detail} for one in found],
+        "boards": [_board_as_json(one) for one in boards_counted(found)],
+        "criteria_sets": sorted(
+            {
+                str(signing.grading.criteria_set)
+                for one in boards_counted(found)
+                for signing in one.effective
+            }
+        ),
+    }
+
+
+def _board_as_json(passed: PassedBoard) -> dict:
+    board, outcome = passed.board, passed.board.outcome
+    return {
+        "number": board.number,
+        "exercise": [board.exercise.code, board.exercise.revision],
+        "title": board.exercise.title,
+        "purpose": board.purpose,
+        "judged_on": passed.judged_on.isoformat(),
+        "score": None if outcome.score is None else str(outcome.score),
+        "joints": outcome.joints_judged,
+        "rejected": outcome.joints_rejected,
+        "signatures": [
+            {
+                "stage": one.stage,
+                "by": one.signature.printed_name,
+                "at": one.signed_at.isoformat(),
+                "sha256": one.signature.content_sha256,
+            }
+            for one in passed.effective
+        ],
+    }
+
+
+def said(day: date) -> str:
+    """A day as a sentence says it."""
+    return date_format(day, "j M Y")

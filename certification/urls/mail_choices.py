@@ -1,5 +1,0 @@
-from django.urls import path
-
-from certification.views import mail_choices as views
-
-urlpatterns = [path("my-card/mails/", views.mail_choices, name="mail_choices")]

@@ -1,0 +1,385 @@
+"""The demo's boards: made, photographed, judged, signed, and some of them proposed upon."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+from hashlib import sha256
+from typing import Any
+
+from django.core.files.base import ContentFile
+
+from assessments.domain.verdict import Verdict
+from assessments.models import Board, Criterion, Grading, Joint, Judgement, Photo
+from assessments.services import boards as board_services
+from assessments.services import grading, outcomes
+from certification.models import Scope
+from certification.services import certificates, proposals
+from records.services import trail as records
+from training.models import ClassSession, Exercise, Position, Tool
+
+from . import marks
+from .faults import CRITERIA_BY_FAULT, NOTES, WEIGHTS
+from .people import BY, Stage
+from .pictures import Order, Picture, draw_all
+from .roster import IN_CLASS, ON_THE_BENCH, TRAINEES, Trainee
+
+GRADERS = {"CA": ("10001", "10001", "10002"), "AL": ("20001",)}
+MEASURED = {
+    "F-01": ("wrap_deg", "2.5"),
+    "F-03": ("wrap_deg", "2.5"),
+    "S-05": ("clearance_D", "0.15"),
+    "S-11": ("fill_percent", "4"),
+    "S-14": ("fill_percent", "4"),
+}
+
+BY_MARKS = 0.6  # of what is measured where a photograph shows it; the rest with a gauge
+
+
+@dataclass
+class Made:
+    """One board with what each of its joints is to show."""
+
+    board: Board
+    trainee: Trainee
+    days_ago: int
+    judged: bool
+    faults: dict[str, str | None]
+    truths: dict[str, dict[str, Any]]
+
+
+def make_boards(stage: Stage) -> list[Made]:
+    """Hand boards out and in, oldest first; nothing is photographed or judged yet."""
+    plans = []
+    for trainee in TRAINEES:
+        for n, (exercise, purpose, days_ago) in enumerate(trainee.boards):
+            judged = n < len(trainee.boards) - trainee.unjudged
+            share = n / max(len(trainee.boards) - 1, 1)
+            skill = trainee.skill[0] + share * (trainee.skill[1] - trainee.skill[0])
+            plans.append((days_ago, trainee, exercise, purpose, skill, judged))
+    plans.sort(key=lambda plan: (-plan[0], plan[1].number))
+    exercises = {one.code: one for one in Exercise.objects.current()}
+    made = []
+    for days_ago, trainee, code, purpose, skill, judged in plans:
+        person = stage.people[trainee.number]
+        prefix = person.site.prefix
+        instructor = stage.users[GRADERS[prefix][0]]
+        production = purpose == "production"
+        [board] = board_services.make_boards(
+            exercise=exercises[code],
+            people=[person],
+            purpose=purpose,
+            site=person.site,
+            handed_out_on=stage.today - timedelta(days=days_ago),
+            actor=instructor,
+            at=stage.at(days_ago, 8, 30, prefix),
+            unit=f"SK-{stage.rng.randrange(2000, 2999)}" if production else "",
+            work_order=f"WO-{stage.rng.randrange(40000, 49999)}" if production else "",
+        )
+        board_services.hand_in(board=board, actor=instructor, at=stage.at(days_ago, 14, 40, prefix))
+        sure = purpose in ("qualification", "requalification") and bool(trainee.certify)
+        faults = {
+            one.name: _fault(stage, one, skill, sure=sure)
+            for one in exercises[code].positions.all()
+        }
+        made.append(Made(board, trainee, days_ago, judged, faults, {}))
+    return made
+
+
+def hand_out(stage: Stage) -> None:
+    """Boards of today, those of the class that runs today in its name, and how far they are."""
+    exercises = {one.code: one for one in Exercise.objects.current()}
+    for number, code in ON_THE_BENCH.items():
+        person = stage.people[number]
+        prefix = person.site.prefix
+        [board] = board_services.make_boards(
+            exercise=exercises[code],
+            people=[person],
+            purpose=Board.Purpose.PRACTICE,
+            site=person.site,
+            session=ClassSession.objects.running_on(stage.today).filter(people=person).first(),
+            handed_out_on=stage.today,
+            actor=stage.users[GRADERS[prefix][0]],
+            at=stage.at(0, 8, 30, prefix),
+        )
+        _judge_in_class(stage, board, IN_CLASS.get(number, {}))
+
+
+def _judge_in_class(stage: Stage, board: Board, done: dict[str, str]) -> None:
+    """Judge stages of a board while it is made: signed, judged, or the first joints alone."""
+    if not done:
+        return
+    grader = stage.users[GRADERS[board.site.prefix][0]]
+    at = stage.at(0, 9, 10, board.site.prefix)
+    reading = grading.start_grading(board=board, grader=grader, at=at)
+    sound: dict[str, str | None] = {one.name: None for one in board.exercise.positions.all()}
+    made = Made(board, TRAINEES[0], 0, judged=True, faults=sound, truths={})
+    for row in list(_judgements(stage, made, reading, None, at)):
+        how_far = done.get(row.stage, "")
+        first = row.joint is not None and row.joint.position.order <= 3
+        if how_far in ("signed", "judged") or (how_far == "begun" and first):
+            row.save()
+    for name, how_far in done.items():
+        if how_far == "signed":
+            grading.sign_stage(grading=reading, stage=name, signer=grader, proof="password", at=at)
+
+
+def _fault(stage: Stage, position: Position, skill: float, *, sure: bool) -> str | None:
+    """What goes wrong with a joint, if anything; who is to pass has a steady hand."""
+    from demo.drawn import FAULTS
+
+    if sure or stage.rng.random() < skill:
+        return None
+    possible = FAULTS[_kind(position)]
+    known = [one for one in possible if one in CRITERIA_BY_FAULT]
+    return stage.rng.choices(known, [WEIGHTS.get(one, 1) for one in known])[0]
+
+
+def _kind(position: Position) -> str:
+    """Which drawing shows the joint at a position."""
+    if position.joint_type == "turret" and position.wires > 1:
+        return "turret_two"
+    return position.joint_type
+
+
+def photograph(stage: Stage, made: list[Made]) -> int:
+    """Draw one photograph of every joint and keep it like any other; return how many."""
+    orders = [
+        Order(index, name, _kind(position), one.faults[name], stage.rng.randrange(2**31))
+        for index, one in enumerate(made)
+        for name, position in _positions(one.board).items()
+    ]
+    joints = [
+        {joint.position.name: joint for joint in one.board.joints.select_related("position")}
+        for one in made
+    ]
+    photos = []
+    for picture in draw_all(orders):
+        one = made[picture.order.board]
+        one.truths[picture.order.position] = picture.truth
+        photos.append(_photo(stage, one, joints[picture.order.board], picture))
+    Photo.objects.bulk_create(photos, batch_size=500)
+    records.record_many(
+        actor=BY,
+        act="photograph added",
+        items=[
+            (
+                ("photograph", photo.key),
+                {"board": photo.board.number, "sha256": photo.sha256},
+            )
+            for photo in photos
+        ],
+        at=stage.now,
+    )
+    return len(photos)
+
+
+def _positions(board: Board) -> dict[str, Position]:
+    return {one.name: one for one in board.exercise.positions.all()}
+
+
+def _photo(stage: Stage, made: Made, joints: dict[str, Joint], picture: Picture) -> Photo:
+    position = picture.order.position
+    joint = joints[position]
+    photo = Photo(
+        board=made.board,
+        joint=joint,
+        stage="prepared" if joint.position.joint_type == "wire" else "cleaned",
+        order=joint.position.order,
+        original_name=f"{position}.jpg",
+        media_type="image/jpeg",
+        size_bytes=len(picture.jpeg),
+        sha256=sha256(picture.jpeg).hexdigest(),
+        upright_width=picture.width,
+        upright_height=picture.height,
+        magnification=Decimal(10),
+        scale_px_per_mm=picture.truth.get("px_per_mm"),
+        recorded_at=stage.at(made.days_ago, 14, 50, made.board.site.prefix),
+    )
+    photo.original.save(photo.original_name, ContentFile(picture.jpeg), save=False)
+    return photo
+
+
+def judge(stage: Stage, made: list[Made]) -> None:
+    """Judge and sign boards in the order in which they were handed in."""
+    tools = {
+        site: Tool.objects.filter(site__prefix=site, kind=Tool.Kind.GAUGE).first()
+        for site in stage.sites
+    }
+    for one in made:
+        if not one.judged:
+            continue
+        prefix = one.board.site.prefix
+        grader = stage.users[stage.rng.choice(GRADERS[prefix])]
+        at = stage.at(max(one.days_ago - 1, 0), 9, stage.rng.randrange(60), prefix)
+        reading = grading.start_grading(board=one.board, grader=grader, at=at)
+        rows = list(_judgements(stage, one, reading, tools[prefix], at))
+        Judgement.objects.bulk_create(rows)
+        for minute, name in enumerate(one.board.exercise.stages):
+            grading.sign_stage(
+                grading=reading,
+                stage=name,
+                signer=grader,
+                proof="password",
+                at=at + timedelta(minutes=20 + 9 * minute),
+            )
+
+
+def judge_in_part(stage: Stage, made: Made) -> None:
+    """Leave one board half judged and unsigned, as boards are found in the morning."""
+    prefix = made.board.site.prefix
+    grader = stage.users[GRADERS[prefix][0]]
+    at = stage.at(0, 7, 40, prefix)
+    reading = grading.start_grading(board=made.board, grader=grader, at=at)
+    rows = [
+        row
+        for row in _judgements(stage, made, reading, None, at)
+        if row.stage == made.board.exercise.stages[0]
+        and row.joint is not None
+        and row.joint.position.order <= 6
+    ]
+    Judgement.objects.bulk_create(rows)
+
+
+def read_own(stage: Stage, made: Made) -> None:
+    """A trainee's own reading of a board, milder than the instructor's, as they are."""
+    user = stage.users[made.trainee.number]
+    at = stage.at(made.days_ago, 14, 45, made.board.site.prefix)
+    reading = grading.start_own_reading(board=made.board, trainee=user, at=at)
+    rows = list(_judgements(stage, made, reading, None, at))
+    for row in rows:
+        if row.outcome == Judgement.Outcome.REJECT and stage.rng.random() < 0.4:
+            row.outcome, row.note = Judgement.Outcome.ACCEPT, ""
+    Judgement.objects.bulk_create(rows)
+
+
+def _judgements(
+    stage: Stage, made: Made, reading: Grading, tool: Tool | None, at: datetime
+) -> Iterator[Judgement]:
+    photos = {photo.joint_id: photo for photo in made.board.photos.all()}
+    for joint in outcomes.joints_that_count(made.board):
+        asked = {
+            criterion.code: criterion
+            for name in made.board.exercise.stages
+            for criterion in outcomes.criteria_for(reading, name, joint)
+        }
+        fault = made.faults[joint.position.name]
+        codes = CRITERIA_BY_FAULT.get(fault or "", ())
+        failed = next((code for code in codes if code in asked), None)
+        if fault and failed is None:
+            failed = next(code for code in ("S-08", "C-01", "P-07") if code in asked)
+        for code, criterion in asked.items():
+            yield _judgement(
+                stage,
+                made,
+                reading,
+                joint,
+                criterion,
+                photos.get(joint.pk),
+                at,
+                fault if code == failed else None,
+                tool,
+            )
+    for name in made.board.exercise.stages:
+        for criterion in outcomes.criteria_for(reading, name, None):
+            yield Judgement(
+                grading=reading,
+                joint=None,
+                criterion=criterion,
+                stage=name,
+                outcome=Judgement.Outcome.ACCEPT,
+                how=Judgement.How.AT_BOARD,
+                magnification=Decimal(10),
+                judged_at=at,
+            )
+
+
+def _judgement(
+    stage: Stage,
+    made: Made,
+    reading: Grading,
+    joint: Joint,
+    criterion: Criterion,
+    photo: Photo | None,
+    at: datetime,
+    fault: str | None,
+    tool: Tool | None,
+) -> Judgement:
+    row = Judgement(
+        grading=reading,
+        joint=joint,
+        criterion=criterion,
+        stage=criterion.stage,
+        outcome=Judgement.Outcome.REJECT if fault else Judgement.Outcome.ACCEPT,
+        how=Judgement.How.AT_BOARD,
+        magnification=Decimal(10),
+        with_the_rest=not fault and grading.may_go_with_the_rest(criterion),
+        judged_at=at,
+    )
+    seen_on_photo = (
+        criterion.stage in ("soldered", "cleaned") or joint.position.joint_type == "wire"
+    )
+    if photo is not None and seen_on_photo:
+        row.how, row.photo = Judgement.How.PHOTOGRAPH, photo
+    if not fault:
+        return row
+    row.photo = photo
+    if stage.rng.random() < 0.7:
+        row.note = NOTES.get(fault, "")
+    name, uncertainty = MEASURED.get(criterion.code, ("", ""))
+    value = made.truths.get(joint.position.name, {}).get(name)
+    if value is not None and tool is not None:
+        read = Decimal(str(round(float(value) + stage.rng.gauss(0, float(uncertainty) / 2), 2)))
+        beyond = (criterion.low is not None and read + Decimal(uncertainty) < criterion.low) or (
+            criterion.high is not None and read - Decimal(uncertainty) > criterion.high
+        )
+        measured = None
+        if beyond and photo is not None and stage.rng.random() < BY_MARKS:
+            measured = marks.measure_by_hand(
+                photo=photo,
+                joint=joint,
+                criterion=criterion,
+                truth=made.truths[joint.position.name],
+                grader=reading.grader,
+                at=at,
+                rng=stage.rng,
+            )
+        if measured is not None and measured.verdict == Verdict.OUTSIDE:
+            row.how, row.measurement = Judgement.How.MARKS, measured
+            row.value, row.uncertainty = measured.value_kept, measured.expanded_kept
+        elif beyond:
+            row.how, row.tool = Judgement.How.INSTRUMENT, tool
+            row.value, row.uncertainty = read, Decimal(uncertainty)
+    return row
+
+
+def certify(stage: Stage) -> None:
+    """Propose who is ready; quality issues what was proposed in time, and the last waits."""
+    for trainee in TRAINEES:
+        person = stage.people[trainee.number]
+        prefix = person.site.prefix
+        quality = stage.users["10003" if prefix == "CA" else "20002"]
+        for n, code in enumerate(trainee.certify):
+            scope: Scope = stage.scopes[code]
+            newest = min(days for exercise, _purpose, days in trainee.boards if days > 0)
+            days_ago = max(newest - 3 - n, 1)
+            proposal = proposals.propose(
+                person=person,
+                scope=scope,
+                revision=stage.scheme_for(code),
+                actor=stage.users[GRADERS[prefix][0]],
+                at=stage.at(days_ago, 11, n, prefix),
+                proof="password",
+                note="Steady on the last boards; ready." if n == 0 else "",
+            )
+            if (trainee.number, code) in WAIT_FOR_QUALITY:
+                continue
+            certificates.issue_certificate(
+                proposal=proposal,
+                issuer=quality,
+                at=stage.at(days_ago - 1, 15, n, prefix),
+                proof="password",
+            )
+
+
+WAIT_FOR_QUALITY = {("10201", "TERM-OP"), ("20202", "CUP-OP")}

@@ -1,0 +1,166 @@
+"""The demo, from an empty database to a running training shop."""
+
+import random
+from collections.abc import Callable
+from datetime import datetime, timedelta
+
+from django.db import transaction
+from django.utils import timezone
+
+from assessments.content.criteria import REVISION_1, REVISION_2
+from assessments.services import criteria
+from certification.services import standing
+from people.models import Installation, Person
+from records.services import numbers
+from records.services import trail as records
+from training.models import Calibration, ClassSession, Course, Enrolment, Tool
+from training.services import content
+
+from . import boards, people, work_log
+from . import several_readings as several
+from .roster import ORGANISATION
+
+SEED = 20
+TOOLS = (
+    ("T-01", Tool.Kind.IRON, "Station, bench 1", "CA", 140),
+    ("T-02", Tool.Kind.IRON, "Station, bench 2", "CA", 140),
+    ("T-07", Tool.Kind.THERMAL_STRIPPER, "Thermal stripper", "CA", 2),
+    ("T-11", Tool.Kind.MECHANICAL_STRIPPER, "Stripper, dies 20 to 26", "CA", 71),
+    ("T-15", Tool.Kind.MAGNIFIER, "Stereo microscope, 10x", "CA", 210),
+    ("T-16", Tool.Kind.GAUGE, "Eyepiece graticule", "CA", 96),
+    ("U-01", Tool.Kind.IRON, "Station", "AL", 120),
+    ("U-04", Tool.Kind.MAGNIFIER, "Stereo microscope, 10x", "AL", 33),
+    ("U-05", Tool.Kind.GAUGE, "Eyepiece graticule", "AL", 250),
+)
+
+Say = Callable[[str], None]
+
+
+class NotEmpty(Exception):
+    """The database holds people already, so the demo stays out."""
+
+
+def load(*, now: datetime | None = None, seed: int = SEED, say: Say = lambda text: None) -> None:
+    """Fill an empty database with the demo, in one transaction.
+
+    Parameters
+    ----------
+    now : datetime, optional
+        The instant that "today" is read from; everything is dated relative to it.
+    seed : int
+        The same seed gives the same people, boards, photographs and faults.
+    say : callable
+        Told what is being done, a line at a time.
+
+    Raises
+    ------
+    NotEmpty
+        If there are people in the database.
+    """
+    if Person.objects.exists() or Installation.objects.exists():
+        raise NotEmpty("The database is not empty, and the demo goes only into an empty one.")
+    now = now or timezone.now()
+    with transaction.atomic():
+        Installation.objects.create(id=1, organisation=ORGANISATION, demo_loaded_at=now)
+        stage = _prepare(now, seed)
+        say(f"{len(stage.people)} people at two sites")
+        people.make_certificates(stage)
+        made = boards.make_boards(stage)
+        say(f"{len(made)} boards; drawing their photographs")
+        count = boards.photograph(stage, made)
+        say(f"{count} photographs; judging")
+        for one in [one for one in made if one.trainee.number in ("10201", "10203", "20201")][:8]:
+            boards.read_own(stage, one)
+        boards.judge(stage, made)
+        boards.certify(stage)
+        several.load(stage, made)
+        unjudged = [one for one in made if not one.judged and one.board.site.prefix == "CA"]
+        boards.judge_in_part(stage, unjudged[0])
+        _classes(stage)
+        boards.hand_out(stage)
+        standing.rebuild_all()
+        work_log.check_a_log(stage)
+        records.record(
+            actor=people.BY,
+            act="demo loaded",
+            about=("installation", "1"),
+            payload={"seed": seed},
+            at=now,
+        )
+
+
+def _prepare(now: datetime, seed: int) -> people.Stage:
+    """Sites, people, content and schemes: what there is before the first board."""
+    sites = people.make_sites(timezone.localdate(now))
+    stage = people.Stage(
+        today=sites["CA"].today(now),
+        now=now,
+        rng=random.Random(seed),  # noqa: S311 - a scenario, not a secret
+        sites=sites,
+        people={},
+        users={},
+        scopes={},
+        revisions={},
+    )
+    people.make_people(stage)
+    people.make_schemes(stage)
+    _content(stage)
+    _tools(stage)
+    people.make_vision_tests(stage)
+    people.make_instructors(stage)
+    return stage
+
+
+def _content(stage: people.Stage) -> None:
+    content.load_exercises(at=stage.at(740), actor=people.BY)
+    content.load_courses(at=stage.at(740), actor=people.BY)
+    quality = stage.users["10003"]
+    for which, days_ago in ((REVISION_1, 739), (REVISION_2, 200)):
+        at = stage.at(days_ago)
+        made = criteria.load_criteria_set(content=which, actor=people.BY, at=at)
+        if made is not None:
+            criteria.publish_criteria_set(criteria_set=made, actor=quality, at=at)
+
+
+def _tools(stage: people.Stage) -> None:
+    for code, kind, name, site, ends_in in TOOLS:
+        tool = Tool.objects.create(
+            code=code,
+            kind=kind,
+            name=name,
+            site=stage.sites[site],
+            answers_for=stage.people["10001" if site == "CA" else "20001"],
+            recorded_at=stage.at(700),
+        )
+        ends = stage.today + timedelta(days=ends_in)
+        Calibration.objects.create(
+            tool=tool,
+            calibrated_on=ends - timedelta(days=365),
+            valid_through=ends,
+            reference=f"K-{tool.pk:04d}",
+            recorded_at=stage.at(365 - ends_in),
+        )
+
+
+def _classes(stage: people.Stage) -> None:
+    """One class that runs today, one planned, one past."""
+    revision = Course.objects.get(code="HS-TERM").revisions.get()
+    for site, instructor, starts, days, learners in (
+        ("CA", "10001", -83, 3, ("10201", "10202", "10203")),
+        ("CA", "10001", 0, 3, ("10205", "10206", "10207", "10208", "10118")),
+        ("AL", "20001", 20, 3, ("20203", "20204")),
+    ):
+        session = ClassSession.objects.create(
+            number=numbers.next_number(site, "K"),
+            course_revision=revision,
+            site=stage.sites[site],
+            instructor=stage.users[instructor],
+            room="Bench room 2" if site == "CA" else "Hall B",
+            starts_on=stage.today + timedelta(days=starts),
+            ends_on=stage.today + timedelta(days=starts + days - 1),
+            recorded_at=stage.at(max(-starts, 0) + 20),
+        )
+        for learner in learners:
+            Enrolment.objects.create(
+                session=session, person=stage.people[learner], recorded_at=session.recorded_at
+            )

@@ -1,0 +1,400 @@
+"""The demo's people, their sign-ins and what they held before the product came."""
+
+import random
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+
+from certification.domain.months import add_months
+from certification.models import Certificate, SchemeRevision, Scope
+from certification.queries import standing_on_day as standing
+from certification.services import (
+    elsewhere,
+    events,
+    schemes,
+)
+from certification.services import (
+    standing as certification_standing,
+)
+from certification.services.certificates import figures_as_json
+from people.models import Person, Site, SiteRole, Stamp, User
+from records.services import numbers
+from records.services import trail as records
+from training.models import PracticeRecord, VisionTest
+
+from .roster import EVERYONE, OPERATORS, STAFF, Held, Someone
+
+PASSWORD = "solder-and-see"  # noqa: S105 - printed for everyone who tries the demo
+BY = "demo"
+
+SCOPES = (
+    ("TERM", "Terminals", ("turret", "bifurcated", "hook", "pierced")),
+    ("CUP", "Solder cups", ("cup",)),
+    ("HOLE", "Plated through-holes", ("hole",)),
+    ("WIRE", "Wire preparation", ("wire",)),
+)
+DOCUMENT = "Workmanship, hand soldering (demo)"
+
+
+@dataclass
+class Stage:
+    """Who and what there is, while the demo is being built."""
+
+    today: date
+    now: datetime
+    rng: random.Random
+    sites: dict[str, Site]
+    people: dict[str, Person]
+    users: dict[str, User]
+    scopes: dict[str, Scope]
+    revisions: dict[str, SchemeRevision]
+
+    def at(self, days_ago: int, hour: int = 10, minute: int = 0, site: str = "CA") -> datetime:
+        """An instant some days ago at a working hour of the site, never later than now."""
+        zone = self.sites[site].zone
+        day = self.today - timedelta(days=days_ago)
+        return min(datetime.combine(day, time(hour, minute), zone), self.now)
+
+    def scheme_for(self, scope_code: str) -> SchemeRevision:
+        level = "HS-T" if scope_code.endswith("-IN") else "HS-1"
+        return self.revisions["CUP-E" if scope_code == "CUP-OP" else level]
+
+
+def make_sites(today: date) -> dict[str, Site]:
+    started = today - timedelta(days=60)
+    return {
+        "CA": Site.objects.create(
+            name="Castelmar",
+            prefix="CA",
+            time_zone="Europe/Madrid",
+            reminders_start_on=started,
+            address="Bench room 2, ground floor. Mon to Fri, 9:00 to 15:00, extension 214.",
+        ),
+        "AL": Site.objects.create(
+            name="Aldergate",
+            prefix="AL",
+            time_zone="Europe/London",
+            reminders_start_on=started,
+            address="Training room, hall B. Tue and Thu, 10:00 to 14:00, extension 31.",
+        ),
+    }
+
+
+def make_people(stage: Stage) -> None:
+    for someone in EVERYONE:
+        stage.people[someone.number] = _person(stage, someone)
+    for someone in EVERYONE:
+        if someone.lead:
+            person = stage.people[someone.number]
+            person.line_lead = stage.people[someone.lead]
+            person.save(update_fields=["line_lead"])
+    # One hash for all: they share one password, and hashing it well takes its time.
+    pattern = User(employee_number="pattern")
+    pattern.set_password(PASSWORD)
+    for someone in EVERYONE:
+        person = stage.people[someone.number]
+        user = User.objects.create(
+            employee_number=someone.number,
+            email=person.email,
+            person=person,
+            password=pattern.password,
+            is_active=someone.left_ago is None,
+        )
+        stage.users[someone.number] = user
+        for role in someone.roles:
+            SiteRole.objects.create(user=user, site=person.site, role=role)
+            if role == "administrator":
+                SiteRole.objects.create(user=user, site=stage.sites["AL"], role=role)
+    for someone in EVERYONE:
+        if someone.stamp:
+            Stamp.objects.create(
+                mark=someone.stamp,
+                person=stage.people[someone.number],
+                issued_on=stage.today - timedelta(days=min(someone.since_days, 700)),
+            )
+    records.record_many(
+        actor=BY,
+        act="person enrolled",
+        items=[
+            (("person", one.employee_number), {"name": one.full_name})
+            for one in stage.people.values()
+        ],
+        at=stage.now,
+    )
+
+
+def _person(stage: Stage, someone: Someone) -> Person:
+    first, last = someone.name.split(" ", 1)
+    return Person.objects.create(
+        employee_number=someone.number,
+        full_name=someone.name,
+        email=f"{first}.{last}@skarnfell.example".lower() if someone.email else "",
+        kind=someone.kind,
+        employer=someone.employer,
+        site=stage.sites[someone.site],
+        started_on=stage.today - timedelta(days=someone.since_days),
+        left_on=None
+        if someone.left_ago is None
+        else stage.today - timedelta(days=someone.left_ago),
+        recorded_at=stage.at(min(someone.since_days, 760), site=someone.site),
+    )
+
+
+def make_schemes(stage: Stage) -> None:
+    at = stage.at(750, 8)
+    for code, title, joint_types in SCOPES:
+        for ending, level in (("OP", "operator"), ("IN", "instructor")):
+            stage.scopes[f"{code}-{ending}"] = schemes.create_scope(
+                code=f"{code}-{ending}",
+                title=f"{title}, {level}",
+                level=level,
+                joint_types=joint_types,
+                document=DOCUMENT,
+                actor=BY,
+                at=at,
+            )
+    scope = stage.scopes
+
+    def asked(code: str, *exercises: str) -> list[schemes.Asked]:
+        return [
+            schemes.Asked(
+                scope=scope[code],
+                exercise_code=exercise,
+                purposes=("qualification", "requalification"),
+            )
+            for exercise in exercises
+        ]
+
+    _scheme(
+        stage,
+        "HS-1",
+        "Hand soldering, operators",
+        schemes.Figures(24, "same_day", 90, 12, 6),
+        ["TERM-OP", "HOLE-OP", "WIRE-OP"],
+        [
+            *asked("TERM-OP", "EX-WIRE", "EX-TUR-1", "EX-TUR-2", "EX-BIF"),
+            *asked("HOLE-OP", "EX-WIRE", "EX-HOLE"),
+            *asked("WIRE-OP", "EX-WIRE"),
+        ],
+    )
+    _scheme(
+        stage,
+        "CUP-E",
+        "Solder cups, operators",
+        schemes.Figures(12, "end_of_month", 60, 12, 0),
+        ["CUP-OP"],
+        asked("CUP-OP", "EX-WIRE", "EX-CUP"),
+        instructor_may_issue=True,
+    )
+    _scheme(
+        stage,
+        "HS-T",
+        "Hand soldering, instructors",
+        schemes.Figures(24, "same_day", 90, 12, 0),
+        ["TERM-IN", "CUP-IN", "HOLE-IN", "WIRE-IN"],
+        asked("TERM-IN", "EX-MIX"),
+    )
+
+
+def _scheme(stage, code, title, figures, scopes, requirements, **more) -> None:
+    at = stage.at(749, 9)
+    revision = schemes.create_scheme_revision(
+        scheme_code=code,
+        title=title,
+        figures=figures,
+        scopes=[stage.scopes[one] for one in scopes],
+        requirements=requirements,
+        actor=BY,
+        at=at,
+        **more,
+    )
+    stage.revisions[code] = schemes.publish_scheme_revision(revision=revision, actor=None, at=at)
+
+
+def make_vision_tests(stage: Stage) -> None:
+    """A passed test a year, the last of them good until the day the roster says."""
+    for someone in EVERYONE:
+        if someone.kind == "visitor":
+            continue
+        person = stage.people[someone.number]
+        ends_in = someone.vision_ends_in or stage.rng.randrange(100, 340)
+        last = add_months(stage.today + timedelta(days=ends_in), -12)
+        days = [last, add_months(last, -12)]
+        if someone.since_days < 300:
+            days = [person.started_on or last]
+        for day in sorted(days):
+            VisionTest.objects.create(
+                test_id=numbers.next_number(person.site.prefix, "V"),
+                person=person,
+                tested_on=day,
+                passed=True,
+                method="Near, far and colour, wall chart",
+                with_lenses=stage.rng.random() < 0.4,
+                examiner="Works doctor",
+                recorded_at=datetime.combine(day, time(15), person.site.zone),
+            )
+
+
+def make_instructors(stage: Stage) -> None:
+    """The first instructors come with papers from a training centre, checked by quality."""
+    quality = {"CA": stage.users["10003"], "AL": stage.users["20002"]}
+    for number in ("10001", "10002", "10007", "20001"):
+        person = stage.people[number]
+        prefix = person.site.prefix
+        for n, scope in enumerate(("TERM-IN", "CUP-IN", "HOLE-IN", "WIRE-IN"), start=1):
+            paper = f"TC-{number}-{n}"
+            elsewhere.enter_certificate_from_elsewhere(
+                person=person,
+                scope=stage.scopes[scope],
+                revision=stage.revisions["HS-T"],
+                paper=elsewhere.Paper(
+                    issuer="Torre Blanca Training Centre",
+                    number=paper,
+                    issued_on=stage.today - timedelta(days=410),
+                    document=elsewhere.Document(f"{paper}.pdf", _pdf(person.full_name, paper)),
+                ),
+                verified_by=quality[prefix],
+                at=stage.at(400, 11, n, prefix),
+                proof="password",
+            )
+
+
+def _pdf(name: str, number: str) -> bytes:
+    """A one-page PDF of our own making that says whose certificate it is."""
+    text = f"BT /F1 18 Tf 72 760 Td (Certificate {number}, {name}) Tj ET".encode("latin-1")
+    parts = [
+        b"<< /Type /Catalog /Pages 2 0 R >>",
+        b"<< /Type /Pages /Kids [3 0 R] /Count 1 >>",
+        b"<< /Type /Page /Parent 2 0 R /MediaBox [0 0 595 842] /Contents 4 0 R "
+        b"/Resources << /Font << /F1 5 0 R >> >> >>",
+        b"<< /Length %d >>\nstream\n%s\nendstream" % (len(text), text),
+        b"<< /Type /Font /Subtype /Type1 /BaseFont /Helvetica >>",
+    ]
+    body, places = b"%PDF-1.4\n", []
+    for number_of_part, part in enumerate(parts, start=1):
+        places.append(len(body))
+        body += b"%d 0 obj\n%s\nendobj\n" % (number_of_part, part)
+    table = b"".join(b"%010d 00000 n \n" % place for place in places)
+    return (
+        body
+        + b"xref\n0 %d\n0000000000 65535 f \n%strailer\n"
+        % (
+            len(parts) + 1,
+            table,
+        )
+        + b"<< /Size %d /Root 1 0 R >>\nstartxref\n%d\n%%%%EOF\n" % (len(parts) + 1, len(body))
+    )
+
+
+def make_certificates(stage: Stage) -> None:
+    """What operators hold since before: brought over from the earlier register, with practice."""
+    for someone in (*STAFF, *OPERATORS):
+        for held in someone.held:
+            _hold(stage, someone, held)
+    for person in stage.people.values():
+        certification_standing.rebuild_person(person)
+    for someone in OPERATORS:
+        for held in someone.held:
+            if held.event:
+                _happen(stage, someone, held)
+
+
+def _hold(stage: Stage, someone: Someone, held: Held) -> None:
+    person, scope = stage.people[someone.number], stage.scopes[held.scope]
+    revision = stage.scheme_for(held.scope)
+    months = revision.validity_months
+    issued = add_months(stage.today + timedelta(days=held.ends_in), -months)
+    earlier = None
+    if held.renewed:
+        earlier = _certificate(stage, person, scope, revision, add_months(issued, -months), None)
+        issued -= timedelta(days=24)
+    newest = _certificate(stage, person, scope, revision, issued, earlier, held.restriction)
+    if revision.max_absence_months:
+        last_work_ago = held.last_work_ago or stage.rng.randrange(2, 45)
+        _practise(stage, person, scope, (earlier or newest).issued_on, last_work_ago)
+
+
+def _certificate(
+    stage: Stage,
+    person: Person,
+    scope: Scope,
+    revision: SchemeRevision,
+    issued: date,
+    renews: Certificate | None,
+    restriction: str = "",
+) -> Certificate:
+    through = certification_standing.engine.valid_through(
+        standing.figures_of(revision), issued, renews.valid_through if renews else None
+    )
+    certificate = Certificate.objects.create(
+        number=numbers.next_number(person.site.prefix, "C"),
+        person=person,
+        scope=scope,
+        scheme_revision=revision,
+        issued_on=issued,
+        renews=renews,
+        valid_through=through,
+        restriction=restriction,
+        origin=Certificate.Origin.IMPORTED,
+        holder_name=person.full_name,
+        figures=figures_as_json(revision),
+        evidence={},
+        issued_by="Paper register",
+        recorded_at=datetime.combine(issued, time(16), person.site.zone),
+    )
+    records.record(
+        actor=BY,
+        act="certificate brought over",
+        about=("certificate", certificate.number),
+        payload={"person": person.employee_number, "scope": scope.code, "issued_on": issued},
+        at=stage.now,
+    )
+    return certificate
+
+
+def _practise(stage: Stage, person: Person, scope: Scope, since: date, last_work_ago: int) -> None:
+    """Work once in three weeks or so, up to the last day of work."""
+    day = stage.today - timedelta(days=last_work_ago)
+    rows = []
+    while day > since:
+        rows.append(
+            PracticeRecord(
+                person=person,
+                scope_code=scope.code,
+                performed_on=day,
+                reference=f"WO-{stage.rng.randrange(40000, 49999)}",
+                confirmed_by=None,
+                recorded_at=datetime.combine(day, time(15, 30), person.site.zone),
+            )
+        )
+        day -= timedelta(days=stage.rng.randrange(12, 34))
+    PracticeRecord.objects.bulk_create(rows)
+
+
+def _happen(stage: Stage, someone: Someone, held: Held) -> None:
+    person, scope = stage.people[someone.number], stage.scopes[held.scope]
+    quality = stage.users["10003" if someone.site == "CA" else "20002"]
+    acts = {
+        "suspended": events.suspend_certificates,
+        "revoked": events.revoke_certificates,
+        "ended": events.end_certificates,
+        "reinstated": events.reinstate_certificates,
+    }
+    if held.event == "reinstated":
+        events.suspend_certificates(
+            person=person,
+            scope=scope,
+            effective_on=stage.today - timedelta(days=held.event_ago + 25),
+            reason="Reject rate above the line’s limit.",
+            actor=quality,
+            at=stage.at(held.event_ago + 25, 9, 0, someone.site),
+            proof="password",
+        )
+    acts[held.event](
+        person=person,
+        scope=scope,
+        effective_on=stage.today - timedelta(days=held.event_ago),
+        reason=held.reason,
+        actor=quality,
+        at=stage.at(held.event_ago, 9, 30, someone.site),
+        proof="password",
+    )

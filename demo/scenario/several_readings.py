@@ -1,0 +1,244 @@
+"""The demo's boards that are read more than once: reworked, by two graders, and again."""
+
+from collections.abc import Collection
+from copy import copy
+from datetime import datetime, timedelta
+
+from django.core.files.base import ContentFile
+
+from assessments import ports as gates
+from assessments.domain.scoring import JointState
+from assessments.models import Board, Grading, Joint, Judgement, Photo
+from assessments.services import boards as board_services
+from assessments.services import decisions, grading, outcomes, requests, rework
+from people.models import User
+from training.models import Exercise, ExerciseStep
+
+from .boards import Made
+from .people import Stage
+
+FIRST, SECOND, THIRD = "10001", "10002", "10007"
+Place = tuple[str, str]
+
+
+def load(stage: Stage, made: list[Made]) -> None:
+    """Rework on one judged board, another reading of one, and a board for two graders."""
+    rework_a_joint(stage, made)
+    ask_again(stage, made)
+    for_two_graders(stage, made)
+
+
+def rework_a_joint(stage: Stage, made: list[Made]) -> None:
+    """A rejected joint comes back better, and its second make counts."""
+    board, joint = next(
+        (one, found[0])
+        for one in _newest(made)
+        if (one.exercise.rework_allowed and (found := _may_come_back(one)))
+    )
+    instructor = stage.users[FIRST]
+    days_ago = (stage.today - board.handed_out_on).days
+    at = _early(stage, max(days_ago - 2, 0), 7, 10)
+    reading = next(one for one in outcomes.read_board(board).joints if one.joint == joint)
+    rework.send_back(
+        board=board,
+        joint=joint,
+        codes=[rule.code for rule in reading.result.rejected],
+        reason="Take it apart, clean it, and give it more time under the iron.",
+        actor=instructor,
+        at=at,
+    )
+    board_services.hand_in(board=board, actor=instructor, at=at + timedelta(minutes=40))
+    again = grading.start_grading(
+        board=_fresh(board), grader=instructor, at=at + timedelta(minutes=45)
+    )
+    _judge(again, set(), at + timedelta(minutes=50))
+    _sign(again, at + timedelta(minutes=55))
+
+
+def ask_again(stage: Stage, made: list[Made]) -> None:
+    """A trainee asks once; whoever reads the board again accepts what had been rejected."""
+    board = next(
+        one
+        for one in _newest(made)
+        if not one.joints.filter(make__gt=1).exists()
+        and not one.outcome.passed
+        and one.outcome.joints_rejected
+        and not _signers(one) & {stage.users[THIRD].pk}
+    )
+    days_ago = max((stage.today - board.handed_out_on).days - 2, 0)
+    at = _early(stage, days_ago, 7, 30)
+    found = outcomes.read_board(board)
+    rejected = [
+        (one.joint.position.name, said.criterion.code)
+        for one in found.joints
+        if one.joint
+        for said in one.rejections
+    ]
+    requests.ask_for_another_reading(
+        board=board,
+        trainee=User.objects.get(person=board.person),
+        reason=f"On {rejected[0][0]} I see what is asked for. Please look at it again.",
+        at=at,
+    )
+    again = grading.start_grading(
+        board=_fresh(board), grader=stage.users[THIRD], at=at + timedelta(minutes=30)
+    )
+    _judge(again, set(rejected[1:]), at + timedelta(minutes=40))
+    _sign(again, at + timedelta(minutes=50))
+
+
+def for_two_graders(stage: Stage, made: list[Made]) -> None:
+    """Two boards of an exercise for two: one decided by a third, one that waits for the second."""
+    like = next(one.board for one in made if one.board.exercise.code == "EX-CUP")
+    exercise = _for_two(like.exercise, stage.at(120))
+    owner = stage.people["10201"]
+    for days_ago, finished in ((6, True), (1, False)):
+        [board] = board_services.make_boards(
+            exercise=exercise,
+            people=[owner],
+            purpose=Board.Purpose.QUALIFICATION,
+            site=owner.site,
+            handed_out_on=stage.today - timedelta(days=days_ago),
+            actor=stage.users[FIRST],
+            at=stage.at(days_ago, 8, 35),
+        )
+        board_services.hand_in(board=board, actor=stage.users[FIRST], at=stage.at(days_ago, 14, 20))
+        photo = _photographed_like(like, board)
+        at = _early(stage, days_ago - 1, 7, 5)
+        doubtful = (photo.joint.position.name, "S-08") if photo.joint else ("E01", "S-08")
+        _read(stage.users[FIRST], board, {doubtful}, at)
+        if not finished:
+            continue
+        _read(stage.users[SECOND], board, set(), at + timedelta(hours=1))
+        asked = decisions.to_decide(_fresh(board))
+        decisions.decide(
+            board=_fresh(board),
+            decider=stage.users[THIRD],
+            decisions={
+                (one.first.joint_id, one.first.criterion.code): decisions.Decided(
+                    Judgement.Outcome.ACCEPT,
+                    note="Looked at under the microscope from both sides.",
+                )
+                for one in asked
+            },
+            proof="password",
+            at=at + timedelta(hours=2),
+        )
+
+
+def _early(stage: Stage, days_ago: int, hour: int, minute: int) -> datetime:
+    """An instant that leaves time for what follows it within hours."""
+    return min(stage.at(days_ago, hour, minute), stage.now - timedelta(hours=4))
+
+
+def _for_two(exercise: Exercise, at: datetime) -> Exercise:
+    """The same exercise as a qualification that two graders judge."""
+    two = copy(exercise)
+    two.pk, two._state.adding = None, True
+    two.code, two.revision = f"{exercise.code}-2", 1
+    two.title, two.graders, two.recorded_at = f"{exercise.title}, two graders", 2, at
+    two.save()
+    for rows in (exercise.positions.all(), ExerciseStep.objects.filter(exercise=exercise)):
+        for row in rows:
+            row.pk, row._state.adding, row.exercise = None, True, two
+            row.save()
+    return two
+
+
+def _photographed_like(like: Board, board: Board) -> Photo:
+    """Photographs of the same joints as on another board; return the first."""
+    joints = {one.position.name: one for one in board.joints.select_related("position")}
+    photos = []
+    for photo in like.photos.select_related("joint__position"):
+        name = photo.joint.position.name if photo.joint else ""
+        with photo.original.open("rb") as file:
+            data = file.read()
+        taken = Photo(
+            **{
+                field: getattr(photo, field)
+                for field in (
+                    "stage", "order", "original_name", "media_type", "size_bytes", "sha256",
+                    "upright_width", "upright_height", "magnification", "scale_px_per_mm",
+                )
+            },
+            board=board,
+            joint=joints.get(name),
+            recorded_at=board.handed_in_at or board.recorded_at,
+        )  # fmt: skip
+        taken.original.save(photo.original_name, ContentFile(data), save=False)
+        taken.save()
+        photos.append(taken)
+    return photos[0]
+
+
+def _read(grader: User, board: Board, rejected: Collection[Place], at: datetime) -> None:
+    reading = grading.start_grading(board=_fresh(board), grader=grader, at=at)
+    _judge(reading, rejected, at + timedelta(minutes=10))
+    _sign(reading, at + timedelta(minutes=20))
+
+
+def _judge(reading: Grading, rejected: Collection[Place], at: datetime) -> None:
+    """Judge everything that a reading is asked, from photographs where there are any."""
+    photos = {one.joint_id: one for one in reading.board.photos.all()}
+    rows = []
+    for name in reading.board.exercise.stages:
+        places: list[Joint | None] = [*outcomes.joints_read(reading, name)]
+        if reading.kind != Grading.Kind.REWORK:
+            places.append(None)
+        for joint in places:
+            photo = photos.get(joint.pk) if joint else None
+            for criterion in outcomes.criteria_for(reading, name, joint):
+                bad = joint is not None and (joint.position.name, criterion.code) in rejected
+                rows.append(
+                    Judgement(
+                        grading=reading,
+                        joint=joint,
+                        criterion=criterion,
+                        stage=name,
+                        outcome=Judgement.Outcome.REJECT if bad else Judgement.Outcome.ACCEPT,
+                        how=Judgement.How.PHOTOGRAPH if photo else Judgement.How.AT_BOARD,
+                        photo=photo,
+                        note="Lumpy on one side, as I see it."
+                        if bad and criterion.code == "S-08"
+                        else "",
+                        judged_at=at,
+                    )
+                )
+    Judgement.objects.bulk_create(rows)
+
+
+def _sign(reading: Grading, at: datetime) -> None:
+    for name in reading.board.exercise.stages:
+        if outcomes.stage_summary(reading, name).joints:
+            grading.sign_stage(
+                grading=reading, stage=name, signer=reading.grader, proof="password", at=at
+            )
+
+
+def _newest(made: list[Made]) -> list[Board]:
+    """Boards at the first site that are judged and that nothing rests on, newest first."""
+    boards = [
+        _fresh(one.board)
+        for one in sorted(made, key=lambda one: one.days_ago)
+        if one.judged and one.board.site.prefix == "CA"
+    ]
+    return [one for one in boards if not gates.what_rests_on(one)]
+
+
+def _may_come_back(board: Board) -> list[Joint]:
+    reading = outcomes.read_board(board)
+    return [
+        one.joint
+        for one in reading.joints
+        if one.joint
+        and one.state_for_statistics == JointState.REJECTED
+        and not rework.why_no_rework(board, one.joint, reading)
+    ]
+
+
+def _signers(board: Board) -> set[int]:
+    return set(board.gradings.filter(signings__isnull=False).values_list("grader", flat=True))
+
+
+def _fresh(board: Board) -> Board:
+    return Board.objects.with_list_columns().get(pk=board.pk)

@@ -1,0 +1,147 @@
+"""What programs may ask for, and how the answers are laid out: the shapes of the API."""
+
+import re
+from datetime import UTC, date, datetime
+from enum import StrEnum
+from typing import Annotated, Any
+
+from ninja import Field, Query, Schema
+from pydantic import AfterValidator, BeforeValidator, ConfigDict
+
+from certification.queries import bench_check
+
+MOST_ASKED = 500
+LONGEST = 64
+# The person and scope a page ended with, and when the first page was read, in milliseconds.
+CURSOR = r"^[0-9]{1,14}-[0-9]{1,14}-[0-9]{1,14}$"
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+_INSTANT = re.compile(
+    r"\d{4}-\d{2}-\d{2}[Tt]\d{2}:\d{2}:\d{2}(\.\d+)?([Zz]|[+-]\d{2}:\d{2})", re.ASCII
+)
+
+
+def _written_as_a_day(value: Any) -> Any:
+    """Refuse what a lenient reader would take for a day as well, such as 0 or an instant."""
+    if not isinstance(value, str) or not _DAY.fullmatch(value):
+        raise ValueError("Write the day as YYYY-MM-DD.")
+    return value
+
+
+def _written_as_an_instant(value: Any) -> Any:
+    if not isinstance(value, str) or not _INSTANT.fullmatch(value):
+        raise ValueError("Write the instant as in 2026-11-25T12:50:00Z, with its offset.")
+    return value
+
+
+def _in_utc(value: datetime) -> datetime:
+    """The instant in UTC; one that lies at the very end of the calendar stays within it."""
+    try:
+        return value.astimezone(UTC)
+    except OverflowError:
+        return value.replace(tzinfo=UTC)
+
+
+def _left_out() -> Any:
+    """No default in the document: what may be left out is left out, and null is no day."""
+    return None
+
+
+Day = Annotated[date, BeforeValidator(_written_as_a_day)]
+Instant = Annotated[datetime, BeforeValidator(_written_as_an_instant), AfterValidator(_in_utc)]
+Standing = StrEnum("Standing", {word.upper(): word for word in bench_check.STANDINGS})  # type: ignore[misc]
+
+NUMBER = "The number on the badge; one that somebody had before still finds them."
+SCOPE = "The code of the kind of work."
+DAY = "The day that is asked about; the site's today by default."
+
+
+class AskedOfOne(Schema):
+    employee_number: str = Field(
+        min_length=1, max_length=LONGEST, description=NUMBER, examples=["10377"]
+    )
+    scope: str = Field(min_length=1, max_length=LONGEST, description=SCOPE, examples=["TERM-OP"])
+    day: Day = Field(default_factory=_left_out, description=DAY, examples=["2026-11-25"])
+
+
+class Pair(Schema):
+    model_config = ConfigDict(extra="forbid")
+
+    employee_number: str = Field(
+        min_length=1, max_length=LONGEST, description=NUMBER, examples=["10377"]
+    )
+    scope: str = Field(min_length=1, max_length=LONGEST, description=SCOPE, examples=["TERM-OP"])
+
+
+class AskedOfMany(Schema):
+    model_config = ConfigDict(extra="forbid")
+
+    asked: list[Pair] = Field(
+        min_length=1, max_length=MOST_ASKED, description="Who and which work, in any order."
+    )
+    day: Day = Field(default_factory=_left_out, description=DAY, examples=["2026-11-25"])
+
+
+class AskedForChanges(Schema):
+    since: Instant = Field(
+        description="What has changed from this instant on; write the + of an offset as %2B.",
+        examples=["2026-11-25T06:00:00Z"],
+    )
+    cursor: str = Field(
+        default_factory=str,
+        pattern=CURSOR,
+        description="`next_cursor` of the page before; left out for the first.",
+    )
+    limit: int = Field(MOST_ASKED, ge=1, le=MOST_ASKED, description="At most so many on a page.")
+
+
+class Answer(Schema):
+    employee_number: str = Field(description="As asked for.")
+    scope: str = Field(description="As asked for.")
+    day: date = Field(description="The day that the answer is about.")
+    may_work: bool = Field(description="Whether this person may do this work on the day.")
+    standing: Standing = Field(
+        description="`certified`, or why not. `not_current`: see the instructor; what ended is "
+        "not told. `unknown_person`: nobody at the site on the day has the number. "
+        "`unknown_scope`: there is no such work."
+    )
+    only: str | None = Field(
+        description="With a yes: the restriction, in words for a person to read. No other work."
+    )
+    through: date | None = Field(
+        description="With a yes: the last day through which it holds by itself, as far as is known."
+    )
+    certificate_number: str | None = Field(description="With a yes: the certificate that says so.")
+
+
+class Answers(Schema):
+    answers: list[Answer] = Field(description="One for each pair asked about, in that order.")
+
+
+class Change(Answer):
+    former_employee_numbers: list[str] = Field(
+        description="Numbers that the same person had before and that still find them."
+    )
+
+
+class Changes(Schema):
+    changes: list[Change]
+    next_cursor: str | None = Field(description="Give it back for the next page; null on the last.")
+    ask_next_since: datetime = Field(
+        description="`since` for the next round, once the last page has been read."
+    )
+
+
+class Problem(Schema):
+    """Why there is no answer, as laid out in RFC 9457."""
+
+    type: str = Field(examples=["about:blank"])
+    title: str
+    status: int
+    detail: str = Field(description="A sentence that says what to do next.")
+    errors: list[str] | None = Field(
+        None, description="What does not fit in what was sent, each with where it stands."
+    )
+
+
+OneQuery = Annotated[AskedOfOne, Query()]
+ChangesQuery = Annotated[AskedForChanges, Query()]

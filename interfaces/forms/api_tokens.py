@@ -1,0 +1,26 @@
+"""What a token is called, and where it is good."""
+
+from typing import Any
+
+from django import forms
+from django.db.models import QuerySet
+from django.utils.translation import gettext_lazy as _
+
+from people.forms.fields import helper
+from people.models import Site
+
+
+class ApiTokenForm(forms.Form):
+    site = forms.ModelChoiceField(
+        Site.objects.none(), label=_("Site"), empty_label=None, to_field_name="prefix"
+    )
+    name = forms.CharField(
+        label=_("Name"),
+        max_length=80,
+        help_text=_("The program that is to use it, so that you know which one to revoke."),
+    )
+
+    def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["site"].queryset = sites  # type: ignore[attr-defined]
+        self.helper = helper("site", "name")

@@ -1,0 +1,216 @@
+"""Sending to web hooks: claimed, signed and posted outside any transaction, its fate recorded.
+
+An administrator types the address, so the machine that answers is looked at when the
+connection is made and not before: a name may lead elsewhere by then. Machines of the
+plant's own network may be called, that is what web hooks are for. This machine itself,
+link-local addresses (where hosts of virtual machines answer with credentials) and whatever is
+no single machine's address are not. Redirections are not followed.
+"""
+
+import hashlib
+import hmac
+import http.client
+import logging
+import socket
+import ssl
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager, suppress
+from dataclasses import dataclass
+from datetime import datetime
+from ipaddress import ip_address
+from typing import Any
+from urllib.parse import urlsplit
+
+from django.conf import settings
+from django.utils.translation import gettext as _
+
+from interfaces.models import WebHookDelivery
+from interfaces.models.web_hooks import MOST_HOOK_ATTEMPTS
+from reminders.domain.reminders import wait_after
+
+log = logging.getLogger(__name__)
+
+TIMEOUT_S = 10.0
+DEADLINE_S = 30.0
+"""For one attempt as a whole: an answer that drips never lets a single read time out."""
+LONGEST_ANSWER = 200
+GONE = 410
+SIGNED_BY = "v1"
+
+
+class NotAllowed(OSError):
+    """The address leads to a machine that is not to be called."""
+
+
+def signature(secret: str, timestamp: str, body: bytes) -> str:
+    """Sign a body and the instant it is sent: HMAC-SHA-256 (RFC 2104), in hexadecimal.
+
+    Examples
+    --------
+    >>> signature("secret", "1700000000", b"{}")[:10]
+    'v1=e8ecf67'
+    """
+    text = timestamp.encode() + b"." + body
+    return f"{SIGNED_BY}=" + hmac.new(secret.encode(), text, hashlib.sha256).hexdigest()
+
+
+def refuse_machine(address: str) -> None:
+    """Raise NotAllowed for the IP address of a machine that is not to be called."""
+    ip = ip_address(address.partition("%")[0])
+    ip = getattr(ip, "ipv4_mapped", None) or ip
+    if ip.is_loopback:
+        if not settings.WEB_HOOKS_TO_LOOPBACK:
+            raise NotAllowed(_("The address leads to this machine itself."))
+        return
+    if ip.is_link_local or ip.is_multicast or ip.is_unspecified or ip.is_reserved:
+        raise NotAllowed(_("The address leads to %(ip)s, which is not called.") % {"ip": ip})
+
+
+def _connect(address: tuple[str, int], timeout: Any = None, *_more: Any) -> socket.socket:
+    """Connect to the first machine behind a name, if it may be called."""
+    host, port = address
+    error: OSError | None = None
+    for family, kind, protocol, _name, place in socket.getaddrinfo(
+        host, port, type=socket.SOCK_STREAM
+    ):
+        refuse_machine(str(place[0]))
+        made = socket.socket(family, kind, protocol)
+        made.settimeout(TIMEOUT_S)
+        try:
+            made.connect(place)
+        except OSError as failed:
+            error = failed
+            made.close()
+        else:
+            return made
+    raise error or OSError(_("Nothing answers to that name."))
+
+
+def post(address: str, body: bytes, headers: dict[str, str]) -> tuple[int, str]:
+    """Post bytes to an address; return the answer's code and its first line.
+
+    Raises
+    ------
+    OSError, HTTPException
+        If no answer came.
+    """
+    parts = urlsplit(address)
+    host = parts.hostname or ""
+    connection: http.client.HTTPConnection
+    if parts.scheme == "https":
+        connection = http.client.HTTPSConnection(
+            host, parts.port, timeout=TIMEOUT_S, context=ssl.create_default_context()
+        )
+    else:
+        connection = http.client.HTTPConnection(host, parts.port, timeout=TIMEOUT_S)
+    connection._create_connection = _connect  # type: ignore[attr-defined]
+    path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
+    with closing(connection):
+        connection.connect()
+        with _deadline(connection.sock):
+            connection.request("POST", path, body, headers)
+            answer = connection.getresponse()
+            said = answer.read(LONGEST_ANSWER * 4).decode("utf-8", "replace")
+    return answer.status, f"{answer.status} {' '.join(said.split())}".strip()[:LONGEST_ANSWER]
+
+
+@contextmanager
+def _deadline(connected: socket.socket) -> Iterator[None]:
+    """Cut a socket off when its time is over, so that whoever reads finds its end.
+
+    It is the socket, since a connection lets go of it once the head of an answer is read.
+    """
+
+    def hang_up() -> None:
+        with suppress(OSError):
+            connected.shutdown(socket.SHUT_RDWR)
+
+    timer = threading.Timer(DEADLINE_S, hang_up)
+    timer.daemon = True
+    timer.start()
+    try:
+        yield
+    finally:
+        timer.cancel()
+
+
+def headers_of(delivery: WebHookDelivery, now: datetime) -> dict[str, str]:
+    timestamp = str(int(now.timestamp()))
+    body = bytes(delivery.body)
+    return {
+        "Content-Type": "application/json",
+        "User-Agent": "Jointworthy",
+        "Jointworthy-Event": delivery.event,
+        "Jointworthy-Delivery": delivery.delivery_id,
+        "Jointworthy-Timestamp": timestamp,
+        "Jointworthy-Signature": signature(delivery.hook.secret, timestamp, body),
+    }
+
+
+def send_delivery(pk: int, *, now: datetime) -> bool | None:
+    """Send one delivery; return whether it was taken, or None where it was not due.
+
+    A worker that dies in between leaves a claim that lapses: the same id and bytes go out
+    again, and whoever reads the id sees that it is a repeat.
+    """
+    due = WebHookDelivery.objects.due(now).filter(pk=pk)
+    if not due.exists() or not WebHookDelivery.objects.claim(pk, now):
+        return None
+    delivery = WebHookDelivery.objects.select_related("hook").get(pk=pk)
+    mine = WebHookDelivery.objects.filter(pk=pk, claimed_at=now, accepted_at__isnull=True)
+    try:
+        code, said = post(delivery.hook.address, bytes(delivery.body), headers_of(delivery, now))
+    except (OSError, http.client.HTTPException) as error:
+        code, said = 0, f"{type(error).__name__}: {error}"[:LONGEST_ANSWER]
+    if 200 <= code < 300:
+        WebHookDelivery.objects.filter(pk=pk, accepted_at__isnull=True).update(
+            accepted_at=now, claimed_at=None, answer=said
+        )
+        return True
+    given_up = code == GONE or delivery.attempts >= MOST_HOOK_ATTEMPTS
+    mine.update(
+        claimed_at=None,
+        answer=said,
+        due_at=now + wait_after(delivery.attempts),
+        failed_at=now if given_up else None,
+    )
+    log.warning("Web hook delivery %s was not taken: %s", delivery.delivery_id, said)
+    return False
+
+
+@dataclass
+class Round:
+    """What one round of sending did."""
+
+    taken: int = 0
+    not_taken: int = 0
+
+
+def send_due(*, clock: Callable[[], datetime]) -> Round:
+    """Send everything that is due, oldest first; what beat runs every minute.
+
+    A web hook that did not take one is left alone for the rest of the round, so that one
+    system that stalls does not keep the others waiting.
+    """
+    _give_up_on_deadly(clock())
+    done = Round()
+    due = WebHookDelivery.objects.due(clock()).order_by("due_at", "pk")
+    skipped: set[int] = set()
+    for pk, hook_id in list(due.values_list("pk", "hook_id")):
+        if hook_id in skipped:
+            continue
+        taken = send_delivery(pk, now=clock())
+        done.taken += taken is True
+        if taken is False:
+            done.not_taken += 1
+            skipped.add(hook_id)
+    return done
+
+
+def _give_up_on_deadly(now: datetime) -> None:
+    """Set aside deliveries whose every attempt ended with the worker's own end."""
+    deadly = WebHookDelivery.objects.due(now).filter(attempts__gte=MOST_HOOK_ATTEMPTS)
+    WebHookDelivery.objects.filter(pk__in=list(deadly.values_list("pk", flat=True))).update(
+        failed_at=now, claimed_at=None, answer=_("The worker stopped at every attempt.")
+    )

@@ -1,0 +1,16 @@
+"""Addresses for programs. The document has a fixed one, and everybody may read it."""
+
+from django.urls import include, path
+
+from interfaces.views import api_tokens
+from interfaces.views.api import api
+
+# Without ninja's root, which answers nothing.
+_of_api, _app, _namespace = api.urls
+_operations = [one for one in _of_api if getattr(one, "name", "") != "api-root"]
+
+urlpatterns = [
+    path("api-tokens/", api_tokens.api_token_list, name="api_token_list"),
+    path("api-tokens/<int:token_id>/revoke/", api_tokens.api_token_revoke, name="api_token_revoke"),
+    path("api/v1/", include((_operations, _app), namespace=_namespace)),
+]

@@ -1,0 +1,18 @@
+"""Starts operations: workers, clock and their work leave heartbeats in the database."""
+
+from django.apps import AppConfig
+from django.utils.translation import gettext_lazy as _
+
+
+class OperationsConfig(AppConfig):
+    name = "operations"
+    verbose_name = _("Operations")
+
+    def ready(self) -> None:
+        from operations.services import health, heartbeats  # noqa: F401 - listens to Celery
+        from people.presenters import navigation
+        from reminders import ports as reminders_ports
+
+        reminders_ports.on_sweep_done(health.note_sweep)
+        reminders_ports.register_sending_watch(health.noting)
+        navigation.register(_("Health"), "operations:health", ["administrator"], order=90)

@@ -1,0 +1,46 @@
+"""`manage.py prepare`: brings the database and the static files up to what this version needs."""
+
+import hashlib
+from typing import Any
+
+from django.conf import settings
+from django.contrib.staticfiles.finders import get_finders
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError
+from django.db import connection
+
+from operations.exceptions import DatabaseOfAnotherVersion
+from operations.queries.applied_migrations import refuse_database_of_another_version
+
+
+class Command(BaseCommand):
+    help = "Migrates the database and gathers static files; does nothing where nothing changed."
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        try:
+            refuse_database_of_another_version(connection)
+        except DatabaseOfAnotherVersion as error:
+            raise CommandError(str(error)) from error
+        call_command("migrate", interactive=False, verbosity=0)
+        gather_static_files()
+
+
+def gather_static_files() -> None:
+    """Gather, name and compress the static files if any of them changed since the last time."""
+    stamp = settings.STATIC_ROOT / "gathered-from"
+    state = _state_of_static_files()
+    if stamp.exists() and stamp.read_text() == state:
+        return
+    stamp.unlink(missing_ok=True)
+    call_command("collectstatic", interactive=False, clear=True, verbosity=0)
+    stamp.write_text(state)
+
+
+def _state_of_static_files() -> str:
+    """A hash over name, size and time of every file that would be gathered."""
+    state = hashlib.sha256(repr(settings.STORAGES["staticfiles"]).encode())
+    for finder in get_finders():
+        for name, storage in sorted(finder.list([]), key=lambda found: found[0]):
+            size, modified = storage.size(name), storage.get_modified_time(name)
+            state.update(f"{name} {size} {modified}\n".encode())
+    return state.hexdigest()

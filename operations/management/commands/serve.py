@@ -1,0 +1,107 @@
+"""`manage.py serve`: the whole site from one command, which `make run` calls."""
+
+import http.client
+import os
+import socket
+import sys
+import threading
+import time
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management import call_command
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+from django.shortcuts import resolve_url
+
+from operations.services.processes import run_together
+
+READY_WITHIN_S = 60.0
+
+
+class Command(BaseCommand):
+    help = "Serves the site with its background work until Ctrl-C."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("--host", default="127.0.0.1", help="address to listen on")
+        parser.add_argument("--port", type=int, default=8000, help="port to listen on")
+        parser.add_argument(
+            "--demo", action="store_true", help="load the demo scenario into an empty database"
+        )
+
+    def handle(self, *args: Any, host: str, port: int, demo: bool, **options: Any) -> None:
+        refuse_taken_port(host, port)
+        try:
+            self.say("Preparing the database and the static files.")
+            call_command("prepare")
+            if demo:
+                call_command("load_demo", "--if-empty", stdout=self.stdout)
+        except KeyboardInterrupt:
+            self.say("Stopped before anything was served. Start again when you like.")
+            return
+        ended = run_together(
+            commands(),
+            environment=os.environ | {"BIND": f"{host}:{port}"},
+            when_started=lambda: self.greet_when_ready(host, port),
+            when_told=lambda: self.say("\nStopping, once the jobs in hand are done."),
+        )
+        if ended:
+            raise CommandError(
+                f"The {ended} process ended by itself, so everything was stopped. "
+                "Its last words are above."
+            )
+        self.say("Stopped. What was entered is kept.")
+
+    def greet_when_ready(self, host: str, port: int) -> None:
+        threading.Thread(target=self.greet, args=(host, port), daemon=True).start()
+
+    def greet(self, host: str, port: int) -> None:
+        """Say where the site is and who may sign in to its demo, once it answers."""
+        if wait_until_it_answers(host, port):
+            call_command("demo_sign_ins", stdout=self.stdout)
+            self.say("Ctrl-C stops it.")
+
+    def say(self, sentence: str) -> None:
+        self.stdout.write(sentence)
+        self.stdout.flush()
+
+
+def commands() -> dict[str, list[str]]:
+    """The processes that make up the site, on the Python that runs this."""
+    scripts = Path(sys.executable).parent
+    return {
+        "web": [str(scripts / "gunicorn"), "-c", "python:config.gunicorn"],
+        "worker": [
+            *(str(scripts / "celery"), "--quiet", "-A", "config", "worker", "--beat"),
+            *("--loglevel", "WARNING", "--without-gossip", "--without-mingle"),
+            "--without-heartbeat",
+        ],
+    }
+
+
+def refuse_taken_port(host: str, port: int) -> None:
+    with socket.socket() as trial:
+        trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            trial.bind((host, port))
+        except OSError as error:
+            raise CommandError(
+                f"{host}:{port} cannot be used ({error.strerror}): stop what listens there, or "
+                f"choose another port with `make run PORT={port + 1}`."
+            ) from error
+
+
+def wait_until_it_answers(host: str, port: int) -> bool:
+    host = "127.0.0.1" if host == "0.0.0.0" else host  # noqa: S104 - compared, not bound
+    until = time.monotonic() + READY_WITHIN_S
+    while time.monotonic() < until:
+        try:
+            link = http.client.HTTPConnection(host, port, timeout=READY_WITHIN_S)
+            link.request("GET", resolve_url(settings.LOGIN_URL), headers={"Host": "localhost"})
+            link.getresponse().read()
+        except OSError:
+            time.sleep(0.2)
+        else:
+            link.close()
+            return True
+    return False

@@ -1,0 +1,3 @@
+from .heartbeats import Heartbeat
+
+__all__ = ["Heartbeat"]

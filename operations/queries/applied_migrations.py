@@ -1,0 +1,36 @@
+"""Which migrations a database has been through, beside those that this version brings."""
+
+from django.apps import apps
+from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.migrations.loader import MigrationLoader
+
+from operations.exceptions import DatabaseOfAnotherVersion
+
+
+def unknown_migrations(connection: BaseDatabaseWrapper) -> list[str]:
+    """Migrations that the database has been through and this version does not know.
+
+    Returns
+    -------
+    list of str
+        As ``"training.0008_tablet_use"``, sorted; empty for an empty database and for one that
+        this version, or one before it in the same line, has made.
+    """
+    loader = MigrationLoader(connection)
+    installed = {config.label for config in apps.get_app_configs()}
+    return sorted(
+        f"{app}.{name}"
+        for app, name in loader.applied_migrations
+        if app in installed and (app, name) not in loader.disk_migrations
+    )
+
+
+def refuse_database_of_another_version(connection: BaseDatabaseWrapper) -> None:
+    """Raise DatabaseOfAnotherVersion, in one sentence, for a database this version cannot use."""
+    unknown = unknown_migrations(connection)
+    if unknown:
+        raise DatabaseOfAnotherVersion(
+            f"The database {connection.settings_dict['NAME']} was made by another version of "
+            f"this program ({unknown[-1]} is not known here): move it aside and start with an "
+            "empty one, or go on with the version that made it."
+        )

@@ -1,0 +1,245 @@
+"""Whether reminders get out by themselves: signs of life, and what they mean.
+
+Processes write that they live into the database, so the answer is the same on every kind of
+queue and asks no process anything.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from enum import StrEnum
+from typing import Any
+
+from celery import current_app
+from django.conf import settings
+from django.db.models import Max
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from kombu.exceptions import ChannelError, OperationalError
+
+from operations.models import Heartbeat
+from reminders.models import Message, SiteSweep
+from reminders.services.sweep import sites_to_sweep
+
+BEATS_EVERY = timedelta(seconds=30)
+PROCESS_IS_SILENT_AFTER = timedelta(minutes=3)
+SENDING_IS_SILENT_AFTER = timedelta(minutes=15)
+SWEEP_IS_LATE_AFTER = timedelta(hours=2, minutes=15)
+MAIL_IS_LATE_AFTER = timedelta(hours=2)
+FORGOTTEN_AFTER = timedelta(days=1)
+
+FOLDER_OF_MAILS = "operations.backends.mail_folder.FolderBackend"
+
+
+def note(kind: Heartbeat.Kind, at: datetime, name: str = "") -> None:
+    """Write down that a process lives, or that a kind of work was done."""
+    if not Heartbeat.objects.filter(kind=kind, name=name).update(at=at):
+        Heartbeat.objects.bulk_create(
+            [Heartbeat(kind=kind, name=name, at=at)], ignore_conflicts=True
+        )
+
+
+def note_sweep(at: datetime) -> None:
+    """Write down that a sweep has ended, and drop processes long dead."""
+    note(Heartbeat.Kind.SWEEP, at)
+    forget_the_dead(at)
+
+
+def forget(kind: Heartbeat.Kind, name: str) -> None:
+    """A process that ends in good order is missed by nobody."""
+    Heartbeat.objects.filter(kind=kind, name=name).delete()
+
+
+def forget_the_dead(now: datetime) -> None:
+    """Drop processes that have been silent for so long that somebody replaced them."""
+    processes = Heartbeat.objects.filter(kind__in=[Heartbeat.Kind.WORKER, Heartbeat.Kind.CLOCK])
+    processes.filter(at__lt=now - FORGOTTEN_AFTER).delete()
+
+
+class State(StrEnum):
+    GOOD = "good"
+    ATTENTION = "attention"
+    BAD = "bad"
+
+
+@dataclass(frozen=True)
+class Sign:
+    """One part of the way a reminder takes, and how it is.
+
+    Attributes
+    ----------
+    part : str
+        Its name in the answer to a monitoring program.
+    state : State
+        Only `BAD` makes the whole not well.
+    says : tuple of str
+        Sentences for an administrator.
+    last_at : datetime or None
+        When it was last seen to work.
+    """
+
+    part: str
+    title: str
+    state: State
+    says: tuple[str, ...]
+    last_at: datetime | None = None
+
+    @property
+    def ok(self) -> bool:
+        return self.state != State.BAD
+
+
+def signs(now: datetime) -> list[Sign]:
+    """How every part is, from the database alone."""
+    seen: dict[str, dict[str, datetime]] = {kind: {} for kind in Heartbeat.Kind.values}
+    for kind, name, at in Heartbeat.objects.values_list("kind", "name", "at"):
+        seen[kind][name] = at
+    return [
+        _worker(seen[Heartbeat.Kind.WORKER], now),
+        _clock(seen[Heartbeat.Kind.CLOCK], now),
+        _sweep(seen[Heartbeat.Kind.SWEEP].get(""), now),
+        _sending(seen[Heartbeat.Kind.SENDING].get(""), now),
+        _mail(now),
+    ]
+
+
+def _is_near(at: datetime | None, now: datetime, limit: timedelta) -> bool:
+    """Whether an instant is no further off than that; one in the future proves nothing either."""
+    return at is not None and abs(now - at) <= limit
+
+
+def _living(seen: dict[str, datetime], now: datetime) -> list[str]:
+    return [name for name, at in seen.items() if _is_near(at, now, PROCESS_IS_SILENT_AFTER)]
+
+
+def _silent(seen: dict[str, datetime], living: list[str]) -> tuple[str, ...]:
+    return tuple(
+        _("%(name)s has been silent for some time.") % {"name": name}
+        for name in sorted(seen)
+        if name not in living
+    )
+
+
+def _worker(seen: dict[str, datetime], now: datetime) -> Sign:
+    living = _living(seen, now)
+    says = (
+        ngettext("%(n)d worker is alive.", "%(n)d workers are alive.", len(living))
+        % {"n": len(living)}
+        if living
+        else _("No worker is alive: start one, or start `manage.py serve` again."),
+        *_silent(seen, living),
+    )
+    state = State.BAD if not living else State.ATTENTION if len(seen) > len(living) else State.GOOD
+    return Sign("worker", _("Worker"), state, says, max(seen.values(), default=None))
+
+
+def _clock(seen: dict[str, datetime], now: datetime) -> Sign:
+    living = _living(seen, now)
+    last = max(seen.values(), default=None)
+    if not living:
+        says = _("The clock asks for nothing: start Celery beat, and see that the queue answers.")
+        return Sign("clock", _("Clock"), State.BAD, (says,), last)
+    if len(living) > 1:
+        says = _("More than one clock runs. Nothing is sent twice, but one is enough.")
+        return Sign("clock", _("Clock"), State.ATTENTION, (says,), last)
+    return Sign(
+        "clock", _("Clock"), State.GOOD, (_("The clock asks for work every minute."),), last
+    )
+
+
+def _sweep(at: datetime | None, now: datetime) -> Sign:
+    if _is_near(at, now, SWEEP_IS_LATE_AFTER):
+        says = [_("What is due is written every hour.")]
+        return Sign("sweep", _("Sweep"), State.GOOD, tuple(says), at)
+    says = [_("No sweep has come to its end at every site for over two hours.")]
+    behind = _sites_behind(now)
+    if behind:
+        says.append(_("Not swept today: %(sites)s.") % {"sites": ", ".join(behind)})
+    return Sign("sweep", _("Sweep"), State.BAD, tuple(says), at)
+
+
+def _sites_behind(now: datetime) -> list[str]:
+    """Names of the sites whose hour is past and that no sweep came to the end of today."""
+    swept = dict(SiteSweep.objects.values_list("site", "day"))
+    return [
+        site.name
+        for site, day in sites_to_sweep(now)
+        if site.pk not in swept or swept[site.pk] < day
+    ]
+
+
+def _sending(at: datetime | None, now: datetime) -> Sign:
+    if not _is_near(at, now, SENDING_IS_SILENT_AFTER):
+        says = _("Nothing has come out of the queue to be sent for a quarter of an hour.")
+        return Sign("sending", _("Queue"), State.BAD, (says,), at)
+    says = _("What the clock asks for reaches a worker.")
+    return Sign("sending", _("Queue"), State.GOOD, (says,), at)
+
+
+def _mail(now: datetime) -> Sign:
+    unsent = Message.objects.unsent()
+    late = unsent.filter(failed_at__isnull=True, recorded_at__lt=now - MAIL_IS_LATE_AFTER).count()
+    waiting = unsent.filter(failed_at__isnull=True).count()
+    refused = unsent.filter(refused=True).count()
+    given_up = unsent.filter(refused=False, failed_at__isnull=False).count()
+    says = [ngettext("%(n)d message waits.", "%(n)d messages wait.", waiting) % {"n": waiting}]
+    if late:
+        says.append(_("%(n)d of them for over two hours.") % {"n": late})
+    if given_up:
+        says.append(
+            ngettext(
+                "%(n)d was given up after many attempts.",
+                "%(n)d were given up after many attempts.",
+                given_up,
+            )
+            % {"n": given_up}
+        )
+    if refused:
+        says.append(
+            ngettext(
+                "The mail server refused %(n)d for good: see the outbox.",
+                "The mail server refused %(n)d for good: see the outbox.",
+                refused,
+            )
+            % {"n": refused}
+        )
+    to_folder = settings.EMAIL_BACKEND == FOLDER_OF_MAILS
+    if to_folder:
+        says.append(_("Mails become files in a folder, since EMAIL_URL is not set."))
+    state = State.BAD if late or given_up else State.ATTENTION if refused else State.GOOD
+    if to_folder and state == State.GOOD:
+        state = State.ATTENTION
+    last = Message.objects.aggregate(last=Max("sent_at"))["last"]
+    return Sign("mail", _("Mail"), state, tuple(says), last)
+
+
+def queue_depth() -> int | None:
+    """How many jobs wait in the queue; None where the queue does not answer."""
+    queue = current_app.conf.task_default_queue
+    with current_app.connection_for_read() as link:
+        failures: tuple[type[BaseException], ...] = (
+            *link.connection_errors,
+            OperationalError,
+            OSError,
+        )
+        try:
+            channel: Any = link.default_channel
+            found = channel.queue_declare(queue=queue, passive=True)
+        except ChannelError:
+            return 0  # An empty queue is no queue on some brokers.
+        except failures:
+            return None
+    return int(found.message_count)
+
+
+def noting(clock: Callable[[], datetime]) -> Callable[[], None]:
+    """Give a function that notes that mails are being sent, though not at every call."""
+    noted: list[datetime] = []
+
+    def note_sending() -> None:
+        now = clock()
+        if not noted or abs(now - noted[-1]) >= BEATS_EVERY:
+            note(Heartbeat.Kind.SENDING, now)
+            noted[:] = [now]
+
+    return note_sending

@@ -1,0 +1,21 @@
+from django.apps import AppConfig
+from django.utils.translation import gettext_lazy as _
+
+
+class PeopleConfig(AppConfig):
+    name = "people"
+    verbose_name = _("People")
+
+    def ready(self) -> None:
+        from people.presenters import navigation
+
+        staff = ["line_lead", "instructor", "quality", "administrator"]
+        administers = ["administrator"]
+        keeps = ["instructor", "administrator"]
+        navigation.register(_("People"), "people:person_list", staff, order=30)
+        navigation.register(_("Sites"), "people:site_list", administers, order=80)
+        navigation.register(
+            _("Shared tablets"), "people:tablet_list", keeps, order=81, place="foot"
+        )
+        navigation.register(_("Kiosks"), "people:kiosk_list", administers, order=82, place="foot")
+        navigation.register(_("Badge and PIN"), "people:pin", order=94, place="foot")

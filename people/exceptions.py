@@ -1,0 +1,15 @@
+"""The refusals this app can give, worded for the person who reads them."""
+
+from records.exceptions import Refusal
+
+
+class PeopleError(Refusal):
+    """Something about people, sites or sign-ins that cannot be done as asked."""
+
+
+class ProofRefused(PeopleError):
+    """The signer did not prove who they are."""
+
+
+class TabletRefused(PeopleError):
+    """A badge and PIN, or a password, did not open a shared tablet."""

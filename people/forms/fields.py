@@ -1,0 +1,106 @@
+"""Fields that several forms share: days, and people given by number or name."""
+
+from typing import Any
+
+from crispy_forms.helper import FormHelper
+from crispy_forms.layout import Layout
+from django import forms
+from django.core.exceptions import ValidationError
+from django.core.validators import RegexValidator
+from django.db.models import QuerySet
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from people.models import Person
+from people.models.people import PersonQuerySet
+
+SUGGESTED_PEOPLE = 200
+
+# What can stand in an address without being written out.
+code_validator = RegexValidator(
+    r"^[A-Za-z0-9][A-Za-z0-9._-]*\Z",
+    _("Use letters, digits, dots, hyphens and underscores, a letter or digit first."),
+)
+
+
+def helper(*parts: Any) -> FormHelper:
+    """How a form is laid out inside a page's own form element."""
+    made = FormHelper()
+    made.form_tag = False
+    made.disable_csrf = True
+    made.layout = Layout(*parts)
+    return made
+
+
+class DayInput(forms.DateInput):
+    input_type = "date"
+
+    def __init__(self, attrs: dict | None = None) -> None:
+        super().__init__(attrs, format="%Y-%m-%d")
+
+
+class PasswordField(forms.CharField):
+    """The signer's own password, before a signature."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(
+            **{
+                "label": _("Your password"),
+                "strip": False,
+                "widget": forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+                "help_text": _("Typed again, it is your signature."),
+                **kwargs,
+            }
+        )
+
+
+class PersonField(forms.CharField):
+    """Somebody given by employee number, or by a name that nobody else has.
+
+    ``people`` is who may be meant; a page offers `suggestions` in a list named after the field.
+    """
+
+    people: PersonQuerySet
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs.setdefault("max_length", 120)
+        kwargs.setdefault("help_text", _("Employee number, or the name if nobody else has it."))
+        super().__init__(**kwargs)
+        self.people = Person.objects.none()
+
+    def offer(self, people: PersonQuerySet, list_id: str) -> None:
+        self.people = people
+        self.widget.attrs |= {"list": list_id, "autocomplete": "off"}
+
+    @property
+    def suggestions(self) -> QuerySet[Person]:
+        return self.people.order_by("full_name", "employee_number")[:SUGGESTED_PEOPLE]
+
+    def prepare_value(self, value: Any) -> Any:
+        return value.employee_number if isinstance(value, Person) else value
+
+    def clean(self, value: Any) -> Any:
+        said = super().clean(value)
+        return find_person(said, self.people) if said else None
+
+
+def find_person(said: str, people: PersonQuerySet) -> Person:
+    """The one person meant by a number or a name; raise ValidationError for none or several."""
+    by_number = people.filter(employee_number__iexact=said).first()
+    if by_number is not None:
+        return by_number
+    found = list(people.filter(full_name__iexact=said)[:6]) or list(
+        people.filter(full_name__icontains=said)[:6]
+    )
+    if not found:
+        raise ValidationError(
+            _now("Nobody whom you may choose has the number or name %(said)s. Look under People."),
+            params={"said": said},
+        )
+    if len(found) > 1:
+        names = ", ".join(f"{one.full_name} {one.employee_number}" for one in found[:5])
+        raise ValidationError(
+            _now("Several people are meant by that: %(people)s. Give the number."),
+            params={"people": names},
+        )
+    return found[0]

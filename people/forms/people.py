@@ -1,0 +1,160 @@
+"""Finding people, entering them, and what is written down about them."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from crispy_forms.layout import Div, Field
+from django import forms
+from django.conf import settings
+from django.db.models import QuerySet
+from django.utils.translation import gettext as _now
+from django.utils.translation import gettext_lazy as _
+
+from people.models import Person, Role, Site, SiteRole, User
+from people.models.people import PersonQuerySet
+
+from .fields import (
+    DayInput,
+    PersonField,
+    code_validator,
+    helper,
+)
+
+STATES = [("", _("here today")), ("left", _("left")), ("all", _("all"))]
+RESERVED_NUMBERS = {"new"}
+# Everybody is an operator where they work, and a kiosk is a sign-in of its own.
+NOT_FOR_PEOPLE = {Role.OPERATOR, Role.KIOSK}
+
+
+class PersonFilterForm(forms.Form):
+    """Whom the list of people shows; anything unknown counts as not asked for."""
+
+    q = forms.CharField(
+        label=_("Name or number"),
+        required=False,
+        max_length=80,
+        widget=forms.TextInput(attrs={"type": "search", "data_wide": True}),
+    )
+    site = forms.ModelChoiceField(
+        Site.objects.none(),
+        label=_("Site"),
+        required=False,
+        empty_label=_("all"),
+        to_field_name="prefix",
+    )
+    kind = forms.ChoiceField(
+        label=_("Kind"), required=False, choices=[("", _("all")), *Person.Kind.choices]
+    )
+    state = forms.ChoiceField(label=_("Who"), required=False, choices=STATES)
+
+    def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["site"].queryset = sites  # type: ignore[attr-defined]
+        if len(sites) < 2:
+            del self.fields["site"]
+
+    def chosen(self) -> dict[str, Any]:
+        """The filters that were understood."""
+        self.is_valid()
+        return {name: value for name, value in self.cleaned_data.items() if value}
+
+
+class PersonForm(forms.Form):
+    """Somebody's particulars."""
+
+    employee_number = forms.CharField(
+        label=_("Employee number"), max_length=32, validators=[code_validator]
+    )
+    full_name = forms.CharField(label=_("Full name"), max_length=120)
+    kind = forms.ChoiceField(label=_("Kind"), choices=Person.Kind.choices)
+    employer = forms.CharField(
+        label=_("Employer"),
+        required=False,
+        max_length=120,
+        help_text=_("Of a contractor or a visitor."),
+    )
+    email = forms.EmailField(
+        label=_("E-mail"),
+        required=False,
+        max_length=254,
+        help_text=_("Without one, reminders reach them through their line lead."),
+    )
+    language = forms.ChoiceField(label=_("Language of mails"), choices=settings.LANGUAGES)
+    site = forms.ModelChoiceField(Site.objects.none(), label=_("Site"), empty_label=None)
+    line_lead = PersonField(label=_("Line lead"), required=False)
+    started_on = forms.DateField(label=_("First day here"), required=False, widget=DayInput)
+    left_on = forms.DateField(
+        label=_("Last day here"),
+        required=False,
+        widget=DayInput,
+        help_text=_("Once they leave. Their records stay."),
+    )
+
+    def __init__(
+        self, *args: Any, sites: QuerySet[Site], leads: PersonQuerySet, **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["site"].queryset = sites  # type: ignore[attr-defined]
+        self.fields["line_lead"].offer(leads, "line-leads")  # type: ignore[attr-defined]
+        self.helper = helper(
+            Div("employee_number", "full_name", css_class="fields-row"),
+            Div("kind", "employer", css_class="fields-row"),
+            Div("email", "language", css_class="fields-row"),
+            Div("site", "line_lead", css_class="fields-row"),
+            Div("started_on", "left_on", css_class="fields-row"),
+        )
+
+    def clean_employee_number(self) -> str:
+        number = self.cleaned_data["employee_number"]
+        if number.lower() in RESERVED_NUMBERS:
+            raise forms.ValidationError(_now("That word cannot be a number. Give another."))
+        return number
+
+
+class StampForm(forms.Form):
+    mark = forms.CharField(
+        label=_("Mark"), max_length=32, help_text=_("What the stamp leaves on the work.")
+    )
+    issued_on = forms.DateField(label=_("Issued on"), widget=DayInput)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper(Div("mark", "issued_on", css_class="fields-row"))
+
+
+class StampReturnForm(forms.Form):
+    returned_on = forms.DateField(
+        label=_("Returned on"),
+        widget=DayInput,
+        help_text=_("The last day on which its marks are theirs."),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = helper("returned_on")
+
+
+class RolesForm(forms.Form):
+    """The roles of a sign-in at each site that the administrator answers for."""
+
+    def __init__(self, *args: Any, sites: Iterable[Site], user: User | None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.sites = list(sites)
+        held: dict[int, list[str]] = {}
+        for one in SiteRole.objects.filter(user=user) if user else ():
+            held.setdefault(one.site_id, []).append(one.role)
+        choices = [(role.value, role.label) for role in Role if role not in NOT_FOR_PEOPLE]
+        for site in self.sites:
+            self.fields[site.prefix] = forms.MultipleChoiceField(
+                label=_now("At %(site)s") % {"site": site.name},
+                required=False,
+                choices=choices,
+                initial=held.get(site.pk, []),
+                widget=forms.CheckboxSelectMultiple,
+            )
+        self.helper = helper(*(Field(site.prefix) for site in self.sites))
+
+    def roles(self) -> list[tuple[Site, str]]:
+        return [
+            (site, role) for site in self.sites for role in self.cleaned_data.get(site.prefix, [])
+        ]

@@ -1,0 +1,88 @@
+"""How a site is set up."""
+
+from typing import Any
+from zoneinfo import available_timezones
+
+from crispy_forms.layout import Div
+from django import forms
+from django.utils.dates import WEEKDAYS
+from django.utils.translation import gettext_lazy as _
+
+from people.models import Site
+
+from .fields import DayInput, helper
+
+
+class TimeInput(forms.TimeInput):
+    input_type = "time"
+
+    def __init__(self, attrs: dict | None = None) -> None:
+        super().__init__(attrs, format="%H:%M")
+
+
+class SiteForm(forms.Form):
+    name = forms.CharField(label=_("Name"), max_length=80)
+    number_prefix = forms.RegexField(
+        r"^[A-Z]{1,4}\Z",
+        label=_("Prefix"),
+        error_messages={"invalid": _("One to four capital letters.")},
+        help_text=_("Begins every number given out here, for ever."),
+    )
+    time_zone = forms.ChoiceField(label=_("Time zone"), choices=[])
+    address = forms.CharField(
+        label=_("Where to go for a class or a test"), required=False, max_length=200
+    )
+    contact = forms.CharField(
+        label=_("Whom to ask"),
+        required=False,
+        max_length=200,
+        help_text=_("An office or a telephone number; reminders name it before the instructors."),
+    )
+    working_days = forms.TypedMultipleChoiceField(
+        label=_("Working days"),
+        choices=[(number + 1, name) for number, name in WEEKDAYS.items()],
+        coerce=int,
+        initial=[1, 2, 3, 4, 5],
+        widget=forms.CheckboxSelectMultiple,
+    )
+    work_starts = forms.TimeField(label=_("Work starts"), widget=TimeInput)
+    work_ends = forms.TimeField(label=_("Work ends"), widget=TimeInput)
+    send_hour = forms.TypedChoiceField(
+        label=_("Reminders go out at"),
+        choices=[(hour, f"{hour:02d}:00") for hour in range(24)],
+        coerce=int,
+        help_text=_("In the site’s own time."),
+    )
+    reminders_start_on = forms.DateField(
+        label=_("First day of reminders"),
+        required=False,
+        widget=DayInput,
+        help_text=_("Nobody is written to about what ended before it."),
+    )
+    lock_minutes = forms.IntegerField(
+        label=_("Shared tablets lock after"),
+        min_value=1,
+        max_value=120,
+        help_text=_("Minutes without a tap, 1 to 120."),
+    )
+
+    def __init__(self, *args: Any, site: Site | None = None, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["time_zone"].choices = [  # type: ignore[attr-defined]
+            (name, name) for name in sorted(available_timezones())
+        ]
+        head: list[Any] = ["name"]
+        if site is None:
+            head = [Div("name", "number_prefix", css_class="fields-row")]
+        else:
+            del self.fields["number_prefix"]
+        self.helper = helper(
+            *head,
+            "time_zone",
+            "address",
+            "contact",
+            "working_days",
+            Div("work_starts", "work_ends", css_class="fields-row"),
+            Div("send_hour", "reminders_start_on", css_class="fields-row"),
+            "lock_minutes",
+        )

@@ -1,0 +1,88 @@
+"""What stands between a sign-in and the pages."""
+
+from collections.abc import Callable
+
+from django.conf import settings
+from django.contrib import messages
+from django.core.exceptions import PermissionDenied
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils.translation import gettext as _
+
+from people.models import Role
+from people.queries.languages import language_of, speaking
+
+CHANGE = "account_change_password"
+STAY_OPEN = (
+    CHANGE,
+    "account_logout",
+    "account_login",
+    "account_reset_password",
+    # A shared tablet is locked and changes hands whatever the password of who is signed in.
+    "people:tablet",
+    "people:tablet_open",
+    "people:tablet_full",
+    "people:tablet_lock",
+    "people:tablet_awake",
+)
+
+
+def own_password_first(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """Lead whoever signed in with a one-time password to choosing one of their own.
+
+    Nobody may sign under a password that somebody else has seen, so nothing else opens.
+    """
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        user = request.user
+        if (
+            user.is_authenticated
+            and user.password_is_one_time
+            and request.path not in map(reverse, STAY_OPEN)
+        ):
+            # The page that it leads to is in this language too.
+            with speaking(language_of(user.person)):
+                messages.warning(
+                    request,
+                    _("Your password was given to you by somebody else. Choose your own to go on."),
+                )
+            return redirect(CHANGE)
+        return get_response(request)
+
+    return middleware
+
+
+KIOSK_OPENS = (
+    "certification:home",
+    "certification:bench_check",
+    "account_login",
+    "account_logout",
+)
+
+
+def kiosk_checks_only(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """Close every page but the bench check to a kiosk, whatever else opens for whom.
+
+    A kiosk stays signed in for `KIOSK_IDLE_DAYS` after its last check, over nights and
+    restarts, since nobody there can sign in; an administrator ends its session by closing
+    its sign-in or giving it another password.
+    """
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        user = request.user
+        # Whoever is somebody is no kiosk, so people's requests ask nothing more here.
+        if user.is_authenticated and user.person_id is None and user.has_role(Role.KIOSK):
+            if request.path not in map(reverse, KIOSK_OPENS):
+                raise PermissionDenied
+            stays_s = settings.KIOSK_IDLE_DAYS * 24 * 3600
+            session = request.session
+            if session.get_expire_at_browser_close() or session.get_expiry_age() != stays_s:
+                session.set_expiry(stays_s)
+        return get_response(request)
+
+    return middleware

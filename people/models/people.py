@@ -1,0 +1,366 @@
+"""Who is taught, who teaches, and where."""
+
+from datetime import date, datetime, time
+from typing import ClassVar
+from zoneinfo import ZoneInfo, available_timezones
+
+from django.conf import settings
+from django.contrib.auth.models import AbstractBaseUser, BaseUserManager, PermissionsMixin
+from django.core.exceptions import ValidationError
+from django.core.validators import RegexValidator
+from django.db import models
+from django.db.models import Q
+from django.db.models.functions import Lower
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from records.models import Recorded
+
+
+def known_time_zone(name: str) -> None:
+    if name not in available_timezones():
+        raise ValidationError(
+            _("%(name)s is not a time zone. Use a name such as Europe/Madrid."),
+            params={"name": name},
+        )
+
+
+def monday_to_friday() -> list[int]:
+    return [1, 2, 3, 4, 5]
+
+
+def steps_of_reminders() -> list[int]:
+    return [90, 60, 30, 14, 7, 1]
+
+
+class Installation(models.Model):
+    """The one row that says whose installation this is, and whether it holds the demo."""
+
+    organisation = models.CharField(_("organisation"), max_length=120)
+    demo_loaded_at = models.DateTimeField(null=True, editable=False)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(id=1), name="installation_is_one_row"),
+        ]
+
+    def __str__(self) -> str:
+        return self.organisation
+
+    @classmethod
+    def current(cls) -> "Installation":
+        found = cls.objects.filter(id=1).first()
+        return found or cls(id=1, organisation="Jointworthy")
+
+    @classmethod
+    def is_demo(cls) -> bool:
+        return cls.objects.filter(id=1, demo_loaded_at__isnull=False).exists()
+
+
+class Site(models.Model):
+    """A place with its own calendar: days are read off its time zone."""
+
+    name = models.CharField(_("name"), max_length=80, unique=True)
+    prefix = models.CharField(
+        _("prefix of public numbers"),
+        max_length=4,
+        unique=True,
+        validators=[RegexValidator(r"^[A-Z]{1,4}$", _("One to four capital letters."))],
+        help_text=_("Stands at the front of every number given out here, for ever."),
+    )
+    time_zone = models.CharField(_("time zone"), max_length=64, validators=[known_time_zone])
+    working_days = models.JSONField(
+        _("working days"), default=monday_to_friday, help_text=_("1 is Monday, 7 is Sunday.")
+    )
+    work_starts = models.TimeField(_("work starts"), default=time(7, 0))
+    work_ends = models.TimeField(_("work ends"), default=time(16, 0))
+    send_hour = models.PositiveSmallIntegerField(
+        _("hour at which reminders go out"), default=6, help_text=_("In the site's own time.")
+    )
+    reminder_steps = models.JSONField(
+        _("days before a vision test or a calibration ends to write"), default=steps_of_reminders
+    )
+    reminders_start_on = models.DateField(
+        _("first day of reminders"),
+        null=True,
+        blank=True,
+        help_text=_("What ended before this day is never written about."),
+    )
+    lock_minutes = models.PositiveSmallIntegerField(
+        _("minutes after which a shared tablet locks"),
+        default=5,
+        help_text=_("Without a request, counted by the server."),
+    )
+    address = models.CharField(_("where to go for a class or a test"), max_length=200, blank=True)
+    contact = models.CharField(
+        _("whom to ask"),
+        max_length=200,
+        blank=True,
+        help_text=_("An office, a telephone number, an address; stands in every reminder."),
+    )
+
+    class Meta:
+        ordering = ["name"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(send_hour__gte=0, send_hour__lte=23), name="site_send_hour_on_the_clock"
+            ),
+            models.CheckConstraint(
+                condition=Q(lock_minutes__gte=1, lock_minutes__lte=120),
+                name="site_lock_minutes_one_to_120",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.time_zone)
+
+    def today(self, now: datetime | None = None) -> date:
+        """The calendar day at the site at an instant."""
+        return (now or timezone.now()).astimezone(self.zone).date()
+
+    def is_working_day(self, day: date) -> bool:
+        return day.isoweekday() in self.working_days
+
+
+class Role(models.TextChoices):
+    OPERATOR = "operator", _("operator")
+    LINE_LEAD = "line_lead", _("line lead")
+    INSTRUCTOR = "instructor", _("instructor")
+    QUALITY = "quality", _("quality")
+    ADMINISTRATOR = "administrator", _("administrator")
+    KIOSK = "kiosk", _("kiosk")
+
+
+class PersonQuerySet(models.QuerySet["Person"]):
+    def at_work_on(self, day: date) -> "PersonQuerySet":
+        return self.filter(
+            Q(started_on__isnull=True) | Q(started_on__lte=day),
+            Q(left_on__isnull=True) | Q(left_on__gte=day),
+        )
+
+    def left_before(self, day: date) -> "PersonQuerySet":
+        return self.filter(left_on__lt=day)
+
+    def naming(self, words: str) -> "PersonQuerySet":
+        """People whose name, number, former number, address or employer holds every word."""
+        found = self
+        for word in words.split():
+            former = FormerEmployeeNumber.objects.filter(employee_number__icontains=word)
+            found = found.filter(
+                Q(full_name__icontains=word)
+                | Q(employee_number__icontains=word)
+                | Q(pk__in=former.values("person"))
+                | Q(email__icontains=word)
+                | Q(employer__icontains=word)
+            )
+        return found
+
+    def with_list_columns(self) -> "PersonQuerySet":
+        """Everything a line in a list of people shows, in one query."""
+        return self.select_related("site", "line_lead")
+
+
+class Person(Recorded):
+    """Somebody who does, learns or judges the work; never deleted."""
+
+    class Kind(models.TextChoices):
+        OWN = "own", _("own staff")
+        CONTRACTOR = "contractor", _("contractor")
+        VISITOR = "visitor", _("visitor")
+
+    employee_number = models.CharField(_("employee number"), max_length=32, unique=True)
+    full_name = models.CharField(_("full name"), max_length=120)
+    email = models.EmailField(_("e-mail"), blank=True)
+    kind = models.CharField(_("kind"), max_length=12, choices=Kind.choices, default=Kind.OWN)
+    employer = models.CharField(_("employer"), max_length=120, blank=True)
+    site = models.ForeignKey(Site, models.PROTECT, related_name="people", verbose_name=_("site"))
+    line_lead = models.ForeignKey(
+        "self",
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="led",
+        verbose_name=_("line lead"),
+    )
+    language = models.CharField(_("language"), max_length=8, default="en")
+    started_on = models.DateField(_("started on"), null=True, blank=True)
+    left_on = models.DateField(
+        _("left on"), null=True, blank=True, help_text=_("The last day here.")
+    )
+
+    objects = PersonQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["full_name", "employee_number"]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(left_on__isnull=True)
+                | Q(started_on__isnull=True)
+                | Q(left_on__gte=models.F("started_on")),
+                name="person_leaves_after_starting",
+            ),
+            models.CheckConstraint(
+                condition=~Q(employee_number=""), name="person_has_an_employee_number"
+            ),
+        ]
+        # Lists are long, and a page of one is read in this order without sorting everybody.
+        indexes = [
+            models.Index(fields=["full_name", "employee_number"], name="person_by_name"),
+            models.Index(
+                fields=["site", "full_name", "employee_number"], name="person_by_site_and_name"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.full_name
+
+
+class FormerEmployeeNumber(Recorded):
+    """A number somebody had before: it still finds them, and nobody else ever gets it."""
+
+    person = models.ForeignKey(Person, models.PROTECT, related_name="former_numbers")
+    employee_number = models.CharField(_("employee number"), max_length=32, unique=True)
+    until_on = models.DateField(_("held until"))
+
+    def __str__(self) -> str:
+        return self.employee_number
+
+
+class UserManager(BaseUserManager["User"]):
+    def create_user(self, employee_number: str, password: str | None = None, **fields) -> "User":
+        user = self.model(employee_number=employee_number, **fields)
+        user.set_password(password)
+        user.save(using=self._db)
+        return user
+
+    def create_superuser(
+        self, employee_number: str, password: str | None = None, **fields
+    ) -> "User":
+        return self.create_user(
+            employee_number, password, **{"is_staff": True, "is_superuser": True, **fields}
+        )
+
+    def get_by_natural_key(self, username: str | None) -> "User":
+        return self.get(employee_number=username)
+
+
+class User(AbstractBaseUser, PermissionsMixin):
+    """A sign-in, by employee number or e-mail; many operators have no mail.
+
+    A kiosk's is nobody's: it has no person, and its name stands in ``employee_number``.
+    """
+
+    employee_number = models.CharField(_("employee number"), max_length=32, unique=True)
+    email = models.EmailField(_("e-mail"), blank=True)
+    person = models.OneToOneField(
+        Person, models.PROTECT, null=True, blank=True, related_name="user"
+    )
+    is_staff = models.BooleanField(default=False)
+    is_active = models.BooleanField(default=True)
+    password_is_one_time = models.BooleanField(
+        default=False,
+        help_text=_("Somebody else knows the password: it opens the page to change it alone."),
+    )
+    date_joined = models.DateTimeField(default=timezone.now, editable=False)
+
+    USERNAME_FIELD = "employee_number"
+    EMAIL_FIELD = "email"
+    REQUIRED_FIELDS: ClassVar[list[str]] = []
+
+    objects = UserManager()
+
+    class Meta:
+        ordering = ["employee_number"]
+        constraints = [
+            models.UniqueConstraint(
+                Lower("email"), condition=~Q(email=""), name="user_email_is_one_sign_in"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.get_full_name()
+
+    def get_full_name(self) -> str:
+        return self.person.full_name if self.person_id and self.person else self.employee_number
+
+    def site_roles(self) -> dict[str, set[int]]:
+        """Sites by role, read once for a user; every person is an operator where they work.
+
+        The role of a kiosk opens nothing for people: it is for sign-ins that are nobody's.
+        """
+        if not hasattr(self, "_site_roles"):
+            roles: dict[str, set[int]] = {}
+            for role, site_id in self.roles.values_list("role", "site_id"):
+                roles.setdefault(role, set()).add(site_id)
+            if self.person is not None:
+                roles.setdefault(Role.OPERATOR, set()).add(self.person.site_id)
+                roles.pop(Role.KIOSK, None)
+            self._site_roles = roles
+        return self._site_roles
+
+    def role_names(self) -> set[str]:
+        return set(self.site_roles())
+
+    def sites_as(self, *roles: str) -> set[int]:
+        """Ids of the sites where the user has one of these roles."""
+        held = self.site_roles()
+        return set().union(*(held.get(role, set()) for role in roles))
+
+    def has_role(self, *roles: str, site: Site | int | None = None) -> bool:
+        sites = self.sites_as(*roles)
+        if site is None:
+            return bool(sites)
+        return (site if isinstance(site, int) else site.pk) in sites
+
+
+class SiteRole(Recorded):
+    """What a user may do at one site."""
+
+    user = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, related_name="roles")
+    site = models.ForeignKey(Site, models.PROTECT, related_name="roles")
+    role = models.CharField(_("role"), max_length=16, choices=Role.choices)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["user", "site", "role"], name="site_role_once_per_user_and_site"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.user}: {self.get_role_display()}, {self.site}"
+
+
+class StampQuerySet(models.QuerySet["Stamp"]):
+    def held_on(self, day: date) -> "StampQuerySet":
+        return self.filter(
+            Q(returned_on__isnull=True) | Q(returned_on__gte=day), issued_on__lte=day
+        )
+
+
+class Stamp(Recorded):
+    """An inspection or workmanship stamp in somebody's hands, first and last day included."""
+
+    mark = models.CharField(_("mark"), max_length=32, db_index=True)
+    person = models.ForeignKey(Person, models.PROTECT, related_name="stamps")
+    issued_on = models.DateField(_("issued on"))
+    returned_on = models.DateField(_("returned on"), null=True, blank=True)
+
+    objects = StampQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["mark", "issued_on"]
+        constraints = [
+            models.UniqueConstraint(fields=["mark", "issued_on"], name="stamp_issued_once_a_day"),
+            models.CheckConstraint(
+                condition=Q(returned_on__isnull=True) | Q(returned_on__gte=models.F("issued_on")),
+                name="stamp_returned_after_issue",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.mark

@@ -1,0 +1,198 @@
+"""People: entered, changed, and found again under a number they had before."""
+
+from datetime import date, datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from people import ports as gates
+from people.exceptions import PeopleError
+from people.models import FormerEmployeeNumber, Person, Site, User
+from records.services import trail as records
+
+WHEREABOUTS = frozenset({"site", "started_on", "left_on"})
+CHANGEABLE = (
+    "full_name",
+    "email",
+    "kind",
+    "employer",
+    "site",
+    "line_lead",
+    "language",
+    "started_on",
+    "left_on",
+)
+
+
+@transaction.atomic
+def enrol_person(
+    *,
+    employee_number: str,
+    full_name: str,
+    site: Site,
+    actor: User | str | None,
+    at: datetime,
+    kind: str = Person.Kind.OWN,
+    employer: str = "",
+    email: str = "",
+    line_lead: Person | None = None,
+    language: str = "en",
+    started_on: date | None = None,
+    left_on: date | None = None,
+) -> Person:
+    """Enter somebody; raise PeopleError where the number is or was somebody else's."""
+    person = Person(
+        employee_number=employee_number,
+        full_name=full_name,
+        site=site,
+        kind=kind,
+        employer=employer,
+        email=email,
+        line_lead=line_lead,
+        language=language,
+        started_on=started_on,
+        left_on=left_on,
+        recorded_at=at,
+    )
+    _refuse_taken_number(person, employee_number)
+    _refuse_what_does_not_fit(person)
+    person.save()
+    details = {name: _plain(getattr(person, name)) for name in CHANGEABLE}
+    records.record(
+        actor=actor,
+        act="person enrolled",
+        about=person,
+        payload={"employee_number": employee_number, **details},
+        at=at,
+    )
+    return person
+
+
+@transaction.atomic
+def change_person(
+    *, person: Person, actor: User, at: datetime, employee_number: str = "", **details: Any
+) -> Person:
+    """Change what is known of somebody; a new employee number keeps the former one.
+
+    Raises
+    ------
+    PeopleError
+        If the number is or was somebody else's, or the details contradict each other.
+    """
+    unknown = set(details) - set(CHANGEABLE)
+    if unknown:
+        raise TypeError(f"People have no {', '.join(sorted(unknown))}.")
+    # The row as it is, since the caller's may hold what a refused form wrote on it.
+    person = Person.objects.select_related("site", "line_lead").get(pk=person.pk)
+    before = {name: getattr(person, name) for name in details}
+    for name, value in details.items():
+        setattr(person, name, value)
+    _refuse_what_does_not_fit(person)
+    changed = [name for name in details if before[name] != details[name]]
+    if employee_number and employee_number != person.employee_number:
+        _change_number(person, employee_number, actor, at)
+        gates.whereabouts_changed(person)
+    if not changed:
+        return person
+    person.save(update_fields=changed)
+    if WHEREABOUTS.intersection(changed):
+        gates.whereabouts_changed(person)
+    if "email" in changed:
+        _mail_sign_in_at(person)
+    records.record(
+        actor=actor,
+        act="person changed",
+        about=person,
+        payload={
+            "before": {name: _plain(before[name]) for name in changed},
+            "after": {name: _plain(details[name]) for name in changed},
+        },
+        at=at,
+    )
+    return person
+
+
+def _change_number(person: Person, number: str, actor: User, at: datetime) -> None:
+    _refuse_taken_number(person, number)
+    before = person.employee_number
+    FormerEmployeeNumber.objects.update_or_create(
+        employee_number=before,
+        defaults={"person": person, "until_on": person.site.today(at)},
+        create_defaults={
+            "person": person,
+            "until_on": person.site.today(at),
+            "recorded_at": at,
+        },
+    )
+    person.employee_number = number
+    person.save(update_fields=["employee_number"])
+    User.objects.filter(person=person).update(employee_number=number)
+    records.record(
+        actor=actor,
+        act="employee number changed",
+        about=person,
+        payload={"before": before, "after": number},
+        at=at,
+    )
+
+
+def _mail_sign_in_at(person: Person) -> None:
+    """Let the sign-in, if there is one, follow the person's address."""
+    if User.objects.filter(person=person).exists():
+        refuse_taken_address(person)
+    User.objects.filter(person=person).update(email=person.email)
+
+
+def refuse_taken_address(person: Person) -> None:
+    """Refuse to let somebody sign in by an address that is somebody else's."""
+    taken = User.objects.exclude(person=person).filter(email__iexact=person.email)
+    if person.email and taken.exists():
+        raise PeopleError(
+            _("%(email)s is how somebody else signs in. Give another address, or none.")
+            % {"email": person.email}
+        )
+
+
+def _refuse_taken_number(person: Person, number: str) -> None:
+    holder = (
+        Person.objects.filter(employee_number__iexact=number).exclude(pk=person.pk or 0).first()
+    )
+    if holder is not None:
+        raise PeopleError(
+            _("Employee number %(number)s is %(name)s’s. Look them up, or give another number.")
+            % {"number": number, "name": holder.full_name}
+        )
+    former = (
+        FormerEmployeeNumber.objects.filter(employee_number__iexact=number)
+        .exclude(person=person.pk or 0)
+        .select_related("person")
+        .first()
+    )
+    if former is not None:
+        raise PeopleError(
+            _("Employee number %(number)s was %(name)s’s and is not given again. Give another.")
+            % {"number": number, "name": former.person.full_name}
+        )
+    sign_in = User.objects.filter(employee_number__iexact=number).exclude(person=person.pk or 0)
+    if sign_in.exists():
+        raise PeopleError(
+            _("There is a sign-in %(number)s of somebody else. Give another number.")
+            % {"number": number}
+        )
+
+
+def _refuse_what_does_not_fit(person: Person) -> None:
+    if person.kind == Person.Kind.CONTRACTOR and not person.employer:
+        raise PeopleError(_("Say whom a contractor is employed by."))
+    if person.line_lead is not None and person.line_lead.pk == person.pk:
+        raise PeopleError(_("Nobody is their own line lead. Choose somebody else, or nobody."))
+    if person.started_on and person.left_on and person.left_on < person.started_on:
+        raise PeopleError(_("The last day comes before the first. Change one of them."))
+
+
+def _plain(value: Any) -> Any:
+    """A value as it stands in the trail."""
+    if isinstance(value, Person):
+        return value.employee_number
+    return str(value) if isinstance(value, Site | str) else value

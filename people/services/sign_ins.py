@@ -1,0 +1,251 @@
+"""Sign-ins: opened for people, with the roles they hold at each site."""
+
+import secrets
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from people.exceptions import PeopleError
+from people.models import Installation, Person, Role, Site, SiteRole, User
+from records.services import trail as records
+
+from .people import enrol_person, refuse_taken_address
+
+# Nothing that could be read as something else, since it is copied from a screen or a slip.
+LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
+GROUPS, GROUP = 4, 4
+
+
+def one_time_password() -> str:
+    """Sixteen letters and digits in groups of four: 79 bits."""
+    return "-".join(
+        "".join(secrets.choice(LETTERS) for _letter in range(GROUP)) for _group in range(GROUPS)
+    )
+
+
+@transaction.atomic
+def open_sign_in(
+    *, person: Person, roles: Collection[tuple[Site, str]] = (), actor: User, at: datetime
+) -> tuple[User, str]:
+    """Let somebody sign in; return the sign-in and its one-time password, kept nowhere."""
+    if User.objects.filter(person=person).exists():
+        raise PeopleError(_("%(name)s can sign in already.") % {"name": person.full_name})
+    refuse_taken_address(person)
+    password = one_time_password()
+    user = User.objects.create_user(
+        person.employee_number,
+        password,
+        person=person,
+        email=person.email,
+        password_is_one_time=True,
+    )
+    records.record(actor=actor, act="sign-in opened", about=user, payload=_whose(person), at=at)
+    return set_roles(user=user, roles=roles, actor=actor, at=at), password
+
+
+@transaction.atomic
+def give_password(*, user: User, actor: User, at: datetime) -> str:
+    """Replace a lost password by a one-time one, which ends every session of its owner."""
+    if user.pk == actor.pk:
+        raise PeopleError(_("Change your own password under Password, at the foot of the page."))
+    _refuse_beyond_reach(user, actor)
+    password = one_time_password()
+    user.set_password(password)
+    user.password_is_one_time = True
+    user.save(update_fields=["password", "password_is_one_time"])
+    records.record(
+        actor=actor, act="password given", about=user, payload=_whose(user.person), at=at
+    )
+    return password
+
+
+@transaction.atomic
+def set_roles(
+    *, user: User, roles: Collection[tuple[Site, str]], actor: User, at: datetime
+) -> User:
+    """Give a sign-in exactly these roles at the sites where the actor is administrator.
+
+    What it holds at other sites stays.
+
+    Raises
+    ------
+    PeopleError
+        If a site is not the actor's to administer, nobody would administer one any more, or
+        somebody would become a kiosk, which has a sign-in of its own.
+    """
+    if any(role == Role.KIOSK for _site, role in roles):
+        raise PeopleError(_("A kiosk is nobody: make it a sign-in of its own, under Kiosks."))
+    # The lock on whoever administers keeps two from taking the role off each other.
+    reach = actor.sites_as(Role.ADMINISTRATOR)
+    held = list(
+        SiteRole.objects.select_for_update(of=("self",), no_key=True)
+        .filter(site__in=reach)
+        .select_related("user")
+    )
+    wanted = {(site.pk, str(role)) for site, role in roles if role != Role.OPERATOR}
+    if not {site for site, _role in wanted} <= reach:
+        raise PeopleError(_("Roles at another site are given by its administrators."))
+    had = {(one.site_id, one.role) for one in held if one.user_id == user.pk}
+    for site_id, role in had - wanted:
+        others = any(
+            (one.site_id, one.role) == (site_id, role)
+            and one.user_id != user.pk
+            and one.user.is_active
+            for one in held
+        )
+        if role == Role.ADMINISTRATOR and not others:
+            raise PeopleError(
+                _("Nobody else administers %(site)s. Make somebody else administrator first.")
+                % {"site": Site.objects.get(pk=site_id)}
+            )
+    if had == wanted:
+        return user
+    for one in held:
+        if one.user_id == user.pk and (one.site_id, one.role) not in wanted:
+            one.delete()
+    SiteRole.objects.bulk_create(
+        SiteRole(user=user, site_id=site_id, role=role, recorded_at=at)
+        for site_id, role in sorted(wanted - had)
+    )
+    prefixes = dict(Site.objects.filter(pk__in=reach).values_list("pk", "prefix"))
+    records.record(
+        actor=actor,
+        act="roles set",
+        about=user,
+        payload={
+            **_whose(user.person),
+            "before": sorted(f"{prefixes[site]}: {role}" for site, role in had),
+            "after": sorted(f"{prefixes[site]}: {role}" for site, role in wanted),
+        },
+        at=at,
+    )
+    return User.objects.get(pk=user.pk)
+
+
+@transaction.atomic
+def switch_sign_in(*, user: User, active: bool, actor: User, at: datetime) -> User:
+    """Close a sign-in, which ends its sessions, or open it again; nothing is deleted."""
+    if user.pk == actor.pk:
+        raise PeopleError(_("Another administrator has to close your own sign-in."))
+    _refuse_beyond_reach(user, actor)
+    if user.is_active == active:
+        return user
+    user.is_active = active
+    user.save(update_fields=["is_active"])
+    records.record(
+        actor=actor,
+        act="sign-in opened again" if active else "sign-in closed",
+        about=user,
+        payload=_whose(user.person),
+        at=at,
+    )
+    return user
+
+
+@dataclass(frozen=True)
+class NewSite:
+    """A site as an installation begins with it."""
+
+    name: str
+    prefix: str
+    time_zone: str
+
+
+@transaction.atomic
+def make_administrator(
+    *,
+    employee_number: str,
+    full_name: str,
+    password: str,
+    at: datetime,
+    organisation: str = "",
+    email: str = "",
+    new_site: NewSite | None = None,
+    site: Site | None = None,
+    another: bool = False,
+) -> User:
+    """Make an administrator from the terminal; the first makes installation and site too.
+
+    Somebody who is known by this number already becomes administrator with this password.
+
+    Raises
+    ------
+    PeopleError
+        If there is an administrator and ``another`` is not said, or there is no site to
+        administer and none described.
+    """
+    if not another and SiteRole.objects.filter(role=Role.ADMINISTRATOR).exists():
+        raise PeopleError(_("There is an administrator already. Say --another to make one more."))
+    if organisation:
+        Installation.objects.update_or_create(id=1, defaults={"organisation": organisation})
+    site = site or _first_site(new_site)
+    person = Person.objects.filter(employee_number=employee_number).select_related("site").first()
+    if person is None:
+        person = enrol_person(
+            employee_number=employee_number,
+            full_name=full_name,
+            site=site,
+            email=email,
+            actor="make_administrator",
+            at=at,
+        )
+    refuse_taken_address(person)
+    user = User.objects.filter(person=person).first() or User(person=person)
+    user.employee_number = person.employee_number
+    user.email = person.email
+    user.is_active = True
+    user.password_is_one_time = False
+    user.set_password(password)
+    user.save()
+    SiteRole.objects.get_or_create(
+        user=user, site=site, role=Role.ADMINISTRATOR, defaults={"recorded_at": at}
+    )
+    records.record(
+        actor="make_administrator",
+        act="administrator made",
+        about=user,
+        payload={**_whose(person), "site": site.prefix},
+        at=at,
+    )
+    return user
+
+
+def _first_site(new_site: NewSite | None) -> Site:
+    sites = list(Site.objects.all()[:2])
+    if len(sites) == 1 and new_site is None:
+        return sites[0]
+    if new_site is None:
+        raise PeopleError(
+            _("Say which site: %(names)s.")
+            % {"names": ", ".join(Site.objects.values_list("prefix", flat=True))}
+            if sites
+            else _("There is no site yet: give --site-name, --prefix and --time-zone.")
+        )
+    known = Site.objects.filter(prefix=new_site.prefix).first()
+    if known is not None:
+        return known
+    site = Site(name=new_site.name, prefix=new_site.prefix, time_zone=new_site.time_zone)
+    try:
+        site.full_clean()
+    except ValidationError as error:
+        raise PeopleError(" ".join(error.messages)) from error
+    site.save()
+    return site
+
+
+def _refuse_beyond_reach(user: User, actor: User) -> None:
+    """Nobody takes over a sign-in that holds roles where they administer nothing."""
+    elsewhere = user.roles.exclude(site__in=actor.sites_as(Role.ADMINISTRATOR)).exists()
+    if elsewhere or (user.is_superuser and not actor.is_superuser):
+        raise PeopleError(
+            _("%(name)s holds roles at another site, whose administrators have to do this.")
+            % {"name": user}
+        )
+
+
+def _whose(person: Person | None) -> dict[str, str]:
+    return {"person": person.employee_number if person else ""}

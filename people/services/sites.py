@@ -1,0 +1,100 @@
+"""Sites: added and set up by administrators; a site's prefix stays for ever."""
+
+from datetime import datetime
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from people.exceptions import PeopleError
+from people.models import Role, Site, SiteRole, User
+from records.services import trail as records
+
+SETTINGS = (
+    "name",
+    "time_zone",
+    "working_days",
+    "work_starts",
+    "work_ends",
+    "send_hour",
+    "reminders_start_on",
+    "lock_minutes",
+    "address",
+    "contact",
+)
+
+
+@transaction.atomic
+def add_site(*, prefix: str, actor: User, at: datetime, **settings: Any) -> Site:
+    """Add a site, which the actor administers from then on."""
+    site = Site(prefix=prefix, **_known(settings))
+    _refuse_what_does_not_fit(site)
+    site.save()
+    SiteRole.objects.create(user=actor, site=site, role=Role.ADMINISTRATOR, recorded_at=at)
+    payload = {"prefix": prefix, **_plain(site, settings)}
+    records.record(actor=actor, act="site added", about=site, payload=payload, at=at)
+    return site
+
+
+@transaction.atomic
+def change_site(*, site: Site, actor: User, at: datetime, **settings: Any) -> Site:
+    """Change how a site is set up.
+
+    A day that has been read off its time zone stays the day it was.
+    """
+    site = Site.objects.select_for_update(no_key=True).get(pk=site.pk)
+    before = _plain(site, settings)
+    for name, value in _known(settings).items():
+        setattr(site, name, value)
+    _refuse_what_does_not_fit(site)
+    after = _plain(site, settings)
+    changed = [name for name in settings if before[name] != after[name]]
+    if not changed:
+        return site
+    site.save(update_fields=changed)
+    records.record(
+        actor=actor,
+        act="site changed",
+        about=site,
+        payload={
+            "before": {name: before[name] for name in changed},
+            "after": {name: after[name] for name in changed},
+        },
+        at=at,
+    )
+    return site
+
+
+def _known(settings: dict[str, Any]) -> dict[str, Any]:
+    unknown = set(settings) - set(SETTINGS)
+    if unknown:
+        raise TypeError(f"Sites have no {', '.join(sorted(unknown))} to set.")
+    return settings
+
+
+def _refuse_what_does_not_fit(site: Site) -> None:
+    if not site.working_days:
+        raise PeopleError(_("Choose at least one working day."))
+    if site.work_ends <= site.work_starts:
+        raise PeopleError(_("Work ends before it starts. Change one of the two."))
+    for field, said in (
+        ("prefix", _("%(value)s begins the numbers of another site. Give other letters.")),
+        ("name", _("There is a site %(value)s already. Give another name.")),
+    ):
+        value = getattr(site, field)
+        if Site.objects.filter(**{f"{field}__iexact": value}).exclude(pk=site.pk or 0).exists():
+            raise PeopleError(said % {"value": value})
+    try:
+        site.clean_fields()
+    except ValidationError as error:
+        raise PeopleError(" ".join(error.messages)) from error
+
+
+def _plain(site: Site, names: Any) -> dict[str, Any]:
+    """Settings as they stand in the trail."""
+    values = {name: getattr(site, name) for name in names}
+    return {
+        name: value.isoformat() if hasattr(value, "isoformat") else value
+        for name, value in values.items()
+    }

@@ -1,0 +1,336 @@
+"""Template tags of the look: shapes with their words, days, drawings, limit lines, QR codes."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from decimal import ROUND_FLOOR, Decimal
+from fractions import Fraction
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import segno
+from django import template
+from django.contrib.staticfiles import finders
+from django.core.paginator import Page
+from django.forms import BaseForm, BoundField
+from django.utils import formats, timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext, pgettext
+
+from people.presenters.limit_line import LimitLine, figures, with_unit
+
+register = template.Library()
+
+NO_BREAK = "\u00a0"
+
+STANDINGS = {
+    "certified": ("certified", "is-accept", gettext_lazy("certified")),
+    "ending": ("ending", "is-accept", gettext_lazy("certified")),
+    "expired": ("expired", "is-none", gettext_lazy("expired")),
+    "vision_not_current": ("vision", "is-caution", gettext_lazy("vision not current")),
+    "not_current": ("expired", "is-caution", gettext_lazy("not current: see your instructor")),
+    "practice_lapsed": ("lapsed", "is-caution", gettext_lazy("practice lapsed")),
+    "suspended": ("suspended", "is-reject", gettext_lazy("suspended")),
+    "revoked": ("revoked", "is-reject", gettext_lazy("revoked")),
+    "never_certified": ("never", "is-none", gettext_lazy("never certified")),
+    "unknown_person": ("unknown", "is-none", gettext_lazy("nobody has this number")),
+}
+
+VERDICTS = {
+    "accept": ("accept", "is-accept", gettext_lazy("accept")),
+    "accepted": ("accept", "is-accept", gettext_lazy("accepted")),
+    "remarks": ("remarks", "is-accept", gettext_lazy("accepted with remarks")),
+    "accepted_with_remarks": ("remarks", "is-accept", gettext_lazy("accepted with remarks")),
+    "reject": ("reject", "is-reject", gettext_lazy("reject")),
+    "rejected": ("reject", "is-reject", gettext_lazy("rejected")),
+    "not_applicable": ("na", "is-none", gettext_lazy("not applicable")),
+    "open": ("open", "is-none", gettext_lazy("open")),
+    "passed": ("accept", "is-accept", gettext_lazy("passed")),
+    "failed": ("reject", "is-reject", gettext_lazy("did not pass")),
+    "within": ("within", "is-accept", gettext_lazy("within")),
+    "outside": ("outside", "is-reject", gettext_lazy("outside")),
+    "too_close": ("close", "is-caution", gettext_lazy("too close to call")),
+    "too_close_to_call": ("close", "is-caution", gettext_lazy("too close to call")),
+}
+
+
+# Shapes and words
+
+
+@register.simple_tag
+def shape(name: str, tone: str = "") -> SafeString:
+    """Draw one shape of the alphabet; a word must follow it.
+
+    ``{% shape "certified" "is-accept" %}``; the tone is one of ``is-accept``, ``is-reject``,
+    ``is-caution``, ``is-none`` or empty.
+    """
+    return format_html(
+        '<svg class="{}" aria-hidden="true"><use href="#m-{}"/></svg>',
+        f"shape {tone}".strip(),
+        name,
+    )
+
+
+@register.simple_tag
+def standing_word(standing: Any, ends_soon: Any = False, note: Any = "") -> SafeString:
+    """Show a standing as shape and word.
+
+    ``{% standing_word "certified" ends_soon=True note="ends in 23 days" %}``. With ``ends_soon``
+    a certified standing takes the disc with a quarter out. An unknown value is shown as a word
+    with a dash, never hidden.
+    """
+    key = _key(standing)
+    if key == "certified" and ends_soon:
+        key = "ending"
+    return _shape_and_word("standing", STANDINGS, key, note)
+
+
+@register.simple_tag
+def verdict_word(outcome: Any, note: Any = "") -> SafeString:
+    """Show an outcome (``accept``, ``remarks``, ``reject``, ``open``) as shape and word."""
+    return _shape_and_word("verdict", VERDICTS, _key(outcome) or "open", note)
+
+
+@register.simple_tag
+def joint_shape(outcome: Any) -> SafeString:
+    """Draw the shape of an outcome alone, for a map whose joints are named beside or below."""
+    name, tone, _word = VERDICTS.get(_key(outcome), VERDICTS["open"])
+    return SafeString(shape(name, tone))
+
+
+def _key(value: Any) -> str:
+    return str(value or "").strip().lower().replace(" ", "_").replace("-", "_")
+
+
+def _shape_and_word(
+    kind: str, alphabet: dict[str, tuple[str, str, Any]], key: str, note: Any
+) -> SafeString:
+    name, tone, word = alphabet.get(key, ("na", "is-none", key.replace("_", " ")))
+    small = format_html(" <small>{}</small>", note) if note else ""
+    return format_html(
+        '<span class="{} {}">{}<span>{}{}</span></span>', kind, tone, shape(name), word, small
+    )
+
+
+# Days and figures
+
+
+@register.filter
+def unbroken(number: Any) -> SafeString:
+    """Show an identifier such as ``CA-B-00077`` without a line break at its hyphens.
+
+    It moves to the next line as a whole, and breaks only where a line is too short for it.
+    """
+    return format_html('<span class="unbroken">{}</span>', number)
+
+
+@register.filter
+def long_day(day: Any) -> str:
+    """Show a day as ``Wed 25 Nov 2026``, unbroken, inside a ``time`` element."""
+    # Translators: how a day is written on a page, in Django's date format letters.
+    return _day(day, pgettext("long day on a page", "D j M Y"))
+
+
+@register.filter
+def short_day(day: Any) -> str:
+    """Show a day as ``25 Nov``, unbroken, inside a ``time`` element."""
+    # Translators: a day of the coming months, in Django's date format letters.
+    return _day(day, pgettext("short day on a page", "j M"))
+
+
+@register.filter
+def year_day(day: Any) -> str:
+    """Show a day as ``25 Nov 2026``, unbroken, inside a ``time`` element."""
+    # Translators: a day with its year, in Django's date format letters.
+    return _day(day, pgettext("day with year on a page", "j M Y"))
+
+
+@register.filter
+def instant(at: Any, zone: Any = None) -> str:
+    """Show an instant as ``Wed 25 Nov 2026, 13:50 CET`` in a zone, by default the current one.
+
+    ``{{ signature.at|instant:site.zone }}`` takes a name or a ``tzinfo``.
+    """
+    if not isinstance(at, dt.datetime):
+        return long_day(at)
+    local = timezone.localtime(
+        at, ZoneInfo(zone) if isinstance(zone, str) and zone else zone or None
+    )
+    day = formats.date_format(local, pgettext("long day on a page", "D j M Y")).replace(
+        " ", NO_BREAK
+    )
+    return format_html(
+        '<time datetime="{}">{}, {}</time>',
+        local.isoformat(timespec="seconds"),
+        day,
+        f"{formats.date_format(local, 'H:i')}{NO_BREAK}{local.tzname()}",
+    )
+
+
+@register.filter
+def in_days(day: Any, today: Any) -> str:
+    """Say how far a day is from today: ``in 7 days``, ``tomorrow``, ``2 days ago``."""
+    if not isinstance(day, dt.date) or not isinstance(today, dt.date):
+        return ""
+    distance = (_date_of(day) - _date_of(today)).days
+    if distance == 0:
+        return _("today")
+    if distance == 1:
+        return _("tomorrow")
+    if distance == -1:
+        return _("yesterday")
+    if distance > 0:
+        words = ngettext("in %(n)d day", "in %(n)d days", distance) % {"n": distance}
+    else:
+        words = ngettext("%(n)d day ago", "%(n)d days ago", -distance) % {"n": -distance}
+    return words.replace(" ", NO_BREAK)
+
+
+@register.filter
+def score(value: Any) -> str:
+    """Show a score with one decimal, rounded down, so that 79.95 never shows as 80.0."""
+    if value is None or value == "":
+        return "–"
+    if isinstance(value, Fraction):
+        tenths = Decimal(value.numerator * 10 // value.denominator)
+    else:
+        tenths = (Decimal(str(value)) * 10).to_integral_value(rounding=ROUND_FLOOR)
+    return formats.number_format(tenths / 10, decimal_pos=1)
+
+
+@register.simple_tag
+def measured(value: Any, u: Any, unit: str = "") -> str:
+    """Show a value with its expanded uncertainty (twice ``u``): ``148.0° ± 2.5°``."""
+    if value is None:
+        return "–"
+    shown, spread = figures(float(value), None if u is None else float(u))
+    text = with_unit(shown, unit)
+    return text if spread is None else f"{text}{NO_BREAK}±{NO_BREAK}{with_unit(spread, unit)}"
+
+
+def _date_of(day: dt.date) -> dt.date:
+    if isinstance(day, dt.datetime):
+        return timezone.localtime(day).date() if timezone.is_aware(day) else day.date()
+    return day
+
+
+def _day(day: Any, pattern: str) -> str:
+    if not isinstance(day, dt.date):
+        return "–" if day in (None, "") else str(day)
+    date = _date_of(day)
+    shown = formats.date_format(date, pattern).replace(" ", NO_BREAK)
+    return format_html('<time datetime="{}">{}</time>', date.isoformat(), shown)
+
+
+# Pictures
+
+
+@register.simple_tag
+def drawing(name: Any, label: Any = "", decorative: Any = False) -> SafeString:
+    """Put a drawing into the page, so that it follows the page's colours.
+
+    ``{% drawing "turret-wrap-top-accept" %}``. ``label`` replaces the drawing's own description;
+    a ``decorative`` drawing is hidden from screen readers. A name without a drawing shows as an
+    empty frame with the name in it, or as nothing where it would only decorate.
+    """
+    known = _drawing(str(name))
+    if known is None and decorative:
+        return SafeString("")
+    if known is None:
+        return format_html(
+            '<svg class="drawing is-missing" viewBox="0 0 160 120" role="img" aria-label="{}">'
+            '<path class="d-hidden" d="M8 8H152V112H8Z" fill="none" stroke-width=".9"'
+            ' stroke-dasharray="4 2.4"/>'
+            '<text class="d-text" x="80" y="64" text-anchor="middle" font-size="10.5">{}</text>'
+            "</svg>",
+            label or _("No drawing yet"),
+            name or _("no drawing"),
+        )
+    box, own_label, inside = known
+    said = (
+        SafeString('aria-hidden="true"')
+        if decorative
+        else format_html('role="img" aria-label="{}"', label or own_label)
+    )
+    return format_html('<svg class="drawing" viewBox="{}" {}>{}</svg>', box, said, inside)
+
+
+@lru_cache(maxsize=256)
+def _read_drawing(path: str, changed_ns: int) -> tuple[str, str, SafeString] | None:
+    text = Path(path).read_text(encoding="utf-8")
+    found = re.search(r"<svg\b([^>]*)>(.*)</svg>", text, re.DOTALL)
+    if found is None:
+        return None
+    attributes = dict(re.findall(r'([\w:-]+)="([^"]*)"', found[1]))
+    title = re.search(r"<title>(.*?)</title>", found[2], re.DOTALL)
+    label = attributes.get("aria-label") or (title[1] if title else Path(path).stem)
+    # The files are the project's own and hold no text that came from a person.
+    inside = SafeString(re.sub(r"<title>.*?</title>", "", found[2], flags=re.DOTALL))
+    return attributes.get("viewBox", "0 0 160 120"), label, inside
+
+
+def _drawing(name: str) -> tuple[str, str, SafeString] | None:
+    if not re.fullmatch(r"[a-z0-9][a-z0-9-]*", name):
+        return None
+    path = finders.find(f"img/drawings/{name}.svg")
+    if not path:
+        return None
+    return _read_drawing(str(path), Path(str(path)).stat().st_mtime_ns)
+
+
+@register.simple_tag
+def qr(text: Any, label: Any = "") -> SafeString:
+    """Draw a QR code of a text, dark on white in every theme."""
+    code = segno.make(str(text), error="m", micro=False)
+    picture = code.svg_inline(
+        omitsize=True, border=4, dark="#1d2124", light="#fff", svgclass="qr-code"
+    )
+    said = format_html('<svg role="img" aria-label="{}"', label or _("QR code"))
+    # What segno draws of a text is paths alone; the text itself is not in it.
+    return SafeString(picture.replace("<svg", str(said), 1))
+
+
+@register.simple_tag
+def limit_line(value: Any, u: Any, low: Any, high: Any, unit: str = "") -> SafeString:
+    """Draw a measured value with its uncertainty between its limits.
+
+    ``u`` is the standard uncertainty; the copper bar spans the value plus and minus twice ``u``.
+    A limit that is None is open. The scale always holds the value and both limits.
+    """
+    return LimitLine(_number(value), _number(u), _number(low), _number(high), unit).svg()
+
+
+def _number(value: Any) -> float | None:
+    return None if value in (None, "") else float(value)
+
+
+# Forms and lists
+
+
+@register.simple_tag
+def control(field: BoundField) -> SafeString:
+    """Draw a text field's control alone, without a placeholder, for a label of the page's own."""
+    invalid = " is-invalid" if field.errors else ""
+    attrs: dict[str, str | bool] = {"class": f"form-control{invalid}", "placeholder": False}
+    if field.errors:
+        attrs["aria-describedby"] = f"{field.auto_id}_error"
+    return field.as_widget(attrs=attrs)
+
+
+@register.filter
+def without_placeholders(form: BaseForm) -> BaseForm:
+    """Take the placeholders from a form whose fields have labels that say the same."""
+    for field in form.fields.values():
+        field.widget.attrs.pop("placeholder", None)
+    return form
+
+
+@register.simple_tag
+def page_numbers(page: Page[Any]) -> list[Any]:
+    """List the page numbers to link to, with an ellipsis where some are left out."""
+    return list(page.paginator.get_elided_page_range(page.number, on_each_side=1, on_ends=1))

@@ -1,0 +1,27 @@
+from django.urls import path
+
+from people.views import people, sign_ins, stamps
+
+urlpatterns = [
+    path("people/", people.person_list, name="person_list"),
+    path("people/new/", people.person_new, name="person_new"),
+    path("people/<str:employee_number>/", people.person_detail, name="person_detail"),
+    path("people/<str:employee_number>/edit/", people.person_edit, name="person_edit"),
+    path("people/<str:employee_number>/stamps/new/", stamps.stamp_issue, name="stamp_issue"),
+    path(
+        "people/<str:employee_number>/stamps/<int:stamp_id>/return/",
+        stamps.stamp_return,
+        name="stamp_return",
+    ),
+    path("people/<str:employee_number>/sign-in/", sign_ins.person_sign_in, name="person_sign_in"),
+    path(
+        "people/<str:employee_number>/sign-in/password/",
+        sign_ins.sign_in_password,
+        name="sign_in_password",
+    ),
+    path(
+        "people/<str:employee_number>/sign-in/switch/",
+        sign_ins.sign_in_switch,
+        name="sign_in_switch",
+    ),
+]

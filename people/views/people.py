@@ -1,0 +1,127 @@
+"""People: listed, looked at, entered and changed."""
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.core.paginator import Paginator
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_safe
+
+from people import access, ports
+from people.access import UserRequest, role_required
+from people.exceptions import PeopleError
+from people.forms.people import PersonFilterForm, PersonForm
+from people.models import Person, Role, Site, User
+from people.services import people as services
+
+PAGE_SIZE = 50
+LISTS = (Role.LINE_LEAD, Role.INSTRUCTOR, Role.QUALITY, Role.ADMINISTRATOR)
+
+
+@require_safe
+@role_required(*LISTS)
+def person_list(request: UserRequest) -> HttpResponse:
+    listed = access.people_listed_for(request.user)
+    form = PersonFilterForm(
+        request.GET, sites=Site.objects.filter(pk__in=listed.order_by().values("site"))
+    )
+    chosen = form.chosen()
+    today = access.today_for(request.user)
+    people = listed.naming(chosen.get("q", ""))
+    state = chosen.get("state", "")
+    if state == "left":
+        people = people.left_before(today)
+    elif state != "all":
+        people = people.at_work_on(today)
+    for name in ("site", "kind"):
+        if name in chosen:
+            people = people.filter(**{name: chosen[name]})
+    page = Paginator(people.with_list_columns(), PAGE_SIZE).get_page(request.GET.get("page"))
+    context = {
+        "form": form,
+        "page": page,
+        "filtered": bool(chosen),
+        "today": today,
+        "several_sites": "site" in form.fields,
+        "may_enrol": bool(access.sites_where_enrols(request.user)),
+    }
+    return render(request, "people/person_list.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(Role.INSTRUCTOR, Role.ADMINISTRATOR)
+def person_new(request: UserRequest) -> HttpResponse:
+    sites = Site.objects.filter(pk__in=access.sites_where_enrols(request.user))
+    form = PersonForm(
+        request.POST if request.method == "POST" else None,
+        sites=sites,
+        leads=Person.objects.filter(site__in=sites),
+        initial={"started_on": access.today_for(request.user), "kind": Person.Kind.OWN},
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            person = services.enrol_person(
+                **form.cleaned_data, actor=request.user, at=timezone.now()
+            )
+        except PeopleError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("%(name)s is enrolled.") % {"name": person.full_name})
+            return redirect("people:person_detail", person.employee_number)
+    status = 422 if form.is_bound else 200
+    return render(request, "people/person_form.html", {"form": form}, status=status)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@login_required
+def person_edit(request: UserRequest, employee_number: str) -> HttpResponse:
+    person = access.person_when(request.user, employee_number, "edit")
+    enrols_at = access.sites_where_enrols(request.user) | {person.site_id}
+    sites = Site.objects.filter(pk__in=enrols_at)
+    form = PersonForm(
+        request.POST if request.method == "POST" else None,
+        sites=sites,
+        leads=Person.objects.filter(site__in=sites).exclude(pk=person.pk),
+        initial={
+            "employee_number": person.employee_number,
+            **{name: getattr(person, name) for name in services.CHANGEABLE},
+            "site": person.site_id,
+        },
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            person = services.change_person(
+                person=person, **form.cleaned_data, actor=request.user, at=timezone.now()
+            )
+        except PeopleError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("What changed is saved."))
+            return redirect("people:person_detail", person.employee_number)
+    context = {"form": form, "person": person}
+    status = 422 if form.is_bound else 200
+    return render(request, "people/person_form.html", context, status=status)
+
+
+@require_safe
+@login_required
+def person_detail(request: UserRequest, employee_number: str) -> HttpResponse:
+    person = access.person_for_page(request.user, employee_number)
+    if person.employee_number != employee_number:
+        return redirect("people:person_detail", person.employee_number)
+    rights = access.rights_over(request.user, person)
+    context = {
+        "person": person,
+        "rights": rights,
+        "today": person.site.today(),
+        "former_numbers": person.former_numbers.order_by("-until_on"),
+    }
+    if rights.results:
+        context |= ports.person_record(person, every_practice=request.GET.get("practice") == "all")
+    if rights.results or rights.stamps:
+        context["stamps"] = person.stamps.order_by("-issued_on", "mark")
+    if rights.sign_in:
+        context["sign_in"] = User.objects.filter(person=person).first()
+    return render(request, "people/person_detail.html", context)

@@ -1,0 +1,48 @@
+"""A form about somebody: shown, acted on, and back to their page."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+
+from people.access import UserRequest
+from people.exceptions import ProofRefused
+from people.models import Person
+from people.services.proof import prove_identity
+from records.exceptions import Refusal
+
+FORM_METHODS = ["GET", "HEAD", "POST"]
+
+
+def posted(request: UserRequest) -> Any:
+    return request.POST if request.method == "POST" else None
+
+
+def save_about_person(
+    request: UserRequest,
+    person: Person,
+    form: forms.Form,
+    texts: dict[str, str],
+    act: Callable[..., Any],
+) -> HttpResponse:
+    """Show the form, or act on what it says and go back to the person's page."""
+    if form.is_bound and form.is_valid():
+        fields = dict(form.cleaned_data)
+        try:
+            if "password" in fields:
+                fields["proof"] = prove_identity(request.user, fields.pop("password"))
+            act(**fields, actor=request.user, at=timezone.now())
+        except ProofRefused as error:
+            form.add_error("password", str(error))
+        except Refusal as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, texts["done"])
+            return redirect("people:person_detail", person.employee_number)
+    context = {"person": person, "form": form, "texts": texts}
+    status = 422 if form.is_bound else 200
+    return render(request, "people/fact_form.html", context, status=status)

@@ -1,0 +1,95 @@
+"""How somebody signs in, and the roles they hold: for administrators."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_http_methods, require_POST
+
+from people import access
+from people.access import UserRequest
+from people.exceptions import PeopleError
+from people.forms.people import RolesForm
+from people.models import Person, Role, Site, User
+from people.services import sign_ins as services
+
+
+@never_cache
+@require_http_methods(["GET", "HEAD", "POST"])
+@login_required
+def person_sign_in(request: UserRequest, employee_number: str) -> HttpResponse:
+    """Roles at the administrator's sites; the first time they open the sign-in as well."""
+    person = access.person_when(request.user, employee_number, "sign_in")
+    user = User.objects.filter(person=person).first()
+    form = RolesForm(
+        request.POST if request.method == "POST" else None,
+        sites=Site.objects.filter(pk__in=request.user.sites_as(Role.ADMINISTRATOR)),
+        user=user,
+    )
+    if request.method == "POST" and form.is_valid():
+        who_when: dict[str, Any] = {
+            "roles": form.roles(),
+            "actor": request.user,
+            "at": timezone.now(),
+        }
+        try:
+            if user is None:
+                _user, password = services.open_sign_in(person=person, **who_when)
+                return _shown_once(request, person, password)
+            services.set_roles(user=user, **who_when)
+        except PeopleError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("The roles are saved."))
+            return redirect("people:person_sign_in", person.employee_number)
+    context = {"person": person, "sign_in": user, "form": form}
+    status = 422 if form.is_bound else 200
+    return render(request, "people/sign_in.html", context, status=status)
+
+
+@never_cache
+@require_POST
+@login_required
+def sign_in_password(request: UserRequest, employee_number: str) -> HttpResponse:
+    """Give a one-time password in place of a lost one."""
+    person, user = _sign_in_of(request, employee_number)
+    try:
+        password = services.give_password(user=user, actor=request.user, at=timezone.now())
+    except PeopleError as error:
+        messages.error(request, str(error))
+        return redirect("people:person_sign_in", person.employee_number)
+    return _shown_once(request, person, password)
+
+
+@require_POST
+@login_required
+def sign_in_switch(request: UserRequest, employee_number: str) -> HttpResponse:
+    person, user = _sign_in_of(request, employee_number)
+    active = request.POST.get("act") == "open"
+    try:
+        services.switch_sign_in(user=user, active=active, actor=request.user, at=timezone.now())
+    except PeopleError as error:
+        messages.error(request, str(error))
+    else:
+        said = _("%(name)s can sign in again.") if active else _("%(name)s can no longer sign in.")
+        messages.success(request, said % {"name": person.full_name})
+    return redirect("people:person_sign_in", person.employee_number)
+
+
+def _sign_in_of(request: UserRequest, employee_number: str) -> tuple[Person, User]:
+    person = access.person_when(request.user, employee_number, "sign_in")
+    user = User.objects.filter(person=person).first()
+    if user is None:
+        raise Http404
+    return person, user
+
+
+def _shown_once(request: UserRequest, person: Person, password: str) -> HttpResponse:
+    """The page with a password that is kept nowhere, so that nobody can come back to it."""
+    context = {"person": person, "password": password}
+    return render(request, "people/password_once.html", context)

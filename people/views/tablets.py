@@ -1,0 +1,242 @@
+"""Shared tablets: declared, locked, opened by badge and PIN for looking, or in full."""
+
+from django.contrib import messages
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
+from django.views.decorators.csrf import csrf_exempt
+from django.views.decorators.debug import sensitive_post_parameters
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from people import access
+from people.access import UserRequest, role_required
+from people.exceptions import PeopleError, ProofRefused, TabletRefused
+from people.forms.tablets import BadgeForm, FullForm, PinForm, RemovePinForm, TabletForm
+from people.middleware import tablets
+from people.middleware.languages import in_own_language
+from people.models import BadgePin, Role, SharedTablet
+from people.services import tablets as services
+from people.services.proof import prove_identity
+
+FORM_METHODS = ["GET", "HEAD", "POST"]
+
+
+class TabletUserRequest(UserRequest, tablets.TabletRequest):
+    """A request of somebody who is signed in, or at a tablet of nobody."""
+
+
+@never_cache
+@require_http_methods(FORM_METHODS)
+@role_required(Role.INSTRUCTOR, Role.ADMINISTRATOR)
+def tablet_list(request: TabletUserRequest) -> HttpResponse:
+    """The shared tablets of one's sites, and a form that makes this browser one."""
+    form = TabletForm(
+        request.POST if request.method == "POST" else None,
+        sites=access.sites_keeping_tablets(request.user),
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            if request.tablet is not None:
+                raise PeopleError(
+                    _("This browser is the shared tablet %(name)s already.")
+                    % {"name": request.tablet}
+                )
+            tablet, token = services.declare_tablet(
+                **form.cleaned_data, actor=request.user, at=timezone.now()
+            )
+        except PeopleError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(
+                request,
+                _("This browser is the shared tablet %(name)s. It locks after %(n)d minutes.")
+                % {"name": tablet, "n": tablet.site.lock_minutes},
+            )
+            response = redirect("people:tablet_list")
+            tablets.set_cookie(response, tablet, token)
+            return response
+    context = {
+        "tablets": access.tablets_kept_by(request.user).order_by(
+            "revoked_at", "site__name", "name"
+        ),
+        "form": form,
+        "this": request.tablet,
+    }
+    status = 422 if form.is_bound else 200
+    return render(request, "people/tablet_list.html", context, status=status)
+
+
+@require_POST
+@login_required
+def tablet_revoke(request: TabletUserRequest, tablet_id: int) -> HttpResponse:
+    tablet = access.tablet_for_keeper(request.user, tablet_id)
+    services.revoke_tablet(tablet=tablet, actor=request.user, at=timezone.now())
+    messages.success(request, _("%(name)s is no longer a shared tablet.") % {"name": tablet})
+    return redirect("people:tablet_list")
+
+
+def _tablet(request: TabletUserRequest) -> SharedTablet:
+    """The tablet that the request comes from; 404 where the browser is none."""
+    if request.tablet is None:
+        raise Http404
+    return request.tablet
+
+
+def _show(
+    request: TabletUserRequest, *, badge: BadgeForm | None = None, full: FullForm | None = None
+) -> HttpResponse:
+    typed = request.POST if request.method == "POST" else request.GET
+    # Whoever came to prove themselves types a password; whoever came to a locked tablet, a badge.
+    full_first = request.path == reverse("people:tablet_full") and (
+        tablets.is_locked(request) or tablets.is_looking(request)
+    )
+    full = full or FullForm()
+    if full_first:
+        full.fields["password"].widget.attrs["autofocus"] = True
+    context = {
+        "tablet": request.tablet,
+        "locked": tablets.is_locked(request),
+        "looking": tablets.is_looking(request),
+        "badge_form": badge or BadgeForm(),
+        "full_form": full,
+        "full_first": full_first,
+        "next": tablets.safe_next(typed.get("next", "")),
+    }
+    status = 422 if badge or full.is_bound else 200
+    return render(request, "people/tablet.html", context, status=status)
+
+
+def _is_stranger(request: HttpRequest) -> bool:
+    """Whether nobody is signed in, on a browser that is no shared tablet."""
+    return tablets.tablet_of(request) is None and not request.user.is_authenticated
+
+
+@never_cache
+@require_safe
+@in_own_language
+def tablet(request: TabletUserRequest) -> HttpResponse:
+    """The page of a locked tablet, which also changes who uses one that is open."""
+    if _is_stranger(request):
+        return redirect("account_login")
+    _tablet(request)
+    return _show(request)
+
+
+@sensitive_post_parameters("badge", "pin")
+@never_cache
+@require_POST
+@in_own_language
+def tablet_open(request: TabletUserRequest) -> HttpResponse:
+    """Go on by badge and PIN, for looking; the same person unlocks what was locked."""
+    if _is_stranger(request):
+        return redirect("account_login")
+    here = _tablet(request)
+    form = BadgeForm(request.POST)
+    if form.is_valid():
+        try:
+            user = services.open_by_badge(tablet=here, at=timezone.now(), **form.cleaned_data)
+        except TabletRefused as error:
+            form.add_error(None, str(error))
+        else:
+            same = request.user.is_authenticated and request.user.pk == user.pk
+            tablets.open_for_looking(request, user, here)
+            onward = tablets.safe_next(request.POST.get("next", "")) if same else "/"
+            return redirect(onward)
+    return _show(request, badge=form)
+
+
+@sensitive_post_parameters("password")
+@never_cache
+@require_http_methods(FORM_METHODS)
+@login_required
+@in_own_language
+def tablet_full(request: TabletUserRequest) -> HttpResponse:
+    """Unlock in full, or go on from looking, by one's password."""
+    if request.tablet is None and not tablets.is_looking(request):
+        raise Http404
+    if request.method != "POST":
+        return _show(request)
+    form = FullForm(request.POST)
+    if form.is_valid():
+        try:
+            services.prove_at_tablet(
+                user=request.user,
+                password=form.cleaned_data["password"],
+                tablet=request.tablet,
+                at=timezone.now(),
+            )
+        except TabletRefused as error:
+            form.add_error("password", str(error))
+        else:
+            tablets.open_in_full(request)
+            return redirect(tablets.safe_next(request.POST.get("next", "")))
+    return _show(request, full=form)
+
+
+@csrf_exempt
+@require_POST
+@login_required
+def tablet_lock(request: TabletUserRequest) -> HttpResponse:
+    """Lock at once, by the button or by the page's script when nobody has used it.
+
+    A window that was open before somebody signed in locks too, although its token is an
+    earlier one's: locking is all that comes of it, and from other sites no session is sent.
+    """
+    _tablet(request)
+    if request.tablet_use is not None:
+        tablets.lock(request.tablet_use)
+    return redirect("people:tablet")
+
+
+@never_cache
+@require_safe
+@login_required
+def tablet_awake(request: TabletUserRequest) -> HttpResponse:
+    """Somebody types or taps without asking for a page: the time is counted anew."""
+    _tablet(request)
+    return HttpResponse(status=204)
+
+
+@sensitive_post_parameters("pin", "again", "password")
+@never_cache
+@require_http_methods(FORM_METHODS)
+@login_required
+def pin(request: UserRequest) -> HttpResponse:
+    """One's own badge and PIN, set or given up under one's password."""
+    kept = BadgePin.objects.filter(user=request.user).first()
+    removes = request.POST.get("act") == "remove"
+    form = PinForm(
+        request.POST if request.method == "POST" and not removes else None,
+        initial={"badge": kept.badge if kept else ""},
+    )
+    remove_form = RemovePinForm(request.POST if removes else None, prefix="remove")
+    bound = remove_form if removes else form
+    if request.method == "POST" and bound.is_valid():
+        data = bound.cleaned_data
+        try:
+            proof = prove_identity(request.user, data["password"])
+            if removes:
+                services.remove_pin(user=request.user, at=timezone.now())
+            else:
+                services.set_pin(
+                    user=request.user,
+                    pin=data["pin"],
+                    badge=data["badge"],
+                    proof=proof,
+                    at=timezone.now(),
+                )
+        except ProofRefused:
+            bound.add_error("password", _("That is not your password. Type it again, or reset it."))
+        except PeopleError as error:
+            bound.add_error("pin", str(error))
+        else:
+            said = _("Your PIN is given up.") if removes else _("Your badge and PIN are set.")
+            messages.success(request, said)
+            return redirect("people:pin")
+    context = {"kept": kept, "form": form, "remove_form": remove_form}
+    status = 422 if request.method == "POST" else 200
+    return render(request, "people/pin.html", context, status=status)

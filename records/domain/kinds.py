@@ -1,0 +1,80 @@
+"""What entries of the trail and signatures are about: words that stay whatever the code becomes.
+
+A record names the kind of thing it is about in one of these words. They are hashed into the
+trail and stand in files that leave the house, so a word is never changed and never given to
+another kind of thing; a model may be renamed or moved, and then its line here follows.
+"""
+
+KIND_OF_MODEL = {
+    # people
+    "Installation": "installation",
+    "Site": "site",
+    "Person": "person",
+    "User": "sign-in",
+    "Stamp": "stamp",
+    "SharedTablet": "shared-tablet",
+    # training
+    "Course": "course",
+    "CourseRevision": "course-revision",
+    "Exercise": "exercise",
+    "ClassSession": "class",
+    "Tool": "tool",
+    "VisionTest": "vision-test",
+    "PracticeRecord": "practice",
+    # assessments
+    "CriteriaSet": "criteria-set",
+    "Criterion": "criterion",
+    "Board": "board",
+    "Rework": "rework",
+    "DestructiveCheck": "destructive-check",
+    "Photo": "photograph",
+    "Measurement": "measurement",
+    "Grading": "grading",
+    "ReadingRequest": "reading-request",
+    # certification
+    "Scope": "scope",
+    "SchemeRevision": "scheme-revision",
+    "Proposal": "proposal",
+    "Certificate": "certificate",
+    "CertificateEvent": "certificate-event",
+    # audit
+    "WorkLogCheck": "work-log-check",
+    # reminders
+    "Message": "message",
+    # interfaces
+    "ApiToken": "api-token",
+    "WebHook": "web-hook",
+    "WebHookDelivery": "web-hook-delivery",
+    # records
+    "TrailEntry": "trail-entry",
+}
+REGISTER_FILE = "register-file"
+"""An earlier register as files, which is no row of a table."""
+
+KINDS = frozenset(KIND_OF_MODEL.values()) | {REGISTER_FILE}
+
+
+def kind_of(model_name: str) -> str:
+    """The word for a model's rows.
+
+    Parameters
+    ----------
+    model_name : str
+        The name of the class, without its app: ``"Person"``.
+
+    Raises
+    ------
+    ValueError
+        If the table has no word for it.
+
+    Examples
+    --------
+    >>> kind_of("User")
+    'sign-in'
+    """
+    try:
+        return KIND_OF_MODEL[model_name]
+    except KeyError:
+        raise ValueError(
+            f"{model_name} has no word in the records' table of kinds: give it one there."
+        ) from None

@@ -1,0 +1,213 @@
+"""Does everything that was written down still fit together?
+
+Walks the trail from its first entry, works every hash out again, compares each signature
+with what the trail says of it, asks whether the database still refuses changes, and hashes
+the files that other apps have registered. Reads a batch at a time, so it needs no more
+memory for a million entries than for a thousand, and may run while others write.
+"""
+
+import hashlib
+from collections.abc import Callable, Iterable
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import BinaryIO
+
+from django.core.exceptions import ObjectDoesNotExist
+from django.db import connections, router
+
+from records.domain.canonical import canonical_text, sha256_of_text
+from records.domain.chain import BEFORE_THE_FIRST, entry_hash, payload_digest
+from records.domain.kinds import kind_of
+from records.models import Signature, TrailEntry, TrailHead, TrailPayload, append_only
+
+from .trail_acts import ERASED, SIGNED, signature_payload
+
+BATCH = 1000
+
+Opener = Callable[[], AbstractContextManager[BinaryIO]]
+FileSource = Callable[[], Iterable[tuple[str, str | Path | Opener, str]]]
+
+_file_sources: list[FileSource] = []
+
+
+def register_files(source: FileSource) -> None:
+    """Have files checked too; called by a higher app when it starts.
+
+    The source yields, for each file, what to call it in a report (``"photo 12"``), its path
+    or a function that opens it for reading bytes, and the SHA-256 it should have.
+    """
+    if source not in _file_sources:
+        _file_sources.append(source)
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing that does not fit."""
+
+    where: str
+    why: str
+
+    def __str__(self) -> str:
+        return f"{self.where} {self.why}"
+
+
+@dataclass
+class Report:
+    """How much was looked at, and what did not fit, in the order it was found."""
+
+    entries: int = 0
+    erased: int = 0
+    signatures: int = 0
+    files: int = 0
+    faults: list[Fault] = field(default_factory=list)
+
+    @property
+    def fits(self) -> bool:
+        return not self.faults
+
+
+def verify_records(*, with_files: bool = True) -> Report:
+    """Check trail, signatures, triggers and files.
+
+    Of the trail and of the signatures the first that does not fit is named, since the
+    entries after a broken one prove nothing; of triggers and files every one.
+    """
+    report = Report()
+    _check_trail(report)
+    _check_signatures(report)
+    connection = connections[router.db_for_read(TrailEntry)]
+    for name in append_only.missing(connection):
+        why = "is missing: the table can be changed unseen. Run manage.py migrate to put it back."
+        report.faults.append(Fault(f"database trigger {name}", why))
+    if with_files:
+        _check_files(report)
+    return report
+
+
+def _check_trail(report: Report) -> None:
+    number, previous = 0, BEFORE_THE_FIRST
+    while True:
+        batch = TrailEntry.objects.filter(number__gt=number).select_related("payload")
+        found = list(batch.order_by("number")[:BATCH])
+        for entry in found:
+            if entry.number != number + 1:
+                why = f"is missing: the next one there is {entry.number}."
+                report.faults.append(Fault(f"trail entry {number + 1}", why))
+                return
+            if why := _why_not_chained(entry, previous) or _why_payload_does_not_fit(entry):
+                report.faults.append(Fault(f"trail entry {entry.number}", why))
+                return
+            report.entries += 1
+            report.erased += entry.payload.erased_at is not None
+            number, previous = entry.number, entry.entry_hash
+        if not found and _end_fits(report, number, previous):
+            return
+
+
+def _why_not_chained(entry: TrailEntry, previous: str) -> str:
+    if entry.previous_hash != previous:
+        return "does not follow the entry before it."
+    if entry.entry_hash != entry_hash(entry.as_link()):
+        return "was changed: its hash does not fit what it says."
+    return ""
+
+
+def _why_payload_does_not_fit(entry: TrailEntry) -> str:
+    payload = _payload_of(entry)
+    if payload is None:
+        return "has lost its payload."
+    if payload.erased_at is None:
+        if entry.payload_digest != payload_digest(payload.salt, payload.body):
+            return "has a payload that was changed: it does not fit its digest."
+    else:
+        told = TrailEntry.objects.filter(
+            act=ERASED, about_type=kind_of(TrailEntry.__name__), about_id=str(entry.number)
+        )
+        if not told.exists():
+            return "has an erased payload, and no entry says who erased it."
+    return ""
+
+
+def _payload_of(entry: TrailEntry) -> TrailPayload | None:
+    try:
+        return entry.payload
+    except ObjectDoesNotExist:
+        return None
+
+
+def _end_fits(report: Report, number: int, previous: str) -> bool:
+    """Compare where the walk ended with the recorded end; False if there is more to walk."""
+    head = TrailHead.objects.first() or TrailHead(number=0, entry_hash=BEFORE_THE_FIRST)
+    if TrailEntry.objects.filter(number__gt=number).exists():
+        return False  # written while we walked
+    if head.number > number:
+        why = f"is missing: the trail once reached entry {head.number}."
+        report.faults.append(Fault(f"trail entry {number + 1}", why))
+    elif head.number < number:
+        why = "lies beyond the recorded end of the trail."
+        report.faults.append(Fault(f"trail entry {head.number + 1}", why))
+    elif head.entry_hash != previous:
+        why = "is not the one that the trail's recorded end names."
+        report.faults.append(Fault(f"trail entry {number}", why))
+    return True
+
+
+def _check_signatures(report: Report) -> None:
+    last_id = 0
+    batch = Signature.objects.select_related("entry__payload").order_by("id")
+    while found := list(batch.filter(id__gt=last_id)[:BATCH]):
+        for signature in found:
+            if why := _why_signature_does_not_fit(signature):
+                report.faults.append(Fault(f"signature {signature.id}", why))
+                return
+            report.signatures += 1
+        last_id = found[-1].id
+    lost = TrailEntry.objects.filter(act=SIGNED, signature__isnull=True).first()
+    if lost is not None:
+        why = "tells of a signature that is gone."
+        report.faults.append(Fault(f"trail entry {lost.number}", why))
+
+
+def _why_signature_does_not_fit(signature: Signature) -> str:
+    entry = signature.entry
+    if sha256_of_text(signature.content) != signature.content_sha256:
+        return "does not fit what was signed: the text or its hash was changed."
+    said = (entry.act, entry.actor_id, entry.about_type, entry.about_id, entry.recorded_at)
+    signed = (
+        SIGNED,
+        signature.signer_id,
+        signature.about_type,
+        signature.about_id,
+        signature.signed_at,
+    )
+    if said != signed:
+        return f"was changed: trail entry {entry.number} says something else of it."
+    payload = _payload_of(entry)
+    if payload is None or payload.erased_at is not None:
+        return ""  # its absence is the entry's matter
+    if payload.body != canonical_text(signature_payload(signature)):
+        return f"was changed: the payload of trail entry {entry.number} says something else of it."
+    return ""
+
+
+def _check_files(report: Report) -> None:
+    for source in _file_sources:
+        for label, path_or_opener, expected in source():
+            report.files += 1
+            try:
+                found = _sha256_of_file(path_or_opener)
+            except OSError as error:
+                why = f"cannot be read: {error.strerror or error}."
+                report.faults.append(Fault(label, why))
+                continue
+            if found != expected:
+                report.faults.append(Fault(label, "was changed: its SHA-256 is another one."))
+
+
+def _sha256_of_file(path_or_opener: str | Path | Opener) -> str:
+    with path_or_opener() if callable(path_or_opener) else open(path_or_opener, "rb") as stream:
+        digest = hashlib.sha256()
+        while chunk := stream.read(1 << 20):
+            digest.update(chunk)
+    return digest.hexdigest()

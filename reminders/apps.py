@@ -1,0 +1,16 @@
+from django.apps import AppConfig
+from django.utils.translation import gettext_lazy as _
+
+
+class RemindersConfig(AppConfig):
+    name = "reminders"
+    verbose_name = _("Reminders")
+
+    def ready(self) -> None:
+        from people.presenters import navigation
+
+        watch = ["instructor", "quality", "administrator"]
+        navigation.register(_("Reminders"), "reminders:reminders", watch, order=75)
+        navigation.register(
+            _("Language and mails"), "reminders:mail_choices", order=90, place="foot"
+        )

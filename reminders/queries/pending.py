@@ -1,0 +1,132 @@
+"""Whether a reminder that has not gone out yet still holds, and if not, why."""
+
+from collections import defaultdict
+from collections.abc import Collection
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.utils.formats import date_format
+from django.utils.translation import gettext as _
+
+from reminders.domain import reminders as domain
+from reminders.domain.reminders import DAY_AFTER, Ending
+from reminders.models import Reminder
+
+from .ends import CERTIFIED, WEEK_LIST, Ends, Key, ends_of, in_words
+
+
+@dataclass(frozen=True)
+class Sifted:
+    """Rows that still hold with the ends they are about, and why the others do not."""
+
+    holding: list[tuple[Reminder, Ending | None]]
+    gone: list[tuple[Reminder, Reminder.State, str]]
+
+
+def sift(rows: Collection[Reminder], now: datetime, on: date | None = None) -> Sifted:
+    """Tell the reminders that still hold from those that are overtaken or no longer needed.
+
+    Parameters
+    ----------
+    rows : collection of Reminder
+        With person and recipient and their sites.
+    now : datetime
+    on : date or None
+        The day to judge by; by default the day at each person's site.
+    """
+    ends = ends_of({row.person_id for row in rows})
+    steps = _other_steps(rows)
+    by_day: dict[date, dict[Key, Ending]] = {}
+    sifted = Sifted([], [])
+    for row in rows:
+        day = on or row.person.site.today(now)
+        if day not in by_day:
+            by_day[day] = ends.by_key(day)
+        ending = by_day[day].get(key_of(row))
+        state, why = _gone(row, ending, day, steps[key_of(row), row.recipient_id])
+        if not why and row.kind != WEEK_LIST and ending is None:
+            state, why = Reminder.State.DROPPED, _why_no_longer(row, ends, day)
+        if why:
+            sifted.gone.append((row, state, why))
+        else:
+            sifted.holding.append((row, ending))
+    return sifted
+
+
+def key_of(row: Reminder) -> Key:
+    return row.person_id, row.source, row.kind, row.ends_on
+
+
+def _other_steps(rows: Collection[Reminder]) -> dict[tuple[Key, int], set[int]]:
+    """The steps that each reader has of each of these ends, without the overtaken."""
+    steps: dict[tuple[Key, int], set[int]] = defaultdict(set)
+    found = Reminder.objects.filter(
+        person__in={row.person_id for row in rows}, source__in={row.source for row in rows}
+    ).exclude(state=Reminder.State.OVERTAKEN)
+    for row in found.only("person_id", "source", "kind", "ends_on", "step", "recipient_id"):
+        steps[key_of(row), row.recipient_id].add(row.step)
+    return steps
+
+
+def _is_overtaken(row: Reminder, day: date, steps: Collection[int]) -> bool:
+    """Whether a later step's day has come; one that a wrong clock sent too early is none."""
+    week = domain.working_week(row.person.site.working_days)
+    left = (row.ends_on - domain.reach(day, week)).days
+    return any(left <= step < row.step for step in steps)
+
+
+def _gone(
+    row: Reminder, ending: Ending | None, day: date, steps: Collection[int]
+) -> tuple[Reminder.State, str]:
+    """Why a reminder is not to go out though what it tells of still ends; empty if it is."""
+    for one in (row.person, row.recipient):
+        if one.left_on is not None and one.left_on < day:
+            why = _("%(name)s left: the last day here was %(day)s.")
+            return Reminder.State.DROPPED, why % {
+                "name": one.full_name,
+                "day": date_format(one.left_on, "j M Y"),
+            }
+    if row.kind == WEEK_LIST:
+        over = row.ends_on < day
+        return Reminder.State.OVERTAKEN, _("The days it was for are over.") if over else ""
+    if row.recipient_id not in (row.person_id, row.person.line_lead_id):
+        why = _("%(name)s is no longer the line lead.") % {"name": row.recipient.full_name}
+        return Reminder.State.DROPPED, why
+    if _is_overtaken(row, day, steps):
+        return Reminder.State.OVERTAKEN, _("A later step became due before it went out.")
+    if row.ends_on < day and row.step != DAY_AFTER:
+        return Reminder.State.OVERTAKEN, _("It ended before this could go out.")
+    if ending is not None and ending.stopped:
+        why = _("It is %(standing)s since.") % {"standing": in_words(ending.stopped)}
+        return Reminder.State.DROPPED, why
+    return Reminder.State.WAITING, ""
+
+
+def _why_no_longer(row: Reminder, ends: Ends, day: date) -> str:
+    """Say what has taken the place of an end that is no longer to come."""
+    current = [
+        spans[place]
+        for spans in ends.lines_of(row.person_id)
+        if (place := domain.span_on(spans, day)) is not None
+        and any(end.source == row.source for span in spans for end in span.ends)
+    ]
+    if not current:
+        return _replaced(row)
+    standings = {span.standing for span in current}
+    if CERTIFIED not in standings:
+        return _("It is %(standing)s since.") % {"standing": in_words(min(standings))}
+    numbers = sorted(span.certificate for span in current if span.standing == CERTIFIED)
+    if row.kind == "certificate" and row.source != f"certificate:{numbers[-1]}":
+        return _("Certificate %(number)s holds now.") % {"number": numbers[-1]}
+    return _replaced(row)
+
+
+def _replaced(row: Reminder) -> str:
+    match row.kind:
+        case "vision":
+            return _("Another vision test counts now.")
+        case "practice":
+            return _("Work was recorded since, or another certificate holds.")
+        case "calibration":
+            return _("Another calibration counts now, or the tool is out of use.")
+    return _("Its last day has moved, or it was withdrawn.")

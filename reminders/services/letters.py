@@ -1,0 +1,381 @@
+"""What a message about endings says, to whom, and the bytes that carry it.
+
+Nobody but the person reads that it is a vision test that ends; instructors, who arrange
+for it, see it in their list. All others read of every end in the same words, so that the
+words do not tell which it is.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from email.headerregistry import Address
+from email.message import EmailMessage
+from email.policy import SMTP
+from email.utils import format_datetime
+from typing import Any
+from urllib.parse import urlsplit
+from uuid import uuid4
+
+from django.conf import settings
+from django.template.loader import render_to_string
+from django.urls import reverse
+from django.utils import formats, translation
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext, pgettext
+
+from certification.models import Scope
+from people.models import Installation, Person, Site
+from people.queries.languages import language_of, speaking
+from reminders.domain.reminders import Ending
+from reminders.models import Reminder
+from reminders.queries.ends import (
+    CALIBRATION,
+    LIST_REACHES,
+    WEEK_LIST,
+    ends_of,
+    upcoming_people,
+)
+
+from .ledger import instructors_at, people_of
+
+NAMES_TO_ASK = 3
+LONGEST_SUBJECT = 160
+
+
+@dataclass(frozen=True)
+class Letter:
+    """A mail as it goes out; ``reader`` is nobody where several people read the mailbox."""
+
+    message_id: str
+    reader: Person | None
+    subject: str
+    raw: bytes
+
+
+@dataclass(frozen=True)
+class Item:
+    """One end as it is written about: what it is, what holds, and what to do."""
+
+    title: str
+    says: str
+    to_do: str
+
+
+@dataclass(frozen=True)
+class OfPerson:
+    """What the line lead reads of somebody."""
+
+    name: str
+    number: str
+    passes_on: bool
+    lines: list[str]
+
+
+class Desk:
+    """What many letters of one site and day share, read once."""
+
+    def __init__(self, site: Site, day: date) -> None:
+        self.site = site
+        self.day = day
+        self.scopes = dict(Scope.objects.values_list("pk", "title"))
+        self.organisation = Installation.current().organisation
+        self.instructors = [person.full_name for person in instructors_at(site, day)][:NAMES_TO_ASK]
+        self.to_ask = ", ".join(filter(None, [site.contact, *self.instructors]))
+        self._upcoming: list[tuple[Person, Ending]] | None = None
+
+    def upcoming(self) -> list[tuple[Person, Ending]]:
+        """What ends for anybody at the site within the reach of the week's list."""
+        if self._upcoming is None:
+            self._upcoming = upcoming(self.site, self.day)
+        return self._upcoming
+
+    def what(self, ending: Ending) -> str:
+        """What an end stops: the scopes, or the tool."""
+        if ending.kind == CALIBRATION:
+            return ending.source.split(":")[1]
+        return "; ".join(sorted(self.scopes[pk] for pk in ending.scope_ids))
+
+
+def upcoming(site: Site, day: date) -> list[tuple[Person, Ending]]:
+    people = {person.pk: person for person in people_of(upcoming_people(site, day))}
+    endings = [
+        ending
+        for ending in ends_of(people).on(day)
+        if day <= ending.ends_on <= day + LIST_REACHES and ending.person_id in people
+    ]
+    return sorted(
+        ((people[ending.person_id], ending) for ending in endings),
+        key=lambda pair: (pair[1].ends_on, pair[0].full_name, pair[1].source),
+    )
+
+
+def write_letter(
+    desk: Desk,
+    address: str,
+    holding: Sequence[tuple[Reminder, Ending | None]],
+    now: datetime,
+) -> Letter:
+    """Write the mail that carries some reminders to one address.
+
+    Parameters
+    ----------
+    desk : Desk
+    address : str
+    holding : sequence of (Reminder, Ending or None)
+        Reminders that hold, all for readers of this address, with person and recipient.
+    now : datetime
+        The instant the mail is dated.
+    """
+    reader = _only_reader(address)
+    language = language_of(reader or holding[0][0].recipient)
+    with speaking(language):
+        own = [
+            (row, ending)
+            for row, ending in holding
+            if ending is not None and reader is not None and row.person_id == reader.pk
+        ]
+        others = [pair for pair in holding if pair[1] is not None and pair not in own]
+        context = _context(desk, reader, own, others, holding)
+        subject = _subject(desk, own, others)
+        bodies = [
+            render_to_string(f"reminders/email/reminders.{kind}", context | {"subject": subject})
+            for kind in ("txt", "html")
+        ]
+    message_id = f"{uuid4().hex}@{urlsplit(settings.PUBLIC_URL).hostname}"
+    mail = EmailMessage(policy=SMTP)
+    mail["Message-ID"] = f"<{message_id}>"
+    mail["Date"] = format_datetime(now.astimezone(desk.site.zone))
+    mail["From"] = settings.DEFAULT_FROM_EMAIL
+    mail["To"] = Address(_one_line(reader.full_name) if reader else "", addr_spec=address)
+    mail["Subject"] = subject
+    mail["Auto-Submitted"] = "auto-generated"
+    # Bytes that every mail server passes on unchanged.
+    mail.set_content(bodies[0], cte="quoted-printable")
+    mail.add_alternative(bodies[1], subtype="html", cte="quoted-printable")
+    mail["Content-Language"] = language
+    return Letter(message_id, reader, subject, mail.as_bytes())
+
+
+def _only_reader(address: str) -> Person | None:
+    """The one person who reads mail at an address; nobody where several do."""
+    readers = Person.objects.filter(email__iexact=address)[:2]
+    found = list(readers.select_related("line_lead"))
+    return found[0] if len(found) == 1 else None
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())
+
+
+# Days
+
+
+def long_day(day: date) -> str:
+    # Translators: how a day is written in a mail, in Django's date format letters.
+    return formats.date_format(day, pgettext("day in a mail", "l j F Y"))
+
+
+def short_day(day: date) -> str:
+    # Translators: how a day is written in a subject or list, in Django's date format letters.
+    return formats.date_format(day, pgettext("short day in a mail", "D j M Y"))
+
+
+def _days_left(ends_on: date, day: date) -> str:
+    left = (ends_on - day).days
+    if left <= 0:
+        return _("That is today.")
+    return ngettext("That is in %(n)d day.", "That is in %(n)d days.", left) % {"n": left}
+
+
+# Words
+
+
+def _context(
+    desk: Desk,
+    reader: Person | None,
+    own: Sequence[tuple[Reminder, Ending | None]],
+    others: Sequence[tuple[Reminder, Ending | None]],
+    holding: Sequence[tuple[Reminder, Ending | None]],
+) -> dict[str, Any]:
+    site = desk.site
+    has_list = any(row.kind == WEEK_LIST for row, _ending in holding)
+    mine = [ending for _row, ending in own if ending is not None]
+    return {
+        "reader": reader,
+        "items": [_item(desk, ending) for ending in sorted(mine, key=lambda one: one.ends_on)],
+        "people": _of_people(desk, others, shared=reader is None),
+        "shared": reader is None,
+        "listed": [_list_line(desk, *pair) for pair in desk.upcoming()] if has_list else [],
+        "through": long_day(desk.day + LIST_REACHES),
+        "has_list": has_list,
+        "day": long_day(desk.day),
+        "site": site,
+        "to_ask": desk.to_ask,
+        "lead": reader.line_lead if reader and reader.line_lead_id else None,
+        "organisation": desk.organisation,
+        "card_url": settings.PUBLIC_URL + reverse("certification:my_card"),
+        "choices_url": settings.PUBLIC_URL + reverse("reminders:mail_choices"),
+        "register_url": settings.PUBLIC_URL + reverse("certification:register"),
+        "to_book": any(one.kind != CALIBRATION for one in mine),
+        "language": translation.get_language(),
+    }
+
+
+def _item(desk: Desk, ending: Ending) -> Item:
+    what = desk.what(ending)
+    words = {
+        "what": what,
+        "day": long_day(ending.ends_on),
+        "left": _days_left(ending.ends_on, desk.day),
+        "number": ending.source.split(":")[1],
+    }
+    past = ending.ends_on < desk.day
+    match ending.kind, past:
+        case "vision", False:
+            return Item(
+                _("Your vision test is good through %(day)s") % words,
+                _("%(left)s Without a new one you are not certified after it for: %(what)s.")
+                % words,
+                _("Take a vision test before that day and have the result entered."),
+            )
+        case "vision", True:
+            return Item(
+                _("Your vision test was good through %(day)s") % words,
+                _("Since then you are not certified for: %(what)s.") % words,
+                _("Do not do this work until you have passed a new vision test and it is entered."),
+            )
+        case "practice", False:
+            return Item(
+                _("%(what)s: work of this kind is needed by %(day)s") % words,
+                _("%(left)s If none is entered, certificate %(number)s ends then.") % words,
+                _("Do such work by that day and have it entered and confirmed."),
+            )
+        case "practice", True:
+            return Item(
+                _("%(what)s: no work entered for too long") % words,
+                _("Certificate %(number)s ended with %(day)s.") % words,
+                _("Do not do this work until you are certified again; later work does not count."),
+            )
+        case "calibration", False:
+            return Item(
+                _("Tool %(what)s: calibration is good through %(day)s") % words,
+                _("%(left)s You answer for this tool.") % words,
+                _("Have it calibrated before that day, or take it out of use."),
+            )
+        case "calibration", True:
+            return Item(
+                _("Tool %(what)s: calibration was good through %(day)s") % words,
+                _("You answer for this tool."),
+                _("Take it out of use until it is calibrated."),
+            )
+        case _, False:
+            return Item(
+                _("%(what)s: your certificate %(number)s ends") % words,
+                _("The last good day is %(day)s. %(left)s") % words,
+                _(
+                    "To go on without a break, certify again by that day: "
+                    "an instructor gives you the boards."
+                ),
+            )
+    return Item(
+        _("%(what)s: your certificate %(number)s has ended") % words,
+        _("The last good day was %(day)s.") % words,
+        _("Do not do this work until you are certified again."),
+    )
+
+
+def _of_people(
+    desk: Desk, others: Iterable[tuple[Reminder, Ending | None]], shared: bool
+) -> list[OfPerson]:
+    lines: dict[Person, list[Ending]] = defaultdict(list)
+    for row, ending in others:
+        if ending is not None and ending not in lines[row.person]:
+            lines[row.person].append(ending)
+    return [
+        OfPerson(
+            name=person.full_name,
+            number=person.employee_number,
+            passes_on=not person.email and not shared,
+            lines=[plain_words(desk, one) for one in sorted(endings, key=lambda one: one.ends_on)],
+        )
+        for person, endings in sorted(lines.items(), key=lambda pair: pair[0].full_name)
+    ]
+
+
+def plain_words(desk: Desk, ending: Ending) -> str:
+    """What anybody but the person reads of an end, whatever its kind."""
+    words = {
+        "what": desk.what(ending),
+        "day": long_day(ending.ends_on),
+        "since": long_day(ending.ends_on + timedelta(days=1)),
+    }
+    if ending.kind == CALIBRATION:
+        return _("Tool %(what)s: calibration good through %(day)s.") % words
+    if ending.ends_on < desk.day:
+        return _("%(what)s: not current since %(since)s: see your instructor.") % words
+    return _("%(what)s: certified through %(day)s, then not current: see your instructor.") % words
+
+
+def _list_line(desk: Desk, person: Person, ending: Ending) -> dict[str, str]:
+    return {
+        "day": short_day(ending.ends_on),
+        "name": person.full_name,
+        "number": person.employee_number,
+        "what": desk.what(ending),
+        "kind": kind_in_words(ending.kind),
+    }
+
+
+def kind_in_words(kind: str) -> str:
+    match kind:
+        case "vision":
+            return _("vision test")
+        case "practice":
+            return _("practice gap")
+        case "calibration":
+            return _("calibration")
+        case "list":
+            return _("list of what ends")
+    return _("certificate")
+
+
+def _subject(
+    desk: Desk,
+    own: Sequence[tuple[Reminder, Ending | None]],
+    others: Sequence[tuple[Reminder, Ending | None]],
+) -> str:
+    """A subject that anybody may see on a locked phone: it does not say what kind of end."""
+    mine = sorted((ending for _row, ending in own if ending), key=lambda one: one.ends_on)
+    names = sorted({row.person.full_name for row, _ending in others})
+    if len(mine) == 1:
+        words = {
+            "what": desk.what(mine[0]),
+            "day": short_day(mine[0].ends_on),
+            "since": short_day(mine[0].ends_on + timedelta(days=1)),
+        }
+        past = mine[0].ends_on < desk.day
+        if mine[0].kind == CALIBRATION:
+            text = _("Tool %(what)s: calibration through %(day)s") % words
+        elif past:
+            text = _("Not certified since %(since)s: %(what)s") % words
+        else:
+            text = _("Certified through %(day)s: %(what)s") % words
+    elif mine:
+        words = {"n": str(len(mine)), "day": short_day(mine[0].ends_on)}
+        tools = [one.kind == CALIBRATION for one in mine]
+        if all(tools):
+            text = _("Calibration of %(n)s tools of yours, the first through %(day)s") % words
+        elif any(tools):
+            text = _("%(n)s things end that concern you, the first on %(day)s") % words
+        else:
+            text = _("%(n)s of your certifications end, the first on %(day)s") % words
+    elif len(names) == 1:
+        text = _("Certification of %(name)s") % {"name": names[0]}
+    elif names:
+        text = _("Certification of %(n)s people in your line") % {"n": str(len(names))}
+    else:
+        words = {"site": desk.site.name, "day": short_day(desk.day)}
+        text = _("What ends at %(site)s in the coming weeks, as of %(day)s") % words
+    text = _one_line(text)
+    return text if len(text) <= LONGEST_SUBJECT else text[: LONGEST_SUBJECT - 1] + "…"

@@ -1,0 +1,352 @@
+"""The sweep: what is due is written into the ledger, and the ledger into messages.
+
+A sweep may stop anywhere and start again: each step leaves rows that the next sweep finds
+as they are. Nothing is sent here; `reminders.services.mail` sends what waits.
+"""
+
+import logging
+from collections import defaultdict
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field
+from datetime import date, datetime, timedelta
+
+from django.db import DatabaseError, IntegrityError, transaction
+from django.db.models import F, Q
+from django.utils.translation import gettext as _
+
+from people.models import Person, Site
+from reminders.domain.reminders import Ending, Outcome
+from reminders.models import Message, Reminder, SiteSweep
+from reminders.queries.ends import WEEK_LIST, Key, ends_of, people_with_ends_through
+from reminders.queries.pending import Sifted, sift
+
+from .ledger import (
+    PEOPLE_AT_A_TIME,
+    Planned,
+    address_of,
+    people_of,
+    plan,
+    recorded_steps,
+    usable_address,
+    write_rows,
+)
+from .letters import Desk, Letter, write_letter
+
+log = logging.getLogger(__name__)
+
+DAYS_SHOWN = 30
+CLOCK_IS_AHEAD = timedelta(days=1)
+
+
+@dataclass(frozen=True)
+class SweptSite:
+    """What one sweep did at one site."""
+
+    site: Site
+    day: date
+    rows: int
+    messages: int
+
+
+def sites_to_sweep(now: datetime, on: date | None = None) -> list[tuple[Site, date]]:
+    """The sites whose hour has come, each with its day; all of them where a day is given."""
+    found = []
+    for site in Site.objects.order_by("pk"):
+        day = on or site.today(now)
+        if on is None and now.astimezone(site.zone).hour < site.send_hour:
+            continue
+        if site.reminders_start_on is None or day >= site.reminders_start_on:
+            found.append((site, day))
+    return found
+
+
+def sweep(*, now: datetime, on: date | None = None) -> list[SweptSite]:
+    """Write everything that is due into messages; what beat runs hourly.
+
+    Parameters
+    ----------
+    now : datetime
+    on : date or None
+        Sweep as if it were this day, whatever the hour.
+
+    Raises
+    ------
+    Exception
+        What went wrong at a site, once the other sites are swept.
+    """
+    swept, failed = [], []
+    for site, day in sites_to_sweep(now, on):
+        try:
+            swept.append(sweep_site(site, day, now))
+        except Exception as error:
+            log.exception("The sweep of %s on %s did not come to its end.", site, day)
+            failed.append(error)
+    if failed:
+        raise failed[0]
+    return swept
+
+
+def sweep_site(site: Site, day: date, now: datetime) -> SweptSite:
+    forget_the_future(site, now)
+    rows = write_rows(site, day, now)
+    take_back_unsent(site, day, now)
+    write_to_new_addresses(site, day)
+    messages = write_messages(site, day, now)
+    SiteSweep.objects.update_or_create(site=site, defaults={"day": day, "finished_at": now})
+    return SweptSite(site, day, rows, messages)
+
+
+@transaction.atomic
+def forget_the_future(site: Site, now: datetime) -> int:
+    """Drop what was written while the clock was ahead and has not gone out; count it.
+
+    Otherwise steps whose day has not come would stand in the ledger as done with.
+    """
+    ahead = Reminder.objects.filter(recipient__site=site, recorded_at__gt=now + CLOCK_IS_AHEAD)
+    unsent = ahead.filter(Q(message__isnull=True) | Q(message__sent_at__isnull=True))
+    messages = Message.objects.unsent().unclaimed(now)
+    messages = messages.filter(site=site, recorded_at__gt=now + CLOCK_IS_AHEAD)
+    for pk in list(messages.values_list("pk", flat=True)):
+        take_back(pk, now, _("It was written while the clock was ahead."))
+    found, _of_each = unsent.exclude(message__in=Message.objects.unsent()).delete()
+    if found:
+        log.warning("The clock was ahead: %s reminders at %s are worked out anew.", found, site)
+    return found
+
+
+# Messages
+
+
+def take_back_unsent(site: Site, day: date, now: datetime) -> int:
+    """Withdraw what is of another day, so that its reminders go into the day's message.
+
+    What the mail server refused for good stays as it is, for an administrator to see.
+    """
+    stale = Message.objects.unsent().unclaimed(now).filter(site=site, refused=False)
+    taken = 0
+    for pk in list(stale.exclude(day=day).values_list("pk", flat=True)):
+        taken += take_back(pk, now, _("What it held goes into a later message."))
+    return taken
+
+
+@transaction.atomic
+def take_back(message_id: int, now: datetime, why: str) -> bool:
+    """Withdraw one message that nobody is sending; its reminders wait again."""
+    free = Message.objects.unsent().unclaimed(now).filter(pk=message_id)
+    if not free.update(withdrawn_at=now, why_withdrawn=why):
+        return False
+    Reminder.objects.filter(message=message_id, state=Reminder.State.WRITTEN).update(
+        state=Reminder.State.WAITING, message=None
+    )
+    return True
+
+
+def write_to_new_addresses(site: Site, day: date) -> int:
+    """Let what is on the printed list wait for a message where there is an address by now."""
+    listed = Reminder.objects.filter(
+        recipient__site=site,
+        recipient=F("person"),
+        state=Reminder.State.LISTED,
+        ends_on__gte=day - timedelta(days=1),
+    ).exclude(recipient__email="")
+    reachable = [
+        pk
+        for pk, email in listed.order_by().values_list("pk", "recipient__email")
+        if usable_address(email)
+    ]
+    return Reminder.objects.filter(pk__in=reachable, state=Reminder.State.LISTED).update(
+        state=Reminder.State.WAITING
+    )
+
+
+def write_messages(site: Site, day: date, now: datetime) -> int:
+    """Write the day's message to everybody at a site for whom reminders wait; count them.
+
+    What goes wrong with one of them is raised when all the others are written.
+    """
+    waiting = Person.objects.filter(
+        site=site, reminders_read__state=Reminder.State.WAITING
+    ).distinct()
+    by_address: dict[str, list[int]] = defaultdict(list)
+    for reader_id, email in waiting.order_by("pk").values_list("pk", "email"):
+        by_address[usable_address(email)].append(reader_id)
+    _list_without_address(by_address.pop("", []))
+    had_one = set(Message.objects.filter(day=day).values_list("recipient", flat=True))
+    addresses = [address for address in by_address if address not in had_one]
+    desk = Desk(site, day)
+    written, failed = 0, []
+    for start in range(0, len(addresses), PEOPLE_AT_A_TIME):
+        lot = addresses[start : start + PEOPLE_AT_A_TIME]
+        rows = _waiting(pk for address in lot for pk in by_address[address])
+        sifted = sift(rows, now, day)
+        close(sifted)
+        for address in lot:
+            mine = [pair for pair in sifted.holding if pair[0].recipient_id in by_address[address]]
+            try:
+                written += bool(mine) and _write_message(desk, address, mine, now)
+            except DatabaseError:
+                raise
+            except Exception as error:
+                log.exception("The message to %s was not written; its reminders wait.", address)
+                failed.append(error)
+    if failed:
+        raise failed[0]
+    return written
+
+
+def _list_without_address(reader_ids: Collection[int]) -> None:
+    """Somebody whose address was taken away is reached on paper; a copy for them is dropped."""
+    waiting = Reminder.objects.filter(recipient__in=reader_ids, state=Reminder.State.WAITING)
+    own = [row.pk for row in waiting if row.person_id == row.recipient_id and row.kind != WEEK_LIST]
+    waiting.filter(pk__in=own).update(state=Reminder.State.LISTED)
+    waiting.exclude(pk__in=own).update(
+        state=Reminder.State.DROPPED, why=_("There is no address to write to.")
+    )
+
+
+def _waiting(reader_ids: Iterable[int]) -> list[Reminder]:
+    return list(
+        Reminder.objects.filter(recipient__in=list(reader_ids), state=Reminder.State.WAITING)
+        .select_related("person__site", "recipient__site")
+        .order_by("ends_on", "pk")
+    )
+
+
+def close(sifted: Sifted) -> None:
+    """Record why reminders that have not gone out never will."""
+    for row, state, why in sifted.gone:
+        Reminder.objects.unsent().filter(pk=row.pk).update(state=state, why=why[:200])
+
+
+@transaction.atomic
+def _write_message(
+    desk: Desk, address: str, holding: list[tuple[Reminder, Ending | None]], now: datetime
+) -> bool:
+    """Fix one message with its reminders; False if another sweep was first."""
+    pks = [row.pk for row, _ending in holding]
+    still = set(
+        Reminder.objects.select_for_update()
+        .filter(pk__in=pks, state=Reminder.State.WAITING)
+        .values_list("pk", flat=True)
+    )
+    mine = [pair for pair in holding if pair[0].pk in still]
+    if not mine or _says_nothing(desk, mine):
+        return False
+    letter = write_letter(desk, address, mine, now)
+    try:
+        with transaction.atomic():
+            message = Message.objects.create(
+                message_id=letter.message_id,
+                site=desk.site,
+                person=letter.reader,
+                recipient=address,
+                day=desk.day,
+                subject=letter.subject,
+                raw=letter.raw,
+                due_at=now,
+                recorded_at=now,
+            )
+    except IntegrityError:
+        return False
+    Reminder.objects.filter(pk__in=still).update(state=Reminder.State.WRITTEN, message=message)
+    return True
+
+
+def _says_nothing(desk: Desk, holding: list[tuple[Reminder, Ending | None]]) -> bool:
+    """Whether all there is to send is a list with nothing on it."""
+    return all(row.kind == WEEK_LIST for row, _ending in holding) and not desk.upcoming()
+
+
+def write_again(message: Message, sifted: Sifted, now: datetime, day: date) -> Letter | None:
+    """Write a message anew without the reminders that no longer hold, before it is tried again.
+
+    What was fixed would no longer be true, so this is another message with another
+    Message-ID, in the same row. None where nothing is left to say: then it is withdrawn.
+    """
+    with transaction.atomic():
+        close(sifted)
+        mine = Message.objects.unsent().filter(pk=message.pk, claimed_at=message.claimed_at)
+        if not sifted.holding:
+            mine.update(
+                withdrawn_at=now,
+                claimed_at=None,
+                why_withdrawn=_("Nothing in it was needed any more."),
+            )
+            return None
+        letter = write_letter(Desk(message.site, day), message.recipient, sifted.holding, now)
+        mine.update(message_id=letter.message_id, subject=letter.subject, raw=letter.raw)
+        return letter
+
+
+# What would go out in the coming days
+
+
+@dataclass
+class ComingDay:
+    """What would go out on one day, by person."""
+
+    day: date
+    planned: list[Planned] = field(default_factory=list)
+    waiting: list[tuple[Reminder, Ending]] = field(default_factory=list)
+
+
+def coming(
+    site: Site, now: datetime, days: int = DAYS_SHOWN, on: date | None = None
+) -> list[ComingDay]:
+    """What would go out at a site from today on if nothing changed; days without are left out.
+
+    Worked out by the sweep's own rules, with the ledger as it would be by then.
+    """
+    today = on or site.today(now)
+    last = today + timedelta(days=days)
+    found = {
+        today + timedelta(days=n): ComingDay(today + timedelta(days=n)) for n in range(days + 1)
+    }
+    people = people_with_ends_through(site, today, last)
+    swept_on = SiteSweep.objects.filter(site=site).values_list("day", flat=True).first()
+    for start in range(0, len(people), PEOPLE_AT_A_TIME):
+        lot = people[start : start + PEOPLE_AT_A_TIME]
+        _plan_ahead(lot, site, found, swept_on)
+    if site.reminders_start_on is None or site.reminders_start_on <= last:
+        _add_waiting(site, now, found, on)
+    return [found[day] for day in sorted(found) if found[day].planned or found[day].waiting]
+
+
+def _plan_ahead(
+    lot: list[int], site: Site, found: dict[date, ComingDay], swept_on: date | None
+) -> None:
+    ends, people = ends_of(lot), people_of(lot)
+    by_day = {day: ends.on(day) for day in sorted(found)}
+    every = {ending.key: ending for endings in by_day.values() for ending in endings}
+    recorded: dict[Key, set[int]] = recorded_steps(every.values())
+    for day, endings in by_day.items():
+        if site.reminders_start_on is not None and day < site.reminders_start_on:
+            continue
+        for one in plan(people, endings, day, site=site, recorded=recorded, swept_on=swept_on):
+            recorded[one.ending.key].add(one.decision.step)
+            if one.decision.outcome == Outcome.GO:
+                found[day].planned.append(one)
+        swept_on = day
+    for shown in found.values():
+        shown.planned.sort(key=lambda one: (one.person.full_name, one.ending.ends_on))
+
+
+def _add_waiting(site: Site, now: datetime, found: dict[date, ComingDay], on: date | None) -> None:
+    """Reminders that are in the ledger and have not gone out: today, or tomorrow where the
+    reader had a message today."""
+    rows = list(
+        Reminder.objects.unsent()
+        .filter(recipient__site=site)
+        .exclude(kind=WEEK_LIST)
+        .exclude(message__refused=True)
+        .select_related("person__site", "recipient__site", "message")
+    )
+    today = min(found)
+    had_one = set(
+        Message.objects.filter(day=today, sent_at__isnull=False).values_list("recipient", flat=True)
+    )
+    for row, ending in sift(rows, now, on).holding:
+        waits = address_of(row.recipient) in had_one
+        day = today + timedelta(days=1) if waits else today
+        if ending is not None and day in found:
+            found[day].waiting.append((row, ending))

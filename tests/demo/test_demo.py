@@ -1,0 +1,151 @@
+"""The demo: everything in it is real, every state is there, and a seed says what happens."""
+
+from contextlib import suppress
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.db import transaction
+from django.test import Client
+from django.utils import timezone
+
+from assessments.class_day import class_day
+from assessments.models import (
+    Board,
+    CriteriaSet,
+    Grading,
+    Judgement,
+    Photo,
+    ReadingRequest,
+    StageSigning,
+)
+from certification.models import Certificate, Proposal, StandingSpan
+from demo.scenario import boards, people, roster
+from demo.scenario import loading as scenario
+from demo.scenario.faults import CRITERIA_BY_FAULT
+from people.models import Installation, Person, Site, User
+from records.queries.verification import verify_records
+from training.models import ClassSession
+
+pytestmark = [pytest.mark.django_db, pytest.mark.slow]
+
+
+class Undone(Exception):
+    """Takes back what a test made inside a transaction."""
+
+
+@pytest.fixture(autouse=True)
+def _files_of_their_own(settings, tmp_path):
+    settings.MEDIA_ROOT = tmp_path
+    settings.STORAGES = {
+        **settings.STORAGES,
+        "default": {
+            "BACKEND": "django.core.files.storage.FileSystemStorage",
+            "OPTIONS": {"location": str(tmp_path)},
+        },
+    }
+
+
+def test_the_whole_demo_holds_together():
+    now = timezone.now()
+    scenario.load(now=now)
+    today = Site.objects.get(prefix="CA").today(now)
+    assert Installation.is_demo()
+    assert Person.objects.count() >= 40
+    assert 110 <= Board.objects.count() <= 130
+    assert 1400 <= Photo.objects.count() <= 1700
+    running = ClassSession.objects.select_related("site").running_on(today).get(site__prefix="CA")
+    day = class_day(running, User.objects.get(employee_number="10001"), now)
+    cells = [cell for one in day.trainees for row in one.boards for cell in row.cells if cell]
+    assert {cell.state for cell in cells} >= {"signed", "to_sign", "open"}
+    assert any(cell.judged and cell.state == "open" for cell in cells)
+    assert any(cell.rest for cell in cells)
+    assert not StageSigning.objects.filter(signed_at__gt=now).exists()
+    assert not Judgement.objects.filter(judged_at__gt=now).exists()
+    standings = set(StandingSpan.objects.on(today).values_list("standing", flat=True))
+    assert standings >= {
+        "certified",
+        "expired",
+        "suspended",
+        "revoked",
+        "vision_not_current",
+        "practice_lapsed",
+    }
+    assert CriteriaSet.objects.filter(retired_at__isnull=False).count() == 1
+    assert CriteriaSet.objects.current().count() == 1
+    assert Certificate.objects.filter(origin="own").exists()
+    assert Certificate.objects.filter(origin="elsewhere").exists()
+    assert Proposal.objects.open().exists()
+    assert Grading.objects.filter(kind="own").exists()
+    assert Board.objects.waiting().count() >= 8
+    outcomes = set(
+        Board.objects.filter(outcome__complete=True).values_list("outcome__passed", flat=True)
+    )
+    assert outcomes == {True, False}
+    assert_several_readings()
+    assert not Judgement.objects.filter(outcome="reject", photo__isnull=True).exists()
+    assert Judgement.objects.filter(how="marks", measurement__verdict="outside").count() >= 3
+    report = verify_records()
+    assert report.fits, report.faults
+    sign_in = Client().login(username="10001", password=people.PASSWORD)
+    assert sign_in
+    with pytest.raises(CommandError, match="not empty"):
+        call_command("load_demo")
+    call_command("load_demo", "--if-empty")
+
+
+def assert_several_readings():
+    """A joint was reworked, a third person decided between two, a request was answered."""
+    remade = Board.objects.get(joints__make=2)
+    assert remade.outcome.complete
+    assert Grading.objects.filter(board=remade, kind="rework").count() == 1
+    decided = Grading.objects.get(kind="decision")
+    assert decided.judgements.count() == 1
+    assert decided.board.outcome.passed
+    request = ReadingRequest.objects.get()
+    assert request.grading.kind == "another"
+    assert request.after["rejected"] < request.before["rejected"]
+    half = Board.objects.filter(exercise__graders=2, outcome__complete=False)
+    assert half.count() == 1
+
+
+def test_a_seed_says_which_joints_go_wrong():
+    now = timezone.now()
+
+    def faults(seed: int) -> list:
+        found: list = []
+        with suppress(Undone), transaction.atomic():
+            Installation.objects.create(id=1, organisation="X", demo_loaded_at=now)
+            stage = scenario._prepare(now, seed)
+            people.make_certificates(stage)
+            found.extend(
+                (one.board.person.employee_number, one.board.exercise.code, one.faults)
+                for one in boards.make_boards(stage)
+            )
+            raise Undone
+        return found
+
+    first = faults(7)
+    assert first == faults(7)
+    assert first != faults(8)
+
+
+def test_every_fault_that_can_be_drawn_is_known_to_a_criterion():
+    from demo.drawn import FAULTS
+
+    drawn = {fault for faults in FAULTS.values() for fault in faults}
+    assert drawn <= set(CRITERIA_BY_FAULT)
+
+
+def test_nobody_is_on_the_roster_twice():
+    numbers = [someone.number for someone in roster.EVERYONE]
+    names = [someone.name for someone in roster.EVERYONE]
+    assert len(set(numbers)) == len(numbers)
+    assert len(set(names)) == len(names)
+    assert {one.number for one in roster.TRAINEES} <= set(numbers)
+
+
+def test_without_the_demo_there_are_no_demo_sign_ins(capsys):
+    call_command("demo_sign_ins")
+    said = capsys.readouterr().out
+    assert people.PASSWORD not in said
+    assert not User.objects.exists()

@@ -1,9 +1,0 @@
-from django.urls import path
-
-from training.views import sites
-
-urlpatterns = [
-    path("sites/", sites.site_list, name="site_list"),
-    path("sites/new/", sites.site_new, name="site_new"),
-    path("sites/<str:prefix>/", sites.site_edit, name="site_edit"),
-]
