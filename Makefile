@@ -13,7 +13,7 @@ PUBLIC_URL ?= http://$(HOST):$(PORT)
 TEST_PROCESSES = auto
 PYTEST = $(BIN)/python -m pytest --numprocesses=$(TEST_PROCESSES)
 
-.PHONY: help install install-dev secret-key run test faults check pictures bench format clean
+.PHONY: help install install-dev secret-key run test faults check pictures bench format catalogues clean
 
 help:
 	@echo "make run      serve the site with a demo, on http://127.0.0.1:8000"
@@ -24,6 +24,7 @@ help:
 	@echo "make pictures take README's pictures of a demo, with Chromium"
 	@echo "make bench    measure beside peers; asserts nothing"
 	@echo "make format   bring the code into its form"
+	@echo "make catalogues  compile the translations under locale/, once their .po has changed"
 	@echo "make clean    remove what can be made again; keeps var/ and .venv/"
 
 install:
@@ -83,6 +84,9 @@ bench: install-dev
 format:
 	$(BIN)/ruff check --fix .
 	$(BIN)/ruff format .
+
+catalogues: install-dev
+	@$(BIN)/pybabel compile --directory locale --domain django
 
 clean:
 	rm -rf .mypy_cache .ruff_cache .import_linter_cache .pytest_cache var/check var/static

@@ -1,55 +1,52 @@
-"""Which messages a template or module asks to be translated, found without other programs."""
+"""Which messages a template or module asks to be translated, as Babel extracts them."""
 
-import ast
-import re
+import io
+from collections.abc import Iterable
 from pathlib import Path
+from typing import Any, BinaryIO
 
+from babel.messages.extract import DEFAULT_KEYWORDS, extract, extract_python
 from django.utils.translation.template import templatize
 
 TOP = Path(__file__).resolve().parent.parent
+LOCALES = TOP / "locale"
+APPS = ("config", "records", "training", "assessments", "certification")
 
-CALLS = {
-    "_": "m",
-    "gettext": "m",
-    "gettext_lazy": "m",
-    "ngettext": "mp",
-    "ngettext_lazy": "mp",
-    "pgettext": "cm",
-    "pgettext_lazy": "cm",
-    "npgettext": "cmp",
+KEYWORDS = DEFAULT_KEYWORDS | {
+    "gettext_lazy": None,
+    "ngettext_lazy": (1, 2),
+    "pgettext_lazy": ((1, "c"), 2),
+    "npgettext_lazy": ((1, "c"), 2, 3),
 }
-"""What each function's first arguments are: context, message, plural."""
-
-LITERAL = r"""u?(?:'(?:[^'\\]|\\.)*'|"(?:[^"\\]|\\.)*")"""
-CALL = re.compile(rf"\b(_|n?p?gettext)\(((?:\s*{LITERAL}\s*,?)+)", re.DOTALL)
+"""Which arguments of each function are context (``"c"``), message and plural."""
 
 
-def messages_in(name: str) -> set[tuple[str, str]]:
-    """The (context, message) pairs of one file, given by its path from the top."""
-    text = (TOP / name).read_text()
-    return _in_python(text) if name.endswith(".py") else _in_template(text)
+def messages_in(path: Path) -> set[tuple[str, str]]:
+    """The (context, message) pairs of one file; of a plural, the form for one."""
+    method: Any = extract_python if path.suffix == ".py" else extract_template
+    with path.open("rb") as file:
+        return {
+            (context or "", messages[0] if isinstance(messages, tuple) else messages)
+            for _line, messages, _comments, context in extract(method, file, KEYWORDS)
+        }
 
 
-def _in_template(text: str) -> set[tuple[str, str]]:
-    found = set()
-    for function, arguments in CALL.findall(templatize(text)):
-        literals = [ast.literal_eval(one) for one in re.findall(LITERAL, arguments)]
-        found.add(_pair(CALLS[function], literals))
-    return found
+def extract_template(
+    file: BinaryIO, keywords: Any, comment_tags: Any, options: Any
+) -> Iterable[Any]:
+    """Extract from a template by Babel's reader of Python: the interface of a Babel plug-in.
+
+    Django turns a template into calls of gettext among crossed-out text, whose lines only
+    Python's indentation would trouble.
+    """
+    lines = templatize(file.read().decode()).splitlines()
+    calls = "\n".join(line.strip() for line in lines).encode()
+    return extract_python(io.BytesIO(calls), keywords, comment_tags, options)
 
 
-def _in_python(text: str) -> set[tuple[str, str]]:
-    found = set()
-    for node in ast.walk(ast.parse(text)):
-        if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Name):
-            continue
-        parts = CALLS.get(node.func.id)
-        first = [one.value for one in node.args if isinstance(one, ast.Constant)]
-        if parts and len(first) >= len(parts):
-            found.add(_pair(parts, [str(one) for one in first]))
-    return found
-
-
-def _pair(parts: str, literals: list[str]) -> tuple[str, str]:
-    by_part = dict(zip(parts, literals, strict=False))
-    return by_part.get("c", ""), by_part["m"]
+def all_messages() -> set[tuple[str, str]]:
+    """The messages of every module and template of the product."""
+    modules = (path for app in APPS for path in (TOP / app).rglob("*.py"))
+    paths = [path for path in modules if b"gettext" in path.read_bytes()]
+    paths += [path for path in (TOP / "templates").rglob("*") if path.is_file()]
+    return set().union(*(messages_in(path) for path in paths))

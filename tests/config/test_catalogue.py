@@ -1,13 +1,15 @@
-"""The translations: what is kept packed is what people wrote, and nothing in German is missing."""
+"""The translations: what is compiled is what people wrote, and nothing in German is missing."""
 
 import gettext
+import io
 import re
 from pathlib import Path
 
 import pytest
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po
 
-from config.catalogue import LOCALES, read_po, to_mo
-from tests.catalogue import TOP, messages_in
+from tests.catalogue import LOCALES, TOP, all_messages, messages_in
 
 SOURCES = sorted(LOCALES.glob("*/LC_MESSAGES/*.po"))
 
@@ -81,37 +83,56 @@ SPOKEN = [
 ]
 
 
-def packed(path: Path) -> dict:
+def compiled(path: Path) -> dict:
     """A `.mo` as Python's own gettext reads it; plurals have a key for each form."""
     with path.open("rb") as file:
         return vars(gettext.GNUTranslations(file))["_catalog"]
 
 
-def as_gettext_keys(messages: dict[str, str]) -> dict:
-    found: dict = {}
-    for key, text in messages.items():
-        single, plural, _rest = key.partition("\0")
-        if plural:
-            found |= {(single, n): one for n, one in enumerate(text.split("\0"))}
-        else:
-            found[key] = text
-    return found
+def written(path: Path) -> list:
+    """The messages of a `.po`, without its header."""
+    with path.open("rb") as file:
+        return [message for message in read_po(file) if message.id]
 
 
-def figures(text: str) -> set[str]:
+def forms(texts: str | tuple[str, ...]) -> tuple[str, ...]:
+    return (texts,) if isinstance(texts, str) else tuple(texts)
+
+
+def placeholders(text: str) -> set[str]:
     return set(re.findall(r"%\(\w+\)\w|</?\w+>", text))
 
 
 @pytest.fixture(scope="module")
 def german() -> dict:
-    return packed(LOCALES / "de/LC_MESSAGES/django.mo")
+    return compiled(LOCALES / "de/LC_MESSAGES/django.mo")
 
 
 @pytest.mark.parametrize("source", SOURCES, ids=lambda path: path.parts[-3])
-def test_what_is_packed_is_what_is_written(source):
-    written = read_po(source.read_text())
-    assert packed(source.with_suffix(".mo")) == as_gettext_keys(written)
-    assert source.with_suffix(".mo").read_bytes() == to_mo(written)
+def test_what_is_compiled_is_what_is_written(source):
+    """Byte by byte: `make catalogues` makes the same file on any day and machine."""
+    with source.open("rb") as file:
+        catalogue = read_po(file)
+    again = io.BytesIO()
+    write_mo(again, catalogue)
+    assert source.with_suffix(".mo").read_bytes() == again.getvalue(), "run `make catalogues`"
+
+
+@pytest.mark.parametrize("source", SOURCES, ids=lambda path: path.parts[-3])
+def test_every_message_that_is_written_is_compiled(source):
+    """A message without a translation, or marked fuzzy, would be left out in silence."""
+    expected = {}
+    for message in written(source):
+        key = f"{message.context}\x04" if message.context else ""
+        assert not message.fuzzy, message.id
+        if message.pluralizable:
+            singular = f"{key}{message.id[0]}"
+            expected |= {(singular, n): text for n, text in enumerate(message.string)}
+        else:
+            expected[f"{key}{message.id}"] = message.string
+    found = compiled(source.with_suffix(".mo"))
+    assert {key: text for key, text in found.items() if key} == expected
+    assert all(expected.values())
 
 
 def test_german_is_there():
@@ -122,52 +143,58 @@ def test_german_is_there():
 def test_nothing_that_is_spoken_is_untranslated(name, german):
     missing = {
         (context, message)
-        for context, message in messages_in(name)
+        for context, message in messages_in(TOP / name)
         for key in [f"{context}\x04{message}" if context else message]
         if not german.get(key) and not german.get((key, 0))
     }
     assert missing == set()
 
 
+@pytest.mark.parametrize("source", SOURCES, ids=lambda path: path.parts[-3])
+def test_no_translation_is_of_a_message_that_is_gone(source):
+    translated = {(message.context or "", forms(message.id)[0]) for message in written(source)}
+    assert translated - all_messages() == set()
+
+
 def test_extraction_finds_what_templates_and_modules_say():
-    in_template = messages_in("templates/reminders/email/reminders.txt")
-    in_module = messages_in("reminders/services/letters.py")
+    in_template = messages_in(TOP / "templates/reminders/email/reminders.txt")
+    in_module = messages_in(TOP / "reminders/services/letters.py")
     assert ("", "Dear %(name)s,") in in_template
     assert ("", "That is in %(n)d day.") in in_module
     assert ("day in a mail", "l j F Y") in in_module
 
 
-def test_translations_keep_the_figures_and_tags_of_their_messages():
-    for key, text in read_po((LOCALES / "de/LC_MESSAGES/django.po").read_text()).items():
-        if key:
-            message = key.rpartition("\x04")[2].rpartition("\0")[2]
-            for form in text.split("\0")[-1:]:
-                assert figures(form) == figures(message), message
+def test_extraction_reads_every_kind_of_call(tmp_path):
+    module = tmp_path / "module.py"
+    module.write_text(
+        '_("a" "b")\ngettext_lazy("lazy")\nngettext_lazy("one", "many", n)\n'
+        'pgettext_lazy("where", "what")\nnpgettext("where", "one", "many", n)\nprint("not this")\n'
+    )
+    assert messages_in(module) == {
+        ("", "ab"),
+        ("", "lazy"),
+        ("", "one"),
+        ("where", "what"),
+        ("where", "one"),
+    }
+    template = tmp_path / "page.html"
+    template.write_text(
+        "<p class='it'>It's {{ n }}\n    {% translate 'one' %}\n"
+        "  {% blocktranslate trimmed context 'where' %}\n  two\n  lines\n{% endblocktranslate %}\n"
+        "{% blocktranslate count n=n %}a {{ n }}{% plural %}b {{ n }}{% endblocktranslate %}\n"
+        '{{ name|default:_("none") }}</p>'
+    )
+    assert messages_in(template) == {
+        ("", "one"),
+        ("where", "two lines"),
+        ("", "a %(n)s"),
+        ("", "none"),
+    }
 
 
-@pytest.mark.parametrize(
-    ("text", "read"),
-    [
-        pytest.param('msgid "a"\nmsgstr "b"\n', {"a": "b"}, id="one line"),
-        pytest.param('msgid ""\n"a"\n"b"\nmsgstr "c"\n', {"ab": "c"}, id="several lines"),
-        pytest.param('msgid "a"\nmsgstr ""\n', {}, id="empty is left out"),
-        pytest.param('#, fuzzy\nmsgid "a"\nmsgstr "b"\n', {}, id="fuzzy is left out"),
-        pytest.param(
-            'msgid "a"\nmsgstr "b"\nmsgid "c"\nmsgstr "d"\n',
-            {"a": "b", "c": "d"},
-            id="no line between",
-        ),
-        pytest.param(
-            'msgid "a\\"\\n"\nmsgid_plural "as"\nmsgstr[0] "b"\nmsgstr[1] "bs"\n',
-            {'a"\n\0as': "b\0bs"},
-            id="plural and escapes",
-        ),
-    ],
-)
-def test_reads_what_a_catalogue_may_hold(text, read):
-    assert read_po(text) == read
-
-
-def test_refuses_what_is_no_catalogue():
-    with pytest.raises(ValueError, match="no line of a catalogue"):
-        read_po("msgid a")
+@pytest.mark.parametrize("source", SOURCES, ids=lambda path: path.parts[-3])
+def test_translations_keep_the_placeholders_and_tags_of_their_messages(source):
+    for message in written(source):
+        assert list(message.check()) == [], message.id
+        last = forms(message.id)[-1]
+        assert placeholders(forms(message.string)[-1]) == placeholders(last), last
