@@ -19,11 +19,12 @@ from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
 from ipaddress import ip_address
-from typing import Any
 from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.utils.translation import gettext as _
+from urllib3.connection import HTTPConnection, HTTPSConnection, port_by_scheme
+from urllib3.exceptions import HTTPError
 
 from interfaces.models import WebHookDelivery
 from interfaces.models.web_hooks import MOST_HOOK_ATTEMPTS
@@ -67,24 +68,55 @@ def refuse_machine(address: str) -> None:
         raise NotAllowed(_("The address leads to %(ip)s, which is not called.") % {"ip": ip})
 
 
-def _connect(address: tuple[str, int], timeout: Any = None, *_more: Any) -> socket.socket:
-    """Connect to the first machine behind a name, if it may be called."""
-    host, port = address
-    error: OSError | None = None
-    for family, kind, protocol, _name, place in socket.getaddrinfo(
-        host, port, type=socket.SOCK_STREAM
-    ):
-        refuse_machine(str(place[0]))
-        made = socket.socket(family, kind, protocol)
-        made.settimeout(TIMEOUT_S)
-        try:
-            made.connect(place)
-        except OSError as failed:
-            error = failed
-            made.close()
+def allowed_machines(host: str, port: int) -> list[str]:
+    """Return the IP addresses behind a name, in the resolver's order, if all may be called.
+
+    Raises
+    ------
+    NotAllowed
+        If any of them is a machine that is not to be called.
+    """
+    resolved = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
+    addresses = list(dict.fromkeys(str(place[0]) for *_kind, place in resolved))
+    for address in addresses:
+        refuse_machine(address)
+    return addresses
+
+
+def _connect(scheme: str, host: str, port: int) -> HTTPConnection:
+    """Connect to the first machine behind a name that answers, by its checked IP address.
+
+    The name is resolved once and the connection made to the address that was checked, so that
+    nothing can lead elsewhere in between. A certificate has to be the name's.
+    """
+    refused: OSError | None = None
+    for address in allowed_machines(host, port):
+        connection: HTTPConnection
+        if scheme == "https":
+            connection = HTTPSConnection(
+                address,
+                port,
+                timeout=TIMEOUT_S,
+                server_hostname=host,
+                ssl_context=ssl.create_default_context(),
+            )
         else:
-            return made
-    raise error or OSError(_("Nothing answers to that name."))
+            connection = HTTPConnection(address, port, timeout=TIMEOUT_S)
+        try:
+            connection.connect()
+        except (OSError, HTTPError) as error:
+            connection.close()
+            refused = _as_os_error(error)
+        else:
+            return connection
+    raise refused or OSError(_("Nothing answers to that name."))
+
+
+def _as_os_error(error: OSError | HTTPError) -> OSError:
+    """What the system said, without urllib3's words around it."""
+    if isinstance(error, OSError):
+        return error
+    return error.__cause__ if isinstance(error.__cause__, OSError) else OSError(str(error))
 
 
 def post(address: str, body: bytes, headers: dict[str, str]) -> tuple[int, str]:
@@ -96,23 +128,30 @@ def post(address: str, body: bytes, headers: dict[str, str]) -> tuple[int, str]:
         If no answer came.
     """
     parts = urlsplit(address)
-    host = parts.hostname or ""
-    connection: http.client.HTTPConnection
-    if parts.scheme == "https":
-        connection = http.client.HTTPSConnection(
-            host, parts.port, timeout=TIMEOUT_S, context=ssl.create_default_context()
-        )
-    else:
-        connection = http.client.HTTPConnection(host, parts.port, timeout=TIMEOUT_S)
-    connection._create_connection = _connect  # type: ignore[attr-defined]
+    try:
+        host = (parts.hostname or "").encode("idna").decode()
+    except UnicodeError as error:
+        raise OSError(_("No machine can have such a name.")) from error
+    port = parts.port or port_by_scheme[parts.scheme]
     path = (parts.path or "/") + (f"?{parts.query}" if parts.query else "")
-    with closing(connection):
-        connection.connect()
-        with _deadline(connection.sock):
-            connection.request("POST", path, body, headers)
-            answer = connection.getresponse()
-            said = answer.read(LONGEST_ANSWER * 4).decode("utf-8", "replace")
-    return answer.status, f"{answer.status} {' '.join(said.split())}".strip()[:LONGEST_ANSWER]
+    with closing(_connect(parts.scheme, host, port)) as connection, _deadline(connection.sock):
+        try:
+            connection.request(
+                *("POST", path, body, headers | {"Host": _host_header(parts.scheme, host, port)}),
+                preload_content=False,
+                decode_content=False,
+                enforce_content_length=False,
+            )
+            response = connection.getresponse()
+            text = response.read(LONGEST_ANSWER * 4).decode("utf-8", "replace")
+        except HTTPError as error:
+            raise _as_os_error(error) from error
+    return response.status, f"{response.status} {' '.join(text.split())}".strip()[:LONGEST_ANSWER]
+
+
+def _host_header(scheme: str, host: str, port: int) -> str:
+    name = f"[{host}]" if ":" in host else host
+    return name if port == port_by_scheme[scheme] else f"{name}:{port}"
 
 
 @contextmanager
@@ -160,22 +199,22 @@ def send_delivery(pk: int, *, now: datetime) -> bool | None:
     delivery = WebHookDelivery.objects.select_related("hook").get(pk=pk)
     mine = WebHookDelivery.objects.filter(pk=pk, claimed_at=now, accepted_at__isnull=True)
     try:
-        code, said = post(delivery.hook.address, bytes(delivery.body), headers_of(delivery, now))
+        code, answer = post(delivery.hook.address, bytes(delivery.body), headers_of(delivery, now))
     except (OSError, http.client.HTTPException) as error:
-        code, said = 0, f"{type(error).__name__}: {error}"[:LONGEST_ANSWER]
+        code, answer = 0, f"{type(error).__name__}: {error}"[:LONGEST_ANSWER]
     if 200 <= code < 300:
         WebHookDelivery.objects.filter(pk=pk, accepted_at__isnull=True).update(
-            accepted_at=now, claimed_at=None, answer=said
+            accepted_at=now, claimed_at=None, answer=answer
         )
         return True
     given_up = code == GONE or delivery.attempts >= MOST_HOOK_ATTEMPTS
     mine.update(
         claimed_at=None,
-        answer=said,
+        answer=answer,
         due_at=now + wait_after(delivery.attempts),
         failed_at=now if given_up else None,
     )
-    log.warning("Web hook delivery %s was not taken: %s", delivery.delivery_id, said)
+    log.warning("Web hook delivery %s was not taken: %s", delivery.delivery_id, answer)
     return False
 
 

@@ -3,9 +3,12 @@
 import hashlib
 import hmac
 import json
+import socket
+import ssl
 from datetime import timedelta
 
 import pytest
+import trustme
 
 from interfaces.models import WebHookDelivery
 from interfaces.models.web_hooks import MOST_HOOK_ATTEMPTS
@@ -268,5 +271,120 @@ def test_nobody_there_is_tried_again(server, hook):
     server.stop()
     news()
     assert send() == (0, 1)
-    assert "ConnectionRefused" in only().answer
+    assert "ConnectionRefusedError: [Errno 111] Connection refused" in only().answer
     assert only().state == STATES.RETRIED
+
+
+def test_no_machine_can_have_such_a_name():
+    with pytest.raises(OSError, match="No machine can have such a name"):
+        hook_sending.post("https://plant..example.org/", b"{}", {})
+
+
+# Names and certificates
+
+
+@pytest.fixture
+def resolver(monkeypatch):
+    """Lets a test say which addresses a name leads to, and counts the questions."""
+
+    class Resolver:
+        addresses = ["127.0.0.1"]
+        asked = []
+
+    real = socket.getaddrinfo
+
+    def getaddrinfo(host, port, *more, **options):
+        if host != "plant.example.org":
+            return real(host, port, *more, **options)
+        Resolver.asked.append(host)
+        return [
+            (socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP, "", (address, port))
+            for address in Resolver.addresses
+        ]
+
+    monkeypatch.setattr(socket, "getaddrinfo", getaddrinfo)
+    return Resolver
+
+
+@pytest.fixture
+def serve_tls(settings, monkeypatch, tmp_path):
+    """Starts an https server whose certificate is for a name, from an authority that is trusted."""
+    settings.WEB_HOOKS_TO_LOOPBACK = True
+    authority = trustme.CA()
+    authority.cert_pem.write_to_path(str(tmp_path / "authority.pem"))
+    monkeypatch.setenv("SSL_CERT_FILE", str(tmp_path / "authority.pem"))
+    started = []
+
+    def serve(name):
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+        authority.issue_cert(name).configure_cert(context)
+        started.append(HookServer(tls=context))
+        return started[-1]
+
+    yield serve
+    for server in started:
+        server.stop()
+
+
+def test_https_is_checked_against_the_name_and_not_the_address(serve_tls, resolver):
+    server = serve_tls("plant.example.org")
+    make_hook(f"https://plant.example.org:{server.port}/events?line=2")
+    news()
+    assert send() == (1, 0)
+    [given] = server.given
+    assert given.headers["Host"] == f"plant.example.org:{server.port}"
+    assert given.path == "/events?line=2"
+
+
+def test_certificate_of_another_name_is_refused(serve_tls, resolver):
+    server = serve_tls("other.example.org")
+    make_hook(f"https://plant.example.org:{server.port}/events")
+    news()
+    assert send() == (0, 1)
+    assert server.given == []
+    assert "certificate is not valid for 'plant.example.org'" in only().answer
+
+
+def test_certificate_of_an_unknown_authority_is_refused(serve_tls, resolver, monkeypatch):
+    server = serve_tls("plant.example.org")
+    monkeypatch.delenv("SSL_CERT_FILE")
+    make_hook(f"https://plant.example.org:{server.port}/events")
+    news()
+    assert send() == (0, 1)
+    assert server.given == []
+    assert "CERTIFICATE_VERIFY_FAILED" in only().answer
+
+
+def test_certificate_of_an_address_serves_an_address(serve_tls):
+    server = serve_tls("127.0.0.1")
+    make_hook(server.address)
+    news()
+    assert send() == (1, 0)
+    assert server.given[0].headers["Host"] == f"127.0.0.1:{server.port}"
+
+
+def test_name_is_resolved_once_and_the_next_machine_tried(serve_tls, resolver):
+    server = serve_tls("plant.example.org")
+    resolver.asked.clear()
+    resolver.addresses = ["127.0.0.2", "127.0.0.1"]
+    make_hook(f"https://plant.example.org:{server.port}/events")
+    news()
+    assert send() == (1, 0)
+    assert len(resolver.asked) == 1
+
+
+def test_name_is_not_called_where_any_of_its_machines_may_not_be(serve_tls, resolver):
+    server = serve_tls("plant.example.org")
+    resolver.addresses = ["127.0.0.1", "169.254.169.254"]
+    make_hook(f"https://plant.example.org:{server.port}/events")
+    news()
+    assert send() == (0, 1)
+    assert server.given == []
+    assert "NotAllowed: The address leads to 169.254.169.254" in only().answer
+
+
+def test_name_that_nobody_has(resolver, settings):
+    settings.WEB_HOOKS_TO_LOOPBACK = True
+    resolver.addresses = []
+    with pytest.raises(OSError, match="Nothing answers to that name"):
+        hook_sending.post("http://plant.example.org/", b"{}", {})

@@ -18,10 +18,10 @@ class HookServer:
     """Keeps every request it was given, also those it did not answer.
 
     ``answers`` are codes, ``"stall"``, ``"drip"``, ``"drip body"`` or ``"hang up"``, one a
-    request; 204 when there is none.
+    request; 204 when there is none. With ``tls``, a server's SSLContext, it speaks https.
     """
 
-    def __init__(self):
+    def __init__(self, tls=None):
         self.given: list[Given] = []
         self.answers: list[int | str] = []
         self.says = b""
@@ -44,7 +44,10 @@ class HookServer:
         self._server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
         self._server.daemon_threads = True
         self._server.handle_error = lambda *_args: None
-        self.address = f"http://127.0.0.1:{self._server.server_port}/events"
+        if tls:
+            self._server.socket = tls.wrap_socket(self._server.socket, server_side=True)
+        self.port = self._server.server_port
+        self.address = f"http{'s' if tls else ''}://127.0.0.1:{self.port}/events"
         threading.Thread(target=self._server.serve_forever, daemon=True).start()
 
     def answer(self, handler):
