@@ -251,18 +251,6 @@ def measurement_for_reader(user: User, key: str, measurement_id: int) -> Measure
     return get_object_or_404(measurements_readable_by(user, photo), pk=measurement_id)
 
 
-def grading_of(user: User, grading_id: int) -> Grading:
-    """A grading that the user makes, on a board they may still judge."""
-    return get_object_or_404(
-        Grading.objects.filter(
-            Q(kind=Grading.Kind.OWN, board__person=user.person_id or 0)
-            | Q(board__in=boards_gradable_by(user)) & ~Q(kind=Grading.Kind.OWN),
-            grader=user,
-        ).select_related("board__exercise", "criteria_set"),
-        pk=grading_id,
-    )
-
-
 def readings_to_judge_in(user: User, number: str, *, own: bool) -> GradingQuerySet:
     """The user's readings of a board that no later one replaced, asked for with one query.
 

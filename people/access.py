@@ -107,16 +107,6 @@ def person_with_results(user: User, employee_number: str) -> Person:
     )
 
 
-def person_for_instructor(user: User, employee_number: str) -> Person:
-    """Somebody the user teaches: at a site where they are an instructor, and not themselves."""
-    return get_object_or_404(
-        Person.objects.filter(site__in=user.sites_as(Role.INSTRUCTOR)).exclude(
-            pk=user.person_id or 0
-        ),
-        employee_number=employee_number,
-    )
-
-
 @dataclass(frozen=True)
 class PersonRights:
     """What a user may see of somebody and do about them."""

@@ -50,7 +50,6 @@ class Remark(StrEnum):
     FLAT_ANGLE = "flat_angle"
     SIDE_NEAR = "side_near"
     WHOLE_TURN = "whole_turn"
-    SCALE_UNKNOWN = "scale_unknown"
     SCALE_UNSURE = "scale_unsure"
 
 

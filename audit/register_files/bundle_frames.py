@@ -5,7 +5,7 @@ Columns are read as a whole. A row with a cell that is not plainly right goes to
 """
 
 from collections.abc import Sequence
-from datetime import UTC, date, datetime, tzinfo
+from datetime import UTC, tzinfo
 from pathlib import Path
 from typing import Any
 
@@ -26,12 +26,6 @@ from .columns import LINE, Columns, read_plain
 from .tabular import Row, Table, read_table
 
 INSTANT_UTC = pl.Datetime("us", "UTC")
-TYPES: dict[Any, pl.DataType | type[pl.DataType]] = {
-    date: pl.Date,
-    datetime: INSTANT_UTC,
-    int: pl.Int64,
-    str: pl.String,
-}
 PLAIN_INSTANT = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:[0-5]\d(?:\.\d{1,6})?(?:Z|[+-]\d{2}:?\d{2})?$"
 FEW = 50_000
 

@@ -46,7 +46,6 @@ COUNTED_AS = {
     "ending": ("ending", "is-accept", _("of these, something ends within 90 days")),
     register.NOT_CURRENT: ("expired", "is-caution", _("not current: see your instructor")),
 }
-IN_THE_HEAD = ("name", "scope", "standing", "end")
 READERS = (Role.QUALITY, Role.INSTRUCTOR, Role.LINE_LEAD)
 
 

@@ -83,11 +83,6 @@ class Frame:
         """Give the pixels at which points on the work appear; shape (..., 2) in and out."""
         return np.asarray(points_mm, dtype=float) @ self._axes.T + self.centre_px
 
-    def direction_px(self, direction_mm: ArrayLike) -> NDArray[np.float64]:
-        """Give the unit vector in the photograph of a direction on the work."""
-        turned = np.asarray(direction_mm, dtype=float) @ self._axes.T
-        return turned / np.linalg.norm(turned)
-
     def crop(self, points_mm: ArrayLike, margin_mm: float = 0.0) -> Crop | None:
         """Cut out the rectangle that holds the points and a margin; None if it is off the photo.
 

@@ -5,7 +5,7 @@ third part towards the camera), each holding red, green and blue in the low thre
 lights are those of a bench: a ring of lamps round the lens, a pair of arms, a dome.
 """
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
@@ -104,10 +104,3 @@ def sheen(light: str, material: Material) -> NDArray[np.uint32]:
     colour = 1 - np.exp(-1.45 * colour)
     levels = np.clip(colour ** (1 / 2.15) * 255, 0, 255).astype(np.uint32).reshape(-1, 3)
     return levels[:, 0] | (levels[:, 1] << 8) | (levels[:, 2] << 16)
-
-
-def duller(material: Material, by: float) -> Material:
-    """Give the material with its shine smeared out."""
-    return replace(
-        material, rough=min(1.0, material.rough + by), gloss=material.gloss * (1 - by / 2)
-    )

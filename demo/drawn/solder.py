@@ -8,8 +8,6 @@ from .canvas import Canvas
 from .frame import Crop, Field
 from .shapes import step
 
-FINISHES = ("cold", "disturbed")
-
 
 @dataclass(frozen=True)
 class Solder:
