@@ -37,10 +37,7 @@ secret-key:
 	@$(PYTHON) config/secret_key.py "$(DATA_DIR)/secret_key"
 
 run: install secret-key
-	@if [ -z "$$SECRET_KEY$$SECRET_KEY_FILE" ]; then \
-		export SECRET_KEY_FILE="$(DATA_DIR)/secret_key"; \
-	fi; \
-	DATA_DIR="$(DATA_DIR)" PUBLIC_URL="$(PUBLIC_URL)" \
+	@DATA_DIR="$(DATA_DIR)" PUBLIC_URL="$(PUBLIC_URL)" \
 	exec $(BIN)/python manage.py serve --demo --host $(HOST) --port $(PORT)
 
 test: install-dev

@@ -116,6 +116,18 @@ def folder(name: str, default: Path, default_text: str, *, about: str) -> Path:
     return path
 
 
+def kept_text(path: Path) -> str:
+    """Read a secret that was made on this machine, from a file that need not be there."""
+    try:
+        return path.read_text(encoding="utf-8").strip()
+    except FileNotFoundError:
+        return ""
+    except (OSError, UnicodeDecodeError) as error:
+        raise ImproperlyConfigured(
+            f"{path} cannot be read ({error}): let this program's user read it, or set the value."
+        ) from error
+
+
 def _value(name: str, default: str, about: str) -> str | None:
     READ.setdefault(name, Setting(name, default, about))
     value = os.environ.get(name, "").strip()

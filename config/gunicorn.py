@@ -5,10 +5,15 @@ count of failed sign-ins then needs no cache server. With PostgreSQL and `CACHE_
 `WEB_WORKERS` to about twice the number of cores.
 """
 
+from typing import Any
+
+from gunicorn.errors import AppImportError
+
 from . import env
+from .settings import BIND
 
 wsgi_app = "config.wsgi:application"
-bind = env.text("BIND", "127.0.0.1:8000", about="Address and port that the web process listens on.")
+bind = BIND
 workers = env.whole_number("WEB_WORKERS", 1, least=1, about="Web processes.")
 threads = env.whole_number("WEB_THREADS", 8, least=1, about="Threads of each web process.")
 worker_class = "gthread"
@@ -18,3 +23,18 @@ errorlog = "-"
 accesslog = None
 loglevel = "warning"
 control_socket_disable = True
+
+
+def post_worker_init(worker: Any) -> None:
+    """Refuse to serve the demo to other machines, whatever gunicorn was told to listen on."""
+    from certification.demo import own_machine
+
+    for address in worker.cfg.address:
+        if isinstance(address, tuple):  # A path is a socket in this machine's files.
+            host, port = address[:2]
+            bind = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
+            try:
+                own_machine.refuse_loaded_demo_elsewhere(bind=bind)
+            except own_machine.DemoRefused as error:
+                # gunicorn says this and ends, where another error would have it try again.
+                raise AppImportError(str(error)) from error

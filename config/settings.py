@@ -26,17 +26,22 @@ _is_https = _public.scheme == "https"
 # Security
 
 DEBUG = env.flag("DEBUG", False, about="Show errors in full; for development alone.")
-SECRET_KEY = env.text("SECRET_KEY", about="Signs sessions: 50 or more random characters.")
+SECRET_KEY = env.text(
+    "SECRET_KEY",
+    about="Signs sessions: 50 or more random characters; without it, the file secret_key in "
+    "DATA_DIR is read, as `make run` makes it.",
+) or env.kept_text(DATA_DIR / "secret_key")
 if not SECRET_KEY:
     if not DEBUG:
         raise ImproperlyConfigured(
             "SECRET_KEY is not set: set it, or SECRET_KEY_FILE, to 50 or more random characters "
-            "that nobody else knows (`make secret-key` makes such a file)."
+            "that nobody else knows (`make secret-key` makes such a file in DATA_DIR)."
         )
     SECRET_KEY = "for development alone, not a secret"  # noqa: S105 - refused outside DEBUG
 
+_public_host = str(_public.hostname)
 ALLOWED_HOSTS = [
-    str(_public.hostname),
+    f"[{_public_host}]" if ":" in _public_host else _public_host,
     "127.0.0.1",
     "localhost",
     *env.names("ALLOWED_HOSTS", about="Further host names to answer to, with commas between."),
@@ -147,6 +152,10 @@ TEMPLATES = [
 ]
 CRISPY_ALLOWED_TEMPLATE_PACKS = "bootstrap5"
 CRISPY_TEMPLATE_PACK = "bootstrap5"
+
+# Where it listens: read by `config.gunicorn`, and by what must not be open to others.
+
+BIND = env.text("BIND", "127.0.0.1:8000", about="Address and port that the web process listens on.")
 
 # Database
 

@@ -97,12 +97,14 @@ def refuse_address(address: str) -> None:
 
 
 def is_this_machine(host: str) -> bool:
+    """Say whether a host, by name or IP address, is this machine for whoever calls from it."""
     if host.lower().rstrip(".") == "localhost":
         return True
     try:
-        return ip_address(host).is_loopback
+        ip = ip_address(host)
     except ValueError:
         return False
+    return (getattr(ip, "ipv4_mapped", None) or ip).is_loopback
 
 
 @transaction.atomic

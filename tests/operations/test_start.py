@@ -57,6 +57,60 @@ def test_a_command_refuses_in_one_sentence(tmp_path, environment, said):
     assert "Traceback" not in ended.stderr
 
 
+def test_a_key_that_was_made_in_the_folder_is_found(tmp_path):
+    ended = run(tmp_path, "config/secret_key.py", str(tmp_path / "secret_key"))
+    assert ended.returncode == 0
+    key = (tmp_path / "secret_key").read_text().strip()
+    ended = run(tmp_path, "-c", SHOW)
+    assert json.loads(ended.stdout)["SECRET_KEY"] == key
+    ended = run(tmp_path, "manage.py", "check")
+    assert ended.returncode == 0, ended.stderr
+
+
+def test_a_key_in_the_environment_goes_before_the_folders(tmp_path):
+    (tmp_path / "secret_key").write_text("f" * 50)
+    assert settings_with(tmp_path)["SECRET_KEY"] == KEY
+    (tmp_path / "another").write_text("a" * 50)
+    ended = run(tmp_path, "-c", SHOW, SECRET_KEY_FILE=str(tmp_path / "another"))
+    assert json.loads(ended.stdout)["SECRET_KEY"] == "a" * 50
+
+
+@pytest.mark.parametrize("content", [None, "", "\n"])
+def test_no_key_is_ever_made_up(tmp_path, content):
+    if content is not None:
+        (tmp_path / "secret_key").write_text(content)
+    ended = run(tmp_path, "manage.py", "check", PUBLIC_URL="https://training.example.org")
+    assert ended.returncode == 1
+    assert "SECRET_KEY is not set" in ended.stderr
+    kept = {path.name: path.read_text() for path in tmp_path.iterdir()}
+    assert kept == ({} if content is None else {"secret_key": content})
+
+
+def test_a_key_that_cannot_be_read_is_said(tmp_path):
+    (tmp_path / "secret_key").mkdir()
+    ended = run(tmp_path, "manage.py", "check")
+    assert ended.returncode == 1
+    assert ended.stderr.startswith(f"The site cannot start. {tmp_path}/secret_key cannot be read")
+
+
+@pytest.mark.parametrize(
+    ("environment", "said"),
+    [
+        pytest.param({"PUBLIC_URL": "http://192.168.7.8"}, "PUBLIC_URL leads to", id="address"),
+        pytest.param({"BIND": "0.0.0.0:8000"}, "0.0.0.0 is open to others", id="every address"),
+        pytest.param({"DATABASE_URL": "sqlite:////dev/shm/x"}, "DATABASE_URL names", id="file"),
+        pytest.param({"DATABASE_URL": "postgresql://h/n"}, "DATABASE_URL names", id="server"),
+    ],
+)
+def test_the_demo_is_refused_in_one_sentence(tmp_path, environment, said):
+    ended = run(tmp_path, "manage.py", "load_demo", SECRET_KEY=KEY, **environment)
+    assert ended.returncode == 1
+    assert ended.stderr.startswith("CommandError: Everybody can read the demo's passwords")
+    assert said in ended.stderr
+    assert len(ended.stderr.splitlines()) == 1
+    assert not (tmp_path / "jointworthy.sqlite3").exists()
+
+
 def test_without_an_environment_it_is_one_folder_and_no_server(tmp_path):
     found = settings_with(tmp_path)
     assert f"{tmp_path}/jointworthy.sqlite3" in found["DATABASES"]

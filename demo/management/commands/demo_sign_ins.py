@@ -1,8 +1,9 @@
 """Print how to sign in to the demo, where there is one."""
 
 from django.conf import settings
-from django.core.management.base import BaseCommand
+from django.core.management.base import BaseCommand, CommandError
 
+from certification.demo import own_machine
 from demo.scenario.people import PASSWORD
 from people.models import Installation, User
 
@@ -21,7 +22,16 @@ SHOWN = (
 class Command(BaseCommand):
     help = "Prints the address and the demo's sign-ins; only the address where there is no demo."
 
+    def add_arguments(self, parser) -> None:
+        parser.add_argument(
+            "--bind", default=settings.BIND, help="Where the site listens (default: BIND)."
+        )
+
     def handle(self, *args, **options) -> None:
+        try:
+            own_machine.refuse_loaded_demo_elsewhere(bind=options["bind"])
+        except own_machine.DemoRefused as error:
+            raise CommandError(str(error)) from error
         self.stdout.write(f"\n  {settings.PUBLIC_URL}\n")
         if not Installation.is_demo():
             return

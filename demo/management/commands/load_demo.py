@@ -2,8 +2,10 @@
 
 import time
 
+from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
+from certification.demo import own_machine
 from demo.scenario import loading as scenario
 
 
@@ -17,11 +19,17 @@ class Command(BaseCommand):
             help="Do nothing where there are people already, instead of refusing.",
         )
         parser.add_argument("--seed", type=int, default=scenario.SEED)
+        parser.add_argument(
+            "--bind", default=settings.BIND, help="Where the site is to listen (default: BIND)."
+        )
 
     def handle(self, *args, **options) -> None:
         begun = time.monotonic()
         try:
+            own_machine.refuse_demo_elsewhere(bind=options["bind"])
             scenario.load(seed=options["seed"], say=lambda text: self.stdout.write(f"  {text}"))
+        except own_machine.DemoRefused as error:
+            raise CommandError(str(error)) from error
         except scenario.NotEmpty as error:
             if options["if_empty"]:
                 return

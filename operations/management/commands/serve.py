@@ -14,6 +14,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.shortcuts import resolve_url
 
+from certification.demo import own_machine
 from operations.services.processes import run_together
 
 READY_WITHIN_S = 60.0
@@ -30,19 +31,26 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, host: str, port: int, demo: bool, **options: Any) -> None:
-        refuse_taken_port(host, port)
+        host = host.strip("[]")
+        bind = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
         try:
+            if demo:
+                own_machine.refuse_demo_elsewhere(bind=bind)
+            refuse_taken_port(host, port)
             self.say("Preparing the database and the static files.")
             call_command("prepare")
+            own_machine.refuse_loaded_demo_elsewhere(bind=bind)
             if demo:
-                call_command("load_demo", "--if-empty", stdout=self.stdout)
+                call_command("load_demo", if_empty=True, bind=bind, stdout=self.stdout)
+        except own_machine.DemoRefused as error:
+            raise CommandError(str(error)) from error
         except KeyboardInterrupt:
             self.say("Stopped before anything was served. Start again when you like.")
             return
         ended = run_together(
             commands(),
-            environment=os.environ | {"BIND": f"{host}:{port}"},
-            when_started=lambda: self.greet_when_ready(host, port),
+            environment=os.environ | {"BIND": bind},
+            when_started=lambda: self.greet_when_ready(host, port, bind),
             when_told=lambda: self.say("\nStopping, once the jobs in hand are done."),
         )
         if ended:
@@ -52,13 +60,13 @@ class Command(BaseCommand):
             )
         self.say("Stopped. What was entered is kept.")
 
-    def greet_when_ready(self, host: str, port: int) -> None:
-        threading.Thread(target=self.greet, args=(host, port), daemon=True).start()
+    def greet_when_ready(self, host: str, port: int, bind: str) -> None:
+        threading.Thread(target=self.greet, args=(host, port, bind), daemon=True).start()
 
-    def greet(self, host: str, port: int) -> None:
+    def greet(self, host: str, port: int, bind: str) -> None:
         """Say where the site is and who may sign in to its demo, once it answers."""
         if wait_until_it_answers(host, port):
-            call_command("demo_sign_ins", stdout=self.stdout)
+            call_command("demo_sign_ins", bind=bind, stdout=self.stdout)
             self.say("Ctrl-C stops it.")
 
     def say(self, sentence: str) -> None:
@@ -80,7 +88,8 @@ def commands() -> dict[str, list[str]]:
 
 
 def refuse_taken_port(host: str, port: int) -> None:
-    with socket.socket() as trial:
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family) as trial:
         trial.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             trial.bind((host, port))
@@ -92,7 +101,8 @@ def refuse_taken_port(host: str, port: int) -> None:
 
 
 def wait_until_it_answers(host: str, port: int) -> bool:
-    host = "127.0.0.1" if host == "0.0.0.0" else host  # noqa: S104 - compared, not bound
+    own = {"0.0.0.0": "127.0.0.1", "": "127.0.0.1", "::": "::1"}  # noqa: S104 - compared, not bound
+    host = own.get(host, host)
     until = time.monotonic() + READY_WITHIN_S
     while time.monotonic() < until:
         try:
