@@ -1,9 +1,9 @@
 """Strict readers of the environment.
 
 Every reader notes the name that it was asked for, so `READ` lists every setting there is
-and a test can hold the table in README.md against it. A value that does not fit stops the
-start with a sentence that says what to write instead. ``NAME_FILE`` names a file to read
-``NAME`` from, for secrets that do not belong in an environment; a blank value counts as
+and a test can hold the table in docs/running-a-site.md against it. A value that does not fit
+stops the start with a sentence that says what to write instead. ``NAME_FILE`` names a file to
+read ``NAME`` from, for secrets that do not belong in an environment; a blank value counts as
 not set.
 """
 

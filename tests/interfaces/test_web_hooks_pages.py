@@ -179,10 +179,10 @@ def test_lists_take_the_same_queries_for_many(client, administrator, django_asse
 QUERIES = {LIST: 5, SENT: 9}
 
 
-def test_readme_shows_a_check_that_works():
+def test_documented_check_works():
     """The example for whoever writes the other side is run as it stands there."""
-    readme = (Path(__file__).resolve().parents[2] / "README.md").read_text()
-    [example] = re.findall(r"```python\n(.*?)```", readme, re.DOTALL)
+    page = (Path(__file__).resolve().parents[2] / "docs/connecting-programs.md").read_text()
+    [example] = re.findall(r"```python\n(.*?)```", page, re.DOTALL)
     namespace: dict = {}
     exec(example, namespace)
     check = namespace["comes_from_jointworthy"]
