@@ -48,7 +48,7 @@ def flag(name: str, default: bool, *, about: str) -> bool:
     raise ImproperlyConfigured(f"{name} is {value!r}: write yes or no.")
 
 
-def one_of(name: str, default: str, *, choices: tuple[str, ...], about: str) -> str:
+def choice(name: str, default: str, *, choices: tuple[str, ...], about: str) -> str:
     """Read one of a few words, in capitals or not."""
     value = (_value(name, default, about) or default).upper()
     if value not in choices:

@@ -46,8 +46,8 @@ def main(name):
 def make_venv():
     """Make `.venv` if there is none that works."""
     if VENV_PYTHON.exists():
-        asked = [str(VENV_PYTHON), "-c", "import pip, sys; sys.exit(sys.version_info < (3, 11))"]
-        if subprocess.run(asked, stderr=subprocess.DEVNULL).returncode == 0:
+        check = [str(VENV_PYTHON), "-c", "import pip, sys; sys.exit(sys.version_info < (3, 11))"]
+        if subprocess.run(check, stderr=subprocess.DEVNULL).returncode == 0:
             return
     missing = [name for name in ("venv", "ensurepip") if importlib.util.find_spec(name) is None]
     if missing:

@@ -321,7 +321,7 @@ LOGGING = {
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {
         "handlers": ["stderr"],
-        "level": env.one_of(
+        "level": env.choice(
             "LOG_LEVEL",
             "WARNING",
             choices=("DEBUG", "INFO", "WARNING", "ERROR"),

@@ -12,7 +12,8 @@ from certification.domain import standing as engine
 from certification.domain.periods import Course
 from certification.exceptions import AlreadyDecided, MayNotCertify, RequirementsNotMet
 from certification.models import Certificate, Proposal, SchemeRevision, Scope
-from certification.queries import graders, standing_on_day
+from certification.queries import graders
+from certification.queries import standing_on_day as standing
 from certification.queries.requirements import (
     Requirement,
     evidence_of,
@@ -25,7 +26,8 @@ from people.models import Person, Role, User
 from records.services import numbers
 from records.services import trail as records
 
-from . import schemes, standing
+from . import schemes
+from . import standing as certification_standing
 
 CERTIFIES = "certifies competence for this scope"
 
@@ -48,8 +50,8 @@ def renewable(
     person: Person, scope: Scope, revision: SchemeRevision, day: date
 ) -> Certificate | None:
     """The newest certificate whose end a new one, issued that day, would run on from."""
-    figures = standing_on_day.figures_of(revision)
-    courses = standing_on_day.courses_of(person, scope)
+    figures = standing.figures_of(revision)
+    courses = standing.courses_of(person, scope)
     kept = ends_kept(courses)
     newest_first = sorted(
         (one for one in courses.values() if one.certificate.issued_on < day),
@@ -57,7 +59,7 @@ def renewable(
         reverse=True,
     )
     for course in newest_first:
-        if standing_on_day.is_revoked_on(course, day):
+        if standing.is_revoked_on(course, day):
             return None  # What came before has ended with it, whatever it says itself.
         number, end = course.certificate.number, course.period.valid_through
         if number not in kept and engine.in_renewal_window(figures, day, end):
@@ -86,15 +88,15 @@ def period_if_issued(person: Person, scope: Scope, revision: SchemeRevision, day
     earlier = renewable(person, scope, revision, day)
     renewed_through = None
     if earlier is not None:
-        course = standing_on_day.courses_of(person, scope)[earlier.number]
+        course = standing.courses_of(person, scope)[earlier.number]
         renewed_through = course.period.valid_through
-    figures = standing_on_day.figures_of(revision)
+    figures = standing.figures_of(revision)
     return Period(day, engine.valid_through(figures, day, renewed_through), earlier)
 
 
 def refuse_while_stopped(person: Person, scope: Scope, day: date) -> None:
     """A new certificate must not end a suspension, or a revocation to come, that was ordered."""
-    line = engine.timeline(standing_on_day.facts_for(person, scope))
+    line = engine.timeline(standing.facts_for(person, scope))
     for span in line.spans:
         is_ahead = span.last_day is None or span.last_day >= day
         if is_ahead and span.standing is engine.Standing.SUSPENDED:
@@ -194,7 +196,7 @@ def issue_certificate(
     proposal.decided_at, proposal.decided_by = at, issuer
     proposal.certificate = certificate
     proposal.save(update_fields=["decision", "decided_at", "decided_by", "certificate"])
-    standing.rebuild_spans(person, scope)
+    certification_standing.rebuild_spans(person, scope)
     return certificate
 
 

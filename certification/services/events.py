@@ -16,14 +16,14 @@ from certification.domain.facts import EventFact, EventKind, Facts
 from certification.domain.periods import Course
 from certification.exceptions import CertificationError, MayNotCertify, NothingToStop
 from certification.models import Certificate, CertificateEvent, CertificateWithdrawal, Scope
-from certification.queries import standing_on_day
+from certification.queries import standing_on_day as standing
 from certification.queries.requirements import said
 from people.models import Person, Role, User
 from records.models import Signature
 from records.services import numbers
 from records.services import trail as records
 
-from . import standing
+from . import standing as certification_standing
 
 Kind = CertificateEvent.Kind
 
@@ -160,8 +160,8 @@ def extend_certificate(
     """
     _refuse_unless_quality(actor, certificate.person)
     effective_on = effective_on or certificate.person.site.today(at)
-    facts = standing_on_day.facts_for(certificate.person, certificate.scope)
-    course = standing_on_day.courses_in(facts).get(certificate.number)
+    facts = standing.facts_for(certificate.person, certificate.scope)
+    course = standing.courses_in(facts).get(certificate.number)
     if why := why_not_extend(certificate, course, effective_on):
         raise NothingToStop(why)
     assert course is not None  # noqa: S101 - it can be extended
@@ -195,7 +195,7 @@ def _refuse_in_vain(
         LAST_OF_ALL, certificate.number, EventKind.EXTENDED, effective_on, at, until=until
     )
     among_all = replace(facts, events=[*facts.events, extension])
-    course = standing_on_day.courses_in(among_all)[certificate.number]
+    course = standing.courses_in(among_all)[certificate.number]
     if course.last_day < until:
         raise CertificationError(
             _(
@@ -303,7 +303,7 @@ def withdraw_certificate(
             recorded_at=at,
         )
     records.record(actor=actor, act="certificate withdrawn", about=about, payload=content, at=at)
-    standing.rebuild_spans(certificate.person, certificate.scope)
+    certification_standing.rebuild_spans(certificate.person, certificate.scope)
     return withdrawal
 
 
@@ -331,7 +331,7 @@ def why_not_extend(certificate: Certificate, course: Course | None, day: date) -
     number = {"number": certificate.number}
     if course is None:
         return _("Certificate %(number)s was withdrawn.") % number
-    if standing_on_day.is_revoked_on(course, day):
+    if standing.is_revoked_on(course, day):
         return _("Certificate %(number)s was revoked.") % number
     if course.last_day < day:
         return _(
@@ -349,16 +349,16 @@ def _still_good(course: Course, day: date) -> bool:
     A lapse of vision or practice is no end: a fact that comes in later may lift it, and the
     certificate must not come back to life past somebody who meant to stop it.
     """
-    return course.last_day >= day and not standing_on_day.is_revoked_on(course, day)
+    return course.last_day >= day and not standing.is_revoked_on(course, day)
 
 
 def lasts_longer(course: Course, day: date) -> bool:
-    return course.last_day > day and not standing_on_day.is_revoked_on(course, day)
+    return course.last_day > day and not standing.is_revoked_on(course, day)
 
 
 def _is_suspended(course: Course, day: date) -> bool:
     day = max(day, course.certificate.issued_on)
-    return course.suspension_on(day) is not None and not standing_on_day.is_revoked_on(course, day)
+    return course.suspension_on(day) is not None and not standing.is_revoked_on(course, day)
 
 
 def _act_on_all(
@@ -374,7 +374,7 @@ def _act_on_all(
 ) -> list[CertificateEvent]:
     _refuse_unless_quality(actor, person)
     reason = _reason(reason)
-    courses = standing_on_day.courses_of(person, scope)
+    courses = standing.courses_of(person, scope)
     touched = [number for number, one in courses.items() if can_touch(one, effective_on)]
     if not touched:
         raise NothingToStop(_nothing_left(kind, person, scope, effective_on, courses))
@@ -479,7 +479,7 @@ def _write(
         ],
         at=at,
     )
-    standing.rebuild_spans(person, scope)
+    certification_standing.rebuild_spans(person, scope)
     return events
 
 

@@ -20,14 +20,15 @@ from certification.domain import standing as engine
 from certification.domain.periods import Course
 from certification.exceptions import CertificationError, MayNotCertify, NothingToStop
 from certification.models import Certificate, CertificateEvent, Scope
-from certification.queries import standing_on_day
+from certification.queries import standing_on_day as standing
 from certification.queries.requirements import said
 from people.models import Person, Role, User
 from records.models import Signature
 from records.services import numbers
 from records.services import trail as records
 
-from . import certificates, events, standing
+from . import certificates, events
+from . import standing as certification_standing
 
 RESTRICTS = "restricts certification for this scope"
 KEEPS_THE_END = "Restricting moves no last day."
@@ -139,7 +140,7 @@ def restrict_certificate(
         raise CertificationError(_("Say what alone it allows from that day on."))
     if not reason:
         raise CertificationError(_("Give the reason: it is kept with the certificate."))
-    facts = standing_on_day.facts_for(person, scope)
+    facts = standing.facts_for(person, scope)
     if why := why_not(person, scope, effective_on, facts):
         raise NothingToStop(why)
     found = _in_force(facts, effective_on)
@@ -149,11 +150,11 @@ def restrict_certificate(
         )
     giving_way = [
         number
-        for number, course in standing_on_day.courses_in(facts).items()
+        for number, course in standing.courses_in(facts).items()
         if events.lasts_longer(course, effective_on - timedelta(days=1))
     ]
     certificate = _write(found, giving_way, effective_on, restriction, reason, actor, at, proof)
-    standing.rebuild_spans(person, scope)
+    certification_standing.rebuild_spans(person, scope)
     return certificate
 
 
@@ -163,7 +164,7 @@ def _in_force(facts: engine.Facts, day: date) -> InForce:
         Certificate.objects.select_related(
             "person__site", "scope", "scheme_revision__scheme", "renews"
         ).get(number=number),
-        standing_on_day.courses_in(facts)[number],
+        standing.courses_in(facts)[number],
     )
 
 
@@ -180,10 +181,10 @@ def _write(
     old = found.certificate
     person, scope, revision = old.person, old.scope, old.scheme_revision
     number = numbers.next_number(person.site.prefix, "C")
-    figures = standing_on_day.figures_of(revision)
+    figures = standing.figures_of(revision)
     renewed_through = None
     if old.renews is not None:
-        earlier = standing_on_day.courses_of(person, scope).get(old.renews.number)
+        earlier = standing.courses_of(person, scope).get(old.renews.number)
         renewed_through = earlier.period.valid_through if earlier else None
     runs_on = renewed_through is not None and engine.in_renewal_window(
         figures, day, renewed_through

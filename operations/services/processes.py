@@ -16,7 +16,7 @@ def run_together(
     *,
     environment: Mapping[str, str],
     when_started: Callable[[], None],
-    when_told: Callable[[], None],
+    when_stopping: Callable[[], None],
 ) -> str | None:
     """Run commands until one of them ends or a signal comes; give the name of the one that ended.
 
@@ -25,9 +25,9 @@ def run_together(
     all that it started.
     """
 
-    told: list[int] = []
+    signals: list[int] = []
     before = {
-        number: signal.signal(number, lambda number, frame: told.append(number))
+        number: signal.signal(number, lambda number, frame: signals.append(number))
         for number in SIGNALS
     }
     children: dict[str, subprocess.Popen[bytes]] = {}
@@ -36,18 +36,18 @@ def run_together(
         for name, command in commands.items():
             children[name] = subprocess.Popen(command, env=environment, start_new_session=True)
         when_started()
-        while not told and ended is None:
+        while not signals and ended is None:
             time.sleep(0.2)
             ended = next(
                 (name for name, child in children.items() if child.poll() is not None), None
             )
-        if told:
-            when_told()
+        if signals:
+            when_stopping()
     finally:
         _end(list(children.values()))
         for number, handler in before.items():
             signal.signal(number, handler)
-    return None if told else ended
+    return None if signals else ended
 
 
 def _end(children: Sequence[subprocess.Popen[bytes]]) -> None:

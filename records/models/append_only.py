@@ -194,8 +194,8 @@ def _refusals(rule: Rule, model: type[Model], vendor: str) -> Iterator[tuple[str
         # For a program that opens the file without recursive triggers. Where the database
         # chooses the key, NEW holds -1 here, which no row has.
         column = model._meta.pk.column
-        found = f'SELECT 1 FROM "{table}" WHERE "{column}" = NEW."{column}"'  # noqa: S608
-        yield f"{rule.name}_replace", "INSERT", f"EXISTS ({found})", kept
+        clash = f'SELECT 1 FROM "{table}" WHERE "{column}" = NEW."{column}"'  # noqa: S608
+        yield f"{rule.name}_replace", "INSERT", f"EXISTS ({clash})", kept
 
 
 def _for_vendor(condition: Condition, vendor: str) -> str:

@@ -89,8 +89,8 @@ def _check_trail(report: Report) -> None:
     number, previous = 0, BEFORE_THE_FIRST
     while True:
         batch = TrailEntry.objects.filter(number__gt=number).select_related("payload")
-        found = list(batch.order_by("number")[:BATCH])
-        for entry in found:
+        entries = list(batch.order_by("number")[:BATCH])
+        for entry in entries:
             if entry.number != number + 1:
                 why = f"is missing: the next one there is {entry.number}."
                 report.faults.append(Fault(f"trail entry {number + 1}", why))
@@ -101,7 +101,7 @@ def _check_trail(report: Report) -> None:
             report.entries += 1
             report.erased += entry.payload.erased_at is not None
             number, previous = entry.number, entry.entry_hash
-        if not found and _end_fits(report, number, previous):
+        if not entries and _end_fits(report, number, previous):
             return
 
 
@@ -121,10 +121,10 @@ def _why_payload_does_not_fit(entry: TrailEntry) -> str:
         if entry.payload_digest != payload_digest(payload.salt, payload.body):
             return "has a payload that was changed: it does not fit its digest."
     else:
-        told = TrailEntry.objects.filter(
+        erasures = TrailEntry.objects.filter(
             act=ERASED, about_type=kind_of(TrailEntry.__name__), about_id=str(entry.number)
         )
-        if not told.exists():
+        if not erasures.exists():
             return "has an erased payload, and no entry says who erased it."
     return ""
 
@@ -156,13 +156,13 @@ def _end_fits(report: Report, number: int, previous: str) -> bool:
 def _check_signatures(report: Report) -> None:
     last_id = 0
     batch = Signature.objects.select_related("entry__payload").order_by("id")
-    while found := list(batch.filter(id__gt=last_id)[:BATCH]):
-        for signature in found:
+    while signatures := list(batch.filter(id__gt=last_id)[:BATCH]):
+        for signature in signatures:
             if why := _why_signature_does_not_fit(signature):
                 report.faults.append(Fault(f"signature {signature.id}", why))
                 return
             report.signatures += 1
-        last_id = found[-1].id
+        last_id = signatures[-1].id
     lost = TrailEntry.objects.filter(act=SIGNED, signature__isnull=True).first()
     if lost is not None:
         why = "tells of a signature that is gone."
@@ -173,7 +173,7 @@ def _why_signature_does_not_fit(signature: Signature) -> str:
     entry = signature.entry
     if sha256_of_text(signature.content) != signature.content_sha256:
         return "does not fit what was signed: the text or its hash was changed."
-    said = (entry.act, entry.actor_id, entry.about_type, entry.about_id, entry.recorded_at)
+    recorded = (entry.act, entry.actor_id, entry.about_type, entry.about_id, entry.recorded_at)
     signed = (
         SIGNED,
         signature.signer_id,
@@ -181,7 +181,7 @@ def _why_signature_does_not_fit(signature: Signature) -> str:
         signature.about_id,
         signature.signed_at,
     )
-    if said != signed:
+    if recorded != signed:
         return f"was changed: trail entry {entry.number} says something else of it."
     payload = _payload_of(entry)
     if payload is None or payload.erased_at is not None:
@@ -196,12 +196,12 @@ def _check_files(report: Report) -> None:
         for label, path_or_opener, expected in source():
             report.files += 1
             try:
-                found = _sha256_of_file(path_or_opener)
+                actual = _sha256_of_file(path_or_opener)
             except OSError as error:
                 why = f"cannot be read: {error.strerror or error}."
                 report.faults.append(Fault(label, why))
                 continue
-            if found != expected:
+            if actual != expected:
                 report.faults.append(Fault(label, "was changed: its SHA-256 is another one."))
 
 

@@ -19,4 +19,4 @@ def test_the_table_lists_every_setting_once():
 
 
 def test_every_setting_says_what_it_is_for():
-    assert [one.name for one in env.READ.values() if not one.about.endswith(".")] == []
+    assert [setting.name for setting in env.READ.values() if not setting.about.endswith(".")] == []

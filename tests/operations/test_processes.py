@@ -21,7 +21,7 @@ ended = processes.run_together(
     commands,
     environment=os.environ,
     when_started=lambda: print("started", flush=True),
-    when_told=lambda: print("told", flush=True),
+    when_stopping=lambda: print("told", flush=True),
 )
 print("ended:", ended, flush=True)
 """

@@ -1,6 +1,7 @@
 """`manage.py prepare`: brings the database and the static files up to what this version needs."""
 
 import hashlib
+from operator import itemgetter
 from typing import Any
 
 from django.conf import settings
@@ -40,7 +41,7 @@ def _state_of_static_files() -> str:
     """A hash over name, size and time of every file that would be gathered."""
     state = hashlib.sha256(repr(settings.STORAGES["staticfiles"]).encode())
     for finder in get_finders():
-        for name, storage in sorted(finder.list([]), key=lambda found: found[0]):
+        for name, storage in sorted(finder.list([]), key=itemgetter(0)):
             size, modified = storage.size(name), storage.get_modified_time(name)
             state.update(f"{name} {size} {modified}\n".encode())
     return state.hexdigest()

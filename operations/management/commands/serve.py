@@ -37,7 +37,7 @@ class Command(BaseCommand):
             if demo:
                 own_machine.refuse_demo_elsewhere(bind=bind)
             refuse_taken_port(host, port)
-            self.say("Preparing the database and the static files.")
+            self.write_line("Preparing the database and the static files.")
             call_command("prepare")
             own_machine.refuse_loaded_demo_elsewhere(bind=bind)
             if demo:
@@ -45,20 +45,20 @@ class Command(BaseCommand):
         except own_machine.DemoRefused as error:
             raise CommandError(str(error)) from error
         except KeyboardInterrupt:
-            self.say("Stopped before anything was served. Start again when you like.")
+            self.write_line("Stopped before anything was served. Start again when you like.")
             return
         ended = run_together(
             commands(),
             environment=os.environ | {"BIND": bind},
             when_started=lambda: self.greet_when_ready(host, port, bind),
-            when_told=lambda: self.say("\nStopping, once the jobs in hand are done."),
+            when_stopping=lambda: self.write_line("\nStopping, once the jobs in hand are done."),
         )
         if ended:
             raise CommandError(
                 f"The {ended} process ended by itself, so everything was stopped. "
                 "Its last words are above."
             )
-        self.say("Stopped. What was entered is kept.")
+        self.write_line("Stopped. What was entered is kept.")
 
     def greet_when_ready(self, host: str, port: int, bind: str) -> None:
         threading.Thread(target=self.greet, args=(host, port, bind), daemon=True).start()
@@ -67,9 +67,9 @@ class Command(BaseCommand):
         """Say where the site is and who may sign in to its demo, once it answers."""
         if wait_until_it_answers(host, port):
             call_command("demo_sign_ins", bind=bind, stdout=self.stdout)
-            self.say("Ctrl-C stops it.")
+            self.write_line("Ctrl-C stops it.")
 
-    def say(self, sentence: str) -> None:
+    def write_line(self, sentence: str) -> None:
         self.stdout.write(sentence)
         self.stdout.flush()
 
