@@ -43,6 +43,7 @@ _public_host = str(_public.hostname)
 ALLOWED_HOSTS = [
     f"[{_public_host}]" if ":" in _public_host else _public_host,
     "127.0.0.1",
+    "[::1]",
     "localhost",
     *env.names("ALLOWED_HOSTS", about="Further host names to answer to, with commas between."),
 ]

@@ -129,6 +129,12 @@ def test_https_brings_secure_cookies_and_strict_transport(tmp_path):
     assert found["CSRF_TRUSTED_ORIGINS"] == "['https://training.example.org']"
 
 
+def test_an_address_of_ipv6_is_answered_to(tmp_path):
+    found = settings_with(tmp_path, PUBLIC_URL="http://[fd00::5]:8000")
+    assert "'[fd00::5]'" in found["ALLOWED_HOSTS"]
+    assert "'[::1]'" in found["ALLOWED_HOSTS"]
+
+
 def test_a_grown_installation_differs_by_its_environment_alone(tmp_path):
     found = settings_with(
         tmp_path,
