@@ -27,7 +27,7 @@ control_socket_disable = True
 
 def post_worker_init(worker: Any) -> None:
     """Refuse to serve the demo to other machines, whatever gunicorn was told to listen on."""
-    from certification.demo import own_machine
+    from operations.queries import own_machine
 
     for address in worker.cfg.address:
         if isinstance(address, tuple):  # A path is a socket in this machine's files.

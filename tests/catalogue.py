@@ -10,7 +10,19 @@ from django.utils.translation.template import templatize
 
 TOP = Path(__file__).resolve().parent.parent
 LOCALES = TOP / "locale"
-APPS = ("config", "records", "training", "assessments", "certification")
+APPS = (
+    "config",
+    "records",
+    "people",
+    "training",
+    "assessments",
+    "certification",
+    "audit",
+    "reminders",
+    "interfaces",
+    "operations",
+    "demo",
+)
 
 KEYWORDS = DEFAULT_KEYWORDS | {
     "gettext_lazy": None,

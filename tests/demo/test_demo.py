@@ -18,11 +18,11 @@ from assessments.models import (
     ReadingRequest,
     StageSigning,
 )
-from certification.demo import own_machine
 from certification.models import Certificate, Proposal, StandingSpan
 from demo.scenario import boards, people, roster
 from demo.scenario import loading as scenario
 from demo.scenario.faults import CRITERIA_BY_FAULT
+from operations.queries import own_machine
 from people.models import Installation, Person, Site, User
 from records.queries.verification import verify_records
 from training.models import ClassSession

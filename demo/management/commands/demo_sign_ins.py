@@ -3,8 +3,8 @@
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
-from certification.demo import own_machine
 from demo.scenario.people import PASSWORD
+from operations.queries import own_machine
 from people.models import Installation, User
 
 SHOWN = (

@@ -5,8 +5,8 @@ import time
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
 
-from certification.demo import own_machine
 from demo.scenario import loading as scenario
+from operations.queries import own_machine
 
 
 class Command(BaseCommand):

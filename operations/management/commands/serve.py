@@ -14,7 +14,7 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.shortcuts import resolve_url
 
-from certification.demo import own_machine
+from operations.queries import own_machine
 from operations.services.processes import run_together
 
 READY_WITHIN_S = 60.0

@@ -9,10 +9,10 @@ from django.db import connection
 from django.utils import timezone
 from gunicorn.errors import AppImportError
 
-from certification.demo import own_machine
 from config import gunicorn
 from demo.scenario import loading as scenario
 from demo.scenario import people
+from operations.queries import own_machine
 from people.models import Installation
 
 HERE = "http://127.0.0.1:8000"
