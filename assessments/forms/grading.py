@@ -8,7 +8,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from assessments.models import Judgement, Photo
-from assessments.services.refusals import Circumstances
+from assessments.services.judgements import Circumstances
 from people.models import Site
 from training.models import Tool
 

@@ -8,8 +8,8 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from assessments.models import Criterion, Judgement
+from assessments.queries.effective_judgements import Differing, Place
 from assessments.services.decisions import Decided, photo_of
-from assessments.services.sheets import Differing, Place
 
 from .grading import ProofForm
 

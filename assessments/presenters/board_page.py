@@ -7,9 +7,10 @@ from decimal import Decimal
 
 from assessments import access
 from assessments.models import Board, Joint, Photo
-from assessments.services import outcomes
-from assessments.several_screen import Several, several_of
+from assessments.queries import board_results
 from people.models import User
+
+from .board_readings import Several, several_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +126,7 @@ def board_screen(board: Board, user: User) -> BoardScreen:
 
 
 def _states(board: Board) -> dict[int, str]:
-    reading = outcomes.read_board(board)
+    reading = board_results.read_board(board)
     found = {
         one.joint.pk: one.result.state.value
         for one in (*reading.joints, *reading.spare)

@@ -14,7 +14,7 @@ from records.services import trail as records
 from records.services.numbers import next_number
 from training.models import ClassSession, Exercise, Tool
 
-from .holding import hold
+from .board_lock import hold
 
 NUMBER_KIND = "B"
 DEFAULT_ALLOY = "Sn63Pb37"

@@ -9,12 +9,13 @@ from django.utils.translation import gettext as _
 
 from assessments.exceptions import AssessmentError, StageNotReady
 from assessments.models import Board, Criterion, Grading, Joint, Judgement, StageSigning
+from assessments.queries import board_results
 from people.models import User
 from training.models import Stage
 
-from . import grading, outcomes
-from .acts import undo, was_done
-from .refusals import Circumstances, hold_open
+from . import grading
+from .judgements import Circumstances, hold_open
+from .undo import undo, was_done
 
 
 @transaction.atomic
@@ -51,7 +52,7 @@ def pass_stage(
     done = was_done(reading, key)
     if done is not None:
         return len(done.before)
-    missing = outcomes.stage_summary(reading, stage).missing
+    missing = board_results.stage_summary(reading, stage).missing
     if missing:
         raise StageNotReady(
             _("These joints are asked for and missing: %(names)s.") % {"names": ", ".join(missing)}
@@ -60,7 +61,7 @@ def pass_stage(
     if stays:
         raise StageNotReady(
             _("%(places)s: critical or measured, so each is judged by itself. Open the stage.")
-            % {"places": outcomes.shortened(stays)}
+            % {"places": board_results.shortened(stays)}
         )
     if before := _open_before(reading, stage):
         raise StageNotReady(
@@ -91,7 +92,7 @@ def _open_before(reading: Grading, stage: str) -> Stage | None:
     for one in board.exercise.stage_list:
         if one.value == stage:
             return None
-        if one.value not in done and outcomes.stage_summary(reading, one.value).open_places:
+        if one.value not in done and board_results.stage_summary(reading, one.value).open_places:
             return one
     return None
 
@@ -102,7 +103,7 @@ def _open_at(reading: Grading, stage: str) -> tuple[list[Joint | None], list[str
     begun = {joint for joint, _criterion in judged}
     places: list[Joint | None] = [
         joint
-        for joint in outcomes.joints_read(reading, stage)
+        for joint in board_results.joints_read(reading, stage)
         if joint.position.required or joint.pk in begun
     ]
     if reading.kind != Grading.Kind.REWORK:
@@ -110,7 +111,7 @@ def _open_at(reading: Grading, stage: str) -> tuple[list[Joint | None], list[str
     stays = [
         f"{joint.position.name if joint else _('whole board')} {criterion.code}"
         for joint in places
-        for criterion in outcomes.criteria_for(reading, stage, joint)
+        for criterion in board_results.criteria_for(reading, stage, joint)
         if (joint and joint.pk, criterion.pk) not in judged and stays_to_be_judged(criterion)
     ]
     return places, stays

@@ -9,13 +9,13 @@ from django.utils.translation import gettext as _
 
 from assessments.exceptions import AssessmentError, MayNotGrade, StageNotReady
 from assessments.models import Board, Grading, Judgement, Photo, StageSigning
+from assessments.queries import board_results, effective_judgements, grading_assignment
+from assessments.queries.effective_judgements import Place
 from people.models import User
 from records.services import trail as records
 
-from . import outcomes, sheets, turns
+from .board_lock import hold
 from .grading import refuse_unless_may_grade
-from .holding import hold
-from .sheets import Place
 
 SEEN = (Judgement.How.AT_BOARD, Judgement.How.PHOTOGRAPH)
 
@@ -32,16 +32,16 @@ class Decided:
     note: str = ""
 
 
-def to_decide(board: Board) -> list[sheets.Differing]:
+def to_decide(board: Board) -> list[effective_judgements.Differing]:
     """Where the two graders differ and a third person is waited for, in the order of the board."""
-    return [one for one in sheets.differing(board) if one.waits]
+    return [one for one in effective_judgements.differing(board) if one.waits]
 
 
 def why_not_decide(board: Board, user: User) -> str:
     """Empty where the user may be the third person of a board, else why not."""
     if user.person_id is not None and user.person_id == board.person_id:
         return _("This is your own board. Somebody else has to judge it.")
-    if user.pk in turns.Seats(board, turns.gradings_of(board)).signers:
+    if user.pk in grading_assignment.Seats(board, grading_assignment.gradings_of(board)).signers:
         return _("You are one of those who judged this board, so a third person decides.")
     return ""
 
@@ -127,7 +127,7 @@ def decide(
     for stage in board.exercise.stage_list:
         if stage.value in stages:
             _sign(grading, stage.value, asked, proof, at)
-    outcome = outcomes.refresh_outcome(board, at)
+    outcome = board_results.refresh_outcome(board, at)
     records.record(
         actor=decider,
         act="differences decided",
@@ -143,7 +143,7 @@ def decide(
     return grading
 
 
-def photo_of(one: sheets.Differing) -> Photo | None:
+def photo_of(one: effective_judgements.Differing) -> Photo | None:
     """The photograph that a grader judged by, where either did."""
     return one.first.photo or one.second.photo
 
@@ -155,7 +155,7 @@ def _place(row: Judgement) -> Place:
 def _sign(
     grading: Grading,
     stage: str,
-    asked: Mapping[Place, sheets.Differing],
+    asked: Mapping[Place, effective_judgements.Differing],
     proof: str,
     at: datetime,
 ) -> None:
@@ -173,9 +173,9 @@ def _sign(
         for (_joint, code), one in asked.items()
         if one.first.stage == stage
     ]
-    empty = outcomes.StageSummary((), None, (), ())
+    empty = board_results.StageSummary((), None, (), ())
     result = {"decided": len(before)}
-    content = outcomes.signed_content(grading, stage, empty) | {
+    content = board_results.signed_content(grading, stage, empty) | {
         "result": result,
         "decided_between": before,
     }

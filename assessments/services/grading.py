@@ -21,14 +21,15 @@ from assessments.models import (
     StageSigning,
     UndoStep,
 )
+from assessments.queries import board_results, effective_judgements, grading_assignment
+from assessments.queries.grading_assignment import gradings_of, open_among
 from people.models import User
 from records.services import trail as records
 from training.models import Stage
 
-from . import outcomes, requests, sheets, turns
-from .acts import remembered, undo, was_done
-from .holding import hold
-from .refusals import (
+from . import reading_requests
+from .board_lock import hold
+from .judgements import (
     Circumstances,
     hold_open,
     refuse_circumstances,
@@ -36,7 +37,7 @@ from .refusals import (
     refuse_if_not_read,
     refuse_unexplained,
 )
-from .turns import gradings_of, open_among
+from .undo import remembered, undo, was_done
 
 __all__ = [
     "Circumstances",
@@ -88,11 +89,11 @@ def start_grading(*, board: Board, grader: User, at: datetime) -> Grading:
     """
     refuse_unless_may_grade(grader, board, at)
     held = hold(board)
-    gradings, makes = gradings_of(board), sheets.makes_of(board)
+    gradings, makes = gradings_of(board), effective_judgements.makes_of(board)
     found = open_among(gradings, board, grader, makes)
     if found is not None:
         return found
-    kind = turns.kind_to_begin(board, gradings, grader, makes)
+    kind = grading_assignment.kind_to_begin(board, gradings, grader, makes)
     if held.handed_in_at is None:
         board.handed_in_at = at
         board.save(update_fields=["handed_in_at"])
@@ -102,7 +103,8 @@ def start_grading(*, board: Board, grader: User, at: datetime) -> Grading:
         board=board,
         grader=grader,
         kind=kind,
-        criteria_set=turns.set_of(turns.Seats(board, gradings)) or current_criteria_set(),
+        criteria_set=grading_assignment.set_of(grading_assignment.Seats(board, gradings))
+        or current_criteria_set(),
         recorded_at=at,
     )
 
@@ -284,7 +286,7 @@ def accept_the_rest(
     new = []
     for joint in joints:
         refuse_if_not_read(grading, stage, joint)
-        for criterion in outcomes.criteria_for(grading, stage, joint):
+        for criterion in board_results.criteria_for(grading, stage, joint):
             is_shown = criterion == shown
             if (joint and joint.pk, criterion.pk) in judged:
                 continue
@@ -345,13 +347,13 @@ def sign_stage(
     if stage not in board.exercise.stages:
         raise StageNotReady(_("This exercise does not ask for that stage."))
     hold_open(grading, stage)
-    summary = outcomes.stage_summary(grading, stage)
+    summary = board_results.stage_summary(grading, stage)
     if grading.kind == Grading.Kind.REWORK and not summary.joints:
         raise AlreadySigned(
             _("Nothing reworked is left to judge at the stage “%(stage)s” of this board.")
             % {"stage": Stage(stage).label}
         )
-    if before := turns.Seats(board, gradings_of(board)).first_unsigned(grading, stage):
+    if before := grading_assignment.Seats(board, gradings_of(board)).first_unsigned(grading, stage):
         raise StageNotReady(
             _("The stage “%(before)s” comes first and is not signed yet. Sign that one, then this.")
             % {"before": Stage(before).label}
@@ -364,10 +366,10 @@ def sign_stage(
     if summary.open_places:
         raise StageNotReady(
             _("Still open: %(places)s. Judge them, then sign.")
-            % {"places": outcomes.shortened(summary.open_places)}
+            % {"places": board_results.shortened(summary.open_places)}
         )
-    outcomes.judgements_left(grading, stage).delete()
-    content = outcomes.signed_content(grading, stage, summary)
+    board_results.judgements_left(grading, stage).delete()
+    content = board_results.signed_content(grading, stage, summary)
     signature = records.sign(
         actor=signer,
         meaning="judged this stage against the criteria",
@@ -382,8 +384,8 @@ def sign_stage(
     )
     # The keys stay, so that what is sent again is known; what was replaced is over.
     grading.undo_steps.filter(stage=stage).update(before=[])
-    outcome = outcomes.refresh_outcome(board, at)
-    requests.note_answer(grading=grading, outcome=outcome, at=at)
+    outcome = board_results.refresh_outcome(board, at)
+    reading_requests.note_answer(grading=grading, outcome=outcome, at=at)
     records.record(
         actor=signer,
         act="stage signed",
@@ -418,7 +420,7 @@ def correct_grading(*, grading: Grading, grader: User, reason: str, at: datetime
     hold(grading.board)
     # Whoever is judging in it is done first: nothing is left behind in a grading that is replaced.
     Grading.objects.select_for_update(no_key=True).only("pk").get(pk=grading.pk)
-    turns.refuse_to_correct(grading, gradings_of(grading.board), grader)
+    grading_assignment.refuse_to_correct(grading, gradings_of(grading.board), grader)
     if not reason.strip():
         raise AssessmentError(_("Say why the earlier grading is wrong."))
     if not grading.signings.exists():

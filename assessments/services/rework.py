@@ -10,18 +10,18 @@ from assessments import ports as gates
 from assessments.domain import readings, scoring
 from assessments.exceptions import CannotChangeBoard
 from assessments.models import Board, Joint, Rework
+from assessments.queries import board_results, grading_assignment
 from people.models import User
 from records.services import trail as records
 
-from . import outcomes, turns
+from .board_lock import hold
 from .grading import refuse_unless_may_grade
-from .holding import hold
 
 
 def why_no_rework(
     board: Board,
     joint: Joint,
-    reading: outcomes.BoardReading,
+    reading: board_results.BoardReading,
     resting: Sequence[str] | None = None,
 ) -> str:
     """Empty where a joint may be sent back for rework now, else why not.
@@ -38,7 +38,7 @@ def why_no_rework(
         return _("This exercise allows no rework: the first make of every joint counts.")
     if board.disposed_at is not None:
         return _("The piece is gone, so nothing on it can be reworked.")
-    if turns.open_request(board) is not None:
+    if grading_assignment.open_request(board) is not None:
         return _("Another reading of this board was asked for. Wait until it is signed.")
     found = next((one for one in reading.joints if one.joint == joint), None)
     if found is None:
@@ -104,7 +104,7 @@ def send_back(
     chosen = set(codes)
     refuse_unless_may_grade(actor, board, at)
     board = hold(board)
-    reading = outcomes.read_board(board)
+    reading = board_results.read_board(board)
     if why := why_no_rework(board, joint, reading):
         raise CannotChangeBoard(why)
     found = next(one for one in reading.joints if one.joint == joint)
@@ -121,7 +121,7 @@ def send_back(
     rework = Rework.objects.create(
         joint=made, codes=wanted, reason=reason.strip(), sent_by=actor, recorded_at=at
     )
-    outcomes.refresh_outcome(board, at)
+    board_results.refresh_outcome(board, at)
     records.record(
         actor=actor,
         act="joint sent back",

@@ -30,12 +30,12 @@ from assessments.models import (
     Photo,
     UndoStep,
 )
+from assessments.queries.board_results import WHOLE_BOARD
 from people.models import User
 from training.models import Exercise, Position
 
-from . import grading, refusals
-from .outcomes import WHOLE_BOARD
-from .refusals import Circumstances
+from . import grading, judgements
+from .judgements import Circumstances
 from .written import Blanks, Written
 
 __all__ = ["WHOLE_BOARD", "Held", "held", "judge"]
@@ -108,7 +108,7 @@ def judge(held: Held, *, outcome: str, seen: Circumstances, at: datetime, key: U
     """Judge what is held; raise what `grading.judge` raises."""
     if held.criterion is None:
         raise AssessmentError(_("That criterion is not asked at this stage."))
-    refusals.refuse_if_closed(held.grading, held.criterion.stage)
+    judgements.refuse_if_closed(held.grading, held.criterion.stage)
     return grading.judge_held(
         grading=held.grading,
         criterion=held.criterion,
@@ -140,7 +140,7 @@ def _written(alias: str, readings: Readings, own: bool, of_board: bool) -> Writt
     photo = Photo.objects.filter(board=board, key=blanks.text("photo"))
     step = UndoStep.objects.filter(grading=OuterRef("pk"), key=blanks.uuid("key"))
     return Written.of(
-        refusals.with_closings(readings(user, blanks.text("number"), own=own), stage)
+        judgements.with_closings(readings(user, blanks.text("number"), own=own), stage)
         .select_for_update(of=("self",), no_key=True)
         .annotate(
             criterion_row=_row(criterion.order_by(), *CRITERION),

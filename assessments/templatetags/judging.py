@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from assessments.domain.scoring import RuleLine
 from assessments.models import Criterion, Joint, Judgement
-from assessments.services.refusals import measured_verdict
+from assessments.services.judgements import measured_verdict
 from people.presenters import limit_line
 
 register = template.Library()

@@ -1,7 +1,7 @@
 from django.urls import path
 
 from assessments.views import grading as views
-from assessments.views import sheets
+from assessments.views import result_sheets
 
 OWN = {"own": True}
 
@@ -22,8 +22,12 @@ urlpatterns = [
     ),
     path("boards/<str:number>/own-reading/undo/", views.board_undo, OWN, name="own_undo"),
     path("boards/<str:number>/result/", views.board_result, name="board_result"),
-    path("boards/<str:number>/result/sheet/", sheets.board_sheet, name="board_sheet"),
-    path("boards/<str:number>/result/sheet.pdf", sheets.board_sheet_pdf, name="board_sheet_pdf"),
+    path("boards/<str:number>/result/sheet/", result_sheets.board_sheet, name="board_sheet"),
+    path(
+        "boards/<str:number>/result/sheet.pdf",
+        result_sheets.board_sheet_pdf,
+        name="board_sheet_pdf",
+    ),
     path(
         "boards/<str:number>/gradings/<int:grading_id>/correct/",
         views.grading_correct,

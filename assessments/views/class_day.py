@@ -11,11 +11,11 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from assessments import access
-from assessments.across import desks_of, first_stop
-from assessments.class_day import class_day as lay_out
 from assessments.exceptions import AssessmentError
 from assessments.forms.class_day import PassForm, PositionForm, TakeBackForm
 from assessments.forms.grading import SeenForm
+from assessments.presenters.class_day import class_day as lay_out
+from assessments.presenters.class_position import desks_of, first_stop
 from assessments.services import class_day as services
 from people import access as people_access
 from people.access import UserRequest, role_required

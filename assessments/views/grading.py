@@ -13,16 +13,17 @@ from django.utils.cache import add_never_cache_headers, patch_vary_headers
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from assessments import access, result_screen, screens, several_screen, told
-from assessments.across import across
-from assessments.beside import beside
-from assessments.desk import Desk
+from assessments import access
 from assessments.exceptions import AssessmentError
 from assessments.forms.grading import CorrectionForm, JudgementForm, ProofForm, SeenForm
 from assessments.models import Grading, Joint, Judgement, UndoStep
-from assessments.result_sheet import may_print
+from assessments.presenters import board_readings, grading_page, grading_state, result_page
+from assessments.presenters.class_position import across
+from assessments.presenters.comparison import beside
+from assessments.presenters.result_sheet import may_print
+from assessments.queries import board_results, grading_assignment
+from assessments.queries.board_for_grader import Desk
 from assessments.services import grading as services
-from assessments.services import outcomes, turns
 from assessments.templatetags.judging import verdict_name
 from people.access import UserRequest
 from people.exceptions import ProofRefused
@@ -71,7 +72,7 @@ def _show(
     magnification = SeenForm({"magnification": seen.get("magnification", "")})
     magnification.is_valid()
     session = _class_across(desk, data)
-    screen = screens.build(
+    screen = grading_page.build(
         desk,
         stage_name=data.get("stage", ""),
         place_name=data.get("joint", ""),
@@ -85,17 +86,17 @@ def _show(
     walk = (
         across(session, desk, screen.place.name, screen.stage, timezone.now()) if session else None
     )
-    here = screens.reading_url(desk.board, desk.own, **screen.here)
+    here = grading_page.reading_url(desk.board, desk.own, **screen.here)
     inside = request.htmx and not request.htmx.history_restore_request
     if request.method == "POST" and not inside and not error:
-        done = forward and screen.place.state != screens.OPEN
+        done = forward and screen.place.state != grading_page.OPEN
         return redirect(walk.next_open_url if walk and done and walk.next_open_url else here)
     tools = list(Tool.objects.filter(site=desk.board.site_id, retired_on__isnull=True))
     context = {
         "screen": screen,
         "across": walk,
-        "told": told.of_board(desk, screen, {one.pk: one.code for one in tools})
-        | told.of_walk(walk),
+        "told": grading_state.of_board(desk, screen, {one.pk: one.code for one in tools})
+        | grading_state.of_walk(walk),
         "board": desk.board,
         "error": error,
         "typed": data if error else None,
@@ -123,7 +124,7 @@ def _class_across(desk: Desk, data: Mapping[str, Any]) -> ClassSession | None:
     return taught.filter(number=number).first()
 
 
-def _where(screen: screens.Screen) -> str:
+def _where(screen: grading_page.Screen) -> str:
     """Where on the board the screen is now, for those who hear it."""
     place = screen.place.name if screen.place.joint else _("Whole board")
     if screen.line is None:
@@ -137,7 +138,7 @@ def _where(screen: screens.Screen) -> str:
 
 def _joint(desk: Desk, name: str, stage: str) -> Joint | None:
     """The make that is judged at a position and stage; None for the whole board."""
-    if name == screens.WHOLE_BOARD:
+    if name == grading_page.WHOLE_BOARD:
         return None
     for joint in desk.joints_at(stage):
         if joint.position.name == name:
@@ -206,7 +207,7 @@ def _board_beside(request: UserRequest, number: str) -> HttpResponse:
     context = {
         "board": desk.board,
         "beside": found,
-        "back": screens.reading_url(
+        "back": grading_page.reading_url(
             desk.board, False, stage=found.stage, joint=found.place,
             criterion=found.criterion.code if found.criterion else "",
         ),
@@ -315,7 +316,7 @@ def _place_of(step: UndoStep, desk: Desk) -> dict[str, str]:
     codes = {one.pk: one.code for one in desk.criteria_set.all_criteria}
     return {
         "stage": step.stage,
-        "joint": names.get(first["joint"], screens.WHOLE_BOARD),
+        "joint": names.get(first["joint"], grading_page.WHOLE_BOARD),
         "criterion": codes.get(first["criterion"], ""),
     }
 
@@ -360,10 +361,10 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
             if services.open_grading(board, request.user) is not None:
                 return redirect("assessments:board_grade", board.number)
             return redirect("assessments:board_result", board.number)
-    seats = turns.Seats(board, services.gradings_of(board))
+    seats = grading_assignment.Seats(board, services.gradings_of(board))
     before = seats.first_unsigned(reading, stage)
-    summary = outcomes.stage_summary(reading, stage)
-    left = outcomes.judgements_left(reading, stage)
+    summary = board_results.stage_summary(reading, stage)
+    left = board_results.judgements_left(reading, stage)
     judgements = reading.judgements.filter(stage=stage).exclude(pk__in=left)
     context = {
         "board": board,
@@ -371,14 +372,14 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
         "stage": Stage(stage),
         "summary": summary,
         "signed_first": Stage(before) if before else None,
-        "signed_first_url": screens.reading_url(board, False, stage=before or ""),
+        "signed_first_url": grading_page.reading_url(board, False, stage=before or ""),
         "rejected": judgements.filter(outcome=Judgement.Outcome.REJECT)
         .select_related("joint__position", "criterion")
         .order_by(F("joint__position__order").asc(nulls_last=True), "criterion__order"),
         "judged": judgements.count(),
         "with_the_rest": judgements.filter(with_the_rest=True).count(),
         "form": form,
-        "back": screens.reading_url(board, False, stage=stage),
+        "back": grading_page.reading_url(board, False, stage=stage),
     }
     status = 422 if form.is_bound else 200
     return render(request, "assessments/stage_sign.html", context, status=status)
@@ -392,23 +393,23 @@ def board_result(request: UserRequest, number: str) -> HttpResponse:
     if hasattr(board, "outcome") and not access.may_see_outcome(request.user, board):
         messages.error(request, access.why_outcome_is_closed(board))
         return redirect("assessments:board_detail", board.number)
-    reading = outcomes.read_board(board)
+    reading = board_results.read_board(board)
     gradings = [one for one in services.gradings_of(board) if one.kind != Grading.Kind.OWN]
     signed = [one for one in reversed(gradings) if one.signings.all()]
     replaced = {one.replaces_id for one in gradings}
     own = board.gradings.filter(kind=Grading.Kind.OWN).first()
     photos = list(board.photos.order_by("order", "id"))
-    said = result_screen.readings_said(signed)
+    said = result_page.readings_said(signed)
     correctable = [
         one
         for one in signed
-        if one.pk not in replaced and turns.may_correct(one, gradings, request.user)
+        if one.pk not in replaced and grading_assignment.may_correct(one, gradings, request.user)
     ]
     context = {
         "board": board,
-        "several": several_screen.result_of(board, request.user, reading, signed),
+        "several": board_readings.result_of(board, request.user, reading, signed),
         "reading": reading,
-        "rules": result_screen.rules_of(reading),
+        "rules": result_page.rules_of(reading),
         "gradings": [(one, said[one.pk]) for one in signed],
         "begun": [one for one in gradings if one.replaces_id and not one.signings.all()],
         "stages": [
@@ -417,18 +418,18 @@ def board_result(request: UserRequest, number: str) -> HttpResponse:
             for signing in reading.signings_of(stage.value) or (None,)
         ],
         "faults": [
-            (one, result_screen.in_hand(one.rejections, photos))
+            (one, result_page.in_hand(one.rejections, photos))
             for one in (*reading.joints, *reading.spare)
             if one.rejections
         ],
-        "in_hand_of_board": result_screen.in_hand(reading.board.rejections, photos)
+        "in_hand_of_board": result_page.in_hand(reading.board.rejections, photos)
         if reading.board
         else None,
         "may_grade": access.may_judge(request.user, board),
-        "correctable": result_screen.corrections_of(correctable, said),
+        "correctable": result_page.corrections_of(correctable, said),
         "own_reading": own,
         "sheet_may_print": may_print(board, reading),
-        "comparison": outcomes.compare_with_own(reading, own) if own else None,
+        "comparison": board_results.compare_with_own(reading, own) if own else None,
     }
     return render(request, "assessments/board_result.html", context)
 

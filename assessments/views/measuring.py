@@ -14,12 +14,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from assessments import access
-from assessments.desk import Desk
 from assessments.exceptions import AssessmentError, NotAPhotograph
 from assessments.forms.measuring import MeasuringForm
 from assessments.models import Criterion, Joint, Measurement, Photo
-from assessments.presenters import measuring_page as measuring_screen
-from assessments.screens import WHOLE_BOARD, reading_url
+from assessments.presenters import measuring_page
+from assessments.presenters.grading_page import WHOLE_BOARD, reading_url
+from assessments.queries.board_for_grader import Desk
 from assessments.services import measuring as services
 from people.access import UserRequest
 
@@ -114,7 +114,7 @@ def photo_measure(request: UserRequest, key: str) -> HttpResponse:
         )
     except AssessmentError as error:
         return _refused(request, place, form, str(error))
-    to = place.back if criterion else measuring_screen.measure_url(place.photo, **place.query)
+    to = place.back if criterion else measuring_page.measure_url(place.photo, **place.query)
     if wants_json(request):
         return JsonResponse(
             {
@@ -166,7 +166,7 @@ def _show(
     request: UserRequest, place: Place, *, form: MeasuringForm | None = None, error: str = ""
 ) -> HttpResponse:
     data: Any = form.data if form else request.GET
-    screen = measuring_screen.build(
+    screen = measuring_page.build(
         place.photo,
         request.user,
         joint=place.joint,

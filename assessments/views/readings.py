@@ -8,12 +8,14 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from assessments import access, result_screen
+from assessments import access
 from assessments import ports as gates
 from assessments.domain.readings import reworks_left
 from assessments.exceptions import AssessmentError
 from assessments.forms.readings import AnotherReadingForm, DecisionForm, ReworkForm
-from assessments.services import decisions, outcomes, requests, rework
+from assessments.presenters import result_page
+from assessments.queries import board_results
+from assessments.services import decisions, reading_requests, rework
 from assessments.services.grading import refuse_unless_may_grade
 from people.access import UserRequest
 from people.exceptions import ProofRefused
@@ -31,7 +33,7 @@ def joint_rework(request: UserRequest, number: str, joint_id: int) -> HttpRespon
     if not access.may_see_outcome(request.user, board):
         messages.error(request, access.why_outcome_is_closed(board))
         return redirect("assessments:board_detail", board.number)
-    reading = outcomes.read_board(board)
+    reading = board_results.read_board(board)
     if why := rework.why_no_rework(board, joint, reading):
         messages.error(request, why)
         return redirect("assessments:board_result", board.number)
@@ -106,7 +108,7 @@ def board_decide(request: UserRequest, number: str) -> HttpResponse:
             return redirect("assessments:board_result", board.number)
     photos = list(board.photos.order_by("order", "id"))
     rows = [
-        (row, result_screen.in_hand([row.one.first, row.one.second], photos)) for row in form.rows()
+        (row, result_page.in_hand([row.one.first, row.one.second], photos)) for row in form.rows()
     ]
     context = {"board": board, "form": form, "rows": rows}
     status = 422 if form.is_bound else 200
@@ -119,13 +121,13 @@ def board_decide(request: UserRequest, number: str) -> HttpResponse:
 def another_reading(request: UserRequest, number: str) -> HttpResponse:
     """Ask, once, that one's own board be read again."""
     board = access.own_board(request.user, number)
-    if why := requests.why_not_ask(board, request.user):
+    if why := reading_requests.why_not_ask(board, request.user):
         messages.error(request, why)
         return redirect("assessments:board_detail", board.number)
     form = AnotherReadingForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         try:
-            requests.ask_for_another_reading(
+            reading_requests.ask_for_another_reading(
                 board=board,
                 trainee=request.user,
                 reason=form.cleaned_data["reason"],

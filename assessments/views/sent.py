@@ -10,11 +10,12 @@ from django.utils import timezone
 from django.utils.cache import add_never_cache_headers
 from django.utils.translation import gettext as _
 
-from assessments import access, told
-from assessments.desk import Desk
+from assessments import access
 from assessments.exceptions import AlreadySigned, AssessmentError
 from assessments.forms.grading import JudgementForm, SeenForm
 from assessments.models import UndoStep
+from assessments.presenters import grading_state
+from assessments.queries.board_for_grader import Desk
 from assessments.services import sent
 from people.access import UserRequest
 
@@ -116,4 +117,4 @@ def taken_back(step: UndoStep, desk: Desk, tools: dict[int, str]) -> JsonRespons
     """What stands again where an act was taken back."""
     fresh = Desk(desk.board, desk.user, own=desk.own)
     places = [(one["joint"], one["criterion"]) for one in step.before]
-    return saved(changed=told.judgements_at(fresh, places, tools), stage=step.stage)
+    return saved(changed=grading_state.judgements_at(fresh, places, tools), stage=step.stage)

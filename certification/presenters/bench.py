@@ -9,8 +9,8 @@ from django.db.models import Count, Q
 
 from assessments.access import boards_gradable_by
 from assessments.models import Board, Grading
-from assessments.services import outcomes, turns, waits
-from assessments.services.waits import Wait
+from assessments.queries import board_results, grading_assignment, pending_actions
+from assessments.queries.pending_actions import Wait
 from certification.models import Proposal, StandingEnd, StandingSpan
 from people.models import Person, Role, User
 from training.models import Calibration, ClassSession, Lesson, Stage, Tool
@@ -76,7 +76,7 @@ class Bench:
 def bench_of(user: User, day: date) -> Bench:
     boards = boards_gradable_by(user)
     waiting = boards.waiting().with_list_columns()
-    several = waits.read_in_several(boards)
+    several = pending_actions.read_in_several(boards)
     readings = _readings(user, several)
     first = list(
         waiting.exclude(pk__in=several.values("pk")).annotate(
@@ -106,7 +106,7 @@ def _readings(user: User, several) -> list[ToRead]:
     found = (
         ToRead(board, wait)
         for board in boards
-        if not board.is_sent_back and (wait := waits.wait_for(board, user))
+        if not board.is_sent_back and (wait := pending_actions.wait_for(board, user))
     )
     # Each board is asked about by itself, so no further than the list goes.
     return list(islice(found, SHOWN))
@@ -184,12 +184,12 @@ def _to_sign(user: User, boards) -> list[ToSign]:
         .distinct()
     )
     for board in mine:
-        gradings = turns.gradings_of(board)
-        grading = turns.open_among(gradings, board, user)
+        gradings = grading_assignment.gradings_of(board)
+        grading = grading_assignment.open_among(gradings, board, user)
         if grading is None:
             continue
-        for stage in turns.Seats(board, gradings).left_of(grading):
-            summary = outcomes.stage_summary(grading, stage)
+        for stage in grading_assignment.Seats(board, gradings).left_of(grading):
+            summary = board_results.stage_summary(grading, stage)
             if summary.joints and not summary.open_places and not summary.missing:
                 found.append(ToSign(board, Stage(stage)))
     return found

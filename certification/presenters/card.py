@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
 
 from assessments.models import Board, Judgement
-from assessments.services import outcomes
+from assessments.queries import board_results
 from certification.domain.answers import Standing
 from certification.models import Proposal, StandingEnd
 from people.models import Person
@@ -109,7 +109,7 @@ def latest_faults(person: Person) -> tuple[Board | None, list[Judgement]]:
     )
     if board is None:
         return None, []
-    reading = outcomes.read_board(board)
+    reading = board_results.read_board(board)
     faults = [said for one in reading.joints for said in one.rejections]
     if reading.board is not None:
         faults += reading.board.rejections

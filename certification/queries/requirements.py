@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from assessments.models import Board, Grading, StageSigning
-from assessments.services import sheets
+from assessments.queries import effective_judgements
 from certification.domain.facts import VisionFact, known
 from certification.domain.months import add_months
 from certification.domain.standing import Facts
@@ -49,7 +49,7 @@ class PassedBoard:
     def effective(self) -> list[StageSigning]:
         """The signings that its result rests on: of every reading the latest of each stage."""
         exercise = self.board.exercise
-        return sheets.that_count(self.signings, exercise.stages, exercise.graders)
+        return effective_judgements.that_count(self.signings, exercise.stages, exercise.graders)
 
 
 @dataclass(frozen=True)
@@ -209,7 +209,7 @@ def _passed_boards(person: Person, exercise_codes: set[str]) -> list[PassedBoard
 def _judged_at(board: Board, signings: Sequence[StageSigning]) -> datetime | None:
     first = [
         at
-        for reading in sheets.signed_readings(signings, board.exercise.graders)
+        for reading in effective_judgements.signed_readings(signings, board.exercise.graders)
         if reading.kind != Grading.Kind.ANOTHER
         for at in reading.first_signed.values()
     ]

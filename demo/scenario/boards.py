@@ -11,8 +11,9 @@ from django.core.files.base import ContentFile
 
 from assessments.domain.verdict import Verdict
 from assessments.models import Board, Criterion, Grading, Joint, Judgement, Photo
+from assessments.queries import board_results
 from assessments.services import boards as board_services
-from assessments.services import grading, outcomes
+from assessments.services import grading
 from certification.models import Scope
 from certification.services import certificates, proposals
 from records.services import trail as records
@@ -257,11 +258,11 @@ def _judgements(
     stage: Stage, made: Made, reading: Grading, tool: Tool | None, at: datetime
 ) -> Iterator[Judgement]:
     photos = {photo.joint_id: photo for photo in made.board.photos.all()}
-    for joint in outcomes.joints_that_count(made.board):
+    for joint in board_results.joints_that_count(made.board):
         asked = {
             criterion.code: criterion
             for name in made.board.exercise.stages
-            for criterion in outcomes.criteria_for(reading, name, joint)
+            for criterion in board_results.criteria_for(reading, name, joint)
         }
         fault = made.faults[joint.position.name]
         codes = CRITERIA_BY_FAULT.get(fault or "", ())
@@ -281,7 +282,7 @@ def _judgements(
                 tool,
             )
     for name in made.board.exercise.stages:
-        for criterion in outcomes.criteria_for(reading, name, None):
+        for criterion in board_results.criteria_for(reading, name, None):
             yield Judgement(
                 grading=reading,
                 joint=None,

@@ -9,8 +9,9 @@ from django.core.files.base import ContentFile
 from assessments import ports as gates
 from assessments.domain.scoring import JointState
 from assessments.models import Board, Grading, Joint, Judgement, Photo
+from assessments.queries import board_results
 from assessments.services import boards as board_services
-from assessments.services import decisions, grading, outcomes, requests, rework
+from assessments.services import decisions, grading, reading_requests, rework
 from people.models import User
 from training.models import Exercise, ExerciseStep
 
@@ -38,7 +39,7 @@ def rework_a_joint(stage: Stage, made: list[Made]) -> None:
     instructor = stage.users[FIRST]
     days_ago = (stage.today - board.handed_out_on).days
     at = _early(stage, max(days_ago - 2, 0), 7, 10)
-    reading = next(one for one in outcomes.read_board(board).joints if one.joint == joint)
+    reading = next(one for one in board_results.read_board(board).joints if one.joint == joint)
     rework.send_back(
         board=board,
         joint=joint,
@@ -67,14 +68,14 @@ def ask_again(stage: Stage, made: list[Made]) -> None:
     )
     days_ago = max((stage.today - board.handed_out_on).days - 2, 0)
     at = _early(stage, days_ago, 7, 30)
-    found = outcomes.read_board(board)
+    found = board_results.read_board(board)
     rejected = [
         (one.joint.position.name, said.criterion.code)
         for one in found.joints
         if one.joint
         for said in one.rejections
     ]
-    requests.ask_for_another_reading(
+    reading_requests.ask_for_another_reading(
         board=board,
         trainee=User.objects.get(person=board.person),
         reason=f"On {rejected[0][0]} I see what is asked for. Please look at it again.",
@@ -182,12 +183,12 @@ def _judge(reading: Grading, rejected: Collection[Place], at: datetime) -> None:
     photos = {one.joint_id: one for one in reading.board.photos.all()}
     rows = []
     for name in reading.board.exercise.stages:
-        places: list[Joint | None] = [*outcomes.joints_read(reading, name)]
+        places: list[Joint | None] = [*board_results.joints_read(reading, name)]
         if reading.kind != Grading.Kind.REWORK:
             places.append(None)
         for joint in places:
             photo = photos.get(joint.pk) if joint else None
-            for criterion in outcomes.criteria_for(reading, name, joint):
+            for criterion in board_results.criteria_for(reading, name, joint):
                 bad = joint is not None and (joint.position.name, criterion.code) in rejected
                 rows.append(
                     Judgement(
@@ -209,7 +210,7 @@ def _judge(reading: Grading, rejected: Collection[Place], at: datetime) -> None:
 
 def _sign(reading: Grading, at: datetime) -> None:
     for name in reading.board.exercise.stages:
-        if outcomes.stage_summary(reading, name).joints:
+        if board_results.stage_summary(reading, name).joints:
             grading.sign_stage(
                 grading=reading, stage=name, signer=reading.grader, proof="password", at=at
             )
@@ -226,7 +227,7 @@ def _newest(made: list[Made]) -> list[Board]:
 
 
 def _may_come_back(board: Board) -> list[Joint]:
-    reading = outcomes.read_board(board)
+    reading = board_results.read_board(board)
     return [
         one.joint
         for one in reading.joints

@@ -1,8 +1,8 @@
 """What tests of several readings share: judging a whole reading in a line."""
 
 from assessments.models import Board, Grading
+from assessments.queries import board_results
 from assessments.services import grading as services
-from assessments.services import outcomes
 from tests import factories
 from tests.factories import NOW
 
@@ -35,10 +35,10 @@ def judge(grading, rejected=(), stages=None, at=NOW):
     """
     grading = Grading.objects.get(pk=grading.pk)
     for stage in stages or grading.board.exercise.stages:
-        joints = outcomes.joints_read(grading, stage)
+        joints = board_results.joints_read(grading, stage)
         places = joints if grading.kind == Grading.Kind.REWORK else [*joints, None]
         for joint in places:
-            for criterion in outcomes.criteria_for(grading, stage, joint):
+            for criterion in board_results.criteria_for(grading, stage, joint):
                 place = (joint.position.name if joint else "board", criterion.code)
                 services.judge(
                     grading=grading,

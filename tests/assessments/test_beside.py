@@ -5,8 +5,8 @@ from datetime import timedelta
 import pytest
 from django.urls import reverse
 
+from assessments.queries import board_results
 from assessments.services import grading as services
-from assessments.services import outcomes
 from tests import factories
 from tests.factories import NOW
 
@@ -58,8 +58,8 @@ def judged(board, grader, note="", *, sign=True):
     """E01 rejected under S-1 with a note and a marked place, the rest accepted."""
     photo = factories.make_photo(board, board.joints.first(), stage="soldered")
     grading = services.start_grading(board=board, grader=grader, at=NOW)
-    for joint in outcomes.joints_that_count(board):
-        for criterion in outcomes.criteria_for(grading, "soldered", joint):
+    for joint in board_results.joints_that_count(board):
+        for criterion in board_results.criteria_for(grading, "soldered", joint):
             say(grading, joint.position.name, criterion.code, "accept")
     say(
         grading, "E01", "S-1", "reject",

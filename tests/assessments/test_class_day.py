@@ -11,12 +11,13 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from assessments.class_day import class_day as lay_out
 from assessments.exceptions import AssessmentError, MayNotGrade, StageNotReady
 from assessments.models import Board, CriteriaSet, Grading, Judgement, StageSigning
-from assessments.services import boards, grading, outcomes, rework
+from assessments.presenters.class_day import class_day as lay_out
+from assessments.queries import board_results
+from assessments.services import boards, grading, rework
 from assessments.services import class_day as services
-from assessments.services.refusals import Circumstances
+from assessments.services.judgements import Circumstances
 from tests import factories
 from tests.factories import NOW
 from training.models import Exercise, JointType, Stage
@@ -238,7 +239,7 @@ def test_cell_offers_a_pass_exactly_where_the_service_makes_one(instructor, seed
     reading = grading.start_grading(board=board, grader=instructor, at=NOW)
     for stage in board.exercise.stages:
         for joint in [*board.joints.all(), None]:
-            for criterion in outcomes.criteria_for(reading, stage, joint):
+            for criterion in board_results.criteria_for(reading, stage, joint):
                 if rng.random() < 0.5:
                     grading.judge(
                         grading=reading,

@@ -7,8 +7,9 @@ import pytest
 from django.urls import reverse
 
 from assessments.models import Grading, StageSigning
+from assessments.queries import board_results
 from assessments.services import grading as services
-from assessments.services import outcomes, rework
+from assessments.services import rework
 from certification.queries.requirements import evidence_of, requirements
 from tests import factories
 from tests.assessments.several import fresh, joint, judge, make_criteria, outcome_of, read, sign
@@ -51,7 +52,7 @@ def by_two(graders):
 
 def counts_as_it_is_signed(board):
     """Every judgement that counts stands under the signing that is shown for its stage."""
-    reading = outcomes.read_board(fresh(board))
+    reading = board_results.read_board(fresh(board))
     parts = [*reading.joints, reading.board]
     assert {one.grading_id for part in parts for one in part.judgements} == {
         one.grading_id for one in reading.signings.values()
@@ -117,11 +118,11 @@ def test_a_correction_over_somebody_elses_stage_reads_the_makes_they_read(grader
     correction = services.correct_grading(
         grading=formed, grader=graders[0], reason="Blurred.", at=LATER
     )
-    read_makes = outcomes.joints_read(correction, "soldered")
+    read_makes = board_results.joints_read(correction, "soldered")
     assert [str(one) for one in read_makes] == ["E01", "E02", "E03"]
     judge(correction, [("E01", "S-1"), ("E02", "S-1")], ["soldered"], LATER)
     sign(correction, ["soldered"], LATER)
-    reading = outcomes.read_board(fresh(board))
+    reading = board_results.read_board(fresh(board))
     assert {str(one.joint) for one in reading.joints if one.rejections} == {"E01"}
     assert outcome_of(board)[:2] == (True, False)
 

@@ -13,10 +13,11 @@ from assessments.exceptions import (
     StageNotReady,
 )
 from assessments.models import StageSigning
-from assessments.result_sheet import result_sheet
-from assessments.services import decisions, outcomes, requests, rework
+from assessments.presenters.result_sheet import result_sheet
+from assessments.queries import board_results
+from assessments.queries.pending_actions import Wait, wait_for
+from assessments.services import decisions, reading_requests, rework
 from assessments.services import grading as services
-from assessments.services.waits import Wait, wait_for
 from certification.queries.requirements import requirements
 from tests import factories
 from tests.assessments.several import (
@@ -91,7 +92,7 @@ def test_a_joint_is_not_sent_back_while_a_decision_on_it_waits(board, graders):
     inspect(board, graders[0], ("E01", "S-1"))
     inspect(board, graders[1], ("E01", "S-1"), ("E01", "S-3"))
     assert asked(board) == [("E01, make 2", "S-3")]
-    reading = outcomes.read_board(fresh(board))
+    reading = board_results.read_board(fresh(board))
     assert reading.undecided == ((joint(board, "E01", 2).pk, "S-3"),)
     with pytest.raises(CannotChangeBoard, match="a third person decides"):
         send_back(board, graders[0], make=2)
@@ -139,7 +140,7 @@ def test_nobody_decides_on_a_make_that_counts_no_more(client, remade, graders, m
     assert asked(board) == []
     assert wait_for(fresh(board), graders[2]) == Wait.NOTHING
     assert outcome_of(board) == (True, True, 100)
-    reading = outcomes.read_board(fresh(board))
+    reading = board_results.read_board(fresh(board))
     assert (reading.undecided, reading.result.passed) == ((), True)
     [earlier] = [one for one in reading.earlier if one.joint.make == make]
     assert "S-3" in earlier.result.open_codes
@@ -164,7 +165,7 @@ def test_nobody_decides_between_readings_in_whose_place_another_counts(board, gr
     for one in graders[:2]:
         inspect(board, one)
     trainee = factories.make_user(person=board.person)
-    requests.ask_for_another_reading(
+    reading_requests.ask_for_another_reading(
         board=fresh(board), trainee=trainee, reason="E02 is wetted.", at=LATER
     )
     read(board, graders[2], at=LATER)
@@ -178,7 +179,7 @@ def test_a_decision_on_what_was_reworked_after_another_reading_is_among_what_cou
     for one in graders[:2]:
         inspect(board, one)
     trainee = factories.make_user(person=board.person)
-    requests.ask_for_another_reading(
+    reading_requests.ask_for_another_reading(
         board=fresh(board), trainee=trainee, reason="E02 is wetted.", at=LATER
     )
     other = read(board, graders[2], ("E03", "S-1"), at=LATER + timedelta(hours=1))
@@ -190,7 +191,7 @@ def test_a_decision_on_what_was_reworked_after_another_reading_is_among_what_cou
     ]
     decision = decide(board, graders[3], at=since)
     assert outcome_of(board) == (True, True, 100)
-    counting = outcomes.read_board(fresh(board)).counting
+    counting = board_results.read_board(fresh(board)).counting
     assert {one.grading for one in counting} == {other, *both, decision}
 
 

@@ -10,8 +10,8 @@ from django.db import IntegrityError, transaction
 from assessments import ports as gates
 from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade, StageNotReady
 from assessments.models import Grading, Judgement, StageSigning
+from assessments.queries import board_results
 from assessments.services import grading as services
-from assessments.services import outcomes
 from assessments.services.grading import Circumstances
 from records.models import TrailEntry
 from tests import factories
@@ -54,10 +54,10 @@ def say(grading, joint, code, outcome="accept", seen=IN_HAND, at=NOW):
 
 
 def accept_everything(grading, stage="soldered"):
-    for joint in outcomes.joints_that_count(grading.board):
-        for criterion in outcomes.criteria_for(grading, stage, joint):
+    for joint in board_results.joints_that_count(grading.board):
+        for criterion in board_results.criteria_for(grading, stage, joint):
             say(grading, joint, criterion.code)
-    for criterion in outcomes.criteria_for(grading, stage, None):
+    for criterion in board_results.criteria_for(grading, stage, None):
         say(grading, None, criterion.code)
 
 
@@ -352,7 +352,7 @@ def test_a_trainees_own_reading_is_kept_apart_and_never_counts(board, instructor
     sign(grading, instructor)
     board.refresh_from_db()
     assert board.outcome.passed is True
-    comparison = outcomes.compare_with_own(outcomes.read_board(board), own)
+    comparison = board_results.compare_with_own(board_results.read_board(board), own)
     assert (comparison.both, comparison.same, len(comparison.differ)) == (1, 0, 1)
     with pytest.raises(AlreadySigned):
         say(own, board.joints.last(), "S-1")
@@ -362,7 +362,7 @@ def test_a_criterion_for_another_alloy_is_not_asked(instructor):
     factories.make_criteria_set({"code": "S"}, {"code": "L", "alloys": ["Sn96Ag4"]})
     board = factories.make_board(alloy="Sn63Pb37")
     grading = begin(board, instructor)
-    asked = outcomes.criteria_for(grading, "soldered", board.joints.first())
+    asked = board_results.criteria_for(grading, "soldered", board.joints.first())
     assert [one.code for one in asked] == ["S"]
     accept_everything(grading)
     sign(grading, instructor)

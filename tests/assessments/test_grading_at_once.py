@@ -8,8 +8,8 @@ from django.db import connection, transaction
 
 from assessments.exceptions import AlreadySigned
 from assessments.models import Board, Grading, Judgement, StageSigning, UndoStep
+from assessments.queries import board_results
 from assessments.services import grading as services
-from assessments.services import outcomes
 from tests import factories
 from tests.assessments.together import at_once, somebody_waits_for_us
 from tests.factories import NOW
@@ -81,8 +81,8 @@ def sign(grading, stage="soldered"):
 def judged(board, instructor):
     """A reading whose soldered stage waits for nothing but the signature."""
     grading = services.start_grading(board=board, grader=instructor, at=NOW)
-    for joint in [*outcomes.joints_that_count(board), None]:
-        for criterion in outcomes.criteria_for(grading, "soldered", joint):
+    for joint in [*board_results.joints_that_count(board), None]:
+        for criterion in board_results.criteria_for(grading, "soldered", joint):
             judge(grading, joint, criterion.code)
     return grading
 

@@ -6,8 +6,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from assessments.models import Grading, Judgement
+from assessments.queries import board_results
 from assessments.services import grading as services
-from assessments.services import outcomes
 from tests import factories
 from tests.factories import NOW
 
@@ -424,8 +424,8 @@ def test_an_own_reading_is_for_whoever_made_the_board(client, instructor, board)
 
 def sign_everything(board, grader):
     grading = services.start_grading(board=board, grader=grader, at=NOW)
-    for joint in [*outcomes.joints_that_count(board), None]:
-        for criterion in outcomes.criteria_for(grading, "soldered", joint):
+    for joint in [*board_results.joints_that_count(board), None]:
+        for criterion in board_results.criteria_for(grading, "soldered", joint):
             services.judge(
                 grading=grading,
                 criterion=criterion,

@@ -8,12 +8,12 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from assessments import screens
-from assessments.desk import Desk
 from assessments.exceptions import AssessmentError
 from assessments.models import Board, Judgement
+from assessments.presenters import grading_page
+from assessments.queries import board_results
+from assessments.queries.board_for_grader import Desk
 from assessments.services import grading as services
-from assessments.services import outcomes
 from assessments.services.grading import Circumstances
 from people.middleware import tablets
 from tests import factories
@@ -41,7 +41,7 @@ def desk_of(board, user, *, own=False):
 
 
 def show(board, user, *, own=False, **asked):
-    return screens.build(desk_of(board, user, own=own), **asked)
+    return grading_page.build(desk_of(board, user, own=own), **asked)
 
 
 def begin(board, user):
@@ -65,8 +65,8 @@ def joint_at(board, name):
 
 
 def accept_all(grading, stage="soldered"):
-    for joint in [*outcomes.joints_that_count(grading.board), None]:
-        for criterion in outcomes.criteria_for(grading, stage, joint):
+    for joint in [*board_results.joints_that_count(grading.board), None]:
+        for criterion in board_results.criteria_for(grading, stage, joint):
             say(grading, joint, criterion.code)
 
 
@@ -403,7 +403,7 @@ def test_a_screen_takes_a_fixed_number_of_queries(instructor):
         with CaptureQueriesContext(
             connection,
         ) as asked:
-            screens.build(Desk(fresh, instructor, own=False), place_name="E02")
+            grading_page.build(Desk(fresh, instructor, own=False), place_name="E02")
         counts.append(len(asked))
     assert counts == [QUERIES_OF_A_SCREEN] * 2
 

@@ -6,8 +6,8 @@ import pytest
 from django.urls import reverse
 
 from assessments.models import Grading, Judgement, StageSigning
+from assessments.queries import board_results
 from assessments.services import grading as services
-from assessments.services import outcomes
 from tests import factories
 from tests.factories import NOW, PASSWORD
 
@@ -67,8 +67,8 @@ def say(grading, place, code, outcome, **seen):
 def judged(board, grader):
     """A reading with everything accepted, for a test to change and to sign."""
     grading = services.start_grading(board=board, grader=grader, at=NOW)
-    for joint in [*outcomes.joints_that_count(board), None]:
-        for criterion in outcomes.criteria_for(grading, "soldered", joint):
+    for joint in [*board_results.joints_that_count(board), None]:
+        for criterion in board_results.criteria_for(grading, "soldered", joint):
             say(grading, joint.position.name if joint else None, criterion.code, "accept")
     return grading
 

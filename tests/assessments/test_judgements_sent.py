@@ -9,8 +9,8 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from assessments.models import Grading, Judgement, UndoStep
+from assessments.queries import board_results
 from assessments.services import grading as services
-from assessments.services import outcomes
 from tests import factories
 from tests.factories import NOW
 
@@ -240,8 +240,8 @@ def test_a_measured_value_against_its_limits_has_to_be_explained(client):
 
 
 def accept_all(grading):
-    for joint in [*outcomes.joints_that_count(grading.board), None]:
-        for criterion in outcomes.criteria_for(grading, "soldered", joint):
+    for joint in [*board_results.joints_that_count(grading.board), None]:
+        for criterion in board_results.criteria_for(grading, "soldered", joint):
             services.judge(
                 grading=grading,
                 criterion=criterion,

@@ -8,7 +8,8 @@ from django.db import DatabaseError, transaction
 
 from assessments.exceptions import AssessmentError, CannotMeasure
 from assessments.models import Judgement, Measurement
-from assessments.services import grading, measuring, outcomes
+from assessments.queries import board_results
+from assessments.services import grading, measuring
 from assessments.services.grading import Circumstances
 from records.models import TrailEntry
 from tests import factories
@@ -133,8 +134,8 @@ def test_a_measured_criterion_is_judged_by_the_marks(photo, instructor, criteria
     assert (said.how, said.measurement, said.photo) == ("marks", kept, photo)
     assert said.value == Decimal("213.5")
     assert said.uncertainty == pytest.approx(Decimal(str(kept.expanded)), abs=Decimal("0.00001"))
-    content = outcomes.signed_content(
-        reading, "soldered", outcomes.stage_summary(reading, "soldered")
+    content = board_results.signed_content(
+        reading, "soldered", board_results.stage_summary(reading, "soldered")
     )
     assert content["judgements"][0]["measured"]["marks"] == kept.marks
 

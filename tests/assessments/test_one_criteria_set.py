@@ -5,11 +5,12 @@ from datetime import timedelta
 import pytest
 from django.urls import reverse
 
-from assessments.desk import Desk
 from assessments.exceptions import AlreadySigned
 from assessments.models import Grading
+from assessments.queries import board_results
+from assessments.queries.board_for_grader import Desk
 from assessments.services import grading as services
-from assessments.services import outcomes, requests, rework
+from assessments.services import reading_requests, rework
 from tests import factories
 from tests.assessments.several import (
     begin,
@@ -99,12 +100,12 @@ def test_another_reading_asks_what_the_board_was_read_by(graders, earlier):
     read(board, graders[0], stages=["formed"])
     publish_more()
     read(board, graders[1], ("E01", "S-1"), stages=["soldered"])
-    requests.ask_for_another_reading(
+    reading_requests.ask_for_another_reading(
         board=fresh(board), trainee=trainee, reason="E01 is wetted.", at=LATER
     )
     read(board, graders[2], at=LATER)
     assert outcome_of(board) == (True, True, 100)
-    reading = outcomes.read_board(fresh(board))
+    reading = board_results.read_board(fresh(board))
     asked = {one.criterion.code for one in reading.joints[0].judgements}
     assert asked == {"F-1", "S-1", "S-3"}
 

@@ -14,11 +14,12 @@ from pypdf import PdfReader
 
 from assessments.exceptions import NothingToPrint
 from assessments.models import Grading
-from assessments.result_pdf import result_pdf
-from assessments.result_pictures import window_round
-from assessments.result_sheet import result_sheet
+from assessments.presenters.result_pdf import result_pdf
+from assessments.presenters.result_pictures import window_round
+from assessments.presenters.result_sheet import result_sheet
+from assessments.queries import board_results
 from assessments.services import grading as services
-from assessments.services import measuring, outcomes
+from assessments.services import measuring
 from assessments.services.boards import hand_in
 from assessments.services.photos import add_photo
 from assessments.services.rework import send_back
@@ -97,8 +98,8 @@ def say(grading, place, code, outcome, **seen):
 def accepted(board, grader):
     """A reading with everything accepted, for a test to change and to sign."""
     grading = services.start_grading(board=board, grader=grader, at=NOW)
-    for joint in [*outcomes.joints_that_count(board), None]:
-        for criterion in outcomes.criteria_for(grading, "soldered", joint):
+    for joint in [*board_results.joints_that_count(board), None]:
+        for criterion in board_results.criteria_for(grading, "soldered", joint):
             say(grading, joint.position.name if joint else None, criterion.code, "accept")
     return grading
 

@@ -8,7 +8,6 @@ import pytest
 from django.db import IntegrityError, transaction
 
 from assessments import ports as gates
-from assessments.desk import Desk, desks_for
 from assessments.domain.scoring import JointState
 from assessments.exceptions import (
     AlreadySigned,
@@ -17,7 +16,9 @@ from assessments.exceptions import (
     MayNotGrade,
 )
 from assessments.models import Board, Grading, Joint, Rework
-from assessments.services import boards, outcomes
+from assessments.queries import board_results
+from assessments.queries.board_for_grader import Desk, desks_for
+from assessments.services import boards
 from assessments.services import grading as services
 from assessments.services import rework as reworking
 from records.models import TrailEntry
@@ -98,7 +99,7 @@ def test_a_reworked_joint_is_inspected_again_and_its_last_make_counts(board, ins
     sign(again, at=LATER)
     assert outcome_of(board) == (True, True, Decimal(100))
 
-    reading = outcomes.read_board(fresh(board))
+    reading = board_results.read_board(fresh(board))
     assert [str(one.joint) for one in reading.joints] == ["E01", "E02, make 2", "E03"]
     assert [str(one.joint) for one in reading.earlier] == ["E02"]
     assert [one.criterion.code for one in reading.earlier[0].rejections] == ["S-1"]
@@ -128,7 +129,7 @@ def test_a_joint_is_reworked_as_often_as_the_exercise_allows(criteria, instructo
         send_back(board, "E02", ["S-1"], instructor, make=make)
         read(board, instructor, *[("E02", "S-1")] if make == 1 else [], at=LATER)
     assert outcome_of(board)[:2] == (True, True)
-    reading = outcomes.read_board(fresh(board))
+    reading = board_results.read_board(fresh(board))
     assert [str(one.joint) for one in reading.earlier] == ["E02", "E02, make 2"]
 
 
@@ -146,7 +147,7 @@ def test_what_was_rejected_when_formed_is_made_again_before_it_is_soldered(board
     judge(on, stages=["soldered"])
     sign(on, stages=["soldered"])
     assert outcome_of(board)[:2] == (True, True)
-    reading = outcomes.read_board(fresh(board))
+    reading = board_results.read_board(fresh(board))
     assert reading.first_makes[1].state_for_statistics == JointState.REJECTED
     assert reading.first_makes[1].result.state == JointState.OPEN
 
@@ -168,12 +169,12 @@ def test_a_correction_reads_the_makes_that_it_corrects(board, instructor, other)
     read(board, instructor, at=LATER)
     correction = services.correct_grading(grading=first, grader=other, reason="E01 too.", at=LATER)
     assert begin(board, other, LATER) == correction
-    read_makes = outcomes.joints_read(correction, "soldered")
+    read_makes = board_results.joints_read(correction, "soldered")
     assert [str(one) for one in read_makes] == ["E01", "E02", "E03"]
     judge_one(correction, joint(board, "E01"), "S-1", "reject")
     sign(correction, at=LATER)
     assert outcome_of(board)[:2] == (True, False)
-    reading = outcomes.read_board(fresh(board))
+    reading = board_results.read_board(fresh(board))
     assert {str(one.joint) for one in reading.joints if one.rejections} == {"E01"}
 
 
@@ -185,7 +186,7 @@ def test_the_inspection_of_rework_is_corrected_like_any_grading(board, instructo
         grading=again, grader=other, reason="Overlooked.", at=LATER
     )
     assert correction.kind == "rework"
-    assert [str(one) for one in outcomes.joints_read(correction, "formed")] == ["E02, make 2"]
+    assert [str(one) for one in board_results.joints_read(correction, "formed")] == ["E02, make 2"]
     judge_one(correction, joint(board, "E02", 2), "S-1", "reject")
     sign(correction, at=LATER)
     assert outcome_of(board)[:2] == (True, False)
@@ -298,7 +299,9 @@ def test_two_graders_judge_what_was_reworked_each_for_themselves(criteria, instr
     send_back(board, "E02", ["S-1"], instructor)
     read(board, instructor, ("E02", "F-1"), at=LATER)
     assert outcome_of(board) == (False, None, None)
-    made_again = next(one for one in outcomes.read_board(fresh(board)).joints if one.joint.make > 1)
+    made_again = next(
+        one for one in board_results.read_board(fresh(board)).joints if one.joint.make > 1
+    )
     assert made_again.judgements == ()
     with pytest.raises(MayNotGrade, match="second grader"):
         begin(board, instructor, LATER)

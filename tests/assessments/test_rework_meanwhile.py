@@ -9,7 +9,8 @@ from django.urls import reverse
 
 from assessments.exceptions import AssessmentError
 from assessments.models import Grading, Judgement, Rework
-from assessments.services import boards, decisions, outcomes, rework, turns
+from assessments.queries import board_results, grading_assignment
+from assessments.services import boards, decisions, rework
 from assessments.services import grading as services
 from tests import factories
 from tests.assessments.several import (
@@ -55,11 +56,13 @@ def hand_in(board):
 
 def reads(grading, stage):
     grading = Grading.objects.get(pk=grading.pk)
-    return [str(one) for one in outcomes.joints_read(grading, stage)]
+    return [str(one) for one in board_results.joints_read(grading, stage)]
 
 
 def left_of(board, grading):
-    return turns.Seats(fresh(board), turns.gradings_of(fresh(board))).left_of(grading)
+    return grading_assignment.Seats(
+        fresh(board), grading_assignment.gradings_of(fresh(board))
+    ).left_of(grading)
 
 
 def read_all(board, *graders):
@@ -225,7 +228,7 @@ def test_a_first_make_that_was_judged_before_it_was_remade_is_not_signed_for_aft
     judge(grading, stages=["soldered"], at=LATER)
     sign(grading, ["soldered"], LATER)
     assert outcome_of(board) == (True, True, 100)
-    first_make = outcomes.read_board(fresh(board)).first_makes[0]
+    first_make = board_results.read_board(fresh(board)).first_makes[0]
     assert [one.criterion.code for one in first_make.judgements] == ["F-1"]
 
 
@@ -243,7 +246,7 @@ def test_no_board_is_stuck_whatever_is_sent_back_and_signed_in_between(graders, 
         try:
             match random.choice(["send back", "hand in", "judge", "sign", "sign", "correct"]):
                 case "send back":
-                    reading = outcomes.read_board(fresh(board))
+                    reading = board_results.read_board(fresh(board))
                     one = random.choice([each for each in reading.joints if each.rejections])
                     rework.send_back(
                         board=fresh(board), joint=one.joint, actor=grader, at=LATER,
@@ -282,7 +285,7 @@ def test_no_board_is_stuck_whatever_is_sent_back_and_signed_in_between(graders, 
         )
     assert outcome_of(board)[0]
     assert not fresh(board).is_sent_back
-    counted = outcomes.read_board(fresh(board))
+    counted = board_results.read_board(fresh(board))
     assert {one.result.open_codes for one in counted.joints} == {()}
     for one in counted.joints:
         assert {each.joint_id for each in one.judgements} == {one.joint.pk}

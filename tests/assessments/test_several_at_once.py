@@ -15,7 +15,7 @@ from assessments.models import (
     Rework,
     StageSigning,
 )
-from assessments.services import boards, decisions, requests, rework
+from assessments.services import boards, decisions, reading_requests, rework
 from assessments.services import grading as services
 from tests import factories
 from tests.assessments.several import begin, fresh, joint, judge, outcome_of, read
@@ -103,7 +103,7 @@ def test_a_trainee_who_asks_in_several_windows_asks_once(graders):
     read(board, graders[0])
 
     def asking():
-        return requests.ask_for_another_reading(
+        return reading_requests.ask_for_another_reading(
             board=fresh(board), trainee=trainee, reason="E02.", at=NOW
         )
 
@@ -117,7 +117,9 @@ def test_of_two_who_read_again_at_once_one_counts(graders):
     board = make_board(1)
     trainee = factories.make_user(person=board.person)
     read(board, graders[0], ("E02", "S-1"))
-    requests.ask_for_another_reading(board=fresh(board), trainee=trainee, reason="E02.", at=NOW)
+    reading_requests.ask_for_another_reading(
+        board=fresh(board), trainee=trainee, reason="E02.", at=NOW
+    )
     readings = [begin(board, one) for one in graders[1:3]]
     for one in readings:
         judge(one)
@@ -150,7 +152,7 @@ def test_a_joint_is_not_sent_back_beside_a_request_for_another_reading(graders, 
     trainee = factories.make_user(person=board.person)
     read(board, graders[0], ("E02", "S-1"))
     acts = {
-        "asked": lambda: requests.ask_for_another_reading(
+        "asked": lambda: reading_requests.ask_for_another_reading(
             board=fresh(board), trainee=trainee, reason="E02.", at=NOW
         ),
         "sent back": lambda: rework.send_back(

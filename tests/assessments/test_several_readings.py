@@ -9,7 +9,6 @@ from django.db import IntegrityError, transaction
 
 from assessments import access
 from assessments import ports as gates
-from assessments.desk import Desk
 from assessments.domain.readings import compare
 from assessments.exceptions import (
     AlreadySigned,
@@ -19,7 +18,9 @@ from assessments.exceptions import (
     StageNotReady,
 )
 from assessments.models import Board, Grading, Judgement, ReadingRequest, StageSigning
-from assessments.services import decisions, outcomes, requests, sheets
+from assessments.queries import board_results, effective_judgements
+from assessments.queries.board_for_grader import Desk
+from assessments.services import decisions, reading_requests
 from assessments.services import grading as services
 from people.models import SiteRole
 from records.models import TrailEntry, TrailPayload
@@ -85,7 +86,7 @@ def _named(row):
 def nothing_is_out(board):
     """Nothing of any judgement is to be read off the board's result, row or page."""
     found = fresh(board)
-    reading = outcomes.read_board(found)
+    reading = board_results.read_board(found)
     assert reading.signings == {}
     assert not any(one.judgements for one in (*reading.joints, *reading.spare))
     assert reading.board is None or not reading.board.judgements
@@ -122,7 +123,7 @@ def test_what_two_differ_on_waits_for_a_third_whose_judgement_counts(board, grad
     grading = decide(board, third, ("board", "S-9"))
     assert grading.judgements.count() == 2
     assert outcome_of(board) == (True, True, Decimal(295) / 3 // SIX * SIX - 5)
-    reading = outcomes.read_board(fresh(board))
+    reading = board_results.read_board(fresh(board))
     assert reading.board.rejections[0].grading == grading
     assert [one.rejections for one in reading.joints][1] == []
     kept = Judgement.objects.filter(grading__kind="first", criterion__code="S-1")
@@ -146,7 +147,7 @@ def test_both_readings_are_kept_for_the_statistic_of_agreement(board, graders):
     ]
     compared = compare(*given)
     assert (compared.same, len(compared.differ), compared.alone) == (9, 1, ())
-    [found] = sheets.differing(fresh(board))
+    [found] = effective_judgements.differing(fresh(board))
     assert (found.first.outcome, found.second.outcome) == ("reject", "accept")
     assert found.decision.outcome == "reject"
 
@@ -347,7 +348,7 @@ def trainee(single):
 
 
 def ask(board, trainee, reason="E02 is wetted all round."):
-    return requests.ask_for_another_reading(
+    return reading_requests.ask_for_another_reading(
         board=fresh(board), trainee=trainee, reason=reason, at=LATER
     )
 
@@ -383,7 +384,7 @@ def test_another_reading_counts_for_worse_too(single, trainee, graders):
     ask(single, trainee)
     read(single, graders[1], ("E01", "S-1"), at=LATER)
     assert outcome_of(single)[:2] == (True, False)
-    reading = outcomes.read_board(fresh(single))
+    reading = board_results.read_board(fresh(single))
     assert {one.grading.grader for one in reading.joints[0].judgements} == {graders[1]}
 
 

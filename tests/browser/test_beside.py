@@ -3,8 +3,8 @@
 import pytest
 
 from assessments.models import Judgement
+from assessments.queries import board_results
 from assessments.services import grading as services
-from assessments.services import outcomes
 from tests import factories
 from tests.browser.test_grading_screen import Bench, lay_out, visitor  # noqa: F401
 
@@ -25,8 +25,8 @@ def make_bench(shop, visitor):  # noqa: F811
         factories.make_photo(earlier, earlier.joints.first(), stage="soldered")
         grader = factories.make_user("instructor")
         reading = services.start_grading(board=earlier, grader=grader, at=factories.NOW)
-        for joint in [*outcomes.joints_that_count(earlier), None]:
-            for criterion in outcomes.criteria_for(reading, "soldered", joint):
+        for joint in [*board_results.joints_that_count(earlier), None]:
+            for criterion in board_results.criteria_for(reading, "soldered", joint):
                 services.judge(
                     grading=reading, criterion=criterion, joint=joint, outcome="accept",
                     seen=services.Circumstances(), at=factories.NOW,

@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Page, Route
 
 from assessments.models import Board, Judgement, Photo
 from assessments.services import grading, photos
-from assessments.services.refusals import Circumstances
+from assessments.services.judgements import Circumstances
 from tests import factories
 from tests.assessments import pictures
 from tests.browser.conftest import Shop, Visitor

@@ -3,8 +3,8 @@
 from playwright.sync_api import ViewportSize
 
 from assessments.models import Board, Grading, ReadingRequest
+from assessments.queries import board_results
 from assessments.services import grading as services
-from assessments.services import outcomes
 from tests import factories
 from tests.browser.conftest import PASSWORD, Shop, Visitor
 
@@ -17,9 +17,9 @@ def make_board(shop: Shop, **fields) -> Board:
 def read(board: Board, grader, *rejected: str) -> Grading:
     """Judge every place with the board in hand, rejecting all of these joints, and sign."""
     grading = services.start_grading(board=board, grader=grader, at=factories.NOW)
-    joints = outcomes.joints_read(grading, "soldered")
+    joints = board_results.joints_read(grading, "soldered")
     for joint in [*joints, None]:
-        for criterion in outcomes.criteria_for(grading, "soldered", joint):
+        for criterion in board_results.criteria_for(grading, "soldered", joint):
             name = joint.position.name if joint else "board"
             services.judge(
                 grading=grading,

@@ -8,7 +8,6 @@ from django.db import transaction
 from django.test import Client
 from django.utils import timezone
 
-from assessments.class_day import class_day
 from assessments.models import (
     Board,
     CriteriaSet,
@@ -18,6 +17,7 @@ from assessments.models import (
     ReadingRequest,
     StageSigning,
 )
+from assessments.presenters.class_day import class_day
 from certification.models import Certificate, Proposal, StandingSpan
 from demo.scenario import boards, people, roster
 from demo.scenario import loading as scenario

@@ -5,15 +5,15 @@ from typing import Any
 
 from django.urls import reverse
 
+from assessments.models import Criterion, Judgement, Measurement, Photo
+from assessments.queries.board_for_grader import Desk
+from assessments.services.grading import may_go_with_the_rest
+from assessments.templatetags.judging import NO_BREAK, UNITS, plain, unit_sign, unit_word
+from assessments.templatetags.measuring import marks_drawn, measured_says
 from people.presenters.limit_line import figures
 
-from .across import Across
-from .desk import Desk
-from .models import Criterion, Judgement, Measurement, Photo
-from .screens import WHOLE_BOARD, Screen
-from .services.grading import may_go_with_the_rest
-from .templatetags.judging import NO_BREAK, UNITS, plain, unit_sign, unit_word
-from .templatetags.measuring import marks_drawn, measured_says
+from .class_position import Across
+from .grading_page import WHOLE_BOARD, Screen
 
 Told = dict[str, Any]
 

@@ -8,18 +8,18 @@ from uuid import UUID, uuid4
 
 from django.urls import reverse
 
+from assessments import access
+from assessments.domain.scoring import JointState
+from assessments.exceptions import AssessmentError, MayNotGrade
+from assessments.models import Board, Joint
+from assessments.queries.board_for_grader import Desk, desks_for
+from assessments.services import grading
+from assessments.services.class_day import stays_to_be_judged
 from people.models import Person, User
 from training.models import ClassSession, Exercise, Stage
 
-from . import access
-from .desk import Desk, desks_for
-from .domain.scoring import JointState
-from .exceptions import AssessmentError, MayNotGrade
-from .models import Board, Joint
-from .presenters.board_page import state_shown
-from .screens import WHOLE_BOARD, reading_url
-from .services import grading
-from .services.class_day import stays_to_be_judged
+from .board_page import state_shown
+from .grading_page import WHOLE_BOARD, reading_url
 
 OPEN = JointState.OPEN.value
 

@@ -20,9 +20,8 @@ from assessments.models import (
     Photo,
     StageSigning,
 )
+from assessments.queries import board_results
 from training.models import Stage, Tool
-
-from . import outcomes
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,14 +167,14 @@ def refuse_if_not_read(grading: Grading, stage: str, joint: Joint | None) -> Non
     The usual reading of boards on which nothing was reworked asks the database nothing.
     """
     if grading.kind == Grading.Kind.REWORK:
-        if joint is not None and joint in outcomes.joints_read(grading, stage):
+        if joint is not None and joint in board_results.joints_read(grading, stage):
             return
         raise AlreadySigned(
             _("%(place)s was not reworked, or somebody has signed for it. Open the board anew.")
             % {"place": joint or _("The whole board")}
         )
     is_remade = joint is not None and joint.make > 1
-    if is_remade and joint not in outcomes.joints_read(grading, stage):
+    if is_remade and joint not in board_results.joints_read(grading, stage):
         raise AssessmentError(
             _("%(joint)s is not the make that is judged here.") % {"joint": joint}
         )

@@ -7,7 +7,7 @@ from django.db import transaction
 
 from assessments.models import Grading, Judgement, UndoStep
 
-from .refusals import hold_open
+from .judgements import hold_open
 
 
 def remembered(judgement: Judgement | None, joint_id: int | None, criterion_id: int) -> dict:

@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from .domain.marks_drawn import Drawn
-from .models import Joint, Judgement, Photo
-from .services import outcomes
-from .services.measuring import drawn_of
-from .templatetags import judging
+from assessments.domain.marks_drawn import Drawn
+from assessments.models import Joint, Judgement, Photo
+from assessments.queries import board_results
+from assessments.services.measuring import drawn_of
+from assessments.templatetags import judging
 
 LEAST_WINDOW = 0.45  # of a photograph's width and height
 ROUND_MARKS = 1.7  # how much wider than its marks a window is
@@ -71,7 +71,7 @@ class Picture:
         )
 
 
-def pictures_of(reading: outcomes.JointReading, photos: Sequence[Photo]) -> Iterable[Picture]:
+def pictures_of(reading: board_results.JointReading, photos: Sequence[Photo]) -> Iterable[Picture]:
     """Each photograph that a judgement names, cut to what is marked on it; else the last one."""
     joint_id = reading.joint.pk if reading.joint else None
     place = reading.joint.position.name if reading.joint else _("the whole board")

@@ -3,14 +3,19 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from assessments import access
+from assessments import ports as gates
+from assessments.domain.scoring import JointState
+from assessments.models import Board, Criterion, Grading, Joint, ReadingRequest, Rework
+from assessments.queries import (
+    board_results,
+    effective_judgements,
+    grading_assignment,
+    pending_actions,
+)
+from assessments.queries.pending_actions import Wait
+from assessments.services import reading_requests, rework
 from people.models import Role, User
-
-from . import access
-from . import ports as gates
-from .domain.scoring import JointState
-from .models import Board, Criterion, Grading, Joint, ReadingRequest, Rework
-from .services import outcomes, requests, rework, sheets, turns, waits
-from .services.waits import Wait
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,26 +44,32 @@ def several_of(board: Board, user: User) -> Several:
     )  # fmt: skip
     uninspected = {
         one.joint.pk
-        for one in (outcomes.read_board(board).joints if reworks else ())
+        for one in (board_results.read_board(board).joints if reworks else ())
         if one.joint and one.result.state == JointState.OPEN
     }
     signed, both = 0, True
     if two and not complete:
-        done = turns.Seats(board, turns.gradings_of(board)).finished(Grading.Kind.FIRST)
+        done = grading_assignment.Seats(board, grading_assignment.gradings_of(board)).finished(
+            Grading.Kind.FIRST
+        )
         signed, both = len(done), len(done) >= board.exercise.graders
-    special = (two and not complete) or bool(reworks) or turns.open_request(board) is not None
+    special = (
+        (two and not complete)
+        or bool(reworks)
+        or grading_assignment.open_request(board) is not None
+    )
     judges = access.may_judge(user, board) and board.disposed_at is None
     return Several(
         two=two,
         signed=signed,
         both_signed=both,
-        wait=waits.wait_for(board, user) if special and judges else Wait.NOTHING,
+        wait=pending_actions.wait_for(board, user) if special and judges else Wait.NOTHING,
         out=tuple(one for one in reworks if one.handed_in_at is None),
         handed_in=tuple(
             one for one in reworks if one.handed_in_at is not None and one.joint_id in uninspected
         ),
         request=request,
-        may_ask=access.is_own(user, board) and not requests.why_not_ask(board, user),
+        may_ask=access.is_own(user, board) and not reading_requests.why_not_ask(board, user),
         blind=not access.may_see_outcome(user, board),
     )
 
@@ -80,7 +91,7 @@ class Result:
 
     makes: tuple[Make, ...]
     may_send_back: tuple[Joint, ...]
-    differing: tuple[sheets.Differing, ...]
+    differing: tuple[effective_judgements.Differing, ...]
     readings: tuple[Grading, ...]
     request: ReadingRequest | None
     former: tuple[Grading, ...]
@@ -89,7 +100,7 @@ class Result:
 
 
 def result_of(
-    board: Board, user: User, reading: outcomes.BoardReading, gradings: Sequence[Grading]
+    board: Board, user: User, reading: board_results.BoardReading, gradings: Sequence[Grading]
 ) -> Result:
     """What stands on the result of a board beside its one usual reading.
 
@@ -114,7 +125,7 @@ def result_of(
             if judges and one.joint and one.rejections
             and not rework.why_no_rework(board, one.joint, reading, resting)
         ),
-        differing=tuple(sheets.differing(board)),
+        differing=tuple(effective_judgements.differing(board)),
         readings=tuple(one for one in gradings if one.kind == Grading.Kind.FIRST)
         if board.exercise.graders > 1
         else (),
@@ -123,11 +134,11 @@ def result_of(
         if answered
         else (),
         resting=tuple(resting) if request is not None and told else (),
-        may_ask=access.is_own(user, board) and not requests.why_not_ask(board, user),
+        may_ask=access.is_own(user, board) and not reading_requests.why_not_ask(board, user),
     )  # fmt: skip
 
 
-def _makes(board: Board, reading: outcomes.BoardReading) -> list[Make]:
+def _makes(board: Board, reading: board_results.BoardReading) -> list[Make]:
     remade = {one.joint.position_id for one in reading.earlier if one.joint}
     if not remade:
         return []

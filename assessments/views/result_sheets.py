@@ -12,8 +12,8 @@ from django.views.decorators.http import require_safe
 
 from assessments import access
 from assessments.exceptions import NothingToPrint
-from assessments.result_pdf import result_pdf, words
-from assessments.result_sheet import Sheet, result_sheet
+from assessments.presenters.result_pdf import result_pdf, words
+from assessments.presenters.result_sheet import Sheet, result_sheet
 from people.access import UserRequest
 from people.middleware.languages import in_own_language
 

@@ -6,12 +6,9 @@ from urllib.parse import urlencode
 
 from django.urls import reverse
 
-from training.models import Stage
-
-from .desk import Desk
-from .domain import scoring
-from .domain.verdict import Verdict
-from .models import (
+from assessments.domain import scoring
+from assessments.domain.verdict import Verdict
+from assessments.models import (
     Board,
     CriteriaSet,
     Criterion,
@@ -21,11 +18,13 @@ from .models import (
     Measurement,
     Photo,
 )
-from .services import outcomes
-from .services.grading import may_go_with_the_rest
-from .services.refusals import measured_verdict
+from assessments.queries import board_results
+from assessments.queries.board_for_grader import Desk
+from assessments.services.grading import may_go_with_the_rest
+from assessments.services.judgements import measured_verdict
+from training.models import Stage
 
-WHOLE_BOARD = outcomes.WHOLE_BOARD
+WHOLE_BOARD = board_results.WHOLE_BOARD
 OPEN = scoring.JointState.OPEN.value
 KEYS = "1234567890"
 

@@ -5,12 +5,11 @@ from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
 
+from assessments.domain.scoring import JointState
+from assessments.models import Grading, Joint, Judgement, Photo
+from assessments.queries.board_results import BoardReading
+from assessments.templatetags import judging
 from training.models import Stage
-
-from .domain.scoring import JointState
-from .models import Grading, Joint, Judgement, Photo
-from .services.outcomes import BoardReading
-from .templatetags import judging
 
 OF_JOINTS = (Grading.Kind.REWORK, Grading.Kind.DECISION)
 

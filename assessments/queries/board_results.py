@@ -20,18 +20,22 @@ from assessments.models import (
     StageSigning,
 )
 
-from . import sheets
-from .sheets import as_rule
+from . import effective_judgements
+from .effective_judgements import as_rule
 
 WHOLE_BOARD = "board"
 
 
 def joints_that_count(board: Board) -> list[Joint]:
     """The make of each position that counts, in the order of the board."""
-    return sheets.counted_of(sheets.makes_of(board), board.exercise.rework_allowed)
+    return effective_judgements.counted_of(
+        effective_judgements.makes_of(board), board.exercise.rework_allowed
+    )
 
 
-def joints_read(grading: Grading, stage: str, makes: sheets.Makes | None = None) -> list[Joint]:
+def joints_read(
+    grading: Grading, stage: str, makes: effective_judgements.Makes | None = None
+) -> list[Joint]:
     """The makes that a reading is asked to judge at a stage.
 
     An inspection of rework reads the makes that were handed in and that nobody has signed for
@@ -45,8 +49,8 @@ def joints_read(grading: Grading, stage: str, makes: sheets.Makes | None = None)
         Every make on the board, where they have been read already.
     """
     board = grading.board
-    makes = sheets.makes_of(board) if makes is None else makes
-    counted = sheets.counted_of(makes, board.exercise.rework_allowed)
+    makes = effective_judgements.makes_of(board) if makes is None else makes
+    counted = effective_judgements.counted_of(makes, board.exercise.rework_allowed)
     if all(joint.make == 1 for joint in makes):
         return counted if grading.kind != Grading.Kind.REWORK else []
     if grading.kind == Grading.Kind.REWORK:
@@ -57,7 +61,7 @@ def joints_read(grading: Grading, stage: str, makes: sheets.Makes | None = None)
 
 
 def _joints_corrected(
-    grading: Grading, stage: str, makes: sheets.Makes, counted: list[Joint]
+    grading: Grading, stage: str, makes: effective_judgements.Makes, counted: list[Joint]
 ) -> list[Joint]:
     known = makes.what_was_judged(grading.board)
     first = known.first_signed(stage)
@@ -74,18 +78,18 @@ def _joints_corrected(
 
 
 def _joints_inspected(
-    grading: Grading, stage: str, makes: sheets.Makes, counted: list[Joint]
+    grading: Grading, stage: str, makes: effective_judgements.Makes, counted: list[Joint]
 ) -> list[Joint]:
     board = grading.board
     known = makes.what_was_judged(board)
     remade = {one.pk for one in makes if one.make > 1}
-    root = sheets.root_of(grading.pk, known.replaces) if grading.pk else None
+    root = effective_judgements.root_of(grading.pk, known.replaces) if grading.pk else None
     here: dict[str, set[int]] = {}
     others: dict[int, dict[int, set[int]]] = {}
     for pk, at_stage, joint in known.judgements:
         if joint not in remade or (pk, at_stage) not in known.signed:
             continue
-        reading = sheets.root_of(pk, known.replaces)
+        reading = effective_judgements.root_of(pk, known.replaces)
         if reading == root:
             here.setdefault(at_stage, set()).add(joint)
         elif at_stage == stage or board.exercise.graders > 1:
@@ -180,7 +184,7 @@ def stage_summary(grading: Grading, stage: str) -> StageSummary:
     A spare joint that nobody began to judge is left out; one that was begun must be
     finished like the others.
     """
-    makes = sheets.makes_of(grading.board)
+    makes = effective_judgements.makes_of(grading.board)
     joints = joints_read(grading, stage, makes)
     found = outcomes_by_joint(grading, stage)
     present = {joint.position_id for joint in makes}
@@ -299,7 +303,7 @@ class BoardReading:
     signings: dict[str, StageSigning]
     counting: tuple[StageSigning, ...] = ()
     earlier: tuple[JointReading, ...] = ()
-    undecided: tuple[sheets.Place, ...] = ()
+    undecided: tuple[effective_judgements.Place, ...] = ()
 
     def signings_of(self, stage: str) -> list[StageSigning]:
         """The signings of a stage that the result rests on, oldest first."""
@@ -320,7 +324,7 @@ def read_board(board: Board) -> BoardReading:
     Where two graders are asked for, nothing of either is in it before both have signed and
     what they differ on is decided.
     """
-    sheet = sheets.Sheet(board)
+    sheet = effective_judgements.Sheet(board)
     rows = list(
         sheet.judgements()
         .select_related(
@@ -357,7 +361,7 @@ def read_board(board: Board) -> BoardReading:
 
 def result_of(board: Board) -> scoring.BoardResult:
     """Add a board up without reading its judgements in full."""
-    sheet = sheets.Sheet(board)
+    sheet = effective_judgements.Sheet(board)
     rows = sheet.judgements().values_list(
         "grading_id", "joint_id", "criterion__code", "outcome", named=True
     )

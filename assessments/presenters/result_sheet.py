@@ -12,19 +12,19 @@ from django.utils.html import strip_tags
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from assessments.domain.scoring import BoardResult, JointState
+from assessments.exceptions import NothingToPrint
+from assessments.models import Board, Criterion, Grading, Judgement, Photo
+from assessments.queries import board_results
+from assessments.services.grading import gradings_of
+from assessments.templatetags import judging
 from people.models import User
 from people.presenters.limit_line import LimitLine
 from people.templatetags import look
 from training.models import Calibration, Tool
 
-from .domain.scoring import BoardResult, JointState
-from .exceptions import NothingToPrint
-from .models import Board, Criterion, Grading, Judgement, Photo
+from .result_page import readings_said, rules_of
 from .result_pictures import Picture, pictures_of
-from .result_screen import readings_said, rules_of
-from .services import outcomes
-from .services.grading import gradings_of
-from .templatetags import judging
 
 Fact = tuple[str, str]
 
@@ -159,7 +159,7 @@ def result_sheet(board: Board, *, user: User, at: datetime) -> Sheet:
         If nothing is signed, two are to grade and have no result yet, or what was reworked
         between them still waits.
     """
-    reading = outcomes.read_board(board)
+    reading = board_results.read_board(board)
     result = reading.result
     if not may_print(board, reading):
         raise NothingToPrint(_why_not_printed(board, reading) % {"number": board.number})
@@ -195,12 +195,12 @@ def result_sheet(board: Board, *, user: User, at: datetime) -> Sheet:
     )
 
 
-def may_print(board: Board, reading: outcomes.BoardReading) -> bool:
+def may_print(board: Board, reading: board_results.BoardReading) -> bool:
     """Whether there is a result; of two graders neither sees the other's until both have signed."""
     return bool(reading.signings) and (board.exercise.graders == 1 or reading.result.complete)
 
 
-def _why_not_printed(board: Board, reading: outcomes.BoardReading) -> str:
+def _why_not_printed(board: Board, reading: board_results.BoardReading) -> str:
     if board.exercise.graders == 1:
         return _("Nothing of %(number)s is signed yet, so there is no result to print.")
     if not reading.signings:
@@ -246,14 +246,14 @@ def _facts(board: Board) -> tuple[Fact, ...]:
     return tuple((label, str(text)) for label, text in found if text)
 
 
-def _rules(reading: outcomes.BoardReading) -> Iterable[RuleSaid]:
+def _rules(reading: board_results.BoardReading) -> Iterable[RuleSaid]:
     met = {"yes": _("yes"), "no": _("no"), "open": _("not yet")}
     for one in rules_of(reading):
         yield RuleSaid(one.name, one.value, one.asked, met[one.met])
 
 
 def _part(
-    reading: outcomes.JointReading,
+    reading: board_results.JointReading,
     photos: Sequence[Photo],
     *,
     made_again: set[int],
@@ -296,7 +296,7 @@ def _part(
         cost = sum(one.criterion.demerits for one in said if one.rejects)
         points = ngettext("%(n)d demerit", "%(n)d demerits", cost) % {"n": cost}
     return Part(
-        key=f"{joint.position.name}-{joint.make}" if joint else outcomes.WHOLE_BOARD,
+        key=f"{joint.position.name}-{joint.make}" if joint else board_results.WHOLE_BOARD,
         name=joint.position.name if joint else _("Whole board"),
         note=", ".join(notes),
         state=state.value,
@@ -335,7 +335,7 @@ def say(one: Judgement) -> Said:
     )
 
 
-def _signed(board: Board, reading: outcomes.BoardReading) -> Iterable[Signed]:
+def _signed(board: Board, reading: board_results.BoardReading) -> Iterable[Signed]:
     said = readings_said({one.grading.pk: one.grading for one in reading.counting}.values())
     for stage in board.exercise.stage_list:
         found = [one for one in reading.counting if one.stage == stage.value]

@@ -4,15 +4,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from assessments import access
+from assessments.domain.scoring import JointState
+from assessments.exceptions import AssessmentError
+from assessments.models import Board, Joint, Photo
+from assessments.queries.board_for_grader import Desk, desks_for
 from people.models import User
 from training.models import ClassSession, Stage
 
-from . import access
-from .desk import Desk, desks_for
-from .domain.scoring import JointState
-from .exceptions import AssessmentError
-from .models import Board, Joint, Photo
-from .screens import reading_url
+from .grading_page import reading_url
 
 OPEN = JointState.OPEN.value
 

@@ -5,12 +5,9 @@ from functools import cached_property
 
 from django.db.models import prefetch_related_objects
 
-from people.models import User
-from training.models import Stage
-
-from .domain import scoring
-from .exceptions import AssessmentError
-from .models import (
+from assessments.domain import scoring
+from assessments.exceptions import AssessmentError
+from assessments.models import (
     Board,
     CriteriaSet,
     Criterion,
@@ -21,8 +18,11 @@ from .models import (
     Photo,
     StageSigning,
 )
-from .services import outcomes, sheets, turns
-from .services.grading import current_criteria_set, gradings_of, open_among
+from assessments.services.grading import current_criteria_set, gradings_of, open_among
+from people.models import User
+from training.models import Stage
+
+from . import board_results, effective_judgements, grading_assignment
 
 
 class Desk:
@@ -45,7 +45,7 @@ class Desk:
         user: User,
         *,
         own: bool,
-        makes: sheets.Makes | None = None,
+        makes: effective_judgements.Makes | None = None,
         gradings: list[Grading] | None = None,
     ) -> None:
         self.board = board
@@ -53,10 +53,10 @@ class Desk:
         self.own = own
         prefetch_related_objects([board], "exercise__positions")
         self.positions = list(board.exercise.positions.all())
-        self.makes = sheets.makes_of(board) if makes is None else makes
-        self.joints = sheets.counted_of(self.makes, board.exercise.rework_allowed)
+        self.makes = effective_judgements.makes_of(board) if makes is None else makes
+        self.joints = effective_judgements.counted_of(self.makes, board.exercise.rework_allowed)
         self.gradings = gradings_of(board) if gradings is None else gradings
-        self.seats = turns.Seats(board, self.gradings)
+        self.seats = grading_assignment.Seats(board, self.gradings)
         self.reading = self._reading()
         self._joints_at: dict[str, list[Joint]] = {}
         self._asked: dict[tuple[str, str | None], list[Criterion]] = {}
@@ -92,7 +92,7 @@ class Desk:
 
     def kind_to_begin(self) -> str:
         """What the user would begin to read the board as; raise why they would not."""
-        return turns.kind_to_begin(self.board, self.gradings, self.user, self.makes)
+        return grading_assignment.kind_to_begin(self.board, self.gradings, self.user, self.makes)
 
     @property
     def sees_only_own(self) -> bool:
@@ -103,8 +103,10 @@ class Desk:
     def joints_at(self, stage: str) -> list[Joint]:
         """The makes that are judged at a stage, in the order of the board."""
         if stage not in self._joints_at:
-            reading = self.reading or turns.as_if_begun(self.seats, self.user, self.kind)
-            self._joints_at[stage] = outcomes.joints_read(reading, stage, self.makes)
+            reading = self.reading or grading_assignment.as_if_begun(
+                self.seats, self.user, self.kind
+            )
+            self._joints_at[stage] = board_results.joints_read(reading, stage, self.makes)
             if stage in self.signed_here and reading.kind == Grading.Kind.REWORK:
                 judged = {joint for joint, _criterion in self._judged}
                 self._joints_at[stage] = [one for one in self.joints if one.pk in judged]
@@ -118,7 +120,7 @@ class Desk:
     def criteria_set(self) -> CriteriaSet:
         if self.reading is not None:
             return self.reading.criteria_set
-        return turns.set_of(self.seats) or current_criteria_set()
+        return grading_assignment.set_of(self.seats) or current_criteria_set()
 
     @cached_property
     def _signed(self) -> list[StageSigning]:
@@ -149,7 +151,7 @@ class Desk:
         """The stage that has to be signed before this one, where one has."""
         if self.own or stage in self.closed:
             return None
-        reading = self.reading or turns.as_if_begun(self.seats, self.user, self.kind)
+        reading = self.reading or grading_assignment.as_if_begun(self.seats, self.user, self.kind)
         before = self.seats.first_unsigned(reading, stage, self.makes)
         return Stage(before) if before else None
 
@@ -272,7 +274,7 @@ class Desk:
         }
         if joint is not None and not joint.position.required and not said:
             return Judgement.Outcome.NOT_APPLICABLE.value
-        rules = [outcomes.as_rule(one) for one in criteria]
+        rules = [board_results.as_rule(one) for one in criteria]
         return scoring.joint_result(rules, said).state.value
 
     def places(self, stage: str) -> list[Joint | None]:
@@ -320,7 +322,7 @@ def desks_for(boards: Sequence[Board], user: User) -> list[Desk]:
     if not boards:
         return []
     prefetch_related_objects(boards, "exercise__positions")
-    makes = {board.pk: sheets.Makes() for board in boards}
+    makes = {board.pk: effective_judgements.Makes() for board in boards}
     photos: dict[int, list[Photo]] = {board.pk: [] for board in boards}
     gradings: dict[int, list[Grading]] = {board.pk: [] for board in boards}
     for joint in (
@@ -330,7 +332,7 @@ def desks_for(boards: Sequence[Board], user: User) -> list[Desk]:
     ):
         makes[joint.board_id].append(joint)
     reworked = [pk for pk, found in makes.items() if any(one.make > 1 for one in found)]
-    for pk, judged in (sheets.judged_on(reworked) if reworked else {}).items():
+    for pk, judged in (effective_judgements.judged_on(reworked) if reworked else {}).items():
         makes[pk].judged = judged
     for photo in Photo.objects.filter(board__in=boards).order_by("order", "id"):
         photos[photo.board_id].append(photo)
@@ -359,7 +361,7 @@ def desks_for(boards: Sequence[Board], user: User) -> list[Desk]:
         current = sets.setdefault(current.pk, current)
         for desk in desks:
             if desk.reading is None:
-                desk.criteria_set = turns.set_of(desk.seats) or current
+                desk.criteria_set = grading_assignment.set_of(desk.seats) or current
     prefetch_related_objects(list(sets.values()), "criteria")
     shown = set().union(*(desk.readings_shown for desk in desks))
     judgements: dict[int, list[Judgement]] = {}

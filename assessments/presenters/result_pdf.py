@@ -16,10 +16,11 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from PIL import Image
 
-from .exceptions import NotAPhotograph
-from .models import Photo, Rendition
+from assessments.exceptions import NotAPhotograph
+from assessments.models import Photo, Rendition
+from assessments.services.photos import open_rendition
+
 from .result_sheet import Picture, Said, Sheet
-from .services.photos import open_rendition
 
 SOURCE = Path(__file__).parent / "print" / "result_sheet.typ"
 LONGEST = 640  # pixels of a picture on paper, some 240 to the inch

@@ -13,7 +13,7 @@ from people.models import Role, SiteRole, User
 from people.queries.languages import speaking
 from records.services import trail as records
 
-from .holding import hold
+from .board_lock import hold
 
 
 def why_not_ask(board: Board, trainee: User) -> str:

@@ -6,9 +6,10 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from assessments.exceptions import AssessmentError
 from assessments.models import Board, Grading, Joint, StageSigning
+from assessments.services import decisions
 from people.models import User
 
-from . import decisions, sheets, turns
+from . import effective_judgements, grading_assignment
 
 
 class Wait(StrEnum):
@@ -45,11 +46,13 @@ def wait_for(board: Board, user: User) -> Wait:
     """What a board waits for that this user could give, standing apart."""
     if user.person_id is not None and user.person_id == board.person_id:
         return Wait.NOTHING
-    gradings, makes = turns.gradings_of(board), sheets.makes_of(board)
-    seats = turns.Seats(board, gradings)
-    found = turns.open_among(gradings, board, user, makes)
+    gradings, makes = grading_assignment.gradings_of(board), effective_judgements.makes_of(board)
+    seats = grading_assignment.Seats(board, gradings)
+    found = grading_assignment.open_among(gradings, board, user, makes)
     try:
-        kind = found.kind if found else turns.kind_to_begin(board, gradings, user, makes)
+        kind = (
+            found.kind if found else grading_assignment.kind_to_begin(board, gradings, user, makes)
+        )
     except AssessmentError:
         can = board.exercise.graders > 1 and user.pk not in seats.signers
         return Wait.DECISION if can and decisions.to_decide(board) else Wait.NOTHING

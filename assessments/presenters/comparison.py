@@ -7,16 +7,16 @@ that person said of this joint in their own reading. None of it is counted or ch
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from assessments import access
+from assessments.domain.scoring import JointState
+from assessments.models import Board, Criterion, Joint, Judgement
+from assessments.queries import board_results
+from assessments.queries.board_for_grader import Desk
 from people.models import User
 
-from . import access
-from .desk import Desk
-from .domain.scoring import JointState
-from .models import Board, Criterion, Joint, Judgement
+from .grading_page import WHOLE_BOARD
 from .result_pictures import Picture, picture_of_place
 from .result_sheet import Said, say
-from .screens import WHOLE_BOARD
-from .services import outcomes
 
 MOST_EARLIER = 8
 
@@ -120,7 +120,7 @@ def _earlier_boards(board: Board, user: User) -> list[Board]:
 
 
 def _earlier(board: Board, place_name: str, stage: str, code: str) -> Earlier | None:
-    reading = outcomes.read_board(board)
+    reading = board_results.read_board(board)
     parts = [*reading.joints, *reading.spare, *([reading.board] if reading.board else [])]
     part = next((one for one in parts if _name(one.joint) == place_name), None)
     if part is None:

@@ -14,7 +14,7 @@ from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade
 from assessments.models import Board, CriteriaSet, Grading, ReadingRequest
 from people.models import User
 
-from . import outcomes, sheets
+from . import board_results, effective_judgements
 
 FIRST, REWORK, ANOTHER = Grading.Kind.FIRST, Grading.Kind.REWORK, Grading.Kind.ANOTHER
 
@@ -38,7 +38,7 @@ class Seats:
         self.replaced = {one.replaces_id for one in self.gradings if one.replaces_id}
 
     def root(self, grading: Grading) -> int:
-        return sheets.root_of(grading.pk, self._replaces)
+        return effective_judgements.root_of(grading.pk, self._replaces)
 
     def chain(self, grading: Grading) -> list[Grading]:
         """A grading with what it corrects and what corrects it."""
@@ -96,7 +96,9 @@ class Seats:
         """The stages that any reading of a kind has signed."""
         return set().union(*(self.signed[one.pk] for one in self.gradings if one.kind == kind))
 
-    def left_of(self, grading: Grading, makes: sheets.Makes | None = None) -> list[str]:
+    def left_of(
+        self, grading: Grading, makes: effective_judgements.Makes | None = None
+    ) -> list[str]:
         """The stages that a reading has still to sign, in the order of the work."""
         stages = [stage.value for stage in self.board.exercise.stage_list]
         own = self.signed.get(grading.pk, set())
@@ -108,7 +110,7 @@ class Seats:
             return [
                 stage
                 for stage in stages
-                if stage in begun and outcomes.joints_read(grading, stage, makes)
+                if stage in begun and board_results.joints_read(grading, stage, makes)
             ]
         if grading.kind == ANOTHER or self.board.exercise.graders > 1:
             others = self.taken(grading.kind)
@@ -121,7 +123,7 @@ class Seats:
         return [stage for stage in stages if stage in left]
 
     def first_unsigned(
-        self, grading: Grading, stage: str, makes: sheets.Makes | None = None
+        self, grading: Grading, stage: str, makes: effective_judgements.Makes | None = None
     ) -> str | None:
         """The first stage before this one that the reading has still to sign.
 
@@ -143,7 +145,10 @@ def gradings_of(board: Board) -> list[Grading]:
 
 
 def open_among(
-    gradings: Iterable[Grading], board: Board, grader: User, makes: sheets.Makes | None = None
+    gradings: Iterable[Grading],
+    board: Board,
+    grader: User,
+    makes: effective_judgements.Makes | None = None,
 ) -> Grading | None:
     """The grader's reading that still has stages to sign and was not replaced.
 
@@ -151,7 +156,7 @@ def open_among(
     inspected before the stages that follow.
     """
     seats = Seats(board, gradings)
-    makes = sheets.makes_of(board) if makes is None else makes
+    makes = effective_judgements.makes_of(board) if makes is None else makes
     found = [
         one
         for one in seats.gradings
@@ -164,7 +169,7 @@ def open_among(
     return None if is_plain and _rework_to_read(seats, grader, makes) else found[0]
 
 
-def _rework_to_read(seats: Seats, grader: User, makes: sheets.Makes) -> bool:
+def _rework_to_read(seats: Seats, grader: User, makes: effective_judgements.Makes) -> bool:
     if all(one.make == 1 for one in makes):
         return False
     return bool(seats.left_of(as_if_begun(seats, grader, REWORK), makes))
@@ -206,7 +211,7 @@ def kind_to_begin(
     board: Board,
     gradings: Iterable[Grading],
     grader: User,
-    makes: sheets.Makes | None = None,
+    makes: effective_judgements.Makes | None = None,
 ) -> str:
     """What the grader would begin to read a board as; raise why they would not.
 
@@ -218,7 +223,7 @@ def kind_to_begin(
         If nothing is left to read.
     """
     seats = Seats(board, gradings)
-    makes = sheets.makes_of(board) if makes is None else makes
+    makes = effective_judgements.makes_of(board) if makes is None else makes
     if open_request(board) is not None:
         if grader.pk in seats.signers:
             raise MayNotGrade(
