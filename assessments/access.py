@@ -28,7 +28,6 @@ from .models import (
 )
 from .models.boards import BoardQuerySet
 from .models.criteria import CriteriaSetQuerySet
-from .models.grading import GradingQuerySet
 
 PHOTO_COMES_WITH = (
     "board__exercise",
@@ -47,9 +46,8 @@ def boards_readable_by(user: User) -> BoardQuerySet:
 
 
 def boards_gradable_by(user: User) -> BoardQuerySet:
-    return Board.objects.filter(site__in=user.sites_as(Role.INSTRUCTOR)).exclude(
-        person=user.person_id or 0
-    )
+    instructs_at = user.roles.filter(role=Role.INSTRUCTOR).values("site")
+    return Board.objects.filter(site__in=instructs_at).exclude(person=user.person_id or 0)
 
 
 def boards_of_class(user: User, session: ClassSession, day: date) -> BoardQuerySet:
@@ -100,6 +98,11 @@ def own_board(user: User, number: str) -> Board:
     return get_object_or_404(
         Board.objects.with_list_columns(), number=number, person=user.person_id or 0
     )
+
+
+def boards_to_judge(user: User, *, own: bool) -> BoardQuerySet:
+    """The boards that the user judges as a grader, or for themselves, uncounted."""
+    return Board.objects.filter(person=user.person_id or 0) if own else boards_gradable_by(user)
 
 
 def board_for_photos(user: User, number: str) -> Board:
@@ -249,19 +252,6 @@ def measurements_readable_by(user: User, photo: Photo) -> QuerySet[Measurement]:
 def measurement_for_reader(user: User, key: str, measurement_id: int) -> Measurement:
     photo = photo_for_reader(user, key)
     return get_object_or_404(measurements_readable_by(user, photo), pk=measurement_id)
-
-
-def readings_to_judge_in(user: User, number: str, *, own: bool) -> GradingQuerySet:
-    """The user's readings of a board that no later one replaced, asked for with one query.
-
-    None of them, if the board is not theirs to judge.
-    """
-    mine = Grading.objects.filter(board__number=number, grader=user, replaced_by__isnull=True)
-    person = user.person_id or 0
-    if own:
-        return mine.filter(kind=Grading.Kind.OWN, board__person=person)
-    sites = user.roles.filter(role=Role.INSTRUCTOR).values("site")
-    return mine.counted().filter(board__site__in=sites).exclude(board__person=person)
 
 
 def criteria_sets_readable_by(user: User) -> CriteriaSetQuerySet:

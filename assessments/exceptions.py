@@ -15,6 +15,10 @@ class MayNotGrade(AssessmentError):
     """This user may not judge or sign this board."""
 
 
+class NoSuchPlace(AssessmentError):
+    """The board has no such joint, or nothing is asked by that code there."""
+
+
 class StageNotReady(AssessmentError):
     """The stage cannot be signed yet."""
 

@@ -1,6 +1,5 @@
 """What the grading screen sends."""
 
-from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -9,7 +8,6 @@ from django.utils.translation import gettext_lazy as _
 
 from assessments.models import Judgement, Photo
 from assessments.services.judgements import Circumstances
-from people.models import Site
 from training.models import Tool
 
 
@@ -44,10 +42,8 @@ class JudgementForm(SeenForm):
 
     Parameters
     ----------
-    photos : sequence of Photo
-        Those of the board; any other is refused.
-    site : Site or int
-        Where the tools are that a value may be read on.
+    number : str
+        Of the board: its photographs may be shown, and values read on its site's tools.
     """
 
     outcome = forms.ChoiceField(
@@ -91,19 +87,19 @@ class JudgementForm(SeenForm):
         error_messages={"invalid_choice": _("Choose a tool of this site.")},
     )
 
-    def __init__(self, *args, photos: Sequence[Photo], site: Site | int, **kwargs) -> None:
+    def __init__(self, *args, number: str, **kwargs) -> None:
         super().__init__(*args, **kwargs)
-        self.photos = photos
+        self.number = number
         self.fields["tool"].queryset = Tool.objects.filter(  # type: ignore[attr-defined]
-            site=site, retired_on__isnull=True
+            site__boards__number=number, retired_on__isnull=True
         )
 
     def clean_photo(self) -> Photo | None:
         key = self.cleaned_data["photo"]
-        found = next((one for one in self.photos if one.key == key), None)
-        if key and found is None:
+        photo = Photo.objects.filter(board__number=self.number, key=key).first() if key else None
+        if key and photo is None:
             raise forms.ValidationError(_("That photograph is not of this board. Show another."))
-        return found
+        return photo
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
@@ -118,7 +114,7 @@ class JudgementForm(SeenForm):
 
     def sentences(self) -> str:
         """Everything that is wrong, as text to read."""
-        return " ".join(str(one) for errors in self.errors.values() for one in errors)
+        return " ".join(str(error) for errors in self.errors.values() for error in errors)
 
     def seen(self) -> Circumstances:
         """The circumstances of the judgement; a value makes it one made with an instrument."""

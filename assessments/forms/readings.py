@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from assessments.models import Criterion, Judgement
 from assessments.queries.effective_judgements import Differing, Place
-from assessments.services.decisions import Decided, photo_of
+from assessments.services.decisions import Decided
 
 from .grading import ProofForm
 
@@ -69,7 +69,7 @@ class DecisionForm(ProofForm):
                 error_messages={"required": _("Decide this one too.")},
             )
             how = [(Judgement.How.AT_BOARD, Judgement.How.AT_BOARD.label)]
-            if photo_of(one) is not None:
+            if one.photo is not None:
                 how.append((Judgement.How.PHOTOGRAPH, Judgement.How.PHOTOGRAPH.label))
             self.fields[f"{name}-how"] = forms.ChoiceField(
                 label=_("How you saw it"), choices=how, initial=how[0][0]

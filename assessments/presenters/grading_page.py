@@ -20,8 +20,7 @@ from assessments.models import (
 )
 from assessments.queries import board_results
 from assessments.queries.board_for_grader import Desk
-from assessments.services.grading import may_go_with_the_rest
-from assessments.services.judgements import measured_verdict
+from assessments.services.judgements import may_go_with_the_rest, measured_verdict
 from training.models import Stage
 
 WHOLE_BOARD = board_results.WHOLE_BOARD

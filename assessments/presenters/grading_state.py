@@ -7,7 +7,7 @@ from django.urls import reverse
 
 from assessments.models import Criterion, Judgement, Measurement, Photo
 from assessments.queries.board_for_grader import Desk
-from assessments.services.grading import may_go_with_the_rest
+from assessments.services.judgements import may_go_with_the_rest
 from assessments.templatetags.judging import NO_BREAK, UNITS, plain, unit_sign, unit_word
 from assessments.templatetags.measuring import marks_drawn, measured_says
 from people.presenters.limit_line import figures

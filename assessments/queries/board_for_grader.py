@@ -18,11 +18,16 @@ from assessments.models import (
     Photo,
     StageSigning,
 )
-from assessments.services.grading import current_criteria_set, gradings_of, open_among
 from people.models import User
 from training.models import Stage
 
 from . import board_results, effective_judgements, grading_assignment
+from .grading_assignment import (
+    current_criteria_set,
+    gradings_of,
+    open_among,
+    own_reading_among,
+)
 
 
 class Desk:
@@ -64,7 +69,7 @@ class Desk:
     def _reading(self) -> Grading | None:
         if not self.own:
             return open_among(self.gradings, self.board, self.user, self.makes)
-        return next((one for one in self._own_readings() if one.grader_id == self.user.pk), None)
+        return own_reading_among(self.gradings, self.user)
 
     def _own_readings(self) -> list[Grading]:
         return [one for one in self.gradings if one.kind == Grading.Kind.OWN]

@@ -19,6 +19,7 @@ from assessments.models import (
     Grading,
     Joint,
     Judgement,
+    Photo,
     Rework,
     StageSigning,
 )
@@ -197,6 +198,11 @@ class Differing:
     second: Judgement
     decision: Judgement | None
     waits: bool
+
+    @property
+    def photo(self) -> Photo | None:
+        """The photograph that a grader judged by, where either did."""
+        return self.first.photo or self.second.photo
 
 
 class Sheet:
@@ -433,6 +439,11 @@ def differing(board: Board) -> list[Differing]:
     ]
     found.sort(key=lambda one: _order(one.first))
     return found
+
+
+def to_decide(board: Board) -> list[Differing]:
+    """Where the two graders differ and a third person is waited for, in the order of the board."""
+    return [one for one in differing(board) if one.waits]
 
 
 def _order(row: Judgement) -> tuple:

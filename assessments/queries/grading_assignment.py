@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade
 from assessments.models import Board, CriteriaSet, Grading, ReadingRequest
 from people.models import User
+from training.models import Stage
 
 from . import board_results, effective_judgements
 
@@ -34,11 +35,14 @@ class Seats:
         self.signed = {
             one.pk: {signing.stage for signing in one.signings.all()} for one in self.gradings
         }
-        self._replaces = {one.pk: one.replaces_id for one in self.gradings}
+        self._roots: dict[int, int] = {}
+        for grading in sorted(self.gradings, key=lambda each: each.pk):  # The replaced one first.
+            root = self._roots.get(grading.replaces_id or 0, grading.pk)
+            self._roots[grading.pk] = root
         self.replaced = {one.replaces_id for one in self.gradings if one.replaces_id}
 
     def root(self, grading: Grading) -> int:
-        return effective_judgements.root_of(grading.pk, self._replaces)
+        return self._roots.get(grading.pk, grading.pk)
 
     def chain(self, grading: Grading) -> list[Grading]:
         """A grading with what it corrects and what corrects it."""
@@ -66,21 +70,21 @@ class Seats:
         return found
 
     @cached_property
-    def settled_set(self) -> CriteriaSet | None:
-        """The criteria set under which a stage of the board was signed first."""
+    def settled_by(self) -> Grading | None:
+        """The grading in which a stage of the board was signed first; its criteria set is used."""
         first = [one for one in self.gradings if one.kind == FIRST]
         signings = [(each.signed_at, each.pk, one) for one in first for each in one.signings.all()]
-        return min(signings)[2].criteria_set if signings else None
+        return min(signings)[2] if signings else None
 
     def is_of_another_set(self, grading: Grading) -> bool:
         """Whether the board is read by another criteria set than this grading was begun by."""
-        settled = self.settled_set
+        settled = self.settled_by
         return (
             grading.pk is not None
             and grading.kind == FIRST
             and grading.replaces_id is None
             and settled is not None
-            and settled.pk != grading.criteria_set_id
+            and settled.criteria_set_id != grading.criteria_set_id
         )
 
     def finished(self, kind: str) -> list[int]:
@@ -122,6 +126,58 @@ class Seats:
         left = set(stages) - self.stages_of(FIRST) | to_replace - own
         return [stage for stage in stages if stage in left]
 
+    def refuse_if_closed(self, grading: Grading, stage: str) -> None:
+        """Raise AlreadySigned with the reason if a stage takes no judgement of this grading."""
+        if grading.kind == Grading.Kind.OWN:
+            if any(self.signed.values()):
+                raise AlreadySigned(
+                    _(
+                        "An instructor has signed a stage of this board, so your own reading is "
+                        "over."
+                    )
+                )
+            return
+        if grading.pk in self.replaced:
+            raise AlreadySigned(_("This grading was replaced by a later one. Judge in that one."))
+        if stage in self.signed[grading.pk]:
+            raise AlreadySigned(
+                _("The stage “%(stage)s” is signed and does not change. To change it, correct it.")
+                % {"stage": Stage(stage).label}
+            )
+        if grading.replaces_id is None and grading.kind == ANOTHER:
+            if self.taken(ANOTHER).keys() - {grading.pk}:
+                raise AlreadySigned(_("Somebody else has read this board again and signed it."))
+        elif grading.replaces_id is None and grading.kind == FIRST:
+            self._refuse_if_others_read(grading, stage)
+
+    def refuse_if_begun_by_another_set(self, grader: User) -> None:
+        """Raise AlreadySigned if what the grader began is no longer how the board is judged."""
+        self._refuse_another_set(each for each in self.gradings if each.grader_id == grader.pk)
+
+    def _refuse_another_set(self, gradings: Iterable[Grading]) -> None:
+        if any(map(self.is_of_another_set, gradings)):
+            raise AlreadySigned(
+                _(
+                    "A stage of this board was signed by another criteria set than you began with. "
+                    "A board is judged by one: open it anew and judge what is left by that."
+                )
+            )
+
+    def _refuse_if_others_read(self, grading: Grading, stage: str) -> None:
+        """Raise AlreadySigned if others have signed what this first reading would say."""
+        self._refuse_another_set([grading])
+        graders = self.board.exercise.graders
+        if graders > 1:
+            if len(self.taken(FIRST).keys() - {grading.pk}) >= graders:
+                raise AlreadySigned(
+                    _("Two graders have signed for this board, which asks for two.")
+                )
+        elif stage in self.stages_of(FIRST):
+            raise AlreadySigned(
+                _("Somebody else has signed the stage “%(stage)s” of this board.")
+                % {"stage": Stage(stage).label}
+            )
+
     def first_unsigned(
         self, grading: Grading, stage: str, makes: effective_judgements.Makes | None = None
     ) -> str | None:
@@ -156,7 +212,6 @@ def open_among(
     inspected before the stages that follow.
     """
     seats = Seats(board, gradings)
-    makes = effective_judgements.makes_of(board) if makes is None else makes
     found = [
         one
         for one in seats.gradings
@@ -169,7 +224,14 @@ def open_among(
     return None if is_plain and _rework_to_read(seats, grader, makes) else found[0]
 
 
-def _rework_to_read(seats: Seats, grader: User, makes: effective_judgements.Makes) -> bool:
+def _rework_to_read(
+    seats: Seats, grader: User, makes: effective_judgements.Makes | None = None
+) -> bool:
+    board = seats.board
+    if makes is None:
+        if not board.exercise.rework_allowed or not board.joints.filter(make__gt=1).exists():
+            return False
+        makes = effective_judgements.makes_of(board)
     if all(one.make == 1 for one in makes):
         return False
     return bool(seats.left_of(as_if_begun(seats, grader, REWORK), makes))
@@ -184,6 +246,28 @@ def as_if_begun(seats: Seats, grader: User, kind: str) -> Grading:
     return made
 
 
+def own_reading_among(gradings: Iterable[Grading], maker: User) -> Grading | None:
+    """The reading in which the maker of a board judges it for themselves, uncounted."""
+    return next(
+        (
+            grading
+            for grading in gradings
+            if grading.kind == Grading.Kind.OWN and grading.grader_id == maker.pk
+        ),
+        None,
+    )
+
+
+def current_criteria_set() -> CriteriaSet:
+    """The set a new grading uses; raise AssessmentError where none is published."""
+    criteria_set = CriteriaSet.objects.current().first()
+    if criteria_set is None:
+        raise AssessmentError(
+            _("No criteria set is published, so nothing can be judged. Ask quality to publish one.")
+        )
+    return criteria_set
+
+
 def set_of(seats: Seats) -> CriteriaSet | None:
     """The criteria set that a board is read by; None where a reading begins by the current one.
 
@@ -195,8 +279,10 @@ def set_of(seats: Seats) -> CriteriaSet | None:
     Two graders are compared criterion by criterion, so the second goes by the set of the first
     who began, though nothing is signed.
     """
-    if seats.settled_set is not None or seats.board.exercise.graders == 1:
-        return seats.settled_set
+    if seats.settled_by is not None:
+        return seats.settled_by.criteria_set
+    if seats.board.exercise.graders == 1:
+        return None
     begun = [one for one in seats.gradings if one.kind == FIRST]
     return begun[-1].criteria_set if begun else None
 

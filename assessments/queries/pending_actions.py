@@ -6,7 +6,6 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 
 from assessments.exceptions import AssessmentError
 from assessments.models import Board, Grading, Joint, StageSigning
-from assessments.services import decisions
 from people.models import User
 
 from . import effective_judgements, grading_assignment
@@ -55,7 +54,7 @@ def wait_for(board: Board, user: User) -> Wait:
         )
     except AssessmentError:
         can = board.exercise.graders > 1 and user.pk not in seats.signers
-        return Wait.DECISION if can and decisions.to_decide(board) else Wait.NOTHING
+        return Wait.DECISION if can and effective_judgements.to_decide(board) else Wait.NOTHING
     is_second = kind == Grading.Kind.FIRST and board.exercise.graders > 1
     if is_second and any(user.pk not in hands for hands in seats.taken(kind).values()):
         return Wait.SECOND

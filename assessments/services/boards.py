@@ -14,7 +14,7 @@ from records.services import trail as records
 from records.services.numbers import next_number
 from training.models import ClassSession, Exercise, Tool
 
-from .board_lock import hold
+from .board_lock import lock_board
 
 NUMBER_KIND = "B"
 DEFAULT_ALLOY = "Sn63Pb37"
@@ -156,7 +156,7 @@ def _refuse_person(
 @transaction.atomic
 def hand_in(*, board: Board, actor: User, at: datetime) -> Board:
     """Hand a board in to be judged, or what was reworked on it."""
-    board = hold(board)
+    board = lock_board(board)
     if board.disposed_at is not None:
         raise CannotChangeBoard(
             _("Board %(number)s has been disposed of.") % {"number": board.number}

@@ -13,9 +13,10 @@ from assessments.queries import board_results
 from people.models import User
 from training.models import Stage
 
-from . import grading
-from .judgements import Circumstances, hold_open
-from .undo import undo, was_done
+from . import grading, judgements
+from .board_lock import lock_open
+from .judgements import Circumstances, was_done
+from .undo import undo
 
 
 @transaction.atomic
@@ -48,7 +49,7 @@ def pass_stage(
     if stage not in board.exercise.stages:
         raise StageNotReady(_("This exercise does not ask for that stage."))
     reading = grading.start_grading(board=board, grader=grader, at=at)
-    hold_open(reading, stage)
+    lock_open(reading, stage)
     done = was_done(reading, key)
     if done is not None:
         return len(done.before)
@@ -67,7 +68,7 @@ def pass_stage(
         raise StageNotReady(
             _("The stage “%(stage)s” comes first and is still open.") % {"stage": before.label}
         )
-    count = grading.accept_the_rest(
+    count = judgements.accept_the_rest(
         grading=reading,
         stage=stage,
         joints=joints,
@@ -119,7 +120,7 @@ def _open_at(reading: Grading, stage: str) -> tuple[list[Joint | None], list[str
 
 def stays_to_be_judged(criterion: Criterion) -> bool:
     """Whether a criterion is never accepted with others."""
-    return not grading.may_go_with_the_rest(criterion)
+    return not judgements.may_go_with_the_rest(criterion)
 
 
 @transaction.atomic

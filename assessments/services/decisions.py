@@ -8,13 +8,14 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from assessments.exceptions import AssessmentError, MayNotGrade, StageNotReady
-from assessments.models import Board, Grading, Judgement, Photo, StageSigning
+from assessments.models import Board, Grading, Judgement, StageSigning
 from assessments.queries import board_results, effective_judgements, grading_assignment
 from assessments.queries.effective_judgements import Place
 from people.models import User
 from records.services import trail as records
 
-from .board_lock import hold
+from .board_lock import lock_board
+from .board_outcome import refresh_outcome
 from .grading import refuse_unless_may_grade
 
 SEEN = (Judgement.How.AT_BOARD, Judgement.How.PHOTOGRAPH)
@@ -30,11 +31,6 @@ class Decided:
     outcome: str
     how: str = Judgement.How.AT_BOARD
     note: str = ""
-
-
-def to_decide(board: Board) -> list[effective_judgements.Differing]:
-    """Where the two graders differ and a third person is waited for, in the order of the board."""
-    return [one for one in effective_judgements.differing(board) if one.waits]
 
 
 def why_not_decide(board: Board, user: User) -> str:
@@ -60,7 +56,7 @@ def decide(
     Parameters
     ----------
     decisions : mapping of place to Decided
-        One for each place of `to_decide`, and for no other.
+        One for each place of `effective_judgements.to_decide`, and for no other.
     proof : str
         What `people.services.proof.prove_identity` returned for this act. It signs the whole list,
         which was shown in full.
@@ -75,10 +71,10 @@ def decide(
         If a decision says nothing that a judgement can say.
     """
     refuse_unless_may_grade(decider, board, at)
-    board = hold(board)
+    board = lock_board(board)
     if why := why_not_decide(board, decider):
         raise MayNotGrade(why)
-    asked = {_place(one.first): one for one in to_decide(board)}
+    asked = {_place(one.first): one for one in effective_judgements.to_decide(board)}
     if not asked:
         raise StageNotReady(
             _("Nothing on %(board)s waits for a decision.") % {"board": board.number}
@@ -96,7 +92,7 @@ def decide(
             _("Say accept, reject or not applicable of each, and how you saw it.")
         )
     for place, one in asked.items():
-        if decisions[place].how == Judgement.How.PHOTOGRAPH and photo_of(one) is None:
+        if decisions[place].how == Judgement.How.PHOTOGRAPH and one.photo is None:
             raise AssessmentError(
                 _("Neither grader judged %(code)s by a photograph, so take the board in hand.")
                 % {"code": place[1]}
@@ -117,7 +113,7 @@ def decide(
             stage=one.first.stage,
             outcome=decisions[place].outcome,
             how=decisions[place].how,
-            photo=photo_of(one) if decisions[place].how == Judgement.How.PHOTOGRAPH else None,
+            photo=one.photo if decisions[place].how == Judgement.How.PHOTOGRAPH else None,
             note=decisions[place].note.strip(),
             judged_at=at,
         )
@@ -127,7 +123,7 @@ def decide(
     for stage in board.exercise.stage_list:
         if stage.value in stages:
             _sign(grading, stage.value, asked, proof, at)
-    outcome = board_results.refresh_outcome(board, at)
+    outcome = refresh_outcome(board, at)
     records.record(
         actor=decider,
         act="differences decided",
@@ -141,11 +137,6 @@ def decide(
         at=at,
     )
     return grading
-
-
-def photo_of(one: effective_judgements.Differing) -> Photo | None:
-    """The photograph that a grader judged by, where either did."""
-    return one.first.photo or one.second.photo
 
 
 def _place(row: Judgement) -> Place:

@@ -1,15 +1,18 @@
-"""Why a judgement cannot be made: its stage is closed, or how it was seen does not add up."""
+"""Judging joints and boards: one judgement, what is left of a joint at once, both once a key."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from datetime import datetime
 from decimal import Decimal
-from typing import Any
+from uuid import UUID
 
-from django.db.models import Count, Exists, F, OuterRef, QuerySet, Subquery
-from django.db.models.functions import Coalesce
+from django.db import transaction
+from django.db.models import Exists, FilteredRelation, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from assessments.domain.verdict import Verdict, verdict
-from assessments.exceptions import AlreadySigned, AssessmentError
+from assessments.exceptions import AlreadySigned, AssessmentError, NoSuchPlace
 from assessments.models import (
     Board,
     Criterion,
@@ -18,10 +21,16 @@ from assessments.models import (
     Judgement,
     Measurement,
     Photo,
-    StageSigning,
+    UndoStep,
 )
-from assessments.queries import board_results
-from training.models import Stage, Tool
+from assessments.queries import board_results, grading_assignment
+from people.models import User
+from training.models import Tool
+
+from .board_lock import lock_board_among, lock_open
+from .grading import begin_reading
+
+NOWHERE = gettext_lazy("There is no such joint or criterion on this board. Open the board anew.")
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,85 +67,340 @@ class Circumstances:
         )
 
 
-def hold_open(grading: Grading, stage: str) -> None:
-    """Hold the grading to the end of the transaction; refuse if its stage is closed.
+@dataclass(frozen=True, slots=True)
+class NamedPlace:
+    """What is judged, by the names it has on the page: a joint (or the whole board) at a stage."""
 
-    Whoever judges, takes back or signs holds the same row, so that a signature covers every
-    judgement made before it and none made beside it.
+    stage: str
+    position: str
+    code: str = ""
+
+
+@transaction.atomic
+def judge_place(
+    *,
+    boards: QuerySet[Board],
+    number: str,
+    grader: User,
+    own: bool,
+    place: NamedPlace,
+    outcome: str,
+    seen: Circumstances,
+    at: datetime,
+    key: UUID | None = None,
+) -> Judgement | None:
+    """Judge a place of a board in the grader's reading, which the first judgement begins.
+
+    Parameters
+    ----------
+    boards, number
+        Those that the grader may judge, as `access.boards_to_judge` gives them, and which of them.
+    own : bool
+        Whether the maker of the board judges it for themselves, uncounted.
+    key : UUID, optional
+        What the browser calls this act. One that was done already is not done again, and
+        None is returned.
+
+    Raises
+    ------
+    Board.DoesNotExist
+        If none of the boards has that number.
+    NoSuchPlace
+        If the board has no such joint, or nothing is asked by that code at the stage.
+    AlreadySigned
+        If the stage is signed, or nothing of the board is left for this grader to read.
+    AssessmentError
+        If the criterion is not asked of the joint, or how it was seen does not hold together.
     """
-    # Held first and read afterwards: a query that had to wait for the row still sees all else
-    # as it was when the query began, and so not the signature it waited for.
-    Grading.objects.select_for_update(no_key=True).only("pk").get(pk=grading.pk)
-    refuse_if_closed(with_closings(Grading.objects.all(), stage).get(pk=grading.pk), stage)
-
-
-def with_closings(gradings: QuerySet[Grading], stage: str) -> QuerySet[Grading]:
-    """Gradings with what `refuse_if_closed` looks at."""
-    on_board = StageSigning.objects.filter(grading__board=OuterRef("board"))
-    others = (
-        Grading.objects.filter(
-            Exists(StageSigning.objects.filter(grading=OuterRef("pk"))),
-            board=OuterRef("board"),
-            kind=OuterRef("kind"),
-            replaces__isnull=True,
-        )
-        .exclude(pk=OuterRef("pk"))
-        .order_by()
-        .values("board")
-        .annotate(n=Count("pk"))
-        .values("n")
+    board = lock_board_among(boards, number)
+    reading = _reading_on(board, grader, own=own, key=key, at=at)
+    if reading is None:
+        return None
+    grading, assignment = reading
+    criterion = Criterion.objects.filter(
+        criteria_set=grading.criteria_set_id, code=place.code, stage=place.stage
+    ).first()
+    if criterion is None:
+        assignment.refuse_if_begun_by_another_set(grader)
+        raise NoSuchPlace(str(NOWHERE))
+    joint = _joint_at(grading, place, criterion)
+    assignment.refuse_if_closed(grading, criterion.stage)
+    earlier = (
+        _judgement_so_far(grading, criterion, None)
+        if joint is None
+        else getattr(joint, "judged", None)
     )
-    return gradings.annotate(
-        replaced=Exists(Grading.objects.filter(replaces=OuterRef("pk"))),
-        signed=Exists(StageSigning.objects.filter(grading=OuterRef("pk"), stage=stage)),
-        signed_by_somebody=Exists(on_board.filter(stage=stage, grading__kind=Grading.Kind.FIRST)),
-        over=Exists(on_board),
-        settled_set=Subquery(
-            on_board.filter(grading__kind=Grading.Kind.FIRST)
-            .order_by("signed_at", "pk")
-            .values("grading__criteria_set")[:1]
-        ),
-        seats_taken=Coalesce(Subquery(others), 0),
-        seats=F("board__exercise__graders"),
+    return _judge(grading, criterion, joint, earlier, outcome=outcome, seen=seen, at=at, key=key)
+
+
+@transaction.atomic
+def judge(
+    *,
+    grading: Grading,
+    criterion: Criterion,
+    joint: Joint | None,
+    outcome: str,
+    seen: Circumstances,
+    at: datetime,
+    key: UUID | None = None,
+) -> Judgement | None:
+    """Judge one joint (or the board, with `joint` None) under one criterion.
+
+    Parameters
+    ----------
+    key : UUID, optional
+        What the browser calls this act. One that was done already is not done again, and
+        None is returned.
+
+    Raises
+    ------
+    AlreadySigned
+        If the stage is signed, or the grading was replaced.
+    AssessmentError
+        If the criterion is not asked of the joint, or how it was seen does not hold together.
+    """
+    lock_open(grading, criterion.stage)
+    if was_done(grading, key):
+        return None
+    earlier = _judgement_so_far(grading, criterion, joint)
+    return _judge(grading, criterion, joint, earlier, outcome=outcome, seen=seen, at=at, key=key)
+
+
+def _reading_on(
+    board: Board, grader: User, *, own: bool, key: UUID | None, at: datetime
+) -> tuple[Grading, grading_assignment.Seats] | None:
+    """The grader's reading of a board that is locked, begun if there is none.
+
+    None where the grader did an act under this key before.
+    """
+    done = UndoStep.objects.filter(grading=OuterRef("pk"), key=key)
+    gradings = list(board.gradings.annotate(was_done=Exists(done)).prefetch_related("signings"))
+    if key and any(each.was_done and each.grader_id == grader.pk for each in gradings):
+        return None
+    reading = (
+        grading_assignment.own_reading_among(gradings, grader)
+        if own
+        else grading_assignment.open_among(gradings, board, grader)
+    )
+    if reading is None:
+        reading = begin_reading(board=board, grader=grader, own=own, at=at)
+        gradings = [reading, *gradings]
+    return reading, grading_assignment.Seats(board, gradings)
+
+
+def _joint_at(
+    grading: Grading, place: NamedPlace, criterion: Criterion | None = None
+) -> Joint | None:
+    """The make that is judged at a position and stage; None for the whole board.
+
+    With it comes, as `judged`, what the reading says of it under the criterion, if it does.
+    """
+    if place.position == board_results.WHOLE_BOARD:
+        return None
+    so_far = Q(judgements__grading=grading, judgements__criterion=criterion)
+    makes = list(
+        grading.board.joints.filter(position__name=place.position)
+        .annotate(judged=FilteredRelation("judgements", condition=so_far))
+        .select_related("position", "judged")
+        .order_by("make")
+    )
+    if len(makes) > 1:
+        asked = {joint.pk for joint in board_results.joints_read(grading, place.stage)}
+        makes = [joint for joint in makes if joint.pk in asked] or makes[-1:]
+    if not makes:
+        raise NoSuchPlace(str(NOWHERE))
+    return makes[0]
+
+
+def _judgement_so_far(
+    grading: Grading, criterion: Criterion, joint: Joint | None
+) -> Judgement | None:
+    places = Judgement.objects.filter(grading=grading, joint=joint, criterion=criterion)
+    return places.order_by("pk").first()
+
+
+def _judge(
+    grading: Grading,
+    criterion: Criterion,
+    joint: Joint | None,
+    earlier: Judgement | None,
+    *,
+    outcome: str,
+    seen: Circumstances,
+    at: datetime,
+    key: UUID | None,
+) -> Judgement:
+    """Judge in a grading whose board is locked and whose stage takes judgements."""
+    refuse_if_not_asked(grading, criterion, joint)
+    refuse_if_not_read(grading, criterion.stage, joint)
+    marks = measured_before(grading, criterion, joint)
+    if seen.measured is not None:
+        if marks is None or marks.pk != seen.measured:
+            raise AssessmentError(
+                _("This place was measured anew meanwhile. Look at the later measurement.")
+            )
+        seen = seen.by_marks(marks)
+    refuse_circumstances(seen, grading.board)
+    refuse_unexplained(criterion, outcome, seen, marks)
+    before = remembered(earlier, joint.pk if joint else None, criterion.pk)
+    UndoStep.objects.create(
+        grading=grading, stage=criterion.stage, before=[before], done_at=at, key=key
+    )
+    # Nobody else adds the same row meanwhile: the board is locked.
+    judgement = earlier or Judgement(grading=grading, joint=joint, criterion=criterion)
+    judgement.stage = criterion.stage
+    judgement.outcome = outcome
+    judgement.how = seen.how
+    judgement.magnification = seen.magnification
+    judgement.photo = seen.photo
+    judgement.mark_x, judgement.mark_y = seen.mark or (None, None)
+    judgement.measurement = seen.measurement
+    judgement.tool = seen.tool
+    judgement.value = seen.value
+    judgement.uncertainty = seen.uncertainty
+    judgement.note = seen.note
+    judgement.with_the_rest = False
+    judgement.judged_at = at
+    judgement.save()
+    return judgement
+
+
+def measured_before(
+    grading: Grading, criterion: Criterion, joint: Joint | None
+) -> Measurement | None:
+    """What this grader last measured of the place under a measured criterion."""
+    if not criterion.is_measured:
+        return None
+    return (
+        Measurement.objects.filter(
+            photo__board=grading.board_id,
+            joint=joint,
+            criterion=criterion,
+            measured_by=grading.grader_id,
+        )
+        .select_related("photo")
+        .first()
     )
 
 
-def refuse_if_closed(held: Any, stage: str) -> None:
-    """Raise AlreadySigned with the reason if a stage takes no judgement of this grading."""
-    if held.replaced:
-        raise AlreadySigned(_("This grading was replaced by a later one. Judge in that one."))
-    if held.kind == Grading.Kind.OWN:
-        if held.over:
-            raise AlreadySigned(
-                _("An instructor has signed a stage of this board, so your own reading is over.")
+@transaction.atomic
+def accept_the_rest_of(
+    *,
+    boards: QuerySet[Board],
+    number: str,
+    grader: User,
+    own: bool,
+    place: NamedPlace,
+    seen: Circumstances,
+    at: datetime,
+    key: UUID | None = None,
+) -> int | None:
+    """Accept what is open of one joint, and the criterion that is shown in its own right.
+
+    Returns how many judgements that made; None if the act was done before.
+
+    Raises
+    ------
+    Board.DoesNotExist
+        If none of the boards has that number.
+    NoSuchPlace
+        If the board has no such joint.
+    """
+    board = lock_board_among(boards, number)
+    reading = _reading_on(board, grader, own=own, key=key, at=at)
+    if reading is None:
+        return None
+    grading, _assignment = reading
+    joint = _joint_at(grading, place)
+    if joint is None:
+        raise AssessmentError(_("Choose a joint first, then accept its rest."))
+    shown = Criterion.objects.filter(criteria_set=grading.criteria_set_id, code=place.code).first()
+    count = accept_the_rest(
+        grading=grading, stage=place.stage, joints=[joint], seen=seen, at=at, shown=shown, key=key
+    )
+    if not count:
+        raise AssessmentError(
+            _("Nothing of this joint is left that may be accepted with the rest.")
+        )
+    return count
+
+
+@transaction.atomic
+def accept_the_rest(
+    *,
+    grading: Grading,
+    stage: str,
+    joints: Iterable[Joint | None],
+    seen: Circumstances,
+    at: datetime,
+    shown: Criterion | None = None,
+    key: UUID | None = None,
+) -> int:
+    """Accept what is still open on these joints at a stage; return how many were accepted.
+
+    Critical and measured criteria are never covered: each wants a judgement of its own.
+    What is accepted is stored as accepted with the rest, and one undo takes it all back.
+
+    Parameters
+    ----------
+    joints : iterable of Joint or None
+        None is the whole board.
+    shown : Criterion, optional
+        The criterion the grader has before them. If it is open, it is accepted by a judgement
+        of its own, whatever it is, before the rest.
+    key : UUID, optional
+        What the browser calls this act; one that was done already is not done again.
+    """
+    lock_open(grading, stage)
+    done = was_done(grading, key)
+    if done is not None:
+        return len(done.before)
+    judged = set(
+        Judgement.objects.filter(grading=grading, stage=stage).values_list(
+            "joint_id", "criterion_id"
+        )
+    )
+    new = []
+    for joint in joints:
+        refuse_if_not_read(grading, stage, joint)
+        for criterion in board_results.criteria_for(grading, stage, joint):
+            is_shown = criterion == shown
+            if (joint and joint.pk, criterion.pk) in judged:
+                continue
+            if not is_shown and not may_go_with_the_rest(criterion):
+                continue
+            new.append(
+                Judgement(
+                    grading=grading,
+                    joint=joint,
+                    criterion=criterion,
+                    stage=stage,
+                    outcome=Judgement.Outcome.ACCEPT,
+                    how=seen.how,
+                    magnification=seen.magnification,
+                    photo=seen.photo,
+                    with_the_rest=not is_shown,
+                    judged_at=at,
+                )
             )
-        return
-    if held.signed:
-        raise AlreadySigned(
-            _("The stage “%(stage)s” is signed and does not change. To change it, correct it.")
-            % {"stage": Stage(stage).label}
-        )
-    if held.replaces_id is not None:
-        return
-    if held.kind == Grading.Kind.ANOTHER and held.seats_taken:
-        raise AlreadySigned(_("Somebody else has read this board again and signed it."))
-    if held.kind != Grading.Kind.FIRST:
-        return
-    if held.settled_set not in (None, held.criteria_set_id):
-        raise AlreadySigned(
-            _(
-                "A stage of this board was signed by another criteria set than you began with. A "
-                "board is judged by one: open it anew and judge what is left by that."
-            )
-        )
-    if held.seats > 1:
-        if held.seats_taken >= held.seats:
-            raise AlreadySigned(_("Two graders have signed for this board, which asks for two."))
-    elif held.signed_by_somebody:
-        raise AlreadySigned(
-            _("Somebody else has signed the stage “%(stage)s” of this board.")
-            % {"stage": Stage(stage).label}
-        )
+    if not new:
+        return 0
+    refuse_circumstances(seen, grading.board)
+    before = [remembered(None, one.joint_id, one.criterion_id) for one in new]
+    UndoStep.objects.create(grading=grading, stage=stage, before=before, done_at=at, key=key)
+    Judgement.objects.bulk_create(new)
+    return len(new)
+
+
+def may_go_with_the_rest(criterion: Criterion) -> bool:
+    return criterion.severity != Criterion.Severity.CRITICAL and not criterion.is_measured
+
+
+def measured_verdict(criterion: Criterion, seen: Circumstances | Judgement) -> Verdict | None:
+    """What a value says of a measured criterion, read or measured; None without a value."""
+    if not criterion.is_measured or seen.value is None:
+        return None
+    return verdict(seen.value, seen.uncertainty or Decimal(0), criterion.low, criterion.high)
 
 
 def refuse_if_not_asked(grading: Grading, criterion: Criterion, joint: Joint | None) -> None:
@@ -178,13 +442,6 @@ def refuse_if_not_read(grading: Grading, stage: str, joint: Joint | None) -> Non
         raise AssessmentError(
             _("%(joint)s is not the make that is judged here.") % {"joint": joint}
         )
-
-
-def measured_verdict(criterion: Criterion, seen: Circumstances | Judgement) -> Verdict | None:
-    """What a value says of a measured criterion, read or measured; None without a value."""
-    if not criterion.is_measured or seen.value is None:
-        return None
-    return verdict(seen.value, seen.uncertainty or Decimal(0), criterion.low, criterion.high)
 
 
 def refuse_unexplained(
@@ -231,3 +488,35 @@ def refuse_circumstances(seen: Circumstances, board: Board) -> None:
         raise AssessmentError(
             _("A reading with an instrument needs its value and the tool it was read on.")
         )
+
+
+def was_done(grading: Grading, key: UUID | None) -> UndoStep | None:
+    """The act of a grading that a browser sent under this key, if it arrived before."""
+    return None if key is None else grading.undo_steps.filter(key=key).first()
+
+
+def remembered(judgement: Judgement | None, joint_id: int | None, criterion_id: int) -> dict:
+    """What an undo needs to put back: the earlier judgement, or that there was none."""
+    step: dict = {"joint": joint_id, "criterion": criterion_id, "was": None}
+    if judgement is not None:
+        step["was"] = {
+            "stage": judgement.stage,
+            "outcome": judgement.outcome,
+            "how": judgement.how,
+            "magnification": _text(judgement.magnification),
+            "photo": judgement.photo_id,
+            "mark_x": judgement.mark_x,
+            "mark_y": judgement.mark_y,
+            "measurement": judgement.measurement_id,
+            "tool": judgement.tool_id,
+            "value": _text(judgement.value),
+            "uncertainty": _text(judgement.uncertainty),
+            "note": judgement.note,
+            "with_the_rest": judgement.with_the_rest,
+            "judged_at": judgement.judged_at.isoformat(),
+        }
+    return step
+
+
+def _text(value: Decimal | None) -> str | None:
+    return None if value is None else str(value)

@@ -13,7 +13,7 @@ from people.models import Role, SiteRole, User
 from people.queries.languages import speaking
 from records.services import trail as records
 
-from .board_lock import hold
+from .board_lock import lock_board
 
 
 def why_not_ask(board: Board, trainee: User) -> str:
@@ -68,7 +68,7 @@ def ask_for_another_reading(
         If there is no result yet, it was asked for before, no reason is given, or nothing is
         left that could be read, or nobody who could read it.
     """
-    board = hold(board)
+    board = lock_board(board)
     if why := why_not_ask(board, trainee):
         own = trainee.person_id is not None and trainee.person_id == board.person_id
         raise (CannotChangeBoard if own else MayNotGrade)(why)

@@ -14,7 +14,8 @@ from assessments.queries import board_results, grading_assignment
 from people.models import User
 from records.services import trail as records
 
-from .board_lock import hold
+from .board_lock import lock_board
+from .board_outcome import refresh_outcome
 from .grading import refuse_unless_may_grade
 
 
@@ -103,7 +104,7 @@ def send_back(
     """
     chosen = set(codes)
     refuse_unless_may_grade(actor, board, at)
-    board = hold(board)
+    board = lock_board(board)
     reading = board_results.read_board(board)
     if why := why_no_rework(board, joint, reading):
         raise CannotChangeBoard(why)
@@ -121,7 +122,7 @@ def send_back(
     rework = Rework.objects.create(
         joint=made, codes=wanted, reason=reason.strip(), sent_by=actor, recorded_at=at
     )
-    board_results.refresh_outcome(board, at)
+    refresh_outcome(board, at)
     records.record(
         actor=actor,
         act="joint sent back",

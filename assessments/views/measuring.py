@@ -23,7 +23,7 @@ from assessments.queries.board_for_grader import Desk
 from assessments.services import measuring as services
 from people.access import UserRequest
 
-from .sent import wants_json
+from .judgements import wants_json
 
 log = logging.getLogger(__name__)
 

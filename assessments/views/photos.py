@@ -25,7 +25,7 @@ from assessments.services import photos as services
 from people.access import UserRequest
 
 from .boards import show_board
-from .sent import wants_json
+from .judgements import wants_json
 
 log = logging.getLogger(__name__)
 

@@ -14,7 +14,7 @@ from assessments.domain.readings import reworks_left
 from assessments.exceptions import AssessmentError
 from assessments.forms.readings import AnotherReadingForm, DecisionForm, ReworkForm
 from assessments.presenters import result_page
-from assessments.queries import board_results
+from assessments.queries import board_results, effective_judgements
 from assessments.services import decisions, reading_requests, rework
 from assessments.services.grading import refuse_unless_may_grade
 from people.access import UserRequest
@@ -78,7 +78,7 @@ def joint_rework(request: UserRequest, number: str, joint_id: int) -> HttpRespon
 def board_decide(request: UserRequest, number: str) -> HttpResponse:
     """Decide, as a third person, every judgement on which two graders differ."""
     board = access.board_to_decide(request.user, number)
-    differing = decisions.to_decide(board)
+    differing = effective_judgements.to_decide(board)
     if not differing:
         raise Http404
     try:

@@ -13,7 +13,7 @@ from assessments.domain.verdict import Verdict
 from assessments.models import Board, Criterion, Grading, Joint, Judgement, Photo
 from assessments.queries import board_results
 from assessments.services import boards as board_services
-from assessments.services import grading
+from assessments.services import grading, judgements
 from certification.models import Scope
 from certification.services import certificates, proposals
 from records.services import trail as records
@@ -314,7 +314,7 @@ def _judgement(
         outcome=Judgement.Outcome.REJECT if fault else Judgement.Outcome.ACCEPT,
         how=Judgement.How.AT_BOARD,
         magnification=Decimal(10),
-        with_the_rest=not fault and grading.may_go_with_the_rest(criterion),
+        with_the_rest=not fault and judgements.may_go_with_the_rest(criterion),
         judged_at=at,
     )
     seen_on_photo = (

@@ -9,7 +9,7 @@ from django.core.files.base import ContentFile
 from assessments import ports as gates
 from assessments.domain.scoring import JointState
 from assessments.models import Board, Grading, Joint, Judgement, Photo
-from assessments.queries import board_results
+from assessments.queries import board_results, effective_judgements
 from assessments.services import boards as board_services
 from assessments.services import decisions, grading, reading_requests, rework
 from people.models import User
@@ -111,7 +111,7 @@ def for_two_graders(stage: Stage, made: list[Made]) -> None:
         if not finished:
             continue
         _read(stage.users[SECOND], board, set(), at + timedelta(hours=1))
-        asked = decisions.to_decide(_fresh(board))
+        asked = effective_judgements.to_decide(_fresh(board))
         decisions.decide(
             board=_fresh(board),
             decider=stage.users[THIRD],

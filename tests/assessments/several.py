@@ -3,10 +3,11 @@
 from assessments.models import Board, Grading
 from assessments.queries import board_results
 from assessments.services import grading as services
+from assessments.services import judgements
 from tests import factories
 from tests.factories import NOW
 
-IN_HAND = services.Circumstances()
+IN_HAND = judgements.Circumstances()
 
 
 def make_criteria():
@@ -40,7 +41,7 @@ def judge(grading, rejected=(), stages=None, at=NOW):
         for joint in places:
             for criterion in board_results.criteria_for(grading, stage, joint):
                 place = (joint.position.name if joint else "board", criterion.code)
-                services.judge(
+                judgements.judge(
                     grading=grading,
                     criterion=criterion,
                     joint=joint,

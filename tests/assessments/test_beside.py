@@ -7,6 +7,7 @@ from django.urls import reverse
 
 from assessments.queries import board_results
 from assessments.services import grading as services
+from assessments.services import judgements
 from tests import factories
 from tests.factories import NOW
 
@@ -44,12 +45,12 @@ def board_of(trainee, exercise, days_ago=0, **fields):
 
 
 def say(grading, place, code, outcome, **seen):
-    services.judge(
+    judgements.judge(
         grading=grading,
         criterion=grading.criteria_set.criteria.get(code=code),
         joint=grading.board.joints.get(position__name=place),
         outcome=outcome,
-        seen=services.Circumstances(**seen),
+        seen=judgements.Circumstances(**seen),
         at=NOW,
     )
 

@@ -15,7 +15,7 @@ from assessments.exceptions import AssessmentError, MayNotGrade, StageNotReady
 from assessments.models import Board, CriteriaSet, Grading, Judgement, StageSigning
 from assessments.presenters.class_day import class_day as lay_out
 from assessments.queries import board_results
-from assessments.services import boards, grading, rework
+from assessments.services import boards, grading, judgements, rework
 from assessments.services import class_day as services
 from assessments.services.judgements import Circumstances
 from tests import factories
@@ -65,7 +65,7 @@ def pass_(board, instructor, stage="prepared", **more):
 
 def judge(board, instructor, code, joint_name="E01", outcome="accept"):
     reading = grading.start_grading(board=board, grader=instructor, at=NOW)
-    grading.judge(
+    judgements.judge(
         grading=reading,
         criterion=reading.criteria_set.criteria.get(code=code),
         joint=board.joints.get(position__name=joint_name),
@@ -241,7 +241,7 @@ def test_cell_offers_a_pass_exactly_where_the_service_makes_one(instructor, seed
         for joint in [*board.joints.all(), None]:
             for criterion in board_results.criteria_for(reading, stage, joint):
                 if rng.random() < 0.5:
-                    grading.judge(
+                    judgements.judge(
                         grading=reading,
                         criterion=criterion,
                         joint=joint,

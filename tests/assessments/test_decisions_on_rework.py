@@ -14,9 +14,9 @@ from assessments.exceptions import (
 )
 from assessments.models import StageSigning
 from assessments.presenters.result_sheet import result_sheet
-from assessments.queries import board_results
+from assessments.queries import board_results, effective_judgements
 from assessments.queries.pending_actions import Wait, wait_for
-from assessments.services import decisions, reading_requests, rework
+from assessments.services import decisions, judgements, reading_requests, rework
 from assessments.services import grading as services
 from certification.queries.requirements import requirements
 from tests import factories
@@ -73,7 +73,7 @@ def decide(board, decider, outcome="accept", at=LATER):
         decider=decider,
         decisions={
             (one.first.joint_id, one.first.criterion.code): decisions.Decided(outcome)
-            for one in decisions.to_decide(fresh(board))
+            for one in effective_judgements.to_decide(fresh(board))
         },
         proof="password",
         at=at,
@@ -85,7 +85,7 @@ def asked(board):
 
 
 def _to_decide(board):
-    return decisions.to_decide(fresh(board))
+    return effective_judgements.to_decide(fresh(board))
 
 
 def test_a_joint_is_not_sent_back_while_a_decision_on_it_waits(board, graders):
@@ -114,12 +114,12 @@ def remade(board, graders):
 def correct(grading, *, joint, code, outcome, at=MUCH_LATER):
     """The grader of a signed reading corrects one judgement in it and signs it all."""
     new = services.correct_grading(grading=grading, grader=grading.grader, reason="Blurred.", at=at)
-    services.judge(
+    judgements.judge(
         grading=new,
         criterion=new.criteria_set.criteria.get(code=code),
         joint=joint,
         outcome=outcome,
-        seen=services.Circumstances(),
+        seen=judgements.Circumstances(),
         at=at,
     )
     sign(new, at=at)

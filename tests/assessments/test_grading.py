@@ -12,7 +12,9 @@ from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade, 
 from assessments.models import Grading, Judgement, StageSigning
 from assessments.queries import board_results
 from assessments.services import grading as services
-from assessments.services.grading import Circumstances
+from assessments.services import judgements
+from assessments.services.judgements import Circumstances
+from assessments.services.undo import undo
 from records.models import TrailEntry
 from tests import factories
 from tests.factories import NOW
@@ -43,7 +45,7 @@ def begin(board, instructor):
 
 
 def say(grading, joint, code, outcome="accept", seen=IN_HAND, at=NOW):
-    return services.judge(
+    return judgements.judge(
         grading=grading,
         criterion=grading.criteria_set.criteria.get(code=code),
         joint=joint,
@@ -102,13 +104,13 @@ def test_judging_again_replaces_and_undo_puts_back_what_was(board, instructor):
     say(grading, joint, "S-1", "accept")
     say(grading, joint, "S-1", "reject", Circumstances(note="nicked"))
     assert Judgement.objects.get().outcome == "reject"
-    services.undo(grading=grading)
+    undo(grading=grading)
     kept = Judgement.objects.get()
     assert (kept.outcome, kept.note, kept.magnification) == ("accept", "", Decimal("10"))
     assert kept.judged_at == NOW
-    services.undo(grading=grading)
+    undo(grading=grading)
     assert not Judgement.objects.exists()
-    assert services.undo(grading=grading) is None
+    assert undo(grading=grading) is None
 
 
 def test_a_criterion_that_is_not_asked_of_the_joint_is_refused(board, instructor):
@@ -136,7 +138,7 @@ def test_accepting_the_rest_leaves_critical_and_measured_criteria_alone(instruct
     grading = begin(board, instructor)
     joint = board.joints.first()
     say(grading, joint, "A", "reject")
-    count = services.accept_the_rest(
+    count = judgements.accept_the_rest(
         grading=grading, stage="soldered", joints=[joint], seen=IN_HAND, at=NOW
     )
     said = {one.criterion.code: one for one in Judgement.objects.all()}
@@ -144,7 +146,7 @@ def test_accepting_the_rest_leaves_critical_and_measured_criteria_alone(instruct
     assert set(said) == {"A", "B"}
     assert said["B"].with_the_rest
     assert said["A"].outcome == "reject"
-    services.undo(grading=grading)
+    undo(grading=grading)
     assert [one.criterion.code for one in Judgement.objects.all()] == ["A"]
 
 
@@ -221,7 +223,7 @@ def test_a_signed_stage_is_fixed_by_the_database(board, instructor):
         say(grading, board.joints.first(), "S-1", "reject")
     with pytest.raises(AlreadySigned):
         sign(grading, instructor)
-    assert services.undo(grading=grading) is None
+    assert undo(grading=grading) is None
 
 
 def test_a_signature_says_who_when_what_and_covers_every_judgement(board, instructor):

@@ -10,6 +10,8 @@ from assessments.exceptions import AlreadySigned
 from assessments.models import Board, Grading, Judgement, StageSigning, UndoStep
 from assessments.queries import board_results
 from assessments.services import grading as services
+from assessments.services import judgements
+from assessments.services.undo import undo
 from tests import factories
 from tests.assessments.together import at_once, somebody_waits_for_us
 from tests.factories import NOW
@@ -31,12 +33,12 @@ def board():
 
 
 def judge(grading, joint, code, outcome="accept"):
-    return services.judge(
+    return judgements.judge(
         grading=Grading.objects.get(pk=grading.pk),
         criterion=grading.criteria_set.criteria.get(code=code),
         joint=joint,
         outcome=outcome,
-        seen=services.Circumstances(),
+        seen=judgements.Circumstances(),
         at=NOW,
     )
 
@@ -62,7 +64,7 @@ def test_one_criterion_judged_in_several_windows_has_one_judgement(board, instru
 def test_undo_in_several_windows_takes_each_act_back_once(board, instructor):
     grading = services.start_grading(board=board, grader=instructor, at=NOW)
     judge(grading, board.joints.first(), "S-1")
-    taken = at_once(*[lambda: services.undo(grading=grading)] * AT_ONCE)
+    taken = at_once(*[lambda: undo(grading=grading)] * AT_ONCE)
     assert sum(step is not None for step in taken) == 1
     assert not Judgement.objects.exists()
 
@@ -102,14 +104,14 @@ def test_a_judgement_made_beside_a_signature_is_under_it_or_refused(board, judge
     "act",
     [
         lambda grading, joint: judge(grading, joint, "S-3", "reject"),
-        lambda grading, joint: services.accept_the_rest(
+        lambda grading, joint: judgements.accept_the_rest(
             grading=Grading.objects.get(pk=grading.pk),
             stage="soldered",
             joints=[joint],
-            seen=services.Circumstances(),
+            seen=judgements.Circumstances(),
             at=NOW,
         ),
-        lambda grading, joint: services.undo(grading=Grading.objects.get(pk=grading.pk)),
+        lambda grading, joint: undo(grading=Grading.objects.get(pk=grading.pk)),
         lambda grading, joint: sign(grading),
     ],
     ids=["judge", "accept the rest", "take back", "sign"],

@@ -8,6 +8,7 @@ from django.urls import reverse
 from assessments.models import Grading, Judgement
 from assessments.queries import board_results
 from assessments.services import grading as services
+from assessments.services import judgements
 from tests import factories
 from tests.factories import NOW
 
@@ -15,9 +16,9 @@ pytestmark = pytest.mark.django_db
 
 HTMX = {"HX-Request": "true"}
 # Without the page's script: the session, its user and roles, one judgement and the whole screen
-# after it, and the statements that begin and end transactions. With it, six at most:
+# after it, and the statements that begin and end transactions. With it, half as many:
 # `test_judgements_sent`.
-QUERIES_WITH_A_WHOLE_SCREEN = 21
+QUERIES_WITH_A_WHOLE_SCREEN = 24
 
 
 @pytest.fixture
@@ -426,12 +427,12 @@ def sign_everything(board, grader):
     grading = services.start_grading(board=board, grader=grader, at=NOW)
     for joint in [*board_results.joints_that_count(board), None]:
         for criterion in board_results.criteria_for(grading, "soldered", joint):
-            services.judge(
+            judgements.judge(
                 grading=grading,
                 criterion=criterion,
                 joint=joint,
                 outcome="accept",
-                seen=services.Circumstances(),
+                seen=judgements.Circumstances(),
                 at=NOW,
             )
     services.sign_stage(grading=grading, stage="soldered", signer=grader, proof="password", at=NOW)

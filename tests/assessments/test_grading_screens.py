@@ -14,7 +14,8 @@ from assessments.presenters import grading_page
 from assessments.queries import board_results
 from assessments.queries.board_for_grader import Desk
 from assessments.services import grading as services
-from assessments.services.grading import Circumstances
+from assessments.services import judgements
+from assessments.services.judgements import Circumstances
 from people.middleware import tablets
 from tests import factories
 from tests.factories import NOW
@@ -50,7 +51,7 @@ def begin(board, user):
 
 def say(grading, joint, *codes, outcome="accept", **seen):
     for code in codes:
-        services.judge(
+        judgements.judge(
             grading=grading,
             criterion=grading.criteria_set.criteria.get(code=code),
             joint=joint,
@@ -416,7 +417,7 @@ def test_a_judgement_takes_five_queries(board, instructor, django_assert_num_que
     for outcome in ("accept", "reject"):
         # Two more hold the test's own transaction: a savepoint and its end.
         with django_assert_num_queries(5 + 2):
-            services.judge(
+            judgements.judge(
                 grading=desk.reading,
                 criterion=criterion,
                 joint=joint,

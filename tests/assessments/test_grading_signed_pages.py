@@ -8,6 +8,7 @@ from django.urls import reverse
 from assessments.models import Grading, Judgement, StageSigning
 from assessments.queries import board_results
 from assessments.services import grading as services
+from assessments.services import judgements
 from tests import factories
 from tests.factories import NOW, PASSWORD
 
@@ -54,12 +55,12 @@ def text(response) -> str:
 
 def say(grading, place, code, outcome, **seen):
     joint = grading.board.joints.get(position__name=place) if place else None
-    services.judge(
+    judgements.judge(
         grading=grading,
         criterion=grading.criteria_set.criteria.get(code=code),
         joint=joint,
         outcome=outcome,
-        seen=services.Circumstances(**seen),
+        seen=judgements.Circumstances(**seen),
         at=NOW,
     )
 
@@ -102,8 +103,8 @@ def test_how_many_were_accepted_with_the_rest_is_told(client, instructor, board)
     grading = judged(board, instructor)
     joint = board.joints.first()
     Judgement.objects.filter(joint=joint, criterion__code="S-3").delete()
-    services.accept_the_rest(
-        grading=grading, stage="soldered", joints=[joint], seen=services.Circumstances(), at=NOW
+    judgements.accept_the_rest(
+        grading=grading, stage="soldered", joints=[joint], seen=judgements.Circumstances(), at=NOW
     )
     told = text(client.get(address(board, "stage_sign", "soldered")))
     assert "1 of them accepted with the rest" in told

@@ -9,8 +9,9 @@ from django.db import DatabaseError, transaction
 from assessments.exceptions import AssessmentError, CannotMeasure
 from assessments.models import Judgement, Measurement
 from assessments.queries import board_results
-from assessments.services import grading, measuring
-from assessments.services.grading import Circumstances
+from assessments.services import grading, judgements, measuring
+from assessments.services.judgements import Circumstances
+from assessments.services.undo import undo
 from records.models import TrailEntry
 from tests import factories
 from tests.assessments.marks_placed import clearance, wrap
@@ -65,7 +66,7 @@ def keep(photo, actor, one, criterion=None, sigma=1.0, **said):
 
 
 def judge(reading, photo, code, outcome, seen):
-    return grading.judge(
+    return judgements.judge(
         grading=reading,
         criterion=reading.criteria_set.criteria.get(code=code),
         joint=photo.joint,
@@ -175,7 +176,7 @@ def test_taking_a_judgement_back_brings_the_earlier_marks_with_it(photo, instruc
     judge(reading, photo, "W", "accept", Circumstances(measured=kept.pk))
     judge(reading, photo, "W", "accept", Circumstances())
     assert Judgement.objects.get().measurement is None
-    grading.undo(grading=reading)
+    undo(grading=reading)
     assert Judgement.objects.get().measurement == kept
 
 

@@ -11,8 +11,8 @@ from PIL import Image
 from assessments import access
 from assessments.domain.geometry import Quantity, measure
 from assessments.models import Measurement
-from assessments.services import grading, measuring, photos
-from assessments.services.grading import Circumstances
+from assessments.services import grading, judgements, measuring, photos
+from assessments.services.judgements import Circumstances
 from tests import factories
 from tests.assessments.marks_placed import hollow, wrap
 from tests.factories import NOW
@@ -197,7 +197,7 @@ def test_marks_are_private_until_a_signature_covers_them(photo, instructor, crit
     for joint in photo.board.joints.all():
         for one in criteria.criteria.exclude(code="C"):
             measured = kept.pk if (joint, one) == (photo.joint, wrapped) else None
-            grading.judge(
+            judgements.judge(
                 grading=reading,
                 criterion=one,
                 joint=joint,
@@ -283,7 +283,7 @@ def test_a_rejection_by_marks_is_shown_with_them_and_with_sensible_decimals(
     for joint in drawn_photo.board.joints.all():
         for one in criteria.criteria.exclude(code="C"):
             here = (joint, one.code) == (drawn_photo.joint, "W")
-            grading.judge(
+            judgements.judge(
                 grading=reading,
                 criterion=one,
                 joint=joint,

@@ -19,7 +19,7 @@ from assessments.presenters.result_pictures import window_round
 from assessments.presenters.result_sheet import result_sheet
 from assessments.queries import board_results
 from assessments.services import grading as services
-from assessments.services import measuring
+from assessments.services import judgements, measuring
 from assessments.services.boards import hand_in
 from assessments.services.photos import add_photo
 from assessments.services.rework import send_back
@@ -85,12 +85,12 @@ def photographed(board, place):
 
 
 def say(grading, place, code, outcome, **seen):
-    services.judge(
+    judgements.judge(
         grading=grading,
         criterion=grading.criteria_set.criteria.get(code=code),
         joint=grading.board.joints.get(position__name=place) if place else None,
         outcome=outcome,
-        seen=services.Circumstances(**seen),
+        seen=judgements.Circumstances(**seen),
         at=NOW,
     )
 

@@ -18,7 +18,7 @@ from assessments.exceptions import (
 from assessments.models import Board, Grading, Joint, Rework
 from assessments.queries import board_results
 from assessments.queries.board_for_grader import Desk, desks_for
-from assessments.services import boards
+from assessments.services import boards, judgements
 from assessments.services import grading as services
 from assessments.services import rework as reworking
 from records.models import TrailEntry
@@ -153,12 +153,12 @@ def test_what_was_rejected_when_formed_is_made_again_before_it_is_soldered(board
 
 
 def judge_one(grading, place, code, outcome="accept"):
-    return services.judge(
+    return judgements.judge(
         grading=grading,
         criterion=grading.criteria_set.criteria.get(code=code),
         joint=place,
         outcome=outcome,
-        seen=services.Circumstances(),
+        seen=judgements.Circumstances(),
         at=LATER,
     )
 

@@ -9,8 +9,8 @@ from django.urls import reverse
 
 from assessments.exceptions import AssessmentError
 from assessments.models import Grading, Judgement, Rework
-from assessments.queries import board_results, grading_assignment
-from assessments.services import boards, decisions, rework
+from assessments.queries import board_results, effective_judgements, grading_assignment
+from assessments.services import boards, decisions, judgements, rework
 from assessments.services import grading as services
 from tests import factories
 from tests.assessments.several import (
@@ -123,12 +123,12 @@ def test_a_joint_that_is_not_handed_in_is_not_read_by_an_inspection_that_was_beg
     assert begin(board, first, LATER) == inspection
     assert reads(inspection, "formed") == reads(inspection, "soldered") == ["E01, make 2"]
     with pytest.raises(AssessmentError, match="not reworked, or"):
-        services.judge(
+        judgements.judge(
             grading=inspection,
             criterion=inspection.criteria_set.criteria.get(code="F-1"),
             joint=joint(board, "E02", 2),
             outcome="accept",
-            seen=services.Circumstances(),
+            seen=judgements.Circumstances(),
             at=LATER,
         )
     judge(inspection, at=LATER)
@@ -271,7 +271,7 @@ def test_no_board_is_stuck_whatever_is_sent_back_and_signed_in_between(graders, 
             pass
     hand_in_what_is_left(board)
     read_all(board, *graders, factories.make_user("instructor"))
-    asked = decisions.to_decide(fresh(board))
+    asked = effective_judgements.to_decide(fresh(board))
     if asked:
         decisions.decide(
             board=fresh(board),

@@ -15,6 +15,7 @@ from assessments.models import (
     Rework,
     StageSigning,
 )
+from assessments.queries import effective_judgements
 from assessments.services import boards, decisions, reading_requests, rework
 from assessments.services import grading as services
 from tests import factories
@@ -78,7 +79,7 @@ def test_two_who_decide_at_once_decide_once(graders):
     board = make_board(2)
     read(board, graders[0], ("E02", "S-1"))
     read(board, graders[1])
-    [one] = decisions.to_decide(fresh(board))
+    [one] = effective_judgements.to_decide(fresh(board))
     place = (one.first.joint_id, one.first.criterion.code)
 
     def deciding(decider, outcome):

@@ -11,7 +11,8 @@ from django.utils import timezone
 from assessments import access
 from assessments import ports as gates
 from assessments.models import Grading, Joint, ReadingRequest
-from assessments.services import decisions, measuring
+from assessments.queries import effective_judgements
+from assessments.services import measuring
 from tests import factories
 from tests.assessments.several import (
     begin,
@@ -225,7 +226,7 @@ def differing(graders, criteria):
 
 
 def decision_data(board, outcome="accept", password=PASSWORD, leave=0):
-    found = decisions.to_decide(fresh(board))
+    found = effective_judgements.to_decide(fresh(board))
     data = {"password": password}
     for one in found[leave:]:
         name = f"p{one.first.joint_id or 0}-{one.first.criterion_id}"

@@ -18,9 +18,9 @@ from assessments.exceptions import (
     StageNotReady,
 )
 from assessments.models import Board, Grading, Judgement, ReadingRequest, StageSigning
-from assessments.queries import board_results, effective_judgements
+from assessments.queries import board_results, effective_judgements, grading_assignment
 from assessments.queries.board_for_grader import Desk
-from assessments.services import decisions, reading_requests
+from assessments.services import decisions, judgements, reading_requests
 from assessments.services import grading as services
 from people.models import SiteRole
 from records.models import TrailEntry, TrailPayload
@@ -64,7 +64,7 @@ def board(criteria):
 
 def decide(board, decider, *rejected, wanted=None, **how):
     """Decide what differs, rejecting the places named."""
-    asked = wanted or decisions.to_decide(fresh(board))
+    asked = wanted or effective_judgements.to_decide(fresh(board))
     return decisions.decide(
         board=fresh(board),
         decider=decider,
@@ -115,7 +115,7 @@ def test_what_two_differ_on_waits_for_a_third_whose_judgement_counts(board, grad
     read(board, first, ("E02", "S-1"), ("E03", "S-3"))
     read(board, second, ("E03", "S-3"), ("board", "S-9"))
     assert nothing_is_out(board)
-    asked = decisions.to_decide(fresh(board))
+    asked = effective_judgements.to_decide(fresh(board))
     assert [_named(one.first) for one in asked] == [("E02", "S-1"), ("board", "S-9")]
     assert {one.first.grading.grader for one in asked} == {first}
     assert {one.second.grading.grader for one in asked} == {second}
@@ -189,7 +189,7 @@ def test_just_what_differs_is_decided_all_of_it_and_once(board, graders):
     with pytest.raises(StageNotReady, match="Nothing"):
         decide(board, third)
     read(board, second)
-    asked = decisions.to_decide(fresh(board))
+    asked = effective_judgements.to_decide(fresh(board))
     with pytest.raises(StageNotReady, match="each of the 2"):
         decide(board, third, wanted=asked[:1])
     wrong = {
@@ -213,12 +213,12 @@ def test_a_decision_from_a_photograph_names_the_one_that_a_grader_judged_by(boar
     photo = factories.make_photo(board, joint(board, "E02"))
     grading = begin(board, first)
     judge(grading, [("E02", "S-1")])
-    services.judge(
+    judgements.judge(
         grading=grading,
         criterion=grading.criteria_set.criteria.get(code="S-1"),
         joint=joint(board, "E02"),
         outcome="reject",
-        seen=services.Circumstances(how="photograph", photo=photo),
+        seen=judgements.Circumstances(how="photograph", photo=photo),
         at=NOW,
     )
     sign(grading)
@@ -257,7 +257,7 @@ def test_both_read_by_the_same_criteria(board, graders):
     first, second, *_ = graders
     one = begin(board, first)
     newer = factories.make_criteria_set()
-    assert services.current_criteria_set() == newer
+    assert grading_assignment.current_criteria_set() == newer
     assert begin(board, second).criteria_set == one.criteria_set
 
 
@@ -281,17 +281,17 @@ def test_a_correction_that_makes_a_new_difference_waits_again(board, graders):
     correction = services.correct_grading(
         grading=signed, grader=first, reason="E03 as well.", at=LATER
     )
-    services.judge(
+    judgements.judge(
         grading=correction,
         criterion=correction.criteria_set.criteria.get(code="S-1"),
         joint=joint(board, "E03"),
         outcome="reject",
-        seen=services.Circumstances(),
+        seen=judgements.Circumstances(),
         at=LATER,
     )
     sign(correction, at=LATER)
     assert nothing_is_out(board)
-    [asked] = decisions.to_decide(fresh(board))
+    [asked] = effective_judgements.to_decide(fresh(board))
     assert _named(asked.first) == ("E03", "S-1")
     decide(board, fourth, ("E03", "S-1"))
     assert outcome_of(board)[:2] == (True, False)

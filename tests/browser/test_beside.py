@@ -5,6 +5,7 @@ import pytest
 from assessments.models import Judgement
 from assessments.queries import board_results
 from assessments.services import grading as services
+from assessments.services import judgements
 from tests import factories
 from tests.browser.test_grading_screen import Bench, lay_out, visitor  # noqa: F401
 
@@ -27,9 +28,9 @@ def make_bench(shop, visitor):  # noqa: F811
         reading = services.start_grading(board=earlier, grader=grader, at=factories.NOW)
         for joint in [*board_results.joints_that_count(earlier), None]:
             for criterion in board_results.criteria_for(reading, "soldered", joint):
-                services.judge(
+                judgements.judge(
                     grading=reading, criterion=criterion, joint=joint, outcome="accept",
-                    seen=services.Circumstances(), at=factories.NOW,
+                    seen=judgements.Circumstances(), at=factories.NOW,
                 )  # fmt: skip
         services.sign_stage(
             grading=reading, stage="soldered", signer=grader, proof="password", at=factories.NOW

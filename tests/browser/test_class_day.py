@@ -8,7 +8,7 @@ import pytest
 from playwright.sync_api import Browser, Page, Route
 
 from assessments.models import Board, Judgement, Photo
-from assessments.services import grading, photos
+from assessments.services import grading, judgements, photos
 from assessments.services.judgements import Circumstances
 from tests import factories
 from tests.assessments import pictures
@@ -187,8 +187,8 @@ def judge_what_is_measured(shop: Shop, board: Board, stage: str) -> None:
     reading = grading.start_grading(board=board, grader=shop.instructor, at=factories.NOW)
     for joint in board.joints.select_related("position"):
         for criterion in reading.criteria_set.for_joint(stage, joint.position.joint_type):
-            if not grading.may_go_with_the_rest(criterion):
-                grading.judge(
+            if not judgements.may_go_with_the_rest(criterion):
+                judgements.judge(
                     grading=reading,
                     criterion=criterion,
                     joint=joint,

@@ -3,8 +3,9 @@
 from playwright.sync_api import ViewportSize
 
 from assessments.models import Board, Grading, ReadingRequest
-from assessments.queries import board_results
+from assessments.queries import board_results, grading_assignment
 from assessments.services import grading as services
+from assessments.services import judgements
 from tests import factories
 from tests.browser.conftest import PASSWORD, Shop, Visitor
 
@@ -21,12 +22,12 @@ def read(board: Board, grader, *rejected: str) -> Grading:
     for joint in [*joints, None]:
         for criterion in board_results.criteria_for(grading, "soldered", joint):
             name = joint.position.name if joint else "board"
-            services.judge(
+            judgements.judge(
                 grading=grading,
                 criterion=criterion,
                 joint=joint,
                 outcome="reject" if f"{name} {criterion.code}" in rejected else "accept",
-                seen=services.Circumstances(),
+                seen=judgements.Circumstances(),
                 at=factories.NOW,
             )
     services.sign_stage(
@@ -37,7 +38,7 @@ def read(board: Board, grader, *rejected: str) -> Grading:
 
 def eye_criterion() -> str:
     """The code of a criterion that fails a turret and is judged by eye."""
-    found = services.current_criteria_set().criteria.filter(
+    found = grading_assignment.current_criteria_set().criteria.filter(
         stage="soldered", of="joint", how="eye", severity="major"
     )
     return next(one.code for one in found if "turret" in one.joint_types)

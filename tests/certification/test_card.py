@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 
 from assessments.models import Board, Grading, Judgement, Photo, StageSigning
-from assessments.queries import board_results
+from assessments.services import board_outcome
 from certification.models import CertificateEvent, Proposal
 from certification.services import standing
 from records.services import trail as records
@@ -364,7 +364,7 @@ def judged_board(person, criteria, rejects, at=NOW, exercise=None, **how):
         signed_at=at,
         result={},
     )
-    board_results.refresh_outcome(Board.objects.get(pk=board.pk), at)
+    board_outcome.refresh_outcome(Board.objects.get(pk=board.pk), at)
     return board
 
 
