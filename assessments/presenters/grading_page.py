@@ -1,5 +1,6 @@
 """What the grading screen shows: one place on the board, its criteria, its photographs."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from decimal import Decimal
 from urllib.parse import urlencode
@@ -43,6 +44,10 @@ class Line:
     @property
     def outcome(self) -> str:
         return self.judgement.outcome if self.judgement else OPEN
+
+    @property
+    def may_be_accepted_with_the_rest(self) -> bool:
+        return self.judgement is None and may_go_with_the_rest(self.criterion)
 
     @property
     def key(self) -> str:
@@ -97,7 +102,6 @@ class Screen:
     line: Line | None
     photos: list[Photo]
     photo: Photo | None
-    photo_number: int
     here: dict[str, str]
     previous_photo_url: str
     next_photo_url: str
@@ -107,13 +111,8 @@ class Screen:
     preload: list[Photo]
     how: str
     magnification: Decimal | None
-    judged: int
-    open_joints: int
-    rest: int
-    others_of_rest: int
     can_undo: bool
     stage_is_signed: bool
-    stage_is_complete: bool
     signed_first: StageTab | None
     asked: list[Criterion]
     missing: tuple[str, ...] = field(default=())
@@ -124,7 +123,37 @@ class Screen:
     @property
     def measures(self) -> bool:
         """Whether anything is measured at this stage."""
-        return any(one.is_measured for one in self.asked)
+        return any(criterion.is_measured for criterion in self.asked)
+
+    @property
+    def photo_number(self) -> int:
+        """Which of the photographs is shown, from 1."""
+        return self.photos.index(self.photo) + 1 if self.photo else 1
+
+    @property
+    def judged(self) -> int:
+        """How many joints are judged at this stage."""
+        return sum(cell.state not in (OPEN, "not_applicable") for cell in self.cells if cell.joint)
+
+    @property
+    def open_joints(self) -> int:
+        return sum(cell.state == OPEN for cell in self.cells if cell.joint)
+
+    @property
+    def rest(self) -> int:
+        """How many criteria of the joint may be accepted together."""
+        return sum(line.may_be_accepted_with_the_rest for line in self.lines if self.place.joint)
+
+    @property
+    def others_of_rest(self) -> int:
+        """How many of them besides the criterion that is shown."""
+        return self.rest - bool(
+            self.place.joint and self.line and self.line.may_be_accepted_with_the_rest
+        )
+
+    @property
+    def stage_is_complete(self) -> bool:
+        return not self.missing and not any(cell.state == OPEN for cell in self.cells)
 
 
 def reading_url(board: Board, own: bool, **query: str) -> str:
@@ -164,16 +193,13 @@ def build(
     """
     stage = _stage(desk, stage_name)
     base = reading_url(desk.board, desk.own)
-
     through = {"across": across} if across else {}
 
     def url(**query: str) -> str:
         return f"{base}?{urlencode({'stage': stage.value, **query, **through})}"
 
     cells = _cells(desk, stage, url)
-    index = next((n for n, one in enumerate(cells) if one.name == place_name), -1)
-    if index < 0:
-        index = next((n for n, one in enumerate(cells) if one.state == OPEN), 0)
+    index = _index(cells, place_name)
     if forward and not across and cells[index].state != OPEN:
         ahead = _open_after(cells, index)
         if ahead:
@@ -185,44 +211,17 @@ def build(
 
     photos = desk.photos_of(place.joint)
     usual = desk.best_photo(place.joint, stage)
-    photo = next((one for one in photos if one.key == photo_key), usual)
-    number = photos.index(photo) if photo else 0
+    photo = next((each for each in photos if each.key == photo_key), usual)
     kept = {"photo": photo.key} if photo and photo != usual else {}
-
-    lines = [
-        Line(
-            criterion=one,
-            judgement=desk.judgement(place.joint, one),
-            number=n,
-            url=url(joint=place.name, criterion=one.code, **kept),
-            own=desk.judgement_of_maker(place.joint, one),
-        )
-        for n, one in enumerate(desk.asked(stage, place.joint), start=1)
-    ]
+    lines = _lines(desk, stage, place, lambda code: url(joint=place.name, criterion=code, **kept))
     line = _line(lines, code, forward)
     here = {"stage": stage.value, "joint": place.name, **kept, **through}
     if line is not None:
         line.current = True
         line.measured = desk.measured(place.joint, line.criterion)
         here["criterion"] = line.criterion.code
-
-    def photo_url(step: int) -> str:
-        if len(photos) < 2:
-            return ""
-        return url(**{**here, "photo": photos[(number + step) % len(photos)].key})
-
-    tabs = [
-        StageTab(
-            stage=one,
-            url=f"{base}?{urlencode({'stage': one.value})}",
-            open_count=desk.open_places(one),
-            signed=one.value in desk.closed,
-            current=one == stage,
-        )
-        for one in desk.stages
-    ]
+    tabs = _tabs(desk, stage, base)
     before = desk.signed_first(stage.value)
-    missing = desk.missing
     return Screen(
         board=desk.board,
         grading=desk.reading,
@@ -238,41 +237,82 @@ def build(
         line=line,
         photos=photos,
         photo=photo,
-        photo_number=number + 1,
         here=here,
-        previous_photo_url=photo_url(-1),
-        next_photo_url=photo_url(1),
+        previous_photo_url=_photo_url(photos, photo, -1, here, url),
+        next_photo_url=_photo_url(photos, photo, 1, here, url),
         previous_url=cells[index - 1].url if index else "",
         next_url=following.url if following else "",
         next_open_url=ahead[0].url if ahead else "",
-        preload=_preload(desk, stage, photos, number, [following, *ahead[:1]]),
+        preload=_preload(desk, stage, photos, photo, [following, *ahead[:1]]),
         how=(how or Judgement.How.PHOTOGRAPH) if photo else Judgement.How.AT_BOARD,
         magnification=magnification,
-        judged=sum(one.state not in (OPEN, "not_applicable") for one in cells if one.joint),
-        open_joints=sum(one.state == OPEN for one in cells if one.joint),
-        rest=sum(
-            one.judgement is None and may_go_with_the_rest(one.criterion)
-            for one in lines
-            if place.joint
-        ),
-        others_of_rest=sum(
-            one.judgement is None and may_go_with_the_rest(one.criterion)
-            for one in lines
-            if place.joint and not one.current
-        ),
-        can_undo=bool(
-            desk.reading
-            and desk.reading.undo_steps.filter(taken_back=False)
-            .exclude(stage__in=desk.closed)
-            .exists()
-        ),
+        can_undo=_can_undo(desk),
         stage_is_signed=stage.value in desk.closed,
-        stage_is_complete=not missing and all(one.state != OPEN for one in cells),
-        signed_first=next((one for one in tabs if one.stage == before), None),
-        asked=list(
-            dict.fromkeys(one for joint in desk.places(stage) for one in desk.asked(stage, joint))
-        ),
-        missing=missing,
+        signed_first=next((tab for tab in tabs if tab.stage == before), None),
+        asked=_asked_at(desk, stage),
+        missing=desk.missing,
+    )
+
+
+def _index(cells: list[Cell], place_name: str) -> int:
+    """Where the place asked for stands, else the first that is open, else the first."""
+    named = [n for n, cell in enumerate(cells) if cell.name == place_name]
+    still_open = [n for n, cell in enumerate(cells) if cell.state == OPEN]
+    return (named or still_open or [0])[0]
+
+
+def _lines(desk: Desk, stage: Stage, place: Cell, url: Callable[[str], str]) -> list[Line]:
+    return [
+        Line(
+            criterion=criterion,
+            judgement=desk.judgement(place.joint, criterion),
+            number=number,
+            url=url(criterion.code),
+            own=desk.judgement_of_maker(place.joint, criterion),
+        )
+        for number, criterion in enumerate(desk.asked(stage, place.joint), start=1)
+    ]
+
+
+def _tabs(desk: Desk, stage: Stage, base: str) -> list[StageTab]:
+    return [
+        StageTab(
+            stage=each,
+            url=f"{base}?{urlencode({'stage': each.value})}",
+            open_count=desk.open_places(each),
+            signed=each.value in desk.closed,
+            current=each == stage,
+        )
+        for each in desk.stages
+    ]
+
+
+def _photo_url(
+    photos: list[Photo],
+    photo: Photo | None,
+    step: int,
+    here: dict[str, str],
+    url: Callable[..., str],
+) -> str:
+    """The page with the photograph so many steps on, round and round; empty without another."""
+    if photo is None or len(photos) < 2:
+        return ""
+    return url(**{**here, "photo": photos[(photos.index(photo) + step) % len(photos)].key})
+
+
+def _can_undo(desk: Desk) -> bool:
+    if desk.reading is None:
+        return False
+    steps = desk.reading.undo_steps.filter(taken_back=False)
+    return steps.exclude(stage__in=desk.closed).exists()
+
+
+def _asked_at(desk: Desk, stage: Stage) -> list[Criterion]:
+    """Every criterion that is asked anywhere at a stage, once."""
+    return list(
+        dict.fromkeys(
+            criterion for joint in desk.places(stage) for criterion in desk.asked(stage, joint)
+        )
     )
 
 
@@ -308,13 +348,12 @@ def _line(lines: list[Line], code: str, forward: bool) -> Line | None:
 
 
 def _preload(
-    desk: Desk, stage: Stage, photos: list[Photo], number: int, cells: list[Cell | None]
+    desk: Desk, stage: Stage, photos: list[Photo], photo: Photo | None, cells: list[Cell | None]
 ) -> list[Photo]:
     """The photographs that one more key would show: the next one here, and of what follows."""
-    wanted = [photos[(number + 1) % len(photos)]] if photos else []
+    wanted = [photos[(photos.index(photo) + 1) % len(photos)]] if photo else []
     for cell in cells:
         best = desk.best_photo(cell.joint, stage) if cell else None
         if best is not None:
             wanted.append(best)
-    shown = photos[number] if photos else None
-    return [one for one in dict.fromkeys(wanted) if one != shown]
+    return [each for each in dict.fromkeys(wanted) if each != photo]

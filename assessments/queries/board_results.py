@@ -320,48 +320,54 @@ def read_board(board: Board) -> BoardReading:
     Where two graders are asked for, nothing of either is in it before both have signed and
     what they differ on is decided.
     """
-    sheet = effective_judgements.Sheet(board)
+    signed_board = effective_judgements.SignedBoard(board)
     rows = list(
-        sheet.judgements()
+        signed_board.judgements()
         .select_related(
             "criterion", "photo", "tool", "measurement__photo", "grading__grader__person"
         )
         .order_by("criterion__order")
     )
-    said = sheet.count(rows)
+    effective = effective_judgements.effective_judgements(signed_board, rows)
     by_joint: dict[int | None, dict[str, Judgement]] = {}
-    for (joint_id, code), row in sorted(said.items(), key=lambda one: one[1].criterion.order):
+    in_order = sorted(effective.by_place.items(), key=lambda item: item[1].criterion.order)
+    for (joint_id, code), row in in_order:
         by_joint.setdefault(joint_id, {})[code] = row
 
     def reading(joint: Joint | None) -> JointReading:
-        found = by_joint.get(joint.pk if joint else None, {})
-        asked = sheet.rules(joint.position.joint_type if joint else None)
-        outcomes = {code: scoring.Outcome(row.outcome) for code, row in found.items()}
-        return JointReading(joint, scoring.joint_result(asked, outcomes), tuple(found.values()))
+        judgements = by_joint.get(joint.pk if joint else None, {})
+        rules = effective.rules[joint.position.joint_type if joint else None]
+        outcomes = {code: scoring.Outcome(row.outcome) for code, row in judgements.items()}
+        return JointReading(
+            joint, scoring.joint_result(rules, outcomes), tuple(judgements.values())
+        )
 
+    joints, makes = signed_board.joints, signed_board.makes
     return BoardReading(
-        joints=tuple(reading(one) for one in sheet.joints if one.position.required),
+        joints=tuple(reading(joint) for joint in joints if joint.position.required),
         spare=tuple(
-            reading(one) for one in sheet.joints if not one.position.required and one.pk in by_joint
+            reading(joint)
+            for joint in joints
+            if not joint.position.required and joint.pk in by_joint
         ),
-        board=reading(None) if sheet.rules(None) else None,
-        result=sheet.result(said),
-        signings=sheet.signings,
-        counting=tuple(sheet.counting),
+        board=reading(None) if effective.rules[None] else None,
+        result=effective.result(),
+        signings=dict(effective.signings),
+        counting=tuple(effective.counting),
         earlier=tuple(
-            reading(one) for one in sheet.makes if one not in sheet.joints and one.position.required
+            reading(joint) for joint in makes if joint not in joints and joint.position.required
         ),
-        undecided=tuple(sheet.undecided),
+        undecided=effective.undecided,
     )
 
 
 def result_of(board: Board) -> scoring.BoardResult:
     """Add a board up without reading its judgements in full."""
-    sheet = effective_judgements.Sheet(board)
-    rows = sheet.judgements().values_list(
+    signed_board = effective_judgements.SignedBoard(board)
+    rows = signed_board.judgements().values_list(
         "grading_id", "joint_id", "criterion__code", "outcome", named=True
     )
-    return sheet.result(sheet.count(rows))
+    return effective_judgements.effective_judgements(signed_board, rows).result()
 
 
 @dataclass(frozen=True, slots=True)

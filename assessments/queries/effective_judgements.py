@@ -205,12 +205,12 @@ class Differing:
         return self.first.photo or self.second.photo
 
 
-class Sheet:
-    """A board, its signed readings, and the rules that its joints are judged by.
+class SignedBoard:
+    """A board with its signed readings; nothing of it changes once it is read.
 
     Stages that are not signed leave their criteria open, so joints stay open until every
-    stage asked for is signed. Where two graders are asked for, nothing of either is on the
-    sheet before both have signed every stage and each difference is decided.
+    stage asked for is signed. Where two graders are asked for, nothing of either is shown
+    before both have signed every stage.
     """
 
     def __init__(self, board: Board) -> None:
@@ -219,123 +219,75 @@ class Sheet:
         self.positions = list(board.exercise.positions.all())
         self.makes = makes_of(board)
         self.joints = counted_of(self.makes, self.exercise.rework_allowed)
-        self.all_signings = list(
-            StageSigning.objects.filter(grading__board=board)
-            .select_related("grading__criteria_set", "signature")
-            .order_by("signed_at", "id")
-        )
+        self.all_signings = _signings_of(board)
         self.signed = signed_readings(self.all_signings, self.exercise.graders)
         stages = self.exercise.stages
-        self.first = [one for one in self.signed if one.kind == FIRST]
+        self.first = [reading for reading in self.signed if reading.kind == FIRST]
         self.another = next(iter(_finished(self.signed, ANOTHER, stages)), None)
         self.both_signed = len(_finished(self.first, FIRST, stages)) >= self.exercise.graders
         self.is_open_to_readers = self.exercise.graders == 1 or self.both_signed
-        self.signings = self._signings()
-        self.undecided: list[Place] = []
-        self._rules: dict[str | None, list[scoring.CriterionRule]] = {}
-        self._sets: dict[int, CriteriaSet] = {}
+        self.signings = self._signings_shown()
 
-    @property
-    def counting(self) -> list[StageSigning]:
-        """Every signing that the result rests on; none while there is nothing to show."""
-        if not self.signings:
-            return []
-        return that_count(self.all_signings, self.exercise.stages, self.exercise.graders)
-
-    def _signings(self) -> dict[str, StageSigning]:
+    def _signings_shown(self) -> dict[str, StageSigning]:
         """For each stage the signing that is shown for it."""
         if self.another is not None:
             return dict(self.another.signings)
         if not self.is_open_to_readers:
             return {}
-        found = [signing for one in self.first for signing in one.signings.values()]
-        found.sort(key=lambda one: (one.signed_at, one.pk))
-        return {one.stage: one for one in found}
+        signings = [signing for reading in self.first for signing in reading.signings.values()]
+        signings.sort(key=lambda signing: (signing.signed_at, signing.pk))
+        return {signing.stage: signing for signing in signings}
 
     def judgements(self) -> models.QuerySet[Judgement]:
         """Every judgement under a signing that may count."""
-        found = models.Q(pk__in=[])
+        under = models.Q(pk__in=[])
         if self.is_open_to_readers or self.another:
             for reading in self.signed:
-                for stage, one in reading.signings.items():
-                    found |= models.Q(grading=one.grading_id, stage=stage)
-        return Judgement.objects.filter(found)
+                for stage, signing in reading.signings.items():
+                    under |= models.Q(grading=signing.grading_id, stage=stage)
+        return Judgement.objects.filter(under)
 
-    def rules(self, joint_type: str | None) -> list[scoring.CriterionRule]:
-        """The criteria asked of a kind of joint over all stages; of the board for None."""
-        if joint_type not in self._rules:
-            found = []
-            for stage in self.exercise.stages:
-                if stage not in self.signings:
-                    # A stand-in that nobody can have judged keeps the joint open.
-                    found.append(scoring.CriterionRule(f"{stage}:", scoring.Severity.MINOR, 0))
-                else:
-                    found += [as_rule(one) for one in self.asked(stage, joint_type)]
-            self._rules[joint_type] = found
-        return self._rules[joint_type]
-
-    def asked(self, stage: str, joint_type: str | None) -> list[Criterion]:
-        """The criteria asked at a signed stage, under the set it was judged by."""
-        own = self.signings[stage].grading.criteria_set
-        criteria_set = self._sets.setdefault(own.pk, own)
-        types = {one.joint_type for one in self.positions}
-        found = (
-            criteria_set.for_board(stage, types)
-            if joint_type is None
-            else criteria_set.for_joint(stage, joint_type)
-        )
-        return [one for one in found if not one.alloys or self.board.alloy in one.alloys]
-
-    def count(self, rows: Iterable[Any]) -> dict[Place, Any]:
-        """Of the judgements on the sheet those that count, by place.
+    def rules(
+        self, joint_type: str | None, signings: Mapping[str, StageSigning]
+    ) -> list[scoring.CriterionRule]:
+        """The criteria asked of a kind of joint over all stages; of the board for None.
 
         Parameters
         ----------
-        rows : iterable
-            What `judgements` gives, or rows of it with ``grading_id``, ``joint_id``, ``code``
-            and ``outcome``.
+        signings
+            For each stage the signing whose criteria set it is judged by.
         """
-        by_reading = self.by_reading(rows)
-        self.undecided = []
-        if self.exercise.graders == 1:
-            said: dict[Place, Any] = {}
-            for reading in self.signed:
-                if reading.kind in (FIRST, REWORK):
-                    said |= by_reading[reading.root]
-        else:
-            said = self._of_two(by_reading)
-        if self.another is not None:
-            said |= by_reading[self.another.root]
-            self.undecided = [one for one in self.undecided if one not in said]
-        return said
+        rules = []
+        for stage in self.exercise.stages:
+            if stage not in signings:
+                # A stand-in that nobody can have judged keeps the joint open.
+                rules.append(scoring.CriterionRule(f"{stage}:", scoring.Severity.MINOR, 0))
+            else:
+                rules += [as_rule(each) for each in self.asked(stage, joint_type)]
+        return rules
+
+    def asked(self, stage: str, joint_type: str | None) -> list[Criterion]:
+        """The criteria asked at a signed stage, under the set it was judged by."""
+        criteria_set = self.signings[stage].grading.criteria_set
+        criteria = (
+            criteria_set.for_board(stage, {position.joint_type for position in self.positions})
+            if joint_type is None
+            else criteria_set.for_joint(stage, joint_type)
+        )
+        alloy = self.board.alloy
+        return [each for each in criteria if not each.alloys or alloy in each.alloys]
 
     def by_reading(self, rows: Iterable[Any]) -> dict[int, dict[Place, Any]]:
-        """Such rows by the root of the reading they belong to, and by place."""
+        """Rows of `judgements` by the root of the reading they belong to, and by place."""
         root_of_grading = {
-            signing.grading_id: one.root for one in self.signed for signing in one.signings.values()
+            signing.grading_id: reading.root
+            for reading in self.signed
+            for signing in reading.signings.values()
         }
-        found: dict[int, dict[Place, Any]] = {one.root: {} for one in self.signed}
+        by_reading: dict[int, dict[Place, Any]] = {reading.root: {} for reading in self.signed}
         for row in rows:
-            found[root_of_grading[row.grading_id]][row.joint_id, code_of(row)] = row
-        return found
-
-    def _of_two(self, by_reading: Mapping[int, dict[Place, Any]]) -> dict[Place, Any]:
-        said: dict[Place, Any] = {}
-        counting = {joint.pk for joint in self.joints} | {None}
-        for one, other, decided in self.pairs(by_reading):
-            merged = readings.merge([_outcomes(one), _outcomes(other)], _outcomes(decided))
-            self.undecided += [place for place in merged.undecided if place[0] in counting]
-            for place in merged.said:
-                rows = [each[place] for each in (one, other) if place in each]
-                is_decided = len(rows) == 2 and rows[0].outcome != rows[1].outcome
-                said[place] = decided[place] if is_decided else rows[0]
-        on_first_makes = {joint.pk for joint in self.makes if joint.make == 1} | {None}
-        if self.another is None and any(joint in on_first_makes for joint, _ in self.undecided):
-            # The result is worked out once every difference is decided, not before.
-            self.signings = {}
-            self._rules = {}
-            return {}
-        return said
+            by_reading[root_of_grading[row.grading_id]][row.joint_id, code_of(row)] = row
+        return by_reading
 
     def pairs(
         self, by_reading: Mapping[int, dict[Place, Any]]
@@ -347,12 +299,13 @@ class Sheet:
         for reading in self.signed:
             if reading.kind == DECISION:
                 decided |= by_reading[reading.root]
-        first = [by_reading[one.root] for one in self.first[:2]]
-        found = [(first[0], first[1], decided)]
+        first = [by_reading[reading.root] for reading in self.first[:2]]
+        pairs = [(first[0], first[1], decided)]
         for joint in self.makes:
             if joint.make == 1:
                 continue
-            codes = {rule.code for rule in self.rules(joint.position.joint_type)}
+            rules = self.rules(joint.position.joint_type, self.signings)
+            codes = {rule.code for rule in rules}
             of_joint = []
             for reading in self.signed:
                 rows = {
@@ -363,44 +316,136 @@ class Sheet:
                 if reading.kind == REWORK and codes <= {code for _, code in rows}:
                     of_joint.append(rows)
             if len(of_joint) >= 2:
-                found.append((of_joint[0], of_joint[1], decided))
-        return found
+                pairs.append((of_joint[0], of_joint[1], decided))
+        return pairs
 
-    def stages_signed(self, said: Mapping[Place, Any]) -> list[str]:
+
+@dataclass(frozen=True, slots=True)
+class EffectiveJudgements:
+    """The judgements of a signed board that count, worked out once.
+
+    ``by_place`` holds them, ``undecided`` the places on which two graders differ and a third has
+    still to decide. While one is undecided of a board read for the first time there is nothing to
+    show: no judgement counts, and ``signings`` (for each stage the one that is shown) is empty.
+    ``rules`` are the criteria asked of each kind of joint, and under None of the whole board.
+    """
+
+    board: SignedBoard
+    by_place: Mapping[Place, Any]
+    undecided: tuple[Place, ...]
+    signings: Mapping[str, StageSigning]
+    rules: Mapping[str | None, Sequence[scoring.CriterionRule]]
+
+    @property
+    def counting(self) -> list[StageSigning]:
+        """Every signing that the result rests on; none while there is nothing to show."""
+        if not self.signings:
+            return []
+        exercise = self.board.exercise
+        return that_count(self.board.all_signings, exercise.stages, exercise.graders)
+
+    @property
+    def stages_signed(self) -> list[str]:
         """The stages that are signed for every joint that counts, reworked ones too."""
-        remade = [one for one in self.joints if one.make > 1 and one.position.required]
+        remade = [
+            joint for joint in self.board.joints if joint.make > 1 and joint.position.required
+        ]
         return [
             stage
             for stage in self.signings
             if all(
-                (joint.pk, criterion.code) in said
+                (joint.pk, criterion.code) in self.by_place
                 for joint in remade
-                for criterion in self.asked(stage, joint.position.joint_type)
+                for criterion in self.board.asked(stage, joint.position.joint_type)
             )
         ]
 
-    def result(self, said: Mapping[Place, Any]) -> scoring.BoardResult:
+    def result(self) -> scoring.BoardResult:
         """Add the board up from the judgements that count."""
         by_joint: dict[int | None, dict[str, scoring.Outcome]] = {}
-        for (joint, code), row in said.items():
+        for (joint, code), row in self.by_place.items():
             by_joint.setdefault(joint, {})[code] = scoring.Outcome(row.outcome)
+        exercise = self.board.exercise
+        of_board = self.rules[None]
         return scoring.board_result(
             rule=scoring.PassRule(
-                joints_required=sum(one.required for one in self.positions),
-                allowed_rejects=self.exercise.allowed_rejects,
-                pass_mark=self.exercise.pass_mark,
-                stages=tuple(self.exercise.stages),
+                joints_required=sum(position.required for position in self.board.positions),
+                allowed_rejects=exercise.allowed_rejects,
+                pass_mark=exercise.pass_mark,
+                stages=tuple(exercise.stages),
             ),
             joints=[
-                scoring.joint_result(self.rules(one.position.joint_type), by_joint.get(one.pk, {}))
-                for one in self.joints
-                if one.position.required
+                scoring.joint_result(
+                    self.rules[joint.position.joint_type], by_joint.get(joint.pk, {})
+                )
+                for joint in self.board.joints
+                if joint.position.required
             ],
-            board=scoring.joint_result(self.rules(None), by_joint.get(None, {}))
-            if self.rules(None)
-            else None,
-            stages_signed=self.stages_signed(said),
+            board=scoring.joint_result(of_board, by_joint.get(None, {})) if of_board else None,
+            stages_signed=self.stages_signed,
         )
+
+
+def effective_judgements(signed_board: SignedBoard, rows: Iterable[Any]) -> EffectiveJudgements:
+    """Say which judgements of a board count.
+
+    Parameters
+    ----------
+    rows : iterable
+        What `SignedBoard.judgements` gives, or rows of it with ``grading_id``, ``joint_id``,
+        ``criterion__code`` and ``outcome``.
+    """
+    by_reading = signed_board.by_reading(rows)
+    signings = signed_board.signings
+    by_place: dict[Place, Any] = {}
+    undecided: list[Place] = []
+    if signed_board.exercise.graders == 1:
+        for reading in signed_board.signed:
+            if reading.kind in (FIRST, REWORK):
+                by_place |= by_reading[reading.root]
+    else:
+        by_place, undecided = _of_two(signed_board, by_reading)
+        first_makes = {joint.pk for joint in signed_board.makes if joint.make == 1} | {None}
+        if signed_board.another is None and any(joint in first_makes for joint, _ in undecided):
+            # The result is worked out once every difference is decided, not before.
+            by_place, signings = {}, {}
+    if signed_board.another is not None:
+        by_place |= by_reading[signed_board.another.root]
+        undecided = [place for place in undecided if place not in by_place]
+    types = {position.joint_type for position in signed_board.positions}
+    rules = {each: signed_board.rules(each, signings) for each in (*types, None)}
+    return EffectiveJudgements(signed_board, by_place, tuple(undecided), signings, rules)
+
+
+def _of_two(
+    signed_board: SignedBoard, by_reading: Mapping[int, dict[Place, Any]]
+) -> tuple[dict[Place, Any], list[Place]]:
+    """What two graders agree on or a third has decided, and the places still undecided."""
+    by_place: dict[Place, Any] = {}
+    undecided: list[Place] = []
+    counting = {joint.pk for joint in signed_board.joints} | {None}
+    for first, second, decided in signed_board.pairs(by_reading):
+        merged = readings.merge([_outcomes(first), _outcomes(second)], _outcomes(decided))
+        undecided += [place for place in merged.undecided if place[0] in counting]
+        for place in merged.said:
+            rows = [each[place] for each in (first, second) if place in each]
+            is_decided = len(rows) == 2 and rows[0].outcome != rows[1].outcome
+            by_place[place] = decided[place] if is_decided else rows[0]
+    return by_place, undecided
+
+
+def _signings_of(board: Board) -> list[StageSigning]:
+    """The signings of a board, oldest first; those by one criteria set share its criteria."""
+    signings = list(
+        StageSigning.objects.filter(grading__board=board)
+        .select_related("grading__criteria_set", "signature")
+        .order_by("signed_at", "id")
+    )
+    sets: dict[int, CriteriaSet] = {}
+    for signing in signings:
+        own = signing.grading.criteria_set
+        signing.grading.criteria_set = sets.setdefault(own.pk, own)
+    return signings
 
 
 def as_rule(criterion: Criterion) -> scoring.CriterionRule:
@@ -424,20 +469,19 @@ def differing(board: Board) -> list[Differing]:
     """
     if board.exercise.graders == 1:
         return []
-    sheet = Sheet(board)
+    signed_board = SignedBoard(board)
     rows = list(
-        sheet.judgements().select_related(
+        signed_board.judgements().select_related(
             "joint__position", "criterion", "photo", "measurement__photo", "tool", "grading__grader"
         )
     )
-    pairs = sheet.pairs(sheet.by_reading(rows))
-    sheet.count(rows)
+    undecided = effective_judgements(signed_board, rows).undecided
     found = [
-        Differing(one[place], other[place], decided.get(place), place in sheet.undecided)
-        for one, other, decided in pairs
-        for place in readings.compare(_outcomes(one), _outcomes(other)).differ
+        Differing(first[place], second[place], decided.get(place), place in undecided)
+        for first, second, decided in signed_board.pairs(signed_board.by_reading(rows))
+        for place in readings.compare(_outcomes(first), _outcomes(second)).differ
     ]
-    found.sort(key=lambda one: _order(one.first))
+    found.sort(key=lambda each: _order(each.first))
     return found
 
 
