@@ -184,7 +184,9 @@ TABLE: dict[str, Row] = {
     "assessments:board_hand_in": act(OWN | TEACHES, "board"),
     "assessments:board_piece": form(TEACHES, "board"),
     "assessments:board_grade": page(TEACHES, "board"),
-    "assessments:board_beside": page(TEACHES, "board", asked={"stage": "soldered", "joint": "E01"}),
+    "assessments:board_comparison": page(
+        TEACHES, "board", asked={"stage": "soldered", "joint": "E01"}
+    ),
     "assessments:board_judge": act(TEACHES, "board", asked=JUDGED),
     "assessments:board_accept_rest": act(TEACHES, "board", asked=JUDGED),
     "assessments:board_undo": act(TEACHES, "board", asked=JUDGED),

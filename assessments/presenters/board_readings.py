@@ -13,7 +13,7 @@ from assessments.queries import (
     grading_assignment,
     pending_actions,
 )
-from assessments.queries.pending_actions import Wait
+from assessments.queries.pending_actions import PendingAction
 from assessments.services import reading_requests, rework
 from people.models import Role, User
 
@@ -25,7 +25,7 @@ class Several:
     two: bool
     signed: int
     both_signed: bool
-    wait: Wait
+    wait: PendingAction
     out: tuple[Rework, ...]
     handed_in: tuple[Rework, ...]
     request: ReadingRequest | None
@@ -49,9 +49,9 @@ def several_of(board: Board, user: User) -> Several:
     }
     signed, both = 0, True
     if two and not complete:
-        done = grading_assignment.Seats(board, grading_assignment.gradings_of(board)).finished(
-            Grading.Kind.FIRST
-        )
+        done = grading_assignment.GradingAssignment(
+            board, grading_assignment.gradings_of(board)
+        ).finished(Grading.Kind.FIRST)
         signed, both = len(done), len(done) >= board.exercise.graders
     special = (
         (two and not complete)
@@ -63,7 +63,9 @@ def several_of(board: Board, user: User) -> Several:
         two=two,
         signed=signed,
         both_signed=both,
-        wait=pending_actions.wait_for(board, user) if special and judges else Wait.NOTHING,
+        wait=pending_actions.pending_action_for(board, user)
+        if special and judges
+        else PendingAction.NOTHING,
         out=tuple(one for one in reworks if one.handed_in_at is None),
         handed_in=tuple(
             one for one in reworks if one.handed_in_at is not None and one.joint_id in uninspected

@@ -12,7 +12,7 @@ from assessments import access
 from assessments.domain.scoring import JointState
 from assessments.exceptions import AssessmentError, MayNotGrade
 from assessments.models import Board, Joint
-from assessments.queries.board_for_grader import Desk, desks_for
+from assessments.queries.board_for_grader import BoardForGrader, boards_for_grader
 from assessments.services import grading
 from assessments.services.class_day import stays_to_be_judged
 from people.models import Person, User
@@ -105,9 +105,11 @@ def class_day(session: ClassSession, user: User, now: datetime) -> ClassDay:
     )
     problem = ""
     try:
-        desks = {desk.board.pk: desk for desk in desks_for(boards, user)}
+        all_for_grader = {
+            for_grader.board.pk: for_grader for for_grader in boards_for_grader(boards, user)
+        }
     except AssessmentError as error:
-        desks, problem = {}, str(error)
+        all_for_grader, problem = {}, str(error)
     asked = {name for board in boards for name in board.exercise.stages}
     stages = tuple(stage for stage in Stage if stage in asked)
     refusals: dict[int, str] = {}
@@ -117,18 +119,20 @@ def class_day(session: ClassSession, user: User, now: datetime) -> ClassDay:
         if not own and board.exercise_id not in refusals:
             refusals[board.exercise_id] = _refusal(user, board, now)
         closed = "" if own else refusals[board.exercise_id]
-        desk = desks.get(board.pk)
+        for_grader = all_for_grader.get(board.pk)
         cells: tuple[StageCell | None, ...] = ()
-        if desk is not None and not own:
+        if for_grader is not None and not own:
             asked_here = set(board.exercise.stages)
-            cells = _in_order(_cell(desk, one) if one in asked_here else None for one in stages)
+            cells = _in_order(
+                _cell(for_grader, one) if one in asked_here else None for one in stages
+            )
         rows.setdefault(board.person_id, []).append(
             BoardRow(
                 board=board,
                 state=state_shown(board, access.may_see_outcome(user, board)),
                 cells=cells,
-                joints=tuple(desk.joints) if desk else (),
-                missing=desk.missing if desk else (),
+                joints=tuple(for_grader.joints) if for_grader else (),
+                missing=for_grader.missing if for_grader else (),
                 closed=closed,
                 is_own=own,
             )
@@ -139,7 +143,12 @@ def class_day(session: ClassSession, user: User, now: datetime) -> ClassDay:
         stages=stages,
         trainees=tuple(Trainee(one, tuple(rows.get(one.pk, ()))) for one in people),
         across=_across(
-            [desk for desk in desks.values() if not access.is_own(user, desk.board)], refusals
+            [
+                for_grader
+                for for_grader in all_for_grader.values()
+                if not access.is_own(user, for_grader.board)
+            ],
+            refusals,
         ),
         problem=problem,
     )
@@ -162,22 +171,22 @@ def _in_order(cells: Iterable[StageCell | None]) -> tuple[StageCell | None, ...]
     return tuple(found)
 
 
-def _cell(desk: Desk, stage: Stage) -> StageCell:
-    photos = sum(one.stage == stage for one in desk.photos)
-    if stage.value in desk.closed:
-        url = reading_url(desk.board, False, stage=stage.value)
+def _cell(for_grader: BoardForGrader, stage: Stage) -> StageCell:
+    photos = sum(one.stage == stage for one in for_grader.photos)
+    if stage.value in for_grader.closed:
+        url = reading_url(for_grader.board, False, stage=stage.value)
         return StageCell(stage, "signed", url=url, photos=photos)
     judged = places = rest = 0
     stays: Counter[str] = Counter()
     first: dict[str, str] = {}
-    for joint in desk.places(stage):
-        state = desk.state(stage, joint)
+    for joint in for_grader.places(stage):
+        state = for_grader.state(stage, joint)
         if joint is not None and not joint.position.required and state != OPEN:
             continue  # A spare joint that nobody began, or one that is judged.
         places += 1
         judged += state != OPEN
-        for criterion in desk.asked(stage, joint):
-            if desk.judgement(joint, criterion) is not None:
+        for criterion in for_grader.asked(stage, joint):
+            if for_grader.judgement(joint, criterion) is not None:
                 continue
             if stays_to_be_judged(criterion):
                 name = joint.position.name if joint else WHOLE_BOARD
@@ -186,37 +195,44 @@ def _cell(desk: Desk, stage: Stage) -> StageCell:
             else:
                 rest += 1
     is_open = judged < places
-    state = "open" if is_open else "not_made" if desk.missing else "to_sign"
-    url = reading_url(desk.board, False, stage=stage.value, **first)
+    state = "open" if is_open else "not_made" if for_grader.missing else "to_sign"
+    url = reading_url(for_grader.board, False, stage=stage.value, **first)
     if state == "to_sign":
-        url = reverse("assessments:stage_sign", args=[desk.board.number, stage.value])
+        url = reverse("assessments:stage_sign", args=[for_grader.board.number, stage.value])
     return StageCell(
         stage=stage,
         state=state,
         judged=judged,
         places=places,
-        rest=rest if is_open and not stays and not desk.missing else 0,
+        rest=rest if is_open and not stays and not for_grader.missing else 0,
         stays=tuple(stays.most_common()),
         url=url,
         photos=photos,
     )
 
 
-def _across(desks: Sequence[Desk], refusals: dict[int, str]) -> tuple[PositionsOf, ...]:
-    by_exercise: dict[int, list[Desk]] = {}
-    for desk in desks:
-        if not refusals.get(desk.board.exercise_id):
-            by_exercise.setdefault(desk.board.exercise_id, []).append(desk)
+def _across(
+    all_for_grader: Sequence[BoardForGrader], refusals: dict[int, str]
+) -> tuple[PositionsOf, ...]:
+    by_exercise: dict[int, list[BoardForGrader]] = {}
+    for for_grader in all_for_grader:
+        if not refusals.get(for_grader.board.exercise_id):
+            by_exercise.setdefault(for_grader.board.exercise_id, []).append(for_grader)
     found = []
     for group in by_exercise.values():
         stages = group[0].stages
-        opens = {one: sum(one.value not in desk.closed for desk in group) for one in stages}
+        opens = {
+            one: sum(one.value not in for_grader.closed for for_grader in group) for one in stages
+        }
         if not any(opens.values()):
             continue
         waits = [
             one
             for one in stages
-            if any(one.value not in desk.closed and desk.open_places(one) for desk in group)
+            if any(
+                one.value not in for_grader.closed and for_grader.open_places(one)
+                for for_grader in group
+            )
         ]
         found.append(
             PositionsOf(

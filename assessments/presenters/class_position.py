@@ -8,7 +8,7 @@ from assessments import access
 from assessments.domain.scoring import JointState
 from assessments.exceptions import AssessmentError
 from assessments.models import Board, Joint, Photo
-from assessments.queries.board_for_grader import Desk, desks_for
+from assessments.queries.board_for_grader import BoardForGrader, boards_for_grader
 from people.models import User
 from training.models import ClassSession, Stage
 
@@ -28,7 +28,7 @@ class Stop:
 
 
 @dataclass(frozen=True, slots=True)
-class Across:
+class PositionAcrossClass:
     session: ClassSession
     position: str
     stops: tuple[Stop, ...]
@@ -46,7 +46,9 @@ class Across:
         return sum(one.state == OPEN for one in self.stops)
 
 
-def desks_of(session: ClassSession, user: User, exercise_id: int, now: datetime) -> list[Desk]:
+def boards_of_exercise(
+    session: ClassSession, user: User, exercise_id: int, now: datetime
+) -> list[BoardForGrader]:
     """The boards of one exercise that the class has before it and the user may judge."""
     boards = list(
         access.boards_of_class(user, session, session.site.today(now))
@@ -55,21 +57,23 @@ def desks_of(session: ClassSession, user: User, exercise_id: int, now: datetime)
         .order_by("person__full_name", "number")
     )
     try:
-        return desks_for(boards, user)
+        return boards_for_grader(boards, user)
     except AssessmentError:  # Nothing to judge by, which the board's own screen says.
         return []
 
 
-def across(
-    session: ClassSession, desk: Desk, position: str, stage: Stage, now: datetime
-) -> Across | None:
+def position_across_class(
+    session: ClassSession, for_grader: BoardForGrader, position: str, stage: Stage, now: datetime
+) -> PositionAcrossClass | None:
     """The same position on every board like this one; None where this one is not among them."""
     found = [
         (one, joint)
-        for one in desks_of(session, desk.user, desk.board.exercise_id, now)
+        for one in boards_of_exercise(session, for_grader.user, for_grader.board.exercise_id, now)
         if (joint := _joint(one, position)) is not None
     ]
-    here = next((n for n, (one, _) in enumerate(found) if one.board.pk == desk.board.pk), None)
+    here = next(
+        (n for n, (one, _) in enumerate(found) if one.board.pk == for_grader.board.pk), None
+    )
     if here is None:
         return None
     stops = tuple(
@@ -84,7 +88,7 @@ def across(
     ring = [*range(here + 1, len(found)), *range(here)]
     ahead = [n for n in ring if stops[n].state == OPEN]
     photos = [found[n][0].best_photo(found[n][1], stage) for n in [*ahead[:2], *ring[:1]]]
-    return Across(
+    return PositionAcrossClass(
         session=session,
         position=position,
         stops=stops,
@@ -95,11 +99,13 @@ def across(
     )
 
 
-def first_stop(desks: Sequence[Desk], session: ClassSession, stage: Stage, position: str) -> str:
+def first_stop(
+    all_for_grader: Sequence[BoardForGrader], session: ClassSession, stage: Stage, position: str
+) -> str:
     """Where to begin: the first board whose joint is open; empty where no board has the joint."""
     found = [
         (_state(one, stage, joint) != OPEN, n, url_of(session, one.board, stage, position))
-        for n, one in enumerate(desks)
+        for n, one in enumerate(all_for_grader)
         if (joint := _joint(one, position)) is not None
     ]
     return min(found)[2] if found else ""
@@ -109,9 +115,9 @@ def url_of(session: ClassSession, board: Board, stage: Stage, position: str) -> 
     return reading_url(board, False, stage=stage.value, joint=position, across=session.number)
 
 
-def _joint(desk: Desk, position: str) -> Joint | None:
-    return next((one for one in desk.joints if one.position.name == position), None)
+def _joint(for_grader: BoardForGrader, position: str) -> Joint | None:
+    return next((one for one in for_grader.joints if one.position.name == position), None)
 
 
-def _state(desk: Desk, stage: Stage, joint: Joint) -> str:
-    return "signed" if stage.value in desk.closed else desk.state(stage, joint)
+def _state(for_grader: BoardForGrader, stage: Stage, joint: Joint) -> str:
+    return "signed" if stage.value in for_grader.closed else for_grader.state(stage, joint)

@@ -11,12 +11,12 @@ from assessments import access
 from assessments.domain.scoring import JointState
 from assessments.models import Board, Criterion, Joint, Judgement
 from assessments.queries import board_results
-from assessments.queries.board_for_grader import Desk
+from assessments.queries.board_for_grader import BoardForGrader
 from people.models import User
 
 from .grading_page import WHOLE_BOARD
 from .result_pictures import Picture, picture_of_place
-from .result_sheet import Said, say
+from .result_sheet import JudgementShown, judgement_shown
 
 MOST_EARLIER = 8
 
@@ -31,8 +31,8 @@ class Earlier:
     board: Board
     state: str
     picture: Picture | None
-    said: Said | None
-    faults: tuple[Said, ...]
+    said: JudgementShown | None
+    faults: tuple[JudgementShown, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ class OwnLine:
 
 
 @dataclass(frozen=True, slots=True)
-class Beside:
+class Comparison:
     place: str
     stage: str
     criterion: Criterion | None
@@ -54,9 +54,15 @@ class Beside:
     own: tuple[OwnLine, ...]
 
 
-def beside(
-    desk: Desk, user: User, *, stage_name: str, place_name: str, code: str, other: str
-) -> Beside | None:
+def comparison_for(
+    for_grader: BoardForGrader,
+    user: User,
+    *,
+    stage_name: str,
+    place_name: str,
+    code: str,
+    other: str,
+) -> Comparison | None:
     """Lay out what stands beside one place of a board under one criterion.
 
     Parameters
@@ -68,25 +74,25 @@ def beside(
 
     Returns
     -------
-    Beside or None
+    Comparison or None
         None if the board has no such stage or place.
     """
-    stage = next((one for one in desk.stages if one.value == stage_name), None)
-    places = {_name(joint): joint for joint in desk.places(stage.value)} if stage else {}
+    stage = next((one for one in for_grader.stages if one.value == stage_name), None)
+    places = {_name(joint): joint for joint in for_grader.places(stage.value)} if stage else {}
     if stage is None or place_name not in places:
         return None
     joint = places[place_name]
-    asked = desk.asked(stage.value, joint)
+    asked = for_grader.asked(stage.value, joint)
     criterion = next((one for one in asked if one.code == code), None)
-    boards = _earlier_boards(desk.board, user)
+    boards = _earlier_boards(for_grader.board, user)
     chosen = next((one for one in boards if one.number == other), boards[0] if boards else None)
     own = [
         OwnLine(one, said, mine.outcome if mine else JointState.OPEN.value)
         for one in asked
-        if (said := desk.judgement_of_maker(joint, one)) is not None
-        for mine in (desk.judgement(joint, one),)
+        if (said := for_grader.judgement_of_maker(joint, one)) is not None
+        for mine in (for_grader.judgement(joint, one),)
     ]
-    return Beside(
+    return Comparison(
         place=place_name,
         stage=stage.value,
         criterion=criterion,
@@ -131,6 +137,6 @@ def _earlier(board: Board, place_name: str, stage: str, code: str) -> Earlier | 
         board=board,
         state=part.result.state.value,
         picture=picture_of_place(part.joint, under, photos, stage),
-        said=say(under) if under else None,
-        faults=tuple(say(one) for one in part.rejections if one != under),
+        said=judgement_shown(under) if under else None,
+        faults=tuple(judgement_shown(one) for one in part.rejections if one != under),
     )

@@ -20,7 +20,7 @@ from assessments.models import (
     Photo,
 )
 from assessments.queries import board_results
-from assessments.queries.board_for_grader import Desk
+from assessments.queries.board_for_grader import BoardForGrader
 from assessments.services.judgements import may_go_with_the_rest, measured_verdict
 from training.models import Stage
 
@@ -85,8 +85,8 @@ class StageTab:
 
 
 @dataclass(slots=True)
-class Screen:
-    """Everything the page needs; built by `build`."""
+class GradingPage:
+    """Everything the page needs; built by `grading_page`."""
 
     board: Board
     grading: Grading | None
@@ -162,8 +162,8 @@ def reading_url(board: Board, own: bool, **query: str) -> str:
     return reverse(name, args=[board.number]) + (f"?{urlencode(kept)}" if kept else "")
 
 
-def build(
-    desk: Desk,
+def grading_page(
+    for_grader: BoardForGrader,
     *,
     stage_name: str = "",
     place_name: str = "",
@@ -173,12 +173,12 @@ def build(
     magnification: Decimal | None = None,
     forward: bool = False,
     across: str = "",
-) -> Screen:
+) -> GradingPage:
     """Lay out the screen for one stage and one place of a board.
 
     Parameters
     ----------
-    desk : Desk
+    for_grader : BoardForGrader
         The board as the user has it; its reading is None before the first judgement.
     stage_name, place_name, code, photo_key : str
         What to show; anything unknown falls back to the first that is open.
@@ -191,14 +191,14 @@ def build(
         Number of the class whose boards are judged at one place: its addresses name it, and
         from a finished joint nothing goes on to another of the same board.
     """
-    stage = _stage(desk, stage_name)
-    base = reading_url(desk.board, desk.own)
+    stage = _stage(for_grader, stage_name)
+    base = reading_url(for_grader.board, for_grader.own)
     through = {"across": across} if across else {}
 
     def url(**query: str) -> str:
         return f"{base}?{urlencode({'stage': stage.value, **query, **through})}"
 
-    cells = _cells(desk, stage, url)
+    cells = _cells(for_grader, stage, url)
     index = _index(cells, place_name)
     if forward and not across and cells[index].state != OPEN:
         ahead = _open_after(cells, index)
@@ -209,26 +209,28 @@ def build(
     ahead = _open_after(cells, index)
     following = cells[index + 1] if index + 1 < len(cells) else None
 
-    photos = desk.photos_of(place.joint)
-    usual = desk.best_photo(place.joint, stage)
+    photos = for_grader.photos_of(place.joint)
+    usual = for_grader.best_photo(place.joint, stage)
     photo = next((each for each in photos if each.key == photo_key), usual)
     kept = {"photo": photo.key} if photo and photo != usual else {}
-    lines = _lines(desk, stage, place, lambda code: url(joint=place.name, criterion=code, **kept))
+    lines = _lines(
+        for_grader, stage, place, lambda code: url(joint=place.name, criterion=code, **kept)
+    )
     line = _line(lines, code, forward)
     here = {"stage": stage.value, "joint": place.name, **kept, **through}
     if line is not None:
         line.current = True
-        line.measured = desk.measured(place.joint, line.criterion)
+        line.measured = for_grader.measured(place.joint, line.criterion)
         here["criterion"] = line.criterion.code
-    tabs = _tabs(desk, stage, base)
-    before = desk.signed_first(stage.value)
-    return Screen(
-        board=desk.board,
-        grading=desk.reading,
-        kind=desk.kind,
-        criteria_set=desk.criteria_set,
-        own=desk.own,
-        others=[] if desk.own else desk.others,
+    tabs = _tabs(for_grader, stage, base)
+    before = for_grader.signed_first(stage.value)
+    return GradingPage(
+        board=for_grader.board,
+        grading=for_grader.reading,
+        kind=for_grader.kind,
+        criteria_set=for_grader.criteria_set,
+        own=for_grader.own,
+        others=[] if for_grader.own else for_grader.others,
         stage=stage,
         tabs=tabs,
         cells=cells,
@@ -243,14 +245,14 @@ def build(
         previous_url=cells[index - 1].url if index else "",
         next_url=following.url if following else "",
         next_open_url=ahead[0].url if ahead else "",
-        preload=_preload(desk, stage, photos, photo, [following, *ahead[:1]]),
+        preload=_preload(for_grader, stage, photos, photo, [following, *ahead[:1]]),
         how=(how or Judgement.How.PHOTOGRAPH) if photo else Judgement.How.AT_BOARD,
         magnification=magnification,
-        can_undo=_can_undo(desk),
-        stage_is_signed=stage.value in desk.closed,
+        can_undo=_can_undo(for_grader),
+        stage_is_signed=stage.value in for_grader.closed,
         signed_first=next((tab for tab in tabs if tab.stage == before), None),
-        asked=_asked_at(desk, stage),
-        missing=desk.missing,
+        asked=_asked_at(for_grader, stage),
+        missing=for_grader.missing,
     )
 
 
@@ -261,29 +263,31 @@ def _index(cells: list[Cell], place_name: str) -> int:
     return (named or still_open or [0])[0]
 
 
-def _lines(desk: Desk, stage: Stage, place: Cell, url: Callable[[str], str]) -> list[Line]:
+def _lines(
+    for_grader: BoardForGrader, stage: Stage, place: Cell, url: Callable[[str], str]
+) -> list[Line]:
     return [
         Line(
             criterion=criterion,
-            judgement=desk.judgement(place.joint, criterion),
+            judgement=for_grader.judgement(place.joint, criterion),
             number=number,
             url=url(criterion.code),
-            own=desk.judgement_of_maker(place.joint, criterion),
+            own=for_grader.judgement_of_maker(place.joint, criterion),
         )
-        for number, criterion in enumerate(desk.asked(stage, place.joint), start=1)
+        for number, criterion in enumerate(for_grader.asked(stage, place.joint), start=1)
     ]
 
 
-def _tabs(desk: Desk, stage: Stage, base: str) -> list[StageTab]:
+def _tabs(for_grader: BoardForGrader, stage: Stage, base: str) -> list[StageTab]:
     return [
         StageTab(
             stage=each,
             url=f"{base}?{urlencode({'stage': each.value})}",
-            open_count=desk.open_places(each),
-            signed=each.value in desk.closed,
+            open_count=for_grader.open_places(each),
+            signed=each.value in for_grader.closed,
             current=each == stage,
         )
-        for each in desk.stages
+        for each in for_grader.stages
     ]
 
 
@@ -300,34 +304,36 @@ def _photo_url(
     return url(**{**here, "photo": photos[(photos.index(photo) + step) % len(photos)].key})
 
 
-def _can_undo(desk: Desk) -> bool:
-    if desk.reading is None:
+def _can_undo(for_grader: BoardForGrader) -> bool:
+    if for_grader.reading is None:
         return False
-    steps = desk.reading.undo_steps.filter(taken_back=False)
-    return steps.exclude(stage__in=desk.closed).exists()
+    steps = for_grader.reading.undo_steps.filter(taken_back=False)
+    return steps.exclude(stage__in=for_grader.closed).exists()
 
 
-def _asked_at(desk: Desk, stage: Stage) -> list[Criterion]:
+def _asked_at(for_grader: BoardForGrader, stage: Stage) -> list[Criterion]:
     """Every criterion that is asked anywhere at a stage, once."""
     return list(
         dict.fromkeys(
-            criterion for joint in desk.places(stage) for criterion in desk.asked(stage, joint)
+            criterion
+            for joint in for_grader.places(stage)
+            for criterion in for_grader.asked(stage, joint)
         )
     )
 
 
-def _stage(desk: Desk, name: str) -> Stage:
+def _stage(for_grader: BoardForGrader, name: str) -> Stage:
     """The stage asked for, else the first that takes judgements, else the first."""
-    stages = desk.stages
+    stages = for_grader.stages
     wanted = [one for one in stages if one.value == name]
-    return (wanted or [one for one in stages if one.value not in desk.closed] or stages)[0]
+    return (wanted or [one for one in stages if one.value not in for_grader.closed] or stages)[0]
 
 
-def _cells(desk: Desk, stage: Stage, url) -> list[Cell]:
+def _cells(for_grader: BoardForGrader, stage: Stage, url) -> list[Cell]:
     cells = []
-    for joint in desk.places(stage):
+    for joint in for_grader.places(stage):
         name = joint.position.name if joint else WHOLE_BOARD
-        cells.append(Cell(name, joint, desk.state(stage, joint), url(joint=name)))
+        cells.append(Cell(name, joint, for_grader.state(stage, joint), url(joint=name)))
     return cells
 
 
@@ -348,12 +354,16 @@ def _line(lines: list[Line], code: str, forward: bool) -> Line | None:
 
 
 def _preload(
-    desk: Desk, stage: Stage, photos: list[Photo], photo: Photo | None, cells: list[Cell | None]
+    for_grader: BoardForGrader,
+    stage: Stage,
+    photos: list[Photo],
+    photo: Photo | None,
+    cells: list[Cell | None],
 ) -> list[Photo]:
     """The photographs that one more key would show: the next one here, and of what follows."""
     wanted = [photos[(photos.index(photo) + 1) % len(photos)]] if photo else []
     for cell in cells:
-        best = desk.best_photo(cell.joint, stage) if cell else None
+        best = for_grader.best_photo(cell.joint, stage) if cell else None
         if best is not None:
             wanted.append(best)
     return [each for each in dict.fromkeys(wanted) if each != photo]

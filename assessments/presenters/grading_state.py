@@ -6,19 +6,19 @@ from typing import Any
 from django.urls import reverse
 
 from assessments.models import Criterion, Judgement, Measurement, Photo
-from assessments.queries.board_for_grader import Desk
+from assessments.queries.board_for_grader import BoardForGrader
 from assessments.services.judgements import may_go_with_the_rest
 from assessments.templatetags.judging import NO_BREAK, UNITS, plain, unit_sign, unit_word
 from assessments.templatetags.measuring import marks_drawn, measured_says
 from people.presenters.limit_line import figures
 
-from .class_position import Across
-from .grading_page import WHOLE_BOARD, Screen
+from .class_position import PositionAcrossClass
+from .grading_page import WHOLE_BOARD, GradingPage
 
-Told = dict[str, Any]
+State = dict[str, Any]
 
 
-def of_board(desk: Desk, screen: Screen, tools: dict[int, str]) -> Told:
+def board_state(for_grader: BoardForGrader, screen: GradingPage, tools: dict[int, str]) -> State:
     """One stage of a board: its places, criteria, photographs, and what is judged so far.
 
     Parameters
@@ -27,12 +27,12 @@ def of_board(desk: Desk, screen: Screen, tools: dict[int, str]) -> Told:
         The codes of the tools that a value may be read on, by id.
     """
     stage = screen.stage
-    places = desk.places(stage)
-    asked = {name_of(joint): desk.asked(stage, joint) for joint in places}
+    places = for_grader.places(stage)
+    asked = {name_of(joint): for_grader.asked(stage, joint) for joint in places}
     return {
-        "board": desk.board.number,
-        "reader": desk.user.pk,
-        "own": desk.own,
+        "board": for_grader.board.number,
+        "reader": for_grader.user.pk,
+        "own": for_grader.own,
         "stage": stage.value,
         "closed": screen.stage_is_signed,
         "missing": bool(screen.missing),
@@ -46,18 +46,18 @@ def of_board(desk: Desk, screen: Screen, tools: dict[int, str]) -> Told:
                 "joint": joint is not None,
                 "spare": joint is not None and not joint.position.required,
                 "codes": [one.code for one in asked[name_of(joint)]],
-                "photos": [one.key for one in desk.photos_of(joint)],
-                "best": best.key if (best := desk.best_photo(joint, stage)) else "",
+                "photos": [one.key for one in for_grader.photos_of(joint)],
+                "best": best.key if (best := for_grader.best_photo(joint, stage)) else "",
             }
             for joint in places
         ],
         "criteria": {one.code: _criterion(one) for found in asked.values() for one in found},
-        "photos": {one.key: _photo(one) for one in desk.photos},
+        "photos": {one.key: _photo(one) for one in for_grader.photos},
         "judged": {
             name_of(joint): {
-                one.code: judgement(said, desk, tools)
+                one.code: judgement(said, for_grader, tools)
                 for one in asked[name_of(joint)]
-                if (said := desk.judgement(joint, one)) is not None
+                if (said := for_grader.judgement(joint, one)) is not None
             }
             for joint in places
         },
@@ -65,7 +65,7 @@ def of_board(desk: Desk, screen: Screen, tools: dict[int, str]) -> Told:
             name_of(joint): {
                 one.code: _measured(found)
                 for one in asked[name_of(joint)]
-                if (found := desk.measured(joint, one)) is not None
+                if (found := for_grader.measured(joint, one)) is not None
             }
             for joint in places
         },
@@ -73,14 +73,14 @@ def of_board(desk: Desk, screen: Screen, tools: dict[int, str]) -> Told:
             name_of(joint): {
                 one.code: {"outcome": said.outcome, "note": said.note}
                 for one in asked[name_of(joint)]
-                if (said := desk.judgement_of_maker(joint, one)) is not None
+                if (said := for_grader.judgement_of_maker(joint, one)) is not None
             }
             for joint in places
         },
     }
 
 
-def of_walk(walk: Across | None) -> Told:
+def class_state(walk: PositionAcrossClass | None) -> State:
     """What lies ahead where one position is judged across a class."""
     if walk is None:
         return {"across": "", "ahead": []}
@@ -96,8 +96,8 @@ def name_of(joint: Any) -> str:
     return joint.position.name if joint else WHOLE_BOARD
 
 
-def judgement(one: Judgement, desk: Desk, tools: dict[int, str]) -> Told:
-    photo = next((photo.key for photo in desk.photos if photo.pk == one.photo_id), "")
+def judgement(one: Judgement, for_grader: BoardForGrader, tools: dict[int, str]) -> State:
+    photo = next((photo.key for photo in for_grader.photos if photo.pk == one.photo_id), "")
     return {
         "outcome": one.outcome,
         "note": one.note,
@@ -111,22 +111,22 @@ def judgement(one: Judgement, desk: Desk, tools: dict[int, str]) -> Told:
 
 
 def judgements_at(
-    desk: Desk, places: Iterable[tuple[int | None, int]], tools: dict[int, str]
-) -> list[Told]:
+    for_grader: BoardForGrader, places: Iterable[tuple[int | None, int]], tools: dict[int, str]
+) -> list[State]:
     """What is judged at joints (by id; None is the whole board) under criteria (by id) now."""
-    joints = {None: None} | {one.pk: one for one in desk.makes}
-    criteria = {one.pk: one for one in desk.criteria_set.all_criteria}
+    joints = {None: None} | {one.pk: one for one in for_grader.makes}
+    criteria = {one.pk: one for one in for_grader.criteria_set.all_criteria}
     found = []
     for joint_id, criterion_id in places:
         if joint_id not in joints or criterion_id not in criteria:
             continue
         joint, criterion = joints[joint_id], criteria[criterion_id]
-        said = desk.judgement(joint, criterion)
+        said = for_grader.judgement(joint, criterion)
         found.append(
             {
                 "place": name_of(joint),
                 "criterion": criterion.code,
-                "judged": judgement(said, desk, tools) if said else None,
+                "judged": judgement(said, for_grader, tools) if said else None,
             }
         )
     return found
@@ -140,7 +140,7 @@ def _value(one: Judgement) -> str:
     return figures(float(one.value), float(spread))[0]
 
 
-def _measured(one: Measurement) -> Told:
+def _measured(one: Measurement) -> State:
     return {
         "id": one.pk,
         "says": measured_says(one),
@@ -150,7 +150,7 @@ def _measured(one: Measurement) -> Told:
     }
 
 
-def _criterion(one: Criterion) -> Told:
+def _criterion(one: Criterion) -> State:
     return {
         "title": one.title,
         "minor": one.severity == Criterion.Severity.MINOR,
@@ -163,7 +163,7 @@ def _criterion(one: Criterion) -> Told:
     }
 
 
-def _photo(one: Photo) -> Told:
+def _photo(one: Photo) -> State:
     return {
         "src": reverse("assessments:photo_rendition", args=[one.key, 2048]),
         "measure": reverse("assessments:photo_measure", args=[one.key]),

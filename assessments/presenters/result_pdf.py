@@ -20,7 +20,7 @@ from assessments.exceptions import NotAPhotograph
 from assessments.models import Photo, Rendition
 from assessments.services.photos import open_rendition
 
-from .result_sheet import Picture, Said, Sheet
+from .result_sheet import JudgementShown, Picture, Sheet
 
 SOURCE = Path(__file__).parent / "print" / "result_sheet.typ"
 LONGEST = 640  # pixels of a picture on paper, some 240 to the inch
@@ -40,7 +40,7 @@ def result_pdf(sheet: Sheet) -> bytes:
     A photograph whose file can no longer be read is left out, and the sheet says so.
     """
     with TemporaryDirectory(prefix="result-sheet-") as folder:
-        told = _Told(Path(folder)).all(sheet)
+        told = _TypstData(Path(folder)).all(sheet)
         Path(folder, "sheet.json").write_text(json.dumps(told), "utf-8")
         main = Path(folder, "main.typ")
         main.write_bytes(SOURCE.read_bytes())
@@ -51,7 +51,7 @@ def result_pdf(sheet: Sheet) -> bytes:
             return typst.compile(str(main), root=folder)
 
 
-class _Told:
+class _TypstData:
     """The sheet as plain values, and its pictures as files in the folder beside them."""
 
     def __init__(self, folder: Path) -> None:
@@ -97,7 +97,7 @@ class _Told:
             "words": words(),
         }
 
-    def _said(self, said: Said) -> dict[str, Any]:
+    def _said(self, said: JudgementShown) -> dict[str, Any]:
         criterion = said.criterion
         line = said.line
         return {

@@ -30,7 +30,7 @@ Fact = tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class JudgementShown:
     """One judgement in words."""
 
     judgement: Judgement
@@ -74,8 +74,8 @@ class Part:
     points: str
     score: str
     pictures: tuple[Picture, ...]
-    faults: tuple[Said, ...]
-    measured: tuple[Said, ...]
+    faults: tuple[JudgementShown, ...]
+    measured: tuple[JudgementShown, ...]
     plain: tuple[Fact, ...]
 
     @property
@@ -272,7 +272,7 @@ def _part(
     state = result.state if counts else reading.state_for_statistics
     if counts and state == JointState.OPEN:
         notes.append(_("not every stage signed yet"))
-    said = [say(one) for one in reading.judgements]
+    said = [judgement_shown(one) for one in reading.judgements]
     plain = [one for one in said if not one.rejects and one.judgement.value is None]
     noted = [one for one in plain if one.judgement.note]
     groups = [
@@ -309,7 +309,7 @@ def _part(
     )
 
 
-def say(one: Judgement) -> Said:
+def judgement_shown(one: Judgement) -> JudgementShown:
     """Put one judgement into words."""
     criterion = one.criterion
     verdict = judging.criterion_verdict(one)
@@ -319,7 +319,7 @@ def say(one: Judgement) -> Said:
     if one.magnification:
         how.append(f"{judging.plain(one.magnification)}×")
     cost = ngettext("%(n)d demerit", "%(n)d demerits", criterion.demerits)
-    return Said(
+    return JudgementShown(
         judgement=one,
         criterion=criterion,
         title=f"{criterion.code} {criterion.title}",

@@ -30,7 +30,7 @@ from .grading_assignment import (
 )
 
 
-class Desk:
+class BoardForGrader:
     """One user's view of one board: their reading, its judgements, what is asked and signed.
 
     Judgements and criteria are read when first asked for, so that what is written before that
@@ -61,7 +61,7 @@ class Desk:
         self.makes = effective_judgements.makes_of(board) if makes is None else makes
         self.joints = effective_judgements.counted_of(self.makes, board.exercise.rework_allowed)
         self.gradings = gradings_of(board) if gradings is None else gradings
-        self.seats = grading_assignment.Seats(board, self.gradings)
+        self.assignment = grading_assignment.GradingAssignment(board, self.gradings)
         self.reading = self._reading()
         self._joints_at: dict[str, list[Joint]] = {}
         self._asked: dict[tuple[str, str | None], list[Criterion]] = {}
@@ -109,7 +109,7 @@ class Desk:
         """The makes that are judged at a stage, in the order of the board."""
         if stage not in self._joints_at:
             reading = self.reading or grading_assignment.as_if_begun(
-                self.seats, self.user, self.kind
+                self.assignment, self.user, self.kind
             )
             self._joints_at[stage] = board_results.joints_read(reading, stage, self.makes)
             if stage in self.signed_here and reading.kind == Grading.Kind.REWORK:
@@ -125,14 +125,14 @@ class Desk:
     def criteria_set(self) -> CriteriaSet:
         if self.reading is not None:
             return self.reading.criteria_set
-        return grading_assignment.set_of(self.seats) or current_criteria_set()
+        return grading_assignment.set_of(self.assignment) or current_criteria_set()
 
     @cached_property
     def _signed(self) -> list[StageSigning]:
         """The signings that the user may see, oldest first."""
         shown = self.gradings
         if self.sees_only_own:
-            shown = self.seats.chain(self.reading) if self.reading else []
+            shown = self.assignment.chain(self.reading) if self.reading else []
         found = [signing for one in shown for signing in one.signings.all()]
         return sorted(found, key=lambda one: (one.signed_at, one.pk))
 
@@ -156,8 +156,10 @@ class Desk:
         """The stage that has to be signed before this one, where one has."""
         if self.own or stage in self.closed:
             return None
-        reading = self.reading or grading_assignment.as_if_begun(self.seats, self.user, self.kind)
-        before = self.seats.first_unsigned(reading, stage, self.makes)
+        reading = self.reading or grading_assignment.as_if_begun(
+            self.assignment, self.user, self.kind
+        )
+        before = self.assignment.first_unsigned(reading, stage, self.makes)
         return Stage(before) if before else None
 
     @property
@@ -316,7 +318,7 @@ class Desk:
         return next((one for one in photos if one.stage == stage), photos[0] if photos else None)
 
 
-def desks_for(boards: Sequence[Board], user: User) -> list[Desk]:
+def boards_for_grader(boards: Sequence[Board], user: User) -> list[BoardForGrader]:
     """One user's view of many boards, read with a number of queries that does not grow with them.
 
     Raises
@@ -351,8 +353,8 @@ def desks_for(boards: Sequence[Board], user: User) -> list[Desk]:
         grading.board = by_pk[grading.board_id]
         grading.criteria_set = sets.setdefault(grading.criteria_set_id, grading.criteria_set)
         gradings[grading.board_id].append(grading)
-    desks = [
-        Desk(
+    all_for_grader = [
+        BoardForGrader(
             board,
             user,
             own=False,
@@ -361,20 +363,22 @@ def desks_for(boards: Sequence[Board], user: User) -> list[Desk]:
         )
         for board in boards
     ]
-    if any(desk.reading is None for desk in desks):
+    if any(for_grader.reading is None for for_grader in all_for_grader):
         current = current_criteria_set()
         current = sets.setdefault(current.pk, current)
-        for desk in desks:
-            if desk.reading is None:
-                desk.criteria_set = grading_assignment.set_of(desk.seats) or current
+        for for_grader in all_for_grader:
+            if for_grader.reading is None:
+                for_grader.criteria_set = (
+                    grading_assignment.set_of(for_grader.assignment) or current
+                )
     prefetch_related_objects(list(sets.values()), "criteria")
-    shown = set().union(*(desk.readings_shown for desk in desks))
+    shown = set().union(*(for_grader.readings_shown for for_grader in all_for_grader))
     judgements: dict[int, list[Judgement]] = {}
     for one in Judgement.objects.filter(grading__in=shown):
         judgements.setdefault(one.grading_id, []).append(one)
-    for desk in desks:
-        desk.bring(
-            judgements=[one for pk in desk.readings_shown for one in judgements.get(pk, ())],
-            photos=photos[desk.board.pk],
+    for for_grader in all_for_grader:
+        for_grader.bring(
+            judgements=[one for pk in for_grader.readings_shown for one in judgements.get(pk, ())],
+            photos=photos[for_grader.board.pk],
         )
-    return desks
+    return all_for_grader

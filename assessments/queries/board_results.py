@@ -90,8 +90,8 @@ def _joints_inspected(
             here.setdefault(at_stage, set()).add(joint)
         elif at_stage == stage or board.exercise.graders > 1:
             # Of two graders each inspects a make at every stage: who has signed one holds a seat.
-            seats = others.setdefault(joint, {}).setdefault(reading, set())
-            seats.add(known.graders[pk])
+            signers = others.setdefault(joint, {}).setdefault(reading, set())
+            signers.add(known.graders[pk])
     if stage in here:
         return [one for one in makes if one.pk in here[stage]]
     if not known.first_signed(stage):
@@ -371,7 +371,7 @@ def result_of(board: Board) -> scoring.BoardResult:
 
 
 @dataclass(frozen=True, slots=True)
-class Comparison:
+class OwnReadingComparison:
     """A trainee's own reading beside the counted one, where both judged."""
 
     both: int
@@ -379,7 +379,7 @@ class Comparison:
     differ: tuple[tuple[Judgement, Judgement], ...]
 
 
-def compare_with_own(reading: BoardReading, own: Grading) -> Comparison:
+def compare_with_own(reading: BoardReading, own: Grading) -> OwnReadingComparison:
     counted = {
         (one.joint_id, one.criterion.code): one
         for part in (*reading.joints, *reading.spare, *([reading.board] if reading.board else []))
@@ -399,4 +399,4 @@ def compare_with_own(reading: BoardReading, own: Grading) -> Comparison:
             same += 1
         else:
             differ.append((mine, theirs))
-    return Comparison(both, same, tuple(differ))
+    return OwnReadingComparison(both, same, tuple(differ))

@@ -20,7 +20,7 @@ from . import board_results, effective_judgements
 FIRST, REWORK, ANOTHER = Grading.Kind.FIRST, Grading.Kind.REWORK, Grading.Kind.ANOTHER
 
 
-class Seats:
+class GradingAssignment:
     """Who has begun and who has signed which reading of a board.
 
     Parameters
@@ -119,8 +119,8 @@ class Seats:
         if grading.kind == ANOTHER or self.board.exercise.graders > 1:
             others = self.taken(grading.kind)
             others.pop(self.root(grading) if grading.pk else 0, None)
-            seats = 1 if grading.kind == ANOTHER else self.board.exercise.graders
-            if grading.replaces_id is None and len(others) >= seats:
+            readings = 1 if grading.kind == ANOTHER else self.board.exercise.graders
+            if grading.replaces_id is None and len(others) >= readings:
                 return []
             return [stage for stage in stages if stage not in own]
         left = set(stages) - self.stages_of(FIRST) | to_replace - own
@@ -211,36 +211,38 @@ def open_among(
     A correction that they began comes first, then what is read of reworked joints: it is
     inspected before the stages that follow.
     """
-    seats = Seats(board, gradings)
+    assignment = GradingAssignment(board, gradings)
     found = [
         one
-        for one in seats.gradings
-        if one.grader_id == grader.pk and one.pk not in seats.replaced and seats.left_of(one, makes)
+        for one in assignment.gradings
+        if one.grader_id == grader.pk
+        and one.pk not in assignment.replaced
+        and assignment.left_of(one, makes)
     ]
     found.sort(key=lambda one: (one.replaces_id is None, one.kind != REWORK))
     if not found:
         return None
     is_plain = found[0].replaces_id is None and found[0].kind == FIRST
-    return None if is_plain and _rework_to_read(seats, grader, makes) else found[0]
+    return None if is_plain and _rework_to_read(assignment, grader, makes) else found[0]
 
 
 def _rework_to_read(
-    seats: Seats, grader: User, makes: effective_judgements.Makes | None = None
+    assignment: GradingAssignment, grader: User, makes: effective_judgements.Makes | None = None
 ) -> bool:
-    board = seats.board
+    board = assignment.board
     if makes is None:
         if not board.exercise.rework_allowed or not board.joints.filter(make__gt=1).exists():
             return False
         makes = effective_judgements.makes_of(board)
     if all(one.make == 1 for one in makes):
         return False
-    return bool(seats.left_of(as_if_begun(seats, grader, REWORK), makes))
+    return bool(assignment.left_of(as_if_begun(assignment, grader, REWORK), makes))
 
 
-def as_if_begun(seats: Seats, grader: User, kind: str) -> Grading:
+def as_if_begun(assignment: GradingAssignment, grader: User, kind: str) -> Grading:
     """A reading that nobody has begun, to ask what it would be asked."""
-    criteria_set = set_of(seats)
-    made = Grading(board=seats.board, grader=grader, kind=kind)
+    criteria_set = set_of(assignment)
+    made = Grading(board=assignment.board, grader=grader, kind=kind)
     if criteria_set is not None:
         made.criteria_set = criteria_set
     return made
@@ -268,7 +270,7 @@ def current_criteria_set() -> CriteriaSet:
     return criteria_set
 
 
-def set_of(seats: Seats) -> CriteriaSet | None:
+def set_of(assignment: GradingAssignment) -> CriteriaSet | None:
     """The criteria set that a board is read by; None where a reading begins by the current one.
 
     A grading is a reading under one set, and a result is added up over the stages of a board:
@@ -279,11 +281,11 @@ def set_of(seats: Seats) -> CriteriaSet | None:
     Two graders are compared criterion by criterion, so the second goes by the set of the first
     who began, though nothing is signed.
     """
-    if seats.settled_by is not None:
-        return seats.settled_by.criteria_set
-    if seats.board.exercise.graders == 1:
+    if assignment.settled_by is not None:
+        return assignment.settled_by.criteria_set
+    if assignment.board.exercise.graders == 1:
         return None
-    begun = [one for one in seats.gradings if one.kind == FIRST]
+    begun = [one for one in assignment.gradings if one.kind == FIRST]
     return begun[-1].criteria_set if begun else None
 
 
@@ -308,29 +310,29 @@ def kind_to_begin(
     AlreadySigned
         If nothing is left to read.
     """
-    seats = Seats(board, gradings)
+    assignment = GradingAssignment(board, gradings)
     makes = effective_judgements.makes_of(board) if makes is None else makes
     if open_request(board) is not None:
-        if grader.pk in seats.signers:
+        if grader.pk in assignment.signers:
             raise MayNotGrade(
                 _("You have judged %(board)s before, so somebody else reads it again.")
                 % {"board": board.number}
             )
-        if seats.taken(ANOTHER):
+        if assignment.taken(ANOTHER):
             raise AlreadySigned(_("Somebody else is reading %(board)s again.") % _of(board))
         return ANOTHER
-    if _rework_to_read(seats, grader, makes):
+    if _rework_to_read(assignment, grader, makes):
         return REWORK
     if board.exercise.graders == 1:
-        if seats.left_of(as_if_begun(seats, grader, FIRST), makes):
+        if assignment.left_of(as_if_begun(assignment, grader, FIRST), makes):
             return FIRST
     else:
         if all(one.make == 1 for one in makes):
-            _refuse_second_seat(seats, grader)
-        if len(seats.taken(FIRST)) < board.exercise.graders:
+            _refuse_second_reading(assignment, grader)
+        if len(assignment.taken(FIRST)) < board.exercise.graders:
             return FIRST
     if board.exercise.graders > 1 and not _is_complete(board):
-        _refuse_while_others_judge(seats, grader)
+        _refuse_while_others_judge(assignment, grader)
     raise AlreadySigned(
         _("Every stage of %(board)s is signed. To change one, correct its grading.") % _of(board)
     )
@@ -345,24 +347,24 @@ def _is_complete(board: Board) -> bool:
     return outcome is not None and outcome.complete
 
 
-def _refuse_second_seat(seats: Seats, grader: User) -> None:
+def _refuse_second_reading(assignment: GradingAssignment, grader: User) -> None:
     """Raise MayNotGrade if the grader had a hand in either reading of a two-grader board."""
-    if not _is_complete(seats.board) and any(
-        grader.pk in hands for hands in seats.taken(FIRST).values()
+    if not _is_complete(assignment.board) and any(
+        grader.pk in hands for hands in assignment.taken(FIRST).values()
     ):
         raise MayNotGrade(
             _(
                 "You have judged %(board)s. It waits for the other grader, who judges it without "
                 "your judgements, and for a third person where you differ."
             )
-            % _of(seats.board)
+            % _of(assignment.board)
         )
 
 
-def _refuse_while_others_judge(seats: Seats, grader: User) -> None:
+def _refuse_while_others_judge(assignment: GradingAssignment, grader: User) -> None:
     """Raise why nothing of a two-grader board without a result is left for this grader."""
-    board = seats.board
-    if any(grader.pk in hands for hands in seats.taken(REWORK).values()):
+    board = assignment.board
+    if any(grader.pk in hands for hands in assignment.taken(REWORK).values()):
         raise MayNotGrade(
             _(
                 "You have judged what was reworked on %(board)s. A second grader judges it too, "
@@ -370,7 +372,9 @@ def _refuse_while_others_judge(seats: Seats, grader: User) -> None:
             )
             % _of(board)
         )
-    if all(len(seats.finished(kind)) == len(seats.taken(kind)) for kind in (FIRST, REWORK)):
+    if all(
+        len(assignment.finished(kind)) == len(assignment.taken(kind)) for kind in (FIRST, REWORK)
+    ):
         raise AlreadySigned(
             _(
                 "Two graders have judged %(board)s and differ. It waits for a decision by somebody "
@@ -396,8 +400,12 @@ def refuse_to_correct(grading: Grading, gradings: Iterable[Grading], grader: Use
         raise AssessmentError(
             _("A decision between two graders stands. Correct the reading that was wrong instead.")
         )
-    seats = Seats(board, gradings)
-    if grading.kind != ANOTHER and open_request(board) and grader.pk not in seats.judged_before:
+    assignment = GradingAssignment(board, gradings)
+    if (
+        grading.kind != ANOTHER
+        and open_request(board)
+        and grader.pk not in assignment.judged_before
+    ):
         raise MayNotGrade(
             _(
                 "Another reading of %(board)s was asked for, and you may give it. Whoever judged "
@@ -407,8 +415,8 @@ def refuse_to_correct(grading: Grading, gradings: Iterable[Grading], grader: Use
         )
     if board.exercise.graders == 1 and grading.kind != ANOTHER:
         return
-    read = {seats.root(one) for one in seats.gradings if one.grader_id == grader.pk}
-    if read and seats.root(grading) not in read:
+    read = {assignment.root(one) for one in assignment.gradings if one.grader_id == grader.pk}
+    if read and assignment.root(grading) not in read:
         raise MayNotGrade(
             _("You have read %(board)s yourself, so you do not correct somebody else’s reading.")
             % _of(board)

@@ -11,7 +11,7 @@ from people.models import User
 from . import effective_judgements, grading_assignment
 
 
-class Wait(StrEnum):
+class PendingAction(StrEnum):
     """What of a user a board waits for."""
 
     GRADING = "grading"
@@ -23,9 +23,9 @@ class Wait(StrEnum):
 
 
 KINDS = {
-    Grading.Kind.FIRST: Wait.GRADING,
-    Grading.Kind.REWORK: Wait.REWORK,
-    Grading.Kind.ANOTHER: Wait.ANOTHER,
+    Grading.Kind.FIRST: PendingAction.GRADING,
+    Grading.Kind.REWORK: PendingAction.REWORK,
+    Grading.Kind.ANOTHER: PendingAction.ANOTHER,
 }
 
 
@@ -41,21 +41,25 @@ def read_in_several(boards: QuerySet[Board]) -> QuerySet[Board]:
     )
 
 
-def wait_for(board: Board, user: User) -> Wait:
+def pending_action_for(board: Board, user: User) -> PendingAction:
     """What a board waits for that this user could give, standing apart."""
     if user.person_id is not None and user.person_id == board.person_id:
-        return Wait.NOTHING
+        return PendingAction.NOTHING
     gradings, makes = grading_assignment.gradings_of(board), effective_judgements.makes_of(board)
-    seats = grading_assignment.Seats(board, gradings)
+    assignment = grading_assignment.GradingAssignment(board, gradings)
     found = grading_assignment.open_among(gradings, board, user, makes)
     try:
         kind = (
             found.kind if found else grading_assignment.kind_to_begin(board, gradings, user, makes)
         )
     except AssessmentError:
-        can = board.exercise.graders > 1 and user.pk not in seats.signers
-        return Wait.DECISION if can and effective_judgements.to_decide(board) else Wait.NOTHING
+        can = board.exercise.graders > 1 and user.pk not in assignment.signers
+        return (
+            PendingAction.DECISION
+            if can and effective_judgements.to_decide(board)
+            else PendingAction.NOTHING
+        )
     is_second = kind == Grading.Kind.FIRST and board.exercise.graders > 1
-    if is_second and any(user.pk not in hands for hands in seats.taken(kind).values()):
-        return Wait.SECOND
+    if is_second and any(user.pk not in hands for hands in assignment.taken(kind).values()):
+        return PendingAction.SECOND
     return KINDS[Grading.Kind(kind)]

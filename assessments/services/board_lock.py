@@ -36,4 +36,4 @@ def lock_open(grading: Grading, stage: str) -> None:
     """
     lock_board(grading.board)
     gradings = grading_assignment.gradings_of(grading.board)
-    grading_assignment.Seats(grading.board, gradings).refuse_if_closed(grading, stage)
+    grading_assignment.GradingAssignment(grading.board, gradings).refuse_if_closed(grading, stage)

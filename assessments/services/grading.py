@@ -59,7 +59,9 @@ def start_grading(*, board: Board, grader: User, at: datetime) -> Grading:
         board=board,
         grader=grader,
         kind=kind,
-        criteria_set=grading_assignment.set_of(grading_assignment.Seats(board, gradings))
+        criteria_set=grading_assignment.set_of(
+            grading_assignment.GradingAssignment(board, gradings)
+        )
         or current_criteria_set(),
         recorded_at=at,
     )
@@ -164,7 +166,9 @@ def _summary_to_sign(board: Board, grading: Grading, stage: str) -> board_result
             _("Nothing reworked is left to judge at the stage “%(stage)s” of this board.")
             % {"stage": Stage(stage).label}
         )
-    if before := grading_assignment.Seats(board, gradings_of(board)).first_unsigned(grading, stage):
+    if before := grading_assignment.GradingAssignment(board, gradings_of(board)).first_unsigned(
+        grading, stage
+    ):
         raise StageNotReady(
             _("The stage “%(before)s” comes first and is not signed yet. Sign that one, then this.")
             % {"before": Stage(before).label}

@@ -168,7 +168,7 @@ def judge(
 
 def _reading_on(
     board: Board, grader: User, *, own: bool, key: UUID | None, at: datetime
-) -> tuple[Grading, grading_assignment.Seats] | None:
+) -> tuple[Grading, grading_assignment.GradingAssignment] | None:
     """The grader's reading of a board that is locked, begun if there is none.
 
     None where the grader did an act under this key before.
@@ -185,7 +185,7 @@ def _reading_on(
     if reading is None:
         reading = begin_reading(board=board, grader=grader, own=own, at=at)
         gradings = [reading, *gradings]
-    return reading, grading_assignment.Seats(board, gradings)
+    return reading, grading_assignment.GradingAssignment(board, gradings)
 
 
 def _joint_at(

@@ -15,7 +15,7 @@ from assessments.exceptions import AssessmentError
 from assessments.forms.class_day import PassForm, PositionForm, TakeBackForm
 from assessments.forms.grading import SeenForm
 from assessments.presenters.class_day import class_day as lay_out
-from assessments.presenters.class_position import desks_of, first_stop
+from assessments.presenters.class_position import boards_of_exercise, first_stop
 from assessments.services import class_day as services
 from people import access as people_access
 from people.access import UserRequest, role_required
@@ -81,9 +81,11 @@ def class_position(request: UserRequest, number: str) -> HttpResponse:
     form = PositionForm(request.GET)
     if not form.is_valid():
         raise Http404
-    desks = desks_of(session, request.user, form.cleaned_data["exercise"], timezone.now())
+    all_for_grader = boards_of_exercise(
+        session, request.user, form.cleaned_data["exercise"], timezone.now()
+    )
     stage = Stage(form.cleaned_data["stage"])
-    there = [one for one in desks if stage in one.stages]
+    there = [one for one in all_for_grader if stage in one.stages]
     url = first_stop(there, session, stage, form.cleaned_data["position"])
     if not url:
         messages.error(request, _("No board of the class has that joint to judge at this stage."))

@@ -18,10 +18,10 @@ from assessments.exceptions import AssessmentError
 from assessments.forms.grading import CorrectionForm, ProofForm, SeenForm
 from assessments.models import Grading, Judgement
 from assessments.presenters import grading_page, grading_state
-from assessments.presenters.class_position import across
-from assessments.presenters.comparison import beside
+from assessments.presenters.class_position import position_across_class
+from assessments.presenters.comparison import comparison_for
 from assessments.queries import board_results, grading_assignment
-from assessments.queries.board_for_grader import Desk
+from assessments.queries.board_for_grader import BoardForGrader
 from assessments.services import grading as services
 from assessments.templatetags.judging import verdict_name
 from people.access import UserRequest
@@ -36,14 +36,14 @@ PAGE = "assessments/grade.html"
 SCREEN = "assessments/partials/grade_screen.html"
 
 
-def desk_of(request: UserRequest, number: str, own: bool) -> Desk:
+def fetch_for_grader(request: UserRequest, number: str, own: bool) -> BoardForGrader:
     fetch = access.own_board if own else access.board_for_grader
-    return Desk(fetch(request.user, number), request.user, own=own)
+    return BoardForGrader(fetch(request.user, number), request.user, own=own)
 
 
 def show(
     request: UserRequest,
-    desk: Desk,
+    for_grader: BoardForGrader,
     *,
     where: Mapping[str, Any] | None = None,
     forward: bool = False,
@@ -55,9 +55,9 @@ def show(
     seen = request.session.get("seen", {})
     magnification = SeenForm({"magnification": seen.get("magnification", "")})
     magnification.is_valid()
-    session = _class_across(desk, data)
-    screen = grading_page.build(
-        desk,
+    session = _class_across(for_grader, data)
+    screen = grading_page.grading_page(
+        for_grader,
         stage_name=data.get("stage", ""),
         place_name=data.get("joint", ""),
         code=data.get("criterion", ""),
@@ -68,20 +68,22 @@ def show(
         across=session.number if session else "",
     )
     walk = (
-        across(session, desk, screen.place.name, screen.stage, timezone.now()) if session else None
+        position_across_class(session, for_grader, screen.place.name, screen.stage, timezone.now())
+        if session
+        else None
     )
-    here = grading_page.reading_url(desk.board, desk.own, **screen.here)
+    here = grading_page.reading_url(for_grader.board, for_grader.own, **screen.here)
     inside = request.htmx and not request.htmx.history_restore_request
     if request.method == "POST" and not inside and not error:
         done = forward and screen.place.state != grading_page.OPEN
         return redirect(walk.next_open_url if walk and done and walk.next_open_url else here)
-    tools = list(Tool.objects.filter(site=desk.board.site_id, retired_on__isnull=True))
+    tools = list(Tool.objects.filter(site=for_grader.board.site_id, retired_on__isnull=True))
     context = {
         "screen": screen,
         "across": walk,
-        "told": grading_state.of_board(desk, screen, {one.pk: one.code for one in tools})
-        | grading_state.of_walk(walk),
-        "board": desk.board,
+        "told": grading_state.board_state(for_grader, screen, {one.pk: one.code for one in tools})
+        | grading_state.class_state(walk),
+        "board": for_grader.board,
         "error": error,
         "typed": data if error else None,
         "said": " ".join(filter(None, (error, said, _where(screen)))),
@@ -113,25 +115,27 @@ def remember_seen(request: UserRequest, data: Mapping[str, Any]) -> None:
         request.session["seen"] = seen
 
 
-def show_refusal(request: UserRequest, desk: Desk, error: AssessmentError | str) -> HttpResponse:
+def show_refusal(
+    request: UserRequest, for_grader: BoardForGrader, error: AssessmentError | str
+) -> HttpResponse:
     """The page with a refusal on it; the board's page where there is nothing to judge."""
     try:
-        return show(request, desk, error=str(error))
+        return show(request, for_grader, error=str(error))
     except AssessmentError:
         messages.error(request, str(error))
-        return redirect("assessments:board_detail", desk.board.number)
+        return redirect("assessments:board_detail", for_grader.board.number)
 
 
-def _class_across(desk: Desk, data: Mapping[str, Any]) -> ClassSession | None:
+def _class_across(for_grader: BoardForGrader, data: Mapping[str, Any]) -> ClassSession | None:
     """The class across whose boards one position is judged, where that is what goes on."""
     number = data.get("across", "")
-    if not number or desk.own:
+    if not number or for_grader.own:
         return None
-    taught = training_access.sessions_taught_by(desk.user).select_related("site")
+    taught = training_access.sessions_taught_by(for_grader.user).select_related("site")
     return taught.filter(number=number).first()
 
 
-def _where(screen: grading_page.Screen) -> str:
+def _where(screen: grading_page.GradingPage) -> str:
     """Where on the board the screen is now, for those who hear it."""
     place = screen.place.name if screen.place.joint else _("Whole board")
     if screen.line is None:
@@ -146,16 +150,16 @@ def _where(screen: grading_page.Screen) -> str:
 @require_safe
 @login_required
 def board_grade(request: UserRequest, number: str, own: bool = False) -> HttpResponse:
-    desk = desk_of(request, number, own)
-    board = desk.board
+    for_grader = fetch_for_grader(request, number, own)
+    board = for_grader.board
     try:
-        if desk.reading is None and len(desk.signings) == len(desk.stages):
+        if for_grader.reading is None and len(for_grader.signings) == len(for_grader.stages):
             return redirect("assessments:board_result", board.number)
-        if desk.reading is None and not own:
+        if for_grader.reading is None and not own:
             services.refuse_unless_may_grade(request.user, board, timezone.now())
-            desk.kind_to_begin()
+            for_grader.kind_to_begin()
         remember_seen(request, request.GET)
-        return show(request, desk)
+        return show(request, for_grader)
     except AssessmentError as error:
         messages.error(request, str(error))
         return redirect("assessments:board_detail", board.number)
@@ -163,7 +167,7 @@ def board_grade(request: UserRequest, number: str, own: bool = False) -> HttpRes
 
 @require_safe
 @login_required
-def board_beside(request: UserRequest, number: str) -> HttpResponseBase:
+def board_comparison(request: UserRequest, number: str) -> HttpResponseBase:
     """What to hold a joint against: a part of the grading screen, or a page by itself.
 
     As a part it speaks as the screen does.
@@ -180,10 +184,10 @@ def _is_part(request: UserRequest) -> bool:
 
 
 def _board_beside(request: UserRequest, number: str) -> HttpResponse:
-    desk = desk_of(request, number, own=False)
+    for_grader = fetch_for_grader(request, number, own=False)
     try:
-        found = beside(
-            desk,
+        found = comparison_for(
+            for_grader,
             request.user,
             stage_name=request.GET.get("stage", ""),
             place_name=request.GET.get("joint", ""),
@@ -192,14 +196,14 @@ def _board_beside(request: UserRequest, number: str) -> HttpResponse:
         )
     except AssessmentError as error:
         messages.error(request, str(error))
-        return redirect("assessments:board_detail", desk.board.number)
+        return redirect("assessments:board_detail", for_grader.board.number)
     if found is None:
         raise Http404
     context = {
-        "board": desk.board,
+        "board": for_grader.board,
         "beside": found,
         "back": grading_page.reading_url(
-            desk.board, False, stage=found.stage, joint=found.place,
+            for_grader.board, False, stage=found.stage, joint=found.place,
             criterion=found.criterion.code if found.criterion else "",
         ),
     }  # fmt: skip
@@ -236,8 +240,8 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
             if services.open_grading(board, request.user) is not None:
                 return redirect("assessments:board_grade", board.number)
             return redirect("assessments:board_result", board.number)
-    seats = grading_assignment.Seats(board, grading_assignment.gradings_of(board))
-    before = seats.first_unsigned(reading, stage)
+    assignment = grading_assignment.GradingAssignment(board, grading_assignment.gradings_of(board))
+    before = assignment.first_unsigned(reading, stage)
     summary = board_results.stage_summary(reading, stage)
     left = board_results.judgements_left(reading, stage)
     judgements = reading.judgements.filter(stage=stage).exclude(pk__in=left)

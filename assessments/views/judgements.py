@@ -17,13 +17,13 @@ from assessments.exceptions import AlreadySigned, AssessmentError, NoSuchPlace
 from assessments.forms.grading import JudgementForm
 from assessments.models import Board, Judgement, UndoStep
 from assessments.presenters import grading_page, grading_state
-from assessments.queries.board_for_grader import Desk
+from assessments.queries.board_for_grader import BoardForGrader
 from assessments.services import judgements as services
 from assessments.services.undo import undo
 from people.access import UserRequest
 from training.models import Tool
 
-from .grading import desk_of, remember_seen, show, show_refusal
+from .grading import fetch_for_grader, remember_seen, show, show_refusal
 
 
 @require_POST
@@ -55,7 +55,7 @@ def board_judge(request: UserRequest, number: str, own: bool = False) -> HttpRes
         "criterion": judgement.criterion.title,
         "outcome": Judgement.Outcome(judgement.outcome).label,
     }  # fmt: skip
-    return show(request, desk_of(request, number, own), forward=True, said=said)
+    return show(request, fetch_for_grader(request, number, own), forward=True, said=said)
 
 
 @require_POST
@@ -84,24 +84,24 @@ def board_accept_rest(request: UserRequest, number: str, own: bool = False) -> H
     said = "" if count is None else _("%(place)s: %(count)d accepted with the rest.") % {
         "place": request.POST.get("joint", ""), "count": count,
     }  # fmt: skip
-    return show(request, desk_of(request, number, own), forward=True, said=said)
+    return show(request, fetch_for_grader(request, number, own), forward=True, said=said)
 
 
 @require_POST
 @login_required
 def board_undo(request: UserRequest, number: str, own: bool = False) -> HttpResponse:
     """Take back what was done last on a stage that is not signed."""
-    desk = desk_of(request, number, own)
+    for_grader = fetch_for_grader(request, number, own)
     try:
-        step = undo(grading=desk.reading, key=_key(request)) if desk.reading else None
+        step = undo(grading=for_grader.reading, key=_key(request)) if for_grader.reading else None
     except AssessmentError as error:
         return _refused(request, number, own, error)
     if step is None:
         return _refused(request, number, own, _("There is nothing to take back."))
-    desk = Desk(desk.board, desk.user, own=own)
+    for_grader = BoardForGrader(for_grader.board, for_grader.user, own=own)
     if wants_json(request):
-        return _taken_back(step, desk)
-    return show(request, desk, where=_place_of(step, desk), said=_("Taken back."))
+        return _taken_back(step, for_grader)
+    return show(request, for_grader, where=_place_of(step, for_grader), said=_("Taken back."))
 
 
 def wants_json(request: UserRequest) -> bool:
@@ -152,7 +152,7 @@ def _refused(
         return _never_kept(JsonResponse({"saved": False, "says": str(error)}, status=status))
     if is_unknown:
         raise Http404
-    return show_refusal(request, desk_of(request, number, own), error)
+    return show_refusal(request, fetch_for_grader(request, number, own), error)
 
 
 def _never_kept(response: JsonResponse) -> JsonResponse:
@@ -160,18 +160,18 @@ def _never_kept(response: JsonResponse) -> JsonResponse:
     return response
 
 
-def _taken_back(step: UndoStep, desk: Desk) -> JsonResponse:
+def _taken_back(step: UndoStep, for_grader: BoardForGrader) -> JsonResponse:
     """What stands again where an act was taken back."""
-    tools = dict(Tool.objects.filter(site=desk.board.site_id).values_list("pk", "code"))
+    tools = dict(Tool.objects.filter(site=for_grader.board.site_id).values_list("pk", "code"))
     places = [(place["joint"], place["criterion"]) for place in step.before]
-    return _saved(changed=grading_state.judgements_at(desk, places, tools), stage=step.stage)
+    return _saved(changed=grading_state.judgements_at(for_grader, places, tools), stage=step.stage)
 
 
-def _place_of(step: UndoStep, desk: Desk) -> Mapping[str, str]:
+def _place_of(step: UndoStep, for_grader: BoardForGrader) -> Mapping[str, str]:
     """Where the act was done that was taken back."""
     first = step.before[0]
-    names = {joint.pk: joint.position.name for joint in desk.makes}
-    codes = {criterion.pk: criterion.code for criterion in desk.criteria_set.all_criteria}
+    names = {joint.pk: joint.position.name for joint in for_grader.makes}
+    codes = {criterion.pk: criterion.code for criterion in for_grader.criteria_set.all_criteria}
     return {
         "stage": step.stage,
         "joint": names.get(first["joint"], grading_page.WHOLE_BOARD),

@@ -19,7 +19,7 @@ from assessments.forms.measuring import MeasuringForm
 from assessments.models import Criterion, Joint, Measurement, Photo
 from assessments.presenters import measuring_page
 from assessments.presenters.grading_page import WHOLE_BOARD, reading_url
-from assessments.queries.board_for_grader import Desk
+from assessments.queries.board_for_grader import BoardForGrader
 from assessments.services import measuring as services
 from people.access import UserRequest
 
@@ -65,17 +65,17 @@ def _place(request: UserRequest, key: str) -> Place:
     if not code:
         return Place(photo, own, photo.joint, None)
     try:
-        desk = Desk(photo.board, request.user, own=own)
-        criterion = desk.criterion(code)
+        for_grader = BoardForGrader(photo.board, request.user, own=own)
+        criterion = for_grader.criterion(code)
     except AssessmentError as error:
         raise Http404 from error
     if criterion is None or not criterion.is_measured:
         raise Http404
-    joints = desk.joints_at(criterion.stage)
+    joints = for_grader.joints_at(criterion.stage)
     joint = next((one for one in joints if one.position.name == name), None)
     if joint is None and name != WHOLE_BOARD:
         raise Http404
-    if criterion not in desk.asked(criterion.stage, joint):
+    if criterion not in for_grader.asked(criterion.stage, joint):
         raise Http404
     return Place(photo, own, joint, criterion)
 

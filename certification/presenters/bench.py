@@ -10,7 +10,7 @@ from django.db.models import Count, Q
 from assessments.access import boards_gradable_by
 from assessments.models import Board, Grading
 from assessments.queries import board_results, grading_assignment, pending_actions
-from assessments.queries.pending_actions import Wait
+from assessments.queries.pending_actions import PendingAction
 from certification.models import Proposal, StandingEnd, StandingSpan
 from people.models import Person, Role, User
 from training.models import Calibration, ClassSession, Lesson, Stage, Tool
@@ -44,7 +44,7 @@ class ToRead:
     """A board that was read before, and what it waits for now."""
 
     board: Board
-    wait: Wait
+    wait: PendingAction
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +106,7 @@ def _readings(user: User, several) -> list[ToRead]:
     found = (
         ToRead(board, wait)
         for board in boards
-        if not board.is_sent_back and (wait := pending_actions.wait_for(board, user))
+        if not board.is_sent_back and (wait := pending_actions.pending_action_for(board, user))
     )
     # Each board is asked about by itself, so no further than the list goes.
     return list(islice(found, SHOWN))
@@ -188,7 +188,7 @@ def _to_sign(user: User, boards) -> list[ToSign]:
         grading = grading_assignment.open_among(gradings, board, user)
         if grading is None:
             continue
-        for stage in grading_assignment.Seats(board, gradings).left_of(grading):
+        for stage in grading_assignment.GradingAssignment(board, gradings).left_of(grading):
             summary = board_results.stage_summary(grading, stage)
             if summary.joints and not summary.open_places and not summary.missing:
                 found.append(ToSign(board, Stage(stage)))

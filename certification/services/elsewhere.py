@@ -21,13 +21,12 @@ from certification.models import (
     SchemeRevision,
     Scope,
 )
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from people.models import Person, Role, User
 from records.services import numbers
 from records.services import trail as records
 
-from . import certificates
-from . import standing as certification_standing
+from . import certificates, standing
 
 MOST_BYTES = 15 * 1024 * 1024
 VERIFIED = "verified the document of a certificate from elsewhere"
@@ -191,7 +190,7 @@ def _write(
     number = numbers.next_number(person.site.prefix, "C")
     about = ("certificate", number)
     figures = certificates.figures_as_json(revision)
-    last_day = engine.valid_through(standing.figures_of(revision), paper.issued_on)
+    last_day = engine.valid_through(standing_on_day.figures_of(revision), paper.issued_on)
     evidence = {
         "elsewhere": {
             "issuer": paper.issuer,
@@ -264,7 +263,7 @@ def _write(
         },
         at=at,
     )
-    certification_standing.rebuild_spans(person, scope)
+    standing.rebuild_spans(person, scope)
     return certificate
 
 

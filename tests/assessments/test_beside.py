@@ -75,7 +75,7 @@ def judged(board, grader, note="", *, sign=True):
 
 def ask(client, board, headers=INSIDE, **asked):
     asked = {"stage": "soldered", "joint": "E01", "criterion": "S-1", **asked}
-    address = reverse("assessments:board_beside", args=[board.number])
+    address = reverse("assessments:board_comparison", args=[board.number])
     return client.get(address, asked, headers=headers)
 
 
@@ -195,7 +195,7 @@ def test_without_a_script_it_is_a_page_that_leads_back(client, instructor, train
     grade = reverse("assessments:board_grade", args=[board.number])
     assert f'href="{grade}?stage=soldered&amp;joint=E01&amp;criterion=S-1"' in told
     page = text(client.get(f"{grade}?joint=E01&criterion=S-1"))
-    assert reverse("assessments:board_beside", args=[board.number]) in page
+    assert reverse("assessments:board_comparison", args=[board.number]) in page
     assert "<kbd>C</kbd>" in page
     assert "<kbd>Z</kbd>" in page
 

@@ -15,7 +15,7 @@ from assessments.exceptions import (
 from assessments.models import StageSigning
 from assessments.presenters.result_sheet import result_sheet
 from assessments.queries import board_results, effective_judgements
-from assessments.queries.pending_actions import Wait, wait_for
+from assessments.queries.pending_actions import PendingAction, pending_action_for
 from assessments.services import decisions, judgements, reading_requests, rework
 from assessments.services import grading as services
 from certification.queries.requirements import requirements
@@ -138,7 +138,7 @@ def test_nobody_decides_on_a_make_that_counts_no_more(client, remade, graders, m
         outcome="reject",
     )
     assert asked(board) == []
-    assert wait_for(fresh(board), graders[2]) == Wait.NOTHING
+    assert pending_action_for(fresh(board), graders[2]) == PendingAction.NOTHING
     assert outcome_of(board) == (True, True, 100)
     reading = board_results.read_board(fresh(board))
     assert (reading.undecided, reading.result.passed) == ((), True)
@@ -218,11 +218,11 @@ def test_who_has_nothing_to_read_is_told_what_the_board_waits_for(board, graders
     if who == "a third":
         with pytest.raises(AlreadySigned, match="waits for a decision by somebody who judged none"):
             begin(board, graders[2], LATER)
-        assert wait_for(fresh(board), graders[2]) == Wait.DECISION
+        assert pending_action_for(fresh(board), graders[2]) == PendingAction.DECISION
     else:
         with pytest.raises(MayNotGrade, match=r"You have judged .* third person"):
             begin(board, graders[0], LATER)
-        assert wait_for(fresh(board), graders[0]) == Wait.NOTHING
+        assert pending_action_for(fresh(board), graders[0]) == PendingAction.NOTHING
 
 
 @pytest.mark.parametrize("at", ["first makes", "rework"])

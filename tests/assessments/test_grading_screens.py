@@ -12,7 +12,7 @@ from assessments.exceptions import AssessmentError
 from assessments.models import Board, Judgement
 from assessments.presenters import grading_page
 from assessments.queries import board_results
-from assessments.queries.board_for_grader import Desk
+from assessments.queries.board_for_grader import BoardForGrader
 from assessments.services import grading as services
 from assessments.services import judgements
 from assessments.services.judgements import Circumstances
@@ -37,12 +37,12 @@ def board():
     return factories.make_board()
 
 
-def desk_of(board, user, *, own=False):
-    return Desk(Board.objects.get(pk=board.pk), user, own=own)
+def fetch_for_grader(board, user, *, own=False):
+    return BoardForGrader(Board.objects.get(pk=board.pk), user, own=own)
 
 
 def show(board, user, *, own=False, **asked):
-    return grading_page.build(desk_of(board, user, own=own), **asked)
+    return grading_page.grading_page(fetch_for_grader(board, user, own=own), **asked)
 
 
 def begin(board, user):
@@ -404,21 +404,23 @@ def test_a_screen_takes_a_fixed_number_of_queries(instructor):
         with CaptureQueriesContext(
             connection,
         ) as asked:
-            grading_page.build(Desk(fresh, instructor, own=False), place_name="E02")
+            grading_page.grading_page(
+                BoardForGrader(fresh, instructor, own=False), place_name="E02"
+            )
         counts.append(len(asked))
     assert counts == [QUERIES_OF_A_SCREEN] * 2
 
 
-def test_a_judgement_takes_five_queries(board, instructor, django_assert_num_queries):
-    desk = desk_of(board, instructor)
-    desk.reading = begin(board, instructor)
-    criterion, joint = desk.criterion("S-1"), desk.joints[0]
-    assert desk.board.exercise
+def test_a_judgement_takes_six_queries(board, instructor, django_assert_num_queries):
+    for_grader = fetch_for_grader(board, instructor)
+    for_grader.reading = begin(board, instructor)
+    criterion, joint = for_grader.criterion("S-1"), for_grader.joints[0]
+    assert for_grader.board.exercise
     for outcome in ("accept", "reject"):
         # Two more hold the test's own transaction: a savepoint and its end.
-        with django_assert_num_queries(5 + 2):
+        with django_assert_num_queries(6 + 2):
             judgements.judge(
-                grading=desk.reading,
+                grading=for_grader.reading,
                 criterion=criterion,
                 joint=joint,
                 outcome=outcome,

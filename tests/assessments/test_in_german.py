@@ -186,7 +186,7 @@ def test_what_stands_beside_a_joint_is_german_as_a_page_and_speaks_as_the_screen
     read(board, graders[0])
     later = factories.make_board(board.person, board.exercise)
     client.force_login(graders[0])
-    address = at("board_beside", later) + "?stage=soldered&joint=E01&criterion=S-1"
+    address = at("board_comparison", later) + "?stage=soldered&joint=E01&criterion=S-1"
     assert "Frühere Platine" in said(client.get(address))
     part = client.get(address, headers={"HX-Request": "true"})
     assert "Earlier board" in part.text

@@ -8,7 +8,7 @@ from django.urls import reverse
 from assessments.exceptions import AlreadySigned
 from assessments.models import Grading
 from assessments.queries import board_results
-from assessments.queries.board_for_grader import Desk
+from assessments.queries.board_for_grader import BoardForGrader
 from assessments.services import grading as services
 from assessments.services import reading_requests, rework
 from tests import factories
@@ -61,8 +61,8 @@ def test_what_is_published_between_two_stages_is_for_other_boards(graders, earli
     board = make_board()
     read(board, graders[0], stages=["formed"])
     later = publish_more()
-    desk = Desk(fresh(board), graders[1], own=False)
-    assert desk.criteria_set == earlier
+    for_grader = BoardForGrader(fresh(board), graders[1], own=False)
+    assert for_grader.criteria_set == earlier
     read(board, graders[1], stages=["soldered"])
     assert outcome_of(board) == (True, True, 100)
     assert sets_of(board) == {earlier}
@@ -137,7 +137,7 @@ def test_who_began_by_the_later_set_judges_what_is_left_by_the_one_signed_by(
         headers={"Accept": "application/json"},
     )
     assert "another criteria set" in answer.json()["says"]
-    assert Desk(fresh(board), graders[1], own=False).criteria_set == earlier
+    assert BoardForGrader(fresh(board), graders[1], own=False).criteria_set == earlier
     again = read(board, graders[1], stages=["soldered"])
     assert (again != mine, again.criteria_set) == (True, earlier)
     assert outcome_of(board) == (True, True, 100)

@@ -17,7 +17,7 @@ from assessments.exceptions import (
 )
 from assessments.models import Board, Grading, Joint, Rework
 from assessments.queries import board_results
-from assessments.queries.board_for_grader import Desk, desks_for
+from assessments.queries.board_for_grader import BoardForGrader, boards_for_grader
 from assessments.services import boards, judgements
 from assessments.services import grading as services
 from assessments.services import rework as reworking
@@ -329,14 +329,14 @@ def test_every_kind_of_reading_has_a_name():
     assert {str(one.label) for one in Grading.Kind} >= {"inspection of reworked joints"}
 
 
-def desks(board, user):
+def all_for_grader(board, user):
     """The board as one user has it before them, read alone and together with others."""
     found = fresh(board)
-    return [Desk(found, user, own=False), *desks_for([fresh(board)], user)]
+    return [BoardForGrader(found, user, own=False), *boards_for_grader([fresh(board)], user)]
 
 
-def said(desk, stage):
-    return {str(one): desk.state(stage, one) for one in desk.joints_at(stage)}
+def said(for_grader, stage):
+    return {str(one): for_grader.state(stage, one) for one in for_grader.joints_at(stage)}
 
 
 def test_what_was_not_reworked_shows_as_it_was_judged_at_a_stage_inspected_again(
@@ -345,15 +345,15 @@ def test_what_was_not_reworked_shows_as_it_was_judged_at_a_stage_inspected_again
     read(board, instructor, ("E01", "S-1"), ("E02", "S-3"))
     send_back(board, "E01", ["S-1"], instructor)
     boards.hand_in(board=fresh(board), actor=board.made_by, at=LATER)
-    for desk in desks(board, other):
-        assert desk.kind == "rework"
-        assert said(desk, "soldered") == {"E01, make 2": "open"}
+    for for_grader in all_for_grader(board, other):
+        assert for_grader.kind == "rework"
+        assert said(for_grader, "soldered") == {"E01, make 2": "open"}
     read(board, other, at=LATER)
     for user in (instructor, other):
-        for desk in desks(board, user):
-            found = said(desk, "soldered")
+        for for_grader in all_for_grader(board, user):
+            found = said(for_grader, "soldered")
             assert (found["E01, make 2"], found["E02"]) == ("accepted", "accepted_with_remarks")
-            assert "open" not in {*found.values(), desk.state("soldered", None)}
+            assert "open" not in {*found.values(), for_grader.state("soldered", None)}
 
 
 def test_whoever_judges_on_sees_what_was_reworked_and_what_was_not_at_the_stage_before(
@@ -368,7 +368,7 @@ def test_whoever_judges_on_sees_what_was_reworked_and_what_was_not_at_the_stage_
     judge(again, stages=["formed"], at=LATER)
     sign(again, ["formed"], LATER)
     for user in (instructor, other):
-        for desk in desks(board, user):
-            assert desk.kind == "first"
-            assert set(said(desk, "formed").values()) == {"accepted"}
-            assert set(said(desk, "soldered").values()) == {"open"}
+        for for_grader in all_for_grader(board, user):
+            assert for_grader.kind == "first"
+            assert set(said(for_grader, "formed").values()) == {"accepted"}
+            assert set(said(for_grader, "soldered").values()) == {"open"}

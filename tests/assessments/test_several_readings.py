@@ -19,7 +19,7 @@ from assessments.exceptions import (
 )
 from assessments.models import Board, Grading, Judgement, ReadingRequest, StageSigning
 from assessments.queries import board_results, effective_judgements, grading_assignment
-from assessments.queries.board_for_grader import Desk
+from assessments.queries.board_for_grader import BoardForGrader
 from assessments.services import decisions, judgements, reading_requests
 from assessments.services import grading as services
 from people.models import SiteRole
@@ -303,16 +303,16 @@ def test_a_correction_that_makes_a_new_difference_waits_again(board, graders):
 def test_a_desk_shows_no_judgement_of_the_other(board, graders):
     first, second, *_ = graders
     read(board, first, ("E02", "S-1"))
-    desk = Desk(fresh(board), second, own=False)
-    assert (desk.signings, desk.closed, desk.others) == ({}, set(), [])
-    criterion = desk.criterion("S-1")
-    assert desk.judgement(joint(board, "E02"), criterion) is None
+    for_grader = BoardForGrader(fresh(board), second, own=False)
+    assert (for_grader.signings, for_grader.closed, for_grader.others) == ({}, set(), [])
+    criterion = for_grader.criterion("S-1")
+    assert for_grader.judgement(joint(board, "E02"), criterion) is None
     mine = begin(board, second)
     judge(mine, stages=["formed"])
-    desk = Desk(fresh(board), second, own=False)
-    assert desk.judgement(joint(board, "E02"), criterion) is None
-    assert desk.state("formed", joint(board, "E02")) == "accepted"
-    begun_first = Desk(fresh(board), first, own=False)
+    for_grader = BoardForGrader(fresh(board), second, own=False)
+    assert for_grader.judgement(joint(board, "E02"), criterion) is None
+    assert for_grader.state("formed", joint(board, "E02")) == "accepted"
+    begun_first = BoardForGrader(fresh(board), first, own=False)
     assert begun_first.reading is None
     assert begun_first.judgement(joint(board, "E02"), criterion) is None
 
@@ -470,9 +470,9 @@ def test_whoever_may_read_again_sees_nothing_of_the_former_reading(single, train
         }.items()
     }  # fmt: skip
     assert may == {"former": True, "next": False, "trainee": True, "quality": True}
-    desk = Desk(fresh(single), second, own=False)
-    assert (desk.kind, desk.signings, desk.closed) == ("another", {}, set())
-    assert desk.judgement(joint(single, "E02"), desk.criterion("S-1")) is None
+    for_grader = BoardForGrader(fresh(single), second, own=False)
+    assert (for_grader.kind, for_grader.signings, for_grader.closed) == ("another", {}, set())
+    assert for_grader.judgement(joint(single, "E02"), for_grader.criterion("S-1")) is None
     read(single, second, at=LATER)
     assert access.may_see_outcome(second, fresh(single))
     assert access.may_see_outcome(graders[2], fresh(single))
