@@ -184,7 +184,7 @@ def _reading_on(
     )
     if reading is None:
         reading = begin_reading(board=board, grader=grader, own=own, at=at)
-        gradings = [reading, *gradings]
+        return reading, grading_assignment.GradingAssignment(board, [reading, *gradings])
     return reading, grading_assignment.GradingAssignment(board, gradings)
 
 
@@ -201,7 +201,7 @@ def _joint_at(
     makes = list(
         grading.board.joints.filter(position__name=place.position)
         .annotate(judged=FilteredRelation("judgements", condition=so_far))
-        .select_related("position", "judged")
+        .select_related("position", "judged")  # type: ignore[misc] # the relation above
         .order_by("make")
     )
     if len(makes) > 1:

@@ -21,12 +21,13 @@ from certification.models import (
     SchemeRevision,
     Scope,
 )
-from certification.queries import standing_on_day
+from certification.queries import standing_on_day as standing
 from people.models import Person, Role, User
 from records.services import numbers
 from records.services import trail as records
 
-from . import certificates, standing
+from . import certificates
+from . import standing as certification_standing
 
 MOST_BYTES = 15 * 1024 * 1024
 VERIFIED = "verified the document of a certificate from elsewhere"
@@ -190,7 +191,7 @@ def _write(
     number = numbers.next_number(person.site.prefix, "C")
     about = ("certificate", number)
     figures = certificates.figures_as_json(revision)
-    last_day = engine.valid_through(standing_on_day.figures_of(revision), paper.issued_on)
+    last_day = engine.valid_through(standing.figures_of(revision), paper.issued_on)
     evidence = {
         "elsewhere": {
             "issuer": paper.issuer,
@@ -263,7 +264,7 @@ def _write(
         },
         at=at,
     )
-    standing.rebuild_spans(person, scope)
+    certification_standing.rebuild_spans(person, scope)
     return certificate
 
 
