@@ -81,6 +81,17 @@ def read_stored(bundle: Bundle, default_site: Site | None) -> Stored:
     return stored
 
 
+def people_named(bundle: Bundle) -> set[int]:
+    """Keys of those in the register about whom a bundle says anything."""
+    numbers = {row.employee_number for part in PARTS for row in bundle.rows(part) if _of_one(part)}
+    certificates = {row.certificate_number for row in bundle.events}
+    people = Person.objects.order_by().values_list("pk", "employee_number")
+    held = Certificate.objects.order_by().values_list("person", "number")
+    return {pk for pk, number in people.iterator() if number in numbers} | {
+        pk for pk, number in held.iterator() if number in certificates
+    }
+
+
 def _of_one(part: str) -> bool:
     return any(column.name == "employee_number" for column in PARTS[part].columns)
 

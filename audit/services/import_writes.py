@@ -375,7 +375,7 @@ class Writer:
                 if found:
                     series = found[1], found[2]
                     last[series] = max(last.get(series, 0), int(found[3]))
-        for (prefix, kind), number in last.items():
+        for (prefix, kind), number in sorted(last.items()):
             numbers.begin_after(prefix, kind, number)
 
 

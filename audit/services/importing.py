@@ -10,12 +10,13 @@ from typing import Any
 from django.db import transaction
 
 from audit.exceptions import BundleRefused
-from audit.queries.known_rows import Stored, StoredRow, read_stored
+from audit.queries.known_rows import Stored, StoredRow, people_named, read_stored
 from audit.register_files import bundle_checks
 from audit.register_files.bundle import PARTS, Bundle, read_bundle
 from audit.register_files.tabular import Problem
 from certification.services import standing
 from people.models import Site, User
+from people.services.people import lock_people
 from records.services import trail as records
 
 from . import import_writes as writes
@@ -81,6 +82,8 @@ def import_register(
         If any row cannot be taken in; its ``problems`` are all there are.
     """
     bundle = read_bundle(path, zone)
+    if not check_only:
+        lock_people(people_named(bundle))
     stored = read_stored(bundle, default_site)
     bundle_checks.check(bundle, stored.known)
     fresh = _compare(bundle, stored)

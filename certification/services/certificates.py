@@ -28,6 +28,7 @@ from records.services import trail as records
 
 from . import schemes
 from . import standing as certification_standing
+from .locking import lock_person_and_scope
 
 CERTIFIES = "certifies competence for this scope"
 
@@ -201,7 +202,8 @@ def issue_certificate(
 
 
 def locked_open(proposal: Proposal) -> Proposal:
-    """The proposal under a lock; raise AlreadyDecided where somebody was faster."""
+    """Lock a proposal with its person and scope; raise AlreadyDecided where somebody was faster."""
+    lock_person_and_scope(proposal.person, proposal.scope)
     found = (
         Proposal.objects.select_for_update(of=("self",), no_key=True)
         .select_related("person__site", "scope", "scheme_revision__scheme", "signature")

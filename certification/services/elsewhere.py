@@ -26,8 +26,8 @@ from people.models import Person, Role, User
 from records.services import numbers
 from records.services import trail as records
 
-from . import certificates
-from . import standing as certification_standing
+from . import certificates, standing
+from .locking import lock_person_and_scope
 
 MOST_BYTES = 15 * 1024 * 1024
 VERIFIED = "verified the document of a certificate from elsewhere"
@@ -125,16 +125,20 @@ def enter_certificate_from_elsewhere(
         If the document or the days do not fit, or the paper was entered before.
     """
     paper = replace(paper, issuer=paper.issuer.strip(), number=paper.number.strip())
-    _refuse_unless_it_fits(person, scope, revision, paper, verified_by, at)
-    kept = _kept(paper.document, check_document(paper.document), verified_by, at)
+    kept: CertificateDocument | None = None
     try:
         with transaction.atomic():
+            person, scope = lock_person_and_scope(person, scope)
+            revision = SchemeRevision.objects.select_related("scheme").get(pk=revision.pk)
+            _refuse_unless_it_fits(person, scope, revision, paper, verified_by, at)
+            kept = _kept(paper.document, check_document(paper.document), verified_by, at)
             kept.save()
             return _write(
                 person, scope, revision, paper, kept, verified_by, at, proof, restriction.strip()
             )
     except BaseException:
-        kept.file.storage.delete(str(kept.file.name))
+        if kept is not None:
+            kept.file.storage.delete(str(kept.file.name))
         raise
 
 
@@ -202,6 +206,9 @@ def _write(
             "ends_on": paper.ends_on.isoformat() if paper.ends_on else None,
         }
     }
+    is_shorter = paper.ends_on is not None and paper.ends_on < last_day
+    # Before the signature, since the trail's lock comes last.
+    event_id = numbers.next_number(person.site.prefix, "E") if is_shorter else ""
     signature = records.sign(
         actor=verified_by,
         meaning=VERIFIED,
@@ -239,9 +246,9 @@ def _write(
         outside_number=paper.number,
         recorded_at=at,
     )
-    if paper.ends_on is not None and paper.ends_on < last_day:
+    if is_shorter:
         CertificateEvent.objects.create(
-            event_id=numbers.next_number(person.site.prefix, "E"),
+            event_id=event_id,
             certificate=certificate,
             kind=CertificateEvent.Kind.ENDED,
             effective_on=paper.ends_on,

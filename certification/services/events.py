@@ -24,6 +24,7 @@ from records.services import numbers
 from records.services import trail as records
 
 from . import standing as certification_standing
+from .locking import lock_certificate, lock_person_and_scope
 
 Kind = CertificateEvent.Kind
 
@@ -158,6 +159,7 @@ def extend_certificate(
         If the day is no later than the last one, nobody is named who granted it, or the
         certificate was ended after it was granted.
     """
+    certificate = lock_certificate(certificate)
     _refuse_unless_quality(actor, certificate.person)
     effective_on = effective_on or certificate.person.site.today(at)
     facts = standing.facts_for(certificate.person, certificate.scope)
@@ -220,7 +222,8 @@ def void_event(
         If the event was removed already, is itself a removal, or was signed with a certificate
         as part of it.
     """
-    _refuse_unless_quality(actor, event.certificate.person)
+    certificate = lock_certificate(event.certificate)
+    _refuse_unless_quality(actor, certificate.person)
     if event.kind == Kind.VOIDED:
         raise CertificationError(
             _("A removal cannot be removed. Enter the event again if it was right.")
@@ -243,7 +246,7 @@ def void_event(
     return _write(
         Kind.VOIDED,
         [one.certificate for one in left],
-        effective_on=event.certificate.person.site.today(at),
+        effective_on=certificate.person.site.today(at),
         reason=_reason(reason),
         actor=actor,
         at=at,
@@ -260,6 +263,7 @@ def withdraw_certificate(
 
     Others that were ended to make way for it are in force again.
     """
+    certificate = lock_certificate(certificate)
     _refuse_unless_quality(actor, certificate.person)
     if CertificateWithdrawal.objects.filter(certificate=certificate).exists():
         raise CertificationError(
@@ -279,6 +283,10 @@ def withdraw_certificate(
         "reason": _reason(reason),
         **({"removes": [one.event_id for one in made_way]} if made_way else {}),
     }
+    # Numbers before the signature, since the trail's lock comes last.
+    voids = [
+        (numbers.next_number(certificate.person.site.prefix, "E"), event) for event in made_way
+    ]
     signature = records.sign(
         actor=actor,
         meaning=WITHDRAWS,
@@ -291,13 +299,13 @@ def withdraw_certificate(
     withdrawal = CertificateWithdrawal.objects.create(
         certificate=certificate, withdrawn_at=at, reason=_reason(reason), signature=signature
     )
-    for one in made_way:
+    for event_id, event in voids:
         CertificateEvent.objects.create(
-            event_id=numbers.next_number(certificate.person.site.prefix, "E"),
-            certificate=one.certificate,
+            event_id=event_id,
+            certificate=event.certificate,
             kind=Kind.VOIDED,
             effective_on=certificate.person.site.today(at),
-            voids=one,
+            voids=event,
             reason=_reason(reason),
             signature=signature,
             recorded_at=at,
@@ -372,6 +380,7 @@ def _act_on_all(
     at: datetime,
     proof: str,
 ) -> list[CertificateEvent]:
+    person, scope = lock_person_and_scope(person, scope)
     _refuse_unless_quality(actor, person)
     reason = _reason(reason)
     courses = standing.courses_of(person, scope)

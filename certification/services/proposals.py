@@ -13,6 +13,7 @@ from people.models import Person, User
 from records.services import trail as records
 
 from . import certificates
+from .locking import lock_person_and_scope
 
 PROPOSES = "proposes certification"
 
@@ -42,6 +43,8 @@ def propose(
     CertificationError
         If a proposal for the same is open already.
     """
+    person, scope = lock_person_and_scope(person, scope)
+    revision = SchemeRevision.objects.select_related("scheme").get(pk=revision.pk)
     if actor.person_id == person.pk:
         raise MayNotCertify(_("Nobody proposes themselves. Ask another instructor."))
     if not access.may_propose(actor, person):

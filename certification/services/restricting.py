@@ -29,6 +29,7 @@ from records.services import trail as records
 
 from . import certificates, events
 from . import standing as certification_standing
+from .locking import lock_person_and_scope
 
 RESTRICTS = "restricts certification for this scope"
 KEEPS_THE_END = "Restricting moves no last day."
@@ -129,6 +130,7 @@ def restrict_certificate(
     CertificationError
         If there is no restriction or no reason, or the restriction is there already.
     """
+    person, scope = lock_person_and_scope(person, scope)
     if actor.person_id == person.pk:
         raise MayNotCertify(_("Nobody acts on their own certificates."))
     if not actor.has_role(Role.QUALITY, site=person.site_id):
@@ -201,6 +203,13 @@ def _write(
         },
     }
     own = certificates.issuer_certificate(actor, scope, day)
+    # One for each that gives way and one to keep the end; before the signature, since the
+    # trail's lock comes last.
+    keeps_the_end = valid_through != found.last_day
+    event_ids = [
+        numbers.next_number(person.site.prefix, "E")
+        for _event in range(len(giving_way) + keeps_the_end)
+    ]
     content = {
         "certificate": number,
         "restricts": old.number,
@@ -246,11 +255,13 @@ def _write(
         signature=signature,
         recorded_at=at,
     )
-    _keep_the_end(certificate, found, valid_through, signature, at)
-    for one in Certificate.objects.filter(number__in=giving_way).order_by("number"):
+    if keeps_the_end:
+        _keep_the_end(certificate, found, valid_through, event_ids.pop(0), signature, at)
+    ended = Certificate.objects.filter(number__in=giving_way).order_by("number")
+    for event_id, gives_way in zip(event_ids, ended, strict=True):
         CertificateEvent.objects.create(
-            event_id=numbers.next_number(person.site.prefix, "E"),
-            certificate=one,
+            event_id=event_id,
+            certificate=gives_way,
             kind=CertificateEvent.Kind.ENDED,
             effective_on=day - timedelta(days=1),
             reason=GIVES_WAY % {"number": number},
@@ -278,17 +289,20 @@ def _write(
 
 
 def _keep_the_end(
-    certificate: Certificate, found: InForce, own_end: date, signature: Signature, at: datetime
+    certificate: Certificate,
+    found: InForce,
+    own_end: date,
+    event_id: str,
+    signature: Signature,
+    at: datetime,
 ) -> None:
-    """Give the new certificate the last day of the old one, by an event where it is another."""
-    if own_end == found.last_day:
-        return
+    """Give the new certificate the last day of the old one, by an event."""
     extensions = [one for one in found.course.moved_by if one.kind == engine.EventKind.EXTENDED]
     authority = extensions[-1].authority if extensions else found.certificate.number
     is_longer = own_end > found.last_day
     kind = CertificateEvent.Kind.ENDED if is_longer else CertificateEvent.Kind.EXTENDED
     CertificateEvent.objects.create(
-        event_id=numbers.next_number(certificate.person.site.prefix, "E"),
+        event_id=event_id,
         certificate=certificate,
         kind=kind,
         effective_on=found.last_day if is_longer else certificate.issued_on,

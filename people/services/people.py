@@ -1,5 +1,6 @@
 """People: entered, changed, and found again under a number they had before."""
 
+from collections.abc import Collection
 from datetime import date, datetime
 from typing import Any
 
@@ -69,6 +70,25 @@ def enrol_person(
     return person
 
 
+def lock_person(person: Person) -> Person:
+    """Wait for other acts on somebody, keep others waiting, and read them anew.
+
+    For whoever decides by what is recorded of one person: it comes before the reading, and
+    before every other lock. Lasts until the transaction ends.
+    """
+    return (
+        Person.objects.select_for_update(of=("self",), no_key=True)
+        .select_related("site", "line_lead")
+        .get(pk=person.pk)
+    )
+
+
+def lock_people(person_ids: Collection[int]) -> None:
+    """The same for many people, one after another in the order of their keys."""
+    locked = Person.objects.select_for_update(no_key=True).filter(pk__in=person_ids)
+    list(locked.order_by("pk").values_list("pk", flat=True))
+
+
 @transaction.atomic
 def change_person(
     *, person: Person, actor: User, at: datetime, employee_number: str = "", **details: Any
@@ -84,7 +104,7 @@ def change_person(
     if unknown:
         raise TypeError(f"People have no {', '.join(sorted(unknown))}.")
     # The row as it is, since the caller's may hold what a refused form wrote on it.
-    person = Person.objects.select_related("site", "line_lead").get(pk=person.pk)
+    person = lock_person(person)
     before = {name: getattr(person, name) for name in details}
     for name, value in details.items():
         setattr(person, name, value)

@@ -12,6 +12,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from people.models import Person, User
+from people.services.people import lock_person
 from people.services.refusals import refuse_day_to_come, refuse_own
 from records.models import Signature
 from records.services import numbers
@@ -41,6 +42,7 @@ def record_vision_test(
     examiner: str = "",
 ) -> VisionTest:
     """Write a vision test down; raise TrainingError for one's own or for a day to come."""
+    person = lock_person(person)
     refuse_own(person, actor, _("Somebody else has to enter your vision test."))
     refuse_day_to_come(person, tested_on, at)
     test = VisionTest.objects.create(
@@ -76,7 +78,8 @@ def withdraw_vision_test(
     *, vision_test: VisionTest, reason: str, actor: User, at: datetime, proof: str
 ) -> VisionTestWithdrawal:
     """From now on count a test as never entered, signed by whoever says so."""
-    refuse_own(vision_test.person, actor, _("Somebody else has to withdraw your vision test."))
+    person = lock_person(vision_test.person)
+    refuse_own(person, actor, _("Somebody else has to withdraw your vision test."))
     if VisionTestWithdrawal.objects.filter(vision_test=vision_test).exists():
         raise TrainingError(
             _("Vision test %(number)s has been withdrawn already.")
@@ -84,7 +87,7 @@ def withdraw_vision_test(
         )
     content = {
         "test": vision_test.test_id,
-        "person": vision_test.person.employee_number,
+        "person": person.employee_number,
         "tested_on": vision_test.tested_on,
         "reason": _reason(reason),
     }
@@ -93,7 +96,7 @@ def withdraw_vision_test(
         withdrawn_at=at,
         reason=_reason(reason),
         withdrawn_by=actor,
-        signature=_signed(vision_test, vision_test.person, content, actor, at, proof),
+        signature=_signed(vision_test, person, content, actor, at, proof),
     )
     records.record(
         actor=actor,
@@ -102,7 +105,7 @@ def withdraw_vision_test(
         payload={"test": vision_test.test_id, "reason": withdrawal.reason},
         at=at,
     )
-    gates.facts_changed(vision_test.person)
+    gates.facts_changed(person)
     return withdrawal
 
 
@@ -117,6 +120,7 @@ def record_practice(
     reference: str = "",
 ) -> PracticeRecord:
     """Write down work done within a scope, confirmed by the actor; not for oneself."""
+    person = lock_person(person)
     refuse_own(person, actor, _("Somebody else has to confirm your work."))
     refuse_day_to_come(person, performed_on, at)
     practice = PracticeRecord.objects.create(
@@ -148,11 +152,12 @@ def withdraw_practice(
     *, practice: PracticeRecord, reason: str, actor: User, at: datetime, proof: str
 ) -> PracticeWithdrawal:
     """From now on count work as never entered, signed by whoever says so."""
-    refuse_own(practice.person, actor, _("Somebody else has to withdraw your work."))
+    person = lock_person(practice.person)
+    refuse_own(person, actor, _("Somebody else has to withdraw your work."))
     if PracticeWithdrawal.objects.filter(practice=practice).exists():
         raise TrainingError(_("This work has been withdrawn already."))
     content = {
-        "person": practice.person.employee_number,
+        "person": person.employee_number,
         "scope": practice.scope_code,
         "performed_on": practice.performed_on,
         "reason": _reason(reason),
@@ -162,21 +167,21 @@ def withdraw_practice(
         withdrawn_at=at,
         reason=_reason(reason),
         withdrawn_by=actor,
-        signature=_signed(practice, practice.person, content, actor, at, proof),
+        signature=_signed(practice, person, content, actor, at, proof),
     )
     records.record(
         actor=actor,
         act="practice withdrawn",
         about=practice,
         payload={
-            "person": practice.person.employee_number,
+            "person": person.employee_number,
             "scope": practice.scope_code,
             "performed_on": practice.performed_on,
             "reason": withdrawal.reason,
         },
         at=at,
     )
-    gates.facts_changed(practice.person, practice.scope_code)
+    gates.facts_changed(person, practice.scope_code)
     return withdrawal
 
 

@@ -1,0 +1,58 @@
+"""Two acts on one person and scope at once leave what one of them after the other leaves."""
+
+import pytest
+from django.db import connection
+
+from certification.models import StandingSpan
+from tests.certification import acts_at_once as acts
+from tests.factories import TODAY
+
+pytestmark = [
+    pytest.mark.django_db(transaction=True),
+    pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only"),
+]
+
+
+@pytest.fixture
+def house(tmp_path):
+    return acts.make_house(tmp_path)
+
+
+@pytest.fixture
+def gates(monkeypatch):
+    return acts.hold_before_the_first_write(monkeypatch)
+
+
+def test_nobody_is_certified_by_a_restriction_that_did_not_see_a_revocation(house, gates):
+    scene = acts.scene_for(house, acts.revoke, acts.restrict)
+    (outcomes, _told), _gate = acts.at_once(gates, scene, acts.revoke, acts.restrict)
+    assert outcomes == {"revoke": "done", "restrict'": "refused"}
+    span = StandingSpan.objects.on(TODAY).get(person=scene.person)
+    assert span.standing == "revoked"
+
+
+@pytest.mark.parametrize("first", acts.ACTS, ids=lambda act: act.__name__)
+def test_two_acts_at_once_are_one_after_the_other(first, house, gates):
+    """Each act of the list with itself and those behind it, either of them first."""
+    wrong = []
+    for second in acts.paired_with(first):
+        in_turn = [
+            acts.one_after_the_other(acts.scene_for(house, first, second), first, second, swap=swap)
+            for swap in (False, True)
+        ]
+        for one, other in {(first, second): 0, (second, first): 0}:
+            scene = acts.scene_for(house, first, second)
+            (outcomes, told), gate = acts.at_once(gates, scene, one, other)
+            expected = [
+                told_then
+                for outcomes_then, told_then in in_turn
+                if _by_act(outcomes_then) == _by_act(outcomes)
+            ]
+            if told not in expected:
+                wrong.append((one.__name__, other.__name__, outcomes, gate.both_had_read))
+    assert wrong == []
+
+
+def _by_act(outcomes):
+    """Outcomes by the name of the act; of an act beside itself it does not matter which."""
+    return sorted((name.rstrip("'"), outcome) for name, outcome in outcomes.items())
