@@ -29,6 +29,8 @@ from django.db import connection  # isort: skip
 from django.test import Client  # isort: skip
 from django.test.utils import CaptureQueriesContext  # isort: skip
 
+from certification.services.acts import Act
+
 from certification.models import Certificate  # isort: skip
 from certification.services import events  # isort: skip
 from people.models import Person, User  # isort: skip
@@ -87,11 +89,13 @@ class Size:
                 events.suspend_certificates(
                     person=certificate.person,
                     scope=certificate.scope,
-                    effective_on=registers.TODAY,
-                    reason="Measured.",
-                    actor=actor,
-                    at=at,
-                    proof="password",
+                    act=Act(
+                        actor=actor,
+                        at=at,
+                        proof="password",
+                        reason="Measured.",
+                        effective_on=registers.TODAY,
+                    ),
                 )
 
         return write_once

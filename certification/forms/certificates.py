@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from certification.models import SchemeRevision, Scope
-from certification.services.elsewhere import Document, Paper
+from certification.services.elsewhere import Document, OutsideCertificate
 from people.forms.fields import DayInput, PasswordField, PersonField, helper
 from people.models.people import PersonQuerySet
 
@@ -121,10 +121,10 @@ class ElsewhereForm(forms.Form):
             )
         return cleaned
 
-    def paper(self) -> Paper:
+    def paper(self) -> OutsideCertificate:
         data = self.cleaned_data
         upload = data["document"]
-        return Paper(
+        return OutsideCertificate(
             issuer=data["issuer"],
             number=data["number"],
             issued_on=data["issued_on"],

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from certification.domain.periods import Course
 from certification.models import SchemeRevision, Scope
 from certification.queries import standing_on_day as standing
-from certification.services.certificates import Period, ends_kept
+from certification.services.certificates import ProspectivePeriod, ends_kept
 from people.models import Person
 
 
@@ -23,7 +23,9 @@ class PeriodSaid:
     why: str
 
 
-def said(person: Person, scope: Scope, revision: SchemeRevision, period: Period) -> PeriodSaid:
+def said(
+    person: Person, scope: Scope, revision: SchemeRevision, period: ProspectivePeriod
+) -> PeriodSaid:
     """Say what issuing on the period's day of issue would come to.
 
     Renewed within its window a certificate's new period runs on from the old end, so no day

@@ -30,7 +30,7 @@ class RequirementsScreen:
     revisions: Sequence[SchemeRevision]
     answer: Answer
     found: Sequence[Requirement]
-    period: certificates.Period | None
+    period: certificates.ProspectivePeriod | None
     period_said: period_said.PeriodSaid | None
     refusal: str
     proposal: Proposal | None

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 from typing import Any
 
 from django.db import transaction
@@ -28,13 +28,14 @@ from records.services import trail as records
 
 from . import schemes
 from . import standing as certification_standing
+from .acts import Act
 from .locking import lock_person_and_scope
 
 CERTIFIES = "certifies competence for this scope"
 
 
 @dataclass(frozen=True)
-class Period:
+class ProspectivePeriod:
     """The days a certificate issued on a day would run, and what it runs on from."""
 
     issued_on: date
@@ -84,7 +85,9 @@ def ends_kept(courses: Mapping[str, Course]) -> set[str]:
     }
 
 
-def period_if_issued(person: Person, scope: Scope, revision: SchemeRevision, day: date) -> Period:
+def period_if_issued(
+    person: Person, scope: Scope, revision: SchemeRevision, day: date
+) -> ProspectivePeriod:
     """The period of a certificate for a scope, were it issued that day."""
     earlier = renewable(person, scope, revision, day)
     renewed_through = None
@@ -92,7 +95,7 @@ def period_if_issued(person: Person, scope: Scope, revision: SchemeRevision, day
         course = standing.courses_of(person, scope)[earlier.number]
         renewed_through = course.period.valid_through
     figures = standing.figures_of(revision)
-    return Period(day, engine.valid_through(figures, day, renewed_through), earlier)
+    return ProspectivePeriod(day, engine.valid_through(figures, day, renewed_through), earlier)
 
 
 def refuse_while_stopped(person: Person, scope: Scope, day: date) -> None:
@@ -121,7 +124,7 @@ def refuse_while_stopped(person: Person, scope: Scope, day: date) -> None:
 
 
 def why_may_not_issue(
-    user: User, person: Person, revision: SchemeRevision, found: list[Requirement]
+    user: User, person: Person, revision: SchemeRevision, checked: list[Requirement]
 ) -> str:
     """Empty where the user may issue somebody's certificate, else the sentence to show."""
     if user.person_id == person.pk:
@@ -132,19 +135,14 @@ def why_may_not_issue(
         return _("Certificates at %(site)s are issued by quality.") % {"site": person.site}
     if not revision.instructor_may_issue:
         return _("Under %(scheme)s quality issues.") % {"scheme": revision}
-    if graded_any(user, found):
+    if graded_any(user, checked):
         return _("You graded a board that this stands on, so somebody else has to issue it.")
     return ""
 
 
 @transaction.atomic
 def issue_certificate(
-    *,
-    proposal: Proposal,
-    issuer: User,
-    at: datetime,
-    proof: str,
-    restriction: str | None = None,
+    *, proposal: Proposal, act: Act, restriction: str | None = None
 ) -> Certificate:
     """Issue what was proposed, signed by the issuer.
 
@@ -167,61 +165,56 @@ def issue_certificate(
     """
     proposal = locked_open(proposal)
     person, scope, revision = proposal.person, proposal.scope, proposal.scheme_revision
-    day = person.site.today(at)
-    found = requirements(person, scope, revision, day)
-    if why := why_may_not_issue(issuer, person, revision, found):
+    day = person.site.today(act.at)
+    checked = requirements(person, scope, revision, day)
+    if why := why_may_not_issue(act.actor, person, revision, checked):
         raise MayNotCertify(why)
-    refuse_unmet(person, scope, revision, found, day)
-    period = period_if_issued(person, scope, revision, day)
-    evidence = {
-        **evidence_of(found),
-        "proposed": {
-            "by": proposal.signature.printed_name,
-            "at": proposal.signature.signed_at.isoformat(),
-            "sha256": proposal.signature.content_sha256,
-            "note": proposal.note,
-        },
-    }
+    refuse_unmet(person, scope, revision, checked, day)
     certificate = _write(
-        person=person,
-        scope=scope,
-        revision=revision,
-        period=period,
-        evidence=evidence,
-        restriction=proposal.restriction if restriction is None else restriction,
-        issuer=issuer,
-        at=at,
-        proof=proof,
+        proposal,
+        period_if_issued(person, scope, revision, day),
+        {**evidence_of(checked), "proposed": _proposed(proposal)},
+        proposal.restriction if restriction is None else restriction,
+        act,
     )
     proposal.decision = Proposal.Decision.ISSUED
-    proposal.decided_at, proposal.decided_by = at, issuer
+    proposal.decided_at, proposal.decided_by = act.at, act.actor
     proposal.certificate = certificate
     proposal.save(update_fields=["decision", "decided_at", "decided_by", "certificate"])
     certification_standing.rebuild_spans(person, scope)
     return certificate
 
 
+def _proposed(proposal: Proposal) -> dict[str, str]:
+    return {
+        "by": proposal.signature.printed_name,
+        "at": proposal.signature.signed_at.isoformat(),
+        "sha256": proposal.signature.content_sha256,
+        "note": proposal.note,
+    }
+
+
 def locked_open(proposal: Proposal) -> Proposal:
     """Lock a proposal with its person and scope; raise AlreadyDecided where somebody was faster."""
     lock_person_and_scope(proposal.person, proposal.scope)
-    found = (
+    locked = (
         Proposal.objects.select_for_update(of=("self",), no_key=True)
         .select_related("person__site", "scope", "scheme_revision__scheme", "signature")
         .get(pk=proposal.pk)
     )
-    if found.decision:
+    if locked.decision:
         raise AlreadyDecided(
             _("This proposal was decided already: %(decision)s.")
-            % {"decision": found.get_decision_display()}
+            % {"decision": locked.get_decision_display()}
         )
-    return found
+    return locked
 
 
 def refuse_unmet(
     person: Person,
     scope: Scope,
     revision: SchemeRevision,
-    found: list[Requirement],
+    checked: list[Requirement],
     day: date,
 ) -> None:
     """Raise RequirementsNotMet where a certificate must not be issued that day."""
@@ -238,11 +231,15 @@ def refuse_unmet(
         raise RequirementsNotMet(
             _("%(name)s left on %(day)s.") % {"name": person.full_name, "day": said(person.left_on)}
         )
-    missing = unmet(found)
+    missing = unmet(checked)
     if missing:
         raise RequirementsNotMet(
             _("Not everything asked for is there: %(missing)s.")
-            % {"missing": "; ".join(f"{one.text}: {one.detail}" for one in missing)}
+            % {
+                "missing": "; ".join(
+                    f"{requirement.text}: {requirement.detail}" for requirement in missing
+                )
+            }
         )
     refuse_while_stopped(person, scope, day)
     same_day = Certificate.objects.standing().filter(person=person, scope=scope, issued_on=day)
@@ -285,43 +282,15 @@ def scope_as_json(scope: Scope) -> dict[str, Any]:
 
 
 def _write(
-    *,
-    person: Person,
-    scope: Scope,
-    revision: SchemeRevision,
-    period: Period,
+    proposal: Proposal,
+    period: ProspectivePeriod,
     evidence: dict[str, Any],
     restriction: str,
-    issuer: User,
-    at: datetime,
-    proof: str,
+    act: Act,
 ) -> Certificate:
+    person, scope, revision = proposal.person, proposal.scope, proposal.scheme_revision
     number = numbers.next_number(person.site.prefix, "C")
-    own = issuer_certificate(issuer, scope, period.issued_on)
-    content = {
-        "certificate": number,
-        "person": person.employee_number,
-        "name": person.full_name,
-        "scope": scope_as_json(scope),
-        "figures": figures_as_json(revision),
-        "issued_on": period.issued_on,
-        "valid_through": period.valid_through,
-        "renews": period.renews.number if period.renews else "",
-        "restriction": restriction,
-        "evidence": evidence,
-        "issued_by": issuer.get_full_name(),
-        "issuer_certificate": own,
-    }
-    signature = records.sign(
-        actor=issuer,
-        meaning=CERTIFIES,
-        about=("certificate", number),
-        content=content,
-        at=at,
-        zone=person.site.time_zone,
-        proof=proof,
-    )
-    certificate = Certificate.objects.create(
+    certificate = Certificate(
         number=number,
         person=person,
         scope=scope,
@@ -334,23 +303,45 @@ def _write(
         holder_name=person.full_name,
         figures=figures_as_json(revision),
         evidence=evidence,
-        issued_by=issuer.get_full_name(),
-        issuer_certificate=own,
-        signature=signature,
-        recorded_at=at,
+        issued_by=act.actor.get_full_name(),
+        issuer_certificate=issuer_certificate(act.actor, scope, period.issued_on),
+        recorded_at=act.at,
     )
+    about = ("certificate", number)
+    certificate.signature = act.sign(
+        person, meaning=CERTIFIES, about=about, content=_content(certificate)
+    )
+    certificate.save(force_insert=True)
     records.record(
-        actor=issuer,
+        actor=act.actor,
         act="certificate issued",
-        about=("certificate", number),
+        about=about,
         payload={
             "person": person.employee_number,
             "scope": scope.code,
             "scheme": revision.name,
             "issued_on": period.issued_on,
             "valid_through": period.valid_through,
-            "signature": signature.content_sha256,
+            "signature": certificate.signature.content_sha256,
         },
-        at=at,
+        at=act.at,
     )
     return certificate
+
+
+def _content(certificate: Certificate) -> dict[str, Any]:
+    """What is signed of a certificate that is issued."""
+    return {
+        "certificate": certificate.number,
+        "person": certificate.person.employee_number,
+        "name": certificate.holder_name,
+        "scope": scope_as_json(certificate.scope),
+        "figures": certificate.figures,
+        "issued_on": certificate.issued_on,
+        "valid_through": certificate.valid_through,
+        "renews": certificate.renews.number if certificate.renews else "",
+        "restriction": certificate.restriction,
+        "evidence": certificate.evidence,
+        "issued_by": certificate.issued_by,
+        "issuer_certificate": certificate.issuer_certificate,
+    }

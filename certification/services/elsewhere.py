@@ -4,7 +4,7 @@ import hashlib
 from collections.abc import Iterator
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date
 from functools import partial
 from typing import Any, BinaryIO, cast
 
@@ -22,11 +22,13 @@ from certification.models import (
     Scope,
 )
 from certification.queries import standing_on_day as standing
-from people.models import Person, Role, User
+from people.models import Person, Role
 from records.services import numbers
 from records.services import trail as records
 
-from . import certificates, standing
+from . import certificates
+from . import standing as certification_standing
+from .acts import Act
 from .locking import lock_person_and_scope
 
 MOST_BYTES = 15 * 1024 * 1024
@@ -90,7 +92,7 @@ def check_document(document: Document) -> str:
 
 
 @dataclass(frozen=True)
-class Paper:
+class OutsideCertificate:
     """What a certificate from elsewhere says of itself."""
 
     issuer: str
@@ -105,10 +107,8 @@ def enter_certificate_from_elsewhere(
     person: Person,
     scope: Scope,
     revision: SchemeRevision,
-    paper: Paper,
-    verified_by: User,
-    at: datetime,
-    proof: str,
+    paper: OutsideCertificate,
+    act: Act,
     restriction: str = "",
 ) -> Certificate:
     """Enter a certificate that others issued, signed by whoever verified its document.
@@ -130,12 +130,10 @@ def enter_certificate_from_elsewhere(
         with transaction.atomic():
             person, scope = lock_person_and_scope(person, scope)
             revision = SchemeRevision.objects.select_related("scheme").get(pk=revision.pk)
-            _refuse_unless_it_fits(person, scope, revision, paper, verified_by, at)
-            kept = _kept(paper.document, check_document(paper.document), verified_by, at)
+            _refuse_unless_it_fits(person, scope, revision, paper, act)
+            kept = _kept(paper.document, check_document(paper.document), act)
             kept.save()
-            return _write(
-                person, scope, revision, paper, kept, verified_by, at, proof, restriction.strip()
-            )
+            return _write(person, scope, revision, paper, kept, restriction.strip(), act)
     except BaseException:
         if kept is not None:
             kept.file.storage.delete(str(kept.file.name))
@@ -146,20 +144,19 @@ def _refuse_unless_it_fits(
     person: Person,
     scope: Scope,
     revision: SchemeRevision,
-    paper: Paper,
-    verified_by: User,
-    at: datetime,
+    paper: OutsideCertificate,
+    act: Act,
 ) -> None:
-    if verified_by.person_id == person.pk:
+    if act.actor.person_id == person.pk:
         raise MayNotCertify(
             _("Nobody verifies their own certificate. Ask somebody else who is quality here.")
         )
-    if not verified_by.has_role(Role.QUALITY, site=person.site_id):
+    if not act.actor.has_role(Role.QUALITY, site=person.site_id):
         raise MayNotCertify(
             _("Certificates from elsewhere are entered by quality at %(site)s.")
             % {"site": person.site}
         )
-    today = person.site.today(at)
+    today = person.site.today(act.at)
     if not (paper.issuer and paper.number):
         raise CertificationError(_("Name who issued the paper, and the number on it."))
     if paper.issued_on > today:
@@ -185,50 +182,17 @@ def _write(
     person: Person,
     scope: Scope,
     revision: SchemeRevision,
-    paper: Paper,
+    paper: OutsideCertificate,
     kept: CertificateDocument,
-    verified_by: User,
-    at: datetime,
-    proof: str,
     restriction: str,
+    act: Act,
 ) -> Certificate:
-    number = numbers.next_number(person.site.prefix, "C")
-    about = ("certificate", number)
-    figures = certificates.figures_as_json(revision)
     last_day = engine.valid_through(standing.figures_of(revision), paper.issued_on)
-    evidence = {
-        "elsewhere": {
-            "issuer": paper.issuer,
-            "number": paper.number,
-            "document": kept.original_name,
-            "sha256": kept.sha256,
-            "verified_by": verified_by.get_full_name(),
-            "ends_on": paper.ends_on.isoformat() if paper.ends_on else None,
-        }
-    }
-    is_shorter = paper.ends_on is not None and paper.ends_on < last_day
+    ends_on = paper.ends_on if paper.ends_on and paper.ends_on < last_day else None
+    number = numbers.next_number(person.site.prefix, "C")
     # Before the signature, since the trail's lock comes last.
-    event_id = numbers.next_number(person.site.prefix, "E") if is_shorter else ""
-    signature = records.sign(
-        actor=verified_by,
-        meaning=VERIFIED,
-        about=about,
-        content={
-            "certificate": number,
-            "person": person.employee_number,
-            "name": person.full_name,
-            "scope": certificates.scope_as_json(scope),
-            "figures": figures,
-            "issued_on": paper.issued_on,
-            "valid_through": last_day,
-            "restriction": restriction,
-            "evidence": evidence,
-        },
-        at=at,
-        zone=person.site.time_zone,
-        proof=proof,
-    )
-    certificate = Certificate.objects.create(
+    event_id = numbers.next_number(person.site.prefix, "E") if ends_on else ""
+    certificate = Certificate(
         number=number,
         person=person,
         scope=scope,
@@ -238,26 +202,30 @@ def _write(
         restriction=restriction,
         origin=Certificate.Origin.ELSEWHERE,
         holder_name=person.full_name,
-        figures=figures,
-        evidence=evidence,
+        figures=certificates.figures_as_json(revision),
+        evidence=_evidence(paper, kept, act),
         issued_by=paper.issuer,
-        signature=signature,
         document=kept,
         outside_number=paper.number,
-        recorded_at=at,
+        recorded_at=act.at,
     )
-    if is_shorter:
+    about = ("certificate", number)
+    certificate.signature = act.sign(
+        person, meaning=VERIFIED, about=about, content=_content(certificate)
+    )
+    certificate.save(force_insert=True)
+    if ends_on:
         CertificateEvent.objects.create(
             event_id=event_id,
             certificate=certificate,
             kind=CertificateEvent.Kind.ENDED,
-            effective_on=paper.ends_on,
+            effective_on=ends_on,
             reason=PAPER_ENDS,
-            signature=signature,
-            recorded_at=at,
+            signature=certificate.signature,
+            recorded_at=act.at,
         )
     records.record(
-        actor=verified_by,
+        actor=act.actor,
         act="certificate from elsewhere entered",
         about=about,
         payload={
@@ -269,21 +237,49 @@ def _write(
             "document": kept.sha256,
             "ends_on": paper.ends_on,
         },
-        at=at,
+        at=act.at,
     )
     certification_standing.rebuild_spans(person, scope)
     return certificate
 
 
-def _kept(document: Document, media_type: str, added_by: User, at: datetime) -> CertificateDocument:
+def _evidence(paper: OutsideCertificate, kept: CertificateDocument, act: Act) -> dict[str, Any]:
+    return {
+        "elsewhere": {
+            "issuer": paper.issuer,
+            "number": paper.number,
+            "document": kept.original_name,
+            "sha256": kept.sha256,
+            "verified_by": act.actor.get_full_name(),
+            "ends_on": paper.ends_on.isoformat() if paper.ends_on else None,
+        }
+    }
+
+
+def _content(certificate: Certificate) -> dict[str, Any]:
+    """What is signed of a certificate from elsewhere."""
+    return {
+        "certificate": certificate.number,
+        "person": certificate.person.employee_number,
+        "name": certificate.holder_name,
+        "scope": certificates.scope_as_json(certificate.scope),
+        "figures": certificate.figures,
+        "issued_on": certificate.issued_on,
+        "valid_through": certificate.valid_through,
+        "restriction": certificate.restriction,
+        "evidence": certificate.evidence,
+    }
+
+
+def _kept(document: Document, media_type: str, act: Act) -> CertificateDocument:
     """Store the file; the row that names it is still to be saved."""
     kept = CertificateDocument(
         original_name=document.name[-200:],
         media_type=media_type,
         size_bytes=len(document.content),
         sha256=hashlib.sha256(document.content).hexdigest(),
-        added_by=added_by,
-        recorded_at=at,
+        added_by=act.actor,
+        recorded_at=act.at,
     )
     kept.file.save(document.name, ContentFile(document.content), save=False)
     return kept
@@ -291,10 +287,10 @@ def _kept(document: Document, media_type: str, added_by: User, at: datetime) -> 
 
 def documents_to_verify() -> Iterator[tuple[str, partial[AbstractContextManager[BinaryIO]], str]]:
     """Every document kept, for the check of the records' files."""
-    for one in CertificateDocument.objects.iterator():
-        opener: Any = partial(one.file.storage.open, str(one.file.name), "rb")
+    for document in CertificateDocument.objects.iterator():
+        opener: Any = partial(document.file.storage.open, str(document.file.name), "rb")
         yield (
-            f"certificate document {one.pk} ({one.original_name})",
+            f"certificate document {document.pk} ({document.original_name})",
             cast("partial[AbstractContextManager[BinaryIO]]", opener),
-            one.sha256,
+            document.sha256,
         )

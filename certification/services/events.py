@@ -19,11 +19,11 @@ from certification.models import Certificate, CertificateEvent, CertificateWithd
 from certification.queries import standing_on_day as standing
 from certification.queries.requirements import said
 from people.models import Person, Role, User
-from records.models import Signature
 from records.services import numbers
 from records.services import trail as records
 
 from . import standing as certification_standing
+from .acts import Act
 from .locking import lock_certificate, lock_person_and_scope
 
 Kind = CertificateEvent.Kind
@@ -41,16 +41,7 @@ LAST_OF_ALL = chr(0x10FFFF)  # An event's id that stands behind all others of it
 
 
 @transaction.atomic
-def suspend_certificates(
-    *,
-    person: Person,
-    scope: Scope,
-    effective_on: date,
-    reason: str,
-    actor: User,
-    at: datetime,
-    proof: str,
-) -> list[CertificateEvent]:
+def suspend_certificates(*, person: Person, scope: Scope, act: Act) -> list[CertificateEvent]:
     """Suspend a person for a scope from a day on.
 
     Raises
@@ -58,22 +49,11 @@ def suspend_certificates(
     NothingToStop
         If every certificate had ended before that day or was revoked on it.
     """
-    return _act_on_all(
-        Kind.SUSPENDED, _still_good, person, scope, effective_on, reason, actor, at, proof
-    )
+    return _act_on_all(Kind.SUSPENDED, _still_good, person, scope, act)
 
 
 @transaction.atomic
-def revoke_certificates(
-    *,
-    person: Person,
-    scope: Scope,
-    effective_on: date,
-    reason: str,
-    actor: User,
-    at: datetime,
-    proof: str,
-) -> list[CertificateEvent]:
+def revoke_certificates(*, person: Person, scope: Scope, act: Act) -> list[CertificateEvent]:
     """Revoke a person's certificates for a scope for ever, from a day on.
 
     Raises
@@ -81,45 +61,23 @@ def revoke_certificates(
     NothingToStop
         If every certificate had ended before that day or was revoked on it.
     """
-    return _act_on_all(
-        Kind.REVOKED, _still_good, person, scope, effective_on, reason, actor, at, proof
-    )
+    return _act_on_all(Kind.REVOKED, _still_good, person, scope, act)
 
 
 @transaction.atomic
-def end_certificates(
-    *,
-    person: Person,
-    scope: Scope,
-    effective_on: date,
-    reason: str,
-    actor: User,
-    at: datetime,
-    proof: str,
-) -> list[CertificateEvent]:
-    """End a person's certificates for a scope; ``effective_on`` is the last good day.
+def end_certificates(*, person: Person, scope: Scope, act: Act) -> list[CertificateEvent]:
+    """End a person's certificates for a scope; the day of the act is the last good one.
 
     Raises
     ------
     NothingToStop
         If none would have lasted longer than that day.
     """
-    return _act_on_all(
-        Kind.ENDED, lasts_longer, person, scope, effective_on, reason, actor, at, proof
-    )
+    return _act_on_all(Kind.ENDED, lasts_longer, person, scope, act)
 
 
 @transaction.atomic
-def reinstate_certificates(
-    *,
-    person: Person,
-    scope: Scope,
-    effective_on: date,
-    reason: str,
-    actor: User,
-    at: datetime,
-    proof: str,
-) -> list[CertificateEvent]:
+def reinstate_certificates(*, person: Person, scope: Scope, act: Act) -> list[CertificateEvent]:
     """Put a suspended person's certificates in force again, that day included.
 
     Raises
@@ -127,29 +85,16 @@ def reinstate_certificates(
     NothingToStop
         If none is suspended on that day.
     """
-    return _act_on_all(
-        Kind.REINSTATED, _is_suspended, person, scope, effective_on, reason, actor, at, proof
-    )
+    return _act_on_all(Kind.REINSTATED, _is_suspended, person, scope, act)
 
 
 @transaction.atomic
 def extend_certificate(
-    *,
-    certificate: Certificate,
-    until: date,
-    authority: str,
-    reason: str,
-    actor: User,
-    at: datetime,
-    proof: str,
-    effective_on: date | None = None,
+    *, certificate: Certificate, until: date, authority: str, act: Act
 ) -> CertificateEvent:
     """Move a certificate's last day to a later one, as an authority has granted.
 
-    Parameters
-    ----------
-    effective_on : date, optional
-        The day it was granted, today by default: it may be entered late.
+    The day of the act is the one on which it was granted: it may be entered late.
 
     Raises
     ------
@@ -160,11 +105,11 @@ def extend_certificate(
         certificate was ended after it was granted.
     """
     certificate = lock_certificate(certificate)
-    _refuse_unless_quality(actor, certificate.person)
-    effective_on = effective_on or certificate.person.site.today(at)
+    refuse_unless_quality(act.actor, certificate.person)
+    granted_on = act.day_for(certificate.person)
     facts = standing.facts_for(certificate.person, certificate.scope)
     course = standing.courses_in(facts).get(certificate.number)
-    if why := why_not_extend(certificate, course, effective_on):
+    if why := why_not_extend(certificate, course, granted_on):
         raise NothingToStop(why)
     assert course is not None  # noqa: S101 - it can be extended
     if until <= course.last_day:
@@ -174,15 +119,11 @@ def extend_certificate(
         )
     if not authority.strip():
         raise CertificationError(_("Name the authority that granted the extension."))
-    _refuse_in_vain(certificate, facts, effective_on, until, at)
+    _refuse_in_vain(certificate, facts, granted_on, until, act.at)
     [event] = _write(
         Kind.EXTENDED,
         [certificate],
-        effective_on=effective_on,
-        reason=_reason(reason),
-        actor=actor,
-        at=at,
-        proof=proof,
+        replace(act, reason=act.required_reason(), effective_on=granted_on),
         until=until,
         authority=authority.strip(),
     )
@@ -190,11 +131,11 @@ def extend_certificate(
 
 
 def _refuse_in_vain(
-    certificate: Certificate, facts: Facts, effective_on: date, until: date, at: datetime
+    certificate: Certificate, facts: Facts, granted_on: date, until: date, at: datetime
 ) -> None:
     """Refuse an extension that what happened after it would undo at once."""
     extension = EventFact(
-        LAST_OF_ALL, certificate.number, EventKind.EXTENDED, effective_on, at, until=until
+        LAST_OF_ALL, certificate.number, EventKind.EXTENDED, granted_on, at, until=until
     )
     among_all = replace(facts, events=[*facts.events, extension])
     course = standing.courses_in(among_all)[certificate.number]
@@ -209,9 +150,7 @@ def _refuse_in_vain(
 
 
 @transaction.atomic
-def void_event(
-    *, event: CertificateEvent, reason: str, actor: User, at: datetime, proof: str
-) -> list[CertificateEvent]:
+def void_event(*, event: CertificateEvent, act: Act) -> list[CertificateEvent]:
     """Remove an event entered in error, and with it the rest of the same act.
 
     An act that touched several certificates was signed once, so it is taken back whole.
@@ -223,7 +162,7 @@ def void_event(
         as part of it.
     """
     certificate = lock_certificate(event.certificate)
-    _refuse_unless_quality(actor, certificate.person)
+    refuse_unless_quality(act.actor, certificate.person)
     if event.kind == Kind.VOIDED:
         raise CertificationError(
             _("A removal cannot be removed. Enter the event again if it was right.")
@@ -233,42 +172,41 @@ def void_event(
             _("%(event)s is part of certificate %(number)s: withdraw that one instead.")
             % {"event": event.event_id, "number": issued.number}
         )
-    act = (
+    same_act = (
         CertificateEvent.objects.filter(signature=event.signature_id)
         if event.signature_id is not None
         else CertificateEvent.objects.filter(pk=event.pk)
     )
-    left = list(act.filter(voided_by__isnull=True).select_related("certificate__person__site"))
-    if event.pk not in {one.pk for one in left}:
+    standing_events = list(
+        same_act.filter(voided_by__isnull=True).select_related("certificate__person__site")
+    )
+    if event.pk not in {standing_event.pk for standing_event in standing_events}:
         raise CertificationError(
             _("Event %(number)s was removed already.") % {"number": event.event_id}
         )
     return _write(
         Kind.VOIDED,
-        [one.certificate for one in left],
-        effective_on=certificate.person.site.today(at),
-        reason=_reason(reason),
-        actor=actor,
-        at=at,
-        proof=proof,
-        voids=left,
+        [standing_event.certificate for standing_event in standing_events],
+        replace(
+            act, reason=act.required_reason(), effective_on=certificate.person.site.today(act.at)
+        ),
+        voids=standing_events,
     )
 
 
 @transaction.atomic
-def withdraw_certificate(
-    *, certificate: Certificate, reason: str, actor: User, at: datetime, proof: str
-) -> CertificateWithdrawal:
+def withdraw_certificate(*, certificate: Certificate, act: Act) -> CertificateWithdrawal:
     """From now on count a certificate as never entered; the row and its paper stay.
 
     Others that were ended to make way for it are in force again.
     """
     certificate = lock_certificate(certificate)
-    _refuse_unless_quality(actor, certificate.person)
+    refuse_unless_quality(act.actor, certificate.person)
     if CertificateWithdrawal.objects.filter(certificate=certificate).exists():
         raise CertificationError(
             _("Certificate %(number)s was withdrawn already.") % {"number": certificate.number}
         )
+    reason = act.required_reason()
     about = ("certificate", certificate.number)
     made_way = list(
         CertificateEvent.objects.filter(
@@ -280,37 +218,35 @@ def withdraw_certificate(
     )
     content = {
         "certificate": certificate.number,
-        "reason": _reason(reason),
-        **({"removes": [one.event_id for one in made_way]} if made_way else {}),
+        "reason": reason,
+        **({"removes": [event.event_id for event in made_way]} if made_way else {}),
     }
     # Numbers before the signature, since the trail's lock comes last.
     voids = [
         (numbers.next_number(certificate.person.site.prefix, "E"), event) for event in made_way
     ]
-    signature = records.sign(
-        actor=actor,
-        meaning=WITHDRAWS,
-        about=about,
-        content=content,
-        at=at,
-        zone=certificate.person.site.time_zone,
-        proof=proof,
-    )
+    signature = act.sign(certificate.person, meaning=WITHDRAWS, about=about, content=content)
     withdrawal = CertificateWithdrawal.objects.create(
-        certificate=certificate, withdrawn_at=at, reason=_reason(reason), signature=signature
+        certificate=certificate, withdrawn_at=act.at, reason=reason, signature=signature
     )
     for event_id, event in voids:
         CertificateEvent.objects.create(
             event_id=event_id,
             certificate=event.certificate,
             kind=Kind.VOIDED,
-            effective_on=certificate.person.site.today(at),
+            effective_on=certificate.person.site.today(act.at),
             voids=event,
-            reason=_reason(reason),
+            reason=reason,
             signature=signature,
-            recorded_at=at,
+            recorded_at=act.at,
         )
-    records.record(actor=actor, act="certificate withdrawn", about=about, payload=content, at=at)
+    records.record(
+        actor=act.actor,
+        act="certificate withdrawn",
+        about=about,
+        payload=content,
+        at=act.at,
+    )
     certification_standing.rebuild_spans(certificate.person, certificate.scope)
     return withdrawal
 
@@ -374,33 +310,22 @@ def _act_on_all(
     can_touch: Callable[[Course, date], bool],
     person: Person,
     scope: Scope,
-    effective_on: date,
-    reason: str,
-    actor: User,
-    at: datetime,
-    proof: str,
+    act: Act,
 ) -> list[CertificateEvent]:
     person, scope = lock_person_and_scope(person, scope)
-    _refuse_unless_quality(actor, person)
-    reason = _reason(reason)
+    refuse_unless_quality(act.actor, person)
+    act = replace(act, reason=act.required_reason(), effective_on=act.day_for(person))
+    day = act.day_for(person)
     courses = standing.courses_of(person, scope)
-    touched = [number for number, one in courses.items() if can_touch(one, effective_on)]
+    touched = [number for number, one in courses.items() if can_touch(one, day)]
     if not touched:
-        raise NothingToStop(_nothing_left(kind, person, scope, effective_on, courses))
+        raise NothingToStop(_nothing_left(kind, person, scope, day, courses))
     certificates = list(
         Certificate.objects.filter(number__in=touched)
         .select_related("person__site", "scope")
         .order_by("number")
     )
-    return _write(
-        kind,
-        certificates,
-        effective_on=effective_on,
-        reason=reason,
-        actor=actor,
-        at=at,
-        proof=proof,
-    )
+    return _write(kind, certificates, act)
 
 
 def _nothing_left(
@@ -429,79 +354,67 @@ def _nothing_left(
 def _write(
     kind: str,
     certificates: Sequence[Certificate],
+    act: Act,
     *,
-    effective_on: date,
-    reason: str,
-    actor: User,
-    at: datetime,
-    proof: str,
     until: date | None = None,
     authority: str = "",
     voids: Sequence[CertificateEvent] | None = None,
 ) -> list[CertificateEvent]:
     """Write one event on each certificate under one signature, and the spans anew."""
     person, scope = certificates[0].person, certificates[0].scope
-    ids = [numbers.next_number(person.site.prefix, "E") for _one in certificates]
+    ids = [numbers.next_number(person.site.prefix, "E") for _certificate in certificates]
     lines = [
         {
             "event": event_id,
             "certificate": certificate.number,
             "kind": str(kind),
-            "effective_on": effective_on,
+            "effective_on": act.effective_on,
             "until": until,
             "authority": authority,
-            "reason": reason,
+            "reason": act.reason,
             "voids": voids[place].event_id if voids else "",
         }
         for place, (event_id, certificate) in enumerate(zip(ids, certificates, strict=True))
     ]
-    signature: Signature = records.sign(
-        actor=actor,
+    signature = act.sign(
+        person,
         meaning=MEANINGS[Kind(kind)],
         about=("certificate-event", ids[0]),
         content={"person": person.employee_number, "scope": scope.code, "events": lines},
-        at=at,
-        zone=person.site.time_zone,
-        proof=proof,
     )
     events = CertificateEvent.objects.bulk_create(
         CertificateEvent(
             event_id=event_id,
             certificate=certificate,
             kind=kind,
-            effective_on=effective_on,
+            effective_on=act.day_for(person),
             until=until,
             authority=authority,
-            reason=reason,
+            reason=act.reason,
             voids=voids[place] if voids else None,
             signature=signature,
-            recorded_at=at,
+            recorded_at=act.at,
         )
         for place, (event_id, certificate) in enumerate(zip(ids, certificates, strict=True))
     )
     records.record_many(
-        actor=actor,
+        actor=act.actor,
         act=f"certificate {kind}" if kind != Kind.VOIDED else "certificate event voided",
         items=[
             (("certificate", certificate.number), line)
             for certificate, line in zip(certificates, lines, strict=True)
         ],
-        at=at,
+        at=act.at,
     )
     certification_standing.rebuild_spans(person, scope)
     return events
 
 
-def _refuse_unless_quality(actor: User, person: Person) -> None:
+def refuse_unless_quality(actor: User, person: Person) -> None:
+    """Raise MayNotCertify for one's own certificates and for whoever is not quality there."""
     if actor.person_id == person.pk:
         raise MayNotCertify(_("Nobody acts on their own certificates."))
     if not actor.has_role(Role.QUALITY, site=person.site_id):
         raise MayNotCertify(
             _("Certificates at %(site)s are acted on by quality there.") % {"site": person.site}
         )
-
-
-def _reason(reason: str) -> str:
-    if not reason.strip():
-        raise CertificationError(_("Give the reason: it is kept with the certificate."))
-    return reason.strip()

@@ -1,7 +1,5 @@
 """Proposing somebody for a certificate, and declining a proposal."""
 
-from datetime import datetime
-
 from django.db import transaction
 from django.utils.translation import gettext as _
 
@@ -13,6 +11,7 @@ from people.models import Person, User
 from records.services import trail as records
 
 from . import certificates
+from .acts import Act
 from .locking import lock_person_and_scope
 
 PROPOSES = "proposes certification"
@@ -24,9 +23,7 @@ def propose(
     person: Person,
     scope: Scope,
     revision: SchemeRevision,
-    actor: User,
-    at: datetime,
-    proof: str,
+    act: Act,
     note: str = "",
     restriction: str = "",
 ) -> Proposal:
@@ -45,9 +42,9 @@ def propose(
     """
     person, scope = lock_person_and_scope(person, scope)
     revision = SchemeRevision.objects.select_related("scheme").get(pk=revision.pk)
-    if actor.person_id == person.pk:
+    if act.actor.person_id == person.pk:
         raise MayNotCertify(_("Nobody proposes themselves. Ask another instructor."))
-    if not access.may_propose(actor, person):
+    if not access.may_propose(act.actor, person):
         raise MayNotCertify(
             _("Only an instructor at %(site)s proposes people there.") % {"site": person.site}
         )
@@ -56,13 +53,13 @@ def propose(
             _("A proposal for %(name)s and %(scope)s is open already.")
             % {"name": person.full_name, "scope": scope}
         )
-    day = person.site.today(at)
-    found = requirements(person, scope, revision, day)
-    certificates.refuse_unmet(person, scope, revision, found, day)
+    day = person.site.today(act.at)
+    checked = requirements(person, scope, revision, day)
+    certificates.refuse_unmet(person, scope, revision, checked, day)
     renews: Certificate | None = certificates.renewable(person, scope, revision, day)
-    evidence = evidence_of(found)
-    signature = records.sign(
-        actor=actor,
+    evidence = evidence_of(checked)
+    signature = act.sign(
+        person,
         meaning=PROPOSES,
         about=("person", person.employee_number),
         content={
@@ -75,9 +72,6 @@ def propose(
             "note": note,
             "evidence": evidence,
         },
-        at=at,
-        zone=person.site.time_zone,
-        proof=proof,
     )
     proposal = Proposal.objects.create(
         person=person,
@@ -88,10 +82,10 @@ def propose(
         note=note,
         evidence=evidence,
         signature=signature,
-        recorded_at=at,
+        recorded_at=act.at,
     )
     records.record(
-        actor=actor,
+        actor=act.actor,
         act="certification proposed",
         about=proposal,
         payload={
@@ -100,13 +94,13 @@ def propose(
             "scheme": revision.name,
             "signature": signature.content_sha256,
         },
-        at=at,
+        at=act.at,
     )
     return proposal
 
 
 @transaction.atomic
-def decline(*, proposal: Proposal, actor: User, reason: str, at: datetime) -> Proposal:
+def decline(*, proposal: Proposal, act: Act) -> Proposal:
     """Decline a proposal, or take one's own back; the reason is kept.
 
     Raises
@@ -117,16 +111,16 @@ def decline(*, proposal: Proposal, actor: User, reason: str, at: datetime) -> Pr
         If the actor could not issue it either and did not propose it.
     """
     proposal = certificates.locked_open(proposal)
-    if why := why_may_not_decline(actor, proposal):
+    if why := why_may_not_decline(act.actor, proposal):
         raise MayNotCertify(why)
-    if not reason.strip():
+    if not act.reason.strip():
         raise CertificationError(_("Say why it is declined: the instructor reads it."))
     proposal.decision = Proposal.Decision.DECLINED
-    proposal.decided_at, proposal.decided_by = at, actor
-    proposal.decision_reason = reason.strip()
+    proposal.decided_at, proposal.decided_by = act.at, act.actor
+    proposal.decision_reason = act.reason.strip()
     proposal.save(update_fields=["decision", "decided_at", "decided_by", "decision_reason"])
     records.record(
-        actor=actor,
+        actor=act.actor,
         act="certification declined",
         about=proposal,
         payload={
@@ -134,7 +128,7 @@ def decline(*, proposal: Proposal, actor: User, reason: str, at: datetime) -> Pr
             "scope": proposal.scope.code,
             "reason": proposal.decision_reason,
         },
-        at=at,
+        at=act.at,
     )
     return proposal
 

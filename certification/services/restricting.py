@@ -8,9 +8,9 @@ would let it stand in once the new one is over, without the restriction. Should 
 withdrawn as entered in error, those ends are taken back with it.
 """
 
-from collections.abc import Collection
-from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
 from typing import Any
 
 from django.db import transaction
@@ -18,17 +18,17 @@ from django.utils.translation import gettext as _
 
 from certification.domain import standing as engine
 from certification.domain.periods import Course
-from certification.exceptions import CertificationError, MayNotCertify, NothingToStop
+from certification.exceptions import CertificationError, NothingToStop
 from certification.models import Certificate, CertificateEvent, Scope
 from certification.queries import standing_on_day as standing
 from certification.queries.requirements import said
-from people.models import Person, Role, User
-from records.models import Signature
+from people.models import Person
 from records.services import numbers
 from records.services import trail as records
 
 from . import certificates, events
 from . import standing as certification_standing
+from .acts import Act
 from .locking import lock_person_and_scope
 
 RESTRICTS = "restricts certification for this scope"
@@ -96,15 +96,7 @@ def _why_stopped(line: engine.Timeline, day: date, names: dict[str, Any]) -> str
 
 @transaction.atomic
 def restrict_certificate(
-    *,
-    person: Person,
-    scope: Scope,
-    effective_on: date,
-    restriction: str,
-    reason: str,
-    actor: User,
-    at: datetime,
-    proof: str,
+    *, person: Person, scope: Scope, restriction: str, act: Act
 ) -> Certificate:
     """Put a restricted certificate in the place of the one in force, from a day on.
 
@@ -131,31 +123,26 @@ def restrict_certificate(
         If there is no restriction or no reason, or the restriction is there already.
     """
     person, scope = lock_person_and_scope(person, scope)
-    if actor.person_id == person.pk:
-        raise MayNotCertify(_("Nobody acts on their own certificates."))
-    if not actor.has_role(Role.QUALITY, site=person.site_id):
-        raise MayNotCertify(
-            _("Certificates at %(site)s are acted on by quality there.") % {"site": person.site}
-        )
-    restriction, reason = restriction.strip(), reason.strip()
+    events.refuse_unless_quality(act.actor, person)
+    restriction = restriction.strip()
     if not restriction:
         raise CertificationError(_("Say what alone it allows from that day on."))
-    if not reason:
-        raise CertificationError(_("Give the reason: it is kept with the certificate."))
+    act = replace(act, reason=act.required_reason(), effective_on=act.day_for(person))
+    day = act.day_for(person)
     facts = standing.facts_for(person, scope)
-    if why := why_not(person, scope, effective_on, facts):
+    if why := why_not(person, scope, day, facts):
         raise NothingToStop(why)
-    found = _in_force(facts, effective_on)
-    if found.certificate.restriction == restriction:
+    in_force = _in_force(facts, day)
+    if in_force.certificate.restriction == restriction:
         raise CertificationError(
-            _("Certificate %(number)s says so already.") % {"number": found.certificate.number}
+            _("Certificate %(number)s says so already.") % {"number": in_force.certificate.number}
         )
     giving_way = [
         number
         for number, course in standing.courses_in(facts).items()
-        if events.lasts_longer(course, effective_on - timedelta(days=1))
+        if events.lasts_longer(course, day - timedelta(days=1))
     ]
-    certificate = _write(found, giving_way, effective_on, restriction, reason, actor, at, proof)
+    certificate = _write(in_force, giving_way, restriction, act)
     certification_standing.rebuild_spans(person, scope)
     return certificate
 
@@ -171,105 +158,46 @@ def _in_force(facts: engine.Facts, day: date) -> InForce:
 
 
 def _write(
-    found: InForce,
-    giving_way: Collection[str],
-    day: date,
-    restriction: str,
-    reason: str,
-    actor: User,
-    at: datetime,
-    proof: str,
+    in_force: InForce, giving_way: Collection[str], restriction: str, act: Act
 ) -> Certificate:
-    old = found.certificate
-    person, scope, revision = old.person, old.scope, old.scheme_revision
+    old, day = in_force.certificate, act.day_for(in_force.certificate.person)
+    person, scope = old.person, old.scope
     number = numbers.next_number(person.site.prefix, "C")
-    figures = standing.figures_of(revision)
-    renewed_through = None
-    if old.renews is not None:
-        earlier = standing.courses_of(person, scope).get(old.renews.number)
-        renewed_through = earlier.period.valid_through if earlier else None
-    runs_on = renewed_through is not None and engine.in_renewal_window(
-        figures, day, renewed_through
-    )
-    renews = old.renews if runs_on else None
-    valid_through = engine.valid_through(figures, day, renewed_through if runs_on else None)
-    evidence: dict[str, Any] = {
-        **old.evidence,
-        "restricts": {
-            "certificate": old.number,
-            "restriction": old.restriction,
-            "reason": reason,
-            "good_through": found.last_day.isoformat(),
-        },
-    }
-    own = certificates.issuer_certificate(actor, scope, day)
+    renews, own_end = _period_of_its_own(old, day)
     # One for each that gives way and one to keep the end; before the signature, since the
     # trail's lock comes last.
-    keeps_the_end = valid_through != found.last_day
+    keeps_the_end = own_end != in_force.last_day
     event_ids = [
         numbers.next_number(person.site.prefix, "E")
         for _event in range(len(giving_way) + keeps_the_end)
     ]
-    content = {
-        "certificate": number,
-        "restricts": old.number,
-        "person": person.employee_number,
-        "name": person.full_name,
-        "scope": certificates.scope_as_json(scope),
-        "figures": certificates.figures_as_json(revision),
-        "issued_on": day,
-        "good_through": found.last_day,
-        "renews": renews.number if renews else "",
-        "restriction": restriction,
-        "reason": reason,
-        "ends_the_day_before": sorted(giving_way),
-        "evidence": evidence,
-        "issued_by": actor.get_full_name(),
-        "issuer_certificate": own,
-    }
-    about = ("certificate", number)
-    signature = records.sign(
-        actor=actor,
-        meaning=RESTRICTS,
-        about=about,
-        content=content,
-        at=at,
-        zone=person.site.time_zone,
-        proof=proof,
-    )
-    certificate = Certificate.objects.create(
+    new = Certificate(
         number=number,
         person=person,
         scope=scope,
-        scheme_revision=revision,
+        scheme_revision=old.scheme_revision,
         issued_on=day,
         renews=renews,
-        valid_through=found.last_day,
+        valid_through=in_force.last_day,
         restriction=restriction,
         origin=Certificate.Origin.OWN,
         holder_name=person.full_name,
-        figures=certificates.figures_as_json(revision),
-        evidence=evidence,
-        issued_by=actor.get_full_name(),
-        issuer_certificate=own,
-        signature=signature,
-        recorded_at=at,
+        figures=certificates.figures_as_json(old.scheme_revision),
+        evidence=_evidence(in_force, act),
+        issued_by=act.actor.get_full_name(),
+        issuer_certificate=certificates.issuer_certificate(act.actor, scope, day),
+        recorded_at=act.at,
     )
+    about = ("certificate", number)
+    new.signature = act.sign(
+        person, meaning=RESTRICTS, about=about, content=_content(new, old, giving_way, act)
+    )
+    new.save(force_insert=True)
     if keeps_the_end:
-        _keep_the_end(certificate, found, valid_through, event_ids.pop(0), signature, at)
-    ended = Certificate.objects.filter(number__in=giving_way).order_by("number")
-    for event_id, gives_way in zip(event_ids, ended, strict=True):
-        CertificateEvent.objects.create(
-            event_id=event_id,
-            certificate=gives_way,
-            kind=CertificateEvent.Kind.ENDED,
-            effective_on=day - timedelta(days=1),
-            reason=GIVES_WAY % {"number": number},
-            signature=signature,
-            recorded_at=at,
-        )
+        _keep_the_end(new, in_force, own_end, event_ids.pop(0))
+    _end_the_day_before(new, giving_way, event_ids)
     records.record(
-        actor=actor,
+        actor=act.actor,
         act="certificate restricted",
         about=about,
         payload={
@@ -277,38 +205,99 @@ def _write(
             "scope": scope.code,
             "restricts": old.number,
             "restriction": restriction,
-            "reason": reason,
+            "reason": act.reason,
             "ends_the_day_before": sorted(giving_way),
             "issued_on": day,
-            "good_through": found.last_day,
-            "signature": signature.content_sha256,
+            "good_through": in_force.last_day,
+            "signature": new.signature.content_sha256,
         },
-        at=at,
+        at=act.at,
     )
-    return certificate
+    return new
 
 
-def _keep_the_end(
-    certificate: Certificate,
-    found: InForce,
-    own_end: date,
-    event_id: str,
-    signature: Signature,
-    at: datetime,
+def _period_of_its_own(old: Certificate, day: date) -> tuple[Certificate | None, date]:
+    """What a certificate issued that day would renew, and its last day by the scheme."""
+    figures = standing.figures_of(old.scheme_revision)
+    renewed_through = None
+    if old.renews is not None:
+        earlier = standing.courses_of(old.person, old.scope).get(old.renews.number)
+        renewed_through = earlier.period.valid_through if earlier else None
+    runs_on = renewed_through is not None and engine.in_renewal_window(
+        figures, day, renewed_through
+    )
+    last_day = engine.valid_through(figures, day, renewed_through if runs_on else None)
+    return old.renews if runs_on else None, last_day
+
+
+def _evidence(in_force: InForce, act: Act) -> dict[str, Any]:
+    old = in_force.certificate
+    return {
+        **old.evidence,
+        "restricts": {
+            "certificate": old.number,
+            "restriction": old.restriction,
+            "reason": act.reason,
+            "good_through": in_force.last_day.isoformat(),
+        },
+    }
+
+
+def _content(
+    new: Certificate, old: Certificate, giving_way: Collection[str], act: Act
+) -> dict[str, Any]:
+    """What is signed of a restricted certificate."""
+    return {
+        "certificate": new.number,
+        "restricts": old.number,
+        "person": new.person.employee_number,
+        "name": new.holder_name,
+        "scope": certificates.scope_as_json(new.scope),
+        "figures": new.figures,
+        "issued_on": new.issued_on,
+        "good_through": new.valid_through,
+        "renews": new.renews.number if new.renews else "",
+        "restriction": new.restriction,
+        "reason": act.reason,
+        "ends_the_day_before": sorted(giving_way),
+        "evidence": new.evidence,
+        "issued_by": new.issued_by,
+        "issuer_certificate": new.issuer_certificate,
+    }
+
+
+def _end_the_day_before(
+    new: Certificate, giving_way: Collection[str], event_ids: Sequence[str]
 ) -> None:
+    """End every certificate that the new one takes the place of, under its signature."""
+    ended = Certificate.objects.filter(number__in=giving_way).order_by("number")
+    for event_id, certificate in zip(event_ids, ended, strict=True):
+        CertificateEvent.objects.create(
+            event_id=event_id,
+            certificate=certificate,
+            kind=CertificateEvent.Kind.ENDED,
+            effective_on=new.issued_on - timedelta(days=1),
+            reason=GIVES_WAY % {"number": new.number},
+            signature=new.signature,
+            recorded_at=new.recorded_at,
+        )
+
+
+def _keep_the_end(new: Certificate, in_force: InForce, own_end: date, event_id: str) -> None:
     """Give the new certificate the last day of the old one, by an event."""
-    extensions = [one for one in found.course.moved_by if one.kind == engine.EventKind.EXTENDED]
-    authority = extensions[-1].authority if extensions else found.certificate.number
-    is_longer = own_end > found.last_day
-    kind = CertificateEvent.Kind.ENDED if is_longer else CertificateEvent.Kind.EXTENDED
+    extensions = [
+        event for event in in_force.course.moved_by if event.kind == engine.EventKind.EXTENDED
+    ]
+    authority = extensions[-1].authority if extensions else in_force.certificate.number
+    is_longer = own_end > in_force.last_day
     CertificateEvent.objects.create(
         event_id=event_id,
-        certificate=certificate,
-        kind=kind,
-        effective_on=found.last_day if is_longer else certificate.issued_on,
-        until=None if is_longer else found.last_day,
+        certificate=new,
+        kind=CertificateEvent.Kind.ENDED if is_longer else CertificateEvent.Kind.EXTENDED,
+        effective_on=in_force.last_day if is_longer else new.issued_on,
+        until=None if is_longer else in_force.last_day,
         authority="" if is_longer else authority,
         reason=KEEPS_THE_END,
-        signature=signature,
-        recorded_at=at,
+        signature=new.signature,
+        recorded_at=new.recorded_at,
     )

@@ -19,6 +19,7 @@ from certification.forms.certificates import ActForm, ElsewhereForm
 from certification.models import Certificate, CertificateEvent, SchemeRevision, Scope
 from certification.presenters import certificate_page as certificate_screen
 from certification.services import elsewhere, events, restricting
+from certification.services.acts import Act
 from people.access import UserRequest, role_required
 from people.exceptions import ProofRefused
 from people.models import Role
@@ -26,7 +27,7 @@ from people.services.proof import prove_identity
 
 
 @dataclass(frozen=True)
-class Act:
+class ActPage:
     """One thing quality can do to a certificate, and how its page words it."""
 
     service: Callable[..., Any]
@@ -40,21 +41,21 @@ class Act:
 
 
 ACTS = {
-    "suspend": Act(
+    "suspend": ActPage(
         events.suspend_certificates,
         gettext_lazy("Suspend"),
         gettext_lazy("It does not count from this day until somebody reinstates it."),
         gettext_lazy("Suspended."),
         day_label=gettext_lazy("First day suspended"),
     ),
-    "reinstate": Act(
+    "reinstate": ActPage(
         events.reinstate_certificates,
         gettext_lazy("Reinstate"),
         gettext_lazy("It counts again from this day on."),
         gettext_lazy("Reinstated."),
         day_label=gettext_lazy("First day in force again"),
     ),
-    "revoke": Act(
+    "revoke": ActPage(
         events.revoke_certificates,
         gettext_lazy("Revoke"),
         gettext_lazy("It never counts again from this day on, nor do boards judged until then."),
@@ -62,14 +63,14 @@ ACTS = {
         day_label=gettext_lazy("First day revoked"),
         is_final=True,
     ),
-    "end": Act(
+    "end": ActPage(
         events.end_certificates,
         gettext_lazy("End"),
         gettext_lazy("For somebody who leaves, changes work or gives it up."),
         gettext_lazy("Ended."),
         day_label=gettext_lazy("Last good day"),
     ),
-    "restrict": Act(
+    "restrict": ActPage(
         restricting.restrict_certificate,
         gettext_lazy("Restrict"),
         gettext_lazy(
@@ -80,7 +81,7 @@ ACTS = {
         asks=("effective_on", "restriction"),
         day_label=gettext_lazy("First day restricted"),
     ),
-    "extend": Act(
+    "extend": ActPage(
         events.extend_certificate,
         gettext_lazy("Extend"),
         gettext_lazy(
@@ -92,7 +93,7 @@ ACTS = {
         day_label=gettext_lazy("Granted on"),
         on_all=False,
     ),
-    "withdraw": Act(
+    "withdraw": ActPage(
         events.withdraw_certificate,
         gettext_lazy("Withdraw"),
         gettext_lazy(
@@ -150,12 +151,19 @@ def certificate_act(request: UserRequest, number: str, act: str) -> HttpResponse
         fields = dict(form.cleaned_data)
         try:
             proof = prove_identity(request.user, fields.pop("password"))
+            signed = Act(
+                actor=request.user,
+                at=now,
+                proof=proof,
+                reason=fields.pop("reason"),
+                effective_on=fields.pop("effective_on", None),
+            )
             on = (
                 {"person": certificate.person, "scope": certificate.scope}
                 if wanted.on_all
                 else {"certificate": certificate}
             )
-            done = wanted.service(**on, **fields, actor=request.user, at=now, proof=proof)
+            done = wanted.service(**on, **fields, act=signed)
         except ProofRefused as error:
             form.add_error("password", str(error))
         except CertificationError as error:
@@ -188,10 +196,9 @@ def event_remove(request: UserRequest, number: str, event: int) -> HttpResponse:
             proof = prove_identity(request.user, form.cleaned_data["password"])
             events.void_event(
                 event=found,
-                reason=form.cleaned_data["reason"],
-                actor=request.user,
-                at=now,
-                proof=proof,
+                act=Act(
+                    actor=request.user, at=now, proof=proof, reason=form.cleaned_data["reason"]
+                ),
             )
         except ProofRefused as error:
             form.add_error("password", str(error))
@@ -234,9 +241,11 @@ def certificate_from_elsewhere(request: UserRequest) -> HttpResponse:
                 revision=form.cleaned_data["revision"],
                 paper=form.paper(),
                 restriction=form.cleaned_data["restriction"],
-                verified_by=request.user,
-                at=timezone.now(),
-                proof=prove_identity(request.user, form.cleaned_data["password"]),
+                act=Act(
+                    actor=request.user,
+                    at=timezone.now(),
+                    proof=prove_identity(request.user, form.cleaned_data["password"]),
+                ),
             )
         except ProofRefused as error:
             form.add_error("password", str(error))

@@ -26,6 +26,7 @@ from certification.presenters import (
 from certification.queries.requirements import requirements
 from certification.services import certificates
 from certification.services import proposals as services
+from certification.services.acts import Act
 from people.access import UserRequest, role_required
 from people.exceptions import ProofRefused
 from people.models import Role
@@ -52,11 +53,13 @@ def proposal_new(request: UserRequest, employee_number: str, scope_code: str) ->
                 person=person,
                 scope=scope,
                 revision=screen.revision,
-                actor=request.user,
-                at=timezone.now(),
-                proof=prove_identity(request.user, form.cleaned_data["password"]),
                 note=form.cleaned_data["note"],
                 restriction=form.cleaned_data["restriction"],
+                act=Act(
+                    actor=request.user,
+                    at=timezone.now(),
+                    proof=prove_identity(request.user, form.cleaned_data["password"]),
+                ),
             )
         except ProofRefused as error:
             form.add_error("password", str(error))
@@ -121,10 +124,12 @@ def proposal_issue(request: UserRequest, proposal_id: int) -> HttpResponse:
         try:
             certificate = certificates.issue_certificate(
                 proposal=proposal,
-                issuer=request.user,
-                at=timezone.now(),
-                proof=prove_identity(request.user, form.cleaned_data["password"]),
                 restriction=form.cleaned_data["restriction"],
+                act=Act(
+                    actor=request.user,
+                    at=timezone.now(),
+                    proof=prove_identity(request.user, form.cleaned_data["password"]),
+                ),
             )
         except ProofRefused as error:
             form.add_error("password", str(error))
@@ -145,9 +150,7 @@ def proposal_decline(request: UserRequest, proposal_id: int) -> HttpResponse:
         try:
             services.decline(
                 proposal=proposal,
-                actor=request.user,
-                reason=form.cleaned_data["reason"],
-                at=timezone.now(),
+                act=Act(actor=request.user, at=timezone.now(), reason=form.cleaned_data["reason"]),
             )
         except CertificationError as error:
             form.add_error(None, str(error))

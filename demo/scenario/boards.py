@@ -16,6 +16,7 @@ from assessments.services import boards as board_services
 from assessments.services import grading, judgements
 from certification.models import Scope
 from certification.services import certificates, proposals
+from certification.services.acts import Act
 from records.services import trail as records
 from training.models import ClassSession, Exercise, Position, Tool
 
@@ -368,18 +369,18 @@ def certify(stage: Stage) -> None:
                 person=person,
                 scope=scope,
                 revision=stage.scheme_for(code),
-                actor=stage.users[GRADERS[prefix][0]],
-                at=stage.at(days_ago, 11, n, prefix),
-                proof="password",
                 note="Steady on the last boards; ready." if n == 0 else "",
+                act=Act(
+                    actor=stage.users[GRADERS[prefix][0]],
+                    at=stage.at(days_ago, 11, n, prefix),
+                    proof="password",
+                ),
             )
             if (trainee.number, code) in WAIT_FOR_QUALITY:
                 continue
             certificates.issue_certificate(
                 proposal=proposal,
-                issuer=quality,
-                at=stage.at(days_ago - 1, 15, n, prefix),
-                proof="password",
+                act=Act(actor=quality, at=stage.at(days_ago - 1, 15, n, prefix), proof="password"),
             )
 
 

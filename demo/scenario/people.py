@@ -15,6 +15,7 @@ from certification.services import (
 from certification.services import (
     standing as certification_standing,
 )
+from certification.services.acts import Act
 from certification.services.certificates import figures_as_json
 from people.models import Person, Site, SiteRole, Stamp, User
 from records.services import numbers
@@ -246,15 +247,13 @@ def make_instructors(stage: Stage) -> None:
                 person=person,
                 scope=stage.scopes[scope],
                 revision=stage.revisions["HS-T"],
-                paper=elsewhere.Paper(
+                paper=elsewhere.OutsideCertificate(
                     issuer="Torre Blanca Training Centre",
                     number=paper,
                     issued_on=stage.today - timedelta(days=410),
                     document=elsewhere.Document(f"{paper}.pdf", _pdf(person.full_name, paper)),
                 ),
-                verified_by=quality[prefix],
-                at=stage.at(400, 11, n, prefix),
-                proof="password",
+                act=Act(actor=quality[prefix], at=stage.at(400, 11, n, prefix), proof="password"),
             )
 
 
@@ -383,18 +382,22 @@ def _happen(stage: Stage, someone: Someone, held: Held) -> None:
         events.suspend_certificates(
             person=person,
             scope=scope,
-            effective_on=stage.today - timedelta(days=held.event_ago + 25),
-            reason="Reject rate above the line’s limit.",
-            actor=quality,
-            at=stage.at(held.event_ago + 25, 9, 0, someone.site),
-            proof="password",
+            act=Act(
+                actor=quality,
+                at=stage.at(held.event_ago + 25, 9, 0, someone.site),
+                proof="password",
+                reason="Reject rate above the line’s limit.",
+                effective_on=stage.today - timedelta(days=held.event_ago + 25),
+            ),
         )
     acts[held.event](
         person=person,
         scope=scope,
-        effective_on=stage.today - timedelta(days=held.event_ago),
-        reason=held.reason,
-        actor=quality,
-        at=stage.at(held.event_ago, 9, 30, someone.site),
-        proof="password",
+        act=Act(
+            actor=quality,
+            at=stage.at(held.event_ago, 9, 30, someone.site),
+            proof="password",
+            reason=held.reason,
+            effective_on=stage.today - timedelta(days=held.event_ago),
+        ),
     )

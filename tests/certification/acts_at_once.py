@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 from threading import Event, get_ident
 from time import monotonic, sleep
@@ -29,6 +29,7 @@ from certification.models import (
     StandingSpan,
 )
 from certification.services import elsewhere, events, proposals, restricting
+from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
 from people.models import Person, User
 from records.services import numbers
@@ -89,6 +90,9 @@ class Scene:
     def signed(self) -> dict[str, Any]:
         return {"actor": self.house.quality, "at": NOW, "proof": "password", "reason": "So."}
 
+    def act(self, effective_on: date | None = None, at: datetime = NOW) -> Act:
+        return Act(self.house.quality, at, "password", "So.", effective_on)
+
     def fresh_certificate(self) -> Certificate:
         return Certificate.objects.get(pk=self.certificate.pk)
 
@@ -137,13 +141,12 @@ def make_scene(house: House, *, suspended: bool, ready: bool, proposed: bool) ->
         certificate=certificate,
         until=date(2027, 2, 1),
         authority="QM-02",
-        **{**scene.signed, "at": NOW - timedelta(days=1)},
+        act=scene.act(at=NOW - timedelta(days=1)),
     )
     if suspended:
         [event] = events.suspend_certificates(
-            effective_on=TODAY - timedelta(days=10),
             **scene.on,
-            **{**scene.signed, "at": NOW - timedelta(hours=1)},
+            act=scene.act(TODAY - timedelta(days=10), NOW - timedelta(hours=1)),
         )
     return Scene(house, person, certificate, event, proposal)
 
@@ -155,9 +158,7 @@ def _propose(scene: Scene, at: Any = NOW) -> Proposal:
     return proposals.propose(
         **scene.on,
         revision=scene.house.revision,
-        actor=scene.house.instructor,
-        at=at,
-        proof="password",
+        act=Act(scene.house.instructor, at, "password"),
     )
 
 
@@ -166,49 +167,49 @@ def propose(scene: Scene) -> None:
 
 
 def issue(scene: Scene) -> None:
-    issue_certificate(proposal=scene.proposal, issuer=scene.house.quality, at=NOW, proof="password")
+    issue_certificate(
+        proposal=scene.proposal, act=Act(actor=scene.house.quality, at=NOW, proof="password")
+    )
 
 
 def decline(scene: Scene) -> None:
-    proposals.decline(proposal=scene.proposal, actor=scene.house.quality, reason="Not yet.", at=NOW)
+    proposals.decline(
+        proposal=scene.proposal, act=Act(actor=scene.house.quality, at=NOW, reason="Not yet.")
+    )
 
 
 def enter_from_elsewhere(scene: Scene) -> None:
     elsewhere.enter_certificate_from_elsewhere(
         **scene.on,
         revision=scene.house.revision,
-        paper=elsewhere.Paper(
+        paper=elsewhere.OutsideCertificate(
             "Harrow Vale Training Centre",
             f"HV {scene.person.pk}",
             TODAY - timedelta(days=30),
             elsewhere.Document("paper.pdf", PDF),
         ),
-        verified_by=scene.house.quality,
-        at=NOW,
-        proof="password",
+        act=scene.act(),
     )
 
 
 def suspend(scene: Scene) -> None:
-    events.suspend_certificates(**scene.on, **scene.signed, effective_on=TODAY)
+    events.suspend_certificates(**scene.on, act=scene.act(TODAY))
 
 
 def reinstate(scene: Scene) -> None:
-    events.reinstate_certificates(**scene.on, **scene.signed, effective_on=TODAY)
+    events.reinstate_certificates(**scene.on, act=scene.act(TODAY))
 
 
 def revoke(scene: Scene) -> None:
-    events.revoke_certificates(**scene.on, **scene.signed, effective_on=TODAY)
+    events.revoke_certificates(**scene.on, act=scene.act(TODAY))
 
 
 def end(scene: Scene) -> None:
-    events.end_certificates(**scene.on, **scene.signed, effective_on=TODAY + timedelta(days=14))
+    events.end_certificates(**scene.on, act=scene.act(TODAY + timedelta(days=14)))
 
 
 def restrict(scene: Scene) -> None:
-    restricting.restrict_certificate(
-        **scene.on, **scene.signed, effective_on=TODAY, restriction="turrets"
-    )
+    restricting.restrict_certificate(**scene.on, restriction="turrets", act=scene.act(TODAY))
 
 
 def extend(scene: Scene) -> None:
@@ -216,16 +217,16 @@ def extend(scene: Scene) -> None:
         certificate=scene.fresh_certificate(),
         until=date(2027, 6, 1),
         authority="QM-02",
-        **scene.signed,
+        act=scene.act(),
     )
 
 
 def void(scene: Scene) -> None:
-    events.void_event(event=scene.event, **scene.signed)
+    events.void_event(event=scene.event, act=scene.act())
 
 
 def withdraw(scene: Scene) -> None:
-    events.withdraw_certificate(certificate=scene.fresh_certificate(), **scene.signed)
+    events.withdraw_certificate(certificate=scene.fresh_certificate(), act=scene.act())
 
 
 def fail_vision(scene: Scene) -> None:

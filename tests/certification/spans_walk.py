@@ -18,8 +18,9 @@ from certification.exceptions import CertificationError
 from certification.models import Certificate, CertificateEvent, StandingSpan
 from certification.queries import standing_on_day as standing
 from certification.services import elsewhere, events, restricting, schemes
+from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
-from certification.services.elsewhere import Document, Paper
+from certification.services.elsewhere import Document, OutsideCertificate
 from certification.services.proposals import propose
 from people.services import people
 from people.services import stamps as facts
@@ -191,11 +192,9 @@ def issues(walk):
         person=person,
         scope=scope,
         revision=revision,
-        actor=walk.instructor,
-        at=walk.at,
-        proof="password",
+        act=Act(actor=walk.instructor, at=walk.at, proof="password"),
     )
-    issue_certificate(proposal=proposal, issuer=walk.quality, at=walk.at, proof="password")
+    issue_certificate(proposal=proposal, act=Act(actor=walk.quality, at=walk.at, proof="password"))
 
 
 def enters_from_elsewhere(walk):
@@ -205,17 +204,15 @@ def enters_from_elsewhere(walk):
         person=person,
         scope=scope,
         revision=revision,
-        paper=Paper(
+        paper=OutsideCertificate(
             "Harrow Vale Training Centre",
             f"HV {walk.draw.randrange(10**6)}",
             issued_on,
             Document("paper.pdf", PDF),
             walk.draw.choice([None, issued_on + timedelta(days=100)]),
         ),
-        verified_by=walk.quality,
-        at=walk.at,
-        proof="password",
         restriction=walk.draw.choice(["", "turrets"]),
+        act=Act(actor=walk.quality, at=walk.at, proof="password"),
     )
 
 
@@ -257,8 +254,7 @@ def _on_person_and_scope(service, back=60, ahead=60):
         service(
             person=one.person,
             scope=one.scope,
-            effective_on=walk.day(back, ahead),
-            **walk.signed(),
+            act=Act(**walk.signed(effective_on=walk.day(back, ahead))),
         )
 
     act.__name__ = service.__name__
@@ -268,16 +264,18 @@ def _on_person_and_scope(service, back=60, ahead=60):
 def extends(walk):
     one = walk.certificate()
     until = one.valid_through + timedelta(days=walk.draw.randint(1, 120))
-    events.extend_certificate(certificate=one, until=until, authority="QM-02", **walk.signed())
+    events.extend_certificate(
+        certificate=one, until=until, authority="QM-02", act=Act(**walk.signed())
+    )
 
 
 def removes_an_event(walk):
     if found := list(CertificateEvent.objects.order_by("pk")):
-        events.void_event(event=walk.draw.choice(found), **walk.signed())
+        events.void_event(event=walk.draw.choice(found), act=Act(**walk.signed()))
 
 
 def withdraws_a_certificate(walk):
-    events.withdraw_certificate(certificate=walk.certificate(), **walk.signed())
+    events.withdraw_certificate(certificate=walk.certificate(), act=Act(**walk.signed()))
 
 
 def restricts(walk):
@@ -285,9 +283,8 @@ def restricts(walk):
     restricting.restrict_certificate(
         person=one.person,
         scope=one.scope,
-        effective_on=walk.day(30, 10),
         restriction=walk.draw.choice(["turrets", "cups", "leaded solder"]),
-        **walk.signed(),
+        act=Act(**walk.signed(effective_on=walk.day(30, 10))),
     )
 
 

@@ -12,7 +12,8 @@ from certification.exceptions import CertificationError, MayNotCertify, Requirem
 from certification.models import Certificate, CertificateDocument
 from certification.queries import standing_on_day as standing
 from certification.services import elsewhere, events
-from certification.services.elsewhere import Document, Paper, media_type_of
+from certification.services.acts import Act
+from certification.services.elsewhere import Document, OutsideCertificate, media_type_of
 from records.queries.verification import verify_records
 from tests.factories import (
     NOW,
@@ -51,7 +52,7 @@ def quality():
 
 
 def paper(content=PDF, **fields):
-    return Paper(
+    return OutsideCertificate(
         **{
             "issuer": "Harrow Vale Training Centre",
             "number": "HV 2291",
@@ -68,9 +69,7 @@ def enter(person, scope, revision, verified_by, paper, **fields):
         scope=scope,
         revision=revision,
         paper=paper,
-        verified_by=verified_by,
-        at=NOW,
-        proof="password",
+        act=Act(verified_by, NOW, "password"),
         **fields,
     )
 
@@ -216,11 +215,7 @@ def test_paper_does_not_end_a_suspension(person, scope, revision, quality):
     events.suspend_certificates(
         person=person,
         scope=scope,
-        effective_on=TODAY,
-        reason="Why.",
-        actor=quality,
-        at=NOW,
-        proof="password",
+        act=Act(actor=quality, at=NOW, proof="password", reason="Why.", effective_on=TODAY),
     )
 
     with pytest.raises(RequirementsNotMet, match="suspended"):

@@ -10,6 +10,7 @@ from certification.models import CertificateEvent, StandingSpan
 from certification.queries import standing_on_day as standing
 from certification.services import events
 from certification.services import standing as certification_standing
+from certification.services.acts import Act
 from records.models import TrailEntry
 from records.queries.verification import verify_records
 from tests.factories import (
@@ -58,16 +59,15 @@ def act(service, certificate, actor, on=TODAY, **fields):
     return service(
         person=certificate.person,
         scope=certificate.scope,
-        effective_on=on,
-        actor=actor,
-        **fields,
+        act=Act(actor=actor, effective_on=on, **fields),
     )
 
 
 def extend(certificate, actor, until, **fields):
-    fields = {"reason": "Class moved.", "authority": "QM-02", "proof": "password", **fields}
+    authority = fields.pop("authority", "QM-02")
+    fields = {"reason": "Class moved.", "at": NOW, "proof": "password", **fields}
     return events.extend_certificate(
-        certificate=certificate, until=until, actor=actor, **{"at": NOW, **fields}
+        certificate=certificate, until=until, authority=authority, act=Act(actor=actor, **fields)
     )
 
 
@@ -158,11 +158,7 @@ def test_person_without_a_certificate_cannot_be_suspended(person, scope, quality
         events.suspend_certificates(
             person=person,
             scope=scope,
-            effective_on=TODAY,
-            reason="Why.",
-            actor=quality,
-            at=NOW,
-            proof="password",
+            act=Act(actor=quality, at=NOW, proof="password", reason="Why.", effective_on=TODAY),
         )
 
 
@@ -259,7 +255,7 @@ def test_event_entered_in_error_is_removed_and_stays_on_record(certificate, qual
     [event] = act(events.suspend_certificates, certificate, quality)
 
     [removal] = events.void_event(
-        event=event, reason="Wrong person.", actor=quality, at=NOW, proof="password"
+        event=event, act=Act(actor=quality, at=NOW, proof="password", reason="Wrong person.")
     )
 
     assert stands(certificate) == "certified"
@@ -272,7 +268,7 @@ def test_act_is_taken_back_whole(certificate, person, scope, revision, quality):
     first, _second = act(events.suspend_certificates, certificate, quality)
 
     removals = events.void_event(
-        event=first, reason="Wrong person.", actor=quality, at=NOW, proof="password"
+        event=first, act=Act(actor=quality, at=NOW, proof="password", reason="Wrong person.")
     )
 
     assert len(removals) == 2
@@ -282,17 +278,17 @@ def test_act_is_taken_back_whole(certificate, person, scope, revision, quality):
 def test_removal_is_not_removed_and_an_event_only_once(certificate, quality):
     [event] = act(events.suspend_certificates, certificate, quality)
     fields = {"reason": "Wrong person.", "actor": quality, "at": NOW, "proof": "password"}
-    [removal] = events.void_event(event=event, **fields)
+    [removal] = events.void_event(event=event, act=Act(**fields))
 
     with pytest.raises(CertificationError, match="cannot be removed"):
-        events.void_event(event=removal, **fields)
+        events.void_event(event=removal, act=Act(**fields))
     with pytest.raises(CertificationError, match="removed already"):
-        events.void_event(event=event, **fields)
+        events.void_event(event=event, act=Act(**fields))
 
 
 def test_withdrawn_certificate_counts_as_never_entered(certificate, quality):
     fields = {"reason": "Entered twice.", "actor": quality, "at": NOW, "proof": "password"}
-    events.withdraw_certificate(certificate=certificate, **fields)
+    events.withdraw_certificate(certificate=certificate, act=Act(**fields))
 
     answer = standing.answer(certificate.person, certificate.scope, TODAY)
     assert answer.standing.value == "never_certified"
@@ -300,7 +296,7 @@ def test_withdrawn_certificate_counts_as_never_entered(certificate, quality):
     before = standing.answer(certificate.person, certificate.scope, TODAY, NOW - timedelta(hours=1))
     assert before.standing.value == "certified"
     with pytest.raises(CertificationError, match="withdrawn already"):
-        events.withdraw_certificate(certificate=certificate, **fields)
+        events.withdraw_certificate(certificate=certificate, act=Act(**fields))
     with pytest.raises(NothingToStop):
         extend(certificate, quality, date(2028, 3, 1))
 

@@ -6,6 +6,7 @@ import pytest
 
 from assessments import ports as gates
 from certification.services import events
+from certification.services.acts import Act
 from tests.factories import (
     NOW,
     TODAY,
@@ -97,11 +98,9 @@ def test_suspended_grader_is_told_so(instructor, board):
     events.suspend_certificates(
         person=own.person,
         scope=own.scope,
-        effective_on=TODAY,
-        reason="Why.",
-        actor=make_user("quality"),
-        at=NOW,
-        proof="password",
+        act=Act(
+            actor=make_user("quality"), at=NOW, proof="password", reason="Why.", effective_on=TODAY
+        ),
     )
 
     assert may_grade(instructor, board).endswith(f"Yours: {own.number}: suspended.")

@@ -15,6 +15,7 @@ from certification.exceptions import (
 from certification.models import Certificate, Proposal, StandingSpan
 from certification.queries import standing_on_day as standing
 from certification.services import events, schemes
+from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
 from certification.services.proposals import decline, propose
 from records.models import Signature, TrailEntry
@@ -76,9 +77,7 @@ def proposed(person, scope, revision, instructor, **fields):
         person=person,
         scope=scope,
         revision=revision,
-        actor=instructor,
-        at=NOW,
-        proof="password",
+        act=Act(instructor, NOW, "password"),
         **fields,
     )
 
@@ -89,8 +88,8 @@ def proposal(person, scope, revision, instructor, board):
 
 
 def issue(proposal, issuer, **options):
-    options = {"at": NOW, "proof": "password", **options}
-    return issue_certificate(proposal=proposal, issuer=issuer, **options)
+    act = Act(issuer, options.pop("at", NOW), "password")
+    return issue_certificate(proposal=proposal, act=act, **options)
 
 
 def test_certificate_copies_what_it_stands_on(proposal, person, scope, board, quality):
@@ -146,7 +145,10 @@ def test_renewal_in_the_window_keeps_the_earlier_end(person, scope, revision, in
     make_passed_board(person, _exercise_of(revision))
     at = datetime(2026, 12, 1, 9, tzinfo=UTC)
     found = propose(
-        person=person, scope=scope, revision=revision, actor=instructor, at=at, proof="password"
+        person=person,
+        scope=scope,
+        revision=revision,
+        act=Act(actor=instructor, at=at, proof="password"),
     )
 
     certificate = issue(found, quality, at=at)
@@ -262,11 +264,13 @@ def test_suspended_person_is_reinstated_before_anything_new_is_issued(
     events.suspend_certificates(
         person=person,
         scope=scope,
-        effective_on=TODAY + timedelta(days=7),
-        reason="Rejects above the limit.",
-        actor=quality,
-        at=NOW,
-        proof="password",
+        act=Act(
+            actor=quality,
+            at=NOW,
+            proof="password",
+            reason="Rejects above the limit.",
+            effective_on=TODAY + timedelta(days=7),
+        ),
     )
 
     with pytest.raises(RequirementsNotMet, match="suspended for Terminals, operator from 2 Dec"):
@@ -280,11 +284,13 @@ def test_revocation_to_come_is_not_undone_by_a_certificate_issued_before_it(
     events.revoke_certificates(
         person=person,
         scope=scope,
-        effective_on=date(2026, 12, 2),
-        reason="Forged sign-off.",
-        actor=quality,
-        at=NOW,
-        proof="password",
+        act=Act(
+            actor=quality,
+            at=NOW,
+            proof="password",
+            reason="Forged sign-off.",
+            effective_on=date(2026, 12, 2),
+        ),
     )
     with pytest.raises(RequirementsNotMet, match="revoked for Terminals, operator from 2 Dec"):
         issue(proposal, quality)
@@ -333,7 +339,7 @@ def test_one_open_proposal_for_a_person_and_scope(proposal, person, scope, revis
 def test_declined_proposal_keeps_the_reason_and_makes_room_for_another(
     proposal, person, scope, revision, instructor, quality
 ):
-    decline(proposal=proposal, actor=quality, reason="Board 2 is missing a photo.", at=NOW)
+    decline(proposal=proposal, act=Act(actor=quality, at=NOW, reason="Board 2 is missing a photo."))
 
     proposal.refresh_from_db()
     assert proposal.decision == "declined"
@@ -345,14 +351,16 @@ def test_declined_proposal_keeps_the_reason_and_makes_room_for_another(
 
 def test_proposer_takes_a_proposal_back_and_another_instructor_does_not(proposal, instructor):
     with pytest.raises(MayNotCertify):
-        decline(proposal=proposal, actor=make_user("instructor"), reason="No.", at=NOW)
+        decline(proposal=proposal, act=Act(actor=make_user("instructor"), at=NOW, reason="No."))
 
-    assert decline(proposal=proposal, actor=instructor, reason="Too soon.", at=NOW).decided_at
+    assert decline(
+        proposal=proposal, act=Act(actor=instructor, at=NOW, reason="Too soon.")
+    ).decided_at
 
 
 def test_declining_needs_a_reason(proposal, quality):
     with pytest.raises(CertificationError, match="Say why"):
-        decline(proposal=proposal, actor=quality, reason=" ", at=NOW)
+        decline(proposal=proposal, act=Act(actor=quality, at=NOW, reason=" "))
 
 
 def test_database_keeps_certificate_and_decided_proposal_as_they_are(proposal, quality):

@@ -18,6 +18,7 @@ from openpyxl import load_workbook
 
 from certification.models import StandingSpan
 from certification.services import events, standing
+from certification.services.acts import Act
 from people.models import Stamp
 from tests.factories import (
     make_certificate,
@@ -106,11 +107,13 @@ def crew(lead, today):
                 act(
                     person=person,
                     scope=one,
-                    effective_on=today - days(60),
-                    reason="So.",
-                    actor=quality,
-                    at=datetime.combine(today - days(60), time(12), UTC),
-                    proof="password",
+                    act=Act(
+                        actor=quality,
+                        at=datetime.combine(today - days(60), time(12), UTC),
+                        proof="password",
+                        reason="So.",
+                        effective_on=today - days(60),
+                    ),
                 )
     found["Never certified"] = make_person(full_name="Never certified", line_lead=lead.person)
     return found

@@ -7,6 +7,7 @@ import pytest
 from certification.presenters import period as period_said
 from certification.queries import standing_on_day as standing
 from certification.services import events, restricting
+from certification.services.acts import Act
 from certification.services.certificates import period_if_issued
 from tests.factories import (
     NOW,
@@ -40,12 +41,14 @@ def restricted(certificate, quality):
     return restricting.restrict_certificate(
         person=certificate.person,
         scope=certificate.scope,
-        effective_on=date(2026, 11, 20),
         restriction="turrets",
-        reason="Cups were rejected twice.",
-        actor=quality,
-        at=NOW,
-        proof="password",
+        act=Act(
+            actor=quality,
+            at=NOW,
+            proof="password",
+            reason="Cups were rejected twice.",
+            effective_on=date(2026, 11, 20),
+        ),
     )
 
 
@@ -54,10 +57,12 @@ def extend(certificate, until, actor):
         certificate=certificate,
         until=until,
         authority="QM-02",
-        reason="Class moved.",
-        actor=actor,
-        at=datetime(2026, 10, 1, 12, tzinfo=UTC),
-        proof="password",
+        act=Act(
+            actor=actor,
+            at=datetime(2026, 10, 1, 12, tzinfo=UTC),
+            proof="password",
+            reason="Class moved.",
+        ),
     )
 
 
@@ -98,12 +103,14 @@ def test_restricted_one_with_a_period_of_its_own_is_renewed_itself(certificate, 
     made = restricting.restrict_certificate(
         person=person,
         scope=scope,
-        effective_on=date(2027, 12, 1),
         restriction="turrets",
-        reason="Cups were rejected twice.",
-        actor=quality,
-        at=NOW,
-        proof="password",
+        act=Act(
+            actor=quality,
+            at=NOW,
+            proof="password",
+            reason="Cups were rejected twice.",
+            effective_on=date(2027, 12, 1),
+        ),
     )
 
     assert issued(certificate, date(2029, 12, 1))[:2] == (made, date(2032, 1, 10))
@@ -115,11 +122,13 @@ def test_nothing_is_renewed_past_a_revocation_of_what_took_its_place(
     events.revoke_certificates(
         person=certificate.person,
         scope=certificate.scope,
-        effective_on=date(2027, 11, 1),
-        reason="Forged sign-off.",
-        actor=quality,
-        at=NOW,
-        proof="password",
+        act=Act(
+            actor=quality,
+            at=NOW,
+            proof="password",
+            reason="Forged sign-off.",
+            effective_on=date(2027, 11, 1),
+        ),
     )
 
     renews, through, said = issued(certificate, date(2027, 11, 1))

@@ -9,6 +9,7 @@ from certification.exceptions import CertificationError, MayNotCertify, NothingT
 from certification.models import Certificate, StandingSpan
 from certification.queries import standing_on_day as standing
 from certification.services import events, restricting
+from certification.services.acts import Act
 from records.models import TrailEntry
 from records.queries.verification import verify_records
 from tests.factories import (
@@ -55,15 +56,13 @@ def certificate(person, scope, revision):
 
 
 def restrict(certificate, actor, on=FROM, **fields):
-    fields = {
-        "restriction": "turrets",
-        "reason": "Cups were rejected twice.",
-        "at": NOW,
-        "proof": "password",
-        **fields,
-    }
+    restriction = fields.pop("restriction", "turrets")
+    fields = {"reason": "Cups were rejected twice.", "at": NOW, "proof": "password", **fields}
     return restricting.restrict_certificate(
-        person=certificate.person, scope=certificate.scope, effective_on=on, actor=actor, **fields
+        person=certificate.person,
+        scope=certificate.scope,
+        restriction=restriction,
+        act=Act(actor=actor, effective_on=on, **fields),
     )
 
 
@@ -95,9 +94,11 @@ def test_restriction_moves_no_last_day(certificate, quality):
 def test_restriction_keeps_an_extended_last_day(certificate, quality):
     long_ago = datetime(2026, 1, 10, 12, tzinfo=UTC)
     events.extend_certificate(
-        certificate=certificate, until=date(2029, 3, 1), authority="QM-02", reason="Class moved.",
-        actor=quality, at=long_ago, proof="password",
-    )  # fmt: skip
+        certificate=certificate,
+        until=date(2029, 3, 1),
+        authority="QM-02",
+        act=Act(actor=quality, at=long_ago, proof="password", reason="Class moved."),
+    )
 
     made = restrict(certificate, quality)
 
@@ -135,7 +136,7 @@ def test_restriction_entered_in_error_is_withdrawn_and_leaves_what_was(certifica
     made = restrict(certificate, quality)
 
     events.withdraw_certificate(
-        certificate=made, reason="Another person.", actor=quality, at=NOW, proof="password"
+        certificate=made, act=Act(actor=quality, at=NOW, proof="password", reason="Another person.")
     )
 
     assert answer(certificate, FROM) == ("certified", certificate.number, "")
@@ -146,9 +147,10 @@ def test_suspending_afterwards_stops_both(certificate, quality):
     restrict(certificate, quality)
 
     events.suspend_certificates(
-        person=certificate.person, scope=certificate.scope, effective_on=TODAY,
-        reason="Rejects.", actor=quality, at=NOW, proof="password",
-    )  # fmt: skip
+        person=certificate.person,
+        scope=certificate.scope,
+        act=Act(actor=quality, at=NOW, proof="password", reason="Rejects.", effective_on=TODAY),
+    )
 
     assert answer(certificate, TODAY)[0] == "suspended"
 
@@ -207,9 +209,10 @@ def test_only_what_is_in_force_is_restricted(certificate, quality, on, reason):
 
 def act(service, certificate, actor, on):
     return service(
-        person=certificate.person, scope=certificate.scope, effective_on=on, reason="Rejects.",
-        actor=actor, at=NOW, proof="password",
-    )  # fmt: skip
+        person=certificate.person,
+        scope=certificate.scope,
+        act=Act(actor=actor, at=NOW, proof="password", reason="Rejects.", effective_on=on),
+    )
 
 
 @pytest.mark.parametrize(
@@ -257,24 +260,30 @@ def test_what_is_restricted_never_stands_in_without_the_restriction(certificate,
     act(events.end_certificates, certificate, quality, date(2026, 12, 31))
     [planned] = certificate.events.all()
     made = restrict(certificate, quality)
-    events.void_event(event=planned, reason="Stays.", actor=quality, at=NOW, proof="password")
+    events.void_event(
+        event=planned, act=Act(actor=quality, at=NOW, proof="password", reason="Stays.")
+    )
 
     assert answer(certificate, date(2026, 12, 31)) == ("certified", made.number, "turrets")
     assert answer(certificate, date(2027, 1, 1))[::2] == ("expired", "turrets")
     with pytest.raises(NothingToStop, match="renewed, not extended"):
         events.extend_certificate(
-            certificate=certificate, until=date(2029, 1, 1), authority="QM-02",
-            reason="Class moved.", actor=quality, at=NOW, proof="password",
-        )  # fmt: skip
+            certificate=certificate,
+            until=date(2029, 1, 1),
+            authority="QM-02",
+            act=Act(actor=quality, at=NOW, proof="password", reason="Class moved."),
+        )
 
 
 def test_older_one_that_was_extended_does_not_stand_in_either(
     certificate, person, scope, revision, quality
 ):
     events.extend_certificate(
-        certificate=certificate, until=date(2033, 1, 1), authority="QM-02", reason="Class moved.",
-        actor=quality, at=NOW - timedelta(days=9), proof="password",
-    )  # fmt: skip
+        certificate=certificate,
+        until=date(2033, 1, 1),
+        authority="QM-02",
+        act=Act(actor=quality, at=NOW - timedelta(days=9), proof="password", reason="Class moved."),
+    )
     make_certificate(person, scope, revision=revision, issued_on=date(2026, 11, 1))
 
     restrict(certificate, quality)
@@ -290,7 +299,8 @@ def test_withdrawing_gives_back_what_had_made_way(certificate, quality):
     later = NOW + timedelta(hours=1)
 
     withdrawal = events.withdraw_certificate(
-        certificate=made, reason="Another person.", actor=quality, at=later, proof="password"
+        certificate=made,
+        act=Act(actor=quality, at=later, proof="password", reason="Another person."),
     )
 
     assert answer(certificate, date(2028, 1, 10)) == ("certified", certificate.number, "")
@@ -307,7 +317,9 @@ def test_part_of_a_restriction_is_not_taken_back_alone(certificate, quality, who
     event = {"restricted": certificate, "restricting": made}[whose].events.get()
 
     with pytest.raises(CertificationError, match=f"part of certificate {made.number}"):
-        events.void_event(event=event, reason="Longer.", actor=quality, at=NOW, proof="password")
+        events.void_event(
+            event=event, act=Act(actor=quality, at=NOW, proof="password", reason="Longer.")
+        )
 
     assert answer(certificate, date(2028, 1, 11))[0] == "expired"
 

@@ -8,6 +8,7 @@ from django.apps import apps
 
 from certification.models import KnownRegister, KnownSpan, StandingSpan
 from certification.services import events, known_registers, standing
+from certification.services.acts import Act
 from tests.factories import NOW, make_certificate, make_user
 
 pytestmark = pytest.mark.django_db
@@ -21,10 +22,7 @@ def certificate():
         certificate=certificate,
         until=date(2028, 4, 1),
         authority="QM-02",
-        reason="Class moved.",
-        actor=make_user("quality"),
-        at=NOW,
-        proof="password",
+        act=Act(actor=make_user("quality"), at=NOW, proof="password", reason="Class moved."),
     )
     return certificate
 

@@ -7,6 +7,7 @@ import pytest
 from certification.models import CertificateEvent, CertificateWithdrawal
 from certification.services import events as acts
 from certification.services import standing
+from certification.services.acts import Act
 from interfaces.exceptions import InterfaceError
 from interfaces.models import WebHookDelivery, WebHookTold
 from interfaces.services import web_hooks as hooks
@@ -44,11 +45,13 @@ def act(kind, person, scope, on=DAY, hour=6):
     return getattr(acts, f"{kind}_certificates")(
         person=person,
         scope=scope,
-        effective_on=on,
-        reason="Seen at the bench",
-        actor=quality,
-        at=at(on, hour),
-        proof="password",
+        act=Act(
+            actor=quality,
+            at=at(on, hour),
+            proof="password",
+            reason="Seen at the bench",
+            effective_on=on,
+        ),
     )
 
 
@@ -146,10 +149,7 @@ def test_suspension_entered_in_error_and_removed_is_told_as_reinstated():
     news()
     acts.void_event(
         event=event,
-        reason="Wrong person",
-        actor=make_user("quality"),
-        at=at(DAY, 7),
-        proof="password",
+        act=Act(actor=make_user("quality"), at=at(DAY, 7), proof="password", reason="Wrong person"),
     )
     assert news(DAY, 8) == 1
     assert events(hook) == ["certified", "suspended", "reinstated"]
@@ -161,10 +161,7 @@ def test_certificate_withdrawn_as_entered_in_error_is_told_as_ended():
     news()
     acts.withdraw_certificate(
         certificate=certificate,
-        reason="Wrong person",
-        actor=make_user("quality"),
-        at=NOW,
-        proof="password",
+        act=Act(actor=make_user("quality"), at=NOW, proof="password", reason="Wrong person"),
     )
     assert CertificateWithdrawal.objects.exists()
     assert news() == 1
