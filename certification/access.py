@@ -125,3 +125,12 @@ def sites_to_check_at(user: User) -> list[Site]:
     than yes or no, and that much about anybody at the site, so it is asked at the site.
     """
     return list(Site.objects.filter(pk__in=user.sites_as(*CHECKS)))
+
+
+IN_FULL = (Role.INSTRUCTOR, Role.QUALITY)
+"""Roles to which everything about the standing of people at their sites is open."""
+
+
+def reads_in_full(user: User, person: Person) -> bool:
+    """Whether a user may know of somebody how their standing lapsed, or will."""
+    return user.person_id == person.pk or user.has_role(*IN_FULL, site=person.site_id)

@@ -3,6 +3,7 @@
 from django.db.models import QuerySet
 from django.shortcuts import get_object_or_404
 
+from certification.access import IN_FULL
 from people.models import Role, Site, User
 
 from .models import Message
@@ -19,7 +20,7 @@ def sites_with_reminders_for(user: User) -> QuerySet[Site]:
 def reads_kinds_of_ends(user: User, site: Site | int) -> bool:
     """Whether the user may know that it is a vision test that ends, and not just that
     somebody's standing does."""
-    return user.has_role(Role.INSTRUCTOR, Role.QUALITY, site=site)
+    return user.has_role(*IN_FULL, site=site)
 
 
 def messages_readable_by(user: User) -> MessageQuerySet:

@@ -12,8 +12,9 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext_lazy as _
 
+from certification.domain.disclosure import NOT_CURRENT
 from certification.models import KnownRegister, Scope
-from certification.presenters.register import NOT_CURRENT, Asked, standings_told
+from certification.presenters.register import Asked, standings_told
 from people.forms.fields import DayInput
 from people.models import Person, Role, Site, User
 

@@ -9,8 +9,9 @@ from django.db.models import Count, Q
 
 from assessments.access import boards_gradable_by
 from assessments.models import Board, Grading
-from assessments.queries import board_results, grading_assignment, pending_actions
-from assessments.queries.pending_actions import PendingAction
+from assessments.services import outcomes, turns, waits
+from assessments.services.waits import Wait
+from certification.domain.disclosure import LAPSES
 from certification.models import Proposal, StandingEnd, StandingSpan
 from people.models import Person, Role, User
 from training.models import Calibration, ClassSession, Lesson, Stage, Tool
@@ -147,7 +148,7 @@ def _stopped(sites: set[int], day: date) -> list[StandingSpan]:
         .filter(
             person__site__in=sites,
             person__in=Person.objects.at_work_on(day),
-            standing__in=["expired", "practice_lapsed", "vision_not_current"],
+            standing__in=LAPSES,
             first_day__gte=day - LOOK_AHEAD,
         )
         .select_related("person", "scope", "certificate")

@@ -31,15 +31,15 @@ from django.db.models.lookups import Exact
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy as _lazy
 
+from certification.access import IN_FULL
 from certification.domain.answers import Standing
+from certification.domain.disclosure import SEE_INSTRUCTOR, end_kind_for, reader_for
 from certification.domain.months import add_months
 from certification.models import Scope, StandingEnd, StandingSpan
 from people.access import people_with_standing_for
 from people.models import Person, Role, Site, User
 from training.access import sessions_readable_by
 from training.models import ClassSession, Enrolment, Lesson
-
-from .register import IN_FULL, SEE_INSTRUCTOR
 
 Kind = StandingEnd.Kind
 ONCE_A_PERSON = (Kind.VISION, SEE_INSTRUCTOR)
@@ -402,7 +402,7 @@ def _line(
     span = end.span
     person = span.person
     in_full = person.site_id in sites or person.pk == user.person_id
-    kind = end.kind if in_full else SEE_INSTRUCTOR
+    kind = end_kind_for(end.kind, reader_for(in_full=in_full))
     opens_on = None
     if kind == Kind.CERTIFICATE and span.certificate is not None:
         window = span.certificate.scheme_revision.renewal_window_days

@@ -31,7 +31,17 @@ from django.db.models import (
 from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 
+from certification.access import IN_FULL, reads_in_full
 from certification.domain.answers import Rule, Standing
+from certification.domain.disclosure import (
+    LAPSES,
+    NOT_CURRENT,
+    SEE_INSTRUCTOR,
+    Disclosure,
+    Reader,
+    may_know,
+    reader_for,
+)
 from certification.models import (
     Certificate,
     KnownRegister,
@@ -43,11 +53,9 @@ from certification.models.known_registers import KnownEnd, KnownSpan
 from people.access import people_with_standing_for
 from people.models import FormerEmployeeNumber, Person, Role, User
 
-from .standing_words import LAPSES, NOT_CURRENT, RULES
+from .standing_words import reason_for
 
 SOON = timedelta(days=90)
-SEE_INSTRUCTOR = "see_instructor"
-IN_FULL = (Role.INSTRUCTOR, Role.QUALITY)
 
 ORDERS_OF_PEOPLE = {
     "name": ("full_name", "employee_number"),
@@ -118,34 +126,37 @@ class Line:
     in_full: bool
 
     @property
-    def is_folded(self) -> bool:
-        """Whether this reader may know that it has lapsed, and not how."""
-        return self.standing in LAPSES and not self.in_full
+    def reader(self) -> Reader:
+        return reader_for(in_full=self.in_full)
+
+    @property
+    def disclosure(self) -> Disclosure:
+        """What this reader may know of the standing."""
+        return may_know(self.standing, self.reader)
 
     @property
     def certificate(self) -> Certificate | None:
-        return self.span.certificate if self.span and not self.is_folded else None
+        return self.span.certificate if self.span and self.disclosure.certificate else None
 
     @property
     def restriction(self) -> str:
-        return self.span.restriction if self.span and not self.is_folded else ""
+        return self.span.restriction if self.span and self.disclosure.certificate else ""
 
     @property
     def said(self) -> str:
         """The standing as this reader may know it: why it lapsed may be their eyes."""
-        return NOT_CURRENT if self.is_folded else self.standing
+        return self.disclosure.standing
 
     @property
     def why(self) -> str:
         """Why somebody stands like this, in words that any reader of the line may know."""
-        if self.said == NOT_CURRENT:
-            return _("Not current: see your instructor.")
-        return str(RULES[Rule(self.span.rule) if self.span else Rule.NO_CERTIFICATE])
+        rule = Rule(self.span.rule) if self.span else Rule.NO_CERTIFICATE
+        return str(reason_for(rule, self.reader))
 
     @property
     def changes_on(self) -> date | None:
         """The first later day on which standing or certificate differ, with the same facts."""
-        return None if self.is_folded else getattr(self.span, "changes_on", None)
+        return getattr(self.span, "changes_on", None) if self.disclosure.reason else None
 
     @property
     def next_kind(self) -> str:
@@ -403,11 +414,6 @@ def _line(person: Person, span: AnySpan, asked: Asked, in_full: bool) -> Line:
         ends_soon=next_end is not None and next_end.last_day <= asked.day + SOON,
         in_full=in_full,
     )
-
-
-def reads_in_full(user: User, person: Person) -> bool:
-    """Whether a user may know of somebody how their standing lapsed, or will."""
-    return user.person_id == person.pk or user.has_role(*IN_FULL, site=person.site_id)
 
 
 def standings_told(user: User) -> set[str]:

@@ -9,7 +9,9 @@ from django.utils.formats import date_format
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from certification import access
 from certification.domain.answers import Answer, Rule, Span, Standing
+from certification.domain.disclosure import Reader, may_know, reader_for, spans_for
 from certification.domain.facts import Facts, known
 from certification.domain.months import add_months
 from certification.domain.periods import Course, courses
@@ -104,14 +106,20 @@ def build(
     day = day or today
     facts = standing.facts_for(person, scope)
     line = timeline(facts, known_at)
-    in_full = register.reads_in_full(user, person)
-    spans = said.spans_told(line.spans, in_full)
-    answer = line.on(day) if in_full else _as_told(line, spans, day)
+    in_full = access.reads_in_full(user, person)
+    reader = reader_for(in_full=in_full)
+    spans = spans_for(line.spans, reader)
+    answer = line.on(day) if in_full else _answer_without_reason(line, spans, day, reader)
     present = None
     if known_at is not None:
         everything = timeline(facts)
-        told = said.spans_told(everything.spans, in_full)
-        present = everything.on(day) if in_full else _as_told(everything, told, day)
+        present = (
+            everything.on(day)
+            if in_full
+            else _answer_without_reason(
+                everything, spans_for(everything.spans, reader), day, reader
+            )
+        )
     differs = present is not None and (present.standing, present.certificate_number) != (
         answer.standing,
         answer.certificate_number,
@@ -125,19 +133,19 @@ def build(
         "in_full": in_full,
         "is_own": user.person_id == person.pk,
         "answer": answer,
-        "said": said.standing_said(answer.standing, in_full),
-        "rule_said": said.rule_said(answer.rule, in_full),
-        "then_said": said.standing_said(line.span_on(answer.changes_on).standing, in_full)
+        "said": may_know(answer.standing, reader).standing,
+        "rule_said": said.reason_for(answer.rule, reader),
+        "then_said": may_know(line.span_on(answer.changes_on).standing, reader).standing
         if answer.changes_on
         else "",
         "now": present if differs else None,
-        "now_said": said.standing_said(present.standing, in_full) if present else "",
+        "now_said": may_know(present.standing, reader).standing if present else "",
         "ends": [(said.ENDS[end.kind], end.last_day) for end in line.ends_after(day)]
         if in_full
-        else _end_told(answer, spans, day),
+        else _end_without_kind(answer, spans, day),
         "spans": [
             SpanLine(
-                span, said.standing_said(span.standing, in_full), said.rule_said(span.rule, in_full)
+                span, may_know(span.standing, reader).standing, said.reason_for(span.rule, reader)
             )
             for span in reversed(spans)
         ],
@@ -176,10 +184,12 @@ def build(
     )
 
 
-def _as_told(line: Timeline, spans: Sequence[Span], day: date) -> Answer:
+def _answer_without_reason(
+    line: Timeline, spans: Sequence[Span], day: date, reader: Reader
+) -> Answer:
     """The answer for a reader to whom every lapse is one: it changes where the word does."""
     answer = line.on(day)
-    if answer.standing not in said.LAPSES:
+    if may_know(answer.standing, reader).reason:
         return answer
     [span] = [one for one in spans if one.first_day <= day <= (one.last_day or date.max)]
     changes_on = span.last_day + timedelta(days=1) if span.last_day else None
@@ -187,7 +197,7 @@ def _as_told(line: Timeline, spans: Sequence[Span], day: date) -> Answer:
     return Answer(Standing.EXPIRED, "", "", Rule.PERIOD_OVER, (), changes_on)
 
 
-def _end_told(answer: Answer, spans: Sequence[Span], day: date) -> list[tuple[Any, date]]:
+def _end_without_kind(answer: Answer, spans: Sequence[Span], day: date) -> list[tuple[Any, date]]:
     """The last day of a yes, for whoever may not know what ends it."""
     if answer.standing is not Standing.CERTIFIED:
         return []
@@ -223,10 +233,10 @@ def _life(
     rows: standing_facts.Rows | None = None,
 ) -> life_picture.Life:
     """The picture's contents; the band alone for a reader who may not know the facts."""
-    in_full = facts is not None
+    reader = reader_for(in_full=facts is not None)
     bars = []
     for span in spans:
-        key = said.standing_said(span.standing, in_full)
+        key = may_know(span.standing, reader).standing
         shape, tone, word = STANDINGS[key]
         bars.append(life_picture.Bar(span.first_day, span.last_day, key, str(word), shape, tone))
     names = {"name": person.full_name, "scope": scope}

@@ -1,21 +1,14 @@
-"""Standing in words: why somebody is or is not certified, as far as every reader may know it.
+"""Standing in words: why somebody is or is not certified, as far as every reader may know it."""
 
-Whoever does not read somebody in full (a line lead) learns of every lapse by the same word, and
-of everything that ends by the same day and no other. Were an expired period or rested work told
-apart, what is left over would be the vision test.
-"""
-
-from collections.abc import Iterable
-from dataclasses import replace
 from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
-from certification.domain.answers import EndKind, Rule, Span, Standing
+from certification.domain.answers import EndKind, Rule
+from certification.domain.disclosure import Reader, may_know
 
-NOT_CURRENT = "not_current"
-LAPSES = frozenset({Standing.EXPIRED, Standing.PRACTICE_LAPSED, Standing.VISION_NOT_CURRENT})
-"""What is one and the same to whoever does not read in full."""
+NOT_CURRENT_REASON = _("Not current: see your instructor.")
+"""All that is said of a lapse to whoever may not know which it is."""
 
 # Why a vision test does not count is for its holder alone; everybody else learns currency.
 RULES = {
@@ -56,28 +49,6 @@ ENDS = {
 SEE_INSTRUCTOR = _("See your instructor")
 
 
-def standing_said(standing: Standing, in_full: bool) -> str:
-    """A standing's key as a reader may know it: health is for those who read in full."""
-    if standing in LAPSES and not in_full:
-        return NOT_CURRENT
-    return standing.value
-
-
-def rule_said(rule: Rule, in_full: bool) -> Any:
-    """Why, as a reader may know it."""
-    if rule.standing in LAPSES and not in_full:
-        return _("Not current: see your instructor.")
-    return RULES[rule]
-
-
-def spans_told(spans: Iterable[Span], in_full: bool) -> list[Span]:
-    """Spans as a reader may know them: one lapse after another is one, and names no certificate."""
-    told: list[Span] = []
-    for span in spans:
-        if in_full or span.standing not in LAPSES:
-            told.append(span)
-        elif told and told[-1].standing in LAPSES:
-            told[-1] = replace(told[-1], last_day=span.last_day)
-        else:
-            told.append(replace(span, certificate_number="", restriction=""))
-    return told
+def reason_for(rule: Rule, reader: Reader) -> Any:
+    """Why somebody stands like this, as a reader may know it."""
+    return RULES[rule] if may_know(rule.standing, reader).reason else NOT_CURRENT_REASON

@@ -9,13 +9,14 @@ from datetime import date, timedelta
 
 from django.db.models import QuerySet, Subquery
 
+from certification.access import IN_FULL
 from certification.domain.answers import Standing
 from certification.models import Scope, StandingSpan
 from people.access import people_with_standing_for
 from people.models import Person, Site, User
 from people.models.people import PersonQuerySet
 
-from .register import IN_FULL, says_otherwise
+from .register import says_otherwise
 
 
 @dataclass(frozen=True, slots=True)

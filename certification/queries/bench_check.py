@@ -2,9 +2,8 @@
 
 Line leads, kiosks and programs get the same answer, and it says less than the register. Why
 somebody's standing fails may be their eyes, which is theirs and their instructor's to know.
-So everything that ends by itself or is given up (the period, the practice, the vision test) is
-one reason, ``not_current``; were the others told apart, what is left over would be the vision
-test. With a no goes neither a certificate's number nor a day, which would give it away as well.
+What may be told is decided in `certification.domain.disclosure`. With a no goes neither a
+certificate's number nor a day, which would give it away as well.
 
 Somebody who is not at the site on the day (at another site, not yet here, left) is answered
 for like somebody whom nobody knows.
@@ -18,21 +17,25 @@ from django.db.models import Q, QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from certification.domain.answers import Standing
+from certification.domain.disclosure import NOT_CURRENT, Reader, may_know
 from certification.models import Scope, StandingSpan
+from certification.presenters.standing_words import NOT_CURRENT_REASON
 from people.models import FormerEmployeeNumber, Person
 
-NOT_CURRENT = "not_current"
 UNKNOWN_SCOPE = "unknown_scope"
 UNKNOWN = frozenset({str(Standing.UNKNOWN_PERSON), UNKNOWN_SCOPE})
 
 TOLD = {
-    Standing.CERTIFIED: str(Standing.CERTIFIED),
-    Standing.SUSPENDED: str(Standing.SUSPENDED),
-    Standing.REVOKED: str(Standing.REVOKED),
-    Standing.NEVER_CERTIFIED: str(Standing.NEVER_CERTIFIED),
-    Standing.EXPIRED: NOT_CURRENT,
-    Standing.PRACTICE_LAPSED: NOT_CURRENT,
-    Standing.VISION_NOT_CURRENT: NOT_CURRENT,
+    standing: may_know(standing, Reader.BENCH_CHECK).standing
+    for standing in (
+        Standing.CERTIFIED,
+        Standing.SUSPENDED,
+        Standing.REVOKED,
+        Standing.NEVER_CERTIFIED,
+        Standing.EXPIRED,
+        Standing.PRACTICE_LAPSED,
+        Standing.VISION_NOT_CURRENT,
+    )
 }
 """What the bench check says of each standing that somebody has."""
 
@@ -43,7 +46,7 @@ REASONS = {
     str(Standing.SUSPENDED): _("Suspended: see your instructor."),
     str(Standing.REVOKED): _("Revoked: see your instructor."),
     str(Standing.NEVER_CERTIFIED): _("Never certified for this work."),
-    NOT_CURRENT: _("Not current: see your instructor."),
+    NOT_CURRENT: NOT_CURRENT_REASON,
     str(Standing.UNKNOWN_PERSON): _("Nobody here has this number."),
     UNKNOWN_SCOPE: _("There is no such work."),
 }
@@ -224,7 +227,7 @@ def _answer(
     if not of_pair or of_pair[0].first_day > day:
         return Answer(number, code, day, str(Standing.NEVER_CERTIFIED), person=person)
     span = of_pair[0]
-    told = TOLD[span.standing]
+    told = TOLD[Standing(span.standing)]
     if told != Standing.CERTIFIED:
         return Answer(number, code, day, told, person=person)
     last_days = [one for one in (_holds_through(of_pair), person.left_on) if one is not None]

@@ -7,6 +7,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from assessments.models import Board
+from certification import access
 from certification.models import Certificate, Scope
 from certification.presenters import bench, card, register
 from certification.presenters import search as finding
@@ -74,7 +75,7 @@ def person_standing(request: UserRequest, employee_number: str) -> HttpResponse:
         .select_related("site", "line_lead")
         .first()
     )
-    in_full = register.reads_in_full(request.user, person)
+    in_full = access.reads_in_full(request.user, person)
     return render(
         request,
         "certification/partials/person_standing.html",

@@ -27,7 +27,8 @@ from kombu.exceptions import OperationalError
 
 from assessments.access import requests_seen_to_by
 from assessments.models import ReadingRequest
-from certification import tasks
+from certification import access, tasks
+from certification.domain.disclosure import NOT_CURRENT
 from certification.forms.register import RegisterForm, Works
 from certification.models import KnownRegister
 from certification.presenters import exported_tables as exports
@@ -44,7 +45,7 @@ PEOPLE_A_PAGE = 50
 LINES_A_PAGE = 100
 COUNTED_AS = {
     "ending": ("ending", "is-accept", _("of these, something ends within 90 days")),
-    register.NOT_CURRENT: ("expired", "is-caution", _("not current: see your instructor")),
+    NOT_CURRENT: ("expired", "is-caution", _("not current: see your instructor")),
 }
 READERS = (Role.QUALITY, Role.INSTRUCTOR, Role.LINE_LEAD)
 
@@ -196,7 +197,7 @@ def _page_of(
     people = register.people_asked_for(user, asked)
     page = _CountedAlready(people, PEOPLE_A_PAGE, counts["people"]).get_page(number)
     return page, [
-        (person, register.lines_of(person, asked, register.reads_in_full(user, person)))
+        (person, register.lines_of(person, asked, access.reads_in_full(user, person)))
         for person in register.with_spans(user, page.object_list, asked)  # type: ignore[arg-type]
     ]
 

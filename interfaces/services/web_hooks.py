@@ -18,6 +18,7 @@ from django.db.models import Exists, F, OuterRef, Q
 from django.utils.translation import gettext as _
 
 from certification.domain.answers import Standing
+from certification.domain.disclosure import NOT_CURRENT, Reader, may_know
 from certification.models import Scope, StandingEnd, StandingSpan
 from interfaces.exceptions import CannotSendAgain, InterfaceError
 from interfaces.models import HookEvent, WebHook, WebHookDelivery, WebHookTold
@@ -33,7 +34,6 @@ PEOPLE_AT_A_TIME = 200
 CHANGES_AT_A_TIME = 500
 ROWS_AT_A_TIME = 1000
 CERTIFIED = Standing.CERTIFIED.value
-NOT_CURRENT = "not_current"
 ENDS_OF_STANDING = [str(kind) for kind in StandingEnd.Kind.values]
 
 
@@ -255,8 +255,8 @@ def _vanished(hook: WebHook, now: datetime) -> list[WebHookDelivery]:
 
 
 def public_standing(standing: str) -> str:
-    """A standing as other systems read it: why somebody is not current is not theirs to know."""
-    return standing if standing in (CERTIFIED, Standing.SUSPENDED) else NOT_CURRENT
+    """A standing as other systems read it; an empty one, of whom none was told yet, is none."""
+    return may_know(standing or Standing.NEVER_CERTIFIED, Reader.WEB_HOOK).standing
 
 
 def _event_between(before: WebHookTold, span: StandingSpan) -> str:
@@ -272,11 +272,14 @@ def _event_between(before: WebHookTold, span: StandingSpan) -> str:
 
 def _of_span(span: StandingSpan) -> dict[str, Any]:
     holds = span.standing == CERTIFIED
+    disclosure = may_know(span.standing, Reader.WEB_HOOK)
     return {
         "occurred_on": span.first_day,
         "scopes": [_of_scope(span.scope)],
-        "standing": public_standing(span.standing),
-        "certificate": span.certificate.number if span.certificate else None,
+        "standing": disclosure.standing,
+        "certificate": span.certificate.number
+        if span.certificate and disclosure.certificate
+        else None,
         "restriction": span.restriction if holds else "",
         "certified_through": min((end.last_day for end in span.ends.all()), default=None)
         if holds

@@ -10,12 +10,10 @@ from datetime import date, timedelta
 from enum import StrEnum
 
 from certification.domain.answers import Standing
+from certification.domain.disclosure import LAPSES
 
 DAY_AFTER = -1
 LEAD_IS_COPIED_FROM = 14
-LAPSED = frozenset({Standing.EXPIRED, Standing.VISION_NOT_CURRENT, Standing.PRACTICE_LAPSED})
-"""What a standing that ended by itself becomes."""
-
 WEEK = frozenset(range(1, 8))
 ONE_DAY = timedelta(days=1)
 LONGEST_WAIT = timedelta(hours=1)
@@ -129,7 +127,7 @@ def ends_on_day(spans: Sequence[SpanOfScope], day: date) -> list[tuple[EndOfScop
         return [
             (end, "") for end in current.ends if end.ends_on >= day and not _goes_on(spans, end)
         ]
-    stopped = "" if current.standing in LAPSED else current.standing
+    stopped = "" if current.standing in LAPSES else current.standing
     for span in reversed(spans[:place]):
         if span.standing == Standing.CERTIFIED:
             return [(end, stopped) for end in span.ends if end.ends_on == span.last_day]

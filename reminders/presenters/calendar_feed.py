@@ -17,6 +17,8 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from icalendar import Alarm, Calendar, Event
 
+from certification.domain import disclosure
+from certification.domain.disclosure import end_kind_for, reader_for
 from certification.models import Certificate, CertificateEvent, CertificateWithdrawal
 from people.models import Person
 from reminders.domain.reminders import Ending
@@ -111,9 +113,9 @@ def _summary(desk: Desk, ending: Ending, in_full: bool) -> str:
     words = {"what": desk.what(ending), "number": ending.source.split(":")[1]}
     if ending.kind == CALIBRATION:
         return _("Calibration of tool %(what)s ends") % words
-    if not in_full:
-        return _("Certified through this day: %(what)s") % words
-    match ending.kind:
+    match end_kind_for(ending.kind, reader_for(in_full=in_full)):
+        case disclosure.SEE_INSTRUCTOR:
+            return _("Certified through this day: %(what)s") % words
         case "vision":
             return _("Vision test ends: %(what)s") % words
         case "practice":

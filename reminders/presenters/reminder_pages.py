@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from certification.domain.disclosure import SEE_INSTRUCTOR, end_kind_for, reader_for
 from people.models import Person, Site
 from reminders.domain.reminders import DAY_AFTER, Ending
 from reminders.models import Message, Reminder
@@ -56,9 +57,11 @@ class Day:
 
 def kind_for(kind: str, in_full: bool) -> str:
     """What ends, in words; to whom a vision test is none of their business, just that it does."""
-    if in_full or kind in (CALIBRATION, WEEK_LIST):
+    if kind in (CALIBRATION, WEEK_LIST):
         return kind_in_words(kind)
-    return _("certification")
+    if end_kind_for(kind, reader_for(in_full=in_full)) == SEE_INSTRUCTOR:
+        return _("certification")
+    return kind_in_words(kind)
 
 
 def step_in_words(step: int) -> str:

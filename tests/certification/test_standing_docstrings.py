@@ -6,7 +6,7 @@ import importlib
 import pytest
 
 
-@pytest.mark.parametrize("name", ["months", "periods", "standing"])
+@pytest.mark.parametrize("name", ["disclosure", "months", "periods", "standing"])
 def test_examples_run(name):
     module = importlib.import_module(f"certification.domain.{name}")
     results = doctest.testmod(module)
