@@ -22,7 +22,7 @@ from certification.domain.facts import (
     VisionFact,
     known,
 )
-from certification.domain.periods import courses
+from certification.domain.periods import certificate_histories
 from certification.domain.standing import History, Timeline
 from certification.domain.upkeep import PracticeRecord, VisionRecord
 
@@ -285,7 +285,7 @@ class _Work:
             built.add(
                 pair,
                 Timeline(
-                    courses(facts, happened),
+                    certificate_histories(facts, happened),
                     record,
                     PracticeRecord.of_days(days[practice.at(place)]),
                 ),

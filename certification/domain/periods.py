@@ -107,9 +107,9 @@ def periods(
     found: dict[str, Period] = {}
     certificates = list(certificates)
     if len(certificates) == 1:
-        [one] = certificates
-        return {one.number: Period(valid_through(one.figures, one.issued_on))}
-    for certificate in sorted(certificates, key=lambda one: one.issued_on):
+        [only] = certificates
+        return {only.number: Period(valid_through(only.figures, only.issued_on))}
+    for certificate in sorted(certificates, key=lambda certificate: certificate.issued_on):
         earlier = by_number.get(certificate.renews)
         renewed_through = None
         if (
@@ -140,10 +140,10 @@ class Suspension:
 
     def by(self, day: date) -> list[EventFact]:
         """The suspending events among those that had taken effect by a day of it."""
-        return [one for one in self.events if one.effective_on <= day]
+        return [event for event in self.events if event.effective_on <= day]
 
 
-class Course:
+class CertificateHistory:
     """What the events of one certificate make of its period.
 
     All days are effective days and may lie before the certificate was issued: asked about
@@ -219,7 +219,7 @@ class Course:
         self._close(suspensions, suspended_by, None)
         self.moved_by = tuple(moved_by)
         self.suspensions = tuple(suspensions)
-        self._suspended_from = [one.first_day for one in suspensions]
+        self._suspended_from = [suspension.first_day for suspension in suspensions]
 
     @staticmethod
     def _close(
@@ -265,12 +265,14 @@ class Course:
         days = [day_after(self.last_day), self.revoked_on]
         if self.unextended_through != self.last_day:
             days.append(day_after(self.unextended_through))
-        for one in self.suspensions:
-            days += [one.first_day, one.in_force_again_on]
+        for suspension in self.suspensions:
+            days += [suspension.first_day, suspension.in_force_again_on]
         return [day for day in days if day is not None]
 
 
-def courses(certificates: Iterable[CertificateFact], events: Sequence[EventFact]) -> list[Course]:
+def certificate_histories(
+    certificates: Iterable[CertificateFact], events: Sequence[EventFact]
+) -> list[CertificateHistory]:
     """Work out what periods and events make of one person's certificates for one scope.
 
     Parameters
@@ -281,15 +283,20 @@ def courses(certificates: Iterable[CertificateFact], events: Sequence[EventFact]
 
     Returns
     -------
-    list of Course
+    list of CertificateHistory
         In the order of the certificates.
     """
     certificates = list(certificates)
     if not events:  # Most certificates come to nothing but their end.
         period_of = periods(certificates, {})
-        return [Course(one, period_of[one.number], ()) for one in certificates]
+        return [
+            CertificateHistory(certificate, period_of[certificate.number], ())
+            for certificate in certificates
+        ]
     by_number: dict[str, list[EventFact]] = defaultdict(list)
-    for event in sorted(events, key=lambda one: (one.effective_on, one.recorded_at, one.event_id)):
+    for event in sorted(
+        events, key=lambda event: (event.effective_on, event.recorded_at, event.event_id)
+    ):
         by_number[event.certificate_number].append(event)
     revoked_from: dict[str, date] = {}
     for number, own in by_number.items():
@@ -298,7 +305,10 @@ def courses(certificates: Iterable[CertificateFact], events: Sequence[EventFact]
                 revoked_from.setdefault(number, event.effective_on)
     period_of = periods(certificates, revoked_from)
     return [
-        Course(one, period_of[one.number], by_number.get(one.number, ())) for one in certificates
+        CertificateHistory(
+            certificate, period_of[certificate.number], by_number.get(certificate.number, ())
+        )
+        for certificate in certificates
     ]
 
 

@@ -30,7 +30,13 @@ from .facts import (
     VisionFact,
     known,
 )
-from .periods import Course, Period, courses, in_renewal_window, valid_through
+from .periods import (
+    CertificateHistory,
+    Period,
+    certificate_histories,
+    in_renewal_window,
+    valid_through,
+)
 from .upkeep import PracticeRecord, VisionRecord
 
 __all__ = [
@@ -91,7 +97,7 @@ def timeline(facts: Facts, known_at: datetime | None = None) -> "Timeline":
     """
     facts = known(facts, known_at)
     return Timeline(
-        courses(facts.certificates, facts.events),
+        certificate_histories(facts.certificates, facts.events),
         VisionRecord(facts.vision_tests),
         PracticeRecord(facts.practice),
     )
@@ -142,8 +148,8 @@ class Timeline:
     __slots__ = (
         "_changes",
         "_changes_on",
-        "_courses",
         "_first_days",
+        "_histories",
         "_practice",
         "_rests_through",
         "_spans",
@@ -151,16 +157,21 @@ class Timeline:
     )
 
     def __init__(
-        self, of_certificates: Iterable[Course], vision: VisionRecord, practice: PracticeRecord
+        self,
+        of_certificates: Iterable[CertificateHistory],
+        vision: VisionRecord,
+        practice: PracticeRecord,
     ) -> None:
-        self._courses = list(of_certificates)
-        if len(self._courses) > 1:
-            self._courses.sort(key=lambda one: (one.certificate.issued_on, one.certificate.number))
+        self._histories = list(of_certificates)
+        if len(self._histories) > 1:
+            self._histories.sort(
+                key=lambda one: (one.certificate.issued_on, one.certificate.number)
+            )
         self._vision = vision
         self._practice = practice
         self._rests_through = [
             practice.last_good_day(one.certificate.issued_on, months)[0] if months else None
-            for one in self._courses
+            for one in self._histories
             for months in [one.certificate.figures.max_absence_months]
         ]
         self._changes = self._make_changes()
@@ -177,9 +188,9 @@ class Timeline:
 
     def changes(self) -> Iterator[tuple[date, Rule, str]]:
         """The first day of each span, its rule and certificate: the quick way to all of them."""
-        courses = self._courses
+        histories = self._histories
         for day, place, rule in self._changes:
-            yield day, rule, courses[place].certificate.number
+            yield day, rule, histories[place].certificate.number
 
     def _index(self, day: date) -> int:
         if self._first_days is None:
@@ -231,15 +242,15 @@ class Timeline:
         span = self.span_on(day)
         if span.standing != Standing.CERTIFIED:
             return ()
-        course = self._course(span.certificate_number)
-        number, figures = course.certificate.number, course.certificate.figures
-        ends = [End(EndKind.CERTIFICATE, course.last_day, f"certificate:{number}")]
+        history = self._history(span.certificate_number)
+        number, figures = history.certificate.number, history.certificate.figures
+        ends = [End(EndKind.CERTIFICATE, history.last_day, f"certificate:{number}")]
         if figures.vision_months:
             last_day, test = self._vision.last_good_day(day, figures.vision_months)
             ends.append(End(EndKind.VISION, last_day, f"vision:{test.test_id}"))
         if figures.max_absence_months:
             last_day, rests_from = self._practice.last_good_day(
-                course.certificate.issued_on, figures.max_absence_months
+                history.certificate.issued_on, figures.max_absence_months
             )
             ends.append(End(EndKind.PRACTICE, last_day, f"practice:{number}:{rests_from}"))
         return tuple(sorted(ends, key=lambda end: (end.last_day, end.kind)))
@@ -251,10 +262,10 @@ class Timeline:
         days of a span have the same.
         """
         number = self.span_on(day).certificate_number
-        return self._course(number).good_through if number else None
+        return self._history(number).good_through if number else None
 
-    def _course(self, number: str) -> Course:
-        return next(one for one in self._courses if one.certificate.number == number)
+    def _history(self, number: str) -> CertificateHistory:
+        return next(one for one in self._histories if one.certificate.number == number)
 
     def _make_changes(self) -> list[tuple[date, int, Rule]]:
         """Walk through the days on which any certificate changes, the earliest first.
@@ -267,10 +278,10 @@ class Timeline:
         list of tuple
             The first day of each span, the place of the certificate that answers, its rule.
         """
-        if len(self._courses) == 1:
+        if len(self._histories) == 1:
             return [(day, 0, rule) for day, rule in self._changes_of(0)]
         changes: dict[date, list[tuple[int, Rule]]] = defaultdict(list)
-        for place in range(len(self._courses)):
+        for place in range(len(self._histories)):
             for day, rule in self._changes_of(place):
                 changes[day].append((place, rule))
         rules: dict[int, Rule] = {}
@@ -294,7 +305,7 @@ class Timeline:
         spans = []
         following: date | None = None
         for first_day, answering, rule in reversed(self._changes):
-            certificate = self._courses[answering].certificate
+            certificate = self._histories[answering].certificate
             spans.append(
                 Span(
                     first_day,
@@ -310,13 +321,13 @@ class Timeline:
 
     def _changes_of(self, place: int) -> Iterator[tuple[date, Rule]]:
         """What one certificate says by itself: each rule with the day it applies from."""
-        course = self._courses[place]
-        issued_on, figures = course.certificate.issued_on, course.certificate.figures
-        days = course.days_of_change()
+        history = self._histories[place]
+        issued_on, figures = history.certificate.issued_on, history.certificate.figures
+        days = history.days_of_change()
         if figures.vision_months:
-            days += self._vision.days_of_change(issued_on, course.last_day, figures.vision_months)
+            days += self._vision.days_of_change(issued_on, history.last_day, figures.vision_months)
         rests_through = self._rests_through[place]
-        if rests_through is not None and rests_through < course.last_day:
+        if rests_through is not None and rests_through < history.last_day:
             days.append(rests_through + timedelta(days=1))
         days.append(issued_on)
         days.sort()
@@ -331,17 +342,17 @@ class Timeline:
 
     def _rule_on(self, place: int, day: date) -> Rule:
         """The first rule that applies to one certificate on a day."""
-        course = self._courses[place]
-        if course.revoked_on is not None and course.revoked_on <= day:
+        history = self._histories[place]
+        if history.revoked_on is not None and history.revoked_on <= day:
             return Rule.REVOKED
-        if course.suspensions and course.suspension_on(day):
+        if history.suspensions and history.suspension_on(day):
             return Rule.SUSPENDED
-        if day > course.last_day:
-            if not course.moved_by:
+        if day > history.last_day:
+            if not history.moved_by:
                 return Rule.PERIOD_OVER
-            ended = course.moved_by[-1].kind == EventKind.ENDED
+            ended = history.moved_by[-1].kind == EventKind.ENDED
             return Rule.ENDED if ended else Rule.EXTENSION_OVER
-        months = course.certificate.figures.vision_months
+        months = history.certificate.figures.vision_months
         if months and not self._vision.is_current_on(day, months):
             test = self._vision.test_on(day)
             if test is None:
@@ -350,12 +361,12 @@ class Timeline:
         rests_through = self._rests_through[place]
         if rests_through is not None and day > rests_through:
             return Rule.PRACTICE_GAP
-        return Rule.WITHIN_PERIOD if day <= course.unextended_through else Rule.WITHIN_EXTENSION
+        return Rule.WITHIN_PERIOD if day <= history.unextended_through else Rule.WITHIN_EXTENSION
 
     def _facts_used(self, day: date) -> tuple[str, ...]:
         """What the certificates rest on that had to be asked about a day, newest first."""
         used: dict[str, None] = {}
-        issued = bisect_right(self._courses, day, key=lambda one: one.certificate.issued_on)
+        issued = bisect_right(self._histories, day, key=lambda one: one.certificate.issued_on)
         for place in reversed(range(issued)):
             rule = self._rule_on(place, day)
             used.update(dict.fromkeys(self._facts_behind(place, day, rule)))
@@ -365,22 +376,22 @@ class Timeline:
 
     def _facts_behind(self, place: int, day: date, rule: Rule) -> Iterator[str]:
         """What one certificate rests on in what it says about a day."""
-        course = self._courses[place]
-        certificate, figures = course.certificate, course.certificate.figures
+        history = self._histories[place]
+        certificate, figures = history.certificate, history.certificate.figures
         yield f"certificate:{certificate.number}"
-        if rule == Rule.REVOKED and course.revoked_by:
-            yield f"event:{course.revoked_by.event_id}"
+        if rule == Rule.REVOKED and history.revoked_by:
+            yield f"event:{history.revoked_by.event_id}"
             return
-        if rule == Rule.SUSPENDED and (suspension := course.suspension_on(day)):
+        if rule == Rule.SUSPENDED and (suspension := history.suspension_on(day)):
             yield from (f"event:{one.event_id}" for one in suspension.by(day))
             return
-        earlier = course.period.runs_on_from
+        earlier = history.period.runs_on_from
         while earlier:
             yield f"certificate:{earlier}"
-            earlier = self._course(earlier).period.runs_on_from
-        if day > course.unextended_through:
-            yield from (f"event:{one.event_id}" for one in course.moved_by)
-        if day > course.last_day:
+            earlier = self._history(earlier).period.runs_on_from
+        if day > history.unextended_through:
+            yield from (f"event:{one.event_id}" for one in history.moved_by)
+        if day > history.last_day:
             return
         if figures.vision_months and (test := self._vision.test_on(day)):
             yield f"vision:{test.test_id}"

@@ -12,7 +12,7 @@ from assessments.access import outcomes_closed_to
 from assessments.models import Board
 from certification.domain.answers import Answer, Standing
 from certification.domain.facts import Facts
-from certification.domain.periods import Course
+from certification.domain.periods import CertificateHistory
 from certification.domain.standing import timeline
 from certification.models import Certificate, CertificateEvent
 from certification.queries import standing_on_day as standing
@@ -78,7 +78,7 @@ class CertificateScreen:
     certificate: Certificate
     today: date
     answer: Answer
-    course: Course | None
+    course: CertificateHistory | None
     ends: list[tuple[Any, date]]
     events: list[EventLine]
     boards: list[EvidenceBoard]
@@ -124,13 +124,13 @@ def build(certificate: Certificate, user: User, now: datetime | None = None) -> 
     today = person.site.today(now)
     facts = standing.facts_for(person, scope)
     line = timeline(facts)
-    courses = standing.courses_in(facts)
+    histories = standing.histories_in(facts)
     may_act = user.person_id != person.pk and user.has_role(Role.QUALITY, site=person.site_id)
     return CertificateScreen(
         certificate=certificate,
         today=today,
         answer=line.on(today),
-        course=courses.get(certificate.number),
+        course=histories.get(certificate.number),
         ends=[(ENDS[end.kind], end.last_day) for end in line.ends_after(today)],
         events=_event_lines(certificate, may_act),
         boards=boards_of(certificate.evidence, user),
@@ -171,24 +171,24 @@ def acts_on(certificate: Certificate, facts: Facts, today: date) -> list[ActLine
     ``facts`` are all that is recorded of the person and scope.
     """
     person, scope = certificate.person, certificate.scope
-    courses = standing.courses_in(facts)
-    course = courses.get(certificate.number)
+    histories = standing.histories_in(facts)
+    history = histories.get(certificate.number)
 
     def why_not(kind: str) -> str:
-        return acts.why_not(kind, person, scope, today, courses)
+        return acts.why_not(kind, person, scope, today, histories)
 
     refusals = {
         "suspend": why_not(CertificateEvent.Kind.SUSPENDED),
         "reinstate": why_not(CertificateEvent.Kind.REINSTATED),
         "restrict": restricting.why_not(person, scope, today, facts),
-        "extend": acts.why_not_extend(certificate, course, today),
+        "extend": acts.why_not_extend(certificate, history, today),
         "end": why_not(CertificateEvent.Kind.ENDED),
         "revoke": why_not(CertificateEvent.Kind.REVOKED),
         "withdraw": ""
-        if course is not None
+        if history is not None
         else _now("Certificate %(number)s was withdrawn.") % {"number": certificate.number},
     }
-    dated_back = course is not None and not standing.is_revoked_on(course, course.last_day)
+    dated_back = history is not None and not standing.is_revoked_on(history, history.last_day)
     return [
         ActLine(
             act,

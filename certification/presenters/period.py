@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from certification.domain.periods import Course
+from certification.domain.periods import CertificateHistory
 from certification.models import SchemeRevision, Scope
 from certification.queries import standing_on_day as standing
 from certification.services.certificates import ProspectivePeriod, ends_kept
@@ -32,13 +32,13 @@ def said(
     is lost; renewed earlier or later it runs from the day of issue.
     """
     day = period.issued_on
-    courses = standing.courses_of(person, scope)
+    histories = standing.histories_of(person, scope)
     if period.renews is not None:
-        end = courses[period.renews.number].period.valid_through
+        end = histories[period.renews.number].period.valid_through
         why = _("It renews %(number)s within its window, so the new period runs on from its end.")
         return PeriodSaid(end, period.valid_through, why % {"number": period.renews.number})
     newest_first = sorted(
-        (one for one in courses.values() if one.certificate.issued_on <= day),
+        (one for one in histories.values() if one.certificate.issued_on <= day),
         key=lambda one: (one.certificate.issued_on, one.certificate.number),
         reverse=True,
     )
@@ -47,7 +47,9 @@ def said(
     return PeriodSaid(day, period.valid_through, _why_anew(newest_first, revision, day))
 
 
-def _why_anew(newest_first: Sequence[Course], revision: SchemeRevision, day: date) -> str:
+def _why_anew(
+    newest_first: Sequence[CertificateHistory], revision: SchemeRevision, day: date
+) -> str:
     """Why the new period runs from the day of issue, of certificates that had begun by then."""
     latest = newest_first[0]
     facts = {"number": latest.certificate.number, "end": _day(latest.last_day), "day": _day(day)}

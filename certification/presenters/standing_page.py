@@ -14,7 +14,7 @@ from certification.domain.answers import Answer, Rule, Span, Standing
 from certification.domain.disclosure import Reader, may_know, reader_for, spans_for
 from certification.domain.facts import Facts, known
 from certification.domain.months import add_months
-from certification.domain.periods import Course, courses
+from certification.domain.periods import CertificateHistory, certificate_histories
 from certification.domain.standing import Timeline, timeline
 from certification.models import Certificate, CertificateEvent, Scope
 from certification.queries import standing_on_day as standing
@@ -265,15 +265,15 @@ def _papers(
     rows: standing_facts.Rows, kept: Facts, known_at: datetime | None
 ) -> list[life_picture.Paper]:
     """Every certificate that was known, those withdrawn by then as such."""
-    of: dict[str, Course] = {
-        one.certificate.number: one for one in courses(kept.certificates, kept.events)
+    of: dict[str, CertificateHistory] = {
+        one.certificate.number: one for one in certificate_histories(kept.certificates, kept.events)
     }
     removed = standing_facts.removals(rows.events)
     papers = []
     for one in rows.certificates:
         if known_at is not None and one.recorded_at > known_at:
             continue
-        course = of.get(one.number)
+        history = of.get(one.number)
         marks = []
         for event in rows.events:
             if event.certificate_id != one.pk or event.kind == CertificateEvent.Kind.VOIDED:
@@ -291,8 +291,8 @@ def _papers(
                     is_gone=by is not None and (known_at is None or by.recorded_at <= known_at),
                 )
             )
-        through = course.period.valid_through if course else one.valid_through
-        last_day = (course.good_through or one.issued_on) if course else through
+        through = history.period.valid_through if history else one.valid_through
+        last_day = (history.good_through or one.issued_on) if history else through
         papers.append(
             life_picture.Paper(
                 one.number,
@@ -300,7 +300,7 @@ def _papers(
                 through,
                 last_day,
                 tuple(marks),
-                is_gone=course is None,
+                is_gone=history is None,
             )
         )
     return papers

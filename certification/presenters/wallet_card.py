@@ -48,7 +48,7 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
             % {"name": person.full_name, "number": certificate.number}
         )
     local = at.astimezone(person.site.zone)
-    through = standing.courses_in(facts)[certificate.number].last_day
+    through = standing.histories_in(facts)[certificate.number].last_day
     until = _may_until(person, scope, today)
     ends_before = until is not None and until < through
     card = {

@@ -43,7 +43,7 @@ class PassedBoard:
     @property
     def graders(self) -> set[int]:
         """Everybody who ever signed a stage of it, corrected gradings included."""
-        return {one.grading.grader_id for one in self.signings}
+        return {signing.grading.grader_id for signing in self.signings}
 
     @property
     def effective(self) -> list[StageSigning]:
@@ -86,16 +86,18 @@ def requirements(
                 ),
             )
         )
-    boards = _passed_boards(person, {one.exercise_code for one in asked})
+    boards = _passed_boards(person, {requirement_row.exercise_code for requirement_row in asked})
     titles = dict(
-        Exercise.objects.filter(code__in={one.exercise_code for one in asked})
+        Exercise.objects.filter(
+            code__in={requirement_row.exercise_code for requirement_row in asked}
+        )
         .order_by("revision")
         .values_list("code", "title")
     )
     after = _last_revocation(person, scope, day) if asked else None
-    for one in asked:
-        title = titles.get(one.exercise_code, one.exercise_code)
-        found.append(_boards_requirement(one, title, boards, day, after))
+    for requirement_row in asked:
+        title = titles.get(requirement_row.exercise_code, requirement_row.exercise_code)
+        found.append(_boards_requirement(requirement_row, title, boards, day, after))
     if revision.vision_months:
         found.append(_vision_requirement(person, revision.vision_months, day))
     return found
@@ -109,15 +111,15 @@ def _boards_requirement(
     after: date | None,
 ) -> Requirement:
     counting = [
-        one
-        for one in boards
-        if one.board.exercise.code == asked.exercise_code
-        and (not asked.purposes or one.board.purpose in asked.purposes)
-        and one.judged_on <= day
-        and (not asked.within_months or add_months(one.judged_on, asked.within_months) >= day)
-        and (after is None or one.judged_on > after)
+        passed
+        for passed in boards
+        if passed.board.exercise.code == asked.exercise_code
+        and (not asked.purposes or passed.board.purpose in asked.purposes)
+        and passed.judged_on <= day
+        and (not asked.within_months or add_months(passed.judged_on, asked.within_months) >= day)
+        and (after is None or passed.judged_on > after)
     ]
-    counting.sort(key=lambda one: (one.judged_on, one.board.number), reverse=True)
+    counting.sort(key=lambda passed: (passed.judged_on, passed.board.number), reverse=True)
     missing = max(asked.boards - len(counting), 0)
     detail = ngettext(
         "%(there)d of %(asked)d board passed", "%(there)d of %(asked)d boards passed", asked.boards
@@ -130,7 +132,7 @@ def _boards_requirement(
     if after is not None:
         detail = _("%(boards)s, judged after the revocation of %(day)s") % {
             "boards": detail,
-            "day": said(after),
+            "day": format_day(after),
         }
     step = ""
     if missing:
@@ -167,14 +169,16 @@ def _vision_requirement(person: Person, months: int, day: date) -> Requirement:
             next=_("Have a vision test; an instructor or quality writes the result down."),
         )
     return Requirement(
-        text=text, met=True, detail=_("current through %(day)s") % {"day": said(last_day)}
+        text=text, met=True, detail=_("current through %(day)s") % {"day": format_day(last_day)}
     )
 
 
 def vision_facts(person: Person) -> list[VisionFact]:
     """The person's vision tests that stand."""
     tests = VisionTest.objects.standing().filter(person=person)
-    return [VisionFact(one.test_id, one.tested_on, one.passed, one.recorded_at) for one in tests]
+    return [
+        VisionFact(test.test_id, test.tested_on, test.passed, test.recorded_at) for test in tests
+    ]
 
 
 def vision_current_through(person: Person, months: int, day: date) -> date | None:
@@ -220,55 +224,61 @@ def resting_on(board: Board) -> list[str]:
     """Every certificate that was issued on a board and stands, and every open proposal on it."""
 
     def names_it(evidence: dict) -> bool:
-        return any(one.get("number") == board.number for one in evidence.get("boards", ()))
+        return any(copied.get("number") == board.number for copied in evidence.get("boards", ()))
 
     certificates = Certificate.objects.standing().filter(person=board.person).order_by("pk")
     proposals = Proposal.objects.open().filter(person=board.person).select_related("scope")
     return [
-        _("certificate %(number)s") % {"number": one.number}
-        for one in certificates
-        if names_it(one.evidence)
+        _("certificate %(number)s") % {"number": certificate.number}
+        for certificate in certificates
+        if names_it(certificate.evidence)
     ] + [
-        _("the proposal for %(scope)s") % {"scope": one.scope.title}
-        for one in proposals
-        if names_it(one.evidence)
+        _("the proposal for %(scope)s") % {"scope": proposal.scope.title}
+        for proposal in proposals
+        if names_it(proposal.evidence)
     ]
 
 
 def _last_revocation(person: Person, scope: Scope, day: date) -> date | None:
     days = [
-        course.revoked_on
-        for course in standing.courses_of(person, scope).values()
-        if course.revoked_on is not None and course.revoked_on <= day
+        history.revoked_on
+        for history in standing.histories_of(person, scope).values()
+        if history.revoked_on is not None and history.revoked_on <= day
     ]
     return max(days, default=None)
 
 
-def unmet(found: Iterable[Requirement]) -> list[Requirement]:
-    return [one for one in found if not one.met]
+def unmet(checked: Iterable[Requirement]) -> list[Requirement]:
+    return [requirement for requirement in checked if not requirement.met]
 
 
-def boards_counted(found: Iterable[Requirement]) -> list[PassedBoard]:
+def boards_counted(checked: Iterable[Requirement]) -> list[PassedBoard]:
     """Every board that a list of requirements rests on, once each."""
-    return list({one.board.pk: one for each in found for one in each.boards}.values())
+    return list(
+        {
+            passed.board.pk: passed for requirement in checked for passed in requirement.boards
+        }.values()
+    )
 
 
-def graded_any(user: User, found: Iterable[Requirement]) -> bool:
+def graded_any(user: User, checked: Iterable[Requirement]) -> bool:
     """Whether the user signed a stage of any board that counts."""
-    return any(user.pk in one.graders for one in boards_counted(found))
+    return any(user.pk in passed.graders for passed in boards_counted(checked))
 
 
-def evidence_of(found: Iterable[Requirement]) -> dict:
+def evidence_of(checked: Iterable[Requirement]) -> dict:
     """What a certificate copies of the boards it stands on, with their signatures."""
-    found = list(found)
+    checked = list(checked)
     return {
-        "requirements": [{"text": one.text, "detail": one.detail} for one in found],
-        "boards": [_board_as_json(one) for one in boards_counted(found)],
+        "requirements": [
+            {"text": requirement.text, "detail": requirement.detail} for requirement in checked
+        ],
+        "boards": [_board_as_json(passed) for passed in boards_counted(checked)],
         "criteria_sets": sorted(
             {
                 str(signing.grading.criteria_set)
-                for one in boards_counted(found)
-                for signing in one.effective
+                for passed in boards_counted(checked)
+                for signing in passed.effective
             }
         ),
     }
@@ -287,16 +297,16 @@ def _board_as_json(passed: PassedBoard) -> dict:
         "rejected": outcome.joints_rejected,
         "signatures": [
             {
-                "stage": one.stage,
-                "by": one.signature.printed_name,
-                "at": one.signed_at.isoformat(),
-                "sha256": one.signature.content_sha256,
+                "stage": signing.stage,
+                "by": signing.signature.printed_name,
+                "at": signing.signed_at.isoformat(),
+                "sha256": signing.signature.content_sha256,
             }
-            for one in passed.effective
+            for signing in passed.effective
         ],
     }
 
 
-def said(day: date) -> str:
+def format_day(day: date) -> str:
     """A day as a sentence says it."""
     return date_format(day, "j M Y")

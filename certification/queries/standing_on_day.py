@@ -7,7 +7,7 @@ from datetime import date, datetime
 
 from certification.domain import standing as engine
 from certification.domain.facts import known
-from certification.domain.periods import Course, courses
+from certification.domain.periods import CertificateHistory, certificate_histories
 from certification.models import (
     Certificate,
     CertificateEvent,
@@ -83,20 +83,20 @@ def _gather_certificates(rows: _Rows, person_ids: Collection[int], scope_id: int
     if scope_id is not None:
         found = found.filter(scope=scope_id)
     figures: dict[int, engine.SchemeFigures] = {}
-    for one in found.select_related("scheme_revision", "withdrawal", "renews").order_by():
-        if one.scheme_revision_id not in figures:
-            figures[one.scheme_revision_id] = figures_of(one.scheme_revision)
-        withdrawal = getattr(one, "withdrawal", None)
-        rows.pks[one.number] = one.pk
-        rows.certificates[one.person_id, one.scope_id].append(
+    for certificate in found.select_related("scheme_revision", "withdrawal", "renews").order_by():
+        if certificate.scheme_revision_id not in figures:
+            figures[certificate.scheme_revision_id] = figures_of(certificate.scheme_revision)
+        withdrawal = getattr(certificate, "withdrawal", None)
+        rows.pks[certificate.number] = certificate.pk
+        rows.certificates[certificate.person_id, certificate.scope_id].append(
             engine.CertificateFact(
-                number=one.number,
-                figures=figures[one.scheme_revision_id],
-                issued_on=one.issued_on,
-                renews=one.renews.number if one.renews else "",
-                recorded_at=one.recorded_at,
+                number=certificate.number,
+                figures=figures[certificate.scheme_revision_id],
+                issued_on=certificate.issued_on,
+                renews=certificate.renews.number if certificate.renews else "",
+                recorded_at=certificate.recorded_at,
                 withdrawn_at=withdrawal.withdrawn_at if withdrawal else None,
-                restriction=one.restriction,
+                restriction=certificate.restriction,
             )
         )
 
@@ -105,18 +105,18 @@ def _gather_events(rows: _Rows, person_ids: Collection[int], scope_id: int | Non
     found = CertificateEvent.objects.filter(certificate__person__in=person_ids)
     if scope_id is not None:
         found = found.filter(certificate__scope=scope_id)
-    for one in found.select_related("certificate", "voids").order_by():
-        rows.events[one.certificate.person_id, one.certificate.scope_id].append(
+    for event in found.select_related("certificate", "voids").order_by():
+        rows.events[event.certificate.person_id, event.certificate.scope_id].append(
             engine.EventFact(
-                event_id=one.event_id,
-                certificate_number=one.certificate.number,
-                kind=engine.EventKind(one.kind),
-                effective_on=one.effective_on,
-                recorded_at=one.recorded_at,
-                voids=one.voids.event_id if one.voids else "",
-                until=one.until,
-                authority=one.authority,
-                reason=one.reason,
+                event_id=event.event_id,
+                certificate_number=event.certificate.number,
+                kind=engine.EventKind(event.kind),
+                effective_on=event.effective_on,
+                recorded_at=event.recorded_at,
+                voids=event.voids.event_id if event.voids else "",
+                until=event.until,
+                authority=event.authority,
+                reason=event.reason,
             )
         )
 
@@ -158,16 +158,19 @@ def answer_from(facts: engine.Facts, day: date, known_at: datetime | None = None
     return engine.timeline(facts, known_at).on(day)
 
 
-def courses_of(person: Person, scope: Scope) -> dict[str, Course]:
+def histories_of(person: Person, scope: Scope) -> dict[str, CertificateHistory]:
     """What events have made of each certificate that stands, by number."""
-    return courses_in(facts_for(person, scope))
+    return histories_in(facts_for(person, scope))
 
 
-def courses_in(facts: engine.Facts) -> dict[str, Course]:
+def histories_in(facts: engine.Facts) -> dict[str, CertificateHistory]:
     """What events have made of each certificate that stands among some facts, by number."""
     facts = known(facts)
-    return {one.certificate.number: one for one in courses(facts.certificates, facts.events)}
+    return {
+        history.certificate.number: history
+        for history in certificate_histories(facts.certificates, facts.events)
+    }
 
 
-def is_revoked_on(course: Course, day: date) -> bool:
-    return course.revoked_on is not None and course.revoked_on <= day
+def is_revoked_on(history: CertificateHistory, day: date) -> bool:
+    return history.revoked_on is not None and history.revoked_on <= day

@@ -9,25 +9,23 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from certification.domain import standing as engine
-from certification.domain.periods import Course
+from certification.domain.periods import CertificateHistory
 from certification.exceptions import AlreadyDecided, MayNotCertify, RequirementsNotMet
 from certification.models import Certificate, Proposal, SchemeRevision, Scope
-from certification.queries import graders
-from certification.queries import standing_on_day as standing
+from certification.queries import graders, standing_on_day
 from certification.queries.requirements import (
     Requirement,
     evidence_of,
+    format_day,
     graded_any,
     requirements,
-    said,
     unmet,
 )
 from people.models import Person, Role, User
 from records.services import numbers
 from records.services import trail as records
 
-from . import schemes
-from . import standing as certification_standing
+from . import schemes, standing
 from .acts import Act
 from .locking import lock_person_and_scope
 
@@ -52,36 +50,36 @@ def renewable(
     person: Person, scope: Scope, revision: SchemeRevision, day: date
 ) -> Certificate | None:
     """The newest certificate whose end a new one, issued that day, would run on from."""
-    figures = standing.figures_of(revision)
-    courses = standing.courses_of(person, scope)
-    kept = ends_kept(courses)
+    figures = standing_on_day.figures_of(revision)
+    histories = standing_on_day.histories_of(person, scope)
+    kept = ends_kept(histories)
     newest_first = sorted(
-        (one for one in courses.values() if one.certificate.issued_on < day),
-        key=lambda one: (one.certificate.issued_on, one.certificate.number),
+        (history for history in histories.values() if history.certificate.issued_on < day),
+        key=lambda history: (history.certificate.issued_on, history.certificate.number),
         reverse=True,
     )
-    for course in newest_first:
-        if standing.is_revoked_on(course, day):
+    for history in newest_first:
+        if standing_on_day.is_revoked_on(history, day):
             return None  # What came before has ended with it, whatever it says itself.
-        number, end = course.certificate.number, course.period.valid_through
+        number, end = history.certificate.number, history.period.valid_through
         if number not in kept and engine.in_renewal_window(figures, day, end):
             return Certificate.objects.get(number=number)
     return None
 
 
-def ends_kept(courses: Mapping[str, Course]) -> set[str]:
+def ends_kept(histories: Mapping[str, CertificateHistory]) -> set[str]:
     """Numbers of restricted certificates that keep the last day of what they restrict.
 
     Their own period would run for longer, or less long, and nobody was told of it: what is
     renewed is the certificate that they restrict, in its window.
     """
-    if not any(one.certificate.restriction for one in courses.values()):
+    if not any(history.certificate.restriction for history in histories.values()):
         return set()
-    restricting = Certificate.objects.filter(number__in=courses, evidence__has_key="restricts")
+    restricting = Certificate.objects.filter(number__in=histories, evidence__has_key="restricts")
     return {
         number
         for number, last_day in restricting.values_list("number", "valid_through")
-        if courses[number].period.valid_through != last_day
+        if histories[number].period.valid_through != last_day
     }
 
 
@@ -92,15 +90,15 @@ def period_if_issued(
     earlier = renewable(person, scope, revision, day)
     renewed_through = None
     if earlier is not None:
-        course = standing.courses_of(person, scope)[earlier.number]
-        renewed_through = course.period.valid_through
-    figures = standing.figures_of(revision)
+        history = standing_on_day.histories_of(person, scope)[earlier.number]
+        renewed_through = history.period.valid_through
+    figures = standing_on_day.figures_of(revision)
     return ProspectivePeriod(day, engine.valid_through(figures, day, renewed_through), earlier)
 
 
 def refuse_while_stopped(person: Person, scope: Scope, day: date) -> None:
     """A new certificate must not end a suspension, or a revocation to come, that was ordered."""
-    line = engine.timeline(standing.facts_for(person, scope))
+    line = engine.timeline(standing_on_day.facts_for(person, scope))
     for span in line.spans:
         is_ahead = span.last_day is None or span.last_day >= day
         if is_ahead and span.standing is engine.Standing.SUSPENDED:
@@ -112,14 +110,14 @@ def refuse_while_stopped(person: Person, scope: Scope, day: date) -> None:
                 % {
                     "name": person.full_name,
                     "scope": scope,
-                    "day": said(span.first_day),
+                    "day": format_day(span.first_day),
                     "number": span.certificate_number,
                 }
             )
         if span.standing is engine.Standing.REVOKED and span.first_day > day:
             raise RequirementsNotMet(
                 _("%(name)s is revoked for %(scope)s from %(day)s on: issue from that day on.")
-                % {"name": person.full_name, "scope": scope, "day": said(span.first_day)}
+                % {"name": person.full_name, "scope": scope, "day": format_day(span.first_day)}
             )
 
 
@@ -181,7 +179,7 @@ def issue_certificate(
     proposal.decided_at, proposal.decided_by = act.at, act.actor
     proposal.certificate = certificate
     proposal.save(update_fields=["decision", "decided_at", "decided_by", "certificate"])
-    certification_standing.rebuild_spans(person, scope)
+    standing.rebuild_spans(person, scope)
     return certificate
 
 
@@ -229,7 +227,8 @@ def refuse_unmet(
         )
     if person.left_on is not None and person.left_on < day:
         raise RequirementsNotMet(
-            _("%(name)s left on %(day)s.") % {"name": person.full_name, "day": said(person.left_on)}
+            _("%(name)s left on %(day)s.")
+            % {"name": person.full_name, "day": format_day(person.left_on)}
         )
     missing = unmet(checked)
     if missing:

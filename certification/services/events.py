@@ -13,16 +13,16 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from certification.domain.facts import EventFact, EventKind, Facts
-from certification.domain.periods import Course
+from certification.domain.periods import CertificateHistory
 from certification.exceptions import CertificationError, MayNotCertify, NothingToStop
 from certification.models import Certificate, CertificateEvent, CertificateWithdrawal, Scope
-from certification.queries import standing_on_day as standing
-from certification.queries.requirements import said
+from certification.queries import standing_on_day
+from certification.queries.requirements import format_day
 from people.models import Person, Role, User
 from records.services import numbers
 from records.services import trail as records
 
-from . import standing as certification_standing
+from . import standing
 from .acts import Act
 from .locking import lock_certificate, lock_person_and_scope
 
@@ -107,15 +107,15 @@ def extend_certificate(
     certificate = lock_certificate(certificate)
     refuse_unless_quality(act.actor, certificate.person)
     granted_on = act.day_for(certificate.person)
-    facts = standing.facts_for(certificate.person, certificate.scope)
-    course = standing.courses_in(facts).get(certificate.number)
-    if why := why_not_extend(certificate, course, granted_on):
+    facts = standing_on_day.facts_for(certificate.person, certificate.scope)
+    history = standing_on_day.histories_in(facts).get(certificate.number)
+    if why := why_not_extend(certificate, history, granted_on):
         raise NothingToStop(why)
-    assert course is not None  # noqa: S101 - it can be extended
-    if until <= course.last_day:
+    assert history is not None  # noqa: S101 - it can be extended
+    if until <= history.last_day:
         raise CertificationError(
             _("Certificate %(number)s is good through %(day)s already: give a later day.")
-            % {"number": certificate.number, "day": said(course.last_day)}
+            % {"number": certificate.number, "day": format_day(history.last_day)}
         )
     if not authority.strip():
         raise CertificationError(_("Name the authority that granted the extension."))
@@ -138,14 +138,14 @@ def _refuse_in_vain(
         LAST_OF_ALL, certificate.number, EventKind.EXTENDED, granted_on, at, until=until
     )
     among_all = replace(facts, events=[*facts.events, extension])
-    course = standing.courses_in(among_all)[certificate.number]
-    if course.last_day < until:
+    history = standing_on_day.histories_in(among_all)[certificate.number]
+    if history.last_day < until:
         raise CertificationError(
             _(
                 "Certificate %(number)s was ended on %(day)s, which an extension from before does "
                 "not move."
             )
-            % {"number": certificate.number, "day": said(course.last_day)}
+            % {"number": certificate.number, "day": format_day(history.last_day)}
         )
 
 
@@ -247,14 +247,16 @@ def withdraw_certificate(*, certificate: Certificate, act: Act) -> CertificateWi
         payload=content,
         at=act.at,
     )
-    certification_standing.rebuild_spans(certificate.person, certificate.scope)
+    standing.rebuild_spans(certificate.person, certificate.scope)
     return withdrawal
 
 
-def why_not(kind: str, person: Person, scope: Scope, day: date, courses: dict[str, Course]) -> str:
+def why_not(
+    kind: str, person: Person, scope: Scope, day: date, histories: dict[str, CertificateHistory]
+) -> str:
     """Why an act on all of somebody's certificates has nothing to act on that day.
 
-    Empty where it has. ``courses`` are all of theirs for the scope.
+    Empty where it has. ``histories`` are all of theirs for the scope.
     """
     can_touch = {
         Kind.SUSPENDED: _still_good,
@@ -262,52 +264,54 @@ def why_not(kind: str, person: Person, scope: Scope, day: date, courses: dict[st
         Kind.ENDED: lasts_longer,
         Kind.REINSTATED: _is_suspended,
     }[Kind(kind)]
-    if any(can_touch(one, day) for one in courses.values()):
+    if any(can_touch(history, day) for history in histories.values()):
         return ""
-    return _nothing_left(kind, person, scope, day, courses)
+    return _nothing_left(kind, person, scope, day, histories)
 
 
-def why_not_extend(certificate: Certificate, course: Course | None, day: date) -> str:
+def why_not_extend(certificate: Certificate, history: CertificateHistory | None, day: date) -> str:
     """Why a certificate cannot be extended that day; empty where it can.
 
-    It has no course where it was withdrawn.
+    It has no history where it was withdrawn.
     """
     number = {"number": certificate.number}
-    if course is None:
+    if history is None:
         return _("Certificate %(number)s was withdrawn.") % number
-    if standing.is_revoked_on(course, day):
+    if standing_on_day.is_revoked_on(history, day):
         return _("Certificate %(number)s was revoked.") % number
-    if course.last_day < day:
+    if history.last_day < day:
         return _(
             "Certificate %(number)s ended on %(day)s. What is over is renewed, not extended."
-        ) % {**number, "day": said(course.last_day)}
+        ) % {**number, "day": format_day(history.last_day)}
     return ""
 
 
 # What an act can touch
 
 
-def _still_good(course: Course, day: date) -> bool:
+def _still_good(history: CertificateHistory, day: date) -> bool:
     """Neither over before the day nor revoked by it, whatever else keeps it from counting.
 
     A lapse of vision or practice is no end: a fact that comes in later may lift it, and the
     certificate must not come back to life past somebody who meant to stop it.
     """
-    return course.last_day >= day and not standing.is_revoked_on(course, day)
+    return history.last_day >= day and not standing_on_day.is_revoked_on(history, day)
 
 
-def lasts_longer(course: Course, day: date) -> bool:
-    return course.last_day > day and not standing.is_revoked_on(course, day)
+def lasts_longer(history: CertificateHistory, day: date) -> bool:
+    return history.last_day > day and not standing_on_day.is_revoked_on(history, day)
 
 
-def _is_suspended(course: Course, day: date) -> bool:
-    day = max(day, course.certificate.issued_on)
-    return course.suspension_on(day) is not None and not standing.is_revoked_on(course, day)
+def _is_suspended(history: CertificateHistory, day: date) -> bool:
+    day = max(day, history.certificate.issued_on)
+    return history.suspension_on(day) is not None and not standing_on_day.is_revoked_on(
+        history, day
+    )
 
 
 def _act_on_all(
     kind: str,
-    can_touch: Callable[[Course, date], bool],
+    can_touch: Callable[[CertificateHistory, date], bool],
     person: Person,
     scope: Scope,
     act: Act,
@@ -316,10 +320,10 @@ def _act_on_all(
     refuse_unless_quality(act.actor, person)
     act = replace(act, reason=act.required_reason(), effective_on=act.day_for(person))
     day = act.day_for(person)
-    courses = standing.courses_of(person, scope)
-    touched = [number for number, one in courses.items() if can_touch(one, day)]
+    histories = standing_on_day.histories_of(person, scope)
+    touched = [number for number, history in histories.items() if can_touch(history, day)]
     if not touched:
-        raise NothingToStop(_nothing_left(kind, person, scope, day, courses))
+        raise NothingToStop(_nothing_left(kind, person, scope, day, histories))
     certificates = list(
         Certificate.objects.filter(number__in=touched)
         .select_related("person__site", "scope")
@@ -329,18 +333,20 @@ def _act_on_all(
 
 
 def _nothing_left(
-    kind: str, person: Person, scope: Scope, day: date, courses: dict[str, Course]
+    kind: str, person: Person, scope: Scope, day: date, histories: dict[str, CertificateHistory]
 ) -> str:
-    facts = {"name": person.full_name, "scope": scope, "day": said(day)}
-    if not courses:
+    facts = {"name": person.full_name, "scope": scope, "day": format_day(day)}
+    if not histories:
         return _("%(name)s has no certificate for %(scope)s.") % facts
     if kind == Kind.REINSTATED:
         return _("%(name)s is not suspended for %(scope)s on %(day)s.") % facts
     facts["ends"] = "; ".join(
-        _("%(number)s revoked on %(day)s") % {"number": number, "day": said(one.revoked_on)}
-        if one.revoked_on is not None and one.revoked_on <= day
-        else _("%(number)s ended on %(day)s") % {"number": number, "day": said(one.last_day)}
-        for number, one in sorted(courses.items())
+        _("%(number)s revoked on %(day)s")
+        % {"number": number, "day": format_day(history.revoked_on)}
+        if history.revoked_on is not None and history.revoked_on <= day
+        else _("%(number)s ended on %(day)s")
+        % {"number": number, "day": format_day(history.last_day)}
+        for number, history in sorted(histories.items())
     )
     return (
         _(
@@ -406,7 +412,7 @@ def _write(
         ],
         at=act.at,
     )
-    certification_standing.rebuild_spans(person, scope)
+    standing.rebuild_spans(person, scope)
     return events
 
 

@@ -17,17 +17,16 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from certification.domain import standing as engine
-from certification.domain.periods import Course
+from certification.domain.periods import CertificateHistory
 from certification.exceptions import CertificationError, NothingToStop
 from certification.models import Certificate, CertificateEvent, Scope
-from certification.queries import standing_on_day as standing
-from certification.queries.requirements import said
+from certification.queries import standing_on_day
+from certification.queries.requirements import format_day
 from people.models import Person
 from records.services import numbers
 from records.services import trail as records
 
-from . import certificates, events
-from . import standing as certification_standing
+from . import certificates, events, standing
 from .acts import Act
 from .locking import lock_person_and_scope
 
@@ -41,11 +40,11 @@ class InForce:
     """The certificate that answers on a day, and what events have made of it."""
 
     certificate: Certificate
-    course: Course
+    history: CertificateHistory
 
     @property
     def last_day(self) -> date:
-        return self.course.last_day
+        return self.history.last_day
 
 
 def why_not(person: Person, scope: Scope, day: date, facts: engine.Facts) -> str:
@@ -53,17 +52,19 @@ def why_not(person: Person, scope: Scope, day: date, facts: engine.Facts) -> str
 
     ``facts`` are all that is recorded of the person and scope.
     """
-    names = {"name": person.full_name, "scope": scope, "day": said(day)}
+    names = {"name": person.full_name, "scope": scope, "day": format_day(day)}
     if engine.timeline(facts).on(day).standing is not engine.Standing.CERTIFIED:
         return _("%(name)s is not certified for %(scope)s on %(day)s: nothing to restrict.") % names
     following = [
-        one for one in facts.certificates if one.withdrawn_at is None and one.issued_on >= day
+        certificate
+        for certificate in facts.certificates
+        if certificate.withdrawn_at is None and certificate.issued_on >= day
     ]
     if following:
-        first = min(following, key=lambda one: (one.issued_on, one.number))
+        first = min(following, key=lambda certificate: (certificate.issued_on, certificate.number))
         return _("%(number)s begins on %(day)s: restrict from a later day on.") % {
             "number": first.number,
-            "day": said(first.issued_on),
+            "day": format_day(first.issued_on),
         }
     return _why_stopped(engine.timeline(facts), day, names)
 
@@ -73,9 +74,9 @@ def _why_stopped(line: engine.Timeline, day: date, names: dict[str, Any]) -> str
     for span in line.spans:
         if span.last_day is not None and span.last_day < day:
             continue
-        facts = {**names, "day": said(span.first_day)}
+        facts = {**names, "day": format_day(span.first_day)}
         if span.standing is engine.Standing.SUSPENDED and span.last_day is not None:
-            facts["last"] = said(span.last_day)
+            facts["last"] = format_day(span.last_day)
             return (
                 _(
                     "%(name)s is suspended for %(scope)s from %(day)s through %(last)s: restrict "
@@ -129,7 +130,7 @@ def restrict_certificate(
         raise CertificationError(_("Say what alone it allows from that day on."))
     act = replace(act, reason=act.required_reason(), effective_on=act.day_for(person))
     day = act.day_for(person)
-    facts = standing.facts_for(person, scope)
+    facts = standing_on_day.facts_for(person, scope)
     if why := why_not(person, scope, day, facts):
         raise NothingToStop(why)
     in_force = _in_force(facts, day)
@@ -139,11 +140,11 @@ def restrict_certificate(
         )
     giving_way = [
         number
-        for number, course in standing.courses_in(facts).items()
-        if events.lasts_longer(course, day - timedelta(days=1))
+        for number, history in standing_on_day.histories_in(facts).items()
+        if events.lasts_longer(history, day - timedelta(days=1))
     ]
     certificate = _write(in_force, giving_way, restriction, act)
-    certification_standing.rebuild_spans(person, scope)
+    standing.rebuild_spans(person, scope)
     return certificate
 
 
@@ -153,7 +154,7 @@ def _in_force(facts: engine.Facts, day: date) -> InForce:
         Certificate.objects.select_related(
             "person__site", "scope", "scheme_revision__scheme", "renews"
         ).get(number=number),
-        standing.courses_in(facts)[number],
+        standing_on_day.histories_in(facts)[number],
     )
 
 
@@ -218,10 +219,10 @@ def _write(
 
 def _period_of_its_own(old: Certificate, day: date) -> tuple[Certificate | None, date]:
     """What a certificate issued that day would renew, and its last day by the scheme."""
-    figures = standing.figures_of(old.scheme_revision)
+    figures = standing_on_day.figures_of(old.scheme_revision)
     renewed_through = None
     if old.renews is not None:
-        earlier = standing.courses_of(old.person, old.scope).get(old.renews.number)
+        earlier = standing_on_day.histories_of(old.person, old.scope).get(old.renews.number)
         renewed_through = earlier.period.valid_through if earlier else None
     runs_on = renewed_through is not None and engine.in_renewal_window(
         figures, day, renewed_through
@@ -286,7 +287,7 @@ def _end_the_day_before(
 def _keep_the_end(new: Certificate, in_force: InForce, own_end: date, event_id: str) -> None:
     """Give the new certificate the last day of the old one, by an event."""
     extensions = [
-        event for event in in_force.course.moved_by if event.kind == engine.EventKind.EXTENDED
+        event for event in in_force.history.moved_by if event.kind == engine.EventKind.EXTENDED
     ]
     authority = extensions[-1].authority if extensions else in_force.certificate.number
     is_longer = own_end > in_force.last_day

@@ -76,21 +76,21 @@ def _rebuild(person_ids: Collection[int], scope_id: int | None = None) -> None:
     facts = facts_for_many(person_ids, scope_id)
     spans: list[StandingSpan] = []
     ends: list[StandingEnd] = []
-    for (person_id, scope), of_one in facts.by_person_and_scope.items():
-        line = engine.timeline(of_one)
-        for one in line.spans:
-            to_come = line.ends_after(one.first_day)
+    for (person_id, scope), facts_of_pair in facts.by_person_and_scope.items():
+        line = engine.timeline(facts_of_pair)
+        for span_of_days in line.spans:
+            to_come = line.ends_after(span_of_days.first_day)
             span = StandingSpan(
                 person_id=person_id,
                 scope_id=scope,
-                first_day=one.first_day,
-                last_day=one.last_day,
-                standing=one.standing.value,
-                certificate_id=facts.pks.get(one.certificate_number),
-                restriction=one.restriction,
-                rule=one.rule.value,
+                first_day=span_of_days.first_day,
+                last_day=span_of_days.last_day,
+                standing=span_of_days.standing.value,
+                certificate_id=facts.pks.get(span_of_days.certificate_number),
+                restriction=span_of_days.restriction,
+                rule=span_of_days.rule.value,
                 ends_on=to_come[0].last_day if to_come else None,
-                good_through=line.good_through(one.first_day),
+                good_through=line.good_through(span_of_days.first_day),
             )
             spans.append(span)
             ends += [

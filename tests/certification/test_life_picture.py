@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from certification.domain.facts import known
-from certification.domain.periods import courses
+from certification.domain.periods import certificate_histories
 from certification.domain.standing import timeline
 from certification.presenters import life_picture
 from certification.presenters.life_picture import Bar, Life, Mark, Paper
@@ -39,7 +39,7 @@ def life_of(facts, asked, today):
                 if event.certificate_number == one.certificate.number
             ),
         )
-        for one in courses(kept.certificates, kept.events)
+        for one in certificate_histories(kept.certificates, kept.events)
     ]
     tests = [
         VisionTest(one.tested_on, one.tested_on if one.passed else None)
