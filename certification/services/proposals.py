@@ -1,11 +1,13 @@
 """Proposing somebody for a certificate, and declining a proposal."""
 
+from typing import Any
+
 from django.db import transaction
 from django.utils.translation import gettext as _
 
 from certification import access
 from certification.exceptions import CertificationError, MayNotCertify
-from certification.models import Certificate, Proposal, SchemeRevision, Scope
+from certification.models import Proposal, SchemeRevision, Scope
 from certification.queries.requirements import evidence_of, requirements
 from people.models import Person, User
 from records.services import trail as records
@@ -42,48 +44,27 @@ def propose(
     """
     person, scope = lock_person_and_scope(person, scope)
     revision = SchemeRevision.objects.select_related("scheme").get(pk=revision.pk)
-    if act.actor.person_id == person.pk:
-        raise MayNotCertify(_("Nobody proposes themselves. Ask another instructor."))
-    if not access.may_propose(act.actor, person):
-        raise MayNotCertify(
-            _("Only an instructor at %(site)s proposes people there.") % {"site": person.site}
-        )
-    if Proposal.objects.open().filter(person=person, scope=scope).exists():
-        raise CertificationError(
-            _("A proposal for %(name)s and %(scope)s is open already.")
-            % {"name": person.full_name, "scope": scope}
-        )
+    _refuse_to_propose(act.actor, person, scope)
     day = person.site.today(act.at)
     checked = requirements(person, scope, revision, day)
     certificates.refuse_unmet(person, scope, revision, checked, day)
-    renews: Certificate | None = certificates.renewable(person, scope, revision, day)
-    evidence = evidence_of(checked)
-    signature = act.sign(
-        person,
-        meaning=PROPOSES,
-        about=("person", person.employee_number),
-        content={
-            "person": person.employee_number,
-            "name": person.full_name,
-            "scope": certificates.scope_as_json(scope),
-            "figures": certificates.figures_as_json(revision),
-            "renews": renews.number if renews else "",
-            "restriction": restriction,
-            "note": note,
-            "evidence": evidence,
-        },
-    )
-    proposal = Proposal.objects.create(
+    proposal = Proposal(
         person=person,
         scope=scope,
         scheme_revision=revision,
-        renews=renews,
+        renews=certificates.renewable(person, scope, revision, day),
         restriction=restriction,
         note=note,
-        evidence=evidence,
-        signature=signature,
+        evidence=evidence_of(checked),
         recorded_at=act.at,
     )
+    proposal.signature = act.sign(
+        person,
+        meaning=PROPOSES,
+        about=("person", person.employee_number),
+        content=_content(proposal),
+    )
+    proposal.save(force_insert=True)
     records.record(
         actor=act.actor,
         act="certification proposed",
@@ -92,11 +73,39 @@ def propose(
             "person": person.employee_number,
             "scope": scope.code,
             "scheme": revision.name,
-            "signature": signature.content_sha256,
+            "signature": proposal.signature.content_sha256,
         },
         at=act.at,
     )
     return proposal
+
+
+def _refuse_to_propose(actor: User, person: Person, scope: Scope) -> None:
+    if actor.person_id == person.pk:
+        raise MayNotCertify(_("Nobody proposes themselves. Ask another instructor."))
+    if not access.may_propose(actor, person):
+        raise MayNotCertify(
+            _("Only an instructor at %(site)s proposes people there.") % {"site": person.site}
+        )
+    if Proposal.objects.open().filter(person=person, scope=scope).exists():
+        raise CertificationError(
+            _("A proposal for %(name)s and %(scope)s is open already.")
+            % {"name": person.full_name, "scope": scope}
+        )
+
+
+def _content(proposal: Proposal) -> dict[str, Any]:
+    """What is signed of a proposal."""
+    return {
+        "person": proposal.person.employee_number,
+        "name": proposal.person.full_name,
+        "scope": certificates.scope_as_json(proposal.scope),
+        "figures": certificates.figures_as_json(proposal.scheme_revision),
+        "renews": proposal.renews.number if proposal.renews else "",
+        "restriction": proposal.restriction,
+        "note": proposal.note,
+        "evidence": proposal.evidence,
+    }
 
 
 @transaction.atomic

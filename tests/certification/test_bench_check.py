@@ -6,9 +6,8 @@ import pytest
 
 from certification.domain.answers import Standing
 from certification.models import CertificateEvent
-from certification.queries import bench_check
-from certification.queries import standing_on_day as standing
-from certification.services import standing as certification_standing
+from certification.queries import bench_check, standing_on_day
+from certification.services import standing
 from people.models import FormerEmployeeNumber
 from tests.factories import (
     TODAY,
@@ -54,14 +53,14 @@ def happened(certificate, kind, day, **fields):
         effective_on=day,
         **fields,
     )
-    certification_standing.rebuild_person(certificate.person)
+    standing.rebuild_person(certificate.person)
 
 
 def sees(person, day, passed=True):
     VisionTest.objects.create(
         test_id=f"V-{VisionTest.objects.count()}", person=person, tested_on=day, passed=passed
     )
-    certification_standing.rebuild_person(person)
+    standing.rebuild_person(person)
 
 
 def test_certified_is_yes_through_the_last_day_of_the_certificate(site, person, scope):
@@ -104,7 +103,7 @@ def test_yes_runs_on_into_an_extension_and_a_renewal(site, person, scope):
     second = make_certificate(
         person, scope, revision=first.scheme_revision, issued_on=TODAY, renews=first
     )
-    certification_standing.rebuild_person(person)
+    standing.rebuild_person(person)
     assert ask(site).through > until
     assert ask(site, day=TODAY - days(1)).through == ask(site).through
     assert ask(site, day=TODAY - days(1)).certificate_number == first.number
@@ -304,7 +303,7 @@ def test_answer_agrees_with_the_register_on_every_day(site, person, scope):
     make_certificate(person, scope, revision=revision, issued_on=TODAY + days(110), renews=first)
 
     walked = [TODAY + days(number) for number in range(-3, 260)]
-    register = {day: standing.answer(person, scope, day) for day in walked}
+    register = {day: standing_on_day.answer(person, scope, day) for day in walked}
     found = {day: ask(site, day=day) for day in walked}
 
     assert {day for day in walked if found[day].may_work} == {
