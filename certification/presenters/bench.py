@@ -9,8 +9,8 @@ from django.db.models import Count, Q
 
 from assessments.access import boards_gradable_by
 from assessments.models import Board, Grading
-from assessments.services import outcomes, turns, waits
-from assessments.services.waits import Wait
+from assessments.queries import board_results, grading_assignment, pending_actions
+from assessments.queries.pending_actions import PendingAction
 from certification.domain.disclosure import LAPSES
 from certification.models import Proposal, StandingEnd, StandingSpan
 from people.models import Person, Role, User

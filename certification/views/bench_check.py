@@ -14,7 +14,7 @@ from django.views.decorators.http import require_safe
 
 from certification.access import CHECKS, sites_to_check_at
 from certification.models import Scope
-from certification.queries import bench_check
+from certification.presenters import bench_check
 from people.access import UserRequest, role_required
 from people.models import Site
 

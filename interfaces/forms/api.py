@@ -8,7 +8,7 @@ from typing import Annotated, Any
 from ninja import Field, Query, Schema
 from pydantic import AfterValidator, BeforeValidator, ConfigDict
 
-from certification.queries import bench_check
+from certification.presenters import bench_check
 
 MOST_ASKED = 500
 LONGEST = 64

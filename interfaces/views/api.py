@@ -22,7 +22,7 @@ from ninja.openapi.schema import OpenAPISchema
 from ninja.security import HttpBearer
 
 from certification.models import Scope
-from certification.queries import bench_check
+from certification.presenters import bench_check
 from certification.services import standing_changes
 from interfaces.forms import api as shapes
 from interfaces.services import api_tokens

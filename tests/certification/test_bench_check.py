@@ -6,7 +6,7 @@ import pytest
 
 from certification.domain.answers import Standing
 from certification.models import CertificateEvent
-from certification.queries import bench_check, standing_on_day
+from certification.presenters import bench_check, standing_on_day
 from certification.services import standing
 from people.models import FormerEmployeeNumber
 from tests.factories import (

@@ -15,8 +15,8 @@ from certification.domain.disclosure import (
     may_know,
     spans_for,
 )
+from certification.presenters import bench_check
 from certification.presenters.standing_words import RULES, reason_for
-from certification.queries import bench_check
 from interfaces.services.web_hooks import public_standing
 
 READERS = (Reader.IN_FULL, Reader.LINE_LEAD, Reader.BENCH_CHECK, Reader.WEB_HOOK)

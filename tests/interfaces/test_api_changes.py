@@ -9,7 +9,7 @@ from django.core.cache import cache
 from django.utils import timezone
 
 from certification.models import CertificateEvent, StandingChange
-from certification.queries import bench_check
+from certification.presenters import bench_check
 from certification.services import standing
 from interfaces.services import api_tokens
 from people.services import people
