@@ -42,6 +42,17 @@ def with_unit(value: Decimal, unit: str) -> str:
 
 
 @register.filter
+def kind_shown(criterion: Criterion) -> str:
+    """How a criterion is judged, or how severe it is: what a line of a list has room for."""
+    severity = criterion.get_severity_display()
+    if not criterion.is_measured:
+        return severity
+    if criterion.severity == Criterion.Severity.CRITICAL:
+        return f"{_('measured')}, {severity}"
+    return _("measured")
+
+
+@register.filter
 def value_shown(judgement: Judgement, unit: str) -> str:
     """A judgement's value: as it was read, or of marks with the decimals that mean something."""
     if judgement.value is None:
