@@ -5,7 +5,7 @@ from functools import cached_property
 
 from django.db.models import prefetch_related_objects
 
-from assessments.domain import scoring
+from assessments.domain import joint_states, scoring
 from assessments.exceptions import AssessmentError
 from assessments.models import (
     Board,
@@ -279,10 +279,9 @@ class BoardForGrader:
             for one in criteria
             if (found := self.judgement(joint, one)) is not None
         }
-        if joint is not None and not joint.position.required and not said:
-            return Judgement.Outcome.NOT_APPLICABLE.value
         rules = [board_results.as_rule(one) for one in criteria]
-        return scoring.joint_result(rules, said).state.value
+        is_spare = joint is not None and not joint.position.required
+        return joint_states.shown_state(rules, said, is_spare=is_spare)
 
     def places(self, stage: str) -> list[Joint | None]:
         """The joints, and None for the whole board where a stage asks something of it."""

@@ -11,6 +11,7 @@ from django.db.models import Exists, FilteredRelation, OuterRef, Q, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from assessments.domain.joint_states import accepted_with_the_rest, goes_with_the_rest
 from assessments.domain.verdict import Verdict, verdict
 from assessments.exceptions import AlreadySigned, AssessmentError, NoSuchPlace
 from assessments.models import (
@@ -363,12 +364,18 @@ def accept_the_rest(
     new = []
     for joint in joints:
         refuse_if_not_read(grading, stage, joint)
-        for criterion in board_results.criteria_for(grading, stage, joint):
+        criteria = {
+            criterion.code: criterion
+            for criterion in board_results.criteria_for(grading, stage, joint)
+        }
+        place = joint and joint.pk
+        accepted = accepted_with_the_rest(
+            {code: may_go_with_the_rest(criterion) for code, criterion in criteria.items()},
+            [code for code, criterion in criteria.items() if (place, criterion.pk) in judged],
+            shown=shown.code if shown else None,
+        )
+        for criterion in map(criteria.__getitem__, accepted):
             is_shown = criterion == shown
-            if (joint and joint.pk, criterion.pk) in judged:
-                continue
-            if not is_shown and not may_go_with_the_rest(criterion):
-                continue
             new.append(
                 Judgement(
                     grading=grading,
@@ -393,7 +400,7 @@ def accept_the_rest(
 
 
 def may_go_with_the_rest(criterion: Criterion) -> bool:
-    return criterion.severity != Criterion.Severity.CRITICAL and not criterion.is_measured
+    return goes_with_the_rest(criterion.severity, is_measured=criterion.is_measured)
 
 
 def measured_verdict(criterion: Criterion, seen: Circumstances | Judgement) -> Verdict | None:
