@@ -59,6 +59,8 @@ faults: install-dev
 check: install-dev
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
+	$(BIN)/djangofmt --check templates
+	$(BIN)/biome ci --error-on-warnings
 	$(BIN)/lint-imports --no-logo
 	$(BIN)/mypy .
 	@key=$$($(PYTHON) -c "import secrets; print(secrets.token_urlsafe(50))"); \
@@ -81,6 +83,8 @@ bench: install-dev
 format:
 	$(BIN)/ruff check --fix .
 	$(BIN)/ruff format .
+	$(BIN)/djangofmt templates
+	$(BIN)/biome check --write
 
 catalogues: install-dev
 	@$(BIN)/pybabel compile --directory locale --domain django

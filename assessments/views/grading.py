@@ -207,7 +207,7 @@ def _board_beside(request: UserRequest, number: str) -> HttpResponse:
             criterion=found.criterion.code if found.criterion else "",
         ),
     }  # fmt: skip
-    part, page = "assessments/partials/beside.html", "assessments/board_beside.html"
+    part, page = "assessments/partials/comparison.html", "assessments/board_comparison.html"
     return render(request, part if _is_part(request) else page, context)
 
 

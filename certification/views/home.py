@@ -102,4 +102,4 @@ def find(request: UserRequest) -> HttpResponse:
             return redirect("assessments:board_detail", board.number)
         case Certificate() as certificate:
             return redirect("certification:certificate_detail", certificate.number)
-    return render(request, "certification/find.html", {"text": text, "found": found})
+    return render(request, "certification/search.html", {"text": text, "found": found})

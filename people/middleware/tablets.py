@@ -218,7 +218,7 @@ def _looking_only(request: HttpRequest) -> HttpResponse:
         return _never_kept(JsonResponse({"saved": False, "says": says}, status=403))
     with speaking(language_at(request)):
         context = {"says": _looking_said(), "there": there}
-        page = render(request, "people/looking_only.html", context, status=403)
+        page = render(request, "training/read_only.html", context, status=403)
     return _never_kept(page)
 
 

@@ -1,9 +1,12 @@
 // A shared tablet, which the server locks once nobody has used it: here the page is taken away
 // in time, what was typed is kept for whoever typed it, and typing counts as using it.
 
-const bar = document.querySelector(".tablet-bar");
-const asksWho = document.querySelector("#tablet");
-const asksInFull = document.querySelector("#looking-only");
+import { csrfToken, find, findAll } from "./lib/page.js";
+import { ofAllWindows, ofThisWindow } from "./lib/storage.js";
+
+const bar = find(".tablet-bar");
+const asksWho = find("#tablet");
+const asksInFull = find("#looking-only");
 const TELL_EVERY_MS = 30_000;
 const LOOK_EVERY_MS = 1_000;
 const LAST_USED = "tablet-used";
@@ -13,70 +16,55 @@ const tellWindows = () => windows?.postMessage("lock");
 // A page without the bar is of a tablet that is locked, or of nobody any more.
 if (!bar) tellWindows();
 
-const keeper = (area) => ({
-  get: (key) => {
-    try {
-      return window[area].getItem(key);
-    } catch {
-      return null; // A browser that keeps nothing.
-    }
-  },
-  set: (key, value) => {
-    try {
-      if (value === null) window[area].removeItem(key);
-      else window[area].setItem(key, value);
-    } catch {
-      // Full, or forbidden: then nothing is kept.
-    }
-  },
-});
-const store = keeper("sessionStorage");
-const ofAllWindows = keeper("localStorage");
-
 // Who was asked for a PIN or password, so that what they typed comes back to them and to nobody else.
 const asked = asksWho?.dataset.reader ?? (asksInFull && bar?.dataset.reader);
-if (asked) store.set(`asked:${asked}`, "1");
+if (asked) ofThisWindow.set(`asked:${asked}`, "1");
 
 // A scanner types the badge and presses Enter: on to the PIN.
-document.querySelector("#id_badge")?.addEventListener("keydown", (event) => {
-  const pin = document.querySelector("#id_pin");
+find("#id_badge")?.addEventListener("keydown", (event) => {
+  const pin = find("#id_pin");
   if (event.key !== "Enter" || pin.value) return;
   event.preventDefault();
   pin.focus();
 });
 
 const FIELDS = "main :is(input, textarea, select)";
-const KEPT = (field) =>
+const isKept = (field) =>
   field.name && !["password", "hidden", "file", "submit", "button"].includes(field.type);
 const isChecked = (field) => ["checkbox", "radio"].includes(field.type);
-const valueOf = (field) => (isChecked(field) ? field.checked : field.value);
+const contentOf = (field) => (isChecked(field) ? field.checked : field.value);
 
 const draftKey = () => `draft:${bar.dataset.reader}:${location.pathname}`;
 
 function keepDraft() {
   if (asksWho || asksInFull) return;
-  const typed = [...document.querySelectorAll(FIELDS)].map((field, at) => [at, field])
-    .filter(([, field]) => KEPT(field))
+  const typed = findAll(FIELDS)
+    .map((field, at) => [at, field])
+    .filter(([, field]) => isKept(field))
     .filter(([, field]) =>
-      isChecked(field) ? field.checked !== field.defaultChecked
-        : field.tagName === "SELECT" ? ![...field.options].every((one) => one.selected === one.defaultSelected)
-          : field.value !== field.defaultValue)
-    .map(([at, field]) => ({ at, name: field.name, value: valueOf(field) }));
-  store.set(draftKey(), typed.length ? JSON.stringify(typed) : null);
+      isChecked(field)
+        ? field.checked !== field.defaultChecked
+        : field.tagName === "SELECT"
+          ? ![...field.options].every((option) => option.selected === option.defaultSelected)
+          : field.value !== field.defaultValue,
+    )
+    .map(([at, field]) => ({ at, name: field.name, value: contentOf(field) }));
+  ofThisWindow.set(draftKey(), typed.length ? JSON.stringify(typed) : null);
 }
 
 function bringBack() {
   if (asksWho || asksInFull) return;
   const who = `asked:${bar.dataset.reader}`;
-  const kept = store.get(draftKey());
-  const wasAsked = store.get(who);
-  store.set(draftKey(), null);
-  store.set(who, null);
+  const kept = ofThisWindow.get(draftKey());
+  const wasAsked = ofThisWindow.get(who);
+  ofThisWindow.set(draftKey(), null);
+  ofThisWindow.set(who, null);
   if (!kept || !wasAsked) return;
-  const fields = [...document.querySelectorAll(FIELDS)];
+  const fields = findAll(FIELDS);
   for (const { at, name, value } of JSON.parse(kept)) {
-    const field = fields[at]?.name === name ? fields[at] : fields.find((one) => one.name === name);
-    if (!field || !KEPT(field)) continue;
+    const field =
+      fields[at]?.name === name ? fields[at] : fields.find((other) => other.name === name);
+    if (!field || !isKept(field)) continue;
     if (isChecked(field)) field.checked = value;
     else field.value = value;
     field.closest("details")?.setAttribute("open", "");
@@ -86,11 +74,10 @@ function bringBack() {
 
 if (bar) {
   const lockAfterMs = Number(bar.dataset.minutes) * 60_000;
-  const token = () => JSON.parse(document.body.getAttribute("hx-headers"))["X-CSRFToken"];
   const lockPage = () => `/tablet/?next=${encodeURIComponent(location.pathname + location.search)}`;
   let used = 0;
-  let told = Date.now();
-  let going = false;
+  let lastTold = Date.now();
+  let isLeaving = false;
 
   const note = () => {
     used = Date.now();
@@ -100,14 +87,14 @@ if (bar) {
   // Another window of this browser may be the one in use.
   const idleMs = () => {
     const now = Date.now();
-    const elsewhere = Number(ofAllWindows.get(LAST_USED));
-    if (elsewhere > used && elsewhere <= now) used = elsewhere;
+    const inOthers = Number(ofAllWindows.get(LAST_USED));
+    if (inOthers > used && inOthers <= now) used = inOthers;
     return now - used;
   };
 
   // What a page asks before it is left, it does not ask once it is away: nobody may be there.
   const leave = () => {
-    going = true;
+    isLeaving = true;
     keepDraft();
     document.body.classList.add("is-away");
   };
@@ -120,7 +107,9 @@ if (bar) {
     leave();
     try {
       const answer = await fetch("/tablet/lock/", {
-        method: "POST", headers: { "X-CSRFToken": token() }, redirect: "manual",
+        method: "POST",
+        headers: { "X-CSRFToken": csrfToken() },
+        redirect: "manual",
       });
       // A 403 is an answer too: of somebody on the way, or about a session that is over.
       const came = answer.type === "opaqueredirect" || answer.ok || answer.status === 403;
@@ -128,17 +117,17 @@ if (bar) {
       toTheLock();
     } catch {
       // No network: nothing is to be seen until the server can be asked who is there.
-      document.querySelector("#tablet-away").hidden = false;
+      find("#tablet-away").hidden = false;
       setTimeout(lock, 5_000);
     }
   };
 
   const use = async () => {
-    if (going) return;
+    if (isLeaving) return;
     if (idleMs() >= lockAfterMs) return lock();
     note();
-    if (used - told < TELL_EVERY_MS) return;
-    told = used;
+    if (used - lastTold < TELL_EVERY_MS) return;
+    lastTold = used;
     try {
       const answer = await fetch("/tablet/awake/", { redirect: "manual" });
       if (answer.type === "opaqueredirect") toTheLock();
@@ -149,15 +138,15 @@ if (bar) {
 
   note();
   // A photograph that arrives is somebody's work as well.
-  for (const what of ["pointerdown", "keydown", "arrived"]) {
+  for (const what of ["pointerdown", "keydown", "photograph:stored"]) {
     document.addEventListener(what, use, true);
   }
   setInterval(() => {
-    if (!going && idleMs() >= lockAfterMs) lock();
+    if (!isLeaving && idleMs() >= lockAfterMs) lock();
   }, LOOK_EVERY_MS);
 
   windows?.addEventListener("message", () => {
-    if (!going) lock();
+    if (!isLeaving) lock();
   });
   document.addEventListener("submit", (event) => {
     if (event.target.getAttribute("action") === "/tablet/lock/") tellWindows();
@@ -165,7 +154,7 @@ if (bar) {
 
   // The server may have locked before us: what was typed is kept when a form or a piece goes out.
   document.addEventListener("submit", keepDraft, true);
-  for (const link of bar.querySelectorAll("a")) link.addEventListener("click", keepDraft);
+  for (const link of findAll("a", bar)) link.addEventListener("click", keepDraft);
   document.body.addEventListener("htmx:beforeOnLoad", (event) => {
     if (event.detail.xhr.getResponseHeader("HX-Redirect")) keepDraft();
   });

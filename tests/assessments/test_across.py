@@ -50,7 +50,8 @@ def judge_by_page(client, board, session, code, headers=None, name="board_judge"
 
 
 def told(response) -> dict:
-    found = re.search(r'<script id="told" type="application/json">(.*?)</script>', response.text)
+    script = r'<script id="grading-state" type="application/json">(.*?)</script>'
+    found = re.search(script, response.text)
     assert found
     return json.loads(found[1])
 

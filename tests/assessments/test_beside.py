@@ -207,7 +207,7 @@ def test_only_whoever_may_judge_the_board_asks(client, trainee, exercise):
         assert ask(client, board).status_code == 404
     own = reverse("assessments:board_own_reading", args=[board.number])
     client.force_login(trainee)
-    assert "show-beside" not in text(client.get(own))
+    assert "show-comparison" not in text(client.get(own))
 
 
 def test_it_asks_no_more_however_much_there_is(

@@ -446,7 +446,7 @@ def test_who_looks_is_told_to_sign_in_fully_and_has_nothing_to_judge_by(client, 
     assert f'href="{full}?next={quote(grade)}"' in told
     for gone in ('id="judge"', 'data-key="a"', 'data-key="A"', 'id="undo"', 'id="go-sign"'):
         assert gone not in told
-    assert 'id="told"' not in told
+    assert 'id="grading-state"' not in told
     del session[tablets.BY_PIN]
     session.save()
     told = client.get(grade).text

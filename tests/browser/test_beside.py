@@ -9,9 +9,9 @@ from assessments.services import judgements
 from tests import factories
 from tests.browser.test_grading_screen import Bench, lay_out, visitor  # noqa: F401
 
-TABS = """() => [...document.querySelectorAll('#beside [data-view]')]
+TABS = """() => [...document.querySelectorAll('#comparison [data-view]')]
   .filter((one) => !one.hidden && one.checkVisibility()).map((one) => one.dataset.view)"""
-SIZES = """() => ['.stage .photograph', '.beside-photo svg'].map(
+SIZES = """() => ['.stage .photograph', '.comparison-photo svg'].map(
   (one) => document.querySelector(one)?.getBoundingClientRect().width)"""
 
 
@@ -55,13 +55,13 @@ def test_one_key_turns_through_what_stands_beside_and_closes_it(make_bench):
     assert not any("/beside/" in url for url in asked)
     bench.page.keyboard.press("c")
     shown(bench, "earlier")
-    assert earlier in bench.page.inner_text("#beside")
+    assert earlier in bench.page.inner_text("#comparison")
     bench.page.keyboard.press("c")
     shown(bench, "drawings")
-    assert bench.page.locator("#beside .drawing").count() == 2
+    assert bench.page.locator("#comparison .drawing").count() == 2
     bench.page.keyboard.press("c")
     shown(bench, "")
-    assert bench.page.locator("#beside").is_hidden()
+    assert bench.page.locator("#comparison").is_hidden()
 
 
 def test_it_follows_the_joint_and_judging_goes_on_by_the_same_keys(make_bench):
@@ -69,11 +69,11 @@ def test_it_follows_the_joint_and_judging_goes_on_by_the_same_keys(make_bench):
     bench.open()
     bench.page.keyboard.press("c")
     shown(bench, "earlier")
-    assert "E01" in bench.page.inner_text("#beside .beside-head")
+    assert "E01" in bench.page.inner_text("#comparison .comparison-head")
     while bench.where()["place"] == "E01":
         bench.press("a")
     bench.page.wait_for_function(
-        "() => document.querySelector('#beside .beside-head')?.textContent.includes('E02')"
+        "() => document.querySelector('#comparison .comparison-head')?.textContent.includes('E02')"
     )
     said = Judgement.objects.filter(grading__board=bench.board, joint__position__name="E01")
     assert said.count() == len(bench.board.joints.first().judgements.all()) > 0
@@ -115,8 +115,8 @@ def test_without_the_network_it_says_so_and_judging_goes_on(make_bench):
     bench.page.wait_for_load_state("networkidle")
     bench.page.context.set_offline(True)
     bench.page.keyboard.press("c")
-    bench.page.wait_for_selector("#beside p")
-    assert "No answer came" in bench.page.inner_text("#beside")
+    bench.page.wait_for_selector("#comparison p")
+    assert "No answer came" in bench.page.inner_text("#comparison")
     first = bench.where()["criterion"]
     bench.page.keyboard.press("a")
     assert bench.where()["criterion"] != first
@@ -129,12 +129,12 @@ def test_on_a_phone_it_is_turned_by_tap_and_nothing_runs_off_the_page(make_bench
     bench, _earlier = make_bench(phone=True)
     bench.page.emulate_media(color_scheme=scheme)
     bench.open()
-    bench.page.tap("#show-beside")
+    bench.page.tap("#show-comparison")
     shown(bench, "earlier")
-    bench.page.tap("[data-turn=drawings]")
+    bench.page.tap("[data-shows=drawings]")
     shown(bench, "drawings")
     assert bench.page.evaluate("document.documentElement.scrollWidth") <= 390
-    bench.page.tap("[data-turn='']")
+    bench.page.tap("[data-shows='']")
     shown(bench, "")
 
 
@@ -143,10 +143,10 @@ def test_without_an_earlier_board_it_begins_with_the_drawings(shop, visitor):  #
     bench.open()
     bench.page.keyboard.press("c")
     shown(bench, "drawings")
-    assert bench.page.locator("#beside .drawing").count() == 2
+    assert bench.page.locator("#comparison .drawing").count() == 2
     bench.page.keyboard.press("c")
     shown(bench, "")
-    bench.page.click("#show-beside")
-    bench.page.click("[data-turn=earlier]")
+    bench.page.click("#show-comparison")
+    bench.page.click("[data-shows=earlier]")
     shown(bench, "earlier")
-    assert "No earlier board of this operator" in bench.page.inner_text("#beside")
+    assert "No earlier board of this operator" in bench.page.inner_text("#comparison")

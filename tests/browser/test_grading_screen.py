@@ -23,7 +23,7 @@ WHERE = """() => ({
   title: document.querySelector('.judge h2').firstChild.textContent.trim(),
   criterion: document.querySelector('.criteria [aria-current]').id.replace('criterion-', ''),
   focus: document.activeElement.id,
-  said: document.querySelector('#said').textContent,
+  said: document.querySelector('#announcement').textContent,
 })"""
 
 

@@ -8,7 +8,7 @@ from tests.assessments.test_measuring_cases import assert_same
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 MEASURE_ALL = """async (cases) => {
-  const { measure, verdict } = await import('/static/js/measure/geometry.js');
+  const { measure, verdict } = await import('/static/js/measuring/geometry.js');
   return cases.map(({ input }) => {
     try {
       return measure(input.quantity, input.marks, input);
@@ -20,7 +20,7 @@ MEASURE_ALL = """async (cases) => {
 }"""
 
 VERDICTS = """async (rows) => {
-  const { verdict } = await import('/static/js/measure/geometry.js');
+  const { verdict } = await import('/static/js/measuring/geometry.js');
   return rows.map((row) => verdict(...row));
 }"""
 

@@ -22,7 +22,7 @@ def served(settings, tmp_path):
     settings.STATIC_ROOT = tmp_path / "static"
     settings.STORAGES = {
         **settings.STORAGES,
-        "staticfiles": {"BACKEND": "whitenoise.storage.CompressedManifestStaticFilesStorage"},
+        "staticfiles": {"BACKEND": "config.static_files.HashedStaticFiles"},
     }
     return settings.STATIC_ROOT
 
@@ -58,6 +58,37 @@ def test_files_are_named_by_their_content_and_compressed(served):
     names = [path.name for path in (served / "css").iterdir()]
     assert any(re.fullmatch(r"tokens\.[0-9a-f]{12}\.css", name) for name in names)
     assert any(re.fullmatch(r"tokens\.[0-9a-f]{12}\.css\.gz", name) for name in names)
+
+
+def test_a_module_asks_for_what_it_imports_by_the_name_of_its_content(served):
+    gather_static_files()
+    imports = [
+        (script, name)
+        for script in (served / "js").rglob("*.js")
+        if re.search(r"\.[0-9a-f]{12}\.js$", script.name)
+        for name in re.findall(r'(?:from|import) ?"(\.[^"]+)"', script.read_text())
+    ]
+    assert len(imports) > 20
+    for script, name in imports:
+        assert re.search(r"\.[0-9a-f]{12}\.js$", name), (script.name, name)
+        assert (script.parent / name).exists(), (script.name, name)
+
+
+def test_no_script_hangs_anything_on_the_window():
+    scripts = sorted((settings.BASE_DIR / "static" / "js").rglob("*.js"))
+    assert len(scripts) > 20
+    for path in scripts:
+        text = path.read_text(encoding="utf-8")
+        assert not re.search(r"\b(?:window|globalThis|self)\.\w+ *=[^=]", text), path.name
+
+
+def test_a_page_loads_a_few_of_the_style_sheets_beside_the_common_ones():
+    own = found_in_pages(r"{% static 'css/([a-z_]+)\.css' %}")
+    common = set(own.pop("templates/partials/styles.html")) | set(own.pop("templates/base.html"))
+    own.pop("templates/500.html")
+    assert max(map(len, own.values())) <= 3
+    sheets = {path.stem for path in (settings.BASE_DIR / "static" / "css").glob("*.css")}
+    assert set().union(*own.values()) == sheets - common
 
 
 def test_what_did_not_change_is_not_gathered_again(served, monkeypatch):

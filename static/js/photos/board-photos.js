@@ -2,10 +2,11 @@
 // to joint. Without a script the form sends them all, and each photograph's own page says what
 // it shows.
 
+import { csrfToken, fetchPage, find, findAll, shape } from "../lib/page.js";
 import { sendFrom } from "./photo-drop.js";
 
-const section = document.querySelector("[data-photos]");
-const form = section?.querySelector("[data-upload]");
+const section = find("[data-photos]");
+const form = section && find("[data-upload]", section);
 
 // What the server draws is the only drawing there is: after a change the parts come anew.
 let drawing = null;
@@ -15,16 +16,17 @@ const redraw = () => {
   drawing ??= (async () => {
     while (drawAgain) {
       drawAgain = false;
-      const answer = await fetch(location.pathname, { headers: { Accept: "text/html" } });
-      if (!answer.ok) break;
-      const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+      const page = await fetchPage(location.pathname);
+      if (!page) break;
       for (const id of ["photo-groups", "photo-count", "board-joints"]) {
         const fresh = page.getElementById(id);
         if (fresh) document.getElementById(id)?.replaceWith(fresh);
       }
       letDrag();
     }
-  })().finally(() => { drawing = null; });
+  })().finally(() => {
+    drawing = null;
+  });
   return drawing;
 };
 
@@ -33,27 +35,25 @@ const redraw = () => {
 let moving = null;
 
 const place = async (thumb, joint) => {
-  const data = new FormData();
-  data.append("csrfmiddlewaretoken", form.elements.csrfmiddlewaretoken.value);
-  data.append("joint", joint);
-  const headers = { Accept: "application/json" };
-  let says = form.querySelector("[data-words]").dataset.failed;
+  let { failed: says } = find("[data-words]", form).dataset;
   try {
-    const answer = await fetch(thumb.dataset.photo, { method: "POST", body: data, headers });
-    says = (await answer.json()).says;
+    const answer = await fetch(thumb.dataset.photo, {
+      method: "POST",
+      body: new URLSearchParams({ joint }),
+      headers: { Accept: "application/json", "X-CSRFToken": csrfToken() },
+    });
+    ({ says } = await answer.json());
   } catch {
     // What is said is that it did not arrive.
   }
-  const list = form.querySelector(".answers");
+  const list = find(".answers", form);
   list.replaceChildren();
   if (says) {
     const item = document.createElement("li");
     item.className = "is-reject";
-    const shape = form.querySelector("[data-row]").content.querySelector("svg").cloneNode(true);
-    shape.querySelector("use").setAttribute("href", "#m-reject");
     const text = document.createElement("span");
     text.textContent = says;
-    item.append(shape, text);
+    item.append(shape("reject"), text);
     list.append(item);
   }
   await redraw();
@@ -62,7 +62,7 @@ const place = async (thumb, joint) => {
 const targetOf = (event) => (moving ? event.target.closest?.("[data-joint]") : null);
 
 function letDrag() {
-  for (const thumb of document.querySelectorAll(".thumb[data-photo]")) {
+  for (const thumb of findAll(".thumb[data-photo]")) {
     thumb.draggable = true;
     thumb.addEventListener("dragstart", (event) => {
       moving = thumb;
@@ -81,7 +81,7 @@ if (form) {
   sendFrom(section, form, redraw);
   letDrag();
   document.addEventListener("dragover", (event) => {
-    for (const marked of document.querySelectorAll(".is-target")) marked.classList.remove("is-target");
+    for (const marked of findAll(".is-target")) marked.classList.remove("is-target");
     const target = targetOf(event);
     if (!target || target.dataset.joint === moving.dataset.jointNow) return;
     event.preventDefault();

@@ -100,7 +100,11 @@ function terms(x, [kappa, phi, d]) {
       second[0][i] -= delta * first[i];
       second[i][0] -= delta * first[i];
     }
-    const mixed = [[0, 1, d * aside], [0, 2, along + d], [1, 2, kappa * aside]];
+    const mixed = [
+      [0, 1, d * aside],
+      [0, 2, along + d],
+      [1, 2, kappa * aside],
+    ];
     for (const [i, j, entry] of mixed) {
       second[i][j] += entry;
       second[j][i] += entry;
@@ -118,7 +122,11 @@ function descend(x, start) {
   let damping = 1e-3;
   let here = terms(x, theta);
   for (let step = 0; step < STEPS; step += 1) {
-    const normal = [[0, 0, 0], [0, 0, 0], [0, 0, 0]];
+    const normal = [
+      [0, 0, 0],
+      [0, 0, 0],
+      [0, 0, 0],
+    ];
     const right = [0, 0, 0];
     for (const { delta, first } of here) {
       for (let i = 0; i < 3; i += 1) {
@@ -147,7 +155,11 @@ function settle(x, start) {
   let theta = start;
   let largest = Infinity;
   for (let step = 0; step < LAST_STEPS; step += 1) {
-    const bend = [[0, 0, 0], [0, 0, 0], [0, 0, 0]];
+    const bend = [
+      [0, 0, 0],
+      [0, 0, 0],
+      [0, 0, 0],
+    ];
     const right = [0, 0, 0];
     for (const { delta, first, second } of terms(x, theta)) {
       for (let i = 0; i < 3; i += 1) {

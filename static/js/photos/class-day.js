@@ -2,25 +2,15 @@
 // device's camera, and what was taken is sent to it at once. What does not arrive stays here
 // until it does or is put away. Without this script the camera leads to the board's own page.
 
-const $ = (selector, from = document) => from.querySelector(selector);
-const tray = $("#sending");
-const dialog = $("#camera");
-const fill = (words, values) => words.replace(/\{(\w+)\}/g, (_all, name) => values[name]);
-const token = () => JSON.parse(document.body.getAttribute("hx-headers"))["X-CSRFToken"];
-const SHAPES = {
-  wait: "#m-open", added: "#m-accept", here: "#m-na", refused: "#m-reject", lost: "#m-unsaved",
-};
-const TONES = { added: "is-accept", here: "is-none", refused: "is-reject" };
+import { JudgementQueue, queuesOf } from "../grading/judgement-queue.js";
+import { fetchPage, fill, find, shape } from "../lib/page.js";
+import { uploadPhoto } from "../lib/photo-upload.js";
+import { UploadQueue } from "../lib/upload-queue.js";
 
-const shape = (name) => {
-  const svg = document.createElementNS("http://www.w3.org/2000/svg", "svg");
-  svg.setAttribute("class", "shape");
-  svg.setAttribute("aria-hidden", "true");
-  const use = document.createElementNS("http://www.w3.org/2000/svg", "use");
-  use.setAttribute("href", SHAPES[name]);
-  svg.append(use);
-  return svg;
-};
+const tray = find("#sending");
+const dialog = find("#camera");
+const SHAPES = { added: "accept", here: "na", refused: "reject" };
+const TONES = { added: "is-accept", here: "is-none", refused: "is-reject" };
 
 const button = (words, act) => {
   const made = document.createElement("button");
@@ -34,13 +24,12 @@ const button = (words, act) => {
 // What the server draws is the only drawing there is: after a change it comes anew.
 async function redraw() {
   try {
-    const answer = await fetch(location.href, { headers: { "HX-Request": "true" } });
-    if (!answer.ok || answer.redirected) return;
-    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const page = await fetchPage(location.href, { part: true });
+    if (!page) return;
     const fresh = page.getElementById("day");
     if (!fresh) return;
-    $("#day").replaceWith(fresh);
-    window.htmx.process(fresh);
+    find("#day").replaceWith(fresh);
+    htmx.process(fresh);
   } catch {
     // The photograph arrived all the same; the next change draws its number.
   }
@@ -50,11 +39,11 @@ async function redraw() {
 
 function choose(link) {
   const { board, stage } = link.dataset;
-  const known = JSON.parse($("#photographed").textContent)[board];
-  const heading = $("h2", dialog);
-  const word = link.closest("td").querySelector(".narrow-stage").textContent;
+  const known = JSON.parse(find("#photographed").textContent)[board];
+  const heading = find("h2", dialog);
+  const word = find(".narrow-stage", link.closest("td")).textContent.trim();
   heading.textContent = fill(heading.dataset.words, { who: known.who, board, stage: word });
-  const list = $(".joint-tiles", dialog);
+  const list = find(".joint-tiles", dialog);
   const tile = (joint, name, kind = "") => {
     const item = document.createElement("li");
     item.className = kind;
@@ -83,15 +72,21 @@ function choose(link) {
 
 // Sending, one after another; each keeps its file until it has arrived
 
-let queue = Promise.resolve();
-const unsent = new Set();
+const unsent = new Set(); // in order; each has isWaiting until it is on its way
+
+const queue = new UploadQueue({
+  waiting: () => [...unsent].filter((line) => line.isWaiting),
+  send: async (line) => {
+    line.isWaiting = false;
+    show(line, await send(line));
+    return "";
+  },
+});
 
 function take(taken) {
   const item = document.createElement("li");
   tray.append(item);
-  const line = { ...taken, item };
-  unsent.add(line);
-  enqueue(line);
+  enqueue({ ...taken, item });
 }
 
 function enqueue(line) {
@@ -105,59 +100,52 @@ function enqueue(line) {
   bar.setAttribute("aria-label", `${line.board}, ${line.name}`);
   frame.append(bar);
   line.item.className = "";
-  line.item.replaceChildren(shape("wait"), text, frame);
-  queue = queue.then(async () => show(line, await send(line, bar)));
+  line.item.replaceChildren(shape("open"), text, frame);
+  line.bar = bar;
+  line.isWaiting = true;
+  unsent.delete(line); // Sent again, it is the last.
+  unsent.add(line);
+  queue.run();
 }
 
-const send = (line, bar) => new Promise((resolve) => {
-  const data = new FormData();
-  data.append("joint", line.joint);
-  data.append("stage", line.stage);
-  data.append("photos", line.file, line.file.name);
-  const request = new XMLHttpRequest();
-  request.open("POST", `/boards/${encodeURIComponent(line.board)}/photos/`);
-  request.setRequestHeader("Accept", "application/json");
-  request.setRequestHeader("X-CSRFToken", token());
-  request.upload.addEventListener("progress", (event) => {
-    if (event.lengthComputable) bar.value = event.loaded / event.total;
+async function send({ board, joint, stage, file, bar }) {
+  const { answer } = await uploadPhoto({
+    to: `/boards/${encodeURIComponent(board)}/photos/`,
+    fields: { joint, stage },
+    file,
+    progress: (part) => {
+      bar.value = part;
+    },
   });
-  request.addEventListener("loadend", () => {
-    try {
-      const { photos, says } = JSON.parse(request.responseText);
-      resolve(photos?.[0] ?? { lost: says });
-    } catch {
-      resolve({}); // No answer, or another page's: nothing is known to be stored.
-    }
-  });
-  request.send(data);
-});
+  return answer?.photos?.[0] ?? { lost: answer?.says };
+}
 
-function show(line, told) {
+function show(line, outcome) {
   const text = document.createElement("span");
   const where = `${line.who}, ${line.board}, ${line.name}`;
   const away = button(tray.dataset.away, () => {
     unsent.delete(line);
     line.item.remove();
   });
-  if (told.state) {
+  if (outcome.state) {
     // Here already: it had arrived, and only the answer was lost.
-    document.dispatchEvent(new Event("arrived"));
     unsent.delete(line);
-    text.textContent = `${where}: ${told.says}`;
-    line.item.className = TONES[told.state];
-    line.item.replaceChildren(shape(told.state), text, away);
-    if (told.state !== "refused") redraw();
+    text.textContent = `${where}: ${outcome.says}`;
+    line.item.className = TONES[outcome.state];
+    line.item.replaceChildren(shape(SHAPES[outcome.state]), text, away);
+    if (outcome.state !== "refused") redraw();
   } else {
-    text.textContent = `${where}: ${told.lost || `${line.file.name} ${tray.dataset.lost}`}`;
+    const lost = outcome.lost || `${line.file.name} ${tray.dataset.lost}`;
+    const again = button(tray.dataset.again, () => enqueue(line));
+    text.textContent = `${where}: ${lost}`;
     line.item.className = "is-caution";
-    line.item.replaceChildren(shape("lost"), text, button(tray.dataset.again, () => enqueue(line)), away);
+    line.item.replaceChildren(shape("unsaved"), text, again, away);
   }
 }
 
 // What this reader judged and this browser could not send yet is sent from here too.
-for (const name of Object.keys(localStorage)) {
-  if (!name.startsWith(`grading:${tray.dataset.reader}:`)) continue;
-  new window.GradeQueue(name, { token, told: (what) => what === "saved" && redraw() }).send();
+for (const name of queuesOf(tray.dataset.reader)) {
+  new JudgementQueue(name, { heard: (what) => what === "saved" && redraw() }).send();
 }
 
 document.addEventListener("click", (event) => {

@@ -5,10 +5,10 @@ const answer = document.querySelector("#answer");
 const number = form.elements.number;
 
 function say(sentence) {
-  const said = document.createElement("p");
-  said.className = "said";
-  said.textContent = sentence;
-  answer.replaceChildren(said);
+  const line = document.createElement("p");
+  line.className = "said";
+  line.textContent = sentence;
+  answer.replaceChildren(line);
 }
 
 // What is sent has been read by now, so the field is free for the next scan.

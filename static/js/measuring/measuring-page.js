@@ -1,28 +1,21 @@
 // Marks on a photograph: set, dragged, moved by keys, with the value they give as they move. What
 // is sent is what stands in the form's fields, so that the page works by writing numbers too.
 
-import { MARKS, measure, MarksRefused, verdict } from "./geometry.js";
+import { find, svgElement } from "../lib/page.js";
+import { MARKS, MarksRefused, measure, verdict } from "./geometry.js";
 import { linesOf } from "./lines.js";
 
-const find = (selector) => document.querySelector(selector);
-const told = JSON.parse(find("#measuring").textContent);
+const data = JSON.parse(find("#measuring").textContent);
 const form = find("#measure");
 const photograph = find("#photograph");
-const space = "http://www.w3.org/2000/svg";
 const WRITES = "input:not([type=radio]):not([type=checkbox]):not([type=range]), textarea, select";
 const CLICK = 5; // pixels of the screen that a click may wander
 const UNITS = { deg: "°", percent: "\u00a0%", ratio: "", "mm/px": "\u00a0mm/px" };
 const SHAPES = { within: "within", outside: "outside", too_close_to_call: "close" };
 const marks = {};
-const view = { x: told.width / 2, y: told.height / 2, zoom: 1 };
+const view = { x: data.width / 2, y: data.height / 2, zoom: 1 };
 let least = 1;
 
-const element = (name, attributes = {}, parent = null) => {
-  const made = document.createElementNS(space, name);
-  for (const [key, value] of Object.entries(attributes)) made.setAttribute(key, value);
-  parent?.append(made);
-  return made;
-};
 const numberIn = (field) => {
   const text = field?.value.trim().replace(",", ".") ?? "";
   return text === "" ? null : Number(text);
@@ -33,7 +26,7 @@ const bodyOf = (kind) => form.querySelector(`[data-kind="${kind}"]`);
 // The fields
 
 function readFields() {
-  for (const [kind] of MARKS[told.quantity]) {
+  for (const [kind] of MARKS[data.quantity]) {
     const read = (axis) => [...form.querySelectorAll(`[name="${kind}_${axis}"]`)].map(numberIn);
     const ys = read("y");
     marks[kind] = read("x")
@@ -66,13 +59,13 @@ function optionsNow() {
     winding: chosen("winding") ?? "clockwise",
     full_turns: chosen("full_turns") === "1" ? 1 : 0,
     across: chosen("across"),
-    unit: ["length", "clearance"].includes(told.quantity)
-      ? form.elements.unit?.value ?? told.unit
+    unit: ["length", "clearance"].includes(data.quantity)
+      ? (form.elements.unit?.value ?? data.unit)
       : "",
     size_mm: numberIn(form.elements.size_mm),
     size_u_mm: numberIn(form.elements.size_u_mm) ?? 0,
-    conductor_mm: told.conductor_mm,
-    overall_mm: told.overall_mm,
+    conductor_mm: data.conductor_mm,
+    overall_mm: data.overall_mm,
   };
 }
 
@@ -80,28 +73,34 @@ function optionsNow() {
 
 function figures(value, u) {
   const expanded = 2 * u;
-  const decimals = expanded > 0 && Number.isFinite(expanded)
-    ? Math.min(Math.max(1 - Math.floor(Math.log10(expanded)), 0), 6)
-    : 3;
+  const decimals =
+    expanded > 0 && Number.isFinite(expanded)
+      ? Math.min(Math.max(1 - Math.floor(Math.log10(expanded)), 0), 6)
+      : 3;
   const language = document.documentElement.lang || undefined;
   const shown = new Intl.NumberFormat(language, {
-    minimumFractionDigits: decimals, maximumFractionDigits: decimals,
+    minimumFractionDigits: decimals,
+    maximumFractionDigits: decimals,
   });
   return [shown.format(value), shown.format(expanded)];
 }
 
 function showValue() {
   const options = optionsNow();
-  const said = { sigma_px: numberIn(form.elements.mark_uncertainty_px) ?? 1, scale: told.scale, options };
+  const given = {
+    sigma_px: numberIn(form.elements.mark_uncertainty_px) ?? 1,
+    scale: data.scale,
+    options,
+  };
   const reading = find("#live-value");
   const lines = find("#lines");
-  let found = null;
+  let result = null;
   let says = "";
   try {
-    found = measure(told.quantity, marks, said);
+    result = measure(data.quantity, marks, given);
   } catch (error) {
     if (!(error instanceof MarksRefused)) throw error;
-    says = told.refusals[error.code];
+    says = data.refusals[error.code];
   }
   const begun = Object.values(marks).some((points) => points.length);
   lines.replaceChildren();
@@ -111,29 +110,33 @@ function showValue() {
   delete reading.dataset.value;
   find("#live-says").textContent = begun ? says : "";
   find("#live-against").className = "against";
-  if (!found) return;
-  const unit = UNITS[found.unit] ?? `\u00a0${found.unit}`;
-  const [value, expanded] = figures(found.value, found.u);
+  if (!result) return;
+  const unit = UNITS[result.unit] ?? `\u00a0${result.unit}`;
+  const [value, expanded] = figures(result.value, result.u);
   const spread = document.createElement("small");
   spread.textContent = ` ± ${expanded}${unit}`;
   reading.replaceChildren(`${value}${unit}`, spread);
-  reading.dataset.value = found.value;
-  reading.dataset.u = found.u;
+  reading.dataset.value = result.value;
+  reading.dataset.u = result.u;
   for (const kind of ["halo", "line"]) {
-    for (const line of linesOf(told.quantity, marks, found, options)) {
-      element("polyline", { class: kind, points: line.map((at) => at.join(",")).join(" ") }, lines);
+    for (const line of linesOf(data.quantity, marks, result, options)) {
+      svgElement(
+        "polyline",
+        { class: kind, points: line.map((at) => at.join(",")).join(" ") },
+        lines,
+      );
     }
   }
-  for (const code of found.remarks) {
+  for (const code of result.remarks) {
     const item = document.createElement("li");
-    item.textContent = told.remarks[code];
+    item.textContent = data.remarks[code];
     find("#remarks").append(item);
   }
-  if (!told.judges) return;
-  const call = verdict(found.value, 2 * found.u, ...told.limits);
-  const shape = element("svg", { class: "shape", "aria-hidden": "true" });
-  element("use", { href: `#m-${SHAPES[call]}` }, shape);
-  find("#live-verdict").replaceChildren(shape, ` ${told.verdicts[call]}`);
+  if (!data.judges) return;
+  const call = verdict(result.value, 2 * result.u, ...data.limits);
+  const shape = svgElement("svg", { class: "shape", "aria-hidden": "true" });
+  svgElement("use", { href: `#m-${SHAPES[call]}` }, shape);
+  find("#live-verdict").replaceChildren(shape, ` ${data.verdicts[call]}`);
   find("#live-against").className = `against is-${call}`;
   reading.dataset.verdict = call;
 }
@@ -145,10 +148,10 @@ const box = () => photograph.getBoundingClientRect();
 function showView() {
   const { width, height } = box();
   if (!width || !height) return;
-  least = Math.min(width / told.width, height / told.height);
+  least = Math.min(width / data.width, height / data.height);
   view.zoom = Math.min(Math.max(view.zoom, least * 0.9), 40);
-  view.x = Math.min(Math.max(view.x, 0), told.width);
-  view.y = Math.min(Math.max(view.y, 0), told.height);
+  view.x = Math.min(Math.max(view.x, 0), data.width);
+  view.y = Math.min(Math.max(view.y, 0), data.height);
   const [wide, high] = [width / view.zoom, height / view.zoom];
   photograph.setAttribute("viewBox", `${view.x - wide / 2} ${view.y - high / 2} ${wide} ${high}`);
   for (const mark of find("#marks").children) placeMark(mark);
@@ -156,8 +159,8 @@ function showView() {
 
 function whole() {
   const { width, height } = box();
-  view.zoom = Math.min(width / told.width, height / told.height);
-  [view.x, view.y] = [told.width / 2, told.height / 2];
+  view.zoom = Math.min(width / data.width, height / data.height);
+  [view.x, view.y] = [data.width / 2, data.height / 2];
   showView();
 }
 
@@ -186,7 +189,7 @@ function placeMark(mark) {
   const [x, y] = atOf(mark);
   mark.setAttribute("transform", `translate(${x} ${y}) scale(${1 / view.zoom})`);
   const body = bodyOf(mark.dataset.kind);
-  const label = told.words.mark
+  const label = data.words.mark
     .replace("%(kind)s", body.dataset.title)
     .replace("%(n)s", Number(mark.dataset.n) + 1)
     .replace("%(all)s", marks[mark.dataset.kind].length)
@@ -201,17 +204,21 @@ function drawMarks() {
   const wanted = [...form.querySelectorAll("[data-kind]")].map((body) => body.dataset.kind);
   for (const kind of wanted) {
     marks[kind].forEach((_at, n) => {
-      const mark = element("g", { class: "mark", tabindex: 0, role: "button" }, layer);
+      const mark = svgElement("g", { class: "mark", tabindex: 0, role: "button" }, layer);
       mark.dataset.kind = kind;
       mark.dataset.n = n;
-      element("circle", { class: "reach", r: matchMedia("(pointer: coarse)").matches ? 24 : 14 }, mark);
-      element("circle", { class: "ring", r: 12 }, mark);
+      svgElement(
+        "circle",
+        { class: "reach", r: matchMedia("(pointer: coarse)").matches ? 24 : 14 },
+        mark,
+      );
+      svgElement("circle", { class: "ring", r: 12 }, mark);
       for (const stroke of ["halo", "white"]) {
-        element("path", { class: stroke, d: "M-9 0H-2.5M2.5 0H9M0-9V-2.5M0 2.5V9" }, mark);
+        svgElement("path", { class: stroke, d: "M-9 0H-2.5M2.5 0H9M0-9V-2.5M0 2.5V9" }, mark);
       }
       placeMark(mark);
     });
-    const [, , most] = MARKS[told.quantity].find(([name]) => name === kind);
+    const [, , most] = MARKS[data.quantity].find(([name]) => name === kind);
     const count = find(`[data-count="${kind}"]`);
     count.textContent = `${marks[kind].length} / ${most > 2 ? "5+" : most}`;
   }
@@ -224,8 +231,8 @@ function changed(kind, { redraw = true } = {}) {
 }
 
 const clamped = ([x, y]) => [
-  rounded(Math.min(Math.max(x, 0), told.width)),
-  rounded(Math.min(Math.max(y, 0), told.height)),
+  rounded(Math.min(Math.max(x, 0), data.width)),
+  rounded(Math.min(Math.max(y, 0), data.height)),
 ];
 
 const markAt = (kind, n) => find(`#marks [data-kind="${kind}"][data-n="${n}"]`);
@@ -279,10 +286,12 @@ function showLoupe(mark) {
   loupe.removeAttribute("hidden");
   loupe.setAttribute("viewBox", `${x - reach} ${y - reach} ${2 * reach} ${2 * reach}`);
   const r = reach;
-  loupe.querySelector(".cross").setAttribute(
-    "d",
-    `M${x - r} ${y}H${x - r / 8}M${x + r / 8} ${y}H${x + r}M${x} ${y - r}V${y - r / 8}M${x} ${y + r / 8}V${y + r}`,
-  );
+  loupe
+    .querySelector(".cross")
+    .setAttribute(
+      "d",
+      `M${x - r} ${y}H${x - r / 8}M${x + r / 8} ${y}H${x + r}M${x} ${y - r}V${y - r / 8}M${x} ${y + r / 8}V${y + r}`,
+    );
   loupe.classList.toggle("is-left", x > view.x);
 }
 
@@ -294,7 +303,7 @@ const pointers = new Map();
 let held = null; // {mark, offset} or {from, x, y, moved}
 let pinch = null;
 
-function pressed(event) {
+function onPointerDown(event) {
   if (event.button !== 0) return;
   photograph.setPointerCapture(event.pointerId);
   pointers.set(event.pointerId, event);
@@ -318,7 +327,7 @@ function pressed(event) {
   }
 }
 
-function moved(event) {
+function onPointerMove(event) {
   if (!pointers.has(event.pointerId)) return;
   pointers.set(event.pointerId, event);
   if (pinch && pointers.size === 2) {
@@ -343,22 +352,24 @@ function moved(event) {
   showView();
 }
 
-function released(event) {
+function onPointerUp(event) {
   if (!pointers.delete(event.pointerId)) return;
   photograph.parentElement.classList.remove("is-moving");
   if (held && !held.mark && !held.moved && event.type === "pointerup") {
     const at = onPhoto(event);
-    if (at[0] >= 0 && at[1] >= 0 && at[0] <= told.width && at[1] <= told.height) setMark(at);
+    if (at[0] >= 0 && at[1] >= 0 && at[0] <= data.width && at[1] <= data.height) setMark(at);
   }
   held = null;
   hideLoupe();
   if (pointers.size === 0) pinch = null;
 }
 
-function keyed(event) {
+function onKey(event) {
   if (event.ctrlKey || event.metaKey) return;
   const mark = document.activeElement?.closest?.(".mark");
-  const by = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
+  const by = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[
+    event.key
+  ];
   if (mark && by) {
     event.preventDefault();
     const step = event.shiftKey ? 10 : event.altKey ? 0.1 : 1;
@@ -375,14 +386,16 @@ function keyed(event) {
   }
 }
 
-async function keep(event) {
+async function save(event) {
   event.preventDefault();
   const button = find("#keep");
   button.disabled = true;
-  let answer = { saved: false, says: told.words.not_sent };
+  let answer = { saved: false, says: data.words.not_sent };
   try {
     const response = await fetch(form.action, {
-      method: "POST", body: new FormData(form), headers: { Accept: "application/json" },
+      method: "POST",
+      body: new FormData(form),
+      headers: { Accept: "application/json" },
     });
     answer = await response.json();
   } catch {
@@ -405,7 +418,7 @@ find(".view-tools").hidden = false;
 const clear = find("#clear");
 clear.hidden = false;
 clear.addEventListener("click", () => {
-  for (const [kind] of MARKS[told.quantity]) {
+  for (const [kind] of MARKS[data.quantity]) {
     marks[kind] = [];
     changed(kind);
   }
@@ -414,13 +427,16 @@ clear.addEventListener("click", () => {
 find("#middle").hidden = false;
 find("#middle").addEventListener("click", () => setMark([view.x, view.y]));
 for (const button of document.querySelectorAll("[data-view]")) {
-  const act = { closer: () => zoomBy(1.5), farther: () => zoomBy(1 / 1.5), whole }[button.dataset.view];
+  const act = { closer: () => zoomBy(1.5), farther: () => zoomBy(1 / 1.5), whole }[
+    button.dataset.view
+  ];
   button.addEventListener("click", act);
 }
 for (const id of ["brightness", "contrast"]) {
   find(`#${id}`).addEventListener("input", () => {
     const filter = `brightness(${find("#brightness").value}) contrast(${find("#contrast").value})`;
-    for (const image of document.querySelectorAll(".measure-photo image")) image.style.filter = filter;
+    for (const image of document.querySelectorAll(".measure-photo image"))
+      image.style.filter = filter;
   });
 }
 form.addEventListener("input", (event) => {
@@ -430,19 +446,23 @@ form.addEventListener("input", (event) => {
   }
   showValue();
 });
-form.addEventListener("submit", keep);
-photograph.addEventListener("pointerdown", pressed);
-photograph.addEventListener("pointermove", moved);
-photograph.addEventListener("pointerup", released);
-photograph.addEventListener("pointercancel", released);
-photograph.addEventListener("wheel", (event) => {
-  event.preventDefault();
-  zoomBy(Math.exp(-event.deltaY / 400), event);
-}, { passive: false });
+form.addEventListener("submit", save);
+photograph.addEventListener("pointerdown", onPointerDown);
+photograph.addEventListener("pointermove", onPointerMove);
+photograph.addEventListener("pointerup", onPointerUp);
+photograph.addEventListener("pointercancel", onPointerUp);
+photograph.addEventListener(
+  "wheel",
+  (event) => {
+    event.preventDefault();
+    zoomBy(Math.exp(-event.deltaY / 400), event);
+  },
+  { passive: false },
+);
 photograph.addEventListener("focusin", (event) => {
   const mark = event.target.closest(".mark");
-  if (mark && mark.matches(":focus-visible")) showLoupe(mark);
+  if (mark?.matches(":focus-visible")) showLoupe(mark);
 });
 photograph.addEventListener("focusout", hideLoupe);
-document.addEventListener("keydown", keyed);
+document.addEventListener("keydown", onKey);
 new ResizeObserver(showView).observe(photograph);

@@ -2,6 +2,10 @@
 // changed, then sent two at a time, each in a request of its own. A file that is here already is
 // known by its SHA-256, so a drop that broke off is dropped again as a whole.
 
+import { uploadPhoto } from "../lib/photo-upload.js";
+import { ofThisWindow } from "../lib/storage.js";
+import { UploadQueue } from "../lib/upload-queue.js";
+
 const AT_ONCE = 2;
 const STALLS_AFTER_MS = 90_000; // with no byte gone and no answer
 const HEAD_BYTES = 64; // what tells a format
@@ -19,12 +23,14 @@ const SHAPES = {
 };
 const DONE = new Set(["added", "here", "same", "refused"]);
 
-const fill = (words, ...values) => values.reduce((text, value) => text.replace("%s", value), words)
-  .replaceAll("%%", "%");
+// Words of the server's, with %s where a value goes.
+const fillIn = (words, ...values) =>
+  values.reduce((text, value) => text.replace("%s", value), words).replaceAll("%%", "%");
 
-const size = (bytes) => (bytes < 95_000
-  ? `${Math.ceil(bytes / 1000)} kB`
-  : `${(bytes / 1e6).toFixed(bytes < 9.95e6 ? 1 : 0)} MB`);
+const size = (bytes) =>
+  bytes < 95_000
+    ? `${Math.ceil(bytes / 1000)} kB`
+    : `${(bytes / 1e6).toFixed(bytes < 9.95e6 ? 1 : 0)} MB`;
 
 // Only a page that came safely may hash; elsewhere the server recognises what has arrived.
 const sha256 = async (file) => {
@@ -49,9 +55,8 @@ export function sendFrom(section, form, redraw) {
   const leftKey = `photographs not arrived: ${form.action}`;
   let rows = [];
   let remark = "";
-  let asking = ""; // what the last asking where they go had to say
-  let going = false; // the button has been pressed
-  let halted = false; // the connection broke
+  let remarkOnPlaces = ""; // what the last asking where they go had to say
+  let isHalted = false; // the connection broke
   let begun = false;
 
   // The list
@@ -68,15 +73,15 @@ export function sendFrom(section, form, redraw) {
     row.bar.parentElement.hidden = row.state !== "sending" && row.state !== "checked";
     row.bar.value = row.part;
     row.retry.hidden = row.state !== "failed";
-    const said = {
+    const remarks = {
       looking: words.looking,
       waiting: words.waiting,
-      sending: fill(words.sending, Math.floor(100 * row.part)),
+      sending: fillIn(words.sending, Math.floor(100 * row.part)),
       checked: words.checked,
       out: words.out,
       unasked: words.unasked,
     };
-    row.said.textContent = row.says || said[row.state] || "";
+    row.remark.textContent = row.says || remarks[row.state] || "";
     tally();
   };
 
@@ -92,18 +97,20 @@ export function sendFrom(section, form, redraw) {
   const tally = () => {
     const toSend = count("ready", "waiting", "sending", "checked", "looking");
     const parts = [
-      fill(words.many, rows.length),
-      toSend && fill(words.toSend, toSend),
-      count("added") && fill(words.added, count("added")),
-      count("here", "same") && fill(words.here, count("here", "same")),
-      count("refused") && fill(words.refused, count("refused")),
-      count("failed") && fill(words.notArrived, count("failed")),
-      count("out") && fill(words.leftOut, count("out")),
+      fillIn(words.many, rows.length),
+      toSend && fillIn(words.toSend, toSend),
+      count("added") && fillIn(words.added, count("added")),
+      count("here", "same") && fillIn(words.here, count("here", "same")),
+      count("refused") && fillIn(words.refused, count("refused")),
+      count("failed") && fillIn(words.notArrived, count("failed")),
+      count("out") && fillIn(words.leftOut, count("out")),
     ].filter(Boolean);
-    const text = [`${parts.join(", ")}.`, halted && words.broken, remark, asking].filter(Boolean).join(" ");
+    const text = [`${parts.join(", ")}.`, isHalted && words.broken, remark, remarkOnPlaces]
+      .filter(Boolean)
+      .join(" ");
     if (sum.textContent !== text) sum.textContent = text;
-    const pressable = count("ready", "failed") + (halted || !going ? count("waiting") : 0);
-    sendButton.textContent = pressable === 1 ? words.sendOne : fill(words.sendMany, pressable);
+    const pressable = count("ready", "failed") + (isHalted ? count("waiting") : 0);
+    sendButton.textContent = pressable === 1 ? words.sendOne : fillIn(words.sendMany, pressable);
     sendButton.hidden = pressable === 0;
     sendButton.disabled = count("looking") > 0;
     clearButton.hidden = count("sending", "checked") > 0;
@@ -127,12 +134,12 @@ export function sendFrom(section, form, redraw) {
       part: 0,
       select: line.querySelector("select"),
       bar: line.querySelector("progress"),
-      said: line.querySelector(".drop-says"),
+      remark: line.querySelector(".drop-says"),
       retry: line.querySelector("button"),
     };
     line.querySelector(".drop-name").textContent = file.name;
     line.querySelector(".drop-size").textContent = size(file.size);
-    row.select.setAttribute("aria-label", fill(words.goesTo, file.name));
+    row.select.setAttribute("aria-label", fillIn(words.goesTo, file.name));
     row.bar.setAttribute("aria-label", file.name);
     row.select.addEventListener("change", () => {
       row.chosen = true;
@@ -155,7 +162,7 @@ export function sendFrom(section, form, redraw) {
     const most = Number(form.dataset.most);
     const room = Math.max(0, most - rows.length);
     const over = [...files].slice(room).map((file) => file.name);
-    remark = over.length ? fill(words.tooMany, most, over.join(", ")) : "";
+    remark = over.length ? fillIn(words.tooMany, most, over.join(", ")) : "";
     const fresh = [...files].slice(0, room).map(lineFor);
     rows.push(...fresh);
     fresh.forEach(show);
@@ -174,9 +181,9 @@ export function sendFrom(section, form, redraw) {
 
   const clear = () => {
     rows = [];
-    remark = asking = "";
-    asked += 1; // An answer that is still to come is about what is gone.
-    going = halted = begun = false;
+    remark = remarkOnPlaces = "";
+    timesAsked += 1; // An answer that is still to come is about what is gone.
+    isHalted = begun = false;
     list.replaceChildren();
     tally();
   };
@@ -185,10 +192,10 @@ export function sendFrom(section, form, redraw) {
 
   const inOrder = () => form.elements.joint.value.startsWith("in-order");
 
-  let asked = 0;
+  let timesAsked = 0;
   const ask = async (data) => {
     let answer;
-    let told = null;
+    let foreseen = null;
     try {
       answer = await fetch(form.dataset.foresee, {
         method: "POST",
@@ -196,16 +203,16 @@ export function sendFrom(section, form, redraw) {
         headers: { Accept: "application/json" },
         signal: AbortSignal.timeout?.(STALLS_AFTER_MS),
       });
-      told = await answer.json();
+      foreseen = await answer.json();
     } catch {
       // No answer, or no answer of the site's.
     }
-    if (told?.photos || told?.says) return told;
+    if (foreseen?.photos || foreseen?.says) return foreseen;
     return { says: answer?.redirected || answer?.status === 403 ? words.signedOut : "" };
   };
 
   const foresee = async () => {
-    const mine = ++asked;
+    const mine = ++timesAsked;
     const all = rows.filter((row) => !row.unreadable);
     if (!all.length) return;
     const data = new FormData(form);
@@ -216,17 +223,17 @@ export function sendFrom(section, form, redraw) {
       data.append("bytes", row.file.size);
       data.append("sha256", row.hash);
     }
-    const told = await ask(data);
-    if (mine !== asked) return;
+    const foreseen = await ask(data);
+    if (mine !== timesAsked) return;
     const open = (row) => ["looking", "ready", "unasked"].includes(row.state);
-    asking = told.says || (told.photos ? "" : words.notAsked);
-    if (!told.photos) {
+    remarkOnPlaces = foreseen.says || (foreseen.photos ? "" : words.notAsked);
+    if (!foreseen.photos) {
       // Nobody has said where these go, and the whole board is no guess to make in silence.
       for (const row of all) if (open(row) && !row.chosen) become(row, "unasked");
       tally();
       return;
     }
-    told.photos.forEach(({ state, joint, says }, at) => {
+    foreseen.photos.forEach(({ state, joint, says }, at) => {
       const row = all[at];
       if (!open(row)) return;
       if (!row.chosen) row.joint = joint ? String(joint) : "board";
@@ -238,85 +245,57 @@ export function sendFrom(section, form, redraw) {
 
   // Sending
 
-  const send = (row) => new Promise((resolve) => {
-    const data = new FormData();
-    data.append("csrfmiddlewaretoken", form.elements.csrfmiddlewaretoken.value);
-    data.append("joint", row.joint);
-    data.append("stage", form.elements.stage.value);
-    data.append("photos", row.file, row.name);
-    const request = new XMLHttpRequest();
-    let watch = 0;
-    const alive = () => {
-      clearTimeout(watch);
-      watch = setTimeout(() => request.abort(), STALLS_AFTER_MS);
-    };
-    request.open("POST", form.action);
-    request.setRequestHeader("Accept", "application/json");
-    request.upload.addEventListener("progress", (event) => {
-      alive();
-      row.part = event.lengthComputable ? event.loaded / event.total : 0;
-      show(row);
+  const send = async (row) => {
+    row.part = 0;
+    become(row, "sending");
+    const came = await uploadPhoto({
+      to: form.action,
+      fields: { joint: row.joint, stage: form.elements.stage.value },
+      file: row.file,
+      stallsAfterMs: STALLS_AFTER_MS,
+      progress: (part) => {
+        row.part = part;
+        show(row);
+      },
+      arrived: () => {
+        row.part = 1;
+        become(row, "checked");
+      },
     });
-    request.upload.addEventListener("load", () => {
-      row.part = 1;
-      become(row, "checked");
-    });
-    request.addEventListener("loadend", () => {
-      clearTimeout(watch);
-      let answer = null;
-      try {
-        answer = JSON.parse(request.responseText);
-      } catch {
-        // No answer of the site's: what is said below.
-      }
-      resolve([answer ?? {}, request]);
-    });
-    alive();
-    request.send(data);
+    return settle(row, came);
+  };
+
+  // What became of it, or why the others have to wait.
+  const settle = (row, { answer, status, address }) => {
+    const stored = answer?.photos?.[0];
+    if (stored) {
+      become(row, stored.state, stored.says);
+      if (stored.added) redrawSoon();
+      return "";
+    }
+    const signedOut = status === 403 || (status === 200 && address !== form.action);
+    let says = `${words.failed}.`;
+    if (answer?.says) ({ says } = answer);
+    else if (signedOut) says = words.signedOut;
+    else if (status) says = `${words.cannot}.`;
+    isHalted = true;
+    become(row, "failed", says);
+    return "broken";
+  };
+
+  const queue = new UploadQueue({
+    waiting: () => rows.filter((row) => row.state === "waiting"),
+    send,
+    // Photographs of one joint follow each other, so that they stand in order.
+    lane: (row) => (row.joint === "board" ? null : row.joint),
+    atOnce: AT_ONCE,
+    changed: () => tally(),
   });
 
-  const settle = (row, { photos, says: refusal }, request) => {
-    const told = photos?.[0];
-    if (told) {
-      document.dispatchEvent(new Event("arrived"));
-      become(row, told.state, told.says);
-      if (told.added) soon();
-      return;
-    }
-    halted = true;
-    const signedOut = request.status === 403
-      || (request.status === 200 && request.responseURL !== form.action);
-    let says = `${words.failed}.`;
-    if (refusal) says = refusal;
-    else if (signedOut) says = words.signedOut;
-    else if (request.status) says = `${words.cannot}.`;
-    become(row, "failed", says);
-  };
-
-  // Photographs of one joint follow each other, so that they stand in order.
-  const next = () => {
-    const busy = new Set(
-      rows.filter((row) => ["sending", "checked"].includes(row.state)).map((row) => row.joint),
-    );
-    busy.delete("board");
-    return rows.find((row) => row.state === "waiting" && !busy.has(row.joint));
-  };
-
   const goOn = () => {
-    halted = false;
-    going = begun = true;
-    while (!halted && count("sending", "checked") < AT_ONCE) {
-      const row = next();
-      if (!row) break;
-      row.part = 0;
-      become(row, "sending");
-      send(row).then(([answer, request]) => {
-        settle(row, answer, request);
-        if (!halted) goOn();
-        else tally();
-      });
-    }
-    going = count("waiting", "sending", "checked") > 0;
+    isHalted = false;
+    begun = true;
+    queue.run();
     tally();
   };
 
@@ -326,12 +305,18 @@ export function sendFrom(section, form, redraw) {
     goOn();
   };
 
-  let drawn = 0;
-  const soon = () => {
-    drawn ||= setTimeout(() => {
-      drawn = 0;
-      redraw();
-    }, count("waiting", "sending", "checked") ? REDRAW_EVERY_MS : 0);
+  let isRedrawDue = false;
+  const redrawSoon = () => {
+    if (isRedrawDue) return;
+    isRedrawDue = true;
+    const isMoreToCome = count("waiting", "sending", "checked") > 0;
+    setTimeout(
+      () => {
+        isRedrawDue = false;
+        redraw();
+      },
+      isMoreToCome ? REDRAW_EVERY_MS : 0,
+    );
   };
 
   // After a reload the files are out of reach; their names are kept to say which are missing.
@@ -339,26 +324,13 @@ export function sendFrom(section, form, redraw) {
   const remember = () => {
     if (!begun) return;
     const left = rows.filter((row) => !DONE.has(row.state) && row.state !== "out");
-    try {
-      if (left.length) {
-        sessionStorage.setItem(leftKey, JSON.stringify(left.map((row) => row.name)));
-      } else {
-        sessionStorage.removeItem(leftKey);
-      }
-    } catch {
-      // A browser that keeps nothing sends all the same.
-    }
+    ofThisWindow.setJson(leftKey, left.length ? left.map((row) => row.name) : null);
   };
 
   const remind = () => {
-    let names = [];
-    try {
-      names = JSON.parse(sessionStorage.getItem(leftKey) ?? "[]");
-    } catch {
-      return;
-    }
+    const names = ofThisWindow.getJson(leftKey) ?? [];
     if (!names.length) return;
-    leftNotice.querySelector("[data-left-count]").textContent = fill(words.many, names.length);
+    leftNotice.querySelector("[data-left-count]").textContent = fillIn(words.many, names.length);
     leftNotice.querySelector("[data-left-names]").textContent = names.join(", ");
     leftNotice.hidden = false;
   };
@@ -390,13 +362,13 @@ export function sendFrom(section, form, redraw) {
   sendButton.addEventListener("click", start);
   askButton.addEventListener("click", foresee);
   clearButton.addEventListener("click", () => {
-    sessionStorage.removeItem(leftKey);
+    ofThisWindow.setJson(leftKey, null);
     clear();
   });
   form.addEventListener("submit", (event) => event.preventDefault());
   window.addEventListener("online", () => {
     if (count("unasked")) foresee();
-    if (!halted) return;
+    if (!isHalted) return;
     for (const row of rows) if (row.state === "failed") become(row, "waiting");
     goOn();
   });

@@ -15,11 +15,30 @@ const NUDGE = 1e-5;
 export const MARKS = {
   scale: [["ends", 2, 2]],
   length: [["ends", 2, 2]],
-  clearance: [["insulation", 1, 1], ["joint", 1, 1], ["across", 2, 2]],
-  wrap: [["centre", 1, 1], ["start", 1, 1], ["end", 1, 1]],
-  fillet: [["edge", 5, 25], ["solder", 1, 1]],
-  wetting_angle: [["edge", 5, 25], ["base", 2, 2], ["solder", 1, 1]],
-  fill: [["bottom", 1, 1], ["top", 1, 1], ["level", 1, 1]],
+  clearance: [
+    ["insulation", 1, 1],
+    ["joint", 1, 1],
+    ["across", 2, 2],
+  ],
+  wrap: [
+    ["centre", 1, 1],
+    ["start", 1, 1],
+    ["end", 1, 1],
+  ],
+  fillet: [
+    ["edge", 5, 25],
+    ["solder", 1, 1],
+  ],
+  wetting_angle: [
+    ["edge", 5, 25],
+    ["base", 2, 2],
+    ["solder", 1, 1],
+  ],
+  fill: [
+    ["bottom", 1, 1],
+    ["top", 1, 1],
+    ["level", 1, 1],
+  ],
 };
 
 export class MarksRefused extends Error {
@@ -103,7 +122,11 @@ function wirePx(quantity, points, scale, options) {
 }
 
 const result = (value, u, unit, remarks = [], also = {}) => ({
-  value, u, unit, remarks: [...remarks], also,
+  value,
+  u,
+  unit,
+  remarks: [...remarks],
+  also,
 });
 
 // Sizes
@@ -124,7 +147,7 @@ function diameterMm(unit, options) {
   return found;
 }
 
-const ofScale = (scale) => (scale.relative_u ?? null) === null ? ["scale_unsure"] : [];
+const ofScale = (scale) => ((scale.relative_u ?? null) === null ? ["scale_unsure"] : []);
 
 function measureLength({ ends }, sigma, scale, options) {
   refuseCoinciding(...ends);
@@ -137,7 +160,11 @@ function measureLength({ ends }, sigma, scale, options) {
 }
 
 function measureClearance(points, sigma, scale, options) {
-  const { across, insulation: [insulation], joint: [joint] } = points;
+  const {
+    across,
+    insulation: [insulation],
+    joint: [joint],
+  } = points;
   refuseCoinciding(...across);
   const q = minus(across[1], across[0]);
   const r = minus(joint, insulation);
@@ -172,7 +199,11 @@ function measureClearance(points, sigma, scale, options) {
 }
 
 function measureWrap(points, sigma, _scale, options) {
-  const { centre: [centre], start: [start], end: [end] } = points;
+  const {
+    centre: [centre],
+    start: [start],
+    end: [end],
+  } = points;
   refuseCoinciding(centre, start);
   refuseCoinciding(centre, end);
   const turns = options.full_turns ?? 0;
@@ -191,7 +222,11 @@ function measureWrap(points, sigma, _scale, options) {
 }
 
 function measureFill(points, sigma) {
-  const { bottom: [bottom], top: [top], level: [level] } = points;
+  const {
+    bottom: [bottom],
+    top: [top],
+    level: [level],
+  } = points;
   refuseCoinciding(bottom, top);
   const up = minus(top, bottom);
   const out = minus(level, bottom);
@@ -244,19 +279,22 @@ function spread(sets, arc, of) {
   });
   const step = NUDGE * size(reach);
   const at = (set, mark, axis, by) => {
-    const moved = sets.map((points, s) => points.map((point, m) => (
-      s === set && m === mark ? point.map((one, i) => (i === axis ? one + by : one)) : point
-    )));
+    const moved = sets.map((points, s) =>
+      points.map((point, m) =>
+        s === set && m === mark ? point.map((one, i) => (i === axis ? one + by : one)) : point,
+      ),
+    );
     return of(refit(moved[0], arc), moved);
   };
+  const allMarks = sets.flatMap((points, set) => points.map((_point, mark) => [set, mark]));
   let sum = 0;
   try {
-    sets.forEach((points, set) => points.forEach((_point, mark) => {
+    for (const [set, mark] of allMarks) {
       for (const axis of [0, 1]) {
         const slope = (at(set, mark, axis, step) - at(set, mark, axis, -step)) / (2 * step);
         sum += slope * slope;
       }
-    }));
+    }
   } catch (error) {
     throw unclear(error);
   }
@@ -301,7 +339,11 @@ function crossingOf(arc, first, base) {
 }
 
 function measureWettingAngle(points, sigma) {
-  const { edge: marks, base, solder: [solder] } = points;
+  const {
+    edge: marks,
+    base,
+    solder: [solder],
+  } = points;
   refuseCoinciding(...base);
   const arc = fitted(marks);
   const edge = edgeAlong(arc, marks);

@@ -46,12 +46,18 @@ const LINES = {
   },
   fillet: (_marks, _value, _options, also) => [
     arcOf(also),
-    [[also.first_x, also.first_y], [also.last_x, also.last_y]],
+    [
+      [also.first_x, also.first_y],
+      [also.last_x, also.last_y],
+    ],
   ],
   wetting_angle: ({ base }, _value, _options, also) => [arcOf(also), base],
   fill({ bottom: [b], top: [t], level: [l] }, value) {
     const foot = [0, 1].map((i) => b[i] + ((t[i] - b[i]) * value) / 100);
-    return [[b, t], [foot, l]];
+    return [
+      [b, t],
+      [foot, l],
+    ];
   },
 };
 

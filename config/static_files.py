@@ -1,0 +1,18 @@
+"""Serve static files under names made from their content."""
+
+from whitenoise.storage import CompressedManifestStaticFilesStorage
+
+IMPORT = (
+    r"""(?P<matched>import\s*(?P<import>[\w{*][^;]*?)\s*from\s*["'](?P<url>\.[^"']+)["']\s*;)""",
+    """import %(import)s from "%(url)s";""",
+)
+
+
+class HashedStaticFiles(CompressedManifestStaticFilesStorage):
+    """Rewrites what our own modules import, so that each asks for a file as it is now.
+
+    Of Django's `support_js_module_import_aggregation` this is the part that our modules need; that
+    reads every script, also those of packages that name files they do not bring.
+    """
+
+    patterns = (*CompressedManifestStaticFilesStorage.patterns, ("js/*.js", (IMPORT,)))
