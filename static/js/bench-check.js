@@ -6,7 +6,7 @@ const number = form.elements.number;
 
 function say(sentence) {
   const line = document.createElement("p");
-  line.className = "said";
+  line.className = "sentence";
   line.textContent = sentence;
   answer.replaceChildren(line);
 }

@@ -221,7 +221,7 @@ def test_one_tap_passes_a_stage_and_one_takes_it_back(tablet, boards, shop):
     made = Judgement.objects.filter(with_the_rest=True)
     assert made.count() == Judgement.objects.count() - before > 0
     assert set(made.values_list("stage", flat=True)) == {"prepared"}
-    screen.tap(".said button")
+    screen.tap(".outcome button")
     screen.page.wait_for_selector(f"{cell(boards[0], 'prepared')}.is-open .pass")
     assert Judgement.objects.count() == before
     screen.visitor.audit()
