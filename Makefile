@@ -11,7 +11,7 @@ PUBLIC_URL ?= http://$(HOST):$(PORT)
 
 # Tests use as many processes as there are cores.
 TEST_PROCESSES = auto
-PYTEST = $(BIN)/python -m pytest --numprocesses=$(TEST_PROCESSES)
+PYTEST = $(BIN)/python -m pytest --numprocesses=$(TEST_PROCESSES) --dist=worksteal
 
 .PHONY: help install install-dev secret-key run test faults check pictures bench format catalogues clean
 
@@ -48,8 +48,9 @@ test: install-dev
 	@echo "On SQLite:"
 	@env -u DATABASE_URL REQUIRE="$(REQUIRE)" $(PYTEST)
 	@if [ -n "$$TEST_POSTGRES_URL" ]; then \
-		echo "On PostgreSQL:"; \
-		DATABASE_URL="$$TEST_POSTGRES_URL" REQUIRE="$(REQUIRE)" $(PYTEST) -m "not browser"; \
+		echo "On PostgreSQL, whatever may use a database:"; \
+		DATABASE_URL="$$TEST_POSTGRES_URL" REQUIRE="$(REQUIRE)" \
+			$(PYTEST) -m "database and not browser"; \
 	fi
 
 faults: install-dev
@@ -90,5 +91,5 @@ catalogues: install-dev
 	@$(BIN)/pybabel compile --directory locale --domain django
 
 clean:
-	rm -rf .mypy_cache .ruff_cache .import_linter_cache .pytest_cache var/check var/static
+	rm -rf .mypy_cache .ruff_cache .import_linter_cache .pytest_cache var/check var/drawn var/static
 	find . -name __pycache__ -not -path "./.venv/*" -prune -exec rm -rf {} +
