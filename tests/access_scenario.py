@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from io import BytesIO
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -78,6 +78,8 @@ class Scenario:
     users: dict[str, User]
     things: dict[str, dict[str, object]]
     clients: dict[str, Client]
+    refusals: dict[tuple[str, ...], Any] = field(default_factory=dict)
+    """Answers already given, by reader, method, address and what was sent."""
 
     def things_for(self, reader: str) -> dict[str, object]:
         """What a reader asks about."""

@@ -350,12 +350,20 @@ def asked(row: Row, things: dict[str, Any]) -> dict[str, Any]:
 
 
 def ask(scenario: Scenario, reader: str, method: str, url: str, data: dict[str, Any]):
-    """Ask as a reader; what the answer wrote is undone, what it holds open is closed."""
+    """Ask as a reader; what the answer wrote is undone, what it holds open is closed.
+
+    Since all is put back, a refusal that several tests look at is asked for once.
+    """
+    question = (reader, method, url, repr(sorted(data.items())))
+    if question in scenario.refusals:
+        return scenario.refusals[question]
     client = Client(raise_request_exception=True)
     client.cookies = deepcopy(scenario.clients[reader].cookies)
     with put_back():
         response = getattr(client, method.lower())(url, data)
         response.body = b"".join(response) if response.streaming else response.content
+    if said(response) != OK:
+        scenario.refusals[question] = response
     return response
 
 
