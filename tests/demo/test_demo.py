@@ -19,12 +19,14 @@ from assessments.models import (
 )
 from assessments.presenters.class_day import class_day
 from certification.models import Certificate, Proposal, StandingSpan
-from demo.scenario import boards, people, roster
+from demo.drawn import FAULTS
+from demo.scenario import boards, people, pictures, roster
 from demo.scenario import loading as scenario
 from demo.scenario.faults import CRITERIA_BY_FAULT
 from operations.queries import own_machine
 from people.models import Installation, Person, Site, User
 from records.queries.verification import verify_records
+from tests import drawn_once
 from training.models import ClassSession
 
 pytestmark = [pytest.mark.django_db, pytest.mark.slow]
@@ -47,6 +49,7 @@ def _files_of_their_own(settings, tmp_path):
 
 
 def test_the_whole_demo_holds_together(monkeypatch):
+    monkeypatch.setattr(boards, "draw_all", drawn_once.draw_all)
     now = timezone.now()
     scenario.load(now=now)
     today = Site.objects.get(prefix="CA").today(now)
@@ -131,9 +134,19 @@ def test_a_seed_says_which_joints_go_wrong():
     assert first != faults(8)
 
 
-def test_every_fault_that_can_be_drawn_is_known_to_a_criterion():
-    from demo.drawn import FAULTS
+def test_photographs_that_are_kept_are_those_that_would_be_drawn(monkeypatch, tmp_path):
+    monkeypatch.setattr(drawn_once, "KEPT", tmp_path / "kept")
+    kind = next(iter(FAULTS))
+    orders = [
+        pictures.Order(1, "E01", kind, FAULTS[kind][0], 1),
+        pictures.Order(1, "E02", kind, None, 2),
+    ]
+    assert list(drawn_once.draw_all(orders)) == list(pictures.draw_all(orders))
+    monkeypatch.setattr(pictures, "draw", None)
+    assert [one.order for one in drawn_once.draw_all(reversed(orders))] == orders[::-1]
 
+
+def test_every_fault_that_can_be_drawn_is_known_to_a_criterion():
     drawn = {fault for faults in FAULTS.values() for fault in faults}
     assert drawn <= set(CRITERIA_BY_FAULT)
 
