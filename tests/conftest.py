@@ -4,11 +4,13 @@ import os
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 from typing import NoReturn
 
 import hypothesis
 import pytest
+import time_machine
 from django.contrib.auth.models import Permission
 from django.contrib.contenttypes.models import ContentType
 from django.db import connection, connections, transaction
@@ -124,6 +126,21 @@ def triggers_off(connection, cursor, tables) -> Iterator[None]:
     connection.check_constraints()
     for table in tables:
         cursor.execute(f"ALTER TABLE {table} ENABLE TRIGGER USER")
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _clock_begins_where_it_is_told():
+    """Have the clock of a run begin at the moment that TEST_CLOCK names, and go on from there.
+
+    Shows that tests pass on any day and over midnight. For those that start processes it means
+    nothing: these read the machine's clock.
+    """
+    given = os.environ.get("TEST_CLOCK")
+    if not given:
+        yield
+        return
+    with time_machine.travel(datetime.fromisoformat(given), tick=True):
+        yield
 
 
 @pytest.fixture(autouse=True)
