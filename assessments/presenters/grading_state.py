@@ -6,10 +6,10 @@ from typing import Any
 from django.urls import reverse
 
 from assessments.models import Criterion, Judgement, Measurement, Photo
+from assessments.presenters.judgement_words import NO_BREAK, UNITS, plain, unit_sign, unit_word
+from assessments.presenters.measurement_words import marks_drawn, measured_says
 from assessments.queries.board_for_grader import BoardForGrader
 from assessments.services.judgements import may_go_with_the_rest
-from assessments.templatetags.judging import NO_BREAK, UNITS, plain, unit_sign, unit_word
-from assessments.templatetags.measuring import marks_drawn, measured_says
 from people.presenters.limit_line import figures
 
 from .class_position import PositionAcrossClass

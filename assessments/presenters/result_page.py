@@ -7,8 +7,8 @@ from django.utils.translation import gettext as _
 
 from assessments.domain.scoring import JointState
 from assessments.models import Grading, Joint, Judgement, Photo
+from assessments.presenters import judgement_words
 from assessments.queries.board_results import BoardReading
-from assessments.templatetags import judging
 from training.models import Stage
 
 OF_JOINTS = (Grading.Kind.REWORK, Grading.Kind.DECISION)
@@ -34,13 +34,13 @@ def rules_of(reading: BoardReading) -> list[RuleShown]:
     found = []
     for line in result.lines:
         met = "open" if not result.complete else "yes" if line.met else "no"
-        asked = judging.rule_asked(line)
-        name = judging.rule_name(line.rule)
+        asked = judgement_words.rule_asked(line)
+        name = judgement_words.rule_name(line.rule)
         again = _to_inspect(reading) if line.rule == "stages_signed" else []
         if again and str(len(reading.signings)) != line.value:
             signed = str(len(reading.signings))
             found.append(RuleShown(name, signed, asked, "yes" if signed == asked else "open"))
-            joints = ", ".join(judging.joint_name(one) for one in again)
+            joints = ", ".join(judgement_words.joint_name(one) for one in again)
             name = _("Every stage signed for what was made again: %(joints)s") % {"joints": joints}
         found.append(RuleShown(name, line.value or "–", asked, met))
     return found

@@ -8,9 +8,9 @@ from django.utils.translation import gettext as _
 
 from assessments.domain.marks_drawn import Drawn
 from assessments.models import Joint, Judgement, Photo
+from assessments.presenters import judgement_words
 from assessments.queries import board_results
 from assessments.services.measuring import drawn_of
-from assessments.templatetags import judging
 
 LEAST_WINDOW = 0.45  # of a photograph's width and height
 ROUND_MARKS = 1.7  # how much wider than its marks a window is
@@ -98,7 +98,12 @@ def pictures_of(reading: board_results.JointReading, photos: Sequence[Photo]) ->
                     place,
                     [drawn_of(measurement)],
                     _places([one]),
-                    f"{one.criterion.title} {judging.measured_shown(one, one.criterion.unit)}",
+                    " ".join(
+                        [
+                            one.criterion.title,
+                            judgement_words.measured_shown(one, one.criterion.unit),
+                        ]
+                    ),
                 )
             elif one.mark_x is not None:
                 rest.append(one)
@@ -159,7 +164,7 @@ def _picture(
     if photo.stage:
         caption.append(str(photo.get_stage_display()))
     if photo.magnification:
-        caption.append(f"{judging.plain(photo.magnification)}×")
+        caption.append(f"{judgement_words.plain(photo.magnification)}×")
     alt = _("Photograph of %(place)s") % {"place": place}
     if says and (points or circles):
         alt = _("Photograph of %(place)s, marked: %(says)s") % {"place": place, "says": says}

@@ -15,9 +15,9 @@ from django.utils.translation import ngettext
 from assessments.domain.scoring import BoardResult, JointState
 from assessments.exceptions import NothingToPrint
 from assessments.models import Board, Criterion, Grading, Judgement, Photo
+from assessments.presenters import judgement_words
 from assessments.queries import board_results
 from assessments.services.grading import gradings_of
-from assessments.templatetags import judging
 from people.models import User
 from people.presenters.limit_line import LimitLine
 from people.templatetags import look
@@ -80,7 +80,7 @@ class Part:
 
     @property
     def state_word(self) -> str:
-        return judging.verdict_name(self.state)
+        return judgement_words.verdict_name(self.state)
 
 
 @dataclass(frozen=True, slots=True)
@@ -312,12 +312,12 @@ def _part(
 def judgement_shown(one: Judgement) -> JudgementShown:
     """Put one judgement into words."""
     criterion = one.criterion
-    verdict = judging.criterion_verdict(one)
+    verdict = judgement_words.criterion_verdict(one)
     how = [str(one.get_how_display())]
     if one.tool:
         how[0] += f" {one.tool}"
     if one.magnification:
-        how.append(f"{judging.plain(one.magnification)}×")
+        how.append(f"{judgement_words.plain(one.magnification)}×")
     cost = ngettext("%(n)d demerit", "%(n)d demerits", criterion.demerits)
     return JudgementShown(
         judgement=one,
@@ -325,9 +325,9 @@ def judgement_shown(one: Judgement) -> JudgementShown:
         title=f"{criterion.code} {criterion.title}",
         outcome=str(one.get_outcome_display()),
         cost=f"{criterion.get_severity_display()}, {cost % {'n': criterion.demerits}}",
-        measured=judging.measured_shown(one, criterion.unit),
+        measured=judgement_words.measured_shown(one, criterion.unit),
         verdict=str(look.VERDICTS[verdict][2]) if verdict in look.VERDICTS else "",
-        limits=judging.criterion_limits(criterion),
+        limits=judgement_words.criterion_limits(criterion),
         how=", ".join(how),
         grader=str(one.grading.grader),
         source=", ".join(filter(None, (criterion.document, criterion.clause))),

@@ -20,10 +20,10 @@ from assessments.models import Grading, Judgement
 from assessments.presenters import grading_page, grading_state
 from assessments.presenters.class_position import position_across_class
 from assessments.presenters.comparison import comparison_for
+from assessments.presenters.judgement_words import verdict_name
 from assessments.queries import board_results, grading_assignment
 from assessments.queries.board_for_grader import BoardForGrader
 from assessments.services import grading as services
-from assessments.templatetags.judging import verdict_name
 from people.access import UserRequest
 from people.exceptions import ProofRefused
 from people.middleware import tablets

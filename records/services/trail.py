@@ -220,7 +220,7 @@ def _type_and_id(about: About) -> tuple[str, str]:
     if isinstance(about, models.Model):
         if about.pk is None:
             raise ValueError("Only a thing that is stored can be written about: save it first.")
-        return kind_of(about._meta.object_name), str(about.pk)
+        return kind_of(str(about._meta.object_name)), str(about.pk)
     about_type, about_id = about
     if about_type not in KINDS:
         raise ValueError(f"{about_type} is no kind of thing that the records know.")

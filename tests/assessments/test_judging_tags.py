@@ -6,7 +6,7 @@ import pytest
 from django.utils import translation
 
 from assessments.models import Criterion, Judgement, Photo
-from assessments.templatetags import judging
+from assessments.presenters import judgement_words as judging
 
 
 @pytest.mark.parametrize(

@@ -167,12 +167,14 @@ def propose(scene: Scene) -> None:
 
 
 def issue(scene: Scene) -> None:
+    assert scene.proposal is not None
     issue_certificate(
         proposal=scene.proposal, act=Act(actor=scene.house.quality, at=NOW, proof="password")
     )
 
 
 def decline(scene: Scene) -> None:
+    assert scene.proposal is not None
     proposals.decline(
         proposal=scene.proposal, act=Act(actor=scene.house.quality, at=NOW, reason="Not yet.")
     )

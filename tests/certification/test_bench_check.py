@@ -6,7 +6,8 @@ import pytest
 
 from certification.domain.answers import Standing
 from certification.models import CertificateEvent
-from certification.presenters import bench_check, standing_on_day
+from certification.presenters import bench_check
+from certification.queries import standing_on_day
 from certification.services import standing
 from people.models import FormerEmployeeNumber
 from tests.factories import (

@@ -1,0 +1,62 @@
+"""What was measured on a photograph, for people: its marks drawn, its result in words."""
+
+from django.utils.html import format_html, format_html_join
+from django.utils.safestring import SafeString
+
+from assessments.models import Measurement
+from assessments.services.measuring import REMARKS, VERDICTS, drawn_of
+from people.presenters.limit_line import figures, with_unit
+
+
+def marks_drawn(measurement: Measurement) -> SafeString:
+    """The marks and their lines, to stand in an SVG whose units are the photograph's pixels."""
+    lay = drawn_of(measurement)
+    photo = measurement.photo
+    size = max(photo.upright_width, photo.upright_height) / 130
+    lines = format_html_join(
+        "",
+        '<polyline class="{}" points="{}"/>',
+        (
+            (kind, " ".join(f"{x:.1f},{y:.1f}" for x, y in line))
+            for kind in ("halo", "line")
+            for line in lay.lines
+        ),
+    )
+    marks = format_html_join(
+        "",
+        '<path class="{}" d="M{} {}h{}m{} {}v{}"/>',
+        (
+            (
+                kind,
+                f"{x - size:.1f}",
+                f"{y:.1f}",
+                f"{2 * size:.1f}",
+                f"{-size:.1f}",
+                f"{-size:.1f}",
+                f"{2 * size:.1f}",
+            )
+            for kind in ("halo", "white")
+            for x, y in lay.marks
+        ),
+    )
+    return format_html('<g class="marks-kept">{}{}</g>', lines, marks)
+
+
+def measured_value(measurement: Measurement) -> str:
+    """The value with its expanded uncertainty: ``213.4° ± 4.1°``."""
+    value, expanded = figures(measurement.value, measurement.standard_uncertainty)
+    unit = measurement.unit
+    shown = with_unit(value, unit)
+    return shown if expanded is None else f"{shown} ± {with_unit(expanded, unit)}"
+
+
+def measured_says(measurement: Measurement) -> str:
+    """The value and what it says of the limits: ``213.4° ± 4.1°, within``."""
+    said = VERDICTS.get(measurement.verdict)
+    shown = measured_value(measurement)
+    return f"{shown}, {said}" if said else shown
+
+
+def measured_remarks(measurement: Measurement) -> list[str]:
+    """What has to be said with a result, in sentences."""
+    return [str(REMARKS.get(code, code)) for code in measurement.remarks]
