@@ -15,10 +15,11 @@ from django.contrib.auth.models import Permission
 from django.contrib.contenttypes.models import ContentType
 from django.db import connection, connections, transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
-from django.test import TransactionTestCase
+from django.test import Client, TransactionTestCase
 
 from config.middleware import this_minute
 from records.models import append_only
+from tests.markup import read_as_a_browser_does
 
 HERE = Path(__file__).parent
 DATABASE_FIXTURES = {"db", "transactional_db", "django_db_setup", "live_server"}
@@ -72,6 +73,20 @@ def pytest_terminal_summary(terminalreporter):
         terminalreporter.section("Left out here, and why")
         for line in lines:
             terminalreporter.line(line)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _pages_are_read_as_a_browser_does():
+    with pytest.MonkeyPatch.context() as patch:
+        send = Client.request
+
+        def request(self, **environ):
+            response = send(self, **environ)
+            read_as_a_browser_does(response)
+            return response
+
+        patch.setattr(Client, "request", request)
+        yield
 
 
 @pytest.fixture(autouse=True, scope="session")
