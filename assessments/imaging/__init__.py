@@ -30,7 +30,7 @@ from assessments.exceptions import NotAPhotograph
 
 from .heif_decoder import MOST_SECONDS, TOO_MANY_PIXELS
 
-HEIF_APART = Path(__file__).with_name("heif_apart.py")
+HEIF_DECODER = Path(__file__).with_name("heif_decoder.py")
 
 # The limit is `max_pixels`, checked in `_opened` before anything is decoded.
 Image.MAX_IMAGE_PIXELS = None
@@ -353,7 +353,7 @@ def _decoded_apart(file: IO[bytes], name: str, most: int) -> IO[bytes]:
     """Have a HEIC picture decoded where a crash of the decoder harms nobody; give a PNG."""
     file.seek(0)
     done = subprocess.run(
-        [sys.executable, "-I", str(HEIF_APART), str(most)],
+        [sys.executable, "-I", str(HEIF_DECODER), str(most)],
         input=file.read(),
         capture_output=True,
         timeout=2 * MOST_SECONDS,

@@ -11,6 +11,7 @@ from assessments.services import grading as services
 from assessments.services import judgements
 from tests import factories
 from tests.factories import NOW, PASSWORD
+from tests.markup import Markup
 
 pytestmark = pytest.mark.django_db
 
@@ -50,7 +51,7 @@ def address(board, name, *more):
 
 
 def text(response) -> str:
-    return " ".join(response.content.decode().split())
+    return Markup(response.content.decode())
 
 
 def say(grading, place, code, outcome, **seen):

@@ -302,5 +302,5 @@ def test_a_rejection_by_marks_is_shown_with_them_and_with_sensible_decimals(
     result = client.get(reverse("assessments:board_result", args=[drawn_photo.board]))
     text = result.content.decode()
     assert 'class="marks-kept"' in text
-    assert re.search(r"<b>121\.4°</b> ± \d\.\d°", text)
+    assert re.search(r"<b>121\.4°</b> ?± \d\.\d°", text)
     assert "by marks on a photograph" in text
