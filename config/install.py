@@ -25,8 +25,8 @@ def main(name):
             "`make PYTHON=python3.12 ...`.".format(*LEAST, *sys.version_info[:2])
         )
     make_venv()
-    wanted = hashlib.sha256((TOP / name).read_bytes()).hexdigest()
-    if wanted in installed():
+    digest = hashlib.sha256((TOP / name).read_bytes()).hexdigest()
+    if digest in installed():
         return
     print(f"Installing what {name} pins into .venv. The first time takes a minute or two.")
     status = subprocess.run(
@@ -40,7 +40,7 @@ def main(name):
     if status:
         sys.exit(f"pip could not install {name}: its message is above. Then run this again.")
     # What tests need includes all that the site needs, at the same versions.
-    done = {wanted, hashlib.sha256((TOP / "requirements.txt").read_bytes()).hexdigest()}
+    done = {digest, hashlib.sha256((TOP / "requirements.txt").read_bytes()).hexdigest()}
     STAMP.write_text("\n".join(sorted(done)) + "\n")
 
 

@@ -7,7 +7,7 @@ from interfaces.services import web_hook_sending, web_hooks
 
 
 @shared_task(name="web_hooks.send")
-def tell_web_hooks() -> int:
+def send_web_hooks() -> int:
     """Write what is news to web hooks, then send what is due; run by beat every minute."""
-    web_hooks.write_news(timezone.now())
+    web_hooks.write_due_deliveries(timezone.now())
     return web_hook_sending.send_due(clock=timezone.now).taken

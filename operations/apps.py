@@ -9,10 +9,10 @@ class OperationsConfig(AppConfig):
     verbose_name = _("Operations")
 
     def ready(self) -> None:
-        from operations.services import health, heartbeats  # noqa: F401 - listens to Celery
+        from operations.services import heartbeats, process_heartbeats  # noqa: F401 - listens to Celery
         from people.presenters import navigation
         from reminders import ports as reminders_ports
 
-        reminders_ports.on_sweep_done(health.note_sweep)
-        reminders_ports.register_sending_watch(health.noting)
+        reminders_ports.on_sweep_done(heartbeats.record_sweep)
+        reminders_ports.register_sending_watch(heartbeats.sending_heartbeat)
         navigation.register(_("Health"), "operations:health", ["administrator"], order=90)

@@ -39,7 +39,7 @@ BY_MARKS = 0.6  # of what is measured where a photograph shows it; the rest with
 
 
 @dataclass
-class Made:
+class DemoBoard:
     """One board with what each of its joints is to show."""
 
     board: Board
@@ -50,7 +50,7 @@ class Made:
     truths: dict[str, dict[str, Any]]
 
 
-def make_boards(stage: Stage) -> list[Made]:
+def make_boards(stage: Stage) -> list[DemoBoard]:
     """Hand boards out and in, oldest first; nothing is photographed or judged yet."""
     plans = []
     for trainee in TRAINEES:
@@ -60,7 +60,7 @@ def make_boards(stage: Stage) -> list[Made]:
             skill = trainee.skill[0] + share * (trainee.skill[1] - trainee.skill[0])
             plans.append((days_ago, trainee, exercise, purpose, skill, judged))
     plans.sort(key=lambda plan: (-plan[0], plan[1].number))
-    exercises = {one.code: one for one in Exercise.objects.current()}
+    exercises = {exercise.code: exercise for exercise in Exercise.objects.current()}
     made = []
     for days_ago, trainee, code, purpose, skill, judged in plans:
         person = stage.people[trainee.number]
@@ -81,16 +81,16 @@ def make_boards(stage: Stage) -> list[Made]:
         board_services.hand_in(board=board, actor=instructor, at=stage.at(days_ago, 14, 40, prefix))
         sure = purpose in ("qualification", "requalification") and bool(trainee.certify)
         faults = {
-            one.name: _fault(stage, one, skill, sure=sure)
-            for one in exercises[code].positions.all()
+            position.name: _fault(stage, position, skill, sure=sure)
+            for position in exercises[code].positions.all()
         }
-        made.append(Made(board, trainee, days_ago, judged, faults, {}))
+        made.append(DemoBoard(board, trainee, days_ago, judged, faults, {}))
     return made
 
 
 def hand_out(stage: Stage) -> None:
     """Boards of today, those of the class that runs today in its name, and how far they are."""
-    exercises = {one.code: one for one in Exercise.objects.current()}
+    exercises = {exercise.code: exercise for exercise in Exercise.objects.current()}
     for number, code in ON_THE_BENCH.items():
         person = stage.people[number]
         prefix = person.site.prefix
@@ -114,8 +114,10 @@ def _judge_in_class(stage: Stage, board: Board, done: dict[str, str]) -> None:
     grader = stage.users[GRADERS[board.site.prefix][0]]
     at = stage.at(0, 9, 10, board.site.prefix)
     reading = grading.start_grading(board=board, grader=grader, at=at)
-    sound: dict[str, str | None] = {one.name: None for one in board.exercise.positions.all()}
-    made = Made(board, TRAINEES[0], 0, judged=True, faults=sound, truths={})
+    sound: dict[str, str | None] = {
+        position.name: None for position in board.exercise.positions.all()
+    }
+    made = DemoBoard(board, TRAINEES[0], 0, judged=True, faults=sound, truths={})
     for row in list(_judgements(stage, made, reading, None, at)):
         how_far = done.get(row.stage, "")
         first = row.joint is not None and row.joint.position.order <= 3
@@ -133,8 +135,8 @@ def _fault(stage: Stage, position: Position, skill: float, *, sure: bool) -> str
     if sure or stage.rng.random() < skill:
         return None
     possible = FAULTS[_kind(position)]
-    known = [one for one in possible if one in CRITERIA_BY_FAULT]
-    return stage.rng.choices(known, [WEIGHTS.get(one, 1) for one in known])[0]
+    known = [fault for fault in possible if fault in CRITERIA_BY_FAULT]
+    return stage.rng.choices(known, [WEIGHTS.get(fault, 1) for fault in known])[0]
 
 
 def _kind(position: Position) -> str:
@@ -144,22 +146,22 @@ def _kind(position: Position) -> str:
     return position.joint_type
 
 
-def photograph(stage: Stage, made: list[Made]) -> int:
+def photograph(stage: Stage, made: list[DemoBoard]) -> int:
     """Draw one photograph of every joint and keep it like any other; return how many."""
     orders = [
-        Order(index, name, _kind(position), one.faults[name], stage.rng.randrange(2**31))
-        for index, one in enumerate(made)
-        for name, position in _positions(one.board).items()
+        Order(index, name, _kind(position), demo_board.faults[name], stage.rng.randrange(2**31))
+        for index, demo_board in enumerate(made)
+        for name, position in _positions(demo_board.board).items()
     ]
     joints = [
-        {joint.position.name: joint for joint in one.board.joints.select_related("position")}
-        for one in made
+        {joint.position.name: joint for joint in demo_board.board.joints.select_related("position")}
+        for demo_board in made
     ]
     photos = []
     for picture in draw_all(orders):
-        one = made[picture.order.board]
-        one.truths[picture.order.position] = picture.truth
-        photos.append(_photo(stage, one, joints[picture.order.board], picture))
+        demo_board = made[picture.order.board]
+        demo_board.truths[picture.order.position] = picture.truth
+        photos.append(_photo(stage, demo_board, joints[picture.order.board], picture))
     Photo.objects.bulk_create(photos, batch_size=500)
     records.record_many(
         actor=BY,
@@ -177,10 +179,10 @@ def photograph(stage: Stage, made: list[Made]) -> int:
 
 
 def _positions(board: Board) -> dict[str, Position]:
-    return {one.name: one for one in board.exercise.positions.all()}
+    return {position.name: position for position in board.exercise.positions.all()}
 
 
-def _photo(stage: Stage, made: Made, joints: dict[str, Joint], picture: Picture) -> Photo:
+def _photo(stage: Stage, made: DemoBoard, joints: dict[str, Joint], picture: Picture) -> Photo:
     position = picture.order.position
     joint = joints[position]
     photo = Photo(
@@ -202,22 +204,22 @@ def _photo(stage: Stage, made: Made, joints: dict[str, Joint], picture: Picture)
     return photo
 
 
-def judge(stage: Stage, made: list[Made]) -> None:
+def judge(stage: Stage, made: list[DemoBoard]) -> None:
     """Judge and sign boards in the order in which they were handed in."""
     tools = {
         site: Tool.objects.filter(site__prefix=site, kind=Tool.Kind.GAUGE).first()
         for site in stage.sites
     }
-    for one in made:
-        if not one.judged:
+    for demo_board in made:
+        if not demo_board.judged:
             continue
-        prefix = one.board.site.prefix
+        prefix = demo_board.board.site.prefix
         grader = stage.users[stage.rng.choice(GRADERS[prefix])]
-        at = stage.at(max(one.days_ago - 1, 0), 9, stage.rng.randrange(60), prefix)
-        reading = grading.start_grading(board=one.board, grader=grader, at=at)
-        rows = list(_judgements(stage, one, reading, tools[prefix], at))
+        at = stage.at(max(demo_board.days_ago - 1, 0), 9, stage.rng.randrange(60), prefix)
+        reading = grading.start_grading(board=demo_board.board, grader=grader, at=at)
+        rows = list(_judgements(stage, demo_board, reading, tools[prefix], at))
         Judgement.objects.bulk_create(rows)
-        for minute, name in enumerate(one.board.exercise.stages):
+        for minute, name in enumerate(demo_board.board.exercise.stages):
             grading.sign_stage(
                 grading=reading,
                 stage=name,
@@ -227,7 +229,7 @@ def judge(stage: Stage, made: list[Made]) -> None:
             )
 
 
-def judge_in_part(stage: Stage, made: Made) -> None:
+def judge_in_part(stage: Stage, made: DemoBoard) -> None:
     """Leave one board half judged and unsigned, as boards are found in the morning."""
     prefix = made.board.site.prefix
     grader = stage.users[GRADERS[prefix][0]]
@@ -243,7 +245,7 @@ def judge_in_part(stage: Stage, made: Made) -> None:
     Judgement.objects.bulk_create(rows)
 
 
-def read_own(stage: Stage, made: Made) -> None:
+def read_own(stage: Stage, made: DemoBoard) -> None:
     """A trainee's own reading of a board, milder than the instructor's, as they are."""
     user = stage.users[made.trainee.number]
     at = stage.at(made.days_ago, 14, 45, made.board.site.prefix)
@@ -256,21 +258,21 @@ def read_own(stage: Stage, made: Made) -> None:
 
 
 def _judgements(
-    stage: Stage, made: Made, reading: Grading, tool: Tool | None, at: datetime
+    stage: Stage, made: DemoBoard, reading: Grading, tool: Tool | None, at: datetime
 ) -> Iterator[Judgement]:
     photos = {photo.joint_id: photo for photo in made.board.photos.all()}
     for joint in board_results.joints_that_count(made.board):
-        asked = {
+        criteria = {
             criterion.code: criterion
             for name in made.board.exercise.stages
             for criterion in board_results.criteria_for(reading, name, joint)
         }
         fault = made.faults[joint.position.name]
         codes = CRITERIA_BY_FAULT.get(fault or "", ())
-        failed = next((code for code in codes if code in asked), None)
+        failed = next((code for code in codes if code in criteria), None)
         if fault and failed is None:
-            failed = next(code for code in ("S-08", "C-01", "P-07") if code in asked)
-        for code, criterion in asked.items():
+            failed = next(code for code in ("S-08", "C-01", "P-07") if code in criteria)
+        for code, criterion in criteria.items():
             yield _judgement(
                 stage,
                 made,
@@ -298,7 +300,7 @@ def _judgements(
 
 def _judgement(
     stage: Stage,
-    made: Made,
+    made: DemoBoard,
     reading: Grading,
     joint: Joint,
     criterion: Criterion,

@@ -69,12 +69,18 @@ def load(*, now: datetime | None = None, seed: int = SEED, say: Say = lambda tex
         say(f"{len(made)} boards; drawing their photographs")
         count = boards.photograph(stage, made)
         say(f"{count} photographs; judging")
-        for one in [one for one in made if one.trainee.number in ("10201", "10203", "20201")][:8]:
-            boards.read_own(stage, one)
+        for demo_board in [
+            board for board in made if board.trainee.number in ("10201", "10203", "20201")
+        ][:8]:
+            boards.read_own(stage, demo_board)
         boards.judge(stage, made)
         boards.certify(stage)
         several.load(stage, made)
-        unjudged = [one for one in made if not one.judged and one.board.site.prefix == "CA"]
+        unjudged = [
+            demo_board
+            for demo_board in made
+            if not demo_board.judged and demo_board.board.site.prefix == "CA"
+        ]
         boards.judge_in_part(stage, unjudged[0])
         _classes(stage)
         boards.hand_out(stage)

@@ -63,8 +63,8 @@ def _set(where: Sequence[Any], photo: Photo, rng: Random) -> list[list[float]]:
     edges = photo.upright_width, photo.upright_height
     return [
         [
-            min(max(round(one + rng.gauss(0, HAND_PX), 1), 0.0), float(edge))
-            for one, edge in zip(point, edges, strict=True)
+            min(max(round(coordinate + rng.gauss(0, HAND_PX), 1), 0.0), float(edge))
+            for coordinate, edge in zip(point, edges, strict=True)
         ]
         for point in points
     ]

@@ -22,7 +22,7 @@ from records.services import numbers
 from records.services import trail as records
 from training.models import PracticeRecord, VisionTest
 
-from .roster import EVERYONE, OPERATORS, STAFF, Held, Someone
+from .roster import EVERYONE, OPERATORS, STAFF, DemoCertificate, DemoPerson
 
 PASSWORD = "solder-and-see"  # noqa: S105 - printed for everyone who tries the demo
 BY = "demo"
@@ -81,62 +81,62 @@ def make_sites(today: date) -> dict[str, Site]:
 
 
 def make_people(stage: Stage) -> None:
-    for someone in EVERYONE:
-        stage.people[someone.number] = _person(stage, someone)
-    for someone in EVERYONE:
-        if someone.lead:
-            person = stage.people[someone.number]
-            person.line_lead = stage.people[someone.lead]
+    for demo_person in EVERYONE:
+        stage.people[demo_person.number] = _person(stage, demo_person)
+    for demo_person in EVERYONE:
+        if demo_person.lead:
+            person = stage.people[demo_person.number]
+            person.line_lead = stage.people[demo_person.lead]
             person.save(update_fields=["line_lead"])
     # One hash for all: they share one password, and hashing it well takes its time.
     pattern = User(employee_number="pattern")
     pattern.set_password(PASSWORD)
-    for someone in EVERYONE:
-        person = stage.people[someone.number]
+    for demo_person in EVERYONE:
+        person = stage.people[demo_person.number]
         user = User.objects.create(
-            employee_number=someone.number,
+            employee_number=demo_person.number,
             email=person.email,
             person=person,
             password=pattern.password,
-            is_active=someone.left_ago is None,
+            is_active=demo_person.left_ago is None,
         )
-        stage.users[someone.number] = user
-        for role in someone.roles:
+        stage.users[demo_person.number] = user
+        for role in demo_person.roles:
             SiteRole.objects.create(user=user, site=person.site, role=role)
             if role == "administrator":
                 SiteRole.objects.create(user=user, site=stage.sites["AL"], role=role)
-    for someone in EVERYONE:
-        if someone.stamp:
+    for demo_person in EVERYONE:
+        if demo_person.stamp:
             Stamp.objects.create(
-                mark=someone.stamp,
-                person=stage.people[someone.number],
-                issued_on=stage.today - timedelta(days=min(someone.since_days, 700)),
+                mark=demo_person.stamp,
+                person=stage.people[demo_person.number],
+                issued_on=stage.today - timedelta(days=min(demo_person.since_days, 700)),
             )
     records.record_many(
         actor=BY,
         act="person enrolled",
         items=[
-            (("person", one.employee_number), {"name": one.full_name})
-            for one in stage.people.values()
+            (("person", person.employee_number), {"name": person.full_name})
+            for person in stage.people.values()
         ],
         at=stage.now,
     )
 
 
-def _person(stage: Stage, someone: Someone) -> Person:
-    first, last = someone.name.split(" ", 1)
+def _person(stage: Stage, demo_person: DemoPerson) -> Person:
+    first, last = demo_person.name.split(" ", 1)
     return Person.objects.create(
-        employee_number=someone.number,
-        full_name=someone.name,
-        email=f"{first}.{last}@skarnfell.example".lower() if someone.email else "",
-        kind=someone.kind,
-        employer=someone.employer,
-        site=stage.sites[someone.site],
-        started_on=stage.today - timedelta(days=someone.since_days),
+        employee_number=demo_person.number,
+        full_name=demo_person.name,
+        email=f"{first}.{last}@skarnfell.example".lower() if demo_person.email else "",
+        kind=demo_person.kind,
+        employer=demo_person.employer,
+        site=stage.sites[demo_person.site],
+        started_on=stage.today - timedelta(days=demo_person.since_days),
         left_on=None
-        if someone.left_ago is None
-        else stage.today - timedelta(days=someone.left_ago),
-        recorded_at=stage.at(min(someone.since_days, 760), site=someone.site),
+        if demo_person.left_ago is None
+        else stage.today - timedelta(days=demo_person.left_ago),
+        recorded_at=stage.at(min(demo_person.since_days, 760), site=demo_person.site),
     )
 
 
@@ -155,7 +155,7 @@ def make_schemes(stage: Stage) -> None:
             )
     scope = stage.scopes
 
-    def asked(code: str, *exercises: str) -> list[schemes.Asked]:
+    def requirement(code: str, *exercises: str) -> list[schemes.Asked]:
         return [
             schemes.Asked(
                 scope=scope[code],
@@ -172,9 +172,9 @@ def make_schemes(stage: Stage) -> None:
         schemes.Figures(24, "same_day", 90, 12, 6),
         ["TERM-OP", "HOLE-OP", "WIRE-OP"],
         [
-            *asked("TERM-OP", "EX-WIRE", "EX-TUR-1", "EX-TUR-2", "EX-BIF"),
-            *asked("HOLE-OP", "EX-WIRE", "EX-HOLE"),
-            *asked("WIRE-OP", "EX-WIRE"),
+            *requirement("TERM-OP", "EX-WIRE", "EX-TUR-1", "EX-TUR-2", "EX-BIF"),
+            *requirement("HOLE-OP", "EX-WIRE", "EX-HOLE"),
+            *requirement("WIRE-OP", "EX-WIRE"),
         ],
     )
     _scheme(
@@ -183,7 +183,7 @@ def make_schemes(stage: Stage) -> None:
         "Solder cups, operators",
         schemes.Figures(12, "end_of_month", 60, 12, 0),
         ["CUP-OP"],
-        asked("CUP-OP", "EX-WIRE", "EX-CUP"),
+        requirement("CUP-OP", "EX-WIRE", "EX-CUP"),
         instructor_may_issue=True,
     )
     _scheme(
@@ -192,7 +192,7 @@ def make_schemes(stage: Stage) -> None:
         "Hand soldering, instructors",
         schemes.Figures(24, "same_day", 90, 12, 0),
         ["TERM-IN", "CUP-IN", "HOLE-IN", "WIRE-IN"],
-        asked("TERM-IN", "EX-MIX"),
+        requirement("TERM-IN", "EX-MIX"),
     )
 
 
@@ -202,7 +202,7 @@ def _scheme(stage, code, title, figures, scopes, requirements, **more) -> None:
         scheme_code=code,
         title=title,
         figures=figures,
-        scopes=[stage.scopes[one] for one in scopes],
+        scopes=[stage.scopes[scope_code] for scope_code in scopes],
         requirements=requirements,
         actor=BY,
         at=at,
@@ -213,14 +213,14 @@ def _scheme(stage, code, title, figures, scopes, requirements, **more) -> None:
 
 def make_vision_tests(stage: Stage) -> None:
     """A passed test a year, the last of them good until the day the roster says."""
-    for someone in EVERYONE:
-        if someone.kind == "visitor":
+    for demo_person in EVERYONE:
+        if demo_person.kind == "visitor":
             continue
-        person = stage.people[someone.number]
-        ends_in = someone.vision_ends_in or stage.rng.randrange(100, 340)
+        person = stage.people[demo_person.number]
+        ends_in = demo_person.vision_ends_in or stage.rng.randrange(100, 340)
         last = add_months(stage.today + timedelta(days=ends_in), -12)
         days = [last, add_months(last, -12)]
-        if someone.since_days < 300:
+        if demo_person.since_days < 300:
             days = [person.started_on or last]
         for day in sorted(days):
             VisionTest.objects.create(
@@ -286,29 +286,31 @@ def _pdf(name: str, number: str) -> bytes:
 
 def make_certificates(stage: Stage) -> None:
     """What operators hold since before: brought over from the earlier register, with practice."""
-    for someone in (*STAFF, *OPERATORS):
-        for held in someone.held:
-            _hold(stage, someone, held)
+    for demo_person in (*STAFF, *OPERATORS):
+        for certificate in demo_person.held:
+            _make_certificates_of(stage, demo_person, certificate)
     for person in stage.people.values():
         certification_standing.rebuild_person(person)
-    for someone in OPERATORS:
-        for held in someone.held:
-            if held.event:
-                _happen(stage, someone, held)
+    for demo_person in OPERATORS:
+        for certificate in demo_person.held:
+            if certificate.event:
+                _make_event(stage, demo_person, certificate)
 
 
-def _hold(stage: Stage, someone: Someone, held: Held) -> None:
-    person, scope = stage.people[someone.number], stage.scopes[held.scope]
-    revision = stage.scheme_for(held.scope)
+def _make_certificates_of(
+    stage: Stage, demo_person: DemoPerson, certificate: DemoCertificate
+) -> None:
+    person, scope = stage.people[demo_person.number], stage.scopes[certificate.scope]
+    revision = stage.scheme_for(certificate.scope)
     months = revision.validity_months
-    issued = add_months(stage.today + timedelta(days=held.ends_in), -months)
+    issued = add_months(stage.today + timedelta(days=certificate.ends_in), -months)
     earlier = None
-    if held.renewed:
+    if certificate.renewed:
         earlier = _certificate(stage, person, scope, revision, add_months(issued, -months), None)
         issued -= timedelta(days=24)
-    newest = _certificate(stage, person, scope, revision, issued, earlier, held.restriction)
+    newest = _certificate(stage, person, scope, revision, issued, earlier, certificate.restriction)
     if revision.max_absence_months:
-        last_work_ago = held.last_work_ago or stage.rng.randrange(2, 45)
+        last_work_ago = certificate.last_work_ago or stage.rng.randrange(2, 45)
         _practise(stage, person, scope, (earlier or newest).issued_on, last_work_ago)
 
 
@@ -369,35 +371,35 @@ def _practise(stage: Stage, person: Person, scope: Scope, since: date, last_work
     PracticeRecord.objects.bulk_create(rows)
 
 
-def _happen(stage: Stage, someone: Someone, held: Held) -> None:
-    person, scope = stage.people[someone.number], stage.scopes[held.scope]
-    quality = stage.users["10003" if someone.site == "CA" else "20002"]
+def _make_event(stage: Stage, demo_person: DemoPerson, certificate: DemoCertificate) -> None:
+    person, scope = stage.people[demo_person.number], stage.scopes[certificate.scope]
+    quality = stage.users["10003" if demo_person.site == "CA" else "20002"]
     acts = {
         "suspended": events.suspend_certificates,
         "revoked": events.revoke_certificates,
         "ended": events.end_certificates,
         "reinstated": events.reinstate_certificates,
     }
-    if held.event == "reinstated":
+    if certificate.event == "reinstated":
         events.suspend_certificates(
             person=person,
             scope=scope,
             act=Act(
                 actor=quality,
-                at=stage.at(held.event_ago + 25, 9, 0, someone.site),
+                at=stage.at(certificate.event_ago + 25, 9, 0, demo_person.site),
                 proof="password",
                 reason="Reject rate above the line’s limit.",
-                effective_on=stage.today - timedelta(days=held.event_ago + 25),
+                effective_on=stage.today - timedelta(days=certificate.event_ago + 25),
             ),
         )
-    acts[held.event](
+    acts[certificate.event](
         person=person,
         scope=scope,
         act=Act(
             actor=quality,
-            at=stage.at(held.event_ago, 9, 30, someone.site),
+            at=stage.at(certificate.event_ago, 9, 30, demo_person.site),
             proof="password",
-            reason=held.reason,
-            effective_on=stage.today - timedelta(days=held.event_ago),
+            reason=certificate.reason,
+            effective_on=stage.today - timedelta(days=certificate.event_ago),
         ),
     )

@@ -9,7 +9,7 @@ ORGANISATION = "Skarnfell Instruments"
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class DemoCertificate:
     """A certificate to be held: when it ends, and whether that one renewed an earlier.
 
     `ends_in` counts days from today to its last day, negative where it has ended; `event`
@@ -28,7 +28,7 @@ class Held:
 
 
 @dataclass(frozen=True, slots=True)
-class Someone:
+class DemoPerson:
     """One person. `vision_ends_in` counts days to the last day of their vision test.
 
     Where it is not said it lies months ahead; a visitor has none.
@@ -43,7 +43,7 @@ class Someone:
     employer: str = ""
     email: bool = True
     vision_ends_in: int | None = None
-    held: tuple[Held, ...] = ()
+    held: tuple[DemoCertificate, ...] = ()
     stamp: str = ""
     since_days: int = 800
     left_ago: int | None = None
@@ -64,67 +64,81 @@ class Trainee:
 
 
 STAFF = (
-    Someone("10001", "Leocadia Brandt", "CA", ("instructor",), stamp="I7"),
-    Someone("10002", "Anselm Okonjo", "CA", ("instructor",)),
-    Someone("10003", "Ottoline Vesper", "CA", ("quality",)),
-    Someone("10004", "Goran Silvestrin", "CA", ("line_lead",)),
-    Someone("10005", "Maite Urrutia", "CA", ("line_lead",)),
-    Someone("10006", "Cornelius Adeyemi", "CA", ("administrator",)),
-    Someone("10007", "Ysolde Karsten", "CA", ("instructor",)),
-    Someone("20001", "Rhoswen Carrick", "AL", ("instructor",), stamp="I9"),
-    Someone("20002", "Emeka Thistlewood", "AL", ("quality",)),
-    Someone("20003", "Fenella Marsh", "AL", ("line_lead",)),
+    DemoPerson("10001", "Leocadia Brandt", "CA", ("instructor",), stamp="I7"),
+    DemoPerson("10002", "Anselm Okonjo", "CA", ("instructor",)),
+    DemoPerson("10003", "Ottoline Vesper", "CA", ("quality",)),
+    DemoPerson("10004", "Goran Silvestrin", "CA", ("line_lead",)),
+    DemoPerson("10005", "Maite Urrutia", "CA", ("line_lead",)),
+    DemoPerson("10006", "Cornelius Adeyemi", "CA", ("administrator",)),
+    DemoPerson("10007", "Ysolde Karsten", "CA", ("instructor",)),
+    DemoPerson("20001", "Rhoswen Carrick", "AL", ("instructor",), stamp="I9"),
+    DemoPerson("20002", "Emeka Thistlewood", "AL", ("quality",)),
+    DemoPerson("20003", "Fenella Marsh", "AL", ("line_lead",)),
 )
 
 OPERATORS = (
-    Someone(
+    DemoPerson(
         "10101",
         "Bastian Ferreyra",
         "CA",
         lead="10004",
         stamp="47",
-        held=(Held("TERM-OP", 410, renewed=True), Held("CUP-OP", 190, last_work_ago=20)),
+        held=(
+            DemoCertificate("TERM-OP", 410, renewed=True),
+            DemoCertificate("CUP-OP", 190, last_work_ago=20),
+        ),
     ),
-    Someone("10102", "Ilka Norrgard", "CA", lead="10004", held=(Held("TERM-OP", 12),), stamp="48"),
-    Someone("10103", "Teodora Vukic", "CA", lead="10004", held=(Held("TERM-OP", 44),)),
-    Someone("10104", "Casimir Doyle", "CA", lead="10004", held=(Held("TERM-OP", -20),)),
-    Someone(
+    DemoPerson(
+        "10102",
+        "Ilka Norrgard",
+        "CA",
+        lead="10004",
+        held=(DemoCertificate("TERM-OP", 12),),
+        stamp="48",
+    ),
+    DemoPerson(
+        "10103", "Teodora Vukic", "CA", lead="10004", held=(DemoCertificate("TERM-OP", 44),)
+    ),
+    DemoPerson(
+        "10104", "Casimir Doyle", "CA", lead="10004", held=(DemoCertificate("TERM-OP", -20),)
+    ),
+    DemoPerson(
         "10105",
         "Yevgenia Lund",
         "CA",
         lead="10004",
         vision_ends_in=7,
-        held=(Held("HOLE-OP", 430), Held("TERM-OP", 300, renewed=True)),
+        held=(DemoCertificate("HOLE-OP", 430), DemoCertificate("TERM-OP", 300, renewed=True)),
     ),
-    Someone(
+    DemoPerson(
         "10106",
         "Oluwaseun Hartley",
         "CA",
         lead="10004",
         vision_ends_in=-22,
-        held=(Held("TERM-OP", 195),),
+        held=(DemoCertificate("TERM-OP", 195),),
     ),
-    Someone(
+    DemoPerson(
         "10107",
         "Perpetua Lindholm",
         "CA",
         lead="10005",
-        held=(Held("CUP-OP", 250), Held("TERM-OP", 500, last_work_ago=178)),
+        held=(DemoCertificate("CUP-OP", 250), DemoCertificate("TERM-OP", 500, last_work_ago=178)),
     ),
-    Someone(
+    DemoPerson(
         "10108",
         "Florian Abernathy",
         "CA",
         lead="10005",
-        held=(Held("TERM-OP", 380, last_work_ago=230),),
+        held=(DemoCertificate("TERM-OP", 380, last_work_ago=230),),
     ),
-    Someone(
+    DemoPerson(
         "10109",
         "Sunniva Castellano",
         "CA",
         lead="10005",
         held=(
-            Held(
+            DemoCertificate(
                 "TERM-OP",
                 350,
                 event="suspended",
@@ -133,13 +147,13 @@ OPERATORS = (
             ),
         ),
     ),
-    Someone(
+    DemoPerson(
         "10110",
         "Dragan Whitlock",
         "CA",
         lead="10005",
         held=(
-            Held(
+            DemoCertificate(
                 "TERM-OP",
                 290,
                 event="revoked",
@@ -148,44 +162,48 @@ OPERATORS = (
             ),
         ),
     ),
-    Someone("10111", "Amaranta Kowal", "CA", lead="10005", held=(Held("WIRE-OP", 610),)),
-    Someone(
+    DemoPerson(
+        "10111", "Amaranta Kowal", "CA", lead="10005", held=(DemoCertificate("WIRE-OP", 610),)
+    ),
+    DemoPerson(
         "10112",
         "Lucius Ekdahl",
         "CA",
         lead="10005",
         email=False,
-        held=(Held("TERM-OP", 28), Held("WIRE-OP", 28)),
+        held=(DemoCertificate("TERM-OP", 28), DemoCertificate("WIRE-OP", 28)),
     ),
-    Someone(
+    DemoPerson(
         "10113",
         "Nadezhda Ruiz",
         "CA",
         lead="10004",
         stamp="52",
         held=(
-            Held("TERM-OP", 560, renewed=True),
-            Held("CUP-OP", 95),
-            Held("HOLE-OP", 560, last_work_ago=61),
+            DemoCertificate("TERM-OP", 560, renewed=True),
+            DemoCertificate("CUP-OP", 95),
+            DemoCertificate("HOLE-OP", 560, last_work_ago=61),
         ),
     ),
-    Someone(
+    DemoPerson(
         "10114",
         "Quentin Obaseki",
         "CA",
         lead="10004",
         kind="contractor",
         employer="Harrow Gate Staffing",
-        held=(Held("CUP-OP", 62, restriction="cups for AWG 20 and smaller"),),
+        held=(DemoCertificate("CUP-OP", 62, restriction="cups for AWG 20 and smaller"),),
     ),
-    Someone("10115", "Birgitta Moretti", "CA", lead="10005", held=(Held("HOLE-OP", 5),)),
-    Someone(
+    DemoPerson(
+        "10115", "Birgitta Moretti", "CA", lead="10005", held=(DemoCertificate("HOLE-OP", 5),)
+    ),
+    DemoPerson(
         "10116",
         "Ignacio Pell",
         "CA",
         lead="10005",
         held=(
-            Held(
+            DemoCertificate(
                 "TERM-OP",
                 240,
                 event="reinstated",
@@ -194,59 +212,76 @@ OPERATORS = (
             ),
         ),
     ),
-    Someone(
+    DemoPerson(
         "10117",
         "Wilhelmina Asante",
         "CA",
         lead="10004",
         left_ago=90,
-        held=(Held("TERM-OP", 200, event="ended", event_ago=90, reason="Left the company."),),
+        held=(
+            DemoCertificate(
+                "TERM-OP", 200, event="ended", event_ago=90, reason="Left the company."
+            ),
+        ),
     ),
-    Someone("10118", "Caspian Novotny", "CA", lead="10005", kind="visitor"),
-    Someone("20101", "Morwenna Achebe", "AL", lead="20003", held=(Held("TERM-OP", 330),)),
-    Someone("20102", "Lorcan Stavros", "AL", lead="20003", held=(Held("CUP-OP", 33),)),
-    Someone(
+    DemoPerson("10118", "Caspian Novotny", "CA", lead="10005", kind="visitor"),
+    DemoPerson(
+        "20101", "Morwenna Achebe", "AL", lead="20003", held=(DemoCertificate("TERM-OP", 330),)
+    ),
+    DemoPerson(
+        "20102", "Lorcan Stavros", "AL", lead="20003", held=(DemoCertificate("CUP-OP", 33),)
+    ),
+    DemoPerson(
         "20103",
         "Delphine Osei",
         "AL",
         lead="20003",
         stamp="61",
-        held=(Held("HOLE-OP", 84), Held("TERM-OP", 84)),
+        held=(DemoCertificate("HOLE-OP", 84), DemoCertificate("TERM-OP", 84)),
     ),
-    Someone("20104", "Hamish Valcourt", "AL", lead="20003", held=(Held("HOLE-OP", -75),)),
-    Someone(
+    DemoPerson(
+        "20104", "Hamish Valcourt", "AL", lead="20003", held=(DemoCertificate("HOLE-OP", -75),)
+    ),
+    DemoPerson(
         "20105",
         "Ysolde Barnabas",
         "AL",
         lead="20003",
         vision_ends_in=26,
-        held=(Held("CUP-OP", 280),),
+        held=(DemoCertificate("CUP-OP", 280),),
     ),
-    Someone("20106", "Tobias Ngata", "AL", lead="20003", email=False, held=(Held("WIRE-OP", 16),)),
-    Someone(
+    DemoPerson(
+        "20106",
+        "Tobias Ngata",
+        "AL",
+        lead="20003",
+        email=False,
+        held=(DemoCertificate("WIRE-OP", 16),),
+    ),
+    DemoPerson(
         "20107",
         "Ragnhild Price",
         "AL",
         lead="20003",
         kind="contractor",
         employer="Tolland Works",
-        held=(Held("TERM-OP", 145),),
+        held=(DemoCertificate("TERM-OP", 145),),
     ),
 )
 
 LEARNERS = (
-    Someone("10201", "Solveig Marchetti", "CA", lead="10004", since_days=120),
-    Someone("10202", "Kwabena Ostrow", "CA", lead="10004", since_days=110),
-    Someone("10203", "Juniper Halloran", "CA", lead="10004", since_days=105),
-    Someone("10204", "Matthias Nkemelu", "CA", lead="10005", since_days=100),
-    Someone("10205", "Zenobia Falk", "CA", lead="10005", since_days=90),
-    Someone("10206", "Aurelio Strand", "CA", lead="10005", since_days=90),
-    Someone("10207", "Petra Llewellyn", "CA", lead="10005", since_days=60),
-    Someone("10208", "Ephraim Sorensen", "CA", lead="10004", since_days=60, email=False),
-    Someone("20201", "Isolde Kariuki", "AL", lead="20003", since_days=100),
-    Someone("20202", "Benedikt Aroha", "AL", lead="20003", since_days=95),
-    Someone("20203", "Clementine Dvorsky", "AL", lead="20003", since_days=70),
-    Someone("20204", "Osric Bellamy", "AL", lead="20003", since_days=50),
+    DemoPerson("10201", "Solveig Marchetti", "CA", lead="10004", since_days=120),
+    DemoPerson("10202", "Kwabena Ostrow", "CA", lead="10004", since_days=110),
+    DemoPerson("10203", "Juniper Halloran", "CA", lead="10004", since_days=105),
+    DemoPerson("10204", "Matthias Nkemelu", "CA", lead="10005", since_days=100),
+    DemoPerson("10205", "Zenobia Falk", "CA", lead="10005", since_days=90),
+    DemoPerson("10206", "Aurelio Strand", "CA", lead="10005", since_days=90),
+    DemoPerson("10207", "Petra Llewellyn", "CA", lead="10005", since_days=60),
+    DemoPerson("10208", "Ephraim Sorensen", "CA", lead="10004", since_days=60, email=False),
+    DemoPerson("20201", "Isolde Kariuki", "AL", lead="20003", since_days=100),
+    DemoPerson("20202", "Benedikt Aroha", "AL", lead="20003", since_days=95),
+    DemoPerson("20203", "Clementine Dvorsky", "AL", lead="20003", since_days=70),
+    DemoPerson("20204", "Osric Bellamy", "AL", lead="20003", since_days=50),
 )
 
 PRACTICE, QUALIFY, AGAIN = "practice", "qualification", "requalification"

@@ -15,31 +15,35 @@ from assessments.services import decisions, grading, reading_requests, rework
 from people.models import User
 from training.models import Exercise, ExerciseStep
 
-from .boards import Made
+from .boards import DemoBoard
 from .people import Stage
 
 FIRST, SECOND, THIRD = "10001", "10002", "10007"
 Place = tuple[str, str]
 
 
-def load(stage: Stage, made: list[Made]) -> None:
+def load(stage: Stage, made: list[DemoBoard]) -> None:
     """Rework on one judged board, another reading of one, and a board for two graders."""
     rework_a_joint(stage, made)
     ask_again(stage, made)
     for_two_graders(stage, made)
 
 
-def rework_a_joint(stage: Stage, made: list[Made]) -> None:
+def rework_a_joint(stage: Stage, made: list[DemoBoard]) -> None:
     """A rejected joint comes back better, and its second make counts."""
     board, joint = next(
-        (one, found[0])
-        for one in _newest(made)
-        if (one.exercise.rework_allowed and (found := _may_come_back(one)))
+        (board, joints[0])
+        for board in _newest(made)
+        if (board.exercise.rework_allowed and (joints := _may_come_back(board)))
     )
     instructor = stage.users[FIRST]
     days_ago = (stage.today - board.handed_out_on).days
     at = _early(stage, max(days_ago - 2, 0), 7, 10)
-    reading = next(one for one in board_results.read_board(board).joints if one.joint == joint)
+    reading = next(
+        joint_result
+        for joint_result in board_results.read_board(board).joints
+        if joint_result.joint == joint
+    )
     rework.send_back(
         board=board,
         joint=joint,
@@ -56,24 +60,24 @@ def rework_a_joint(stage: Stage, made: list[Made]) -> None:
     _sign(again, at + timedelta(minutes=55))
 
 
-def ask_again(stage: Stage, made: list[Made]) -> None:
+def ask_again(stage: Stage, made: list[DemoBoard]) -> None:
     """A trainee asks once; whoever reads the board again accepts what had been rejected."""
     board = next(
-        one
-        for one in _newest(made)
-        if not one.joints.filter(make__gt=1).exists()
-        and not one.outcome.passed
-        and one.outcome.joints_rejected
-        and not _signers(one) & {stage.users[THIRD].pk}
+        board
+        for board in _newest(made)
+        if not board.joints.filter(make__gt=1).exists()
+        and not board.outcome.passed
+        and board.outcome.joints_rejected
+        and not _signers(board) & {stage.users[THIRD].pk}
     )
     days_ago = max((stage.today - board.handed_out_on).days - 2, 0)
     at = _early(stage, days_ago, 7, 30)
-    found = board_results.read_board(board)
+    result = board_results.read_board(board)
     rejected = [
-        (one.joint.position.name, said.criterion.code)
-        for one in found.joints
-        if one.joint
-        for said in one.rejections
+        (joint_result.joint.position.name, rejection.criterion.code)
+        for joint_result in result.joints
+        if joint_result.joint
+        for rejection in joint_result.rejections
     ]
     reading_requests.ask_for_another_reading(
         board=board,
@@ -88,9 +92,11 @@ def ask_again(stage: Stage, made: list[Made]) -> None:
     _sign(again, at + timedelta(minutes=50))
 
 
-def for_two_graders(stage: Stage, made: list[Made]) -> None:
+def for_two_graders(stage: Stage, made: list[DemoBoard]) -> None:
     """Two boards of an exercise for two: one decided by a third, one that waits for the second."""
-    like = next(one.board for one in made if one.board.exercise.code == "EX-CUP")
+    like = next(
+        demo_board.board for demo_board in made if demo_board.board.exercise.code == "EX-CUP"
+    )
     exercise = _for_two(like.exercise, stage.at(120))
     owner = stage.people["10201"]
     for days_ago, finished in ((6, True), (1, False)):
@@ -111,16 +117,16 @@ def for_two_graders(stage: Stage, made: list[Made]) -> None:
         if not finished:
             continue
         _read(stage.users[SECOND], board, set(), at + timedelta(hours=1))
-        asked = effective_judgements.to_decide(_fresh(board))
+        disagreements = effective_judgements.to_decide(_fresh(board))
         decisions.decide(
             board=_fresh(board),
             decider=stage.users[THIRD],
             decisions={
-                (one.first.joint_id, one.first.criterion.code): decisions.Decided(
+                (disagreement.first.joint_id, disagreement.first.criterion.code): decisions.Decided(
                     Judgement.Outcome.ACCEPT,
                     note="Looked at under the microscope from both sides.",
                 )
-                for one in asked
+                for disagreement in disagreements
             },
             proof="password",
             at=at + timedelta(hours=2),
@@ -148,7 +154,7 @@ def _for_two(exercise: Exercise, at: datetime) -> Exercise:
 
 def _photographed_like(like: Board, board: Board) -> Photo:
     """Photographs of the same joints as on another board; return the first."""
-    joints = {one.position.name: one for one in board.joints.select_related("position")}
+    joints = {joint.position.name: joint for joint in board.joints.select_related("position")}
     photos = []
     for photo in like.photos.select_related("joint__position"):
         name = photo.joint.position.name if photo.joint else ""
@@ -180,7 +186,7 @@ def _read(grader: User, board: Board, rejected: Collection[Place], at: datetime)
 
 def _judge(reading: Grading, rejected: Collection[Place], at: datetime) -> None:
     """Judge everything that a reading is asked, from photographs where there are any."""
-    photos = {one.joint_id: one for one in reading.board.photos.all()}
+    photos = {photo.joint_id: photo for photo in reading.board.photos.all()}
     rows = []
     for name in reading.board.exercise.stages:
         places: list[Joint | None] = [*board_results.joints_read(reading, name)]
@@ -216,24 +222,24 @@ def _sign(reading: Grading, at: datetime) -> None:
             )
 
 
-def _newest(made: list[Made]) -> list[Board]:
+def _newest(made: list[DemoBoard]) -> list[Board]:
     """Boards at the first site that are judged and that nothing rests on, newest first."""
     boards = [
-        _fresh(one.board)
-        for one in sorted(made, key=lambda one: one.days_ago)
-        if one.judged and one.board.site.prefix == "CA"
+        _fresh(demo_board.board)
+        for demo_board in sorted(made, key=lambda demo_board: demo_board.days_ago)
+        if demo_board.judged and demo_board.board.site.prefix == "CA"
     ]
-    return [one for one in boards if not gates.what_rests_on(one)]
+    return [board for board in boards if not gates.what_rests_on(board)]
 
 
 def _may_come_back(board: Board) -> list[Joint]:
     reading = board_results.read_board(board)
     return [
-        one.joint
-        for one in reading.joints
-        if one.joint
-        and one.state_for_statistics == JointState.REJECTED
-        and not rework.why_no_rework(board, one.joint, reading)
+        joint_result.joint
+        for joint_result in reading.joints
+        if joint_result.joint
+        and joint_result.state_for_statistics == JointState.REJECTED
+        and not rework.why_no_rework(board, joint_result.joint, reading)
     ]
 
 

@@ -49,11 +49,11 @@ def _work(stage: Stage, sites) -> list[tuple[str, str, str, str]]:
         .select_related("person")
         .order_by("-performed_on", "pk")[:MOST_IN_ORDER]
     )
-    found = [
-        ("", marks[one.person_id], one.scope_code, one.performed_on)
-        if place % 3 == 0 and one.person_id in marks
-        else (one.person.employee_number, "", one.scope_code, one.performed_on)
-        for place, one in enumerate(done)
+    rows = [
+        ("", marks[practice.person_id], practice.scope_code, practice.performed_on)
+        if index % 3 == 0 and practice.person_id in marks
+        else (practice.person.employee_number, "", practice.scope_code, practice.performed_on)
+        for index, practice in enumerate(done)
     ]
     yesterday = stage.today - timedelta(days=1)
     not_certified = (
@@ -63,11 +63,11 @@ def _work(stage: Stage, sites) -> list[tuple[str, str, str, str]]:
         .select_related("person", "scope")
         .order_by("person__employee_number", "scope__code")[:NOT_IN_ORDER]
     )
-    found += [
-        (one.person.employee_number, "", one.scope.code, yesterday - timedelta(days=place % 4))
-        for place, one in enumerate(not_certified)
+    rows += [
+        (span.person.employee_number, "", span.scope.code, yesterday - timedelta(days=index % 4))
+        for index, span in enumerate(not_certified)
     ]
-    found.sort(key=lambda row: row[3])
-    number, _stamp, scope, day = found[-1]
-    found += [("", "999", scope, day), (number or "10101", "", "no-such-scope", day)]
-    return [(number, mark, scope, day.isoformat()) for number, mark, scope, day in found]
+    rows.sort(key=lambda row: row[3])
+    number, _stamp, scope, day = rows[-1]
+    rows += [("", "999", scope, day), (number or "10101", "", "no-such-scope", day)]
+    return [(number, mark, scope, day.isoformat()) for number, mark, scope, day in rows]

@@ -10,7 +10,7 @@ from pydantic import AfterValidator, BeforeValidator, ConfigDict
 
 from certification.presenters import bench_check
 
-MOST_ASKED = 500
+MOST_PAIRS = 500
 LONGEST = 64
 # The person and scope a page ended with, and when the first page was read, in milliseconds.
 CURSOR = r"^[0-9]{1,14}-[0-9]{1,14}-[0-9]{1,14}$"
@@ -20,14 +20,14 @@ _INSTANT = re.compile(
 )
 
 
-def _written_as_a_day(value: Any) -> Any:
+def _require_day_format(value: Any) -> Any:
     """Refuse what a lenient reader would take for a day as well, such as 0 or an instant."""
     if not isinstance(value, str) or not _DAY.fullmatch(value):
         raise ValueError("Write the day as YYYY-MM-DD.")
     return value
 
 
-def _written_as_an_instant(value: Any) -> Any:
+def _require_instant_format(value: Any) -> Any:
     if not isinstance(value, str) or not _INSTANT.fullmatch(value):
         raise ValueError("Write the instant as in 2026-11-25T12:50:00Z, with its offset.")
     return value
@@ -41,13 +41,13 @@ def _in_utc(value: datetime) -> datetime:
         return value.replace(tzinfo=UTC)
 
 
-def _left_out() -> Any:
+def _no_default() -> Any:
     """No default in the document: what may be left out is left out, and null is no day."""
     return None
 
 
-Day = Annotated[date, BeforeValidator(_written_as_a_day)]
-Instant = Annotated[datetime, BeforeValidator(_written_as_an_instant), AfterValidator(_in_utc)]
+Day = Annotated[date, BeforeValidator(_require_day_format)]
+Instant = Annotated[datetime, BeforeValidator(_require_instant_format), AfterValidator(_in_utc)]
 Standing = StrEnum("Standing", {word.upper(): word for word in bench_check.STANDINGS})  # type: ignore[misc]
 
 NUMBER = "The number on the badge; one that somebody had before still finds them."
@@ -55,12 +55,12 @@ SCOPE = "The code of the kind of work."
 DAY = "The day that is asked about; the site's today by default."
 
 
-class AskedOfOne(Schema):
+class StandingQuery(Schema):
     employee_number: str = Field(
         min_length=1, max_length=LONGEST, description=NUMBER, examples=["10377"]
     )
     scope: str = Field(min_length=1, max_length=LONGEST, description=SCOPE, examples=["TERM-OP"])
-    day: Day = Field(default_factory=_left_out, description=DAY, examples=["2026-11-25"])
+    day: Day = Field(default_factory=_no_default, description=DAY, examples=["2026-11-25"])
 
 
 class Pair(Schema):
@@ -72,16 +72,16 @@ class Pair(Schema):
     scope: str = Field(min_length=1, max_length=LONGEST, description=SCOPE, examples=["TERM-OP"])
 
 
-class AskedOfMany(Schema):
+class StandingsRequest(Schema):
     model_config = ConfigDict(extra="forbid")
 
     asked: list[Pair] = Field(
-        min_length=1, max_length=MOST_ASKED, description="Who and which work, in any order."
+        min_length=1, max_length=MOST_PAIRS, description="Who and which work, in any order."
     )
-    day: Day = Field(default_factory=_left_out, description=DAY, examples=["2026-11-25"])
+    day: Day = Field(default_factory=_no_default, description=DAY, examples=["2026-11-25"])
 
 
-class AskedForChanges(Schema):
+class ChangesFilters(Schema):
     since: Instant = Field(
         description="What has changed from this instant on; write the + of an offset as %2B.",
         examples=["2026-11-25T06:00:00Z"],
@@ -91,7 +91,7 @@ class AskedForChanges(Schema):
         pattern=CURSOR,
         description="`next_cursor` of the page before; left out for the first.",
     )
-    limit: int = Field(MOST_ASKED, ge=1, le=MOST_ASKED, description="At most so many on a page.")
+    limit: int = Field(MOST_PAIRS, ge=1, le=MOST_PAIRS, description="At most so many on a page.")
 
 
 class Answer(Schema):
@@ -143,5 +143,5 @@ class Problem(Schema):
     )
 
 
-OneQuery = Annotated[AskedOfOne, Query()]
-ChangesQuery = Annotated[AskedForChanges, Query()]
+StandingInQuery = Annotated[StandingQuery, Query()]
+ChangesInQuery = Annotated[ChangesFilters, Query()]

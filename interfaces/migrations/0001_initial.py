@@ -128,7 +128,7 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
-            name="WebHookTold",
+            name="ReportedStanding",
             fields=[
                 (
                     "id",

@@ -94,23 +94,23 @@ class Migration(migrations.Migration):
             ),
         ),
         migrations.AddField(
-            model_name="webhooktold",
+            model_name="reportedstanding",
             name="hook",
             field=models.ForeignKey(
                 on_delete=django.db.models.deletion.CASCADE,
-                related_name="told",
+                related_name="reported_standings",
                 to="interfaces.webhook",
             ),
         ),
         migrations.AddField(
-            model_name="webhooktold",
+            model_name="reportedstanding",
             name="person",
             field=models.ForeignKey(
                 on_delete=django.db.models.deletion.CASCADE, related_name="+", to="people.person"
             ),
         ),
         migrations.AddField(
-            model_name="webhooktold",
+            model_name="reportedstanding",
             name="scope",
             field=models.ForeignKey(
                 on_delete=django.db.models.deletion.CASCADE,
@@ -137,9 +137,9 @@ class Migration(migrations.Migration):
             ),
         ),
         migrations.AddConstraint(
-            model_name="webhooktold",
+            model_name="reportedstanding",
             constraint=models.UniqueConstraint(
-                fields=("hook", "person", "scope"), name="web_hook_told_once_a_scope"
+                fields=("hook", "person", "scope"), name="reported_standing_once_a_scope"
             ),
         ),
     ]

@@ -1,4 +1,4 @@
 from .api_tokens import ApiToken
-from .web_hooks import HookEvent, WebHook, WebHookDelivery, WebHookTold
+from .web_hooks import HookEvent, ReportedStanding, WebHook, WebHookDelivery
 
-__all__ = ["ApiToken", "HookEvent", "WebHook", "WebHookDelivery", "WebHookTold"]
+__all__ = ["ApiToken", "HookEvent", "ReportedStanding", "WebHook", "WebHookDelivery"]

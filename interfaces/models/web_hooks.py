@@ -36,8 +36,8 @@ class WebHookQuerySet(models.QuerySet["WebHook"]):
         """Everything a line in the list shows, in one query: those in use first."""
         states = WebHookDelivery.State
         counts = {
-            str(state): models.Count("deliveries", filter=Q(deliveries__in=found))
-            for state, found in (
+            str(state): models.Count("deliveries", filter=Q(deliveries__in=deliveries))
+            for state, deliveries in (
                 (states.RETRIED, WebHookDelivery.objects.in_state(states.RETRIED)),
                 (states.FAILED, WebHookDelivery.objects.in_state(states.FAILED)),
             )
@@ -70,17 +70,17 @@ class WebHook(Recorded):
 
     @property
     def event_words(self) -> str:
-        return ", ".join(str(HookEvent(one).label) for one in self.events)
+        return ", ".join(str(HookEvent(event).label) for event in self.events)
 
 
-class WebHookTold(models.Model):
+class ReportedStanding(models.Model):
     """The standing of one person and scope that a web hook has taken note of last.
 
     What is news is worked out against it, so that an act, a lapse of time, a correction and
     an import are all noticed the same way.
     """
 
-    hook = models.ForeignKey(WebHook, models.CASCADE, related_name="told")
+    hook = models.ForeignKey(WebHook, models.CASCADE, related_name="reported_standings")
     person = models.ForeignKey(Person, models.CASCADE, related_name="+")
     scope = models.ForeignKey(Scope, models.CASCADE, related_name="+")
     standing = models.CharField(max_length=24)
@@ -90,7 +90,7 @@ class WebHookTold(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(
-                fields=["hook", "person", "scope"], name="web_hook_told_once_a_scope"
+                fields=["hook", "person", "scope"], name="reported_standing_once_a_scope"
             )
         ]
 
@@ -128,9 +128,9 @@ class WebHookDeliveryQuerySet(models.QuerySet["WebHookDelivery"]):
         left = left.filter(failed_at__isnull=True)
         if state == states.STOPPED:
             return left.filter(hook__stopped_at__isnull=False)
-        waiting = left.filter(hook__stopped_at__isnull=True)
+        unsent = left.filter(hook__stopped_at__isnull=True)
         tried = Q(attempts__gt=0) & ~Q(answer="")
-        return waiting.filter(tried) if state == states.RETRIED else waiting.exclude(tried)
+        return unsent.filter(tried) if state == states.RETRIED else unsent.exclude(tried)
 
     def with_list_columns(self) -> "WebHookDeliveryQuerySet":
         """Everything a line in the list shows, in one query and without the bytes."""

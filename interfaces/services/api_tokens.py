@@ -14,9 +14,9 @@ from interfaces.models import ApiToken
 from people.models import Role, Site, User
 from records.services import trail as records
 
-STARTS = "jw-"
+PREFIX_OF_TOKENS = "jw-"
 SECRET_BYTES = 32  # 256 bits: nothing to guess, so one round of SHA-256 keeps it.
-SHOWN = 10
+BEGINNING_LENGTH = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +51,7 @@ def caller_of(token: str) -> Caller | None:
     return Caller(pk, site_id, ZoneInfo(zone), last_used_on)
 
 
-def note_use(caller: Caller, today: date) -> None:
+def record_use(caller: Caller, today: date) -> None:
     """Keep the day of the latest use: written once a day, whatever comes."""
     if caller.last_used_on != today:
         ApiToken.objects.filter(pk=caller.token_id).update(last_used_on=today)
@@ -72,16 +72,18 @@ def make_token(*, site: Site, name: str, actor: User, at: datetime) -> tuple[Api
             _("There is a token %(name)s already. Give another name, or revoke it first.")
             % {"name": name}
         )
-    token = STARTS + secrets.token_hex(SECRET_BYTES)
+    token = PREFIX_OF_TOKENS + secrets.token_hex(SECRET_BYTES)
     made = ApiToken.objects.create(
         site=site,
         name=name,
-        beginning=token[:SHOWN],
+        beginning=token[:BEGINNING_LENGTH],
         token_hash=hash_of(token),
         made_at=at,
         made_by=actor,
     )
-    records.record(actor=actor, act="API token made", about=made, payload=_said_of(made), at=at)
+    records.record(
+        actor=actor, act="API token made", about=made, payload=_trail_payload(made), at=at
+    )
     return made, token
 
 
@@ -98,12 +100,12 @@ def revoke_token(*, token: ApiToken, actor: User, at: datetime) -> ApiToken:
         return token
     token.revoked_at, token.revoked_by = at, actor
     token.save(update_fields=["revoked_at", "revoked_by"])
-    payload = _said_of(token)
+    payload = _trail_payload(token)
     records.record(actor=actor, act="API token revoked", about=token, payload=payload, at=at)
     return token
 
 
-def _said_of(token: ApiToken) -> dict[str, str]:
+def _trail_payload(token: ApiToken) -> dict[str, str]:
     return {"name": token.name, "site": token.site.prefix, "begins with": token.beginning}
 
 

@@ -21,7 +21,7 @@ from certification.domain.answers import Standing
 from certification.domain.disclosure import NOT_CURRENT, Reader, may_know
 from certification.models import Scope, StandingEnd, StandingSpan
 from interfaces.exceptions import CannotSendAgain, InterfaceError
-from interfaces.models import HookEvent, WebHook, WebHookDelivery, WebHookTold
+from interfaces.models import HookEvent, ReportedStanding, WebHook, WebHookDelivery
 from people.models import Person, Role, Site, User
 from records.domain.canonical import canonical_text
 from records.services import trail as records
@@ -54,13 +54,13 @@ def make_hook(
     if not actor.has_role(Role.ADMINISTRATOR, site=site.pk):
         raise InterfaceError(_("Web hooks are made by whoever administers the site."))
     refuse_address(address)
-    chosen = [str(one) for one in HookEvent.values if one in set(events)]
+    chosen = [str(event) for event in HookEvent.values if event in set(events)]
     if not chosen:
         raise InterfaceError(_("Choose at least one event."))
     hook = WebHook.objects.create(
         site=site, name=name, address=address, events=chosen, made_by=actor, recorded_at=at
     )
-    _take_note_of_everybody(hook, site.today(at))
+    _report_everybody(hook, site.today(at))
     records.record(
         actor=actor,
         act="web hook made",
@@ -126,12 +126,12 @@ def _spans_on(hook: WebHook, day: date) -> Any:
     return StandingSpan.objects.on(day).filter(person__site=hook.site_id)
 
 
-def _take_note_of_everybody(hook: WebHook, day: date) -> None:
+def _report_everybody(hook: WebHook, day: date) -> None:
     """Write down how everybody stands, so that only what comes later is news."""
     spans = _spans_on(hook, day).values_list("person", "scope", "standing", "certificate")
-    WebHookTold.objects.bulk_create(
+    ReportedStanding.objects.bulk_create(
         (
-            WebHookTold(
+            ReportedStanding(
                 hook=hook,
                 person_id=person,
                 scope_id=scope,
@@ -144,22 +144,22 @@ def _take_note_of_everybody(hook: WebHook, day: date) -> None:
     )
 
 
-def write_news(now: datetime) -> int:
+def write_due_deliveries(now: datetime) -> int:
     """Write what every web hook has not been told of yet into the ledger; count the rows.
 
     Some hundred standings in a transaction, so that an import of thousands holds nobody up.
     """
-    written = 0
+    row_count = 0
     for hook_id in list(WebHook.objects.in_use().order_by("pk").values_list("pk", flat=True)):
         looked_at = CHANGES_AT_A_TIME
         while looked_at == CHANGES_AT_A_TIME:
-            looked_at, rows = _write_news_for(hook_id, now)
-            written += rows
-    return written
+            looked_at, rows = _write_deliveries_for(hook_id, now)
+            row_count += rows
+    return row_count
 
 
 @transaction.atomic
-def _write_news_for(hook_id: int, now: datetime) -> tuple[int, int]:
+def _write_deliveries_for(hook_id: int, now: datetime) -> tuple[int, int]:
     """Write one lot of news; return how many standings were looked at, and the rows."""
     hook = (
         WebHook.objects.in_use()
@@ -171,58 +171,68 @@ def _write_news_for(hook_id: int, now: datetime) -> tuple[int, int]:
     if hook is None:
         return 0, 0
     news = list(_changed_spans(hook, hook.site.today(now))[:CHANGES_AT_A_TIME])
-    rows = _changes(hook, news, now) + _vanished(hook, now) + _coming_ends(hook, now)
+    rows = (
+        _deliveries_for_changes(hook, news, now)
+        + _deliveries_for_withdrawn(hook, now)
+        + _deliveries_for_coming_ends(hook, now)
+    )
     WebHookDelivery.objects.bulk_create(rows, batch_size=ROWS_AT_A_TIME)
     return len(news), len(rows)
 
 
 def _changed_spans(hook: WebHook, day: date) -> Any:
     """How people stand on a day where that is not what the web hook took note of."""
-    told = WebHookTold.objects.filter(hook=hook, person=OuterRef("person"), scope=OuterRef("scope"))
+    reported = ReportedStanding.objects.filter(
+        hook=hook, person=OuterRef("person"), scope=OuterRef("scope")
+    )
     holds = Q(standing=CERTIFIED)
-    same = told.filter(standing=OuterRef("standing"))
+    same = reported.filter(standing=OuterRef("standing"))
     same_certificate = same.filter(certificate_id=OuterRef("certificate"))
     return (
         _spans_on(hook, day)
-        .filter((holds & ~Exists(same_certificate)) | (~holds & Exists(told) & ~Exists(same)))
+        .filter((holds & ~Exists(same_certificate)) | (~holds & Exists(reported) & ~Exists(same)))
         .select_related("person__site", "scope", "certificate")
         .prefetch_related("ends")
         .order_by("person", "scope")
     )
 
 
-def _changes(hook: WebHook, news: list[StandingSpan], now: datetime) -> list[WebHookDelivery]:
+def _deliveries_for_changes(
+    hook: WebHook, news: list[StandingSpan], now: datetime
+) -> list[WebHookDelivery]:
     """Take note of changed standings; return the events that the web hook wants to hear of."""
     people = {span.person_id for span in news}
     before = {
-        (one.person_id, one.scope_id): one
-        for one in WebHookTold.objects.filter(hook=hook, person__in=people)
+        (reported.person_id, reported.scope_id): reported
+        for reported in ReportedStanding.objects.filter(hook=hook, person__in=people)
     }
     rows, changed, new = [], [], []
     for span in news:
-        told = before.get((span.person_id, span.scope_id))
-        if told is None:
-            told = WebHookTold(hook=hook, person=span.person, scope=span.scope, standing="")
-            new.append(told)
+        reported = before.get((span.person_id, span.scope_id))
+        if reported is None:
+            reported = ReportedStanding(
+                hook=hook, person=span.person, scope=span.scope, standing=""
+            )
+            new.append(reported)
         else:
-            changed.append(told)
-        event = _event_between(told, span)
-        told.standing, told.certificate_id = span.standing, span.certificate_id
-        told.number += 1
+            changed.append(reported)
+        event = _event_between(reported, span)
+        reported.standing, reported.certificate_id = span.standing, span.certificate_id
+        reported.number += 1
         if event in hook.events:
-            key = f"{event}:{span.person_id}:{span.scope_id}:{told.number}"
-            rows.append(_delivery(hook, key, event, span.person, now, **_of_span(span)))
-    WebHookTold.objects.bulk_create(new)
-    WebHookTold.objects.bulk_update(changed, ["standing", "certificate_id", "number"])
+            key = f"{event}:{span.person_id}:{span.scope_id}:{reported.number}"
+            rows.append(_delivery(hook, key, event, span.person, now, **_span_facts(span)))
+    ReportedStanding.objects.bulk_create(new)
+    ReportedStanding.objects.bulk_update(changed, ["standing", "certificate_id", "number"])
     return rows
 
 
-def _vanished(hook: WebHook, now: datetime) -> list[WebHookDelivery]:
+def _deliveries_for_withdrawn(hook: WebHook, now: datetime) -> list[WebHookDelivery]:
     """The end of what the register no longer knows of: every certificate was withdrawn."""
     day = hook.site.today(now)
     spans = StandingSpan.objects.on(day).filter(person=OuterRef("person"), scope=OuterRef("scope"))
     gone = list(
-        WebHookTold.objects.filter(
+        ReportedStanding.objects.filter(
             hook=hook, person__site=hook.site_id, standing__in=[CERTIFIED, Standing.SUSPENDED.value]
         )
         .filter(~Exists(spans))
@@ -230,27 +240,27 @@ def _vanished(hook: WebHook, now: datetime) -> list[WebHookDelivery]:
         .order_by("person", "scope")
     )
     rows = []
-    for told in gone:
-        told.standing, told.certificate_id = Standing.NEVER_CERTIFIED.value, None
-        told.number += 1
+    for reported in gone:
+        reported.standing, reported.certificate_id = Standing.NEVER_CERTIFIED.value, None
+        reported.number += 1
         if HookEvent.ENDED in hook.events:
-            key = f"ended:{told.person_id}:{told.scope_id}:{told.number}"
+            key = f"ended:{reported.person_id}:{reported.scope_id}:{reported.number}"
             rows.append(
                 _delivery(
                     hook,
                     key,
                     HookEvent.ENDED.value,
-                    told.person,
+                    reported.person,
                     now,
                     occurred_on=day,
-                    scopes=[_of_scope(told.scope)],
+                    scopes=[_scope_facts(reported.scope)],
                     standing=NOT_CURRENT,
                     certificate=None,
                     restriction="",
                     certified_through=None,
                 )
             )
-    WebHookTold.objects.bulk_update(gone, ["standing", "certificate_id", "number"])
+    ReportedStanding.objects.bulk_update(gone, ["standing", "certificate_id", "number"])
     return rows
 
 
@@ -259,7 +269,7 @@ def public_standing(standing: str) -> str:
     return may_know(standing or Standing.NEVER_CERTIFIED, Reader.WEB_HOOK).standing
 
 
-def _event_between(before: WebHookTold, span: StandingSpan) -> str:
+def _event_between(before: ReportedStanding, span: StandingSpan) -> str:
     """The event that leads from one standing to another; empty where a reader sees none."""
     old, new = public_standing(before.standing), public_standing(span.standing)
     if new == CERTIFIED:
@@ -270,12 +280,12 @@ def _event_between(before: WebHookTold, span: StandingSpan) -> str:
     return HookEvent.SUSPENDED.value if new == Standing.SUSPENDED else HookEvent.ENDED.value
 
 
-def _of_span(span: StandingSpan) -> dict[str, Any]:
+def _span_facts(span: StandingSpan) -> dict[str, Any]:
     holds = span.standing == CERTIFIED
     disclosure = may_know(span.standing, Reader.WEB_HOOK)
     return {
         "occurred_on": span.first_day,
-        "scopes": [_of_scope(span.scope)],
+        "scopes": [_scope_facts(span.scope)],
         "standing": disclosure.standing,
         "certificate": span.certificate.number
         if span.certificate and disclosure.certificate
@@ -287,15 +297,15 @@ def _of_span(span: StandingSpan) -> dict[str, Any]:
     }
 
 
-def _of_scope(scope: Scope) -> dict[str, str]:
+def _scope_facts(scope: Scope) -> dict[str, str]:
     return {"code": scope.code, "title": scope.title}
 
 
-def _coming_ends(hook: WebHook, now: datetime) -> list[WebHookDelivery]:
+def _deliveries_for_coming_ends(hook: WebHook, now: datetime) -> list[WebHookDelivery]:
     """What the reminders' ledger holds since the web hook was made: the same steps, once."""
     if HookEvent.ABOUT_TO_END not in hook.events:
         return []
-    told = WebHookDelivery.objects.filter(hook=hook, reminder=OuterRef("pk"))
+    delivered = WebHookDelivery.objects.filter(hook=hook, reminder=OuterRef("pk"))
     going = [Reminder.State.WAITING, Reminder.State.WRITTEN, Reminder.State.LISTED]
     news = list(
         Reminder.objects.filter(
@@ -307,16 +317,16 @@ def _coming_ends(hook: WebHook, now: datetime) -> list[WebHookDelivery]:
             recorded_at__gte=hook.recorded_at,
             ends_on__gte=hook.site.today(now),
         )
-        .filter(~Exists(told))
+        .filter(~Exists(delivered))
         .select_related("person__site")
         .order_by("pk")
     )
     scopes = Scope.objects.in_bulk() if news else {}
     rows = []
     for start in range(0, len(news), PEOPLE_AT_A_TIME):
-        lot = news[start : start + PEOPLE_AT_A_TIME]
-        endings = ends_of({row.person_id for row in lot}).by_key(hook.site.today(now))
-        for row in lot:
+        batch = news[start : start + PEOPLE_AT_A_TIME]
+        endings = ends_of({row.person_id for row in batch}).by_key(hook.site.today(now))
+        for row in batch:
             ending = endings.get(key_of(row))
             if ending is None or ending.stopped:
                 continue
@@ -329,7 +339,7 @@ def _coming_ends(hook: WebHook, now: datetime) -> list[WebHookDelivery]:
                     now,
                     reminder=row,
                     occurred_on=hook.site.today(now),
-                    scopes=[_of_scope(scopes[pk]) for pk in ending.scope_ids],
+                    scopes=[_scope_facts(scopes[pk]) for pk in ending.scope_ids],
                     standing=CERTIFIED,
                     certified_through=row.ends_on,
                 )

@@ -7,7 +7,7 @@ from interfaces.views.api import api
 
 # Without ninja's root, which answers nothing.
 _of_api, _app, _namespace = api.urls
-_operations = [one for one in _of_api if getattr(one, "name", "") != "api-root"]
+_operations = [pattern for pattern in _of_api if getattr(pattern, "name", "") != "api-root"]
 
 urlpatterns = [
     path("api-tokens/", api_tokens.api_token_list, name="api_token_list"),

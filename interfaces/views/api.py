@@ -64,7 +64,7 @@ class SiteToken(HttpBearer):
             return None
         now = timezone.now()
         count_request(caller, now)
-        api_tokens.note_use(caller, caller.today(now))
+        api_tokens.record_use(caller, caller.today(now))
         return caller
 
 
@@ -151,7 +151,7 @@ def too_many(request: HttpRequest, error: TooManyRequests) -> HttpResponse:
 def too_big(request: HttpRequest, error: RequestDataTooBig) -> HttpResponse:
     return problem(
         HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
-        f"Ask about no more than {shapes.MOST_ASKED} at once.",
+        f"Ask about no more than {shapes.MOST_PAIRS} at once.",
     )
 
 
@@ -161,7 +161,7 @@ def does_not_fit(request: HttpRequest, error: ValidationError) -> HttpResponse:
         HTTPStatus.UNPROCESSABLE_ENTITY,
         "What was asked does not fit: errors says where.",
         errors=[
-            f"{'.'.join(str(part) for part in one['loc'])}: {one['msg']}" for one in error.errors
+            f"{'.'.join(str(part) for part in item['loc'])}: {item['msg']}" for item in error.errors
         ],
     )
 
@@ -176,7 +176,7 @@ REFUSALS_OF_BODIES = {400: shapes.Problem, 413: shapes.Problem, **REFUSALS}
     operation_id="standing_of_one",
     summary="May this person do this work",
 )
-def standing(request: HttpRequest, asked: shapes.OneQuery) -> dict[str, Any]:
+def standing(request: HttpRequest, asked: shapes.StandingInQuery) -> dict[str, Any]:
     """One person and one kind of work."""
     caller = caller_with(request)
     answer = bench_check.answer(
@@ -194,15 +194,15 @@ def standing(request: HttpRequest, asked: shapes.OneQuery) -> dict[str, Any]:
     operation_id="standing_of_many",
     summary="The same about many at once",
 )
-def standings(request: HttpRequest, asked: shapes.AskedOfMany) -> dict[str, Any]:
+def standings(request: HttpRequest, asked: shapes.StandingsRequest) -> dict[str, Any]:
     """Many at once, as for a traveller with all its operations."""
     caller = caller_with(request)
     answers = bench_check.answers(
-        [(one.employee_number, one.scope) for one in asked.asked],
+        [(pair.employee_number, pair.scope) for pair in asked.asked],
         sites=[caller.site_id],
         day=asked.day or caller.today(timezone.now()),
     )
-    return {"answers": [as_json(one) for one in answers]}
+    return {"answers": [as_json(answer) for answer in answers]}
 
 
 @api.get(
@@ -211,7 +211,7 @@ def standings(request: HttpRequest, asked: shapes.AskedOfMany) -> dict[str, Any]
     operation_id="changes_since",
     summary="What has changed since an instant",
 )
-def changes(request: HttpRequest, asked: shapes.ChangesQuery) -> Any:
+def changes(request: HttpRequest, asked: shapes.ChangesInQuery) -> Any:
     """Whose answer today may differ from the one at an instant.
 
     A person and a kind of work are among the changes if something was written down since
@@ -244,7 +244,7 @@ def changes(request: HttpRequest, asked: shapes.ChangesQuery) -> Any:
     page = pairs[: asked.limit]
     more = len(pairs) > len(page)
     return {
-        "changes": _told(page, caller, now),
+        "changes": _change_answers(page, caller, now),
         "next_cursor": f"{page[-1][0]}-{page[-1][1]}-{began.timestamp() * 1000:.0f}"
         if more
         else None,
@@ -260,7 +260,9 @@ def _day_at(caller: Caller, instant: datetime) -> Any:
         return instant.date()
 
 
-def _told(pairs: list[tuple[int, int]], caller: Caller, now: datetime) -> list[dict[str, Any]]:
+def _change_answers(
+    pairs: list[tuple[int, int]], caller: Caller, now: datetime
+) -> list[dict[str, Any]]:
     """Today's answers about people and scopes by their ids."""
     people = {person for person, _scope in pairs}
     numbers = dict(Person.objects.filter(pk__in=people).values_list("pk", "employee_number"))
@@ -278,8 +280,8 @@ def _told(pairs: list[tuple[int, int]], caller: Caller, now: datetime) -> list[d
         day=caller.today(now),
     )
     return [
-        {**as_json(one), "former_employee_numbers": sorted(former.get(person, []))}
-        for one, (person, _scope) in zip(answers, pairs, strict=True)
+        {**as_json(answer), "former_employee_numbers": sorted(former.get(person, []))}
+        for answer, (person, _scope) in zip(answers, pairs, strict=True)
     ]
 
 

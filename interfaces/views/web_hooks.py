@@ -83,7 +83,7 @@ def hook_deliveries(request: UserRequest) -> HttpResponse:
         {
             "form": form,
             "page": page,
-            "shown": [(one, *SHAPES[one.state]) for one in page],
+            "shown": [(delivery, *SHAPES[delivery.state]) for delivery in page],
             "failed": mine.in_state(WebHookDelivery.State.FAILED).count(),
             "retried": mine.in_state(WebHookDelivery.State.RETRIED).count(),
             "any": page.paginator.count or mine.exists(),

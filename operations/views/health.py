@@ -10,12 +10,12 @@ from django.utils.translation import gettext_lazy as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
-from operations.services import health
-from operations.services.health import State
+from operations.queries import health
+from operations.queries.health import State
 from people.access import UserRequest, role_required
 from people.models import Role
 
-WORDS = {
+STATE_MARKS = {
     State.GOOD: ("accept", "is-accept", _("works")),
     State.ATTENTION: ("unsaved", "is-caution", _("works; look at this")),
     State.BAD: ("reject", "is-reject", _("does not work")),
@@ -26,14 +26,14 @@ WORDS = {
 @role_required(Role.ADMINISTRATOR)
 def health_page(request: UserRequest) -> HttpResponse:
     now = timezone.now()
-    found = health.signs(now)
+    components = health.component_health(now)
     person = request.user.person
     return render(
         request,
         "operations/health.html",
         {
-            "signs": [(sign, *WORDS[sign.state]) for sign in found],
-            "bad": sum(not sign.ok for sign in found),
+            "signs": [(component, *STATE_MARKS[component.state]) for component in components],
+            "bad": sum(not component.ok for component in components),
             "depth": health.queue_depth(),
             "now": now,
             "zone": person.site.zone if person else None,
@@ -51,16 +51,24 @@ def health_check(request: HttpRequest) -> JsonResponse:
     for it: jobs that do not come out of it show as ``sending``.
     """
     try:
-        found = health.signs(timezone.now())
+        components = health.component_health(timezone.now())
         in_full = request.user.is_authenticated and request.user.has_role(Role.ADMINISTRATOR)
     except DatabaseError:
         return JsonResponse({"ok": False, "database": False}, status=503)
-    ok = all(sign.ok for sign in found)
-    said: dict[str, Any] = {"ok": ok, "database": True, **{one.part: one.ok for one in found}}
+    ok = all(component.ok for component in components)
+    answer: dict[str, Any] = {
+        "ok": ok,
+        "database": True,
+        **{component.part: component.ok for component in components},
+    }
     if in_full:
-        said["details"] = {
-            one.part: {"state": one.state, "says": one.says, "last_at": one.last_at}
-            for one in found
+        answer["details"] = {
+            component.part: {
+                "state": component.state,
+                "says": component.says,
+                "last_at": component.last_at,
+            }
+            for component in components
         }
-        said["queue_depth"] = health.queue_depth()
-    return JsonResponse(said, status=200 if ok else 503)
+        answer["queue_depth"] = health.queue_depth()
+    return JsonResponse(answer, status=200 if ok else 503)

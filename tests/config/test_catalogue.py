@@ -130,8 +130,8 @@ def test_every_message_that_is_written_is_compiled(source):
             expected |= {(singular, n): text for n, text in enumerate(message.string)}
         else:
             expected[f"{key}{message.id}"] = message.string
-    found = compiled(source.with_suffix(".mo"))
-    assert {key: text for key, text in found.items() if key} == expected
+    messages = compiled(source.with_suffix(".mo"))
+    assert {key: text for key, text in messages.items() if key} == expected
     assert all(expected.values())
 
 

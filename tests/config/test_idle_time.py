@@ -22,13 +22,13 @@ def clock(monkeypatch):
 
 
 def writes_of(client, clock, *seconds):
-    found = []
+    counts = []
     for after in seconds:
         clock["s"] += after
-        with CaptureQueriesContext(connection) as asked:
+        with CaptureQueriesContext(connection) as queries:
             assert client.get("/account/email/").status_code == 200
-        found.append(sum('UPDATE "django_session"' in one["sql"] for one in asked))
-    return found
+        counts.append(sum('UPDATE "django_session"' in query["sql"] for query in queries))
+    return counts
 
 
 def test_a_session_is_written_once_a_minute(client, clock):

@@ -29,11 +29,11 @@ def served(settings, tmp_path):
 
 def found_in_pages(pattern):
     """What matches in each template of a page; mails are under no policy."""
-    found = {}
+    names = {}
     for path in TEMPLATES:
         if matches := re.findall(pattern, path.read_text(encoding="utf-8"), flags=re.IGNORECASE):
-            found[str(path.relative_to(settings.BASE_DIR))] = matches
-    return found
+            names[str(path.relative_to(settings.BASE_DIR))] = matches
+    return names
 
 
 def test_every_static_file_that_a_template_names_exists():

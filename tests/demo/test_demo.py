@@ -59,7 +59,9 @@ def test_the_whole_demo_holds_together(monkeypatch):
     assert 1400 <= Photo.objects.count() <= 1700
     running = ClassSession.objects.select_related("site").running_on(today).get(site__prefix="CA")
     day = class_day(running, User.objects.get(employee_number="10001"), now)
-    cells = [cell for one in day.trainees for row in one.boards for cell in row.cells if cell]
+    cells = [
+        cell for trainee in day.trainees for row in trainee.boards for cell in row.cells if cell
+    ]
     assert {cell.state for cell in cells} >= {"signed", "to_sign", "open"}
     assert any(cell.judged and cell.state == "open" for cell in cells)
     assert any(cell.rest for cell in cells)
@@ -117,17 +119,21 @@ def test_a_seed_says_which_joints_go_wrong():
     now = timezone.now()
 
     def faults(seed: int) -> list:
-        found: list = []
+        faults: list = []
         with suppress(Undone), transaction.atomic():
             Installation.objects.create(id=1, organisation="X", demo_loaded_at=now)
             stage = scenario._prepare(now, seed)
             people.make_certificates(stage)
-            found.extend(
-                (one.board.person.employee_number, one.board.exercise.code, one.faults)
-                for one in boards.make_boards(stage)
+            faults.extend(
+                (
+                    demo_board.board.person.employee_number,
+                    demo_board.board.exercise.code,
+                    demo_board.faults,
+                )
+                for demo_board in boards.make_boards(stage)
             )
             raise Undone
-        return found
+        return faults
 
     first = faults(7)
     assert first == faults(7)
@@ -152,15 +158,15 @@ def test_every_fault_that_can_be_drawn_is_known_to_a_criterion():
 
 
 def test_nobody_is_on_the_roster_twice():
-    numbers = [someone.number for someone in roster.EVERYONE]
-    names = [someone.name for someone in roster.EVERYONE]
+    numbers = [demo_person.number for demo_person in roster.EVERYONE]
+    names = [demo_person.name for demo_person in roster.EVERYONE]
     assert len(set(numbers)) == len(numbers)
     assert len(set(names)) == len(names)
-    assert {one.number for one in roster.TRAINEES} <= set(numbers)
+    assert {trainee.number for trainee in roster.TRAINEES} <= set(numbers)
 
 
 def test_without_the_demo_there_are_no_demo_sign_ins(capsys):
     call_command("demo_sign_ins")
-    said = capsys.readouterr().out
-    assert people.PASSWORD not in said
+    output = capsys.readouterr().out
+    assert people.PASSWORD not in output
     assert not User.objects.exists()

@@ -127,8 +127,8 @@ def test_every_other_public_url_is_refused_in_a_sentence(url, own_database, sett
 )
 def test_database_is_the_folders_own(vendor, name, own, settings, monkeypatch, tmp_path):
     settings.PUBLIC_URL, settings.DATA_DIR = HERE, tmp_path
-    there = SimpleNamespace(vendor=vendor, settings_dict={"NAME": name.format(data=tmp_path)})
-    monkeypatch.setattr(own_machine, "connection", there)
+    connection = SimpleNamespace(vendor=vendor, settings_dict={"NAME": name.format(data=tmp_path)})
+    monkeypatch.setattr(own_machine, "connection", connection)
     if own:
         own_machine.refuse_demo_elsewhere(bind="127.0.0.1:8000")
     else:
@@ -141,8 +141,8 @@ def test_folder_reached_by_a_link_is_the_folder(settings, monkeypatch, tmp_path)
     (tmp_path / "link").symlink_to(tmp_path / "kept")
     settings.PUBLIC_URL, settings.DATA_DIR = HERE, tmp_path / "link"
     name = str(tmp_path / "kept/jointworthy.sqlite3")
-    there = SimpleNamespace(vendor="sqlite", settings_dict={"NAME": name})
-    monkeypatch.setattr(own_machine, "connection", there)
+    connection = SimpleNamespace(vendor="sqlite", settings_dict={"NAME": name})
+    monkeypatch.setattr(own_machine, "connection", connection)
     own_machine.refuse_demo_elsewhere(bind="127.0.0.1:8000")
 
 

@@ -150,10 +150,10 @@ def test_clearance_runs_along_the_wire_from_contact_to_insulation(kind, fault):
         # The marks across the wire lie on its insulation: farther from the joint than its end.
         away = (left + right) / 2 - insulation
         assert np.sign(gap @ away) == np.sign(truth["clearance_px"])
-        wanted = truth["clearance_mm"]
-        assert truth["clearance_px"] == pytest.approx(wanted * truth["px_per_mm"])
-        assert truth["clearance_D"] == pytest.approx(wanted / truth["insulated_mm"])
-        assert truth["clearance_d"] == pytest.approx(wanted / truth["conductor_mm"])
+        clearance_mm = truth["clearance_mm"]
+        assert truth["clearance_px"] == pytest.approx(clearance_mm * truth["px_per_mm"])
+        assert truth["clearance_D"] == pytest.approx(clearance_mm / truth["insulated_mm"])
+        assert truth["clearance_d"] == pytest.approx(clearance_mm / truth["conductor_mm"])
         low, high = {"clearance_none": (-1, 0), "clearance_wide": (2.2, 4)}.get(fault, (0.5, 2))
         assert low <= truth["clearance_D"] <= high
 

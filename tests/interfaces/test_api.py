@@ -123,7 +123,7 @@ def test_why_a_standing_is_not_current_is_not_told(ask, site, scope):
         make_person(site, employee_number="8"), scope, issued_on=site.today() - timedelta(days=900)
     )
 
-    by_eyes, by_time = (ask(employee_number=one, scope="TERM-OP").json() for one in "78")
+    by_eyes, by_time = (ask(employee_number=number, scope="TERM-OP").json() for number in "78")
 
     assert by_eyes["standing"] == "not_current"
     assert by_eyes | {"employee_number": "8"} == by_time
@@ -188,9 +188,9 @@ def test_body_that_does_not_fit_is_a_problem_with_its_reason(ask_many, body, sta
 
     assert response.status_code == status
     assert response.headers["Content-Type"] == "application/problem+json"
-    said = response.json()
-    assert (said["status"], said["type"]) == (status, "about:blank")
-    assert said["detail"].endswith((".", "where."))
+    problem = response.json()
+    assert (problem["status"], problem["type"]) == (status, "about:blank")
+    assert problem["detail"].endswith((".", "where."))
 
 
 @pytest.mark.parametrize(
@@ -209,17 +209,19 @@ def test_question_that_does_not_fit_says_where(ask, query):
     response = ask(**query)
 
     assert response.status_code == 422
-    assert all(one.startswith("query.") for one in response.json()["errors"])
+    assert all(error.startswith("query.") for error in response.json()["errors"])
 
 
 def test_500_are_answered_in_a_fixed_number_of_queries(ask_many, person, django_assert_num_queries):
-    asked = [{"employee_number": str(one), "scope": "TERM-OP"} for one in range(9_900, 10_400)]
-    ask_many({"asked": asked[:1]})
+    pairs = [
+        {"employee_number": str(number), "scope": "TERM-OP"} for number in range(9_900, 10_400)
+    ]
+    ask_many({"asked": pairs[:1]})
 
     with django_assert_num_queries(4):  # The token, people, former numbers, spans.
-        response = ask_many({"asked": asked})
+        response = ask_many({"asked": pairs})
 
-    assert sum(one["may_work"] for one in response.json()["answers"]) == 1
+    assert sum(answer["may_work"] for answer in response.json()["answers"]) == 1
 
 
 def test_one_is_answered_in_three_queries(ask, person, django_assert_num_queries):
@@ -233,20 +235,22 @@ def test_one_is_answered_in_three_queries(ask, person, django_assert_num_queries
 
 
 def test_token_that_is_missing_unknown_or_revoked_is_refused_alike(ask, token, administrator):
-    revoked, said = api_tokens.make_token(
+    revoked, revoked_token = api_tokens.make_token(
         site=administrator.person.site, name="Old", actor=administrator, at=NOW
     )
     api_tokens.revoke_token(token=revoked, actor=administrator, at=NOW)
 
     refused = [
-        ask(said=one, employee_number="1", scope="A")
-        for one in ("", "jw-none", said, token.upper(), token[:-1], "\u00e9")
+        ask(said=bad_token, employee_number="1", scope="A")
+        for bad_token in ("", "jw-none", revoked_token, token.upper(), token[:-1], "\u00e9")
     ]
 
-    assert {one.status_code for one in refused} == {401}
-    assert len({one.content for one in refused}) == 1
-    assert {one.headers["WWW-Authenticate"] for one in refused} == {"Bearer"}
-    assert {one.headers["Content-Type"] for one in refused} == {"application/problem+json"}
+    assert {response.status_code for response in refused} == {401}
+    assert len({response.content for response in refused}) == 1
+    assert {response.headers["WWW-Authenticate"] for response in refused} == {"Bearer"}
+    assert {response.headers["Content-Type"] for response in refused} == {
+        "application/problem+json"
+    }
 
 
 @pytest.mark.parametrize("path", [ONE, CHANGES])
@@ -277,24 +281,24 @@ def test_token_needs_neither_cookie_nor_csrf_and_gets_none(ask, token, person):
 
 
 def test_token_answers_for_its_site_alone(client, ask, person, administrator):
-    there = make_site("Aldergate", "AL", time_zone="Europe/London")
-    chief = make_user("administrator", site=there)
-    _made, other = api_tokens.make_token(site=there, name="There", actor=chief, at=NOW)
+    other_site = make_site("Aldergate", "AL", time_zone="Europe/London")
+    chief = make_user("administrator", site=other_site)
+    _made, other = api_tokens.make_token(site=other_site, name="There", actor=chief, at=NOW)
 
     assert ask(employee_number="10377", scope="TERM-OP").json()["may_work"]
-    told = ask(said=other, employee_number="10377", scope="TERM-OP").json()
-    assert told["standing"] == "unknown_person"
+    answer = ask(said=other, employee_number="10377", scope="TERM-OP").json()
+    assert answer["standing"] == "unknown_person"
 
 
 def test_day_is_the_one_at_the_site_of_the_token(ask, administrator, monkeypatch):
     far = make_site("Kiritimati works", "KI", time_zone="Pacific/Kiritimati")
     chief = make_user("administrator", site=far)
-    _made, there = api_tokens.make_token(site=far, name="There", actor=chief, at=NOW)
+    _made, far_token = api_tokens.make_token(site=far, name="There", actor=chief, at=NOW)
     noon = datetime(2026, 11, 25, 12, tzinfo=UTC)
     monkeypatch.setattr(timezone, "now", lambda: noon)
 
     assert ask(employee_number="1", scope="A").json()["day"] == "2026-11-25"
-    assert ask(said=there, employee_number="1", scope="A").json()["day"] == "2026-11-26"
+    assert ask(said=far_token, employee_number="1", scope="A").json()["day"] == "2026-11-26"
 
 
 def test_only_the_hash_of_a_token_is_kept(token):

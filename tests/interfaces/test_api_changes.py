@@ -82,7 +82,7 @@ def poll(client, administrator, clock):
 
 
 def told(answer):
-    return {(one["employee_number"], one["scope"]) for one in answer["changes"]}
+    return {(change["employee_number"], change["scope"]) for change in answer["changes"]}
 
 
 @pytest.fixture
@@ -192,12 +192,12 @@ def test_first_and_last_days_of_people_are_told_when_they_come(poll, clock, pers
 
 
 def test_somebody_who_moves_is_told_at_both_sites(poll, clock, person, administrator):
-    there = make_site("Aldergate", "AL", time_zone="Europe/London")
+    other_site = make_site("Aldergate", "AL", time_zone="Europe/London")
     since = clock.now
-    people.change_person(person=person, site=there, actor=administrator, at=clock.now)
+    people.change_person(person=person, site=other_site, actor=administrator, at=clock.now)
 
     (here,) = poll(since)["changes"]
-    (at_new,) = poll(since, at=there)["changes"]
+    (at_new,) = poll(since, at=other_site)["changes"]
 
     assert here["standing"] == "unknown_person"
     assert at_new["standing"] == "certified"
@@ -218,7 +218,7 @@ def test_last_day_entered_afterwards_is_told(poll, clock, person, administrator)
     yesterday = clock.now.date() - timedelta(days=1)
     people.change_person(person=person, left_on=yesterday, actor=administrator, at=clock.now)
 
-    assert [one["standing"] for one in poll(since)["changes"]] == ["unknown_person"]
+    assert [change["standing"] for change in poll(since)["changes"]] == ["unknown_person"]
 
 
 def test_people_of_other_sites_are_not_told(poll, clock, scope):
@@ -232,20 +232,20 @@ def test_since_the_beginning_everybody_is_told_page_by_page(poll, clock, site, s
     others = [make_scope(code=f"W-{number}") for number in range(3)]
     for number in range(4):
         person = make_person(site, employee_number=str(number))
-        for one in others:
-            make_certificate(person, one, issued_on=clock.now.date())
+        for other_scope in others:
+            make_certificate(person, other_scope, issued_on=clock.now.date())
     began = clock.passes(minutes=1)
     since = began - timedelta(days=3650)
-    found, page, pages = [], {"next_cursor": ""}, 0
+    changes, page, pages = [], {"next_cursor": ""}, 0
     while page["next_cursor"] is not None:
         more = {"cursor": page["next_cursor"]} if page["next_cursor"] else {}
         page = poll(since, limit=5, **more)
-        found += page["changes"]
+        changes += page["changes"]
         pages += 1
         clock.passes(minutes=1)
 
-    assert (len(found), pages) == (12, 3)
-    assert len(told({"changes": found})) == 12
+    assert (len(changes), pages) == (12, 3)
+    assert len(told({"changes": changes})) == 12
     next_since = datetime.fromisoformat(page["ask_next_since"])
     assert timedelta(minutes=10) <= began - next_since < timedelta(minutes=10, seconds=1)
 
@@ -299,8 +299,11 @@ def test_every_answer_that_differs_is_among_the_changes(poll, clock, site):
 
     def everybody():
         day = site.today(clock.now)
-        found = bench_check.answers(pairs, sites=[site.pk], day=day)
-        return {(one.employee_number, one.scope): (one.standing, str(one.through)) for one in found}
+        answers = bench_check.answers(pairs, sites=[site.pk], day=day)
+        return {
+            (answer.employee_number, answer.scope): (answer.standing, str(answer.through))
+            for answer in answers
+        }
 
     known, since = everybody(), clock.now
     for day in range(1, 110, 7):
@@ -312,8 +315,11 @@ def test_every_answer_that_differs_is_among_the_changes(poll, clock, site):
             )
             standing.rebuild_person(person)
         answer = poll(since)
-        for one in answer["changes"]:
-            known[one["employee_number"], one["scope"]] = (one["standing"], str(one["through"]))
+        for change in answer["changes"]:
+            known[change["employee_number"], change["scope"]] = (
+                change["standing"],
+                str(change["through"]),
+            )
         assert known == everybody(), day
         since = datetime.fromisoformat(answer["ask_next_since"])
     assert StandingChange.objects.count() == len(pairs)

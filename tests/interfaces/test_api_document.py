@@ -62,12 +62,12 @@ def test_document_is_read_without_a_token_and_holds_every_operation(client):
     document = response.json()
     assert response.status_code == 200
     assert document["openapi"].startswith("3.")
-    told = {
+    operations_listed = {
         (path, method, operation["operationId"])
         for path, operations in document["paths"].items()
         for method, operation in operations.items()
     }
-    assert told == {
+    assert operations_listed == {
         ("/api/v1/standing", "get", "standing_of_one"),
         ("/api/v1/standings", "post", "standing_of_many"),
         ("/api/v1/changes", "get", "changes_since"),

@@ -42,11 +42,11 @@ def test_making_and_revoking_stand_in_the_trail_without_the_token(client, admini
     client.post(f"/api-tokens/{made.pk}/revoke/")
 
     entries = TrailEntry.objects.filter(about_id=str(made.pk), act__startswith="API token")
-    assert [one.act for one in entries.order_by("number")] == [
+    assert [entry.act for entry in entries.order_by("number")] == [
         "API token made",
         "API token revoked",
     ]
-    assert all(token not in one.payload.body for one in entries)
+    assert all(token not in entry.payload.body for entry in entries)
     assert made.made_by == administrator
 
 
@@ -75,15 +75,15 @@ def test_name_is_free_again_once_revoked(client, administrator):
 
 
 def test_tokens_of_other_sites_are_out_of_reach(client, administrator):
-    there = make_site("Aldergate", "AL")
-    chief = make_user("administrator", site=there)
-    made, _token = api_tokens.make_token(site=there, name="Theirs", actor=chief, at=NOW)
+    other_site = make_site("Aldergate", "AL")
+    chief = make_user("administrator", site=other_site)
+    made, _token = api_tokens.make_token(site=other_site, name="Theirs", actor=chief, at=NOW)
 
     assert "Theirs" not in client.get(PAGE).content.decode()
     assert client.post(f"/api-tokens/{made.pk}/revoke/").status_code == 404
     assert client.post(PAGE, {"site": "AL", "name": "Mine"}).status_code == 422
     with pytest.raises(InterfaceError, match="administrators"):
-        api_tokens.make_token(site=there, name="Mine", actor=administrator, at=NOW)
+        api_tokens.make_token(site=other_site, name="Mine", actor=administrator, at=NOW)
     with pytest.raises(InterfaceError, match="administrators"):
         api_tokens.revoke_token(token=made, actor=administrator, at=NOW)
 

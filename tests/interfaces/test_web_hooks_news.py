@@ -9,7 +9,7 @@ from certification.services import events as acts
 from certification.services import standing
 from certification.services.acts import Act
 from interfaces.exceptions import InterfaceError
-from interfaces.models import WebHookDelivery, WebHookTold
+from interfaces.models import ReportedStanding, WebHookDelivery
 from interfaces.services import web_hooks as hooks
 from records.models import TrailEntry
 from tests.factories import (
@@ -19,7 +19,7 @@ from tests.factories import (
     make_site,
     make_user,
 )
-from tests.interfaces.web_hook_scenes import events, make_hook, told
+from tests.interfaces.web_hook_scenes import deliveries_to, events, make_hook
 from tests.reminders.reminder_scenes import (
     DAY,
     NOW,
@@ -37,7 +37,7 @@ pytestmark = pytest.mark.django_db
 
 
 def news(day=DAY, hour=6):
-    return hooks.write_news(at(day, hour))
+    return hooks.write_due_deliveries(at(day, hour))
 
 
 def act(kind, person, scope, on=DAY, hour=6):
@@ -60,7 +60,7 @@ def test_certificate_issued_later_is_told(monkeypatch):
     person = somebody()
     certificate = ends_in(400, person, make_scope(code="TERM", title="Terminals"))
     assert news() == 1
-    [body] = told(hook)
+    [body] = deliveries_to(hook)
     [delivery] = WebHookDelivery.objects.all()
     assert body == {
         "version": 1,
@@ -107,7 +107,7 @@ def test_end_by_itself_is_told_the_day_after():
     news()
     assert news(DAY + days(3)) == 0
     assert news(DAY + days(4)) == 1
-    body = told(hook)[-1]
+    body = deliveries_to(hook)[-1]
     assert (body["event"], body["standing"]) == ("ended", "not_current")
     assert body["occurred_on"] == (certificate.valid_through + days(1)).isoformat()
     assert body["certified_through"] is None
@@ -122,13 +122,13 @@ def test_suspending_reinstating_and_revoking_are_told():
         act(kind, person, scope, day)
         assert news(day) == 1
     assert events(hook) == ["certified", "suspended", "reinstated", "ended"]
-    assert [body["standing"] for body in told(hook)] == [
+    assert [body["standing"] for body in deliveries_to(hook)] == [
         "certified",
         "suspended",
         "certified",
         "not_current",
     ]
-    assert "Seen at the bench" not in json.dumps(told(hook))
+    assert "Seen at the bench" not in json.dumps(deliveries_to(hook))
 
 
 def test_act_that_takes_effect_later_is_told_on_its_day():
@@ -176,7 +176,7 @@ def test_renewal_is_told_with_its_own_certificate():
         first.person, first.scope, revision=first.scheme_revision, issued_on=DAY
     )
     assert news() == 1
-    assert [body["certificate"] for body in told(hook)] == [first.number, second.number]
+    assert [body["certificate"] for body in deliveries_to(hook)] == [first.number, second.number]
     assert events(hook) == ["certified", "certified"]
 
 
@@ -197,13 +197,13 @@ def test_vision_test_that_lapses_reads_like_any_other_end():
     news()
     news(DAY + days(4))
     by_person = {}
-    for body in told(hook):
+    for body in deliveries_to(hook):
         same = {key: body[key] for key in sorted(set(body) - VARY)}
         by_person.setdefault(body["employee_number"], []).append(same)
-    one, other = by_person.values()
-    assert one == other
-    assert [body["event"] for body in one] == ["certified", "about_to_end", "ended"]
-    text = json.dumps(told(hook)).lower()
+    by_vision_test, other = by_person.values()
+    assert by_vision_test == other
+    assert [body["event"] for body in by_vision_test] == ["certified", "about_to_end", "ended"]
+    text = json.dumps(deliveries_to(hook)).lower()
     assert not {word for word in ("vision", "test", "eye", "lapsed", "practice") if word in text}
 
 
@@ -244,7 +244,7 @@ def test_about_to_end_comes_at_the_reminders_steps():
     for shift in range(10):
         sweep(DAY + days(shift))
         news(DAY + days(shift))
-    bodies = told(hook)
+    bodies = deliveries_to(hook)
     assert [body["event"] for body in bodies] == ["about_to_end"] * 2
     assert [body["occurred_on"] for body in bodies] == ["2026-11-26", "2026-12-02"]
     assert {body["certified_through"] for body in bodies} == {certificate.valid_through.isoformat()}
@@ -280,9 +280,9 @@ def test_only_chosen_events_are_told():
 
 
 def test_each_site_has_its_own():
-    there = aldergate()
-    here_hook, there_hook = make_hook(), make_hook(site=there)
-    ends_in(400, somebody(site=there))
+    other_site = aldergate()
+    here_hook, there_hook = make_hook(), make_hook(site=other_site)
+    ends_in(400, somebody(site=other_site))
     assert news() == 1
     assert (events(here_hook), events(there_hook)) == ([], ["certified"])
 
@@ -291,7 +291,7 @@ def test_two_web_hooks_are_told_apart():
     first, second = make_hook(), make_hook()
     ends_in(400)
     assert news() == 2
-    assert told(first)[0]["id"] != told(second)[0]["id"]
+    assert deliveries_to(first)[0]["id"] != deliveries_to(second)[0]["id"]
 
 
 def test_stopped_web_hook_hears_nothing():
@@ -307,8 +307,8 @@ def test_many_changes_are_taken_in_lots(monkeypatch):
     for number in range(5):
         ends_in(400, somebody(f"P{number} X"), make_scope())
     assert news() == 5
-    assert len({body["employee_number"] for body in told(hook)}) == 5
-    assert WebHookTold.objects.count() == 5
+    assert len({body["employee_number"] for body in deliveries_to(hook)}) == 5
+    assert ReportedStanding.objects.count() == 5
 
 
 def test_round_without_news_costs_the_same_for_many(django_assert_num_queries):
@@ -384,4 +384,4 @@ def test_import_of_an_event_is_noticed_too():
     standing.rebuild_person(certificate.person)
     news()
     assert events(hook) == ["certified", "suspended"]
-    assert told(hook)[-1]["occurred_on"] == "2026-11-22"
+    assert deliveries_to(hook)[-1]["occurred_on"] == "2026-11-22"

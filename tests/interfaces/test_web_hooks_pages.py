@@ -56,7 +56,7 @@ def stop(hook):
 def news(number=1):
     for _ in range(number):
         ends_in(400, somebody("Marta Ruiz"), make_scope())
-    hooks.write_news(NOW)
+    hooks.write_due_deliveries(NOW)
 
 
 def test_secret_is_shown_once(client, administrator):
@@ -66,8 +66,8 @@ def test_secret_is_shown_once(client, administrator):
     assert "no-store" in made["Cache-Control"]
     listed = client.get(LIST)
     assert hook.secret not in listed.content.decode()
-    for said in ("Line control", "https://plant.example.org/events", "ended, suspended."):
-        assert said in words(listed)
+    for text in ("Line control", "https://plant.example.org/events", "ended, suspended."):
+        assert text in words(listed)
     assert "Nothing taken yet" in words(listed)
     assert "Anders Vik" in words(listed)
 
@@ -126,14 +126,14 @@ def test_given_up_is_sent_again_by_an_administrator(client, administrator, monke
     assert "Only what was taken or given up" in words(client.post(again(delivery), follow=True))
     WebHookDelivery.objects.update(failed_at=NOW, attempts=30)
     assert "with the same id" in words(client.post(again(delivery), follow=True))
-    sent = []
+    posted = []
     monkeypatch.setattr(
-        hook_sending, "post", lambda _to, body, headers: sent.append((body, headers)) or (204, "")
+        hook_sending, "post", lambda _to, body, headers: posted.append((body, headers)) or (204, "")
     )
     delivery.refresh_from_db()
     hook_sending.send_due(clock=lambda: delivery.due_at)
-    assert sent[0][0] == bytes(delivery.body)
-    assert sent[0][1]["Jointworthy-Delivery"] == delivery.delivery_id
+    assert posted[0][0] == bytes(delivery.body)
+    assert posted[0][1]["Jointworthy-Delivery"] == delivery.delivery_id
     assert TrailEntry.objects.filter(act="web hook delivery sent again").count() == 1
 
 
@@ -143,10 +143,10 @@ def test_nothing_yet_says_what_a_web_hook_is(client, administrator):
 
 
 def test_other_sites_are_not_listed(client, administrator):
-    there = aldergate()
-    hook = make_hook(site=there)
-    ends_in(400, somebody(site=there))
-    hooks.write_news(NOW)
+    other_site = aldergate()
+    hook = make_hook(site=other_site)
+    ends_in(400, somebody(site=other_site))
+    hooks.write_due_deliveries(NOW)
     assert "No system is told" in words(client.get(LIST))
     assert "Nothing has been sent yet" in words(client.get(SENT))
     assert client.post(stop(hook)).status_code == 404

@@ -16,7 +16,7 @@ from interfaces.services import web_hook_sending as hook_sending
 from interfaces.services import web_hooks as hooks
 from people.models import Person
 from tests.factories import make_scope
-from tests.interfaces.web_hook_scenes import make_hook, told
+from tests.interfaces.web_hook_scenes import deliveries_to, make_hook
 from tests.reminders.reminder_scenes import NOW, ends_in, somebody
 from tests.services.hook_server import HookServer
 
@@ -42,7 +42,7 @@ def hook(server):
 def news(number=1):
     for _ in range(number):
         ends_in(400, somebody(), make_scope())
-    hooks.write_news(NOW)
+    hooks.write_due_deliveries(NOW)
 
 
 def send(after=timedelta()):
@@ -68,7 +68,7 @@ def test_event_arrives_signed(server, hook):
     assert given.headers["Jointworthy-Delivery"] == json.loads(given.body)["id"]
     assert given.headers["Content-Type"] == "application/json"
     assert given.path == "/events"
-    assert json.loads(given.body) == told(hook)[0]
+    assert json.loads(given.body) == deliveries_to(hook)[0]
     assert only().state == STATES.ACCEPTED
     assert only().answer == "204"
 

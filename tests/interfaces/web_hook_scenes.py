@@ -22,13 +22,13 @@ def make_hook(address="https://plant.example.org/events", events=EVERYTHING, sit
     )
 
 
-def told(hook=None):
+def deliveries_to(hook=None):
     """The bodies in the ledger, in the order in which they were written."""
-    found = WebHookDelivery.objects.order_by("pk")
+    deliveries = WebHookDelivery.objects.order_by("pk")
     if hook is not None:
-        found = found.filter(hook=hook)
-    return [json.loads(bytes(one.body)) for one in found]
+        deliveries = deliveries.filter(hook=hook)
+    return [json.loads(bytes(delivery.body)) for delivery in deliveries]
 
 
 def events(hook=None):
-    return [body["event"] for body in told(hook)]
+    return [body["event"] for body in deliveries_to(hook)]

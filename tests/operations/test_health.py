@@ -9,8 +9,8 @@ from django.utils import timezone
 from kombu.exceptions import OperationalError
 
 from operations.models import Heartbeat
-from operations.services import health
-from operations.services import heartbeats as signs_of_life
+from operations.queries import health
+from operations.services import heartbeats, process_heartbeats
 from reminders import tasks
 from reminders.models import Message, SiteSweep
 from tests.factories import make_site, make_user
@@ -32,15 +32,21 @@ def everything_lives(at=None, *, but=()):
         (Kind.SENDING, ""),
     ):
         if kind not in but:
-            health.note(kind, at, name)
+            heartbeats.record_heartbeat(kind, at, name)
 
 
 def bad(now=None):
-    return [sign.part for sign in health.signs(now or timezone.now()) if not sign.ok]
+    return [
+        component.part
+        for component in health.component_health(now or timezone.now())
+        if not component.ok
+    ]
 
 
 def says(part, now=None):
-    return " ".join(next(s for s in health.signs(now or timezone.now()) if s.part == part).says)
+    return " ".join(
+        next(c for c in health.component_health(now or timezone.now()) if c.part == part).says
+    )
 
 
 def test_site_that_lives_is_well(client):
@@ -84,24 +90,24 @@ def test_part_that_falls_silent_is_named_and_no_other(kind, after, part, directi
 def test_one_worker_of_two_that_falls_silent_is_said_and_the_site_is_well():
     now = timezone.now()
     everything_lives(now)
-    health.note(Kind.WORKER, now - timedelta(minutes=10), "celery@other")
+    heartbeats.record_heartbeat(Kind.WORKER, now - timedelta(minutes=10), "celery@other")
     assert bad(now) == []
     assert says("worker", now) == "1 worker is alive. celery@other has been silent for some time."
 
 
 def test_two_clocks_are_said():
     everything_lives()
-    health.note(Kind.CLOCK, timezone.now(), "other")
+    heartbeats.record_heartbeat(Kind.CLOCK, timezone.now(), "other")
     assert bad() == []
     assert "More than one clock" in says("clock")
 
 
 def test_process_that_was_replaced_is_forgotten_after_a_day():
     now = timezone.now()
-    health.note(Kind.WORKER, now - timedelta(hours=25), "celery@before")
-    health.note(Kind.SWEEP, now - timedelta(hours=25))
+    heartbeats.record_heartbeat(Kind.WORKER, now - timedelta(hours=25), "celery@before")
+    heartbeats.record_heartbeat(Kind.SWEEP, now - timedelta(hours=25))
     everything_lives(now, but=[Kind.SWEEP])
-    health.forget_the_dead(now)
+    heartbeats.delete_stale_heartbeats(now)
     assert not Heartbeat.objects.filter(name="celery@before").exists()
     assert Heartbeat.objects.count() == 4, "what was done last is kept, however long ago"
 
@@ -126,7 +132,7 @@ def message(**fields):
 
 
 @pytest.mark.parametrize(
-    ("fields", "ok", "said"),
+    ("fields", "ok", "sentence"),
     [
         ({"recorded_at": timedelta()}, True, "1 message waits."),
         ({"recorded_at": timedelta(hours=3)}, False, "1 of them for over two hours."),
@@ -140,7 +146,7 @@ def message(**fields):
         ),
     ],
 )
-def test_mail_that_does_not_get_out_is_said(fields, ok, said):
+def test_mail_that_does_not_get_out_is_said(fields, ok, sentence):
     now = timezone.now()
     message(
         **{
@@ -148,9 +154,9 @@ def test_mail_that_does_not_get_out_is_said(fields, ok, said):
             for name, ago in ({"recorded_at": timedelta()} | fields).items()
         }
     )
-    mail = next(sign for sign in health.signs(now) if sign.part == "mail")
+    mail = next(component for component in health.component_health(now) if component.part == "mail")
     assert mail.ok is ok
-    assert said in " ".join(mail.says)
+    assert sentence in " ".join(mail.says)
     assert mail.last_at == (now if "sent_at" in fields else None)
 
 
@@ -165,7 +171,7 @@ def test_database_that_is_away_is_not_well_and_no_crash(client, monkeypatch):
     def away(now):
         raise DatabaseError("The server closed the connection.")
 
-    monkeypatch.setattr(health, "signs", away)
+    monkeypatch.setattr(health, "component_health", away)
     response = client.get(CHECK)
     assert response.status_code == 503
     assert response.json() == {"ok": False, "database": False}
@@ -187,10 +193,10 @@ def test_administrator_learns_the_figures(client, monkeypatch):
     monkeypatch.setattr(health, "queue_depth", lambda: 7)
     everything_lives()
     client.force_login(make_user("administrator"))
-    said = client.get(CHECK).json()
-    assert said["queue_depth"] == 7
-    assert said["details"]["worker"]["state"] == "good"
-    assert said["details"]["clock"]["last_at"]
+    answer = client.get(CHECK).json()
+    assert answer["queue_depth"] == 7
+    assert answer["details"]["worker"]["state"] == "good"
+    assert answer["details"]["clock"]["last_at"]
 
 
 def test_stranger_cannot_make_the_site_wait_for_the_queue(client, monkeypatch):
@@ -201,7 +207,7 @@ def test_stranger_cannot_make_the_site_wait_for_the_queue(client, monkeypatch):
 def test_number_of_queries_is_the_same_for_many_processes(client, django_assert_max_num_queries):
     everything_lives()
     for number in range(20):
-        health.note(Kind.WORKER, timezone.now(), f"celery@w{number}")
+        heartbeats.record_heartbeat(Kind.WORKER, timezone.now(), f"celery@w{number}")
     ends_in(7)
     with django_assert_max_num_queries(8):
         client.get(CHECK)
@@ -269,11 +275,11 @@ def test_sweep_that_fails_is_not_noted_as_done(monkeypatch):
 def test_long_round_of_sending_goes_on_noting():
     start, noted = timezone.now(), []
     times = [start + timedelta(seconds=10 * number) for number in range(7)]
-    alive = health.noting(iter(times).__next__)
+    alive = heartbeats.sending_heartbeat(iter(times).__next__)
     for _ in times:
         alive()
         noted.append(Heartbeat.objects.get().at - start)
-    assert [round(one.total_seconds()) for one in noted] == [0, 0, 0, 30, 30, 30, 60]
+    assert [round(offset.total_seconds()) for offset in noted] == [0, 0, 0, 30, 30, 30, 60]
 
 
 def test_queue_that_is_away_has_no_depth(monkeypatch):
@@ -298,7 +304,7 @@ def test_database_that_is_away_does_not_stop_the_process(monkeypatch, caplog):
     def away(*_args):
         raise DatabaseError("The server closed the connection.")
 
-    monkeypatch.setattr(health, "note", away)
-    monkeypatch.setattr(signs_of_life.connection, "close", lambda: None)
-    signs_of_life._write(Kind.WORKER, "celery@bench")
+    monkeypatch.setattr(heartbeats, "record_heartbeat", away)
+    monkeypatch.setattr(process_heartbeats.connection, "close", lambda: None)
+    process_heartbeats._write(Kind.WORKER, "celery@bench")
     assert "took no sign of life of the worker" in caplog.text

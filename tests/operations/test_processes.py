@@ -62,20 +62,20 @@ def start(tmp_path):
 
 def still_there(tmp_path):
     """Ids of the processes that were started and run on."""
-    found = []
-    for one in tmp_path.iterdir():
+    running = []
+    for pid_file in tmp_path.iterdir():
         try:
-            os.kill(int(one.name), 0)
+            os.kill(int(pid_file.name), 0)
         except ProcessLookupError:
             continue
-        found.append(one.name)
-    return found
+        running.append(pid_file.name)
+    return running
 
 
-@pytest.mark.parametrize("told", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
-def test_a_signal_ends_all_of_them(start, tmp_path, told):
+@pytest.mark.parametrize("signal_number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+def test_a_signal_ends_all_of_them(start, tmp_path, signal_number):
     runner = start(STAYS, STAYS, wait_for=2)
-    runner.send_signal(told)
+    runner.send_signal(signal_number)
     assert runner.communicate(timeout=20)[0].split() == ["started", "told", "ended:", "None"]
     assert still_there(tmp_path) == []
 

@@ -4,7 +4,7 @@ import pytest
 from django.utils import timezone
 
 from operations.models import Heartbeat
-from operations.services import health
+from operations.queries import health
 from tests.services.processes import kill, wait_until
 
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
@@ -13,7 +13,7 @@ Kind = Heartbeat.Kind
 
 
 def living():
-    return {sign.part for sign in health.signs(timezone.now()) if sign.ok}
+    return {component.part for component in health.component_health(timezone.now()) if component.ok}
 
 
 def workers():

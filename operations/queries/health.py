@@ -1,10 +1,5 @@
-"""Whether reminders get out by themselves: signs of life, and what they mean.
+"""Whether reminders get out by themselves: each component's health, read off the heartbeats."""
 
-Processes write that they live into the database, so the answer is the same on every kind of
-queue and asks no process anything.
-"""
-
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -21,39 +16,12 @@ from operations.models import Heartbeat
 from reminders.models import Message, SiteSweep
 from reminders.services.sweep import sites_to_sweep
 
-BEATS_EVERY = timedelta(seconds=30)
 PROCESS_IS_SILENT_AFTER = timedelta(minutes=3)
 SENDING_IS_SILENT_AFTER = timedelta(minutes=15)
 SWEEP_IS_LATE_AFTER = timedelta(hours=2, minutes=15)
 MAIL_IS_LATE_AFTER = timedelta(hours=2)
-FORGOTTEN_AFTER = timedelta(days=1)
 
-FOLDER_OF_MAILS = "operations.backends.mail_folder.FolderBackend"
-
-
-def note(kind: Heartbeat.Kind, at: datetime, name: str = "") -> None:
-    """Write down that a process lives, or that a kind of work was done."""
-    if not Heartbeat.objects.filter(kind=kind, name=name).update(at=at):
-        Heartbeat.objects.bulk_create(
-            [Heartbeat(kind=kind, name=name, at=at)], ignore_conflicts=True
-        )
-
-
-def note_sweep(at: datetime) -> None:
-    """Write down that a sweep has ended, and drop processes long dead."""
-    note(Heartbeat.Kind.SWEEP, at)
-    forget_the_dead(at)
-
-
-def forget(kind: Heartbeat.Kind, name: str) -> None:
-    """A process that ends in good order is missed by nobody."""
-    Heartbeat.objects.filter(kind=kind, name=name).delete()
-
-
-def forget_the_dead(now: datetime) -> None:
-    """Drop processes that have been silent for so long that somebody replaced them."""
-    processes = Heartbeat.objects.filter(kind__in=[Heartbeat.Kind.WORKER, Heartbeat.Kind.CLOCK])
-    processes.filter(at__lt=now - FORGOTTEN_AFTER).delete()
+MAIL_FOLDER_BACKEND = "operations.backends.mail_folder.FolderBackend"
 
 
 class State(StrEnum):
@@ -63,8 +31,8 @@ class State(StrEnum):
 
 
 @dataclass(frozen=True)
-class Sign:
-    """One part of the way a reminder takes, and how it is.
+class ComponentHealth:
+    """One component on the way that a reminder takes, and how it is.
 
     Attributes
     ----------
@@ -89,8 +57,8 @@ class Sign:
         return self.state != State.BAD
 
 
-def signs(now: datetime) -> list[Sign]:
-    """How every part is, from the database alone."""
+def component_health(now: datetime) -> list[ComponentHealth]:
+    """How every component is, from the database alone."""
     seen: dict[str, dict[str, datetime]] = {kind: {} for kind in Heartbeat.Kind.values}
     for kind, name, at in Heartbeat.objects.values_list("kind", "name", "at"):
         seen[kind][name] = at
@@ -120,7 +88,7 @@ def _silent(seen: dict[str, datetime], living: list[str]) -> tuple[str, ...]:
     )
 
 
-def _worker(seen: dict[str, datetime], now: datetime) -> Sign:
+def _worker(seen: dict[str, datetime], now: datetime) -> ComponentHealth:
     living = _living(seen, now)
     says = (
         ngettext("%(n)d worker is alive.", "%(n)d workers are alive.", len(living))
@@ -130,32 +98,32 @@ def _worker(seen: dict[str, datetime], now: datetime) -> Sign:
         *_silent(seen, living),
     )
     state = State.BAD if not living else State.ATTENTION if len(seen) > len(living) else State.GOOD
-    return Sign("worker", _("Worker"), state, says, max(seen.values(), default=None))
+    return ComponentHealth("worker", _("Worker"), state, says, max(seen.values(), default=None))
 
 
-def _clock(seen: dict[str, datetime], now: datetime) -> Sign:
+def _clock(seen: dict[str, datetime], now: datetime) -> ComponentHealth:
     living = _living(seen, now)
     last = max(seen.values(), default=None)
     if not living:
         says = _("The clock asks for nothing: start Celery beat, and see that the queue answers.")
-        return Sign("clock", _("Clock"), State.BAD, (says,), last)
+        return ComponentHealth("clock", _("Clock"), State.BAD, (says,), last)
     if len(living) > 1:
         says = _("More than one clock runs. Nothing is sent twice, but one is enough.")
-        return Sign("clock", _("Clock"), State.ATTENTION, (says,), last)
-    return Sign(
+        return ComponentHealth("clock", _("Clock"), State.ATTENTION, (says,), last)
+    return ComponentHealth(
         "clock", _("Clock"), State.GOOD, (_("The clock asks for work every minute."),), last
     )
 
 
-def _sweep(at: datetime | None, now: datetime) -> Sign:
+def _sweep(at: datetime | None, now: datetime) -> ComponentHealth:
     if _is_near(at, now, SWEEP_IS_LATE_AFTER):
         says = [_("What is due is written every hour.")]
-        return Sign("sweep", _("Sweep"), State.GOOD, tuple(says), at)
+        return ComponentHealth("sweep", _("Sweep"), State.GOOD, tuple(says), at)
     says = [_("No sweep has come to its end at every site for over two hours.")]
     behind = _sites_behind(now)
     if behind:
         says.append(_("Not swept today: %(sites)s.") % {"sites": ", ".join(behind)})
-    return Sign("sweep", _("Sweep"), State.BAD, tuple(says), at)
+    return ComponentHealth("sweep", _("Sweep"), State.BAD, tuple(says), at)
 
 
 def _sites_behind(now: datetime) -> list[str]:
@@ -168,21 +136,23 @@ def _sites_behind(now: datetime) -> list[str]:
     ]
 
 
-def _sending(at: datetime | None, now: datetime) -> Sign:
+def _sending(at: datetime | None, now: datetime) -> ComponentHealth:
     if not _is_near(at, now, SENDING_IS_SILENT_AFTER):
         says = _("Nothing has come out of the queue to be sent for a quarter of an hour.")
-        return Sign("sending", _("Queue"), State.BAD, (says,), at)
+        return ComponentHealth("sending", _("Queue"), State.BAD, (says,), at)
     says = _("What the clock asks for reaches a worker.")
-    return Sign("sending", _("Queue"), State.GOOD, (says,), at)
+    return ComponentHealth("sending", _("Queue"), State.GOOD, (says,), at)
 
 
-def _mail(now: datetime) -> Sign:
+def _mail(now: datetime) -> ComponentHealth:
     unsent = Message.objects.unsent()
     late = unsent.filter(failed_at__isnull=True, recorded_at__lt=now - MAIL_IS_LATE_AFTER).count()
-    waiting = unsent.filter(failed_at__isnull=True).count()
+    unsent_count = unsent.filter(failed_at__isnull=True).count()
     refused = unsent.filter(refused=True).count()
     given_up = unsent.filter(refused=False, failed_at__isnull=False).count()
-    says = [ngettext("%(n)d message waits.", "%(n)d messages wait.", waiting) % {"n": waiting}]
+    says = [
+        ngettext("%(n)d message waits.", "%(n)d messages wait.", unsent_count) % {"n": unsent_count}
+    ]
     if late:
         says.append(_("%(n)d of them for over two hours.") % {"n": late})
     if given_up:
@@ -203,14 +173,14 @@ def _mail(now: datetime) -> Sign:
             )
             % {"n": refused}
         )
-    to_folder = settings.EMAIL_BACKEND == FOLDER_OF_MAILS
+    to_folder = settings.EMAIL_BACKEND == MAIL_FOLDER_BACKEND
     if to_folder:
         says.append(_("Mails become files in a folder, since EMAIL_URL is not set."))
     state = State.BAD if late or given_up else State.ATTENTION if refused else State.GOOD
     if to_folder and state == State.GOOD:
         state = State.ATTENTION
     last = Message.objects.aggregate(last=Max("sent_at"))["last"]
-    return Sign("mail", _("Mail"), state, tuple(says), last)
+    return ComponentHealth("mail", _("Mail"), state, tuple(says), last)
 
 
 def queue_depth() -> int | None:
@@ -224,22 +194,9 @@ def queue_depth() -> int | None:
         )
         try:
             channel: Any = link.default_channel
-            found = channel.queue_declare(queue=queue, passive=True)
+            declared = channel.queue_declare(queue=queue, passive=True)
         except ChannelError:
             return 0  # An empty queue is no queue on some brokers.
         except failures:
             return None
-    return int(found.message_count)
-
-
-def noting(clock: Callable[[], datetime]) -> Callable[[], None]:
-    """Give a function that notes that mails are being sent, though not at every call."""
-    noted: list[datetime] = []
-
-    def note_sending() -> None:
-        now = clock()
-        if not noted or abs(now - noted[-1]) >= BEATS_EVERY:
-            note(Heartbeat.Kind.SENDING, now)
-            noted[:] = [now]
-
-    return note_sending
+    return int(declared.message_count)
