@@ -8,9 +8,9 @@ import numpy as np
 import polars as pl
 from django.core.management import call_command
 
-from audit.work_log.bundle_register import BundleRegister
-from audit.work_log.judging import Question
-from audit.work_log.spans import DAY_BITS, STANDINGS, Wanted
+from audit.domain.standing_spans import DAY_BITS, STANDINGS, Wanted
+from audit.domain.work_log_judging import Question
+from audit.register_files.bundle_register import BundleRegister
 from certification.models import Certificate, Scheme, SchemeRevision, Scope, StandingSpan
 from people.models import Person, Site
 

@@ -1,6 +1,6 @@
 """Asking for a work-log check, and looking through what it found."""
 
-from datetime import datetime, time
+from datetime import datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -8,7 +8,8 @@ from crispy_forms.layout import Div
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from audit.work_log.spans import STANDINGS
+from audit.domain.standing_spans import STANDINGS
+from certification.domain.known_at import known_through
 from people.forms.fields import DayInput, helper
 from people.templatetags.look import STANDINGS as WORDS
 
@@ -75,8 +76,9 @@ class WorkLogForm(forms.Form):
         data = self.cleaned_data
         known_at = None
         if data["known"] == AT:
-            at = data["known_time"] or time.max
-            known_at = datetime.combine(data["known_on"], at, self.zone)
+            day, clock_time = data["known_on"], data["known_time"]
+            moment = datetime.combine(day, clock_time) if clock_time else day
+            known_at = known_through(moment, self.zone)
         return {
             "known_at": known_at,
             "as_known_then": data["known"] == THEN,

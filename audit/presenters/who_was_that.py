@@ -17,7 +17,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from assessments.models import Board
-from audit.domain.questions import Kind, NotUnderstood, Question, Trouble, read_question
+from audit.domain.who_was_that import Kind, NotUnderstood, Question, Trouble, read_question
 from certification.domain.answers import Answer, Standing
 from certification.domain.facts import Facts
 from certification.domain.standing import timeline
@@ -79,7 +79,7 @@ class Reply:
 
 
 def who_was_that(user: User, text: str, *, today: date, known_at: datetime | None = None) -> Reply:
-    """Answer a question as it was typed; see `audit.domain.questions`."""
+    """Answer a question as it was typed; see `audit.domain.who_was_that`."""
     try:
         question = read_question(text, today, _months())
     except NotUnderstood as refused:

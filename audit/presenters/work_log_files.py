@@ -5,7 +5,7 @@ from typing import IO, Any
 
 import polars as pl
 
-from audit.work_log.judging import Findings
+from audit.domain.work_log_judging import Findings
 from certification.presenters import exported_tables as exports
 
 ROWS_A_LOT = 100_000

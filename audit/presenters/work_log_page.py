@@ -9,9 +9,9 @@ from typing import IO, Any
 
 import polars as pl
 
+from audit.domain.standing_spans import STANDINGS
+from audit.domain.work_log_judging import CERTIFICATE, DAY, SCOPE, STANDING
 from audit.models import WorkLogCheck
-from audit.work_log.judging import CERTIFICATE, DAY, SCOPE, STANDING
-from audit.work_log.spans import STANDINGS
 from certification.presenters import exported_tables as exports
 from people.models import Role, User
 from people.templatetags.look import STANDINGS as WORDS

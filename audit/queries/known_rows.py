@@ -4,8 +4,8 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 from typing import Any
 
-from audit.register_files.bundle import PARTS, Bundle
-from audit.register_files.bundle_checks import Held, Known, KnownCertificate, KnownEvent
+from audit.domain.bundle import PARTS, Bundle
+from audit.domain.bundle_checks import Held, Known, KnownCertificate, KnownEvent
 from certification.models import (
     Certificate,
     CertificateEvent,

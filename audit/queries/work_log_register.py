@@ -10,8 +10,8 @@ import polars as pl
 from django.db.models import CharField
 from django.db.models.functions import Cast
 
-from audit.work_log.judging import EPOCH, PERSON, Progress, Question
-from audit.work_log.spans import DAY_BITS, STANDINGS, Spans, SpansBuilder, Wanted
+from audit.domain.standing_spans import DAY_BITS, STANDINGS, Spans, SpansBuilder, Wanted
+from audit.domain.work_log_judging import EPOCH, PERSON, Progress, Question
 from certification.domain import standing as engine
 from certification.models import Certificate, Operation, Scope, StandingSpan
 from certification.queries import standing_on_day as standing

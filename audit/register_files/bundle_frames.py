@@ -11,19 +11,14 @@ from typing import Any
 
 import polars as pl
 
-from .bundle import (
-    PARTS,
-    Bundle,
-    Column,
-    files_of,
-    read_code,
-    read_day,
-    read_instant,
-    read_text,
-    take_in,
-)
-from .columns import LINE, Columns, read_plain
-from .tabular import Row, Table, read_table
+from audit.domain.bundle import PARTS, Bundle, Column
+from audit.domain.cells import read_code, read_day, read_instant, read_text
+from audit.domain.frames import mapped
+from audit.domain.work_log import LINE
+
+from .bundle import files_of, take_in
+from .plain_csv import Columns, read_plain
+from .tables import Row, Table, read_table
 
 INSTANT_UTC = pl.Datetime("us", "UTC")
 PLAIN_INSTANT = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:[0-5]\d(?:\.\d{1,6})?(?:Z|[+-]\d{2}:?\d{2})?$"
@@ -158,14 +153,6 @@ def _read_column(
     series = mapped(text, known, values, _type_of(column))
     doubts = series.is_null() & (text != "") if column.may_be_empty else series.is_null()
     return series, doubts if doubts.any() else None
-
-
-def mapped(text: pl.Series, known: Sequence[Any], values: Sequence[Any], kind: Any) -> pl.Series:
-    """Put a value in place of each cell; null where there is none for it."""
-    if not known:
-        return pl.Series(text.name, [None], kind).new_from_index(0, text.len())
-    found = pl.Series(values, dtype=kind)
-    return text.replace_strict(known, found, default=None, return_dtype=kind)
 
 
 def _nothing(column: Column, text: pl.Series) -> pl.Series:

@@ -7,9 +7,9 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
+from audit.domain.bundle import Bundle
+from audit.domain.bundle_rows import CertificateRow, EventRow, SchemeRow
 from audit.queries.known_rows import FIGURES, Stored, StoredRow
-from audit.register_files.bundle import Bundle
-from audit.register_files.bundle_rows import CertificateRow, EventRow, SchemeRow
 from certification.domain.standing import valid_through
 from certification.models import (
     Certificate,

@@ -9,11 +9,12 @@ from typing import Any
 
 from django.db import transaction
 
+from audit.domain import bundle_checks
+from audit.domain.bundle import PARTS, Bundle
+from audit.domain.problems import Problem
 from audit.exceptions import BundleRefused
 from audit.queries.known_rows import Stored, StoredRow, people_named, read_stored
-from audit.register_files import bundle_checks
-from audit.register_files.bundle import PARTS, Bundle, read_bundle
-from audit.register_files.tabular import Problem
+from audit.register_files.bundle import read_bundle
 from certification.services import standing
 from people.models import Site, User
 from people.services.people import lock_people

@@ -22,12 +22,12 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 from kombu.exceptions import OperationalError
 
+from audit.domain.work_log_judging import DAY, PERSON, STANDING, Findings, Question, judge
 from audit.exceptions import CannotCheck, CannotRead
 from audit.models import WorkLogCheck
 from audit.models.work_log import MOST_ATTEMPTS, log_path
 from audit.queries.work_log_register import StoredRegister
-from audit.work_log.judging import DAY, PERSON, STANDING, Findings, Question, judge
-from audit.work_log.log import read_log
+from audit.register_files.work_log import read_log
 from people.models import Role, Site, User
 from records.services import trail as records
 

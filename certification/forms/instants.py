@@ -1,19 +1,17 @@
 """The instant up to which something may count as known."""
 
 import re
-from datetime import datetime, time
+from datetime import datetime
 from typing import Any
 
 from django import forms
 from django.utils import timezone
-from django.utils.dateparse import parse_date, parse_datetime
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
+from certification.domain.known_at import DAY, known_through, read_moment
 from people.forms.fields import DayInput
 from people.models import Site
-
-A_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
 class DayOrInstantInput(DayInput):
@@ -21,7 +19,7 @@ class DayOrInstantInput(DayInput):
 
     def get_context(self, name: str, value: Any, attrs: dict | None) -> dict:
         context = super().get_context(name, value, attrs)
-        if isinstance(value, str) and value and not A_DAY.fullmatch(value.strip()):
+        if isinstance(value, str) and value and not DAY.fullmatch(value.strip()):
             context["widget"]["type"] = "text"
         return context
 
@@ -39,17 +37,11 @@ class KnownAtField(forms.CharField):
         text = super().clean(value).strip()
         if not text:
             return None
+        # A plus sign in an address that was not escaped has become a space.
+        text = re.sub(r"(:\d\d(?:\.\d+)?) (\d\d:\d\d)$", r"\1+\2", text)
         try:
-            if A_DAY.fullmatch(text):
-                day = parse_date(text)
-                found = datetime.combine(day, time.max) if day else None
-            else:
-                # A plus sign in an address that was not escaped has become a space.
-                found = parse_datetime(re.sub(r" (\d\d:\d\d)$", r"+\1", text, count=1))
-        except ValueError:
-            found = None
-        if found is None or not 1900 <= found.year <= 2999:
+            return known_through(read_moment(text), self._zone)
+        except ValueError as error:
             raise forms.ValidationError(
                 _now("Give a day, or a day and a time such as 2026-05-03T14:30.")
-            )
-        return found if found.tzinfo else found.replace(tzinfo=self._zone)
+            ) from error

@@ -287,12 +287,12 @@ def _pdf(name: str, number: str) -> bytes:
 def make_certificates(stage: Stage) -> None:
     """What operators hold since before: brought over from the earlier register, with practice."""
     for demo_person in (*STAFF, *OPERATORS):
-        for certificate in demo_person.held:
+        for certificate in demo_person.certificates:
             _make_certificates_of(stage, demo_person, certificate)
     for person in stage.people.values():
         certification_standing.rebuild_person(person)
     for demo_person in OPERATORS:
-        for certificate in demo_person.held:
+        for certificate in demo_person.certificates:
             if certificate.event:
                 _make_event(stage, demo_person, certificate)
 

@@ -43,7 +43,7 @@ class DemoPerson:
     employer: str = ""
     email: bool = True
     vision_ends_in: int | None = None
-    held: tuple[DemoCertificate, ...] = ()
+    certificates: tuple[DemoCertificate, ...] = ()
     stamp: str = ""
     since_days: int = 800
     left_ago: int | None = None
@@ -83,7 +83,7 @@ OPERATORS = (
         "CA",
         lead="10004",
         stamp="47",
-        held=(
+        certificates=(
             DemoCertificate("TERM-OP", 410, renewed=True),
             DemoCertificate("CUP-OP", 190, last_work_ago=20),
         ),
@@ -93,14 +93,18 @@ OPERATORS = (
         "Ilka Norrgard",
         "CA",
         lead="10004",
-        held=(DemoCertificate("TERM-OP", 12),),
+        certificates=(DemoCertificate("TERM-OP", 12),),
         stamp="48",
     ),
     DemoPerson(
-        "10103", "Teodora Vukic", "CA", lead="10004", held=(DemoCertificate("TERM-OP", 44),)
+        "10103", "Teodora Vukic", "CA", lead="10004", certificates=(DemoCertificate("TERM-OP", 44),)
     ),
     DemoPerson(
-        "10104", "Casimir Doyle", "CA", lead="10004", held=(DemoCertificate("TERM-OP", -20),)
+        "10104",
+        "Casimir Doyle",
+        "CA",
+        lead="10004",
+        certificates=(DemoCertificate("TERM-OP", -20),),
     ),
     DemoPerson(
         "10105",
@@ -108,7 +112,10 @@ OPERATORS = (
         "CA",
         lead="10004",
         vision_ends_in=7,
-        held=(DemoCertificate("HOLE-OP", 430), DemoCertificate("TERM-OP", 300, renewed=True)),
+        certificates=(
+            DemoCertificate("HOLE-OP", 430),
+            DemoCertificate("TERM-OP", 300, renewed=True),
+        ),
     ),
     DemoPerson(
         "10106",
@@ -116,28 +123,31 @@ OPERATORS = (
         "CA",
         lead="10004",
         vision_ends_in=-22,
-        held=(DemoCertificate("TERM-OP", 195),),
+        certificates=(DemoCertificate("TERM-OP", 195),),
     ),
     DemoPerson(
         "10107",
         "Perpetua Lindholm",
         "CA",
         lead="10005",
-        held=(DemoCertificate("CUP-OP", 250), DemoCertificate("TERM-OP", 500, last_work_ago=178)),
+        certificates=(
+            DemoCertificate("CUP-OP", 250),
+            DemoCertificate("TERM-OP", 500, last_work_ago=178),
+        ),
     ),
     DemoPerson(
         "10108",
         "Florian Abernathy",
         "CA",
         lead="10005",
-        held=(DemoCertificate("TERM-OP", 380, last_work_ago=230),),
+        certificates=(DemoCertificate("TERM-OP", 380, last_work_ago=230),),
     ),
     DemoPerson(
         "10109",
         "Sunniva Castellano",
         "CA",
         lead="10005",
-        held=(
+        certificates=(
             DemoCertificate(
                 "TERM-OP",
                 350,
@@ -152,7 +162,7 @@ OPERATORS = (
         "Dragan Whitlock",
         "CA",
         lead="10005",
-        held=(
+        certificates=(
             DemoCertificate(
                 "TERM-OP",
                 290,
@@ -163,7 +173,11 @@ OPERATORS = (
         ),
     ),
     DemoPerson(
-        "10111", "Amaranta Kowal", "CA", lead="10005", held=(DemoCertificate("WIRE-OP", 610),)
+        "10111",
+        "Amaranta Kowal",
+        "CA",
+        lead="10005",
+        certificates=(DemoCertificate("WIRE-OP", 610),),
     ),
     DemoPerson(
         "10112",
@@ -171,7 +185,7 @@ OPERATORS = (
         "CA",
         lead="10005",
         email=False,
-        held=(DemoCertificate("TERM-OP", 28), DemoCertificate("WIRE-OP", 28)),
+        certificates=(DemoCertificate("TERM-OP", 28), DemoCertificate("WIRE-OP", 28)),
     ),
     DemoPerson(
         "10113",
@@ -179,7 +193,7 @@ OPERATORS = (
         "CA",
         lead="10004",
         stamp="52",
-        held=(
+        certificates=(
             DemoCertificate("TERM-OP", 560, renewed=True),
             DemoCertificate("CUP-OP", 95),
             DemoCertificate("HOLE-OP", 560, last_work_ago=61),
@@ -192,17 +206,21 @@ OPERATORS = (
         lead="10004",
         kind="contractor",
         employer="Harrow Gate Staffing",
-        held=(DemoCertificate("CUP-OP", 62, restriction="cups for AWG 20 and smaller"),),
+        certificates=(DemoCertificate("CUP-OP", 62, restriction="cups for AWG 20 and smaller"),),
     ),
     DemoPerson(
-        "10115", "Birgitta Moretti", "CA", lead="10005", held=(DemoCertificate("HOLE-OP", 5),)
+        "10115",
+        "Birgitta Moretti",
+        "CA",
+        lead="10005",
+        certificates=(DemoCertificate("HOLE-OP", 5),),
     ),
     DemoPerson(
         "10116",
         "Ignacio Pell",
         "CA",
         lead="10005",
-        held=(
+        certificates=(
             DemoCertificate(
                 "TERM-OP",
                 240,
@@ -218,7 +236,7 @@ OPERATORS = (
         "CA",
         lead="10004",
         left_ago=90,
-        held=(
+        certificates=(
             DemoCertificate(
                 "TERM-OP", 200, event="ended", event_ago=90, reason="Left the company."
             ),
@@ -226,10 +244,14 @@ OPERATORS = (
     ),
     DemoPerson("10118", "Caspian Novotny", "CA", lead="10005", kind="visitor"),
     DemoPerson(
-        "20101", "Morwenna Achebe", "AL", lead="20003", held=(DemoCertificate("TERM-OP", 330),)
+        "20101",
+        "Morwenna Achebe",
+        "AL",
+        lead="20003",
+        certificates=(DemoCertificate("TERM-OP", 330),),
     ),
     DemoPerson(
-        "20102", "Lorcan Stavros", "AL", lead="20003", held=(DemoCertificate("CUP-OP", 33),)
+        "20102", "Lorcan Stavros", "AL", lead="20003", certificates=(DemoCertificate("CUP-OP", 33),)
     ),
     DemoPerson(
         "20103",
@@ -237,10 +259,14 @@ OPERATORS = (
         "AL",
         lead="20003",
         stamp="61",
-        held=(DemoCertificate("HOLE-OP", 84), DemoCertificate("TERM-OP", 84)),
+        certificates=(DemoCertificate("HOLE-OP", 84), DemoCertificate("TERM-OP", 84)),
     ),
     DemoPerson(
-        "20104", "Hamish Valcourt", "AL", lead="20003", held=(DemoCertificate("HOLE-OP", -75),)
+        "20104",
+        "Hamish Valcourt",
+        "AL",
+        lead="20003",
+        certificates=(DemoCertificate("HOLE-OP", -75),),
     ),
     DemoPerson(
         "20105",
@@ -248,7 +274,7 @@ OPERATORS = (
         "AL",
         lead="20003",
         vision_ends_in=26,
-        held=(DemoCertificate("CUP-OP", 280),),
+        certificates=(DemoCertificate("CUP-OP", 280),),
     ),
     DemoPerson(
         "20106",
@@ -256,7 +282,7 @@ OPERATORS = (
         "AL",
         lead="20003",
         email=False,
-        held=(DemoCertificate("WIRE-OP", 16),),
+        certificates=(DemoCertificate("WIRE-OP", 16),),
     ),
     DemoPerson(
         "20107",
@@ -265,7 +291,7 @@ OPERATORS = (
         lead="20003",
         kind="contractor",
         employer="Tolland Works",
-        held=(DemoCertificate("TERM-OP", 145),),
+        certificates=(DemoCertificate("TERM-OP", 145),),
     ),
 )
 

@@ -153,7 +153,7 @@ def test_zip_that_points_outside_itself_is_refused(tmp_path, name):
 
 
 def test_zip_that_unpacks_to_too_much_is_refused_unread(tmp_path, monkeypatch):
-    monkeypatch.setattr("audit.register_files.tabular.MOST_BYTES", 1000)
+    monkeypatch.setattr("audit.register_files.tables.MOST_BYTES", 1000)
     path = tmp_path / "bundle.zip"
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("people.csv", b"0" * 1001)

@@ -7,7 +7,8 @@ from zoneinfo import ZoneInfo
 import polars as pl
 import pytest
 
-from audit.register_files.bundle import PARTS, read_bundle
+from audit.domain.bundle import PARTS
+from audit.register_files.bundle import read_bundle
 from audit.register_files.bundle_frames import BundleFrames
 from tests.audit.bundles import CERTIFICATES, csv_bytes, tables, write_bundle, xlsx_bytes
 from tests.certification.standing_bundles import FOLDER

@@ -5,8 +5,8 @@ from datetime import date
 
 import pytest
 
-from audit.domain import questions
-from audit.domain.questions import Kind, NotUnderstood, Question, Trouble, read_question
+from audit.domain import who_was_that
+from audit.domain.who_was_that import Kind, NotUnderstood, Question, Trouble, read_question
 
 TODAY = date(2026, 11, 25)
 DAY = date(2026, 5, 3)
@@ -114,4 +114,4 @@ def test_what_has_no_answer_says_which_part_is_the_trouble(text, trouble, part):
 
 
 def test_examples_of_the_docstrings_run():
-    assert doctest.testmod(questions).failed == 0
+    assert doctest.testmod(who_was_that).failed == 0

@@ -2,7 +2,7 @@
 
 import sys
 from argparse import ArgumentTypeError
-from datetime import date, datetime, time
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -10,14 +10,15 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from audit.domain.problems import Problem
+from audit.domain.work_log import WorkLog
+from audit.domain.work_log_judging import Findings, Question, Register, judge
 from audit.exceptions import CannotRead
 from audit.presenters import work_log_files as services
 from audit.queries.work_log_register import StoredRegister
-from audit.register_files.bundle import read_day, read_instant
-from audit.register_files.tabular import Problem
-from audit.work_log.bundle_register import BundleRegister
-from audit.work_log.judging import Findings, Question, Register, judge
-from audit.work_log.log import Log, read_log
+from audit.register_files.bundle_register import BundleRegister
+from audit.register_files.work_log import read_log
+from certification.domain.known_at import known_through, read_moment
 
 from .import_register import known_zone
 
@@ -26,27 +27,14 @@ NO_FILE = "-"
 
 
 def day_or_instant(text: str) -> date | datetime:
-    """A bare day is returned as one, since its end depends on the clock."""
-    for read in (_day, _instant):
-        try:
-            return read(text)
-        except ValueError:
-            continue
-    raise ArgumentTypeError(
-        f"{text!r} is neither a day nor a day with a time: write it as in 2026-03-09 or "
-        "2026-03-09T16:20:00."
-    )
-
-
-def _day(text: str) -> date:
-    if len(text) != len("2026-03-09"):
-        raise ValueError
-    return read_day(text, ZoneInfo("UTC"))
-
-
-def _instant(text: str) -> datetime:
-    read_instant(text, ZoneInfo("UTC"))
-    return datetime.fromisoformat(text)
+    """Read a moment; which instant it is depends on the clock, which is another argument."""
+    try:
+        return read_moment(text)
+    except ValueError:
+        raise ArgumentTypeError(
+            f"{text!r} is neither a day nor a day with a time: write it as in 2026-03-09 or "
+            "2026-03-09T16:20:00."
+        ) from None
 
 
 class Command(BaseCommand):
@@ -115,8 +103,9 @@ class Command(BaseCommand):
             for remark in register.remarks:
                 self.stderr.write(remark)
             self._tell(register.problems, "rows of the register were left out")
+        moment = options["as_known_at"]
         question = Question(
-            _instant_in(options["as_known_at"], zone),
+            None if moment is None else known_through(moment, zone),
             options["as_known_then"],
             options["counts_as_practice"],
             zone,
@@ -154,16 +143,8 @@ class Command(BaseCommand):
         out.write(f"Rows that could not be judged: {findings.bad_rows}")
 
 
-def _log(path: Path) -> Log:
+def _log(path: Path) -> WorkLog:
     try:
         return read_log(path.name, path.read_bytes())
     except OSError as error:
         raise CommandError(f"{path} cannot be read: {error.strerror}.") from error
-
-
-def _instant_in(asked: date | datetime | None, zone: ZoneInfo) -> datetime | None:
-    if asked is None:
-        return None
-    if not isinstance(asked, datetime):
-        return datetime.combine(asked, time.max, zone)
-    return asked if asked.tzinfo else asked.replace(tzinfo=zone)

@@ -8,8 +8,10 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
-from audit.register_files.bundle_frames import BundleFrames, mapped
-from audit.register_files.tabular import Problem
+from audit.domain.frames import mapped
+from audit.domain.problems import Problem
+from audit.domain.standing_spans import DaysByPair, Spans, SpansBuilder, Wanted
+from audit.domain.work_log_judging import EPOCH, PERSON, Progress, Question
 from certification.domain.facts import (
     ALWAYS_KNOWN,
     CertificateFact,
@@ -26,8 +28,7 @@ from certification.domain.periods import certificate_histories
 from certification.domain.standing import History, Timeline
 from certification.domain.upkeep import PracticeRecord, VisionRecord
 
-from .judging import EPOCH, PERSON, Progress, Question
-from .spans import DaysByPair, Spans, SpansBuilder, Wanted
+from .bundle_frames import BundleFrames
 
 NO_DAYS = np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
 PAIRS_A_LOT = 5_000

@@ -2,19 +2,19 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime, time, tzinfo
-from typing import Any, Protocol
+from datetime import UTC, date, datetime, tzinfo
+from typing import Protocol
 
 import numpy as np
 import polars as pl
 
-from audit.register_files.bundle import read_day
-from audit.register_files.bundle_frames import mapped
-from audit.register_files.columns import LINE
-from audit.register_files.tabular import Problem
+from certification.domain.known_at import end_of_day
 
-from .log import Log
-from .spans import NEVER, STANDINGS, UNKNOWN, Spans, Wanted, keys_of
+from .cells import DAY_FORMAT, EMPTY, read_day
+from .frames import mapped
+from .problems import Problem
+from .standing_spans import NEVER, STANDINGS, UNKNOWN, Spans, Wanted, keys_of
+from .work_log import LINE, WorkLog
 
 Progress = Callable[[str, int, int], None]
 """Told the stage, how much of it is done and how much there is."""
@@ -48,8 +48,8 @@ class Question:
         if self.known_at is not None:
             object.__setattr__(self, "known_at", self.known_at.astimezone(UTC))
 
-    def end_of(self, day: Any) -> datetime:
-        return datetime.combine(day, time.max, self.zone).astimezone(UTC)
+    def end_of(self, day: date) -> datetime:
+        return end_of_day(day, self.zone).astimezone(UTC)
 
 
 class Register(Protocol):
@@ -118,7 +118,7 @@ class Findings:
 
 
 def judge(
-    log: Log,
+    log: WorkLog,
     register: Register,
     question: Question,
     progress: Progress = lambda stage, done, total: None,
@@ -160,7 +160,7 @@ EPOCH = 719163  # date(1970, 1, 1).toordinal()
 class _Rows:
     """The rows of a log while it is worked out what they say."""
 
-    def __init__(self, log: Log) -> None:
+    def __init__(self, log: WorkLog) -> None:
         self.log = log
         self.frame = pl.DataFrame({LINE: log.frame[LINE]})
         self.problems = list(log.problems)
@@ -190,7 +190,7 @@ class _Rows:
                 days.append(read_day(text, UTC))
                 known.append(text)
             except ValueError as error:
-                why[text] = str(error) if text else "The cell is empty."
+                why[text] = str(error) if text else EMPTY
         read = mapped(cells, known, days, pl.Date)
         self.frame = self.frame.with_columns(read.alias(DAY))
         self.refuse(read.is_null(), "worked_on", lambda place: why[cells[place]])
@@ -264,7 +264,7 @@ class _Rows:
         said = {
             "employee_number": good["number"],
             "scope": good[SCOPE],
-            "worked_on": good[DAY].dt.to_string("%Y-%m-%d"),
+            "worked_on": good[DAY].dt.to_string(DAY_FORMAT),
         }
         headings, columns, series = [], [], [cells[LINE]]
         names = {place: name for name, place in self.log.places.items()}

@@ -11,10 +11,9 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from .tabular import DELIMITERS
+from audit.domain.work_log import LINE
 
-LINE = "line"
-"""The column that says in which line of the file a row begins."""
+from .tables import DELIMITERS
 
 LONGEST_HEADING = 64 * 1024
 

@@ -10,36 +10,19 @@ import io
 import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from datetime import date, datetime, time
 from pathlib import Path, PurePosixPath
 from xml.etree.ElementTree import ParseError
 
 import openpyxl
 from openpyxl.utils.exceptions import InvalidFileException
 
+from audit.domain.cells import text_of
+from audit.domain.problems import Problem
 from audit.exceptions import CannotRead
 
 MOST_BYTES = 512 * 1024 * 1024
 MOST_MEMBERS = 200
 DELIMITERS = ",;\t"
-
-
-@dataclass(frozen=True, slots=True)
-class Problem:
-    """Why one place in a file cannot be taken in; line 0 is the file as a whole."""
-
-    file: str
-    line: int
-    column: str
-    reason: str
-
-    def __str__(self) -> str:
-        place = self.file
-        if self.line:
-            place += f", line {self.line}"
-        if self.column:
-            place += f", {self.column}"
-        return f"{place}: {self.reason}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,7 +182,7 @@ def xlsx_lines(table: Table, content: bytes) -> Iterator[tuple[int, list[str]]]:
                 return
         book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
         for line, cells in enumerate(book.worksheets[0].iter_rows(values_only=True), start=1):
-            yield line, [_cell_text(cell) for cell in cells]
+            yield line, [text_of(cell) for cell in cells]
     except (
         zipfile.BadZipFile,
         InvalidFileException,
@@ -209,20 +192,3 @@ def xlsx_lines(table: Table, content: bytes) -> Iterator[tuple[int, list[str]]]:
         ValueError,
     ) as error:
         table.refuse(0, f"The file cannot be read as an XLSX workbook: {error}.")
-
-
-def _cell_text(cell: object) -> str:
-    """Write a cell as the same table saved as CSV would hold it."""
-    match cell:
-        case None:
-            return ""
-        case bool():
-            return "true" if cell else "false"
-        case float() if cell.is_integer():
-            return str(int(cell))
-        case datetime():
-            return cell.isoformat(sep="T", timespec="seconds")
-        case date() | time():
-            return cell.isoformat()
-        case _:
-            return str(cell)

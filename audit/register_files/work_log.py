@@ -1,56 +1,30 @@
-"""A work log as it comes: CSV or XLSX, any columns, one line of work in each row.
+"""A work log on the disk: CSV or XLSX, any columns, one line of work in each row.
 
 A row that cannot be read is reported with its line and left out; the others are read all the
-same. What the columns say is worked out in `judging`.
+same. What the columns say is worked out in `audit.domain.work_log_judging`.
 """
 
 import csv
 import io
 from collections import deque
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 from typing import IO
 
 import polars as pl
 
+from audit.domain.work_log import KNOWN_COLUMNS, WorkLog
 from audit.exceptions import CannotRead
-from audit.register_files.columns import from_lines, read_plain
-from audit.register_files.tabular import DELIMITERS, Problem, Table, xlsx_lines
 
-KNOWN = ("row", "employee_number", "stamp", "scope", "operation", "worked_on")
+from .plain_csv import from_lines, read_plain
+from .tables import DELIMITERS, Table, xlsx_lines
+
 MOST_BYTES = 256 * 1024 * 1024
 MOST_ROWS = 5_000_000
 ROWS_A_LOT = 50_000
 NOT_UTF8 = "This line is not UTF-8 text: save the file as CSV in UTF-8."
 
 
-@dataclass
-class Log:
-    """The rows of a log, cell by cell.
-
-    Attributes
-    ----------
-    name : str
-        What the file is called.
-    headings : list of str
-        As they are written, in order.
-    places : dict of str to int
-        Where the columns of `KNOWN` stand, as far as there are any.
-    frame : polars.DataFrame
-        Column ``str(n)`` holds the cells under heading ``n``, as they are written; ``line``
-        where each row begins in the file.
-    problems : list of Problem
-        The rows that could not be read.
-    """
-
-    name: str
-    headings: list[str]
-    places: dict[str, int]
-    frame: pl.DataFrame
-    problems: list[Problem] = field(default_factory=list)
-
-
-def read_log(name: str, content: bytes) -> Log:
+def read_log(name: str, content: bytes) -> WorkLog:
     """Read a work log.
 
     Raises
@@ -62,7 +36,7 @@ def read_log(name: str, content: bytes) -> Log:
         raise CannotRead(f"{name} has more than {MOST_BYTES // 1024**2} MB: split the log.")
     plain = None if name.lower().endswith(".xlsx") else read_plain(content)
     if plain is not None:
-        log = Log(name, plain.headings, _places(name, plain.headings), plain.frame)
+        log = WorkLog(name, plain.headings, _places(name, plain.headings), plain.frame)
     else:
         log = _read_line_by_line(name, content)
     if log.frame.height > MOST_ROWS:
@@ -77,7 +51,7 @@ def _places(name: str, headings: list[str]) -> dict[str, int]:
         word = heading.strip().lower()
         if word in places:
             raise CannotRead(f"{name}, line 1: the heading names the column {word} twice.")
-        if word in KNOWN:
+        if word in KNOWN_COLUMNS:
             places[word] = index
     absent = []
     if not {"employee_number", "stamp"} & places.keys():
@@ -94,7 +68,7 @@ def _places(name: str, headings: list[str]) -> dict[str, int]:
     return places
 
 
-def _read_line_by_line(name: str, content: bytes) -> Log:
+def _read_line_by_line(name: str, content: bytes) -> WorkLog:
     table = Table(name, "")
     if name.lower().endswith(".xlsx"):
         lines = xlsx_lines(table, content)
@@ -109,7 +83,7 @@ def _read_line_by_line(name: str, content: bytes) -> Log:
     places = _places(name, heading)
     lots = list(_lots(table, heading, lines))
     frame = pl.concat([lot for lot in lots if lot.height] or lots[:1])
-    return Log(name, heading, places, frame, table.problems)
+    return WorkLog(name, heading, places, frame, table.problems)
 
 
 def _lots(

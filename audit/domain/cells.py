@@ -1,0 +1,105 @@
+"""One cell of a register file or work log: how its text is read, and how a value is written.
+
+Days are written as 2026-03-09 and instants as 2026-03-09T16:20:00 with or without an offset. A
+cell is text without spaces around it; nothing is an empty text.
+"""
+
+import re
+from collections.abc import Callable
+from datetime import UTC, date, datetime, time, tzinfo
+
+from certification.domain.known_at import FIRST_YEAR, LAST_YEAR, on_clock, read_moment
+
+DAY_FORMAT = "%Y-%m-%d"
+DAY = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[T ]00:00(?::00(?:\.0+)?)?)?")
+"""A day, also as spreadsheet programs save one: as its midnight."""
+MOST_MONTHS = 1200
+EMPTY = "The cell is empty."
+
+CellReader = Callable[[str, tzinfo], object]
+
+
+# Read
+
+
+def read_text(text: str, zone: tzinfo) -> str:
+    if any(ord(letter) < 32 for letter in text):
+        raise ValueError("The text holds a line break or another control character.")
+    return text
+
+
+def read_code(text: str, zone: tzinfo) -> str:
+    """Read a number or code that stands in the address of a page."""
+    if "/" in text or "\\" in text or text in (".", ".."):
+        raise ValueError(f"{text!r} cannot stand in an address: leave out slashes.")
+    return read_text(text, zone)
+
+
+def read_day(text: str, zone: tzinfo) -> date:
+    match = DAY.fullmatch(text)
+    if match:
+        try:
+            return _plausible(date.fromisoformat(match[1]))
+        except ValueError:
+            pass
+    raise ValueError(f"{text!r} is not a day: write it as in 2026-03-09.")
+
+
+def _plausible(day: date) -> date:
+    """Refuse a slip of the keyboard, and years with which no month can be added."""
+    if not FIRST_YEAR <= day.year <= LAST_YEAR:
+        raise ValueError
+    return day
+
+
+def read_instant(text: str, zone: tzinfo) -> datetime:
+    """Read an instant; without an offset it is on the clock of ``zone``."""
+    try:
+        moment = read_moment(text)
+        if isinstance(moment, datetime):
+            return on_clock(moment, zone).astimezone(UTC)
+    except (ValueError, OverflowError):
+        pass
+    raise ValueError(f"{text!r} is not a day with a time: write it as in 2026-03-09T16:20:00.")
+
+
+def read_count(text: str, zone: tzinfo) -> int:
+    if not re.fullmatch(r"\d{1,5}", text):
+        raise ValueError(f"{text!r} is not a whole number, 0 or more.")
+    return int(text)
+
+
+def read_months(text: str, zone: tzinfo) -> int:
+    months = read_count(text, zone)
+    if months > MOST_MONTHS:
+        raise ValueError(f"{months} months are more than the {MOST_MONTHS} that can be counted.")
+    return months
+
+
+def one_of(*words: str) -> Callable[[str, tzinfo], str]:
+    def read(text: str, zone: tzinfo) -> str:
+        if text.lower() not in words:
+            raise ValueError(f"{text!r} is not one of: {', '.join(words)}.")
+        return text.lower()
+
+    return read
+
+
+# Written
+
+
+def text_of(value: object) -> str:
+    """Write a value as a cell, as the same table saved as CSV holds it."""
+    match value:
+        case None:
+            return ""
+        case bool():
+            return "true" if value else "false"
+        case float() if value.is_integer():
+            return str(int(value))
+        case datetime():
+            return value.isoformat(sep="T", timespec="seconds")
+        case date() | time():
+            return value.isoformat()
+        case _:
+            return str(value)

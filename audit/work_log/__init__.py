@@ -1,1 +1,0 @@
-"""Work-log checks: every line of a work log held against a register."""
