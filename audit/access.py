@@ -12,8 +12,8 @@ from .models.work_log import WorkLogCheckQuerySet
 
 def work_log_checks_readable_by(user: User) -> WorkLogCheckQuerySet:
     """Checks against people of the user's sites alone: findings tell how everybody stood."""
-    elsewhere = Site.objects.exclude(pk__in=user.sites_as(Role.QUALITY))
-    return WorkLogCheck.objects.exclude(sites__in=elsewhere)
+    other_sites = Site.objects.exclude(pk__in=user.sites_as(Role.QUALITY))
+    return WorkLogCheck.objects.exclude(sites__in=other_sites)
 
 
 def work_log_check_for_quality(user: User, check_id: int) -> WorkLogCheck:
@@ -25,5 +25,5 @@ def work_log_check_for_quality(user: User, check_id: int) -> WorkLogCheck:
 def names_of(user: User, numbers: Collection[str]) -> dict[str, str]:
     """Names by employee number, of people whose results the user reads as quality."""
     people = Person.objects.filter(site__in=user.sites_as(Role.QUALITY))
-    found = people.filter(employee_number__in=numbers)
-    return dict(found.values_list("employee_number", "full_name"))
+    named = people.filter(employee_number__in=numbers)
+    return dict(named.values_list("employee_number", "full_name"))

@@ -8,8 +8,8 @@ import numpy as np
 import polars as pl
 from django.core.management import call_command
 
-from audit.domain.standing_spans import DAY_BITS, STANDINGS, Wanted
-from audit.domain.work_log_judging import Question
+from audit.domain.standing_spans import DAY_BITS, STANDINGS, LoggedDays
+from audit.domain.work_log_check import CheckOptions
 from audit.register_files.bundle_register import BundleRegister
 from certification.models import Certificate, Scheme, SchemeRevision, Scope, StandingSpan
 from people.models import Person, Site
@@ -55,7 +55,9 @@ def fill(folder: Path) -> None:
     )
     by_number = {one.number: one.pk for one in certificates}
     pairs = np.arange(len(people) * len(scopes))
-    spans = register.spans(Wanted(pairs << DAY_BITS), Question(), lambda stage, done, total: None)
+    spans = register.spans(
+        LoggedDays(pairs << DAY_BITS), CheckOptions(), lambda stage, done, total: None
+    )
     rows = zip(spans.keys.tolist(), spans.standings.tolist(), spans.certificates, strict=True)
     StandingSpan.objects.bulk_create(
         (

@@ -1,7 +1,7 @@
 """What the rows of a register bundle must fit: one another, and what is known already.
 
 Plain computation over typed rows. A bundle that is held up alone is checked against an
-empty `Known`; an import fills it from the database.
+empty `KnownRegister`; an import fills it from the database.
 """
 
 from collections import defaultdict
@@ -33,20 +33,20 @@ class KnownEvent:
 
 
 @dataclass(frozen=True, slots=True)
-class Held:
+class StampHolding:
     """A stamp in somebody's hands, both days included; None is still."""
 
     employee_number: str
     issued_on: date
     returned_on: date | None
 
-    def overlaps(self, other: "Held") -> bool:
+    def overlaps(self, other: "StampHolding") -> bool:
         last, other_last = self.returned_on or date.max, other.returned_on or date.max
         return self.issued_on <= other_last and other.issued_on <= last
 
 
 @dataclass
-class Known:
+class KnownRegister:
     """What there is beside the bundle. ``sites`` None asks nothing of the column."""
 
     people: set[str] = field(default_factory=set)
@@ -57,23 +57,23 @@ class Known:
     schemes: set[str] = field(default_factory=set)
     certificates: dict[str, KnownCertificate] = field(default_factory=dict)
     events: dict[str, KnownEvent] = field(default_factory=dict)
-    stamps: dict[str, list[Held]] = field(default_factory=dict)
+    stamps: dict[str, list[StampHolding]] = field(default_factory=dict)
 
 
-def check(bundle: Bundle, known: Known | None = None) -> None:
+def check(bundle: Bundle, known: KnownRegister | None = None) -> None:
     """Add to the bundle's problems and remarks what does not fit."""
-    known = known or Known()
+    known = known or KnownRegister()
     _check_people(bundle, known)
-    _check_once(bundle, "schemes", "scheme", lambda row: row.scheme)
+    _refuse_repeats(bundle, "schemes", "scheme", lambda row: row.scheme)
     _check_certificates(bundle, known)
     _check_events(bundle, known)
     _check_vision_tests(bundle, known)
     _check_practice(bundle, known)
     _check_stamps(bundle, known)
-    _check_once(bundle, "operations", "operation", lambda row: row.operation)
+    _refuse_repeats(bundle, "operations", "operation", lambda row: row.operation)
 
 
-def _check_once(
+def _refuse_repeats(
     bundle: Bundle, part: str, column: str, key: Callable[[Any], Hashable]
 ) -> dict[Any, Any]:
     """Refuse the second row with the same key; return the first ones by key."""
@@ -85,12 +85,12 @@ def _check_once(
     return first
 
 
-def _people(bundle: Bundle, known: Known) -> set[str]:
+def _people(bundle: Bundle, known: KnownRegister) -> set[str]:
     read = {row.employee_number for row in bundle.people}
     return known.people | bundle.unread["people"] | read
 
 
-def _refuse_strangers(bundle: Bundle, known: Known, part: str) -> None:
+def _refuse_unknown_people(bundle: Bundle, known: KnownRegister, part: str) -> None:
     people = _people(bundle, known)
     for row in bundle.rows(part):
         if row.employee_number not in people:
@@ -103,9 +103,9 @@ def _refuse_strangers(bundle: Bundle, known: Known, part: str) -> None:
             )
 
 
-def _check_people(bundle: Bundle, known: Known) -> None:
+def _check_people(bundle: Bundle, known: KnownRegister) -> None:
     people = _people(bundle, known)
-    _check_once(bundle, "people", "employee_number", lambda row: row.employee_number)
+    _refuse_repeats(bundle, "people", "employee_number", lambda row: row.employee_number)
     for row in bundle.people:
         if row.employee_number in known.former_numbers:
             reason = f"{row.employee_number} was somebody's number before and is not given again."
@@ -134,10 +134,12 @@ def _check_times(bundle: Bundle, part: str) -> None:
             bundle.refuse(part, row.line, "withdrawn_at", "It is withdrawn before it is recorded.")
 
 
-def _check_certificates(bundle: Bundle, known: Known) -> None:
-    _check_once(bundle, "certificates", "certificate_number", lambda row: row.certificate_number)
+def _check_certificates(bundle: Bundle, known: KnownRegister) -> None:
+    _refuse_repeats(
+        bundle, "certificates", "certificate_number", lambda row: row.certificate_number
+    )
     _check_times(bundle, "certificates")
-    _refuse_strangers(bundle, known, "certificates")
+    _refuse_unknown_people(bundle, known, "certificates")
     schemes = known.schemes | bundle.unread["schemes"] | {row.scheme for row in bundle.schemes}
     unread = bundle.unread["certificates"]
     all_certificates = certificates_of(bundle, known)
@@ -174,7 +176,7 @@ def why_not_renewable(
     return ""
 
 
-def certificates_of(bundle: Bundle, known: Known) -> dict[str, KnownCertificate]:
+def certificates_of(bundle: Bundle, known: KnownRegister) -> dict[str, KnownCertificate]:
     return known.certificates | {
         row.certificate_number: KnownCertificate(
             row.employee_number, row.scope, row.issued_on, row.withdrawn_at is not None
@@ -183,7 +185,7 @@ def certificates_of(bundle: Bundle, known: Known) -> dict[str, KnownCertificate]
     }
 
 
-def events_of(bundle: Bundle, known: Known) -> dict[str, KnownEvent]:
+def events_of(bundle: Bundle, known: KnownRegister) -> dict[str, KnownEvent]:
     return known.events | {
         row.event_id: KnownEvent(row.certificate_number, row.event, row.effective_on, row.voids)
         for row in bundle.events
@@ -193,14 +195,14 @@ def events_of(bundle: Bundle, known: Known) -> dict[str, KnownEvent]:
 def revocations(events: Mapping[str, KnownEvent]) -> dict[str, list[date]]:
     """The days from which certificates are revoked, voided revocations left out."""
     voided = {
-        one.voids
-        for one in events.values()
-        if one.event == "voided" and _why_not_voidable(one, events) == ""
+        event.voids
+        for event in events.values()
+        if event.event == "voided" and _why_not_voidable(event, events) == ""
     }
     days: dict[str, list[date]] = defaultdict(list)
-    for event_id, one in events.items():
-        if one.event == "revoked" and event_id not in voided:
-            days[one.certificate_number].append(one.effective_on)
+    for event_id, event in events.items():
+        if event.event == "revoked" and event_id not in voided:
+            days[event.certificate_number].append(event.effective_on)
     return days
 
 
@@ -211,11 +213,11 @@ def _why_not_voidable(event: KnownEvent | EventRow, events: Mapping[str, KnownEv
     if target.certificate_number != event.certificate_number:
         return f"Event {event.voids} is of another certificate, {target.certificate_number}."
     if target.event == "voided":
-        return VOID_OF_A_VOID
+        return VOIDED_EVENT_CANNOT_BE_VOIDED
     return ""
 
 
-def _comes_back(event_id: str, events: Mapping[str, KnownEvent]) -> bool:
+def _voids_itself(event_id: str, events: Mapping[str, KnownEvent]) -> bool:
     """Whether what an event removes, and what that removes, leads back to it."""
     seen: set[str] = set()
     following = event_id
@@ -225,11 +227,11 @@ def _comes_back(event_id: str, events: Mapping[str, KnownEvent]) -> bool:
     return following in seen
 
 
-VOID_OF_A_VOID = "A voided event cannot be voided, so this one changes nothing."
+VOIDED_EVENT_CANNOT_BE_VOIDED = "A voided event cannot be voided, so this one changes nothing."
 
 
-def _check_events(bundle: Bundle, known: Known) -> None:
-    _check_once(bundle, "events", "event_id", lambda row: row.event_id)
+def _check_events(bundle: Bundle, known: KnownRegister) -> None:
+    _refuse_repeats(bundle, "events", "event_id", lambda row: row.event_id)
     events = events_of(bundle, known)
     certificates = certificates_of(bundle, known).keys() | bundle.unread["certificates"]
     for row in bundle.events:
@@ -243,10 +245,10 @@ def _check_events(bundle: Bundle, known: Known) -> None:
             elif row.voids in bundle.unread["events"]:
                 continue
             elif why := _why_not_voidable(row, events):
-                if _comes_back(row.event_id, events):
+                if _voids_itself(row.event_id, events):
                     reason = "The event removes itself: say which other one it removes."
                     bundle.refuse("events", row.line, "voids", reason)
-                elif why == VOID_OF_A_VOID:
+                elif why == VOIDED_EVENT_CANNOT_BE_VOIDED:
                     bundle.remark("events", row.line, why)
                 else:
                     bundle.refuse("events", row.line, "voids", why)
@@ -262,34 +264,38 @@ def _check_events(bundle: Bundle, known: Known) -> None:
                 bundle.refuse("events", row.line, "authority", reason)
 
 
-def _check_vision_tests(bundle: Bundle, known: Known) -> None:
-    _check_once(bundle, "vision_tests", "test_id", lambda row: row.test_id)
+def _check_vision_tests(bundle: Bundle, known: KnownRegister) -> None:
+    _refuse_repeats(bundle, "vision_tests", "test_id", lambda row: row.test_id)
     _check_times(bundle, "vision_tests")
-    _refuse_strangers(bundle, known, "vision_tests")
+    _refuse_unknown_people(bundle, known, "vision_tests")
 
 
-def _check_practice(bundle: Bundle, known: Known) -> None:
+def _check_practice(bundle: Bundle, known: KnownRegister) -> None:
     _check_times(bundle, "practice")
-    _refuse_strangers(bundle, known, "practice")
+    _refuse_unknown_people(bundle, known, "practice")
 
 
-def _check_stamps(bundle: Bundle, known: Known) -> None:
-    _refuse_strangers(bundle, known, "stamps")
-    held: dict[str, list[tuple[int, Held]]] = defaultdict(list)
-    told_of: dict[str, set[tuple[str, date]]] = defaultdict(set)
+def _check_stamps(bundle: Bundle, known: KnownRegister) -> None:
+    _refuse_unknown_people(bundle, known, "stamps")
+    holdings: dict[str, list[tuple[int, StampHolding]]] = defaultdict(list)
+    keys_of_stamp: dict[str, set[tuple[str, date]]] = defaultdict(set)
     for row in bundle.stamps:
-        told_of[row.stamp].add(_key(row))
+        keys_of_stamp[row.stamp].add(_person_and_day(row))
     for row in bundle.stamps:
         # What the register holds already may have been returned since: the bundle says.
-        told = told_of[row.stamp]
-        own = Held(row.employee_number, row.issued_on, row.returned_on)
+        keys_in_bundle = keys_of_stamp[row.stamp]
+        holding = StampHolding(row.employee_number, row.issued_on, row.returned_on)
         if row.returned_on and row.returned_on < row.issued_on:
             reason = "The stamp is returned before it is issued."
             bundle.refuse("stamps", row.line, "returned_on", reason)
             continue
-        stored = [(0, one) for one in known.stamps.get(row.stamp, ()) if _key(one) not in told]
-        for line, other in [*held[row.stamp], *stored]:
-            if own.overlaps(other):
+        stored = [
+            (0, other)
+            for other in known.stamps.get(row.stamp, ())
+            if _person_and_day(other) not in keys_in_bundle
+        ]
+        for line, other in [*holdings[row.stamp], *stored]:
+            if holding.overlaps(other):
                 reason = (
                     f"Stamp {row.stamp} is with {other.employee_number} from {other.issued_on} "
                     f"through {other.returned_on or 'today'}{f', line {line}' if line else ''}: "
@@ -297,8 +303,8 @@ def _check_stamps(bundle: Bundle, known: Known) -> None:
                 )
                 bundle.refuse("stamps", row.line, "issued_on", reason)
                 break
-        held[row.stamp].append((row.line, own))
+        holdings[row.stamp].append((row.line, holding))
 
 
-def _key(held: Held | StampRow) -> tuple[str, date]:
-    return held.employee_number, held.issued_on
+def _person_and_day(holding: StampHolding | StampRow) -> tuple[str, date]:
+    return holding.employee_number, holding.issued_on

@@ -10,5 +10,5 @@ def mapped(text: pl.Series, known: Sequence[Any], values: Sequence[Any], kind: A
     """Put a value in place of each cell; null where there is none for it."""
     if not known:
         return pl.Series(text.name, [None], kind).new_from_index(0, text.len())
-    found = pl.Series(values, dtype=kind)
-    return text.replace_strict(known, found, default=None, return_dtype=kind)
+    replacements = pl.Series(values, dtype=kind)
+    return text.replace_strict(known, replacements, default=None, return_dtype=kind)

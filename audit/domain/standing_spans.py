@@ -23,7 +23,7 @@ NEVER = CODE_OF[Standing.NEVER_CERTIFIED]
 UNKNOWN = CODE_OF[Standing.UNKNOWN_PERSON]
 
 
-def keys_of(pairs: np.ndarray, days: np.ndarray) -> np.ndarray:
+def keys_for(pairs: np.ndarray, days: np.ndarray) -> np.ndarray:
     """Keys of pairs and days, the days as ordinals of the proleptic Gregorian calendar."""
     return (pairs.astype(np.int64) << DAY_BITS) | days.astype(np.int64)
 
@@ -50,10 +50,10 @@ class Spans:
         """The span that each key lies in; -1 before the first of its pair."""
         if not len(self.keys):
             return np.full(len(keys), -1)
-        found = np.searchsorted(self.keys, keys, side="right") - 1
-        other = (self.keys[found] >> DAY_BITS) != (keys >> DAY_BITS)
-        found[other | (found < 0)] = -1
-        return found
+        spans = np.searchsorted(self.keys, keys, side="right") - 1
+        other = (self.keys[spans] >> DAY_BITS) != (keys >> DAY_BITS)
+        spans[other | (spans < 0)] = -1
+        return spans
 
 
 @dataclass
@@ -88,7 +88,7 @@ class SpansBuilder:
         return Spans(keys, standings, certificates)
 
 
-class Wanted:
+class LoggedDays:
     """The pairs and days that a log asks about.
 
     Parameters
@@ -127,9 +127,9 @@ class DaysByPair:
         self._starts = np.searchsorted(pairs, self._pairs)
 
     def __getitem__(self, pair: int) -> Sequence[date]:
-        place = int(np.searchsorted(self._pairs, pair))
-        if place == len(self._pairs) or self._pairs[place] != pair:
+        index = int(np.searchsorted(self._pairs, pair))
+        if index == len(self._pairs) or self._pairs[index] != pair:
             return []
-        start = self._starts[place]
-        end = self._starts[place + 1] if place + 1 < len(self._starts) else len(self._days)
+        start = self._starts[index]
+        end = self._starts[index + 1] if index + 1 < len(self._starts) else len(self._days)
         return [date.fromordinal(int(day)) for day in self._days[start:end]]

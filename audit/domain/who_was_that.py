@@ -110,7 +110,7 @@ def read_question(text: str, today: date, months: Mapping[str, int] | None = Non
     text = " ".join(text.split())
     day, rest = _day_in(text, today, MONTHS | dict(months or {}))
     rest = ASKING.sub("", _trimmed(rest))
-    written = number = _trimmed(rest)
+    as_written = number = _trimmed(rest)
     kind = Kind.EITHER
     for words, named in ((STAMP_WORDS, Kind.STAMP), (UNIT_WORDS, Kind.UNIT)):
         without = words.sub("", number)
@@ -118,7 +118,7 @@ def read_question(text: str, today: date, months: Mapping[str, int] | None = Non
             number, kind = _trimmed(without), named
     if not number:
         raise NotUnderstood(Trouble.NO_NUMBER, text)
-    return Question(number, day, kind, written)
+    return Question(number, day, kind, as_written)
 
 
 def _trimmed(text: str) -> str:
@@ -129,29 +129,31 @@ def _trimmed(text: str) -> str:
 
 def _day_in(text: str, today: date, months: Mapping[str, int]) -> tuple[date | None, str]:
     """The day that a text names, if any, and the text without it."""
-    if found := ISO.search(text):
-        day = _day(found, int(found["year"]), int(found["month"]), int(found["day"]))
-    elif (found := FIGURES.search(text)) and not _is_all_there_is(found, text):
-        day = _day(found, int(found["year"]), *_month_and_day(found))
+    if match := ISO.search(text):
+        day = _day(match, int(match["year"]), int(match["month"]), int(match["day"]))
+    elif (match := FIGURES.search(text)) and not _is_all_there_is(match, text):
+        day = _day(match, int(match["year"]), *_month_and_day(match))
     else:
-        tried = (re.search(one, text, re.IGNORECASE) for one in _with_names(months))
-        found = next((one for one in tried if one), None)
-        if found is None:
+        tried = (re.search(pattern, text, re.IGNORECASE) for pattern in _with_names(months))
+        match = next((candidate for candidate in tried if candidate), None)
+        if match is None:
             return None, text
-        month, number = months[found["month"].lower()], int(found["day"])
-        year = found.groupdict().get("year")
+        month, number = months[match["month"].lower()], int(match["day"])
+        year = match.groupdict().get("year")
         if year is not None:
-            day = _day(found, int(year), month, number)
+            day = _day(match, int(year), month, number)
         else:
-            day = _latest(found, today, month, number)
-    return day, f"{text[: found.start()]} {text[found.end() :]}".strip()
+            day = _latest(match, today, month, number)
+    return day, f"{text[: match.start()]} {text[match.end() :]}".strip()
 
 
-def _is_all_there_is(found: re.Match[str], text: str) -> bool:
+def _is_all_there_is(match: re.Match[str], text: str) -> bool:
     """Whether figures joined by hyphens are the number itself: some number their units so."""
-    rest = ASKING.sub("", _trimmed(f"{text[: found.start()]} {text[found.end() :]}"))
+    rest = ASKING.sub("", _trimmed(f"{text[: match.start()]} {text[match.end() :]}"))
     words = (STAMP_WORDS, UNIT_WORDS)
-    return found["mark"] == "-" and not (rest and all(one.sub("", f"{rest} ") for one in words))
+    return match["mark"] == "-" and not (
+        rest and all(pattern.sub("", f"{rest} ") for pattern in words)
+    )
 
 
 def _with_names(months: Mapping[str, int]) -> tuple[str, ...]:
@@ -168,29 +170,29 @@ def _with_names(months: Mapping[str, int]) -> tuple[str, ...]:
     )
 
 
-def _month_and_day(found: re.Match[str]) -> tuple[int, int]:
+def _month_and_day(match: re.Match[str]) -> tuple[int, int]:
     """Full stops stand in days that begin with the day; with others both ways are written."""
-    first, second = int(found["first"]), int(found["second"])
-    if found["mark"] != "." and first != second and max(first, second) <= 12:
-        raise NotUnderstood(Trouble.TWO_WAYS, found[0])
-    if found["mark"] != "." and second > 12:
+    first, second = int(match["first"]), int(match["second"])
+    if match["mark"] != "." and first != second and max(first, second) <= 12:
+        raise NotUnderstood(Trouble.TWO_WAYS, match[0])
+    if match["mark"] != "." and second > 12:
         return first, second
     return second, first
 
 
-def _day(found: re.Match[str], year: int, month: int, day: int) -> date:
+def _day(match: re.Match[str], year: int, month: int, day: int) -> date:
     try:
         return date(year, month, day)
     except ValueError:
-        raise NotUnderstood(Trouble.NO_SUCH_DAY, found[0].strip()) from None
+        raise NotUnderstood(Trouble.NO_SUCH_DAY, match[0].strip()) from None
 
 
-def _latest(found: re.Match[str], today: date, month: int, day: int) -> date:
+def _latest(match: re.Match[str], today: date, month: int, day: int) -> date:
     for year in range(today.year, today.year - YEARS_BACK - 1, -1):
         try:
-            one = date(year, month, day)
+            latest = date(year, month, day)
         except ValueError:
             continue
-        if one <= today:
-            return one
-    raise NotUnderstood(Trouble.NO_SUCH_DAY, found[0].strip())
+        if latest <= today:
+            return latest
+    raise NotUnderstood(Trouble.NO_SUCH_DAY, match[0].strip())

@@ -32,6 +32,6 @@ class WorkLog:
 
     name: str
     headings: list[str]
-    places: dict[str, int]
+    indexes: dict[str, int]
     frame: pl.DataFrame
     problems: list[Problem] = field(default_factory=list)

@@ -29,5 +29,5 @@ class WhoWasThatForm(forms.Form):
         self.fields["known_at"] = KnownAtField(site=site)
 
     @property
-    def asked_known_at(self) -> datetime | None:
+    def known_at(self) -> datetime | None:
         return self.cleaned_data.get("known_at")

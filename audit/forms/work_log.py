@@ -71,7 +71,7 @@ class WorkLogForm(forms.Form):
             self.add_error("known_on", _("Say the day as known on which the rows are judged."))
         return cleaned
 
-    def asked(self) -> dict[str, Any]:
+    def check_options(self) -> dict[str, Any]:
         """What the service is asked for."""
         data = self.cleaned_data
         known_at = None

@@ -34,7 +34,7 @@ Row = TypeVar("Row", PracticeRecord, Board)
 
 
 @dataclass(frozen=True, slots=True)
-class Stood:
+class StandingOnDay:
     """How somebody stood for one scope on the day."""
 
     scope: Scope | None
@@ -55,7 +55,7 @@ class Match:
     by: str
     board: Board | None = None
     scope_code: str = ""
-    stood: list[Stood] = field(default_factory=list)
+    stood: list[StandingOnDay] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,7 @@ def who_was_that(user: User, text: str, *, today: date, known_at: datetime | Non
     try:
         question = read_question(text, today, _months())
     except NotUnderstood as refused:
-        return Reply(says=_trouble(refused))
+        return Reply(says=_trouble_text(refused))
     if question.day is not None and not EARLIEST <= question.day <= today:
         return Reply(question, says=_out_of_reach(question.day, today))
     matches: list[Match] = []
@@ -98,7 +98,7 @@ def who_was_that(user: User, text: str, *, today: date, known_at: datetime | Non
         matches += by_unit
     more, matches = len(matches) > MOST_FOUND, matches[:MOST_FOUND]
     if matches:
-        return Reply(question, _with_standing(matches, known_at), is_part=is_part, more=more)
+        return Reply(question, _with_standings(matches, known_at), is_part=is_part, more=more)
     stamps = list(_stamps(user, question.number)[:MOST_FOUND]) if question.kind != Kind.UNIT else []
     other_days: list[Match] = []
     if question.kind != Kind.STAMP and question.day is not None and not stamps:
@@ -108,11 +108,11 @@ def who_was_that(user: User, text: str, *, today: date, known_at: datetime | Non
         more, other_days = len(other_days) > MOST_FOUND, other_days[:MOST_FOUND]
         return Reply(
             question,
-            other_days=_with_standing(other_days, known_at),
-            says=_nobody(replace(question, kind=Kind.UNIT), []),
+            other_days=_with_standings(other_days, known_at),
+            says=_why_nobody(replace(question, kind=Kind.UNIT), []),
             more=more,
         )
-    return Reply(question, stamps=stamps, says=_nobody(question, stamps))
+    return Reply(question, stamps=stamps, says=_why_nobody(question, stamps))
 
 
 def _people(user: User) -> Q:
@@ -124,22 +124,22 @@ def _people(user: User) -> Q:
 
 
 def _stamps(user: User, mark: str) -> QuerySet[Stamp]:
-    found = Stamp.objects.filter(_people(user), mark__iexact=mark)
-    return found.select_related("person__site").order_by("-issued_on", "mark")
+    stamps = Stamp.objects.filter(_people(user), mark__iexact=mark)
+    return stamps.select_related("person__site").order_by("-issued_on", "mark")
 
 
 def _by_stamp(user: User, mark: str, day: date) -> list[Match]:
-    held = _stamps(user, mark).filter(
+    stamps = _stamps(user, mark).filter(
         Q(returned_on__isnull=True) | Q(returned_on__gte=day), issued_on__lte=day
     )
-    return [Match(one.person, day, _held(one)) for one in held[: MOST_FOUND + 1]]
+    return [Match(stamp.person, day, _holding_text(stamp)) for stamp in stamps[: MOST_FOUND + 1]]
 
 
-def _held(stamp: Stamp) -> str:
-    facts = {"mark": stamp.mark, "first": _said(stamp.issued_on)}
+def _holding_text(stamp: Stamp) -> str:
+    facts = {"mark": stamp.mark, "first": _day_text(stamp.issued_on)}
     if stamp.returned_on is None:
         return _("Holds stamp %(mark)s since %(first)s.") % facts
-    facts["last"] = _said(stamp.returned_on)
+    facts["last"] = _day_text(stamp.returned_on)
     return _("Held stamp %(mark)s from %(first)s through %(last)s.") % facts
 
 
@@ -149,64 +149,64 @@ def _by_unit(
     """Work recorded for a unit or work order, then the boards that name it; newest first."""
     day, number = question.day, question.number
     numbers = {number, question.written} if exactly else {number}
-    work = _naming(_practice(user, known_at), ("reference",), numbers, exactly)
-    boards = _naming(_boards(user, known_at), ("unit", "work_order"), numbers, exactly)
+    work = _with_number(_practice(user, known_at), ("reference",), numbers, exactly)
+    boards = _with_number(_boards(user, known_at), ("unit", "work_order"), numbers, exactly)
     if day is not None:
         work = work.filter(performed_on=day)
         boards = boards.filter(handed_out_on__lte=day)
-    found = [
+    matches = [
         Match(
-            one.person,
-            one.performed_on,
+            practice.person,
+            practice.performed_on,
             _("Work on %(unit)s, recorded for %(day)s.")
-            % {"unit": one.reference, "day": _said(one.performed_on)},
-            scope_code=one.scope_code,
+            % {"unit": practice.reference, "day": _day_text(practice.performed_on)},
+            scope_code=practice.scope_code,
         )
-        for one in work.order_by("-performed_on", "pk")[: MOST_FOUND + 1]
+        for practice in work.order_by("-performed_on", "pk")[: MOST_FOUND + 1]
     ]
     for board in boards.order_by("-handed_out_on", "pk")[: MOST_FOUND + 1]:
-        made_on = _made_on(board)
+        made_on = _last_day_with_maker(board)
         if day is None or day <= made_on:
             by = _("Board %(number)s, made for %(unit)s.") % {
                 "number": board.number,
                 "unit": " / ".join(part for part in (board.unit, board.work_order) if part),
             }
-            found.append(Match(board.person, day or made_on, by, board=board))
-    return found
+            matches.append(Match(board.person, day or made_on, by, board=board))
+    return matches
 
 
 def _practice(user: User, known_at: datetime | None) -> QuerySet[PracticeRecord]:
-    found = PracticeRecord.objects.filter(_people(user)).select_related("person__site")
+    records = PracticeRecord.objects.filter(_people(user)).select_related("person__site")
     if known_at is None:
-        return found.standing()
-    return found.filter(
+        return records.standing()
+    return records.filter(
         Q(withdrawal__isnull=True) | Q(withdrawal__withdrawn_at__gt=known_at),
         recorded_at__lte=known_at,
     )
 
 
 def _boards(user: User, known_at: datetime | None) -> QuerySet[Board]:
-    found = Board.objects.filter(_people(user)).select_related("person__site")
-    return found if known_at is None else found.filter(recorded_at__lte=known_at)
+    boards = Board.objects.filter(_people(user)).select_related("person__site")
+    return boards if known_at is None else boards.filter(recorded_at__lte=known_at)
 
 
-def _naming(
+def _with_number(
     rows: QuerySet[Row], columns: tuple[str, ...], numbers: set[str], exactly: bool
 ) -> QuerySet[Row]:
     """Rows with a number in one of the columns, as a whole or as a part, in any case."""
-    wanted = Q()
+    condition = Q()
     for column in columns:
         if exactly:
             # As the indexes of these columns have it.
             rows = rows.alias(**{f"{column}_upper": Upper(column)})
-            wanted |= Q(**{f"{column}_upper__in": [Upper(Value(one)) for one in numbers]})
+            condition |= Q(**{f"{column}_upper__in": [Upper(Value(number)) for number in numbers]})
         else:
-            for one in numbers:
-                wanted |= Q(**{f"{column}__icontains": one})
-    return rows.filter(wanted)
+            for number in numbers:
+                condition |= Q(**{f"{column}__icontains": number})
+    return rows.filter(condition)
 
 
-def _made_on(board: Board) -> date:
+def _last_day_with_maker(board: Board) -> date:
     """The last day it was in the maker's hands."""
     if board.handed_in_at is None:
         return board.person.site.today()
@@ -216,22 +216,24 @@ def _made_on(board: Board) -> date:
 # How they stood
 
 
-def _with_standing(matches: list[Match], known_at: datetime | None) -> list[Match]:
-    facts = standing.facts_for_many({one.person.pk for one in matches}).by_person_and_scope
+def _with_standings(matches: list[Match], known_at: datetime | None) -> list[Match]:
+    facts = standing.facts_for_many({match.person.pk for match in matches}).by_person_and_scope
     scopes = Scope.objects.in_bulk()
-    by_code = {one.code: one for one in scopes.values()}
+    by_code = {scope.code: scope for scope in scopes.values()}
     answers: list[list[tuple[Scope | None, Answer]]] = []
     for match in matches:
         named = by_code.get(match.scope_code)
-        asked = [named] if named else [scopes[s] for p, s in facts if p == match.person.pk]
-        found: list[tuple[Scope | None, Answer]] = []
-        for scope in sorted(asked, key=lambda one: (one.level, one.title)):
+        scopes_of_match = (
+            [named] if named else [scopes[s] for p, s in facts if p == match.person.pk]
+        )
+        answers_by_scope: list[tuple[Scope | None, Answer]] = []
+        for scope in sorted(scopes_of_match, key=lambda scope: (scope.level, scope.title)):
             of_one = facts.get((match.person.pk, scope.pk), Facts())
             answer = timeline(of_one, known_at).on(match.day)
             if scope == named or answer.standing != Standing.NEVER_CERTIFIED:
-                found.append((scope, answer))
-        answers.append(found or [(None, timeline(Facts()).on(match.day))])
-    numbers = {answer.certificate_number for found in answers for _scope, answer in found}
+                answers_by_scope.append((scope, answer))
+        answers.append(answers_by_scope or [(None, timeline(Facts()).on(match.day))])
+    numbers = {answer.certificate_number for by_scope in answers for _scope, answer in by_scope}
     certificates = _certificates(numbers)
     return [
         Match(
@@ -241,16 +243,19 @@ def _with_standing(matches: list[Match], known_at: datetime | None) -> list[Matc
             match.board,
             match.scope_code,
             [
-                Stood(scope, answer, certificates.get(answer.certificate_number))
-                for scope, answer in found
+                StandingOnDay(scope, answer, certificates.get(answer.certificate_number))
+                for scope, answer in by_scope
             ],
         )
-        for match, found in zip(matches, answers, strict=True)
+        for match, by_scope in zip(matches, answers, strict=True)
     ]
 
 
 def _certificates(numbers: Iterable[str]) -> dict[str, Certificate]:
-    return {one.number: one for one in Certificate.objects.filter(number__in=numbers)}
+    return {
+        certificate.number: certificate
+        for certificate in Certificate.objects.filter(number__in=numbers)
+    }
 
 
 # In words
@@ -265,11 +270,11 @@ def _months() -> dict[str, int]:
     }
 
 
-def _said(day: date) -> str:
+def _day_text(day: date) -> str:
     return date_format(day, "j M Y")
 
 
-def _trouble(refused: NotUnderstood) -> str:
+def _trouble_text(refused: NotUnderstood) -> str:
     facts = {"text": refused.text}
     if refused.trouble == Trouble.NO_SUCH_DAY:
         return _("There is no %(text)s: give a day of the calendar.") % facts
@@ -281,17 +286,17 @@ def _trouble(refused: NotUnderstood) -> str:
 def _out_of_reach(day: date, today: date) -> str:
     if day > today:
         return _("%(day)s is still to come: today is %(today)s.") % {
-            "day": _said(day),
-            "today": _said(today),
+            "day": _day_text(day),
+            "today": _day_text(today),
         }
     return _("Give a day from %(year)s on.") % {"year": EARLIEST.year}
 
 
-def _nobody(question: Question, stamps: list[Stamp]) -> str:
+def _why_nobody(question: Question, stamps: list[Stamp]) -> str:
     """Why nobody is named, as far as the reader's sites go."""
     facts = {"number": question.number}
     if question.day is not None:
-        facts["day"] = _said(question.day)
+        facts["day"] = _day_text(question.day)
     if stamps and question.day is None:
         return _("Add the day to see who held stamp %(number)s then.") % facts
     if stamps:

@@ -10,14 +10,14 @@ from typing import IO, Any
 import polars as pl
 
 from audit.domain.standing_spans import STANDINGS
-from audit.domain.work_log_judging import CERTIFICATE, DAY, SCOPE, STANDING
+from audit.domain.work_log_check import CERTIFICATE, DAY, SCOPE, STANDING
 from audit.models import WorkLogCheck
 from certification.presenters import exported_tables as exports
 from people.models import Role, User
 from people.templatetags.look import STANDINGS as WORDS
 from training.models import PracticeRecord
 
-ROWS_A_LOT = 20_000
+ROWS_A_BATCH = 20_000
 MOST_ROWS_OF_A_SHEET = 1_048_575
 LINE = "line"
 
@@ -39,22 +39,32 @@ def bars(check: WorkLogCheck) -> list[Bar]:
     """The rows of each standing, in the order of the rules; lengths are of the longest."""
     total = sum(check.counts.values())
     longest = max(check.counts.values(), default=1)
-    found = []
+    shown = []
     for standing in STANDINGS:
         rows = check.counts.get(standing, 0)
         if not rows:
             continue
         shape, tone, word = WORDS[standing]
         share = 100 * rows / total
-        said = f"{share:.1f}" if 0.05 <= share < 99.95 else "<0.1" if share < 1 else f"{share:.0f}"
-        found.append(
-            Bar(standing, shape, tone, word, rows, said, f"{max(100 * rows / longest, 0.4):.2f}")
+        share_text = (
+            f"{share:.1f}" if 0.05 <= share < 99.95 else "<0.1" if share < 1 else f"{share:.0f}"
         )
-    return found
+        shown.append(
+            Bar(
+                standing,
+                shape,
+                tone,
+                word,
+                rows,
+                share_text,
+                f"{max(100 * rows / longest, 0.4):.2f}",
+            )
+        )
+    return shown
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class FindingsFilters:
     """Which findings to show; what is empty is left open."""
 
     number: str = ""
@@ -70,30 +80,30 @@ class FindingsFile:
     Reads columns and rows as they are asked for: a check may hold millions of rows.
     """
 
-    def __init__(self, check: WorkLogCheck, asked: Asked) -> None:
+    def __init__(self, check: WorkLogCheck, filters: FindingsFilters) -> None:
         self.check = check
         # Storage elsewhere has no path, and then all of the file is fetched.
         with check.findings.open("rb") as file:
             self._frame = pl.scan_parquet(io.BytesIO(file.read()))
         self._number = check.columns[check.headings.index("employee_number")]
-        self._frame = self._frame.filter(self._wanted(asked))
+        self._frame = self._frame.filter(self._condition(filters))
 
-    def _wanted(self, asked: Asked) -> pl.Expr:
-        wanted = pl.lit(True)
+    def _condition(self, filters: FindingsFilters) -> pl.Expr:
+        condition = pl.lit(True)
         standing = pl.col(STANDING).cast(pl.String)
-        if asked.number:
-            wanted &= pl.col(self._number) == asked.number
-        if asked.standing == "not":
-            wanted &= standing != "certified"
-        elif asked.standing:
-            wanted &= standing == asked.standing
-        if asked.scope:
-            wanted &= pl.col(SCOPE) == asked.scope
-        if asked.first:
-            wanted &= pl.col(DAY) >= asked.first
-        if asked.last:
-            wanted &= pl.col(DAY) <= asked.last
-        return wanted
+        if filters.number:
+            condition &= pl.col(self._number) == filters.number
+        if filters.standing == "not":
+            condition &= standing != "certified"
+        elif filters.standing:
+            condition &= standing == filters.standing
+        if filters.scope:
+            condition &= pl.col(SCOPE) == filters.scope
+        if filters.first:
+            condition &= pl.col(DAY) >= filters.first
+        if filters.last:
+            condition &= pl.col(DAY) <= filters.last
+        return condition
 
     def count(self) -> int:
         return int(self._frame.select(pl.len()).collect().item())
@@ -105,7 +115,7 @@ class FindingsFile:
             for heading, column in zip(self.check.headings, self.check.columns, strict=True)
             if heading not in FILLED
         ]
-        found = self._frame.slice(start, length).collect()
+        page = self._frame.slice(start, length).collect()
         return [
             {
                 "line": row[LINE],
@@ -116,13 +126,13 @@ class FindingsFile:
                 "certificate": row[CERTIFICATE],
                 "kept": [(name, row[column]) for name, column in kept if row[column]],
             }
-            for row in found.iter_rows(named=True)
+            for row in page.iter_rows(named=True)
         ]
 
     def csv_lots(self) -> Iterator[bytes]:
         """The findings as CSV for a spreadsheet program, some thousand rows at a time."""
         stream = io.StringIO()
-        csv.writer(stream).writerow([exports.harmless(one) for one in self.check.headings])
+        csv.writer(stream).writerow([exports.harmless(heading) for heading in self.check.headings])
         yield b"\xef\xbb\xbf" + stream.getvalue().encode()
         harmless = [
             pl.when(cell.str.contains(exports.FORMULA))
@@ -132,10 +142,10 @@ class FindingsFile:
             .alias(name)
             for name, cell in ((name, pl.col(name)) for name in self._text_columns())
         ]
-        found = self._frame.select(self.check.columns).collect()
-        for lot in found.iter_slices(ROWS_A_LOT):
+        findings = self._frame.select(self.check.columns).collect()
+        for batch in findings.iter_slices(ROWS_A_BATCH):
             yield (
-                lot.with_columns(harmless)
+                batch.with_columns(harmless)
                 .write_csv(include_header=False, line_terminator="\r\n")
                 .encode()
             )
@@ -145,8 +155,8 @@ class FindingsFile:
         return [name for name in self.check.columns if schema[name] == pl.String]
 
     def workbook(self) -> IO[bytes]:
-        found = self._frame.select(self.check.columns).head(MOST_ROWS_OF_A_SHEET).collect()
-        return exports.workbook("Findings", self.check.headings, found.iter_rows())
+        findings = self._frame.select(self.check.columns).head(MOST_ROWS_OF_A_SHEET).collect()
+        return exports.workbook("Findings", self.check.headings, findings.iter_rows())
 
 
 FILLED = ("employee_number", "scope", "worked_on", STANDING, CERTIFICATE)
@@ -156,7 +166,7 @@ EXAMPLE_HEADING = ["row", "employee_number", "stamp", "scope", "operation", "wor
 
 def example_of_work(user: User) -> list[tuple[str, str, str, str, str, str]]:
     """The latest practice at the user's sites as rows of a work log."""
-    found = (
+    records = (
         PracticeRecord.objects.standing()
         .filter(person__site__in=user.sites_as(Role.QUALITY))
         .select_related("person")
@@ -164,12 +174,12 @@ def example_of_work(user: User) -> list[tuple[str, str, str, str, str, str]]:
     )
     return [
         (
-            one.person.employee_number,
+            practice.person.employee_number,
             "",
-            one.scope_code,
+            practice.scope_code,
             "",
-            one.performed_on.isoformat(),
-            one.reference,
+            practice.performed_on.isoformat(),
+            practice.reference,
         )
-        for one in found
+        for practice in records
     ]

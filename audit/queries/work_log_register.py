@@ -10,15 +10,15 @@ import polars as pl
 from django.db.models import CharField
 from django.db.models.functions import Cast
 
-from audit.domain.standing_spans import DAY_BITS, STANDINGS, Spans, SpansBuilder, Wanted
-from audit.domain.work_log_judging import EPOCH, PERSON, Progress, Question
+from audit.domain.standing_spans import DAY_BITS, STANDINGS, LoggedDays, Spans, SpansBuilder
+from audit.domain.work_log_check import EPOCH, PERSON, CheckOptions, Progress
 from certification.domain import standing as engine
 from certification.models import Certificate, Operation, Scope, StandingSpan
 from certification.queries import standing_on_day as standing
 from certification.services import standing as certification_standing
 from people.models import FormerEmployeeNumber, Person, Site, Stamp
 
-ROWS_A_LOT = 50_000
+ROWS_A_BATCH = 50_000
 FEW_PEOPLE = 400
 
 
@@ -41,18 +41,18 @@ class StoredRegister:
             people = people.filter(site__in=sites)
             former = former.filter(person__site__in=sites)
             stamps = stamps.filter(person__site__in=sites)
-        found = list(people.values_list("pk", "employee_number"))
-        self.numbers = [number for _pk, number in found]
-        self._pks = np.array([pk for pk, _number in found], dtype=np.int64)
-        place_of = {pk: place for place, (pk, _number) in enumerate(found)}
+        people_found = list(people.values_list("pk", "employee_number"))
+        self.numbers = [number for _pk, number in people_found]
+        self._pks = np.array([pk for pk, _number in people_found], dtype=np.int64)
+        place_of = {pk: index for index, (pk, _number) in enumerate(people_found)}
         self.people = {
             number: place_of[pk] for number, pk in former.values_list("employee_number", "person")
-        } | {number: place for place, number in enumerate(self.numbers)}
+        } | {number: index for index, number in enumerate(self.numbers)}
         scopes = list(Scope.objects.order_by("pk").values_list("pk", "code"))
-        self.scopes = {code: place for place, (_pk, code) in enumerate(scopes)}
+        self.scopes = {code: index for index, (_pk, code) in enumerate(scopes)}
         self._scope_pks = np.array([pk for pk, _code in scopes], dtype=np.int64)
         self.operations = dict(Operation.objects.values_list("code", "scope__code"))
-        held = [
+        holdings = [
             (
                 mark,
                 self.numbers[place_of[pk]],
@@ -65,7 +65,7 @@ class StoredRegister:
             )
         ]
         self.stamps = pl.DataFrame(
-            held,
+            holdings,
             schema={
                 "stamp": pl.String,
                 "number": pl.String,
@@ -76,28 +76,28 @@ class StoredRegister:
             orient="row",
         )
 
-    def spans(self, wanted: Wanted, question: Question, progress: Progress) -> Spans:
+    def spans(self, logged: LoggedDays, check_options: CheckOptions, progress: Progress) -> Spans:
         """Work out how the pairs of a log stand."""
-        if question == Question(zone=question.zone):
-            return self._stored_spans(wanted, progress)
-        return self._worked_out(wanted, question, progress)
+        if check_options == CheckOptions(zone=check_options.zone):
+            return self._stored_spans(logged, progress)
+        return self._spans_from_facts(logged, check_options, progress)
 
-    def _stored_spans(self, wanted: Wanted, progress: Progress) -> Spans:
+    def _stored_spans(self, logged: LoggedDays, progress: Progress) -> Spans:
         """Read the spans that are kept ready."""
-        people = self._people_in(wanted)
-        found = StandingSpan.objects.order_by()
+        people = self._people_in(logged)
+        stored_spans = StandingSpan.objects.order_by()
         if len(people) <= FEW_PEOPLE:
-            found = found.filter(person__in=self._pks[people].tolist())
+            stored_spans = stored_spans.filter(person__in=self._pks[people].tolist())
         # As text, for turning every day into an object takes longer than all the rest.
-        rows = found.values_list(
+        rows = stored_spans.values_list(
             "person_id", "scope_id", Cast("first_day", CharField()), "standing", "certificate_id"
-        ).iterator(chunk_size=ROWS_A_LOT)
-        done, lots = 0, []
-        while lot := list(islice(rows, ROWS_A_LOT)):
-            done += len(lot)
+        ).iterator(chunk_size=ROWS_A_BATCH)
+        done, batches = 0, []
+        while batch := list(islice(rows, ROWS_A_BATCH)):
+            done += len(batch)
             progress("spans", done, done)
-            lots.append(self._read_lot(lot))
-        spans = pl.concat(lots) if lots else self._read_lot([])
+            batches.append(self._read_batch(batch))
+        spans = pl.concat(batches) if batches else self._read_batch([])
         spans = spans.filter(pl.col("key").is_not_null()).sort("key")
         numbers = pl.DataFrame(
             list(Certificate.objects.order_by().values_list("pk", "number")),
@@ -111,9 +111,9 @@ class StoredRegister:
             numbered["number"].fill_null(""),
         )
 
-    def _read_lot(self, rows: list[tuple]) -> pl.DataFrame:
+    def _read_batch(self, rows: list[tuple]) -> pl.DataFrame:
         """Keys, standings and certificates of spans; no key for people who are not ours."""
-        lot = pl.DataFrame(
+        batch = pl.DataFrame(
             rows,
             schema={
                 "person": pl.Int64,
@@ -124,57 +124,59 @@ class StoredRegister:
             },
             orient="row",
         )
-        people = _places(self._pks, lot["person"].to_numpy())
-        scopes = _places(self._scope_pks, lot["scope"].to_numpy())
-        days = lot["first_day"].str.to_date("%Y-%m-%d").cast(pl.Int64).to_numpy() + EPOCH
+        people = _places(self._pks, batch["person"].to_numpy())
+        scopes = _places(self._scope_pks, batch["scope"].to_numpy())
+        days = batch["first_day"].str.to_date("%Y-%m-%d").cast(pl.Int64).to_numpy() + EPOCH
         pairs = people * max(len(self.scopes), 1) + scopes
         keys = pl.Series("key", (pairs << DAY_BITS) | days)
         return pl.DataFrame(
             [
                 keys.set(pl.Series(people < 0), None),
-                lot["standing"].to_physical().cast(pl.UInt8),
-                lot["certificate"],
+                batch["standing"].to_physical().cast(pl.UInt8),
+                batch["certificate"],
             ]
         )
 
-    def _people_in(self, wanted: Wanted) -> np.ndarray:
-        return np.unique(wanted.pairs // max(len(self.scopes), 1))
+    def _people_in(self, logged: LoggedDays) -> np.ndarray:
+        return np.unique(logged.pairs // max(len(self.scopes), 1))
 
-    def _worked_out(self, wanted: Wanted, question: Question, progress: Progress) -> Spans:
+    def _spans_from_facts(
+        self, logged: LoggedDays, check_options: CheckOptions, progress: Progress
+    ) -> Spans:
         """Ask the engine about everybody in the log, some hundred people at a time."""
-        built, days = SpansBuilder(), wanted.days_by_pair()
-        people = self._people_in(wanted)
+        builder, days = SpansBuilder(), logged.days_by_pair()
+        people = self._people_in(logged)
         for start in range(0, len(people), certification_standing.BATCH_OF_PEOPLE):
             progress("standings", start, len(people))
-            lot = people[start : start + certification_standing.BATCH_OF_PEOPLE]
-            for pair, facts in self._facts(lot):
-                asked = days[pair]
-                if not asked:
+            batch = people[start : start + certification_standing.BATCH_OF_PEOPLE]
+            for pair, facts in self._facts(batch):
+                logged_days = days[pair]
+                if not logged_days:
                     continue
-                if question.counts_as_practice:
-                    logged = [engine.PracticeFact(day, engine.ALWAYS_KNOWN) for day in asked]
+                if check_options.counts_as_practice:
+                    logged = [engine.PracticeFact(day, engine.ALWAYS_KNOWN) for day in logged_days]
                     facts = replace(facts, practice=[*facts.practice, *logged])
-                if question.as_known_then:
+                if check_options.as_known_then:
                     history = engine.History(facts)
-                    for day in asked:
-                        known_then = history.as_known_at(question.end_of(day))
-                        built.add_day(pair, day, known_then.span_on(day))
+                    for day in logged_days:
+                        known_then = history.as_known_at(check_options.end_of(day))
+                        builder.add_day(pair, day, known_then.span_on(day))
                 else:
-                    built.add(pair, engine.timeline(facts, question.known_at))
-        return built.finish()
+                    builder.add(pair, engine.timeline(facts, check_options.known_at))
+        return builder.finish()
 
     def _facts(self, people: np.ndarray) -> Iterator[tuple[int, engine.Facts]]:
         pks = self._pks[people].tolist()
-        places = dict(zip(pks, people.tolist(), strict=True))
-        scopes = {pk: place for place, pk in enumerate(self._scope_pks.tolist())}
-        found = standing.facts_for_many(pks).by_person_and_scope
-        for (person, scope), facts in found.items():
-            yield places[person] * len(scopes) + scopes[scope], facts
+        indexes = dict(zip(pks, people.tolist(), strict=True))
+        scopes = {pk: index for index, pk in enumerate(self._scope_pks.tolist())}
+        facts_of = standing.facts_for_many(pks).by_person_and_scope
+        for (person, scope), facts in facts_of.items():
+            yield indexes[person] * len(scopes) + scopes[scope], facts
 
 
-def _places(known: np.ndarray, asked: np.ndarray) -> np.ndarray:
+def _places(known: np.ndarray, numbers: np.ndarray) -> np.ndarray:
     """Where numbers stand among others, which are in order; -1 where they do not."""
     if not len(known):
-        return np.full(len(asked), -1)
-    found = np.minimum(np.searchsorted(known, asked), len(known) - 1)
-    return np.where(known[found] == asked, found, -1)
+        return np.full(len(numbers), -1)
+    index = np.minimum(np.searchsorted(known, numbers), len(known) - 1)
+    return np.where(known[index] == numbers, index, -1)

@@ -50,7 +50,7 @@ def files_of(path: Path, bundle: Bundle) -> list[tuple[str, Source]]:
         If the path holds no bundle at all.
     """
     parts_by_stem = {part.stem: name for name, part in PARTS.items()}
-    found = []
+    part_sources = []
     for source in sources_in(path):
         name = PurePath(source.name.lower())
         part = parts_by_stem.get(name.stem)
@@ -60,10 +60,10 @@ def files_of(path: Path, bundle: Bundle) -> list[tuple[str, Source]]:
             bundle.refuse(part, 0, "", f"{source.name} is there as well: keep one of the two.")
         else:
             bundle.files[part] = source.name
-            found.append((part, source))
+            part_sources.append((part, source))
     if "people" not in bundle.files:
         raise CannotRead(f"{path} holds no people.csv, which every register bundle begins with.")
-    return found
+    return part_sources
 
 
 def take_in(bundle: Bundle, part: str, table: Table, zone: tzinfo) -> None:
@@ -77,8 +77,10 @@ def take_in(bundle: Bundle, part: str, table: Table, zone: tzinfo) -> None:
     ignored = [name for name in table.columns if name not in known]
     if ignored:
         bundle.remarks.append(f"{table.file}: ignored these columns: {', '.join(ignored)}.")
-    absent = [one.name for one in columns if one.name not in table.columns]
-    needed = [one.name for one in columns if one.name in absent and not one.may_be_missing]
+    absent = [column.name for column in columns if column.name not in table.columns]
+    needed = [
+        column.name for column in columns if column.name in absent and not column.may_be_missing
+    ]
     for name in needed:
         bundle.refuse(part, 1, name, "The file has no column of this name.")
     if needed:

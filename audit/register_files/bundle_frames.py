@@ -55,9 +55,9 @@ class BundleFrames:
         columns = None if source.name.lower().endswith(".xlsx") else read_plain(content)
         if columns is not None:
             del content
-            found = self._read_columns(part, source.name, columns)
-            if found is not None:
-                return found
+            frame = self._read_columns(part, source.name, columns)
+            if frame is not None:
+                return frame
             content = source.read()
         return self._take_in(part, read_table(source.name, content))
 
@@ -66,7 +66,7 @@ class BundleFrames:
         expected = PARTS[part].columns
         if "" in names or len(set(names)) != len(names):
             return None
-        if any(one.name not in names and not one.may_be_missing for one in expected):
+        if any(column.name not in names and not column.may_be_missing for column in expected):
             return None
         known = {column.name for column in expected}
         if ignored := [name for name in names if name not in known]:
@@ -86,9 +86,9 @@ class BundleFrames:
         frame = pl.DataFrame(read)
         if not doubtful.any():
             return frame
-        asked = columns.frame.filter(doubtful)
+        doubtful_rows = columns.frame.filter(doubtful)
         table = Table(file, "", names)
-        for line, *cells in asked.iter_rows():
+        for line, *cells in doubtful_rows.iter_rows():
             values = dict(zip(names, (cell.strip() for cell in cells), strict=True))
             table.rows.append(Row(line, values))
         again = self._take_in(part, table, remark=False)
@@ -107,7 +107,7 @@ class BundleFrames:
 
 def _frame(part: str, rows: Sequence[Any]) -> pl.DataFrame:
     """Rows of a part as the reader makes them, in columns."""
-    schema = {LINE: pl.Int64} | {one.name: _type_of(one) for one in PARTS[part].columns}
+    schema = {LINE: pl.Int64} | {column.name: _type_of(column) for column in PARTS[part].columns}
     return pl.DataFrame(
         [
             pl.Series(name, [getattr(row, name) for row in rows], kind)

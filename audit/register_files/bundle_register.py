@@ -10,8 +10,8 @@ import polars as pl
 
 from audit.domain.frames import mapped
 from audit.domain.problems import Problem
-from audit.domain.standing_spans import DaysByPair, Spans, SpansBuilder, Wanted
-from audit.domain.work_log_judging import EPOCH, PERSON, Progress, Question
+from audit.domain.standing_spans import DaysByPair, LoggedDays, Spans, SpansBuilder
+from audit.domain.work_log_check import EPOCH, PERSON, CheckOptions, Progress
 from certification.domain.facts import (
     ALWAYS_KNOWN,
     CertificateFact,
@@ -31,7 +31,7 @@ from certification.domain.upkeep import PracticeRecord, VisionRecord
 from .bundle_frames import BundleFrames
 
 NO_DAYS = np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
-PAIRS_A_LOT = 5_000
+PAIRS_A_BATCH = 5_000
 PAIR, DAY, FIGURES = "pair", "day", "figures"
 
 
@@ -50,22 +50,22 @@ class BundleRegister:
 
     def __init__(self, path: Path, zone: tzinfo) -> None:
         self._frames = BundleFrames(path, zone)
-        people = self._once("people", "employee_number")
+        people = self._part_without_repeats("people", "employee_number")
         self.numbers: list[str] = people["employee_number"].to_list()
-        self.people = {number: place for place, number in enumerate(self.numbers)}
-        operations = self._once("operations", "operation")
+        self.people = {number: index for index, number in enumerate(self.numbers)}
+        operations = self._part_without_repeats("operations", "operation")
         self.operations = dict(operations.select("operation", "scope").iter_rows())
-        certificates = self._once("certificates", "certificate_number")
+        certificates = self._part_without_repeats("certificates", "certificate_number")
         practice = self._frames.part("practice")
-        told = [frame["scope"].unique() for frame in (certificates, practice, operations)]
-        codes = pl.concat(told).unique().sort().to_list()
-        self.scopes = {code: place for place, code in enumerate(codes)}
-        self._practice = self._in_pairs(practice).select(
+        codes_by_part = [frame["scope"].unique() for frame in (certificates, practice, operations)]
+        codes = pl.concat(codes_by_part).unique().sort().to_list()
+        self.scopes = {code: index for index, code in enumerate(codes)}
+        self._practice = self._with_pairs(practice).select(
             PAIR, pl.col("performed_on").alias(DAY), "recorded_at", "withdrawn_at"
         )
         del practice
         self._figures: list[SchemeFigures] = []
-        self._certificates = self._in_pairs(self._under_schemes(certificates))
+        self._certificates = self._with_pairs(self._under_schemes(certificates))
         self._events = self._read_events()
         self._vision = self._read_vision_tests()
         self.stamps = self._read_stamps()
@@ -81,7 +81,7 @@ class BundleRegister:
 
     # Reading
 
-    def _once(self, part: str, key: str) -> pl.DataFrame:
+    def _part_without_repeats(self, part: str, key: str) -> pl.DataFrame:
         """A part, without the rows whose key stands further up already."""
         frame = self._frames.part(part)
         first = frame[key].is_first_distinct()
@@ -94,7 +94,7 @@ class BundleRegister:
         numbers = frame["employee_number"]
         return mapped(numbers, self.numbers, [*self.people.values()], pl.Int64)
 
-    def _in_pairs(self, frame: pl.DataFrame) -> pl.DataFrame:
+    def _with_pairs(self, frame: pl.DataFrame) -> pl.DataFrame:
         """Add the pair; leave out those who are not among the people."""
         scopes = mapped(frame["scope"], list(self.scopes), [*self.scopes.values()], pl.Int64)
         pairs = self._people_of(frame) * len(self.scopes) + scopes
@@ -102,24 +102,24 @@ class BundleRegister:
 
     def _under_schemes(self, certificates: pl.DataFrame) -> pl.DataFrame:
         """Add the place of the scheme's figures; leave out certificates without a scheme."""
-        places: dict[str, int] = {}
-        schemes = self._once("schemes", "scheme")
+        indexes: dict[str, int] = {}
+        schemes = self._part_without_repeats("schemes", "scheme")
         for name, validity, rule, window, vision, absence in schemes.drop("line").iter_rows():
-            places[name] = len(self._figures)
+            indexes[name] = len(self._figures)
             self._figures.append(SchemeFigures(validity, ExpiryRule(rule), window, vision, absence))
-        figures = mapped(certificates["scheme"], list(places), [*places.values()], pl.Int64)
-        found = certificates.with_columns(figures.alias(FIGURES))
-        lost = found.filter(pl.col(FIGURES).is_null())
+        figures = mapped(certificates["scheme"], list(indexes), [*indexes.values()], pl.Int64)
+        with_figures = certificates.with_columns(figures.alias(FIGURES))
+        lost = with_figures.filter(pl.col(FIGURES).is_null())
         for line, name in lost.select("line", "scheme").iter_rows():
             reason = f"There is no scheme {name}: the certificate is left out."
             self._frames.bundle.refuse("certificates", line, "scheme", reason)
-        return found.filter(pl.col(FIGURES).is_not_null())
+        return with_figures.filter(pl.col(FIGURES).is_not_null())
 
     def _read_events(self) -> dict[str, list[EventFact]]:
         """Events by the number of their certificate."""
-        found: dict[str, list[EventFact]] = defaultdict(list)
-        for row in self._once("events", "event_id").iter_rows(named=True):
-            found[row["certificate_number"]].append(
+        events: dict[str, list[EventFact]] = defaultdict(list)
+        for row in self._part_without_repeats("events", "event_id").iter_rows(named=True):
+            events[row["certificate_number"]].append(
                 EventFact(
                     row["event_id"],
                     row["certificate_number"],
@@ -132,10 +132,10 @@ class BundleRegister:
                     row["reason"],
                 )
             )
-        return found
+        return events
 
     def _read_vision_tests(self) -> pl.DataFrame:
-        frame = self._once("vision_tests", "test_id")
+        frame = self._part_without_repeats("vision_tests", "test_id")
         return (
             frame.with_columns(self._people_of(frame).alias(PERSON))
             .filter(pl.col(PERSON).is_not_null())
@@ -161,57 +161,59 @@ class BundleRegister:
 
     # Answers
 
-    def spans(self, wanted: Wanted, question: Question, progress: Progress) -> Spans:
+    def spans(self, logged: LoggedDays, check_options: CheckOptions, progress: Progress) -> Spans:
         """Work out how the pairs of a log stand."""
-        work = _Work(self, wanted, question)
-        built = SpansBuilder()
+        work = _BundleSpans(self, logged, check_options)
+        builder = SpansBuilder()
         done, total = 0, len(work.pairs)
-        for lot in work.lots():
+        for batch in work.batches():
             progress("standings", done, total)
-            done += work.add_to(built, lot)
-        return built.finish()
+            done += work.add_to(builder, batch)
+        return builder.finish()
 
 
-class _Work:
+class _BundleSpans:
     """One question about the pairs of one log."""
 
-    def __init__(self, register: BundleRegister, wanted: Wanted, question: Question) -> None:
+    def __init__(
+        self, register: BundleRegister, logged: LoggedDays, check_options: CheckOptions
+    ) -> None:
         self._figures = register._figures
         self._scopes = max(len(register.scopes), 1)
         self._events = register._events
-        self._question = question
-        self._then = question.as_known_then
-        asked = pl.Series(wanted.pairs)
+        self._question = check_options
+        self._known_then = check_options.as_known_then
+        pairs = pl.Series(logged.pairs)
         certificates = register._certificates
-        certificates = certificates.filter(pl.col(PAIR).is_in(asked.implode()))
-        self._certificates = self._standing(certificates).sort(PAIR, maintain_order=True)
+        certificates = certificates.filter(pl.col(PAIR).is_in(pairs.implode()))
+        self._certificates = self._valid_facts(certificates).sort(PAIR, maintain_order=True)
         self.pairs: np.ndarray = self._certificates[PAIR].unique(maintain_order=True).to_numpy()
-        resting = [bool(one.max_absence_months) for one in self._figures]
+        resting = [bool(figures.max_absence_months) for figures in self._figures]
         rests = self._certificates.filter(
             mapped(
                 self._certificates[FIGURES].cast(pl.String),
-                [str(place) for place in range(len(resting))],
+                [str(index) for index in range(len(resting))],
                 resting,
                 pl.Boolean,
             )
         )
         matters = rests[PAIR].unique()
         practice = register._practice.filter(pl.col(PAIR).is_in(matters.implode()))
-        self._practice = self._standing(practice)
-        if question.counts_as_practice:
-            self._practice = pl.concat([self._practice, self._logged(wanted, matters)])
-        if not self._then:
+        self._practice = self._valid_facts(practice)
+        if check_options.counts_as_practice:
+            self._practice = pl.concat([self._practice, self._logged_practice(logged, matters)])
+        if not self._known_then:
             self._practice = self._practice.select(PAIR, DAY).unique()
         self._practice = self._practice.sort(PAIR, DAY)
-        self._vision = self._standing(register._vision).sort(
+        self._vision = self._valid_facts(register._vision).sort(
             PERSON, "tested_on", "recorded_at", "test_id"
         )
-        self._days = wanted.days_by_pair() if self._then else DaysByPair(*NO_DAYS)
+        self._days = logged.days_by_pair() if self._known_then else DaysByPair(*NO_DAYS)
 
-    def _standing(self, frame: pl.DataFrame) -> pl.DataFrame:
+    def _valid_facts(self, frame: pl.DataFrame) -> pl.DataFrame:
         """The facts that stand as known at the instant asked about; all, for as known then."""
         at = self._question.known_at
-        if self._then:
+        if self._known_then:
             return frame
         if at is None:
             return frame.filter(pl.col("withdrawn_at").is_null())
@@ -220,9 +222,9 @@ class _Work:
             (pl.col("recorded_at") <= at) & (withdrawn.is_null() | (withdrawn > at))
         )
 
-    def _logged(self, wanted: Wanted, matters: pl.Series) -> pl.DataFrame:
+    def _logged_practice(self, logged: LoggedDays, matters: pl.Series) -> pl.DataFrame:
         """The rows of the log as practice, known whenever it is asked about."""
-        pairs, ordinals = wanted.pairs_and_days()
+        pairs, ordinals = logged.pairs_and_days()
         days = pl.DataFrame({PAIR: pairs, DAY: ordinals - EPOCH}).filter(
             pl.col(PAIR).is_in(matters.implode())
         )
@@ -233,29 +235,29 @@ class _Work:
             pl.lit(None).cast(self._practice.schema["withdrawn_at"]).alias("withdrawn_at"),
         )
 
-    def lots(self) -> Iterator[np.ndarray]:
-        for start in range(0, len(self.pairs), PAIRS_A_LOT):
-            yield self.pairs[start : start + PAIRS_A_LOT]
+    def batches(self) -> Iterator[np.ndarray]:
+        for start in range(0, len(self.pairs), PAIRS_A_BATCH):
+            yield self.pairs[start : start + PAIRS_A_BATCH]
 
-    def add_to(self, built: SpansBuilder, lot: np.ndarray) -> int:
+    def add_to(self, builder: SpansBuilder, batch: np.ndarray) -> int:
         """Work out a lot of pairs; return how many they were."""
-        certificates = _Slices(self._certificates, PAIR, lot)
-        practice = _Slices(self._practice, PAIR, lot)
-        people = np.unique(lot // self._scopes)
-        vision = _Slices(self._vision, PERSON, people)
-        if self._then:
-            self._add_then(built, lot, certificates, practice, vision)
+        certificates = _RowsByKey(self._certificates, PAIR, batch)
+        practice = _RowsByKey(self._practice, PAIR, batch)
+        people = np.unique(batch // self._scopes)
+        vision = _RowsByKey(self._vision, PERSON, people)
+        if self._known_then:
+            self._add_day_by_day(builder, batch, certificates, practice, vision)
         else:
-            self._add(built, lot, certificates, practice, vision)
-        return len(lot)
+            self._add(builder, batch, certificates, practice, vision)
+        return len(batch)
 
     def _add(
         self,
-        built: SpansBuilder,
-        lot: np.ndarray,
-        certificates: "_Slices",
-        practice: "_Slices",
-        vision: "_Slices",
+        builder: SpansBuilder,
+        batch: np.ndarray,
+        certificates: "_RowsByKey",
+        practice: "_RowsByKey",
+        vision: "_RowsByKey",
     ) -> None:
         """One timeline a pair, from what stands."""
         figures, at = self._figures, self._question.known_at
@@ -267,11 +269,11 @@ class _Work:
         tests = self._tests(vision)
         events = self._events
         person, record = -1, VisionRecord(())
-        for place, pair in enumerate(lot.tolist()):
+        for index, pair in enumerate(batch.tolist()):
             if pair // self._scopes != person:
                 person = pair // self._scopes
                 record = VisionRecord(tests[vision.of(person)])
-            own = certificates.at(place)
+            own = certificates.at(index)
             facts = [
                 CertificateFact(
                     numbers[row], figures[of_scheme[row]], issued_on[row], renews[row], ALWAYS_KNOWN
@@ -280,25 +282,27 @@ class _Work:
             ]
             happened: Sequence[EventFact] = ()
             if events:
-                happened = [event for one in facts for event in events.get(one.number, ())]
+                happened = [
+                    event for certificate in facts for event in events.get(certificate.number, ())
+                ]
                 if happened:
                     happened = known(Facts(events=happened), at).events
-            built.add(
+            builder.add(
                 pair,
                 Timeline(
                     certificate_histories(facts, happened),
                     record,
-                    PracticeRecord.of_days(days[practice.at(place)]),
+                    PracticeRecord.of_days(days[practice.at(index)]),
                 ),
             )
 
-    def _add_then(
+    def _add_day_by_day(
         self,
-        built: SpansBuilder,
-        lot: np.ndarray,
-        certificates: "_Slices",
-        practice: "_Slices",
-        vision: "_Slices",
+        builder: SpansBuilder,
+        batch: np.ndarray,
+        certificates: "_RowsByKey",
+        practice: "_RowsByKey",
+        vision: "_RowsByKey",
     ) -> None:
         """One answer a day of the log, from what was known at the end of it."""
         tests = self._tests(vision)
@@ -314,8 +318,8 @@ class _Work:
             )
         ]
         of_practice = [practice.lists(name) for name in (DAY, "recorded_at", "withdrawn_at")]
-        for place, pair in enumerate(lot.tolist()):
-            own, done = certificates.at(place), practice.at(place)
+        for index, pair in enumerate(batch.tolist()):
+            own, done = certificates.at(index), practice.at(index)
             facts = [
                 CertificateFact(number, self._figures[scheme], issued, renews, at, withdrawn)
                 for number, scheme, issued, renews, at, withdrawn in zip(
@@ -325,7 +329,11 @@ class _Work:
             history = History(
                 Facts(
                     facts,
-                    [event for one in facts for event in self._events.get(one.number, ())],
+                    [
+                        event
+                        for certificate in facts
+                        for event in self._events.get(certificate.number, ())
+                    ],
                     tests[vision.of(pair // self._scopes)],
                     [
                         PracticeFact(*row)
@@ -335,15 +343,15 @@ class _Work:
             )
             for day in self._days[pair]:
                 timeline = history.as_known_at(self._question.end_of(day))
-                built.add_day(pair, day, timeline.span_on(day))
+                builder.add_day(pair, day, timeline.span_on(day))
 
-    def _tests(self, vision: "_Slices") -> list[VisionFact]:
+    def _tests(self, vision: "_RowsByKey") -> list[VisionFact]:
         columns = ("test_id", "tested_on", "result", "recorded_at", "withdrawn_at")
         lists = [vision.lists(name) for name in columns]
         return [VisionFact(*row) for row in zip(*lists, strict=True)]
 
 
-class _Slices:
+class _RowsByKey:
     """The rows of some keys in a frame that is sorted by them."""
 
     def __init__(self, frame: pl.DataFrame, key: str, keys: np.ndarray) -> None:
@@ -354,14 +362,14 @@ class _Slices:
         rows = column[low:high]
         self._starts = np.searchsorted(rows, keys, side="left").tolist()
         self._ends = np.searchsorted(rows, keys, side="right").tolist()
-        self._places = {int(one): place for place, one in enumerate(keys)}
+        self._places = {int(key): index for index, key in enumerate(keys)}
 
     def lists(self, name: str) -> list:
         return self._frame[name].to_list()
 
-    def at(self, place: int) -> slice:
+    def at(self, index: int) -> slice:
         """The rows of the key at a place."""
-        return slice(self._starts[place], self._ends[place])
+        return slice(self._starts[index], self._ends[index])
 
     def of(self, key: int) -> slice:
         return self.at(self._places[key])

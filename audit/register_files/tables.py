@@ -74,11 +74,11 @@ def sources_in(path: Path) -> list[Source]:
         If there is nothing there, or the zip is damaged, encrypted or too large to unpack.
     """
     if path.is_dir():
-        found = sorted(entry for entry in path.iterdir() if entry.is_file())
-        total = sum(entry.stat().st_size for entry in found)
+        entries = sorted(entry for entry in path.iterdir() if entry.is_file())
+        total = sum(entry.stat().st_size for entry in entries)
         if total > MOST_BYTES:
             raise CannotRead(f"{path} holds more than {MOST_BYTES // 1024**2} MB.")
-        return [Source(entry.name, entry) for entry in found if _wanted(entry.name)]
+        return [Source(entry.name, entry) for entry in entries if _wanted(entry.name)]
     if not path.exists():
         raise CannotRead(f"There is no file or folder {path}.")
     try:
@@ -180,8 +180,8 @@ def xlsx_lines(table: Table, content: bytes) -> Iterator[tuple[int, list[str]]]:
             if sum(info.file_size for info in archive.infolist()) > MOST_BYTES:
                 table.refuse(0, "The workbook unpacks to more than can be read.")
                 return
-        book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
-        for line, cells in enumerate(book.worksheets[0].iter_rows(values_only=True), start=1):
+        workbook = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
+        for line, cells in enumerate(workbook.worksheets[0].iter_rows(values_only=True), start=1):
             yield line, [text_of(cell) for cell in cells]
     except (
         zipfile.BadZipFile,

@@ -1,7 +1,7 @@
 """A work log on the disk: CSV or XLSX, any columns, one line of work in each row.
 
 A row that cannot be read is reported with its line and left out; the others are read all the
-same. What the columns say is worked out in `audit.domain.work_log_judging`.
+same. What the columns say is worked out in `audit.domain.work_log_check`.
 """
 
 import csv
@@ -20,7 +20,7 @@ from .tables import DELIMITERS, Table, xlsx_lines
 
 MOST_BYTES = 256 * 1024 * 1024
 MOST_ROWS = 5_000_000
-ROWS_A_LOT = 50_000
+ROWS_A_BATCH = 50_000
 NOT_UTF8 = "This line is not UTF-8 text: save the file as CSV in UTF-8."
 
 
@@ -46,26 +46,26 @@ def read_log(name: str, content: bytes) -> WorkLog:
 
 def _places(name: str, headings: list[str]) -> dict[str, int]:
     """Find the columns that mean something; refuse a log without those it takes."""
-    places: dict[str, int] = {}
+    indexes: dict[str, int] = {}
     for index, heading in enumerate(headings):
         word = heading.strip().lower()
-        if word in places:
+        if word in indexes:
             raise CannotRead(f"{name}, line 1: the heading names the column {word} twice.")
         if word in KNOWN_COLUMNS:
-            places[word] = index
+            indexes[word] = index
     absent = []
-    if not {"employee_number", "stamp"} & places.keys():
+    if not {"employee_number", "stamp"} & indexes.keys():
         absent.append("employee_number (or stamp)")
-    if not {"scope", "operation"} & places.keys():
+    if not {"scope", "operation"} & indexes.keys():
         absent.append("scope (or operation)")
-    if "worked_on" not in places:
+    if "worked_on" not in indexes:
         absent.append("worked_on")
     if absent:
         raise CannotRead(
             f"{name}, line 1: the file has no column named {', nor one named '.join(absent)}, "
             "so none of its rows can be judged."
         )
-    return places
+    return indexes
 
 
 def _read_line_by_line(name: str, content: bytes) -> WorkLog:
@@ -80,13 +80,13 @@ def _read_line_by_line(name: str, content: bytes) -> WorkLog:
         raise CannotRead(f"{reason} The first line of a work log names its columns.")
     while not heading[-1].strip():
         heading.pop()
-    places = _places(name, heading)
-    lots = list(_lots(table, heading, lines))
-    frame = pl.concat([lot for lot in lots if lot.height] or lots[:1])
-    return WorkLog(name, heading, places, frame, table.problems)
+    indexes = _places(name, heading)
+    batches = list(_batches(table, heading, lines))
+    frame = pl.concat([batch for batch in batches if batch.height] or batches[:1])
+    return WorkLog(name, heading, indexes, frame, table.problems)
 
 
-def _lots(
+def _batches(
     table: Table, heading: list[str], lines: Iterator[tuple[int, list[str]]]
 ) -> Iterator[pl.DataFrame]:
     """Gather rows some thousand at a time, since a frame takes less room than lists of them."""
@@ -103,7 +103,7 @@ def _lots(
             continue
         at.append(line)
         rows.append((cells + [""] * (width - len(cells)))[:width])
-        if len(rows) == ROWS_A_LOT:
+        if len(rows) == ROWS_A_BATCH:
             yield from_lines(heading, at, rows)
             at, rows = [], []
     yield from_lines(heading, at, rows)

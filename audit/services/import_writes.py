@@ -9,7 +9,7 @@ from typing import Any
 
 from audit.domain.bundle import Bundle
 from audit.domain.bundle_rows import CertificateRow, EventRow, SchemeRow
-from audit.queries.known_rows import FIGURES, Stored, StoredRow
+from audit.queries.register_rows import FIGURES, Stored, StoredRow
 from certification.domain.standing import valid_through
 from certification.models import (
     Certificate,
@@ -63,19 +63,19 @@ def scopes_to_create(bundle: Bundle, stored: Stored) -> list[str]:
     return sorted(named - stored.scopes.keys())
 
 
-def in_waves(
+def in_order_of_reference(
     rows: Iterable[Any], key: Callable[[Any], str], needs: Callable[[Any], str]
 ) -> Iterator[list[Any]]:
     """Group rows so that what a row names stands in an earlier group, or is no row at all."""
-    waiting = list(rows)
-    left = {key(row) for row in waiting}
-    while waiting:
-        ready = [row for row in waiting if needs(row) not in left]
+    remaining = list(rows)
+    left = {key(row) for row in remaining}
+    while remaining:
+        ready = [row for row in remaining if needs(row) not in left]
         if not ready:
             raise ValueError("Rows that name each other in a circle have to be refused before.")
         yield ready
         left -= {key(row) for row in ready}
-        waiting = [row for row in waiting if key(row) in left]
+        remaining = [row for row in remaining if key(row) in left]
 
 
 @dataclass
@@ -88,7 +88,7 @@ class Writer:
     actor: User | str | None
     touched: set[int] = field(default_factory=set)
     _valid_through: dict[str, date] = field(default_factory=dict)
-    _to_tell: list[tuple[str, list[Any]]] = field(default_factory=list)
+    _trail_entries: list[tuple[str, list[Any]]] = field(default_factory=list)
 
     def write(
         self,
@@ -111,7 +111,7 @@ class Writer:
                 *withdrawn,
             ]
         )
-        self._go_on_counting(rows)
+        self._advance_numbers(rows)
 
     def _write_people(self, rows: list[Any]) -> None:
         people = [
@@ -176,14 +176,19 @@ class Writer:
     def _write_certificates(self, rows: list[CertificateRow]) -> None:
         names = {row.employee_number: row.full_name for row in self.bundle.people}
         names |= {
-            number: held.values["full_name"] for number, held in self.stored.rows["people"].items()
+            number: stored_row.values["full_name"]
+            for number, stored_row in self.stored.rows["people"].items()
         }
-        ids = {number: held.pk for number, held in self.stored.rows["certificates"].items()}
+        ids = {
+            number: stored_row.pk for number, stored_row in self.stored.rows["certificates"].items()
+        }
         earlier = {row.renews for row in rows if row.renews in ids}
         self._valid_through = dict(
             Certificate.objects.filter(number__in=earlier).values_list("number", "valid_through")
         )
-        for wave in in_waves(rows, lambda row: row.certificate_number, lambda row: row.renews):
+        for wave in in_order_of_reference(
+            rows, lambda row: row.certificate_number, lambda row: row.renews
+        ):
             certificates = [
                 self._certificate(row, ids.get(row.renews), names[row.employee_number])
                 for row in wave
@@ -195,7 +200,7 @@ class Writer:
             self.stored.rows["certificates"][row.certificate_number] = StoredRow(
                 ids[row.certificate_number], {"employee_number": row.employee_number}
             )
-        self._tell(
+        self._add_to_trail(
             "certificate imported",
             "certificate",
             [
@@ -232,20 +237,22 @@ class Writer:
             restriction=row.restriction,
             origin=Certificate.Origin.IMPORTED,
             holder_name=holder_name,
-            figures={"name": revision.name, **{one: getattr(revision, one) for one in FIGURES}},
+            figures={"name": revision.name, **{name: getattr(revision, name) for name in FIGURES}},
             evidence={"imported": {"file": self.bundle.file_of("certificates"), "line": row.line}},
             issued_by=row.issued_by,
             recorded_at=row.recorded_at,
         )
 
     def _write_events(self, rows: list[EventRow]) -> None:
-        ids = {event_id: held.pk for event_id, held in self.stored.rows["events"].items()}
-        held = self.stored.rows["certificates"]
-        for wave in in_waves(rows, lambda row: row.event_id, lambda row: row.voids):
+        ids = {
+            event_id: stored_row.pk for event_id, stored_row in self.stored.rows["events"].items()
+        }
+        certificates = self.stored.rows["certificates"]
+        for wave in in_order_of_reference(rows, lambda row: row.event_id, lambda row: row.voids):
             events = [
                 CertificateEvent(
                     event_id=row.event_id,
-                    certificate_id=held[row.certificate_number].pk,
+                    certificate_id=certificates[row.certificate_number].pk,
                     kind=row.event,
                     effective_on=row.effective_on,
                     voids_id=ids[row.voids] if row.voids else None,
@@ -259,9 +266,9 @@ class Writer:
             for made in CertificateEvent.objects.bulk_create(events, batch_size=BATCH):
                 ids[made.event_id] = made.pk
         for row in rows:
-            number = held[row.certificate_number].values["employee_number"]
+            number = certificates[row.certificate_number].values["employee_number"]
             self.touched.add(self.stored.people[number])
-        self._tell(
+        self._add_to_trail(
             "certificate event imported",
             "certificate-event",
             [
@@ -294,11 +301,11 @@ class Writer:
             for row in rows
         ]
         made = VisionTest.objects.bulk_create(tests, batch_size=BATCH)
-        self._keep_ids("vision_tests", rows, [one.pk for one in made])
-        self.touched.update(one.person_id for one in made)
+        self._keep_ids("vision_tests", rows, [test.pk for test in made])
+        self.touched.update(test.person_id for test in made)
 
     def _write_practice(self, rows: list[Any]) -> None:
-        done = [
+        records_to_make = [
             PracticeRecord(
                 person_id=self.stored.people[row.employee_number],
                 scope_code=row.scope,
@@ -307,9 +314,9 @@ class Writer:
             )
             for row in rows
         ]
-        made = PracticeRecord.objects.bulk_create(done, batch_size=BATCH)
-        self._keep_ids("practice", rows, [one.pk for one in made])
-        self.touched.update(one.person_id for one in made)
+        made = PracticeRecord.objects.bulk_create(records_to_make, batch_size=BATCH)
+        self._keep_ids("practice", rows, [practice.pk for practice in made])
+        self.touched.update(practice.person_id for practice in made)
 
     def _keep_ids(self, part: str, rows: list[Any], pks: list[int]) -> None:
         for row, pk in zip(rows, pks, strict=True):
@@ -345,9 +352,9 @@ class Writer:
                 model(**{column: pk}, withdrawn_at=row.withdrawn_at, reason=WITHDRAWN_BEFORE)
             )
             self.touched.add(self.stored.people[row.employee_number])
-        for part, found in made.items():
-            kinds[part][0].objects.bulk_create(found, batch_size=BATCH)
-        self._tell(
+        for part, withdrawals in made.items():
+            kinds[part][0].objects.bulk_create(withdrawals, batch_size=BATCH)
+        self._add_to_trail(
             "certificate withdrawal imported",
             "certificate",
             [
@@ -357,24 +364,24 @@ class Writer:
             ],
         )
 
-    def _tell(self, act: str, kind: str, items: list[tuple[str, dict[str, Any]]]) -> None:
-        self._to_tell.append((act, [((kind, number), payload) for number, payload in items]))
+    def _add_to_trail(self, act: str, kind: str, items: list[tuple[str, dict[str, Any]]]) -> None:
+        self._trail_entries.append((act, [((kind, number), payload) for number, payload in items]))
 
-    def tell(self) -> None:
+    def write_trail(self) -> None:
         """Write the trail: late, since nobody else can from the rebuilding of spans on."""
-        for act, items in self._to_tell:
+        for act, items in self._trail_entries:
             if items:
                 records.record_many(actor=self.actor, act=act, items=items, at=self.at)
 
-    def _go_on_counting(self, rows: dict[str, list[Any]]) -> None:
+    def _advance_numbers(self, rows: dict[str, list[Any]]) -> None:
         """Never give a number again that came in looking like one of ours."""
         last: dict[tuple[str, str], int] = {}
         for part in ("certificates", "events", "vision_tests"):
             for row in rows[part]:
-                found = IN_OUR_FORM.fullmatch(key_of(part, row))
-                if found:
-                    series = found[1], found[2]
-                    last[series] = max(last.get(series, 0), int(found[3]))
+                match = IN_OUR_FORM.fullmatch(key_of(part, row))
+                if match:
+                    series = match[1], match[2]
+                    last[series] = max(last.get(series, 0), int(match[3]))
         for (prefix, kind), number in sorted(last.items()):
             numbers.begin_after(prefix, kind, number)
 

@@ -13,7 +13,7 @@ from audit.domain import bundle_checks
 from audit.domain.bundle import PARTS, Bundle
 from audit.domain.problems import Problem
 from audit.exceptions import BundleRefused
-from audit.queries.known_rows import Stored, StoredRow, people_named, read_stored
+from audit.queries.register_rows import Stored, StoredRow, people_named, read_stored
 from audit.register_files.bundle import read_bundle
 from certification.services import standing
 from people.models import Site, User
@@ -37,24 +37,26 @@ class Summary:
 
     def lines(self) -> list[str]:
         """One line for each file that came, in the bundle's order."""
-        found = []
+        lines = []
         for part, described in PARTS.items():
             counts = [
                 (self.added[part], "new"),
                 (self.amended[part], "withdrawn or returned since"),
                 (self.same[part], "there already"),
             ]
-            said = ", ".join(f"{count} {word}" for count, word in counts if count)
-            if said:
-                found.append(f"{described.stem}: {said}")
-        return found
+            counted = ", ".join(f"{count} {word}" for count, word in counts if count)
+            if counted:
+                lines.append(f"{described.stem}: {counted}")
+        return lines
 
 
-class Refused(BundleRefused):
+class RegisterRefused(BundleRefused):
     """Carries every problem that was found."""
 
     def __init__(self, problems: list[Problem], remarks: list[str]) -> None:
-        self.problems = sorted(problems, key=lambda one: (one.file, one.line, one.column))
+        self.problems = sorted(
+            problems, key=lambda problem: (problem.file, problem.line, problem.column)
+        )
         self.remarks = remarks
         super().__init__(f"{len(problems)} rows or cells cannot be taken in, so nothing was.")
 
@@ -87,19 +89,19 @@ def import_register(
         lock_people(people_named(bundle))
     stored = read_stored(bundle, default_site)
     bundle_checks.check(bundle, stored.known)
-    fresh = _compare(bundle, stored)
+    comparison = _compare_with_register(bundle, stored)
     if bundle.problems:
-        raise Refused(bundle.problems, bundle.remarks)
-    summary = fresh.summary
+        raise RegisterRefused(bundle.problems, bundle.remarks)
+    summary = comparison.summary
     summary.hashes = bundle.hashes
     summary.scopes_created = writes.scopes_to_create(bundle, stored)
     summary.remarks = bundle.remarks + _remarks_on_times(bundle, at)
     if check_only:
         return summary
     writer = writes.Writer(bundle=bundle, stored=stored, at=at, actor=actor)
-    writer.write(fresh.rows, fresh.withdrawn, fresh.returned)
+    writer.write(comparison.rows, comparison.withdrawn, comparison.returned)
     standing.rebuild_people(writer.touched)
-    writer.tell()
+    writer.write_trail()
     records.record(
         actor=actor,
         act="register imported",
@@ -117,7 +119,7 @@ def import_register(
 
 
 @dataclass
-class Fresh:
+class Comparison:
     """Rows to write, by part, apart from those that the register holds already."""
 
     summary: Summary
@@ -126,11 +128,11 @@ class Fresh:
     returned: list[Any] = field(default_factory=list)
 
 
-def _compare(bundle: Bundle, stored: Stored) -> Fresh:
+def _compare_with_register(bundle: Bundle, stored: Stored) -> Comparison:
     """Hold every row against the register; add to the bundle's problems where they differ."""
-    fresh = Fresh(Summary())
+    comparison = Comparison(Summary())
     for part in PARTS:
-        new = fresh.rows.setdefault(part, [])
+        new = comparison.rows.setdefault(part, [])
         seen: dict[Any, int] = {}
         for row in bundle.rows(part):
             key = writes.key_of(part, row)
@@ -138,36 +140,40 @@ def _compare(bundle: Bundle, stored: Stored) -> Fresh:
                 bundle.remark(part, row.line, f"Says the same as line {seen[key]}: left out.")
                 continue
             seen.setdefault(key, row.line)
-            held = stored.rows[part].get(key)
-            if held is None:
+            stored_row = stored.rows[part].get(key)
+            if stored_row is None:
                 new.append(row)
-                fresh.summary.added[part] += 1
+                comparison.summary.added[part] += 1
                 continue
-            differing = _differing(bundle, stored, part, row, held)
-            if differing == ["withdrawn_at"] and held.values["withdrawn_at"] is None:
-                fresh.withdrawn.append((part, row))
-                fresh.summary.amended[part] += 1
+            differing = _differing(bundle, stored, part, row, stored_row)
+            if differing == ["withdrawn_at"] and stored_row.values["withdrawn_at"] is None:
+                comparison.withdrawn.append((part, row))
+                comparison.summary.amended[part] += 1
             elif (
-                part == "stamps" and differing == ["returned_on"] and not held.values["returned_on"]
+                part == "stamps"
+                and differing == ["returned_on"]
+                and not stored_row.values["returned_on"]
             ):
-                fresh.returned.append(row)
-                fresh.summary.amended[part] += 1
+                comparison.returned.append(row)
+                comparison.summary.amended[part] += 1
             elif differing:
-                _refuse_different(bundle, part, row, held.values, differing)
+                _refuse_different(bundle, part, row, stored_row.values, differing)
             else:
-                fresh.summary.same[part] += 1
-    for part, count in fresh.summary.same.items():
+                comparison.summary.same[part] += 1
+    for part, count in comparison.summary.same.items():
         bundle.remarks.append(
             f"{bundle.file_of(part)}: {count} rows are in the register already: left alone."
         )
-    return fresh
+    return comparison
 
 
-def _differing(bundle: Bundle, stored: Stored, part: str, row: Any, held: StoredRow) -> list[str]:
+def _differing(
+    bundle: Bundle, stored: Stored, part: str, row: Any, stored_row: StoredRow
+) -> list[str]:
     """Columns that came with the file and say something else than the register."""
     return [
         column
-        for column, value in held.values.items()
+        for column, value in stored_row.values.items()
         if column in bundle.columns[part] and stored.value_of(row, column) != value
     ]
 
@@ -176,8 +182,8 @@ def _refuse_different(
     bundle: Bundle, part: str, row: Any, values: dict[str, Any], differing: Iterable[str]
 ) -> None:
     for column in differing:
-        said = values[column]
-        shown = "nothing" if said in (None, "") else said
+        stored_value = values[column]
+        shown = "nothing" if stored_value in (None, "") else stored_value
         bundle.refuse(
             part,
             row.line,

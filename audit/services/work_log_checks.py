@@ -22,7 +22,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 from kombu.exceptions import OperationalError
 
-from audit.domain.work_log_judging import DAY, PERSON, STANDING, Findings, Question, judge
+from audit.domain.work_log_check import DAY, PERSON, STANDING, CheckOptions, Findings, check_log
 from audit.exceptions import CannotCheck, CannotRead
 from audit.models import WorkLogCheck
 from audit.models.work_log import MOST_ATTEMPTS, log_path
@@ -47,7 +47,7 @@ class ClaimLost(Exception):
     """Somebody else has the check now."""
 
 
-def ask_for_check(
+def request_check(
     *,
     actor: User,
     file: IO[bytes],
@@ -71,7 +71,7 @@ def ask_for_check(
     name = "".join(letter for letter in name if letter.isprintable())[-LONGEST_NAME:]
     if not name.lower().endswith((".csv", ".txt", ".xlsx")):
         raise CannotCheck(_("A work log is a CSV or XLSX file: save it as one of these."))
-    digest, size = _measure(file)
+    digest, size = _hash_and_size(file)
     if not size:
         raise CannotCheck(_("%(name)s is empty.") % {"name": name})
     if size > MOST_BYTES:
@@ -119,10 +119,10 @@ def _write(check: WorkLogCheck, sites: Sequence[Site], actor: User, at: datetime
         },
         at=at,
     )
-    transaction.on_commit(lambda: _wake_a_worker(check.pk), robust=True)
+    transaction.on_commit(lambda: _wake_worker(check.pk), robust=True)
 
 
-def _wake_a_worker(check_id: int) -> None:
+def _wake_worker(check_id: int) -> None:
     """Ask for a check to be run; a worker that does not hear it finds the row by itself."""
     try:
         celery.current_app.send_task(RUN_CHECK, (check_id,))
@@ -130,7 +130,7 @@ def _wake_a_worker(check_id: int) -> None:
         log.info("The next round finds the work-log check by itself: %s", error)
 
 
-def _measure(file: IO[bytes]) -> tuple[str, int]:
+def _hash_and_size(file: IO[bytes]) -> tuple[str, int]:
     digest, size = hashlib.sha256(), 0
     file.seek(0)
     while chunk := file.read(CHUNK_BYTES):
@@ -145,16 +145,18 @@ def _measure(file: IO[bytes]) -> tuple[str, int]:
 
 def run_due_checks(*, clock: Clock) -> int:
     """Run every check that is nobody's yet; return how many were."""
-    _give_up(clock())
-    waiting = WorkLogCheck.objects.due(clock()).order_by("pk").values_list("pk", flat=True)
-    return sum(run_check(check_id=pk, clock=clock) for pk in list(waiting))
+    _close_given_up(clock())
+    due = WorkLogCheck.objects.due(clock()).order_by("pk").values_list("pk", flat=True)
+    return sum(run_check(check_id=pk, clock=clock) for pk in list(due))
 
 
-def _give_up(now: datetime) -> None:
+def _close_given_up(now: datetime) -> None:
     """Close the checks that took down every worker that tried."""
     tried = WorkLogCheck.objects.due(now).filter(attempts__gte=MOST_ATTEMPTS)
     for check in tried:
-        _close(check, check.claim, now, failure=_("It was tried several times and never ended."))
+        _close_check(
+            check, check.claim, now, failure=_("It was tried several times and never ended.")
+        )
 
 
 def run_check(*, check_id: int, clock: Clock) -> bool:
@@ -164,52 +166,52 @@ def run_check(*, check_id: int, clock: Clock) -> bool:
         return False
     check = WorkLogCheck.objects.prefetch_related("sites").get(pk=check_id)
     try:
-        findings = _judge(check, _Telling(check_id, token, clock))
-        return _finish(check, token, findings, clock)
+        findings = _judge(check, _ProgressWriter(check_id, token, clock))
+        return _keep_findings(check, token, findings, clock)
     except CannotRead as error:
-        return _close(check, token, clock(), failure=str(error)[:400])
+        return _close_check(check, token, clock(), failure=str(error)[:400])
     except ClaimLost:
         return False
 
 
-def _judge(check: WorkLogCheck, tell: "_Telling") -> Findings:
+def _judge(check: WorkLogCheck, progress: "_ProgressWriter") -> Findings:
     stages = WorkLogCheck.Stage
-    tell(stages.REGISTER, 0, 0)
+    progress(stages.REGISTER, 0, 0)
     register = StoredRegister(list(check.sites.all()))
-    tell(stages.LOG, 0, 0)
+    progress(stages.LOG, 0, 0)
     with check.file.open("rb") as file:
         work_log = read_log(check.file_name, file.read())
-    question = Question(
+    check_options = CheckOptions(
         check.known_at, check.as_known_then, check.counts_as_practice, ZoneInfo(check.zone)
     )
-    findings = judge(work_log, register, question, tell)
-    tell(stages.WRITE, findings.frame.height, findings.frame.height)
+    findings = check_log(work_log, register, check_options, progress)
+    progress(stages.WRITE, findings.frame.height, findings.frame.height)
     return findings
 
 
-class _Telling:
+class _ProgressWriter:
     """Writes down how far a check is, not too often, and keeps the claim fresh by it."""
 
     def __init__(self, check_id: int, token: str, clock: Clock) -> None:
         self._held = WorkLogCheck.objects.held(check_id, token)
         self._clock = clock
         self._stage = ""
-        self._told_at: datetime | None = None
+        self._written_at: datetime | None = None
 
     def __call__(self, stage: str, done: int, total: int) -> None:
         now = self._clock()
         if (
             stage == self._stage
-            and self._told_at is not None
-            and (now - self._told_at).total_seconds() < SECONDS_BETWEEN
+            and self._written_at is not None
+            and (now - self._written_at).total_seconds() < SECONDS_BETWEEN
         ):
             return
-        self._stage, self._told_at = stage, now
+        self._stage, self._written_at = stage, now
         if not self._held.update(claimed_at=now, stage=stage, done=done, total=total):
             raise ClaimLost
 
 
-def _finish(check: WorkLogCheck, token: str, findings: Findings, clock: Clock) -> bool:
+def _keep_findings(check: WorkLogCheck, token: str, findings: Findings, clock: Clock) -> bool:
     """Keep the findings and close the check, unless somebody else has it by now."""
     content = BytesIO()
     findings.frame.write_parquet(content)
@@ -218,7 +220,7 @@ def _finish(check: WorkLogCheck, token: str, findings: Findings, clock: Clock) -
     people, days = findings.concerned()
     problems = findings.problems[:MOST_PROBLEMS]
     try:
-        kept = _close(
+        kept = _close_check(
             check,
             token,
             clock(),
@@ -228,7 +230,7 @@ def _finish(check: WorkLogCheck, token: str, findings: Findings, clock: Clock) -
             people_concerned=people,
             days_concerned=days,
             people=_people(findings),
-            problems=[[one.line, one.column, one.reason] for one in problems],
+            problems=[[problem.line, problem.column, problem.reason] for problem in problems],
             headings=findings.headings,
             columns=findings.columns,
             findings=path,
@@ -245,7 +247,7 @@ def _finish(check: WorkLogCheck, token: str, findings: Findings, clock: Clock) -
 def _people(findings: Findings) -> list[list[Any]]:
     """Who has most rows that were not certified: number, rows, days, first and last of them."""
     number = pl.col(findings.columns[findings.headings.index("employee_number")])
-    found = (
+    people = (
         findings.frame.lazy()
         .filter((pl.col(STANDING) != "certified") & pl.col(PERSON).is_not_null())
         .group_by(number.alias("number"))
@@ -259,16 +261,16 @@ def _people(findings: Findings) -> list[list[Any]]:
         .head(MOST_PEOPLE)
         .collect()
     )
-    return [list(row) for row in found.iter_rows()]
+    return [list(row) for row in people.iter_rows()]
 
 
 @transaction.atomic
-def _close(check: WorkLogCheck, token: str, now: datetime, **found: Any) -> bool:
+def _close_check(check: WorkLogCheck, token: str, now: datetime, **results: Any) -> bool:
     """Write the end of a check and its entry in the trail; False if it is somebody else's."""
-    held = WorkLogCheck.objects.held(check.pk, token)
-    if not held.update(finished_at=now, **found):
+    own_check = WorkLogCheck.objects.held(check.pk, token)
+    if not own_check.update(finished_at=now, **results):
         return False
-    failure = found.get("failure", "")
+    failure = results.get("failure", "")
     records.record(
         actor="work-log check",
         act="work log could not be checked" if failure else "work log checked",
@@ -276,10 +278,10 @@ def _close(check: WorkLogCheck, token: str, now: datetime, **found: Any) -> bool
         payload={
             "sha256": check.sha256,
             "failure": failure,
-            "rows": found.get("rows", 0),
-            "bad_rows": found.get("bad_rows", 0),
-            "counts": found.get("counts", {}),
-            "findings_sha256": found.get("findings_sha256", ""),
+            "rows": results.get("rows", 0),
+            "bad_rows": results.get("bad_rows", 0),
+            "counts": results.get("counts", {}),
+            "findings_sha256": results.get("findings_sha256", ""),
         },
         at=now,
     )

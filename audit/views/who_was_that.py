@@ -20,7 +20,7 @@ def who_was_that(request: UserRequest) -> HttpResponse:
     now = timezone.now()
     reply, known_at = None, None
     if form.is_valid():
-        known_at = form.asked_known_at
+        known_at = form.known_at
         if known_at is not None and known_at >= now:
             known_at = None  # What is still to be recorded is not known now either.
         reply = answers.who_was_that(

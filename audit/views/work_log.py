@@ -17,7 +17,7 @@ from audit.exceptions import AuditError
 from audit.forms.work_log import FindingsForm, WorkLogForm
 from audit.models import WorkLogCheck
 from audit.presenters import work_log_page as work_log_screens
-from audit.presenters.work_log_page import Asked, FindingsFile
+from audit.presenters.work_log_page import FindingsFile, FindingsFilters
 from audit.services import work_log_checks as services
 from certification.presenters import exported_tables as exports
 from people.access import UserRequest, role_required
@@ -40,13 +40,13 @@ def work_log(request: UserRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         upload = form.cleaned_data["file"]
         try:
-            check = services.ask_for_check(
+            check = services.request_check(
                 actor=request.user,
                 file=upload,
                 name=upload.name,
                 at=timezone.now(),
                 zone=zone,
-                **form.asked(),
+                **form.check_options(),
             )
         except AuditError as error:
             form.add_error("file", str(error))
@@ -84,22 +84,22 @@ def work_log_check(request: UserRequest, check_id: int) -> HttpResponse:
         return response
     context: dict[str, Any] = {"check": check, "zone": _zone(request)}
     if check.state == WorkLogCheck.State.FINISHED:
-        context |= _found(request, check)
+        context |= _findings_context(request, check)
     return render(request, "audit/work_log_check.html", context)
 
 
-def _asked(request: UserRequest) -> tuple[FindingsForm, Asked]:
+def _findings_filters(request: UserRequest) -> tuple[FindingsForm, FindingsFilters]:
     form = FindingsForm(request.GET)
     form.is_valid()
     data = form.cleaned_data
-    asked = Asked(
+    filters = FindingsFilters(
         data.get("q", "").strip(),
         data.get("standing", ""),
         data.get("scope", "").strip(),
         data.get("first"),
         data.get("last"),
     )
-    return form, asked
+    return form, filters
 
 
 class _Rows(Sequence[dict[str, Any]]):
@@ -116,9 +116,9 @@ class _Rows(Sequence[dict[str, Any]]):
         return self._file.rows(start, (part.stop or self._count) - start)
 
 
-def _found(request: UserRequest, check: WorkLogCheck) -> dict[str, Any]:
-    form, asked = _asked(request)
-    page = Paginator(_Rows(FindingsFile(check, asked)), ROWS_A_PAGE).get_page(
+def _findings_context(request: UserRequest, check: WorkLogCheck) -> dict[str, Any]:
+    form, filters = _findings_filters(request)
+    page = Paginator(_Rows(FindingsFile(check, filters)), ROWS_A_PAGE).get_page(
         request.GET.get("page")
     )
     shown = list(page)
@@ -138,18 +138,18 @@ def _found(request: UserRequest, check: WorkLogCheck) -> dict[str, Any]:
             for number, rows, days, _first, _last in check.people
         ],
         "query": query.urlencode(),
-        "filtered": asked != Asked(),
+        "filtered": filters != FindingsFilters(),
     }
 
 
-def _finished(request: UserRequest, check_id: int) -> WorkLogCheck:
+def _finished_check(request: UserRequest, check_id: int) -> WorkLogCheck:
     check = access.work_log_check_for_quality(request.user, check_id)
     if check.state != WorkLogCheck.State.FINISHED:
         raise Http404
     return check
 
 
-def _name(check: WorkLogCheck, what: str) -> str:
+def _download_name(check: WorkLogCheck, what: str) -> str:
     stem = check.file_name.rpartition(".")[0] or "work-log"
     return f"{get_valid_filename(stem) or 'work-log'}-{what}"
 
@@ -157,29 +157,35 @@ def _name(check: WorkLogCheck, what: str) -> str:
 @require_safe
 @role_required(Role.QUALITY)
 def work_log_findings_csv(request: UserRequest, check_id: int) -> StreamingHttpResponse:
-    check = _finished(request, check_id)
-    file = FindingsFile(check, _asked(request)[1])
+    check = _finished_check(request, check_id)
+    file = FindingsFile(check, _findings_filters(request)[1])
     response = StreamingHttpResponse(file.csv_lots(), content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="{_name(check, "findings.csv")}"'
+    response["Content-Disposition"] = (
+        f'attachment; filename="{_download_name(check, "findings.csv")}"'
+    )
     return response
 
 
 @require_safe
 @role_required(Role.QUALITY)
 def work_log_findings_xlsx(request: UserRequest, check_id: int) -> FileResponse:
-    check = _finished(request, check_id)
-    file = FindingsFile(check, _asked(request)[1])
-    return FileResponse(file.workbook(), as_attachment=True, filename=_name(check, "findings.xlsx"))
+    check = _finished_check(request, check_id)
+    file = FindingsFile(check, _findings_filters(request)[1])
+    return FileResponse(
+        file.workbook(), as_attachment=True, filename=_download_name(check, "findings.xlsx")
+    )
 
 
 @require_safe
 @role_required(Role.QUALITY)
 def work_log_problems_csv(request: UserRequest, check_id: int) -> HttpResponse:
-    check = _finished(request, check_id)
+    check = _finished_check(request, check_id)
     stream = StringIO()
     rows = csv.writer(stream)
     rows.writerow(["line", "column", "reason"])
     rows.writerows([exports.harmless(cell) for cell in problem] for problem in check.problems)
     response = HttpResponse("\ufeff" + stream.getvalue(), content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="{_name(check, "not-judged.csv")}"'
+    response["Content-Disposition"] = (
+        f'attachment; filename="{_download_name(check, "not-judged.csv")}"'
+    )
     return response

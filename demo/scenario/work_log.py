@@ -27,7 +27,7 @@ def check_a_log(stage: Stage) -> None:
     rows.writerow(HEADING)
     for number, cells in enumerate(_work(stage, sites), start=1):
         rows.writerow([number, *cells, f"W-{4100 + number // 6}"])
-    check = work_log_checks.ask_for_check(
+    check = work_log_checks.request_check(
         actor=quality,
         file=io.BytesIO(stream.getvalue().encode()),
         name=f"travellers-{stage.today - timedelta(days=1)}.csv",

@@ -97,8 +97,8 @@ def span_on(spans: Sequence[SpanOfScope], day: date) -> int | None:
         Of one person and scope, in order and without gaps.
     day : date
     """
-    place = bisect_right(spans, day, key=lambda span: span.first_day) - 1
-    return place if place >= 0 else None
+    index = bisect_right(spans, day, key=lambda span: span.first_day) - 1
+    return index if index >= 0 else None
 
 
 def ends_on_day(spans: Sequence[SpanOfScope], day: date) -> list[tuple[EndOfScope, str]]:
@@ -119,16 +119,16 @@ def ends_on_day(spans: Sequence[SpanOfScope], day: date) -> list[tuple[EndOfScop
         Each with the standing on the day where something else has stopped it since, such
         as ``suspended``, else with an empty text.
     """
-    place = span_on(spans, day)
-    if place is None:
+    index = span_on(spans, day)
+    if index is None:
         return []
-    current = spans[place]
+    current = spans[index]
     if current.standing == Standing.CERTIFIED:
         return [
             (end, "") for end in current.ends if end.ends_on >= day and not _goes_on(spans, end)
         ]
     stopped = "" if current.standing in LAPSES else current.standing
-    for span in reversed(spans[:place]):
+    for span in reversed(spans[:index]):
         if span.standing == Standing.CERTIFIED:
             return [(end, stopped) for end in span.ends if end.ends_on == span.last_day]
     return []
@@ -136,8 +136,8 @@ def ends_on_day(spans: Sequence[SpanOfScope], day: date) -> list[tuple[EndOfScop
 
 def _goes_on(spans: Sequence[SpanOfScope], end: EndOfScope) -> bool:
     """Whether somebody is certified on the day after an end all the same."""
-    place = span_on(spans, end.ends_on + ONE_DAY)
-    return place is not None and spans[place].standing == Standing.CERTIFIED
+    index = span_on(spans, end.ends_on + ONE_DAY)
+    return index is not None and spans[index].standing == Standing.CERTIFIED
 
 
 def endings_on(
@@ -162,17 +162,17 @@ def endings_on(
     scopes: dict[tuple[int, str, str, date], dict[int, str]] = {}
     steps: dict[tuple[int, str, str, date], set[int]] = {}
     for (person_id, scope_id), spans in spans_of.items():
-        place = span_on(spans, day)
-        of_scheme = spans[place].steps if place is not None else ()
+        index = span_on(spans, day)
+        of_scheme = spans[index].steps if index is not None else ()
         for end, stopped in ends_on_day(spans, day):
             key = (person_id, end.source, end.kind, end.ends_on)
             scopes.setdefault(key, {})[scope_id] = stopped
             of_end = vision_steps.get(person_id, ()) if end.kind == "vision" else of_scheme
             steps.setdefault(key, set()).update(of_end)
-    found = []
+    endings = []
     for key, of_key in scopes.items():
         still = [scope_id for scope_id, stopped in of_key.items() if not stopped]
-        found.append(
+        endings.append(
             Ending(
                 *key,
                 steps=tuple(sorted(steps[key])),
@@ -180,7 +180,7 @@ def endings_on(
                 stopped="" if still else next(iter(of_key.values())),
             )
         )
-    return sorted(found, key=lambda ending: (ending.person_id, ending.ends_on, ending.source))
+    return sorted(endings, key=lambda ending: (ending.person_id, ending.ends_on, ending.source))
 
 
 # When a step is due

@@ -23,8 +23,8 @@ class MessageQuerySet(models.QuerySet["Message"]):
 
         A claim from the future was made while the clock was wrong, and lapses as well.
         """
-        held = Q(claimed_at__range=(now - CLAIM_LAPSES_AFTER, now + CLAIM_LAPSES_AFTER))
-        return self.filter(Q(claimed_at__isnull=True) | ~held)
+        live_claim = Q(claimed_at__range=(now - CLAIM_LAPSES_AFTER, now + CLAIM_LAPSES_AFTER))
+        return self.filter(Q(claimed_at__isnull=True) | ~live_claim)
 
     def due(self, now: datetime) -> "MessageQuerySet":
         """Unsent, their time come, and in nobody's hands."""
@@ -48,8 +48,8 @@ class MessageQuerySet(models.QuerySet["Message"]):
         if state == states.FAILED:
             return self.unsent().filter(failed_at__isnull=False)
         tried = Q(attempts__gt=0) & ~Q(answer="")
-        waiting = self.unsent().filter(failed_at__isnull=True)
-        return waiting.filter(tried) if state == states.RETRIED else waiting.exclude(tried)
+        queued = self.unsent().filter(failed_at__isnull=True)
+        return queued.filter(tried) if state == states.RETRIED else queued.exclude(tried)
 
     def with_list_columns(self) -> "MessageQuerySet":
         """Everything a line in a list of messages shows, in one query and without the bytes."""

@@ -23,7 +23,7 @@ from certification.models import Certificate, CertificateEvent, CertificateWithd
 from people.models import Person
 from reminders.domain.reminders import Ending
 from reminders.queries.ends import CALIBRATION, ends_of
-from reminders.services.letters import Desk
+from reminders.services.letters import SiteDay
 from training.models import PracticeRecord, PracticeWithdrawal, VisionTest
 from training.models.vision import VisionTestWithdrawal
 
@@ -45,7 +45,7 @@ def calendar_of(person: Person, now: datetime, in_full: bool = False) -> bytes:
         Say of every end what it is.
     """
     today = person.site.today(now)
-    desk = Desk(person.site, today)
+    site_day = SiteDay(person.site, today)
     sequence, changed_at = _last_change(person)
     calendar = Calendar()
     calendar.add("prodid", f"-//Jointworthy//Calendar//{(get_language() or 'en').upper()}")
@@ -57,7 +57,7 @@ def calendar_of(person: Person, now: datetime, in_full: bool = False) -> bytes:
     calendar.add("refresh-interval", FETCH_AGAIN_AFTER, parameters={"VALUE": "DURATION"})
     calendar.add("x-published-ttl", "PT6H")
     for uid, ending in _entries(person, today):
-        event = _event(desk, person, ending, in_full)
+        event = _event(site_day, person, ending, in_full)
         event.add("uid", uid)
         event.add("dtstamp", changed_at)
         event.add("last-modified", changed_at)
@@ -73,24 +73,24 @@ def _entries(person: Person, today: Any) -> list[tuple[str, Ending]]:
     alive when work moves its end. The same test may end on several days for schemes of
     different figures; these are numbered. The id is a hash: it must not say what ends.
     """
-    coming = [one for one in ends_of([person.pk]).on(today) if one.ends_on >= today]
+    coming = [ending for ending in ends_of([person.pk]).on(today) if ending.ends_on >= today]
     host = urlsplit(settings.PUBLIC_URL).hostname
     numbers: dict[str, int] = {}
-    found = []
-    for ending in sorted(coming, key=lambda one: (one.ends_on, one.source)):
+    entries = []
+    for ending in sorted(coming, key=lambda ending: (ending.ends_on, ending.source)):
         stem = ":".join(ending.source.split(":")[:2])
         numbers[stem] = numbers.get(stem, 0) + 1
         name = f"{person.pk} {ending.kind} {stem} {numbers[stem]}"
-        found.append((f"{hashlib.sha256(name.encode()).hexdigest()[:32]}@{host}", ending))
-    return found
+        entries.append((f"{hashlib.sha256(name.encode()).hexdigest()[:32]}@{host}", ending))
+    return entries
 
 
-def _event(desk: Desk, person: Person, ending: Ending, in_full: bool) -> Event:
+def _event(site_day: SiteDay, person: Person, ending: Ending, in_full: bool) -> Event:
     event = Event()
     event.add("dtstart", ending.ends_on)
     event.add("dtend", ending.ends_on + timedelta(days=1))
-    event.add("summary", _summary(desk, ending, in_full))
-    event.add("description", _description(desk, person))
+    event.add("summary", _summary(site_day, ending, in_full))
+    event.add("description", _description(site_day, person))
     event.add("url", settings.PUBLIC_URL + reverse("certification:my_card"))
     event.add("class", "PRIVATE")
     event.add("transp", "TRANSPARENT")  # A last day takes up nobody's time.
@@ -109,8 +109,8 @@ def _from_midnight(clock: time, step: int) -> timedelta:
     return timedelta(hours=clock.hour, minutes=clock.minute) - timedelta(days=step)
 
 
-def _summary(desk: Desk, ending: Ending, in_full: bool) -> str:
-    words = {"what": desk.what(ending), "number": ending.source.split(":")[1]}
+def _summary(site_day: SiteDay, ending: Ending, in_full: bool) -> str:
+    words = {"what": site_day.what(ending), "number": ending.source.split(":")[1]}
     if ending.kind == CALIBRATION:
         return _("Calibration of tool %(what)s ends") % words
     match end_kind_for(ending.kind, reader_for(in_full=in_full)):
@@ -123,16 +123,16 @@ def _summary(desk: Desk, ending: Ending, in_full: bool) -> str:
     return _("Certificate %(number)s ends: %(what)s") % words
 
 
-def _description(desk: Desk, person: Person) -> str:
+def _description(site_day: SiteDay, person: Person) -> str:
     lines = [
         _("Your card says what ends and what to do: %(url)s")
         % {"url": settings.PUBLIC_URL + reverse("certification:my_card")}
     ]
-    if desk.site.address:
-        lines.append(_("Where to book:") + " " + desk.site.address)
-    asked = desk.to_ask or (person.line_lead.full_name if person.line_lead else "")
-    if asked:
-        lines.append(_("Whom to ask:") + " " + asked)
+    if site_day.site.address:
+        lines.append(_("Where to book:") + " " + site_day.site.address)
+    contact = site_day.to_ask or (person.line_lead.full_name if person.line_lead else "")
+    if contact:
+        lines.append(_("Whom to ask:") + " " + contact)
     return "\n".join(lines)
 
 
@@ -151,7 +151,7 @@ def _last_change(person: Person) -> tuple[int, datetime]:
         (PracticeRecord.objects.filter(person=person), "recorded_at"),
         (PracticeWithdrawal.objects.filter(practice__person=person), "withdrawn_at"),
     ):
-        found = facts.order_by().aggregate(n=Count("pk"), at=Max(instant))
-        number += found["n"]
-        latest = max(latest, found["at"] or latest)
+        totals = facts.order_by().aggregate(n=Count("pk"), at=Max(instant))
+        number += totals["n"]
+        latest = max(latest, totals["at"] or latest)
     return number, latest.astimezone(UTC).replace(microsecond=0)

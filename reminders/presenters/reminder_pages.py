@@ -13,13 +13,13 @@ from people.models import Person, Site
 from reminders.domain.reminders import DAY_AFTER, Ending
 from reminders.models import Message, Reminder
 from reminders.queries.ends import CALIBRATION, WEEK_LIST
-from reminders.queries.pending import sift
+from reminders.queries.pending import check_pending
 from reminders.services import mail
-from reminders.services.ledger import address_of, lead_of
-from reminders.services.letters import Desk, kind_in_words, plain_words
-from reminders.services.sweep import DAYS_SHOWN, coming
+from reminders.services.ledger import address_of, reachable_lead
+from reminders.services.letters import SiteDay, kind_in_words, plain_words
+from reminders.services.sweep import DAYS_SHOWN, coming_days
 
-Told = tuple[Person, Ending, int]
+PersonEndStep = tuple[Person, Ending, int]
 
 LISTED_AFTER_END = timedelta(days=30)
 
@@ -33,7 +33,7 @@ SHAPES = {
 
 
 @dataclass(frozen=True)
-class Line:
+class ComingReminder:
     """One end as one person is told of it on one day."""
 
     what: str
@@ -44,11 +44,11 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Day:
+class DayOfReminders:
     """What would go out on one day, by person."""
 
     day: date
-    people: list[tuple[Person, list[Line]]]
+    people: list[tuple[Person, list[ComingReminder]]]
 
     @property
     def number(self) -> int:
@@ -72,24 +72,29 @@ def step_in_words(step: int) -> str:
     return ngettext("%(n)d day before", "%(n)d days before", step) % {"n": step}
 
 
-def days_to_come(site: Site, now: datetime, text: str, in_full: bool) -> list[Day]:
+def days_to_come(site: Site, now: datetime, text: str, in_full: bool) -> list[DayOfReminders]:
     """What would go out in the coming days to those whose name or number holds the words."""
-    desk = Desk(site, site.today(now))
+    site_day = SiteDay(site, site.today(now))
     days = []
-    for found in coming(site, now, DAYS_SHOWN):
-        told: dict[Told, list[Person]] = {
-            (one.person, one.ending, one.decision.step): list(one.readers) for one in found.planned
+    for coming_day in coming_days(site, now, DAYS_SHOWN):
+        readers_of: dict[PersonEndStep, list[Person]] = {
+            (planned.person, planned.ending, planned.decision.step): list(planned.readers)
+            for planned in coming_day.planned
         }
-        for row, ending in found.waiting:
-            told.setdefault((row.person, ending, row.step), []).append(row.recipient)
-        people: dict[Person, list[Line]] = defaultdict(list)
-        for (person, ending, step), readers in told.items():
+        for row, ending in coming_day.waiting:
+            readers_of.setdefault((row.person, ending, row.step), []).append(row.recipient)
+        people: dict[Person, list[ComingReminder]] = defaultdict(list)
+        for (person, ending, step), readers in readers_of.items():
             if _matches(person, text):
-                people[person].append(_line(desk, person, ending, step, readers, in_full))
+                people[person].append(_line(site_day, person, ending, step, readers, in_full))
         if people:
             for lines in people.values():
                 lines.sort(key=lambda line: (line.ends_on, line.what))
-            days.append(Day(found.day, sorted(people.items(), key=lambda pair: pair[0].full_name)))
+            days.append(
+                DayOfReminders(
+                    coming_day.day, sorted(people.items(), key=lambda pair: pair[0].full_name)
+                )
+            )
     return days
 
 
@@ -101,26 +106,28 @@ def _matches(person: Person, text: str) -> bool:
 
 
 def _line(
-    desk: Desk,
+    site_day: SiteDay,
     person: Person,
     ending: Ending,
     step: int,
     readers: Iterable[Person],
     in_full: bool,
-) -> Line:
-    return Line(
-        desk.what(ending),
+) -> ComingReminder:
+    return ComingReminder(
+        site_day.what(ending),
         kind_for(ending.kind, in_full),
         ending.ends_on,
         step_in_words(step),
         [
-            _reached(reader, person)
-            for reader in sorted(readers, key=lambda one: (one.pk != person.pk, one.full_name))
+            _reached_at(reader, person)
+            for reader in sorted(
+                readers, key=lambda reader: (reader.pk != person.pk, reader.full_name)
+            )
         ],
     )
 
 
-def _reached(reader: Person, person: Person) -> str:
+def _reached_at(reader: Person, person: Person) -> str:
     address = address_of(reader)
     if not address:
         return _("printed list")
@@ -133,7 +140,7 @@ def _reached(reader: Person, person: Person) -> str:
 
 
 @dataclass(frozen=True)
-class InMessage:
+class ReminderInMessage:
     """One reminder as a message carries it."""
 
     reminder: Reminder
@@ -152,11 +159,11 @@ def text_for(message: Message, in_full: bool) -> str | None:
     return mail.text_of(message) if in_full else None
 
 
-def reminders_in(message: Message, in_full: bool) -> list[InMessage]:
+def reminders_in(message: Message, in_full: bool) -> list[ReminderInMessage]:
     """What a message carries; what ends and why it no longer does only to whom may know."""
     rows = message.reminders.select_related("person").order_by("ends_on", "person__full_name")
     return [
-        InMessage(
+        ReminderInMessage(
             row,
             kind_for(row.kind, in_full),
             row.source.split(":")[1] if in_full and row.kind != WEEK_LIST else "",
@@ -177,7 +184,7 @@ def _state_in_words(row: Reminder, in_full: bool) -> str:
 
 
 @dataclass
-class OnPaper:
+class PrintedListEntry:
     """Somebody without an address, what they are to be told, and who can pass it on."""
 
     person: Person
@@ -185,13 +192,13 @@ class OnPaper:
     lines: list[str] = field(default_factory=list)
 
 
-def people_on_paper(site: Site, now: datetime) -> list[OnPaper]:
+def printed_list(site: Site, now: datetime) -> list[PrintedListEntry]:
     """Those at a site whom no mail reaches and for whom a reminder still holds, by name.
 
     A sheet of paper is read by others, so it says of every end the same.
     """
     today = site.today(now)
-    desk = Desk(site, today)
+    site_day = SiteDay(site, today)
     rows = (
         Reminder.objects.filter(
             state=Reminder.State.LISTED,
@@ -201,17 +208,19 @@ def people_on_paper(site: Site, now: datetime) -> list[OnPaper]:
         .select_related("person__site", "person__line_lead", "recipient__site")
         .order_by("person__full_name", "ends_on", "source")
     )
-    found: dict[int, OnPaper] = {}
-    for row, ending in _holding_on_paper(list(rows), now):
+    entries: dict[int, PrintedListEntry] = {}
+    for row, ending in _valid_without_address(list(rows), now):
         person = row.person
-        entry = found.setdefault(person.pk, OnPaper(person, lead_of(person, today)))
-        entry.lines.append(plain_words(desk, ending))
-    return list(found.values())
+        entry = entries.setdefault(
+            person.pk, PrintedListEntry(person, reachable_lead(person, today))
+        )
+        entry.lines.append(plain_words(site_day, ending))
+    return list(entries.values())
 
 
-def _holding_on_paper(rows: list[Reminder], now: datetime) -> list[tuple[Reminder, Ending]]:
-    holding = []
-    for row, ending in sift(rows, now).holding:
+def _valid_without_address(rows: list[Reminder], now: datetime) -> list[tuple[Reminder, Ending]]:
+    valid = []
+    for row, ending in check_pending(rows, now).valid:
         if ending is not None and not address_of(row.person):
-            holding.append((row, ending))
-    return holding
+            valid.append((row, ending))
+    return valid

@@ -38,8 +38,8 @@ def steps_in(value: object) -> tuple[int, ...]:
 
 
 def steps_by_revision() -> dict[int, tuple[int, ...]]:
-    found = SchemeRevision.objects.order_by().values_list("pk", "reminder_steps")
-    return {pk: steps_in(steps) for pk, steps in found}
+    revisions = SchemeRevision.objects.order_by().values_list("pk", "reminder_steps")
+    return {pk: steps_in(steps) for pk, steps in revisions}
 
 
 # One lot of people
@@ -60,7 +60,7 @@ class Ends:
     def by_key(self, day: date) -> dict[Key, Ending]:
         return {ending.key: ending for ending in self.on(day)}
 
-    def lines_of(self, person_id: int) -> Iterator[list[SpanOfScope]]:
+    def scopes_of(self, person_id: int) -> Iterator[list[SpanOfScope]]:
         return (spans for (of, _scope), spans in self.spans_of.items() if of == person_id)
 
 
@@ -81,21 +81,21 @@ def ends_of(person_ids: Collection[int], steps: dict[int, tuple[int, ...]] | Non
     return Ends(spans_of, vision_steps, _tool_ends(person_ids, vision_steps))
 
 
-def ends_due(due: "Due", lot: Sequence[int], steps: dict[int, tuple[int, ...]]) -> Ends:
+def ends_due(due: "Due", batch: Sequence[int], steps: dict[int, tuple[int, ...]]) -> Ends:
     """Read as much of what ends for some people as decides about what is due for them.
 
     The spans of a person and scope in which something is due are read, all of them; of
     these, the ends of the one that holds or that ended last.
     """
-    span_ids = due.spans_of(lot)
+    span_ids = due.spans_of(batch)
     spans_of = _spans_with_ends(
         # No span twice, for at most one of a person and scope is among those that are due.
         StandingSpan.objects.filter(person__spans__in=span_ids, scope=F("person__spans__scope")),
         StandingEnd.objects.filter(span__in=span_ids),
         steps,
     )
-    vision_steps = dict.fromkeys(lot, steps_in(due.site.reminder_steps))
-    answering = due.answering.intersection(lot)
+    vision_steps = dict.fromkeys(batch, steps_in(due.site.reminder_steps))
+    answering = due.answering.intersection(batch)
     return Ends(spans_of, vision_steps, _tool_ends(answering, vision_steps) if answering else [])
 
 
@@ -195,14 +195,14 @@ class Due:
 
     def people(self) -> "array[int]":
         """Whose they are, each once and in order."""
-        found = array("q", sorted(self.answering))
-        found.extend(person_id for person_id, _spans in groupby(self.person_ids))
-        return array("q", (person_id for person_id, _same in groupby(sorted(found))))
+        people = array("q", sorted(self.answering))
+        people.extend(person_id for person_id, _spans in groupby(self.person_ids))
+        return array("q", (person_id for person_id, _same in groupby(sorted(people))))
 
-    def spans_of(self, lot: Sequence[int]) -> list[int]:
+    def spans_of(self, batch: Sequence[int]) -> list[int]:
         """The spans of some people who follow each other in `people`."""
-        first = bisect_left(self.person_ids, lot[0])
-        return list(self.span_ids[first : bisect_right(self.person_ids, lot[-1])])
+        first = bisect_left(self.person_ids, batch[0])
+        return list(self.span_ids[first : bisect_right(self.person_ids, batch[-1])])
 
 
 def find_due(site: Site, day: date, steps: dict[int, tuple[int, ...]]) -> Due:
@@ -220,7 +220,7 @@ def find_due(site: Site, day: date, steps: dict[int, tuple[int, ...]]) -> Due:
         step=OuterRef("current_step"),
         recipient=OuterRef("span__person"),
     )
-    found = (
+    due_ends = (
         StandingEnd.objects.filter(span__standing=CERTIFIED)
         .filter(span__person__in=Person.objects.at_work_on(day).filter(site=site))
         .filter(last_day__lte=reach + timedelta(days=_longest(site, steps)))
@@ -229,7 +229,7 @@ def find_due(site: Site, day: date, steps: dict[int, tuple[int, ...]]) -> Due:
         .filter(~Exists(recorded), current_step__isnull=False)
     )
     person_ids, span_ids = array("q"), array("q")
-    pairs = found.order_by("span__person", "span").values_list("span__person", "span").distinct()
+    pairs = due_ends.order_by("span__person", "span").values_list("span__person", "span").distinct()
     for person_id, span_id in pairs.iterator():
         person_ids.append(person_id)
         span_ids.append(span_id)

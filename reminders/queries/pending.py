@@ -16,14 +16,16 @@ from .ends import CERTIFIED, WEEK_LIST, Ends, Key, ends_of, in_words
 
 
 @dataclass(frozen=True)
-class Sifted:
+class PendingReminders:
     """Rows that still hold with the ends they are about, and why the others do not."""
 
-    holding: list[tuple[Reminder, Ending | None]]
-    gone: list[tuple[Reminder, Reminder.State, str]]
+    valid: list[tuple[Reminder, Ending | None]]
+    obsolete: list[tuple[Reminder, Reminder.State, str]]
 
 
-def sift(rows: Collection[Reminder], now: datetime, on: date | None = None) -> Sifted:
+def check_pending(
+    rows: Collection[Reminder], now: datetime, on: date | None = None
+) -> PendingReminders:
     """Tell the reminders that still hold from those that are overtaken or no longer needed.
 
     Parameters
@@ -37,20 +39,20 @@ def sift(rows: Collection[Reminder], now: datetime, on: date | None = None) -> S
     ends = ends_of({row.person_id for row in rows})
     steps = _other_steps(rows)
     by_day: dict[date, dict[Key, Ending]] = {}
-    sifted = Sifted([], [])
+    pending = PendingReminders([], [])
     for row in rows:
         day = on or row.person.site.today(now)
         if day not in by_day:
             by_day[day] = ends.by_key(day)
         ending = by_day[day].get(key_of(row))
-        state, why = _gone(row, ending, day, steps[key_of(row), row.recipient_id])
+        state, why = _obsolete_state(row, ending, day, steps[key_of(row), row.recipient_id])
         if not why and row.kind != WEEK_LIST and ending is None:
             state, why = Reminder.State.DROPPED, _why_no_longer(row, ends, day)
         if why:
-            sifted.gone.append((row, state, why))
+            pending.obsolete.append((row, state, why))
         else:
-            sifted.holding.append((row, ending))
-    return sifted
+            pending.valid.append((row, ending))
+    return pending
 
 
 def key_of(row: Reminder) -> Key:
@@ -60,10 +62,10 @@ def key_of(row: Reminder) -> Key:
 def _other_steps(rows: Collection[Reminder]) -> dict[tuple[Key, int], set[int]]:
     """The steps that each reader has of each of these ends, without the overtaken."""
     steps: dict[tuple[Key, int], set[int]] = defaultdict(set)
-    found = Reminder.objects.filter(
+    reminders = Reminder.objects.filter(
         person__in={row.person_id for row in rows}, source__in={row.source for row in rows}
     ).exclude(state=Reminder.State.OVERTAKEN)
-    for row in found.only("person_id", "source", "kind", "ends_on", "step", "recipient_id"):
+    for row in reminders.only("person_id", "source", "kind", "ends_on", "step", "recipient_id"):
         steps[key_of(row), row.recipient_id].add(row.step)
     return steps
 
@@ -75,16 +77,16 @@ def _is_overtaken(row: Reminder, day: date, steps: Collection[int]) -> bool:
     return any(left <= step < row.step for step in steps)
 
 
-def _gone(
+def _obsolete_state(
     row: Reminder, ending: Ending | None, day: date, steps: Collection[int]
 ) -> tuple[Reminder.State, str]:
     """Why a reminder is not to go out though what it tells of still ends; empty if it is."""
-    for one in (row.person, row.recipient):
-        if one.left_on is not None and one.left_on < day:
+    for person in (row.person, row.recipient):
+        if person.left_on is not None and person.left_on < day:
             why = _("%(name)s left: the last day here was %(day)s.")
             return Reminder.State.DROPPED, why % {
-                "name": one.full_name,
-                "day": date_format(one.left_on, "j M Y"),
+                "name": person.full_name,
+                "day": date_format(person.left_on, "j M Y"),
             }
     if row.kind == WEEK_LIST:
         over = row.ends_on < day
@@ -105,9 +107,9 @@ def _gone(
 def _why_no_longer(row: Reminder, ends: Ends, day: date) -> str:
     """Say what has taken the place of an end that is no longer to come."""
     current = [
-        spans[place]
-        for spans in ends.lines_of(row.person_id)
-        if (place := domain.span_on(spans, day)) is not None
+        spans[index]
+        for spans in ends.scopes_of(row.person_id)
+        if (index := domain.span_on(spans, day)) is not None
         and any(end.source == row.source for span in spans for end in span.ends)
     ]
     if not current:

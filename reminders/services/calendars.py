@@ -52,7 +52,7 @@ def stop_address(*, person: Person, actor: User, at: datetime) -> bool:
     return True
 
 
-def feed_at(secret: str, now: datetime) -> CalendarFeed | None:
+def feed_by_secret(secret: str, now: datetime) -> CalendarFeed | None:
     """The feed behind a secret, as long as the person works here and may sign in."""
     feed = (
         CalendarFeed.objects.filter(secret_sha256=_hash_of(secret))
@@ -66,7 +66,7 @@ def feed_at(secret: str, now: datetime) -> CalendarFeed | None:
     return None if left is not None and left < feed.person.site.today(now) else feed
 
 
-def note_reading(feed: CalendarFeed, day: date) -> None:
+def record_reading(feed: CalendarFeed, day: date) -> None:
     """Keep the last day the address was fetched: its owner sees whether it is in use."""
     if feed.last_read_on != day:
         CalendarFeed.objects.filter(pk=feed.pk, secret_sha256=feed.secret_sha256).update(

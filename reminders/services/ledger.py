@@ -40,7 +40,7 @@ ORDINARY_ADDRESS = re.compile(rf"{_ATOM}(\.{_ATOM})*@[a-z0-9-]+(\.[a-z0-9-]+)*",
 
 
 @dataclass(frozen=True, slots=True)
-class Planned:
+class PlannedStep:
     """One step of one end, what becomes of it on a day, and who reads of it."""
 
     person: Person
@@ -71,15 +71,15 @@ def usable_address(email: str) -> str:
         return ""
 
 
-def lead_of(person: Person, day: date) -> Person | None:
+def reachable_lead(person: Person, day: date) -> Person | None:
     """The line lead who can be written to on a day."""
     lead = person.line_lead
-    if lead is None or lead.pk == person.pk or not address_of(lead) or not is_here(lead, day):
+    if lead is None or lead.pk == person.pk or not address_of(lead) or not is_employed(lead, day):
         return None
     return lead
 
 
-def is_here(person: Person, day: date) -> bool:
+def is_employed(person: Person, day: date) -> bool:
     return person.left_on is None or person.left_on >= day
 
 
@@ -91,7 +91,7 @@ def plan(
     site: Site,
     recorded: dict[Key, set[int]],
     swept_on: date | None,
-) -> list[Planned]:
+) -> list[PlannedStep]:
     """Decide about everything that is due on a day for some people of a site.
 
     Parameters
@@ -112,7 +112,7 @@ def plan(
     planned = []
     for ending in endings:
         person = by_pk.get(ending.person_id)
-        if person is None or not is_here(person, day):
+        if person is None or not is_employed(person, day):
             continue
         for decision in domain.decide(
             ending,
@@ -123,14 +123,14 @@ def plan(
             swept_on=swept_on,
         ):
             readers = _readers(person, ending, decision, day)
-            planned.append(Planned(person, ending, decision, readers))
+            planned.append(PlannedStep(person, ending, decision, readers))
     return planned
 
 
 def _readers(person: Person, ending: Ending, decision: Decision, day: date) -> tuple[Person, ...]:
     """Who reads of a step: the person, and from some day on, or for want of an address,
     the line lead."""
-    lead = lead_of(person, day)
+    lead = reachable_lead(person, day)
     if decision.outcome != Outcome.GO or lead is None or ending.kind == CALIBRATION:
         return (person,)
     copied = domain.lead_is_copied(ending, decision.step, day) or not address_of(person)
@@ -147,28 +147,28 @@ def write_rows(site: Site, day: date, now: datetime) -> int:
         swept_on = day - timedelta(days=1)  # That was another clock.
     steps = steps_by_revision()
     due = find_due(site, day, steps)
-    waiting = due.people()
-    written = 0
-    for start in range(0, len(waiting), PEOPLE_AT_A_TIME):
-        lot = waiting[start : start + PEOPLE_AT_A_TIME]
+    due_people = due.people()
+    row_count = 0
+    for start in range(0, len(due_people), PEOPLE_AT_A_TIME):
+        batch = due_people[start : start + PEOPLE_AT_A_TIME]
         with transaction.atomic():
-            endings = ends_due(due, lot, steps).on(day)
+            endings = ends_due(due, batch, steps).on(day)
             planned = plan(
-                _readers_of(lot),
+                _people_with_leads(batch),
                 endings,
                 day,
                 site=site,
                 recorded=recorded_steps(endings),
                 swept_on=swept_on,
             )
-            rows = [row for one in planned for row in _rows(one, now)]
+            rows = [row for planned_step in planned for row in _rows(planned_step, now)]
             Reminder.objects.bulk_create(rows, batch_size=ROWS_AT_A_TIME, ignore_conflicts=True)
-            written += len(rows)
+            row_count += len(rows)
     readers = [person for person in instructors_at(site, day) if address_of(person)]
-    return written + write_lists(site, day, now, readers)
+    return row_count + write_lists(site, day, now, readers)
 
 
-def _readers_of(person_ids: Collection[int]) -> QuerySet[Person]:
+def _people_with_leads(person_ids: Collection[int]) -> QuerySet[Person]:
     """People with as much of them and their line leads as says who reads of what."""
     needed = ("email", "left_on", "line_lead")
     return (
@@ -189,7 +189,7 @@ def people_of(person_ids: Collection[int]) -> list[Person]:
 
 def recorded_steps(endings: Collection[Ending]) -> dict[Key, set[int]]:
     """The steps that the ledger holds of each of these ends, as the person reads of them."""
-    found: dict[Key, set[int]] = defaultdict(set)
+    steps: dict[Key, set[int]] = defaultdict(set)
     # By person and day, not by source: SQLite would look for every source at every person.
     rows = Reminder.objects.filter(
         person__in={ending.person_id for ending in endings},
@@ -199,37 +199,37 @@ def recorded_steps(endings: Collection[Ending]) -> dict[Key, set[int]]:
     for person_id, source, kind, ends_on, step in rows.order_by().values_list(
         "person", "source", "kind", "ends_on", "step"
     ):
-        found[person_id, source, kind, ends_on].add(step)
-    return found
+        steps[person_id, source, kind, ends_on].add(step)
+    return steps
 
 
-def _rows(one: Planned, now: datetime) -> list[Reminder]:
+def _rows(planned: PlannedStep, now: datetime) -> list[Reminder]:
     return [
         Reminder(
-            person_id=one.person.pk,
-            source=one.ending.source,
-            kind=one.ending.kind,
-            ends_on=one.ending.ends_on,
-            step=one.decision.step,
+            person_id=planned.person.pk,
+            source=planned.ending.source,
+            kind=planned.ending.kind,
+            ends_on=planned.ending.ends_on,
+            step=planned.decision.step,
             recipient_id=reader.pk,
-            state=_first_state(one, reader),
-            why=reason_in_words(one),
+            state=_first_state(planned, reader),
+            why=reason_in_words(planned),
             recorded_at=now,
         )
-        for reader in one.readers
+        for reader in planned.readers
     ]
 
 
-def _first_state(one: Planned, reader: Person) -> Reminder.State:
-    if one.decision.outcome == Outcome.OVERTAKEN:
+def _first_state(planned: PlannedStep, reader: Person) -> Reminder.State:
+    if planned.decision.outcome == Outcome.OVERTAKEN:
         return Reminder.State.OVERTAKEN
-    if one.decision.outcome == Outcome.DROPPED:
+    if planned.decision.outcome == Outcome.DROPPED:
         return Reminder.State.DROPPED
     return Reminder.State.WAITING if address_of(reader) else Reminder.State.LISTED
 
 
-def reason_in_words(one: Planned) -> str:
-    match one.decision.reason:
+def reason_in_words(planned: PlannedStep) -> str:
+    match planned.decision.reason:
         case Reason.BY_A_LATER_STEP:
             return _("A later step was due as well.")
         case Reason.ENDED_BEFORE_SEEN:
@@ -237,7 +237,7 @@ def reason_in_words(one: Planned) -> str:
         case Reason.ENDED_BEFORE_START:
             return _("It ended before the site's first day of reminders.")
         case Reason.STOPPED:
-            return _("It is %(standing)s since.") % {"standing": in_words(one.ending.stopped)}
+            return _("It is %(standing)s since.") % {"standing": in_words(planned.ending.stopped)}
     return ""
 
 

@@ -44,7 +44,7 @@ LONGEST_SUBJECT = 160
 
 
 @dataclass(frozen=True)
-class Letter:
+class ComposedMail:
     """A mail as it goes out; ``reader`` is nobody where several people read the mailbox."""
 
     message_id: str
@@ -54,7 +54,7 @@ class Letter:
 
 
 @dataclass(frozen=True)
-class Item:
+class EndingText:
     """One end as it is written about: what it is, what holds, and what to do."""
 
     title: str
@@ -63,7 +63,7 @@ class Item:
 
 
 @dataclass(frozen=True)
-class OfPerson:
+class PersonEndings:
     """What the line lead reads of somebody."""
 
     name: str
@@ -72,7 +72,7 @@ class OfPerson:
     lines: list[str]
 
 
-class Desk:
+class SiteDay:
     """What many letters of one site and day share, read once."""
 
     def __init__(self, site: Site, day: date) -> None:
@@ -111,16 +111,16 @@ def upcoming(site: Site, day: date) -> list[tuple[Person, Ending]]:
 
 
 def write_letter(
-    desk: Desk,
+    site_day: SiteDay,
     address: str,
-    holding: Sequence[tuple[Reminder, Ending | None]],
+    valid: Sequence[tuple[Reminder, Ending | None]],
     now: datetime,
-) -> Letter:
+) -> ComposedMail:
     """Write the mail that carries some reminders to one address.
 
     Parameters
     ----------
-    desk : Desk
+    site_day : SiteDay
     address : str
     holding : sequence of (Reminder, Ending or None)
         Reminders that hold, all for readers of this address, with person and recipient.
@@ -128,16 +128,16 @@ def write_letter(
         The instant the mail is dated.
     """
     reader = _only_reader(address)
-    language = language_of(reader or holding[0][0].recipient)
+    language = language_of(reader or valid[0][0].recipient)
     with speaking(language):
         own = [
             (row, ending)
-            for row, ending in holding
+            for row, ending in valid
             if ending is not None and reader is not None and row.person_id == reader.pk
         ]
-        others = [pair for pair in holding if pair[1] is not None and pair not in own]
-        context = _context(desk, reader, own, others, holding)
-        subject = _subject(desk, own, others)
+        others = [pair for pair in valid if pair[1] is not None and pair not in own]
+        context = _mail_context(site_day, reader, own, others, valid)
+        subject = _subject(site_day, own, others)
         bodies = [
             render_to_string(f"reminders/email/reminders.{kind}", context | {"subject": subject})
             for kind in ("txt", "html")
@@ -145,7 +145,7 @@ def write_letter(
     message_id = f"{uuid4().hex}@{urlsplit(settings.PUBLIC_URL).hostname}"
     mail = EmailMessage(policy=SMTP)
     mail["Message-ID"] = f"<{message_id}>"
-    mail["Date"] = format_datetime(now.astimezone(desk.site.zone))
+    mail["Date"] = format_datetime(now.astimezone(site_day.site.zone))
     mail["From"] = settings.DEFAULT_FROM_EMAIL
     mail["To"] = Address(_one_line(reader.full_name) if reader else "", addr_spec=address)
     mail["Subject"] = subject
@@ -154,14 +154,14 @@ def write_letter(
     mail.set_content(bodies[0], cte="quoted-printable")
     mail.add_alternative(bodies[1], subtype="html", cte="quoted-printable")
     mail["Content-Language"] = language
-    return Letter(message_id, reader, subject, mail.as_bytes())
+    return ComposedMail(message_id, reader, subject, mail.as_bytes())
 
 
 def _only_reader(address: str) -> Person | None:
     """The one person who reads mail at an address; nobody where several do."""
     readers = Person.objects.filter(email__iexact=address)[:2]
-    found = list(readers.select_related("line_lead"))
-    return found[0] if len(found) == 1 else None
+    people = list(readers.select_related("line_lead"))
+    return people[0] if len(people) == 1 else None
 
 
 def _one_line(text: str) -> str:
@@ -191,86 +191,89 @@ def _days_left(ends_on: date, day: date) -> str:
 # Words
 
 
-def _context(
-    desk: Desk,
+def _mail_context(
+    site_day: SiteDay,
     reader: Person | None,
     own: Sequence[tuple[Reminder, Ending | None]],
     others: Sequence[tuple[Reminder, Ending | None]],
-    holding: Sequence[tuple[Reminder, Ending | None]],
+    valid: Sequence[tuple[Reminder, Ending | None]],
 ) -> dict[str, Any]:
-    site = desk.site
-    has_list = any(row.kind == WEEK_LIST for row, _ending in holding)
+    site = site_day.site
+    has_list = any(row.kind == WEEK_LIST for row, _ending in valid)
     mine = [ending for _row, ending in own if ending is not None]
     return {
         "reader": reader,
-        "items": [_item(desk, ending) for ending in sorted(mine, key=lambda one: one.ends_on)],
-        "people": _of_people(desk, others, shared=reader is None),
+        "items": [
+            _ending_text(site_day, ending)
+            for ending in sorted(mine, key=lambda ending: ending.ends_on)
+        ],
+        "people": _person_endings(site_day, others, shared=reader is None),
         "shared": reader is None,
-        "listed": [_list_line(desk, *pair) for pair in desk.upcoming()] if has_list else [],
-        "through": long_day(desk.day + LIST_REACHES),
+        "listed": [_list_line(site_day, *pair) for pair in site_day.upcoming()] if has_list else [],
+        "through": long_day(site_day.day + LIST_REACHES),
         "has_list": has_list,
-        "day": long_day(desk.day),
+        "day": long_day(site_day.day),
         "site": site,
-        "to_ask": desk.to_ask,
+        "to_ask": site_day.to_ask,
         "lead": reader.line_lead if reader and reader.line_lead_id else None,
-        "organisation": desk.organisation,
+        "organisation": site_day.organisation,
         "card_url": settings.PUBLIC_URL + reverse("certification:my_card"),
         "choices_url": settings.PUBLIC_URL + reverse("reminders:mail_choices"),
         "register_url": settings.PUBLIC_URL + reverse("certification:register"),
-        "to_book": any(one.kind != CALIBRATION for one in mine),
+        "to_book": any(ending.kind != CALIBRATION for ending in mine),
         "language": translation.get_language(),
     }
 
 
-def _item(desk: Desk, ending: Ending) -> Item:
-    what = desk.what(ending)
+def _ending_text(site_day: SiteDay, ending: Ending) -> EndingText:
+    what = site_day.what(ending)
     words = {
         "what": what,
         "day": long_day(ending.ends_on),
-        "left": _days_left(ending.ends_on, desk.day),
+        "left": _days_left(ending.ends_on, site_day.day),
         "number": ending.source.split(":")[1],
     }
-    past = ending.ends_on < desk.day
+    past = ending.ends_on < site_day.day
     match ending.kind, past:
         case "vision", False:
-            return Item(
+            return EndingText(
                 _("Your vision test is good through %(day)s") % words,
                 _("%(left)s Without a new one you are not certified after it for: %(what)s.")
                 % words,
                 _("Take a vision test before that day and have the result entered."),
             )
         case "vision", True:
-            return Item(
+            return EndingText(
                 _("Your vision test was good through %(day)s") % words,
                 _("Since then you are not certified for: %(what)s.") % words,
                 _("Do not do this work until you have passed a new vision test and it is entered."),
             )
         case "practice", False:
-            return Item(
+            return EndingText(
                 _("%(what)s: work of this kind is needed by %(day)s") % words,
                 _("%(left)s If none is entered, certificate %(number)s ends then.") % words,
                 _("Do such work by that day and have it entered and confirmed."),
             )
         case "practice", True:
-            return Item(
+            return EndingText(
                 _("%(what)s: no work entered for too long") % words,
                 _("Certificate %(number)s ended with %(day)s.") % words,
                 _("Do not do this work until you are certified again; later work does not count."),
             )
         case "calibration", False:
-            return Item(
+            return EndingText(
                 _("Tool %(what)s: calibration is good through %(day)s") % words,
                 _("%(left)s You answer for this tool.") % words,
                 _("Have it calibrated before that day, or take it out of use."),
             )
         case "calibration", True:
-            return Item(
+            return EndingText(
                 _("Tool %(what)s: calibration was good through %(day)s") % words,
                 _("You answer for this tool."),
                 _("Take it out of use until it is calibrated."),
             )
         case _, False:
-            return Item(
+            return EndingText(
                 _("%(what)s: your certificate %(number)s ends") % words,
                 _("The last good day is %(day)s. %(left)s") % words,
                 _(
@@ -278,51 +281,54 @@ def _item(desk: Desk, ending: Ending) -> Item:
                     "an instructor gives you the boards."
                 ),
             )
-    return Item(
+    return EndingText(
         _("%(what)s: your certificate %(number)s has ended") % words,
         _("The last good day was %(day)s.") % words,
         _("Do not do this work until you are certified again."),
     )
 
 
-def _of_people(
-    desk: Desk, others: Iterable[tuple[Reminder, Ending | None]], shared: bool
-) -> list[OfPerson]:
+def _person_endings(
+    site_day: SiteDay, others: Iterable[tuple[Reminder, Ending | None]], shared: bool
+) -> list[PersonEndings]:
     lines: dict[Person, list[Ending]] = defaultdict(list)
     for row, ending in others:
         if ending is not None and ending not in lines[row.person]:
             lines[row.person].append(ending)
     return [
-        OfPerson(
+        PersonEndings(
             name=person.full_name,
             number=person.employee_number,
             passes_on=not person.email and not shared,
-            lines=[plain_words(desk, one) for one in sorted(endings, key=lambda one: one.ends_on)],
+            lines=[
+                plain_words(site_day, ending)
+                for ending in sorted(endings, key=lambda ending: ending.ends_on)
+            ],
         )
         for person, endings in sorted(lines.items(), key=lambda pair: pair[0].full_name)
     ]
 
 
-def plain_words(desk: Desk, ending: Ending) -> str:
+def plain_words(site_day: SiteDay, ending: Ending) -> str:
     """What anybody but the person reads of an end, whatever its kind."""
     words = {
-        "what": desk.what(ending),
+        "what": site_day.what(ending),
         "day": long_day(ending.ends_on),
         "since": long_day(ending.ends_on + timedelta(days=1)),
     }
     if ending.kind == CALIBRATION:
         return _("Tool %(what)s: calibration good through %(day)s.") % words
-    if ending.ends_on < desk.day:
+    if ending.ends_on < site_day.day:
         return _("%(what)s: not current since %(since)s: see your instructor.") % words
     return _("%(what)s: certified through %(day)s, then not current: see your instructor.") % words
 
 
-def _list_line(desk: Desk, person: Person, ending: Ending) -> dict[str, str]:
+def _list_line(site_day: SiteDay, person: Person, ending: Ending) -> dict[str, str]:
     return {
         "day": short_day(ending.ends_on),
         "name": person.full_name,
         "number": person.employee_number,
-        "what": desk.what(ending),
+        "what": site_day.what(ending),
         "kind": kind_in_words(ending.kind),
     }
 
@@ -341,20 +347,20 @@ def kind_in_words(kind: str) -> str:
 
 
 def _subject(
-    desk: Desk,
+    site_day: SiteDay,
     own: Sequence[tuple[Reminder, Ending | None]],
     others: Sequence[tuple[Reminder, Ending | None]],
 ) -> str:
     """A subject that anybody may see on a locked phone: it does not say what kind of end."""
-    mine = sorted((ending for _row, ending in own if ending), key=lambda one: one.ends_on)
+    mine = sorted((ending for _row, ending in own if ending), key=lambda ending: ending.ends_on)
     names = sorted({row.person.full_name for row, _ending in others})
     if len(mine) == 1:
         words = {
-            "what": desk.what(mine[0]),
+            "what": site_day.what(mine[0]),
             "day": short_day(mine[0].ends_on),
             "since": short_day(mine[0].ends_on + timedelta(days=1)),
         }
-        past = mine[0].ends_on < desk.day
+        past = mine[0].ends_on < site_day.day
         if mine[0].kind == CALIBRATION:
             text = _("Tool %(what)s: calibration through %(day)s") % words
         elif past:
@@ -363,7 +369,7 @@ def _subject(
             text = _("Certified through %(day)s: %(what)s") % words
     elif mine:
         words = {"n": str(len(mine)), "day": short_day(mine[0].ends_on)}
-        tools = [one.kind == CALIBRATION for one in mine]
+        tools = [ending.kind == CALIBRATION for ending in mine]
         if all(tools):
             text = _("Calibration of %(n)s tools of yours, the first through %(day)s") % words
         elif any(tools):
@@ -375,7 +381,7 @@ def _subject(
     elif names:
         text = _("Certification of %(n)s people in your line") % {"n": str(len(names))}
     else:
-        words = {"site": desk.site.name, "day": short_day(desk.day)}
+        words = {"site": site_day.site.name, "day": short_day(site_day.day)}
         text = _("What ends at %(site)s in the coming weeks, as of %(day)s") % words
     text = _one_line(text)
     return text if len(text) <= LONGEST_SUBJECT else text[: LONGEST_SUBJECT - 1] + "…"

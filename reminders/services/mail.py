@@ -30,10 +30,10 @@ from reminders.domain.reminders import wait_after
 from reminders.exceptions import CannotSendAgain
 from reminders.models import Message, Reminder
 from reminders.models.reminders import MOST_ATTEMPTS
-from reminders.queries.pending import sift
+from reminders.queries.pending import check_pending
 
 from .ledger import address_of
-from .sweep import take_back, write_again
+from .sweep import rewrite_message, withdraw_message
 
 log = logging.getLogger(__name__)
 
@@ -66,13 +66,13 @@ class FixedMail(EmailMessage):
         return self.mime
 
 
-class Post:
+class MailConnection:
     """A connection to wherever mails go, opened at the first mail and again after an error."""
 
     def __init__(self) -> None:
         self._connection: BaseEmailBackend | None = None
 
-    def __enter__(self) -> "Post":
+    def __enter__(self) -> "MailConnection":
         return self
 
     def __exit__(
@@ -102,7 +102,7 @@ class Post:
         try:
             connection = self._open()
             if isinstance(connection, SmtpBackend) and connection.connection:
-                return _by_smtp(connection.connection, recipient, raw)
+                return _send_by_smtp(connection.connection, recipient, raw)
             connection.send_messages([FixedMail(recipient, raw)])
         except BaseException:
             self.close()
@@ -111,7 +111,7 @@ class Post:
 
     def _open(self) -> BaseEmailBackend:
         used = self._connection.connection if isinstance(self._connection, SmtpBackend) else None
-        if used is not None and not _answers(used):
+        if used is not None and not _is_open(used):
             self.close()
         if self._connection is None:
             self._connection = get_connection()
@@ -119,7 +119,7 @@ class Post:
         return self._connection
 
 
-def _answers(smtp: smtplib.SMTP) -> bool:
+def _is_open(smtp: smtplib.SMTP) -> bool:
     """Whether a connection that has been used is still there."""
     try:
         return smtp.noop()[0] == 250
@@ -127,7 +127,7 @@ def _answers(smtp: smtplib.SMTP) -> bool:
         return False
 
 
-def _by_smtp(smtp: smtplib.SMTP, recipient: str, raw: bytes) -> str:
+def _send_by_smtp(smtp: smtplib.SMTP, recipient: str, raw: bytes) -> str:
     """Send by SMTP and keep the answer, which names the mail in the server's own log."""
     sender = parseaddr(settings.DEFAULT_FROM_EMAIL)[1]
     smtp.ehlo_or_helo_if_needed()
@@ -150,14 +150,14 @@ def _in_words(code: int, answer: bytes | str) -> str:
 
 def deliver(recipient: str, raw: bytes) -> str:
     """Send one mail as it is; return what the mail server answered."""
-    with Post() as post:
-        return post.deliver(recipient, raw)
+    with MailConnection() as mail_connection:
+        return mail_connection.deliver(recipient, raw)
 
 
 # Messages
 
 
-class Fate(Enum):
+class SendResult(Enum):
     SENT = "sent"
     REFUSED = "refused"
     NO_SERVER = "no server"
@@ -166,8 +166,12 @@ class Fate(Enum):
 
 
 def send_message(
-    message_id: int, *, now: datetime, on: date | None = None, post: Post | None = None
-) -> Fate:
+    message_id: int,
+    *,
+    now: datetime,
+    on: date | None = None,
+    mail_connection: MailConnection | None = None,
+) -> SendResult:
     """Send one message if it is still due and still true.
 
     What is no longer needed is left out of it first. A message of another day than the
@@ -184,45 +188,53 @@ def send_message(
     """
     message = Message.objects.select_related("site").filter(pk=message_id).first()
     if message is None or (on is None and message.day != message.site.today(now)):
-        return Fate.NOT_DUE
+        return SendResult.NOT_DUE
     if not Message.objects.claim(message_id, now):
-        return Fate.NOT_DUE
+        return SendResult.NOT_DUE
     message.refresh_from_db(fields=["claimed_at", "attempts", "raw", "recipient"])
-    raw = _still_true(message, now, on or message.site.today(now))
+    raw = _current_bytes(message, now, on or message.site.today(now))
     if raw is None:
-        return Fate.WITHDRAWN
+        return SendResult.WITHDRAWN
     mine = Message.objects.filter(pk=message_id, claimed_at=now, sent_at__isnull=True)
     try:
-        answer = post.deliver(message.recipient, raw) if post else deliver(message.recipient, raw)
+        answer = (
+            mail_connection.deliver(message.recipient, raw)
+            if mail_connection
+            else deliver(message.recipient, raw)
+        )
     except (OSError, smtplib.SMTPException) as error:
-        said, refused = _what_went_wrong(error)
+        server_answer, refused = _error_answer(error)
         given_up = refused or message.attempts >= MOST_ATTEMPTS
         mine.update(
             claimed_at=None,
-            answer=said,
+            answer=server_answer,
             refused=refused,
             due_at=now + wait_after(message.attempts),
             failed_at=now if given_up else None,
         )
-        log.warning("Message %s was not sent: %s", message_id, said)
-        return Fate.REFUSED if refused or not _nobody_there(error) else Fate.NO_SERVER
+        log.warning("Message %s was not sent: %s", message_id, server_answer)
+        return (
+            SendResult.REFUSED
+            if refused or not _is_server_unreachable(error)
+            else SendResult.NO_SERVER
+        )
     Message.objects.filter(pk=message_id, sent_at__isnull=True).update(
         sent_at=now, claimed_at=None, answer=answer
     )
-    return Fate.SENT
+    return SendResult.SENT
 
 
-def _still_true(message: Message, now: datetime, day: date) -> bytes | None:
+def _current_bytes(message: Message, now: datetime, day: date) -> bytes | None:
     """The bytes to send, written anew if some of it no longer holds; None if nothing does."""
     rows = message.reminders.filter(state=Reminder.State.WRITTEN)
-    sifted = sift(list(rows.select_related("person__site", "recipient__site")), now, day)
-    if not sifted.gone:
+    pending = check_pending(list(rows.select_related("person__site", "recipient__site")), now, day)
+    if not pending.obsolete:
         return bytes(message.raw)
-    letter = write_again(message, sifted, now, day)
+    letter = rewrite_message(message, pending, now, day)
     return letter.raw if letter else None
 
 
-def _what_went_wrong(error: Exception) -> tuple[str, bool]:
+def _error_answer(error: Exception) -> tuple[str, bool]:
     """The server's answer in words, and whether it is for good (RFC 5321: a reply 5yz)."""
     if isinstance(error, smtplib.SMTPRecipientsRefused):
         code, answer = next(iter(error.recipients.values()))
@@ -234,12 +246,12 @@ def _what_went_wrong(error: Exception) -> tuple[str, bool]:
     return f"{type(error).__name__}: {error}"[:LONGEST_ANSWER], False
 
 
-def _nobody_there(error: Exception) -> bool:
+def _is_server_unreachable(error: Exception) -> bool:
     return not isinstance(error, smtplib.SMTPRecipientsRefused | smtplib.SMTPDataError)
 
 
 @dataclass
-class Round:
+class SendingRound:
     """What one round of sending did."""
 
     sent: int = 0
@@ -250,8 +262,8 @@ def send_due_messages(
     *,
     clock: Callable[[], datetime],
     on: date | None = None,
-    alive: Callable[[], None] = lambda: None,
-) -> Round:
+    heartbeat: Callable[[], None] = lambda: None,
+) -> SendingRound:
     """Send everything that is due, the oldest first; what beat runs every minute.
 
     Stops early where there is no mail server to be reached, since the next round is near.
@@ -265,23 +277,23 @@ def send_due_messages(
     alive : callable
         Called before every message, so that somebody sees that the round goes on.
     """
-    alive()
-    _give_up_on_deadly(clock())
-    done, in_vain = Round(), 0
+    heartbeat()
+    _give_up_after_crashes(clock())
+    sending_round, unreachable_count = SendingRound(), 0
     due = Message.objects.due(clock()).order_by("due_at", "pk").values_list("pk", flat=True)
-    with Post() as post:
+    with MailConnection() as mail_connection:
         for message_id in list(due):
-            alive()
-            fate = send_message(message_id, now=clock(), on=on, post=post)
-            done.sent += fate is Fate.SENT
-            done.not_sent += fate in (Fate.REFUSED, Fate.NO_SERVER)
-            in_vain = in_vain + 1 if fate is Fate.NO_SERVER else 0
-            if in_vain >= TRIES_WITHOUT_SERVER:
+            heartbeat()
+            result = send_message(message_id, now=clock(), on=on, mail_connection=mail_connection)
+            sending_round.sent += result is SendResult.SENT
+            sending_round.not_sent += result in (SendResult.REFUSED, SendResult.NO_SERVER)
+            unreachable_count = unreachable_count + 1 if result is SendResult.NO_SERVER else 0
+            if unreachable_count >= TRIES_WITHOUT_SERVER:
                 break
-    return done
+    return sending_round
 
 
-def _give_up_on_deadly(now: datetime) -> None:
+def _give_up_after_crashes(now: datetime) -> None:
     """Set aside messages whose every attempt ended with the worker's own end."""
     Message.objects.due(now).filter(attempts__gte=MOST_ATTEMPTS).update(
         failed_at=now, claimed_at=None, answer=_("The worker stopped at every attempt.")
@@ -298,12 +310,14 @@ def send_again(*, message: Message, actor: User, at: datetime) -> None:
     failed = Message.objects.unsent().filter(pk=message.pk, failed_at__isnull=False)
     same_address = message.person is None or address_of(message.person) == message.recipient
     if same_address and message.day == message.site.today(at):
-        done = failed.update(failed_at=None, refused=False, attempts=0, claimed_at=None, due_at=at)
+        changed = failed.update(
+            failed_at=None, refused=False, attempts=0, claimed_at=None, due_at=at
+        )
     else:
-        done = failed.exists() and take_back(
+        changed = failed.exists() and withdraw_message(
             message.pk, at, _("What it held goes into a later message.")
         )
-    if not done:
+    if not changed:
         raise CannotSendAgain(_("Only a message that was given up can be sent again."))
     records.record(actor=actor, act="message sent again", about=message, at=at)
 

@@ -18,11 +18,11 @@ from people.models import Person, Site
 from reminders.domain.reminders import Ending, Outcome
 from reminders.models import Message, Reminder, SiteSweep
 from reminders.queries.ends import WEEK_LIST, Key, ends_of, people_with_ends_through
-from reminders.queries.pending import Sifted, sift
+from reminders.queries.pending import PendingReminders, check_pending
 
 from .ledger import (
     PEOPLE_AT_A_TIME,
-    Planned,
+    PlannedStep,
     address_of,
     people_of,
     plan,
@@ -30,7 +30,7 @@ from .ledger import (
     usable_address,
     write_rows,
 )
-from .letters import Desk, Letter, write_letter
+from .letters import ComposedMail, SiteDay, write_letter
 
 log = logging.getLogger(__name__)
 
@@ -50,14 +50,14 @@ class SweptSite:
 
 def sites_to_sweep(now: datetime, on: date | None = None) -> list[tuple[Site, date]]:
     """The sites whose hour has come, each with its day; all of them where a day is given."""
-    found = []
+    sites = []
     for site in Site.objects.order_by("pk"):
         day = on or site.today(now)
         if on is None and now.astimezone(site.zone).hour < site.send_hour:
             continue
         if site.reminders_start_on is None or day >= site.reminders_start_on:
-            found.append((site, day))
-    return found
+            sites.append((site, day))
+    return sites
 
 
 def sweep(*, now: datetime, on: date | None = None) -> list[SweptSite]:
@@ -87,17 +87,17 @@ def sweep(*, now: datetime, on: date | None = None) -> list[SweptSite]:
 
 
 def sweep_site(site: Site, day: date, now: datetime) -> SweptSite:
-    forget_the_future(site, now)
+    delete_rows_from_the_future(site, now)
     rows = write_rows(site, day, now)
-    take_back_unsent(site, day, now)
-    write_to_new_addresses(site, day)
+    withdraw_stale_messages(site, day, now)
+    queue_for_new_addresses(site, day)
     messages = write_messages(site, day, now)
     SiteSweep.objects.update_or_create(site=site, defaults={"day": day, "finished_at": now})
     return SweptSite(site, day, rows, messages)
 
 
 @transaction.atomic
-def forget_the_future(site: Site, now: datetime) -> int:
+def delete_rows_from_the_future(site: Site, now: datetime) -> int:
     """Drop what was written while the clock was ahead and has not gone out; count it.
 
     Otherwise steps whose day has not come would stand in the ledger as done with.
@@ -107,17 +107,17 @@ def forget_the_future(site: Site, now: datetime) -> int:
     messages = Message.objects.unsent().unclaimed(now)
     messages = messages.filter(site=site, recorded_at__gt=now + CLOCK_IS_AHEAD)
     for pk in list(messages.values_list("pk", flat=True)):
-        take_back(pk, now, _("It was written while the clock was ahead."))
-    found, _of_each = unsent.exclude(message__in=Message.objects.unsent()).delete()
-    if found:
-        log.warning("The clock was ahead: %s reminders at %s are worked out anew.", found, site)
-    return found
+        withdraw_message(pk, now, _("It was written while the clock was ahead."))
+    deleted, _of_each = unsent.exclude(message__in=Message.objects.unsent()).delete()
+    if deleted:
+        log.warning("The clock was ahead: %s reminders at %s are worked out anew.", deleted, site)
+    return deleted
 
 
 # Messages
 
 
-def take_back_unsent(site: Site, day: date, now: datetime) -> int:
+def withdraw_stale_messages(site: Site, day: date, now: datetime) -> int:
     """Withdraw what is of another day, so that its reminders go into the day's message.
 
     What the mail server refused for good stays as it is, for an administrator to see.
@@ -125,12 +125,12 @@ def take_back_unsent(site: Site, day: date, now: datetime) -> int:
     stale = Message.objects.unsent().unclaimed(now).filter(site=site, refused=False)
     taken = 0
     for pk in list(stale.exclude(day=day).values_list("pk", flat=True)):
-        taken += take_back(pk, now, _("What it held goes into a later message."))
+        taken += withdraw_message(pk, now, _("What it held goes into a later message."))
     return taken
 
 
 @transaction.atomic
-def take_back(message_id: int, now: datetime, why: str) -> bool:
+def withdraw_message(message_id: int, now: datetime, why: str) -> bool:
     """Withdraw one message that nobody is sending; its reminders wait again."""
     free = Message.objects.unsent().unclaimed(now).filter(pk=message_id)
     if not free.update(withdrawn_at=now, why_withdrawn=why):
@@ -141,7 +141,7 @@ def take_back(message_id: int, now: datetime, why: str) -> bool:
     return True
 
 
-def write_to_new_addresses(site: Site, day: date) -> int:
+def queue_for_new_addresses(site: Site, day: date) -> int:
     """Let what is on the printed list wait for a message where there is an address by now."""
     listed = Reminder.objects.filter(
         recipient__site=site,
@@ -164,26 +164,26 @@ def write_messages(site: Site, day: date, now: datetime) -> int:
 
     What goes wrong with one of them is raised when all the others are written.
     """
-    waiting = Person.objects.filter(
+    readers = Person.objects.filter(
         site=site, reminders_read__state=Reminder.State.WAITING
     ).distinct()
     by_address: dict[str, list[int]] = defaultdict(list)
-    for reader_id, email in waiting.order_by("pk").values_list("pk", "email"):
+    for reader_id, email in readers.order_by("pk").values_list("pk", "email"):
         by_address[usable_address(email)].append(reader_id)
     _list_without_address(by_address.pop("", []))
-    had_one = set(Message.objects.filter(day=day).values_list("recipient", flat=True))
-    addresses = [address for address in by_address if address not in had_one]
-    desk = Desk(site, day)
-    written, failed = 0, []
+    already_written_to = set(Message.objects.filter(day=day).values_list("recipient", flat=True))
+    addresses = [address for address in by_address if address not in already_written_to]
+    site_day = SiteDay(site, day)
+    message_count, failed = 0, []
     for start in range(0, len(addresses), PEOPLE_AT_A_TIME):
-        lot = addresses[start : start + PEOPLE_AT_A_TIME]
-        rows = _waiting(pk for address in lot for pk in by_address[address])
-        sifted = sift(rows, now, day)
-        close(sifted)
-        for address in lot:
-            mine = [pair for pair in sifted.holding if pair[0].recipient_id in by_address[address]]
+        batch = addresses[start : start + PEOPLE_AT_A_TIME]
+        rows = _waiting_reminders(pk for address in batch for pk in by_address[address])
+        pending = check_pending(rows, now, day)
+        close_obsolete(pending)
+        for address in batch:
+            mine = [pair for pair in pending.valid if pair[0].recipient_id in by_address[address]]
             try:
-                written += bool(mine) and _write_message(desk, address, mine, now)
+                message_count += bool(mine) and _write_message(site_day, address, mine, now)
             except DatabaseError:
                 raise
             except Exception as error:
@@ -191,20 +191,22 @@ def write_messages(site: Site, day: date, now: datetime) -> int:
                 failed.append(error)
     if failed:
         raise failed[0]
-    return written
+    return message_count
 
 
 def _list_without_address(reader_ids: Collection[int]) -> None:
     """Somebody whose address was taken away is reached on paper; a copy for them is dropped."""
-    waiting = Reminder.objects.filter(recipient__in=reader_ids, state=Reminder.State.WAITING)
-    own = [row.pk for row in waiting if row.person_id == row.recipient_id and row.kind != WEEK_LIST]
-    waiting.filter(pk__in=own).update(state=Reminder.State.LISTED)
-    waiting.exclude(pk__in=own).update(
+    reminders = Reminder.objects.filter(recipient__in=reader_ids, state=Reminder.State.WAITING)
+    own = [
+        row.pk for row in reminders if row.person_id == row.recipient_id and row.kind != WEEK_LIST
+    ]
+    reminders.filter(pk__in=own).update(state=Reminder.State.LISTED)
+    reminders.exclude(pk__in=own).update(
         state=Reminder.State.DROPPED, why=_("There is no address to write to.")
     )
 
 
-def _waiting(reader_ids: Iterable[int]) -> list[Reminder]:
+def _waiting_reminders(reader_ids: Iterable[int]) -> list[Reminder]:
     return list(
         Reminder.objects.filter(recipient__in=list(reader_ids), state=Reminder.State.WAITING)
         .select_related("person__site", "recipient__site")
@@ -212,35 +214,35 @@ def _waiting(reader_ids: Iterable[int]) -> list[Reminder]:
     )
 
 
-def close(sifted: Sifted) -> None:
+def close_obsolete(pending: PendingReminders) -> None:
     """Record why reminders that have not gone out never will."""
-    for row, state, why in sifted.gone:
+    for row, state, why in pending.obsolete:
         Reminder.objects.unsent().filter(pk=row.pk).update(state=state, why=why[:200])
 
 
 @transaction.atomic
 def _write_message(
-    desk: Desk, address: str, holding: list[tuple[Reminder, Ending | None]], now: datetime
+    site_day: SiteDay, address: str, valid: list[tuple[Reminder, Ending | None]], now: datetime
 ) -> bool:
     """Fix one message with its reminders; False if another sweep was first."""
-    pks = [row.pk for row, _ending in holding]
+    pks = [row.pk for row, _ending in valid]
     still = set(
         Reminder.objects.select_for_update()
         .filter(pk__in=pks, state=Reminder.State.WAITING)
         .values_list("pk", flat=True)
     )
-    mine = [pair for pair in holding if pair[0].pk in still]
-    if not mine or _says_nothing(desk, mine):
+    mine = [pair for pair in valid if pair[0].pk in still]
+    if not mine or _has_nothing_to_list(site_day, mine):
         return False
-    letter = write_letter(desk, address, mine, now)
+    letter = write_letter(site_day, address, mine, now)
     try:
         with transaction.atomic():
             message = Message.objects.create(
                 message_id=letter.message_id,
-                site=desk.site,
+                site=site_day.site,
                 person=letter.reader,
                 recipient=address,
-                day=desk.day,
+                day=site_day.day,
                 subject=letter.subject,
                 raw=letter.raw,
                 due_at=now,
@@ -252,28 +254,30 @@ def _write_message(
     return True
 
 
-def _says_nothing(desk: Desk, holding: list[tuple[Reminder, Ending | None]]) -> bool:
+def _has_nothing_to_list(site_day: SiteDay, valid: list[tuple[Reminder, Ending | None]]) -> bool:
     """Whether all there is to send is a list with nothing on it."""
-    return all(row.kind == WEEK_LIST for row, _ending in holding) and not desk.upcoming()
+    return all(row.kind == WEEK_LIST for row, _ending in valid) and not site_day.upcoming()
 
 
-def write_again(message: Message, sifted: Sifted, now: datetime, day: date) -> Letter | None:
+def rewrite_message(
+    message: Message, pending: PendingReminders, now: datetime, day: date
+) -> ComposedMail | None:
     """Write a message anew without the reminders that no longer hold, before it is tried again.
 
     What was fixed would no longer be true, so this is another message with another
     Message-ID, in the same row. None where nothing is left to say: then it is withdrawn.
     """
     with transaction.atomic():
-        close(sifted)
+        close_obsolete(pending)
         mine = Message.objects.unsent().filter(pk=message.pk, claimed_at=message.claimed_at)
-        if not sifted.holding:
+        if not pending.valid:
             mine.update(
                 withdrawn_at=now,
                 claimed_at=None,
                 why_withdrawn=_("Nothing in it was needed any more."),
             )
             return None
-        letter = write_letter(Desk(message.site, day), message.recipient, sifted.holding, now)
+        letter = write_letter(SiteDay(message.site, day), message.recipient, pending.valid, now)
         mine.update(message_id=letter.message_id, subject=letter.subject, raw=letter.raw)
         return letter
 
@@ -286,11 +290,11 @@ class ComingDay:
     """What would go out on one day, by person."""
 
     day: date
-    planned: list[Planned] = field(default_factory=list)
+    planned: list[PlannedStep] = field(default_factory=list)
     waiting: list[tuple[Reminder, Ending]] = field(default_factory=list)
 
 
-def coming(
+def coming_days(
     site: Site, now: datetime, days: int = DAYS_SHOWN, on: date | None = None
 ) -> list[ComingDay]:
     """What would go out at a site from today on if nothing changed; days without are left out.
@@ -299,39 +303,45 @@ def coming(
     """
     today = on or site.today(now)
     last = today + timedelta(days=days)
-    found = {
+    days_by_date = {
         today + timedelta(days=n): ComingDay(today + timedelta(days=n)) for n in range(days + 1)
     }
     people = people_with_ends_through(site, today, last)
     swept_on = SiteSweep.objects.filter(site=site).values_list("day", flat=True).first()
     for start in range(0, len(people), PEOPLE_AT_A_TIME):
-        lot = people[start : start + PEOPLE_AT_A_TIME]
-        _plan_ahead(lot, site, found, swept_on)
+        batch = people[start : start + PEOPLE_AT_A_TIME]
+        _plan_ahead(batch, site, days_by_date, swept_on)
     if site.reminders_start_on is None or site.reminders_start_on <= last:
-        _add_waiting(site, now, found, on)
-    return [found[day] for day in sorted(found) if found[day].planned or found[day].waiting]
+        _add_waiting(site, now, days_by_date, on)
+    return [
+        days_by_date[day]
+        for day in sorted(days_by_date)
+        if days_by_date[day].planned or days_by_date[day].waiting
+    ]
 
 
 def _plan_ahead(
-    lot: list[int], site: Site, found: dict[date, ComingDay], swept_on: date | None
+    batch: list[int], site: Site, days_by_date: dict[date, ComingDay], swept_on: date | None
 ) -> None:
-    ends, people = ends_of(lot), people_of(lot)
-    by_day = {day: ends.on(day) for day in sorted(found)}
+    ends, people = ends_of(batch), people_of(batch)
+    by_day = {day: ends.on(day) for day in sorted(days_by_date)}
     every = {ending.key: ending for endings in by_day.values() for ending in endings}
     recorded: dict[Key, set[int]] = recorded_steps(every.values())
     for day, endings in by_day.items():
         if site.reminders_start_on is not None and day < site.reminders_start_on:
             continue
-        for one in plan(people, endings, day, site=site, recorded=recorded, swept_on=swept_on):
-            recorded[one.ending.key].add(one.decision.step)
-            if one.decision.outcome == Outcome.GO:
-                found[day].planned.append(one)
+        for planned in plan(people, endings, day, site=site, recorded=recorded, swept_on=swept_on):
+            recorded[planned.ending.key].add(planned.decision.step)
+            if planned.decision.outcome == Outcome.GO:
+                days_by_date[day].planned.append(planned)
         swept_on = day
-    for shown in found.values():
-        shown.planned.sort(key=lambda one: (one.person.full_name, one.ending.ends_on))
+    for shown in days_by_date.values():
+        shown.planned.sort(key=lambda planned: (planned.person.full_name, planned.ending.ends_on))
 
 
-def _add_waiting(site: Site, now: datetime, found: dict[date, ComingDay], on: date | None) -> None:
+def _add_waiting(
+    site: Site, now: datetime, days_by_date: dict[date, ComingDay], on: date | None
+) -> None:
     """Reminders that are in the ledger and have not gone out: today, or tomorrow where the
     reader had a message today."""
     rows = list(
@@ -341,12 +351,12 @@ def _add_waiting(site: Site, now: datetime, found: dict[date, ComingDay], on: da
         .exclude(message__refused=True)
         .select_related("person__site", "recipient__site", "message")
     )
-    today = min(found)
-    had_one = set(
+    today = min(days_by_date)
+    already_written_to = set(
         Message.objects.filter(day=today, sent_at__isnull=False).values_list("recipient", flat=True)
     )
-    for row, ending in sift(rows, now, on).holding:
-        waits = address_of(row.recipient) in had_one
+    for row, ending in check_pending(rows, now, on).valid:
+        waits = address_of(row.recipient) in already_written_to
         day = today + timedelta(days=1) if waits else today
-        if ending is not None and day in found:
-            found[day].waiting.append((row, ending))
+        if ending is not None and day in days_by_date:
+            days_by_date[day].waiting.append((row, ending))

@@ -74,11 +74,11 @@ def calendar_stop(request: UserRequest) -> HttpResponseRedirect:
 def calendar_feed(request: HttpRequest, secret: str) -> HttpResponseBase:
     """Somebody's calendar: who has the address needs no sign-in, since calendars have none."""
     now = timezone.now()
-    feed = calendars.feed_at(secret, now)
+    feed = calendars.feed_by_secret(secret, now)
     if feed is None:
         raise Http404
     person = feed.person
-    calendars.note_reading(feed, person.site.today(now))
+    calendars.record_reading(feed, person.site.today(now))
     language = language_of(person)
     with speaking(language):
         body = feeds.calendar_of(person, now, feed.in_full)

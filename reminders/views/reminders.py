@@ -25,7 +25,7 @@ SENDERS = (Role.QUALITY, Role.ADMINISTRATOR)
 MESSAGES_A_PAGE = 50
 
 
-def _asked(request: UserRequest) -> tuple[ComingForm, Site]:
+def _chosen_site(request: UserRequest) -> tuple[ComingForm, Site]:
     person = request.user.person
     form = ComingForm(
         request.GET,
@@ -36,7 +36,7 @@ def _asked(request: UserRequest) -> tuple[ComingForm, Site]:
     return form, form.chosen_site()
 
 
-def _of_site(request: UserRequest, site: Site, now: datetime) -> dict[str, Any]:
+def _page_context(request: UserRequest, site: Site, now: datetime) -> dict[str, Any]:
     """What the title block and the tabs of these pages say."""
     return {
         "site": site,
@@ -51,7 +51,7 @@ def _of_site(request: UserRequest, site: Site, now: datetime) -> dict[str, Any]:
 @role_required(*WATCHERS)
 def reminders_coming(request: UserRequest) -> HttpResponse:
     """What would go out in the coming days, from the sweep's own rules."""
-    form, site = _asked(request)
+    form, site = _chosen_site(request)
     now = timezone.now()
     in_full = access.reads_kinds_of_ends(request.user, site)
     days = reminder_screens.days_to_come(site, now, form.text(), in_full)
@@ -59,7 +59,7 @@ def reminders_coming(request: UserRequest) -> HttpResponse:
         request,
         "reminders/reminders_coming.html",
         {
-            **_of_site(request, site, now),
+            **_page_context(request, site, now),
             "form": form,
             "days": days,
             "total": sum(day.number for day in days),
@@ -71,13 +71,13 @@ def reminders_coming(request: UserRequest) -> HttpResponse:
 @require_safe
 @role_required(*WATCHERS)
 def reminders_printed_list(request: UserRequest) -> HttpResponse:
-    form, site = _asked(request)
+    form, site = _chosen_site(request)
     now = timezone.now()
-    people = reminder_screens.people_on_paper(site, now)
+    people = reminder_screens.printed_list(site, now)
     return render(
         request,
         "reminders/reminders_printed_list.html",
-        {**_of_site(request, site, now), "form": form, "people": people},
+        {**_page_context(request, site, now), "form": form, "people": people},
     )
 
 
@@ -89,7 +89,7 @@ def reminders_outbox(request: UserRequest) -> HttpResponse:
     mine = access.messages_readable_by(request.user)
     listed = form.narrowed(mine).with_list_columns()
     page = Paginator(listed, MESSAGES_A_PAGE).get_page(request.GET.get("page"))
-    shown = [(one, *reminder_screens.SHAPES[one.state]) for one in page]
+    shown = [(message, *reminder_screens.SHAPES[message.state]) for message in page]
     return render(
         request,
         "reminders/reminders_outbox.html",

@@ -65,7 +65,7 @@ def import_it(folder, zone):
     """Take the bundle in; return whose renewals it was refused for, left out the second time."""
     try:
         importing.import_register(path=folder, zone=zone, at=NOW, actor="test")
-    except importing.Refused as error:
+    except importing.RegisterRefused as error:
         refused = error.problems
     else:
         return set()

@@ -31,7 +31,7 @@ def sites():
 
 def refused(path):
     """The places of all problems: file, line, column."""
-    with pytest.raises(importing.Refused) as caught:
+    with pytest.raises(importing.RegisterRefused) as caught:
         importing.import_register(path=path, zone=UTC, at=NOW, actor="test")
     return [(one.file, one.line, one.column) for one in caught.value.problems]
 

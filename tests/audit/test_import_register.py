@@ -58,7 +58,7 @@ def take_in(path, **options):
 
 def refused(path, **options):
     """The places of all problems: file, line, column."""
-    with pytest.raises(importing.Refused) as caught:
+    with pytest.raises(importing.RegisterRefused) as caught:
         take_in(path, **options)
     return [(one.file, one.line, one.column) for one in caught.value.problems]
 

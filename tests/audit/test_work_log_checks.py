@@ -56,7 +56,7 @@ def ask(quality):
     def ask_for(*rows, heading="employee_number,scope,worked_on", name="log.csv", **options):
         content = options.pop("content", "\n".join([heading, *rows]).encode())
         options = {"actor": quality, "at": NOW, "zone": ZONE, **options}
-        return services.ask_for_check(file=BytesIO(content), name=name, **options)
+        return services.request_check(file=BytesIO(content), name=name, **options)
 
     return ask_for
 
@@ -239,14 +239,14 @@ def test_check_of_a_worker_that_died_is_taken_up_again(ask, scope):
 
 def test_worker_that_comes_back_too_late_writes_nothing(ask, scope, monkeypatch):
     check = ask("99999,TERM-OP,2026-01-01")
-    judge = services.judge
+    check_log = services.check_log
 
     def slow(*arguments):
-        found = judge(*arguments)
+        found = check_log(*arguments)
         WorkLogCheck.objects.update(claim="another")
         return found
 
-    monkeypatch.setattr(services, "judge", slow)
+    monkeypatch.setattr(services, "check_log", slow)
 
     assert not services.run_check(check_id=check.pk, clock=Clock())
     check = WorkLogCheck.objects.get(pk=check.pk)
@@ -270,14 +270,14 @@ def test_check_that_takes_down_every_worker_is_given_up(ask, scope):
 def test_progress_is_written_down_and_keeps_the_claim_fresh(ask, scope, monkeypatch):
     check = ask("99999,TERM-OP,2026-01-01")
     told = []
-    judge = services.judge
+    check_log = services.check_log
 
     def watch(*arguments):
         now = WorkLogCheck.objects.get(pk=check.pk)
         told.append((now.stage, now.claimed_at > NOW, now.state))
-        return judge(*arguments)
+        return check_log(*arguments)
 
-    monkeypatch.setattr(services, "judge", watch)
+    monkeypatch.setattr(services, "check_log", watch)
     run(check)
 
     assert told == [("log", True, WorkLogCheck.State.RUNNING)]

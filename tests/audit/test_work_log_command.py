@@ -54,7 +54,7 @@ def import_without_refused_renewals(folder):
     """Take a bundle in; the engine gives no effect to renewals that an import refuses."""
     try:
         importing.import_register(path=folder, zone=UTC, at=NOW, actor="test")
-    except importing.Refused as error:
+    except importing.RegisterRefused as error:
         refused = error.problems
     else:
         return

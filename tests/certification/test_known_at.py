@@ -1,4 +1,4 @@
-"""The instant up to which something counts as known is read in one way, wherever it is asked for."""
+"""The instant up to which something counts as known is read in one way everywhere."""
 
 import doctest
 from argparse import ArgumentTypeError
@@ -33,7 +33,7 @@ def test_day_and_instant_are_read_alike_by_the_page_and_the_command(text, moment
 
 @pytest.mark.parametrize("text", ["last week", "2026-02-30", "1899-12-31", "2200-01-01", "14:30"])
 def test_what_is_no_moment_is_refused_by_both(text):
-    with pytest.raises(ValueError, match="."):
+    with pytest.raises(ValueError, match=r"neither|far off|range|month"):
         read_moment(text)
     with pytest.raises(ArgumentTypeError):
         day_or_instant(text)

@@ -57,8 +57,8 @@ def fetch(client, address, **headers):
 
 def events_at(client, address):
     """The entries by last day, as icalendar reads them."""
-    found = Calendar.from_ical(fetch(client, address).content).walk("VEVENT")
-    return sorted(found, key=lambda one: one.decoded("dtstart"))
+    events = Calendar.from_ical(fetch(client, address).content).walk("VEVENT")
+    return sorted(events, key=lambda event: event.decoded("dtstart"))
 
 
 def vision_scene(person, left=60):
@@ -127,18 +127,22 @@ def test_second_parser_reads_the_same(client, marta):
     for parsed in (read, again):
         for event, other in zip(
             ours,
-            sorted(parsed.vevent_list, key=lambda one: one.dtstart.value),
+            sorted(parsed.vevent_list, key=lambda event: event.dtstart.value),
             strict=True,
         ):
             assert other.dtstart.value == event.decoded("dtstart")
             assert other.dtend.value == event.decoded("dtend")
-        assert {one.uid.value for one in parsed.vevent_list} == {str(one["uid"]) for one in ours}
-        assert {one.summary.value for one in parsed.vevent_list} == {
-            str(one["summary"]) for one in ours
+        assert {event.uid.value for event in parsed.vevent_list} == {
+            str(event["uid"]) for event in ours
         }
-        triggers = [alarm.trigger.value for one in parsed.vevent_list for alarm in one.valarm_list]
+        assert {event.summary.value for event in parsed.vevent_list} == {
+            str(event["summary"]) for event in ours
+        }
+        triggers = [
+            alarm.trigger.value for event in parsed.vevent_list for alarm in event.valarm_list
+        ]
         assert sorted(triggers) == sorted(
-            alarm.decoded("trigger") for one in ours for alarm in one.walk("VALARM")
+            alarm.decoded("trigger") for event in ours for alarm in event.walk("VALARM")
         )
 
 

@@ -36,10 +36,10 @@ def choose(user, lists):
 
 
 def days_of_mail(name="ines"):
-    found = Message.objects.filter(
+    messages = Message.objects.filter(
         recipient=f"{name}@skarnfell.example", sent_at__isnull=False
     ).order_by("day")
-    return [message.day for message in found]
+    return [message.day for message in messages]
 
 
 def sweep_days(number, first=MONDAY):
@@ -118,7 +118,7 @@ def test_daily_list_that_did_not_go_out_is_overtaken(ines, monkeypatch):
         raise ConnectionRefusedError
 
     with monkeypatch.context() as patch:
-        patch.setattr(mail.Post, "deliver", no_server)
+        patch.setattr(mail.MailConnection, "deliver", no_server)
         sweep_days(1)
     sweep_days(1, MONDAY + days(1))
     assert days_of_mail() == [MONDAY + days(1)]
@@ -144,7 +144,9 @@ def test_period_of_a_list(how_often, day, through):
 
 
 def test_choices_are_those_of_the_domain():
-    assert {value for value, _label in MailChoice.Lists.choices} == {str(one) for one in HowOften}
+    assert {value for value, _label in MailChoice.Lists.choices} == {
+        str(choice) for choice in HowOften
+    }
 
 
 # The page

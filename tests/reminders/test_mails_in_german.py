@@ -97,9 +97,9 @@ def test_every_letter_is_german_throughout(scene, left):
     make_user("instructor", person=german("Ines Aldecoa"))
     sweep_and_send(DAY - days(4))
     sweep()
-    told = {message.recipient.partition("@")[0] for message in Message.objects.all()}
-    assert "marta" in told
-    for name in told:
+    readers = {message.recipient.partition("@")[0] for message in Message.objects.all()}
+    assert "marta" in readers
+    for name in readers:
         for text in texts_to(name):
             assert no_english_in(text) == [], text
 

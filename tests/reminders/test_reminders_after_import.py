@@ -107,9 +107,9 @@ def test_only_what_is_to_come_goes_out_and_by_its_most_urgent_step(take_in):
 def test_chain_of_renewals_is_written_about_at_its_last_end_alone(take_in):
     take_in(*(("P1", f"C-{number}", DAY + days(60) - days(700) * number) for number in range(6)))
     through(DAY, DAY + days(62))
-    sent = Reminder.objects.filter(message__sent_at__isnull=False)
-    assert set(sent.values_list("source", flat=True)) == {"certificate:C-0"}
-    assert sorted(sent.values_list("step", flat=True)) == [-1, 1, 7, 14, 30, 60]
+    reminders = Reminder.objects.filter(message__sent_at__isnull=False)
+    assert set(reminders.values_list("source", flat=True)) == {"certificate:C-0"}
+    assert sorted(reminders.values_list("step", flat=True)) == [-1, 1, 7, 14, 30, 60]
 
 
 def test_vision_tests_and_practice_that_lapsed_long_ago_are_past_too(take_in):

@@ -38,7 +38,7 @@ def given(monkeypatch):
         given.append((recipient, raw))
         return "250 queued"
 
-    monkeypatch.setattr(mail.Post, "deliver", deliver)
+    monkeypatch.setattr(mail.MailConnection, "deliver", deliver)
     return given
 
 

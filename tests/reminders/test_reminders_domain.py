@@ -179,13 +179,15 @@ def test_decisions_of_a_day(left, fields, decided):
         Reason.ENDED_BEFORE_START: "start",
         Reason.STOPPED: "stopped",
     }
-    found = decide(
+    decisions = decide(
         ending(WEDNESDAY + timedelta(days=left), **of_ending),
         WEDNESDAY,
         working_days=EVERY_DAY,
         **{"recorded": (), **fields},
     )
-    assert [(one.step, one.outcome.value, words[one.reason]) for one in found] == decided
+    assert [
+        (decision.step, decision.outcome.value, words[decision.reason]) for decision in decisions
+    ] == decided
 
 
 @settings(max_examples=300)
@@ -199,26 +201,28 @@ def test_sweeps_with_gaps_send_no_step_twice_and_none_of_the_days_before_after_t
     steps, working_days, sweeps, weekday
 ):
     ends_on = date(2026, 6, 1) + timedelta(days=weekday)
-    recorded, sent, swept_on = set(), [], None
+    recorded, steps_sent, swept_on = set(), [], None
     for shift in sweeps:  # The same day may come up several times, as hours do.
         day = ends_on + timedelta(days=shift)
-        for one in decide(
+        for decision in decide(
             ending(ends_on, tuple(steps)),
             day,
             working_days=working_days,
             recorded=recorded,
             swept_on=swept_on,
         ):
-            assert one.step not in recorded
-            recorded.add(one.step)
-            if one.outcome is Outcome.GO:
-                sent.append((day, one.step))
+            assert decision.step not in recorded
+            recorded.add(decision.step)
+            if decision.outcome is Outcome.GO:
+                steps_sent.append((day, decision.step))
         swept_on = day
-    assert len({day for day, _step in sent}) == len(sent), "one a day at most"
-    assert [step for _day, step in sent] == sorted((step for _day, step in sent), reverse=True)
-    assert all(day <= ends_on or step == DAY_AFTER for day, step in sent)
+    assert len({day for day, _step in steps_sent}) == len(steps_sent), "one a day at most"
+    assert [step for _day, step in steps_sent] == sorted(
+        (step for _day, step in steps_sent), reverse=True
+    )
+    assert all(day <= ends_on or step == DAY_AFTER for day, step in steps_sent)
     if any(shift <= 0 for shift in sweeps) and sweeps[-1] > 7:
-        assert sent, "whoever was seen before the end is told, late if need be"
+        assert steps_sent, "whoever was seen before the end is told, late if need be"
 
 
 @pytest.mark.parametrize(
@@ -347,7 +351,7 @@ def test_vision_test_that_stops_several_scopes_is_one_end_with_the_sites_steps()
         certified(START, date(2026, 12, 1), VISION, CERTIFICATE),
         other(date(2026, 12, 2), "vision_not_current"),
     ]
-    found = endings_on(WEDNESDAY, {(1, 8): spans, (1, 7): spans}, {1: (45, 5)})
-    vision = next(one for one in found if one.kind == "vision")
+    endings = endings_on(WEDNESDAY, {(1, 8): spans, (1, 7): spans}, {1: (45, 5)})
+    vision = next(ending for ending in endings if ending.kind == "vision")
     assert (vision.scope_ids, vision.steps) == ((7, 8), (5, 45))
-    assert [one.key for one in found].count(vision.key) == 1
+    assert [ending.key for ending in endings].count(vision.key) == 1

@@ -176,8 +176,10 @@ def test_page_foretells_what_the_sweeps_then_do(client, monkeypatch):
     rows = Reminder.objects.filter(state__in=["written", "listed"]).select_related("person")
     from reminders.presenters.reminder_pages import step_in_words
 
-    told = {(row.recorded_at.date(), row.person.full_name, step_in_words(row.step)) for row in rows}
-    assert foretold == told
+    reminded = {
+        (row.recorded_at.date(), row.person.full_name, step_in_words(row.step)) for row in rows
+    }
+    assert foretold == reminded
 
 
 def test_page_writes_nothing(seen_by):
@@ -265,7 +267,8 @@ def test_outbox_lists_every_message_with_what_became_of_it(seen_by, monkeypatch)
     sweep(hour=6)
     answer = seen_by(OUTBOX, "quality")
     assert [
-        (one.person.full_name, one.state) for one, _shape, _tone in answer.context["shown"]
+        (message.person.full_name, message.state)
+        for message, _shape, _tone in answer.context["shown"]
     ] == [
         ("Ben Carlow", "waiting"),
         ("Ada Brink", "sent"),
@@ -284,9 +287,9 @@ def test_outbox_shows_what_was_given_up_and_narrows_by_state(client, seen_by):
     assert "1 message was given up." in text
     assert "550 no such user (10 attempts)" in text
     shown = client.get(OUTBOX + "?state=failed").context["shown"]
-    assert [one.person.full_name for one, *_rest in shown] == ["Ada Brink"]
+    assert [message.person.full_name for message, *_rest in shown] == ["Ada Brink"]
     shown = client.get(OUTBOX + "?q=carlow").context["shown"]
-    assert [one.person.full_name for one, *_rest in shown] == ["Ben Carlow"]
+    assert [message.person.full_name for message, *_rest in shown] == ["Ben Carlow"]
 
 
 @pytest.mark.parametrize("state", Message.State.values)
@@ -303,8 +306,8 @@ def test_state_of_a_message_and_the_filter_agree(state):
     sweep()
     for name, fields in changes.items():
         Message.objects.filter(recipient=f"{name}@skarnfell.example").update(**fields)
-    [found] = Message.objects.in_state(Message.State(state))
-    assert (found.recipient, found.state) == (f"{state}@skarnfell.example", state)
+    [message] = Message.objects.in_state(Message.State(state))
+    assert (message.recipient, message.state) == (f"{state}@skarnfell.example", state)
 
 
 @pytest.mark.parametrize(
@@ -387,7 +390,10 @@ def test_printed_list_names_who_has_no_address_and_says_nothing_of_vision(seen_b
     sweep()
     answer = seen_by(ON_PAPER, "instructor")
     text = text_of(answer)
-    assert [one.person.full_name for one in answer.context["people"]] == ["Ada Brink", "Ben Carlow"]
+    assert [entry.person.full_name for entry in answer.context["people"]] == [
+        "Ada Brink",
+        "Ben Carlow",
+    ]
     assert "Cups; Turrets: certified through Wednesday 2 December 2026" in text
     assert "Line lead: Lena Voss" in text
     assert "No line lead with an address: tell them yourself." in text

@@ -13,7 +13,7 @@ from reminders.exceptions import CannotSendAgain
 from reminders.models import Message, Reminder
 from reminders.models.reminders import CLAIM_LAPSES_AFTER, MOST_ATTEMPTS
 from reminders.services import mail
-from reminders.services.mail import Fate
+from reminders.services.mail import SendResult
 from tests.factories import make_certificate, make_revision, make_scope, make_user
 from tests.reminders.reminder_scenes import (
     DAY,
@@ -53,7 +53,9 @@ class Server:
 @pytest.fixture
 def server(monkeypatch):
     server = Server()
-    monkeypatch.setattr(mail.Post, "deliver", lambda _post, *given: server.deliver(*given))
+    monkeypatch.setattr(
+        mail.MailConnection, "deliver", lambda _post, *given: server.deliver(*given)
+    )
     return server
 
 
@@ -80,9 +82,9 @@ def test_message_goes_out_as_it_was_fixed():
     sweep()
     [before] = messages()
     assert send().sent == 1
-    [sent] = django_mail.outbox
-    assert sent.message().as_bytes() == bytes(before.raw)
-    assert sent.to == ["marta@skarnfell.example"]
+    [mail_sent] = django_mail.outbox
+    assert mail_sent.message().as_bytes() == bytes(before.raw)
+    assert mail_sent.to == ["marta@skarnfell.example"]
     [message] = messages()
     assert (message.state, message.sent_at, message.attempts) == ("sent", NOW + MINUTE, 1)
     assert message.answer == "Put into the outbox folder."
@@ -219,8 +221,8 @@ def test_refused_readers_do_not_stop_the_round(server):
         ends_in(7, somebody(f"P{number} Brink"))
     sweep()
     server.answers = [refusal()] * 5
-    done = send()
-    assert (done.sent, done.not_sent) == (1, 5)
+    sending_round = send()
+    assert (sending_round.sent, sending_round.not_sent) == (1, 5)
 
 
 def test_late_answer_of_a_lapsed_worker_does_not_free_anothers_claim(server, monkeypatch):
@@ -252,8 +254,8 @@ def test_renewed_before_it_goes_out_is_not_sent_and_says_why(server):
         issued_on=DAY,
         renews=certificate,
     )
-    done = send()
-    assert (done.sent, server.taken) == (0, [])
+    sending_round = send()
+    assert (sending_round.sent, server.taken) == (0, [])
     assert ledger(step=7) == [(7, "Marta Ruiz", "dropped")]
     assert Reminder.objects.get(step=7).why == f"Certificate {renewed.number} holds now."
     [message] = messages()
@@ -328,11 +330,11 @@ def test_copy_for_somebody_who_no_longer_leads_is_not_sent(server):
 
 def test_message_is_written_anew_without_what_no_longer_holds(server):
     person = somebody()
-    gone = ends_in(7, person)
+    revoked = ends_in(7, person)
     ends_in(30, person, make_scope(title="Cups"))
     sweep()
     [before] = messages()
-    stop(gone, "revoked")
+    stop(revoked, "revoked")
     send()
     [(_recipient, raw)] = server.taken
     [message] = messages()
@@ -346,7 +348,7 @@ def test_message_is_written_anew_without_what_no_longer_holds(server):
 def test_days_before_are_not_sent_once_it_has_ended(server):
     ends_in(1)
     sweep()
-    assert mail.send_message(messages()[0].pk, now=NOW, on=DAY + days(2)) is Fate.WITHDRAWN
+    assert mail.send_message(messages()[0].pk, now=NOW, on=DAY + days(2)) is SendResult.WITHDRAWN
     assert server.taken == []
     assert Reminder.objects.get(step=1).why == "It ended before this could go out."
 
@@ -386,8 +388,8 @@ def test_mail_down_for_days_then_back_sends_only_the_most_urgent_step(server):
         "ada@skarnfell.example",
         "lena@skarnfell.example",
     ]
-    sent = Reminder.objects.filter(message__sent_at__isnull=False)
-    assert set(sent.values_list("step", flat=True)) == {7}
+    reminders = Reminder.objects.filter(message__sent_at__isnull=False)
+    assert set(reminders.values_list("step", flat=True)) == {7}
     assert set(
         Reminder.objects.filter(person=person).exclude(step=7).values_list("state", flat=True)
     ) == {"overtaken"}

@@ -329,13 +329,13 @@ def test_sweep_of_many_reads_and_writes_in_lots(django_assert_max_num_queries, m
 def test_sweep_that_failed_in_the_middle_is_finished_by_the_next(monkeypatch):
     for name in ("Ada Brink", "Ben Carlow", "Cleo Dahl"):
         ends_in(7, somebody(name))
-    written = []
+    letters = []
     write = reminders.write_letter
 
     def power_cut(desk, address, *rest):
-        if len(written) == 1:
+        if len(letters) == 1:
             raise KeyboardInterrupt
-        written.append(address)
+        letters.append(address)
         return write(desk, address, *rest)
 
     with monkeypatch.context() as patch:
@@ -363,8 +363,8 @@ def test_sweeps_at_any_hours_write_each_step_once_and_none_of_the_days_before_to
     for hours in sweeps:
         reminders.sweep(now=at(DAY, 0) + days(1) * (hours / 24))
     rows = Reminder.objects.filter(person=person)
-    told = [(row.step, row.recipient_id) for row in rows.filter(state="written")]
-    assert len(set(told)) == len(told)
+    steps = [(row.step, row.recipient_id) for row in rows.filter(state="written")]
+    assert len(set(steps)) == len(steps)
     for row in rows.filter(state="written").select_related("message"):
         assert row.message.day <= certificate.valid_through or row.step == -1
     seen = Message.objects.values_list("recipient", "day")

@@ -29,9 +29,9 @@ def run(*arguments):
 
 def test_sweeps_and_sends():
     ends_in(7)
-    said = run()
-    assert "Castelmar, Wed 25 Nov 2026: 5 new in the ledger, 1 messages written." in said
-    assert "Sent: 1." in said
+    output = run()
+    assert "Castelmar, Wed 25 Nov 2026: 5 new in the ledger, 1 messages written." in output
+    assert "Sent: 1." in output
     assert len(django_mail.outbox) == 1
 
 
@@ -54,12 +54,12 @@ def test_dry_run_says_who_would_be_told_and_writes_nothing():
     lead = somebody("Lena Voss")
     ends_in(7, somebody("Ada Brink", lead=lead))
     ends_in(30, somebody("Ben Carlow", email=""))
-    said = run("--dry-run")
+    output = run("--dry-run")
     assert (
         "Turrets, certificate, last good day 02 Dec 2026. "
-        "To ada@skarnfell.example, lena@skarnfell.example." in said
+        "To ada@skarnfell.example, lena@skarnfell.example." in output
     )
-    assert "last good day 25 Dec 2026. To Ben Carlow on paper." in said
+    assert "last good day 25 Dec 2026. To Ben Carlow on paper." in output
     assert not Reminder.objects.exists()
     assert not Message.objects.exists()
     assert django_mail.outbox == []
@@ -68,11 +68,11 @@ def test_dry_run_says_who_would_be_told_and_writes_nothing():
 def test_dry_run_tells_of_the_same_readers_as_the_sweep():
     for number, left in enumerate((90, 61, 14, 8, 1)):
         ends_in(left, somebody(f"P{number} Brink", lead=somebody(f"L{number} Voss")))
-    said = run("--dry-run")
+    output = run("--dry-run")
     run()
-    written = Reminder.objects.filter(state="written").select_related("recipient")
-    assert {address_of(row.recipient) for row in written} == {
-        word.strip(".,") for word in said.split() if "@" in word
+    reminders = Reminder.objects.filter(state="written").select_related("recipient")
+    assert {address_of(row.recipient) for row in reminders} == {
+        word.strip(".,") for word in output.split() if "@" in word
     }
 
 

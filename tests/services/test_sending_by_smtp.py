@@ -128,11 +128,11 @@ def test_connection_that_was_closed_meanwhile_is_opened_again(post_office, serve
         ends_in(7, somebody(name))
     sweep()
     first, second = Message.objects.order_by("pk").values_list("pk", flat=True)
-    with mail.Post() as post:
-        assert mail.send_message(first, now=NOW, post=post) is mail.Fate.SENT
+    with mail.MailConnection() as post:
+        assert mail.send_message(first, now=NOW, mail_connection=post) is mail.SendResult.SENT
         post_office.stop()
         post_office.start()
-        assert mail.send_message(second, now=NOW, post=post) is mail.Fate.SENT
+        assert mail.send_message(second, now=NOW, mail_connection=post) is mail.SendResult.SENT
     assert server.connections == 2
 
 

@@ -15,11 +15,11 @@ from tests.services.processes import wait_until
 pytestmark = [pytest.mark.services, pytest.mark.django_db(transaction=True)]
 
 
-def ask_for_check(rows=20_000):
+def request_check(rows=20_000):
     user, scope = make_user("quality"), make_scope()
     number = user.person.employee_number
     lines = [f"{number},{scope.code},2026-01-{1 + n % 28:02d}" for n in range(rows)]
-    return work_log_checks.ask_for_check(
+    return work_log_checks.request_check(
         actor=user,
         file=BytesIO("\n".join(["employee_number,scope,worked_on", *lines]).encode()),
         name="log.csv",
@@ -36,7 +36,7 @@ def is_finished(check):
 
 
 def test_a_message_wakes_the_worker(start_worker, send):
-    check = ask_for_check()
+    check = request_check()
     start_worker()
     send("work_logs.check", check.pk)
     wait_until(lambda: is_finished(check))
@@ -45,7 +45,7 @@ def test_a_message_wakes_the_worker(start_worker, send):
 def test_what_a_lost_message_or_a_dead_worker_left_is_run_by_the_next_round(
     start_worker, send, lose_messages
 ):
-    check, claimed = ask_for_check(), ask_for_check(10)
+    check, claimed = request_check(), request_check(10)
     WorkLogCheck.objects.claim(
         claimed.pk, "a worker that died", timezone.now() - CLAIM_LAPSES_AFTER - timedelta(seconds=1)
     )

@@ -12,7 +12,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from audit.domain.problems import Problem
 from audit.domain.work_log import WorkLog
-from audit.domain.work_log_judging import Findings, Question, Register, judge
+from audit.domain.work_log_check import CheckOptions, Findings, Register, check_log
 from audit.exceptions import CannotRead
 from audit.presenters import work_log_files as services
 from audit.queries.work_log_register import StoredRegister
@@ -22,7 +22,7 @@ from certification.domain.known_at import known_through, read_moment
 
 from .import_register import known_zone
 
-MOST_TOLD = 1000
+MOST_PROBLEMS_SHOWN = 1000
 NO_FILE = "-"
 
 
@@ -86,7 +86,7 @@ class Command(BaseCommand):
             findings = self._judge(options)
         except CannotRead as error:
             raise CommandError(str(error)) from error
-        self._tell(findings.problems)
+        self._report_problems(findings.problems)
         self._write(findings, options["output"])
         self._sum_up(findings, self.stderr if options["output"] == NO_FILE else self.stdout)
 
@@ -102,22 +102,22 @@ class Command(BaseCommand):
             register = BundleRegister(options["register"], zone)
             for remark in register.remarks:
                 self.stderr.write(remark)
-            self._tell(register.problems, "rows of the register were left out")
+            self._report_problems(register.problems, "rows of the register were left out")
         moment = options["as_known_at"]
-        question = Question(
+        check_options = CheckOptions(
             None if moment is None else known_through(moment, zone),
             options["as_known_then"],
             options["counts_as_practice"],
             zone,
         )
         # After the register, whose reading takes most room while it lasts.
-        return judge(_log(path), register, question)
+        return check_log(_log(path), register, check_options)
 
-    def _tell(self, problems: list[Problem], what: str = "") -> None:
-        for problem in problems[:MOST_TOLD]:
+    def _report_problems(self, problems: list[Problem], what: str = "") -> None:
+        for problem in problems[:MOST_PROBLEMS_SHOWN]:
             self.stderr.write(str(problem))
-        if len(problems) > MOST_TOLD:
-            self.stderr.write(f"{len(problems) - MOST_TOLD} more are not listed here.")
+        if len(problems) > MOST_PROBLEMS_SHOWN:
+            self.stderr.write(f"{len(problems) - MOST_PROBLEMS_SHOWN} more are not listed here.")
         if problems and what:
             self.stderr.write(f"{len(problems)} {what}.")
 

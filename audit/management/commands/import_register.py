@@ -53,7 +53,7 @@ class Command(BaseCommand):
                 default_site=default_site,
                 check_only=options["check"],
             )
-        except importing.Refused as error:
+        except importing.RegisterRefused as error:
             for remark in error.remarks:
                 self.stdout.write(remark)
             for problem in error.problems:
@@ -65,13 +65,13 @@ class Command(BaseCommand):
 
     def _site(self, word: str) -> Site:
         sites = {site.prefix.casefold(): site for site in Site.objects.all()}
-        found = sites.get(word.casefold())
-        if found is None:
-            there = ", ".join(f"{site.prefix} ({site.name})" for site in sites.values())
+        site = sites.get(word.casefold())
+        if site is None:
+            known_sites = ", ".join(f"{site.prefix} ({site.name})" for site in sites.values())
             raise CommandError(
-                f"There is no site with the prefix {word}. There is: {there or 'none yet'}."
+                f"There is no site with the prefix {word}. There is: {known_sites or 'none yet'}."
             )
-        return found
+        return site
 
     def _report(self, summary: importing.Summary) -> None:
         for remark in summary.remarks:

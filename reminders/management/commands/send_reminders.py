@@ -11,7 +11,7 @@ from people.models import Person, Site
 from reminders.services import mail
 from reminders.services import sweep as reminders
 from reminders.services.ledger import address_of
-from reminders.services.letters import Desk, kind_in_words
+from reminders.services.letters import SiteDay, kind_in_words
 
 
 def day(text: str) -> date:
@@ -41,15 +41,17 @@ class Command(BaseCommand):
             self._say_what_would_go_out(now, on)
             return
         swept = reminders.sweep(now=now, on=on)
-        for one in swept:
+        for swept_site in swept:
             self.stdout.write(
-                f"{one.site}, {one.day:%a %d %b %Y}: {one.rows} new in the ledger, "
-                f"{one.messages} messages written."
+                f"{swept_site.site}, {swept_site.day:%a %d %b %Y}: "
+                f"{swept_site.rows} new in the ledger, {swept_site.messages} messages written."
             )
         if not swept:
             self.stdout.write("No site's hour has come: nothing was written.")
-        done = mail.send_due_messages(clock=timezone.now, on=on)
-        self.stdout.write(f"Sent: {done.sent}. Not sent, to be tried again: {done.not_sent}.")
+        sending_round = mail.send_due_messages(clock=timezone.now, on=on)
+        self.stdout.write(
+            f"Sent: {sending_round.sent}. Not sent, to be tried again: {sending_round.not_sent}."
+        )
 
     def _say_what_would_go_out(self, now: datetime, on: date | None) -> None:
         sites = reminders.sites_to_sweep(now, on)
@@ -63,24 +65,24 @@ class Command(BaseCommand):
 
 
 def _lines(site: Site, now: datetime, today: date) -> list[str]:
-    desk = Desk(site, today)
+    site_day = SiteDay(site, today)
     lines = []
-    for coming in reminders.coming(site, now, days=0, on=today):
-        for one in coming.planned:
-            about = f"{desk.what(one.ending)}, {kind_in_words(one.ending.kind)}"
-            readers = ", ".join(_reached(reader) for reader in one.readers)
+    for coming_day in reminders.coming_days(site, now, days=0, on=today):
+        for planned in coming_day.planned:
+            about = f"{site_day.what(planned.ending)}, {kind_in_words(planned.ending.kind)}"
+            readers = ", ".join(_reached_at(reader) for reader in planned.readers)
             lines.append(
-                f"  {one.person} ({one.person.employee_number}): {about}, "
-                f"last good day {one.ending.ends_on:%d %b %Y}. To {readers}."
+                f"  {planned.person} ({planned.person.employee_number}): {about}, "
+                f"last good day {planned.ending.ends_on:%d %b %Y}. To {readers}."
             )
-        for row, ending in coming.waiting:
+        for row, ending in coming_day.waiting:
             lines.append(
-                f"  {row.person} ({row.person.employee_number}): {desk.what(ending)}, "
+                f"  {row.person} ({row.person.employee_number}): {site_day.what(ending)}, "
                 f"{kind_in_words(row.kind)}, last good day {row.ends_on:%d %b %Y}. "
-                f"Waits for {_reached(row.recipient)}."
+                f"Waits for {_reached_at(row.recipient)}."
             )
     return lines
 
 
-def _reached(reader: Person) -> str:
+def _reached_at(reader: Person) -> str:
     return address_of(reader) or f"{reader} on paper"

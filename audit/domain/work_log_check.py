@@ -13,7 +13,7 @@ from certification.domain.known_at import end_of_day
 from .cells import DAY_FORMAT, EMPTY, read_day
 from .frames import mapped
 from .problems import Problem
-from .standing_spans import NEVER, STANDINGS, UNKNOWN, Spans, Wanted, keys_of
+from .standing_spans import NEVER, STANDINGS, UNKNOWN, LoggedDays, Spans, keys_for
 from .work_log import LINE, WorkLog
 
 Progress = Callable[[str, int, int], None]
@@ -25,7 +25,7 @@ PERSON, DAY, SCOPE = "person", "day", "scope_code"
 
 
 @dataclass(frozen=True)
-class Question:
+class CheckOptions:
     """What is asked about every row.
 
     Attributes
@@ -76,7 +76,7 @@ class Register(Protocol):
     operations: dict[str, str]
     stamps: pl.DataFrame
 
-    def spans(self, wanted: Wanted, question: Question, progress: Progress) -> Spans:
+    def spans(self, logged: LoggedDays, check_options: CheckOptions, progress: Progress) -> Spans:
         """Work out how the pairs of a log stand; a pair is person × number of scopes + scope."""
         ...
 
@@ -108,8 +108,8 @@ class Findings:
 
     def counts(self) -> dict[str, int]:
         """How many rows stand how, in the order of the rules."""
-        found = dict(self.frame[STANDING].value_counts().iter_rows())
-        return {word: found[word] for word in STANDINGS if found.get(word)}
+        counts = dict(self.frame[STANDING].value_counts().iter_rows())
+        return {word: counts[word] for word in STANDINGS if counts.get(word)}
 
     def concerned(self) -> tuple[int, int]:
         """People and days with at least one row that was not certified."""
@@ -117,10 +117,10 @@ class Findings:
         return rows[PERSON].drop_nulls().n_unique(), rows[DAY].n_unique()
 
 
-def judge(
+def check_log(
     log: WorkLog,
     register: Register,
-    question: Question,
+    check_options: CheckOptions,
     progress: Progress = lambda stage, done, total: None,
 ) -> Findings:
     """Hold every row of a log against a register.
@@ -128,36 +128,38 @@ def judge(
     A number says who it was; where it is empty, whoever held the stamp that day. A scope says
     what work it was; where it is empty, the scope of the operation.
     """
-    rows = _Rows(log)
+    rows = _LogRows(log)
     rows.read_days()
-    rows.tell_scopes(register)
-    rows.tell_people(register)
-    good = rows.good()
-    person, scope = good[PERSON], good["scope"]
-    days = good[DAY].to_numpy().astype(np.int64) + EPOCH
+    rows.identify_scopes(register)
+    rows.identify_people(register)
+    checkable = rows.checkable()
+    person, scope = checkable[PERSON], checkable["scope"]
+    days = checkable[DAY].to_numpy().astype(np.int64) + EPOCH
     known = person.is_not_null().to_numpy()
     pairs = person.fill_null(0).to_numpy().astype(np.int64) * max(len(register.scopes), 1)
     pairs += scope.to_numpy()
-    keys = keys_of(pairs, days)
-    spans = register.spans(Wanted(keys if known.all() else keys[known]), question, progress)
+    keys = keys_for(pairs, days)
+    spans = register.spans(
+        LoggedDays(keys if known.all() else keys[known]), check_options, progress
+    )
     progress("judge", 0, len(keys))
-    found = spans.look_up(keys)
+    span_index = spans.look_up(keys)
     del keys, pairs, days
-    codes = np.full(len(found), NEVER, dtype=np.uint8)
-    there = found >= 0
-    codes[there] = spans.standings[found[there]]
+    codes = np.full(len(span_index), NEVER, dtype=np.uint8)
+    has_span = span_index >= 0
+    codes[has_span] = spans.standings[span_index[has_span]]
     codes[~known] = UNKNOWN
-    found[~known] = -1
-    place = pl.Series(found).set(pl.Series(found < 0), None)
-    certificates = spans.certificates.gather(place).fill_null("")
+    span_index[~known] = -1
+    index_or_null = pl.Series(span_index).set(pl.Series(span_index < 0), None)
+    certificates = spans.certificates.gather(index_or_null).fill_null("")
     standing = pl.Series(codes).cat.to(pl.Enum(STANDINGS))
-    return rows.findings(register, good, standing, certificates)
+    return rows.findings(register, checkable, standing, certificates)
 
 
 EPOCH = 719163  # date(1970, 1, 1).toordinal()
 
 
-class _Rows:
+class _LogRows:
     """The rows of a log while it is worked out what they say."""
 
     def __init__(self, log: WorkLog) -> None:
@@ -168,18 +170,18 @@ class _Rows:
 
     def cells(self, name: str) -> pl.Series:
         """A column of the log; empty text where it has none of this name."""
-        place = self.log.places.get(name)
-        if place is None:
+        index = self.log.indexes.get(name)
+        if index is None:
             return pl.Series([""], dtype=pl.String).new_from_index(0, self.frame.height)
-        return self.log.frame[str(place)].str.strip_chars()
+        return self.log.frame[str(index)].str.strip_chars()
 
     def refuse(self, rows: pl.Series, column: str, reason: Callable[[int], str]) -> None:
         """Leave rows out; ``reason`` is told where in the log each stands."""
         if not rows.any():
             return
         lines = self.frame[LINE]
-        for place in rows.arg_true().to_list():
-            self.problems.append(Problem(self.log.name, lines[place], column, reason(place)))
+        for index in rows.arg_true().to_list():
+            self.problems.append(Problem(self.log.name, lines[index], column, reason(index)))
         self._bad = rows if self._bad is None else self._bad | rows
 
     def read_days(self) -> None:
@@ -193,119 +195,125 @@ class _Rows:
                 why[text] = str(error) if text else EMPTY
         read = mapped(cells, known, days, pl.Date)
         self.frame = self.frame.with_columns(read.alias(DAY))
-        self.refuse(read.is_null(), "worked_on", lambda place: why[cells[place]])
+        self.refuse(read.is_null(), "worked_on", lambda index: why[cells[index]])
 
-    def tell_scopes(self, register: Register) -> None:
+    def identify_scopes(self, register: Register) -> None:
         scopes, operations = self.cells("scope"), self.cells("operation")
         named = scopes != ""
         if not named.all():
-            asked = mapped(
+            codes_of_operations = mapped(
                 operations, list(register.operations), [*register.operations.values()], pl.String
             )
             self.refuse(
                 ~named & (operations == ""),
                 "scope",
-                lambda place: "The row names neither a scope nor an operation.",
+                lambda index: "The row names neither a scope nor an operation.",
             )
             self.refuse(
-                ~named & (operations != "") & asked.is_null(),
+                ~named & (operations != "") & codes_of_operations.is_null(),
                 "operation",
-                lambda place: f"There is no operation {operations[place]} in the register.",
+                lambda index: f"There is no operation {operations[index]} in the register.",
             )
-            scopes = scopes.zip_with(named, asked.fill_null(""))
+            scopes = scopes.zip_with(named, codes_of_operations.fill_null(""))
         codes = mapped(scopes, list(register.scopes), [*register.scopes.values()], pl.Int64)
         if not register.scopes:
             codes = pl.Series([0]).new_from_index(0, self.frame.height)
         self.refuse(
             codes.is_null() & (scopes != ""),
             "scope",
-            lambda place: f"There is no scope {scopes[place]} in the register.",
+            lambda index: f"There is no scope {scopes[index]} in the register.",
         )
         self.frame = self.frame.with_columns(codes.alias("scope"), scopes.alias(SCOPE))
 
-    def tell_people(self, register: Register) -> None:
+    def identify_people(self, register: Register) -> None:
         numbers, stamps = self.cells("employee_number"), self.cells("stamp")
         people = mapped(numbers, list(register.people), [*register.people.values()], pl.Int64)
         unnamed = numbers == ""
         if unnamed.any():
             self.refuse(
                 unnamed & (stamps == ""),
-                "employee_number" if "employee_number" in self.log.places else "stamp",
-                lambda place: "The row names nobody: give an employee number or a stamp.",
+                "employee_number" if "employee_number" in self.log.indexes else "stamp",
+                lambda index: "The row names nobody: give an employee number or a stamp.",
             )
-            asked = pl.DataFrame({"stamp": stamps, DAY: self.frame[DAY]}).filter(
+            stamps_and_days = pl.DataFrame({"stamp": stamps, DAY: self.frame[DAY]}).filter(
                 unnamed & (stamps != "") & self.frame[DAY].is_not_null()
             )
-            holders = _holders(asked.unique(), register)
-            held = pl.DataFrame({"stamp": stamps, DAY: self.frame[DAY]}).join(
+            holders = _holders(stamps_and_days.unique(), register)
+            holder_of_row = pl.DataFrame({"stamp": stamps, DAY: self.frame[DAY]}).join(
                 holders, on=["stamp", DAY], how="left", maintain_order="left"
             )
-            several = unnamed & (held["holders"].fill_null(0) > 1)
+            several = unnamed & (holder_of_row["holders"].fill_null(0) > 1)
             self.refuse(
                 several,
                 "stamp",
-                lambda place: (
-                    f"Stamp {stamps[place]} was with more than one person that day: "
+                lambda index: (
+                    f"Stamp {stamps[index]} was with more than one person that day: "
                     "give the employee number."
                 ),
             )
-            people = people.zip_with(~unnamed, held[PERSON])
-            numbers = numbers.zip_with(~unnamed, held["number"].fill_null(""))
+            people = people.zip_with(~unnamed, holder_of_row[PERSON])
+            numbers = numbers.zip_with(~unnamed, holder_of_row["number"].fill_null(""))
         self.frame = self.frame.with_columns(people.alias(PERSON), numbers.alias("number"))
 
-    def good(self) -> pl.DataFrame:
+    def checkable(self) -> pl.DataFrame:
         """The rows that can be judged."""
         return self.frame if self._bad is None else self.frame.filter(~self._bad)
 
     def findings(
-        self, register: Register, good: pl.DataFrame, standing: pl.Series, certificates: pl.Series
+        self,
+        register: Register,
+        checkable: pl.DataFrame,
+        standing: pl.Series,
+        certificates: pl.Series,
     ) -> Findings:
         cells = self.log.frame if self._bad is None else self.log.frame.filter(~self._bad)
-        said = {
-            "employee_number": good["number"],
-            "scope": good[SCOPE],
-            "worked_on": good[DAY].dt.to_string(DAY_FORMAT),
+        identified = {
+            "employee_number": checkable["number"],
+            "scope": checkable[SCOPE],
+            "worked_on": checkable[DAY].dt.to_string(DAY_FORMAT),
         }
         headings, columns, series = [], [], [cells[LINE]]
-        names = {place: name for name, place in self.log.places.items()}
+        names = {index: name for name, index in self.log.indexes.items()}
         before = {"stamp": "employee_number", "operation": "scope"}
         for index, heading in enumerate(self.log.headings):
             name = names.get(index)
             filled = before.get(name or "")
-            if filled and filled not in self.log.places:
+            if filled and filled not in self.log.indexes:
                 headings.append(filled)
                 columns.append(filled)
-                series.append(said[filled].alias(filled))
-            headings.append(name or _kept(heading))
+                series.append(identified[filled].alias(filled))
+            headings.append(name or _kept_heading(heading))
             columns.append(str(index))
-            series.append((said[name] if name in said else cells[str(index)]).alias(str(index)))
+            series.append(
+                (identified[name] if name in identified else cells[str(index)]).alias(str(index))
+            )
         frame = pl.DataFrame(
             [
                 *series,
                 standing.alias(STANDING),
                 certificates.alias(CERTIFICATE),
-                good[PERSON].cast(pl.Int32),
-                good[DAY],
-                good[SCOPE],
+                checkable[PERSON].cast(pl.Int32),
+                checkable[DAY],
+                checkable[SCOPE],
             ]
         )
-        problems = sorted(self.problems, key=lambda one: (one.line, one.column))
+        problems = sorted(self.problems, key=lambda problem: (problem.line, problem.column))
         return Findings(
             [*headings, STANDING, CERTIFICATE], [*columns, STANDING, CERTIFICATE], frame, problems
         )
 
 
-def _kept(heading: str) -> str:
+def _kept_heading(heading: str) -> str:
     """The heading of a column that is kept, told apart from those of the findings."""
     if heading.strip().lower() in (STANDING, CERTIFICATE):
         return f"logged_{heading.strip().lower()}"
     return heading
 
 
-def _holders(asked: pl.DataFrame, register: Register) -> pl.DataFrame:
+def _holders(stamps_and_days: pl.DataFrame, register: Register) -> pl.DataFrame:
     """Who held stamps on days: ``number`` and ``person``, and how many ``holders`` there were."""
     return (
-        asked.join(register.stamps, on="stamp", how="inner")
+        stamps_and_days.join(register.stamps, on="stamp", how="inner")
         .filter((pl.col(DAY).cast(pl.Int64) + EPOCH).is_between(pl.col("first"), pl.col("last")))
         .group_by("stamp", DAY)
         .agg(pl.col("number", PERSON).first(), pl.col("number").n_unique().alias("holders"))

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from audit.domain.bundle import PARTS, Bundle
-from audit.domain.bundle_checks import Held, Known, KnownCertificate, KnownEvent
+from audit.domain.bundle_checks import KnownCertificate, KnownEvent, KnownRegister, StampHolding
 from certification.models import (
     Certificate,
     CertificateEvent,
@@ -37,7 +37,7 @@ class StoredRow:
 class Stored:
     """The register beside a bundle: for the checks, for comparing, and for foreign keys."""
 
-    known: Known = field(default_factory=Known)
+    known: KnownRegister = field(default_factory=KnownRegister)
     rows: dict[str, dict[Any, StoredRow]] = field(
         default_factory=lambda: {part: {} for part in PARTS}
     )
@@ -48,8 +48,8 @@ class Stored:
     def site(self, text: str) -> Site | None:
         """The site that a cell names by prefix or name; the default one where it is empty."""
         sites = self.known.sites or {}
-        found: Site | None = sites.get(text.casefold()) if text else self.known.default_site
-        return found
+        site: Site | None = sites.get(text.casefold()) if text else self.known.default_site
+        return site
 
     def value_of(self, row: Any, column: str) -> Any:
         """What a row says in a column, as a `StoredRow` would."""
@@ -139,12 +139,12 @@ def _read_schemes(stored: Stored) -> None:
             revision.pk, {name: getattr(revision, name) for name in FIGURES}
         )
     stored.known.schemes = {
-        name for name, one in stored.revisions.items() if one.published_at is not None
+        name for name, revision in stored.revisions.items() if revision.published_at is not None
     }
 
 
 def _read_certificates(stored: Stored) -> None:
-    found = Certificate.objects.values_list(
+    certificates = Certificate.objects.values_list(
         "pk",
         "number",
         "person__employee_number",
@@ -158,7 +158,7 @@ def _read_certificates(stored: Stored) -> None:
         "issued_by",
     )
     columns = [column.name for column in PARTS["certificates"].columns]
-    for pk, number, *values in found.iterator():
+    for pk, number, *values in certificates.iterator():
         row: dict[str, Any] = dict(zip(columns[1:], values, strict=True))
         row["renews"] = row["renews"] or ""
         stored.rows["certificates"][number] = StoredRow(pk, row)
@@ -171,7 +171,7 @@ def _read_certificates(stored: Stored) -> None:
 
 
 def _read_events(stored: Stored) -> None:
-    found = CertificateEvent.objects.values_list(
+    events = CertificateEvent.objects.values_list(
         "pk",
         "event_id",
         "certificate__number",
@@ -184,7 +184,7 @@ def _read_events(stored: Stored) -> None:
         "authority",
     )
     columns = [column.name for column in PARTS["events"].columns]
-    for pk, event_id, *values in found.iterator():
+    for pk, event_id, *values in events.iterator():
         row: dict[str, Any] = dict(zip(columns[1:], values, strict=True))
         row["voids"] = row["voids"] or ""
         stored.rows["events"][event_id] = StoredRow(pk, row)
@@ -194,7 +194,7 @@ def _read_events(stored: Stored) -> None:
 
 
 def _read_vision_tests(stored: Stored, test_ids: set[str]) -> None:
-    found = VisionTest.objects.values_list(
+    tests = VisionTest.objects.values_list(
         "pk",
         "test_id",
         "person__employee_number",
@@ -203,7 +203,7 @@ def _read_vision_tests(stored: Stored, test_ids: set[str]) -> None:
         "recorded_at",
         "withdrawal__withdrawn_at",
     )
-    for pk, test_id, number, tested_on, passed, recorded_at, withdrawn_at in found.iterator():
+    for pk, test_id, number, tested_on, passed, recorded_at, withdrawn_at in tests.iterator():
         if test_id in test_ids:
             stored.rows["vision_tests"][test_id] = StoredRow(
                 pk,
@@ -218,7 +218,7 @@ def _read_vision_tests(stored: Stored, test_ids: set[str]) -> None:
 
 
 def _read_practice(stored: Stored, people: set[int]) -> None:
-    found = PracticeRecord.objects.values_list(
+    records = PracticeRecord.objects.values_list(
         "pk",
         "person_id",
         "person__employee_number",
@@ -227,7 +227,7 @@ def _read_practice(stored: Stored, people: set[int]) -> None:
         "recorded_at",
         "withdrawal__withdrawn_at",
     )
-    for pk, person_id, number, scope, performed_on, recorded_at, withdrawn_at in found.iterator():
+    for pk, person_id, number, scope, performed_on, recorded_at, withdrawn_at in records.iterator():
         if person_id in people:
             stored.rows["practice"][number, scope, performed_on, recorded_at] = StoredRow(
                 pk, {"withdrawn_at": withdrawn_at}
@@ -235,13 +235,13 @@ def _read_practice(stored: Stored, people: set[int]) -> None:
 
 
 def _read_stamps(stored: Stored) -> None:
-    held: dict[str, list[Held]] = defaultdict(list)
-    found = Stamp.objects.values_list(
+    holdings: dict[str, list[StampHolding]] = defaultdict(list)
+    stamps = Stamp.objects.values_list(
         "pk", "mark", "person__employee_number", "issued_on", "returned_on"
     )
-    for pk, mark, number, issued_on, returned_on in found.iterator():
+    for pk, mark, number, issued_on, returned_on in stamps.iterator():
         stored.rows["stamps"][mark, issued_on] = StoredRow(
             pk, {"employee_number": number, "returned_on": returned_on}
         )
-        held[mark].append(Held(number, issued_on, returned_on))
-    stored.known.stamps = held
+        holdings[mark].append(StampHolding(number, issued_on, returned_on))
+    stored.known.stamps = holdings
