@@ -68,30 +68,31 @@ def fill(people: int) -> tuple[str, list[str]]:
         actor="benchmark",
         at=now,
     )
-    numbers = [f"{10000 + one}" for one in range(people)]
+    numbers = [f"{10000 + offset}" for offset in range(people)]
     made = Person.objects.bulk_create(
         Person(employee_number=number, full_name=f"Person {number}", site=site)
         for number in numbers
     )
     day = site.today() - timedelta(days=100)
     VisionTest.objects.bulk_create(
-        VisionTest(test_id=f"V-{one.pk}", person=one, tested_on=day, passed=True) for one in made
+        VisionTest(test_id=f"V-{person.pk}", person=person, tested_on=day, passed=True)
+        for person in made
     )
     Certificate.objects.bulk_create(
         Certificate(
-            number=f"CA-C-{one.pk}",
-            person=one,
+            number=f"CA-C-{person.pk}",
+            person=person,
             scope=scope,
             scheme_revision=revision,
             issued_on=day,
             valid_through=day + timedelta(days=730),
             origin=Certificate.Origin.IMPORTED,
-            holder_name=one.full_name,
+            holder_name=person.full_name,
             recorded_at=now,
         )
-        for one in made
+        for person in made
     )
-    standing.rebuild_people(one.pk for one in made)
+    standing.rebuild_people(person.pk for person in made)
     _made, token = api_tokens.make_token(site=site, name="Benchmark", actor=administrator, at=now)
     return token, numbers
 
@@ -126,7 +127,7 @@ def main() -> None:
     parser.add_argument("--people", type=int, default=2000)
     parser.add_argument("--requests", type=int, default=600)
     parser.add_argument("--runs", type=int, default=5)
-    asked = parser.parse_args()
+    arguments = parser.parse_args()
     folder = Path(tempfile.mkdtemp(prefix="jointworthy-bench-check-"))
     os.environ |= {
         "DJANGO_SETTINGS_MODULE": "benchmarks.bench_check_settings",
@@ -138,17 +139,20 @@ def main() -> None:
     for name in ("DATABASE_URL", "CACHE_URL"):
         os.environ.pop(name, None)
     paths = {"bench check": "/api/v1/standing", "one row": "/api/one-row"}
-    found: dict[str, list[float]] = {name: [] for name in paths}
-    token, numbers = fill(asked.people)
+    times: dict[str, list[float]] = {name: [] for name in paths}
+    token, numbers = fill(arguments.people)
     with served("benchmarks.bench_check_urls:application", folder, PORT):
         for path in paths.values():
-            requests_a_second(path, token, numbers, asked.requests // 4)
-        for _run in range(asked.runs):
+            requests_a_second(path, token, numbers, arguments.requests // 4)
+        for _run in range(arguments.runs):
             for name, path in paths.items():
-                found[name].append(requests_a_second(path, token, numbers, asked.requests))
+                times[name].append(requests_a_second(path, token, numbers, arguments.requests))
     shutil.rmtree(folder)
-    product, peer = (statistics.median(found[name]) for name in paths)
-    print(f"{asked.people} people, {asked.requests} requests, medians of {asked.runs} runs")
+    product, peer = (statistics.median(times[name]) for name in paths)
+    print(
+        f"{arguments.people} people, {arguments.requests} requests, "
+        f"medians of {arguments.runs} runs"
+    )
     print("bench check, requests/s  one row, requests/s  ratio")
     print(f"{product:23.0f}  {peer:19.0f}  {product / peer:5.2f}")
 

@@ -57,8 +57,8 @@ def fill(judgements: int) -> tuple[str, list[tuple[str, dict[str, str]]], dict[s
     site = factories.make_site()
     grader = factories.make_user("instructor", site=site)
     person = factories.make_person(site)
-    asked: list[tuple[str, dict[str, str]]] = []
-    while len(asked) < judgements:
+    requests: list[tuple[str, dict[str, str]]] = []
+    while len(requests) < judgements:
         board = factories.make_board(person, exercise)
         grading = services.start_grading(board=board, grader=grader, at=factories.NOW)
         address = reverse("assessments:board_judge", args=[board.number])
@@ -68,11 +68,11 @@ def fill(judgements: int) -> tuple[str, list[tuple[str, dict[str, str]]], dict[s
         for code in list(codes):
             for joint in board.joints.select_related("position"):
                 fields = {"joint": str(joint), "criterion": code, "outcome": "accept"}
-                asked.append((address, {"stage": "soldered", **fields}))
+                requests.append((address, {"stage": "soldered", **fields}))
     client = Client()
     client.force_login(grader)
     peer = {"grading": str(grading.pk), "stage": "soldered"}
-    return client.cookies["sessionid"].value, asked, peer
+    return client.cookies["sessionid"].value, requests, peer
 
 
 @contextmanager
@@ -134,29 +134,29 @@ def measure(judgements: int, runs: int) -> None:
     }
     (folder / "static").mkdir()
     os.environ.pop("CACHE_URL", None)
-    found: dict[str, list[float]] = {"judgement": [], "one row": []}
+    medians: dict[str, list[float]] = {"judgement": [], "one row": []}
     warm = 20
     with database():
         from django.db import connection
 
-        session, asked, peer = fill(warm + judgements * runs)
+        session, requests, peer = fill(warm + judgements * runs)
         vendor = connection.vendor
         connection.close()
         with served("benchmarks.judging_urls:application", folder, PORT):
-            grader, acts = Grader(session), iter(asked)
+            grader, acts = Grader(session), iter(requests)
             for address, fields in islice(acts, warm):
                 grader.ms(address, fields)
                 grader.ms("/one-row", peer)
             for _run in range(runs):
-                took: dict[str, list[float]] = {name: [] for name in found}
+                took: dict[str, list[float]] = {name: [] for name in medians}
                 for address, fields in islice(acts, judgements):
                     took["judgement"].append(grader.ms(address, fields))
                     took["one row"].append(grader.ms("/one-row", peer))
                 for name, times in took.items():
-                    found[name].append(statistics.median(times))
+                    medians[name].append(statistics.median(times))
             grader.link.close()
     shutil.rmtree(folder)
-    product, row = (statistics.median(times) for times in found.values())
+    product, row = (statistics.median(of_way) for of_way in medians.values())
     print(f"{vendor:10}  {product:13.2f}  {row:11.2f}  {product / row:5.2f}", flush=True)
 
 
@@ -165,13 +165,13 @@ def main() -> None:
     parser.add_argument("--judgements", type=int, default=200)
     parser.add_argument("--runs", type=int, default=5)
     parser.add_argument("--here", action="store_true", help=argparse.SUPPRESS)
-    asked = parser.parse_args()
-    if asked.here:
-        measure(asked.judgements, asked.runs)
+    arguments = parser.parse_args()
+    if arguments.here:
+        measure(arguments.judgements, arguments.runs)
         return
-    print(f"{asked.judgements} judgements, medians of {asked.runs} runs")
+    print(f"{arguments.judgements} judgements, medians of {arguments.runs} runs")
     print("            judgement, ms  one row, ms  ratio", flush=True)
-    how = ["--judgements", str(asked.judgements), "--runs", str(asked.runs), "--here"]
+    how = ["--judgements", str(arguments.judgements), "--runs", str(arguments.runs), "--here"]
     for url in dict.fromkeys(("", os.environ.get("DATABASE_URL", ""))):
         environment = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
         if url:

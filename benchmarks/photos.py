@@ -138,12 +138,12 @@ def work(way: str, folder: Path) -> None:
 
 
 def apart(way: str, folder: Path) -> dict[str, float]:
-    asked = [sys.executable, "-m", "benchmarks.photos", "--work", way, str(folder)]
-    done = subprocess.run(asked, check=True, stdout=subprocess.PIPE, text=True)
-    said = json.loads(done.stdout.splitlines()[-1])
-    if "refused" in said:
-        raise Refused(said["refused"])
-    return said
+    command = [sys.executable, "-m", "benchmarks.photos", "--work", way, str(folder)]
+    done = subprocess.run(command, check=True, stdout=subprocess.PIPE, text=True)
+    answer = json.loads(done.stdout.splitlines()[-1])
+    if "refused" in answer:
+        raise Refused(answer["refused"])
+    return answer
 
 
 def compare(folder: Path, runs: int) -> None:
@@ -153,7 +153,7 @@ def compare(folder: Path, runs: int) -> None:
             measured[way].append(apart(way, folder))
 
     def middle(way: str, what: str) -> float:
-        return statistics.median(one[what] for one in measured[way])
+        return statistics.median(measurement[what] for measurement in measured[way])
 
     print(f"{'':34} a second  seconds each  of CPU  peak MB  product's time to it")
     for way in WAYS:
@@ -186,27 +186,27 @@ def main() -> None:
     parser.add_argument("--runs", type=int, default=3)
     parser.add_argument("--others", action="store_true", help="memory of other formats, too")
     parser.add_argument("--work", nargs=2, help=argparse.SUPPRESS)
-    asked = parser.parse_args()
-    if asked.work:
-        work(asked.work[0], Path(asked.work[1]))
+    arguments = parser.parse_args()
+    if arguments.work:
+        work(arguments.work[0], Path(arguments.work[1]))
         return
     with tempfile.TemporaryDirectory() as temporary:
         folder = Path(temporary, "jpeg")
         folder.mkdir()
         kinds = set()
-        for number in range(asked.photographs):
-            data = photograph(asked.megapixels, number, quality=90)
+        for number in range(arguments.photographs):
+            data = photograph(arguments.megapixels, number, quality=90)
             kinds.add(hashlib.sha256(data).hexdigest())
             (folder / f"{number:03}.jpg").write_bytes(data)
-        print(f"{len(kinds)} photographs (JPEG) of {asked.megapixels:g} megapixels each")
+        print(f"{len(kinds)} photographs (JPEG) of {arguments.megapixels:g} megapixels each")
         try:
-            compare(folder, asked.runs)
+            compare(folder, arguments.runs)
         except Refused as refusal:
             print(f"not taken in: {refusal}")
-        if asked.others:
+        if arguments.others:
             print("\nother files: seconds each, most memory")
             for name in OTHERS:
-                other(name, Path(temporary, name), asked.megapixels)
+                other(name, Path(temporary, name), arguments.megapixels)
 
 
 if __name__ == "__main__":

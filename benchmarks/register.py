@@ -122,14 +122,14 @@ def measured(sizes: list[Size], act: Callable[[Size], Callable[[], None]], runs:
                     once()
                     times[place].append(time.perf_counter() - begun)
                 if turn == 0:
-                    with CaptureQueriesContext(connection) as found:
+                    with CaptureQueriesContext(connection) as captured:
                         once()
-                    queries[place] = len(found)
+                    queries[place] = len(captured)
                     tracemalloc.start()
                     once()
                     peaks[place] = tracemalloc.get_traced_memory()[1]
                     tracemalloc.stop()
-    return [statistics.median(one) for one in times], queries, peaks
+    return [statistics.median(times_of_size) for times_of_size in times], queries, peaks
 
 
 def say(what: str, sizes: list[Size], found) -> None:
@@ -150,26 +150,30 @@ def main() -> None:
     parser.add_argument("--certificates", type=int, default=10, help="of each of them")
     parser.add_argument("--practice", type=int, default=10, help="records of work of each of them")
     parser.add_argument("--runs", type=int, default=15)
-    asked = parser.parse_args()
+    arguments = parser.parse_args()
     with ExitStack() as until_done:
         folder = until_done.enter_context(tempfile.TemporaryDirectory(prefix="jointworthy-bench-"))
-        sizes = [Size(one, _database_name(Path(folder), one)) for one in sorted(asked.people)]
+        sizes = [
+            Size(people_count, _database_name(Path(folder), people_count))
+            for people_count in sorted(arguments.people)
+        ]
         print(f"On {connection.vendor}", flush=True)
         for size in sizes:
             begun = time.perf_counter()
             until_done.enter_context(registers.database(size.database))
-            registers.build(size.database, size.people, asked.certificates, asked.practice)
+            registers.build(size.database, size.people, arguments.certificates, arguments.practice)
             print(
-                f"{size.people:,d} people with {size.people * asked.certificates:,d} certificates "
+                f"{size.people:,d} people with "
+                f"{size.people * arguments.certificates:,d} certificates "
                 f"made in {time.perf_counter() - begun:.0f} s",
                 flush=True,
             )
         print(f"\n{'':28}    people  median, ms   ratio  queries  peak, MB   ratio")
         for name, url in PAGES:
             reading = partial(Size.read, url=url)
-            say(f"page, {name}", sizes, measured(sizes, reading, asked.runs))
-        say("write a vision test", sizes, measured(sizes, Size.vision_test, asked.runs * 2))
-        say("suspend somebody", sizes, measured(sizes, Size.suspension, asked.runs * 2))
+            say(f"page, {name}", sizes, measured(sizes, reading, arguments.runs))
+        say("write a vision test", sizes, measured(sizes, Size.vision_test, arguments.runs * 2))
+        say("suspend somebody", sizes, measured(sizes, Size.suspension, arguments.runs * 2))
 
 
 def _database_name(folder: Path, people: int) -> str:

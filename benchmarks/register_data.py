@@ -80,7 +80,7 @@ def _certificates(
     rng: np.random.Generator, numbers: pl.Series, codes: pl.Series, count: int
 ) -> pl.DataFrame:
     issued = rng.integers(DAYS, size=count)
-    found = pl.DataFrame(
+    certificates = pl.DataFrame(
         {
             "certificate_number": [f"C{n:07d}" for n in range(count)],
             "employee_number": numbers.gather(rng.integers(len(numbers), size=count)),
@@ -91,10 +91,10 @@ def _certificates(
         }
     )
     before = pl.col("certificate_number").sort_by("issued_on", "certificate_number").shift()
-    found = found.sort("issued_on", "certificate_number").with_columns(
+    certificates = certificates.sort("issued_on", "certificate_number").with_columns(
         before.over("employee_number", "scope").alias("renews")
     )
-    return found.select(
+    return certificates.select(
         *["certificate_number", "employee_number", "scheme", "scope", "issued_on", "renews"],
         "recorded_at",
     )

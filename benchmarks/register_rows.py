@@ -28,7 +28,7 @@ def fill(folder: Path) -> None:
         [Person(employee_number=one, full_name=one, site=site) for one in register.numbers],
         batch_size=BATCH,
     )
-    scopes = Scope.objects.bulk_create([Scope(code=one, title=one) for one in register.scopes])
+    scopes = Scope.objects.bulk_create([Scope(code=code, title=code) for code in register.scopes])
     revisions = {}
     for row in pl.read_csv(bundle / "schemes.csv").iter_rows(named=True):
         scheme = Scheme.objects.create(code=row["scheme"], title=row["scheme"])
@@ -53,7 +53,7 @@ def fill(folder: Path) -> None:
         ],
         batch_size=BATCH,
     )
-    by_number = {one.number: one.pk for one in certificates}
+    by_number = {certificate.number: certificate.pk for certificate in certificates}
     pairs = np.arange(len(people) * len(scopes))
     spans = register.spans(
         LoggedDays(pairs << DAY_BITS), CheckOptions(), lambda stage, done, total: None

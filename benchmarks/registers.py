@@ -78,7 +78,7 @@ def build(name: str, people: int, certificates_each: int, practice_each: int) ->
 def _staff(sites: list[Site]) -> User:
     person = Person.objects.create(employee_number="Q1", full_name="Zora Zeller", site=sites[0])
     user = User.objects.create(employee_number="Q1", person=person)
-    SiteRole.objects.bulk_create(SiteRole(user=user, site=one, role="quality") for one in sites)
+    SiteRole.objects.bulk_create(SiteRole(user=user, site=site, role="quality") for site in sites)
     return user
 
 
@@ -125,7 +125,7 @@ def _facts(
     certificates, events, tests, practice = [], [], [], []
     figures = standing.figures_of(revision)
     for place, person in enumerate(people):
-        held = draw.sample(scopes, SCOPES_EACH)
+        certified_scopes = draw.sample(scopes, SCOPES_EACH)
         for number in range(certificates_each):
             back = number // SCOPES_EACH
             issued_on = TODAY - timedelta(days=back * 700 + draw.randrange(20, 690))
@@ -133,7 +133,7 @@ def _facts(
                 Certificate(
                     number=f"CA-C-{place:06d}{number:02d}",
                     person=person,
-                    scope=held[number % SCOPES_EACH],
+                    scope=certified_scopes[number % SCOPES_EACH],
                     scheme_revision=revision,
                     issued_on=issued_on,
                     valid_through=valid_through(figures, issued_on),
@@ -156,7 +156,7 @@ def _facts(
         practice += [
             PracticeRecord(
                 person=person,
-                scope_code=draw.choice(held).code,
+                scope_code=draw.choice(certified_scopes).code,
                 performed_on=(on := TODAY - timedelta(days=draw.randrange(1, 1400))),
                 reference=f"SN-{draw.randrange(10_000_000):07d}",
                 recorded_at=_at(on),

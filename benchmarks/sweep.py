@@ -60,7 +60,7 @@ def build(certificates: int, due_percent: float) -> None:
     number = 0
     people = certificates // SCOPES
     for start in range(0, people, PEOPLE_AT_A_TIME):
-        lot = Person.objects.bulk_create(
+        batch = Person.objects.bulk_create(
             Person(
                 employee_number=f"{400000 + nth}",
                 full_name=f"Person {nth}",
@@ -70,16 +70,18 @@ def build(certificates: int, due_percent: float) -> None:
             for nth in range(start, min(start + PEOPLE_AT_A_TIME, people))
         )
         made, written = [], []
-        for person in lot:
+        for person in batch:
             for revision, scope in zip(revisions, scopes, strict=True):
                 number += 1
                 left, steps = _left(number, every)
-                one = _certificate(number, person, revision, scope.pk, DAY + timedelta(days=left))
-                made.append(one)
-                written += [_reminder(one, step) for step in steps]
+                certificate = _certificate(
+                    number, person, revision, scope.pk, DAY + timedelta(days=left)
+                )
+                made.append(certificate)
+                written += [_reminder(certificate, step) for step in steps]
         Certificate.objects.bulk_create(made, batch_size=1000)
         Reminder.objects.bulk_create(written, batch_size=1000)
-        standing.rebuild_people(person.pk for person in lot)
+        standing.rebuild_people(person.pk for person in batch)
     SiteSweep.objects.create(site=site, day=DAY - timedelta(days=1), finished_at=NOW)
 
 
@@ -158,7 +160,7 @@ def by_bare_sql(site: Site) -> None:
     with transaction.atomic():
         with connection.cursor() as cursor:
             cursor.execute(PEER_SQL, values)
-            found = cursor.fetchall()
+            rows = cursor.fetchall()
         Reminder.objects.bulk_create(
             (
                 Reminder(
@@ -171,7 +173,7 @@ def by_bare_sql(site: Site) -> None:
                     state=Reminder.State.WAITING,
                     recorded_at=NOW,
                 )
-                for person_id, source, kind, ends_on, step in found
+                for person_id, source, kind, ends_on, step in rows
             ),
             batch_size=1000,
         )
@@ -244,14 +246,14 @@ def measure(certificates: int, due_percent: float, runs: int) -> None:
     elif connection.vendor == "sqlite":
         with connection.cursor() as cursor:
             cursor.execute("PRAGMA optimize")
-    memory, found = {}, {}
+    memory, counts = {}, {}
     times: dict[str, list[float]] = {"product": [], "peer": []}
     acts = {"product": by_product, "peer": by_bare_sql}
     for name, act in acts.items():
         memory[name] = in_a_child(partial(peak_kib, partial(act, site)))
-        found[name] = new_rows()
+        counts[name] = new_rows()
         again()
-    if found["product"] != found["peer"]:
+    if counts["product"] != counts["peer"]:
         raise SystemExit("The product and the peer do not find the same rows.")
     longest, in_transactions = 0.0, 0
     for _run in range(runs):
@@ -265,7 +267,7 @@ def measure(certificates: int, due_percent: float, runs: int) -> None:
             again()
     product, peer = (statistics.median(times[name]) for name in acts)
     print(
-        f"{certificates:12,}  {len(found['product']):6,}  {product:10.2f}  {peer:7.2f}  "
+        f"{certificates:12,}  {len(counts['product']):6,}  {product:10.2f}  {peer:7.2f}  "
         f"{product / peer:5.2f}  {memory['product']:12,}  {memory['peer']:9,}  "
         f"{in_transactions:12}  {longest * 1000:11.0f}",
         flush=True,
@@ -278,27 +280,27 @@ def main() -> None:
     parser.add_argument("--due", type=float, default=5.0, help="percent of them")
     parser.add_argument("--runs", type=int, default=5)
     parser.add_argument("--here", action="store_true", help=argparse.SUPPRESS)
-    asked = parser.parse_args()
-    if asked.here:
+    arguments = parser.parse_args()
+    if arguments.here:
         made = setup_databases(verbosity=0, interactive=False)
         try:
-            measure(asked.certificates[0], asked.due, asked.runs)
+            measure(arguments.certificates[0], arguments.due, arguments.runs)
         finally:
             teardown_databases(made, verbosity=0)
         return
     print(
-        f"On {connection.vendor}, {asked.due:g} % due, people at a time: "
+        f"On {connection.vendor}, {arguments.due:g} % due, people at a time: "
         f"{reminder_ledger.PEOPLE_AT_A_TIME}\n"
         "certificates     due  product, s  peer, s  ratio  product, KiB  peer, KiB  "
         "transactions  longest, ms",
         flush=True,
     )
-    for certificates in asked.certificates:
+    for certificates in arguments.certificates:
         subprocess.run(
             [
                 *(sys.executable, "-m", "benchmarks.sweep", "--here"),
                 *("--certificates", str(certificates)),
-                *("--due", str(asked.due), "--runs", str(asked.runs)),
+                *("--due", str(arguments.due), "--runs", str(arguments.runs)),
             ],
             check=True,
         )

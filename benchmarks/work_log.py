@@ -57,7 +57,7 @@ def by_pandas(folder: Path) -> None:
         certificates.loc[rows, "through"] += pd.DateOffset(months=int(months))
     month_end = certificates["expiry_rule"] == "end_of_month"
     certificates.loc[month_end, "through"] += pd.offsets.MonthEnd(0)
-    found = pd.merge_asof(
+    joined = pd.merge_asof(
         log.sort_values("day", kind="stable"),
         certificates[
             ["employee_number", "scope", "day", "through", "certificate_number"]
@@ -65,14 +65,14 @@ def by_pandas(folder: Path) -> None:
         on="day",
         by=["employee_number", "scope"],
     )
-    found["standing"] = "never_certified"
-    found.loc[found["through"].notna(), "standing"] = "expired"
-    found.loc[found["day"] <= found["through"], "standing"] = "certified"
-    found.loc[~found["employee_number"].isin(read["people"]["employee_number"]), "standing"] = (
+    joined["standing"] = "never_certified"
+    joined.loc[joined["through"].notna(), "standing"] = "expired"
+    joined.loc[joined["day"] <= joined["through"], "standing"] = "certified"
+    joined.loc[~joined["employee_number"].isin(read["people"]["employee_number"]), "standing"] = (
         "unknown_person"
     )
-    found["row"] = found["row"].astype(int)
-    found.sort_values("row").drop(columns=["day", "through"]).to_csv(
+    joined["row"] = joined["row"].astype(int)
+    joined.sort_values("row").drop(columns=["day", "through"]).to_csv(
         folder / "findings_pandas.csv", index=False
     )
 
@@ -100,7 +100,7 @@ def by_polars(folder: Path) -> None:
         )
         .sort("day", maintain_order=True)
     )
-    found = log.sort("day", maintain_order=True).join_asof(
+    joined = log.sort("day", maintain_order=True).join_asof(
         certificates, on="day", by=["employee_number", "scope"], check_sortedness=False
     )
     standing = (
@@ -113,7 +113,7 @@ def by_polars(folder: Path) -> None:
         .otherwise(pl.lit("never_certified"))
         .alias("standing")
     )
-    found.with_columns(standing).sort(pl.col("row").cast(pl.Int64)).drop(
+    joined.with_columns(standing).sort(pl.col("row").cast(pl.Int64)).drop(
         "day", "through"
     ).write_csv(folder / "findings_polars.csv")
 
@@ -164,8 +164,8 @@ def measured(way: str, folder: Path, runs: int) -> tuple[float, float]:
     """Medians of the seconds and of the peak memory."""
     results = [json.loads(in_a_process(way, folder)) for _run in range(runs)]
     return (
-        statistics.median(one["seconds"] for one in results),
-        statistics.median(one["megabytes"] for one in results),
+        statistics.median(result["seconds"] for result in results),
+        statistics.median(result["megabytes"] for result in results),
     )
 
 
@@ -189,11 +189,11 @@ def in_a_process(way: str, folder: Path) -> str:
 
 def compare(folder: Path, runs: int) -> dict[str, tuple[float, float]]:
     in_a_process("fill", folder)
-    found = {way: measured(way, folder, runs) for way in WAYS}
-    seconds, megabytes = found["pandas"]
-    fast_seconds, fast_megabytes = found["polars"]
+    measurements = {way: measured(way, folder, runs) for way in WAYS}
+    seconds, megabytes = measurements["pandas"]
+    fast_seconds, fast_megabytes = measurements["polars"]
     print("              seconds  ÷ pandas  ÷ polars    peak MB  ÷ pandas  ÷ polars")
-    for way, (time_s, peak) in found.items():
+    for way, (time_s, peak) in measurements.items():
         print(
             f"{way:12s} {time_s:8.2f}  {time_s / seconds:8.2f}  {time_s / fast_seconds:8.2f}   "
             f"{peak:8.0f}  {peak / megabytes:8.2f}  {peak / fast_megabytes:8.2f}"
@@ -202,7 +202,7 @@ def compare(folder: Path, runs: int) -> dict[str, tuple[float, float]]:
         folder / "findings_database.csv"
     ).read_bytes()
     print(f"bundle and database find the same: {'yes' if same else 'NO'}")
-    return found
+    return measurements
 
 
 def main() -> None:
@@ -216,25 +216,25 @@ def main() -> None:
     parser.add_argument("--runs", type=int, default=3)
     parser.add_argument("--one", help=argparse.SUPPRESS)
     parser.add_argument("--folder", type=Path, help=argparse.SUPPRESS)
-    asked = parser.parse_args()
-    if asked.one:
-        run_one(asked.one, asked.folder)
+    arguments = parser.parse_args()
+    if arguments.one:
+        run_one(arguments.one, arguments.folder)
         return
     sizes = {
-        name: getattr(asked, name)
+        name: getattr(arguments, name)
         for name in ("people", "scopes", "certificates", "practice", "vision_tests", "log")
     }
     with tempfile.TemporaryDirectory() as folder:
         large = Path(folder) / "large"
         register_data.write(large, **sizes)
         print(", ".join(f"{name.replace('_', ' ')} {size:,}" for name, size in sizes.items()))
-        found = compare(large, asked.runs)
-        print(f"\nThe same register and a log of {asked.log // SMALLER:,} rows:")
-        rows = (large / "log.csv").read_text().split("\n")[: asked.log // SMALLER + 1]
+        measurements = compare(large, arguments.runs)
+        print(f"\nThe same register and a log of {arguments.log // SMALLER:,} rows:")
+        rows = (large / "log.csv").read_text().split("\n")[: arguments.log // SMALLER + 1]
         (large / "log.csv").write_text("\n".join(rows) + "\n")
         for way in ("bundle", "database"):
-            few, _peak = measured(way, large, asked.runs)
-            grown = found[way][0] / few
+            few, _peak = measured(way, large, arguments.runs)
+            grown = measurements[way][0] / few
             print(
                 f"{way:12s} {few:8.2f} s; {SMALLER} times the rows take {grown:.1f} times as long"
             )

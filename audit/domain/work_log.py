@@ -21,7 +21,7 @@ class WorkLog:
         What the file is called.
     headings : list of str
         As they are written, in order.
-    places : dict of str to int
+    indexes : dict of str to int
         Where the columns of `KNOWN_COLUMNS` stand, as far as there are any.
     frame : polars.DataFrame
         Column ``str(n)`` holds the cells under heading ``n``, as they are written; ``line``

@@ -176,7 +176,7 @@ class _LogRows:
         return self.log.frame[str(index)].str.strip_chars()
 
     def refuse(self, rows: pl.Series, column: str, reason: Callable[[int], str]) -> None:
-        """Leave rows out; ``reason`` is told where in the log each stands."""
+        """Leave rows out; ``reason`` takes the index of each in the log."""
         if not rows.any():
             return
         lines = self.frame[LINE]

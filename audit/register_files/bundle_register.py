@@ -240,7 +240,7 @@ class _BundleSpans:
             yield self.pairs[start : start + PAIRS_A_BATCH]
 
     def add_to(self, builder: SpansBuilder, batch: np.ndarray) -> int:
-        """Work out a lot of pairs; return how many they were."""
+        """Work out a batch of pairs; return how many they were."""
         certificates = _RowsByKey(self._certificates, PAIR, batch)
         practice = _RowsByKey(self._practice, PAIR, batch)
         people = np.unique(batch // self._scopes)

@@ -78,14 +78,14 @@ def sources_in(path: Path) -> list[Source]:
         total = sum(entry.stat().st_size for entry in entries)
         if total > MOST_BYTES:
             raise CannotRead(f"{path} holds more than {MOST_BYTES // 1024**2} MB.")
-        return [Source(entry.name, entry) for entry in entries if _wanted(entry.name)]
+        return [Source(entry.name, entry) for entry in entries if _is_visible(entry.name)]
     if not path.exists():
         raise CannotRead(f"There is no file or folder {path}.")
     try:
         archive = zipfile.ZipFile(path)
     except zipfile.BadZipFile as error:
         raise CannotRead(f"{path} is neither a folder nor a zip file.") from error
-    return [source for source in _members(path, archive) if _wanted(source.name)]
+    return [source for source in _members(path, archive) if _is_visible(source.name)]
 
 
 def _members(path: Path, archive: zipfile.ZipFile) -> Iterator[Source]:
@@ -106,7 +106,7 @@ def _members(path: Path, archive: zipfile.ZipFile) -> Iterator[Source]:
             yield Source(name.name, (archive, info))
 
 
-def _wanted(name: str) -> bool:
+def _is_visible(name: str) -> bool:
     return not name.startswith((".", "~$"))
 
 

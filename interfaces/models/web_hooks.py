@@ -1,4 +1,4 @@
-"""What other systems of the plant are told, and the ledger of telling them."""
+"""Web hooks, what each has been sent of everybody's standing, and the ledger of deliveries."""
 
 import secrets
 from datetime import datetime

@@ -77,7 +77,7 @@ def allowed_machines(host: str, port: int) -> list[str]:
         If any of them is a machine that is not to be called.
     """
     resolved = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
-    addresses = list(dict.fromkeys(str(place[0]) for *_kind, place in resolved))
+    addresses = list(dict.fromkeys(str(socket_address[0]) for *_kind, socket_address in resolved))
     for address in addresses:
         refuse_machine(address)
     return addresses

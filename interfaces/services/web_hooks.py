@@ -160,7 +160,7 @@ def write_due_deliveries(now: datetime) -> int:
 
 @transaction.atomic
 def _write_deliveries_for(hook_id: int, now: datetime) -> tuple[int, int]:
-    """Write one lot of news; return how many standings were looked at, and the rows."""
+    """Write one batch of deliveries; return how many standings were looked at, and the rows."""
     hook = (
         WebHook.objects.in_use()
         .select_for_update(of=("self",))

@@ -42,7 +42,7 @@ def steps_by_revision() -> dict[int, tuple[int, ...]]:
     return {pk: steps_in(steps) for pk, steps in revisions}
 
 
-# One lot of people
+# A batch of people
 
 
 @dataclass(frozen=True)

@@ -122,7 +122,7 @@ def write_letter(
     ----------
     site_day : SiteDay
     address : str
-    holding : sequence of (Reminder, Ending or None)
+    valid : sequence of (Reminder, Ending or None)
         Reminders that hold, all for readers of this address, with person and recipient.
     now : datetime
         The instant the mail is dated.

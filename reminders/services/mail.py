@@ -183,7 +183,7 @@ def send_message(
     now : datetime
     on : date or None
         The day to judge by; by default the site's.
-    post : Post or None
+    mail_connection : MailConnection or None
         A connection to use.
     """
     message = Message.objects.select_related("site").filter(pk=message_id).first()
@@ -274,8 +274,8 @@ def send_due_messages(
         Gives the instant; asked again for each message, since sending takes its time.
     on : date or None
         The day to judge by; by default that of each site.
-    alive : callable
-        Called before every message, so that somebody sees that the round goes on.
+    heartbeat : callable
+        Called before every message, so that it is seen that the round goes on.
     """
     heartbeat()
     _give_up_after_crashes(clock())

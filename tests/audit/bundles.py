@@ -68,7 +68,7 @@ Rows = list[list[str]]
 
 def tables(**changed: Rows | None) -> dict[str, Rows]:
     """The bundle's files by stem; a keyword replaces one, None leaves it out."""
-    found = {
+    bundle_tables = {
         "people": PEOPLE,
         "schemes": SCHEMES,
         "certificates": CERTIFICATES,
@@ -79,7 +79,7 @@ def tables(**changed: Rows | None) -> dict[str, Rows]:
         "operations": OPERATIONS,
         **changed,
     }
-    return {stem: rows for stem, rows in found.items() if rows is not None}
+    return {stem: rows for stem, rows in bundle_tables.items() if rows is not None}
 
 
 def event(event_id, kind, *, voids="", until="", authority="", certificate="C1"):

@@ -85,13 +85,13 @@ class EdgeBundle:
         return recorded_at + timedelta(seconds=later)
 
     def _tests(self, place):
-        found = []
+        tests = []
         for number in self.draw.sample(range(5, 13), self.draw.randint(0, 5)):
             day = self._day()
             at = self._instant(day)
             passed = self.draw.random() < 0.75
-            found.append(VisionFact(f"T{place}{number}", day, passed, at, self._withdrawn(at)))
-        return found
+            tests.append(VisionFact(f"T{place}{number}", day, passed, at, self._withdrawn(at)))
+        return tests
 
     def _facts(self, place, scope, vision):
         numbers = [
@@ -120,16 +120,16 @@ class EdgeBundle:
         return Facts(certificates, self._events(numbers), vision, self._practice())
 
     def _events(self, numbers):
-        found: list[EventFact] = []
+        events: list[EventFact] = []
         for place in range(self.draw.randint(0, 8)):
             of = self.draw.choice(numbers)
             kind = self.draw.choice(KINDS)
-            own = [one.event_id for one in found if one.certificate_number == of]
+            own = [event.event_id for event in events if event.certificate_number == of]
             if kind == "voided" and not own:
                 kind = "suspended"
             day = self._day()
             until = self._day() + timedelta(days=self.draw.choice([0, 1, 60]))
-            found.append(
+            events.append(
                 EventFact(
                     f"E{self.draw.choice([9, 10])}-{of}-{place}",
                     of,
@@ -142,16 +142,16 @@ class EdgeBundle:
                     "so",
                 )
             )
-        return found
+        return events
 
     def _practice(self):
         """Work on days that are often exactly a limit apart, some of it twice."""
-        found = []
+        practice = []
         for _number in range(self.draw.randint(0, 5)):
             day = self._day()
             at = self._instant(day)
-            found.append(PracticeFact(day, at, self._withdrawn(at)))
-        return list({(one.performed_on, one.recorded_at): one for one in found}.values())
+            practice.append(PracticeFact(day, at, self._withdrawn(at)))
+        return list({(fact.performed_on, fact.recorded_at): fact for fact in practice}.values())
 
     def _hand_out_stamps(self):
         """From hand to hand and back, the next day at the earliest, sometimes in nobody's."""
@@ -183,7 +183,7 @@ class EdgeBundle:
     def write(self, folder: Path) -> Path:
         folder.mkdir()
         facts = self.facts.items()
-        vision = {who: found.vision_tests for (who, _scope), found in facts}
+        vision = {who: facts_of_pair.vision_tests for (who, _scope), facts_of_pair in facts}
         tables: dict[str, list[tuple]] = {
             "people": [
                 ("employee_number", "full_name", "email", "site"),
@@ -201,13 +201,13 @@ class EdgeBundle:
                 *(
                     (
                         name,
-                        one.validity_months,
-                        one.expiry_rule.value,
-                        one.renewal_window_days,
-                        one.vision_months,
-                        one.max_absence_months,
+                        figures.validity_months,
+                        figures.expiry_rule.value,
+                        figures.renewal_window_days,
+                        figures.vision_months,
+                        figures.max_absence_months,
                     )
-                    for name, one in self.schemes.items()
+                    for name, figures in self.schemes.items()
                 ),
             ],
             "certificates": [
@@ -224,18 +224,18 @@ class EdgeBundle:
                 ),
                 *(
                     (
-                        one.number,
+                        certificate.number,
                         who,
-                        self.scheme_of[one.number],
+                        self.scheme_of[certificate.number],
                         scope,
-                        one.issued_on,
-                        one.renews,
-                        self._at(one.recorded_at),
-                        self._at(one.withdrawn_at),
-                        one.restriction,
+                        certificate.issued_on,
+                        certificate.renews,
+                        self._at(certificate.recorded_at),
+                        self._at(certificate.withdrawn_at),
+                        certificate.restriction,
                     )
-                    for (who, scope), found in facts
-                    for one in found.certificates
+                    for (who, scope), facts_of_pair in facts
+                    for certificate in facts_of_pair.certificates
                 ),
             ],
             "certificate_events": [
@@ -252,18 +252,18 @@ class EdgeBundle:
                 ),
                 *(
                     (
-                        one.event_id,
-                        one.certificate_number,
-                        one.kind.value,
-                        one.effective_on,
-                        self._at(one.recorded_at),
-                        one.voids,
-                        one.reason,
-                        one.until or "",
-                        one.authority,
+                        event.event_id,
+                        event.certificate_number,
+                        event.kind.value,
+                        event.effective_on,
+                        self._at(event.recorded_at),
+                        event.voids,
+                        event.reason,
+                        event.until or "",
+                        event.authority,
                     )
-                    for _pair, found in facts
-                    for one in found.events
+                    for _pair, facts_of_pair in facts
+                    for event in facts_of_pair.events
                 ),
             ],
             "vision_tests": [
@@ -277,15 +277,15 @@ class EdgeBundle:
                 ),
                 *(
                     (
-                        one.test_id,
+                        test.test_id,
                         who,
-                        one.tested_on,
-                        "pass" if one.passed else "fail",
-                        self._at(one.recorded_at),
-                        self._at(one.withdrawn_at),
+                        test.tested_on,
+                        "pass" if test.passed else "fail",
+                        self._at(test.recorded_at),
+                        self._at(test.withdrawn_at),
                     )
                     for who, tests in vision.items()
-                    for one in tests
+                    for test in tests
                 ),
             ],
             "practice": [
@@ -294,19 +294,19 @@ class EdgeBundle:
                     (
                         who,
                         scope,
-                        one.performed_on,
-                        self._at(one.recorded_at),
-                        self._at(one.withdrawn_at),
+                        practice.performed_on,
+                        self._at(practice.recorded_at),
+                        self._at(practice.withdrawn_at),
                     )
-                    for (who, scope), found in facts
-                    for one in found.practice
+                    for (who, scope), facts_of_pair in facts
+                    for practice in facts_of_pair.practice
                 ),
             ],
             "stamps": [
                 ("stamp", "employee_number", "issued_on", "returned_on"),
                 *((mark, who, first, last or "") for mark, who, first, last in self.stamps),
             ],
-            "operations": [("operation", "scope"), *((f"OP {one}", one) for one in SCOPES)],
+            "operations": [("operation", "scope"), *((f"OP {scope}", scope) for scope in SCOPES)],
             "work_log": [
                 ("row", "employee_number", "stamp", "scope", "worked_on"),
                 *self.log,
@@ -321,9 +321,9 @@ class EdgeBundle:
     # What the rules say
 
     def holder(self, stamp, day):
-        held = [who for mark, who, first, last in self.stamps
+        holders = [who for mark, who, first, last in self.stamps
                 if mark == stamp and first <= day <= (last or date.max)]  # fmt: skip
-        return held[0] if held else ""
+        return holders[0] if holders else ""
 
     def expected(self, known_at=None, known_then=False, counts=False, without_renewals=()):
         """Row, standing and certificate number for every row of the log."""
@@ -334,23 +334,25 @@ class EdgeBundle:
         ]
         for _row, who, scope, day in rows:
             logged[who, scope].append(PracticeFact(day, ALWAYS))
-        found = []
+        findings = []
         for row, who, scope, day in rows:
             if who not in PEOPLE:
-                found.append((row, "unknown_person", ""))
+                findings.append((row, "unknown_person", ""))
                 continue
             facts = self.facts.get((who, scope), Facts())
             certificates = [
-                one if one.number not in without_renewals else _without_renewal(one)
-                for one in facts.certificates
+                certificate
+                if certificate.number not in without_renewals
+                else _without_renewal(certificate)
+                for certificate in facts.certificates
             ]
             practice = [*facts.practice, *(logged[who, scope] if counts else ())]
             of_day = Facts(certificates, facts.events, facts.vision_tests, practice)
             instant = known_at
             if known_then:
                 instant = datetime.combine(day, time.max, self.zone)
-            found.append((row, *read_day_by_day(of_day, day, instant)))
-        return found
+            findings.append((row, *read_day_by_day(of_day, day, instant)))
+        return findings
 
 
 def _without_renewal(one):

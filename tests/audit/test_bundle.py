@@ -19,7 +19,7 @@ from tests.audit.bundles import (
 
 
 def described(bundle):
-    return [(one.file, one.line, one.column) for one in bundle.problems]
+    return [(problem.file, problem.line, problem.column) for problem in bundle.problems]
 
 
 def test_plain_bundle_is_read_into_typed_rows(tmp_path):
@@ -232,7 +232,7 @@ def test_bad_cell_is_named_with_file_line_column_and_reason(tmp_path, cells, col
     assert (problem.file, problem.line, problem.column) == ("certificates.csv", 3, column)
     assert reason in problem.reason
     assert str(problem).startswith(f"certificates.csv, line 3, {column}: ")
-    assert [one.certificate_number for one in bundle.certificates] == ["C9"]
+    assert [certificate.certificate_number for certificate in bundle.certificates] == ["C9"]
 
 
 @pytest.mark.parametrize(

@@ -38,12 +38,12 @@ QUESTIONS = {
 
 
 def expected(bundle, question, **more):
-    asked = dict(question)
-    if day := asked.pop("day", None):
-        asked["known_at"] = datetime.combine(day, time.max, bundle.zone)
-    if local := asked.pop("local", None):
-        asked["known_at"] = local.replace(tzinfo=bundle.zone)
-    return bundle.expected(**asked, **more)
+    options = dict(question)
+    if day := options.pop("day", None):
+        options["known_at"] = datetime.combine(day, time.max, bundle.zone)
+    if local := options.pop("local", None):
+        options["known_at"] = local.replace(tzinfo=bundle.zone)
+    return bundle.expected(**options, **more)
 
 
 def findings(folder, zone, options, *more):
@@ -88,18 +88,18 @@ def test_bundle_database_and_rules_give_the_same_findings_row_for_row(seed, tmp_
     folder = bundle.write(tmp_path / "bundle")
 
     for name, (options, question) in QUESTIONS.items():
-        found = findings(folder, zone, options, "--register", str(folder))
-        assert found == expected(bundle, question), (seed, name, "bundle")
+        rows = findings(folder, zone, options, "--register", str(folder))
+        assert rows == expected(bundle, question), (seed, name, "bundle")
 
     make_site("Castelmar", "CA")
     left_out = import_it(folder, zone)
-    said = set()
+    standings = set()
     for name, (options, question) in QUESTIONS.items():
         right = expected(bundle, question, without_renewals=left_out)
-        said |= {standing for _row, standing, _number in right}
+        standings |= {standing for _row, standing, _number in right}
         assert findings(folder, zone, options) == right, (seed, name, "database")
-        found = findings(folder, zone, options, "--register", str(folder))
-        assert found == right, (seed, name, "bundle without what the import refused")
+        rows = findings(folder, zone, options, "--register", str(folder))
+        assert rows == right, (seed, name, "bundle without what the import refused")
 
     spans = StandingSpan.objects.select_related("person", "scope", "certificate")
     for row, standing, number in expected(bundle, {}, without_renewals=left_out):
@@ -110,6 +110,6 @@ def test_bundle_database_and_rules_give_the_same_findings_row_for_row(seed, tmp_
             person__employee_number=who or bundle.holder(stamp, day), scope__code=scope
         )
         stored = of_them.on(day).first()
-        told = (stored.standing, stored.certificate.number) if stored else ("never_certified", "")
-        assert told == (standing, number), (seed, row, "stored spans")
-    assert said >= {"certified", "expired", "never_certified", "unknown_person", "suspended"}
+        answer = (stored.standing, stored.certificate.number) if stored else ("never_certified", "")
+        assert answer == (standing, number), (seed, row, "stored spans")
+    assert standings >= {"certified", "expired", "never_certified", "unknown_person", "suspended"}

@@ -28,20 +28,20 @@ def run(*arguments):
 
 
 def test_command_reports_what_it_took_in(tmp_path):
-    said = run(write_bundle(tmp_path / "bundle"))
+    output = run(write_bundle(tmp_path / "bundle"))
 
-    assert "people: 2 new\n" in said
-    assert "Created these scopes" in said
-    assert "Taken in." in said
+    assert "people: 2 new\n" in output
+    assert "Created these scopes" in output
+    assert "Taken in." in output
     assert Certificate.objects.count() == 1
 
 
 def test_command_with_check_says_the_same_and_writes_nothing(tmp_path):
-    said = run(write_bundle(tmp_path / "bundle"), "--check")
+    output = run(write_bundle(tmp_path / "bundle"), "--check")
 
-    assert "people: 2 new\n" in said
-    assert "Would create these scopes" in said
-    assert "Nothing was written." in said
+    assert "people: 2 new\n" in output
+    assert "Would create these scopes" in output
+    assert "Nothing was written." in output
     assert not Person.objects.exists()
     assert not TrailEntry.objects.exists()
 

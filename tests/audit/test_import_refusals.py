@@ -33,7 +33,7 @@ def refused(path):
     """The places of all problems: file, line, column."""
     with pytest.raises(importing.RegisterRefused) as caught:
         importing.import_register(path=path, zone=UTC, at=NOW, actor="test")
-    return [(one.file, one.line, one.column) for one in caught.value.problems]
+    return [(problem.file, problem.line, problem.column) for problem in caught.value.problems]
 
 
 @pytest.mark.parametrize(

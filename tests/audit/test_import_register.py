@@ -60,7 +60,7 @@ def refused(path, **options):
     """The places of all problems: file, line, column."""
     with pytest.raises(importing.RegisterRefused) as caught:
         take_in(path, **options)
-    return [(one.file, one.line, one.column) for one in caught.value.problems]
+    return [(problem.file, problem.line, problem.column) for problem in caught.value.problems]
 
 
 def expected_findings(folder):
@@ -82,9 +82,9 @@ def assert_answers_agree(folder):
         if scope is None:
             assert row["standing"] == "never_certified"
             continue
-        found = standing.answer(person, scope, day)
+        answer = standing.answer(person, scope, day)
         expected = (row["standing"], row["certificate_number"])
-        assert (found.standing.value, found.certificate_number) == expected, row
+        assert (answer.standing.value, answer.certificate_number) == expected, row
         span = StandingSpan.objects.on(day).filter(person=person, scope=scope).first()
         spanned = (span.standing, span.certificate.number) if span else ("never_certified", "")
         assert spanned == expected, row
@@ -268,8 +268,8 @@ def test_what_was_withdrawn_or_returned_since_is_taken_in(tmp_path):
     assert not VisionTest.objects.standing().exists()
     assert not PracticeRecord.objects.standing().exists()
     assert not StandingSpan.objects.exists()
-    held = [stamp.person.employee_number for stamp in Stamp.objects.order_by("issued_on")]
-    assert held == ["P1", "P2"]
+    numbers = [stamp.person.employee_number for stamp in Stamp.objects.order_by("issued_on")]
+    assert numbers == ["P1", "P2"]
 
 
 def test_voided_event_that_names_a_voided_one_changes_nothing_and_is_remarked(tmp_path):
@@ -284,11 +284,11 @@ def test_voided_event_that_names_a_voided_one_changes_nothing_and_is_remarked(tm
 
     assert any("cannot be voided" in remark for remark in summary.remarks)
     assert CertificateEvent.objects.get(event_id="V3").voids.event_id == "V2"
-    found = standing.answer(
+    answer = standing.answer(
         Person.objects.get(employee_number="P1"), Scope.objects.get(), date(2023, 2, 1)
     )
-    assert found.certificate_number == "C1"
-    assert found.standing.value != "revoked"
+    assert answer.certificate_number == "C1"
+    assert answer.standing.value != "revoked"
 
 
 def test_employee_number_that_somebody_had_before_is_not_given_again(tmp_path):
@@ -330,19 +330,19 @@ def test_people_of_rows_without_a_site_go_to_the_site_given(tmp_path):
 
     take_in(write_bundle(tmp_path / "bundle", people=people), default_site=make_site("A", "A"))
 
-    found = Person.objects.order_by("employee_number").values_list("site__name", flat=True)
-    assert list(found) == ["A", "South"]
+    sites = Person.objects.order_by("employee_number").values_list("site__name", flat=True)
+    assert list(sites) == ["A", "South"]
 
 
 def test_bundle_of_spreadsheet_files_is_taken_in_like_the_plain_one(tmp_path):
     folder = tmp_path / "saved"
     folder.mkdir()
-    found = tables()
+    bundle_tables = tables()
     for stem in ("people", "schemes", "stamps", "operations"):
-        content = csv_bytes(found[stem], delimiter=";", line_end="\r\n", bom=True)
+        content = csv_bytes(bundle_tables[stem], delimiter=";", line_end="\r\n", bom=True)
         (folder / f"{stem}.csv").write_bytes(content)
     for stem in ("certificates", "vision_tests", "practice"):
-        heading, *rows = found[stem]
+        heading, *rows = bundle_tables[stem]
         cells = [[_as_cell(text) for text in row] for row in rows]
         (folder / f"{stem}.xlsx").write_bytes(xlsx_bytes([heading, *cells]))
     take_in(write_bundle(tmp_path / "plain"))

@@ -60,9 +60,9 @@ def test_number_and_day_in_any_order_and_writing(text):
     ],
 )
 def test_what_the_number_is_said_to_be(text, expected):
-    found = read_question(text, TODAY)
+    question = read_question(text, TODAY)
 
-    assert (found.number, found.day, found.kind) == expected
+    assert (question.number, question.day, question.kind) == expected
 
 
 def test_number_is_kept_with_the_word_before_it():

@@ -53,7 +53,10 @@ def ask(client, question, **query):
 
 
 def stood(match):
-    return {one.scope.code if one.scope else None: one.answer.standing.value for one in match.stood}
+    return {
+        standing.scope.code if standing.scope else None: standing.answer.standing.value
+        for standing in match.stood
+    }
 
 
 def practice(person, unit, on=DAY, scope="TERM", recorded_at=None):
@@ -75,9 +78,9 @@ def test_stamp_and_day_name_its_holder_and_their_standing_that_day(client, quali
 
     [match] = reply.matches
     assert (match.person, match.day) == (ilka, DAY)
-    [one] = match.stood
-    assert one.answer.standing.value == "certified"
-    assert one.certificate.number == "CA-C-00012"
+    [standing] = match.stood
+    assert standing.answer.standing.value == "certified"
+    assert standing.certificate.number == "CA-C-00012"
     page = client.get(ASK, {"q": question}).content.decode()
     assert "Ilka Norrgard" in page
     assert "Within the period it was issued for." in page
@@ -110,7 +113,7 @@ def test_first_and_last_day_in_somebodys_hands_are_theirs(client, quality):
     assert holders("2025-07-01") == []
     reply = ask(client, "8 2025-07-01")
     assert reply.says == "Nobody held stamp 8 on 1 Jul 2025."
-    assert [one.person for one in reply.stamps] == [second, first]
+    assert [stamp.person for stamp in reply.stamps] == [second, first]
     page = client.get(ASK, {"q": "8 2025-07-01"}).content.decode()
     assert "First" in page
     assert "Second" in page
@@ -121,16 +124,16 @@ def test_stamp_without_a_day_says_who_has_held_it(client, quality, ilka):
 
     assert not reply.matches
     assert reply.says == "Add the day to see who held stamp 47 then."
-    assert [one.person for one in reply.stamps] == [ilka]
+    assert [stamp.person for stamp in reply.stamps] == [ilka]
 
 
 def test_every_holder_is_listed_where_two_stamps_leave_one_mark(client, quality, ilka):
     other = make_site("Aldergate", "AL")
     quality.roles.create(site=other, role="quality")
-    there = make_person(other, full_name="There")
-    Stamp.objects.create(mark="47", person=there, issued_on=date(2025, 3, 1))
+    other_holder = make_person(other, full_name="There")
+    Stamp.objects.create(mark="47", person=other_holder, issued_on=date(2025, 3, 1))
 
-    assert {one.person for one in ask(client, "47 2026-05-03").matches} == {ilka, there}
+    assert {match.person for match in ask(client, "47 2026-05-03").matches} == {ilka, other_holder}
 
 
 def test_holder_who_never_was_certified_or_has_left_is_named_all_the_same(client, quality):
@@ -187,15 +190,15 @@ def test_unit_names_who_worked_on_it_each_day_for_the_scope_of_the_work(client, 
     reply = ask(client, "SN-0419")
 
     assert not reply.is_part
-    assert [(one.person, one.day) for one in reply.matches] == [
+    assert [(match.person, match.day) for match in reply.matches] == [
         (ilka, DAY),
         (ilka, date(2024, 12, 1)),
     ]
-    assert [stood(one) for one in reply.matches] == [
+    assert [stood(match) for match in reply.matches] == [
         {"TERM": "certified"},
         {"TERM": "never_certified"},
     ]
-    assert [one.day for one in ask(client, "unit SN-0419 on 3 May 2026").matches] == [DAY]
+    assert [match.day for match in ask(client, "unit SN-0419 on 3 May 2026").matches] == [DAY]
     nobody = ask(client, "unit SN-0419 on 4 May 2026")
     assert nobody.says == "No work on SN-0419 is recorded for 4 May 2026 at your sites."
 
@@ -235,7 +238,7 @@ def test_unit_that_is_named_for_other_days_says_for_which(client, quality, ilka,
 
     assert not reply.matches
     assert reply.says == "No work on SN-0419 is recorded for 4 May 2026 at your sites."
-    assert [(one.person, one.day, stood(one)) for one in reply.other_days] == [
+    assert [(match.person, match.day, stood(match)) for match in reply.other_days] == [
         (ilka, DAY, {"TERM": "certified"})
     ]
     page = client.get(ASK, {"q": question}).content.decode().replace("\u00a0", " ")
@@ -249,7 +252,7 @@ def test_word_may_be_a_part_of_the_number(client, quality, ilka, question):
 
     reply = ask(client, question)
 
-    assert [one.person for one in reply.matches] == [ilka]
+    assert [match.person for match in reply.matches] == [ilka]
     assert not reply.is_part
 
 
@@ -259,7 +262,7 @@ def test_part_of_a_number_finds_where_nothing_bears_it_as_a_whole(client, qualit
     reply = ask(client, "0419")
 
     assert reply.is_part
-    assert [one.person for one in reply.matches] == [ilka]
+    assert [match.person for match in reply.matches] == [ilka]
     assert "as a part" in client.get(ASK, {"q": "0419"}).content.decode()
     assert not ask(client, "12").matches
 
@@ -281,7 +284,7 @@ def test_work_withdrawn_names_nobody_and_still_does_as_known_before(client, qual
     )
 
     assert not ask(client, "SN-1").matches
-    assert [one.person for one in ask(client, "SN-1", known_at="2026-05-31").matches] == [ilka]
+    assert [match.person for match in ask(client, "SN-1", known_at="2026-05-31").matches] == [ilka]
     assert not ask(client, "SN-1", known_at="2026-05-02").matches
     assert not ask(client, "SN-1", known_at="2026-06-01").matches
 
@@ -354,10 +357,10 @@ def test_nothing_asked_is_a_form_and_bad_instants_are_refused(client, quality):
 
 
 def test_people_of_other_sites_answer_like_nobody(client, quality):
-    there = make_person(make_site("Aldergate", "AL"), full_name="Other Site")
-    Stamp.objects.create(mark="5", person=there, issued_on=date(2025, 1, 1))
-    practice(there, "SN-5")
-    make_board(there, unit="SN-5B", handed_out_on=DAY)
+    other_holder = make_person(make_site("Aldergate", "AL"), full_name="Other Site")
+    Stamp.objects.create(mark="5", person=other_holder, issued_on=date(2025, 1, 1))
+    practice(other_holder, "SN-5")
+    make_board(other_holder, unit="SN-5B", handed_out_on=DAY)
 
     assert ask(client, "stamp 5 2026-05-03").says == "No stamp 5 has been issued at your sites."
     for question in ("stamp 5", "5 2026-05-03", "SN-5", "SN-5B", "unit SN-"):
@@ -370,7 +373,7 @@ def test_people_of_other_sites_answer_like_nobody(client, quality):
 def test_one_match_and_twenty_take_the_same_few_queries(
     client, quality, terminals, django_assert_max_num_queries
 ):
-    found = []
+    query_counts = []
     for more in (1, 18):
         for number in range(more):
             person = make_person()
@@ -380,6 +383,6 @@ def test_one_match_and_twenty_take_the_same_few_queries(
         client.get(ASK)
         with django_assert_max_num_queries(14) as queries:
             assert ask(client, "LOT-2").matches
-        found.append(len(queries))
+        query_counts.append(len(queries))
 
-    assert found[0] == found[1]
+    assert query_counts[0] == query_counts[1]

@@ -76,9 +76,9 @@ def by_pandas(folder, log):
     certificates = pd.read_csv(folder / "certificates.csv", dtype=str)
     certificates["issued"] = pd.to_datetime(certificates["issued_on"])
     certificates = certificates.sort_values(["issued", "certificate_number"])
-    asked = pd.read_csv(log, dtype=str)
-    asked["day"] = pd.to_datetime(asked["worked_on"])
-    asked = asked.sort_values("day", kind="stable")
+    log_rows = pd.read_csv(log, dtype=str)
+    log_rows["day"] = pd.to_datetime(log_rows["worked_on"])
+    log_rows = log_rows.sort_values("day", kind="stable")
     candidates = []
     for name, figures in schemes.iterrows():
         own = certificates[certificates["scheme"] == name].copy()
@@ -88,27 +88,27 @@ def by_pandas(folder, log):
         columns = ["employee_number", "scope", "issued", "through", "certificate_number"]
         candidates.append(
             pd.merge_asof(
-                asked,
+                log_rows,
                 own[columns],
                 left_on="day",
                 right_on="issued",
                 by=["employee_number", "scope"],
             )
         )
-    found = pd.concat(candidates).dropna(subset=["certificate_number"])
-    found["certified"] = found["day"] <= found["through"]
-    found = found.sort_values(["certified", "issued", "certificate_number"])
-    found = found.groupby("row").tail(1).set_index("row")
+    joined = pd.concat(candidates).dropna(subset=["certificate_number"])
+    joined["certified"] = joined["day"] <= joined["through"]
+    joined = joined.sort_values(["certified", "issued", "certificate_number"])
+    joined = joined.groupby("row").tail(1).set_index("row")
     answers = {}
-    for row, number in zip(asked["row"], asked["employee_number"], strict=True):
+    for row, number in zip(log_rows["row"], log_rows["employee_number"], strict=True):
         if number not in people:
             answers[row] = ("unknown_person", "")
-        elif row not in found.index:
+        elif row not in joined.index:
             answers[row] = ("never_certified", "")
         else:
-            one = found.loc[row]
-            word = "certified" if one["certified"] else "expired"
-            answers[row] = (word, one["certificate_number"])
+            joined_row = joined.loc[row]
+            word = "certified" if joined_row["certified"] else "expired"
+            answers[row] = (word, joined_row["certificate_number"])
     return answers
 
 

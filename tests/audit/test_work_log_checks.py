@@ -90,7 +90,8 @@ def test_check_is_kept_with_its_log_its_findings_and_two_entries_in_the_trail(as
 
     assert check.state == WorkLogCheck.State.FINISHED
     assert [
-        (one["order"], one["standing"], one["certificate_number"]) for one in findings(check)
+        (finding["order"], finding["standing"], finding["certificate_number"])
+        for finding in findings(check)
     ] == [
         ("W-1", "never_certified", ""),
         ("W-2", "certified", certificate.number),
@@ -109,10 +110,10 @@ def test_check_is_kept_with_its_log_its_findings_and_two_entries_in_the_trail(as
 
 
 def test_people_elsewhere_answer_like_nobody(ask, scope):
-    there = make_person(make_site("Aldergate", "AL"))
-    make_certificate(there, scope, issued_on=date(2026, 1, 10))
+    other_person = make_person(make_site("Aldergate", "AL"))
+    make_certificate(other_person, scope, issued_on=date(2026, 1, 10))
 
-    check = run(ask(f"{there.employee_number},TERM-OP,2026-02-01"))
+    check = run(ask(f"{other_person.employee_number},TERM-OP,2026-02-01"))
 
     assert check.counts == {"unknown_person": 1}
     assert check.people == []
@@ -242,9 +243,9 @@ def test_worker_that_comes_back_too_late_writes_nothing(ask, scope, monkeypatch)
     check_log = services.check_log
 
     def slow(*arguments):
-        found = check_log(*arguments)
+        result = check_log(*arguments)
         WorkLogCheck.objects.update(claim="another")
-        return found
+        return result
 
     monkeypatch.setattr(services, "check_log", slow)
 
@@ -269,16 +270,16 @@ def test_check_that_takes_down_every_worker_is_given_up(ask, scope):
 
 def test_progress_is_written_down_and_keeps_the_claim_fresh(ask, scope, monkeypatch):
     check = ask("99999,TERM-OP,2026-01-01")
-    told = []
+    stages = []
     check_log = services.check_log
 
     def watch(*arguments):
         now = WorkLogCheck.objects.get(pk=check.pk)
-        told.append((now.stage, now.claimed_at > NOW, now.state))
+        stages.append((now.stage, now.claimed_at > NOW, now.state))
         return check_log(*arguments)
 
     monkeypatch.setattr(services, "check_log", watch)
     run(check)
 
-    assert told == [("log", True, WorkLogCheck.State.RUNNING)]
+    assert stages == [("log", True, WorkLogCheck.State.RUNNING)]
     assert WorkLogCheck.objects.get(pk=check.pk).stage == "write"

@@ -35,17 +35,17 @@ def check(tmp_path, capsys):
     def run(log, *options):
         output = tmp_path / "findings.csv"
         output.unlink(missing_ok=True)
-        said, warned = io.StringIO(), io.StringIO()
+        summary, warned = io.StringIO(), io.StringIO()
         call_command(
             "check_work_log",
             str(log),
             "--output",
             str(output),
             *map(str, options),
-            stdout=said,
+            stdout=summary,
             stderr=warned,
         )
-        return output.read_bytes(), said.getvalue(), warned.getvalue()
+        return output.read_bytes(), summary.getvalue(), warned.getvalue()
 
     return run
 
@@ -73,9 +73,9 @@ def test_findings_from_a_bundle_are_those_expected_byte_for_byte(path, check):
     """Without the database: the test may not touch it."""
     log = path.parent / "work_log.csv"
 
-    found, _said, _warned = check(log, "--register", path.parent, *OPTIONS[path.stem])
+    findings_csv, _summary, _warned = check(log, "--register", path.parent, *OPTIONS[path.stem])
 
-    assert found == path.read_bytes()
+    assert findings_csv == path.read_bytes()
 
 
 @pytest.mark.django_db
@@ -88,8 +88,8 @@ def test_findings_from_the_database_are_those_expected_byte_for_byte(name, check
     import_without_refused_renewals(folder)
 
     for path in sorted(folder.glob("findings*.csv")):
-        found, _said, _warned = check(folder / "work_log.csv", *OPTIONS[path.stem])
-        assert found == path.read_bytes(), path.stem
+        findings_csv, _summary, _warned = check(folder / "work_log.csv", *OPTIONS[path.stem])
+        assert findings_csv == path.read_bytes(), path.stem
 
 
 @pytest.mark.parametrize("options", OPTIONS.values(), ids=OPTIONS)
@@ -108,9 +108,9 @@ def test_log_without_any_certificate_to_hold_it_against_is_judged_too(options, c
         b"row,employee_number,scope,worked_on\n1,P1,turret,2024-01-01\n2,XX,turret,2024-01-01\n"
     )
 
-    found, _said, _warned = check(log, "--register", folder, *options)
+    findings_csv, _summary, _warned = check(log, "--register", folder, *options)
 
-    assert found.splitlines()[1:] == [
+    assert findings_csv.splitlines()[1:] == [
         b"1,P1,turret,2024-01-01,never_certified,",
         b"2,XX,turret,2024-01-01,unknown_person,",
     ]
@@ -125,10 +125,10 @@ def test_bundle_of_people_alone_says_of_everybody_that_they_were_never_certified
         b"row,employee_number,scope,worked_on\n1,P1,turret,2024-01-01\n2,P1,,2024-01-01\n"
     )
 
-    found, said, _warned = check(log, "--register", folder)
+    findings_csv, summary, _warned = check(log, "--register", folder)
 
-    assert found.splitlines()[1:] == [b"1,P1,turret,2024-01-01,never_certified,"]
-    assert "could not be judged: 1" in said
+    assert findings_csv.splitlines()[1:] == [b"1,P1,turret,2024-01-01,never_certified,"]
+    assert "could not be judged: 1" in summary
 
 
 @pytest.mark.parametrize("line_end", [b"", b"\n", b"\r\n\r\n"], ids=["bare", "ended", "blank"])
@@ -136,10 +136,10 @@ def test_log_without_rows_has_findings_without_rows(line_end, check, bundle, tmp
     log = tmp_path / "log.csv"
     log.write_bytes(b"row,employee_number,scope,worked_on" + line_end)
 
-    found, said, _warned = check(log, "--register", bundle)
+    findings_csv, summary, _warned = check(log, "--register", bundle)
 
-    assert found == b"row,employee_number,scope,worked_on,standing,certificate_number\n"
-    assert said.startswith("0 rows were judged")
+    assert findings_csv == b"row,employee_number,scope,worked_on,standing,certificate_number\n"
+    assert summary.startswith("0 rows were judged")
 
 
 # The log as it comes
@@ -157,8 +157,8 @@ FOUND = [
 ROW_BY_ROW = 'row,employee_number,scope,worked_on\n1,"P1",turret,2022-03-15\n'
 
 
-def as_rows(found):
-    return list(csv.reader(found.decode().splitlines()))
+def as_rows(findings_csv):
+    return list(csv.reader(findings_csv.decode().splitlines()))
 
 
 @pytest.fixture
@@ -185,9 +185,9 @@ def test_logs_as_spreadsheet_programs_save_them_keep_every_column(
     log = tmp_path / name
     log.write_bytes(content)
 
-    found, _said, warned = check(log, "--register", bundle)
+    findings_csv, _summary, warned = check(log, "--register", bundle)
 
-    assert as_rows(found) == FOUND
+    assert as_rows(findings_csv) == FOUND
     assert name not in warned
 
 
@@ -212,9 +212,9 @@ def test_days_of_a_workbook_come_out_as_days(bundle, check, tmp_path):
         )
     )
 
-    found, _said, _warned = check(log, "--register", bundle)
+    findings_csv, _summary, _warned = check(log, "--register", bundle)
 
-    assert as_rows(found) == [
+    assert as_rows(findings_csv) == [
         [
             "row",
             "employee_number",
@@ -246,9 +246,9 @@ def test_findings_held_up_again_keep_what_they_said_before(bundle, check, tmp_pa
     first, *_more = check(log, "--register", bundle)
     log.write_bytes(first)
 
-    found, *_more = check(log, "--register", bundle)
+    findings_csv, *_more = check(log, "--register", bundle)
 
-    assert as_rows(found) == [
+    assert as_rows(findings_csv) == [
         [
             *["row", "employee_number", "scope", "worked_on", "logged_standing"],
             *["logged_certificate_number", "standing", "certificate_number"],
@@ -298,9 +298,9 @@ def test_number_says_who_and_where_it_is_empty_whoever_held_the_stamp(
         )
     )
 
-    found, _said, _warned = check(log, "--register", folder)
+    findings_csv, _summary, _warned = check(log, "--register", folder)
 
-    row = as_rows(found)[1]
+    row = as_rows(findings_csv)[1]
     assert [row[0], row[4]] == expected
 
 
@@ -310,9 +310,9 @@ def test_stamp_of_somebody_who_is_not_among_the_people_is_filled_in_all_the_same
     log = tmp_path / "log.csv"
     log.write_bytes(b"row,stamp,scope,worked_on\n1,8,turret,2022-03-20\n")
 
-    found, _said, _warned = check(log, "--register", folder)
+    findings_csv, _summary, _warned = check(log, "--register", folder)
 
-    assert found.splitlines()[1] == b"1,GONE-1,8,turret,2022-03-20,unknown_person,"
+    assert findings_csv.splitlines()[1] == b"1,GONE-1,8,turret,2022-03-20,unknown_person,"
 
 
 def test_stamp_in_two_hands_on_a_day_is_nobodys_word(check, tmp_path):
@@ -320,11 +320,11 @@ def test_stamp_in_two_hands_on_a_day_is_nobodys_word(check, tmp_path):
     log = tmp_path / "log.csv"
     log.write_bytes(b"row,stamp,scope,worked_on\n1,47,turret,2022-03-20\n2,47,turret,2022-03-21\n")
 
-    found, said, warned = check(log, "--register", folder)
+    findings_csv, summary, warned = check(log, "--register", folder)
 
-    assert [row[0] for row in as_rows(found)[1:]] == ["2"]
+    assert [row[0] for row in as_rows(findings_csv)[1:]] == ["2"]
     assert "log.csv, line 2, stamp: Stamp 47 was with more than one person that day" in warned
-    assert "could not be judged: 1" in said
+    assert "could not be judged: 1" in summary
 
 
 @pytest.mark.django_db
@@ -340,9 +340,9 @@ def test_number_that_somebody_had_before_is_theirs_still(check, tmp_path):
     log = tmp_path / "log.csv"
     log.write_bytes(b"row,employee_number,scope,worked_on\n1,OLD-1,turret,2022-03-15\n")
 
-    found, _said, _warned = check(log)
+    findings_csv, _summary, _warned = check(log)
 
-    assert found.splitlines()[1] == b"1,OLD-1,turret,2022-03-15,certified,C1"
+    assert findings_csv.splitlines()[1] == b"1,OLD-1,turret,2022-03-15,certified,C1"
 
 
 @pytest.mark.django_db
@@ -392,19 +392,19 @@ def test_bad_rows_are_told_by_line_and_reason_and_the_rest_is_judged(mark, bundl
     log = tmp_path / "log.csv"
     log.write_text(BAD.replace("good\n", f"{mark}good{mark}\n"))
 
-    found, said, warned = check(log, "--register", bundle)
+    findings_csv, summary, warned = check(log, "--register", bundle)
 
-    assert [(row[0], row[-2]) for row in as_rows(found)[1:]] == [
+    assert [(row[0], row[-2]) for row in as_rows(findings_csv)[1:]] == [
         ("1", "certified"),
         ("11", "never_certified"),
     ]
     for line, reason in REASONS.items():
         assert any(
-            told.startswith(f"log.csv, line {line}") and reason in told
-            for told in warned.splitlines()
+            warning.startswith(f"log.csv, line {line}") and reason in warning
+            for warning in warned.splitlines()
         ), (line, warned)
-    assert "2 rows were judged" in said
-    assert "Rows that could not be judged: 9" in said
+    assert "2 rows were judged" in summary
+    assert "Rows that could not be judged: 9" in summary
 
 
 def test_lines_in_another_encoding_are_told_and_the_rest_is_judged(bundle, check, tmp_path):
@@ -416,11 +416,11 @@ def test_lines_in_another_encoding_are_told_and_the_rest_is_judged(bundle, check
         "3,P2,turret,2022-03-15,fine\n".encode("latin-1")
     )
 
-    found, said, warned = check(log, "--register", bundle)
+    findings_csv, summary, warned = check(log, "--register", bundle)
 
-    assert [row[0] for row in as_rows(found)[1:]] == ["1", "3"]
+    assert [row[0] for row in as_rows(findings_csv)[1:]] == ["1", "3"]
     assert "log.csv, line 3: This line is not UTF-8 text" in warned
-    assert "could not be judged: 1" in said
+    assert "could not be judged: 1" in summary
 
 
 def test_quotation_mark_that_is_never_closed_costs_its_own_line_alone(bundle, check, tmp_path):
@@ -433,9 +433,13 @@ def test_quotation_mark_that_is_never_closed_costs_its_own_line_alone(bundle, ch
         "4,P2,turret,2022-03-15,fine\n"
     )
 
-    found, _said, warned = check(log, "--register", bundle)
+    findings_csv, _summary, warned = check(log, "--register", bundle)
 
-    assert [row[0] for row in csv.reader(io.StringIO(found.decode())) if row][1:] == ["1", "3", "4"]
+    assert [row[0] for row in csv.reader(io.StringIO(findings_csv.decode())) if row][1:] == [
+        "1",
+        "3",
+        "4",
+    ]
     assert "log.csv, line 4: The line cannot be read as CSV" in warned
 
 
@@ -470,9 +474,9 @@ def test_rows_of_the_bundle_that_cannot_be_read_are_told_and_left_out(check, tmp
     log = tmp_path / "log.csv"
     log.write_bytes(ROW_BY_ROW.encode() + b"2,P2,turret,2022-03-15\n")
 
-    found, _said, warned = check(log, "--register", folder)
+    findings_csv, _summary, warned = check(log, "--register", folder)
 
-    assert [row[-2] for row in as_rows(found)[1:]] == ["certified", "never_certified"]
+    assert [row[-2] for row in as_rows(findings_csv)[1:]] == ["certified", "never_certified"]
     assert "certificates.csv, line 3, issued_on: '2022-13-15' is not a day" in warned
     assert "certificates.csv, line 4, scheme: There is no scheme NO-SUCH" in warned
     assert "certificates.csv, line 5, certificate_number: C1 stands further up already" in warned

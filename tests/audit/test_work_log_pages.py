@@ -98,9 +98,9 @@ def test_form_says_what_is_asked_on_the_clock_of_the_site(data, known_at, then, 
     send(client, **data)
 
     check = WorkLogCheck.objects.get()
-    said = check.known_at.isoformat() if check.known_at else ""
-    assert said.startswith(known_at)
-    assert bool(said) == bool(known_at)
+    instant = check.known_at.isoformat() if check.known_at else ""
+    assert instant.startswith(known_at)
+    assert bool(instant) == bool(known_at)
     assert check.as_known_then == then
     assert check.counts_as_practice == ("counts_as_practice" in data)
 

@@ -77,7 +77,7 @@ class HookServer:
 
     @property
     def ids(self):
-        return [one.headers["Jointworthy-Delivery"] for one in self.given]
+        return [request.headers["Jointworthy-Delivery"] for request in self.given]
 
     def stop(self):
         self._done.set()

@@ -99,6 +99,8 @@ def twice_at_the_server(server):
     assert set(by_reader) == set(Message.objects.values_list("recipient", flat=True))
     fixed = {message.recipient: message for message in Message.objects.all()}
     for reader, mails in by_reader.items():
-        one = fixed[reader]
-        assert mails == {(f"<{one.message_id}>", bytes(one.raw))}, "the same Message-ID and bytes"
+        message = fixed[reader]
+        assert mails == {(f"<{message.message_id}>", bytes(message.raw))}, (
+            "the same Message-ID and bytes"
+        )
     return len(server.given) - len(by_reader)

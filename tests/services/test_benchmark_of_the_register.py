@@ -24,11 +24,11 @@ def test_runs_on_this_database_and_drops_its_own():
         text=True,
     )
 
-    said, wrong = benchmark.communicate()
+    output, wrong = benchmark.communicate()
 
     assert benchmark.returncode == 0, wrong
-    assert said.startswith(f"On {connection.vendor}\n4 people with 12 certificates")
-    assert "suspend somebody" in said
+    assert output.startswith(f"On {connection.vendor}\n4 people with 12 certificates")
+    assert "suspend somebody" in output
     assert left_by(benchmark.pid) == []
 
 

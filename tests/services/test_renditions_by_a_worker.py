@@ -30,7 +30,9 @@ def test_a_message_wakes_the_worker(start_worker, send):
     start_worker()
     send("photographs.make_renditions", photo.pk)
     wait_until(lambda: photo.renditions.count() == SIZES)
-    assert all(one.file.storage.exists(one.file.name) for one in photo.renditions.all())
+    assert all(
+        rendition.file.storage.exists(rendition.file.name) for rendition in photo.renditions.all()
+    )
 
 
 def test_what_a_lost_message_left_is_made_by_the_next_sweep(start_worker, send, lose_messages):

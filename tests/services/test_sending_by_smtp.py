@@ -117,7 +117,7 @@ def test_server_that_is_away_and_comes_back_gets_everything(post_office, server)
     sweep()
     post_office.stop()
     assert send().not_sent == 3
-    assert all("refused" in one.answer for one in Message.objects.filter(attempts__gt=0))
+    assert all("refused" in message.answer for message in Message.objects.filter(attempts__gt=0))
     post_office.start()
     assert send(NOW + MINUTE).sent == 5
     assert len(server.given) == 5
@@ -184,14 +184,16 @@ def test_server_that_is_down_for_three_days_gets_the_most_urgent_step_of_each_en
     let_it_run(begin, begin + days(3))
 
     assert not Message.objects.filter(sent_at__isnull=False).exists()
-    assert {one.state for one in Message.objects.exclude(day=DAY + days(2))} == {"withdrawn"}
+    assert {message.state for message in Message.objects.exclude(day=DAY + days(2))} == {
+        "withdrawn"
+    }
     given = len(server.given)
     come_back()
     let_it_run(begin + days(3), begin + days(5))
 
-    sent = Reminder.objects.filter(message__sent_at__isnull=False)
+    reminders = Reminder.objects.filter(message__sent_at__isnull=False)
     assert sorted(
-        (row.person.full_name, row.kind, row.step, row.recipient.full_name) for row in sent
+        (row.person.full_name, row.kind, row.step, row.recipient.full_name) for row in reminders
     ) == [
         ("Ada Brink", "certificate", 7, "Ada Brink"),
         ("Ada Brink", "certificate", 7, "Lena Voss"),
@@ -201,7 +203,7 @@ def test_server_that_is_down_for_three_days_gets_the_most_urgent_step_of_each_en
         ("Cara Dahl", "certificate", 60, "Cara Dahl"),
         ("Dan Esk", "vision", 30, "Dan Esk"),
     ]
-    others = Reminder.objects.exclude(pk__in=sent)
+    others = Reminder.objects.exclude(pk__in=reminders)
     assert {(row.step, row.state) for row in others} == {
         (step, "overtaken") for step in (1, 7, 14, 30, 60, 90)
     }
@@ -209,5 +211,7 @@ def test_server_that_is_down_for_three_days_gets_the_most_urgent_step_of_each_en
     assert Counter(reader for reader, _raw in arrived) == Counter(
         f"{name}@skarnfell.example" for name in ("ada", "ben", "cara", "dan", "lena")
     )
-    fixed = {one.recipient: one for one in Message.objects.filter(sent_at__isnull=False)}
-    assert dict(arrived) == {reader: bytes(one.raw) for reader, one in fixed.items()}
+    fixed = {
+        message.recipient: message for message in Message.objects.filter(sent_at__isnull=False)
+    }
+    assert dict(arrived) == {reader: bytes(message.raw) for reader, message in fixed.items()}
