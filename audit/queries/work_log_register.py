@@ -154,8 +154,10 @@ class StoredRegister:
                 if not logged_days:
                     continue
                 if check_options.counts_as_practice:
-                    logged = [engine.PracticeFact(day, engine.ALWAYS_KNOWN) for day in logged_days]
-                    facts = replace(facts, practice=[*facts.practice, *logged])
+                    logged_practice = [
+                        engine.PracticeFact(day, engine.ALWAYS_KNOWN) for day in logged_days
+                    ]
+                    facts = replace(facts, practice=[*facts.practice, *logged_practice])
                 if check_options.as_known_then:
                     history = engine.History(facts)
                     for day in logged_days:

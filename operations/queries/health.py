@@ -14,7 +14,7 @@ from kombu.exceptions import ChannelError, OperationalError
 
 from operations.models import Heartbeat
 from reminders.models import Message, SiteSweep
-from reminders.services.sweep import sites_to_sweep
+from reminders.queries.sites import sites_to_sweep
 
 PROCESS_IS_SILENT_AFTER = timedelta(minutes=3)
 SENDING_IS_SILENT_AFTER = timedelta(minutes=15)

@@ -12,12 +12,12 @@ from certification.domain.disclosure import SEE_INSTRUCTOR, end_kind_for, reader
 from people.models import Person, Site
 from reminders.domain.reminders import DAY_AFTER, Ending
 from reminders.models import Message, Reminder
+from reminders.queries.coming_days import DAYS_SHOWN, coming_days
 from reminders.queries.ends import CALIBRATION, WEEK_LIST
 from reminders.queries.pending import check_pending
+from reminders.queries.readers import address_of, reachable_lead
 from reminders.services import mail
-from reminders.services.ledger import address_of, reachable_lead
 from reminders.services.letters import SiteDay, kind_in_words, plain_words
-from reminders.services.sweep import DAYS_SHOWN, coming_days
 
 PersonEndStep = tuple[Person, Ending, int]
 

@@ -36,8 +36,7 @@ from reminders.queries.ends import (
     ends_of,
     upcoming_people,
 )
-
-from .ledger import instructors_at, people_of
+from reminders.queries.readers import instructors_at, people_of
 
 NAMES_TO_ASK = 3
 LONGEST_SUBJECT = 160

@@ -31,8 +31,8 @@ from reminders.exceptions import CannotSendAgain
 from reminders.models import Message, Reminder
 from reminders.models.reminders import MOST_ATTEMPTS
 from reminders.queries.pending import check_pending
+from reminders.queries.readers import address_of
 
-from .ledger import address_of
 from .sweep import rewrite_message, withdraw_message
 
 log = logging.getLogger(__name__)

@@ -8,7 +8,7 @@ from django.core.management import CommandError, call_command
 from django.utils import timezone
 
 from reminders.models import Message, Reminder
-from reminders.services.ledger import address_of
+from reminders.queries.readers import address_of
 from tests.reminders.reminder_scenes import DAY, days, ends_in, somebody
 
 pytestmark = pytest.mark.django_db

@@ -8,9 +8,11 @@ from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from people.models import Person, Site
+from reminders.queries.coming_days import coming_days
+from reminders.queries.readers import address_of
+from reminders.queries.sites import sites_to_sweep
 from reminders.services import mail
 from reminders.services import sweep as reminders
-from reminders.services.ledger import address_of
 from reminders.services.letters import SiteDay, kind_in_words
 
 
@@ -54,7 +56,7 @@ class Command(BaseCommand):
         )
 
     def _say_what_would_go_out(self, now: datetime, on: date | None) -> None:
-        sites = reminders.sites_to_sweep(now, on)
+        sites = sites_to_sweep(now, on)
         for site, today in sites:
             self.stdout.write(f"{site}, {today:%a %d %b %Y}:")
             lines = list(_lines(site, now, today))
@@ -67,7 +69,7 @@ class Command(BaseCommand):
 def _lines(site: Site, now: datetime, today: date) -> list[str]:
     site_day = SiteDay(site, today)
     lines = []
-    for coming_day in reminders.coming_days(site, now, days=0, on=today):
+    for coming_day in coming_days(site, now, days=0, on=today):
         for planned in coming_day.planned:
             about = f"{site_day.what(planned.ending)}, {kind_in_words(planned.ending.kind)}"
             readers = ", ".join(_reached_at(reader) for reader in planned.readers)
