@@ -6,11 +6,11 @@ from typing import Any
 from django.urls import reverse
 
 from assessments.models import Criterion, Judgement, Measurement, Photo
-from assessments.presenters.judgement_words import NO_BREAK, UNITS, plain, unit_sign, unit_word
+from assessments.presenters.judgement_words import plain, unit_sign, unit_word
 from assessments.presenters.measurement_words import marks_drawn, measured_says
 from assessments.queries.board_for_grader import BoardForGrader
 from assessments.services.judgements import may_go_with_the_rest
-from people.presenters.limit_line import figures
+from people.presenters.quantities import format_with_uncertainty, unit_suffix
 
 from .class_position import PositionAcrossClass
 from .grading_page import WHOLE_BOARD, GradingPage
@@ -137,14 +137,14 @@ def _value(one: Judgement) -> str:
     spread = one.standard_uncertainty
     if one.how != Judgement.How.MARKS or one.value is None or spread is None:
         return plain(one.value)
-    return figures(float(one.value), float(spread))[0]
+    return format_with_uncertainty(float(one.value), float(spread))[0]
 
 
 def _measured(one: Measurement) -> State:
     return {
         "id": one.pk,
         "says": measured_says(one),
-        "value": figures(one.value, one.standard_uncertainty)[0],
+        "value": format_with_uncertainty(one.value, one.standard_uncertainty)[0],
         "photo": one.photo.key,
         "drawn": marks_drawn(one),
     }
@@ -157,7 +157,7 @@ def _criterion(one: Criterion) -> State:
         "rest": may_go_with_the_rest(one),
         "measured": one.is_measured,
         "quantity": one.quantity if one.is_measured else "",
-        "unit": UNITS.get(one.unit, f"{NO_BREAK}{one.unit}") if one.is_measured else "",
+        "unit": unit_suffix(one.unit) if one.is_measured else "",
         "sign": unit_sign(one.unit),
         "unit_word": unit_word(one.unit),
     }

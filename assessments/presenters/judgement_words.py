@@ -3,37 +3,25 @@
 from decimal import Decimal
 from typing import Any
 
-from django.utils import formats
 from django.utils.translation import gettext as _
 
 from assessments.domain.scoring import RuleLine
 from assessments.models import Criterion, Joint, Judgement
 from assessments.services.judgements import measured_verdict
-from people.presenters import limit_line
-
-NO_BREAK = "\u00a0"
+from people.presenters import quantities
 
 WINDOW = 0.6  # of a photograph's width and height round a marked place
-
-UNITS = {
-    "deg": "°",
-    "percent": f"{NO_BREAK}%",
-    "mm": f"{NO_BREAK}mm",
-    "d": f"{NO_BREAK}d",
-    "D": f"{NO_BREAK}D",
-    "ratio": "",
-}
 
 
 def plain(value: Decimal | str | None) -> str:
     """A decimal as one would write it: without needless noughts, in the reader's own marks."""
     if not isinstance(value, Decimal):
         return ""  # What a template makes of a value that is not there.
-    return formats.number_format(Decimal(f"{value.normalize():f}"))
+    return quantities.format_decimal(value)
 
 
 def with_unit(value: Decimal, unit: str) -> str:
-    return f"{plain(value)}{UNITS.get(unit, NO_BREAK + unit)}"
+    return quantities.with_unit(plain(value), unit)
 
 
 def kind_shown(criterion: Criterion) -> str:
@@ -52,7 +40,7 @@ def value_shown(judgement: Judgement, unit: str) -> str:
         return ""
     if judgement.how != Judgement.How.MARKS:
         return with_unit(judgement.value, unit)
-    return limit_line.with_unit(_of_marks(judgement)[0], unit)
+    return quantities.with_unit(_of_marks(judgement)[0], unit)
 
 
 def uncertainty_shown(judgement: Judgement, unit: str) -> str:
@@ -61,7 +49,7 @@ def uncertainty_shown(judgement: Judgement, unit: str) -> str:
         return ""
     if judgement.how != Judgement.How.MARKS:
         return with_unit(judgement.uncertainty, unit)
-    return limit_line.with_unit(_of_marks(judgement)[1] or "0", unit)
+    return quantities.with_unit(_of_marks(judgement)[1] or "0", unit)
 
 
 def measured_shown(judgement: Judgement, unit: str) -> str:
@@ -75,7 +63,7 @@ def measured_shown(judgement: Judgement, unit: str) -> str:
 
 def _of_marks(judgement: Judgement) -> tuple[str, str | None]:
     spread = judgement.standard_uncertainty
-    return limit_line.figures(
+    return quantities.format_with_uncertainty(
         float(judgement.value or 0), None if spread is None else float(spread)
     )
 
@@ -86,12 +74,12 @@ def unit_word(unit: str) -> str:
         "d": _("conductor diameters"),
         "D": _("overall diameters"),
         "ratio": _("ratio"),
-    }.get(unit, UNITS.get(unit, unit).strip(NO_BREAK))
+    }.get(unit, quantities.unit_sign(unit))
 
 
 def unit_sign(unit: str) -> str:
     """The unit as it stands behind a figure: ``°``, ``%``, ``mm``, ``D``; nothing for a ratio."""
-    return UNITS.get(unit, unit).strip(NO_BREAK)
+    return quantities.unit_sign(unit)
 
 
 def criterion_limits(criterion: Criterion) -> str:

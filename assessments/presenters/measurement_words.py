@@ -5,7 +5,7 @@ from django.utils.safestring import SafeString
 
 from assessments.models import Measurement
 from assessments.services.measuring import REMARKS, VERDICTS, drawn_of
-from people.presenters.limit_line import figures, with_unit
+from people.presenters.quantities import format_with_uncertainty, with_unit
 
 
 def marks_drawn(measurement: Measurement) -> SafeString:
@@ -44,7 +44,7 @@ def marks_drawn(measurement: Measurement) -> SafeString:
 
 def measured_value(measurement: Measurement) -> str:
     """The value with its expanded uncertainty: ``213.4° ± 4.1°``."""
-    value, expanded = figures(measurement.value, measurement.standard_uncertainty)
+    value, expanded = format_with_uncertainty(measurement.value, measurement.standard_uncertainty)
     unit = measurement.unit
     shown = with_unit(value, unit)
     return shown if expanded is None else f"{shown} ± {with_unit(expanded, unit)}"

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from django.db.models import Prefetch
-from django.utils.html import strip_tags
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -19,8 +18,10 @@ from assessments.presenters import judgement_words
 from assessments.queries import board_results
 from assessments.services.grading import gradings_of
 from people.models import User
+from people.presenters.days import format_instant, format_page_day
 from people.presenters.limit_line import LimitLine
-from people.templatetags import look
+from people.presenters.quantities import format_score
+from people.presenters.symbols import VERDICT_SYMBOLS
 from training.models import Calibration, Tool
 
 from .result_page import readings_said, rules_of
@@ -140,7 +141,7 @@ class Sheet:
 
     @property
     def verdict_word(self) -> str:
-        return str(look.VERDICTS[self.verdict][2])
+        return str(VERDICT_SYMBOLS[self.verdict].word)
 
 
 def result_sheet(board: Board, *, user: User, at: datetime) -> Sheet:
@@ -176,7 +177,7 @@ def result_sheet(board: Board, *, user: User, at: datetime) -> Sheet:
         board=board,
         result=result,
         verdict="passed" if result.passed else "failed" if result.complete else "open",
-        score=look.score(result.score),
+        score=format_score(result.score),
         facts=_facts(board),
         rules=tuple(_rules(reading)),
         parts=parts,
@@ -216,11 +217,7 @@ def _why_not_printed(board: Board, reading: board_results.BoardReading) -> str:
 
 def instant(at: datetime, zone: str) -> str:
     """``Wed 25 Nov 2026, 13:50 CET (Europe/Madrid)``."""
-    return f"{strip_tags(look.instant(at, zone))} ({zone})"
-
-
-def _day(day: date | None) -> str:
-    return strip_tags(look.year_day(day))
+    return f"{format_instant(at, zone)} ({zone})"
 
 
 def _named(user: User) -> str:
@@ -240,7 +237,7 @@ def _facts(board: Board) -> tuple[Fact, ...]:
         (_("Work order"), board.work_order),
         (_("Solder alloy"), board.alloy),
         (_("Class"), board.session.number if board.session else ""),
-        (_("Handed out"), _day(board.handed_out_on)),
+        (_("Handed out"), format_page_day(board.handed_out_on)),
         (_("Handed in"), instant(board.handed_in_at, zone) if board.handed_in_at else ""),
     ]
     return tuple((label, str(text)) for label, text in found if text)
@@ -291,7 +288,7 @@ def _part(
         ]
         if names:
             lines.append((label, "; ".join(names)))
-    points = look.score(result.score)
+    points = format_score(result.score)
     if joint is None:
         cost = sum(one.criterion.demerits for one in said if one.rejects)
         points = ngettext("%(n)d demerit", "%(n)d demerits", cost) % {"n": cost}
@@ -326,7 +323,7 @@ def judgement_shown(one: Judgement) -> JudgementShown:
         outcome=str(one.get_outcome_display()),
         cost=f"{criterion.get_severity_display()}, {cost % {'n': criterion.demerits}}",
         measured=judgement_words.measured_shown(one, criterion.unit),
-        verdict=str(look.VERDICTS[verdict][2]) if verdict in look.VERDICTS else "",
+        verdict=str(VERDICT_SYMBOLS[verdict].word) if verdict in VERDICT_SYMBOLS else "",
         limits=judgement_words.criterion_limits(criterion),
         how=", ".join(how),
         grader=str(one.grading.grader),
@@ -433,7 +430,7 @@ def _tools(board: Board, judged: Iterable[Judgement]) -> Iterable[ToolSaid]:
                 yield ToolSaid(
                     f"{tool.code} {tool.name}".strip(),
                     str(tool.get_kind_display()),
-                    f"{what}, {_day(day)}",
+                    f"{what}, {format_page_day(day)}",
                     _calibrated(tool.by_day, day),
                 )
 
@@ -442,7 +439,10 @@ def _calibrated(calibrations: Iterable[Calibration], day: date) -> str:
     last = next((one for one in calibrations if one.calibrated_on <= day), None)
     if last is None:
         return _("no calibration on record by then")
-    said = {"done": _day(last.calibrated_on), "through": _day(last.valid_through)}
+    said = {
+        "done": format_page_day(last.calibrated_on),
+        "through": format_page_day(last.valid_through),
+    }
     if not last.passed:
         text = _("did not pass on %(done)s") % said
     elif last.valid_through < day:

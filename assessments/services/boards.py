@@ -4,12 +4,12 @@ from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 
 from django.db import transaction
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from assessments.exceptions import CannotChangeBoard, CannotMakeBoards
 from assessments.models import Board, DestructiveCheck, Joint, Rework
 from people.models import Person, Role, Site, User
+from people.presenters.days import format_day
 from records.services import trail as records
 from records.services.numbers import next_number
 from training.models import ClassSession, Exercise, Tool
@@ -141,12 +141,12 @@ def _refuse_person(
     if person.left_on is not None and person.left_on < handed_out_on:
         raise CannotMakeBoards(
             _("%(person)s left on %(day)s, so no board was made for them.")
-            % {"person": person.full_name, "day": date_format(person.left_on, "j M Y")}
+            % {"person": person.full_name, "day": format_day(person.left_on)}
         )
     if person.started_on is not None and person.started_on > handed_out_on:
         raise CannotMakeBoards(
             _("%(person)s starts on %(day)s. Hand the board out on that day or later.")
-            % {"person": person.full_name, "day": date_format(person.started_on, "j M Y")}
+            % {"person": person.full_name, "day": format_day(person.started_on)}
         )
 
 
@@ -215,7 +215,7 @@ def dispose(*, board: Board, how: str, actor: User, at: datetime) -> Board:
     if board.kept_until is not None and board.site.today(at) <= board.kept_until:
         raise CannotChangeBoard(
             _("Board %(number)s is to be kept through %(day)s.")
-            % {"number": board.number, "day": date_format(board.kept_until, "j M Y")}
+            % {"number": board.number, "day": format_day(board.kept_until)}
         )
     board.disposed_at, board.disposed_how = at, how
     board.save(update_fields=["disposed_at", "disposed_how"])
@@ -232,7 +232,7 @@ def add_destructive_check(
     if done_on < board.handed_out_on:
         raise CannotChangeBoard(
             _("Board %(number)s was only handed out on %(day)s.")
-            % {"number": board.number, "day": date_format(board.handed_out_on, "j M Y")}
+            % {"number": board.number, "day": format_day(board.handed_out_on)}
         )
     if done_on > board.site.today(at):
         raise CannotChangeBoard(_("A check is recorded when it has been done, not before."))
@@ -263,4 +263,4 @@ def _refuse_if_disposed(board: Board) -> None:
 
 
 def _day(board: Board, at: datetime) -> str:
-    return date_format(board.site.today(at), "j M Y")
+    return format_day(board.site.today(at))

@@ -27,7 +27,7 @@ from assessments.imaging.drawn_marks import draw_marks
 from assessments.models import Criterion, Joint, Measurement, Photo, Rendition
 from assessments.models.measuring import as_decimal
 from people.models import User
-from people.presenters.limit_line import figures, with_unit
+from people.presenters.quantities import format_with_uncertainty, with_unit
 from records.services import trail as records
 
 from .photos import open_rendition
@@ -253,7 +253,7 @@ def marked_picture(measurement: Measurement) -> bytes:
     """
     photo = measurement.photo
     _rendition, file = open_rendition(photo, Rendition.Size.LARGE)
-    value, expanded = figures(measurement.value, measurement.standard_uncertainty)
+    value, expanded = format_with_uncertainty(measurement.value, measurement.standard_uncertainty)
     unit = measurement.unit
     shown = with_unit(value, unit) + (f" ± {with_unit(expanded, unit)}" if expanded else "")
     parts = [

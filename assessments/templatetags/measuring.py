@@ -1,4 +1,4 @@
-"""Template tags for what was measured; what they say stands in `presenters.measurement_words`."""
+"""Template tags for what was measured, as `presenters.measurement_words` words it."""
 
 from django import template
 

@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from audit.domain.standing_spans import STANDINGS
 from certification.domain.known_at import known_through
 from people.forms.fields import DayInput, helper
-from people.templatetags.look import STANDINGS as WORDS
+from people.presenters.symbols import STANDING_SYMBOLS
 
 NOW, AT, THEN = "now", "at", "then"
 TIMES = [
@@ -96,7 +96,7 @@ class FindingsForm(forms.Form):
         choices=[
             ("", _("Any standing")),
             ("not", _("not certified")),
-            *((word, WORDS[word][2]) for word in STANDINGS),
+            *((word, STANDING_SYMBOLS[word].word) for word in STANDINGS),
         ],
     )
     scope = forms.CharField(label=_("Scope"), required=False, max_length=80)

@@ -13,7 +13,6 @@ from typing import Any, TypeVar
 from django.db.models import Q, QuerySet, Value
 from django.db.models.functions import Upper
 from django.utils.dates import MONTHS, MONTHS_3
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from assessments.models import Board
@@ -25,6 +24,7 @@ from certification.models import Certificate, Scope
 from certification.presenters.standing_words import RULES
 from certification.queries import standing_on_day as standing
 from people.models import Person, Role, Stamp, User
+from people.presenters.days import format_day
 from training.models import PracticeRecord
 
 MOST_FOUND = 20
@@ -136,10 +136,10 @@ def _by_stamp(user: User, mark: str, day: date) -> list[Match]:
 
 
 def _holding_text(stamp: Stamp) -> str:
-    facts = {"mark": stamp.mark, "first": _day_text(stamp.issued_on)}
+    facts = {"mark": stamp.mark, "first": format_day(stamp.issued_on)}
     if stamp.returned_on is None:
         return _("Holds stamp %(mark)s since %(first)s.") % facts
-    facts["last"] = _day_text(stamp.returned_on)
+    facts["last"] = format_day(stamp.returned_on)
     return _("Held stamp %(mark)s from %(first)s through %(last)s.") % facts
 
 
@@ -159,7 +159,7 @@ def _by_unit(
             practice.person,
             practice.performed_on,
             _("Work on %(unit)s, recorded for %(day)s.")
-            % {"unit": practice.reference, "day": _day_text(practice.performed_on)},
+            % {"unit": practice.reference, "day": format_day(practice.performed_on)},
             scope_code=practice.scope_code,
         )
         for practice in work.order_by("-performed_on", "pk")[: MOST_FOUND + 1]
@@ -270,10 +270,6 @@ def _months() -> dict[str, int]:
     }
 
 
-def _day_text(day: date) -> str:
-    return date_format(day, "j M Y")
-
-
 def _trouble_text(refused: NotUnderstood) -> str:
     facts = {"text": refused.text}
     if refused.trouble == Trouble.NO_SUCH_DAY:
@@ -286,8 +282,8 @@ def _trouble_text(refused: NotUnderstood) -> str:
 def _out_of_reach(day: date, today: date) -> str:
     if day > today:
         return _("%(day)s is still to come: today is %(today)s.") % {
-            "day": _day_text(day),
-            "today": _day_text(today),
+            "day": format_day(day),
+            "today": format_day(today),
         }
     return _("Give a day from %(year)s on.") % {"year": EARLIEST.year}
 
@@ -296,7 +292,7 @@ def _why_nobody(question: Question, stamps: list[Stamp]) -> str:
     """Why nobody is named, as far as the reader's sites go."""
     facts = {"number": question.number}
     if question.day is not None:
-        facts["day"] = _day_text(question.day)
+        facts["day"] = format_day(question.day)
     if stamps and question.day is None:
         return _("Add the day to see who held stamp %(number)s then.") % facts
     if stamps:

@@ -14,7 +14,7 @@ from audit.domain.work_log_check import CERTIFICATE, DAY, SCOPE, STANDING
 from audit.models import WorkLogCheck
 from certification.presenters import exported_tables as exports
 from people.models import Role, User
-from people.templatetags.look import STANDINGS as WORDS
+from people.presenters.symbols import STANDING_SYMBOLS
 from training.models import PracticeRecord
 
 ROWS_A_BATCH = 20_000
@@ -44,7 +44,7 @@ def bars(check: WorkLogCheck) -> list[Bar]:
         rows = check.counts.get(standing, 0)
         if not rows:
             continue
-        shape, tone, word = WORDS[standing]
+        shape, tone, word = STANDING_SYMBOLS[standing]
         share = 100 * rows / total
         share_text = (
             f"{share:.1f}" if 0.05 <= share < 99.95 else "<0.1" if share < 1 else f"{share:.0f}"

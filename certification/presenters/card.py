@@ -5,15 +5,15 @@ from datetime import date, timedelta
 
 from django.db.models import Exists, OuterRef, Q
 from django.urls import reverse
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext, pgettext
+from django.utils.translation import ngettext
 
 from assessments.models import Board, Judgement
 from assessments.queries import board_results
 from certification.domain.answers import Standing
 from certification.models import Proposal, StandingEnd
 from people.models import Person
+from people.presenters.days import format_page_day
 from training.models import Enrolment
 
 from . import register
@@ -218,16 +218,14 @@ def _nothing_to_do(person: Person, lines: list[register.Line], proposals: list[P
         }[StandingEnd.Kind(first.kind)]
         return Next(
             title=_("Nothing for now"),
-            text=said % {"day": _shown(first.last_day)} + " " + _("You will get a reminder."),
+            text=" ".join(
+                [said % {"day": format_page_day(first.last_day)}, _("You will get a reminder.")]
+            ),
         )
     text = _("You have no certificate and no board yet. Ask which exercise comes first.")
     if person.boards.exists():
         text = _("No board is in your hands. Ask which exercise comes next.")
     return Next(title=_("See your instructor"), text=text)
-
-
-def _shown(day: date) -> str:
-    return date_format(day, pgettext("day with year on a page", "j M Y")).replace(" ", "\u00a0")
 
 
 def _broken(lines: list[register.Line]) -> list[Next]:
@@ -293,7 +291,10 @@ def _ending(day: date, lines: list[register.Line]) -> list[Next]:
             Next(
                 title=titles[StandingEnd.Kind(kind)],
                 text=text
-                % {"day": _shown(last_day + timedelta(days=1)), "scopes": "; ".join(scopes)},
+                % {
+                    "day": format_page_day(last_day + timedelta(days=1)),
+                    "scopes": "; ".join(scopes),
+                },
                 by=last_day,
                 at_site=kind != StandingEnd.Kind.PRACTICE,
             )

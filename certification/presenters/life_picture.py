@@ -10,10 +10,11 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
+
+from people.presenters.days import format_month, format_unbroken_day, format_year
 
 WIDTHS = {"wide": 1120, "middle": 720, "narrow": 352}
 GUTTERS = {"wide": 132, "middle": 112, "narrow": 8}
@@ -339,8 +340,10 @@ class _Drawing:
             if mark.is_gone:
                 self._draw("struck", f"M{x - 9:.1f} {y + 7:.1f}L{x + 9:.1f} {y - 7:.1f}")
             self._word_below(words, x, mark.word, y + 6, leftward=is_close)
-        self._word_below(words, last, _("through %(day)s") % {"day": _said(paper.last_day)}, y + 6)
-        self._word_below(words, start, _("issued %(day)s") % {"day": _said(paper.issued_on)}, y + 6)
+        through = _("through %(day)s") % {"day": format_unbroken_day(paper.last_day)}
+        self._word_below(words, last, through, y + 6)
+        issued = _("issued %(day)s") % {"day": format_unbroken_day(paper.issued_on)}
+        self._word_below(words, start, issued, y + 6)
         self._y = y + 14 + 15 * words.lines_used + 6
 
     def _tests(self, tests: Iterable[Test]) -> None:
@@ -401,8 +404,8 @@ class _Drawing:
         while month <= self._last:
             x = self._x(month)
             if month >= self._first and x <= self._right - 24:
-                shape = "Y" if month.month == 1 or step >= 12 else "M"
-                css = "tick year" if shape == "Y" else "tick"
+                is_year = month.month == 1 or step >= 12
+                css = "tick year" if is_year else "tick"
                 ticks.append(
                     format_html(
                         '<path class="grid" d="M{} 20V{}"/>'
@@ -412,7 +415,7 @@ class _Drawing:
                         css,
                         x,
                         self._size,
-                        date_format(month, shape),
+                        format_year(month) if is_year else format_month(month),
                     )
                 )
             month = _months_later(month, step)
@@ -421,11 +424,11 @@ class _Drawing:
     def _days(self, bottom: float) -> SafeString:
         """The day asked about, and today where that is another."""
         asked, today = self._life.asked, self._life.today
-        lines = [(asked, "asked", _said(asked))]
+        lines = [(asked, "asked", format_unbroken_day(asked))]
         if asked != today:
             lines.insert(0, (today, "today", _("today")))
         else:
-            lines[0] = (asked, "asked", _("today, %(day)s") % {"day": _said(today)})
+            lines[0] = (asked, "asked", _("today, %(day)s") % {"day": format_unbroken_day(today)})
         parts, words = [], _Words(self._size, self._left, self._right, lines=1)
         for day, css, word in reversed(lines):
             x = self._x(day)
@@ -471,7 +474,3 @@ def _joined(parts: Iterable[SafeString]) -> SafeString:
 def _months_later(day: date, months: int) -> date:
     years, month = divmod(day.month - 1 + months, 12)
     return day.replace(year=day.year + years, month=month + 1)
-
-
-def _said(day: date) -> str:
-    return date_format(day, "j M Y").replace(" ", "\u00a0")

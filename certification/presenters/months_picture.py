@@ -10,9 +10,10 @@ from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import Any
 
-from django.utils.formats import date_format
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
+
+from people.presenters.days import format_month, format_year
 
 from .months_ahead import Overview, Places
 
@@ -67,13 +68,13 @@ class _Drawing:
         for place, month in enumerate(self._overview.months):
             x = self._left + self._column * place
             if month.month == 1 or place == 0:
-                yield self._written(x + 2, 14, date_format(month, "Y"), "year")
+                yield self._written(x + 2, 14, format_year(month), "year")
                 if place:
                     yield format_html(
                         '<path class="grid" d="M{} 4V{}"/>', round(x, 1), round(self._y, 1)
                     )
             if place % every == 0:
-                yield self._written(x + 2, 30, date_format(month, "M"), "tick")
+                yield self._written(x + 2, 30, format_month(month), "tick")
 
     def _row(self, label: str, ends: dict[date, int], places: dict[date, Places]) -> None:
         if self._left > 50:

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from certification.domain.periods import CertificateHistory
@@ -12,6 +11,7 @@ from certification.models import SchemeRevision, Scope
 from certification.queries import standing_on_day as standing
 from certification.services.certificates import ProspectivePeriod, ends_kept
 from people.models import Person
+from people.presenters.days import format_unbroken_day
 
 
 @dataclass(frozen=True)
@@ -52,7 +52,11 @@ def _why_anew(
 ) -> str:
     """Why the new period runs from the day of issue, of certificates that had begun by then."""
     latest = newest_first[0]
-    facts = {"number": latest.certificate.number, "end": _day(latest.last_day), "day": _day(day)}
+    facts = {
+        "number": latest.certificate.number,
+        "end": format_unbroken_day(latest.last_day),
+        "day": format_unbroken_day(day),
+    }
     if standing.is_revoked_on(latest, day):
         return _("%(number)s was revoked, so the new period runs from the day of issue.") % facts
     if latest.last_day < day:
@@ -67,7 +71,7 @@ def _why_anew(
     renewed = next((one for one in newest_first if one.certificate.number not in kept), latest)
     closes = renewed.period.valid_through
     if closes < day:
-        facts["closed"] = _day(closes)
+        facts["closed"] = format_unbroken_day(closes)
         return (
             _(
                 "%(number)s is good through %(end)s by an extension, and the window for renewing "
@@ -75,7 +79,7 @@ def _why_anew(
             )
             % facts
         )
-    facts["opens"] = _day(closes - timedelta(days=revision.renewal_window_days))
+    facts["opens"] = format_unbroken_day(closes - timedelta(days=revision.renewal_window_days))
     return (
         _(
             "%(number)s is good through %(end)s. Before its window opens on %(opens)s the new "
@@ -83,7 +87,3 @@ def _why_anew(
         )
         % facts
     )
-
-
-def _day(day: date) -> str:
-    return date_format(day, "j M Y").replace(" ", "\u00a0")

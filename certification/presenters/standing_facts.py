@@ -11,12 +11,12 @@ from datetime import date, datetime
 from typing import Any
 
 from django.urls import reverse
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from certification.models import Certificate, CertificateEvent, Scope
 from people.models import Person, Site
+from people.presenters.days import format_unbroken_day
 from training.models import PracticeRecord, VisionTest
 
 Kind = CertificateEvent.Kind
@@ -154,7 +154,9 @@ class _Gone:
 
 def _certificates(certificates: Iterable[Certificate], asked: Asked) -> Iterable[FactLine]:
     for one in certificates:
-        detail = _("good through %(day)s as issued") % {"day": _day(one.valid_through)}
+        detail = _("good through %(day)s as issued") % {
+            "day": format_unbroken_day(one.valid_through)
+        }
         if one.renews is not None:
             detail += ", " + _("renews %(number)s") % {"number": one.renews.number}
         if one.restriction:
@@ -183,7 +185,7 @@ def _events(rows: Rows, asked: Asked) -> Iterable[FactLine]:
         said = one.get_kind_display()
         if one.kind == Kind.EXTENDED and one.until is not None:
             said = _("extended until %(day)s, granted by %(authority)s") % {
-                "day": _day(one.until),
+                "day": format_unbroken_day(one.until),
                 "authority": one.authority,
             }
         elif one.kind == Kind.VOIDED and one.voids is not None:
@@ -249,7 +251,7 @@ def _line(asked: Asked, *, gone: _Gone | None, **fields: Any) -> FactLine:
         notes.append(_("not known then"))
     is_gone = gone is not None and (known_at is None or gone.at <= known_at)
     if gone is not None:
-        facts = {"gone": gone.said, "day": _day(gone.at.astimezone(zone).date())}
+        facts = {"gone": gone.said, "day": format_unbroken_day(gone.at.astimezone(zone).date())}
         said = _("%(gone)s, %(day)s") if is_gone else _("later %(gone)s, %(day)s")
         notes.append((said % facts) + (f": {gone.reason}" if gone.reason else ""))
     is_used = fields["key"] in asked.used and not is_gone and not is_unknown
@@ -275,7 +277,3 @@ def _certificate_url(certificate: Certificate) -> str:
 
 def _person_url(asked: Asked) -> str:
     return reverse("people:person_detail", args=[asked.person.employee_number])
-
-
-def _day(day: date) -> str:
-    return date_format(day, "j M Y").replace(" ", "\u00a0")

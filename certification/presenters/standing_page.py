@@ -5,7 +5,6 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.utils.formats import date_format
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
@@ -19,7 +18,8 @@ from certification.domain.standing import Timeline, timeline
 from certification.models import Certificate, CertificateEvent, Scope
 from certification.queries import standing_on_day as standing
 from people.models import Person, Role, User
-from people.templatetags.look import STANDINGS
+from people.presenters.days import format_day
+from people.presenters.symbols import STANDING_SYMBOLS
 
 from . import (
     certificate_page as certificate_screen,
@@ -237,7 +237,7 @@ def _life(
     bars = []
     for span in spans:
         key = may_know(span.standing, reader).standing
-        shape, tone, word = STANDINGS[key]
+        shape, tone, word = STANDING_SYMBOLS[key]
         bars.append(life_picture.Bar(span.first_day, span.last_day, key, str(word), shape, tone))
     names = {"name": person.full_name, "scope": scope}
     if facts is None or rows is None:
@@ -287,7 +287,7 @@ def _papers(
                     event.effective_on,
                     shape,
                     tone,
-                    f"{event.get_kind_display()} {date_format(event.effective_on, 'j M Y')}",
+                    f"{event.get_kind_display()} {format_day(event.effective_on)}",
                     is_gone=by is not None and (known_at is None or by.recorded_at <= known_at),
                 )
             )

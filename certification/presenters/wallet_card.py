@@ -14,7 +14,6 @@ import typst
 from django.conf import settings
 from django.db.models import Subquery
 from django.urls import reverse
-from django.utils import formats
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
@@ -23,6 +22,7 @@ from certification.exceptions import NothingToPrint
 from certification.models import Certificate, Scope, StandingSpan
 from certification.queries import standing_on_day as standing
 from people.models import Installation, Person
+from people.presenters.days import format_day, format_local_time
 
 from .register import says_otherwise
 
@@ -60,12 +60,12 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
         "document": scope.document or "–",
         "restriction": certificate.restriction,
         "number": certificate.number,
-        "issued_on": _day(certificate.issued_on),
-        "until": _day(until) if until is not None and ends_before else "",
-        "through": _day(through),
+        "issued_on": format_day(certificate.issued_on),
+        "until": format_day(until) if until is not None and ends_before else "",
+        "through": format_day(through),
         "scheme": certificate.scheme_revision.name,
         "issued_by": certificate.issued_by or "–",
-        "printed": f"{_day(local.date())}, {local:%H:%M} {local.tzname()}",
+        "printed": f"{format_day(local.date())}, {format_local_time(local)}",
         "printed_utc": list(at.astimezone(UTC).timetuple()[:6]),
         "address": settings.PUBLIC_URL + reverse("certification:bench_check"),
         "qr": _qr(certificate.number),
@@ -106,7 +106,3 @@ def _qr(text: str) -> str:
         file, kind="svg", border=2, dark="#1d2124", light="#ffffff", xmldecl=False
     )
     return file.getvalue().decode()
-
-
-def _day(day: date) -> str:
-    return formats.date_format(day, "j M Y")

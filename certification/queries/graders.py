@@ -3,7 +3,6 @@
 from collections.abc import Collection
 from datetime import date
 
-from django.utils.formats import date_format
 from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -11,6 +10,7 @@ from django.utils.translation import gettext_lazy
 from certification.domain.standing import Standing
 from certification.models import Scope, StandingSpan
 from people.models import User
+from people.presenters.days import format_day
 from training.models import JointType
 
 from . import schemes_in_force as schemes
@@ -66,7 +66,7 @@ def may_grade(user: User, joint_types: Collection[str], day: date) -> str:
     sentence = _(
         "To judge this board on %(day)s you need standing as inspector or instructor for: "
         "%(names)s. %(schemes)s asks for it."
-    ) % {"day": date_format(day, "j M Y"), "names": names, "schemes": schemes_said}
+    ) % {"day": format_day(day), "names": names, "schemes": schemes_said}
     lapsed = [
         f"{span.certificate}: {STANDING_WORDS.get(Standing(span.standing), span.standing)}"
         for span in spans

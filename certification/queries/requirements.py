@@ -4,7 +4,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -22,6 +21,7 @@ from certification.models import (
     Scope,
 )
 from people.models import Person, User
+from people.presenters.days import format_day
 from training.models import Exercise, VisionTest
 
 from . import standing_on_day as standing
@@ -305,8 +305,3 @@ def _board_as_json(passed: PassedBoard) -> dict:
             for signing in passed.effective
         ],
     }
-
-
-def format_day(day: date) -> str:
-    """A day as a sentence says it."""
-    return date_format(day, "j M Y")

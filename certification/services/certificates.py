@@ -16,12 +16,12 @@ from certification.queries import graders, standing_on_day
 from certification.queries.requirements import (
     Requirement,
     evidence_of,
-    format_day,
     graded_any,
     requirements,
     unmet,
 )
 from people.models import Person, Role, User
+from people.presenters.days import format_day
 from records.services import numbers
 from records.services import trail as records
 

@@ -17,8 +17,8 @@ from certification.domain.periods import CertificateHistory
 from certification.exceptions import CertificationError, MayNotCertify, NothingToStop
 from certification.models import Certificate, CertificateEvent, CertificateWithdrawal, Scope
 from certification.queries import standing_on_day
-from certification.queries.requirements import format_day
 from people.models import Person, Role, User
+from people.presenters.days import format_day
 from records.services import numbers
 from records.services import trail as records
 

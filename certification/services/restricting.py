@@ -21,8 +21,8 @@ from certification.domain.periods import CertificateHistory
 from certification.exceptions import CertificationError, NothingToStop
 from certification.models import Certificate, CertificateEvent, Scope
 from certification.queries import standing_on_day as standing
-from certification.queries.requirements import format_day
 from people.models import Person
+from people.presenters.days import format_day
 from records.services import numbers
 from records.services import trail as records
 

@@ -36,7 +36,7 @@ from certification.presenters import register
 from certification.services import known_registers
 from people.access import UserRequest, people_with_standing_for, role_required
 from people.models import Person, Role
-from people.templatetags.look import STANDINGS
+from people.presenters.symbols import STANDING_SYMBOLS
 
 log = logging.getLogger(__name__)
 
@@ -235,7 +235,7 @@ def _counted(form: RegisterForm, counts: dict[str, int], query: QueryDict) -> li
         always = standing in ("certified", "ending")
         if not standing or not (counts[standing] or always or standing == chosen):
             continue
-        shape, tone, word = COUNTED_AS.get(standing) or STANDINGS[standing]
+        shape, tone, word = COUNTED_AS.get(standing) or STANDING_SYMBOLS[standing]
         url = _with(query, standing="" if standing == chosen else standing)
         found.append(Counted(shape, tone, word, counts[standing], url, standing == chosen))
     return found

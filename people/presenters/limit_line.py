@@ -5,58 +5,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from django.utils import formats
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
+from .quantities import format_number, format_with_uncertainty, unit_sign, with_unit
+
 LEFT, RIGHT = 8.0, 352.0
 MOST_TICKS = 16
-NO_BREAK = "\u00a0"
 LEAST_SPREAD = 1e-9  # Closer than this, relative to their size, numbers are drawn as one.
-UNITS = {"deg": "°", "percent": "%", "ratio": ""}
-
-
-def with_unit(shown: str, unit: str) -> str:
-    """Put a figure and its unit together so that no line break parts them.
-
-    Units are given as criteria name them or as they are written: ``deg`` or ``°``.
-    """
-    unit = UNITS.get(unit, unit)
-    if not unit:
-        return shown
-    return f"{shown}{unit}" if unit == "°" else f"{shown}{NO_BREAK}{unit}"
-
-
-def figures(value: float, u: float | None) -> tuple[str, str | None]:
-    """Write a value and its expanded uncertainty with the same, sensible number of decimals.
-
-    The uncertainty keeps two significant digits, and the value as many decimals.
-
-    Examples
-    --------
-    >>> figures(148.04, 1.23)
-    ('148.0', '2.5')
-    >>> figures(0.8512, 0.0115)
-    ('0.851', '0.023')
-    >>> figures(270.0, None)
-    ('270', None)
-    """
-    if u is None or not math.isfinite(u) or u <= 0:
-        return _plain(value), None
-    expanded = 2 * u
-    decimals = min(max(1 - math.floor(math.log10(expanded)), 0), 6)
-    return (
-        formats.number_format(f"{value:.{decimals}f}", decimal_pos=decimals),
-        formats.number_format(f"{expanded:.{decimals}f}", decimal_pos=decimals),
-    )
-
-
-def _plain(value: float) -> str:
-    text = f"{value:.6g}"
-    if "e" in text:
-        return text
-    return formats.number_format(text, decimal_pos=len(text.partition(".")[2]))
 
 
 @dataclass(frozen=True)
@@ -107,7 +64,7 @@ class LimitLine:
     def ticks(self) -> list[float]:
         """Round numbers along the scale, at most sixteen."""
         start, end = self.span()
-        degrees = UNITS.get(self.unit, self.unit) == "°"
+        degrees = unit_sign(self.unit) == "°"
         step = _step((end - start) / MOST_TICKS, degrees=degrees)
         first = math.ceil(start / step)
         return [number * step for number in range(first, math.floor(end / step) + 1)]
@@ -122,7 +79,7 @@ class LimitLine:
         limits = self._limits_said()
         if self.value is None:
             return limits or _("not measured")
-        shown, spread = figures(self.value, self.u)
+        shown, spread = format_with_uncertainty(self.value, self.u)
         text = with_unit(shown, self.unit)
         if spread is not None:
             text = f"{text} ± {with_unit(spread, self.unit)}"
@@ -131,8 +88,8 @@ class LimitLine:
         return text
 
     def _limits_said(self) -> str:
-        low = "" if self.low is None else with_unit(_plain(self.low), self.unit)
-        high = "" if self.high is None else with_unit(_plain(self.high), self.unit)
+        low = "" if self.low is None else with_unit(format_number(self.low), self.unit)
+        high = "" if self.high is None else with_unit(format_number(self.high), self.unit)
         if low and high:
             return _("between %(low)s and %(high)s is asked") % {"low": low, "high": high}
         if low:
@@ -178,7 +135,7 @@ class LimitLine:
                     f"{self.x(limit):.1f}",
                     f"{self.x(limit) + shift:.1f}",
                     anchor,
-                    with_unit(_plain(limit), self.unit),
+                    with_unit(format_number(limit), self.unit),
                 )
                 for limit, (shift, anchor) in zip(limits, places, strict=False)
             ),

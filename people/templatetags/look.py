@@ -4,59 +4,26 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from decimal import ROUND_FLOOR, Decimal
-from fractions import Fraction
+from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import segno
 from django import template
 from django.contrib.staticfiles import finders
 from django.core.paginator import Page
 from django.forms import BaseForm, BoundField
-from django.utils import formats, timezone
 from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext, pgettext
 
-from people.presenters.limit_line import LimitLine, figures, with_unit
+from people.presenters import days, quantities
+from people.presenters.days import NO_BREAK
+from people.presenters.limit_line import LimitLine
+from people.presenters.symbols import STANDING_SYMBOLS, VERDICT_SYMBOLS, Symbol
 
 register = template.Library()
-
-NO_BREAK = "\u00a0"
-
-STANDINGS = {
-    "certified": ("certified", "is-accept", gettext_lazy("certified")),
-    "ending": ("ending", "is-accept", gettext_lazy("certified")),
-    "expired": ("expired", "is-none", gettext_lazy("expired")),
-    "vision_not_current": ("vision", "is-caution", gettext_lazy("vision not current")),
-    "not_current": ("expired", "is-caution", gettext_lazy("not current: see your instructor")),
-    "practice_lapsed": ("lapsed", "is-caution", gettext_lazy("practice lapsed")),
-    "suspended": ("suspended", "is-reject", gettext_lazy("suspended")),
-    "revoked": ("revoked", "is-reject", gettext_lazy("revoked")),
-    "never_certified": ("never", "is-none", gettext_lazy("never certified")),
-    "unknown_person": ("unknown", "is-none", gettext_lazy("nobody has this number")),
-}
-
-VERDICTS = {
-    "accept": ("accept", "is-accept", gettext_lazy("accept")),
-    "accepted": ("accept", "is-accept", gettext_lazy("accepted")),
-    "remarks": ("remarks", "is-accept", gettext_lazy("accepted with remarks")),
-    "accepted_with_remarks": ("remarks", "is-accept", gettext_lazy("accepted with remarks")),
-    "reject": ("reject", "is-reject", gettext_lazy("reject")),
-    "rejected": ("reject", "is-reject", gettext_lazy("rejected")),
-    "not_applicable": ("na", "is-none", gettext_lazy("not applicable")),
-    "open": ("open", "is-none", gettext_lazy("open")),
-    "passed": ("accept", "is-accept", gettext_lazy("passed")),
-    "failed": ("reject", "is-reject", gettext_lazy("did not pass")),
-    "within": ("within", "is-accept", gettext_lazy("within")),
-    "outside": ("outside", "is-reject", gettext_lazy("outside")),
-    "too_close": ("close", "is-caution", gettext_lazy("too close to call")),
-    "too_close_to_call": ("close", "is-caution", gettext_lazy("too close to call")),
-}
 
 
 # Shapes and words
@@ -87,33 +54,36 @@ def standing_word(standing: Any, ends_soon: Any = False, note: Any = "") -> Safe
     key = _key(standing)
     if key == "certified" and ends_soon:
         key = "ending"
-    return _shape_and_word("standing", STANDINGS, key, note)
+    return _shape_and_word("standing", STANDING_SYMBOLS, key, note)
 
 
 @register.simple_tag
 def verdict_word(outcome: Any, note: Any = "") -> SafeString:
     """Show an outcome (``accept``, ``remarks``, ``reject``, ``open``) as shape and word."""
-    return _shape_and_word("verdict", VERDICTS, _key(outcome) or "open", note)
+    return _shape_and_word("verdict", VERDICT_SYMBOLS, _key(outcome) or "open", note)
 
 
 @register.simple_tag
 def joint_shape(outcome: Any) -> SafeString:
     """Draw the shape of an outcome alone, for a map whose joints are named beside or below."""
-    name, tone, _word = VERDICTS.get(_key(outcome), VERDICTS["open"])
-    return SafeString(shape(name, tone))
+    symbol = VERDICT_SYMBOLS.get(_key(outcome), VERDICT_SYMBOLS["open"])
+    return SafeString(shape(symbol.shape, symbol.tone))
 
 
 def _key(value: Any) -> str:
     return str(value or "").strip().lower().replace(" ", "_").replace("-", "_")
 
 
-def _shape_and_word(
-    kind: str, alphabet: dict[str, tuple[str, str, Any]], key: str, note: Any
-) -> SafeString:
-    name, tone, word = alphabet.get(key, ("na", "is-none", key.replace("_", " ")))
+def _shape_and_word(kind: str, symbols: dict[str, Symbol], key: str, note: Any) -> SafeString:
+    symbol = symbols.get(key, Symbol("na", "is-none", key.replace("_", " ")))
     small = format_html(" <small>{}</small>", note) if note else ""
     return format_html(
-        '<span class="{} {}">{}<span>{}{}</span></span>', kind, tone, shape(name), word, small
+        '<span class="{} {}">{}<span>{}{}</span></span>',
+        kind,
+        symbol.tone,
+        shape(symbol.shape),
+        symbol.word,
+        small,
     )
 
 
@@ -132,22 +102,26 @@ def unbroken(number: Any) -> SafeString:
 @register.filter
 def long_day(day: Any) -> str:
     """Show a day as ``Wed 25 Nov 2026``, unbroken, inside a ``time`` element."""
-    # Translators: how a day is written on a page, in Django's date format letters.
-    return _day(day, pgettext("long day on a page", "D j M Y"))
+    return _time_element(day, days.format_long_page_day)
 
 
 @register.filter
 def short_day(day: Any) -> str:
     """Show a day as ``25 Nov``, unbroken, inside a ``time`` element."""
-    # Translators: a day of the coming months, in Django's date format letters.
-    return _day(day, pgettext("short day on a page", "j M"))
+    return _time_element(day, days.format_short_page_day)
 
 
 @register.filter
 def year_day(day: Any) -> str:
     """Show a day as ``25 Nov 2026``, unbroken, inside a ``time`` element."""
-    # Translators: a day with its year, in Django's date format letters.
-    return _day(day, pgettext("day with year on a page", "j M Y"))
+    return _time_element(day, days.format_page_day)
+
+
+def _time_element(day: Any, format_day: Callable[[dt.date], str]) -> str:
+    if not isinstance(day, dt.date):
+        return "–" if day in (None, "") else str(day)
+    day = days.day_of(day)
+    return format_html('<time datetime="{}">{}</time>', day.isoformat(), format_day(day))
 
 
 @register.filter
@@ -158,17 +132,10 @@ def instant(at: Any, zone: Any = None) -> str:
     """
     if not isinstance(at, dt.datetime):
         return long_day(at)
-    local = timezone.localtime(
-        at, ZoneInfo(zone) if isinstance(zone, str) and zone else zone or None
-    )
-    day = formats.date_format(local, pgettext("long day on a page", "D j M Y")).replace(
-        " ", NO_BREAK
-    )
     return format_html(
-        '<time datetime="{}">{}, {}</time>',
-        local.isoformat(timespec="seconds"),
-        day,
-        f"{formats.date_format(local, 'H:i')}{NO_BREAK}{local.tzname()}",
+        '<time datetime="{}">{}</time>',
+        days.local_instant(at, zone).isoformat(timespec="seconds"),
+        days.format_instant(at, zone),
     )
 
 
@@ -177,30 +144,13 @@ def in_days(day: Any, today: Any) -> str:
     """Say how far a day is from today: ``in 7 days``, ``tomorrow``, ``2 days ago``."""
     if not isinstance(day, dt.date) or not isinstance(today, dt.date):
         return ""
-    distance = (_date_of(day) - _date_of(today)).days
-    if distance == 0:
-        return _("today")
-    if distance == 1:
-        return _("tomorrow")
-    if distance == -1:
-        return _("yesterday")
-    if distance > 0:
-        words = ngettext("in %(n)d day", "in %(n)d days", distance) % {"n": distance}
-    else:
-        words = ngettext("%(n)d day ago", "%(n)d days ago", -distance) % {"n": -distance}
-    return words.replace(" ", NO_BREAK)
+    return days.format_distance(day, today)
 
 
 @register.filter
 def score(value: Any) -> str:
     """Show a score with one decimal, rounded down, so that 79.95 never shows as 80.0."""
-    if value is None or value == "":
-        return "–"
-    if isinstance(value, Fraction):
-        tenths = Decimal(value.numerator * 10 // value.denominator)
-    else:
-        tenths = (Decimal(str(value)) * 10).to_integral_value(rounding=ROUND_FLOOR)
-    return formats.number_format(tenths / 10, decimal_pos=1)
+    return quantities.format_score(value)
 
 
 @register.simple_tag
@@ -208,23 +158,13 @@ def measured(value: Any, u: Any, unit: str = "") -> str:
     """Show a value with its expanded uncertainty (twice ``u``): ``148.0° ± 2.5°``."""
     if value is None:
         return "–"
-    shown, spread = figures(float(value), None if u is None else float(u))
-    text = with_unit(shown, unit)
-    return text if spread is None else f"{text}{NO_BREAK}±{NO_BREAK}{with_unit(spread, unit)}"
-
-
-def _date_of(day: dt.date) -> dt.date:
-    if isinstance(day, dt.datetime):
-        return timezone.localtime(day).date() if timezone.is_aware(day) else day.date()
-    return day
-
-
-def _day(day: Any, pattern: str) -> str:
-    if not isinstance(day, dt.date):
-        return "–" if day in (None, "") else str(day)
-    date = _date_of(day)
-    shown = formats.date_format(date, pattern).replace(" ", NO_BREAK)
-    return format_html('<time datetime="{}">{}</time>', date.isoformat(), shown)
+    shown, expanded = quantities.format_with_uncertainty(
+        float(value), None if u is None else float(u)
+    )
+    text = quantities.with_unit(shown, unit)
+    if expanded is None:
+        return text
+    return f"{text}{NO_BREAK}±{NO_BREAK}{quantities.with_unit(expanded, unit)}"
 
 
 # Pictures

@@ -5,9 +5,9 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
+from people.presenters.days import format_day
 from reminders.domain import reminders as domain
 from reminders.domain.reminders import DAY_AFTER, Ending
 from reminders.models import Reminder
@@ -86,7 +86,7 @@ def _obsolete_state(
             why = _("%(name)s left: the last day here was %(day)s.")
             return Reminder.State.DROPPED, why % {
                 "name": person.full_name,
-                "day": date_format(person.left_on, "j M Y"),
+                "day": format_day(person.left_on),
             }
     if row.kind == WEEK_LIST:
         over = row.ends_on < day

@@ -20,12 +20,13 @@ from uuid import uuid4
 from django.conf import settings
 from django.template.loader import render_to_string
 from django.urls import reverse
-from django.utils import formats, translation
+from django.utils import translation
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext, pgettext
+from django.utils.translation import ngettext
 
 from certification.models import Scope
 from people.models import Installation, Person, Site
+from people.presenters.days import format_letter_day, format_short_letter_day
 from people.queries.languages import language_of, speaking
 from reminders.domain.reminders import Ending
 from reminders.models import Reminder
@@ -167,19 +168,6 @@ def _one_line(text: str) -> str:
     return " ".join(text.split())
 
 
-# Days
-
-
-def long_day(day: date) -> str:
-    # Translators: how a day is written in a mail, in Django's date format letters.
-    return formats.date_format(day, pgettext("day in a mail", "l j F Y"))
-
-
-def short_day(day: date) -> str:
-    # Translators: how a day is written in a subject or list, in Django's date format letters.
-    return formats.date_format(day, pgettext("short day in a mail", "D j M Y"))
-
-
 def _days_left(ends_on: date, day: date) -> str:
     left = (ends_on - day).days
     if left <= 0:
@@ -209,9 +197,9 @@ def _mail_context(
         "people": _person_endings(site_day, others, shared=reader is None),
         "shared": reader is None,
         "listed": [_list_line(site_day, *pair) for pair in site_day.upcoming()] if has_list else [],
-        "through": long_day(site_day.day + LIST_REACHES),
+        "through": format_letter_day(site_day.day + LIST_REACHES),
         "has_list": has_list,
-        "day": long_day(site_day.day),
+        "day": format_letter_day(site_day.day),
         "site": site,
         "to_ask": site_day.to_ask,
         "lead": reader.line_lead if reader and reader.line_lead_id else None,
@@ -228,7 +216,7 @@ def _ending_text(site_day: SiteDay, ending: Ending) -> EndingText:
     what = site_day.what(ending)
     words = {
         "what": what,
-        "day": long_day(ending.ends_on),
+        "day": format_letter_day(ending.ends_on),
         "left": _days_left(ending.ends_on, site_day.day),
         "number": ending.source.split(":")[1],
     }
@@ -312,8 +300,8 @@ def plain_words(site_day: SiteDay, ending: Ending) -> str:
     """What anybody but the person reads of an end, whatever its kind."""
     words = {
         "what": site_day.what(ending),
-        "day": long_day(ending.ends_on),
-        "since": long_day(ending.ends_on + timedelta(days=1)),
+        "day": format_letter_day(ending.ends_on),
+        "since": format_letter_day(ending.ends_on + timedelta(days=1)),
     }
     if ending.kind == CALIBRATION:
         return _("Tool %(what)s: calibration good through %(day)s.") % words
@@ -324,7 +312,7 @@ def plain_words(site_day: SiteDay, ending: Ending) -> str:
 
 def _list_line(site_day: SiteDay, person: Person, ending: Ending) -> dict[str, str]:
     return {
-        "day": short_day(ending.ends_on),
+        "day": format_short_letter_day(ending.ends_on),
         "name": person.full_name,
         "number": person.employee_number,
         "what": site_day.what(ending),
@@ -356,8 +344,8 @@ def _subject(
     if len(mine) == 1:
         words = {
             "what": site_day.what(mine[0]),
-            "day": short_day(mine[0].ends_on),
-            "since": short_day(mine[0].ends_on + timedelta(days=1)),
+            "day": format_short_letter_day(mine[0].ends_on),
+            "since": format_short_letter_day(mine[0].ends_on + timedelta(days=1)),
         }
         past = mine[0].ends_on < site_day.day
         if mine[0].kind == CALIBRATION:
@@ -367,7 +355,7 @@ def _subject(
         else:
             text = _("Certified through %(day)s: %(what)s") % words
     elif mine:
-        words = {"n": str(len(mine)), "day": short_day(mine[0].ends_on)}
+        words = {"n": str(len(mine)), "day": format_short_letter_day(mine[0].ends_on)}
         tools = [ending.kind == CALIBRATION for ending in mine]
         if all(tools):
             text = _("Calibration of %(n)s tools of yours, the first through %(day)s") % words
@@ -380,7 +368,7 @@ def _subject(
     elif names:
         text = _("Certification of %(n)s people in your line") % {"n": str(len(names))}
     else:
-        words = {"site": site_day.site.name, "day": short_day(site_day.day)}
+        words = {"site": site_day.site.name, "day": format_short_letter_day(site_day.day)}
         text = _("What ends at %(site)s in the coming weeks, as of %(day)s") % words
     text = _one_line(text)
     return text if len(text) <= LONGEST_SUBJECT else text[: LONGEST_SUBJECT - 1] + "…"

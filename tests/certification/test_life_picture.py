@@ -14,7 +14,7 @@ from certification.domain.standing import timeline
 from certification.presenters import life_picture
 from certification.presenters.life_picture import Bar, Life, Mark, Paper
 from certification.presenters.life_picture import Test as VisionTest
-from people.templatetags.look import STANDINGS
+from people.presenters.symbols import STANDING_SYMBOLS
 from tests.certification.standing_registers import FIRST_DAY, registers
 
 NUMBER = re.compile(r'\s(?:x|y|width|height)="(-?[\d.]+)"')
@@ -23,7 +23,7 @@ NUMBER = re.compile(r'\s(?:x|y|width|height)="(-?[\d.]+)"')
 def life_of(facts, asked, today):
     bars = []
     for span in timeline(facts).spans:
-        shape, tone, word = STANDINGS[span.standing.value]
+        shape, tone, word = STANDING_SYMBOLS[span.standing.value]
         key = span.standing.value
         bars.append(Bar(span.first_day, span.last_day, key, str(word), shape, tone))
     kept = known(facts)
@@ -77,7 +77,7 @@ def test_any_life_is_drawn_whole_and_inside_its_frame(facts, asked, today):
 def test_what_lies_ahead_of_today_is_drawn_hollow(ahead):
     issued, through = date(2026, 1, 10), date(2028, 1, 10)
     today = date(2025, 6, 1) if ahead else date(2029, 1, 1)
-    shape, tone, word = STANDINGS["certified"]
+    shape, tone, word = STANDING_SYMBOLS["certified"]
     bar = Bar(issued, through, "certified", str(word), shape, tone)
     life = Life("A life", today, today, [bar], [Paper("C1", issued, through, through)])
 

@@ -8,7 +8,8 @@ from django.utils import translation
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from people.presenters.limit_line import LEFT, MOST_TICKS, RIGHT, LimitLine, with_unit
+from people.presenters.limit_line import LEFT, MOST_TICKS, RIGHT, LimitLine
+from people.presenters.quantities import with_unit
 from people.templatetags.look import limit_line
 
 numbers = st.floats(-1e6, 1e6, allow_nan=False).map(lambda number: round(number, 4))

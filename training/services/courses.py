@@ -4,11 +4,11 @@ from collections.abc import Collection, Sequence
 from datetime import date, datetime, timedelta
 
 from django.db import transaction
-from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from people.models import Person, Role, Site, User
+from people.presenters.days import format_day_with_weekday
 from records.services import trail as records
 from records.services.numbers import next_number
 from training.exceptions import TrainingError
@@ -80,7 +80,7 @@ def change_class(
     if outside is not None:
         raise TrainingError(
             _("Attendance was taken on %(day)s, so the class has to include that day.")
-            % {"day": _said(outside.day)}
+            % {"day": format_day_with_weekday(outside.day)}
         )
     session.instructor = instructor
     session.starts_on, session.ends_on = starts_on, ends_on
@@ -128,7 +128,7 @@ def enrol_people(
         if person.left_on is not None and person.left_on < session.starts_on:
             raise TrainingError(
                 _("%(name)s left on %(day)s, before the class begins.")
-                % {"name": person.full_name, "day": _said(person.left_on)}
+                % {"name": person.full_name, "day": format_day_with_weekday(person.left_on)}
             )
     enrolments = [
         Enrolment.objects.create(session=session, person=person, recorded_at=at) for person in new
@@ -179,11 +179,13 @@ def take_attendance(
     session = _locked(session)
     if day not in days_of(session):
         raise TrainingError(
-            _("%(number)s is not held on %(day)s.") % {"number": session.number, "day": _said(day)}
+            _("%(number)s is not held on %(day)s.")
+            % {"number": session.number, "day": format_day_with_weekday(day)}
         )
     if day > session.site.today(at):
         raise TrainingError(
-            _("%(day)s is still to come. Take attendance on the day.") % {"day": _said(day)}
+            _("%(day)s is still to come. Take attendance on the day.")
+            % {"day": format_day_with_weekday(day)}
         )
     there = {one.pk for one in present}
     said = {}
@@ -255,7 +257,3 @@ def _who(enrolment: Enrolment) -> dict[str, str]:
         "class": enrolment.session.number,
         "person": enrolment.person.employee_number,
     }
-
-
-def _said(day: date) -> str:
-    return date_format(day, "D j M Y")

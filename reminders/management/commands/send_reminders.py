@@ -8,6 +8,7 @@ from django.core.management.base import BaseCommand
 from django.utils import timezone
 
 from people.models import Person, Site
+from people.presenters.days import format_console_day, format_console_day_with_weekday
 from reminders.queries.coming_days import coming_days
 from reminders.queries.readers import address_of
 from reminders.queries.sites import sites_to_sweep
@@ -45,7 +46,7 @@ class Command(BaseCommand):
         swept = reminders.sweep(now=now, on=on)
         for swept_site in swept:
             self.stdout.write(
-                f"{swept_site.site}, {swept_site.day:%a %d %b %Y}: "
+                f"{swept_site.site}, {format_console_day_with_weekday(swept_site.day)}: "
                 f"{swept_site.rows} new in the ledger, {swept_site.messages} messages written."
             )
         if not swept:
@@ -58,7 +59,7 @@ class Command(BaseCommand):
     def _say_what_would_go_out(self, now: datetime, on: date | None) -> None:
         sites = sites_to_sweep(now, on)
         for site, today in sites:
-            self.stdout.write(f"{site}, {today:%a %d %b %Y}:")
+            self.stdout.write(f"{site}, {format_console_day_with_weekday(today)}:")
             lines = list(_lines(site, now, today))
             for line in lines or ["  nothing."]:
                 self.stdout.write(line)
@@ -75,12 +76,12 @@ def _lines(site: Site, now: datetime, today: date) -> list[str]:
             readers = ", ".join(_reached_at(reader) for reader in planned.readers)
             lines.append(
                 f"  {planned.person} ({planned.person.employee_number}): {about}, "
-                f"last good day {planned.ending.ends_on:%d %b %Y}. To {readers}."
+                f"last good day {format_console_day(planned.ending.ends_on)}. To {readers}."
             )
         for row, ending in coming_day.waiting:
             lines.append(
                 f"  {row.person} ({row.person.employee_number}): {site_day.what(ending)}, "
-                f"{kind_in_words(row.kind)}, last good day {row.ends_on:%d %b %Y}. "
+                f"{kind_in_words(row.kind)}, last good day {format_console_day(row.ends_on)}. "
                 f"Waits for {_reached_at(row.recipient)}."
             )
     return lines
