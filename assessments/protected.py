@@ -23,15 +23,15 @@ def declare() -> None:
         "assessments.Grading",
         when_update=signed_grading,
         when_delete=signed_grading,
-        says="is signed: correct it with a new grading",
+        refusal="is signed: correct it with a new grading",
     )
     append_only.protect(
         "assessments.Judgement",
         when_update=f"{_signed('OLD')} OR {_signed('NEW')}",
         when_delete=_signed("OLD"),
         insert_when=_signed("NEW"),
-        says="is under a signature: correct it with a new grading",
-        insert_says="takes no judgement of a stage that is signed",
+        refusal="is under a signature: correct it with a new grading",
+        insert_refusal="takes no judgement of a stage that is signed",
     )
     append_only.protect("assessments.StageSigning")
     append_only.protect("assessments.Measurement")
@@ -43,7 +43,7 @@ def declare() -> None:
             "AND NEW.reason = OLD.reason "
             "AND NEW.recorded_at = OLD.recorded_at)"
         ),
-        says="says why a joint was sent back, and stays as it is",
+        refusal="says why a joint was sent back, and stays as it is",
     )
     append_only.protect(
         "assessments.ReadingRequest",
@@ -53,7 +53,7 @@ def declare() -> None:
             "AND NEW.before = OLD.before "
             "AND NEW.recorded_at = OLD.recorded_at)"
         ),
-        says="stays as it was asked, and as it was answered",
+        refusal="stays as it was asked, and as it was answered",
     )
     append_only.protect(
         "assessments.CriteriaSet",
@@ -63,15 +63,15 @@ def declare() -> None:
             "AND NEW.published_at = OLD.published_at)"
         ),
         when_delete="OLD.published_at IS NOT NULL",
-        says="is published and does not change: make a new revision",
+        refusal="is published and does not change: make a new revision",
     )
     append_only.protect(
         "assessments.Criterion",
         when_update=f"{_published('OLD')} OR {_published('NEW')}",
         when_delete=_published("OLD"),
         insert_when=_published("NEW"),
-        says="belongs to a published set and does not change: make a new revision",
-        insert_says="does not join a published set: make a new revision",
+        refusal="belongs to a published set and does not change: make a new revision",
+        insert_refusal="does not join a published set: make a new revision",
     )
     append_only.protect(
         "assessments.Photo",
@@ -80,5 +80,5 @@ def declare() -> None:
             "AND NEW.original = OLD.original AND NEW.sha256 = OLD.sha256 "
             "AND NEW.size_bytes = OLD.size_bytes AND NEW.recorded_at = OLD.recorded_at)"
         ),
-        says="keeps its original: add another photograph",
+        refusal="keeps its original: add another photograph",
     )

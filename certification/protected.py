@@ -56,7 +56,7 @@ def declare() -> None:
         "certification.SchemeRevision",
         when_update=(f"OLD.published_at IS NOT NULL AND NOT ({_same(FIGURES, 'reminder_steps')})"),
         when_delete="OLD.published_at IS NOT NULL",
-        says=PUBLISHED,
+        refusal=PUBLISHED,
     )
     for model, column in (
         ("certification.SchemeRequirement", "revision_id"),
@@ -67,11 +67,11 @@ def declare() -> None:
             when_update=f"{_published('OLD', column)} OR {_published('NEW', column)}",
             when_delete=_published("OLD", column),
             insert_when=_published("NEW", column),
-            says=PUBLISHED,
-            insert_says=CLOSED,
+            refusal=PUBLISHED,
+            insert_refusal=CLOSED,
         )
     append_only.protect(
         "certification.Proposal",
         when_update=f"OLD.decision <> '' OR NOT ({_same(PROPOSED, 'evidence')})",
-        says="is signed: it is decided once and then stays",
+        refusal="is signed: it is decided once and then stays",
     )

@@ -6,7 +6,7 @@ WITHDRAW_INSTEAD = "is append-only: withdraw it, and enter the right one"
 
 
 def declare() -> None:
-    append_only.protect("training.VisionTest", says=WITHDRAW_INSTEAD)
+    append_only.protect("training.VisionTest", refusal=WITHDRAW_INSTEAD)
     append_only.protect("training.VisionTestWithdrawal")
-    append_only.protect("training.PracticeRecord", says=WITHDRAW_INSTEAD)
+    append_only.protect("training.PracticeRecord", refusal=WITHDRAW_INSTEAD)
     append_only.protect("training.PracticeWithdrawal")

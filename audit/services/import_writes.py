@@ -383,7 +383,7 @@ class Writer:
                     series = match[1], match[2]
                     last[series] = max(last.get(series, 0), int(match[3]))
         for (prefix, kind), number in sorted(last.items()):
-            numbers.begin_after(prefix, kind, number)
+            numbers.continue_series_after(prefix, kind, number)
 
 
 def _is_withdrawn(row: Any) -> bool:

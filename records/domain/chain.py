@@ -30,7 +30,7 @@ from datetime import datetime
 
 from .canonical import canonical_text, instant_text, sha256_of_text
 
-BEFORE_THE_FIRST = "0" * 64
+FIRST_PREVIOUS_HASH = "0" * 64
 SALT_BYTES = 16
 
 

@@ -29,8 +29,8 @@ from django.db.models import Model
 
 ALWAYS = "TRUE"
 NEVER = "FALSE"
-NAMES_BEGIN = "keep_"
-LONGEST_NAME = 63  # of an identifier on PostgreSQL
+NAME_PREFIX = "keep_"
+MAX_NAME_LENGTH = 63  # of an identifier on PostgreSQL
 
 Condition = str | Mapping[str, str]
 
@@ -44,8 +44,8 @@ class Rule:
     when_update: Condition
     when_delete: Condition
     insert_when: Condition
-    says: str
-    insert_says: str
+    refusal: str
+    insert_refusal: str
 
 
 _rules: dict[tuple[str, str], Rule] = {}
@@ -58,8 +58,8 @@ def protect(
     when_delete: Condition | None = None,
     insert_when: Condition | None = None,
     name: str = "append_only",
-    says: str = "is append-only: correct it with a new record",
-    insert_says: str = "does not take this row: what it belongs to is closed",
+    refusal: str = "is append-only: correct it with a new record",
+    insert_refusal: str = "does not take this row: what it belongs to is closed",
 ) -> None:
     """Name a table that the database is to keep as it is; called when an app starts.
 
@@ -77,7 +77,7 @@ def protect(
         Likewise for a row that must not be inserted, with ``NEW.``; none by default.
     name : str, optional
         Tells two rules on one table apart.
-    says, insert_says : str, optional
+    refusal, insert_refusal : str, optional
         The rest of the sentence that begins with the table's name.
     """
     rule = Rule(
@@ -86,8 +86,8 @@ def protect(
         when_update=ALWAYS if when_update is None else when_update,
         when_delete=ALWAYS if when_delete is None else when_delete,
         insert_when=NEVER if insert_when is None else insert_when,
-        says=says,
-        insert_says=insert_says,
+        refusal=refusal,
+        insert_refusal=insert_refusal,
     )
     key = (model_label.lower(), name)
     if _rules.setdefault(key, rule) != rule:
@@ -98,21 +98,21 @@ def protect(
 
 def install(connection: BaseDatabaseWrapper) -> None:
     """Give every protected table that exists its triggers; does nothing where all is well."""
-    wanted = _wanted(connection)
-    present = _present(connection)
-    if wanted.keys() == present:
+    expected = _expected_triggers(connection)
+    existing = _existing_triggers(connection)
+    if expected.keys() == existing:
         return
     with transaction.atomic(using=connection.alias):
-        _drop(connection, present - wanted.keys())
+        _drop_triggers(connection, existing - expected.keys())
         with connection.cursor() as cursor:
-            for name in wanted.keys() - present:
-                for statement in wanted[name]:
+            for name in expected.keys() - existing:
+                for statement in expected[name]:
                     cursor.execute(statement)
 
 
 def remove(connection: BaseDatabaseWrapper) -> None:
     """Take every trigger of ours away."""
-    _drop(connection, _present(connection))
+    _drop_triggers(connection, _existing_triggers(connection))
 
 
 def missing(connection: BaseDatabaseWrapper) -> list[str]:
@@ -121,7 +121,7 @@ def missing(connection: BaseDatabaseWrapper) -> list[str]:
     A trigger whose rule has changed since it was made counts as missing, since its name
     carries a hash of what it does.
     """
-    return sorted(_wanted(connection).keys() - _present(connection))
+    return sorted(_expected_triggers(connection).keys() - _existing_triggers(connection))
 
 
 @contextmanager
@@ -133,10 +133,10 @@ def lifted(connection: BaseDatabaseWrapper) -> Iterator[None]:
     without its triggers, and if it fails they are back with the rest.
     """
     with transaction.atomic(using=connection.alias):
-        _settle(connection)
+        _check_deferred_constraints(connection)
         remove(connection)
         yield
-        _settle(connection)
+        _check_deferred_constraints(connection)
         install(connection)
 
 
@@ -157,45 +157,47 @@ def make_replace_fire_triggers(connection: BaseDatabaseWrapper, **kwargs: Any) -
             cursor.execute("PRAGMA recursive_triggers = ON")
 
 
-def _settle(connection: BaseDatabaseWrapper) -> None:
+def _check_deferred_constraints(connection: BaseDatabaseWrapper) -> None:
     """Check deferred foreign keys now: PostgreSQL alters no table that still has some to check."""
     if connection.vendor == "postgresql":
         connection.check_constraints()
 
 
-def _wanted(connection: BaseDatabaseWrapper) -> dict[str, list[str]]:
+def _expected_triggers(connection: BaseDatabaseWrapper) -> dict[str, list[str]]:
     """The statements that make each trigger, by the trigger's name."""
-    existing = set(connection.introspection.table_names())
-    wanted = {}
+    tables = set(connection.introspection.table_names())
+    triggers = {}
     for rule in _rules.values():
         model = apps.get_model(rule.model_label)
-        if model._meta.db_table in existing:
-            for refusal in _refusals(rule, model, connection.vendor):
+        if model._meta.db_table in tables:
+            for refusal in _triggers_of(rule, model, connection.vendor):
                 name, statements = _trigger(connection, model._meta.db_table, *refusal)
-                wanted[name] = statements
-    return wanted
+                triggers[name] = statements
+    return triggers
 
 
-def _refusals(rule: Rule, model: type[Model], vendor: str) -> Iterator[tuple[str, str, str, str]]:
-    """Give title, event, condition and sentence of each trigger that a rule needs."""
+def _triggers_of(
+    rule: Rule, model: type[Model], vendor: str
+) -> Iterator[tuple[str, str, str, str]]:
+    """Title, event, condition and sentence of each trigger that a rule needs."""
     table = model._meta.db_table
-    kept, refused = f"{table} {rule.says}", f"{table} {rule.insert_says}"
+    change_sentence, insert_sentence = f"{table} {rule.refusal}", f"{table} {rule.insert_refusal}"
     when_delete = _for_vendor(rule.when_delete, vendor)
-    for kind, condition, sentence in (
-        ("update", _for_vendor(rule.when_update, vendor), kept),
-        ("delete", when_delete, kept),
-        ("insert", _for_vendor(rule.insert_when, vendor), refused),
+    for event, condition, sentence in (
+        ("update", _for_vendor(rule.when_update, vendor), change_sentence),
+        ("delete", when_delete, change_sentence),
+        ("insert", _for_vendor(rule.insert_when, vendor), insert_sentence),
     ):
         if condition != NEVER:
-            yield f"{rule.name}_{kind}", kind.upper(), condition, sentence
+            yield f"{rule.name}_{event}", event.upper(), condition, sentence
     if when_delete != NEVER and vendor == "postgresql":
-        yield f"{rule.name}_truncate", "TRUNCATE", ALWAYS, kept
+        yield f"{rule.name}_truncate", "TRUNCATE", ALWAYS, change_sentence
     if when_delete == ALWAYS and vendor == "sqlite":
         # For a program that opens the file without recursive triggers. Where the database
         # chooses the key, NEW holds -1 here, which no row has.
         column = model._meta.pk.column
-        clash = f'SELECT 1 FROM "{table}" WHERE "{column}" = NEW."{column}"'  # noqa: S608
-        yield f"{rule.name}_replace", "INSERT", f"EXISTS ({clash})", kept
+        same_key = f'SELECT 1 FROM "{table}" WHERE "{column}" = NEW."{column}"'  # noqa: S608
+        yield f"{rule.name}_replace", "INSERT", f"EXISTS ({same_key})", change_sentence
 
 
 def _for_vendor(condition: Condition, vendor: str) -> str:
@@ -211,41 +213,47 @@ def _trigger(
     sentence: str,
 ) -> tuple[str, list[str]]:
     """Name one trigger and give the statements that make it."""
-    build = {"sqlite": _sqlite_trigger, "postgresql": _postgresql_trigger}.get(connection.vendor)
-    if build is None:
+    make_statements = {"sqlite": _sqlite_trigger, "postgresql": _postgresql_trigger}.get(
+        connection.vendor
+    )
+    if make_statements is None:
         raise ImproperlyConfigured(
             f"Append-only tables need SQLite or PostgreSQL, not {connection.vendor}."
         )
     sentence = sentence.replace("'", "''")
-    shut = f"COALESCE(({condition}), TRUE)"
+    refuses = f"COALESCE(({condition}), TRUE)"
     # Hashed without its name, which the hash then becomes part of.
-    digest = hashlib.sha256("\n".join(build("", table, event, shut, sentence)).encode())
-    tail = f"_{digest.hexdigest()[:8]}"
-    name = f"{NAMES_BEGIN}{table}_{title}"[: LONGEST_NAME - len(tail)] + tail
-    return name, build(name, table, event, shut, sentence)
+    digest = hashlib.sha256(
+        "\n".join(make_statements("", table, event, refuses, sentence)).encode()
+    )
+    suffix = f"_{digest.hexdigest()[:8]}"
+    name = f"{NAME_PREFIX}{table}_{title}"[: MAX_NAME_LENGTH - len(suffix)] + suffix
+    return name, make_statements(name, table, event, refuses, sentence)
 
 
-def _sqlite_trigger(name: str, table: str, event: str, shut: str, sentence: str) -> list[str]:
+def _sqlite_trigger(name: str, table: str, event: str, refuses: str, sentence: str) -> list[str]:
     return [
-        f'CREATE TRIGGER "{name}" BEFORE {event} ON "{table}" FOR EACH ROW WHEN {shut} '
+        f'CREATE TRIGGER "{name}" BEFORE {event} ON "{table}" FOR EACH ROW WHEN {refuses} '
         f"BEGIN SELECT RAISE(ABORT, '{sentence}'); END"
     ]
 
 
-def _postgresql_trigger(name: str, table: str, event: str, shut: str, sentence: str) -> list[str]:
+def _postgresql_trigger(
+    name: str, table: str, event: str, refuses: str, sentence: str
+) -> list[str]:
     # The condition stands in the function, since a trigger's WHEN may not ask other tables.
     each = "STATEMENT" if event == "TRUNCATE" else "ROW"
-    answer = {"TRUNCATE": "NULL", "DELETE": "OLD"}.get(event, "NEW")
+    returned = {"TRUNCATE": "NULL", "DELETE": "OLD"}.get(event, "NEW")
     return [
         f'CREATE OR REPLACE FUNCTION "{name}"() RETURNS trigger LANGUAGE plpgsql AS $keep$ '
-        f"BEGIN IF {shut} THEN RAISE EXCEPTION USING MESSAGE = '{sentence}', "
-        f"ERRCODE = 'integrity_constraint_violation'; END IF; RETURN {answer}; END $keep$",
+        f"BEGIN IF {refuses} THEN RAISE EXCEPTION USING MESSAGE = '{sentence}', "
+        f"ERRCODE = 'integrity_constraint_violation'; END IF; RETURN {returned}; END $keep$",
         f'CREATE OR REPLACE TRIGGER "{name}" BEFORE {event} ON "{table}" '
         f'FOR EACH {each} EXECUTE FUNCTION "{name}"()',
     ]
 
 
-def _present(connection: BaseDatabaseWrapper) -> set[str]:
+def _existing_triggers(connection: BaseDatabaseWrapper) -> set[str]:
     """Names of our triggers that are there and switched on."""
     if connection.vendor == "sqlite":
         query = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
@@ -256,10 +264,10 @@ def _present(connection: BaseDatabaseWrapper) -> set[str]:
         )
     with connection.cursor() as cursor:
         cursor.execute(query)
-        return {name for (name,) in cursor.fetchall() if name.startswith(NAMES_BEGIN)}
+        return {name for (name,) in cursor.fetchall() if name.startswith(NAME_PREFIX)}
 
 
-def _drop(connection: BaseDatabaseWrapper, names: Iterable[str]) -> None:
+def _drop_triggers(connection: BaseDatabaseWrapper, names: Iterable[str]) -> None:
     with connection.cursor() as cursor:
         for name in names:
             if connection.vendor == "sqlite":

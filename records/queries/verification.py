@@ -17,7 +17,7 @@ from django.core.exceptions import ObjectDoesNotExist
 from django.db import connections, router
 
 from records.domain.canonical import canonical_text, sha256_of_text
-from records.domain.chain import BEFORE_THE_FIRST, entry_hash, payload_digest
+from records.domain.chain import FIRST_PREVIOUS_HASH, entry_hash, payload_digest
 from records.domain.kinds import kind_of
 from records.models import Signature, TrailEntry, TrailHead, TrailPayload, append_only
 
@@ -46,10 +46,10 @@ class Fault:
     """One thing that does not fit."""
 
     where: str
-    why: str
+    reason: str
 
     def __str__(self) -> str:
-        return f"{self.where} {self.why}"
+        return f"{self.where} {self.reason}"
 
 
 @dataclass
@@ -78,34 +78,36 @@ def verify_records(*, with_files: bool = True) -> Report:
     _check_signatures(report)
     connection = connections[router.db_for_read(TrailEntry)]
     for name in append_only.missing(connection):
-        why = "is missing: the table can be changed unseen. Run manage.py migrate to put it back."
-        report.faults.append(Fault(f"database trigger {name}", why))
+        reason = (
+            "is missing: the table can be changed unseen. Run manage.py migrate to put it back."
+        )
+        report.faults.append(Fault(f"database trigger {name}", reason))
     if with_files:
         _check_files(report)
     return report
 
 
 def _check_trail(report: Report) -> None:
-    number, previous = 0, BEFORE_THE_FIRST
+    number, previous = 0, FIRST_PREVIOUS_HASH
     while True:
         batch = TrailEntry.objects.filter(number__gt=number).select_related("payload")
         entries = list(batch.order_by("number")[:BATCH])
         for entry in entries:
             if entry.number != number + 1:
-                why = f"is missing: the next one there is {entry.number}."
-                report.faults.append(Fault(f"trail entry {number + 1}", why))
+                reason = f"is missing: the next one there is {entry.number}."
+                report.faults.append(Fault(f"trail entry {number + 1}", reason))
                 return
-            if why := _why_not_chained(entry, previous) or _why_payload_does_not_fit(entry):
-                report.faults.append(Fault(f"trail entry {entry.number}", why))
+            if reason := _chain_fault(entry, previous) or _payload_fault(entry):
+                report.faults.append(Fault(f"trail entry {entry.number}", reason))
                 return
             report.entries += 1
             report.erased += entry.payload.erased_at is not None
             number, previous = entry.number, entry.entry_hash
-        if not entries and _end_fits(report, number, previous):
+        if not entries and _check_end(report, number, previous):
             return
 
 
-def _why_not_chained(entry: TrailEntry, previous: str) -> str:
+def _chain_fault(entry: TrailEntry, previous: str) -> str:
     if entry.previous_hash != previous:
         return "does not follow the entry before it."
     if entry.entry_hash != entry_hash(entry.as_link()):
@@ -113,7 +115,7 @@ def _why_not_chained(entry: TrailEntry, previous: str) -> str:
     return ""
 
 
-def _why_payload_does_not_fit(entry: TrailEntry) -> str:
+def _payload_fault(entry: TrailEntry) -> str:
     payload = _payload_of(entry)
     if payload is None:
         return "has lost its payload."
@@ -136,20 +138,20 @@ def _payload_of(entry: TrailEntry) -> TrailPayload | None:
         return None
 
 
-def _end_fits(report: Report, number: int, previous: str) -> bool:
+def _check_end(report: Report, number: int, previous: str) -> bool:
     """Compare where the walk ended with the recorded end; False if there is more to walk."""
-    head = TrailHead.objects.first() or TrailHead(number=0, entry_hash=BEFORE_THE_FIRST)
+    head = TrailHead.objects.first() or TrailHead(number=0, entry_hash=FIRST_PREVIOUS_HASH)
     if TrailEntry.objects.filter(number__gt=number).exists():
         return False  # written while we walked
     if head.number > number:
-        why = f"is missing: the trail once reached entry {head.number}."
-        report.faults.append(Fault(f"trail entry {number + 1}", why))
+        reason = f"is missing: the trail once reached entry {head.number}."
+        report.faults.append(Fault(f"trail entry {number + 1}", reason))
     elif head.number < number:
-        why = "lies beyond the recorded end of the trail."
-        report.faults.append(Fault(f"trail entry {head.number + 1}", why))
+        reason = "lies beyond the recorded end of the trail."
+        report.faults.append(Fault(f"trail entry {head.number + 1}", reason))
     elif head.entry_hash != previous:
-        why = "is not the one that the trail's recorded end names."
-        report.faults.append(Fault(f"trail entry {number}", why))
+        reason = "is not the one that the trail's recorded end names."
+        report.faults.append(Fault(f"trail entry {number}", reason))
     return True
 
 
@@ -158,18 +160,18 @@ def _check_signatures(report: Report) -> None:
     batch = Signature.objects.select_related("entry__payload").order_by("id")
     while signatures := list(batch.filter(id__gt=last_id)[:BATCH]):
         for signature in signatures:
-            if why := _why_signature_does_not_fit(signature):
-                report.faults.append(Fault(f"signature {signature.id}", why))
+            if reason := _signature_fault(signature):
+                report.faults.append(Fault(f"signature {signature.id}", reason))
                 return
             report.signatures += 1
         last_id = signatures[-1].id
-    lost = TrailEntry.objects.filter(act=SIGNED, signature__isnull=True).first()
-    if lost is not None:
-        why = "tells of a signature that is gone."
-        report.faults.append(Fault(f"trail entry {lost.number}", why))
+    orphan = TrailEntry.objects.filter(act=SIGNED, signature__isnull=True).first()
+    if orphan is not None:
+        reason = "tells of a signature that is gone."
+        report.faults.append(Fault(f"trail entry {orphan.number}", reason))
 
 
-def _why_signature_does_not_fit(signature: Signature) -> str:
+def _signature_fault(signature: Signature) -> str:
     entry = signature.entry
     if sha256_of_text(signature.content) != signature.content_sha256:
         return "does not fit what was signed: the text or its hash was changed."
@@ -198,8 +200,8 @@ def _check_files(report: Report) -> None:
             try:
                 actual = _sha256_of_file(path_or_opener)
             except OSError as error:
-                why = f"cannot be read: {error.strerror or error}."
-                report.faults.append(Fault(label, why))
+                reason = f"cannot be read: {error.strerror or error}."
+                report.faults.append(Fault(label, reason))
                 continue
             if actual != expected:
                 report.faults.append(Fault(label, "was changed: its SHA-256 is another one."))

@@ -42,20 +42,20 @@ def next_number(prefix: str, kind: str, width: int = 5) -> str:
         raise transaction.TransactionManagementError(
             "A number is given in the transaction that uses it: open transaction.atomic() first."
         )
-    numbered = NumberSeries.objects.select_for_update().filter(prefix=prefix, kind=kind)
-    series = numbered.first()
+    matching = NumberSeries.objects.select_for_update().filter(prefix=prefix, kind=kind)
+    series = matching.first()
     if series is None:
         # Whoever loses the race to begin the series waits here, then finds it below.
         NumberSeries.objects.bulk_create(
             [NumberSeries(prefix=prefix, kind=kind)], ignore_conflicts=True
         )
-        series = numbered.get()
+        series = matching.get()
     series.last += 1
     series.save(update_fields=["last"])
     return f"{prefix}-{kind}-{series.last:0{width}d}"
 
 
-def begin_after(prefix: str, kind: str, last: int) -> None:
+def continue_series_after(prefix: str, kind: str, last: int) -> None:
     """Have a series go on after a number that came from elsewhere, unless it is past it.
 
     So that a number in this form which an earlier register gave is not given again.

@@ -12,13 +12,13 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from records.domain.canonical import canonical_text, sha256_of_text
-from records.domain.chain import BEFORE_THE_FIRST, SALT_BYTES, entry_hash, payload_digest
+from records.domain.chain import FIRST_PREVIOUS_HASH, SALT_BYTES, entry_hash, payload_digest
 from records.domain.kinds import KINDS, kind_of
 from records.exceptions import AlreadyErased
 from records.models import Proof, Signature, TrailEntry, TrailHead, TrailPayload
 from records.queries.trail_acts import ERASED, SIGNED, signature_payload
 
-BY_THE_SYSTEM = "system"
+SYSTEM_LABEL = "system"
 BATCH = 500
 
 Actor = AbstractBaseUser | str | None
@@ -69,14 +69,14 @@ def record_many(
     return _append(actor=actor, act=act, items=items, at=at or timezone.now())
 
 
-def write_alone() -> None:
+def lock_trail() -> None:
     """Wait until nobody else is in the middle of a change, and keep others waiting from here on.
 
     For whoever works out something from records and must not miss one that is being written:
     every change ends in the trail, so its end is what all of them wait for. Lasts until the
     transaction ends; where one has written to the trail already, it changes nothing.
     """
-    _locked_head()
+    _lock_head()
 
 
 @transaction.atomic
@@ -109,7 +109,7 @@ def sign(
         The signer's name as printed; the account's full name by default.
     """
     text = canonical_text(content)
-    signed = Signature(
+    signature = Signature(
         signer_id=actor.pk,
         printed_name=printed_name or _full_name(actor),
         signed_at=at,
@@ -119,12 +119,12 @@ def sign(
         content_sha256=sha256_of_text(text),
         proof=Proof(proof),
     )
-    signed.about_type, signed.about_id = _type_and_id(about)
-    signed.clean_fields(exclude={"signer", "entry"})
-    items = [(about, signature_payload(signed))]
-    [signed.entry] = _append(actor=actor, act=SIGNED, items=items, at=at)
-    signed.save(force_insert=True)
-    return signed
+    signature.about_type, signature.about_id = _kind_and_id(about)
+    signature.clean_fields(exclude={"signer", "entry"})
+    items = [(about, signature_payload(signature))]
+    [signature.entry] = _append(actor=actor, act=SIGNED, items=items, at=at)
+    signature.save(force_insert=True)
+    return signature
 
 
 @transaction.atomic
@@ -161,12 +161,12 @@ def _append(
             "The trail is written in the transaction of the change it tells of: "
             "open transaction.atomic() first."
         )
-    actor_id, label = _id_and_label(actor)
+    actor_id, label = _actor_id_and_label(actor)
     entries, payloads = [], []
-    head = _locked_head()
+    head = _lock_head()
     for about, details in items:
         salt, body = token_hex(SALT_BYTES), canonical_text(details or {})
-        about_type, about_id = _type_and_id(about)
+        about_type, about_id = _kind_and_id(about)
         entry = TrailEntry(
             number=head.number + 1,
             recorded_at=at,
@@ -190,22 +190,22 @@ def _append(
     return entries
 
 
-def _locked_head() -> TrailHead:
+def _lock_head() -> TrailHead:
     """Lock and read the end of the trail; the first writer of all makes the row."""
-    ends = TrailHead.objects.select_for_update()
-    head = ends.first()
+    heads = TrailHead.objects.select_for_update()
+    head = heads.first()
     if head is None:
         # Whoever loses the race to be first waits here, then finds the winner's row.
         TrailHead.objects.bulk_create(
-            [TrailHead(number=0, entry_hash=BEFORE_THE_FIRST)], ignore_conflicts=True
+            [TrailHead(number=0, entry_hash=FIRST_PREVIOUS_HASH)], ignore_conflicts=True
         )
-        head = ends.get()
+        head = heads.get()
     return head
 
 
-def _id_and_label(actor: Actor) -> tuple[Any, str]:
+def _actor_id_and_label(actor: Actor) -> tuple[Any, str]:
     if actor is None or isinstance(actor, str):
-        return None, actor or BY_THE_SYSTEM
+        return None, actor or SYSTEM_LABEL
     if actor.pk is None:
         raise ValueError("Only an account that is stored can act: sign in first.")
     return actor.pk, actor.get_username()
@@ -216,7 +216,7 @@ def _full_name(actor: AbstractBaseUser) -> str:
     return str(full_name() if full_name else actor)
 
 
-def _type_and_id(about: About) -> tuple[str, str]:
+def _kind_and_id(about: About) -> tuple[str, str]:
     if isinstance(about, models.Model):
         if about.pk is None:
             raise ValueError("Only a thing that is stored can be written about: save it first.")

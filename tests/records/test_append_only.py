@@ -190,8 +190,8 @@ def test_a_rule_can_ask_another_table(written, rules):
         when_update=closed.format(row="OLD"),
         when_delete=NEVER,
         insert_when=closed.format(row="NEW"),
-        says="is closed",
-        insert_says="takes nothing more once it is closed",
+        refusal="is closed",
+        insert_refusal="takes nothing more once it is closed",
     )
     with append_only.lifted(connection):
         Signature.objects.update(meaning="AL")
@@ -206,23 +206,23 @@ def test_a_rule_can_ask_another_table(written, rules):
 
 
 def test_a_condition_that_comes_out_null_refuses(written, rules):
-    protect("records.NumberSeries", name="null", when_update="OLD.last = NULL", says="is unsure")
+    protect("records.NumberSeries", name="null", when_update="OLD.last = NULL", refusal="is unsure")
     append_only.install(connection)
     refused("UPDATE records_numberseries SET last = 7", sentence="records_numberseries is unsure")
 
 
 def test_sql_may_differ_by_vendor(written, rules):
     only_here = {"sqlite": NEVER, "postgresql": NEVER, connection.vendor: ALWAYS}
-    protect("records.NumberSeries", name="vendor", when_update=only_here, says="isn't open here")
+    protect("records.NumberSeries", name="vendor", when_update=only_here, refusal="isn't open here")
     append_only.install(connection)
     refused("UPDATE records_numberseries SET last = 7", sentence="isn't open here")
 
 
 def test_a_changed_rule_replaces_its_trigger(written, rules):
-    protect("records.NumberSeries", name="moving", when_delete=NEVER, says="stands still")
+    protect("records.NumberSeries", name="moving", when_delete=NEVER, refusal="stands still")
     append_only.install(connection)
     del rules["records.numberseries", "moving"]
-    protect("records.NumberSeries", name="moving", when_delete=NEVER, says="stays put")
+    protect("records.NumberSeries", name="moving", when_delete=NEVER, refusal="stays put")
     assert len(append_only.missing(connection)) == 1
 
     append_only.install(connection)
@@ -232,7 +232,7 @@ def test_a_changed_rule_replaces_its_trigger(written, rules):
 def test_two_different_rules_need_two_names(rules):
     protect("records.Signature")  # the same rule again is no new rule
     with pytest.raises(ImproperlyConfigured, match="its own name"):
-        protect("records.Signature", says="is something else")
+        protect("records.Signature", refusal="is something else")
 
 
 def test_long_table_names_leave_distinct_trigger_names(db):

@@ -3,7 +3,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 from django.db import connections, transaction
 
-from records.services.numbers import begin_after, next_number
+from records.services.numbers import continue_series_after, next_number
 
 
 def test_numbers_count_up_from_one_within_site_and_kind(db):
@@ -35,8 +35,8 @@ def test_a_number_is_only_given_inside_a_transaction():
 
 
 def test_a_series_goes_on_after_numbers_that_came_from_elsewhere(db):
-    begin_after("CA", "C", 41)
-    begin_after("CA", "C", 12)
+    continue_series_after("CA", "C", 41)
+    continue_series_after("CA", "C", 12)
 
     assert next_number("CA", "C") == "CA-C-00042"
 

@@ -25,14 +25,14 @@ class Command(BaseCommand):
         self.stdout.write(f"Trail entries that fit: {report.entries:,}")
         self.stdout.write(f"  of them with an erased payload: {report.erased:,}")
         self.stdout.write(f"Signatures that fit: {report.signatures:,}")
-        read = "not read (--skip-files)" if skip_files else f"{report.files:,}"
-        self.stdout.write(f"Files read: {read}")
+        files_read = "not read (--skip-files)" if skip_files else f"{report.files:,}"
+        self.stdout.write(f"Files read: {files_read}")
         if not report.fits:
-            raise CommandError(_what_is_wrong(report))
+            raise CommandError(_describe_faults(report))
         self.stdout.write(self.style.SUCCESS("Everything fits."))
 
 
-def _what_is_wrong(report: Report) -> str:
+def _describe_faults(report: Report) -> str:
     first, *more = report.faults
     lines = [f"The first thing that does not fit: {first}"]
     lines += [f"Also: {fault}" for fault in more]
