@@ -129,8 +129,8 @@ MIDDLEWARE = [
     "allauth.account.middleware.AccountMiddleware",
     "people.middleware.languages.sign_in_language",
     "people.middleware.tablets.shared_tablets",
-    "people.middleware.sign_ins.own_password_first",
-    "people.middleware.sign_ins.kiosk_checks_only",
+    "people.middleware.sign_ins.require_own_password",
+    "people.middleware.sign_ins.restrict_kiosks",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
 ]

@@ -47,12 +47,12 @@ def role_required(*roles: str) -> Callable[[View], View]:
     def decorate(view: View) -> View:
         @login_required
         @wraps(view)
-        def guarded(request, *args, **kwargs):
+        def wrapper(request, *args, **kwargs):
             if not request.user.has_role(*roles):
                 raise PermissionDenied
             return view(request, *args, **kwargs)
 
-        return guarded
+        return wrapper
 
     return decorate
 
@@ -139,7 +139,7 @@ def rights_over(user: User, person: Person) -> PersonRights:
     )
 
 
-def person_when(user: User, employee_number: str, right: str) -> Person:
+def person_with_right(user: User, employee_number: str, right: str) -> Person:
     """Somebody over whom the user has one of the rights of `PersonRights`, or 404."""
     person = person_for_page(user, employee_number)
     if not getattr(rights_over(user, person), right):
@@ -147,7 +147,7 @@ def person_when(user: User, employee_number: str, right: str) -> Person:
     return person
 
 
-def sites_where_enrols(user: User) -> set[int]:
+def enrolling_site_ids(user: User) -> set[int]:
     """Ids of the sites where the user enters people."""
     return user.sites_as(Role.INSTRUCTOR, Role.ADMINISTRATOR)
 
@@ -165,19 +165,19 @@ def kiosk_for_administrator(user: User, name: str) -> User:
     return get_object_or_404(kiosks_administered_by(user), employee_number=name)
 
 
-def sites_keeping_tablets(user: User) -> QuerySet[Site]:
+def sites_sharing_tablets(user: User) -> QuerySet[Site]:
     """Sites where the user declares tablets shared: as an instructor or an administrator."""
     return Site.objects.filter(pk__in=user.sites_as(Role.INSTRUCTOR, Role.ADMINISTRATOR))
 
 
-def tablets_kept_by(user: User) -> QuerySet[SharedTablet]:
-    return SharedTablet.objects.filter(site__in=sites_keeping_tablets(user)).select_related(
+def tablets_managed_by(user: User) -> QuerySet[SharedTablet]:
+    return SharedTablet.objects.filter(site__in=sites_sharing_tablets(user)).select_related(
         "site", "declared_by__person"
     )
 
 
-def tablet_for_keeper(user: User, tablet_id: int) -> SharedTablet:
-    return get_object_or_404(tablets_kept_by(user), pk=tablet_id)
+def tablet_for_manager(user: User, tablet_id: int) -> SharedTablet:
+    return get_object_or_404(tablets_managed_by(user), pk=tablet_id)
 
 
 def sites_administered_by(user: User) -> QuerySet[Site]:

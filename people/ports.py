@@ -8,7 +8,7 @@ from .models import Person
 PersonChanged = Callable[[Person], None]
 PersonRecord = Callable[..., dict[str, Any]]
 
-_followers: list[PersonChanged] = []
+_listeners: list[PersonChanged] = []
 _person_record: PersonRecord | None = None
 
 
@@ -17,25 +17,25 @@ def on_whereabouts_changed(listener: PersonChanged) -> PersonChanged:
 
     Registering the same function twice calls it once.
     """
-    if listener not in _followers:
-        _followers.append(listener)
+    if listener not in _listeners:
+        _listeners.append(listener)
     return listener
 
 
 def whereabouts_changed(person: Person) -> None:
     """Tell whoever listens, in the current transaction; no standing rests on it."""
-    for listener in _followers:
+    for listener in _listeners:
         listener(person)
 
 
-def register_person_record(answer: PersonRecord | None) -> PersonRecord | None:
+def register_person_record(provider: PersonRecord | None) -> PersonRecord | None:
     """Set who fills somebody's page with what they did in training; return who did before.
 
-    ``answer(person, every_practice=...)`` returns names for the page's template.
+    ``provider(person, every_practice=...)`` returns names for the page's template.
     """
     global _person_record
-    before, _person_record = _person_record, answer
-    return before
+    previous, _person_record = _person_record, provider
+    return previous
 
 
 def person_record(person: Person, *, every_practice: bool) -> dict[str, Any]:

@@ -59,7 +59,9 @@ def on_tablet(
     client = Client()
     client.force_login(user)
     held = client.session
-    held.update({tablets.BOUND: tablet.pk} | ({tablets.BY_PIN: True} if looking else {}))
+    held.update(
+        {tablets.SESSION_TABLET: tablet.pk} | ({tablets.SESSION_READ_ONLY: True} if looking else {})
+    )
     held.save()
     TabletUse.objects.create(
         session_id=str(held.session_key), seen_at=timezone.now(), locked=locked

@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from assessments.models import Criterion
 from assessments.services.criteria import EDITABLE, TEXTS
-from people.forms.fields import helper
+from people.forms.fields import form_helper
 
 FEW_LINES = forms.Textarea(attrs={"rows": 3})
 
@@ -37,7 +37,7 @@ class CriterionForm(forms.ModelForm):
         for name in ("low", "high"):
             value = self.initial.get(name)
             self.initial[name] = value if value is None else f"{value.normalize():f}"
-        self.helper = helper(
+        self.helper = form_helper(
             "title",
             Div("text", "reject", css_class="fields-row"),
             "advice",

@@ -120,7 +120,7 @@ class _TypstData:
             "line": self._keep("svg", _alone(line.svg(), LINE_STYLE).encode())
             if line and said.rejects
             else None,
-            "line_said": line.said() if line else "",
+            "line_said": line.description() if line else "",
         }
 
     def _keep(self, kind: str, content: bytes) -> str:

@@ -10,7 +10,7 @@ from assessments import ports as gates
 from assessments.exceptions import CannotChangeBoard, MayNotGrade
 from assessments.models import Board, BoardOutcome, Grading, ReadingRequest, StageSigning
 from people.models import Role, SiteRole, User
-from people.queries.languages import speaking
+from people.queries.languages import in_language
 from records.services import trail as records
 
 from .board_lock import lock_board
@@ -133,7 +133,7 @@ def note_answer(*, grading: Grading, outcome: BoardOutcome, at: datetime) -> Rea
 
 def _resting(board: Board) -> list[str]:
     """What rests on a board, as the trail says it: in the site's language, whoever asks."""
-    with speaking(settings.LANGUAGE_CODE):
+    with in_language(settings.LANGUAGE_CODE):
         return gates.what_rests_on(board)
 
 

@@ -88,7 +88,7 @@ def show(
         "typed": data if error else None,
         "said": " ".join(filter(None, (error, said, _where(screen)))),
         "inside": inside,
-        "looking": tablets.is_looking(request),
+        "looking": tablets.is_read_only(request),
         "there": request.get_full_path() if request.method == "GET" else here,
         "tools": tools,
     }

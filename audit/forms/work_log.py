@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from audit.domain.standing_spans import STANDINGS
 from certification.domain.known_at import known_through
-from people.forms.fields import DayInput, helper
+from people.forms.fields import DayInput, form_helper
 from people.presenters.symbols import STANDING_SYMBOLS
 
 NOW, AT, THEN = "now", "at", "then"
@@ -54,7 +54,7 @@ class WorkLogForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.zone = zone
         self.fields["file"].widget.attrs["accept"] = ".csv,.txt,.xlsx"
-        self.helper = helper(
+        self.helper = form_helper(
             "file",
             "known",
             Div("known_on", "known_time", css_class="fields-row"),

@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from certification.models import SchemeRevision, Scope
 from certification.services.elsewhere import Document, OutsideCertificate
-from people.forms.fields import DayInput, PasswordField, PersonField, helper
+from people.forms.fields import DayInput, PasswordField, PersonField, form_helper
 from people.models.people import PersonQuerySet
 
 
@@ -47,7 +47,7 @@ class ActForm(forms.Form):
         if "effective_on" in asks:
             self.fields["effective_on"].initial = today
             self.fields["effective_on"].label = day_label
-        self.helper = helper(*(name for name in self.fields))
+        self.helper = form_helper(*(name for name in self.fields))
 
 
 class ElsewhereForm(forms.Form):
@@ -101,7 +101,7 @@ class ElsewhereForm(forms.Form):
         self.fields["scope"].queryset = scopes  # type: ignore[attr-defined]
         self.fields["revision"].queryset = revisions  # type: ignore[attr-defined]
         self.fields["document"].widget.attrs["accept"] = "application/pdf,image/*"
-        self.helper = helper(
+        self.helper = form_helper(
             "person",
             Div("scope", "revision", css_class="fields-row"),
             Div("issuer", "number", css_class="fields-row"),

@@ -5,7 +5,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from people.forms.fields import PasswordField, helper
+from people.forms.fields import PasswordField, form_helper
 
 
 class RestrictionField(forms.CharField):
@@ -35,7 +35,7 @@ class ProposeForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper("note", "restriction", "password")
+        self.helper = form_helper("note", "restriction", "password")
 
 
 class IssueForm(forms.Form):
@@ -46,7 +46,7 @@ class IssueForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper("restriction", "password")
+        self.helper = form_helper("restriction", "password")
 
 
 class DeclineForm(forms.Form):
@@ -61,4 +61,4 @@ class DeclineForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper("reason")
+        self.helper = form_helper("reason")

@@ -6,7 +6,7 @@ from django import forms
 from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
-from people.forms.fields import helper
+from people.forms.fields import form_helper
 from people.models import Site
 
 
@@ -23,4 +23,4 @@ class ApiTokenForm(forms.Form):
     def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["site"].queryset = sites  # type: ignore[attr-defined]
-        self.helper = helper("site", "name")
+        self.helper = form_helper("site", "name")

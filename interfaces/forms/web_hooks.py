@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from interfaces.models import HookEvent, WebHook, WebHookDelivery
 from interfaces.models.web_hooks import WebHookDeliveryQuerySet
-from people.forms.fields import helper
+from people.forms.fields import form_helper
 from people.models import Site
 
 STATES = [("", _("Any state")), *WebHookDelivery.State.choices]
@@ -36,7 +36,7 @@ class HookForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.fields["site"].queryset = sites  # type: ignore[attr-defined]
         self.fields["site"].initial = sites.first()
-        self.helper = helper("site", "name", "address", "events")
+        self.helper = form_helper("site", "name", "address", "events")
 
 
 class DeliveriesForm(forms.Form):

@@ -7,11 +7,11 @@ from collections.abc import Iterable
 from enum import StrEnum
 from itertools import pairwise
 
-SHORTEST, LONGEST = 4, 8
-FREE_TRIES = 3
+MIN_LENGTH, MAX_LENGTH = 4, 8
+FREE_FAILURES = 3
 FIRST_WAIT_S = 30
-LONGEST_WAIT_S = 3600
-STOPS_AFTER = 10
+MAX_WAIT_S = 3600
+MAX_FAILURES = 10
 
 
 class PinFault(StrEnum):
@@ -22,14 +22,14 @@ class PinFault(StrEnum):
     KNOWN = "known"
 
 
-def pin_fault(pin: str, known: Iterable[str] = ()) -> PinFault | None:
+def pin_fault(pin: str, identifiers: Iterable[str] = ()) -> PinFault | None:
     """Why a PIN cannot be taken; None where it can.
 
     Parameters
     ----------
     pin : str
         Four to eight of the digits 0 to 9.
-    known : iterable of str
+    identifiers : iterable of str
         What others know of the person, such as employee number and badge: no PIN is part of
         one, or holds the three or more digits of one.
 
@@ -38,7 +38,7 @@ def pin_fault(pin: str, known: Iterable[str] = ()) -> PinFault | None:
     >>> pin_fault("7890"), pin_fault("2580")
     (<PinFault.RUN: 'run'>, None)
     """
-    if not (SHORTEST <= len(pin) <= LONGEST and pin.isascii() and pin.isdigit()):
+    if not (MIN_LENGTH <= len(pin) <= MAX_LENGTH and pin.isascii() and pin.isdigit()):
         return PinFault.LENGTH
     if any(pin == pin[:size] * (len(pin) // size) for size in range(1, len(pin) // 2 + 1)):
         return PinFault.REPEATED
@@ -47,14 +47,14 @@ def pin_fault(pin: str, known: Iterable[str] = ()) -> PinFault | None:
         return PinFault.RUN
     if len(pin) == 4 and pin[:2] in ("19", "20"):
         return PinFault.YEAR
-    for one in known:
-        digits = "".join(letter for letter in one if letter in "0123456789")
+    for identifier in identifiers:
+        digits = "".join(letter for letter in identifier if letter in "0123456789")
         if pin in digits or (len(digits) >= 3 and digits in pin):
             return PinFault.KNOWN
     return None
 
 
-def wait_after(failures: int) -> int:
+def wait_after_s(failures: int) -> int:
     """Seconds to wait after so many wrong tries in a row.
 
     None after the first two; then half a minute, doubled each time, an hour at most.
@@ -64,6 +64,6 @@ def wait_after(failures: int) -> int:
     >>> [wait_after(n) for n in (2, 3, 4, 10)]
     [0, 30, 60, 3600]
     """
-    if failures < FREE_TRIES:
+    if failures < FREE_FAILURES:
         return 0
-    return min(FIRST_WAIT_S << min(failures - FREE_TRIES, 16), LONGEST_WAIT_S)
+    return min(FIRST_WAIT_S << min(failures - FREE_FAILURES, 16), MAX_WAIT_S)

@@ -23,13 +23,13 @@ code_validator = RegexValidator(
 )
 
 
-def helper(*parts: Any) -> FormHelper:
+def form_helper(*parts: Any) -> FormHelper:
     """How a form is laid out inside a page's own form element."""
-    made = FormHelper()
-    made.form_tag = False
-    made.disable_csrf = True
-    made.layout = Layout(*parts)
-    return made
+    helper = FormHelper()
+    helper.form_tag = False
+    helper.disable_csrf = True
+    helper.layout = Layout(*parts)
+    return helper
 
 
 class DayInput(forms.DateInput):
@@ -80,27 +80,27 @@ class PersonField(forms.CharField):
         return value.employee_number if isinstance(value, Person) else value
 
     def clean(self, value: Any) -> Any:
-        said = super().clean(value)
-        return find_person(said, self.people) if said else None
+        text = super().clean(value)
+        return find_person(text, self.people) if text else None
 
 
-def find_person(said: str, people: PersonQuerySet) -> Person:
+def find_person(text: str, people: PersonQuerySet) -> Person:
     """The one person meant by a number or a name; raise ValidationError for none or several."""
-    by_number = people.filter(employee_number__iexact=said).first()
+    by_number = people.filter(employee_number__iexact=text).first()
     if by_number is not None:
         return by_number
-    found = list(people.filter(full_name__iexact=said)[:6]) or list(
-        people.filter(full_name__icontains=said)[:6]
+    matches = list(people.filter(full_name__iexact=text)[:6]) or list(
+        people.filter(full_name__icontains=text)[:6]
     )
-    if not found:
+    if not matches:
         raise ValidationError(
             _now("Nobody whom you may choose has the number or name %(said)s. Look under People."),
-            params={"said": said},
+            params={"said": text},
         )
-    if len(found) > 1:
-        names = ", ".join(f"{one.full_name} {one.employee_number}" for one in found[:5])
+    if len(matches) > 1:
+        names = ", ".join(f"{match.full_name} {match.employee_number}" for match in matches[:5])
         raise ValidationError(
             _now("Several people are meant by that: %(people)s. Give the number."),
             params={"people": names},
         )
-    return found[0]
+    return matches[0]

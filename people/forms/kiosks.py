@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from people.models import Site
 
-from .fields import code_validator, helper
+from .fields import code_validator, form_helper
 
 
 class KioskForm(forms.Form):
@@ -25,4 +25,4 @@ class KioskForm(forms.Form):
     def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["site"].queryset = sites  # type: ignore[attr-defined]
-        self.helper = helper("site", "name")
+        self.helper = form_helper("site", "name")

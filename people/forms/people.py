@@ -17,7 +17,7 @@ from .fields import (
     DayInput,
     PersonField,
     code_validator,
-    helper,
+    form_helper,
 )
 
 STATES = [("", _("here today")), ("left", _("left")), ("all", _("all"))]
@@ -96,7 +96,7 @@ class PersonForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.fields["site"].queryset = sites  # type: ignore[attr-defined]
         self.fields["line_lead"].offer(leads, "line-leads")  # type: ignore[attr-defined]
-        self.helper = helper(
+        self.helper = form_helper(
             Div("employee_number", "full_name", css_class="fields-row"),
             Div("kind", "employer", css_class="fields-row"),
             Div("email", "language", css_class="fields-row"),
@@ -119,7 +119,7 @@ class StampForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(Div("mark", "issued_on", css_class="fields-row"))
+        self.helper = form_helper(Div("mark", "issued_on", css_class="fields-row"))
 
 
 class StampReturnForm(forms.Form):
@@ -131,7 +131,7 @@ class StampReturnForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper("returned_on")
+        self.helper = form_helper("returned_on")
 
 
 class RolesForm(forms.Form):
@@ -140,19 +140,19 @@ class RolesForm(forms.Form):
     def __init__(self, *args: Any, sites: Iterable[Site], user: User | None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.sites = list(sites)
-        held: dict[int, list[str]] = {}
-        for one in SiteRole.objects.filter(user=user) if user else ():
-            held.setdefault(one.site_id, []).append(one.role)
+        roles_by_site: dict[int, list[str]] = {}
+        for site_role in SiteRole.objects.filter(user=user) if user else ():
+            roles_by_site.setdefault(site_role.site_id, []).append(site_role.role)
         choices = [(role.value, role.label) for role in Role if role not in NOT_FOR_PEOPLE]
         for site in self.sites:
             self.fields[site.prefix] = forms.MultipleChoiceField(
                 label=_now("At %(site)s") % {"site": site.name},
                 required=False,
                 choices=choices,
-                initial=held.get(site.pk, []),
+                initial=roles_by_site.get(site.pk, []),
                 widget=forms.CheckboxSelectMultiple,
             )
-        self.helper = helper(*(Field(site.prefix) for site in self.sites))
+        self.helper = form_helper(*(Field(site.prefix) for site in self.sites))
 
     def roles(self) -> list[tuple[Site, str]]:
         return [

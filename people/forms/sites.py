@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from people.models import Site
 
-from .fields import DayInput, helper
+from .fields import DayInput, form_helper
 
 
 class TimeInput(forms.TimeInput):
@@ -76,7 +76,7 @@ class SiteForm(forms.Form):
             head = [Div("name", "number_prefix", css_class="fields-row")]
         else:
             del self.fields["number_prefix"]
-        self.helper = helper(
+        self.helper = form_helper(
             *head,
             "time_zone",
             "address",

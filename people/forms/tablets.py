@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from people.models import Site
 
-from .fields import helper
+from .fields import form_helper
 
 DIGITS = {"inputmode": "numeric", "autocomplete": "off", "maxlength": "8"}
 
@@ -26,7 +26,7 @@ class TabletForm(forms.Form):
     def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["site"].queryset = sites  # type: ignore[attr-defined]
-        self.helper = helper("site", "name")
+        self.helper = form_helper("site", "name")
 
 
 class BadgeForm(forms.Form):
@@ -46,7 +46,7 @@ class BadgeForm(forms.Form):
     )
 
 
-class FullForm(forms.Form):
+class TabletPasswordForm(forms.Form):
     password = forms.CharField(
         label=_("Your password"),
         strip=False,
@@ -80,7 +80,7 @@ class PinForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper("badge", "pin", "again", "password")
+        self.helper = form_helper("badge", "pin", "again", "password")
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
@@ -89,5 +89,5 @@ class PinForm(forms.Form):
         return data
 
 
-class RemovePinForm(FullForm):
+class RemovePinForm(TabletPasswordForm):
     """The password before one's PIN is given up."""

@@ -13,7 +13,7 @@ from django.utils import translation
 from django.utils.cache import patch_vary_headers
 
 from people.access import View
-from people.queries.languages import language_of, speaking
+from people.queries.languages import in_language, language_of
 
 SIGN_IN_PAGES = "/account/"
 
@@ -29,16 +29,16 @@ def in_own_language(view: View) -> View:
     """Answer in the language of whoever reads it; for pages that are translated as a whole."""
 
     @wraps(view)
-    def spoken(request, *args, **kwargs):
+    def wrapper(request, *args, **kwargs):
         language = language_at(request)
-        with speaking(language):
+        with in_language(language):
             response = view(request, *args, **kwargs)
         response.headers["Content-Language"] = language
         if not request.user.is_authenticated:
             patch_vary_headers(response, ("Accept-Language",))
         return response
 
-    return spoken
+    return wrapper
 
 
 def sign_in_language(
@@ -50,7 +50,7 @@ def sign_in_language(
         if not request.path.startswith(SIGN_IN_PAGES):
             return get_response(request)
         language = language_at(request)
-        with speaking(language):
+        with in_language(language):
             response = get_response(request)
         response.headers["Content-Language"] = language
         patch_vary_headers(response, ("Accept-Language",))

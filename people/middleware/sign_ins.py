@@ -11,11 +11,11 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from people.models import Role
-from people.queries.languages import language_of, speaking
+from people.queries.languages import in_language, language_of
 
-CHANGE = "account_change_password"
-STAY_OPEN = (
-    CHANGE,
+CHANGE_PAGE = "account_change_password"
+OPEN_WITH_ONE_TIME_PASSWORD = (
+    CHANGE_PAGE,
     "account_logout",
     "account_login",
     "account_reset_password",
@@ -28,7 +28,7 @@ STAY_OPEN = (
 )
 
 
-def own_password_first(
+def require_own_password(
     get_response: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
     """Lead whoever signed in with a one-time password to choosing one of their own.
@@ -41,15 +41,15 @@ def own_password_first(
         if (
             user.is_authenticated
             and user.password_is_one_time
-            and request.path not in map(reverse, STAY_OPEN)
+            and request.path not in map(reverse, OPEN_WITH_ONE_TIME_PASSWORD)
         ):
             # The page that it leads to is in this language too.
-            with speaking(language_of(user.person)):
+            with in_language(language_of(user.person)):
                 messages.warning(
                     request,
                     _("Your password was given to you by somebody else. Choose your own to go on."),
                 )
-            return redirect(CHANGE)
+            return redirect(CHANGE_PAGE)
         return get_response(request)
 
     return middleware
@@ -63,7 +63,7 @@ KIOSK_OPENS = (
 )
 
 
-def kiosk_checks_only(
+def restrict_kiosks(
     get_response: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
     """Close every page but the bench check to a kiosk, whatever else opens for whom.
@@ -79,10 +79,10 @@ def kiosk_checks_only(
         if user.is_authenticated and user.person_id is None and user.has_role(Role.KIOSK):
             if request.path not in map(reverse, KIOSK_OPENS):
                 raise PermissionDenied
-            stays_s = settings.KIOSK_IDLE_DAYS * 24 * 3600
+            idle_s = settings.KIOSK_IDLE_DAYS * 24 * 3600
             session = request.session
-            if session.get_expire_at_browser_close() or session.get_expiry_age() != stays_s:
-                session.set_expiry(stays_s)
+            if session.get_expire_at_browser_close() or session.get_expiry_age() != idle_s:
+                session.set_expiry(idle_s)
         return get_response(request)
 
     return middleware

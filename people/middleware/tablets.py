@@ -25,23 +25,23 @@ from django.utils.translation import get_language_from_request
 from django.utils.translation import gettext as _
 
 from people.models import Role, SharedTablet, TabletUse, User
-from people.queries.languages import speaking
-from people.services.tablets import hash_of
+from people.queries.languages import in_language
+from people.services.tablets import hash_token
 
 from .languages import language_at
 
 COOKIE = "shared_tablet"
 SALT = "training.shared_tablet"
 COOKIE_AGE_S = 400 * 24 * 3600  # Browsers keep none longer.
-SEEN_STEP = timedelta(seconds=10)  # When it was used is written so often at most.
+SEEN_RESOLUTION = timedelta(seconds=10)  # When it was used is written so often at most.
 
 # In the session; when it was used, and whether it is locked, is a row of `TabletUse`.
-BOUND, BY_PIN = "tablet", "by_pin"
+SESSION_TABLET, SESSION_READ_ONLY = "tablet", "by_pin"
 
 OPEN_WHEN_LOCKED = ("people:tablet", "people:tablet_open", "people:tablet_full")
-LOOKING_MAY_SEND = ("people:tablet_open", "people:tablet_full", "people:tablet_lock")
+READ_ONLY_MAY_POST = ("people:tablet_open", "people:tablet_full", "people:tablet_lock")
 SIGN_OUT = "account_logout"
-SAFE = ("GET", "HEAD", "OPTIONS", "TRACE")
+SAFE_METHODS = ("GET", "HEAD", "OPTIONS", "TRACE")
 
 
 class TabletRequest(HttpRequest):
@@ -66,42 +66,42 @@ def set_cookie(response: HttpResponse, tablet: SharedTablet, token: str) -> None
 def tablet_of(request: HttpRequest) -> SharedTablet | None:
     """The shared tablet that a request comes from; None from any other browser."""
     try:
-        said = signing.Signer(salt=SALT).unsign(request.COOKIES.get(COOKIE, ""))
+        value = signing.Signer(salt=SALT).unsign(request.COOKIES.get(COOKIE, ""))
     except signing.BadSignature:
         return None
-    pk, _dot, token = said.partition(".")
+    pk, _dot, token = value.partition(".")
     if not pk.isdecimal():
         return None
-    found = SharedTablet.objects.in_use().select_related("site").filter(pk=pk).first()
-    if found is None or not constant_time_compare(found.token_hash, hash_of(token)):
+    tablet = SharedTablet.objects.in_use().select_related("site").filter(pk=pk).first()
+    if tablet is None or not constant_time_compare(tablet.token_hash, hash_token(token)):
         return None
-    return found
+    return tablet
 
 
-def is_looking(request: HttpRequest) -> bool:
+def is_read_only(request: HttpRequest) -> bool:
     """Whether the session was opened by badge and PIN."""
-    return bool(request.session.get(BY_PIN))
+    return bool(request.session.get(SESSION_READ_ONLY))
 
 
 def is_locked(request: TabletRequest) -> bool:
     return request.tablet_use is not None and request.tablet_use.locked
 
 
-def open_for_looking(request: HttpRequest, user: User, tablet: SharedTablet) -> None:
+def open_read_only(request: HttpRequest, user: User, tablet: SharedTablet) -> None:
     """Go on as this person, for looking; what the session held of anybody else is gone."""
     if request.user.is_authenticated and request.user.pk != user.pk:
         logout(request)
     login(request, user, backend=settings.AUTHENTICATION_BACKENDS[0])
     # Unlocked, and nothing that is still under way can give back what looking may not.
     request.session.cycle_key()
-    request.session[BY_PIN] = True
-    request.session[BOUND] = tablet.pk
+    request.session[SESSION_READ_ONLY] = True
+    request.session[SESSION_TABLET] = tablet.pk
 
 
-def open_in_full(request: HttpRequest) -> None:
+def open_fully(request: HttpRequest) -> None:
     """Whoever is signed in has proved it: unlocked, and more than looking."""
     request.session.cycle_key()
-    request.session.pop(BY_PIN, None)
+    request.session.pop(SESSION_READ_ONLY, None)
 
 
 def lock(use: TabletUse) -> None:
@@ -123,23 +123,23 @@ def shared_tablets(
         user, session = request.user, request.session
         if not user.is_authenticated:
             return get_response(request)
-        bound = session.get(BOUND)
-        if request.tablet is None and bound is not None:
+        bound_tablet = session.get(SESSION_TABLET)
+        if request.tablet is None and bound_tablet is not None:
             in_use = SharedTablet.objects.in_use().select_related("site")
-            request.tablet = in_use.filter(pk=bound).first()
+            request.tablet = in_use.filter(pk=bound_tablet).first()
             if request.tablet is None:
-                return _no_longer_shared(request, get_response)
+                return _end_shared_session(request, get_response)
         if request.tablet is not None and not _is_kiosk(user):
-            if bound != request.tablet.pk:
-                session[BOUND] = request.tablet.pk
-            request.tablet_use = _counted(session.session_key or "", request.tablet)
+            if bound_tablet != request.tablet.pk:
+                session[SESSION_TABLET] = request.tablet.pk
+            request.tablet_use = _track_use(session.session_key or "", request.tablet)
             if request.tablet_use.locked and not _is_open(request, OPEN_WHEN_LOCKED):
-                return _never_kept(_locked(request))
-        writes = request.method not in SAFE and not _is_open(request, LOOKING_MAY_SEND)
-        if writes and session.get(BY_PIN):
-            return _looking_only(request)
+                return _never_cached(_redirect_to_lock(request))
+        writes = request.method not in SAFE_METHODS and not _is_open(request, READ_ONLY_MAY_POST)
+        if writes and session.get(SESSION_READ_ONLY):
+            return _refuse_read_only(request)
         response = get_response(request)
-        return _never_kept(response) if request.tablet is not None else response
+        return _never_cached(response) if request.tablet is not None else response
 
     return middleware
 
@@ -148,7 +148,7 @@ def _is_kiosk(user: User) -> bool:
     return user.person_id is None and user.has_role(Role.KIOSK)
 
 
-def _counted(session_key: str, tablet: SharedTablet) -> TabletUse:
+def _track_use(session_key: str, tablet: SharedTablet) -> TabletUse:
     """Lock a session that idled for too long, else note that it did not."""
     now = timezone.now()
     try:
@@ -158,9 +158,9 @@ def _counted(session_key: str, tablet: SharedTablet) -> TabletUse:
     except IntegrityError:  # It ended between two questions of this very request.
         return TabletUse(session_id=session_key, seen_at=now, locked=True)
     idle = now - use.seen_at
-    if not use.locked and idle > timedelta(minutes=tablet.site.lock_minutes) + SEEN_STEP:
+    if not use.locked and idle > timedelta(minutes=tablet.site.lock_minutes) + SEEN_RESOLUTION:
         lock(use)
-    elif not use.locked and idle >= SEEN_STEP:
+    elif not use.locked and idle >= SEEN_RESOLUTION:
         TabletUse.objects.filter(pk=use.pk).update(seen_at=now)
     return use
 
@@ -169,31 +169,31 @@ def _is_open(request: HttpRequest, names: tuple[str, ...]) -> bool:
     return request.path in {reverse(name) for name in (*names, SIGN_OUT)}
 
 
-def _no_longer_shared(
+def _end_shared_session(
     request: HttpRequest, get_response: Callable[[HttpRequest], HttpResponse]
 ) -> HttpResponse:
     """A session of a tablet that is none any more: over, if it was for looking or locked."""
     use = TabletUse.objects.filter(session_id=request.session.session_key)
-    if request.session.get(BY_PIN) or use.filter(locked=True).exists():
+    if request.session.get(SESSION_READ_ONLY) or use.filter(locked=True).exists():
         logout(request)
         # The page that it leads to is in this language too.
-        with speaking(get_language_from_request(request)):
-            said = _("This tablet is no longer shared. Sign in with your password.")
-        messages.warning(request, said)
+        with in_language(get_language_from_request(request)):
+            message = _("This tablet is no longer shared. Sign in with your password.")
+        messages.warning(request, message)
         return redirect(settings.LOGIN_URL)
     use.delete()
-    request.session.pop(BOUND, None)
+    request.session.pop(SESSION_TABLET, None)
     return get_response(request)
 
 
-def _locked(request: HttpRequest) -> HttpResponse:
-    there = reverse("people:tablet") + f"?{urlencode({'next': came_from(request)})}"
+def _redirect_to_lock(request: HttpRequest) -> HttpResponse:
+    url = reverse("people:tablet") + f"?{urlencode({'next': return_url(request)})}"
     if request.headers.get("HX-Request") == "true":
-        return HttpResponse(headers={"HX-Redirect": there})
-    return redirect(there)
+        return HttpResponse(headers={"HX-Redirect": url})
+    return redirect(url)
 
 
-def came_from(request: HttpRequest) -> str:
+def return_url(request: HttpRequest) -> str:
     """The page to go back to: what was asked for, or where a form or a piece of it stood."""
     if request.method == "GET" and request.headers.get("HX-Request") != "true":
         return request.get_full_path()
@@ -208,25 +208,25 @@ def safe_next(url: str) -> str:
     return url if own else "/"
 
 
-def _looking_only(request: HttpRequest) -> HttpResponse:
+def _refuse_read_only(request: HttpRequest) -> HttpResponse:
     """403 with the sentence that says to sign in fully, in the form that was asked for."""
-    says = _looking_said()
-    there = reverse("people:tablet_full") + f"?{urlencode({'next': came_from(request)})}"
+    message = _read_only_message()
+    url = reverse("people:tablet_full") + f"?{urlencode({'next': return_url(request)})}"
     if request.headers.get("HX-Request") == "true":
-        return HttpResponse(says, status=403, headers={"HX-Redirect": there})
+        return HttpResponse(message, status=403, headers={"HX-Redirect": url})
     if request.get_preferred_type(["text/html", "application/json"]) == "application/json":
-        return _never_kept(JsonResponse({"saved": False, "says": says}, status=403))
-    with speaking(language_at(request)):
-        context = {"says": _looking_said(), "there": there}
-        page = render(request, "training/read_only.html", context, status=403)
-    return _never_kept(page)
+        return _never_cached(JsonResponse({"saved": False, "says": message}, status=403))
+    with in_language(language_at(request)):
+        context = {"says": _read_only_message(), "there": url}
+        page = render(request, "people/read_only.html", context, status=403)
+    return _never_cached(page)
 
 
-def _looking_said() -> str:
+def _read_only_message() -> str:
     return _("You are signed in to read only. Sign in fully with your password, then do it again.")
 
 
-def _never_kept(response: HttpResponse) -> HttpResponse:
+def _never_cached(response: HttpResponse) -> HttpResponse:
     """No page of a shared tablet comes back by the browser's way back."""
     if response.get("Content-Type", "").startswith(("text/html", "application/json")):
         add_never_cache_headers(response)

@@ -278,14 +278,14 @@ class Migration(migrations.Migration):
                     "time_zone",
                     models.CharField(
                         max_length=64,
-                        validators=[people.models.people.known_time_zone],
+                        validators=[people.models.people.validate_time_zone],
                         verbose_name="time zone",
                     ),
                 ),
                 (
                     "working_days",
                     models.JSONField(
-                        default=people.models.people.monday_to_friday,
+                        default=people.models.people.default_working_days,
                         help_text="1 is Monday, 7 is Sunday.",
                         verbose_name="working days",
                     ),
@@ -309,7 +309,7 @@ class Migration(migrations.Migration):
                 (
                     "reminder_steps",
                     models.JSONField(
-                        default=people.models.people.steps_of_reminders,
+                        default=people.models.people.default_reminder_steps,
                         verbose_name="days before a vision test or a calibration ends to write",
                     ),
                 ),

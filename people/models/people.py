@@ -17,7 +17,7 @@ from django.utils.translation import gettext_lazy as _
 from records.models import Recorded
 
 
-def known_time_zone(name: str) -> None:
+def validate_time_zone(name: str) -> None:
     if name not in available_timezones():
         raise ValidationError(
             _("%(name)s is not a time zone. Use a name such as Europe/Madrid."),
@@ -25,11 +25,11 @@ def known_time_zone(name: str) -> None:
         )
 
 
-def monday_to_friday() -> list[int]:
+def default_working_days() -> list[int]:
     return [1, 2, 3, 4, 5]
 
 
-def steps_of_reminders() -> list[int]:
+def default_reminder_steps() -> list[int]:
     return [90, 60, 30, 14, 7, 1]
 
 
@@ -49,8 +49,8 @@ class Installation(models.Model):
 
     @classmethod
     def current(cls) -> "Installation":
-        found = cls.objects.filter(id=1).first()
-        return found or cls(id=1, organisation="Jointworthy")
+        installation = cls.objects.filter(id=1).first()
+        return installation or cls(id=1, organisation="Jointworthy")
 
     @classmethod
     def is_demo(cls) -> bool:
@@ -68,9 +68,9 @@ class Site(models.Model):
         validators=[RegexValidator(r"^[A-Z]{1,4}$", _("One to four capital letters."))],
         help_text=_("Stands at the front of every number given out here, for ever."),
     )
-    time_zone = models.CharField(_("time zone"), max_length=64, validators=[known_time_zone])
+    time_zone = models.CharField(_("time zone"), max_length=64, validators=[validate_time_zone])
     working_days = models.JSONField(
-        _("working days"), default=monday_to_friday, help_text=_("1 is Monday, 7 is Sunday.")
+        _("working days"), default=default_working_days, help_text=_("1 is Monday, 7 is Sunday.")
     )
     work_starts = models.TimeField(_("work starts"), default=time(7, 0))
     work_ends = models.TimeField(_("work ends"), default=time(16, 0))
@@ -78,7 +78,8 @@ class Site(models.Model):
         _("hour at which reminders go out"), default=6, help_text=_("In the site's own time.")
     )
     reminder_steps = models.JSONField(
-        _("days before a vision test or a calibration ends to write"), default=steps_of_reminders
+        _("days before a vision test or a calibration ends to write"),
+        default=default_reminder_steps,
     )
     reminders_start_on = models.DateField(
         _("first day of reminders"),
@@ -145,19 +146,19 @@ class PersonQuerySet(models.QuerySet["Person"]):
     def left_before(self, day: date) -> "PersonQuerySet":
         return self.filter(left_on__lt=day)
 
-    def naming(self, words: str) -> "PersonQuerySet":
+    def search(self, text: str) -> "PersonQuerySet":
         """People whose name, number, former number, address or employer holds every word."""
-        found = self
-        for word in words.split():
+        people = self
+        for word in text.split():
             former = FormerEmployeeNumber.objects.filter(employee_number__icontains=word)
-            found = found.filter(
+            people = people.filter(
                 Q(full_name__icontains=word)
                 | Q(employee_number__icontains=word)
                 | Q(pk__in=former.values("person"))
                 | Q(email__icontains=word)
                 | Q(employer__icontains=word)
             )
-        return found
+        return people
 
     def with_list_columns(self) -> "PersonQuerySet":
         """Everything a line in a list of people shows, in one query."""
@@ -307,8 +308,8 @@ class User(AbstractBaseUser, PermissionsMixin):
 
     def sites_as(self, *roles: str) -> set[int]:
         """Ids of the sites where the user has one of these roles."""
-        held = self.site_roles()
-        return set().union(*(held.get(role, set()) for role in roles))
+        sites_by_role = self.site_roles()
+        return set().union(*(sites_by_role.get(role, set()) for role in roles))
 
     def has_role(self, *roles: str, site: Site | int | None = None) -> bool:
         sites = self.sites_as(*roles)

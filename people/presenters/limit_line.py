@@ -12,8 +12,8 @@ from django.utils.translation import gettext as _
 from .quantities import format_number, format_with_uncertainty, unit_sign, with_unit
 
 LEFT, RIGHT = 8.0, 352.0
-MOST_TICKS = 16
-LEAST_SPREAD = 1e-9  # Closer than this, relative to their size, numbers are drawn as one.
+MAX_TICKS = 16
+MIN_SPREAD = 1e-9  # Closer than this, relative to their size, numbers are drawn as one.
 
 
 @dataclass(frozen=True)
@@ -45,16 +45,16 @@ class LimitLine:
 
     def span(self) -> tuple[float, float]:
         """The ends of the scale: everything that is drawn, and a little room at either side."""
-        held = [limit for limit in (self.low, self.high) if limit is not None]
+        numbers = [limit for limit in (self.low, self.high) if limit is not None]
         if self.value is not None:
-            held += [self.value - self.expanded, self.value + self.expanded]
-        if not held:
+            numbers += [self.value - self.expanded, self.value + self.expanded]
+        if not numbers:
             return 0.0, 1.0
-        start, end = min(held), max(held)
-        room = 0.18 * (end - start)
-        if end - start <= LEAST_SPREAD * max(abs(start), abs(end), 1.0):
-            room = 0.1 * abs(start) if abs(start) > LEAST_SPREAD else 1.0
-        return start - room, end + room
+        start, end = min(numbers), max(numbers)
+        margin = 0.18 * (end - start)
+        if end - start <= MIN_SPREAD * max(abs(start), abs(end), 1.0):
+            margin = 0.1 * abs(start) if abs(start) > MIN_SPREAD else 1.0
+        return start - margin, end + margin
 
     def x(self, number: float) -> float:
         """Where a number lies on the drawing."""
@@ -65,29 +65,29 @@ class LimitLine:
         """Round numbers along the scale, at most sixteen."""
         start, end = self.span()
         degrees = unit_sign(self.unit) == "°"
-        step = _step((end - start) / MOST_TICKS, degrees=degrees)
+        step = _step((end - start) / MAX_TICKS, degrees=degrees)
         first = math.ceil(start / step)
         return [number * step for number in range(first, math.floor(end / step) + 1)]
 
-    def said(self) -> str:
+    def description(self) -> str:
         """The same in words, for whoever does not see the drawing."""
         words = {
             "within": _("within"),
             "outside": _("outside"),
             "too_close": _("too close to call"),
         }
-        limits = self._limits_said()
+        limits = self._limits_text()
         if self.value is None:
             return limits or _("not measured")
-        shown, spread = format_with_uncertainty(self.value, self.u)
-        text = with_unit(shown, self.unit)
-        if spread is not None:
-            text = f"{text} ± {with_unit(spread, self.unit)}"
+        value, expanded = format_with_uncertainty(self.value, self.u)
+        text = with_unit(value, self.unit)
+        if expanded is not None:
+            text = f"{text} ± {with_unit(expanded, self.unit)}"
         if limits:
             text = f"{text}, {limits}: {words[self.verdict()]}"
         return text
 
-    def _limits_said(self) -> str:
+    def _limits_text(self) -> str:
         low = "" if self.low is None else with_unit(format_number(self.low), self.unit)
         high = "" if self.high is None else with_unit(format_number(self.high), self.unit)
         if low and high:
@@ -103,7 +103,7 @@ class LimitLine:
         parts = [self._band(), self._scale(), self._limits(), self._value()]
         return format_html(
             '<svg class="limit-line" viewBox="0 0 360 54" role="img" aria-label="{}">{}</svg>',
-            self.said(),
+            self.description(),
             format_html_join("", "{}", ((part,) for part in parts)),
         )
 
@@ -155,10 +155,10 @@ class LimitLine:
         return format_html('{}<path class="value" d="M{} 13V29"/>', spread, f"{middle:.1f}")
 
 
-def _step(least: float, *, degrees: bool) -> float:
-    if degrees and least > 1:
+def _step(minimum: float, *, degrees: bool) -> float:
+    if degrees and minimum > 1:
         for step in (5, 10, 15, 30, 45, 90, 180, 360):
-            if step >= least:
+            if step >= minimum:
                 return float(step)
-    power = 10.0 ** math.floor(math.log10(least))
-    return next(factor * power for factor in (1, 2, 5, 10) if factor * power >= least)
+    power = 10.0 ** math.floor(math.log10(minimum))
+    return next(factor * power for factor in (1, 2, 5, 10) if factor * power >= minimum)

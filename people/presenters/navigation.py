@@ -131,11 +131,11 @@ def _links(path: str, view_name: str, roles: frozenset[str]) -> list[dict[str, A
                 "current": "",
             }
         )
-    here = [link for link in links if link["url"] != "/" and path.startswith(link["url"])]
-    here += [link for link in links if link["url"] == path]
-    here = [link for link in links if link["covers"]] or here
-    if here:
-        nearest = max(here, key=lambda link: len(link["url"]))
+    current = [link for link in links if link["url"] != "/" and path.startswith(link["url"])]
+    current += [link for link in links if link["url"] == path]
+    current = [link for link in links if link["covers"]] or current
+    if current:
+        nearest = max(current, key=lambda link: len(link["url"]))
         nearest["current"] = "page" if nearest["url"] == path else "true"
     return links
 

@@ -10,10 +10,10 @@ from people.models import Person
 
 def language_of(person: Person | None) -> str:
     """Somebody's language if the site has it, else the site's own."""
-    known = dict(settings.LANGUAGES)
-    return person.language if person and person.language in known else settings.LANGUAGE_CODE
+    languages = dict(settings.LANGUAGES)
+    return person.language if person and person.language in languages else settings.LANGUAGE_CODE
 
 
-def speaking(language: str) -> AbstractContextManager[None]:
+def in_language(language: str) -> AbstractContextManager[None]:
     """Speak a language for a while."""
     return translation.override(language)

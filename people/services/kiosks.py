@@ -23,9 +23,9 @@ def make_kiosk(*, site: Site, name: str, actor: User, at: datetime) -> tuple[Use
     PeopleError
         If the name is how somebody signs in, or is or was somebody's employee number.
     """
-    _refuse_site_of_others(site, actor)
+    _refuse_other_sites(site, actor)
     taken = (User, Person, FormerEmployeeNumber)
-    if any(one.objects.filter(employee_number__iexact=name).exists() for one in taken):
+    if any(model.objects.filter(employee_number__iexact=name).exists() for model in taken):
         raise PeopleError(
             _("%(name)s is how somebody else is known. Give another name.") % {"name": name}
         )
@@ -40,7 +40,7 @@ def make_kiosk(*, site: Site, name: str, actor: User, at: datetime) -> tuple[Use
 @transaction.atomic
 def give_kiosk_password(*, kiosk: User, actor: User, at: datetime) -> str:
     """Replace a kiosk's password, which ends its session."""
-    _refuse_site_of_others(_site_of(kiosk), actor)
+    _refuse_other_sites(_site_of(kiosk), actor)
     password = one_time_password()
     kiosk.set_password(password)
     kiosk.save(update_fields=["password"])
@@ -55,9 +55,9 @@ def give_kiosk_password(*, kiosk: User, actor: User, at: datetime) -> str:
 
 
 @transaction.atomic
-def switch_kiosk(*, kiosk: User, active: bool, actor: User, at: datetime) -> User:
+def set_kiosk_active(*, kiosk: User, active: bool, actor: User, at: datetime) -> User:
     """Close a kiosk, which ends its session, or open it again."""
-    _refuse_site_of_others(_site_of(kiosk), actor)
+    _refuse_other_sites(_site_of(kiosk), actor)
     if kiosk.is_active == active:
         return kiosk
     kiosk.is_active = active
@@ -76,7 +76,7 @@ def _site_of(kiosk: User) -> Site:
     return kiosk.roles.select_related("site").get(role=Role.KIOSK).site
 
 
-def _refuse_site_of_others(site: Site, actor: User) -> None:
+def _refuse_other_sites(site: Site, actor: User) -> None:
     if not actor.has_role(Role.ADMINISTRATOR, site=site):
         raise PeopleError(
             _("A kiosk at %(site)s is a matter of its administrators.") % {"site": site.name}

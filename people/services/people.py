@@ -7,7 +7,7 @@ from typing import Any
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from people import ports as gates
+from people import ports
 from people.exceptions import PeopleError
 from people.models import FormerEmployeeNumber, Person, Site, User
 from records.services import trail as records
@@ -57,9 +57,9 @@ def enrol_person(
         recorded_at=at,
     )
     _refuse_taken_number(person, employee_number)
-    _refuse_what_does_not_fit(person)
+    _refuse_contradictions(person)
     person.save()
-    details = {name: _plain(getattr(person, name)) for name in CHANGEABLE}
+    details = {name: _trail_value(getattr(person, name)) for name in CHANGEABLE}
     records.record(
         actor=actor,
         act="person enrolled",
@@ -108,25 +108,25 @@ def change_person(
     before = {name: getattr(person, name) for name in details}
     for name, value in details.items():
         setattr(person, name, value)
-    _refuse_what_does_not_fit(person)
+    _refuse_contradictions(person)
     changed = [name for name in details if before[name] != details[name]]
     if employee_number and employee_number != person.employee_number:
         _change_number(person, employee_number, actor, at)
-        gates.whereabouts_changed(person)
+        ports.whereabouts_changed(person)
     if not changed:
         return person
     person.save(update_fields=changed)
     if WHEREABOUTS.intersection(changed):
-        gates.whereabouts_changed(person)
+        ports.whereabouts_changed(person)
     if "email" in changed:
-        _mail_sign_in_at(person)
+        _update_sign_in_email(person)
     records.record(
         actor=actor,
         act="person changed",
         about=person,
         payload={
-            "before": {name: _plain(before[name]) for name in changed},
-            "after": {name: _plain(details[name]) for name in changed},
+            "before": {name: _trail_value(before[name]) for name in changed},
+            "after": {name: _trail_value(details[name]) for name in changed},
         },
         at=at,
     )
@@ -157,7 +157,7 @@ def _change_number(person: Person, number: str, actor: User, at: datetime) -> No
     )
 
 
-def _mail_sign_in_at(person: Person) -> None:
+def _update_sign_in_email(person: Person) -> None:
     """Let the sign-in, if there is one, follow the person's address."""
     if User.objects.filter(person=person).exists():
         refuse_taken_address(person)
@@ -202,7 +202,7 @@ def _refuse_taken_number(person: Person, number: str) -> None:
         )
 
 
-def _refuse_what_does_not_fit(person: Person) -> None:
+def _refuse_contradictions(person: Person) -> None:
     if person.kind == Person.Kind.CONTRACTOR and not person.employer:
         raise PeopleError(_("Say whom a contractor is employed by."))
     if person.line_lead is not None and person.line_lead.pk == person.pk:
@@ -211,7 +211,7 @@ def _refuse_what_does_not_fit(person: Person) -> None:
         raise PeopleError(_("The last day comes before the first. Change one of them."))
 
 
-def _plain(value: Any) -> Any:
+def _trail_value(value: Any) -> Any:
     """A value as it stands in the trail."""
     if isinstance(value, Person):
         return value.employee_number

@@ -13,7 +13,7 @@ def refuse_own(person: Person, actor: User, sentence: str) -> None:
         raise PeopleError(sentence)
 
 
-def refuse_day_to_come(person: Person, day: date, at: datetime) -> None:
+def refuse_future_day(person: Person, day: date, at: datetime) -> None:
     today = person.site.today(at)
     if day > today:
         raise PeopleError(

@@ -43,7 +43,9 @@ def open_sign_in(
         email=person.email,
         password_is_one_time=True,
     )
-    records.record(actor=actor, act="sign-in opened", about=user, payload=_whose(person), at=at)
+    records.record(
+        actor=actor, act="sign-in opened", about=user, payload=_person_payload(person), at=at
+    )
     return set_roles(user=user, roles=roles, actor=actor, at=at), password
 
 
@@ -52,13 +54,13 @@ def give_password(*, user: User, actor: User, at: datetime) -> str:
     """Replace a lost password by a one-time one, which ends every session of its owner."""
     if user.pk == actor.pk:
         raise PeopleError(_("Change your own password under Password, at the foot of the page."))
-    _refuse_beyond_reach(user, actor)
+    _refuse_other_sites(user, actor)
     password = one_time_password()
     user.set_password(password)
     user.password_is_one_time = True
     user.save(update_fields=["password", "password_is_one_time"])
     records.record(
-        actor=actor, act="password given", about=user, payload=_whose(user.person), at=at
+        actor=actor, act="password given", about=user, payload=_person_payload(user.person), at=at
     )
     return password
 
@@ -80,46 +82,48 @@ def set_roles(
     if any(role == Role.KIOSK for _site, role in roles):
         raise PeopleError(_("A kiosk is nobody: make it a sign-in of its own, under Kiosks."))
     # The lock on whoever administers keeps two from taking the role off each other.
-    reach = actor.sites_as(Role.ADMINISTRATOR)
-    held = list(
+    site_ids = actor.sites_as(Role.ADMINISTRATOR)
+    current = list(
         SiteRole.objects.select_for_update(of=("self",), no_key=True)
-        .filter(site__in=reach)
+        .filter(site__in=site_ids)
         .select_related("user")
     )
-    wanted = {(site.pk, str(role)) for site, role in roles if role != Role.OPERATOR}
-    if not {site for site, _role in wanted} <= reach:
+    after = {(site.pk, str(role)) for site, role in roles if role != Role.OPERATOR}
+    if not {site for site, _role in after} <= site_ids:
         raise PeopleError(_("Roles at another site are given by its administrators."))
-    had = {(one.site_id, one.role) for one in held if one.user_id == user.pk}
-    for site_id, role in had - wanted:
+    before = {
+        (site_role.site_id, site_role.role) for site_role in current if site_role.user_id == user.pk
+    }
+    for site_id, role in before - after:
         others = any(
-            (one.site_id, one.role) == (site_id, role)
-            and one.user_id != user.pk
-            and one.user.is_active
-            for one in held
+            (site_role.site_id, site_role.role) == (site_id, role)
+            and site_role.user_id != user.pk
+            and site_role.user.is_active
+            for site_role in current
         )
         if role == Role.ADMINISTRATOR and not others:
             raise PeopleError(
                 _("Nobody else administers %(site)s. Make somebody else administrator first.")
                 % {"site": Site.objects.get(pk=site_id)}
             )
-    if had == wanted:
+    if before == after:
         return user
-    for one in held:
-        if one.user_id == user.pk and (one.site_id, one.role) not in wanted:
-            one.delete()
+    for site_role in current:
+        if site_role.user_id == user.pk and (site_role.site_id, site_role.role) not in after:
+            site_role.delete()
     SiteRole.objects.bulk_create(
         SiteRole(user=user, site_id=site_id, role=role, recorded_at=at)
-        for site_id, role in sorted(wanted - had)
+        for site_id, role in sorted(after - before)
     )
-    prefixes = dict(Site.objects.filter(pk__in=reach).values_list("pk", "prefix"))
+    prefixes = dict(Site.objects.filter(pk__in=site_ids).values_list("pk", "prefix"))
     records.record(
         actor=actor,
         act="roles set",
         about=user,
         payload={
-            **_whose(user.person),
-            "before": sorted(f"{prefixes[site]}: {role}" for site, role in had),
-            "after": sorted(f"{prefixes[site]}: {role}" for site, role in wanted),
+            **_person_payload(user.person),
+            "before": sorted(f"{prefixes[site]}: {role}" for site, role in before),
+            "after": sorted(f"{prefixes[site]}: {role}" for site, role in after),
         },
         at=at,
     )
@@ -127,11 +131,11 @@ def set_roles(
 
 
 @transaction.atomic
-def switch_sign_in(*, user: User, active: bool, actor: User, at: datetime) -> User:
+def set_sign_in_active(*, user: User, active: bool, actor: User, at: datetime) -> User:
     """Close a sign-in, which ends its sessions, or open it again; nothing is deleted."""
     if user.pk == actor.pk:
         raise PeopleError(_("Another administrator has to close your own sign-in."))
-    _refuse_beyond_reach(user, actor)
+    _refuse_other_sites(user, actor)
     if user.is_active == active:
         return user
     user.is_active = active
@@ -140,7 +144,7 @@ def switch_sign_in(*, user: User, active: bool, actor: User, at: datetime) -> Us
         actor=actor,
         act="sign-in opened again" if active else "sign-in closed",
         about=user,
-        payload=_whose(user.person),
+        payload=_person_payload(user.person),
         at=at,
     )
     return user
@@ -208,7 +212,7 @@ def make_administrator(
         actor="make_administrator",
         act="administrator made",
         about=user,
-        payload={**_whose(person), "site": site.prefix},
+        payload={**_person_payload(person), "site": site.prefix},
         at=at,
     )
     return user
@@ -225,9 +229,9 @@ def _first_site(new_site: NewSite | None) -> Site:
             if sites
             else _("There is no site yet: give --site-name, --prefix and --time-zone.")
         )
-    known = Site.objects.filter(prefix=new_site.prefix).first()
-    if known is not None:
-        return known
+    site_by_prefix = Site.objects.filter(prefix=new_site.prefix).first()
+    if site_by_prefix is not None:
+        return site_by_prefix
     site = Site(name=new_site.name, prefix=new_site.prefix, time_zone=new_site.time_zone)
     try:
         site.full_clean()
@@ -237,15 +241,15 @@ def _first_site(new_site: NewSite | None) -> Site:
     return site
 
 
-def _refuse_beyond_reach(user: User, actor: User) -> None:
+def _refuse_other_sites(user: User, actor: User) -> None:
     """Nobody takes over a sign-in that holds roles where they administer nothing."""
-    elsewhere = user.roles.exclude(site__in=actor.sites_as(Role.ADMINISTRATOR)).exists()
-    if elsewhere or (user.is_superuser and not actor.is_superuser):
+    has_other_sites = user.roles.exclude(site__in=actor.sites_as(Role.ADMINISTRATOR)).exists()
+    if has_other_sites or (user.is_superuser and not actor.is_superuser):
         raise PeopleError(
             _("%(name)s holds roles at another site, whose administrators have to do this.")
             % {"name": user}
         )
 
 
-def _whose(person: Person | None) -> dict[str, str]:
+def _person_payload(person: Person | None) -> dict[str, str]:
     return {"person": person.employee_number if person else ""}

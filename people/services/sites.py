@@ -28,11 +28,11 @@ SETTINGS = (
 @transaction.atomic
 def add_site(*, prefix: str, actor: User, at: datetime, **settings: Any) -> Site:
     """Add a site, which the actor administers from then on."""
-    site = Site(prefix=prefix, **_known(settings))
-    _refuse_what_does_not_fit(site)
+    site = Site(prefix=prefix, **_checked_settings(settings))
+    _refuse_invalid(site)
     site.save()
     SiteRole.objects.create(user=actor, site=site, role=Role.ADMINISTRATOR, recorded_at=at)
-    payload = {"prefix": prefix, **_plain(site, settings)}
+    payload = {"prefix": prefix, **_trail_values(site, settings)}
     records.record(actor=actor, act="site added", about=site, payload=payload, at=at)
     return site
 
@@ -44,11 +44,11 @@ def change_site(*, site: Site, actor: User, at: datetime, **settings: Any) -> Si
     A day that has been read off its time zone stays the day it was.
     """
     site = Site.objects.select_for_update(no_key=True).get(pk=site.pk)
-    before = _plain(site, settings)
-    for name, value in _known(settings).items():
+    before = _trail_values(site, settings)
+    for name, value in _checked_settings(settings).items():
         setattr(site, name, value)
-    _refuse_what_does_not_fit(site)
-    after = _plain(site, settings)
+    _refuse_invalid(site)
+    after = _trail_values(site, settings)
     changed = [name for name in settings if before[name] != after[name]]
     if not changed:
         return site
@@ -66,32 +66,32 @@ def change_site(*, site: Site, actor: User, at: datetime, **settings: Any) -> Si
     return site
 
 
-def _known(settings: dict[str, Any]) -> dict[str, Any]:
+def _checked_settings(settings: dict[str, Any]) -> dict[str, Any]:
     unknown = set(settings) - set(SETTINGS)
     if unknown:
         raise TypeError(f"Sites have no {', '.join(sorted(unknown))} to set.")
     return settings
 
 
-def _refuse_what_does_not_fit(site: Site) -> None:
+def _refuse_invalid(site: Site) -> None:
     if not site.working_days:
         raise PeopleError(_("Choose at least one working day."))
     if site.work_ends <= site.work_starts:
         raise PeopleError(_("Work ends before it starts. Change one of the two."))
-    for field, said in (
+    for field, message in (
         ("prefix", _("%(value)s begins the numbers of another site. Give other letters.")),
         ("name", _("There is a site %(value)s already. Give another name.")),
     ):
         value = getattr(site, field)
         if Site.objects.filter(**{f"{field}__iexact": value}).exclude(pk=site.pk or 0).exists():
-            raise PeopleError(said % {"value": value})
+            raise PeopleError(message % {"value": value})
     try:
         site.clean_fields()
     except ValidationError as error:
         raise PeopleError(" ".join(error.messages)) from error
 
 
-def _plain(site: Site, names: Any) -> dict[str, Any]:
+def _trail_values(site: Site, names: Any) -> dict[str, Any]:
     """Settings as they stand in the trail."""
     values = {name: getattr(site, name) for name in names}
     return {

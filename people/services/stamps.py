@@ -9,7 +9,7 @@ from people.exceptions import PeopleError
 from people.models import Person, Stamp, User
 from records.services import trail as records
 
-from .refusals import refuse_day_to_come
+from .refusals import refuse_future_day
 
 
 @transaction.atomic
@@ -18,7 +18,7 @@ def issue_stamp(*, person: Person, mark: str, issued_on: date, actor: User, at: 
     mark = mark.strip()
     if not mark:
         raise PeopleError(_("Type the mark that the stamp leaves."))
-    refuse_day_to_come(person, issued_on, at)
+    refuse_future_day(person, issued_on, at)
     # Whoever writes to the trail is alone until the end of the transaction, so nobody can
     # issue the same mark between the look and the write.
     records.record(
@@ -28,10 +28,10 @@ def issue_stamp(*, person: Person, mark: str, issued_on: date, actor: User, at: 
         payload={"stamp": mark, "person": person.employee_number, "issued_on": issued_on},
         at=at,
     )
-    held = Stamp.objects.filter(mark=mark).select_related("person")
-    for stamp in held:
+    issues = Stamp.objects.filter(mark=mark).select_related("person")
+    for stamp in issues:
         if stamp.returned_on is None or stamp.returned_on >= issued_on:
-            raise PeopleError(_who_holds(stamp))
+            raise PeopleError(_holder_message(stamp))
     return Stamp.objects.create(mark=mark, person=person, issued_on=issued_on, recorded_at=at)
 
 
@@ -53,7 +53,7 @@ def return_stamp(*, stamp: Stamp, returned_on: date, actor: User, at: datetime) 
             _("Stamp %(mark)s was issued on %(day)s: give that day or a later one.")
             % {"mark": stamp.mark, "day": stamp.issued_on}
         )
-    refuse_day_to_come(stamp.person, returned_on, at)
+    refuse_future_day(stamp.person, returned_on, at)
     stamp.returned_on = returned_on
     stamp.save(update_fields=["returned_on"])
     records.record(
@@ -70,7 +70,7 @@ def return_stamp(*, stamp: Stamp, returned_on: date, actor: User, at: datetime) 
     return stamp
 
 
-def _who_holds(stamp: Stamp) -> str:
+def _holder_message(stamp: Stamp) -> str:
     facts = {
         "mark": stamp.mark,
         "name": stamp.person.full_name,

@@ -25,10 +25,10 @@ from people.models import (
 )
 from records.services import trail as records
 
-UNKNOWN = "badge:"
-UNKNOWN_KEPT = 1000
+UNKNOWN_BADGE_PREFIX = "badge:"
+MAX_UNKNOWN_BADGES = 1000
 
-FAULTS = {
+PIN_FAULT_MESSAGES = {
     pins.PinFault.LENGTH: gettext_lazy("A PIN is four to eight digits. Choose another."),
     pins.PinFault.REPEATED: gettext_lazy(
         "A PIN that repeats itself is guessed at once. Choose another."
@@ -59,7 +59,11 @@ def declare_tablet(*, site: Site, name: str, actor: User, at: datetime) -> tuple
     try:
         with transaction.atomic():
             tablet = SharedTablet.objects.create(
-                site=site, name=name, token_hash=hash_of(token), declared_by=actor, recorded_at=at
+                site=site,
+                name=name,
+                token_hash=hash_token(token),
+                declared_by=actor,
+                recorded_at=at,
             )
     except IntegrityError as error:
         raise PeopleError(
@@ -81,7 +85,7 @@ def revoke_tablet(*, tablet: SharedTablet, actor: User, at: datetime) -> None:
         )
 
 
-def hash_of(token: str) -> str:
+def hash_token(token: str) -> str:
     return sha256(token.encode()).hexdigest()
 
 
@@ -107,20 +111,18 @@ def set_pin(*, user: User, pin: str, badge: str, proof: str, at: datetime) -> Ba
     badge = badge.strip()
     fault = pins.pin_fault(pin, (user.employee_number, badge))
     if fault is not None:
-        raise PeopleError(_said(fault))
-    refused = PeopleError(
-        _("That badge belongs to somebody else. Scan your own, or leave it empty.")
-    )
-    if badge and _is_number_of_others(badge, user):
-        raise refused
+        raise PeopleError(_fault_message(fault))
+    taken = PeopleError(_("That badge belongs to somebody else. Scan your own, or leave it empty."))
+    if badge and _identifies_others(badge, user):
+        raise taken
     try:
         with transaction.atomic():
-            made, _created = BadgePin.objects.update_or_create(
+            badge_pin, _created = BadgePin.objects.update_or_create(
                 user=user, defaults={"pin_hash": make_password(pin), "badge": badge, "set_at": at}
             )
     except IntegrityError as error:
-        raise refused from error
-    WrongTries.objects.filter(key=_key_of(user)).delete()
+        raise taken from error
+    WrongTries.objects.filter(key=_user_key(user)).delete()
     records.record(
         actor=user,
         act="badge and PIN set",
@@ -128,19 +130,20 @@ def set_pin(*, user: User, pin: str, badge: str, proof: str, at: datetime) -> Ba
         payload={"badge": badge, "proof": proof},
         at=at,
     )
-    return made
+    return badge_pin
 
 
-def _said(fault: pins.PinFault) -> str:
-    return str(FAULTS[fault])
+def _fault_message(fault: pins.PinFault) -> str:
+    return str(PIN_FAULT_MESSAGES[fault])
 
 
-def _is_number_of_others(badge: str, user: User) -> bool:
+def _identifies_others(badge: str, user: User) -> bool:
     people = Person.objects.exclude(pk=user.person_id or 0)
     users = User.objects.exclude(pk=user.pk)
     former = FormerEmployeeNumber.objects.exclude(person=user.person_id or 0)
     return any(
-        one.filter(employee_number__iexact=badge).exists() for one in (people, users, former)
+        queryset.filter(employee_number__iexact=badge).exists()
+        for queryset in (people, users, former)
     )
 
 
@@ -167,37 +170,37 @@ def open_by_badge(*, tablet: SharedTablet, badge: str, pin: str, at: datetime) -
         If they do not go together, or too many tries were wrong.
     """
     badge = badge.strip()
-    user = _with_badge(badge)
-    kept = BadgePin.objects.filter(user=user).first() if user else None
-    key = _key_of(user) if user else _key_of_unknown(badge)
+    user = _user_with_badge(badge)
+    badge_pin = BadgePin.objects.filter(user=user).first() if user else None
+    key = _user_key(user) if user else _unknown_badge_key(badge)
 
-    def fits() -> bool:
-        if kept is None:
+    def matches() -> bool:
+        if badge_pin is None:
             make_password(pin)  # So that the time an answer takes tells nothing.
             return False
-        return check_password(pin, kept.pin_hash)
+        return check_password(pin, badge_pin.pin_hash)
 
-    fitted = _tried(
+    matched = _attempt(
         keys=[f"tablet:{tablet.pk}", key],
-        stops=key,
-        fits=fits,
+        limited_key=key,
+        matches=matches,
         at=at,
         actor=user,
         about=tablet,
         act="tablet opened by badge and PIN",
-        refused="badge and PIN refused",
-        payload={"badge": badge if _is_somebodys(badge) else "", "tablet": tablet.name},
+        refused_act="badge and PIN refused",
+        payload={"badge": badge if _identifies_somebody(badge) else "", "tablet": tablet.name},
     )
     if user is None:
-        _forget_oldest_unknown()
-    if not fitted or user is None:
+        _delete_oldest_unknown()
+    if not matched or user is None:
         raise TabletRefused(
             _("Badge and PIN do not go together. Try again, or sign in fully with your password.")
         )
     return user
 
 
-def _with_badge(badge: str) -> User | None:
+def _user_with_badge(badge: str) -> User | None:
     """Whose employee number or badge it is, among those who may sign in; numbers come first."""
     people = User.objects.filter(
         is_active=True, person__isnull=False, password_is_one_time=False
@@ -210,28 +213,31 @@ def _with_badge(badge: str) -> User | None:
     )
 
 
-def _is_somebodys(badge: str) -> bool:
+def _identifies_somebody(badge: str) -> bool:
     """Whether it is the number or badge of anybody, of those who may not sign in too."""
     theirs = Q(employee_number__iexact=badge) | Q(badge_pin__badge__iexact=badge)
     return bool(badge) and User.objects.filter(theirs).exists()
 
 
-def _key_of(user: User) -> str:
+def _user_key(user: User) -> str:
     return f"pin:{user.pk}"
 
 
-def _key_of_unknown(badge: str) -> str:
+def _unknown_badge_key(badge: str) -> str:
     """What tells one unknown badge from another, and nobody what was typed."""
-    return UNKNOWN + salted_hmac("training.unknown_badge", badge.casefold()).hexdigest()[:32]
+    return (
+        UNKNOWN_BADGE_PREFIX
+        + salted_hmac("training.unknown_badge", badge.casefold()).hexdigest()[:32]
+    )
 
 
-def _forget_oldest_unknown() -> None:
-    unknown = WrongTries.objects.filter(key__startswith=UNKNOWN).order_by("-pk")
-    for oldest in unknown.values_list("pk", flat=True)[UNKNOWN_KEPT : UNKNOWN_KEPT + 1]:
-        WrongTries.objects.filter(key__startswith=UNKNOWN, pk__lte=oldest).delete()
+def _delete_oldest_unknown() -> None:
+    unknown = WrongTries.objects.filter(key__startswith=UNKNOWN_BADGE_PREFIX).order_by("-pk")
+    for oldest in unknown.values_list("pk", flat=True)[MAX_UNKNOWN_BADGES : MAX_UNKNOWN_BADGES + 1]:
+        WrongTries.objects.filter(key__startswith=UNKNOWN_BADGE_PREFIX, pk__lte=oldest).delete()
 
 
-def prove_at_tablet(
+def prove_password_at_tablet(
     *, user: User, password: str, tablet: SharedTablet | None, at: datetime
 ) -> None:
     """Check the password of whoever unlocks a tablet or goes on from looking to all they may.
@@ -242,32 +248,32 @@ def prove_at_tablet(
         If it is not theirs, or too many tries were wrong.
     """
     about = tablet or user
-    fitted = _tried(
+    matched = _attempt(
         keys=[*([f"tablet:{tablet.pk}"] if tablet else []), f"password:{user.pk}"],
-        stops="",
-        fits=lambda: user.is_active and user.check_password(password),
+        limited_key="",
+        matches=lambda: user.is_active and user.check_password(password),
         at=at,
         actor=user,
         about=about,
         act="tablet opened in full",
-        refused="password refused at a tablet",
+        refused_act="password refused at a tablet",
         payload={"person": user.employee_number, "tablet": tablet.name if tablet else ""},
     )
-    if not fitted:
+    if not matched:
         raise TabletRefused(_("That is not your password. Type it again."))
 
 
 @transaction.atomic
-def _tried(
+def _attempt(
     *,
     keys: list[str],
-    stops: str,
-    fits: Callable[[], bool],
+    limited_key: str,
+    matches: Callable[[], bool],
     at: datetime,
     actor: User | None,
     about: SharedTablet | User,
     act: str,
-    refused: str,
+    refused_act: str,
     payload: dict,
 ) -> bool:
     """Try once, and keep count of what was wrong; tries in the wait are not even looked at.
@@ -277,27 +283,27 @@ def _tried(
     """
     WrongTries.objects.bulk_create([WrongTries(key=key) for key in keys], ignore_conflicts=True)
     rows = list(WrongTries.objects.select_for_update().filter(key__in=keys).order_by("key"))
-    until = max((one.wait_until for one in rows if one.wait_until), default=None)
+    until = max((row.wait_until for row in rows if row.wait_until), default=None)
     if until is not None and until > at:
-        raise TabletRefused(_wait_said(until - at))
-    if any(one.key == stops and one.failures >= pins.STOPS_AFTER for one in rows):
+        raise TabletRefused(_wait_message(until - at))
+    if any(row.key == limited_key and row.failures >= pins.MAX_FAILURES for row in rows):
         raise TabletRefused(
             _("This PIN was tried wrongly too often. Sign in fully, then set a new one.")
         )
-    if fits():
+    if matches():
         WrongTries.objects.filter(key__in=keys).update(failures=0, wait_until=None)
         records.record(actor=actor, act=act, about=about, payload=payload, at=at)
         return True
-    for one in rows:
-        one.failures += 1
-        wait_s = pins.wait_after(one.failures)
-        one.wait_until = at + timedelta(seconds=wait_s) if wait_s else None
-        one.save(update_fields=["failures", "wait_until"])
-    records.record(actor=None, act=refused, about=about, payload=payload, at=at)
+    for row in rows:
+        row.failures += 1
+        wait_s = pins.wait_after_s(row.failures)
+        row.wait_until = at + timedelta(seconds=wait_s) if wait_s else None
+        row.save(update_fields=["failures", "wait_until"])
+    records.record(actor=None, act=refused_act, about=about, payload=payload, at=at)
     return False
 
 
-def _wait_said(wait: timedelta) -> str:
+def _wait_message(wait: timedelta) -> str:
     seconds = int(wait.total_seconds()) + 1
     if seconds < 100:
         return _("Too many wrong tries. Wait %(n)d seconds, then try again.") % {"n": seconds}

@@ -178,10 +178,10 @@ def drawing(name: Any, label: Any = "", decorative: Any = False) -> SafeString:
     a ``decorative`` drawing is hidden from screen readers. A name without a drawing shows as an
     empty frame with the name in it, or as nothing where it would only decorate.
     """
-    known = _drawing(str(name))
-    if known is None and decorative:
+    picture = _drawing(str(name))
+    if picture is None and decorative:
         return SafeString("")
-    if known is None:
+    if picture is None:
         return format_html(
             '<svg class="drawing is-missing" viewBox="0 0 160 120" role="img" aria-label="{}">'
             '<path class="d-hidden" d="M8 8H152V112H8Z" fill="none" stroke-width=".9"'
@@ -191,27 +191,27 @@ def drawing(name: Any, label: Any = "", decorative: Any = False) -> SafeString:
             label or _("No drawing yet"),
             name or _("no drawing"),
         )
-    box, own_label, inside = known
-    said = (
+    box, title, content = picture
+    description = (
         SafeString('aria-hidden="true"')
         if decorative
-        else format_html('role="img" aria-label="{}"', label or own_label)
+        else format_html('role="img" aria-label="{}"', label or title)
     )
-    return format_html('<svg class="drawing" viewBox="{}" {}>{}</svg>', box, said, inside)
+    return format_html('<svg class="drawing" viewBox="{}" {}>{}</svg>', box, description, content)
 
 
 @lru_cache(maxsize=256)
 def _read_drawing(path: str, changed_ns: int) -> tuple[str, str, SafeString] | None:
     text = Path(path).read_text(encoding="utf-8")
-    found = re.search(r"<svg\b([^>]*)>(.*)</svg>", text, re.DOTALL)
-    if found is None:
+    svg = re.search(r"<svg\b([^>]*)>(.*)</svg>", text, re.DOTALL)
+    if svg is None:
         return None
-    attributes = dict(re.findall(r'([\w:-]+)="([^"]*)"', found[1]))
-    title = re.search(r"<title>(.*?)</title>", found[2], re.DOTALL)
+    attributes = dict(re.findall(r'([\w:-]+)="([^"]*)"', svg[1]))
+    title = re.search(r"<title>(.*?)</title>", svg[2], re.DOTALL)
     label = attributes.get("aria-label") or (title[1] if title else Path(path).stem)
     # The files are the project's own and hold no text that came from a person.
-    inside = SafeString(re.sub(r"<title>.*?</title>", "", found[2], flags=re.DOTALL))
-    return attributes.get("viewBox", "0 0 160 120"), label, inside
+    content = SafeString(re.sub(r"<title>.*?</title>", "", svg[2], flags=re.DOTALL))
+    return attributes.get("viewBox", "0 0 160 120"), label, content
 
 
 def _drawing(name: str) -> tuple[str, str, SafeString] | None:
@@ -230,9 +230,9 @@ def qr(text: Any, label: Any = "") -> SafeString:
     picture = code.svg_inline(
         omitsize=True, border=4, dark="#1d2124", light="#fff", svgclass="qr-code"
     )
-    said = format_html('<svg role="img" aria-label="{}"', label or _("QR code"))
+    opening = format_html('<svg role="img" aria-label="{}"', label or _("QR code"))
     # What segno draws of a text is paths alone; the text itself is not in it.
-    return SafeString(picture.replace("<svg", str(said), 1))
+    return SafeString(picture.replace("<svg", str(opening), 1))
 
 
 @register.simple_tag

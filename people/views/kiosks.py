@@ -34,7 +34,7 @@ def kiosk_list(request: UserRequest) -> HttpResponse:
         except PeopleError as error:
             form.add_error(None, str(error))
         else:
-            return _shown_once(request, kiosk, password)
+            return _render_password_once(request, kiosk, password)
     kiosks = access.kiosks_administered_by(request.user).prefetch_related("roles__site")
     context = {"kiosks": kiosks, "form": form}
     status = 422 if form.is_bound else 200
@@ -47,7 +47,7 @@ def kiosk_list(request: UserRequest) -> HttpResponse:
 def kiosk_password(request: UserRequest, name: str) -> HttpResponse:
     kiosk = access.kiosk_for_administrator(request.user, name)
     password = services.give_kiosk_password(kiosk=kiosk, actor=request.user, at=timezone.now())
-    return _shown_once(request, kiosk, password)
+    return _render_password_once(request, kiosk, password)
 
 
 @require_POST
@@ -55,12 +55,12 @@ def kiosk_password(request: UserRequest, name: str) -> HttpResponse:
 def kiosk_switch(request: UserRequest, name: str) -> HttpResponse:
     kiosk = access.kiosk_for_administrator(request.user, name)
     active = request.POST.get("act") == "open"
-    services.switch_kiosk(kiosk=kiosk, active=active, actor=request.user, at=timezone.now())
-    said = _("%(name)s may check again.") if active else _("%(name)s is closed and signed out.")
-    messages.success(request, said % {"name": kiosk.employee_number})
+    services.set_kiosk_active(kiosk=kiosk, active=active, actor=request.user, at=timezone.now())
+    message = _("%(name)s may check again.") if active else _("%(name)s is closed and signed out.")
+    messages.success(request, message % {"name": kiosk.employee_number})
     return redirect("people:kiosk_list")
 
 
-def _shown_once(request: UserRequest, kiosk: User, password: str) -> HttpResponse:
+def _render_password_once(request: UserRequest, kiosk: User, password: str) -> HttpResponse:
     context = {"kiosk": kiosk, "password": password}
     return render(request, "people/kiosk_once.html", context)

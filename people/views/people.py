@@ -17,35 +17,35 @@ from people.models import Person, Role, Site, User
 from people.services import people as services
 
 PAGE_SIZE = 50
-LISTS = (Role.LINE_LEAD, Role.INSTRUCTOR, Role.QUALITY, Role.ADMINISTRATOR)
+LIST_ROLES = (Role.LINE_LEAD, Role.INSTRUCTOR, Role.QUALITY, Role.ADMINISTRATOR)
 
 
 @require_safe
-@role_required(*LISTS)
+@role_required(*LIST_ROLES)
 def person_list(request: UserRequest) -> HttpResponse:
-    listed = access.people_listed_for(request.user)
+    readable = access.people_listed_for(request.user)
     form = PersonFilterForm(
-        request.GET, sites=Site.objects.filter(pk__in=listed.order_by().values("site"))
+        request.GET, sites=Site.objects.filter(pk__in=readable.order_by().values("site"))
     )
-    chosen = form.chosen()
+    filters = form.chosen()
     today = access.today_for(request.user)
-    people = listed.naming(chosen.get("q", ""))
-    state = chosen.get("state", "")
+    people = readable.search(filters.get("q", ""))
+    state = filters.get("state", "")
     if state == "left":
         people = people.left_before(today)
     elif state != "all":
         people = people.at_work_on(today)
     for name in ("site", "kind"):
-        if name in chosen:
-            people = people.filter(**{name: chosen[name]})
+        if name in filters:
+            people = people.filter(**{name: filters[name]})
     page = Paginator(people.with_list_columns(), PAGE_SIZE).get_page(request.GET.get("page"))
     context = {
         "form": form,
         "page": page,
-        "filtered": bool(chosen),
+        "filtered": bool(filters),
         "today": today,
         "several_sites": "site" in form.fields,
-        "may_enrol": bool(access.sites_where_enrols(request.user)),
+        "may_enrol": bool(access.enrolling_site_ids(request.user)),
     }
     return render(request, "people/person_list.html", context)
 
@@ -53,7 +53,7 @@ def person_list(request: UserRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required(Role.INSTRUCTOR, Role.ADMINISTRATOR)
 def person_new(request: UserRequest) -> HttpResponse:
-    sites = Site.objects.filter(pk__in=access.sites_where_enrols(request.user))
+    sites = Site.objects.filter(pk__in=access.enrolling_site_ids(request.user))
     form = PersonForm(
         request.POST if request.method == "POST" else None,
         sites=sites,
@@ -77,8 +77,8 @@ def person_new(request: UserRequest) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
 def person_edit(request: UserRequest, employee_number: str) -> HttpResponse:
-    person = access.person_when(request.user, employee_number, "edit")
-    enrols_at = access.sites_where_enrols(request.user) | {person.site_id}
+    person = access.person_with_right(request.user, employee_number, "edit")
+    enrols_at = access.enrolling_site_ids(request.user) | {person.site_id}
     sites = Site.objects.filter(pk__in=enrols_at)
     form = PersonForm(
         request.POST if request.method == "POST" else None,

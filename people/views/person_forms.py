@@ -18,11 +18,11 @@ from records.exceptions import Refusal
 FORM_METHODS = ["GET", "HEAD", "POST"]
 
 
-def posted(request: UserRequest) -> Any:
+def post_data(request: UserRequest) -> Any:
     return request.POST if request.method == "POST" else None
 
 
-def save_about_person(
+def save_person_fact(
     request: UserRequest,
     person: Person,
     form: forms.Form,

@@ -24,7 +24,7 @@ from people.services import sign_ins as services
 @login_required
 def person_sign_in(request: UserRequest, employee_number: str) -> HttpResponse:
     """Roles at the administrator's sites; the first time they open the sign-in as well."""
-    person = access.person_when(request.user, employee_number, "sign_in")
+    person = access.person_with_right(request.user, employee_number, "sign_in")
     user = User.objects.filter(person=person).first()
     form = RolesForm(
         request.POST if request.method == "POST" else None,
@@ -32,16 +32,16 @@ def person_sign_in(request: UserRequest, employee_number: str) -> HttpResponse:
         user=user,
     )
     if request.method == "POST" and form.is_valid():
-        who_when: dict[str, Any] = {
+        common: dict[str, Any] = {
             "roles": form.roles(),
             "actor": request.user,
             "at": timezone.now(),
         }
         try:
             if user is None:
-                _user, password = services.open_sign_in(person=person, **who_when)
-                return _shown_once(request, person, password)
-            services.set_roles(user=user, **who_when)
+                _user, password = services.open_sign_in(person=person, **common)
+                return _render_password_once(request, person, password)
+            services.set_roles(user=user, **common)
         except PeopleError as error:
             form.add_error(None, str(error))
         else:
@@ -57,39 +57,41 @@ def person_sign_in(request: UserRequest, employee_number: str) -> HttpResponse:
 @login_required
 def sign_in_password(request: UserRequest, employee_number: str) -> HttpResponse:
     """Give a one-time password in place of a lost one."""
-    person, user = _sign_in_of(request, employee_number)
+    person, user = _person_and_sign_in(request, employee_number)
     try:
         password = services.give_password(user=user, actor=request.user, at=timezone.now())
     except PeopleError as error:
         messages.error(request, str(error))
         return redirect("people:person_sign_in", person.employee_number)
-    return _shown_once(request, person, password)
+    return _render_password_once(request, person, password)
 
 
 @require_POST
 @login_required
 def sign_in_switch(request: UserRequest, employee_number: str) -> HttpResponse:
-    person, user = _sign_in_of(request, employee_number)
+    person, user = _person_and_sign_in(request, employee_number)
     active = request.POST.get("act") == "open"
     try:
-        services.switch_sign_in(user=user, active=active, actor=request.user, at=timezone.now())
+        services.set_sign_in_active(user=user, active=active, actor=request.user, at=timezone.now())
     except PeopleError as error:
         messages.error(request, str(error))
     else:
-        said = _("%(name)s can sign in again.") if active else _("%(name)s can no longer sign in.")
-        messages.success(request, said % {"name": person.full_name})
+        message = (
+            _("%(name)s can sign in again.") if active else _("%(name)s can no longer sign in.")
+        )
+        messages.success(request, message % {"name": person.full_name})
     return redirect("people:person_sign_in", person.employee_number)
 
 
-def _sign_in_of(request: UserRequest, employee_number: str) -> tuple[Person, User]:
-    person = access.person_when(request.user, employee_number, "sign_in")
+def _person_and_sign_in(request: UserRequest, employee_number: str) -> tuple[Person, User]:
+    person = access.person_with_right(request.user, employee_number, "sign_in")
     user = User.objects.filter(person=person).first()
     if user is None:
         raise Http404
     return person, user
 
 
-def _shown_once(request: UserRequest, person: Person, password: str) -> HttpResponse:
+def _render_password_once(request: UserRequest, person: Person, password: str) -> HttpResponse:
     """The page with a password that is kept nowhere, so that nobody can come back to it."""
     context = {"person": person, "password": password}
     return render(request, "people/password_once.html", context)

@@ -15,7 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from people import access
 from people.access import UserRequest, role_required
 from people.exceptions import PeopleError, ProofRefused, TabletRefused
-from people.forms.tablets import BadgeForm, FullForm, PinForm, RemovePinForm, TabletForm
+from people.forms.tablets import BadgeForm, PinForm, RemovePinForm, TabletForm, TabletPasswordForm
 from people.middleware import tablets
 from people.middleware.languages import in_own_language
 from people.models import BadgePin, Role, SharedTablet
@@ -36,7 +36,7 @@ def tablet_list(request: TabletUserRequest) -> HttpResponse:
     """The shared tablets of one's sites, and a form that makes this browser one."""
     form = TabletForm(
         request.POST if request.method == "POST" else None,
-        sites=access.sites_keeping_tablets(request.user),
+        sites=access.sites_sharing_tablets(request.user),
     )
     if request.method == "POST" and form.is_valid():
         try:
@@ -60,7 +60,7 @@ def tablet_list(request: TabletUserRequest) -> HttpResponse:
             tablets.set_cookie(response, tablet, token)
             return response
     context = {
-        "tablets": access.tablets_kept_by(request.user).order_by(
+        "tablets": access.tablets_managed_by(request.user).order_by(
             "revoked_at", "site__name", "name"
         ),
         "form": form,
@@ -73,44 +73,47 @@ def tablet_list(request: TabletUserRequest) -> HttpResponse:
 @require_POST
 @login_required
 def tablet_revoke(request: TabletUserRequest, tablet_id: int) -> HttpResponse:
-    tablet = access.tablet_for_keeper(request.user, tablet_id)
+    tablet = access.tablet_for_manager(request.user, tablet_id)
     services.revoke_tablet(tablet=tablet, actor=request.user, at=timezone.now())
     messages.success(request, _("%(name)s is no longer a shared tablet.") % {"name": tablet})
     return redirect("people:tablet_list")
 
 
-def _tablet(request: TabletUserRequest) -> SharedTablet:
+def _tablet_or_404(request: TabletUserRequest) -> SharedTablet:
     """The tablet that the request comes from; 404 where the browser is none."""
     if request.tablet is None:
         raise Http404
     return request.tablet
 
 
-def _show(
-    request: TabletUserRequest, *, badge: BadgeForm | None = None, full: FullForm | None = None
+def _render_tablet(
+    request: TabletUserRequest,
+    *,
+    badge_form: BadgeForm | None = None,
+    password_form: TabletPasswordForm | None = None,
 ) -> HttpResponse:
-    typed = request.POST if request.method == "POST" else request.GET
+    data = request.POST if request.method == "POST" else request.GET
     # Whoever came to prove themselves types a password; whoever came to a locked tablet, a badge.
-    full_first = request.path == reverse("people:tablet_full") and (
-        tablets.is_locked(request) or tablets.is_looking(request)
+    is_password_first = request.path == reverse("people:tablet_full") and (
+        tablets.is_locked(request) or tablets.is_read_only(request)
     )
-    full = full or FullForm()
-    if full_first:
-        full.fields["password"].widget.attrs["autofocus"] = True
+    password_form = password_form or TabletPasswordForm()
+    if is_password_first:
+        password_form.fields["password"].widget.attrs["autofocus"] = True
     context = {
         "tablet": request.tablet,
         "locked": tablets.is_locked(request),
-        "looking": tablets.is_looking(request),
-        "badge_form": badge or BadgeForm(),
-        "full_form": full,
-        "full_first": full_first,
-        "next": tablets.safe_next(typed.get("next", "")),
+        "looking": tablets.is_read_only(request),
+        "badge_form": badge_form or BadgeForm(),
+        "full_form": password_form,
+        "full_first": is_password_first,
+        "next": tablets.safe_next(data.get("next", "")),
     }
-    status = 422 if badge or full.is_bound else 200
+    status = 422 if badge_form or password_form.is_bound else 200
     return render(request, "people/tablet.html", context, status=status)
 
 
-def _is_stranger(request: HttpRequest) -> bool:
+def _is_anonymous_without_tablet(request: HttpRequest) -> bool:
     """Whether nobody is signed in, on a browser that is no shared tablet."""
     return tablets.tablet_of(request) is None and not request.user.is_authenticated
 
@@ -120,10 +123,10 @@ def _is_stranger(request: HttpRequest) -> bool:
 @in_own_language
 def tablet(request: TabletUserRequest) -> HttpResponse:
     """The page of a locked tablet, which also changes who uses one that is open."""
-    if _is_stranger(request):
+    if _is_anonymous_without_tablet(request):
         return redirect("account_login")
-    _tablet(request)
-    return _show(request)
+    _tablet_or_404(request)
+    return _render_tablet(request)
 
 
 @sensitive_post_parameters("badge", "pin")
@@ -132,21 +135,23 @@ def tablet(request: TabletUserRequest) -> HttpResponse:
 @in_own_language
 def tablet_open(request: TabletUserRequest) -> HttpResponse:
     """Go on by badge and PIN, for looking; the same person unlocks what was locked."""
-    if _is_stranger(request):
+    if _is_anonymous_without_tablet(request):
         return redirect("account_login")
-    here = _tablet(request)
+    shared_tablet = _tablet_or_404(request)
     form = BadgeForm(request.POST)
     if form.is_valid():
         try:
-            user = services.open_by_badge(tablet=here, at=timezone.now(), **form.cleaned_data)
+            user = services.open_by_badge(
+                tablet=shared_tablet, at=timezone.now(), **form.cleaned_data
+            )
         except TabletRefused as error:
             form.add_error(None, str(error))
         else:
-            same = request.user.is_authenticated and request.user.pk == user.pk
-            tablets.open_for_looking(request, user, here)
-            onward = tablets.safe_next(request.POST.get("next", "")) if same else "/"
-            return redirect(onward)
-    return _show(request, badge=form)
+            is_same_user = request.user.is_authenticated and request.user.pk == user.pk
+            tablets.open_read_only(request, user, shared_tablet)
+            next_url = tablets.safe_next(request.POST.get("next", "")) if is_same_user else "/"
+            return redirect(next_url)
+    return _render_tablet(request, badge_form=form)
 
 
 @sensitive_post_parameters("password")
@@ -156,14 +161,14 @@ def tablet_open(request: TabletUserRequest) -> HttpResponse:
 @in_own_language
 def tablet_full(request: TabletUserRequest) -> HttpResponse:
     """Unlock in full, or go on from looking, by one's password."""
-    if request.tablet is None and not tablets.is_looking(request):
+    if request.tablet is None and not tablets.is_read_only(request):
         raise Http404
     if request.method != "POST":
-        return _show(request)
-    form = FullForm(request.POST)
+        return _render_tablet(request)
+    form = TabletPasswordForm(request.POST)
     if form.is_valid():
         try:
-            services.prove_at_tablet(
+            services.prove_password_at_tablet(
                 user=request.user,
                 password=form.cleaned_data["password"],
                 tablet=request.tablet,
@@ -172,9 +177,9 @@ def tablet_full(request: TabletUserRequest) -> HttpResponse:
         except TabletRefused as error:
             form.add_error("password", str(error))
         else:
-            tablets.open_in_full(request)
+            tablets.open_fully(request)
             return redirect(tablets.safe_next(request.POST.get("next", "")))
-    return _show(request, full=form)
+    return _render_tablet(request, password_form=form)
 
 
 @csrf_exempt
@@ -186,7 +191,7 @@ def tablet_lock(request: TabletUserRequest) -> HttpResponse:
     A window that was open before somebody signed in locks too, although its token is an
     earlier one's: locking is all that comes of it, and from other sites no session is sent.
     """
-    _tablet(request)
+    _tablet_or_404(request)
     if request.tablet_use is not None:
         tablets.lock(request.tablet_use)
     return redirect("people:tablet")
@@ -197,7 +202,7 @@ def tablet_lock(request: TabletUserRequest) -> HttpResponse:
 @login_required
 def tablet_awake(request: TabletUserRequest) -> HttpResponse:
     """Somebody types or taps without asking for a page: the time is counted anew."""
-    _tablet(request)
+    _tablet_or_404(request)
     return HttpResponse(status=204)
 
 
@@ -207,19 +212,19 @@ def tablet_awake(request: TabletUserRequest) -> HttpResponse:
 @login_required
 def pin(request: UserRequest) -> HttpResponse:
     """One's own badge and PIN, set or given up under one's password."""
-    kept = BadgePin.objects.filter(user=request.user).first()
-    removes = request.POST.get("act") == "remove"
+    badge_pin = BadgePin.objects.filter(user=request.user).first()
+    is_removal = request.POST.get("act") == "remove"
     form = PinForm(
-        request.POST if request.method == "POST" and not removes else None,
-        initial={"badge": kept.badge if kept else ""},
+        request.POST if request.method == "POST" and not is_removal else None,
+        initial={"badge": badge_pin.badge if badge_pin else ""},
     )
-    remove_form = RemovePinForm(request.POST if removes else None, prefix="remove")
-    bound = remove_form if removes else form
-    if request.method == "POST" and bound.is_valid():
-        data = bound.cleaned_data
+    remove_form = RemovePinForm(request.POST if is_removal else None, prefix="remove")
+    bound_form = remove_form if is_removal else form
+    if request.method == "POST" and bound_form.is_valid():
+        data = bound_form.cleaned_data
         try:
             proof = prove_identity(request.user, data["password"])
-            if removes:
+            if is_removal:
                 services.remove_pin(user=request.user, at=timezone.now())
             else:
                 services.set_pin(
@@ -230,13 +235,15 @@ def pin(request: UserRequest) -> HttpResponse:
                     at=timezone.now(),
                 )
         except ProofRefused:
-            bound.add_error("password", _("That is not your password. Type it again, or reset it."))
+            bound_form.add_error(
+                "password", _("That is not your password. Type it again, or reset it.")
+            )
         except PeopleError as error:
-            bound.add_error("pin", str(error))
+            bound_form.add_error("pin", str(error))
         else:
-            said = _("Your PIN is given up.") if removes else _("Your badge and PIN are set.")
-            messages.success(request, said)
+            message = _("Your PIN is given up.") if is_removal else _("Your badge and PIN are set.")
+            messages.success(request, message)
             return redirect("people:pin")
-    context = {"kept": kept, "form": form, "remove_form": remove_form}
+    context = {"kept": badge_pin, "form": form, "remove_form": remove_form}
     status = 422 if request.method == "POST" else 200
     return render(request, "people/pin.html", context, status=status)

@@ -3,7 +3,7 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from people.forms.fields import helper
+from people.forms.fields import form_helper
 
 
 class CalendarForm(forms.Form):
@@ -15,4 +15,4 @@ class CalendarForm(forms.Form):
             "“Certified through this day”."
         ),
     )
-    helper = helper("in_full")
+    helper = form_helper("in_full")

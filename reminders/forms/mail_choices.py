@@ -6,7 +6,7 @@ from django import forms
 from django.conf import settings
 from django.utils.translation import gettext_lazy as _
 
-from people.forms.fields import helper
+from people.forms.fields import form_helper
 from reminders.models import MailChoice
 
 
@@ -25,4 +25,4 @@ class MailChoiceForm(forms.Form):
         super().__init__(*args, **kwargs)
         if not has_lists:
             del self.fields["lists"]
-        self.helper = helper(*self.fields)
+        self.helper = form_helper(*self.fields)

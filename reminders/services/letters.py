@@ -27,7 +27,7 @@ from django.utils.translation import ngettext
 from certification.models import Scope
 from people.models import Installation, Person, Site
 from people.presenters.days import format_letter_day, format_short_letter_day
-from people.queries.languages import language_of, speaking
+from people.queries.languages import in_language, language_of
 from reminders.domain.reminders import Ending
 from reminders.models import Reminder
 from reminders.queries.ends import (
@@ -129,7 +129,7 @@ def write_letter(
     """
     reader = _only_reader(address)
     language = language_of(reader or valid[0][0].recipient)
-    with speaking(language):
+    with in_language(language):
         own = [
             (row, ending)
             for row, ending in valid

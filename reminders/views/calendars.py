@@ -17,7 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from people.access import UserRequest, own_person
 from people.middleware.languages import in_own_language
-from people.queries.languages import language_of, speaking
+from people.queries.languages import in_language, language_of
 from reminders.forms.calendars import CalendarForm
 from reminders.models import CalendarFeed
 from reminders.presenters import calendar_feed as feeds
@@ -80,7 +80,7 @@ def calendar_feed(request: HttpRequest, secret: str) -> HttpResponseBase:
     person = feed.person
     calendars.record_reading(feed, person.site.today(now))
     language = language_of(person)
-    with speaking(language):
+    with in_language(language):
         body = feeds.calendar_of(person, now, feed.in_full)
     headers = {
         "Cache-Control": "private, max-age=3600",

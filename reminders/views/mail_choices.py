@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods
 from people.access import UserRequest, own_person
 from people.middleware.languages import in_own_language
 from people.models import Role
-from people.queries.languages import language_of, speaking
+from people.queries.languages import in_language, language_of
 from people.services import people
 from reminders.forms.mail_choices import MailChoiceForm
 from reminders.services import lists as reminder_lists
@@ -37,7 +37,7 @@ def mail_choices(request: UserRequest) -> HttpResponse:
             reminder_lists.choose_lists(
                 person=person, lists=chosen["lists"], actor=request.user, at=now
             )
-        with speaking(chosen["language"]):
+        with in_language(chosen["language"]):
             messages.success(request, _("What changed is saved."))
         return redirect("reminders:mail_choices")
     return render(

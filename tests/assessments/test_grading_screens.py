@@ -437,7 +437,7 @@ def test_who_looks_is_told_to_sign_in_fully_and_has_nothing_to_judge_by(client, 
     accept_all(begin(board, instructor))
     client.force_login(instructor)
     session = client.session
-    session[tablets.BY_PIN] = True
+    session[tablets.SESSION_READ_ONLY] = True
     session.save()
     grade = reverse("assessments:board_grade", args=[board.number])
     told = client.get(grade).text
@@ -447,7 +447,7 @@ def test_who_looks_is_told_to_sign_in_fully_and_has_nothing_to_judge_by(client, 
     for gone in ('id="judge"', 'data-key="a"', 'data-key="A"', 'id="undo"', 'id="go-sign"'):
         assert gone not in told
     assert 'id="grading-state"' not in told
-    del session[tablets.BY_PIN]
+    del session[tablets.SESSION_READ_ONLY]
     session.save()
     told = client.get(grade).text
     assert "signed in to read only" not in told

@@ -360,7 +360,7 @@ def for_looking(page) -> None:
     """The session as if badge and PIN had opened it since the page came."""
     [cookie] = [one for one in page.context.cookies() if one["name"] == "sessionid"]
     session = Session.objects.get(session_key=cookie["value"])
-    data = session.get_decoded() | {tablets.BY_PIN: True}
+    data = session.get_decoded() | {tablets.SESSION_READ_ONLY: True}
     Session.objects.filter(pk=session.pk).update(session_data=Session.objects.encode(data))
 
 

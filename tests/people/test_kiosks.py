@@ -5,7 +5,7 @@ from django.conf import settings
 from django.test import RequestFactory
 
 from people.exceptions import PeopleError
-from people.middleware.sign_ins import kiosk_checks_only
+from people.middleware.sign_ins import restrict_kiosks
 from people.models import FormerEmployeeNumber, User
 from people.services import kiosks, people, sign_ins
 from records.models import TrailEntry
@@ -98,7 +98,7 @@ def test_people_are_asked_nothing_more_because_there_are_kiosks(client, django_a
     request.user = User.objects.select_related("person").get(pk=user.pk)
 
     with django_assert_num_queries(0):
-        assert kiosk_checks_only(lambda request: "an answer")(request) == "an answer"
+        assert restrict_kiosks(lambda request: "an answer")(request) == "an answer"
 
 
 def test_kiosk_stays_signed_in_where_people_do_not(client):

@@ -8,7 +8,7 @@ from django.utils import translation
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from people.presenters.limit_line import LEFT, MOST_TICKS, RIGHT, LimitLine
+from people.presenters.limit_line import LEFT, MAX_TICKS, RIGHT, LimitLine
 from people.presenters.quantities import with_unit
 from people.templatetags.look import limit_line
 
@@ -53,7 +53,7 @@ def test_everything_shown_lies_on_the_drawing(value, u, low, high, unit):
     shown = [number for number in (value, low, high) if number is not None]
 
     assert all(LEFT <= line.x(number) <= RIGHT for number in shown)
-    assert len(line.ticks()) <= MOST_TICKS + 1
+    assert len(line.ticks()) <= MAX_TICKS + 1
     assert all(LEFT - 0.01 <= line.x(tick) <= RIGHT + 0.01 for tick in line.ticks())
     drawn = [float(number) for number in re.findall(r'[ MHx="](-?\d+\.\d)(?=[ "HV])', line.svg())]
     assert all(math.isfinite(number) for number in drawn)
@@ -84,7 +84,7 @@ def test_degrees_are_ticked_in_parts_of_a_turn(unit):
     ],
 )
 def test_drawing_says_its_result_in_words(arguments, said):
-    assert LimitLine(*arguments).said().replace("\u00a0", " ") == said
+    assert LimitLine(*arguments).description().replace("\u00a0", " ") == said
 
 
 def test_an_open_limit_lets_the_band_run_to_the_edge():

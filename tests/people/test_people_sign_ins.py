@@ -103,7 +103,7 @@ def test_nobody_takes_over_a_sign_in_with_roles_elsewhere(administrator):
     with pytest.raises(PeopleError, match="roles at another site"):
         sign_ins.give_password(user=user, actor=administrator, at=NOW)
     with pytest.raises(PeopleError, match="roles at another site"):
-        sign_ins.switch_sign_in(user=user, active=False, actor=administrator, at=NOW)
+        sign_ins.set_sign_in_active(user=user, active=False, actor=administrator, at=NOW)
 
 
 def test_nobody_takes_over_whoever_may_do_everything(administrator):
@@ -114,16 +114,16 @@ def test_nobody_takes_over_whoever_may_do_everything(administrator):
 def test_a_sign_in_is_closed_and_opened_again(administrator):
     user = make_user("instructor")
 
-    sign_ins.switch_sign_in(user=user, active=False, actor=administrator, at=NOW)
+    sign_ins.set_sign_in_active(user=user, active=False, actor=administrator, at=NOW)
     assert not User.objects.get(pk=user.pk).is_active
-    sign_ins.switch_sign_in(user=user, active=True, actor=administrator, at=NOW)
+    sign_ins.set_sign_in_active(user=user, active=True, actor=administrator, at=NOW)
     assert User.objects.get(pk=user.pk).is_active
     assert roles_of(user) == {("CA", "instructor")}
 
 
 def test_ones_own_sign_in_is_somebody_elses_to_change(administrator):
     with pytest.raises(PeopleError, match="Another administrator"):
-        sign_ins.switch_sign_in(user=administrator, active=False, actor=administrator, at=NOW)
+        sign_ins.set_sign_in_active(user=administrator, active=False, actor=administrator, at=NOW)
     with pytest.raises(PeopleError, match="your own password"):
         sign_ins.give_password(user=administrator, actor=administrator, at=NOW)
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from people.domain.pins import LONGEST_WAIT_S, PinFault, pin_fault, wait_after
+from people.domain.pins import MAX_WAIT_S, PinFault, pin_fault, wait_after_s
 
 PINS = st.text("0123456789", min_size=4, max_size=8)
 
@@ -42,5 +42,5 @@ def test_few_of_the_pins_are_refused():
 
 @given(st.integers(0, 500))
 def test_waits_never_shorten_and_end_at_an_hour(failures):
-    assert wait_after(failures) <= wait_after(failures + 1) <= LONGEST_WAIT_S
-    assert (wait_after(failures) == 0) == (failures < 3)
+    assert wait_after_s(failures) <= wait_after_s(failures + 1) <= MAX_WAIT_S
+    assert (wait_after_s(failures) == 0) == (failures < 3)

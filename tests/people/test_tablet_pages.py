@@ -204,7 +204,7 @@ def test_session_that_ended_meanwhile_counts_as_locked_and_keeps_no_row(client):
     use = use_of(client)
     client.post(reverse("account_logout"))
     assert not TabletUse.objects.exists()
-    assert tablets._counted(use.pk, SharedTablet.objects.get()).locked
+    assert tablets._track_use(use.pk, SharedTablet.objects.get()).locked
     assert not TabletUse.objects.exists()
 
 

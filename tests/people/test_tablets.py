@@ -128,15 +128,15 @@ def test_unknown_and_pinless_wait_and_stop_like_a_wrong_pin_on_every_tablet(tabl
 
 
 def test_wrong_tries_of_unknown_badges_are_bounded_and_tell_no_badge(tablet, monkeypatch):
-    monkeypatch.setattr(services, "UNKNOWN_KEPT", 3)
+    monkeypatch.setattr(services, "MAX_UNKNOWN_BADGES", 3)
     user = with_pin()
     for n in range(6):
         for badge in (f"Unknown-{n}", user.employee_number):
             with pytest.raises(TabletRefused):
                 try_(declare(tablet.declared_by, f"{badge} {n}"), badge, WRONG, n * 4000)
     keys = WrongTries.objects.values_list("key", flat=True)
-    unknown = [key for key in keys if key.startswith(services.UNKNOWN)]
-    latest = [services._key_of_unknown(f"unknown-{n}") for n in (3, 4, 5)]
+    unknown = [key for key in keys if key.startswith(services.UNKNOWN_BADGE_PREFIX)]
+    latest = [services._unknown_badge_key(f"unknown-{n}") for n in (3, 4, 5)]
     assert sorted(unknown) == sorted(latest)
     assert not any("nknown-" in key for key in keys)
     assert WrongTries.objects.get(key=f"pin:{user.pk}").failures == 6
@@ -216,7 +216,7 @@ def test_password_at_a_tablet_waits_apart_from_the_pin(tablet, keeper):
     user = with_pin()
 
     def prove(password, where=tablet):
-        services.prove_at_tablet(user=user, password=password, tablet=where, at=NOW)
+        services.prove_password_at_tablet(user=user, password=password, tablet=where, at=NOW)
 
     for _ in range(3):
         with pytest.raises(TabletRefused, match="not your password"):

@@ -10,7 +10,7 @@ from people.services import stamps
 from records.exceptions import Refusal
 from records.models import TrailEntry
 from tests.factories import NOW, TODAY, make_person, make_user
-from training import ports as gates
+from training import ports
 from training.models import PracticeRecord, VisionTest
 from training.services import facts
 
@@ -21,8 +21,8 @@ pytestmark = pytest.mark.django_db
 def heard(monkeypatch):
     """What listeners are told, in place of those that are wired at start."""
     calls = []
-    monkeypatch.setattr(gates, "_listeners", [])
-    gates.on_facts_changed(lambda person, scope_code: calls.append((person, scope_code)))
+    monkeypatch.setattr(ports, "_listeners", [])
+    ports.on_facts_changed(lambda person, scope_code: calls.append((person, scope_code)))
     return calls
 
 
@@ -137,7 +137,7 @@ def test_practice_tells_about_its_own_scope(heard, quality):
 
 
 def test_nothing_is_written_while_nobody_listens(monkeypatch, quality):
-    monkeypatch.setattr(gates, "_listeners", [])
+    monkeypatch.setattr(ports, "_listeners", [])
 
     with pytest.raises(Refusal, match="not written"):
         facts.record_vision_test(

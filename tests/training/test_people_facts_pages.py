@@ -6,7 +6,7 @@ from django.utils import timezone
 
 from people.models import Stamp
 from tests.factories import PASSWORD, make_person, make_site, make_user
-from training import ports as gates
+from training import ports
 from training.models import (
     PracticeRecord,
     PracticeWithdrawal,
@@ -20,9 +20,9 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture(autouse=True)
 def register(monkeypatch):
     """A register that listens and knows one scope, in place of the one above this app."""
-    monkeypatch.setattr(gates, "_listeners", [])
-    gates.on_facts_changed(lambda person, scope_code: None)
-    monkeypatch.setattr(gates, "_scopes", lambda: [("TERM-OP", "Terminals, operator")])
+    monkeypatch.setattr(ports, "_listeners", [])
+    ports.on_facts_changed(lambda person, scope_code: None)
+    monkeypatch.setattr(ports, "_scopes", lambda: [("TERM-OP", "Terminals, operator")])
 
 
 @pytest.fixture

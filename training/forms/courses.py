@@ -10,7 +10,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
-from people.forms.fields import DayInput, find_person, helper
+from people.forms.fields import DayInput, find_person, form_helper
 from people.models import Person, Role, Site, User
 from people.models.people import PersonQuerySet
 from training.models import Attendance, ClassSession, CourseRevision, Enrolment
@@ -91,7 +91,7 @@ class ClassForm(forms.Form):
         else:
             del self.fields["course_revision"], self.fields["site"]
             head = ["instructor"]
-        self.helper = helper(*head, *rows)
+        self.helper = form_helper(*head, *rows)
 
 
 class EnrolForm(forms.Form):
@@ -112,7 +112,7 @@ class EnrolForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.known_people = people
         self.fields["ticked"].queryset = people  # type: ignore[attr-defined]
-        self.helper = helper("people")
+        self.helper = form_helper("people")
 
     def clean_people(self) -> list[Person]:
         found, errors = [], []
@@ -164,7 +164,7 @@ class AttendanceForm(forms.Form):
         self.initial.setdefault(
             "present", [one.pk for one in enrolments if taken.get(one.pk, True)]
         )
-        self.helper = helper("present")
+        self.helper = form_helper("present")
 
 
 def _name_and_number(enrolment: Enrolment) -> str:

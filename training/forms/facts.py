@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from people.forms.fields import (
     DayInput,
     PasswordField,
-    helper,
+    form_helper,
 )
 
 
@@ -42,7 +42,7 @@ class VisionTestForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(
+        self.helper = form_helper(
             Div("tested_on", "with_lenses", css_class="fields-row"), "passed", "method", "examiner"
         )
 
@@ -65,7 +65,9 @@ class PracticeForm(forms.Form):
             ("", _now("choose one")),
             *((code, f"{title} ({code})") for code, title in scopes),
         ]
-        self.helper = helper("scope_code", Div("performed_on", "reference", css_class="fields-row"))
+        self.helper = form_helper(
+            "scope_code", Div("performed_on", "reference", css_class="fields-row")
+        )
 
 
 class ReasonForm(forms.Form):
@@ -78,4 +80,4 @@ class ReasonForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper("reason", "password")
+        self.helper = form_helper("reason", "password")

@@ -7,7 +7,7 @@ from django import forms
 from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
-from people.forms.fields import DayInput, PersonField, code_validator, helper
+from people.forms.fields import DayInput, PersonField, code_validator, form_helper
 from people.models import Site
 from people.models.people import PersonQuerySet
 from training.models import Tool
@@ -51,7 +51,7 @@ class ToolForm(forms.Form):
             for name in ("code", "kind", "site"):
                 del self.fields[name]
             head = ["name"]
-        self.helper = helper(*head, "answers_for")
+        self.helper = form_helper(*head, "answers_for")
 
     def clean_code(self) -> str:
         code = self.cleaned_data["code"]
@@ -74,6 +74,6 @@ class CalibrationForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = helper(
+        self.helper = form_helper(
             Div("calibrated_on", "valid_through", css_class="fields-row"), "passed", "reference"
         )

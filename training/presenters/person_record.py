@@ -3,7 +3,7 @@
 from typing import Any
 
 from people.models import Person
-from training import ports as gates
+from training import ports
 
 PRACTICE_SHOWN = 8
 
@@ -12,7 +12,7 @@ def person_record(person: Person, *, every_practice: bool) -> dict[str, Any]:
     """What is written down about somebody, newest first."""
     tests = list(person.vision_tests.select_related("withdrawal"))
     standing = [test for test in tests if not is_withdrawn(test)]
-    titles = dict(gates.scopes())
+    titles = dict(ports.scopes())
     practice = person.practice.select_related("withdrawal", "confirmed_by__person").order_by(
         "-performed_on", "-recorded_at"
     )

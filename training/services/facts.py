@@ -13,11 +13,11 @@ from django.utils.translation import gettext as _
 
 from people.models import Person, User
 from people.services.people import lock_person
-from people.services.refusals import refuse_day_to_come, refuse_own
+from people.services.refusals import refuse_future_day, refuse_own
 from records.models import Signature
 from records.services import numbers
 from records.services import trail as records
-from training import ports as gates
+from training import ports
 from training.exceptions import TrainingError
 from training.models import (
     PracticeRecord,
@@ -44,7 +44,7 @@ def record_vision_test(
     """Write a vision test down; raise TrainingError for one's own or for a day to come."""
     person = lock_person(person)
     refuse_own(person, actor, _("Somebody else has to enter your vision test."))
-    refuse_day_to_come(person, tested_on, at)
+    refuse_future_day(person, tested_on, at)
     test = VisionTest.objects.create(
         test_id=numbers.next_number(person.site.prefix, "V"),
         person=person,
@@ -69,7 +69,7 @@ def record_vision_test(
         },
         at=at,
     )
-    gates.facts_changed(person)
+    ports.facts_changed(person)
     return test
 
 
@@ -105,7 +105,7 @@ def withdraw_vision_test(
         payload={"test": vision_test.test_id, "reason": withdrawal.reason},
         at=at,
     )
-    gates.facts_changed(person)
+    ports.facts_changed(person)
     return withdrawal
 
 
@@ -122,7 +122,7 @@ def record_practice(
     """Write down work done within a scope, confirmed by the actor; not for oneself."""
     person = lock_person(person)
     refuse_own(person, actor, _("Somebody else has to confirm your work."))
-    refuse_day_to_come(person, performed_on, at)
+    refuse_future_day(person, performed_on, at)
     practice = PracticeRecord.objects.create(
         person=person,
         scope_code=scope_code,
@@ -143,7 +143,7 @@ def record_practice(
         },
         at=at,
     )
-    gates.facts_changed(person, scope_code)
+    ports.facts_changed(person, scope_code)
     return practice
 
 
@@ -181,7 +181,7 @@ def withdraw_practice(
         },
         at=at,
     )
-    gates.facts_changed(person, practice.scope_code)
+    ports.facts_changed(person, practice.scope_code)
     return withdrawal
 
 

@@ -10,8 +10,8 @@ from django.views.decorators.http import require_http_methods
 
 from people import access
 from people.access import UserRequest
-from people.views.person_forms import FORM_METHODS, posted, save_about_person
-from training import ports as gates
+from people.views.person_forms import FORM_METHODS, post_data, save_person_fact
+from training import ports
 from training.forms.facts import PracticeForm, ReasonForm, VisionTestForm
 from training.services import facts as services
 
@@ -19,15 +19,15 @@ from training.services import facts as services
 @require_http_methods(FORM_METHODS)
 @login_required
 def vision_test_new(request: UserRequest, employee_number: str) -> HttpResponse:
-    person = access.person_when(request.user, employee_number, "facts")
-    form = VisionTestForm(posted(request), initial={"tested_on": person.site.today()})
+    person = access.person_with_right(request.user, employee_number, "facts")
+    form = VisionTestForm(post_data(request), initial={"tested_on": person.site.today()})
     texts = {
         "title": _("Record a vision test"),
         "lead": _("Result and day alone: no other medical detail is kept."),
         "submit": _("Record the test"),
         "done": _("The vision test is recorded."),
     }
-    return save_about_person(
+    return save_person_fact(
         request, person, form, texts, partial(services.record_vision_test, person=person)
     )
 
@@ -35,7 +35,7 @@ def vision_test_new(request: UserRequest, employee_number: str) -> HttpResponse:
 @require_http_methods(FORM_METHODS)
 @login_required
 def vision_test_withdraw(request: UserRequest, employee_number: str, test_id: str) -> HttpResponse:
-    person = access.person_when(request.user, employee_number, "facts")
+    person = access.person_with_right(request.user, employee_number, "facts")
     test = get_object_or_404(
         person.vision_tests.filter(withdrawal__isnull=True).select_related("person__site"),
         test_id=test_id,
@@ -49,8 +49,8 @@ def vision_test_withdraw(request: UserRequest, employee_number: str, test_id: st
         "submit": _("Withdraw the test and sign"),
         "done": _("The vision test is withdrawn."),
     }
-    form = ReasonForm(posted(request))
-    return save_about_person(
+    form = ReasonForm(post_data(request))
+    return save_person_fact(
         request, person, form, texts, partial(services.withdraw_vision_test, vision_test=test)
     )
 
@@ -58,9 +58,9 @@ def vision_test_withdraw(request: UserRequest, employee_number: str, test_id: st
 @require_http_methods(FORM_METHODS)
 @login_required
 def practice_new(request: UserRequest, employee_number: str) -> HttpResponse:
-    person = access.person_when(request.user, employee_number, "facts")
+    person = access.person_with_right(request.user, employee_number, "facts")
     form = PracticeForm(
-        posted(request), scopes=gates.scopes(), initial={"performed_on": person.site.today()}
+        post_data(request), scopes=ports.scopes(), initial={"performed_on": person.site.today()}
     )
     texts = {
         "title": _("Record practice"),
@@ -68,7 +68,7 @@ def practice_new(request: UserRequest, employee_number: str) -> HttpResponse:
         "submit": _("Confirm the work"),
         "done": _("The work is recorded."),
     }
-    return save_about_person(
+    return save_person_fact(
         request, person, form, texts, partial(services.record_practice, person=person)
     )
 
@@ -76,7 +76,7 @@ def practice_new(request: UserRequest, employee_number: str) -> HttpResponse:
 @require_http_methods(FORM_METHODS)
 @login_required
 def practice_withdraw(request: UserRequest, employee_number: str, practice_id: int) -> HttpResponse:
-    person = access.person_when(request.user, employee_number, "facts")
+    person = access.person_with_right(request.user, employee_number, "facts")
     practice = get_object_or_404(
         person.practice.filter(withdrawal__isnull=True).select_related("person__site"),
         pk=practice_id,
@@ -90,7 +90,7 @@ def practice_withdraw(request: UserRequest, employee_number: str, practice_id: i
         "submit": _("Withdraw the work and sign"),
         "done": _("The work is withdrawn."),
     }
-    form = ReasonForm(posted(request))
-    return save_about_person(
+    form = ReasonForm(post_data(request))
+    return save_person_fact(
         request, person, form, texts, partial(services.withdraw_practice, practice=practice)
     )

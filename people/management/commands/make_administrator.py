@@ -53,7 +53,7 @@ class Command(BaseCommand):
                 password=self._password(options),
                 another=options["another"],
                 at=timezone.now(),
-                **_where(options),
+                **_site_arguments(options),
             )
         except ValidationError as error:
             raise CommandError(" ".join(error.messages)) from error
@@ -63,12 +63,12 @@ class Command(BaseCommand):
         self.stdout.write(f"{user} ({user.employee_number}) administers {sites}. Sign in with it.")
 
     def _password(self, options: dict[str, Any]) -> str:
-        password = self._said_password(options)
-        stand_in = User(employee_number=options["employee_number"], email=options["email"])
-        validate_password(password, stand_in)
+        password = self._read_password(options)
+        user = User(employee_number=options["employee_number"], email=options["email"])
+        validate_password(password, user)
         return password
 
-    def _said_password(self, options: dict[str, Any]) -> str:
+    def _read_password(self, options: dict[str, Any]) -> str:
         if options["password_stdin"]:
             return sys.stdin.readline().rstrip("\r\n")
         file = os.environ.get("PASSWORD_FILE")
@@ -87,11 +87,11 @@ class Command(BaseCommand):
         return password
 
 
-def _where(options: dict[str, Any]) -> dict[str, Any]:
+def _site_arguments(options: dict[str, Any]) -> dict[str, Any]:
     """The site meant: a known one by its prefix, a new one, or the only one there is."""
-    said = [options[name] for name in ("site_name", "prefix", "time_zone")]
-    if all(said):
-        return {"new_site": NewSite(*said)}
+    values = [options[name] for name in ("site_name", "prefix", "time_zone")]
+    if all(values):
+        return {"new_site": NewSite(*values)}
     if options["prefix"] and not options["site_name"] and not options["time_zone"]:
         site = Site.objects.filter(prefix=options["prefix"]).first()
         if site is None:
@@ -100,6 +100,6 @@ def _where(options: dict[str, Any]) -> dict[str, Any]:
                 "as well to make one."
             )
         return {"site": site}
-    if any(said):
+    if any(values):
         raise CommandError("Give --site-name, --prefix and --time-zone together, or none.")
     return {}
