@@ -52,11 +52,11 @@ def facts_changed(person: Person, scope_code: str | None = None) -> None:
         listener(person, scope_code)
 
 
-def register_scopes(answer: ScopeNames | None) -> ScopeNames | None:
+def register_scopes(provider: ScopeNames | None) -> ScopeNames | None:
     """Set who lists the scopes as (code, title); return who did before."""
     global _scopes
-    before, _scopes = _scopes, answer
-    return before
+    previous, _scopes = _scopes, provider
+    return previous
 
 
 def scopes() -> list[tuple[str, str]]:

@@ -178,7 +178,7 @@ def _by_unit(
 def _practice(user: User, known_at: datetime | None) -> QuerySet[PracticeRecord]:
     records = PracticeRecord.objects.filter(_people(user)).select_related("person__site")
     if known_at is None:
-        return records.standing()
+        return records.not_withdrawn()
     return records.filter(
         Q(withdrawal__isnull=True) | Q(withdrawal__withdrawn_at__gt=known_at),
         recorded_at__lte=known_at,

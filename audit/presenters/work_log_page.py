@@ -167,7 +167,7 @@ EXAMPLE_HEADING = ["row", "employee_number", "stamp", "scope", "operation", "wor
 def example_of_work(user: User) -> list[tuple[str, str, str, str, str, str]]:
     """The latest practice at the user's sites as rows of a work log."""
     records = (
-        PracticeRecord.objects.standing()
+        PracticeRecord.objects.not_withdrawn()
         .filter(person__site__in=user.sites_as(Role.QUALITY))
         .select_related("person")
         .order_by("-performed_on", "-pk")[:EXAMPLE_ROWS]

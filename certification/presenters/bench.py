@@ -15,7 +15,7 @@ from certification.domain.disclosure import LAPSES
 from certification.models import Proposal, StandingEnd, StandingSpan
 from people.models import Person, Role, User
 from training.models import Calibration, ClassSession, Lesson, Stage, Tool
-from training.services.courses import days_of
+from training.queries.classes import class_days
 
 LOOK_AHEAD = timedelta(days=60)
 TOOLS_AHEAD = timedelta(days=30)
@@ -208,7 +208,7 @@ def _classes(sites: set[int], day: date) -> list[ClassToday]:
     )
     held = []
     for session in running:
-        days = days_of(session)
+        days = class_days(session)
         if day not in days:
             continue
         which = days.index(day) + 1

@@ -175,7 +175,7 @@ def _vision_requirement(person: Person, months: int, day: date) -> Requirement:
 
 def vision_facts(person: Person) -> list[VisionFact]:
     """The person's vision tests that stand."""
-    tests = VisionTest.objects.standing().filter(person=person)
+    tests = VisionTest.objects.not_withdrawn().filter(person=person)
     return [
         VisionFact(test.test_id, test.tested_on, test.passed, test.recorded_at) for test in tests
     ]

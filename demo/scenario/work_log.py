@@ -44,7 +44,7 @@ def _work(stage: Stage, sites) -> list[tuple[str, str, str, str]]:
         Stamp.objects.filter(returned_on=None, person__site__in=sites).values_list("person", "mark")
     )
     done = (
-        PracticeRecord.objects.standing()
+        PracticeRecord.objects.not_withdrawn()
         .filter(person__site__in=sites, performed_on__gte=since, performed_on__lt=stage.today)
         .select_related("person")
         .order_by("-performed_on", "pk")[:MOST_IN_ORDER]

@@ -265,8 +265,8 @@ def test_what_was_withdrawn_or_returned_since_is_taken_in(tmp_path):
 
     assert summary.amended == {"certificates": 1, "vision_tests": 1, "practice": 1, "stamps": 1}
     assert not Certificate.objects.standing().exists()
-    assert not VisionTest.objects.standing().exists()
-    assert not PracticeRecord.objects.standing().exists()
+    assert not VisionTest.objects.not_withdrawn().exists()
+    assert not PracticeRecord.objects.not_withdrawn().exists()
     assert not StandingSpan.objects.exists()
     numbers = [stamp.person.employee_number for stamp in Stamp.objects.order_by("issued_on")]
     assert numbers == ["P1", "P2"]

@@ -8,6 +8,7 @@ from records.models import TrailEntry
 from tests.factories import NOW, TODAY, make_person, make_session, make_site, make_user
 from training.exceptions import TrainingError
 from training.models import Attendance, Course, Enrolment
+from training.queries.classes import class_days
 from training.services import courses
 
 pytestmark = pytest.mark.django_db
@@ -196,4 +197,4 @@ def test_a_class_keeps_its_people_and_the_days_they_attended(instructor):
 def test_days_of_a_class_are_working_days_unless_it_has_none(starts_on, ends_on, days):
     session = make_session(starts_on=starts_on, ends_on=ends_on)
 
-    assert [day.day for day in courses.days_of(session)] == days
+    assert [day.day for day in class_days(session)] == days

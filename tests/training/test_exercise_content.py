@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 
 from tests.assessments.drawing_files import drawing
-from training.content import STAGES, Exercise, Wire
+from training.content import STAGES, ExerciseContent, Wire
 from training.content.cautions import CAUTIONS, CLOSING
 from training.content.courses import COURSES
 from training.content.exercises import EXERCISES
@@ -15,13 +15,13 @@ from training.domain.wire import stranded_diameter_mm
 from training.models import (
     Course,
     CourseRevision,
+    Exercise,
     ExerciseStep,
     JointType,
     Lesson,
     Position,
     Tool,
 )
-from training.models import Exercise as ExerciseRow
 
 each_exercise = pytest.mark.parametrize("exercise", EXERCISES, ids=lambda one: one.code)
 each_wire = pytest.mark.parametrize(
@@ -57,14 +57,14 @@ def test_the_mixed_board_holds_what_its_drawing_shows() -> None:
 
 
 @each_exercise
-def test_positions_are_named_in_order(exercise: Exercise) -> None:
+def test_positions_are_named_in_order(exercise: ExerciseContent) -> None:
     names = [position.name for position in exercise.positions]
     assert names == [f"E{number:02d}" for number in range(1, len(names) + 1)]
     assert 10 <= exercise.joints_required <= 20
 
 
 @each_exercise
-def test_positions_say_wire_forming_clearance_and_scope(exercise: Exercise) -> None:
+def test_positions_say_wire_forming_clearance_and_scope(exercise: ExerciseContent) -> None:
     for position in exercise.positions:
         assert position.forming
         assert position.scope_code in {"TERM-OP", "CUP-OP", "HOLE-OP", "WIRE-OP"}
@@ -77,7 +77,7 @@ def test_positions_say_wire_forming_clearance_and_scope(exercise: Exercise) -> N
 
 
 @each_exercise
-def test_every_stage_asked_for_has_its_steps_and_no_other_has(exercise: Exercise) -> None:
+def test_every_stage_asked_for_has_its_steps_and_no_other_has(exercise: ExerciseContent) -> None:
     stages = [step.stage for step in exercise.steps]
     assert exercise.stages == tuple(stage for stage in STAGES if stage in exercise.stages)
     assert set(stages) == set(exercise.stages)
@@ -85,7 +85,7 @@ def test_every_stage_asked_for_has_its_steps_and_no_other_has(exercise: Exercise
 
 
 @each_exercise
-def test_every_step_is_a_sentence_with_its_source(exercise: Exercise) -> None:
+def test_every_step_is_a_sentence_with_its_source(exercise: ExerciseContent) -> None:
     texts = [step.text for step in exercise.steps]
     assert len(texts) == len(set(texts))
     for step in exercise.steps:
@@ -94,7 +94,7 @@ def test_every_step_is_a_sentence_with_its_source(exercise: Exercise) -> None:
 
 
 @each_exercise
-def test_tools_are_of_known_kinds_and_enough_to_do_the_work(exercise: Exercise) -> None:
+def test_tools_are_of_known_kinds_and_enough_to_do_the_work(exercise: ExerciseContent) -> None:
     kinds = [tool.kind for tool in exercise.tools]
     assert set(kinds) <= {*Tool.Kind.values, "bench"}
     assert {"iron", "tip", "magnifier", "lamp"} <= set(kinds)
@@ -104,7 +104,7 @@ def test_tools_are_of_known_kinds_and_enough_to_do_the_work(exercise: Exercise) 
 
 
 @each_exercise
-def test_cautions_are_those_the_work_needs(exercise: Exercise) -> None:
+def test_cautions_are_those_the_work_needs(exercise: ExerciseContent) -> None:
     assert set(exercise.cautions) <= {caution.code for caution in CAUTIONS}
     assert {"hot", "eyes", "fume", "lead", "solvent"} <= set(exercise.cautions)
     needs = any("TFE" in position.wire.insulation for position in exercise.positions)
@@ -112,7 +112,7 @@ def test_cautions_are_those_the_work_needs(exercise: Exercise) -> None:
 
 
 @each_exercise
-def test_a_board_with_the_rejects_allowed_can_still_pass(exercise: Exercise) -> None:
+def test_a_board_with_the_rejects_allowed_can_still_pass(exercise: ExerciseContent) -> None:
     rule, joints = exercise.rule, exercise.joints_required
     assert 0 <= rule.allowed_rejects < joints
     assert 1 <= rule.graders <= 2
@@ -123,13 +123,13 @@ def test_a_board_with_the_rejects_allowed_can_still_pass(exercise: Exercise) -> 
 
 
 @each_exercise
-def test_drawing_shows_work_and_judges_nothing(exercise: Exercise) -> None:
+def test_drawing_shows_work_and_judges_nothing(exercise: ExerciseContent) -> None:
     assert not {"d-accept", "d-reject", "d-fault"} & set(drawing(exercise.drawing).classes)
 
 
 @each_exercise
-def test_exercise_fits_the_tables_it_is_kept_in(exercise: Exercise) -> None:
-    ExerciseRow(
+def test_exercise_fits_the_tables_it_is_kept_in(exercise: ExerciseContent) -> None:
+    Exercise(
         code=exercise.code,
         title=exercise.title,
         summary=exercise.summary,

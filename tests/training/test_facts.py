@@ -58,7 +58,7 @@ def test_withdrawn_vision_test_no_longer_stands_and_cannot_be_withdrawn_again(he
         proof="password",
     )
 
-    assert not VisionTest.objects.standing().exists()
+    assert not VisionTest.objects.not_withdrawn().exists()
     assert len(heard) == 2
     with pytest.raises(Refusal, match="withdrawn already"):
         facts.withdraw_vision_test(
@@ -76,7 +76,7 @@ def test_withdrawal_needs_a_reason(heard, quality):
             vision_test=test, reason="  ", actor=quality, at=NOW, proof="password"
         )
 
-    assert VisionTest.objects.standing().exists()
+    assert VisionTest.objects.not_withdrawn().exists()
 
 
 def test_day_to_come_is_refused_by_the_clock_of_the_site(heard, quality):
@@ -133,7 +133,7 @@ def test_practice_tells_about_its_own_scope(heard, quality):
 
     assert practice.confirmed_by == quality
     assert heard == [(person, "turret"), (person, "turret")]
-    assert not PracticeRecord.objects.standing().exists()
+    assert not PracticeRecord.objects.not_withdrawn().exists()
 
 
 def test_nothing_is_written_while_nobody_listens(monkeypatch, quality):

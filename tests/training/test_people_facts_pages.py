@@ -60,7 +60,7 @@ def test_a_vision_test_is_recorded_and_withdrawn(client, tamsin, role):
     withdraw = url("vision_test_withdraw", test.test_id)
     assert "counts as never entered" in client.get(withdraw).content.decode()
     client.post(withdraw, {"reason": "Somebody else's.", "password": PASSWORD})
-    assert not VisionTest.objects.standing().exists()
+    assert not VisionTest.objects.not_withdrawn().exists()
     signature = VisionTestWithdrawal.objects.get(vision_test=test).signature
     assert (signature.signer, signature.proof) == (user, "password")
     assert "Somebody else's." in signature.content
@@ -79,7 +79,7 @@ def test_practice_is_recorded_and_withdrawn(client, tamsin, role):
     client.post(
         url("practice_withdraw", practice.pk), {"reason": "Not theirs.", "password": PASSWORD}
     )
-    assert not PracticeRecord.objects.standing().exists()
+    assert not PracticeRecord.objects.not_withdrawn().exists()
     assert PracticeWithdrawal.objects.get(practice=practice).signature.signer == user
 
 
@@ -138,7 +138,7 @@ def test_a_withdrawal_says_why(client, tamsin):
 
     sent = {"reason": " ", "password": PASSWORD}
     assert client.post(url("vision_test_withdraw", "CA-V-1"), sent).status_code == 422
-    assert VisionTest.objects.standing().get() == test
+    assert VisionTest.objects.not_withdrawn().get() == test
 
 
 def test_a_withdrawal_is_signed_with_ones_own_password(client, tamsin):
@@ -158,8 +158,8 @@ def test_a_withdrawal_is_signed_with_ones_own_password(client, tamsin):
         assert answer.status_code == 422
         assert "nothing was signed" in answer.content.decode()
 
-    assert VisionTest.objects.standing().exists()
-    assert PracticeRecord.objects.standing().exists()
+    assert VisionTest.objects.not_withdrawn().exists()
+    assert PracticeRecord.objects.not_withdrawn().exists()
 
 
 WRITES = [("vision_test_new",), ("practice_new",), ("stamp_issue",)]
@@ -207,4 +207,4 @@ def test_a_fact_of_somebody_else_is_not_withdrawn_under_a_wrong_name(client, tam
     )
 
     assert answer.status_code == 404
-    assert VisionTest.objects.standing().exists()
+    assert VisionTest.objects.not_withdrawn().exists()

@@ -41,7 +41,7 @@ class Wire:
 
 
 @dataclass(frozen=True, slots=True)
-class Position:
+class PositionContent:
     """A place on the board where a joint is made."""
 
     name: str
@@ -86,7 +86,7 @@ class PassRule:
 
 
 @dataclass(frozen=True, slots=True)
-class Exercise:
+class ExerciseContent:
     """One exercise; `summary` says in a line what is on the board."""
 
     code: str
@@ -95,7 +95,7 @@ class Exercise:
     purpose: str
     drawing: str
     stages: tuple[str, ...]
-    positions: tuple[Position, ...]
+    positions: tuple[PositionContent, ...]
     steps: tuple[Step, ...]
     tools: tuple[ToolNeeded, ...]
     cautions: tuple[str, ...]
@@ -118,7 +118,7 @@ class Caution:
 
 
 @dataclass(frozen=True, slots=True)
-class Lesson:
+class LessonContent:
     """A piece of a course day; `exercise` is a code, or empty."""
 
     day: int
@@ -129,9 +129,9 @@ class Lesson:
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class CourseContent:
     code: str
     title: str
     summary: str
     days: int
-    lessons: tuple[Lesson, ...]
+    lessons: tuple[LessonContent, ...]

@@ -1,8 +1,8 @@
 """Two courses to begin with, day by day."""
 
-from . import Course, Lesson
+from . import CourseContent, LessonContent
 
-TERMINALS = Course(
+TERMINALS = CourseContent(
     code="HS-TERM",
     title="Hand soldering of terminals",
     summary=(
@@ -11,7 +11,7 @@ TERMINALS = Course(
     ),
     days=3,
     lessons=(
-        Lesson(
+        LessonContent(
             1,
             "Welcome, vision test, safety",
             45,
@@ -19,21 +19,21 @@ TERMINALS = Course(
             "eyes, fume, lead, solvents, stored energy: show where extraction, stand, bin and "
             "wash-basin are.",
         ),
-        Lesson(
+        LessonContent(
             1,
             "What a sound joint is",
             60,
             "Wetting, fillet, clearance and why each is asked for. Walk through the criteria "
             "with the drawings, then pass round good and bad pieces under the microscope.",
         ),
-        Lesson(
+        LessonContent(
             1,
             "The iron and its tip",
             30,
             "Choose a tip by the mass to be heated, seat it fully, tin it as it first warms. "
             "Brush, damp sponge, then the joint; back into the stand tinned.",
         ),
-        Lesson(
+        LessonContent(
             1,
             "Strip and tin",
             180,
@@ -41,14 +41,14 @@ TERMINALS = Course(
             "are left next to the insulation.",
             "EX-WIRE",
         ),
-        Lesson(
+        LessonContent(
             1,
             "Judge your own first board",
             45,
             "Each trainee judges their own wires against the criteria before the instructor "
             "does, and the two readings are compared.",
         ),
-        Lesson(
+        LessonContent(
             2,
             "Turret, one wire",
             180,
@@ -56,42 +56,44 @@ TERMINALS = Course(
             "a wipe.",
             "EX-TUR-1",
         ),
-        Lesson(
+        LessonContent(
             2,
             "Turret, two wires",
             90,
             "Thicker wire first and lowest, both from one side, insulation against insulation.",
             "EX-TUR-2",
         ),
-        Lesson(
+        LessonContent(
             2,
             "Bifurcated terminals",
             90,
             "Through the slot, down to the base, round one post.",
             "EX-BIF",
         ),
-        Lesson(3, "Hook terminals", 75, "In the arc of the hook, away from its end.", "EX-HOOK"),
-        Lesson(
+        LessonContent(
+            3, "Hook terminals", 75, "In the arc of the hook, away from its end.", "EX-HOOK"
+        ),
+        LessonContent(
             3,
             "Solder cups",
             90,
             "Measured solder in the cup, wire to the bottom, hold it still until it sets.",
             "EX-CUP",
         ),
-        Lesson(
+        LessonContent(
             3,
             "Plated through-holes",
             90,
             "Heat land and lead together, let solder rise through the hole.",
             "EX-HOLE",
         ),
-        Lesson(
+        LessonContent(
             3,
             "Written test",
             45,
             "Criteria, materials and safety, with the criteria at hand.",
         ),
-        Lesson(
+        LessonContent(
             3,
             "Results and what comes next",
             30,
@@ -101,7 +103,7 @@ TERMINALS = Course(
     ),
 )
 
-RECERTIFICATION = Course(
+RECERTIFICATION = CourseContent(
     code="HS-RECERT",
     title="Re-certification day",
     summary=(
@@ -110,29 +112,31 @@ RECERTIFICATION = Course(
     ),
     days=1,
     lessons=(
-        Lesson(
+        LessonContent(
             1,
             "Vision, safety, what has changed",
             45,
             "Vision tests current, cautions repeated, changes in the criteria since the last "
             "certificate.",
         ),
-        Lesson(
+        LessonContent(
             1,
             "What fails most, and why",
             45,
             "The site's own figures: the criteria that failed most since last time, with their "
             "drawings and one piece of each.",
         ),
-        Lesson(
+        LessonContent(
             1,
             "The mixed board",
             240,
             "Made alone and without help; questions about the drawing are answered.",
             "EX-MIX",
         ),
-        Lesson(1, "Written test", 30, "Shorter than the first one; the criteria may be used."),
-        Lesson(
+        LessonContent(
+            1, "Written test", 30, "Shorter than the first one; the criteria may be used."
+        ),
+        LessonContent(
             1,
             "Judging together",
             30,

@@ -2,13 +2,13 @@
 
 from decimal import Decimal
 
-from . import STAGES, Exercise, PassRule, Step, ToolNeeded
+from . import STAGES, ExerciseContent, PassRule, Step, ToolNeeded
 from . import steps as shared
 from .layout import CUPS, HOLES, NO_CLEARANCE, TERMINALS, WIRES, positions
 from .terminals import BIFURCATED, HOOK, TURRET_ONE, TURRET_TWO
 from .wires import AWG_20_PTFE, AWG_22_ETFE, AWG_22_PTFE, LEAD_22, LEAD_24
 
-WIRE = Exercise(
+WIRE = ExerciseContent(
     code="EX-WIRE",
     title="Strip and tin",
     summary="10 pieces of stranded wire, stripped to 8 mm and tinned",
@@ -55,7 +55,7 @@ WIRE = Exercise(
     photographs_wanted=False,
 )
 
-CUP = Exercise(
+CUP = ExerciseContent(
     code="EX-CUP",
     title="Solder cup",
     summary="14 solder cups with one wire each",
@@ -142,7 +142,7 @@ HOLE_STEPS = (
     ),
 )
 
-HOLE = Exercise(
+HOLE = ExerciseContent(
     code="EX-HOLE",
     title="Plated through-hole",
     summary="16 leads of 8 dummy parts in plated holes",
@@ -186,7 +186,7 @@ HOLE = Exercise(
     photographs_wanted=False,
 )
 
-MIXED = Exercise(
+MIXED = ExerciseContent(
     code="EX-MIX",
     title="Mixed board",
     summary="8 turrets, 6 solder cups and 6 plated holes on one board",

@@ -1,6 +1,6 @@
 """Rows of positions alike, and the scopes that joints are credited to."""
 
-from . import Position, Wire
+from . import PositionContent, Wire
 
 TERMINALS = "TERM-OP"
 CUPS = "CUP-OP"
@@ -22,10 +22,10 @@ def positions(
     wires: int = 1,
     forming: str,
     clearance: str = ONE_TO_TWO,
-) -> tuple[Position, ...]:
+) -> tuple[PositionContent, ...]:
     """Give positions alike, E01 and on; the last `spare` of them are not required."""
     return tuple(
-        Position(
+        PositionContent(
             name=f"E{first + index:02d}",
             joint_type=joint_type,
             wire=wire,

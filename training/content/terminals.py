@@ -2,12 +2,12 @@
 
 from decimal import Decimal
 
-from . import STAGES, Exercise, PassRule, Step
+from . import STAGES, ExerciseContent, PassRule, Step
 from . import steps as shared
 from .layout import TERMINALS, positions
 from .wires import AWG_20_ETFE, AWG_22_ETFE, AWG_24_ETFE
 
-TURRET_ONE = Exercise(
+TURRET_ONE = ExerciseContent(
     code="EX-TUR-1",
     title="Turret terminal, one wire",
     summary="16 turrets with one wire each, and 2 spare",
@@ -63,7 +63,7 @@ TURRET_ONE = Exercise(
     photographs_wanted=True,
 )
 
-TURRET_TWO = Exercise(
+TURRET_TWO = ExerciseContent(
     code="EX-TUR-2",
     title="Turret terminal, two wires",
     summary="10 turrets with two wires each",
@@ -105,7 +105,7 @@ TURRET_TWO = Exercise(
     photographs_wanted=True,
 )
 
-BIFURCATED = Exercise(
+BIFURCATED = ExerciseContent(
     code="EX-BIF",
     title="Bifurcated terminal",
     summary="12 bifurcated terminals with one wire each, side route",
@@ -153,7 +153,7 @@ BIFURCATED = Exercise(
     photographs_wanted=True,
 )
 
-HOOK = Exercise(
+HOOK = ExerciseContent(
     code="EX-HOOK",
     title="Hook terminal",
     summary="10 hook terminals with one wire each",

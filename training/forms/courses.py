@@ -84,7 +84,7 @@ class ClassForm(forms.Form):
         if session is None:
             course = self.fields["course_revision"]
             course.queryset = CourseRevision.objects.filter(  # type: ignore[attr-defined]
-                pk__in=[one.pk for one in revisions]
+                pk__in=[revision.pk for revision in revisions]
             ).select_related("course")
             self.fields["site"].queryset = sites  # type: ignore[attr-defined]
             head = ["course_revision", Div("site", "instructor", css_class="fields-row")]
@@ -115,18 +115,18 @@ class EnrolForm(forms.Form):
         self.helper = form_helper("people")
 
     def clean_people(self) -> list[Person]:
-        found, errors = [], []
+        people, errors = [], []
         for line in self.cleaned_data["people"].splitlines():
-            said = line.strip()
-            if not said:
+            text = line.strip()
+            if not text:
                 continue
             try:
-                found.append(find_person(said, self.known_people))
+                people.append(find_person(text, self.known_people))
             except forms.ValidationError as error:
                 errors.append(error)
         if errors:
             raise forms.ValidationError(errors)
-        return found
+        return people
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or self.cleaned_data
@@ -155,14 +155,19 @@ class AttendanceForm(forms.Form):
         present = self.fields["present"]
         present.queryset = enrolments  # type: ignore[attr-defined]
         present.label_from_instance = _name_and_number  # type: ignore[attr-defined]
-        taken = dict(
+        present_by_enrolment = dict(
             Attendance.objects.filter(enrolment__session=session, day=day).values_list(
                 "enrolment", "present"
             )
         )
         # Before attendance is taken everybody counts as there, so that only gaps need a click.
         self.initial.setdefault(
-            "present", [one.pk for one in enrolments if taken.get(one.pk, True)]
+            "present",
+            [
+                enrolment.pk
+                for enrolment in enrolments
+                if present_by_enrolment.get(enrolment.pk, True)
+            ],
         )
         self.helper = form_helper("present")
 

@@ -22,14 +22,14 @@ class VisionTestForm(forms.Form):
     passed = forms.TypedChoiceField(
         label=_("Result"),
         choices=[("yes", _("passed")), ("no", _("not passed"))],
-        coerce=lambda said: said == "yes",
+        coerce=lambda answer: answer == "yes",
         widget=forms.RadioSelect,
     )
     with_lenses = forms.TypedChoiceField(
         label=_("With glasses or lenses"),
         required=False,
         choices=[("", _("not said")), ("yes", _("with")), ("no", _("without"))],
-        coerce=lambda said: said == "yes",
+        coerce=lambda answer: answer == "yes",
         empty_value=None,
     )
     method = forms.CharField(

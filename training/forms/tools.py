@@ -66,7 +66,7 @@ class CalibrationForm(forms.Form):
     passed = forms.TypedChoiceField(
         label=_("Result"),
         choices=[("yes", _("passed")), ("no", _("not passed"))],
-        coerce=lambda said: said == "yes",
+        coerce=lambda answer: answer == "yes",
         initial="yes",
         widget=forms.RadioSelect,
     )

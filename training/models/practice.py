@@ -62,7 +62,8 @@ class Calibration(Recorded):
 
 
 class PracticeRecordQuerySet(models.QuerySet["PracticeRecord"]):
-    def standing(self) -> "PracticeRecordQuerySet":
+    def not_withdrawn(self) -> "PracticeRecordQuerySet":
+        """Work that was not withdrawn as entered in error."""
         return self.filter(withdrawal__isnull=True)
 
 

@@ -10,7 +10,7 @@ from records.models import Recorded, Signature
 
 
 class VisionTestQuerySet(models.QuerySet["VisionTest"]):
-    def standing(self) -> "VisionTestQuerySet":
+    def not_withdrawn(self) -> "VisionTestQuerySet":
         """Tests that were not withdrawn as entered in error."""
         return self.filter(withdrawal__isnull=True)
 

@@ -11,7 +11,7 @@ PRACTICE_SHOWN = 8
 def person_record(person: Person, *, every_practice: bool) -> dict[str, Any]:
     """What is written down about somebody, newest first."""
     tests = list(person.vision_tests.select_related("withdrawal"))
-    standing = [test for test in tests if not is_withdrawn(test)]
+    valid_tests = [test for test in tests if not is_withdrawn(test)]
     titles = dict(ports.scopes())
     practice = person.practice.select_related("withdrawal", "confirmed_by__person").order_by(
         "-performed_on", "-recorded_at"
@@ -24,14 +24,19 @@ def person_record(person: Person, *, every_practice: bool) -> dict[str, Any]:
     )
     return {
         "vision_tests": [(test, is_withdrawn(test)) for test in tests],
-        "vision_now": standing[0] if standing else None,
+        "vision_now": valid_tests[0] if valid_tests else None,
         "practice": [
-            (one, titles.get(one.scope_code, one.scope_code), is_withdrawn(one)) for one in shown
+            (work, titles.get(work.scope_code, work.scope_code), is_withdrawn(work))
+            for work in shown
         ],
         "practice_count": practice.count(),
         "classes": [
-            (one.session, sum(day.present for day in one.attendances.all()), one.attendances.all())
-            for one in enrolments
+            (
+                enrolment.session,
+                sum(attendance.present for attendance in enrolment.attendances.all()),
+                enrolment.attendances.all(),
+            )
+            for enrolment in enrolments
         ],
     }
 

@@ -8,8 +8,7 @@ from django.db import transaction
 
 from people.models import User
 from records.services import trail as records
-from training.content import Course as CourseContent
-from training.content import Exercise as ExerciseContent
+from training.content import CourseContent, ExerciseContent
 from training.content.courses import COURSES
 from training.content.exercises import EXERCISES
 from training.models import (
@@ -23,7 +22,7 @@ from training.models import (
 
 
 @dataclass(frozen=True)
-class Loaded:
+class LoadResult:
     """Codes of what was added, and of what was there under its code and stayed as it is."""
 
     added: list[str]
@@ -33,7 +32,7 @@ class Loaded:
 @transaction.atomic
 def load_exercises(
     *, actor: User | str | None, at: datetime, exercises: Iterable[ExerciseContent] = EXERCISES
-) -> Loaded:
+) -> LoadResult:
     """Add each exercise whose code is not known yet; what a site has changed stays."""
     known = set(Exercise.objects.values_list("code", flat=True))
     added, kept = [], []
@@ -45,10 +44,12 @@ def load_exercises(
     records.record_many(
         actor=actor,
         act="exercise added",
-        items=[(one, {"code": one.code, "revision": one.revision}) for one in added],
+        items=[
+            (exercise, {"code": exercise.code, "revision": exercise.revision}) for exercise in added
+        ],
         at=at,
     )
-    return Loaded([one.code for one in added], kept)
+    return LoadResult([exercise.code for exercise in added], kept)
 
 
 def _add_exercise(content: ExerciseContent, order: int, at: datetime) -> Exercise:
@@ -100,10 +101,12 @@ def _add_exercise(content: ExerciseContent, order: int, at: datetime) -> Exercis
 @transaction.atomic
 def load_courses(
     *, actor: User | str | None, at: datetime, courses: Iterable[CourseContent] = COURSES
-) -> Loaded:
+) -> LoadResult:
     """Add each course whose code is not known yet, with its lessons; the exercises come first."""
     known = set(Course.objects.values_list("code", flat=True))
-    newest = {one.code: one for one in Exercise.objects.current().order_by("revision")}
+    exercises = {
+        exercise.code: exercise for exercise in Exercise.objects.current().order_by("revision")
+    }
     added: list[Course] = []
     kept = []
     for content in courses:
@@ -126,7 +129,7 @@ def load_courses(
                 title=lesson.title,
                 text=lesson.text,
                 minutes=lesson.minutes,
-                exercise=newest[lesson.exercise] if lesson.exercise else None,
+                exercise=exercises[lesson.exercise] if lesson.exercise else None,
             )
             for number, lesson in enumerate(content.lessons, start=1)
         )
@@ -134,7 +137,7 @@ def load_courses(
     records.record_many(
         actor=actor,
         act="course added",
-        items=[(one, {"code": one.code, "revision": 1}) for one in added],
+        items=[(course, {"code": course.code, "revision": 1}) for course in added],
         at=at,
     )
-    return Loaded([one.code for one in added], kept)
+    return LoadResult([course.code for course in added], kept)

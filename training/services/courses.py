@@ -1,7 +1,7 @@
 """Classes: planned, filled, and who was there on each day."""
 
 from collections.abc import Collection, Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -13,9 +13,10 @@ from records.services import trail as records
 from records.services.numbers import next_number
 from training.exceptions import TrainingError
 from training.models import Attendance, ClassSession, CourseRevision, Enrolment
+from training.queries.classes import class_days
 
 NUMBER_KIND = "K"
-LONGEST_DAYS = 92
+MAX_DAYS = 92
 
 
 @transaction.atomic
@@ -45,7 +46,7 @@ def plan_class(
         recorded_at=at,
     )
     records.record(
-        actor=actor, act="class planned", about=session, payload=_described(session), at=at
+        actor=actor, act="class planned", about=session, payload=_session_payload(session), at=at
     )
     return session
 
@@ -63,8 +64,8 @@ def change_class(
     room: str = "",
 ) -> ClassSession:
     """Move a class or change its places; refused where somebody or something would fall out."""
-    session = _locked(session)
-    before = _described(session)
+    session = _lock_session(session)
+    before = _session_payload(session)
     _refuse_plan(session.site, instructor, starts_on, ends_on)
     enrolled = session.enrolments.count()
     if places < enrolled:
@@ -86,7 +87,7 @@ def change_class(
     session.starts_on, session.ends_on = starts_on, ends_on
     session.places, session.room = places, room
     session.save(update_fields=["instructor", "starts_on", "ends_on", "places", "room"])
-    after = _described(session)
+    after = _session_payload(session)
     if before != after:
         records.record(
             actor=actor,
@@ -109,11 +110,11 @@ def enrol_people(
     TrainingError
         If places are too few, or somebody will have left before the class begins.
     """
-    session = _locked(session)
-    there = set(session.enrolments.values_list("person_id", flat=True))
-    new = [person for person in people if person.pk not in there]
-    free = session.places - len(there)
-    if len(new) > free:
+    session = _lock_session(session)
+    enrolled_ids = set(session.enrolments.values_list("person_id", flat=True))
+    newcomers = [person for person in people if person.pk not in enrolled_ids]
+    free = session.places - len(enrolled_ids)
+    if len(newcomers) > free:
         raise TrainingError(
             ngettext(
                 "%(number)s has %(free)d place left and %(wanted)d are wanted. "
@@ -122,21 +123,22 @@ def enrol_people(
                 "Give it more places.",
                 max(free, 0),
             )
-            % {"number": session.number, "free": max(free, 0), "wanted": len(new)}
+            % {"number": session.number, "free": max(free, 0), "wanted": len(newcomers)}
         )
-    for person in new:
+    for person in newcomers:
         if person.left_on is not None and person.left_on < session.starts_on:
             raise TrainingError(
                 _("%(name)s left on %(day)s, before the class begins.")
                 % {"name": person.full_name, "day": format_day_with_weekday(person.left_on)}
             )
     enrolments = [
-        Enrolment.objects.create(session=session, person=person, recorded_at=at) for person in new
+        Enrolment.objects.create(session=session, person=person, recorded_at=at)
+        for person in newcomers
     ]
     records.record_many(
         actor=actor,
         act="person enrolled in class",
-        items=[(session, _who(one)) for one in enrolments],
+        items=[(session, _enrolment_payload(enrolment)) for enrolment in enrolments],
         at=at,
     )
     return enrolments
@@ -154,7 +156,7 @@ def cancel_enrolment(*, enrolment: Enrolment, actor: User, at: datetime) -> None
         actor=actor,
         act="enrolment cancelled",
         about=enrolment.session,
-        payload=_who(enrolment),
+        payload=_enrolment_payload(enrolment),
         at=at,
     )
     enrolment.delete()
@@ -176,8 +178,8 @@ def take_attendance(
     TrainingError
         If the class was not held that day, or the day is still to come.
     """
-    session = _locked(session)
-    if day not in days_of(session):
+    session = _lock_session(session)
+    if day not in class_days(session):
         raise TrainingError(
             _("%(number)s is not held on %(day)s.")
             % {"number": session.number, "day": format_day_with_weekday(day)}
@@ -187,41 +189,34 @@ def take_attendance(
             _("%(day)s is still to come. Take attendance on the day.")
             % {"day": format_day_with_weekday(day)}
         )
-    there = {one.pk for one in present}
-    said = {}
+    present_ids = {enrolment.pk for enrolment in present}
+    attendance = {}
     for enrolment in session.enrolments.select_related("person"):
-        was_there = enrolment.pk in there
-        said[enrolment.person.employee_number] = was_there
+        is_present = enrolment.pk in present_ids
+        attendance[enrolment.person.employee_number] = is_present
         Attendance.objects.update_or_create(
             enrolment=enrolment,
             day=day,
-            defaults={"present": was_there},
-            create_defaults={"present": was_there, "recorded_at": at},
+            defaults={"present": is_present},
+            create_defaults={"present": is_present, "recorded_at": at},
         )
-    if not said:
+    if not attendance:
         raise TrainingError(_("Nobody is in the class yet. Enrol people first."))
     records.record(
         actor=actor,
         act="attendance taken",
         about=session,
-        payload={"day": day, "present": said},
+        payload={"day": day, "present": attendance},
         at=at,
     )
-
-
-def days_of(session: ClassSession) -> list[date]:
-    """The working days of a class, or all its days where it is held on none of them."""
-    length = (session.ends_on - session.starts_on).days + 1
-    days = [session.starts_on + timedelta(days=n) for n in range(length)]
-    return [day for day in days if session.site.is_working_day(day)] or days
 
 
 def _refuse_plan(site: Site, instructor: User, starts_on: date, ends_on: date) -> None:
     if ends_on < starts_on:
         raise TrainingError(_("The last day comes before the first. Change one of them."))
-    if (ends_on - starts_on).days >= LONGEST_DAYS:
+    if (ends_on - starts_on).days >= MAX_DAYS:
         raise TrainingError(
-            _("That is more than %(days)d days. Plan several classes.") % {"days": LONGEST_DAYS}
+            _("That is more than %(days)d days. Plan several classes.") % {"days": MAX_DAYS}
         )
     if not instructor.is_active or not instructor.has_role(Role.INSTRUCTOR, site=site):
         raise TrainingError(
@@ -230,7 +225,7 @@ def _refuse_plan(site: Site, instructor: User, starts_on: date, ends_on: date) -
         )
 
 
-def _locked(session: ClassSession) -> ClassSession:
+def _lock_session(session: ClassSession) -> ClassSession:
     """The class, so that two people filling it do not overfill it."""
     return (
         ClassSession.objects.select_for_update(of=("self",), no_key=True)
@@ -239,7 +234,7 @@ def _locked(session: ClassSession) -> ClassSession:
     )
 
 
-def _described(session: ClassSession) -> dict:
+def _session_payload(session: ClassSession) -> dict:
     return {
         "number": session.number,
         "course": [session.course_revision.course.code, session.course_revision.revision],
@@ -252,7 +247,7 @@ def _described(session: ClassSession) -> dict:
     }
 
 
-def _who(enrolment: Enrolment) -> dict[str, str]:
+def _enrolment_payload(enrolment: Enrolment) -> dict[str, str]:
     return {
         "class": enrolment.session.number,
         "person": enrolment.person.employee_number,

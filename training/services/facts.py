@@ -26,7 +26,7 @@ from training.models import (
     VisionTestWithdrawal,
 )
 
-WITHDRAWS = "withdraws what was entered in error"
+WITHDRAWAL_MEANING = "withdraws what was entered in error"
 
 
 @transaction.atomic
@@ -89,14 +89,14 @@ def withdraw_vision_test(
         "test": vision_test.test_id,
         "person": person.employee_number,
         "tested_on": vision_test.tested_on,
-        "reason": _reason(reason),
+        "reason": _checked_reason(reason),
     }
     withdrawal = VisionTestWithdrawal.objects.create(
         vision_test=vision_test,
         withdrawn_at=at,
-        reason=_reason(reason),
+        reason=_checked_reason(reason),
         withdrawn_by=actor,
-        signature=_signed(vision_test, person, content, actor, at, proof),
+        signature=_sign_withdrawal(vision_test, person, content, actor, at, proof),
     )
     records.record(
         actor=actor,
@@ -160,14 +160,14 @@ def withdraw_practice(
         "person": person.employee_number,
         "scope": practice.scope_code,
         "performed_on": practice.performed_on,
-        "reason": _reason(reason),
+        "reason": _checked_reason(reason),
     }
     withdrawal = PracticeWithdrawal.objects.create(
         practice=practice,
         withdrawn_at=at,
-        reason=_reason(reason),
+        reason=_checked_reason(reason),
         withdrawn_by=actor,
-        signature=_signed(practice, person, content, actor, at, proof),
+        signature=_sign_withdrawal(practice, person, content, actor, at, proof),
     )
     records.record(
         actor=actor,
@@ -185,7 +185,7 @@ def withdraw_practice(
     return withdrawal
 
 
-def _signed(
+def _sign_withdrawal(
     fact: VisionTest | PracticeRecord,
     person: Person,
     content: Mapping[str, Any],
@@ -195,7 +195,7 @@ def _signed(
 ) -> Signature:
     return records.sign(
         actor=actor,
-        meaning=WITHDRAWS,
+        meaning=WITHDRAWAL_MEANING,
         about=fact,
         content=content,
         at=at,
@@ -204,7 +204,7 @@ def _signed(
     )
 
 
-def _reason(reason: str) -> str:
+def _checked_reason(reason: str) -> str:
     if not reason.strip():
         raise TrainingError(_("Say why it is withdrawn."))
     return reason.strip()

@@ -27,7 +27,7 @@ def add_tool(
     tool = Tool.objects.create(
         code=code, kind=kind, site=site, name=name, answers_for=answers_for, recorded_at=at
     )
-    records.record(actor=actor, act="tool added", about=tool, payload=_described(tool), at=at)
+    records.record(actor=actor, act="tool added", about=tool, payload=_tool_payload(tool), at=at)
     return tool
 
 
@@ -36,14 +36,14 @@ def change_tool(
     *, tool: Tool, name: str, answers_for: Person | None, actor: User, at: datetime
 ) -> Tool:
     """Change what a tool is called and who answers for it; its code and kind stay."""
-    before = _described(tool)
+    before = _tool_payload(tool)
     tool.name, tool.answers_for = name, answers_for
     tool.save(update_fields=["name", "answers_for"])
     records.record(
         actor=actor,
         act="tool changed",
         about=tool,
-        payload={"before": before, "after": _described(tool)},
+        payload={"before": before, "after": _tool_payload(tool)},
         at=at,
     )
     return tool
@@ -110,7 +110,7 @@ def record_calibration(
     return calibration
 
 
-def _described(tool: Tool) -> dict[str, str]:
+def _tool_payload(tool: Tool) -> dict[str, str]:
     return {
         "tool": tool.code,
         "kind": str(tool.kind),

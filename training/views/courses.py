@@ -18,6 +18,7 @@ from training import access
 from training.exceptions import TrainingError
 from training.forms.courses import AttendanceForm, ClassFilterForm, ClassForm, EnrolForm
 from training.models import ClassSession, Course, CourseRevision
+from training.queries.classes import class_days
 from training.services import courses as services
 
 PAGE_SIZE = 40
@@ -39,11 +40,17 @@ def course_list(request: UserRequest) -> HttpResponse:
 def course_detail(request: UserRequest, code: str) -> HttpResponse:
     course = get_object_or_404(Course, code=code)
     revisions = list(course.revisions.order_by("-revision"))
-    asked = request.GET.get("revision", "")
-    found = [one for one in revisions if not asked or str(one.revision) == asked]
-    if not found:
+    revision_number = request.GET.get("revision", "")
+    revision = next(
+        (
+            revision
+            for revision in revisions
+            if not revision_number or str(revision.revision) == revision_number
+        ),
+        None,
+    )
+    if revision is None:
         raise Http404
-    revision = found[0]
     days: dict[int, list] = {}
     for lesson in revision.lessons.select_related("exercise"):
         days.setdefault(lesson.day, []).append(lesson)
@@ -52,7 +59,8 @@ def course_detail(request: UserRequest, code: str) -> HttpResponse:
         "revision": revision,
         "revisions": revisions,
         "days": [
-            (day, lessons, sum(one.minutes for one in lessons)) for day, lessons in days.items()
+            (day, lessons, sum(lesson.minutes for lesson in lessons))
+            for day, lessons in days.items()
         ],
         "may_plan": request.user.has_role(Role.INSTRUCTOR),
     }
@@ -66,23 +74,23 @@ def class_list(request: UserRequest) -> HttpResponse:
     form = ClassFilterForm(
         request.GET, sites=Site.objects.filter(pk__in=readable.order_by().values("site"))
     )
-    chosen = form.chosen()
+    filters = form.chosen()
     today = people_access.today_for(request.user)
     sessions = readable.with_list_columns()
-    when = chosen.get("when", "")
+    when = filters.get("when", "")
     if when == "past":
         sessions = sessions.filter(ends_on__lt=today).order_by("-starts_on", "number")
     elif when == "all":
         sessions = sessions.order_by("-starts_on", "number")
     else:
         sessions = sessions.filter(ends_on__gte=today).order_by("starts_on", "number")
-    if "site" in chosen:
-        sessions = sessions.filter(site=chosen["site"])
+    if "site" in filters:
+        sessions = sessions.filter(site=filters["site"])
     page = Paginator(sessions, PAGE_SIZE).get_page(request.GET.get("page"))
     context = {
         "form": form,
         "page": page,
-        "filtered": bool(chosen),
+        "filtered": bool(filters),
         "today": today,
         "may_plan": request.user.has_role(Role.INSTRUCTOR),
     }
@@ -92,14 +100,16 @@ def class_list(request: UserRequest) -> HttpResponse:
 @require_http_methods(FORM_METHODS)
 @role_required(Role.INSTRUCTOR)
 def class_new(request: UserRequest) -> HttpResponse:
-    asked = request.GET.get("course", "")
+    course_code = request.GET.get("course", "")
     revisions = CourseRevision.objects.newest().select_related("course")
     form = ClassForm(
         request.POST if request.method == "POST" else None,
         sites=Site.objects.filter(pk__in=request.user.sites_as(Role.INSTRUCTOR)),
         revisions=revisions,
         initial={
-            "course_revision": next((one for one in revisions if one.course.code == asked), None),
+            "course_revision": next(
+                (revision for revision in revisions if revision.course.code == course_code), None
+            ),
             "instructor": request.user.employee_number,
             "places": 8,
         },
@@ -160,14 +170,16 @@ def show_class(
     request: UserRequest, session: ClassSession, *, enrol_form: EnrolForm
 ) -> HttpResponse:
     """The page of a class: whoever is only enrolled sees themselves and not the others."""
-    user, days = request.user, services.days_of(session)
+    user, days = request.user, class_days(session)
     reads = user.has_role(*people_access.READERS, site=session.site_id)
     enrolments = session.enrolments.select_related("person").prefetch_related("attendances")
     shown = enrolments if reads else enrolments.filter(person=user.person_id or 0)
     rows = []
     for enrolment in shown:
-        there = {one.day: one.present for one in enrolment.attendances.all()}
-        rows.append((enrolment, [(day, there.get(day)) for day in days], not there))
+        present_on = {
+            attendance.day: attendance.present for attendance in enrolment.attendances.all()
+        }
+        rows.append((enrolment, [(day, present_on.get(day)) for day in days], not present_on))
     today = session.site.today()
     context = {
         "session": session,
@@ -203,10 +215,10 @@ def class_enrol(request: UserRequest, number: str) -> HttpResponse:
         except TrainingError as error:
             form.add_error("people", str(error))
         else:
-            said = ngettext(
+            message = ngettext(
                 "%(n)d person is enrolled.", "%(n)d people are enrolled.", len(enrolled)
             )
-            messages.success(request, said % {"n": len(enrolled)})
+            messages.success(request, message % {"n": len(enrolled)})
             return redirect("training:class_detail", number)
     return show_class(request, access.session_for_reader(request.user, number), enrol_form=form)
 
@@ -232,17 +244,19 @@ def enrolment_cancel(request: UserRequest, number: str, enrolment_id: int) -> Ht
 def class_attendance(request: UserRequest, number: str, day: str) -> HttpResponse:
     """Who was there on one day of a class."""
     session = access.session_for_instructor(request.user, number)
-    asked = next((one for one in services.days_of(session) if one.isoformat() == day), None)
-    if asked is None:
+    class_day = next(
+        (class_day for class_day in class_days(session) if class_day.isoformat() == day), None
+    )
+    if class_day is None:
         raise Http404
     form = AttendanceForm(
-        request.POST if request.method == "POST" else None, session=session, day=asked
+        request.POST if request.method == "POST" else None, session=session, day=class_day
     )
     if request.method == "POST" and form.is_valid():
         try:
             services.take_attendance(
                 session=session,
-                day=asked,
+                day=class_day,
                 **form.cleaned_data,
                 actor=request.user,
                 at=timezone.now(),
@@ -252,6 +266,6 @@ def class_attendance(request: UserRequest, number: str, day: str) -> HttpRespons
         else:
             messages.success(request, _("Attendance is taken."))
             return redirect("training:class_detail", number)
-    context = {"form": form, "session": session, "day": asked}
+    context = {"form": form, "session": session, "day": class_day}
     status = 422 if form.is_bound else 200
     return render(request, "training/class_attendance.html", context, status=status)

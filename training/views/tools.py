@@ -86,7 +86,9 @@ def tool_edit(request: UserRequest, code: str) -> HttpResponse:
 @login_required
 def tool_detail(request: UserRequest, code: str) -> HttpResponse:
     tool = access.tool_for_reader(request.user, code)
-    return _show(request, tool, CalibrationForm(initial={"calibrated_on": tool.site.today()}))
+    return _render_tool(
+        request, tool, CalibrationForm(initial={"calibrated_on": tool.site.today()})
+    )
 
 
 @require_POST
@@ -104,7 +106,7 @@ def calibration_new(request: UserRequest, code: str) -> HttpResponse:
         else:
             messages.success(request, _("The calibration is recorded."))
             return redirect("training:tool_detail", code)
-    return _show(request, tool, form)
+    return _render_tool(request, tool, form)
 
 
 @require_POST
@@ -120,7 +122,7 @@ def tool_retire(request: UserRequest, code: str) -> HttpResponse:
     return redirect("training:tool_detail", code)
 
 
-def _show(request: UserRequest, tool: Tool, form: CalibrationForm) -> HttpResponse:
+def _render_tool(request: UserRequest, tool: Tool, form: CalibrationForm) -> HttpResponse:
     calibrations = list(tool.calibrations.order_by("-calibrated_on", "-pk"))
     context: dict[str, Any] = {
         "tool": tool,
