@@ -73,7 +73,7 @@ def test_degrees_are_ticked_in_parts_of_a_turn(unit):
 
 
 @pytest.mark.parametrize(
-    ("arguments", "said"),
+    ("arguments", "description"),
     [
         ((148, 1.25, 180, None, "°"), "148.0° ± 2.5°, at least 180° is asked: outside"),
         ((0.4, 0.01, None, 0.5, "mm"), "0.400 mm ± 0.020 mm, at most 0.5 mm is asked: within"),
@@ -83,8 +83,8 @@ def test_degrees_are_ticked_in_parts_of_a_turn(unit):
         ((3, None, None, None, "d"), "3 d"),
     ],
 )
-def test_drawing_says_its_result_in_words(arguments, said):
-    assert LimitLine(*arguments).description().replace("\u00a0", " ") == said
+def test_drawing_says_its_result_in_words(arguments, description):
+    assert LimitLine(*arguments).description().replace("\u00a0", " ") == description
 
 
 def test_an_open_limit_lets_the_band_run_to_the_edge():

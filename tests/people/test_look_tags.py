@@ -125,7 +125,7 @@ def test_instant_is_shown_in_the_zone_of_the_site():
 
 
 @pytest.mark.parametrize(
-    ("days", "said"),
+    ("days", "text"),
     [
         (0, "today"),
         (1, "tomorrow"),
@@ -134,8 +134,8 @@ def test_instant_is_shown_in_the_zone_of_the_site():
         (-2, "2 days ago"),
     ],
 )
-def test_distance_of_a_day_is_said_in_words(days, said):
-    assert words(look.in_days(DAY + dt.timedelta(days=days), DAY)) == said
+def test_distance_of_a_day_is_said_in_words(days, text):
+    assert words(look.in_days(DAY + dt.timedelta(days=days), DAY)) == text
 
 
 def test_distance_without_a_day_says_nothing():

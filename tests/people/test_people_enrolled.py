@@ -81,7 +81,7 @@ def test_somebody_may_get_their_own_former_number_back(instructor):
         )
 
     former = person.former_numbers.order_by("employee_number")
-    assert [one.employee_number for one in former] == ["10482", "20001"]
+    assert [number.employee_number for number in former] == ["10482", "20001"]
 
 
 def test_a_change_tells_the_trail_what_was_and_is(instructor):

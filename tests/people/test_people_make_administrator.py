@@ -28,9 +28,9 @@ def run(monkeypatch, capsys):
 
 
 def test_the_first_one_is_made_with_the_site(run):
-    said = run(*WHERE, "--organisation", "Skarnfell Instruments", "--password-stdin")
+    output = run(*WHERE, "--organisation", "Skarnfell Instruments", "--password-stdin")
 
-    assert said == "Runa Whitlock (10001) administers Castelmar. Sign in with it.\n"
+    assert output == "Runa Whitlock (10001) administers Castelmar. Sign in with it.\n"
     assert User.objects.get().check_password(PASSWORD)
     assert Installation.current().organisation == "Skarnfell Instruments"
 
@@ -46,7 +46,7 @@ def test_the_password_is_read_from_a_file(run, monkeypatch, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("arguments", "password", "said"),
+    ("arguments", "password", "output"),
     [
         ([*WHERE, "--password-stdin"], "short", "too short"),
         ([*WHERE, "--password-stdin"], "", "too short"),
@@ -58,8 +58,8 @@ def test_the_password_is_read_from_a_file(run, monkeypatch, tmp_path):
     ],
     ids=["short", "empty", "common", "nobody types", "no site", "unknown prefix", "half a site"],
 )
-def test_what_cannot_be_is_refused_and_nothing_is_made(run, arguments, password, said):
-    with pytest.raises(CommandError, match=said):
+def test_what_cannot_be_is_refused_and_nothing_is_made(run, arguments, password, output):
+    with pytest.raises(CommandError, match=output):
         run(*arguments, password=password)
     assert not User.objects.exists()
     assert not Site.objects.exists()

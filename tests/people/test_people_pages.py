@@ -79,7 +79,7 @@ def test_people_of_another_site_are_not_listed(client, tamsin):
 
 
 @pytest.mark.parametrize(
-    ("asked", "found"),
+    ("query", "names"),
     [
         ({"q": "okoro"}, {"Tamsin"}),
         ({"q": "brael wren"}, {"Wren"}),
@@ -92,16 +92,16 @@ def test_people_of_another_site_are_not_listed(client, tamsin):
     ],
     ids=["name", "employer", "former number", "kind", "left", "all", "unknown", "nobody"],
 )
-def test_people_are_found(client, tamsin, asked, found):
+def test_people_are_found(client, tamsin, query, names):
     signed_in(client, "quality")
     tamsin.former_numbers.create(employee_number="OLD-7", until_on=timezone.localdate())
     make_person(full_name="Wren Abbott", kind="contractor", employer="Brael Staffing")
     make_person(full_name="Joss Ferreira", left_on=timezone.localdate() - timedelta(days=9))
 
-    page = client.get(LIST, asked).content.decode()
+    page = client.get(LIST, query).content.decode()
 
-    assert {name for name in ("Tamsin", "Wren", "Joss") if name in page} == found
-    assert ("Nobody matches" in page) == (not found)
+    assert {name for name in ("Tamsin", "Wren", "Joss") if name in page} == names
+    assert ("Nobody matches" in page) == (not names)
 
 
 def test_the_list_takes_the_same_queries_for_many(client, django_assert_num_queries):
@@ -228,7 +228,7 @@ def test_an_instructor_enrols_somebody(client, tamsin):
 
 
 @pytest.mark.parametrize(
-    ("fields", "said"),
+    ("fields", "message"),
     [
         ({"employee_number": "10482"}, "Tamsin Okoro’s"),
         ({"employee_number": "1/2"}, "Use letters, digits"),
@@ -242,7 +242,7 @@ def test_an_instructor_enrols_somebody(client, tamsin):
     ],
     ids=lambda value: next(iter(value)) if isinstance(value, dict) else "",
 )
-def test_what_cannot_be_is_said_and_nobody_is_enrolled(client, tamsin, fields, said):
+def test_what_cannot_be_is_said_and_nobody_is_enrolled(client, tamsin, fields, message):
     signed_in(client, "instructor")
     make_person(full_name="Noor Castellan")
     before = Person.objects.count()
@@ -250,7 +250,7 @@ def test_what_cannot_be_is_said_and_nobody_is_enrolled(client, tamsin, fields, s
     answer = client.post(NEW, typed(**fields))
 
     assert answer.status_code == 422
-    assert said in answer.content.decode()
+    assert message in answer.content.decode()
     assert Person.objects.count() == before
 
 

@@ -183,14 +183,14 @@ def test_a_site_is_said_where_there_is_none_or_several():
 
 
 @pytest.mark.parametrize(
-    ("site", "said"),
+    ("site", "message"),
     [
         (sign_ins.NewSite("Castelmar", "ca", "Europe/Madrid"), "One to four capital letters"),
         (sign_ins.NewSite("Castelmar", "CA", "Madrid"), "is not a time zone"),
     ],
     ids=["prefix", "time zone"],
 )
-def test_a_site_that_cannot_be_is_refused(site, said):
-    with pytest.raises(PeopleError, match=said):
+def test_a_site_that_cannot_be_is_refused(site, message):
+    with pytest.raises(PeopleError, match=message):
         make_administrator(new_site=site)
     assert not User.objects.exists()

@@ -31,7 +31,7 @@ def test_what_is_taken_is_no_run_no_block_and_nobodys_number(pin, known):
     assert len(set(pin)) > 1
     assert pin not in "01234567890123456789"
     assert pin[::-1] not in "01234567890123456789"
-    assert not any(pin in one for one in known)
+    assert not any(pin in identifier for identifier in known)
 
 
 def test_few_of_the_pins_are_refused():

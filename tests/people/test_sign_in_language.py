@@ -33,8 +33,8 @@ def is_german(answer):
     assert '<html lang="de">' in answer.content.decode()
     assert answer["Content-Language"] == "de"
     assert "Accept-Language" in answer["Vary"]
-    found = ENGLISH.findall(re.sub(r"https?://\S+", "", words(answer)))
-    assert found == [], words(answer)
+    english = ENGLISH.findall(re.sub(r"https?://\S+", "", words(answer)))
+    assert english == [], words(answer)
     return True
 
 
@@ -134,9 +134,9 @@ def test_bar_of_a_shared_tablet_speaks_as_its_page_does(client, reader, path):
     def bar():
         answer = client.get(path)
         assert '<html lang="de">' in answer.text
-        [found] = re.findall(r'<aside class="tablet-bar.*?</aside>', answer.text, re.DOTALL)
-        assert 'aria-label="Gemeinsames Tablet"' in found
-        return " ".join(strip_tags(found.replace("<", " <")).split())
+        [bar] = re.findall(r'<aside class="tablet-bar.*?</aside>', answer.text, re.DOTALL)
+        assert 'aria-label="Gemeinsames Tablet"' in bar
+        return " ".join(strip_tags(bar.replace("<", " <")).split())
 
     assert bar() == "Marta Lind, Platz 7 Person wechseln Sperren"
     tablet_services.set_pin(user=reader, pin="2580", badge="", proof="password", at=NOW)

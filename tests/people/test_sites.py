@@ -78,7 +78,7 @@ def test_what_stays_as_it_was_leaves_no_entry(client, administrator):
 
 
 @pytest.mark.parametrize(
-    ("fields", "said"),
+    ("fields", "message"),
     [
         ({"working_days": []}, "This field is required"),
         ({"working_days": ["8"]}, "Select a valid choice"),
@@ -102,31 +102,31 @@ def test_what_stays_as_it_was_leaves_no_entry(client, administrator):
         "taken",
     ],
 )
-def test_what_cannot_be_is_said_and_nothing_changed(client, administrator, fields, said):
+def test_what_cannot_be_is_said_and_nothing_changed(client, administrator, fields, message):
     make_site("Aldergate", "AL", time_zone="Europe/London")
     before = model_to_dict(Site.objects.get(prefix="CA"))
 
     answer = client.post(EDIT, {**ALL, **fields})
 
     assert answer.status_code == 422
-    assert said in answer.content.decode()
+    assert message in answer.content.decode()
     assert model_to_dict(Site.objects.get(prefix="CA")) == before
     assert not TrailEntry.objects.exists()
 
 
 @pytest.mark.parametrize(
-    ("prefix", "said"),
+    ("prefix", "message"),
     [
         ("CA", "begins the numbers of another site"),
         ("ca", "One to four"),
         ("LONGER", "One to four"),
     ],
 )
-def test_a_prefix_is_capitals_and_of_one_site(client, administrator, prefix, said):
+def test_a_prefix_is_capitals_and_of_one_site(client, administrator, prefix, message):
     answer = client.post(NEW, {**ALL, "name": "Aldergate", "number_prefix": prefix})
 
     assert answer.status_code == 422
-    assert said in answer.content.decode()
+    assert message in answer.content.decode()
     assert Site.objects.count() == 1
 
 

@@ -125,7 +125,7 @@ def test_other_browsers_neither_lock_nor_ask_anything_more(instructor, clock):
     clock(10_000)
     with CaptureQueriesContext(connection) as queries:
         assert other.get("/boards/").status_code == 200
-    assert not any("tablet" in one["sql"] for one in queries)
+    assert not any("tablet" in query["sql"] for query in queries)
     for name in ("tablet", "tablet_awake", "tablet_full"):
         assert other.get(reverse(f"people:{name}")).status_code == 404
     for name in ("tablet_open", "tablet_lock", "tablet_full"):
@@ -151,9 +151,9 @@ def meanwhile(client, monkeypatch):
 
     def ask(act):
         client.get("/boards/")
-        held = client.session
-        held[LAST_SEEN] = 0  # So that the answer saves the session as it was when it was asked.
-        held.save()
+        session = client.session
+        session[LAST_SEEN] = 0  # So that the answer saves the session as it was when it was asked.
+        session.save()
         other = Client()
         other.cookies = client.cookies
         render = boards_views.render
@@ -252,9 +252,9 @@ def test_wrong_password_unlocks_nothing_and_waits_at_last(client):
 
 def test_badge_and_pin_change_who_looks_and_leave_nothing_of_who_was_there(client, operator):
     client.get("/boards/")
-    held = client.session
-    held["seen"] = {"how": "photograph"}
-    held.save()
+    session = client.session
+    session["seen"] = {"how": "photograph"}
+    session.save()
     before = client.session.session_key
     assert by_pin(client, next="/register/").url == "/"
     assert who(client) == str(operator.pk)

@@ -89,12 +89,12 @@ def test_badge_of_somebody_else_is_refused(tablet):
 
 def test_wrong_unknown_and_pinless_are_answered_alike(tablet):
     user, without = with_pin(), factories.make_user()
-    said = set()
+    refusals = set()
     for n, badge in enumerate((user.employee_number, "99999", without.employee_number, "")):
         with pytest.raises(TabletRefused) as refused:
             try_(declare(tablet.declared_by, f"Tablet {n}"), badge, WRONG)
-        said.add(str(refused.value))
-    assert len(said) == 1
+        refusals.add(str(refused.value))
+    assert len(refusals) == 1
     assert acts().count("badge and PIN refused") == 4
     refused = TrailEntry.objects.filter(act="badge and PIN refused")
     assert set(refused.values_list("actor", flat=True)) == {None}
@@ -110,7 +110,7 @@ def test_unknown_and_pinless_wait_and_stop_like_a_wrong_pin_on_every_tablet(tabl
         "unknown again": "99999",
         "empty": "",
     }
-    said = {}
+    refusals = {}
     for who, badge in badges.items():
         at, answers = 0, []
         for n in range(13):
@@ -120,11 +120,11 @@ def test_unknown_and_pinless_wait_and_stop_like_a_wrong_pin_on_every_tablet(tabl
                 try_(elsewhere, f" {badge.lower()} " if n % 2 else badge, WRONG, at)
             answers.append(str(refused.value))
             at += 31 if n == 3 else 0 if n < 3 else 4000
-        said[who] = answers
-    assert "do not go together" in said["known"][2]
-    assert "Wait 31 seconds" in said["known"][3]
-    assert "set a new one" in said["known"][-1]
-    assert {who for who, answers in said.items() if answers != said["known"]} == set()
+        refusals[who] = answers
+    assert "do not go together" in refusals["known"][2]
+    assert "Wait 31 seconds" in refusals["known"][3]
+    assert "set a new one" in refusals["known"][-1]
+    assert {who for who, answers in refusals.items() if answers != refusals["known"]} == set()
 
 
 def test_wrong_tries_of_unknown_badges_are_bounded_and_tell_no_badge(tablet, monkeypatch):
@@ -149,7 +149,7 @@ def test_what_is_typed_for_a_badge_is_in_the_trail_only_if_it_is_somebodys(table
         with pytest.raises(TabletRefused):
             try_(declare(tablet.declared_by, f"Tablet {n}"), badge, WRONG, n * 4000)
     entries = TrailEntry.objects.filter(act="badge and PIN refused").order_by("pk")
-    bodies = [json.loads(one.payload.body) for one in entries]
+    bodies = [json.loads(entry.payload.body) for entry in entries]
     assert [body["badge"] for body in bodies] == ["", *tried[1:4], ""]
     for body in TrailPayload.objects.values_list("body", flat=True):
         assert "Passw0rd" not in body
@@ -194,7 +194,9 @@ def test_ten_wrong_tries_stop_a_pin_until_it_is_set_anew(tablet):
 
 
 @pytest.mark.parametrize(
-    "field", [{"is_active": False}, {"password_is_one_time": True}], ids=lambda one: next(iter(one))
+    "field",
+    [{"is_active": False}, {"password_is_one_time": True}],
+    ids=lambda field: next(iter(field)),
 )
 def test_pin_of_who_may_not_sign_in_opens_nothing(tablet, field):
     user = with_pin()

@@ -14,13 +14,13 @@ def entry(account, at):
 
 
 def test_erasing_takes_the_details_and_says_who_when_and_why(entry, account, at):
-    told = erase_payload(entry=entry, reason="asked for by the visitor", actor=account, at=at)
+    erasure = erase_payload(entry=entry, reason="asked for by the visitor", actor=account, at=at)
 
     payload = TrailPayload.objects.get(entry=entry)
     assert (payload.body, payload.salt) == ("", "")
     assert (payload.erased_at, payload.erased_reason) == (at, "asked for by the visitor")
-    assert (told.act, told.actor) == ("payload erased", account)
-    assert (told.about_type, told.about_id) == ("trail-entry", str(entry.number))
+    assert (erasure.act, erasure.actor) == ("payload erased", account)
+    assert (erasure.about_type, erasure.about_id) == ("trail-entry", str(entry.number))
 
 
 def test_the_chain_verifies_after_erasing_and_the_report_says_so(entry, account, at, capsys):

@@ -59,9 +59,9 @@ def test_the_trail_repeats_the_signature(account, at):
     ],
 )
 def test_a_signature_that_says_too_little_is_refused(account, at, change, error):
-    asked = {"meaning": "graded", "about": BOARD, "content": {}, "at": at} | change
+    arguments = {"meaning": "graded", "about": BOARD, "content": {}, "at": at} | change
     with pytest.raises(error):
-        sign(actor=account, **asked)
+        sign(actor=account, **arguments)
     assert not Signature.objects.exists()
     assert not TrailEntry.objects.exists()
 

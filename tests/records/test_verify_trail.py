@@ -179,9 +179,9 @@ def test_a_signature_that_is_gone_is_named_by_its_entry(trail):
 def test_a_missing_trigger_is_a_fault(trail):
     connection.check_constraints()
     append_only.remove(connection)
-    found = faults()
-    assert any("records_trailentry_append_only_delete" in fault for fault in found)
-    assert all("Run manage.py migrate" in fault for fault in found)
+    messages = faults()
+    assert any("records_trailentry_append_only_delete" in fault for fault in messages)
+    assert all("Run manage.py migrate" in fault for fault in messages)
 
 
 def test_files_are_hashed_by_path_and_by_opener(db, sources, tmp_path):
@@ -206,11 +206,11 @@ def test_files_are_hashed_by_path_and_by_opener(db, sources, tmp_path):
 
 def test_the_command_prints_counts_and_that_everything_fits(trail, sources, capsys):
     call_command("verify_trail")
-    said = capsys.readouterr().out
-    assert "Trail entries that fit: 6" in said
-    assert "Signatures that fit: 1" in said
-    assert "Files read: 0" in said
-    assert "Everything fits." in said
+    output = capsys.readouterr().out
+    assert "Trail entries that fit: 6" in output
+    assert "Signatures that fit: 1" in output
+    assert "Files read: 0" in output
+    assert "Everything fits." in output
 
 
 def test_the_command_ends_with_status_1_and_names_the_first_fault(trail, capsys):

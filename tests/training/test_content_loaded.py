@@ -22,18 +22,18 @@ def load():
 def test_everything_is_there_after_loading():
     exercises, courses = load()
 
-    assert exercises.added == [one.code for one in EXERCISES]
-    assert courses.added == [one.code for one in COURSES]
-    for one in EXERCISES:
-        row = Exercise.objects.get(code=one.code)
+    assert exercises.added == [exercise.code for exercise in EXERCISES]
+    assert courses.added == [course.code for course in COURSES]
+    for exercise in EXERCISES:
+        row = Exercise.objects.get(code=exercise.code)
         positions = list(row.positions.all())
-        assert [position.name for position in positions] == [p.name for p in one.positions]
-        assert positions[0].insulation == one.positions[0].wire.insulation
-        assert positions[0].conductor_mm == one.positions[0].wire.conductor_mm
-        assert [step.text for step in row.steps.all()] == [step.text for step in one.steps]
-        assert row.pass_mark == one.rule.pass_mark
-        assert row.stage_list == list(one.stages)
-        assert [tool["name"] for tool in row.tools] == [tool.name for tool in one.tools]
+        assert [position.name for position in positions] == [p.name for p in exercise.positions]
+        assert positions[0].insulation == exercise.positions[0].wire.insulation
+        assert positions[0].conductor_mm == exercise.positions[0].wire.conductor_mm
+        assert [step.text for step in row.steps.all()] == [step.text for step in exercise.steps]
+        assert row.pass_mark == exercise.rule.pass_mark
+        assert row.stage_list == list(exercise.stages)
+        assert [tool["name"] for tool in row.tools] == [tool.name for tool in exercise.tools]
     terminals = Course.objects.get(code="HS-TERM").revisions.get()
     assert terminals.lessons.filter(exercise__code="EX-WIRE").exists()
 

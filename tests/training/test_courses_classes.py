@@ -44,15 +44,15 @@ def test_a_class_gets_a_number_of_its_site(instructor):
 
 
 @pytest.mark.parametrize(
-    ("fields", "said"),
+    ("fields", "message"),
     [
         ({"ends_on": TODAY - timedelta(days=1)}, "comes before the first"),
         ({"ends_on": TODAY + timedelta(days=200)}, "Plan several classes"),
     ],
     ids=["ends before it starts", "too long"],
 )
-def test_a_class_that_cannot_be_is_not_planned(instructor, fields, said):
-    with pytest.raises(TrainingError, match=said):
+def test_a_class_that_cannot_be_is_not_planned(instructor, fields, message):
+    with pytest.raises(TrainingError, match=message):
         plan(instructor, **fields)
 
 
@@ -105,25 +105,25 @@ def test_attendance_is_said_for_everybody_and_may_be_said_again(instructor):
             session=session, day=TODAY, present=present, actor=instructor, at=NOW
         )
 
-    said = dict(Attendance.objects.values_list("enrolment", "present"))
-    assert said == {first.pk: False, second.pk: True}
+    present = dict(Attendance.objects.values_list("enrolment", "present"))
+    assert present == {first.pk: False, second.pk: True}
     assert TrailEntry.objects.filter(act="attendance taken").count() == 2
 
 
 @pytest.mark.parametrize(
-    ("day", "said"),
+    ("day", "message"),
     [
         (TODAY - timedelta(days=1), "is not held on"),
         (TODAY + timedelta(days=1), "still to come"),
     ],
     ids=["before the class", "to come"],
 )
-def test_attendance_is_taken_on_a_day_of_the_class(instructor, day, said):
+def test_attendance_is_taken_on_a_day_of_the_class(instructor, day, message):
     session = make_session(
         people=(make_person(),), instructor=instructor, ends_on=TODAY + timedelta(days=1)
     )
 
-    with pytest.raises(TrainingError, match=said):
+    with pytest.raises(TrainingError, match=message):
         courses.take_attendance(session=session, day=day, present=[], actor=instructor, at=NOW)
 
 

@@ -92,9 +92,9 @@ def test_the_list_begins_today(client, instructor):
         ends_on=today - timedelta(days=8),
     )
 
-    def shown(**asked):
-        page = client.get(LIST, asked).content.decode()
-        return {one.number for one in (now, past) if one.number in page}
+    def shown(**query):
+        page = client.get(LIST, query).content.decode()
+        return {session.number for session in (now, past) if session.number in page}
 
     assert shown() == {now.number}
     assert shown(when="past") == {past.number}
@@ -122,7 +122,7 @@ def test_a_class_is_planned(client, loaded, instructor):
 
 
 @pytest.mark.parametrize(
-    ("fields", "said"),
+    ("fields", "message"),
     [
         ({"ends_on": "2026-12-01"}, "comes before the first"),
         ({"places": "0"}, "greater than or equal to 1"),
@@ -131,11 +131,11 @@ def test_a_class_is_planned(client, loaded, instructor):
     ],
     ids=["ends first", "no places", "no date", "no instructor"],
 )
-def test_what_cannot_be_is_said_and_no_class_planned(client, loaded, instructor, fields, said):
+def test_what_cannot_be_is_said_and_no_class_planned(client, loaded, instructor, fields, message):
     answer = client.post(NEW, typed(**{"instructor": instructor.employee_number, **fields}))
 
     assert answer.status_code == 422
-    assert said in answer.content.decode()
+    assert message in answer.content.decode()
     assert not ClassSession.objects.exists()
 
 
@@ -175,7 +175,7 @@ def test_people_are_enrolled_by_number_by_name_and_by_tick(client, instructor):
 
 
 @pytest.mark.parametrize(
-    ("fields", "said"),
+    ("fields", "message"),
     [
         ({"people": "10482\nNobody Known"}, "number or name Nobody Known"),
         ({"people": " "}, "Say who"),
@@ -183,7 +183,7 @@ def test_people_are_enrolled_by_number_by_name_and_by_tick(client, instructor):
     ],
     ids=["unknown", "nobody", "too many"],
 )
-def test_who_cannot_be_enrolled_is_said_and_nobody_is(client, instructor, fields, said):
+def test_who_cannot_be_enrolled_is_said_and_nobody_is(client, instructor, fields, message):
     session = running(instructor, places=1)
     make_person(employee_number="10482")
     make_person(employee_number="10483")
@@ -191,7 +191,7 @@ def test_who_cannot_be_enrolled_is_said_and_nobody_is(client, instructor, fields
     answer = client.post(url("class_enrol", session), fields)
 
     assert answer.status_code == 422
-    assert said in answer.content.decode()
+    assert message in answer.content.decode()
     assert not session.enrolments.exists()
 
 

@@ -23,17 +23,17 @@ from training.models import (
     Tool,
 )
 
-each_exercise = pytest.mark.parametrize("exercise", EXERCISES, ids=lambda one: one.code)
+each_exercise = pytest.mark.parametrize("exercise", EXERCISES, ids=lambda exercise: exercise.code)
 each_wire = pytest.mark.parametrize(
-    "wire", WIRES, ids=lambda one: f"{one.awg} {one.stranding} {one.insulation}"
+    "wire", WIRES, ids=lambda wire: f"{wire.awg} {wire.stranding} {wire.insulation}"
 )
-each_course = pytest.mark.parametrize("course", COURSES, ids=lambda one: one.code)
+each_course = pytest.mark.parametrize("course", COURSES, ids=lambda course: course.code)
 
 SOLDERED_ON_WIRE = {"turret", "bifurcated", "hook", "pierced", "cup"}
 
 
 def test_every_kind_of_joint_with_an_exercise_is_there() -> None:
-    assert [one.code for one in EXERCISES] == [
+    assert [exercise.code for exercise in EXERCISES] == [
         "EX-WIRE",
         "EX-TUR-1",
         "EX-TUR-2",
@@ -43,7 +43,7 @@ def test_every_kind_of_joint_with_an_exercise_is_there() -> None:
         "EX-HOLE",
         "EX-MIX",
     ]
-    practised = {position.joint_type for one in EXERCISES for position in one.positions}
+    practised = {position.joint_type for exercise in EXERCISES for position in exercise.positions}
     assert practised == set(JointType.values) - {"pierced"}
 
 
@@ -213,12 +213,12 @@ def test_every_day_of_a_course_is_filled_and_none_is_too_long(course) -> None:
     assert days == sorted(days)
     assert set(days) == set(range(1, course.days + 1))
     for day in set(days):
-        assert 300 <= sum(one.minutes for one in course.lessons if one.day == day) <= 420
+        assert 300 <= sum(lesson.minutes for lesson in course.lessons if lesson.day == day) <= 420
 
 
 @each_course
 def test_course_fits_the_tables_it_is_kept_in(course) -> None:
-    codes = {one.code for one in EXERCISES}
+    codes = {exercise.code for exercise in EXERCISES}
     Course(code=course.code, title=course.title).clean_fields()
     CourseRevision(revision=1, summary=course.summary, days=course.days).clean_fields(
         exclude=["course"]
@@ -236,4 +236,4 @@ def test_course_fits_the_tables_it_is_kept_in(course) -> None:
 
 def test_every_exercise_is_taught_in_a_course() -> None:
     taught = {lesson.exercise for course in COURSES for lesson in course.lessons}
-    assert {one.code for one in EXERCISES} <= taught
+    assert {exercise.code for exercise in EXERCISES} <= taught

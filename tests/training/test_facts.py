@@ -172,8 +172,8 @@ def test_stamp_passes_on_the_day_after_it_was_returned(quality):
         )
     stamps.issue_stamp(person=second, mark="47", issued_on=date(2026, 4, 1), actor=quality, at=NOW)
 
-    assert [one.person for one in Stamp.objects.held_on(date(2026, 3, 31))] == [first]
-    assert [one.person for one in Stamp.objects.held_on(date(2026, 4, 1))] == [second]
+    assert [stamp.person for stamp in Stamp.objects.held_on(date(2026, 3, 31))] == [first]
+    assert [stamp.person for stamp in Stamp.objects.held_on(date(2026, 4, 1))] == [second]
 
 
 def test_stamp_in_hand_is_not_issued_to_somebody_else(quality):

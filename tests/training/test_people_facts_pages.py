@@ -98,7 +98,7 @@ def test_a_stamp_is_issued_and_taken_back(client, tamsin, role):
 
 
 @pytest.mark.parametrize(
-    ("name", "fields", "said"),
+    ("name", "fields", "message"),
     [
         ("vision_test_new", {**VISION, "tested_on": "31 Nov"}, "Enter a valid date"),
         ("vision_test_new", {**VISION, "tested_on": "2999-01-01"}, "still to come"),
@@ -109,13 +109,13 @@ def test_a_stamp_is_issued_and_taken_back(client, tamsin, role):
         ("stamp_issue", {**STAMP, "mark": ""}, "This field is required"),
     ],
 )
-def test_what_cannot_be_is_said_and_nothing_is_written(client, tamsin, name, fields, said):
+def test_what_cannot_be_is_said_and_nothing_is_written(client, tamsin, name, fields, message):
     as_role(client, "quality")
 
     answer = client.post(url(name), fields)
 
     assert answer.status_code == 422
-    assert said in answer.content.decode()
+    assert message in answer.content.decode()
     written = (VisionTest, PracticeRecord, Stamp)
     assert not any(model.objects.exists() for model in written)
 

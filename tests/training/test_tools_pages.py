@@ -56,7 +56,7 @@ def test_a_tool_is_entered(client, instructor):
 
 
 @pytest.mark.parametrize(
-    ("fields", "said"),
+    ("fields", "message"),
     [
         ({"code": "iron-07"}, "There is a tool iron-07 already"),
         ({"code": "A/1"}, "Use letters, digits"),
@@ -65,11 +65,11 @@ def test_a_tool_is_entered(client, instructor):
     ],
     ids=["taken", "slash", "reserved", "unknown person"],
 )
-def test_what_cannot_be_is_said_and_no_tool_entered(client, instructor, iron, fields, said):
+def test_what_cannot_be_is_said_and_no_tool_entered(client, instructor, iron, fields, message):
     answer = client.post(NEW, typed(**fields))
 
     assert answer.status_code == 422
-    assert said in answer.content.decode()
+    assert message in answer.content.decode()
     assert Tool.objects.get() == iron
 
 
@@ -92,7 +92,7 @@ def test_a_calibration_is_recorded(client, instructor, iron):
 
 
 @pytest.mark.parametrize(
-    ("calibrated_on", "valid_through", "said"),
+    ("calibrated_on", "valid_through", "message"),
     [
         ("2999-01-01", "2999-02-01", "still to come"),
         ("2026-01-02", "2026-01-01", "good through the day it was done"),
@@ -101,7 +101,7 @@ def test_a_calibration_is_recorded(client, instructor, iron):
     ids=["to come", "ends first", "no day"],
 )
 def test_a_calibration_that_cannot_be_is_refused(
-    client, instructor, iron, calibrated_on, valid_through, said
+    client, instructor, iron, calibrated_on, valid_through, message
 ):
     answer = client.post(
         url("calibration_new"),
@@ -109,7 +109,7 @@ def test_a_calibration_that_cannot_be_is_refused(
     )
 
     assert answer.status_code == 422
-    assert said in answer.content.decode()
+    assert message in answer.content.decode()
     assert not Calibration.objects.exists()
 
 
