@@ -1,7 +1,7 @@
 """Sign-ins: opened for people, with the roles they hold at each site."""
 
 import secrets
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -95,17 +95,8 @@ def set_roles(
         (site_role.site_id, site_role.role) for site_role in current if site_role.user_id == user.pk
     }
     for site_id, role in before - after:
-        others = any(
-            (site_role.site_id, site_role.role) == (site_id, role)
-            and site_role.user_id != user.pk
-            and site_role.user.is_active
-            for site_role in current
-        )
-        if role == Role.ADMINISTRATOR and not others:
-            raise PeopleError(
-                _("Nobody else administers %(site)s. Make somebody else administrator first.")
-                % {"site": Site.objects.get(pk=site_id)}
-            )
+        if role == Role.ADMINISTRATOR:
+            _refuse_last_administrator(user, site_id, current)
     if before == after:
         return user
     for site_role in current:
@@ -128,6 +119,21 @@ def set_roles(
         at=at,
     )
     return User.objects.get(pk=user.pk)
+
+
+def _refuse_last_administrator(user: User, site_id: int, current: Iterable[SiteRole]) -> None:
+    """Refuse to take the role from the only active administrator of a site."""
+    others = any(
+        (site_role.site_id, site_role.role) == (site_id, Role.ADMINISTRATOR)
+        and site_role.user_id != user.pk
+        and site_role.user.is_active
+        for site_role in current
+    )
+    if not others:
+        raise PeopleError(
+            _("Nobody else administers %(site)s. Make somebody else administrator first.")
+            % {"site": Site.objects.get(pk=site_id)}
+        )
 
 
 @transaction.atomic
