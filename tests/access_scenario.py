@@ -151,7 +151,7 @@ def _common(instructor: User) -> dict[str, object]:
 def _checked_log(quality: User) -> WorkLogCheck:
     """A check that found what there is nobody for, and a row that it could not judge."""
     scope = make_scope().code
-    check = work_log_checks.ask_for_check(
+    check = work_log_checks.request_check(
         actor=quality,
         file=BytesIO(
             f"employee_number,scope,worked_on\n99999,{scope},2026-01-02\nx,x,x\n".encode()

@@ -39,7 +39,7 @@ class Markup(str):
         separator = separator if separator is None else squeezed(separator)
         return [Markup(part) for part in super().split(separator, maxsplit)]
 
-    def partition(self, separator: str) -> tuple[str, str, str]:  # type: ignore[override]
+    def partition(self, separator: str) -> tuple[str, str, str]:
         before, found, after = super().partition(squeezed(separator))
         return Markup(before), found, Markup(after)
 
@@ -64,5 +64,6 @@ def read_as_a_browser_does(response: HttpResponse) -> None:
     if response.streaming or not response.headers.get("Content-Type", "").startswith("text/html"):
         return
     kind = type(response)
-    content = property(lambda self: MarkupBytes(kind.content.fget(self)), kind.content.fset)  # type: ignore[attr-defined]
+    stored: Any = kind.content
+    content = property(lambda self: MarkupBytes(stored.fget(self)), stored.fset)
     response.__class__ = type(kind.__name__, (kind,), {"content": content})

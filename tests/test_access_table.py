@@ -113,10 +113,10 @@ TABLE: dict[str, Row] = {
         LEADS | INSTRUCTORS | QUALITY | KIOSK, others=NO, asked={"number": "7", "scope": "X"}
     ),
     # The same for programs: nobody signs in there, and the document is for everybody
-    "certification:api-v1:openapi-json": page(READERS),
-    "certification:api-v1:standing": page((), others=NO_TOKEN),
-    "certification:api-v1:standings": act((), others=NO_TOKEN),
-    "certification:api-v1:changes": page((), others=NO_TOKEN),
+    "interfaces:api-v1:openapi-json": page(READERS),
+    "interfaces:api-v1:standing": page((), others=NO_TOKEN),
+    "interfaces:api-v1:standings": act((), others=NO_TOKEN),
+    "interfaces:api-v1:changes": page((), others=NO_TOKEN),
     "interfaces:api_token_list": form(ADMINISTRATORS, others=NO),
     "interfaces:api_token_revoke": act({"administrator"}, "api_token"),
     # Certificates: read by whose they are, acted on by quality and never one's own

@@ -34,7 +34,7 @@ WRITES = ("POST", "PUT", "PATCH", "DELETE")
 MAY_SEND = {"people:tablet_open", "people:tablet_full", "people:tablet_lock"}
 OPEN_WHEN_LOCKED = {"people:tablet", "people:tablet_open", "people:tablet_full"}
 SIGN_OUT = "account_logout"
-OF_PROGRAMS = "certification:api-v1:"  # Where no cookie is looked at.
+OF_PROGRAMS = "interfaces:api-v1:"  # Where no cookie is looked at.
 SENTENCE = "Sign in fully with your password"
 
 

@@ -424,7 +424,7 @@ def _outcome(act: Callable[[Scene], None], scene: Scene) -> str:
     """Whether an act was done or refused in words; anything else that is raised is said so."""
     try:
         act(scene)
-    except (CertificationError, TrainingError, importing.Refused) as error:
+    except (CertificationError, TrainingError, importing.RegisterRefused) as error:
         return REFUSED if str(error) else "refused without a word"
     except Exception as error:
         return f"crashed: {type(error).__name__}"

@@ -48,7 +48,7 @@ ORDERS = ("name", "number", "end", "scope", "standing", "site", "lead")
 KINDS = ("certificate", "vision", "practice", "see_instructor")
 # Read elsewhere in this suite, and the same whoever one leads.
 OF_NO_PERSON = re.compile(
-    r"account_|certification:(api-v1|calendar|health_check|mail_choices)"
+    r"account_|interfaces:api-v1|operations:health_check|reminders:(calendar|mail_choices)"
     r"|assessments:(criteria|exercise)|training:(course|exercise)"
 )
 

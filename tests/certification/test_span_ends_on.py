@@ -1,13 +1,10 @@
 """The first end of a span stands in the span itself, for the lists that count and order by it."""
 
 from datetime import date
-from importlib import import_module
 
 import pytest
-from django.apps import apps
 
 from certification.models import StandingSpan
-from certification.services import standing
 from tests.factories import NOW, make_certificate, make_revision, make_scope, make_user
 from training.services import facts
 
@@ -44,15 +41,3 @@ def test_first_of_the_ends_is_kept_where_something_ends(certificate):
         (date(2027, 3, 2), "vision_not_current", None),
         (date(2028, 1, 11), "expired", None),
     ]
-
-
-def test_migration_fills_in_what_a_rebuild_would_and_can_run_again(certificate):
-    expected = found()
-    StandingSpan.objects.update(ends_on=None)
-    migration = import_module("certification.migrations.0007_fill_span_ends_on")
-
-    for _time in range(2):
-        migration.fill(apps, None)
-        assert found() == expected
-    standing.rebuild_all()
-    assert found() == expected

@@ -1,13 +1,11 @@
 """The last day of the certificate that answers stands in its span, whatever it says that day."""
 
 from datetime import UTC, date, datetime
-from importlib import import_module
 
 import pytest
-from django.apps import apps
 
 from certification.models import KnownRegister, KnownSpan, StandingSpan
-from certification.services import events, known_registers, standing
+from certification.services import events, known_registers
 from certification.services.acts import Act
 from tests.factories import NOW, make_certificate, make_user
 
@@ -54,17 +52,3 @@ def test_as_known_before_the_extension_it_is_the_one_it_was_issued_with(known_be
     [span] = KnownSpan.objects.filter(known=known_before)
 
     assert (span.standing, span.good_through) == ("expired", date(2028, 1, 10))
-
-
-def test_migration_fills_in_what_a_rebuild_would_and_can_run_again(certificate, known_before):
-    expected, then = found(), list(KnownSpan.objects.values_list("pk", "good_through"))
-    StandingSpan.objects.update(good_through=None)
-    KnownSpan.objects.update(good_through=None)
-    migration = import_module("certification.migrations.0014_fill_span_good_through")
-
-    for _time in range(2):
-        migration.fill(apps, None)
-        assert found() == expected
-        assert list(KnownSpan.objects.values_list("pk", "good_through")) == then
-    standing.rebuild_all()
-    assert found() == expected

@@ -1,10 +1,8 @@
 """Polling for what has changed: everything whose answer may differ, each once, on pages."""
 
 from datetime import datetime, timedelta
-from importlib import import_module
 
 import pytest
-from django.apps import apps
 from django.core.cache import cache
 from django.utils import timezone
 
@@ -335,17 +333,3 @@ def test_number_of_queries_of_a_page(poll, clock, site, scope, django_assert_num
 
     with django_assert_num_queries(7):
         assert len(poll(since)["changes"]) == 20
-
-
-def test_upgrade_counts_everybody_who_has_a_standing_as_changed(poll, clock, person, scope):
-    """The migration that brings the table fills it, and running it again changes nothing."""
-    StandingChange.objects.all().delete()
-    fill = import_module("certification.migrations.0011_standing_changes_filled").fill
-    began = clock.passes(minutes=1)
-
-    fill(apps, None)
-    clock.passes(minutes=1)
-    fill(apps, None)
-
-    assert StandingChange.objects.get().changed_at == began
-    assert told(poll(began)) == {("7", "TERM-OP")}
