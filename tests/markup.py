@@ -12,7 +12,7 @@ from django.http import HttpResponse
 
 def squeezed(html: str) -> str:
     """Markup with runs of white space as one space, and none beside a tag's brackets."""
-    return re.sub(r" ?([<>]) ?", r"\1", re.sub(r"\s+", " ", html))
+    return re.sub(r" ?([<>]) ?", r"\1", re.sub(r"[ \t\n\r\f]+", " ", html))
 
 
 class Markup(str):

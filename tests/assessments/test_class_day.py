@@ -98,7 +98,7 @@ def cells(session, user):
 
 
 def text(response) -> str:
-    return " ".join(response.content.decode().split())
+    return response.content.decode()
 
 
 # Passing

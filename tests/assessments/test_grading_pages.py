@@ -50,7 +50,7 @@ def judge(client, board, *, name="board_judge", headers=None, **fields):
 
 
 def text(response) -> str:
-    return " ".join(response.content.decode().split())
+    return response.content.decode()
 
 
 # Opening the screen

@@ -14,7 +14,7 @@ from tests import factories
 
 pytestmark = pytest.mark.django_db
 
-PACKAGES = ("assessments", "certification", "records", "training")
+PACKAGES = ("assessments", "certification", "people", "records", "training")
 MIDDLEWARE = (
     "people/middleware/languages.py",
     "people/middleware/sign_ins.py",
