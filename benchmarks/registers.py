@@ -19,8 +19,8 @@ from django.db import connection  # noqa: E402
 
 from certification.domain.standing import valid_through  # noqa: E402
 from certification.models import Certificate, CertificateEvent, Scheme, SchemeRevision, Scope  # noqa: E402
-from certification.queries import standing_on_day as standing  # noqa: E402
-from certification.services import standing as certification_standing  # noqa: E402
+from certification.queries import standing_on_day  # noqa: E402
+from certification.services import standing  # noqa: E402
 from people.models import Person, Site, SiteRole, User  # noqa: E402
 from training.models import PracticeRecord, VisionTest  # noqa: E402
 
@@ -70,7 +70,7 @@ def build(name: str, people: int, certificates_each: int, practice_each: int) ->
         staff = _staff(sites)
         persons = _people(people, sites, draw)
         _facts(persons, certificates_each, practice_each, draw, staff)
-        certification_standing.rebuild_all()
+        standing.rebuild_all()
         with connection.cursor() as cursor:  # What each does by itself after a while.
             cursor.execute("VACUUM ANALYZE" if connection.vendor == "postgresql" else "ANALYZE")
 
@@ -123,7 +123,7 @@ def _facts(
         max_absence_months=6,
     )
     certificates, events, tests, practice = [], [], [], []
-    figures = standing.figures_of(revision)
+    figures = standing_on_day.figures_of(revision)
     for place, person in enumerate(people):
         certified_scopes = draw.sample(scopes, SCOPES_EACH)
         for number in range(certificates_each):

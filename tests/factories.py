@@ -25,8 +25,8 @@ from certification.models import (
     SchemeRevision,
     Scope,
 )
-from certification.queries import standing_on_day as standing
-from certification.services import standing as certification_standing
+from certification.queries import standing_on_day
+from certification.services import standing
 from people.models import Person, Role, Site, SiteRole, User
 from records.services import trail as records
 from training.models import (
@@ -362,12 +362,12 @@ def make_certificate(
             "scope": scope,
             "scheme_revision": revision,
             "issued_on": issued_on,
-            "valid_through": valid_through(standing.figures_of(revision), issued_on),
+            "valid_through": valid_through(standing_on_day.figures_of(revision), issued_on),
             "origin": Certificate.Origin.IMPORTED,
             "holder_name": person.full_name,
             "recorded_at": datetime.combine(issued_on, time(9), UTC),
             **fields,
         }
     )
-    certification_standing.rebuild_spans(person, scope)
+    standing.rebuild_spans(person, scope)
     return certificate

@@ -8,11 +8,12 @@ import re
 from collections.abc import Callable
 from datetime import UTC, date, datetime, time, tzinfo
 
-from certification.domain.known_at import FIRST_YEAR, LAST_YEAR, on_clock, read_moment
+from certification.domain.known_at import FIRST_YEAR, on_clock, read_moment
 
 DAY_FORMAT = "%Y-%m-%d"
 DAY = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[T ]00:00(?::00(?:\.0+)?)?)?")
 """A day, also as spreadsheet programs save one: as its midnight."""
+LAST_YEAR = 2199
 MOST_MONTHS = 1200
 EMPTY = "The cell is empty."
 
@@ -56,7 +57,7 @@ def read_instant(text: str, zone: tzinfo) -> datetime:
     """Read an instant; without an offset it is on the clock of ``zone``."""
     try:
         moment = read_moment(text)
-        if isinstance(moment, datetime):
+        if isinstance(moment, datetime) and _plausible(moment.date()):
             return on_clock(moment, zone).astimezone(UTC)
     except (ValueError, OverflowError):
         pass

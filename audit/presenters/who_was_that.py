@@ -22,7 +22,7 @@ from certification.domain.facts import Facts
 from certification.domain.standing import timeline
 from certification.models import Certificate, Scope
 from certification.presenters.standing_words import RULES
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from people.models import Person, Role, Stamp, User
 from people.presenters.days import format_day
 from training.models import PracticeRecord
@@ -217,7 +217,9 @@ def _last_day_with_maker(board: Board) -> date:
 
 
 def _with_standings(matches: list[Match], known_at: datetime | None) -> list[Match]:
-    facts = standing.facts_for_many({match.person.pk for match in matches}).by_person_and_scope
+    facts = standing_on_day.facts_for_many(
+        {match.person.pk for match in matches}
+    ).by_person_and_scope
     scopes = Scope.objects.in_bulk()
     by_code = {scope.code: scope for scope in scopes.values()}
     answers: list[list[tuple[Scope | None, Answer]]] = []

@@ -14,8 +14,8 @@ from audit.domain.standing_spans import DAY_BITS, STANDINGS, LoggedDays, Spans, 
 from audit.domain.work_log_check import EPOCH, PERSON, CheckOptions, Progress
 from certification.domain import standing as engine
 from certification.models import Certificate, Operation, Scope, StandingSpan
-from certification.queries import standing_on_day as standing
-from certification.services import standing as certification_standing
+from certification.queries import standing_on_day
+from certification.services import standing
 from people.models import FormerEmployeeNumber, Person, Site, Stamp
 
 ROWS_A_BATCH = 50_000
@@ -146,9 +146,9 @@ class StoredRegister:
         """Ask the engine about everybody in the log, some hundred people at a time."""
         builder, days = SpansBuilder(), logged.days_by_pair()
         people = self._people_in(logged)
-        for start in range(0, len(people), certification_standing.BATCH_OF_PEOPLE):
+        for start in range(0, len(people), standing.BATCH_OF_PEOPLE):
             progress("standings", start, len(people))
-            batch = people[start : start + certification_standing.BATCH_OF_PEOPLE]
+            batch = people[start : start + standing.BATCH_OF_PEOPLE]
             for pair, facts in self._facts(batch):
                 logged_days = days[pair]
                 if not logged_days:
@@ -171,7 +171,7 @@ class StoredRegister:
         pks = self._pks[people].tolist()
         indexes = dict(zip(pks, people.tolist(), strict=True))
         scopes = {pk: index for index, pk in enumerate(self._scope_pks.tolist())}
-        facts_of = standing.facts_for_many(pks).by_person_and_scope
+        facts_of = standing_on_day.facts_for_many(pks).by_person_and_scope
         for (person, scope), facts in facts_of.items():
             yield indexes[person] * len(scopes) + scopes[scope], facts
 

@@ -11,7 +11,7 @@ DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 INSTANT = re.compile(
     r"\d{4}-\d{2}-\d{2}[T ]\d{2}:\d{2}(?::\d{2}(?:\.\d{1,6})?)?(?:Z|[+-]\d{2}:?\d{2})?"
 )
-FIRST_YEAR, LAST_YEAR = 1900, 2199
+FIRST_YEAR, LAST_YEAR = 1900, 2999
 
 
 def read_moment(text: str) -> date | datetime:

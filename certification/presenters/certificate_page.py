@@ -15,7 +15,7 @@ from certification.domain.facts import Facts
 from certification.domain.periods import CertificateHistory
 from certification.domain.standing import timeline
 from certification.models import Certificate, CertificateEvent
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from certification.services import events as acts
 from certification.services import restricting
 from people.models import Role, User
@@ -122,9 +122,9 @@ class CertificateScreen:
 def build(certificate: Certificate, user: User, now: datetime | None = None) -> CertificateScreen:
     person, scope = certificate.person, certificate.scope
     today = person.site.today(now)
-    facts = standing.facts_for(person, scope)
+    facts = standing_on_day.facts_for(person, scope)
     line = timeline(facts)
-    histories = standing.histories_in(facts)
+    histories = standing_on_day.histories_in(facts)
     may_act = user.person_id != person.pk and user.has_role(Role.QUALITY, site=person.site_id)
     return CertificateScreen(
         certificate=certificate,
@@ -171,7 +171,7 @@ def acts_on(certificate: Certificate, facts: Facts, today: date) -> list[ActLine
     ``facts`` are all that is recorded of the person and scope.
     """
     person, scope = certificate.person, certificate.scope
-    histories = standing.histories_in(facts)
+    histories = standing_on_day.histories_in(facts)
     history = histories.get(certificate.number)
 
     def why_not(kind: str) -> str:
@@ -188,7 +188,9 @@ def acts_on(certificate: Certificate, facts: Facts, today: date) -> list[ActLine
         if history is not None
         else _now("Certificate %(number)s was withdrawn.") % {"number": certificate.number},
     }
-    dated_back = history is not None and not standing.is_revoked_on(history, history.last_day)
+    dated_back = history is not None and not standing_on_day.is_revoked_on(
+        history, history.last_day
+    )
     return [
         ActLine(
             act,

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from certification.domain.periods import CertificateHistory
 from certification.models import SchemeRevision, Scope
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from certification.services.certificates import ProspectivePeriod, ends_kept
 from people.models import Person
 from people.presenters.days import format_unbroken_day
@@ -32,7 +32,7 @@ def said(
     is lost; renewed earlier or later it runs from the day of issue.
     """
     day = period.issued_on
-    histories = standing.histories_of(person, scope)
+    histories = standing_on_day.histories_of(person, scope)
     if period.renews is not None:
         end = histories[period.renews.number].period.valid_through
         why = _("It renews %(number)s within its window, so the new period runs on from its end.")
@@ -57,7 +57,7 @@ def _why_anew(
         "end": format_unbroken_day(latest.last_day),
         "day": format_unbroken_day(day),
     }
-    if standing.is_revoked_on(latest, day):
+    if standing_on_day.is_revoked_on(latest, day):
         return _("%(number)s was revoked, so the new period runs from the day of issue.") % facts
     if latest.last_day < day:
         return (

@@ -10,7 +10,7 @@ from certification.domain.answers import Answer
 from certification.exceptions import RequirementsNotMet
 from certification.models import Proposal, SchemeRevision, Scope
 from certification.queries import schemes_in_force as schemes
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from certification.queries.requirements import Requirement, requirements, unmet
 from certification.services import certificates
 from people.models import Person, Role, User
@@ -69,7 +69,7 @@ def build(
         today=today,
         revision=revision,
         revisions=revisions,
-        answer=standing.answer(person, scope, today),
+        answer=standing_on_day.answer(person, scope, today),
         found=found,
         period=period,
         period_said=period_said.said(person, scope, revision, period)

@@ -16,7 +16,7 @@ from certification.domain.months import add_months
 from certification.domain.periods import CertificateHistory, certificate_histories
 from certification.domain.standing import Timeline, timeline
 from certification.models import Certificate, CertificateEvent, Scope
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from people.models import Person, Role, User
 from people.presenters.days import format_day
 from people.presenters.symbols import STANDING_SYMBOLS
@@ -104,7 +104,7 @@ def build(
     """Work out everything the page shows, for the reader and as known at an instant."""
     today = person.site.today(now)
     day = day or today
-    facts = standing.facts_for(person, scope)
+    facts = standing_on_day.facts_for(person, scope)
     line = timeline(facts, known_at)
     in_full = access.reads_in_full(user, person)
     reader = reader_for(in_full=in_full)

@@ -20,7 +20,7 @@ from django.utils.translation import gettext as _
 from certification.domain.answers import Standing
 from certification.exceptions import NothingToPrint
 from certification.models import Certificate, Scope, StandingSpan
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from people.models import Installation, Person
 from people.presenters.days import format_day, format_local_time
 
@@ -39,8 +39,8 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
     """
     person, scope = certificate.person, certificate.scope
     today = person.site.today(at)
-    facts = standing.facts_for(person, scope)
-    answer = standing.answer_from(facts, today)
+    facts = standing_on_day.facts_for(person, scope)
+    answer = standing_on_day.answer_from(facts, today)
     is_in_force = answer.standing is Standing.CERTIFIED
     if not is_in_force or answer.certificate_number != certificate.number:
         raise NothingToPrint(
@@ -48,7 +48,7 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
             % {"name": person.full_name, "number": certificate.number}
         )
     local = at.astimezone(person.site.zone)
-    through = standing.histories_in(facts)[certificate.number].last_day
+    through = standing_on_day.histories_in(facts)[certificate.number].last_day
     until = _may_until(person, scope, today)
     ends_before = until is not None and until < through
     card = {

@@ -24,7 +24,7 @@ from people.models import Person, User
 from people.presenters.days import format_day
 from training.models import Exercise, VisionTest
 
-from . import standing_on_day as standing
+from . import standing_on_day
 
 
 @dataclass(frozen=True)
@@ -242,7 +242,7 @@ def resting_on(board: Board) -> list[str]:
 def _last_revocation(person: Person, scope: Scope, day: date) -> date | None:
     days = [
         history.revoked_on
-        for history in standing.histories_of(person, scope).values()
+        for history in standing_on_day.histories_of(person, scope).values()
         if history.revoked_on is not None and history.revoked_on <= day
     ]
     return max(days, default=None)

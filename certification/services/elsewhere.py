@@ -21,13 +21,12 @@ from certification.models import (
     SchemeRevision,
     Scope,
 )
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from people.models import Person, Role
 from records.services import numbers
 from records.services import trail as records
 
-from . import certificates
-from . import standing as certification_standing
+from . import certificates, standing
 from .acts import Act
 from .locking import lock_person_and_scope
 
@@ -187,7 +186,7 @@ def _write(
     restriction: str,
     act: Act,
 ) -> Certificate:
-    last_day = engine.valid_through(standing.figures_of(revision), paper.issued_on)
+    last_day = engine.valid_through(standing_on_day.figures_of(revision), paper.issued_on)
     ends_on = paper.ends_on if paper.ends_on and paper.ends_on < last_day else None
     number = numbers.next_number(person.site.prefix, "C")
     # Before the signature, since the trail's lock comes last.
@@ -239,7 +238,7 @@ def _write(
         },
         at=act.at,
     )
-    certification_standing.rebuild_spans(person, scope)
+    standing.rebuild_spans(person, scope)
     return certificate
 
 

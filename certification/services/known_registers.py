@@ -14,10 +14,10 @@ from django.db.models import F
 from certification.domain import standing as engine
 from certification.models import Certificate, KnownEnd, KnownRegister, KnownSpan
 from certification.models.known_registers import KEPT_FOR
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from people.models import User
 
-from . import standing as certification_standing
+from . import standing
 
 LOT_OF_PEOPLE = 100
 LOTS_A_ROUND = 20
@@ -112,12 +112,12 @@ def _write_lot(known: KnownRegister, mine, people: list[int], now: datetime) -> 
         )
         if not gone_on:
             raise _ClaimLost
-        KnownSpan.objects.bulk_create(spans, batch_size=certification_standing.BATCH_OF_ROWS)
-        KnownEnd.objects.bulk_create(ends, batch_size=certification_standing.BATCH_OF_ROWS)
+        KnownSpan.objects.bulk_create(spans, batch_size=standing.BATCH_OF_ROWS)
+        KnownEnd.objects.bulk_create(ends, batch_size=standing.BATCH_OF_ROWS)
 
 
 def _stood(known: KnownRegister, people: list[int]) -> tuple[list[KnownSpan], list[KnownEnd]]:
-    facts = standing.facts_for_many(people)
+    facts = standing_on_day.facts_for_many(people)
     spans: list[KnownSpan] = []
     ends: list[KnownEnd] = []
     for (person_id, scope_id), of_one in sorted(facts.by_person_and_scope.items()):

@@ -20,14 +20,13 @@ from certification.domain import standing as engine
 from certification.domain.periods import CertificateHistory
 from certification.exceptions import CertificationError, NothingToStop
 from certification.models import Certificate, CertificateEvent, Scope
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from people.models import Person
 from people.presenters.days import format_day
 from records.services import numbers
 from records.services import trail as records
 
-from . import certificates, events
-from . import standing as certification_standing
+from . import certificates, events, standing
 from .acts import Act
 from .locking import lock_person_and_scope
 
@@ -131,7 +130,7 @@ def restrict_certificate(
         raise CertificationError(_("Say what alone it allows from that day on."))
     act = replace(act, reason=act.required_reason(), effective_on=act.day_for(person))
     day = act.day_for(person)
-    facts = standing.facts_for(person, scope)
+    facts = standing_on_day.facts_for(person, scope)
     if why := why_not(person, scope, day, facts):
         raise NothingToStop(why)
     in_force = _in_force(facts, day)
@@ -141,11 +140,11 @@ def restrict_certificate(
         )
     giving_way = [
         number
-        for number, history in standing.histories_in(facts).items()
+        for number, history in standing_on_day.histories_in(facts).items()
         if events.lasts_longer(history, day - timedelta(days=1))
     ]
     certificate = _write(in_force, giving_way, restriction, act)
-    certification_standing.rebuild_spans(person, scope)
+    standing.rebuild_spans(person, scope)
     return certificate
 
 
@@ -155,7 +154,7 @@ def _in_force(facts: engine.Facts, day: date) -> InForce:
         Certificate.objects.select_related(
             "person__site", "scope", "scheme_revision__scheme", "renews"
         ).get(number=number),
-        standing.histories_in(facts)[number],
+        standing_on_day.histories_in(facts)[number],
     )
 
 
@@ -220,10 +219,10 @@ def _write(
 
 def _period_of_its_own(old: Certificate, day: date) -> tuple[Certificate | None, date]:
     """What a certificate issued that day would renew, and its last day by the scheme."""
-    figures = standing.figures_of(old.scheme_revision)
+    figures = standing_on_day.figures_of(old.scheme_revision)
     renewed_through = None
     if old.renews is not None:
-        earlier = standing.histories_of(old.person, old.scope).get(old.renews.number)
+        earlier = standing_on_day.histories_of(old.person, old.scope).get(old.renews.number)
         renewed_through = earlier.period.valid_through if earlier else None
     runs_on = renewed_through is not None and engine.in_renewal_window(
         figures, day, renewed_through

@@ -6,14 +6,12 @@ from datetime import date, datetime, time, timedelta
 
 from certification.domain.months import add_months
 from certification.models import Certificate, SchemeRevision, Scope
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from certification.services import (
     elsewhere,
     events,
     schemes,
-)
-from certification.services import (
-    standing as certification_standing,
+    standing,
 )
 from certification.services.acts import Act
 from certification.services.certificates import figures_as_json
@@ -290,7 +288,7 @@ def make_certificates(stage: Stage) -> None:
         for certificate in demo_person.certificates:
             _make_certificates_of(stage, demo_person, certificate)
     for person in stage.people.values():
-        certification_standing.rebuild_person(person)
+        standing.rebuild_person(person)
     for demo_person in OPERATORS:
         for certificate in demo_person.certificates:
             if certificate.event:
@@ -323,8 +321,8 @@ def _certificate(
     renews: Certificate | None,
     restriction: str = "",
 ) -> Certificate:
-    through = certification_standing.engine.valid_through(
-        standing.figures_of(revision), issued, renews.valid_through if renews else None
+    through = standing.engine.valid_through(
+        standing_on_day.figures_of(revision), issued, renews.valid_through if renews else None
     )
     certificate = Certificate.objects.create(
         number=numbers.next_number(person.site.prefix, "C"),

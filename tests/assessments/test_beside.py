@@ -10,6 +10,7 @@ from assessments.services import grading as services
 from assessments.services import judgements
 from tests import factories
 from tests.factories import NOW
+from tests.markup import Markup
 
 pytestmark = pytest.mark.django_db
 
@@ -80,7 +81,7 @@ def ask(client, board, headers=INSIDE, **asked):
 
 
 def text(response):
-    return response.content.decode()
+    return Markup(response.content.decode()).replace("\xa0", " ")
 
 
 def test_the_criterions_drawings_stand_there_with_their_words(

@@ -20,6 +20,7 @@ from assessments.services import class_day as services
 from assessments.services.judgements import Circumstances
 from tests import factories
 from tests.factories import NOW
+from tests.markup import Markup
 from training.models import Exercise, JointType, Stage
 
 pytestmark = pytest.mark.django_db
@@ -98,7 +99,7 @@ def cells(session, user):
 
 
 def text(response) -> str:
-    return response.content.decode()
+    return Markup(response.content.decode()).replace("\xa0", " ")
 
 
 # Passing

@@ -13,6 +13,7 @@ from assessments.services import grading as services
 from assessments.services import judgements
 from tests import factories
 from tests.factories import NOW
+from tests.markup import Markup
 
 pytestmark = pytest.mark.django_db
 
@@ -50,7 +51,7 @@ def judge(client, board, *, name="board_judge", headers=None, **fields):
 
 
 def text(response) -> str:
-    return response.content.decode()
+    return Markup(response.content.decode()).replace("\xa0", " ")
 
 
 # Opening the screen

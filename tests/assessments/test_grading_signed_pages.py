@@ -51,7 +51,7 @@ def address(board, name, *more):
 
 
 def text(response) -> str:
-    return Markup(response.content.decode())
+    return Markup(response.content.decode()).replace("\xa0", " ")
 
 
 def say(grading, place, code, outcome, **seen):

@@ -18,7 +18,7 @@ from certification.models import (
     Scope,
     StandingSpan,
 )
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from people.models import Person, Stamp
 from records.models import TrailEntry, append_only
 from records.queries.verification import verify_records
@@ -82,7 +82,7 @@ def assert_answers_agree(folder):
         if scope is None:
             assert row["standing"] == "never_certified"
             continue
-        answer = standing.answer(person, scope, day)
+        answer = standing_on_day.answer(person, scope, day)
         expected = (row["standing"], row["certificate_number"])
         assert (answer.standing.value, answer.certificate_number) == expected, row
         span = StandingSpan.objects.on(day).filter(person=person, scope=scope).first()
@@ -140,7 +140,7 @@ def test_facts_keep_the_instant_at_which_the_earlier_register_knew_them(tmp_path
     known_at = datetime(2022, 4, 1, tzinfo=UTC)
     day = date(2022, 4, 1)
     answers = [
-        standing.answer(certificate.person, certificate.scope, day, at).standing.value
+        standing_on_day.answer(certificate.person, certificate.scope, day, at).standing.value
         for at in (known_at, None)
     ]
     assert answers == ["certified", "never_certified"]
@@ -284,7 +284,7 @@ def test_voided_event_that_names_a_voided_one_changes_nothing_and_is_remarked(tm
 
     assert any("cannot be voided" in remark for remark in summary.remarks)
     assert CertificateEvent.objects.get(event_id="V3").voids.event_id == "V2"
-    answer = standing.answer(
+    answer = standing_on_day.answer(
         Person.objects.get(employee_number="P1"), Scope.objects.get(), date(2023, 2, 1)
     )
     assert answer.certificate_number == "C1"

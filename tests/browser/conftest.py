@@ -12,9 +12,8 @@ from playwright.sync_api import Browser, Page, ViewportSize, sync_playwright
 from assessments.content.criteria import REVISION_2
 from assessments.services import criteria
 from certification.models import Certificate, Scope
-from certification.queries import standing_on_day as standing
-from certification.services import schemes
-from certification.services import standing as certification_standing
+from certification.queries import standing_on_day
+from certification.services import schemes, standing
 from certification.services.certificates import figures_as_json
 from people.models import Person, User
 from tests import factories
@@ -203,12 +202,12 @@ def _may_teach(person, scope: Scope, revision, at) -> None:
         scope=scope,
         scheme_revision=revision,
         issued_on=at.date(),
-        valid_through=certification_standing.engine.valid_through(
-            standing.figures_of(revision), at.date(), None
+        valid_through=standing.engine.valid_through(
+            standing_on_day.figures_of(revision), at.date(), None
         ),
         origin=Certificate.Origin.IMPORTED,
         holder_name=person.full_name,
         figures=figures_as_json(revision),
         recorded_at=at,
     )
-    certification_standing.rebuild_person(person)
+    standing.rebuild_person(person)

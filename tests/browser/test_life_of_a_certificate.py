@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 
 from certification.models import Certificate
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from people.models import Person
 from tests.factories import PASSWORD, make_certificate
 from training.models import PracticeRecord, VisionTest
@@ -58,7 +58,7 @@ def sign(quality, **fields) -> None:
 def stands(certificate: Certificate) -> str:
     """As the page shows it, which is as the engine answers."""
     person, scope = certificate.person, certificate.scope
-    return standing.answer(person, scope, person.site.today()).standing.value
+    return standing_on_day.answer(person, scope, person.site.today()).standing.value
 
 
 def test_every_act_is_done_from_the_page_and_seen_in_the_picture(visitor, shop, certificate):

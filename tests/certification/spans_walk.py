@@ -16,7 +16,7 @@ from audit.services import importing
 from certification.domain.standing import timeline
 from certification.exceptions import CertificationError
 from certification.models import Certificate, CertificateEvent, StandingSpan
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from certification.services import elsewhere, events, restricting, schemes
 from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
@@ -76,7 +76,7 @@ def spans_of_the_facts():
     """What the engine makes of everything recorded, by a reading of the rows of its own."""
     found = []
     pairs = Certificate.objects.order_by().values_list("person", "scope").distinct()
-    gathered = standing.facts_for_many({person for person, _scope in pairs})
+    gathered = standing_on_day.facts_for_many({person for person, _scope in pairs})
     for person, scope in pairs:
         line = timeline(gathered.by_person_and_scope[person, scope])
         for span in line.spans:

@@ -5,7 +5,7 @@ from datetime import timedelta
 import pytest
 
 from certification.models import Certificate, CertificateEvent, CertificateWithdrawal
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from tests.factories import (
     PASSWORD,
     make_certificate,
@@ -63,7 +63,7 @@ def send(client, certificate, act, **fields):
 
 
 def stands(certificate, day):
-    return standing.answer(certificate.person, certificate.scope, day).standing.value
+    return standing_on_day.answer(certificate.person, certificate.scope, day).standing.value
 
 
 def text_of(response):

@@ -10,7 +10,7 @@ from django.db import DatabaseError
 
 from certification.exceptions import CertificationError, MayNotCertify, RequirementsNotMet
 from certification.models import Certificate, CertificateDocument
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from certification.services import elsewhere, events
 from certification.services.acts import Act
 from certification.services.elsewhere import Document, OutsideCertificate, media_type_of
@@ -87,7 +87,7 @@ def test_paper_certifies_without_boards(person, scope, revision, quality):
     assert found.valid_through == date(2028, 2, 1)
     assert found.signature.signer == quality
     assert found.evidence["elsewhere"]["verified_by"] == quality.get_full_name()
-    assert standing.answer(person, scope, TODAY).standing.value == "certified"
+    assert standing_on_day.answer(person, scope, TODAY).standing.value == "certified"
 
 
 def test_document_is_kept_as_it_came_under_a_random_name(person, scope, revision, quality):
@@ -116,7 +116,7 @@ def test_paper_that_ends_sooner_than_the_scheme_ends_then(person, scope, revisio
     enter(person, scope, revision, quality, paper(ends_on=date(2027, 2, 1)))
 
     days = [date(2027, 2, 1), date(2027, 2, 2)]
-    found = [standing.answer(person, scope, day).standing.value for day in days]
+    found = [standing_on_day.answer(person, scope, day).standing.value for day in days]
     assert found == ["certified", "expired"]
 
 
@@ -126,7 +126,7 @@ def test_paper_that_ends_later_than_the_scheme_is_good_as_the_scheme_says(
     found = enter(person, scope, revision, quality, paper(ends_on=date(2030, 2, 1)))
 
     assert not found.events.exists()
-    assert standing.answer(person, scope, date(2028, 2, 2)).standing.value == "expired"
+    assert standing_on_day.answer(person, scope, date(2028, 2, 2)).standing.value == "expired"
 
 
 @pytest.mark.parametrize(

@@ -7,9 +7,8 @@ from django.db import IntegrityError, transaction
 
 from certification.exceptions import CertificationError, MayNotCertify, NothingToStop
 from certification.models import CertificateEvent, StandingSpan
-from certification.queries import standing_on_day as standing
-from certification.services import events
-from certification.services import standing as certification_standing
+from certification.queries import standing_on_day
+from certification.services import events, standing
 from certification.services.acts import Act
 from records.models import TrailEntry
 from records.queries.verification import verify_records
@@ -73,7 +72,7 @@ def extend(certificate, actor, until, **fields):
 
 def stands(certificate, day=TODAY):
     """The standing by the engine, and by the stored span, which must agree."""
-    found = standing.answer(certificate.person, certificate.scope, day).standing.value
+    found = standing_on_day.answer(certificate.person, certificate.scope, day).standing.value
     span = StandingSpan.objects.on(day).get(person=certificate.person, scope=certificate.scope)
     assert span.standing == found
     return found
@@ -131,7 +130,7 @@ def test_lapsed_practice_is_no_end_since_work_may_still_come_in(scope, person, q
         PracticeRecord.objects.create(
             person=person, scope_code=scope.code, performed_on=date(2026, month, 1)
         )
-    certification_standing.rebuild_spans(person, scope)
+    standing.rebuild_spans(person, scope)
 
     assert stands(certificate) == "suspended"
 
@@ -237,8 +236,8 @@ def test_extension_recorded_late_changes_the_past_view_and_not_what_was_known(ce
     extend(certificate, quality, date(2028, 3, 1), effective_on=date(2028, 1, 10), at=later)
 
     asked = certificate.person, certificate.scope, date(2028, 1, 11)
-    assert standing.answer(*asked).standing.value == "certified"
-    assert standing.answer(*asked, later - timedelta(seconds=1)).standing.value == "expired"
+    assert standing_on_day.answer(*asked).standing.value == "certified"
+    assert standing_on_day.answer(*asked, later - timedelta(seconds=1)).standing.value == "expired"
 
 
 def test_extension_before_an_end_that_would_undo_it_is_refused(certificate, quality):
@@ -290,10 +289,12 @@ def test_withdrawn_certificate_counts_as_never_entered(certificate, quality):
     fields = {"reason": "Entered twice.", "actor": quality, "at": NOW, "proof": "password"}
     events.withdraw_certificate(certificate=certificate, act=Act(**fields))
 
-    answer = standing.answer(certificate.person, certificate.scope, TODAY)
+    answer = standing_on_day.answer(certificate.person, certificate.scope, TODAY)
     assert answer.standing.value == "never_certified"
     assert not StandingSpan.objects.exists()
-    before = standing.answer(certificate.person, certificate.scope, TODAY, NOW - timedelta(hours=1))
+    before = standing_on_day.answer(
+        certificate.person, certificate.scope, TODAY, NOW - timedelta(hours=1)
+    )
     assert before.standing.value == "certified"
     with pytest.raises(CertificationError, match="withdrawn already"):
         events.withdraw_certificate(certificate=certificate, act=Act(**fields))

@@ -13,7 +13,7 @@ from certification.exceptions import (
     RequirementsNotMet,
 )
 from certification.models import Certificate, Proposal, StandingSpan
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from certification.services import events, schemes
 from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
@@ -104,7 +104,7 @@ def test_certificate_copies_what_it_stands_on(proposal, person, scope, board, qu
     assert [one["number"] for one in certificate.evidence["boards"]] == [board.number]
     assert certificate.evidence["proposed"]["note"] == "Ready."
     assert certificate.issued_by == quality.get_full_name()
-    answer = standing.answer(person, scope, TODAY)
+    answer = standing_on_day.answer(person, scope, TODAY)
     assert (answer.standing.value, answer.certificate_number) == ("certified", certificate.number)
 
 
@@ -295,7 +295,7 @@ def test_revocation_to_come_is_not_undone_by_a_certificate_issued_before_it(
     with pytest.raises(RequirementsNotMet, match="revoked for Terminals, operator from 2 Dec"):
         issue(proposal, quality)
 
-    assert standing.answer(person, scope, date(2026, 12, 2)).standing.value == "revoked"
+    assert standing_on_day.answer(person, scope, date(2026, 12, 2)).standing.value == "revoked"
 
 
 def test_person_who_left_gets_no_certificate(proposal, person, quality):

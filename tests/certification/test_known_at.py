@@ -31,7 +31,7 @@ def test_day_and_instant_are_read_alike_by_the_page_and_the_command(text, moment
     assert through.tzinfo is not None
 
 
-@pytest.mark.parametrize("text", ["last week", "2026-02-30", "1899-12-31", "2200-01-01", "14:30"])
+@pytest.mark.parametrize("text", ["last week", "2026-02-30", "1899-12-31", "3000-01-01", "14:30"])
 def test_what_is_no_moment_is_refused_by_both(text):
     with pytest.raises(ValueError, match=r"neither|far off|range|month"):
         read_moment(text)

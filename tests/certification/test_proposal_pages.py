@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from assessments.models import ReadingRequest
 from certification.models import Certificate, Proposal
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from tests.factories import (
     PASSWORD,
     make_certificate,
@@ -139,7 +139,7 @@ def test_renewed_within_the_window_it_runs_on_from_the_end(
     assert response.url == reverse("certification:certificate_detail", args=[made.number])
     assert (made.renews, made.issued_on, made.valid_through) == (old, today, said.runs_through)
     assert made.signature.signer == quality
-    last = standing.answer(person, scope, said.runs_through)
+    last = standing_on_day.answer(person, scope, said.runs_through)
     assert (last.standing.value, last.certificate_number) == ("certified", made.number)
 
 
@@ -162,7 +162,7 @@ def test_renewed_late_it_runs_from_the_day_of_issue(
     assert made.renews is None
     assert made.valid_through == said.runs_through
     answers = [
-        standing.answer(person, scope, day).standing.value
+        standing_on_day.answer(person, scope, day).standing.value
         for day in (old.valid_through, today - timedelta(days=1), today)
     ]
     assert answers == ["certified", "expired", "certified"]

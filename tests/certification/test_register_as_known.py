@@ -20,9 +20,8 @@ from certification.models import (
     KnownSpan,
 )
 from certification.models.known_registers import CLAIM_LAPSES_AFTER, KEPT_FOR, MOST_ATTEMPTS
-from certification.queries import standing_on_day as standing
-from certification.services import known_registers
-from certification.services import standing as certification_standing
+from certification.queries import standing_on_day
+from certification.services import known_registers, standing
 from people.models import User
 from tests.factories import (
     NOW,
@@ -108,7 +107,7 @@ def event(certificate, kind, on, recorded_at, **fields):
         recorded_at=recorded_at,
         **fields,
     )
-    certification_standing.rebuild_spans(certificate.person, certificate.scope)
+    standing.rebuild_spans(certificate.person, certificate.scope)
     return made
 
 
@@ -132,8 +131,8 @@ def test_answers_are_the_engines_on_every_day_and_instant_of_the_worked_cases(na
     for day, known_at in asked:
         found = rows(worked_out(day, known_at))
         for person, scope in pairs:
-            facts = standing.facts_for(person, scope)
-            line = certification_standing.engine.timeline(facts, known_at)
+            facts = standing_on_day.facts_for(person, scope)
+            line = standing.engine.timeline(facts, known_at)
             answer, span = line.on(day), line.span_on(day)
             if answer.standing == "never_certified":
                 assert (person.pk, scope.pk) not in found

@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime
 import pytest
 
 from certification.presenters import period as period_said
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from certification.services import events, restricting
 from certification.services.acts import Act
 from certification.services.certificates import period_if_issued
@@ -144,7 +144,10 @@ def test_extension_lengthens_no_window_and_is_not_said_to_be_over(certificate, q
     renews, _through, said = issued(certificate, day)
 
     assert renews is None
-    assert standing.answer(certificate.person, certificate.scope, day).standing.value == "certified"
+    assert (
+        standing_on_day.answer(certificate.person, certificate.scope, day).standing.value
+        == "certified"
+    )
     assert said == (
         f"{certificate.number} is good through 1 Apr 2028 by an extension, and the window for "
         "renewing closed on 10 Jan 2028: the new period runs from the day of issue."

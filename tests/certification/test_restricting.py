@@ -7,7 +7,7 @@ import pytest
 
 from certification.exceptions import CertificationError, MayNotCertify, NothingToStop
 from certification.models import Certificate, StandingSpan
-from certification.queries import standing_on_day as standing
+from certification.queries import standing_on_day
 from certification.services import events, restricting
 from certification.services.acts import Act
 from records.models import TrailEntry
@@ -67,7 +67,7 @@ def restrict(certificate, actor, on=FROM, **fields):
 
 
 def answer(certificate, day, known_at=None):
-    found = standing.answer(certificate.person, certificate.scope, day, known_at)
+    found = standing_on_day.answer(certificate.person, certificate.scope, day, known_at)
     return found.standing.value, found.certificate_number, found.restriction
 
 

@@ -7,8 +7,8 @@ import pytest
 from django.db import connections, transaction
 
 from certification.models import StandingSpan
-from certification.queries import standing_on_day as standing
-from certification.services import standing as certification_standing
+from certification.queries import standing_on_day
+from certification.services import standing
 from tests.certification.spans_walk import spans_of_the_facts, spans_stored
 from tests.factories import (
     NOW,
@@ -28,7 +28,7 @@ def test_rebuilding_does_not_miss_a_fact_that_is_being_written(monkeypatch):
     certificate = make_certificate(scope=scope, revision=make_revision(scope, vision_months=12))
     person, quality = certificate.person, make_user("quality")
     has_read, may_write = Event(), Event()
-    read = standing.facts_for_many
+    read = standing_on_day.facts_for_many
 
     def read_and_dawdle(person_ids, scope_id=None):
         found = read(person_ids, scope_id)
@@ -57,7 +57,7 @@ def test_rebuilding_does_not_miss_a_fact_that_is_being_written(monkeypatch):
 
     with ThreadPoolExecutor(2) as pool:
         rebuilding = pool.submit(
-            in_its_own_connection, lambda: certification_standing.rebuild_people([person.pk])
+            in_its_own_connection, lambda: standing.rebuild_people([person.pk])
         )
         recording = pool.submit(record_a_test)
         rebuilding.result(timeout=30)

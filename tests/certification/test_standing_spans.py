@@ -11,8 +11,8 @@ from django.db import transaction
 from audit.services import importing
 from certification.domain.standing import Standing, timeline
 from certification.models import Certificate, StandingEnd, StandingSpan
-from certification.queries import standing_on_day as standing
-from certification.services import standing as certification_standing
+from certification.queries import standing_on_day
+from certification.services import standing
 from tests.factories import (
     NOW,
     TODAY,
@@ -48,7 +48,7 @@ def rows(**filters):
 
 def assert_spans_agree_around_every_edge(person, scope):
     """Compare query and engine over the days around each edge, as-of-day."""
-    line = timeline(standing.facts_for(person, scope))
+    line = timeline(standing_on_day.facts_for(person, scope))
     edges = {span.first_day for span in line.spans} | {
         end.last_day for span in line.spans for end in line.ends_after(span.first_day)
     }
@@ -209,11 +209,11 @@ def test_facts_of_many_people_take_as_many_queries_as_of_one(django_assert_num_q
     make_certificate(people[0])
 
     with django_assert_num_queries(5):
-        found = standing.facts_for_many([person.pk for person in people])
+        found = standing_on_day.facts_for_many([person.pk for person in people])
 
     assert len(found.by_person_and_scope) == 6
     with django_assert_num_queries(5):
-        standing.facts_for_many([people[0].pk])
+        standing_on_day.facts_for_many([people[0].pk])
 
 
 def test_answer_as_known_at_an_instant_uses_what_was_recorded_by_then(certificate):
@@ -226,10 +226,10 @@ def test_answer_as_known_at_an_instant_uses_what_was_recorded_by_then(certificat
     )
     day = date(2026, 2, 1)
 
-    before = standing.answer(
+    before = standing_on_day.answer(
         certificate.person, certificate.scope, day, datetime(2026, 11, 1, tzinfo=UTC)
     )
-    now = standing.answer(certificate.person, certificate.scope, day)
+    now = standing_on_day.answer(certificate.person, certificate.scope, day)
 
     assert (before.standing.value, now.standing.value) == ("vision_not_current", "certified")
 
@@ -237,8 +237,8 @@ def test_answer_as_known_at_an_instant_uses_what_was_recorded_by_then(certificat
 def test_nobody_without_a_certificate_has_spans_or_ends():
     person, scope = make_person(), make_scope()
 
-    certification_standing.rebuild_person(person)
+    standing.rebuild_person(person)
 
     assert not StandingSpan.objects.exists()
     assert not StandingEnd.objects.exists()
-    assert standing.answer(person, scope, TODAY).standing is Standing.NEVER_CERTIFIED
+    assert standing_on_day.answer(person, scope, TODAY).standing is Standing.NEVER_CERTIFIED

@@ -7,8 +7,8 @@ from django.utils import timezone
 
 from certification.domain.standing import valid_through
 from certification.models import Certificate
-from certification.queries import standing_on_day as standing
-from certification.services import standing as certification_standing
+from certification.queries import standing_on_day
+from certification.services import standing
 from people.models import Person
 from reminders.models import Message, Reminder
 from reminders.models.reminders import CLAIM_LAPSES_AFTER
@@ -51,7 +51,7 @@ def make_many(people: int, scopes: int = 1, **of_site) -> list[str]:
     for nth in range(scopes):
         scope = make_scope()
         revision = make_revision(scope, validity_months=12, reminder_steps=[LEFT + 2])
-        last = valid_through(standing.figures_of(revision), issued_on)
+        last = valid_through(standing_on_day.figures_of(revision), issued_on)
         Certificate.objects.bulk_create(
             Certificate(
                 number=f"{site.prefix}-C-{nth}-{person.employee_number}",
@@ -66,7 +66,7 @@ def make_many(people: int, scopes: int = 1, **of_site) -> list[str]:
             )
             for person in made
         )
-    certification_standing.rebuild_people(person.pk for person in made)
+    standing.rebuild_people(person.pk for person in made)
     return [person.email for person in made]
 
 
