@@ -67,11 +67,11 @@ def forget(monkeypatch, module, function):
 def test_the_services_that_rebuild_are_those_that_are_known():
     """A new one has to be walked too: add its act to `spans_walk` and its name here."""
     assert PLACES == [
+        ("audit.services.importing", "import_register"),
         ("certification.services.certificates", "issue_certificate"),
         ("certification.services.elsewhere", "_write"),
         ("certification.services.events", "_write"),
         ("certification.services.events", "withdraw_certificate"),
-        ("audit.services.importing", "import_register"),
         ("certification.services.restricting", "restrict_certificate"),
         ("training.services.facts", "record_practice"),
         ("training.services.facts", "record_vision_test"),
