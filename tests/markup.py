@@ -48,7 +48,7 @@ class Markup(str):
 
 
 class MarkupBytes(bytes):
-    """The bytes of a page, which decode to `Markup`."""
+    """The bytes of a page, which decode to `Markup`; ``bytes(content)`` are those that came."""
 
     __slots__ = ()
 

@@ -97,7 +97,7 @@ def ask(client, person, scope, **asked):
 
 def text_of(response):
     """What the page says, without tags, its no-break spaces as spaces."""
-    page = re.sub(r"(?s)<svg.*?</svg>|<[^>]+>", "", response.content.decode())
+    page = re.sub(r"(?s)<svg.*?</svg>|<[^>]+>", "", bytes(response.content).decode())
     return re.sub(r"\s+", " ", page.replace("\u00a0", " "))
 
 
