@@ -26,7 +26,7 @@ from people.presenters.days import format_day, format_local_time
 
 from .register import says_otherwise
 
-SOURCE = Path(__file__).parent.parent / "print" / "wallet_card.typ"
+SOURCE = Path(__file__).parent / "print" / "wallet_card.typ"
 
 
 def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:

@@ -31,7 +31,7 @@ def administrator(client):
 
 
 def words(answer):
-    main = answer.content.decode().partition("<main")[2].partition("</main>")[0]
+    main = bytes(answer.content).decode().partition("<main")[2].partition("</main>")[0]
     return " ".join(strip_tags(main).split())
 
 

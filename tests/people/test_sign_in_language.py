@@ -24,7 +24,7 @@ GERMAN = {"accept-language": "de-AT,de;q=0.9,en;q=0.5"}
 
 
 def words(answer):
-    body = answer.content.decode().partition("<body")[2].partition(">")[2]
+    body = bytes(answer.content).decode().partition("<body")[2].partition(">")[2]
     return " ".join(strip_tags(body).split())
 
 

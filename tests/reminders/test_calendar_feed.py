@@ -314,7 +314,7 @@ def test_day_of_reading_is_kept_once(client, marta):
 
 
 def words(answer):
-    main = answer.content.decode().partition("<main")[2].partition("</main>")[0]
+    main = bytes(answer.content).decode().partition("<main")[2].partition("</main>")[0]
     return " ".join(strip_tags(main).split())
 
 

@@ -153,7 +153,7 @@ def test_choices_are_those_of_the_domain():
 
 
 def words(answer):
-    main = answer.content.decode().partition("<main")[2].partition("</main>")[0]
+    main = bytes(answer.content).decode().partition("<main")[2].partition("</main>")[0]
     return " ".join(strip_tags(main).split())
 
 

@@ -148,7 +148,7 @@ def test_may_is_written_out():
 
 
 def words(answer):
-    body = answer.content.decode().partition("<body")[2].partition(">")[2]
+    body = bytes(answer.content).decode().partition("<body")[2].partition(">")[2]
     return " ".join(strip_tags(body).split())
 
 

@@ -56,7 +56,7 @@ def seen_by(client):
 
 def text_of(answer):
     """The words of a page between its top line and its foot."""
-    main = answer.content.decode().partition("<main")[2].partition("</main>")[0]
+    main = bytes(answer.content).decode().partition("<main")[2].partition("</main>")[0]
     return " ".join(strip_tags(main).split())
 
 
