@@ -230,7 +230,8 @@ def test_in_the_order_taken_so_many_go_to_each_joint(open_board, board):
     page.get_by_label("Beginning at joint").select_option(label="E02")
     files = [named(f"IMG_{90 - number}.jpg", photograph(number)) for number in range(6)]
     choose(page, files)
-    chosen = page.locator(".drop-row select option:checked").all_inner_texts()
+    options = page.locator(".drop-row select option:checked").all_inner_texts()
+    chosen = [option.strip() for option in options]
     assert chosen == [f"joint {one}" for one in ("E02", "E02", "E03", "E03", "E04", "E04")]
     page.get_by_label("They show").select_option(
         label="joint after joint, in the order of their names"
