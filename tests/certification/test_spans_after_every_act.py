@@ -18,7 +18,7 @@ from training import ports as gates
 pytestmark = pytest.mark.django_db
 
 ROOT = Path(__file__).parents[2]
-APPS = ("records", "training", "assessments", "certification")
+APPS = ("records", "people", "training", "assessments", "certification", "audit", "interfaces")
 REBUILDS = {"rebuild_spans", "rebuild_person", "rebuild_people"}
 TELLS = {"facts_changed"}
 SEEDS = range(4)
