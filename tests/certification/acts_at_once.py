@@ -358,7 +358,7 @@ def hold_before_the_first_write(monkeypatch: Any) -> list[Gate]:
     gates: list[Gate] = []
     for module, name in (
         (numbers, "next_number"),
-        (numbers, "begin_after"),
+        (numbers, "continue_series_after"),
         (records, "sign"),
         (records, "record"),
         (records, "record_many"),
