@@ -153,7 +153,7 @@ def outcomes_closed_to(user: User, numbers: Collection[str]) -> set[str]:
     boards = Board.objects.filter(number__in=numbers).select_related(
         "exercise", "outcome", "reading_request"
     )
-    return {one.number for one in boards if not may_see_outcome(user, one)}
+    return {board.number for board in boards if not may_see_outcome(user, board)}
 
 
 def why_outcome_is_closed(board: Board) -> str:

@@ -43,7 +43,7 @@ def may_grade(*, user: User, board: Board, day: date) -> str:
             "Nobody can say here whether you may judge this board, so it stays closed. "
             "Tell your administrator that the register of certificates is not connected."
         )
-    joint_types = frozenset(one.joint_type for one in board.exercise.positions.all())
+    joint_types = frozenset(position.joint_type for position in board.exercise.positions.all())
     return _answer(user, joint_types, day)
 
 

@@ -25,7 +25,10 @@ def fill(folder: Path) -> None:
     register = BundleRegister(bundle, UTC)
     site = Site.objects.create(name="Here", prefix="H", time_zone="UTC")
     people = Person.objects.bulk_create(
-        [Person(employee_number=one, full_name=one, site=site) for one in register.numbers],
+        [
+            Person(employee_number=number, full_name=number, site=site)
+            for number in register.numbers
+        ],
         batch_size=BATCH,
     )
     scopes = Scope.objects.bulk_create([Scope(code=code, title=code) for code in register.scopes])

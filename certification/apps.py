@@ -12,7 +12,7 @@ class CertificationConfig(AppConfig):
         from assessments import ports as assessments_ports
         from certification import protected
         from certification.queries import graders, requirements, schemes_in_force
-        from certification.services import elsewhere, standing, standing_changes
+        from certification.services import certificates_from_elsewhere, standing, standing_changes
         from people import ports as people_ports
         from people.presenters import navigation
         from records.queries import verification
@@ -24,7 +24,7 @@ class CertificationConfig(AppConfig):
         training_ports.register_scopes(schemes_in_force.scope_names)
         assessments_ports.register_may_grade(graders.may_grade)
         assessments_ports.register_rests_on(requirements.resting_on)
-        verification.register_files(elsewhere.documents_to_verify)
+        verification.register_files(certificates_from_elsewhere.documents_to_verify)
         staff = ["instructor", "quality", "line_lead"]
         decide = ["instructor", "quality"]
         checks = [*staff, "kiosk"]

@@ -19,7 +19,7 @@ from certification.models import CertificateDocument, CertificateEvent, Proposal
 from interfaces.models import ApiToken, WebHook, WebHookDelivery
 from people.models import Person, Site, Stamp, User
 from people.services import tablets
-from records.services import trail as records
+from records.services import trail
 from reminders.models import Message
 from reminders.services import calendars
 from tests.assessments import pictures
@@ -234,7 +234,7 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
             person=person,
             scope=common["scope"],
             scheme_revision=make_revision(common["scope"]),
-            signature=records.sign(
+            signature=trail.sign(
                 actor=instructor, meaning="proposed", about=person, content={}, at=NOW
             ),
         ),

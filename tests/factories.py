@@ -28,7 +28,7 @@ from certification.models import (
 from certification.queries import standing_on_day
 from certification.services import standing
 from people.models import Person, Role, Site, SiteRole, User
-from records.services import trail as records
+from records.services import trail
 from training.models import (
     ClassSession,
     Course,
@@ -294,7 +294,7 @@ def make_passed_board(
         board=board, grader=grader, criteria_set=make_criteria_set(), recorded_at=signed_at
     )
     for stage in exercise.stages:
-        signature = records.sign(
+        signature = trail.sign(
             actor=grader,
             meaning="graded",
             about=board,
@@ -333,7 +333,7 @@ def make_differing_board(person: Person, first: User, second: User) -> Board:
                     outcome=first_says if is_first else "accept",
                     how="at_board",
                 )
-        signature = records.sign(
+        signature = trail.sign(
             actor=grader, meaning="graded", about=board, content={"of": grader.pk}, at=NOW
         )
         StageSigning.objects.create(

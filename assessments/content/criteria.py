@@ -32,7 +32,14 @@ def _in_order(*criteria: CriterionContent) -> tuple[CriterionContent, ...]:
     """Put criteria into the order of the work, the board's own after the joints', by code."""
     stages = ("prepared", "formed", "soldered", "cleaned")
     return tuple(
-        sorted(criteria, key=lambda one: (stages.index(one.stage), one.of == "board", one.code))
+        sorted(
+            criteria,
+            key=lambda criterion: (
+                stages.index(criterion.stage),
+                criterion.of == "board",
+                criterion.code,
+            ),
+        )
     )
 
 
@@ -85,9 +92,9 @@ OTHERWISE = {
 
 def _revision_1() -> tuple[CriterionContent, ...]:
     return tuple(
-        replace(one, **OTHERWISE.get(one.code, {}))  # type: ignore[arg-type]
-        for one in REVISION_2.criteria
-        if one.code not in NOT_YET
+        replace(criterion, **OTHERWISE.get(criterion.code, {}))  # type: ignore[arg-type]
+        for criterion in REVISION_2.criteria
+        if criterion.code not in NOT_YET
     )
 
 

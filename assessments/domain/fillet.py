@@ -108,15 +108,15 @@ def _spread(
     result : callable
         From circles and marks with a leading axis to results.
     """
-    flat = np.concatenate([one.ravel() for one in points])
+    flat = np.concatenate([array.ravel() for array in points])
     rows = np.vstack(points)
     step = NUDGE * hypot(*(rows.max(axis=0) - rows.min(axis=0)))
     moves = np.concatenate([np.eye(len(flat)), -np.eye(len(flat))]) * step
     moved = flat + moves
     parts, at = [], 0
-    for one in points:
-        parts.append(moved[:, at : at + one.size].reshape(-1, *one.shape))
-        at += one.size
+    for array in points:
+        parts.append(moved[:, at : at + array.size].reshape(-1, *array.shape))
+        at += array.size
     try:
         values = result(circle.refit(parts[0], arc), parts)
     except circle.NoCircle as error:

@@ -52,7 +52,7 @@ class BoardFilterForm(forms.Form):
         # Read once by the view; a list of choices is not read again to be shown.
         self.fields["exercise"].choices = [  # type: ignore[attr-defined]
             ("", _now("all")),
-            *((one.pk, exercise_name(one)) for one in exercises),
+            *((exercise.pk, exercise_name(exercise)) for exercise in exercises),
         ]
 
     def chosen(self) -> dict[str, Any]:
@@ -153,7 +153,9 @@ class NewBoardsForm(forms.Form):
                 _("Nobody at your sites has this number or name. Look it up under People.")
             )
         if len(found) > 1:
-            numbers = ", ".join(f"{one.full_name} {one.employee_number}" for one in found[:5])
+            numbers = ", ".join(
+                f"{person.full_name} {person.employee_number}" for person in found[:5]
+            )
             raise forms.ValidationError(
                 _("Several people have this name: %(people)s. Give the number."),
                 params={"people": numbers},

@@ -70,5 +70,5 @@ class ConfirmForm(forms.Form):
     def __init__(self, *args: Any, criteria: Iterable[Criterion], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["codes"].choices = [  # type: ignore[attr-defined]
-            (one.code, one.title) for one in criteria
+            (criterion.code, criterion.title) for criterion in criteria
         ]

@@ -32,10 +32,12 @@ class MeasuringForm(forms.Form):
             "max_value": _("A mark so uncertain measures nothing: 100 pixels at most."),
         },
     )
-    winding = forms.ChoiceField(choices=[(one, one) for one in Winding], required=False)
+    winding = forms.ChoiceField(choices=[(choice, choice) for choice in Winding], required=False)
     full_turns = forms.TypedChoiceField(choices=[(0, "0"), (1, "1")], coerce=int, required=False)
-    across = forms.ChoiceField(choices=[(one, one) for one in Across], required=False)
-    unit = forms.ChoiceField(choices=[(one, one) for one in ("mm", "d", "D", "px")], required=False)
+    across = forms.ChoiceField(choices=[(choice, choice) for choice in Across], required=False)
+    unit = forms.ChoiceField(
+        choices=[(choice, choice) for choice in ("mm", "d", "D", "px")], required=False
+    )
     size_mm = forms.FloatField(
         required=False,
         min_value=0.001,
@@ -60,7 +62,7 @@ class MeasuringForm(forms.Form):
         return sent
 
     def _list(self, name: str) -> list[str]:
-        return [one.strip() for one in self.data.getlist(name)]  # type: ignore[attr-defined]
+        return [text.strip() for text in self.data.getlist(name)]  # type: ignore[attr-defined]
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}

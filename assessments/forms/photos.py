@@ -121,7 +121,7 @@ class PlaceForm(forms.ModelForm):
 
 
 def stage_choices(board: Board) -> list[tuple[str, Any]]:
-    return [("", _now("not said")), *((one.value, one.label) for one in stages_of(board))]
+    return [("", _now("not said")), *((stage.value, stage.label) for stage in stages_of(board))]
 
 
 def stages_of(board: Board) -> list[Stage]:

@@ -8,7 +8,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from assessments.models import Criterion, Judgement
-from assessments.queries.effective_judgements import Differing, Place
+from assessments.queries.effective_judgements import Disagreement, Place
 from assessments.services.decisions import Decided
 
 from .grading import ProofForm
@@ -28,7 +28,9 @@ class ReworkForm(forms.Form):
 
     def __init__(self, *args: Any, rejected: Sequence[Criterion], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        choices = [(one.code, f"{one.title} ({one.code})") for one in rejected]
+        choices = [
+            (criterion.code, f"{criterion.title} ({criterion.code})") for criterion in rejected
+        ]
         self.fields["codes"].choices = choices  # type: ignore[attr-defined]
         self.initial = {"codes": [code for code, _title in choices]}
 
@@ -46,7 +48,7 @@ class AnotherReadingForm(forms.Form):
 class Row:
     """One judgement to decide, with its fields."""
 
-    one: Differing
+    disagreement: Disagreement
     outcome: forms.BoundField
     how: forms.BoundField
     note: forms.BoundField
@@ -55,13 +57,13 @@ class Row:
 class DecisionForm(ProofForm):
     """Every judgement on which two graders differ, and the password under the list."""
 
-    def __init__(self, *args: Any, differing: Sequence[Differing], **kwargs: Any) -> None:
+    def __init__(self, *args: Any, disagreements: Sequence[Disagreement], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.differing = list(differing)
+        self.disagreements = list(disagreements)
         # The list comes first: nobody is to be taken past it to the password.
         self.fields["password"].widget.attrs.pop("autofocus", None)
-        for one in self.differing:
-            name = name_of(one)
+        for disagreement in self.disagreements:
+            name = name_of(disagreement)
             self.fields[f"{name}-outcome"] = forms.ChoiceField(
                 label=_("Your judgement"),
                 choices=Judgement.Outcome.choices,
@@ -69,7 +71,7 @@ class DecisionForm(ProofForm):
                 error_messages={"required": _("Decide this one too.")},
             )
             how = [(Judgement.How.AT_BOARD, Judgement.How.AT_BOARD.label)]
-            if one.photo is not None:
+            if disagreement.photo is not None:
                 how.append((Judgement.How.PHOTOGRAPH, Judgement.How.PHOTOGRAPH.label))
             self.fields[f"{name}-how"] = forms.ChoiceField(
                 label=_("How you saw it"), choices=how, initial=how[0][0]
@@ -80,21 +82,23 @@ class DecisionForm(ProofForm):
         self.order_fields([*(name for name in self.fields if name != "password"), "password"])
 
     def rows(self) -> Iterator[Row]:
-        for one in self.differing:
-            name = name_of(one)
-            yield Row(one, self[f"{name}-outcome"], self[f"{name}-how"], self[f"{name}-note"])
+        for disagreement in self.disagreements:
+            name = name_of(disagreement)
+            yield Row(
+                disagreement, self[f"{name}-outcome"], self[f"{name}-how"], self[f"{name}-note"]
+            )
 
     def decisions(self) -> dict[Place, Decided]:
         data = self.cleaned_data
         return {
-            (one.first.joint_id, one.first.criterion.code): Decided(
-                outcome=data[f"{name_of(one)}-outcome"],
-                how=data[f"{name_of(one)}-how"],
-                note=data[f"{name_of(one)}-note"],
+            (disagreement.first.joint_id, disagreement.first.criterion.code): Decided(
+                outcome=data[f"{name_of(disagreement)}-outcome"],
+                how=data[f"{name_of(disagreement)}-how"],
+                note=data[f"{name_of(disagreement)}-note"],
             )
-            for one in self.differing
+            for disagreement in self.disagreements
         }
 
 
-def name_of(one: Differing) -> str:
-    return f"p{one.first.joint_id or 0}-{one.first.criterion_id}"
+def name_of(disagreement: Disagreement) -> str:
+    return f"p{disagreement.first.joint_id or 0}-{disagreement.first.criterion_id}"

@@ -41,8 +41,8 @@ warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
 HEAD_BYTES = 64
 # Markers of a JPEG, ISO/IEC 10918-1, table B.1.
 PROGRESSIVE_FRAMES = {b"\xc2", b"\xc6", b"\xca", b"\xce"}
-FRAMES = {bytes([one]) for one in range(0xC0, 0xD0)} - {b"\xc4", b"\xc8", b"\xcc"}
-NO_SEGMENT = {b"", b"\x00", b"\x01", *(bytes([one]) for one in range(0xD0, 0xD9))}
+FRAMES = {bytes([code]) for code in range(0xC0, 0xD0)} - {b"\xc4", b"\xc8", b"\xcc"}
+NO_SEGMENT = {b"", b"\x00", b"\x01", *(bytes([code]) for code in range(0xD0, 0xD9))}
 START_OF_SCAN = b"\xda"
 # Cameras write EXIF first, and a segment of a JPEG holds 64 KiB at most.
 EXIF_WITHIN_BYTES = 128 * 1024

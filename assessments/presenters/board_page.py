@@ -128,13 +128,13 @@ def board_screen(board: Board, user: User) -> BoardScreen:
 def _states(board: Board) -> dict[int, str]:
     reading = board_results.read_board(board)
     found = {
-        one.joint.pk: one.result.state.value
-        for one in (*reading.joints, *reading.spare)
-        if one.joint is not None
+        joint.joint.pk: joint.result.state.value
+        for joint in (*reading.joints, *reading.spare)
+        if joint.joint is not None
     }
-    for one in reading.earlier:
-        if one.joint is not None:
-            found[one.joint.pk] = one.state_for_statistics.value
+    for joint in reading.earlier:
+        if joint.joint is not None:
+            found[joint.joint.pk] = joint.state_for_statistics.value
     return found
 
 

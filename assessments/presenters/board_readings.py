@@ -3,8 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from assessments import access
-from assessments import ports as gates
+from assessments import access, ports
 from assessments.domain.scoring import JointState
 from assessments.models import Board, Criterion, Grading, Joint, ReadingRequest, Rework
 from assessments.queries import (
@@ -43,9 +42,9 @@ def several_of(board: Board, user: User) -> Several:
         Rework.objects.filter(joint__board=board).select_related("joint__position", "sent_by")
     )  # fmt: skip
     uninspected = {
-        one.joint.pk
-        for one in (board_results.read_board(board).joints if reworks else ())
-        if one.joint and one.result.state == JointState.OPEN
+        joint.joint.pk
+        for joint in (board_results.read_board(board).joints if reworks else ())
+        if joint.joint and joint.result.state == JointState.OPEN
     }
     signed, both = 0, True
     if two and not complete:
@@ -66,9 +65,11 @@ def several_of(board: Board, user: User) -> Several:
         wait=pending_actions.pending_action_for(board, user)
         if special and judges
         else PendingAction.NOTHING,
-        out=tuple(one for one in reworks if one.handed_in_at is None),
+        out=tuple(rework for rework in reworks if rework.handed_in_at is None),
         handed_in=tuple(
-            one for one in reworks if one.handed_in_at is not None and one.joint_id in uninspected
+            rework
+            for rework in reworks
+            if rework.handed_in_at is not None and rework.joint_id in uninspected
         ),
         request=request,
         may_ask=access.is_own(user, board) and not reading_requests.why_not_ask(board, user),
@@ -93,7 +94,7 @@ class Result:
 
     makes: tuple[Make, ...]
     may_send_back: tuple[Joint, ...]
-    differing: tuple[effective_judgements.Differing, ...]
+    disagreements: tuple[effective_judgements.Disagreement, ...]
     readings: tuple[Grading, ...]
     request: ReadingRequest | None
     former: tuple[Grading, ...]
@@ -102,13 +103,13 @@ class Result:
 
 
 def result_of(
-    board: Board, user: User, reading: board_results.BoardReading, gradings: Sequence[Grading]
+    board: Board, user: User, reading: board_results.JudgedBoard, gradings: Sequence[Grading]
 ) -> Result:
     """What stands on the result of a board beside its one usual reading.
 
     Parameters
     ----------
-    reading : BoardReading
+    reading : JudgedBoard
         As `outcomes.read_board` gives it.
     gradings
         The board's signed gradings, oldest first.
@@ -118,21 +119,21 @@ def result_of(
     judges = access.may_judge(user, board)
     told = judges or user.has_role(Role.QUALITY, site=board.site_id)
     asked = (request is not None and told) or (judges and board.exercise.rework_allowed)
-    resting = gates.what_rests_on(board) if asked else []
+    resting = ports.what_rests_on(board) if asked else []
     return Result(
         makes=tuple(_makes(board, reading)),
         may_send_back=tuple(
-            one.joint
-            for one in reading.joints
-            if judges and one.joint and one.rejections
-            and not rework.why_no_rework(board, one.joint, reading, resting)
+            joint.joint
+            for joint in reading.joints
+            if judges and joint.joint and joint.rejections
+            and not rework.why_no_rework(board, joint.joint, reading, resting)
         ),
-        differing=tuple(effective_judgements.differing(board)),
-        readings=tuple(one for one in gradings if one.kind == Grading.Kind.FIRST)
+        disagreements=tuple(effective_judgements.disagreements(board)),
+        readings=tuple(grading for grading in gradings if grading.kind == Grading.Kind.FIRST)
         if board.exercise.graders > 1
         else (),
         request=request,
-        former=tuple(one for one in gradings if one.kind != Grading.Kind.ANOTHER)
+        former=tuple(grading for grading in gradings if grading.kind != Grading.Kind.ANOTHER)
         if answered
         else (),
         resting=tuple(resting) if request is not None and told else (),
@@ -140,23 +141,23 @@ def result_of(
     )  # fmt: skip
 
 
-def _makes(board: Board, reading: board_results.BoardReading) -> list[Make]:
-    remade = {one.joint.position_id for one in reading.earlier if one.joint}
+def _makes(board: Board, reading: board_results.JudgedBoard) -> list[Make]:
+    remade = {joint.joint.position_id for joint in reading.earlier if joint.joint}
     if not remade:
         return []
     reworks = {
-        one.joint_id: one
-        for one in Rework.objects.filter(joint__board=board).select_related("sent_by")
+        rework.joint_id: rework
+        for rework in Rework.objects.filter(joint__board=board).select_related("sent_by")
     }
     found = [
         Make(
-            joint=one.joint,
-            state=one.state_for_statistics.value,
-            rejected=tuple(said.criterion for said in one.rejections),
-            counts=one in reading.joints,
-            rework=reworks.get(one.joint.pk),
+            joint=joint.joint,
+            state=joint.state_for_statistics.value,
+            rejected=tuple(said.criterion for said in joint.rejections),
+            counts=joint in reading.joints,
+            rework=reworks.get(joint.joint.pk),
         )
-        for one in (*reading.earlier, *reading.joints)
-        if one.joint and one.joint.position_id in remade
+        for joint in (*reading.earlier, *reading.joints)
+        if joint.joint and joint.joint.position_id in remade
     ]
-    return sorted(found, key=lambda one: (one.joint.position.order, one.joint.make))
+    return sorted(found, key=lambda line: (line.joint.position.order, line.joint.make))

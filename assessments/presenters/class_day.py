@@ -124,7 +124,7 @@ def class_day(session: ClassSession, user: User, now: datetime) -> ClassDay:
         if for_grader is not None and not own:
             asked_here = set(board.exercise.stages)
             cells = _in_order(
-                _cell(for_grader, one) if one in asked_here else None for one in stages
+                _cell(for_grader, stage) if stage in asked_here else None for stage in stages
             )
         rows.setdefault(board.person_id, []).append(
             BoardRow(
@@ -137,11 +137,11 @@ def class_day(session: ClassSession, user: User, now: datetime) -> ClassDay:
                 is_own=own,
             )
         )
-    people = [one.person for one in session.enrolments.select_related("person")]
+    people = [enrolment.person for enrolment in session.enrolments.select_related("person")]
     return ClassDay(
         session=session,
         stages=stages,
-        trainees=tuple(Trainee(one, tuple(rows.get(one.pk, ()))) for one in people),
+        trainees=tuple(Trainee(person, tuple(rows.get(person.pk, ()))) for person in people),
         across=_across(
             [
                 for_grader
@@ -166,13 +166,13 @@ def _in_order(cells: Iterable[StageCell | None]) -> tuple[StageCell | None, ...]
     """Stages as they follow each other: none is passed in one tap while one before it is open."""
     found: list[StageCell | None] = []
     for cell in cells:
-        waits = any(one is not None and one.state == "open" for one in found)
+        waits = any(cell is not None and cell.state == "open" for cell in found)
         found.append(replace(cell, rest=0) if cell is not None and waits else cell)
     return tuple(found)
 
 
 def _cell(for_grader: BoardForGrader, stage: Stage) -> StageCell:
-    photos = sum(one.stage == stage for one in for_grader.photos)
+    photos = sum(photo.stage == stage for photo in for_grader.photos)
     if stage.value in for_grader.closed:
         url = reading_url(for_grader.board, False, stage=stage.value)
         return StageCell(stage, "signed", url=url, photos=photos)
@@ -222,24 +222,25 @@ def _across(
     for group in by_exercise.values():
         stages = group[0].stages
         opens = {
-            one: sum(one.value not in for_grader.closed for for_grader in group) for one in stages
+            stage: sum(stage.value not in for_grader.closed for for_grader in group)
+            for stage in stages
         }
         if not any(opens.values()):
             continue
         waits = [
-            one
-            for one in stages
+            stage
+            for stage in stages
             if any(
-                one.value not in for_grader.closed and for_grader.open_places(one)
+                stage.value not in for_grader.closed and for_grader.open_places(stage)
                 for for_grader in group
             )
         ]
         found.append(
             PositionsOf(
                 exercise=group[0].board.exercise,
-                names=tuple(one.name for one in group[0].positions),
-                stages=tuple(one for one in stages if opens[one]),
-                first=(waits or [one for one in stages if opens[one]])[0],
+                names=tuple(position.name for position in group[0].positions),
+                stages=tuple(stage for stage in stages if opens[stage]),
+                first=(waits or [stage for stage in stages if opens[stage]])[0],
                 boards=len(group),
             )
         )

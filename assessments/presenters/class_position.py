@@ -39,11 +39,11 @@ class PositionAcrossClass:
 
     @property
     def number(self) -> int:
-        return next(n for n, one in enumerate(self.stops, start=1) if one.current)
+        return next(n for n, stop in enumerate(self.stops, start=1) if stop.current)
 
     @property
     def open_count(self) -> int:
-        return sum(one.state == OPEN for one in self.stops)
+        return sum(stop.state == OPEN for stop in self.stops)
 
 
 def boards_of_exercise(
@@ -67,23 +67,30 @@ def position_across_class(
 ) -> PositionAcrossClass | None:
     """The same position on every board like this one; None where this one is not among them."""
     found = [
-        (one, joint)
-        for one in boards_of_exercise(session, for_grader.user, for_grader.board.exercise_id, now)
-        if (joint := _joint(one, position)) is not None
+        (board_for_grader, joint)
+        for board_for_grader in boards_of_exercise(
+            session, for_grader.user, for_grader.board.exercise_id, now
+        )
+        if (joint := _joint(board_for_grader, position)) is not None
     ]
     here = next(
-        (n for n, (one, _) in enumerate(found) if one.board.pk == for_grader.board.pk), None
+        (
+            n
+            for n, (board_for_grader, _) in enumerate(found)
+            if board_for_grader.board.pk == for_grader.board.pk
+        ),
+        None,
     )
     if here is None:
         return None
     stops = tuple(
         Stop(
-            board=one.board,
-            state=_state(one, stage, joint),
-            url=url_of(session, one.board, stage, position),
+            board=board_for_grader.board,
+            state=_state(board_for_grader, stage, joint),
+            url=url_of(session, board_for_grader.board, stage, position),
             current=n == here,
         )
-        for n, (one, joint) in enumerate(found)
+        for n, (board_for_grader, joint) in enumerate(found)
     )
     ring = [*range(here + 1, len(found)), *range(here)]
     ahead = [n for n in ring if stops[n].state == OPEN]
@@ -95,7 +102,7 @@ def position_across_class(
         previous_url=stops[here - 1].url if here else "",
         next_url=stops[here + 1].url if here + 1 < len(stops) else "",
         next_open_url=stops[ahead[0]].url if ahead else "",
-        ahead=tuple(dict.fromkeys(one for one in photos if one is not None)),
+        ahead=tuple(dict.fromkeys(photo for photo in photos if photo is not None)),
     )
 
 
@@ -104,9 +111,13 @@ def first_stop(
 ) -> str:
     """Where to begin: the first board whose joint is open; empty where no board has the joint."""
     found = [
-        (_state(one, stage, joint) != OPEN, n, url_of(session, one.board, stage, position))
-        for n, one in enumerate(all_for_grader)
-        if (joint := _joint(one, position)) is not None
+        (
+            _state(board_for_grader, stage, joint) != OPEN,
+            n,
+            url_of(session, board_for_grader.board, stage, position),
+        )
+        for n, board_for_grader in enumerate(all_for_grader)
+        if (joint := _joint(board_for_grader, position)) is not None
     ]
     return min(found)[2] if found else ""
 
@@ -116,7 +127,7 @@ def url_of(session: ClassSession, board: Board, stage: Stage, position: str) -> 
 
 
 def _joint(for_grader: BoardForGrader, position: str) -> Joint | None:
-    return next((one for one in for_grader.joints if one.position.name == position), None)
+    return next((joint for joint in for_grader.joints if joint.position.name == position), None)
 
 
 def _state(for_grader: BoardForGrader, stage: Stage, joint: Joint) -> str:

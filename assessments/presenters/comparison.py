@@ -77,20 +77,24 @@ def comparison_for(
     Comparison or None
         None if the board has no such stage or place.
     """
-    stage = next((one for one in for_grader.stages if one.value == stage_name), None)
+    stage = next(
+        (candidate for candidate in for_grader.stages if candidate.value == stage_name), None
+    )
     places = {_name(joint): joint for joint in for_grader.places(stage.value)} if stage else {}
     if stage is None or place_name not in places:
         return None
     joint = places[place_name]
     asked = for_grader.asked(stage.value, joint)
-    criterion = next((one for one in asked if one.code == code), None)
+    criterion = next((candidate for candidate in asked if candidate.code == code), None)
     boards = _earlier_boards(for_grader.board, user)
-    chosen = next((one for one in boards if one.number == other), boards[0] if boards else None)
+    chosen = next(
+        (board for board in boards if board.number == other), boards[0] if boards else None
+    )
     own = [
-        OwnLine(one, said, mine.outcome if mine else JointState.OPEN.value)
-        for one in asked
-        if (said := for_grader.judgement_of_maker(joint, one)) is not None
-        for mine in (for_grader.judgement(joint, one),)
+        OwnLine(other, said, mine.outcome if mine else JointState.OPEN.value)
+        for other in asked
+        if (said := for_grader.judgement_of_maker(joint, other)) is not None
+        for mine in (for_grader.judgement(joint, other),)
     ]
     return Comparison(
         place=place_name,
@@ -122,21 +126,25 @@ def _earlier_boards(board: Board, user: User) -> list[Board]:
     )
     if board.handed_in_at is not None:
         found = found.filter(handed_in_at__lt=board.handed_in_at)
-    return [one for one in found[:MOST_EARLIER] if access.may_see_outcome(user, one)]
+    return [board for board in found[:MOST_EARLIER] if access.may_see_outcome(user, board)]
 
 
 def _earlier(board: Board, place_name: str, stage: str, code: str) -> Earlier | None:
     reading = board_results.read_board(board)
     parts = [*reading.joints, *reading.spare, *([reading.board] if reading.board else [])]
-    part = next((one for one in parts if _name(one.joint) == place_name), None)
+    part = next((joint for joint in parts if _name(joint.joint) == place_name), None)
     if part is None:
         return None
-    under = next((one for one in part.judgements if one.criterion.code == code), None)
+    under = next(
+        (judgement for judgement in part.judgements if judgement.criterion.code == code), None
+    )
     photos = list(board.photos.order_by("order", "id"))
     return Earlier(
         board=board,
         state=part.result.state.value,
         picture=picture_of_place(part.joint, under, photos, stage),
         said=judgement_shown(under) if under else None,
-        faults=tuple(judgement_shown(one) for one in part.rejections if one != under),
+        faults=tuple(
+            judgement_shown(judgement) for judgement in part.rejections if judgement != under
+        ),
     )

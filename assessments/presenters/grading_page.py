@@ -117,7 +117,7 @@ class GradingPage:
     asked: list[Criterion]
     missing: tuple[str, ...] = field(default=())
 
-    states = (*(one.value for one in scoring.JointState), "not_applicable")
+    states = (*(state.value for state in scoring.JointState), "not_applicable")
     outcomes = (*Judgement.Outcome.values, OPEN)
 
     @property
@@ -325,8 +325,10 @@ def _asked_at(for_grader: BoardForGrader, stage: Stage) -> list[Criterion]:
 def _stage(for_grader: BoardForGrader, name: str) -> Stage:
     """The stage asked for, else the first that takes judgements, else the first."""
     stages = for_grader.stages
-    wanted = [one for one in stages if one.value == name]
-    return (wanted or [one for one in stages if one.value not in for_grader.closed] or stages)[0]
+    wanted = [stage for stage in stages if stage.value == name]
+    return (
+        wanted or [stage for stage in stages if stage.value not in for_grader.closed] or stages
+    )[0]
 
 
 def _cells(for_grader: BoardForGrader, stage: Stage, url) -> list[Cell]:
@@ -339,18 +341,18 @@ def _cells(for_grader: BoardForGrader, stage: Stage, url) -> list[Cell]:
 
 def _open_after(cells: list[Cell], index: int) -> list[Cell]:
     """The open places, from the one after this on and round to the one before it."""
-    return [one for one in cells[index + 1 :] + cells[:index] if one.state == OPEN]
+    return [cell for cell in cells[index + 1 :] + cells[:index] if cell.state == OPEN]
 
 
 def _line(lines: list[Line], code: str, forward: bool) -> Line | None:
     """The line asked for or the first open one; going forward, the next open one after it."""
-    asked = next((one for one in lines if one.criterion.code == code), None)
+    asked = next((line for line in lines if line.criterion.code == code), None)
     if asked is not None and not (forward and asked.judgement is not None):
         return asked
     start = lines.index(asked) + 1 if asked else 0
     order = lines[start:] + lines[:start]
     first = lines[0] if lines else None
-    return next((one for one in order if one.judgement is None), asked or first)
+    return next((line for line in order if line.judgement is None), asked or first)
 
 
 def _preload(

@@ -45,35 +45,37 @@ def board_state(for_grader: BoardForGrader, screen: GradingPage, tools: dict[int
                 "name": name_of(joint),
                 "joint": joint is not None,
                 "spare": joint is not None and not joint.position.required,
-                "codes": [one.code for one in asked[name_of(joint)]],
-                "photos": [one.key for one in for_grader.photos_of(joint)],
+                "codes": [criterion.code for criterion in asked[name_of(joint)]],
+                "photos": [photo.key for photo in for_grader.photos_of(joint)],
                 "best": best.key if (best := for_grader.best_photo(joint, stage)) else "",
             }
             for joint in places
         ],
-        "criteria": {one.code: _criterion(one) for found in asked.values() for one in found},
-        "photos": {one.key: _photo(one) for one in for_grader.photos},
+        "criteria": {
+            criterion.code: _criterion(criterion) for found in asked.values() for criterion in found
+        },
+        "photos": {photo.key: _photo(photo) for photo in for_grader.photos},
         "judged": {
             name_of(joint): {
-                one.code: judgement(said, for_grader, tools)
-                for one in asked[name_of(joint)]
-                if (said := for_grader.judgement(joint, one)) is not None
+                criterion.code: judgement(said, for_grader, tools)
+                for criterion in asked[name_of(joint)]
+                if (said := for_grader.judgement(joint, criterion)) is not None
             }
             for joint in places
         },
         "measured": {
             name_of(joint): {
-                one.code: _measured(found)
-                for one in asked[name_of(joint)]
-                if (found := for_grader.measured(joint, one)) is not None
+                criterion.code: _measured(found)
+                for criterion in asked[name_of(joint)]
+                if (found := for_grader.measured(joint, criterion)) is not None
             }
             for joint in places
         },
         "maker": {
             name_of(joint): {
-                one.code: {"outcome": said.outcome, "note": said.note}
-                for one in asked[name_of(joint)]
-                if (said := for_grader.judgement_of_maker(joint, one)) is not None
+                criterion.code: {"outcome": said.outcome, "note": said.note}
+                for criterion in asked[name_of(joint)]
+                if (said := for_grader.judgement_of_maker(joint, criterion)) is not None
             }
             for joint in places
         },
@@ -87,7 +89,7 @@ def class_state(walk: PositionAcrossClass | None) -> State:
     return {
         "across": walk.session.number,
         "ahead": [
-            reverse("assessments:photo_rendition", args=[one.key, 2048]) for one in walk.ahead
+            reverse("assessments:photo_rendition", args=[photo.key, 2048]) for photo in walk.ahead
         ],
     }
 
@@ -96,17 +98,19 @@ def name_of(joint: Any) -> str:
     return joint.position.name if joint else WHOLE_BOARD
 
 
-def judgement(one: Judgement, for_grader: BoardForGrader, tools: dict[int, str]) -> State:
-    photo = next((photo.key for photo in for_grader.photos if photo.pk == one.photo_id), "")
+def judgement(judgement: Judgement, for_grader: BoardForGrader, tools: dict[int, str]) -> State:
+    photo = next((photo.key for photo in for_grader.photos if photo.pk == judgement.photo_id), "")
     return {
-        "outcome": one.outcome,
-        "note": one.note,
+        "outcome": judgement.outcome,
+        "note": judgement.note,
         "photo": photo,
-        "mark": None if one.mark_x is None or one.mark_y is None else [one.mark_x, one.mark_y],
-        "value": _value(one),
-        "uncertainty": plain(one.uncertainty),
-        "tool": tools.get(one.tool_id or 0, ""),
-        "marks": one.measurement_id,
+        "mark": None
+        if judgement.mark_x is None or judgement.mark_y is None
+        else [judgement.mark_x, judgement.mark_y],
+        "value": _value(judgement),
+        "uncertainty": plain(judgement.uncertainty),
+        "tool": tools.get(judgement.tool_id or 0, ""),
+        "marks": judgement.measurement_id,
     }
 
 
@@ -114,8 +118,8 @@ def judgements_at(
     for_grader: BoardForGrader, places: Iterable[tuple[int | None, int]], tools: dict[int, str]
 ) -> list[State]:
     """What is judged at joints (by id; None is the whole board) under criteria (by id) now."""
-    joints = {None: None} | {one.pk: one for one in for_grader.makes}
-    criteria = {one.pk: one for one in for_grader.criteria_set.all_criteria}
+    joints = {None: None} | {make.pk: make for make in for_grader.makes}
+    criteria = {each.pk: each for each in for_grader.criteria_set.all_criteria}
     found = []
     for joint_id, criterion_id in places:
         if joint_id not in joints or criterion_id not in criteria:
@@ -132,45 +136,45 @@ def judgements_at(
     return found
 
 
-def _value(one: Judgement) -> str:
+def _value(judgement: Judgement) -> str:
     """The value without its unit: as it was read, or of marks with the decimals that count."""
-    spread = one.standard_uncertainty
-    if one.how != Judgement.How.MARKS or one.value is None or spread is None:
-        return plain(one.value)
-    return format_with_uncertainty(float(one.value), float(spread))[0]
+    spread = judgement.standard_uncertainty
+    if judgement.how != Judgement.How.MARKS or judgement.value is None or spread is None:
+        return plain(judgement.value)
+    return format_with_uncertainty(float(judgement.value), float(spread))[0]
 
 
-def _measured(one: Measurement) -> State:
+def _measured(measurement: Measurement) -> State:
     return {
-        "id": one.pk,
-        "says": measured_says(one),
-        "value": format_with_uncertainty(one.value, one.standard_uncertainty)[0],
-        "photo": one.photo.key,
-        "drawn": marks_drawn(one),
+        "id": measurement.pk,
+        "says": measured_says(measurement),
+        "value": format_with_uncertainty(measurement.value, measurement.standard_uncertainty)[0],
+        "photo": measurement.photo.key,
+        "drawn": marks_drawn(measurement),
     }
 
 
-def _criterion(one: Criterion) -> State:
+def _criterion(criterion: Criterion) -> State:
     return {
-        "title": one.title,
-        "minor": one.severity == Criterion.Severity.MINOR,
-        "rest": may_go_with_the_rest(one),
-        "measured": one.is_measured,
-        "quantity": one.quantity if one.is_measured else "",
-        "unit": unit_suffix(one.unit) if one.is_measured else "",
-        "sign": unit_sign(one.unit),
-        "unit_word": unit_word(one.unit),
+        "title": criterion.title,
+        "minor": criterion.severity == Criterion.Severity.MINOR,
+        "rest": may_go_with_the_rest(criterion),
+        "measured": criterion.is_measured,
+        "quantity": criterion.quantity if criterion.is_measured else "",
+        "unit": unit_suffix(criterion.unit) if criterion.is_measured else "",
+        "sign": unit_sign(criterion.unit),
+        "unit_word": unit_word(criterion.unit),
     }
 
 
-def _photo(one: Photo) -> State:
+def _photo(photo: Photo) -> State:
     return {
-        "src": reverse("assessments:photo_rendition", args=[one.key, 2048]),
-        "measure": reverse("assessments:photo_measure", args=[one.key]),
-        "wide": one.upright_width,
-        "high": one.upright_height,
-        "name": one.original_name,
-        "joint": one.joint_id is not None,
-        "stage": one.get_stage_display() if one.stage else "",
-        "magnification": plain(one.magnification),
+        "src": reverse("assessments:photo_rendition", args=[photo.key, 2048]),
+        "measure": reverse("assessments:photo_measure", args=[photo.key]),
+        "wide": photo.upright_width,
+        "high": photo.upright_height,
+        "name": photo.original_name,
+        "joint": photo.joint_id is not None,
+        "stage": photo.get_stage_display() if photo.stage else "",
+        "magnification": plain(photo.magnification),
     }

@@ -86,11 +86,11 @@ def build(
         name = usual
     kept = tuple(access.measurements_readable_by(user, photo))
     mine = (
-        one
-        for one in kept
-        if one.quantity == name
-        and one.measured_by_id == user.pk
-        and (name == "scale" or (one.joint, one.criterion) == (joint, criterion))
+        measurement
+        for measurement in kept
+        if measurement.quantity == name
+        and measurement.measured_by_id == user.pk
+        and (name == "scale" or (measurement.joint, measurement.criterion) == (joint, criterion))
     )
     last = next(mine, None)
     shown = marks if marks is not None else last.marks if last else {}
@@ -102,12 +102,12 @@ def build(
         label=str(Measurement.Quantity(name).label),
         tabs=tuple(
             QuantityTab(
-                one,
-                str(Measurement.Quantity(one).label),
-                measure_url(photo, quantity=one, **query),
-                one == name,
+                part,
+                str(Measurement.Quantity(part).label),
+                measure_url(photo, quantity=part, **query),
+                part == name,
             )
-            for one in dict.fromkeys(offered)
+            for part in dict.fromkeys(offered)
         ),
         kinds=tuple(
             MarksOfKind(
@@ -238,7 +238,7 @@ def _told(
         "conductor_mm": _float(position and position.conductor_mm),
         "overall_mm": _float(position and position.overall_mm),
         "unit": said["unit"],
-        "limits": [_float(one) for one in limits],
+        "limits": [_float(limit) for limit in limits],
         "judges": bool(criterion and name != "scale"),
         "refusals": {code: str(text) for code, text in REFUSALS.items()},
         "remarks": {code: str(text) for code, text in REMARKS.items()},

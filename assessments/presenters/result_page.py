@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from assessments.domain.scoring import JointState
 from assessments.models import Grading, Joint, Judgement, Photo
 from assessments.presenters import judgement_words
-from assessments.queries.board_results import BoardReading
+from assessments.queries.board_results import JudgedBoard
 from training.models import Stage
 
 OF_JOINTS = (Grading.Kind.REWORK, Grading.Kind.DECISION)
@@ -24,7 +24,7 @@ class RuleShown:
     met: str
 
 
-def rules_of(reading: BoardReading) -> list[RuleShown]:
+def rules_of(reading: JudgedBoard) -> list[RuleShown]:
     """The rules of a board's result with their figures.
 
     Where joints were made again, the first rule is told apart for them: the board has its
@@ -40,28 +40,28 @@ def rules_of(reading: BoardReading) -> list[RuleShown]:
         if again and str(len(reading.signings)) != line.value:
             signed = str(len(reading.signings))
             found.append(RuleShown(name, signed, asked, "yes" if signed == asked else "open"))
-            joints = ", ".join(judgement_words.joint_name(one) for one in again)
+            joints = ", ".join(judgement_words.joint_name(joint) for joint in again)
             name = _("Every stage signed for what was made again: %(joints)s") % {"joints": joints}
         found.append(RuleShown(name, line.value or "–", asked, met))
     return found
 
 
-def _to_inspect(reading: BoardReading) -> list[Joint]:
+def _to_inspect(reading: JudgedBoard) -> list[Joint]:
     """The makes since the first for which a signed stage is not signed yet."""
     return [
-        one.joint
-        for one in reading.joints
-        if one.joint
-        and one.joint.make > 1
-        and one.result.state == JointState.OPEN
-        and reading.signings.keys() - {each.stage for each in one.judgements}
+        joint.joint
+        for joint in reading.joints
+        if joint.joint
+        and joint.joint.make > 1
+        and joint.result.state == JointState.OPEN
+        and reading.signings.keys() - {each.stage for each in joint.judgements}
     ]
 
 
 def readings_said(gradings: Iterable[Grading]) -> dict[int, str]:
     """What each grading was a reading of, by its id, with the joints where it read a few."""
     gradings = list(gradings)
-    few = [one.pk for one in gradings if one.kind in OF_JOINTS]
+    few = [grading.pk for grading in gradings if grading.kind in OF_JOINTS]
     joints: dict[int, dict[str, None]] = {}
     if few:
         rows = (
@@ -73,23 +73,23 @@ def readings_said(gradings: Iterable[Grading]) -> dict[int, str]:
             name = str(row.joint) if row.joint else _("whole board")
             joints.setdefault(row.grading_id, {})[name] = None
     found = {}
-    for one in gradings:
-        said = str(Grading.Kind(one.kind).label)
-        if one.pk in joints:
-            said = f"{said}: {', '.join(joints[one.pk])}"
-        if one.replaces_id is not None:
+    for grading in gradings:
+        said = str(Grading.Kind(grading.kind).label)
+        if grading.pk in joints:
+            said = f"{said}: {', '.join(joints[grading.pk])}"
+        if grading.replaces_id is not None:
             said = _("%(reading)s, corrected") % {"reading": said}
-        found[one.pk] = said
+        found[grading.pk] = said
     return found
 
 
 def corrections_of(gradings: Iterable[Grading], said: dict[int, str]) -> list[tuple[Grading, str]]:
     """Gradings that may be corrected, each under a name that no other of them has."""
     found = []
-    for one in gradings:
-        stages = {signing.stage for signing in one.signings.all()}
+    for grading in gradings:
+        stages = {signing.stage for signing in grading.signings.all()}
         signed = ", ".join(str(stage.label) for stage in Stage if stage.value in stages)
-        found.append((one, f"{said[one.pk]}; {signed}"))
+        found.append((grading, f"{said[grading.pk]}; {signed}"))
     return found
 
 
@@ -108,9 +108,9 @@ def in_hand(judgements: Sequence[Judgement], photos: Iterable[Photo]) -> tuple[P
     tuple of Photo or None
         Empty where there is none at all, which is to be said; None where nothing is missing.
     """
-    named = {one.photo_id for one in judgements}
+    named = {judgement.photo_id for judgement in judgements}
     if None not in named:
         return None
     place = judgements[0].joint_id
-    found = tuple(one for one in photos if one.joint_id == place and one.pk not in named)
+    found = tuple(photo for photo in photos if photo.joint_id == place and photo.pk not in named)
     return None if not found and len(named) > 1 else found

@@ -20,7 +20,7 @@ from assessments.exceptions import NotAPhotograph
 from assessments.models import Photo, Rendition
 from assessments.services.photos import open_rendition
 
-from .result_sheet import JudgementShown, Picture, Sheet
+from .result_sheet import JudgementShown, Picture, ResultSheet
 
 SOURCE = Path(__file__).parent / "print" / "result_sheet.typ"
 LONGEST = 640  # pixels of a picture on paper, some 240 to the inch
@@ -34,7 +34,7 @@ LINE_STYLE = (
 )
 
 
-def result_pdf(sheet: Sheet) -> bytes:
+def result_pdf(sheet: ResultSheet) -> bytes:
     """Set a result sheet as a PDF.
 
     A photograph whose file can no longer be read is left out, and the sheet says so.
@@ -59,7 +59,7 @@ class _TypstData:
         self.drawings: dict[str, str] = {}
         self.count = 0
 
-    def all(self, sheet: Sheet) -> dict[str, Any]:
+    def all(self, sheet: ResultSheet) -> dict[str, Any]:
         return {
             "language": (get_language() or "en")[:2],
             "printed_utc": list(sheet.printed_at.astimezone(UTC).timetuple()[:6]),
@@ -70,30 +70,37 @@ class _TypstData:
             "verdict_word": sheet.verdict_word,
             "score": sheet.score,
             "facts": sheet.facts,
-            "rules": [[one.name, one.value, one.asked, one.met] for one in sheet.rules],
+            "rules": [[rule.name, rule.value, rule.asked, rule.met] for rule in sheet.rules],
             "joints": [
-                [one.name, one.note, one.state, one.state_word, one.points] for one in sheet.parts
+                [part.name, part.note, part.state, part.state_word, part.points]
+                for part in sheet.parts
             ],
             "parts": [
                 {
-                    "name": one.name,
-                    "note": one.note,
-                    "state": one.state,
-                    "state_word": one.state_word,
-                    "score": one.score,
-                    "pictures": [self._picture(picture) for picture in one.pictures],
-                    "faults": [self._said(said) for said in one.faults],
-                    "measured": [self._said(said) for said in one.measured],
-                    "plain": one.plain,
+                    "name": part.name,
+                    "note": part.note,
+                    "state": part.state,
+                    "state_word": part.state_word,
+                    "score": part.score,
+                    "pictures": [self._picture(picture) for picture in part.pictures],
+                    "faults": [self._said(said) for said in part.faults],
+                    "measured": [self._said(said) for said in part.measured],
+                    "plain": part.plain,
                 }
-                for one in sheet.parts
+                for part in sheet.parts
             ],
-            "signed": [[one.stage, one.who, one.facts] for one in sheet.signed],
+            "signed": [[signed.stage, signed.who, signed.facts] for signed in sheet.signed],
             "corrections": sheet.corrections,
             "criteria_sets": sheet.criteria_sets,
-            "sources": [[one.document, one.clauses, one.codes] for one in sheet.sources],
+            "sources": [
+                [source_said.document, source_said.clauses, source_said.codes]
+                for source_said in sheet.sources
+            ],
             "unverified": sheet.unverified,
-            "tools": [[one.code, one.kind, one.used, one.calibrated] for one in sheet.tools],
+            "tools": [
+                [tool_said.code, tool_said.kind, tool_said.used, tool_said.calibrated]
+                for tool_said in sheet.tools
+            ],
             "words": words(),
         }
 
@@ -204,10 +211,10 @@ def words() -> dict[str, str]:
 
 def _rendition(photo: Photo) -> Any:
     """The large rendition's file; what was read with the board saves a question."""
-    for one in photo.renditions.all():
-        if one.size == Rendition.Size.LARGE:
+    for rendition in photo.renditions.all():
+        if rendition.size == Rendition.Size.LARGE:
             try:
-                return one.file.open("rb")
+                return rendition.file.open("rb")
             except FileNotFoundError:
                 break
     return open_rendition(photo, Rendition.Size.LARGE)[1]

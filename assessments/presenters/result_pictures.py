@@ -39,7 +39,7 @@ class Picture:
 
     @property
     def view_box(self) -> str:
-        return " ".join(f"{one:.1f}" for one in self.window)
+        return " ".join(f"{number:.1f}" for number in self.window)
 
     @property
     def marks(self) -> SafeString:
@@ -71,24 +71,24 @@ class Picture:
         )
 
 
-def pictures_of(reading: board_results.JointReading, photos: Sequence[Photo]) -> Iterable[Picture]:
+def pictures_of(reading: board_results.JudgedJoint, photos: Sequence[Photo]) -> Iterable[Picture]:
     """Each photograph that a judgement names, cut to what is marked on it; else the last one."""
     joint_id = reading.joint.pk if reading.joint else None
     place = reading.joint.position.name if reading.joint else _("the whole board")
-    known = {one.pk: one for one in photos}
+    known = {photo.pk: photo for photo in photos}
     named: dict[int, list[Judgement]] = {}
-    for one in reading.judgements:
-        if one.photo_id in known:
-            named.setdefault(one.photo_id, []).append(one)
+    for judgement in reading.judgements:
+        if judgement.photo_id in known:
+            named.setdefault(judgement.photo_id, []).append(judgement)
     if not named:
-        own = [one for one in photos if one.joint_id == joint_id]
+        own = [photo for photo in photos if photo.joint_id == joint_id]
         named = {own[-1].pk: []} if own else {}
-    for key in (one.pk for one in photos if one.pk in named):
+    for key in (photo.pk for photo in photos if photo.pk in named):
         photo, judgements = known[key], named[key]
         rest = []
         marked = False
-        for one in judgements:
-            measurement = one.measurement
+        for judgement in judgements:
+            measurement = judgement.measurement
             if measurement is not None and measurement.photo_id == key:
                 # The photograph is at hand with its renditions; nothing is asked for again.
                 measurement.photo = photo
@@ -97,18 +97,18 @@ def pictures_of(reading: board_results.JointReading, photos: Sequence[Photo]) ->
                     photo,
                     place,
                     [drawn_of(measurement)],
-                    _places([one]),
+                    _places([judgement]),
                     " ".join(
                         [
-                            one.criterion.title,
-                            judgement_words.measured_shown(one, one.criterion.unit),
+                            judgement.criterion.title,
+                            judgement_words.measured_shown(judgement, judgement.criterion.unit),
                         ]
                     ),
                 )
-            elif one.mark_x is not None:
-                rest.append(one)
+            elif judgement.mark_x is not None:
+                rest.append(judgement)
         if rest or not marked:
-            titles = "; ".join(dict.fromkeys(one.criterion.title for one in rest))
+            titles = "; ".join(dict.fromkeys(judgement.criterion.title for judgement in rest))
             yield _picture(photo, place, [], _places(rest), titles)
 
 
@@ -121,9 +121,9 @@ def picture_of_place(
     """
     joint_id = joint.pk if joint else None
     named = judgement.photo_id if judgement else None
-    own = [one for one in photos if one.joint_id == joint_id]
-    first = [one for one in photos if one.pk == named]
-    first += [one for one in own if one.stage == stage] + own
+    own = [photo for photo in photos if photo.joint_id == joint_id]
+    first = [photo for photo in photos if photo.pk == named]
+    first += [photo for photo in own if photo.stage == stage] + own
     if not first:
         return None
     photo = first[0]
@@ -144,9 +144,9 @@ def picture_of_place(
 def _places(judgements: Iterable[Judgement]) -> tuple[tuple[float, float], ...]:
     return tuple(
         dict.fromkeys(
-            (one.mark_x, one.mark_y)
-            for one in judgements
-            if one.mark_x is not None and one.mark_y is not None
+            (judgement.mark_x, judgement.mark_y)
+            for judgement in judgements
+            if judgement.mark_x is not None and judgement.mark_y is not None
         )
     )
 
@@ -158,7 +158,7 @@ def _picture(
     circles: tuple[tuple[float, float], ...],
     says: str,
 ) -> Picture:
-    points = [point for one in drawn for line in (*one.lines, one.marks) for point in line]
+    points = [point for shape in drawn for line in (*shape.lines, shape.marks) for point in line]
     window = window_round([*points, *circles], photo.upright_width, photo.upright_height)
     caption = [place]
     if photo.stage:

@@ -54,12 +54,12 @@ class JudgementShown:
     @property
     def line(self) -> LimitLine | None:
         """The value between its limits, to be drawn."""
-        one, of = self.judgement, self.criterion
-        if one.value is None:
+        judgement, of = self.judgement, self.criterion
+        if judgement.value is None:
             return None
         value, spread, low, high = (
             None if figure is None else float(figure)
-            for figure in (one.value, one.standard_uncertainty, of.low, of.high)
+            for figure in (judgement.value, judgement.standard_uncertainty, of.low, of.high)
         )
         return LimitLine(value, spread, low, high, of.unit)
 
@@ -117,7 +117,7 @@ class SourceSaid:
 
 
 @dataclass(frozen=True, slots=True)
-class Sheet:
+class ResultSheet:
     board: Board
     result: BoardResult
     verdict: str
@@ -144,7 +144,7 @@ class Sheet:
         return str(VERDICT_SYMBOLS[self.verdict].word)
 
 
-def result_sheet(board: Board, *, user: User, at: datetime) -> Sheet:
+def result_sheet(board: Board, *, user: User, at: datetime) -> ResultSheet:
     """Put a board's result sheet together for whoever prints it.
 
     Parameters
@@ -165,15 +165,18 @@ def result_sheet(board: Board, *, user: User, at: datetime) -> Sheet:
     if not may_print(board, reading):
         raise NothingToPrint(_why_not_printed(board, reading) % {"number": board.number})
     photos = list(board.photos.prefetch_related("renditions").order_by("order", "id"))
-    made = [one for one in (*reading.earlier, *reading.joints, *reading.spare) if one.joint]
-    made.sort(key=lambda one: (one.joint.position.order, one.joint.make) if one.joint else (0, 0))
-    readings = [*made, *([reading.board] if reading.board else [])]
-    again = {one.joint.position_id for one in reading.earlier if one.joint}
-    parts = tuple(
-        _part(one, photos, made_again=again, counts=one not in reading.earlier) for one in readings
+    made = [joint for joint in (*reading.earlier, *reading.joints, *reading.spare) if joint.joint]
+    made.sort(
+        key=lambda joint: (joint.joint.position.order, joint.joint.make) if joint.joint else (0, 0)
     )
-    judged = [said for one in readings for said in one.judgements]
-    return Sheet(
+    readings = [*made, *([reading.board] if reading.board else [])]
+    again = {joint.joint.position_id for joint in reading.earlier if joint.joint}
+    parts = tuple(
+        _part(joint, photos, made_again=again, counts=joint not in reading.earlier)
+        for joint in readings
+    )
+    judged = [said for joint in readings for said in joint.judgements]
+    return ResultSheet(
         board=board,
         result=result,
         verdict="passed" if result.passed else "failed" if result.complete else "open",
@@ -184,7 +187,9 @@ def result_sheet(board: Board, *, user: User, at: datetime) -> Sheet:
         signed=tuple(_signed(board, reading)),
         corrections=tuple(_corrections(board)),
         criteria_sets="; ".join(
-            dict.fromkeys(str(one.grading.criteria_set) for one in reading.signings.values())
+            dict.fromkeys(
+                str(signing.grading.criteria_set) for signing in reading.signings.values()
+            )
         ),
         sources=tuple(_sources(judged)),
         unverified=_unverified(judged),
@@ -196,12 +201,12 @@ def result_sheet(board: Board, *, user: User, at: datetime) -> Sheet:
     )
 
 
-def may_print(board: Board, reading: board_results.BoardReading) -> bool:
+def may_print(board: Board, reading: board_results.JudgedBoard) -> bool:
     """Whether there is a result; of two graders neither sees the other's until both have signed."""
     return bool(reading.signings) and (board.exercise.graders == 1 or reading.result.complete)
 
 
-def _why_not_printed(board: Board, reading: board_results.BoardReading) -> str:
+def _why_not_printed(board: Board, reading: board_results.JudgedBoard) -> str:
     if board.exercise.graders == 1:
         return _("Nothing of %(number)s is signed yet, so there is no result to print.")
     if not reading.signings:
@@ -243,14 +248,14 @@ def _facts(board: Board) -> tuple[Fact, ...]:
     return tuple((label, str(text)) for label, text in found if text)
 
 
-def _rules(reading: board_results.BoardReading) -> Iterable[RuleSaid]:
+def _rules(reading: board_results.JudgedBoard) -> Iterable[RuleSaid]:
     met = {"yes": _("yes"), "no": _("no"), "open": _("not yet")}
-    for one in rules_of(reading):
-        yield RuleSaid(one.name, one.value, one.asked, met[one.met])
+    for rule in rules_of(reading):
+        yield RuleSaid(rule.name, rule.value, rule.asked, met[rule.met])
 
 
 def _part(
-    reading: board_results.JointReading,
+    reading: board_results.JudgedJoint,
     photos: Sequence[Photo],
     *,
     made_again: set[int],
@@ -269,28 +274,35 @@ def _part(
     state = result.state if counts else reading.state_for_statistics
     if counts and state == JointState.OPEN:
         notes.append(_("not every stage signed yet"))
-    said = [judgement_shown(one) for one in reading.judgements]
-    plain = [one for one in said if not one.rejects and one.judgement.value is None]
-    noted = [one for one in plain if one.judgement.note]
+    said = [judgement_shown(judgement) for judgement in reading.judgements]
+    plain = [
+        judgement
+        for judgement in said
+        if not judgement.rejects and judgement.judgement.value is None
+    ]
+    noted = [judgement for judgement in plain if judgement.judgement.note]
     groups = [
         (_("Accepted"), Judgement.Outcome.ACCEPT, False),
         (_("Accepted with the rest"), Judgement.Outcome.ACCEPT, True),
         (_("Not applicable"), Judgement.Outcome.NOT_APPLICABLE, False),
     ]
-    lines = [(f"{one.title}: {one.outcome}", f"“{one.judgement.note}”") for one in noted]
+    lines = [
+        (f"{judgement.title}: {judgement.outcome}", f"“{judgement.judgement.note}”")
+        for judgement in noted
+    ]
     for label, outcome, rest in groups:
         names = [
-            one.title
-            for one in plain
-            if one not in noted
-            and one.judgement.outcome == outcome
-            and one.judgement.with_the_rest == rest
+            judgement.title
+            for judgement in plain
+            if judgement not in noted
+            and judgement.judgement.outcome == outcome
+            and judgement.judgement.with_the_rest == rest
         ]
         if names:
             lines.append((label, "; ".join(names)))
     points = format_score(result.score)
     if joint is None:
-        cost = sum(one.criterion.demerits for one in said if one.rejects)
+        cost = sum(judgement.criterion.demerits for judgement in said if judgement.rejects)
         points = ngettext("%(n)d demerit", "%(n)d demerits", cost) % {"n": cost}
     return Part(
         key=f"{joint.position.name}-{joint.make}" if joint else board_results.WHOLE_BOARD,
@@ -300,56 +312,62 @@ def _part(
         points=points,
         score=_("score %(score)s of 100") % {"score": points} if joint else points,
         pictures=tuple(pictures_of(reading, photos)),
-        faults=tuple(one for one in said if one.rejects),
-        measured=tuple(one for one in said if not one.rejects and one.judgement.value is not None),
+        faults=tuple(judgement for judgement in said if judgement.rejects),
+        measured=tuple(
+            judgement
+            for judgement in said
+            if not judgement.rejects and judgement.judgement.value is not None
+        ),
         plain=tuple(lines),
     )
 
 
-def judgement_shown(one: Judgement) -> JudgementShown:
+def judgement_shown(judgement: Judgement) -> JudgementShown:
     """Put one judgement into words."""
-    criterion = one.criterion
-    verdict = judgement_words.criterion_verdict(one)
-    how = [str(one.get_how_display())]
-    if one.tool:
-        how[0] += f" {one.tool}"
-    if one.magnification:
-        how.append(f"{judgement_words.plain(one.magnification)}×")
+    criterion = judgement.criterion
+    verdict = judgement_words.criterion_verdict(judgement)
+    how = [str(judgement.get_how_display())]
+    if judgement.tool:
+        how[0] += f" {judgement.tool}"
+    if judgement.magnification:
+        how.append(f"{judgement_words.plain(judgement.magnification)}×")
     cost = ngettext("%(n)d demerit", "%(n)d demerits", criterion.demerits)
     return JudgementShown(
-        judgement=one,
+        judgement=judgement,
         criterion=criterion,
         title=f"{criterion.code} {criterion.title}",
-        outcome=str(one.get_outcome_display()),
+        outcome=str(judgement.get_outcome_display()),
         cost=f"{criterion.get_severity_display()}, {cost % {'n': criterion.demerits}}",
-        measured=judgement_words.measured_shown(one, criterion.unit),
+        measured=judgement_words.measured_shown(judgement, criterion.unit),
         verdict=str(VERDICT_SYMBOLS[verdict].word) if verdict in VERDICT_SYMBOLS else "",
         limits=judgement_words.criterion_limits(criterion),
         how=", ".join(how),
-        grader=str(one.grading.grader),
+        grader=str(judgement.grading.grader),
         source=", ".join(filter(None, (criterion.document, criterion.clause))),
         unverified=not criterion.is_verified,
     )
 
 
-def _signed(board: Board, reading: board_results.BoardReading) -> Iterable[Signed]:
-    said = readings_said({one.grading.pk: one.grading for one in reading.counting}.values())
+def _signed(board: Board, reading: board_results.JudgedBoard) -> Iterable[Signed]:
+    said = readings_said(
+        {signing.grading.pk: signing.grading for signing in reading.counting}.values()
+    )
     for stage in board.exercise.stage_list:
-        found = [one for one in reading.counting if one.stage == stage.value]
+        found = [signing for signing in reading.counting if signing.stage == stage.value]
         label = str(stage.label).capitalize()
         if not found:
             yield Signed(label, _("not signed yet"), ())
-        for one in found:
-            signature = one.signature
+        for signing in found:
+            signature = signing.signature
             yield Signed(
                 label,
                 signature.printed_name,
                 (
-                    (_("Reading"), _capitalised(said[one.grading_id])),
+                    (_("Reading"), _capitalised(said[signing.grading_id])),
                     (_("Meaning"), _capitalised(signature.meaning)),
                     (_("Signed"), instant(signature.signed_at, signature.zone)),
                     (_("Proved by"), str(signature.get_proof_display())),
-                    (_("Criteria"), str(one.grading.criteria_set)),
+                    (_("Criteria"), str(signing.grading.criteria_set)),
                     ("SHA-256", signature.content_sha256),
                 ),
             )
@@ -362,16 +380,16 @@ def _capitalised(text: str) -> str:
 def _corrections(board: Board) -> Iterable[str]:
     """Which grading replaced which and why; what is only begun is said without its reason."""
     gradings = gradings_of(board)
-    known = {one.pk: one for one in gradings}
+    known = {grading.pk: grading for grading in gradings}
     zone = board.site.time_zone
-    for one in reversed(gradings):
-        earlier = known.get(one.replaces_id or 0)
-        if one.kind == Grading.Kind.OWN or earlier is None:
+    for grading in reversed(gradings):
+        earlier = known.get(grading.replaces_id or 0)
+        if grading.kind == Grading.Kind.OWN or earlier is None:
             continue
-        if not one.signings.all():
+        if not grading.signings.all():
             yield _(
                 "%(name)s has begun a correction. Until it is signed, what stands here counts."
-            ) % {"name": one.grader}
+            ) % {"name": grading.grader}
             continue
         yield _(
             "The grading of %(earlier)s, begun %(before)s, was replaced by that of %(later)s, "
@@ -379,28 +397,31 @@ def _corrections(board: Board) -> Iterable[str]:
         ) % {
             "earlier": earlier.grader,
             "before": instant(earlier.recorded_at, zone),
-            "later": one.grader,
-            "after": instant(one.recorded_at, zone),
-            "reason": one.reason,
+            "later": grading.grader,
+            "after": instant(grading.recorded_at, zone),
+            "reason": grading.reason,
         }
 
 
 def _sources(judged: Iterable[Judgement]) -> Iterable[SourceSaid]:
     by_document: dict[str, dict[str, Criterion]] = {}
-    for one in judged:
-        criterion = one.criterion
+    for judgement in judged:
+        criterion = judgement.criterion
         by_document.setdefault(criterion.document, {})[criterion.code] = criterion
     for document in sorted(by_document):
-        criteria = sorted(by_document[document].values(), key=lambda one: one.order)
+        criteria = sorted(by_document[document].values(), key=lambda criterion: criterion.order)
         yield SourceSaid(
             document or _("no document named"),
-            "; ".join(dict.fromkeys(one.clause for one in criteria if one.clause)) or "–",
-            ", ".join(one.code for one in criteria),
+            "; ".join(dict.fromkeys(criterion.clause for criterion in criteria if criterion.clause))
+            or "–",
+            ", ".join(criterion.code for criterion in criteria),
         )
 
 
 def _unverified(judged: Iterable[Judgement]) -> str:
-    codes = sorted({one.criterion.code for one in judged if not one.criterion.is_verified})
+    codes = sorted(
+        {judgement.criterion.code for judgement in judged if not judgement.criterion.is_verified}
+    )
     if not codes:
         return ""
     return _(
@@ -413,10 +434,10 @@ def _tools(board: Board, judged: Iterable[Judgement]) -> Iterable[ToolSaid]:
     """What the board was made and read with, each with its calibration on the day of use."""
     zone = board.site
     read: dict[int, date] = {}
-    for one in judged:
-        if one.tool_id:
-            day = zone.today(one.judged_at)
-            read[one.tool_id] = max(day, read.get(one.tool_id, day))
+    for judgement in judged:
+        if judgement.tool_id:
+            day = zone.today(judgement.judged_at)
+            read[judgement.tool_id] = max(day, read.get(judgement.tool_id, day))
     made = zone.today(board.handed_in_at) if board.handed_in_at else board.handed_out_on
     used = dict.fromkeys(board.tools.values_list("pk", flat=True), made)
     calibrations = Calibration.objects.order_by("-calibrated_on", "-pk")
@@ -436,7 +457,9 @@ def _tools(board: Board, judged: Iterable[Judgement]) -> Iterable[ToolSaid]:
 
 
 def _calibrated(calibrations: Iterable[Calibration], day: date) -> str:
-    last = next((one for one in calibrations if one.calibrated_on <= day), None)
+    last = next(
+        (calibration for calibration in calibrations if calibration.calibrated_on <= day), None
+    )
     if last is None:
         return _("no calibration on record by then")
     said = {

@@ -72,7 +72,7 @@ class BoardForGrader:
         return own_reading_among(self.gradings, self.user)
 
     def _own_readings(self) -> list[Grading]:
-        return [one for one in self.gradings if one.kind == Grading.Kind.OWN]
+        return [grading for grading in self.gradings if grading.kind == Grading.Kind.OWN]
 
     @cached_property
     def kind(self) -> str:
@@ -114,7 +114,7 @@ class BoardForGrader:
             self._joints_at[stage] = board_results.joints_read(reading, stage, self.makes)
             if stage in self.signed_here and reading.kind == Grading.Kind.REWORK:
                 judged = {joint for joint, _criterion in self._judged}
-                self._joints_at[stage] = [one for one in self.joints if one.pk in judged]
+                self._joints_at[stage] = [joint for joint in self.joints if joint.pk in judged]
         return self._joints_at[stage]
 
     @cached_property
@@ -133,13 +133,13 @@ class BoardForGrader:
         shown = self.gradings
         if self.sees_only_own:
             shown = self.assignment.chain(self.reading) if self.reading else []
-        found = [signing for one in shown for signing in one.signings.all()]
-        return sorted(found, key=lambda one: (one.signed_at, one.pk))
+        found = [signing for grading in shown for signing in grading.signings.all()]
+        return sorted(found, key=lambda signing: (signing.signed_at, signing.pk))
 
     @cached_property
     def signings(self) -> dict[str, StageSigning]:
         """The signing that counts for each signed stage: the latest that the user may see."""
-        return {one.stage: one for one in self._signed}
+        return {signing.stage: signing for signing in self._signed}
 
     @cached_property
     def closed(self) -> set[str]:
@@ -164,27 +164,27 @@ class BoardForGrader:
 
     @property
     def signed_here(self) -> set[str]:
-        return {one.stage for one in self.reading.signings.all()} if self.reading else set()
+        return {signing.stage for signing in self.reading.signings.all()} if self.reading else set()
 
     @property
     def others(self) -> list[Grading]:
         """Readings that somebody else has begun and not signed anything of."""
         return [
-            one
-            for one in self.gradings
+            grading
+            for grading in self.gradings
             if not self.sees_only_own
-            and one.kind != Grading.Kind.OWN
-            and one.grader_id != self.user.pk
-            and one.replaces_id is None
-            and not one.signings.all()
+            and grading.kind != Grading.Kind.OWN
+            and grading.grader_id != self.user.pk
+            and grading.replaces_id is None
+            and not grading.signings.all()
         ]
 
     @property
     def readings_shown(self) -> set[int]:
         """Ids of the gradings whose judgements this user may be shown here."""
         signed = () if self.sees_only_own else self._signed
-        wanted = {one.grading_id for one in signed}
-        wanted |= {one.pk for one in self._own_readings()}
+        wanted = {signing.grading_id for signing in signed}
+        wanted |= {grading.pk for grading in self._own_readings()}
         if self.reading:
             wanted.add(self.reading.pk)
         return wanted
@@ -207,31 +207,33 @@ class BoardForGrader:
         was reworked judges that alone: of each place the one that was signed last is shown.
         """
         mine = self.reading.pk if self.reading else None
-        shown: dict[str, list[int | None]] = {one: [mine] for one in self.board.exercise.stages}
+        shown: dict[str, list[int | None]] = {stage: [mine] for stage in self.board.exercise.stages}
         if not self.own and not self.sees_only_own:
             is_correction = self.reading is not None and self.reading.replaces_id is not None
             for stage in self.closed - (self.signed_here if is_correction else set()):
-                shown[stage] = [one.grading_id for one in self._signed if one.stage == stage]
+                shown[stage] = [
+                    signing.grading_id for signing in self._signed if signing.stage == stage
+                ]
         by_reading: dict[tuple[int, str], list[Judgement]] = {}
-        for one in self._judgements:
-            by_reading.setdefault((one.grading_id, one.stage), []).append(one)
+        for judgement in self._judgements:
+            by_reading.setdefault((judgement.grading_id, judgement.stage), []).append(judgement)
         return {
-            (one.joint_id, one.criterion_id): one
+            (judgement.joint_id, judgement.criterion_id): judgement
             for stage, readings in shown.items()
             for reading in readings
             if reading is not None
-            for one in by_reading.get((reading, stage), ())
+            for judgement in by_reading.get((reading, stage), ())
         }
 
     @cached_property
     def _judged_by_maker(self) -> dict[tuple[int | None, int], Judgement]:
         if self.own:
             return {}
-        ids = {one.pk for one in self._own_readings()}
+        ids = {grading.pk for grading in self._own_readings()}
         return {
-            (one.joint_id, one.criterion_id): one
-            for one in self._judgements
-            if one.grading_id in ids
+            (judgement.joint_id, judgement.criterion_id): judgement
+            for judgement in self._judgements
+            if judgement.grading_id in ids
         }
 
     def judgement(self, joint: Joint | None, criterion: Criterion) -> Judgement | None:
@@ -247,7 +249,10 @@ class BoardForGrader:
         found = Measurement.objects.filter(
             photo__board=self.board, measured_by=self.user, criterion__isnull=False
         ).select_related("photo")
-        return {(one.joint_id, one.criterion_id): one for one in reversed(found)}
+        return {
+            (measurement.joint_id, measurement.criterion_id): measurement
+            for measurement in reversed(found)
+        }
 
     def measured(self, joint: Joint | None, criterion: Criterion) -> Measurement | None:
         """What the user last measured of the joint under a measured criterion."""
@@ -260,26 +265,33 @@ class BoardForGrader:
         key = (stage, joint.position.joint_type if joint else None)
         if key not in self._asked:
             if joint is None:
-                types = {one.joint_type for one in self.positions}
+                types = {position.joint_type for position in self.positions}
                 found: Iterable[Criterion] = self.criteria_set.for_board(stage, types)
             else:
                 found = self.criteria_set.for_joint(stage, joint.position.joint_type)
             alloy = self.board.alloy
-            self._asked[key] = [one for one in found if not one.alloys or alloy in one.alloys]
+            self._asked[key] = [
+                criterion
+                for criterion in found
+                if not criterion.alloys or alloy in criterion.alloys
+            ]
         return self._asked[key]
 
     def criterion(self, code: str) -> Criterion | None:
-        return next((one for one in self.criteria_set.all_criteria if one.code == code), None)
+        return next(
+            (criterion for criterion in self.criteria_set.all_criteria if criterion.code == code),
+            None,
+        )
 
     def state(self, stage: str, joint: Joint | None) -> str:
         """The state of a joint at a stage; a spare joint that nobody began is not asked for."""
         criteria = self.asked(stage, joint)
         said = {
-            one.code: scoring.Outcome(found.outcome)
-            for one in criteria
-            if (found := self.judgement(joint, one)) is not None
+            criterion.code: scoring.Outcome(found.outcome)
+            for criterion in criteria
+            if (found := self.judgement(joint, criterion)) is not None
         }
-        rules = [board_results.as_rule(one) for one in criteria]
+        rules = [board_results.as_rule(criterion) for criterion in criteria]
         is_spare = joint is not None and not joint.position.required
         return joint_states.shown_state(rules, said, is_spare=is_spare)
 
@@ -290,31 +302,41 @@ class BoardForGrader:
 
     def open_places(self, stage: str) -> int:
         """How many places of a stage still want a judgement."""
-        states = [self.state(stage, one) for one in self.places(stage)]
+        states = [self.state(stage, joint) for joint in self.places(stage)]
         return states.count(scoring.JointState.OPEN.value)
 
     @property
     def stages(self) -> list[Stage]:
         stages = self.board.exercise.stage_list
         if self.kind == Grading.Kind.REWORK:
-            return [one for one in stages if one.value in self.signed_here or self.joints_at(one)]
+            return [
+                stage
+                for stage in stages
+                if stage.value in self.signed_here or self.joints_at(stage)
+            ]
         return stages
 
     @property
     def missing(self) -> tuple[str, ...]:
         """Names of the required positions where no joint was made."""
         there = {joint.position_id for joint in self.joints}
-        return tuple(one.name for one in self.positions if one.required and one.pk not in there)
+        return tuple(
+            position.name
+            for position in self.positions
+            if position.required and position.pk not in there
+        )
 
     def photos_of(self, joint: Joint | None) -> list[Photo]:
         """A joint's own photographs, then those of the whole board; for the board, those alone."""
-        own = [one for one in self.photos if joint and one.joint_id == joint.pk]
-        return own + [one for one in self.photos if one.joint_id is None]
+        own = [photo for photo in self.photos if joint and photo.joint_id == joint.pk]
+        return own + [photo for photo in self.photos if photo.joint_id is None]
 
     def best_photo(self, joint: Joint | None, stage: str) -> Photo | None:
         """The first photograph of a joint taken at a stage, else the first there is."""
         photos = self.photos_of(joint)
-        return next((one for one in photos if one.stage == stage), photos[0] if photos else None)
+        return next(
+            (photo for photo in photos if photo.stage == stage), photos[0] if photos else None
+        )
 
 
 def boards_for_grader(boards: Sequence[Board], user: User) -> list[BoardForGrader]:
@@ -337,7 +359,7 @@ def boards_for_grader(boards: Sequence[Board], user: User) -> list[BoardForGrade
         .order_by("position__order", "make")
     ):
         makes[joint.board_id].append(joint)
-    reworked = [pk for pk, found in makes.items() if any(one.make > 1 for one in found)]
+    reworked = [pk for pk, found in makes.items() if any(joint.make > 1 for joint in found)]
     for pk, judged in (effective_judgements.judged_on(reworked) if reworked else {}).items():
         makes[pk].judged = judged
     for photo in Photo.objects.filter(board__in=boards).order_by("order", "id"):
@@ -373,11 +395,15 @@ def boards_for_grader(boards: Sequence[Board], user: User) -> list[BoardForGrade
     prefetch_related_objects(list(sets.values()), "criteria")
     shown = set().union(*(for_grader.readings_shown for for_grader in all_for_grader))
     judgements: dict[int, list[Judgement]] = {}
-    for one in Judgement.objects.filter(grading__in=shown):
-        judgements.setdefault(one.grading_id, []).append(one)
+    for judgement in Judgement.objects.filter(grading__in=shown):
+        judgements.setdefault(judgement.grading_id, []).append(judgement)
     for for_grader in all_for_grader:
         for_grader.bring(
-            judgements=[one for pk in for_grader.readings_shown for one in judgements.get(pk, ())],
+            judgements=[
+                judgement
+                for pk in for_grader.readings_shown
+                for judgement in judgements.get(pk, ())
+            ],
             photos=photos[for_grader.board.pk],
         )
     return all_for_grader

@@ -78,7 +78,7 @@ def _joints_inspected(
 ) -> list[Joint]:
     board = grading.board
     known = makes.what_was_judged(board)
-    remade = {one.pk for one in makes if one.make > 1}
+    remade = {joint.pk for joint in makes if joint.make > 1}
     root = effective_judgements.root_of(grading.pk, known.replaces) if grading.pk else None
     here: dict[str, set[int]] = {}
     others: dict[int, dict[int, set[int]]] = {}
@@ -93,23 +93,23 @@ def _joints_inspected(
             signers = others.setdefault(joint, {}).setdefault(reading, set())
             signers.add(known.graders[pk])
     if stage in here:
-        return [one for one in makes if one.pk in here[stage]]
+        return [joint for joint in makes if joint.pk in here[stage]]
     if not known.first_signed(stage):
         return []
     if here:
         asked = set().union(*here.values())
     else:
-        asked = {one.pk for one in counted if one.make > 1}
+        asked = {joint.pk for joint in counted if joint.make > 1}
         if grading.pk:
             asked -= known.out
     return [
-        one
-        for one in counted
-        if one.pk in asked
-        and one.position.required
-        and len(others.get(one.pk, {})) < board.exercise.graders
-        and not any(grading.grader_id in graders for graders in others.get(one.pk, {}).values())
-        and criteria_for(grading, stage, one)
+        joint
+        for joint in counted
+        if joint.pk in asked
+        and joint.position.required
+        and len(others.get(joint.pk, {})) < board.exercise.graders
+        and not any(grading.grader_id in graders for graders in others.get(joint.pk, {}).values())
+        and criteria_for(grading, stage, joint)
     ]
 
 
@@ -128,11 +128,13 @@ def criteria_for(grading: Grading, stage: str, joint: Joint | None) -> list[Crit
     """The criteria asked of a joint (or of the whole board) at a stage of this grading."""
     board = grading.board
     if joint is None:
-        types = {one.joint_type for one in board.exercise.positions.all()}
+        types = {position.joint_type for position in board.exercise.positions.all()}
         found = grading.criteria_set.for_board(stage, types)
     else:
         found = grading.criteria_set.for_joint(stage, joint.position.joint_type)
-    return [one for one in found if not one.alloys or board.alloy in one.alloys]
+    return [
+        criterion for criterion in found if not criterion.alloys or board.alloy in criterion.alloys
+    ]
 
 
 def outcomes_by_joint(
@@ -185,20 +187,22 @@ def stage_summary(grading: Grading, stage: str) -> StageSummary:
     found = outcomes_by_joint(grading, stage)
     present = {joint.position_id for joint in makes}
     required = grading.board.exercise.positions.filter(required=True)
-    missing = tuple(one.name for one in required if one.pk not in present)
+    missing = tuple(position.name for position in required if position.pk not in present)
     results = []
     open_places = []
     for joint in joints:
         judged = found.get(joint.pk, {})
         if not joint.position.required and not judged:
             continue
-        rules = [as_rule(one) for one in criteria_for(grading, stage, joint)]
+        rules = [as_rule(criterion) for criterion in criteria_for(grading, stage, joint)]
         result = scoring.joint_result(rules, judged)
         results.append((joint, result))
         open_places += [f"{joint.position.name} {code}" for code in result.open_codes]
     # What is reworked is joints: the whole board was judged before.
     of_board = grading.kind != Grading.Kind.REWORK
-    board_rules = [as_rule(one) for one in criteria_for(grading, stage, None) if of_board]
+    board_rules = [
+        as_rule(criterion) for criterion in criteria_for(grading, stage, None) if of_board
+    ]
     board = scoring.joint_result(board_rules, found.get(None, {})) if board_rules else None
     if board is not None:
         open_places += [f"{WHOLE_BOARD} {code}" for code in board.open_codes]
@@ -234,23 +238,25 @@ def signed_content(grading: Grading, stage: str, summary: StageSummary) -> dict:
     )
     lines = [
         {
-            "joint": one.joint.position.name if one.joint else None,
-            "make": one.joint.make if one.joint else None,
-            "criterion": one.criterion.code,
-            "outcome": one.outcome,
-            "how": one.how,
-            "magnification": None if one.magnification is None else str(one.magnification),
-            "photo": one.photo.sha256 if one.photo else None,
-            "mark": None if one.mark_x is None else [one.mark_x, one.mark_y],
-            "tool": one.tool.code if one.tool else None,
-            "value": None if one.value is None else str(one.value),
-            "uncertainty": None if one.uncertainty is None else str(one.uncertainty),
-            "note": one.note,
-            "with_the_rest": one.with_the_rest,
-            "judged_at": one.judged_at.isoformat(),
+            "joint": judgement.joint.position.name if judgement.joint else None,
+            "make": judgement.joint.make if judgement.joint else None,
+            "criterion": judgement.criterion.code,
+            "outcome": judgement.outcome,
+            "how": judgement.how,
+            "magnification": None
+            if judgement.magnification is None
+            else str(judgement.magnification),
+            "photo": judgement.photo.sha256 if judgement.photo else None,
+            "mark": None if judgement.mark_x is None else [judgement.mark_x, judgement.mark_y],
+            "tool": judgement.tool.code if judgement.tool else None,
+            "value": None if judgement.value is None else str(judgement.value),
+            "uncertainty": None if judgement.uncertainty is None else str(judgement.uncertainty),
+            "note": judgement.note,
+            "with_the_rest": judgement.with_the_rest,
+            "judged_at": judgement.judged_at.isoformat(),
         }
-        | _marked(one.measurement)
-        for one in judgements
+        | _marked(judgement.measurement)
+        for judgement in judgements
     ]
     lines.sort(key=lambda line: (line["joint"] or "", line["make"] or 0, line["criterion"]))
     return {
@@ -268,7 +274,7 @@ def signed_content(grading: Grading, stage: str, summary: StageSummary) -> dict:
 
 
 @dataclass(frozen=True, slots=True)
-class JointReading:
+class JudgedJoint:
     """One joint over every signed stage, or the whole board where there is no joint."""
 
     joint: Joint | None
@@ -277,7 +283,11 @@ class JointReading:
 
     @property
     def rejections(self) -> list[Judgement]:
-        return [one for one in self.judgements if one.outcome == Judgement.Outcome.REJECT]
+        return [
+            judgement
+            for judgement in self.judgements
+            if judgement.outcome == Judgement.Outcome.REJECT
+        ]
 
     @property
     def state_for_statistics(self) -> scoring.JointState:
@@ -286,35 +296,40 @@ class JointReading:
 
 
 @dataclass(frozen=True, slots=True)
-class BoardReading:
+class JudgedBoard:
     """A board as its signed stages say it is.
 
     ``undecided`` holds the places on which two graders differ and a third has still to decide.
     """
 
-    joints: tuple[JointReading, ...]
-    spare: tuple[JointReading, ...]
-    board: JointReading | None
+    joints: tuple[JudgedJoint, ...]
+    spare: tuple[JudgedJoint, ...]
+    board: JudgedJoint | None
     result: scoring.BoardResult
     signings: dict[str, StageSigning]
     counting: tuple[StageSigning, ...] = ()
-    earlier: tuple[JointReading, ...] = ()
+    earlier: tuple[JudgedJoint, ...] = ()
     undecided: tuple[effective_judgements.Place, ...] = ()
 
     def signings_of(self, stage: str) -> list[StageSigning]:
         """The signings of a stage that the result rests on, oldest first."""
         return sorted(
-            (one for one in self.counting if one.stage == stage), key=lambda one: one.signed_at
+            (signing for signing in self.counting if signing.stage == stage),
+            key=lambda signing: signing.signed_at,
         )
 
     @property
-    def first_makes(self) -> list[JointReading]:
+    def first_makes(self) -> list[JudgedJoint]:
         """The first make of every required joint, which is what statistics are fed with."""
-        found = [one for one in (*self.earlier, *self.joints) if one.joint and one.joint.make == 1]
-        return sorted(found, key=lambda one: one.joint.position.order if one.joint else 0)
+        found = [
+            joint
+            for joint in (*self.earlier, *self.joints)
+            if joint.joint and joint.joint.make == 1
+        ]
+        return sorted(found, key=lambda joint: joint.joint.position.order if joint.joint else 0)
 
 
-def read_board(board: Board) -> BoardReading:
+def read_board(board: Board) -> JudgedBoard:
     """Read a board from the signings that count, every judgement with its criterion.
 
     Where two graders are asked for, nothing of either is in it before both have signed and
@@ -334,16 +349,14 @@ def read_board(board: Board) -> BoardReading:
     for (joint_id, code), row in in_order:
         by_joint.setdefault(joint_id, {})[code] = row
 
-    def reading(joint: Joint | None) -> JointReading:
+    def reading(joint: Joint | None) -> JudgedJoint:
         judgements = by_joint.get(joint.pk if joint else None, {})
         rules = effective.rules[joint.position.joint_type if joint else None]
         outcomes = {code: scoring.Outcome(row.outcome) for code, row in judgements.items()}
-        return JointReading(
-            joint, scoring.joint_result(rules, outcomes), tuple(judgements.values())
-        )
+        return JudgedJoint(joint, scoring.joint_result(rules, outcomes), tuple(judgements.values()))
 
     joints, makes = signed_board.joints, signed_board.makes
-    return BoardReading(
+    return JudgedBoard(
         joints=tuple(reading(joint) for joint in joints if joint.position.required),
         spare=tuple(
             reading(joint)
@@ -379,11 +392,11 @@ class OwnReadingComparison:
     differ: tuple[tuple[Judgement, Judgement], ...]
 
 
-def compare_with_own(reading: BoardReading, own: Grading) -> OwnReadingComparison:
+def compare_with_own(reading: JudgedBoard, own: Grading) -> OwnReadingComparison:
     counted = {
-        (one.joint_id, one.criterion.code): one
+        (judgement.joint_id, judgement.criterion.code): judgement
         for part in (*reading.joints, *reading.spare, *([reading.board] if reading.board else []))
-        for one in part.judgements
+        for judgement in part.judgements
     }
     both = same = 0
     differ = []

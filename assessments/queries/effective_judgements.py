@@ -46,7 +46,7 @@ class SignedReading:
     @property
     def graders(self) -> set[int]:
         """Whose signatures count in it."""
-        return {one.grading.grader_id for one in self.signings.values()}
+        return {signing.grading.grader_id for signing in self.signings.values()}
 
     def covers(self, stages: Iterable[str]) -> bool:
         return set(stages) <= self.signings.keys()
@@ -67,17 +67,17 @@ def signed_readings(signings: Sequence[StageSigning], graders: int) -> list[Sign
     whosever it is and whichever stage of theirs it corrects.
     """
     # Only a signed grading can be replaced, so every link of a chain is among these.
-    replaces = {one.grading_id: one.grading.replaces_id for one in signings}
+    replaces = {signing.grading_id: signing.grading.replaces_id for signing in signings}
     found: dict[int, SignedReading] = {}
     alone: int | None = None
-    for one in signings:
-        root = root_of(one.grading_id, replaces)
-        if graders == 1 and one.grading.kind == FIRST:
+    for signing in signings:
+        root = root_of(signing.grading_id, replaces)
+        if graders == 1 and signing.grading.kind == FIRST:
             alone = root if alone is None else alone
             root = alone
-        reading = found.setdefault(root, SignedReading(root, one.grading.kind))
-        reading.signings[one.stage] = one
-        reading.first_signed.setdefault(one.stage, one.signed_at)
+        reading = found.setdefault(root, SignedReading(root, signing.grading.kind))
+        reading.signings[signing.stage] = signing
+        reading.first_signed.setdefault(signing.stage, signing.signed_at)
     return list(found.values())
 
 
@@ -88,22 +88,22 @@ def that_count(
     signed = signed_readings(signings, graders)
     another = _finished(signed, ANOTHER, stages)
     if not another:
-        kept = [one for one in signed if one.kind != ANOTHER]
+        kept = [reading for reading in signed if reading.kind != ANOTHER]
     else:
         # From the last of its stages on nothing but reworked joints is read, or decided on.
         since = max(another[0].first_signed.values())
         kept = another + [
-            one
-            for one in signed
-            if one.kind in (REWORK, DECISION) and min(one.first_signed.values()) >= since
+            reading
+            for reading in signed
+            if reading.kind in (REWORK, DECISION) and min(reading.first_signed.values()) >= since
         ]
-    return [signing for one in kept for signing in one.signings.values()]
+    return [signing for reading in kept for signing in reading.signings.values()]
 
 
 def _finished(
     signed: Iterable[SignedReading], kind: str, stages: Sequence[str]
 ) -> list[SignedReading]:
-    return [one for one in signed if one.kind == kind and one.covers(stages)]
+    return [reading for reading in signed if reading.kind == kind and reading.covers(stages)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,10 +136,10 @@ def judged_on(boards: Iterable[int]) -> dict[int, Judged]:
     for board, pk, kind, grader, replaces, stage in Grading.objects.filter(
         board__in=found
     ).values_list("board", "pk", "kind", "grader", "replaces", "signings__stage"):
-        one = found[board]
-        one.kinds[pk], one.graders[pk], one.replaces[pk] = kind, grader, replaces
+        judged = found[board]
+        judged.kinds[pk], judged.graders[pk], judged.replaces[pk] = kind, grader, replaces
         if stage is not None:
-            one.signed.add((pk, stage))
+            judged.signed.add((pk, stage))
     for board, pk, stage, joint in (
         Judgement.objects.filter(joint__board__in=found)
         .order_by()
@@ -178,16 +178,17 @@ def counted_of(makes: Iterable[Joint], rework_allowed: int) -> list[Joint]:
         by_position.setdefault(joint.position_id, []).append(joint)
     return [
         next(
-            one
-            for one in found
-            if one.make == readings.make_that_counts((each.make for each in found), rework_allowed)
+            joint
+            for joint in found
+            if joint.make
+            == readings.make_that_counts((each.make for each in found), rework_allowed)
         )
         for found in by_position.values()
     ]
 
 
 @dataclass(frozen=True, slots=True)
-class Differing:
+class Disagreement:
     """Two graders' judgements of one place that differ, and what a third has decided.
 
     ``waits`` says whether a third person is waited for: not where the place counts no more,
@@ -462,7 +463,7 @@ def _outcomes(rows: Mapping[Place, Any]) -> dict[Place, scoring.Outcome]:
     return {place: scoring.Outcome(row.outcome) for place, row in rows.items()}
 
 
-def differing(board: Board) -> list[Differing]:
+def disagreements(board: Board) -> list[Disagreement]:
     """Where the two graders of a board differ, in its order; empty before both have signed.
 
     What a third person has decided of it stands beside it.
@@ -477,7 +478,7 @@ def differing(board: Board) -> list[Differing]:
     )
     undecided = effective_judgements(signed_board, rows).undecided
     found = [
-        Differing(first[place], second[place], decided.get(place), place in undecided)
+        Disagreement(first[place], second[place], decided.get(place), place in undecided)
         for first, second, decided in signed_board.pairs(signed_board.by_reading(rows))
         for place in readings.compare(_outcomes(first), _outcomes(second)).differ
     ]
@@ -485,9 +486,9 @@ def differing(board: Board) -> list[Differing]:
     return found
 
 
-def to_decide(board: Board) -> list[Differing]:
+def to_decide(board: Board) -> list[Disagreement]:
     """Where the two graders differ and a third person is waited for, in the order of the board."""
-    return [one for one in differing(board) if one.waits]
+    return [disagreement for disagreement in disagreements(board) if disagreement.waits]
 
 
 def _order(row: Judgement) -> tuple:

@@ -31,15 +31,16 @@ class GradingAssignment:
 
     def __init__(self, board: Board, gradings: Iterable[Grading]) -> None:
         self.board = board
-        self.gradings = [one for one in gradings if one.kind != Grading.Kind.OWN]
+        self.gradings = [grading for grading in gradings if grading.kind != Grading.Kind.OWN]
         self.signed = {
-            one.pk: {signing.stage for signing in one.signings.all()} for one in self.gradings
+            grading.pk: {signing.stage for signing in grading.signings.all()}
+            for grading in self.gradings
         }
         self._roots: dict[int, int] = {}
         for grading in sorted(self.gradings, key=lambda each: each.pk):  # The replaced one first.
             root = self._roots.get(grading.replaces_id or 0, grading.pk)
             self._roots[grading.pk] = root
-        self.replaced = {one.replaces_id for one in self.gradings if one.replaces_id}
+        self.replaced = {grading.replaces_id for grading in self.gradings if grading.replaces_id}
 
     def root(self, grading: Grading) -> int:
         return self._roots.get(grading.pk, grading.pk)
@@ -47,33 +48,39 @@ class GradingAssignment:
     def chain(self, grading: Grading) -> list[Grading]:
         """A grading with what it corrects and what corrects it."""
         root = self.root(grading)
-        return [one for one in self.gradings if self.root(one) == root]
+        return [other for other in self.gradings if self.root(other) == root]
 
     @property
     def signers(self) -> set[int]:
         """Everybody who has signed anything of the board."""
-        return {one.grader_id for one in self.gradings if self.signed[one.pk]}
+        return {grading.grader_id for grading in self.gradings if self.signed[grading.pk]}
 
     @property
     def judged_before(self) -> set[int]:
         """Those of them who signed something else than the reading a trainee asked for."""
         return {
-            one.grader_id for one in self.gradings if self.signed[one.pk] and one.kind != ANOTHER
+            grading.grader_id
+            for grading in self.gradings
+            if self.signed[grading.pk] and grading.kind != ANOTHER
         }
 
     def taken(self, kind: str) -> dict[int, set[int]]:
         """Readings of a kind that somebody signed a stage of, each with who had a hand in it."""
         found: dict[int, set[int]] = {}
-        for one in self.gradings:
-            if one.kind == kind and self.signed[self.root(one)]:
-                found.setdefault(self.root(one), set()).add(one.grader_id)
+        for grading in self.gradings:
+            if grading.kind == kind and self.signed[self.root(grading)]:
+                found.setdefault(self.root(grading), set()).add(grading.grader_id)
         return found
 
     @cached_property
     def settled_by(self) -> Grading | None:
         """The grading in which a stage of the board was signed first; its criteria set is used."""
-        first = [one for one in self.gradings if one.kind == FIRST]
-        signings = [(each.signed_at, each.pk, one) for one in first for each in one.signings.all()]
+        first = [grading for grading in self.gradings if grading.kind == FIRST]
+        signings = [
+            (each.signed_at, each.pk, grading)
+            for grading in first
+            for each in grading.signings.all()
+        ]
         return min(signings)[2] if signings else None
 
     def is_of_another_set(self, grading: Grading) -> bool:
@@ -91,14 +98,16 @@ class GradingAssignment:
         """Of those readings the ones of which every stage is signed."""
         asked = set(self.board.exercise.stages)
         signed: dict[int, set[str]] = {root: set() for root in self.taken(kind)}
-        for one in self.gradings:
-            if self.root(one) in signed:
-                signed[self.root(one)] |= self.signed[one.pk]
+        for grading in self.gradings:
+            if self.root(grading) in signed:
+                signed[self.root(grading)] |= self.signed[grading.pk]
         return [root for root, stages in signed.items() if asked <= stages]
 
     def stages_of(self, kind: str) -> set[str]:
         """The stages that any reading of a kind has signed."""
-        return set().union(*(self.signed[one.pk] for one in self.gradings if one.kind == kind))
+        return set().union(
+            *(self.signed[grading.pk] for grading in self.gradings if grading.kind == kind)
+        )
 
     def left_of(
         self, grading: Grading, makes: effective_judgements.Makes | None = None
@@ -185,8 +194,10 @@ class GradingAssignment:
 
         What a correction does not take up stays signed by what it corrects.
         """
-        signed = set().union(*(self.signed[one.pk] for one in self.chain(grading)))
-        left = [one for one in self.left_of(grading, makes) if one not in signed or one == stage]
+        signed = set().union(*(self.signed[link.pk] for link in self.chain(grading)))
+        left = [
+            stage for stage in self.left_of(grading, makes) if stage not in signed or stage == stage
+        ]
         return left[0] if stage in left[1:] else None
 
 
@@ -213,13 +224,13 @@ def open_among(
     """
     assignment = GradingAssignment(board, gradings)
     found = [
-        one
-        for one in assignment.gradings
-        if one.grader_id == grader.pk
-        and one.pk not in assignment.replaced
-        and assignment.left_of(one, makes)
+        grading
+        for grading in assignment.gradings
+        if grading.grader_id == grader.pk
+        and grading.pk not in assignment.replaced
+        and assignment.left_of(grading, makes)
     ]
-    found.sort(key=lambda one: (one.replaces_id is None, one.kind != REWORK))
+    found.sort(key=lambda grading: (grading.replaces_id is None, grading.kind != REWORK))
     if not found:
         return None
     is_plain = found[0].replaces_id is None and found[0].kind == FIRST
@@ -234,7 +245,7 @@ def _rework_to_read(
         if not board.exercise.rework_allowed or not board.joints.filter(make__gt=1).exists():
             return False
         makes = effective_judgements.makes_of(board)
-    if all(one.make == 1 for one in makes):
+    if all(joint.make == 1 for joint in makes):
         return False
     return bool(assignment.left_of(as_if_begun(assignment, grader, REWORK), makes))
 
@@ -285,7 +296,7 @@ def set_of(assignment: GradingAssignment) -> CriteriaSet | None:
         return assignment.settled_by.criteria_set
     if assignment.board.exercise.graders == 1:
         return None
-    begun = [one for one in assignment.gradings if one.kind == FIRST]
+    begun = [grading for grading in assignment.gradings if grading.kind == FIRST]
     return begun[-1].criteria_set if begun else None
 
 
@@ -327,7 +338,7 @@ def kind_to_begin(
         if assignment.left_of(as_if_begun(assignment, grader, FIRST), makes):
             return FIRST
     else:
-        if all(one.make == 1 for one in makes):
+        if all(joint.make == 1 for joint in makes):
             _refuse_second_reading(assignment, grader)
         if len(assignment.taken(FIRST)) < board.exercise.graders:
             return FIRST
@@ -415,7 +426,7 @@ def refuse_to_correct(grading: Grading, gradings: Iterable[Grading], grader: Use
         )
     if board.exercise.graders == 1 and grading.kind != ANOTHER:
         return
-    read = {assignment.root(one) for one in assignment.gradings if one.grader_id == grader.pk}
+    read = {assignment.root(other) for other in assignment.gradings if other.grader_id == grader.pk}
     if read and assignment.root(grading) not in read:
         raise MayNotGrade(
             _("You have read %(board)s yourself, so you do not correct somebody else’s reading.")

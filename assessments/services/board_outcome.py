@@ -21,8 +21,8 @@ def refresh_outcome(board: Board, at: datetime) -> BoardOutcome:
             "joints_rejected": result.joints_rejected,
             "critical_rejections": result.critical_rejections,
             "reasons": [
-                {"rule": one.rule, "met": one.met, "value": one.value, "asked": one.asked}
-                for one in result.lines
+                {"rule": line.rule, "met": line.met, "value": line.value, "asked": line.asked}
+                for line in result.lines
             ],
             "decided_at": at if result.complete else None,
         },

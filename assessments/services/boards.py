@@ -10,7 +10,7 @@ from assessments.exceptions import CannotChangeBoard, CannotMakeBoards
 from assessments.models import Board, DestructiveCheck, Joint, Rework
 from people.models import Person, Role, Site, User
 from people.presenters.days import format_day
-from records.services import trail as records
+from records.services import trail
 from records.services.numbers import next_number
 from training.models import ClassSession, Exercise, Tool
 
@@ -72,7 +72,7 @@ def make_boards(
         for board in boards
         for position in positions
     )
-    records.record_many(
+    trail.record_many(
         actor=actor, act="board made", items=[(board, _described(board)) for board in boards], at=at
     )
     return boards
@@ -162,10 +162,10 @@ def hand_in(*, board: Board, actor: User, at: datetime) -> Board:
             _("Board %(number)s has been disposed of.") % {"number": board.number}
         )
     reworked = Rework.objects.filter(joint__board=board, handed_in_at__isnull=True)
-    if joints := [str(one.joint) for one in reworked.select_related("joint__position")]:
+    if joints := [str(rework.joint) for rework in reworked.select_related("joint__position")]:
         reworked.update(handed_in_at=at)
         payload = {"number": board.number, "joints": joints}
-        records.record(actor=actor, act="rework handed in", about=board, payload=payload, at=at)
+        trail.record(actor=actor, act="rework handed in", about=board, payload=payload, at=at)
         return board
     if board.handed_in_at is not None:
         raise CannotChangeBoard(
@@ -174,7 +174,7 @@ def hand_in(*, board: Board, actor: User, at: datetime) -> Board:
         )
     board.handed_in_at = at
     board.save(update_fields=["handed_in_at"])
-    records.record(actor=actor, act="board handed in", about=board, at=at)
+    trail.record(actor=actor, act="board handed in", about=board, at=at)
     return board
 
 
@@ -193,7 +193,7 @@ def describe_piece(
     board.kept_where, board.kept_until = kept_where, kept_until
     board.save(update_fields=["kept_where", "kept_until"])
     board.tools.set(tools)
-    records.record(
+    trail.record(
         actor=actor,
         act="board kept",
         about=board,
@@ -220,7 +220,7 @@ def dispose(*, board: Board, how: str, actor: User, at: datetime) -> Board:
     board.disposed_at, board.disposed_how = at, how
     board.save(update_fields=["disposed_at", "disposed_how"])
     payload = {"number": board.number, "how": how}
-    records.record(actor=actor, act="board disposed of", about=board, payload=payload, at=at)
+    trail.record(actor=actor, act="board disposed of", about=board, payload=payload, at=at)
     return board
 
 
@@ -239,7 +239,7 @@ def add_destructive_check(
     check = DestructiveCheck.objects.create(
         board=board, kind=kind, result=result, done_on=done_on, recorded_at=at
     )
-    records.record(
+    trail.record(
         actor=actor,
         act="destructive check recorded",
         about=check,

@@ -90,11 +90,14 @@ def _open_before(reading: Grading, stage: str) -> Stage | None:
     if reading.kind != Grading.Kind.FIRST or board.exercise.graders > 1:
         signed = signed.filter(grading=reading)
     done = set(signed.values_list("stage", flat=True))
-    for one in board.exercise.stage_list:
-        if one.value == stage:
+    for stage in board.exercise.stage_list:
+        if stage.value == stage:
             return None
-        if one.value not in done and board_results.stage_summary(reading, one.value).open_places:
-            return one
+        if (
+            stage.value not in done
+            and board_results.stage_summary(reading, stage.value).open_places
+        ):
+            return stage
     return None
 
 

@@ -15,7 +15,7 @@ from assessments.content import CriteriaSetContent, CriterionContent
 from assessments.exceptions import CannotChangeCriteria
 from assessments.models import CriteriaSet, Criterion
 from people.models import Installation, User
-from records.services import trail as records
+from records.services import trail
 
 EDITABLE = ("low", "high", "severity", "demerits", "document", "clause", "source_note")
 TEXTS = ("title", "text", "reject", "advice")
@@ -32,35 +32,36 @@ def load_criteria_set(
         title=content.title, revision=content.revision, summary=content.summary, recorded_at=at
     )
     Criterion.objects.bulk_create(
-        _criterion(made, one, order) for order, one in enumerate(content.criteria, start=1)
+        _criterion(made, criterion, order)
+        for order, criterion in enumerate(content.criteria, start=1)
     )
     _record("criteria set drafted", made, actor, at, criteria=len(content.criteria))
     return made
 
 
-def _criterion(made: CriteriaSet, one: CriterionContent, order: int) -> Criterion:
+def _criterion(made: CriteriaSet, criterion: CriterionContent, order: int) -> Criterion:
     # Whatever comes along counts as unconfirmed: only a site can confirm it.
     return Criterion(
         criteria_set=made,
-        code=one.code,
+        code=criterion.code,
         order=order,
-        stage=one.stage,
-        of=one.of,
-        joint_types=list(one.joint_types),
-        alloys=list(one.alloys),
-        how=one.how,
-        quantity=one.quantity,
-        low=one.low,
-        high=one.high,
-        unit=one.unit,
-        severity=one.severity,
-        demerits=one.demerits,
-        accept_drawing=one.accept_drawing,
-        reject_drawing=one.reject_drawing,
-        texts=one.texts(),
-        document=one.document,
-        clause=one.clause,
-        source_note=one.source_note,
+        stage=criterion.stage,
+        of=criterion.of,
+        joint_types=list(criterion.joint_types),
+        alloys=list(criterion.alloys),
+        how=criterion.how,
+        quantity=criterion.quantity,
+        low=criterion.low,
+        high=criterion.high,
+        unit=criterion.unit,
+        severity=criterion.severity,
+        demerits=criterion.demerits,
+        accept_drawing=criterion.accept_drawing,
+        reject_drawing=criterion.reject_drawing,
+        texts=criterion.texts(),
+        document=criterion.document,
+        clause=criterion.clause,
+        source_note=criterion.source_note,
     )
 
 
@@ -82,9 +83,9 @@ def draft_next_revision(*, criteria_set: CriteriaSet, actor: User, at: datetime)
         recorded_at=at,
     )
     copies = list(criteria_set.criteria.all())
-    for one in copies:
-        one.pk = None
-        one.criteria_set = made
+    for criterion in copies:
+        criterion.pk = None
+        criterion.criteria_set = made
     Criterion.objects.bulk_create(copies)
     _record("criteria set drafted", made, actor, at, copied_from=criteria_set.revision)
     return made
@@ -183,8 +184,8 @@ def publish_criteria_set(
     made.save(update_fields=["published_at", "published_by"])
     _record("criteria set published", made, actor, at, unverified=unverified)
     replaced = CriteriaSet.objects.current().filter(title=made.title).exclude(pk=made.pk)
-    for one in replaced:
-        retire_criteria_set(criteria_set=one, actor=actor, at=at)
+    for old in replaced:
+        retire_criteria_set(criteria_set=old, actor=actor, at=at)
     return made
 
 
@@ -239,4 +240,4 @@ def _record(
     act: str, made: CriteriaSet, actor: User | str | None, at: datetime, **details: Any
 ) -> None:
     payload = {"set": made.title, "revision": made.revision, **details}
-    records.record(actor=actor, act=act, about=made, payload=payload, at=at)
+    trail.record(actor=actor, act=act, about=made, payload=payload, at=at)

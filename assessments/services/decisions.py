@@ -12,7 +12,7 @@ from assessments.models import Board, Grading, Judgement, StageSigning
 from assessments.queries import board_results, effective_judgements, grading_assignment
 from assessments.queries.effective_judgements import Place
 from people.models import User
-from records.services import trail as records
+from records.services import trail
 
 from .board_lock import lock_board
 from .board_outcome import refresh_outcome
@@ -79,57 +79,14 @@ def decide(
     board = lock_board(board)
     if why := why_not_decide(board, decider):
         raise MayNotGrade(why)
-    asked = {_place(one.first): one for one in effective_judgements.to_decide(board)}
-    if not asked:
-        raise StageNotReady(
-            _("Nothing on %(board)s waits for a decision.") % {"board": board.number}
-        )
-    if asked.keys() != decisions.keys():
-        raise StageNotReady(
-            _("Decide each of the %(n)d judgements that differ, then sign them together.")
-            % {"n": len(asked)}
-        )
-    if any(
-        one.outcome not in Judgement.Outcome.values or one.how not in SEEN
-        for one in decisions.values()
-    ):
-        raise AssessmentError(
-            _("Say accept, reject or not applicable of each, and how you saw it.")
-        )
-    for place, one in asked.items():
-        if decisions[place].how == Judgement.How.PHOTOGRAPH and one.photo is None:
-            raise AssessmentError(
-                _("Neither grader judged %(code)s by a photograph, so take the board in hand.")
-                % {"code": place[1]}
-            )
-    first = next(iter(asked.values())).first.grading
-    grading = Grading.objects.create(
-        board=board,
-        grader=decider,
-        kind=Grading.Kind.DECISION,
-        criteria_set_id=first.criteria_set_id,
-        recorded_at=at,
-    )
-    Judgement.objects.bulk_create(
-        Judgement(
-            grading=grading,
-            joint_id=place[0],
-            criterion=one.first.criterion,
-            stage=one.first.stage,
-            outcome=decisions[place].outcome,
-            how=decisions[place].how,
-            photo=one.photo if decisions[place].how == Judgement.How.PHOTOGRAPH else None,
-            note=decisions[place].note.strip(),
-            judged_at=at,
-        )
-        for place, one in asked.items()
-    )
-    stages = {one.first.stage for one in asked.values()}
+    asked = _asked(board, decisions)
+    grading = _enter(board, decider, asked, decisions, at)
+    stages = {disagreement.first.stage for disagreement in asked.values()}
     for stage in board.exercise.stage_list:
         if stage.value in stages:
             _sign(grading, stage.value, asked, proof, at)
     outcome = refresh_outcome(board, at)
-    records.record(
+    trail.record(
         actor=decider,
         act="differences decided",
         about=grading,
@@ -144,6 +101,72 @@ def decide(
     return grading
 
 
+def _asked(
+    board: Board, decisions: Mapping[Place, Decided]
+) -> dict[Place, effective_judgements.Disagreement]:
+    """What waits for a decision; raises unless the decisions answer exactly that, in full."""
+    asked = {
+        _place(disagreement.first): disagreement
+        for disagreement in effective_judgements.to_decide(board)
+    }
+    if not asked:
+        raise StageNotReady(
+            _("Nothing on %(board)s waits for a decision.") % {"board": board.number}
+        )
+    if asked.keys() != decisions.keys():
+        raise StageNotReady(
+            _("Decide each of the %(n)d judgements that differ, then sign them together.")
+            % {"n": len(asked)}
+        )
+    if any(
+        decided.outcome not in Judgement.Outcome.values or decided.how not in SEEN
+        for decided in decisions.values()
+    ):
+        raise AssessmentError(
+            _("Say accept, reject or not applicable of each, and how you saw it.")
+        )
+    for place, disagreement in asked.items():
+        if decisions[place].how == Judgement.How.PHOTOGRAPH and disagreement.photo is None:
+            raise AssessmentError(
+                _("Neither grader judged %(code)s by a photograph, so take the board in hand.")
+                % {"code": place[1]}
+            )
+    return asked
+
+
+def _enter(
+    board: Board,
+    decider: User,
+    asked: Mapping[Place, effective_judgements.Disagreement],
+    decisions: Mapping[Place, Decided],
+    at: datetime,
+) -> Grading:
+    """The decider's own grading, with one judgement for each place."""
+    first = next(iter(asked.values())).first.grading
+    grading = Grading.objects.create(
+        board=board,
+        grader=decider,
+        kind=Grading.Kind.DECISION,
+        criteria_set_id=first.criteria_set_id,
+        recorded_at=at,
+    )
+    Judgement.objects.bulk_create(
+        Judgement(
+            grading=grading,
+            joint_id=place[0],
+            criterion=disagreement.first.criterion,
+            stage=disagreement.first.stage,
+            outcome=decisions[place].outcome,
+            how=decisions[place].how,
+            photo=disagreement.photo if decisions[place].how == Judgement.How.PHOTOGRAPH else None,
+            note=decisions[place].note.strip(),
+            judged_at=at,
+        )
+        for place, disagreement in asked.items()
+    )
+    return grading
+
+
 def _place(row: Judgement) -> Place:
     return row.joint_id, row.criterion.code
 
@@ -151,23 +174,23 @@ def _place(row: Judgement) -> Place:
 def _sign(
     grading: Grading,
     stage: str,
-    asked: Mapping[Place, effective_judgements.Differing],
+    asked: Mapping[Place, effective_judgements.Disagreement],
     proof: str,
     at: datetime,
 ) -> None:
     """Sign the decisions of one stage, with both readings that stood before the decider."""
     before = [
         {
-            "joint": one.first.joint.position.name if one.first.joint else None,
-            "make": one.first.joint.make if one.first.joint else None,
+            "joint": disagreement.first.joint.position.name if disagreement.first.joint else None,
+            "make": disagreement.first.joint.make if disagreement.first.joint else None,
             "criterion": code,
             "readings": [
                 {"by": row.grading.grader_id, "outcome": row.outcome, "note": row.note}
-                for row in (one.first, one.second)
+                for row in (disagreement.first, disagreement.second)
             ],
         }
-        for (_joint, code), one in asked.items()
-        if one.first.stage == stage
+        for (_joint, code), disagreement in asked.items()
+        if disagreement.first.stage == stage
     ]
     empty = board_results.StageSummary((), None, (), ())
     result = {"decided": len(before)}
@@ -175,7 +198,7 @@ def _sign(
         "result": result,
         "decided_between": before,
     }
-    signature = records.sign(
+    signature = trail.sign(
         actor=grading.grader,
         meaning="decided where two graders differ",
         about=grading,

@@ -5,13 +5,13 @@ from datetime import datetime
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from assessments import ports as gates
+from assessments import ports
 from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade, StageNotReady
 from assessments.models import Board, Grading, Judgement, Rework, StageSigning
 from assessments.queries import board_results, effective_judgements, grading_assignment
 from assessments.queries.grading_assignment import current_criteria_set, gradings_of, open_among
 from people.models import User
-from records.services import trail as records
+from records.services import trail
 from training.models import Stage
 
 from . import reading_requests
@@ -25,7 +25,7 @@ def refuse_unless_may_grade(user: User, board: Board, at: datetime) -> None:
     """Raise MayNotGrade with the reason if this user may not judge this board today."""
     if user.person_id is not None and user.person_id == board.person_id:
         raise MayNotGrade(_("This is your own board. Somebody else has to judge it."))
-    refusal = gates.may_grade(user=user, board=board, day=board.site.today(at))
+    refusal = ports.may_grade(user=user, board=board, day=board.site.today(at))
     if refusal:
         raise MayNotGrade(refusal)
 
@@ -122,7 +122,7 @@ def sign_stage(
     summary = _summary_to_sign(board, grading, stage)
     board_results.judgements_left(grading, stage).delete()
     content = board_results.signed_content(grading, stage, summary)
-    signature = records.sign(
+    signature = trail.sign(
         actor=signer,
         meaning="judged this stage against the criteria",
         about=grading,
@@ -138,7 +138,7 @@ def sign_stage(
     grading.undo_steps.filter(stage=stage).update(before=[])
     outcome = refresh_outcome(board, at)
     reading_requests.note_answer(grading=grading, outcome=outcome, at=at)
-    records.record(
+    trail.record(
         actor=signer,
         act="stage signed",
         about=grading,
@@ -224,7 +224,7 @@ def correct_grading(*, grading: Grading, grader: User, reason: str, at: datetime
         copy.grading = new
         copy._state.adding = True
     Judgement.objects.bulk_create(copies)
-    records.record(
+    trail.record(
         actor=grader,
         act="correction begun",
         about=new,

@@ -393,7 +393,7 @@ def accept_the_rest(
     if not new:
         return 0
     refuse_circumstances(seen, grading.board)
-    before = [remembered(None, one.joint_id, one.criterion_id) for one in new]
+    before = [remembered(None, judgement.joint_id, judgement.criterion_id) for judgement in new]
     UndoStep.objects.create(grading=grading, stage=stage, before=before, done_at=at, key=key)
     Judgement.objects.bulk_create(new)
     return len(new)

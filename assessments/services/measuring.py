@@ -28,7 +28,7 @@ from assessments.models import Criterion, Joint, Measurement, Photo, Rendition
 from assessments.models.measuring import as_decimal
 from people.models import User
 from people.presenters.quantities import format_with_uncertainty, with_unit
-from records.services import trail as records
+from records.services import trail
 
 from .photos import open_rendition
 
@@ -205,7 +205,7 @@ def keep_measurement(
         held.scale_px_per_mm = 1 / read.value
         held.scale_uncertainty = read.also["relative_u"]
     held.save(update_fields=["mark_uncertainty_px", "scale_px_per_mm", "scale_uncertainty"])
-    records.record(
+    trail.record(
         actor=actor,
         act="measured on a photograph",
         about=measurement,
@@ -215,17 +215,17 @@ def keep_measurement(
     return measurement
 
 
-def _as_payload(one: Measurement) -> dict[str, Any]:
+def _as_payload(measurement: Measurement) -> dict[str, Any]:
     return {
-        "photo": one.photo.sha256,
-        "joint": str(one.joint or ""),
-        "criterion": one.criterion.code if one.criterion else "",
-        "quantity": one.quantity,
-        "marks": one.marks,
-        "value": one.value,
-        "standard_uncertainty": one.standard_uncertainty,
-        "unit": one.unit,
-        "verdict": one.verdict,
+        "photo": measurement.photo.sha256,
+        "joint": str(measurement.joint or ""),
+        "criterion": measurement.criterion.code if measurement.criterion else "",
+        "quantity": measurement.quantity,
+        "marks": measurement.marks,
+        "value": measurement.value,
+        "standard_uncertainty": measurement.standard_uncertainty,
+        "unit": measurement.unit,
+        "verdict": measurement.verdict,
     }
 
 
@@ -270,26 +270,26 @@ def marked_picture(measurement: Measurement) -> bytes:
 
 def as_row(measurement: Measurement) -> dict[str, str]:
     """A measurement as a line of a table, with everything it can be worked out again from."""
-    one = measurement
+    payload = measurement
     return {
-        "measurement": str(one.pk),
-        "photograph_sha256": one.photo.sha256,
-        "joint": str(one.joint or ""),
-        "criterion": one.criterion.code if one.criterion else "",
-        "quantity": one.quantity,
-        "value": repr(one.value),
-        "standard_uncertainty": repr(one.standard_uncertainty),
-        "expanded_uncertainty": repr(one.expanded),
-        "unit": one.unit,
-        "verdict": one.verdict,
-        "remarks": " ".join(one.remarks),
-        "marks_px": json.dumps(one.marks, separators=(",", ":")),
-        "options": json.dumps(one.options, separators=(",", ":")),
-        "mark_uncertainty_px": repr(one.mark_uncertainty_px),
-        "mm_per_px": "" if one.mm_per_px is None else repr(one.mm_per_px),
+        "measurement": str(payload.pk),
+        "photograph_sha256": payload.photo.sha256,
+        "joint": str(payload.joint or ""),
+        "criterion": payload.criterion.code if payload.criterion else "",
+        "quantity": payload.quantity,
+        "value": repr(payload.value),
+        "standard_uncertainty": repr(payload.standard_uncertainty),
+        "expanded_uncertainty": repr(payload.expanded),
+        "unit": payload.unit,
+        "verdict": payload.verdict,
+        "remarks": " ".join(payload.remarks),
+        "marks_px": json.dumps(payload.marks, separators=(",", ":")),
+        "options": json.dumps(payload.options, separators=(",", ":")),
+        "mark_uncertainty_px": repr(payload.mark_uncertainty_px),
+        "mm_per_px": "" if payload.mm_per_px is None else repr(payload.mm_per_px),
         "scale_relative_uncertainty": (
-            "" if one.scale_uncertainty is None else repr(one.scale_uncertainty)
+            "" if payload.scale_uncertainty is None else repr(payload.scale_uncertainty)
         ),
-        "measured_by": str(one.measured_by),
-        "measured_at": one.recorded_at.isoformat(),
+        "measured_by": str(payload.measured_by),
+        "measured_at": payload.recorded_at.isoformat(),
     }

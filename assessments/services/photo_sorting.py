@@ -99,7 +99,9 @@ def _refusal(file: Arriving, before: Sequence[Arriving]) -> Foreseen | None:
         imaging.glance(file.head, file.size_bytes, file.name)
     except NotAPhotograph as error:
         return Foreseen(None, "refused", str(error))
-    twin = next((one for one in before if file.sha256 and one.sha256 == file.sha256), None)
+    twin = next(
+        (earlier for earlier in before if file.sha256 and earlier.sha256 == file.sha256), None
+    )
     if twin is None:
         return None
     said = _("%(name)s is the same file as %(twin)s, so it is sent once.")
@@ -113,7 +115,7 @@ def places_of(
     if sorting.how is How.TOGETHER:
         return [sorting.joint] * len(files)
     by_name: dict[str, Joint] = {}
-    for joint in sorted(joints, key=lambda one: (one.position.order, one.make)):
+    for joint in sorted(joints, key=lambda joint: (joint.position.order, joint.make)):
         by_name[joint.position.name] = joint
     names = [file.name for file in files]
     told: list[str | None]

@@ -21,7 +21,7 @@ from assessments.exceptions import NotAPhotograph, PhotoAlreadyThere, PhotoIsEvi
 from assessments.models import Board, Joint, Photo, Rendition
 from assessments.models.photos import original_path
 from people.models import User
-from records.services import trail as records
+from records.services import trail
 
 log = logging.getLogger(__name__)
 
@@ -89,7 +89,7 @@ def _write(photo: Photo, actor: User, at: datetime) -> None:
     last = Photo.objects.filter(board=photo.board_id).aggregate(last=Max("order"))["last"]
     photo.order = (last or 0) + 1
     photo.save(force_insert=True)
-    records.record(
+    trail.record(
         actor=actor,
         act="photograph added",
         about=photo,
@@ -175,7 +175,7 @@ def place_photo(
     if before == after:
         return False
     photo.save(update_fields=["joint", "stage", "note"])
-    records.record(
+    trail.record(
         actor=actor,
         act="photograph placed" if moves else "photograph described",
         about=photo,
@@ -200,22 +200,22 @@ def move_photo(*, photo: Photo, earlier: bool, actor: User, at: datetime) -> boo
         .filter(board=photo.board_id, joint=photo.joint_id)
         .order_by("order", "id")
     )
-    here = next(index for index, one in enumerate(row) if one.pk == photo.pk)
+    here = next(index for index, other in enumerate(row) if other.pk == photo.pk)
     there = here - 1 if earlier else here + 1
     if not 0 <= there < len(row):
         return False
     row[here], row[there] = row[there], row[here]
     # Two photographs that came in at one instant may share a number.
-    first = min(one.order for one in row)
-    for order, one in enumerate(row, start=first):
-        if one.order != order:
-            one.order = order
-            one.save(update_fields=["order"])
-    records.record(
+    first = min(other.order for other in row)
+    for order, other in enumerate(row, start=first):
+        if other.order != order:
+            other.order = order
+            other.save(update_fields=["order"])
+    trail.record(
         actor=actor,
         act="photograph order changed",
         about=photo,
-        payload={"board": photo.board.number, "order": [one.key for one in row]},
+        payload={"board": photo.board.number, "order": [other.key for other in row]},
         at=at,
     )
     return True

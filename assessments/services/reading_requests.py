@@ -6,12 +6,12 @@ from django.conf import settings
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from assessments import ports as gates
+from assessments import ports
 from assessments.exceptions import CannotChangeBoard, MayNotGrade
 from assessments.models import Board, BoardOutcome, Grading, ReadingRequest, StageSigning
 from people.models import Role, SiteRole, User
 from people.queries.languages import in_language
-from records.services import trail as records
+from records.services import trail
 
 from .board_lock import lock_board
 
@@ -81,7 +81,7 @@ def ask_for_another_reading(
         before=_as_json(BoardOutcome.objects.get(board=board)),
         recorded_at=at,
     )
-    records.record(
+    trail.record(
         actor=trainee,
         act="another reading asked for",
         about=request,
@@ -116,7 +116,7 @@ def note_answer(*, grading: Grading, outcome: BoardOutcome, at: datetime) -> Rea
     request.grading, request.answered_at = grading, at
     request.after = _as_json(outcome)
     request.save(update_fields=["grading", "answered_at", "after"])
-    records.record(
+    trail.record(
         actor=grading.grader,
         act="another reading answered",
         about=request,
@@ -134,7 +134,7 @@ def note_answer(*, grading: Grading, outcome: BoardOutcome, at: datetime) -> Rea
 def _resting(board: Board) -> list[str]:
     """What rests on a board, as the trail says it: in the site's language, whoever asks."""
     with in_language(settings.LANGUAGE_CODE):
-        return gates.what_rests_on(board)
+        return ports.what_rests_on(board)
 
 
 def _as_json(outcome: BoardOutcome) -> dict:

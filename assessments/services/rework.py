@@ -6,13 +6,13 @@ from datetime import datetime
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from assessments import ports as gates
+from assessments import ports
 from assessments.domain import readings, scoring
 from assessments.exceptions import CannotChangeBoard
 from assessments.models import Board, Joint, Rework
 from assessments.queries import board_results, grading_assignment
 from people.models import User
-from records.services import trail as records
+from records.services import trail
 
 from .board_lock import lock_board
 from .board_outcome import refresh_outcome
@@ -22,17 +22,17 @@ from .grading import refuse_unless_may_grade
 def why_no_rework(
     board: Board,
     joint: Joint,
-    reading: board_results.BoardReading,
+    reading: board_results.JudgedBoard,
     resting: Sequence[str] | None = None,
 ) -> str:
     """Empty where a joint may be sent back for rework now, else why not.
 
     Parameters
     ----------
-    reading : BoardReading
+    reading : JudgedBoard
         The board as `outcomes.read_board` gives it.
     resting : sequence of str, optional
-        What `gates.what_rests_on` says of the board, where it was asked already.
+        What `ports.what_rests_on` says of the board, where it was asked already.
     """
     allowed = board.exercise.rework_allowed
     if not allowed:
@@ -41,9 +41,9 @@ def why_no_rework(
         return _("The piece is gone, so nothing on it can be reworked.")
     if grading_assignment.open_request(board) is not None:
         return _("Another reading of this board was asked for. Wait until it is signed.")
-    found = next((one for one in reading.joints if one.joint == joint), None)
+    found = next((joint for joint in reading.joints if joint.joint == joint), None)
     if found is None:
-        if any(one.joint == joint for one in reading.earlier):
+        if any(joint.joint == joint for joint in reading.earlier):
             return _("%(joint)s was sent back already. Its later make counts.") % {
                 "joint": joint.position.name
             }
@@ -65,7 +65,7 @@ def why_no_rework(
             "joint": joint.position.name
         }
     if resting is None:
-        resting = gates.what_rests_on(board)
+        resting = ports.what_rests_on(board)
     if resting:
         return _("This rests on the board as it was judged: %(what)s. It is not reworked.") % {
             "what": ", ".join(resting)
@@ -108,8 +108,8 @@ def send_back(
     reading = board_results.read_board(board)
     if why := why_no_rework(board, joint, reading):
         raise CannotChangeBoard(why)
-    found = next(one for one in reading.joints if one.joint == joint)
-    rejected = [one.code for one in found.result.rejected]
+    found = next(joint for joint in reading.joints if joint.joint == joint)
+    rejected = [rule.code for rule in found.result.rejected]
     wanted = [code for code in rejected if code in chosen]
     if not wanted or chosen - set(rejected):
         raise CannotChangeBoard(
@@ -123,7 +123,7 @@ def send_back(
         joint=made, codes=wanted, reason=reason.strip(), sent_by=actor, recorded_at=at
     )
     refresh_outcome(board, at)
-    records.record(
+    trail.record(
         actor=actor,
         act="joint sent back",
         about=rework,

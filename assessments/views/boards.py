@@ -122,14 +122,16 @@ def _make(request: UserRequest, data: dict[str, Any]) -> list[Board]:
         people, site = [person], person.site
     else:
         enrolled = data["people"] if data.get("ticked") else session.people.all()
-        people = [one for one in enrolled if one.left_on is None or one.left_on >= day]
+        people = [
+            trainee for trainee in enrolled if trainee.left_on is None or trainee.left_on >= day
+        ]
         site = session.site
-        for one in enrolled:
-            if one not in people:
+        for trainee in enrolled:
+            if trainee not in people:
                 messages.warning(
                     request,
                     _("%(person)s has left, so no board was made for them.")
-                    % {"person": one.full_name},
+                    % {"person": trainee.full_name},
                 )
     boards = services.make_boards(
         exercise=data["exercise"],
@@ -190,7 +192,7 @@ def show_board(
     answers: list[dict] | None = None,
 ) -> HttpResponse:
     """The page of a board, with what became of photographs just sent, if any were."""
-    refused = form is not None or bool(answers and not any(one["added"] for one in answers))
+    refused = form is not None or bool(answers and not any(answer["added"] for answer in answers))
     context = {
         "board": board,
         "screen": board_screen(board, request.user),

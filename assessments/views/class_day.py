@@ -34,7 +34,9 @@ def class_day_today(request: UserRequest) -> HttpResponse:
     taught = training_access.sessions_taught_by(request.user).with_list_columns()
     today = people_access.today_for(request.user)
     running = list(taught.running_on(today).order_by("number"))
-    own = [one for one in running if one.instructor_id == request.user.pk] or running
+    own = [
+        class_session for class_session in running if class_session.instructor_id == request.user.pk
+    ] or running
     if len(own) == 1:
         return redirect("assessments:class_day", own[0].number)
     coming = taught.filter(starts_on__gt=today).order_by("starts_on", "number").first()
@@ -85,7 +87,9 @@ def class_position(request: UserRequest, number: str) -> HttpResponse:
         session, request.user, form.cleaned_data["exercise"], timezone.now()
     )
     stage = Stage(form.cleaned_data["stage"])
-    there = [one for one in all_for_grader if stage in one.stages]
+    there = [
+        board_for_grader for board_for_grader in all_for_grader if stage in board_for_grader.stages
+    ]
     url = first_stop(there, session, stage, form.cleaned_data["position"])
     if not url:
         messages.error(request, _("No board of the class has that joint to judge at this stage."))

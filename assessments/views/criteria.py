@@ -53,7 +53,7 @@ def criteria_list(request: UserRequest) -> HttpResponse:
     )
     context = {
         "current": current,
-        "joint_types": [one for one in counted if one[2]],
+        "joint_types": [counts for counts in counted if counts[2]],
         "sets": sets,
         "may_draft": request.user.has_role(Role.INSTRUCTOR, Role.QUALITY),
     }
@@ -79,7 +79,7 @@ def criteria_for_joint_type(request: UserRequest, joint_type: str) -> HttpRespon
         "set": chosen,
         "joint_type": JointType(joint_type),
         "stages": stages,
-        "joint_types": [one for one in JointType if _count(chosen, one)],
+        "joint_types": [joint_type for joint_type in JointType if _count(chosen, joint_type)],
     }
     return render(request, "assessments/criteria_joint_type.html", context)
 
@@ -115,7 +115,7 @@ def criteria_set_detail(request: UserRequest, set_id: int) -> HttpResponse:
 def show_set(request: UserRequest, made: CriteriaSet, refused: str = "") -> HttpResponse:
     """A set as a whole, with what the user may do to it."""
     user, is_draft = request.user, made.published_at is None
-    unverified = [one for one in made.all_criteria if not one.is_verified]
+    unverified = [criterion for criterion in made.all_criteria if not criterion.is_verified]
     context = {
         "set": made,
         "stages": by_stage(made, list(Stage), set(JointType.values)),
@@ -207,17 +207,17 @@ def by_stage(made: CriteriaSet, stages: list[Stage], joint_types: set[str]) -> B
     found: dict[Stage, Any] = {}
     for stage in stages:
         asked = [
-            one
-            for one in made.all_criteria
-            if one.stage == stage.value and joint_types.intersection(one.joint_types)
+            criterion
+            for criterion in made.all_criteria
+            if criterion.stage == stage.value and joint_types.intersection(criterion.joint_types)
         ]
         if asked:
             found[stage] = asked
     return [
         (
             stage,
-            [one for one in asked if one.of == Criterion.Of.JOINT],
-            [one for one in asked if one.of == Criterion.Of.BOARD],
+            [criterion for criterion in asked if criterion.of == Criterion.Of.JOINT],
+            [criterion for criterion in asked if criterion.of == Criterion.Of.BOARD],
         )
         for stage, asked in found.items()
     ]
@@ -226,4 +226,4 @@ def by_stage(made: CriteriaSet, stages: list[Stage], joint_types: set[str]) -> B
 def _count(made: CriteriaSet | None, joint_type: JointType) -> int:
     if made is None:
         return 0
-    return sum(joint_type.value in one.joint_types for one in made.all_criteria)
+    return sum(joint_type.value in criterion.joint_types for criterion in made.all_criteria)

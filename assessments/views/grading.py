@@ -81,7 +81,9 @@ def show(
     context = {
         "screen": screen,
         "across": walk,
-        "told": grading_state.board_state(for_grader, screen, {one.pk: one.code for one in tools})
+        "told": grading_state.board_state(
+            for_grader, screen, {tool.pk: tool.code for tool in tools}
+        )
         | grading_state.class_state(walk),
         "board": for_grader.board,
         "error": error,

@@ -72,7 +72,7 @@ def _place(request: UserRequest, key: str) -> Place:
     if criterion is None or not criterion.is_measured:
         raise Http404
     joints = for_grader.joints_at(criterion.stage)
-    joint = next((one for one in joints if one.position.name == name), None)
+    joint = next((candidate for candidate in joints if candidate.position.name == name), None)
     if joint is None and name != WHOLE_BOARD:
         raise Http404
     if criterion not in for_grader.asked(criterion.stage, joint):

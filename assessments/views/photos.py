@@ -104,7 +104,12 @@ def board_photos_foresee(request: UserRequest, number: str) -> JsonResponse:
         return JsonResponse({"says": sentence}, status=422)
     found = photo_sorting.foresee(board=board, joints=joints, files=files, sorting=form.sorting())
     told = [
-        {"state": one.state, "joint": one.joint and one.joint.pk, "says": one.says} for one in found
+        {
+            "state": foreseen.state,
+            "joint": foreseen.joint and foreseen.joint.pk,
+            "says": foreseen.says,
+        }
+        for foreseen in found
     ]
     return JsonResponse({"photos": told})
 
@@ -175,10 +180,10 @@ def photo_change(request: UserRequest, key: str) -> HttpResponse:
 def _show_photo(request: UserRequest, photo: Photo, form: PlaceForm | None = None) -> HttpResponse:
     board = photo.board
     row = list(board.photos.filter(joint=photo.joint_id).order_by("order", "id"))
-    here = next(index for index, one in enumerate(row) if one.pk == photo.pk)
+    here = next(index for index, other in enumerate(row) if other.pk == photo.pk)
     measured = list(access.measurements_readable_by(request.user, photo))
     chosen = request.GET.get("measured", "")
-    drawn = next((one for one in measured if str(one.pk) == chosen), None)
+    drawn = next((measurement for measurement in measured if str(measurement.pk) == chosen), None)
     context = {
         "photo": photo,
         "measured": measured,

@@ -8,8 +8,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from assessments import access
-from assessments import ports as gates
+from assessments import access, ports
 from assessments.domain.readings import reworks_left
 from assessments.exceptions import AssessmentError
 from assessments.forms.readings import AnotherReadingForm, DecisionForm, ReworkForm
@@ -37,10 +36,10 @@ def joint_rework(request: UserRequest, number: str, joint_id: int) -> HttpRespon
     if why := rework.why_no_rework(board, joint, reading):
         messages.error(request, why)
         return redirect("assessments:board_result", board.number)
-    found = next(one for one in reading.joints if one.joint == joint)
+    found = next(joint for joint in reading.joints if joint.joint == joint)
     form = ReworkForm(
         request.POST if request.method == "POST" else None,
-        rejected=[one.criterion for one in found.rejections],
+        rejected=[judgement.criterion for judgement in found.rejections],
     )
     if request.method == "POST" and form.is_valid():
         try:
@@ -78,15 +77,17 @@ def joint_rework(request: UserRequest, number: str, joint_id: int) -> HttpRespon
 def board_decide(request: UserRequest, number: str) -> HttpResponse:
     """Decide, as a third person, every judgement on which two graders differ."""
     board = access.board_to_decide(request.user, number)
-    differing = effective_judgements.to_decide(board)
-    if not differing:
+    disagreements = effective_judgements.to_decide(board)
+    if not disagreements:
         raise Http404
     try:
         refuse_unless_may_grade(request.user, board, timezone.now())
     except AssessmentError as error:
         messages.error(request, str(error))
         return redirect("assessments:board_detail", board.number)
-    form = DecisionForm(request.POST if request.method == "POST" else None, differing=differing)
+    form = DecisionForm(
+        request.POST if request.method == "POST" else None, disagreements=disagreements
+    )
     if request.method == "POST" and form.is_valid():
         try:
             decisions.decide(
@@ -108,7 +109,8 @@ def board_decide(request: UserRequest, number: str) -> HttpResponse:
             return redirect("assessments:board_result", board.number)
     photos = list(board.photos.order_by("order", "id"))
     rows = [
-        (row, result_page.in_hand([row.one.first, row.one.second], photos)) for row in form.rows()
+        (row, result_page.in_hand([row.disagreement.first, row.disagreement.second], photos))
+        for row in form.rows()
     ]
     context = {"board": board, "form": form, "rows": rows}
     status = 422 if form.is_bound else 200
@@ -142,6 +144,6 @@ def another_reading(request: UserRequest, number: str) -> HttpResponse:
                 % {"board": board.number},
             )
             return redirect("assessments:board_detail", board.number)
-    context = {"board": board, "form": form, "resting": gates.what_rests_on(board)}
+    context = {"board": board, "form": form, "resting": ports.what_rests_on(board)}
     status = 422 if form.is_bound else 200
     return render(request, "assessments/another_reading.html", context, status=status)

@@ -13,7 +13,7 @@ from django.views.decorators.http import require_safe
 from assessments import access
 from assessments.exceptions import NothingToPrint
 from assessments.presenters.result_pdf import result_pdf, words
-from assessments.presenters.result_sheet import Sheet, result_sheet
+from assessments.presenters.result_sheet import ResultSheet, result_sheet
 from people.access import UserRequest
 from people.middleware.languages import in_own_language
 
@@ -33,7 +33,7 @@ def board_sheet_pdf(request: UserRequest, number: str) -> HttpResponse:
 
 
 def _answered(
-    request: UserRequest, number: str, laid_out: Callable[[UserRequest, Sheet], HttpResponse]
+    request: UserRequest, number: str, laid_out: Callable[[UserRequest, ResultSheet], HttpResponse]
 ) -> HttpResponse:
     """The sheet, for whoever will not still have to read the board without it."""
     board = access.board_for_reader(request.user, number)
@@ -49,13 +49,16 @@ def _answered(
     return response
 
 
-def _as_page(request: UserRequest, sheet: Sheet) -> HttpResponse:
+def _as_page(request: UserRequest, sheet: ResultSheet) -> HttpResponse:
     context = {"board": sheet.board, "sheet": sheet, "words": words()}
     return render(request, "assessments/board_sheet.html", context)
 
 
-def _as_pdf(request: UserRequest, sheet: Sheet) -> HttpResponse:
+def _as_pdf(request: UserRequest, sheet: ResultSheet) -> HttpResponse:
     response = HttpResponse(result_pdf(sheet), content_type="application/pdf")
-    name = "".join(one if one.isalnum() or one in "-_" else "-" for one in sheet.board.number)
+    name = "".join(
+        character if character.isalnum() or character in "-_" else "-"
+        for character in sheet.board.number
+    )
     response["Content-Disposition"] = f'inline; filename="result-{name}.pdf"'
     return response

@@ -25,34 +25,39 @@ def board_result(request: UserRequest, number: str) -> HttpResponse:
         return redirect("assessments:board_detail", board.number)
     reading = board_results.read_board(board)
     gradings = [
-        one for one in grading_assignment.gradings_of(board) if one.kind != Grading.Kind.OWN
+        grading
+        for grading in grading_assignment.gradings_of(board)
+        if grading.kind != Grading.Kind.OWN
     ]
-    signed = [one for one in reversed(gradings) if one.signings.all()]
-    replaced = {one.replaces_id for one in gradings}
+    signed = [grading for grading in reversed(gradings) if grading.signings.all()]
+    replaced = {grading.replaces_id for grading in gradings}
     own = board.gradings.filter(kind=Grading.Kind.OWN).first()
     photos = list(board.photos.order_by("order", "id"))
     said = result_page.readings_said(signed)
     correctable = [
-        one
-        for one in signed
-        if one.pk not in replaced and grading_assignment.may_correct(one, gradings, request.user)
+        grading
+        for grading in signed
+        if grading.pk not in replaced
+        and grading_assignment.may_correct(grading, gradings, request.user)
     ]
     context = {
         "board": board,
         "several": board_readings.result_of(board, request.user, reading, signed),
         "reading": reading,
         "rules": result_page.rules_of(reading),
-        "gradings": [(one, said[one.pk]) for one in signed],
-        "begun": [one for one in gradings if one.replaces_id and not one.signings.all()],
+        "gradings": [(grading, said[grading.pk]) for grading in signed],
+        "begun": [
+            grading for grading in gradings if grading.replaces_id and not grading.signings.all()
+        ],
         "stages": [
             (stage, signing, said[signing.grading_id] if signing else "")
             for stage in board.exercise.stage_list
             for signing in reading.signings_of(stage.value) or (None,)
         ],
         "faults": [
-            (one, result_page.in_hand(one.rejections, photos))
-            for one in (*reading.joints, *reading.spare)
-            if one.rejections
+            (joint, result_page.in_hand(joint.rejections, photos))
+            for joint in (*reading.joints, *reading.spare)
+            if joint.rejections
         ],
         "in_hand_of_board": result_page.in_hand(reading.board.rejections, photos)
         if reading.board

@@ -22,8 +22,7 @@ from certification.models import (
 )
 from certification.queries.standing_on_day import figures_of
 from people.models import Person, Stamp, User
-from records.services import numbers
-from records.services import trail as records
+from records.services import numbers, trail
 from training.models import (
     PracticeRecord,
     PracticeWithdrawal,
@@ -371,7 +370,7 @@ class Writer:
         """Write the trail: late, since nobody else can from the rebuilding of spans on."""
         for act, items in self._trail_entries:
             if items:
-                records.record_many(actor=self.actor, act=act, items=items, at=self.at)
+                trail.record_many(actor=self.actor, act=act, items=items, at=self.at)
 
     def _advance_numbers(self, rows: dict[str, list[Any]]) -> None:
         """Never give a number again that came in looking like one of ours."""

@@ -18,7 +18,7 @@ from audit.register_files.bundle import read_bundle
 from certification.services import standing
 from people.models import Site, User
 from people.services.people import lock_people
-from records.services import trail as records
+from records.services import trail
 
 from . import import_writes as writes
 
@@ -102,7 +102,7 @@ def import_register(
     writer.write(comparison.rows, comparison.withdrawn, comparison.returned)
     standing.rebuild_people(writer.touched)
     writer.write_trail()
-    records.record(
+    trail.record(
         actor=actor,
         act="register imported",
         about=("register-file", path.name),

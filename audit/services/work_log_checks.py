@@ -29,7 +29,7 @@ from audit.models.work_log import MOST_ATTEMPTS, log_path
 from audit.queries.work_log_register import StoredRegister
 from audit.register_files.work_log import read_log
 from people.models import Role, Site, User
-from records.services import trail as records
+from records.services import trail
 
 log = logging.getLogger(__name__)
 
@@ -104,7 +104,7 @@ def request_check(
 def _write(check: WorkLogCheck, sites: Sequence[Site], actor: User, at: datetime) -> None:
     check.save(force_insert=True)
     check.sites.set(sites)
-    records.record(
+    trail.record(
         actor=actor,
         act="work-log check asked for",
         about=check,
@@ -271,7 +271,7 @@ def _close_check(check: WorkLogCheck, token: str, now: datetime, **results: Any)
     if not own_check.update(finished_at=now, **results):
         return False
     failure = results.get("failure", "")
-    records.record(
+    trail.record(
         actor="work-log check",
         act="work log could not be checked" if failure else "work log checked",
         about=check,

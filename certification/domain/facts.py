@@ -122,7 +122,7 @@ def known(facts: Facts, at: datetime | None = None) -> Facts:
     """
     events = [event for event in facts.events if at is None or event.recorded_at <= at]
     return Facts(
-        [one for one in facts.certificates if _stands(one, at)],
+        [fact for fact in facts.certificates if _stands(fact, at)],
         _without_voided(events),
         [test for test in facts.vision_tests if _stands(test, at)],
         [work for work in facts.practice if _stands(work, at)],

@@ -117,10 +117,10 @@ class History:
     def __init__(self, facts: Facts) -> None:
         instants = {event.recorded_at for event in facts.events}
         for withdrawable in (facts.certificates, facts.vision_tests, facts.practice):
-            for one in withdrawable:
-                instants.add(one.recorded_at)
-                if one.withdrawn_at is not None:
-                    instants.add(one.withdrawn_at)
+            for fact in withdrawable:
+                instants.add(fact.recorded_at)
+                if fact.withdrawn_at is not None:
+                    instants.add(fact.withdrawn_at)
         self._facts = facts
         self._instants = sorted(instants)
         self._timelines: dict[int | None, Timeline] = {}
@@ -165,14 +165,14 @@ class Timeline:
         self._histories = list(of_certificates)
         if len(self._histories) > 1:
             self._histories.sort(
-                key=lambda one: (one.certificate.issued_on, one.certificate.number)
+                key=lambda history: (history.certificate.issued_on, history.certificate.number)
             )
         self._vision = vision
         self._practice = practice
         self._rests_through = [
-            practice.last_good_day(one.certificate.issued_on, months)[0] if months else None
-            for one in self._histories
-            for months in [one.certificate.figures.max_absence_months]
+            practice.last_good_day(history.certificate.issued_on, months)[0] if months else None
+            for history in self._histories
+            for months in [history.certificate.figures.max_absence_months]
         ]
         self._changes = self._make_changes()
         self._first_days: list[date] | None = None
@@ -265,7 +265,7 @@ class Timeline:
         return self._history(number).good_through if number else None
 
     def _history(self, number: str) -> CertificateHistory:
-        return next(one for one in self._histories if one.certificate.number == number)
+        return next(history for history in self._histories if history.certificate.number == number)
 
     def _make_changes(self) -> list[tuple[date, int, Rule]]:
         """Walk through the days on which any certificate changes, the earliest first.
@@ -366,7 +366,9 @@ class Timeline:
     def _facts_used(self, day: date) -> tuple[str, ...]:
         """What the certificates rest on that had to be asked about a day, newest first."""
         used: dict[str, None] = {}
-        issued = bisect_right(self._histories, day, key=lambda one: one.certificate.issued_on)
+        issued = bisect_right(
+            self._histories, day, key=lambda history: history.certificate.issued_on
+        )
         for place in reversed(range(issued)):
             rule = self._rule_on(place, day)
             used.update(dict.fromkeys(self._facts_behind(place, day, rule)))
@@ -383,14 +385,14 @@ class Timeline:
             yield f"event:{history.revoked_by.event_id}"
             return
         if rule == Rule.SUSPENDED and (suspension := history.suspension_on(day)):
-            yield from (f"event:{one.event_id}" for one in suspension.by(day))
+            yield from (f"event:{fact.event_id}" for fact in suspension.by(day))
             return
         earlier = history.period.runs_on_from
         while earlier:
             yield f"certificate:{earlier}"
             earlier = self._history(earlier).period.runs_on_from
         if day > history.unextended_through:
-            yield from (f"event:{one.event_id}" for one in history.moved_by)
+            yield from (f"event:{fact.event_id}" for fact in history.moved_by)
         if day > history.last_day:
             return
         if figures.vision_months and (test := self._vision.test_on(day)):

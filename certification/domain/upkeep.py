@@ -24,7 +24,9 @@ class VisionRecord:
     def __init__(self, tests: Iterable[VisionFact]) -> None:
         by_day = {
             test.tested_on: test
-            for test in sorted(tests, key=lambda one: (one.tested_on, one.recorded_at, one.test_id))
+            for test in sorted(
+                tests, key=lambda test: (test.tested_on, test.recorded_at, test.test_id)
+            )
         }
         self._days = list(by_day)
         self._tests = list(by_day.values())
@@ -96,7 +98,7 @@ class PracticeRecord:
     __slots__ = ("_days",)
 
     def __init__(self, practice: Iterable[PracticeFact]) -> None:
-        self._days = sorted({one.performed_on for one in practice})
+        self._days = sorted({fact.performed_on for fact in practice})
 
     @classmethod
     def of_days(cls, days: list[date]) -> "PracticeRecord":

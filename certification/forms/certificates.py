@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from certification.models import SchemeRevision, Scope
-from certification.services.elsewhere import Document, OutsideCertificate
+from certification.services.certificates_from_elsewhere import Document, OutsideCertificate
 from people.forms.fields import DayInput, PasswordField, PersonField, form_helper
 from people.models.people import PersonQuerySet
 

@@ -121,7 +121,9 @@ class RegisterForm(forms.Form):
         if not user.has_role(Role.QUALITY):
             del self.fields["known_at"]
         told = standings_told(user)
-        self._choose("standing", [one for one in STANDINGS if not one[0] or one[0] in told])
+        self._choose(
+            "standing", [choice for choice in STANDINGS if not choice[0] or choice[0] in told]
+        )
         self._offer("site", _("All sites"), works.sites)
         self._offer("lead", _("All line leads"), works.leads)
         self.fields["q"].widget.attrs["data_wide"] = True
@@ -130,8 +132,10 @@ class RegisterForm(forms.Form):
         if len(offered) < 2:
             del self.fields[name]
         else:
-            self._choose(name, [("", everything), *((one.code, one.name) for one in offered)])
-        self._ids |= {(name, one.code): one.pk for one in offered}
+            self._choose(
+                name, [("", everything), *((choice.code, choice.name) for choice in offered)]
+            )
+        self._ids |= {(name, choice.code): choice.pk for choice in offered}
 
     def _choose(self, name: str, choices: list[tuple[str, Any]]) -> None:
         self.fields[name].choices = choices  # type: ignore[attr-defined]

@@ -36,7 +36,7 @@ class CertificateDocument(Recorded):
 
 
 class CertificateQuerySet(models.QuerySet["Certificate"]):
-    def standing(self) -> "CertificateQuerySet":
+    def not_withdrawn(self) -> "CertificateQuerySet":
         """Certificates that were not withdrawn as entered in error."""
         return self.filter(withdrawal__isnull=True)
 

@@ -87,7 +87,7 @@ def bench_of(user: User, day: date) -> Bench:
         )[:SHOWN]
     )
     sites = user.sites_as(Role.INSTRUCTOR)
-    due = sorted([*_tools(sites, day), *_due(sites, day)], key=lambda one: one.last_day)
+    due = sorted([*_tools(sites, day), *_due(sites, day)], key=lambda line: line.last_day)
     return Bench(
         waiting=first,
         waiting_count=waiting.count(),
@@ -134,8 +134,8 @@ def _due(sites: set[int], day: date) -> list[Due]:
             person=found[0].span.person,
             kind=kind,
             last_day=last_day,
-            scopes=tuple(one.span.scope.title for one in found),
-            scope_codes=tuple(one.span.scope.code for one in found),
+            scopes=tuple(end.span.scope.title for end in found),
+            scope_codes=tuple(end.span.scope.code for end in found),
         )
         for (last_day, _person, kind), found in grouped.items()
     ]
@@ -159,18 +159,22 @@ def _stopped(sites: set[int], day: date) -> list[StandingSpan]:
 def _tools(sites: set[int], day: date) -> list[Due]:
     """Tools whose latest calibration ends soon, has ended, or was not passed."""
     latest: dict[int, Calibration] = {}
-    for one in (
+    for calibration in (
         Calibration.objects.filter(tool__site__in=sites, tool__retired_on__isnull=True)
         .select_related("tool")
         .order_by("calibrated_on", "pk")
     ):
-        latest[one.tool_id] = one
+        latest[calibration.tool_id] = calibration
     due = []
-    for one in latest.values():
-        if not one.passed:
-            due.append(Due(kind="not_passed", last_day=one.calibrated_on, tool=one.tool))
-        elif one.valid_through <= day + TOOLS_AHEAD:
-            due.append(Due(kind="calibration", last_day=one.valid_through, tool=one.tool))
+    for calibration in latest.values():
+        if not calibration.passed:
+            due.append(
+                Due(kind="not_passed", last_day=calibration.calibrated_on, tool=calibration.tool)
+            )
+        elif calibration.valid_through <= day + TOOLS_AHEAD:
+            due.append(
+                Due(kind="calibration", last_day=calibration.valid_through, tool=calibration.tool)
+            )
     return due
 
 
@@ -212,6 +216,8 @@ def _classes(sites: set[int], day: date) -> list[ClassToday]:
         if day not in days:
             continue
         which = days.index(day) + 1
-        lessons = [one for one in session.course_revision.lessons.all() if one.day == which]
+        lessons = [
+            lesson for lesson in session.course_revision.lessons.all() if lesson.day == which
+        ]
         held.append(ClassToday(session, session.enrolled, which, len(days), lessons))
     return held

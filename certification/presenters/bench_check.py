@@ -106,7 +106,9 @@ def answers(pairs: Sequence[tuple[str, str]], *, sites: Collection[int], day: da
     anybody's present one, and one more if somebody never had a standing in a scope.
     """
     people = people_here((number for number, _code in pairs), sites=sites, day=day)
-    spans = _spans_from(day, {one.pk for one in people.values()}, {code for _number, code in pairs})
+    spans = _spans_from(
+        day, {person_here.pk for person_here in people.values()}, {code for _number, code in pairs}
+    )
     silent = {
         code
         for number, code in pairs
@@ -131,7 +133,10 @@ def people_here(
     if not asked:
         return {}
     here = Person.objects.at_work_on(day).filter(site__in=sites).order_by()
-    found = {one.employee_number: one for one in _read(here.filter(employee_number__in=asked))}
+    found = {
+        person_here.employee_number: person_here
+        for person_here in _read(here.filter(employee_number__in=asked))
+    }
     if missing := asked - found.keys():
         former = dict(
             FormerEmployeeNumber.objects.filter(employee_number__in=missing).values_list(
@@ -139,7 +144,10 @@ def people_here(
             )
         )
         if former:
-            by_pk = {one.pk: one for one in _read(here.filter(pk__in=set(former.values())))}
+            by_pk = {
+                person_here.pk: person_here
+                for person_here in _read(here.filter(pk__in=set(former.values())))
+            }
             found |= {number: by_pk[pk] for number, pk in former.items() if pk in by_pk}
     return found
 
@@ -205,9 +213,9 @@ def _spans_from(day: date, people: Collection[int], codes: Collection[str]) -> S
 
 def _holds_through(spans: list[_Span]) -> date | None:
     """The day before the first later span that says something else than the first."""
-    for one in spans[1:]:
-        if not one.says_the_same_as(spans[0]):
-            return one.first_day - timedelta(days=1)
+    for span in spans[1:]:
+        if not span.says_the_same_as(spans[0]):
+            return span.first_day - timedelta(days=1)
     return None
 
 
@@ -230,7 +238,7 @@ def _answer(
     told = TOLD[Standing(span.standing)]
     if told != Standing.CERTIFIED:
         return Answer(number, code, day, told, person=person)
-    last_days = [one for one in (_holds_through(of_pair), person.left_on) if one is not None]
+    last_days = [day for day in (_holds_through(of_pair), person.left_on) if day is not None]
     return Answer(
         number,
         code,

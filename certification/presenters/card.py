@@ -72,7 +72,9 @@ def card_of(person: Person, day: date) -> Card:
     asked = register.Asked(day=day)
     people = register.with_spans(None, Person.objects.filter(pk=person.pk), asked)
     lines = [
-        one for one in register.lines_of(people.get(), asked, in_full=True) if one.scope is not None
+        line
+        for line in register.lines_of(people.get(), asked, in_full=True)
+        if line.scope is not None
     ]
     proposals = list(person.proposals.open().select_related("scope"))
     board, faults = latest_faults(person)
@@ -110,7 +112,7 @@ def latest_faults(person: Person) -> tuple[Board | None, list[Judgement]]:
     if board is None:
         return None, []
     reading = board_results.read_board(board)
-    faults = [said for one in reading.joints for said in one.rejections]
+    faults = [said for joint in reading.joints for said in joint.rejections]
     if reading.board is not None:
         faults += reading.board.rejections
     severity = {"critical": 0, "major": 1, "minor": 2}
@@ -154,7 +156,7 @@ def _what_next(
 ) -> list[Next]:
     things = [
         *_broken(lines),
-        *sorted([*_ending(day, lines), *_classes(person, day)], key=lambda one: one.by or day),
+        *sorted([*_ending(day, lines), *_classes(person, day)], key=lambda line: line.by or day),
         *_boards(person),
     ]
     return things or [_nothing_to_do(person, lines, proposals)]
@@ -182,15 +184,15 @@ def _classes(person: Person, day: date) -> list[Next]:
             title=_("Class"),
             text=_("%(course)s, at %(place)s.")
             % {
-                "course": one.session.course_revision.course.title,
-                "place": one.session.room or one.session.site.name,
+                "course": enrolment.session.course_revision.course.title,
+                "place": enrolment.session.room or enrolment.session.site.name,
             },
-            by=max(one.session.starts_on, day),
+            by=max(enrolment.session.starts_on, day),
             is_on_the_day=True,
-            url=reverse("training:class_detail", args=[one.session.number]),
+            url=reverse("training:class_detail", args=[enrolment.session.number]),
             link=_("Open the class"),
         )
-        for one in enrolments
+        for enrolment in enrolments
     ]
 
 

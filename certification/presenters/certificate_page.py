@@ -87,11 +87,11 @@ class CertificateScreen:
 
     @property
     def possible(self) -> list[ActLine]:
-        return [one for one in self.acts if not one.refusal]
+        return [act for act in self.acts if not act.refusal]
 
     @property
     def not_possible(self) -> list[ActLine]:
-        return [one for one in self.acts if one.refusal]
+        return [act for act in self.acts if act.refusal]
 
     @property
     def is_to_come(self) -> bool:
@@ -146,22 +146,22 @@ def _event_lines(certificate: Certificate, may_act: bool) -> list[EventLine]:
         ).order_by("effective_on", "recorded_at", "event_id")
     )
     removed_by = {
-        one.voids_id: one
-        for one in found
-        if one.kind == CertificateEvent.Kind.VOIDED
-        and one.voids is not None
-        and one.voids.kind != CertificateEvent.Kind.VOIDED
+        event.voids_id: event
+        for event in found
+        if event.kind == CertificateEvent.Kind.VOIDED
+        and event.voids is not None
+        and event.voids.kind != CertificateEvent.Kind.VOIDED
     }
     return [
         EventLine(
-            one,
-            removed_by.get(one.pk),
+            event,
+            removed_by.get(event.pk),
             may_act
-            and one.kind != CertificateEvent.Kind.VOIDED
-            and one.pk not in removed_by
-            and one.part_of is None,
+            and event.kind != CertificateEvent.Kind.VOIDED
+            and event.pk not in removed_by
+            and event.part_of is None,
         )
-        for one in found
+        for event in found
     ]
 
 
@@ -210,18 +210,18 @@ def boards_of(evidence: Mapping[str, Any], user: User) -> list[EvidenceBoard]:
     """
     purposes = dict(Board.Purpose.choices)
     boards = evidence.get("boards", [])
-    closed = outcomes_closed_to(user, [one["number"] for one in boards])
+    closed = outcomes_closed_to(user, [board["number"] for board in boards])
     return [
         EvidenceBoard(
-            number=one["number"],
-            title=one["title"],
-            purpose=purposes.get(one["purpose"], one["purpose"]),
-            judged_on=date.fromisoformat(one["judged_on"]),
-            joints=one["joints"],
-            rejected=one["rejected"],
-            score=one["score"],
-            signers=", ".join(dict.fromkeys(sign["by"] for sign in one["signatures"])),
-            is_closed=one["number"] in closed,
+            number=board["number"],
+            title=board["title"],
+            purpose=purposes.get(board["purpose"], board["purpose"]),
+            judged_on=date.fromisoformat(board["judged_on"]),
+            joints=board["joints"],
+            rejected=board["rejected"],
+            score=board["score"],
+            signers=", ".join(dict.fromkeys(sign["by"] for sign in board["signatures"])),
+            is_closed=board["number"] in closed,
         )
-        for one in boards
+        for board in boards
     ]

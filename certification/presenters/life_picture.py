@@ -99,9 +99,13 @@ class Life:
 
     def days(self) -> tuple[date, date]:
         """The first and the last day drawn."""
-        first = min([bar.first_day for bar in self.bars] + [one.issued_on for one in self.papers])
+        first = min(
+            [bar.first_day for bar in self.bars] + [paper.issued_on for paper in self.papers]
+        )
         ahead = [self.today, self.asked]
-        ahead += [one.last_day for one in self.papers] + [one.period_through for one in self.papers]
+        ahead += [paper.last_day for paper in self.papers] + [
+            paper.period_through for paper in self.papers
+        ]
         ahead += [bar.first_day for bar in self.bars]
         first, last = min(first, self.asked, self.today), max(ahead)
         room = timedelta(days=max((last - first).days // 40, 10))
@@ -144,7 +148,7 @@ class _Words:
 
     def _is_free(self, x: float, start: float, end: float, line: int) -> bool:
         beside = all(end + 8 <= first or start >= last + 8 for first, last in self._taken[line])
-        above = [one for taken in self._taken[:line] for one in taken]
+        above = [interval for taken in self._taken[:line] for interval in taken]
         leader = all(x < first - 2 or x > last + 2 for first, last in above)
         others = all(
             other < start - 2 or other > end + 2 for other, below in self._leaders if below > line
@@ -396,7 +400,9 @@ class _Drawing:
 
     def _ticks(self, bottom: float) -> SafeString:
         per_month = (self._right - self._left) / max((self._last - self._first).days, 1) * 30.4
-        step = next((one for one in TICK_MONTHS if one * per_month >= TICK_ROOM), TICK_MONTHS[-1])
+        step = next(
+            (months for months in TICK_MONTHS if months * per_month >= TICK_ROOM), TICK_MONTHS[-1]
+        )
         ticks: list[SafeString] = []
         month = date(self._first.year, 1, 1)
         if step > 12:

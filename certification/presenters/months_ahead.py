@@ -161,15 +161,15 @@ class TableRow:
 def table_of(overview: Overview) -> list[TableRow]:
     """The picture's figures; a month without any is an empty cell."""
     rows = []
-    for one in overview.scopes:
+    for row in overview.scopes:
         rows.append(
             TableRow(
-                _("%(scope)s: to renew") % {"scope": one.scope.title},
-                [_figure(one.ends.get(month)) for month in overview.months],
+                _("%(scope)s: to renew") % {"scope": row.scope.title},
+                [_figure(row.ends.get(month)) for month in overview.months],
             )
         )
-        if one.places:
-            found = [one.places.get(month) for month in overview.months]
+        if row.places:
+            found = [row.places.get(month) for month in overview.months]
             cells = [
                 _("%(n)d of %(all)d") % {"n": places.free, "all": places.planned} if places else ""
                 for places in found
@@ -281,7 +281,7 @@ def overview(user: User, asked: Asked) -> Overview:
         .values_list("told", "month")
         .annotate(people=Count("span__person", distinct=True))
     )
-    scopes = {one.pk: ScopeRow(one) for one in _scopes(asked)}
+    scopes = {scope.pk: ScopeRow(scope) for scope in _scopes(asked)}
     kinds = {
         kind: KindRow(kind, word)
         for kind, word in (
@@ -324,7 +324,7 @@ def _add_places(scopes: dict[int, ScopeRow], sessions: Sequence[ClassSession]) -
     """Count a class for every scope that its course's exercises are credited to."""
     taught: dict[int, set[str]] = {}
     lessons = Lesson.objects.filter(
-        course_revision__in={one.course_revision_id for one in sessions},
+        course_revision__in={class_session.course_revision_id for class_session in sessions},
         exercise__positions__scope_code__gt="",
     )
     for revision, code in (
@@ -376,20 +376,20 @@ def lines_of(user: User, asked: Asked, ends: Sequence[StandingEnd]) -> list[Line
     sites = user.sites_as(*IN_FULL)
     enrolled: dict[int, list[ClassSession]] = {}
     enrolments = Enrolment.objects.filter(
-        person__in={one.span.person_id for one in ends},
+        person__in={end.span.person_id for end in ends},
         session__in=sessions_readable_by(user).order_by().values("pk"),
         session__ends_on__gte=asked.day,
     ).select_related("session")
-    for one in enrolments.order_by("session__starts_on"):
-        enrolled.setdefault(one.person_id, []).append(one.session)
-    return [_line(user, one, sites, enrolled) for one in ends]
+    for enrolment in enrolments.order_by("session__starts_on"):
+        enrolled.setdefault(enrolment.person_id, []).append(enrolment.session)
+    return [_line(user, end, sites, enrolled) for end in ends]
 
 
 def all_lines(user: User, asked: Asked) -> Iterator[Line]:
     """Every line asked for, in batches; for an export."""
     batch: list[StandingEnd] = []
-    for one in listed(user, asked).iterator(chunk_size=500):
-        batch.append(one)
+    for end in listed(user, asked).iterator(chunk_size=500):
+        batch.append(end)
         if len(batch) == 500:
             yield from lines_of(user, asked, batch)
             batch = []
@@ -409,7 +409,11 @@ def _line(
         if window and end.last_day >= span.certificate.valid_through:
             opens_on = span.certificate.valid_through - timedelta(days=window)
     sessions = (
-        [one for one in enrolled.get(person.pk, ()) if one.starts_on <= end.last_day]
+        [
+            class_session
+            for class_session in enrolled.get(person.pk, ())
+            if class_session.starts_on <= end.last_day
+        ]
         if kind == Kind.CERTIFICATE
         else []
     )
@@ -458,13 +462,13 @@ def as_row(line: Line) -> list[Any]:
         line.opens_on or "",
         line.certificate_number,
         "yes" if line.is_first else "no",
-        " ".join(one.number for one in line.sessions),
+        " ".join(class_session.number for class_session in line.sessions),
     ]
 
 
 def places_total(sessions: Sequence[ClassSession]) -> Places:
     """Places in all of these classes."""
     return Places(
-        sum(one.places for one in sessions),
-        sum(one.enrolled for one in sessions),  # type: ignore[attr-defined]
+        sum(class_session.places for class_session in sessions),
+        sum(class_session.enrolled for class_session in sessions),  # type: ignore[attr-defined]
     )

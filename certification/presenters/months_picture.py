@@ -40,7 +40,7 @@ class _Drawing:
         self._column = (self._right - self._left) / len(overview.months)
         self._most = max(
             [count for row in overview.scopes for count in row.ends.values()]
-            + [one.planned for row in overview.scopes for one in row.places.values()]
+            + [places.planned for row in overview.scopes for places in row.places.values()]
             + [count for row in overview.kinds for count in row.ends.values()]
         )
         self._parts: list[SafeString] = []

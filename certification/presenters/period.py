@@ -38,8 +38,8 @@ def said(
         why = _("It renews %(number)s within its window, so the new period runs on from its end.")
         return PeriodSaid(end, period.valid_through, why % {"number": period.renews.number})
     newest_first = sorted(
-        (one for one in histories.values() if one.certificate.issued_on <= day),
-        key=lambda one: (one.certificate.issued_on, one.certificate.number),
+        (history for history in histories.values() if history.certificate.issued_on <= day),
+        key=lambda history: (history.certificate.issued_on, history.certificate.number),
         reverse=True,
     )
     if not newest_first:
@@ -67,8 +67,10 @@ def _why_anew(
             )
             % facts
         )
-    kept = ends_kept({one.certificate.number: one for one in newest_first})
-    renewed = next((one for one in newest_first if one.certificate.number not in kept), latest)
+    kept = ends_kept({history.certificate.number: history for history in newest_first})
+    renewed = next(
+        (history for history in newest_first if history.certificate.number not in kept), latest
+    )
     closes = renewed.period.valid_through
     if closes < day:
         facts["closed"] = format_unbroken_day(closes)

@@ -357,7 +357,7 @@ def _in_order(spans: QuerySet[Any], user: User, asked: Asked) -> QuerySet[Any]:
     """The order asked for, in which nothing stands apart that is told as one."""
     order = ORDERS_OF_LINES[asked.order]
     if asked.order == "standing":
-        places = {one: Value(place) for place, one in enumerate(WHAT_TO_SEE_TO_FIRST)}
+        places = {standing: Value(place) for place, standing in enumerate(WHAT_TO_SEE_TO_FIRST)}
         told_as_one = When(
             ~_read_in_full(user), standing__in=LAPSES, then=places[Standing.VISION_NOT_CURRENT]
         )
@@ -422,7 +422,10 @@ def standings_told(user: User) -> set[str]:
     To how something lapsed where they are instructor or quality, to "not current" alone for
     everybody else they see there, themselves included.
     """
-    told = {str(one) for one in Standing} - {Standing.UNKNOWN_PERSON} | {"ending", NOT_CURRENT}
+    told = {str(standing) for standing in Standing} - {Standing.UNKNOWN_PERSON} | {
+        "ending",
+        NOT_CURRENT,
+    }
     in_full = user.sites_as(*IN_FULL)
     if not in_full:
         told -= LAPSES
@@ -451,11 +454,11 @@ def counts(user: User, asked: Asked) -> dict[str, int]:
     everyone = replace(asked, standing="", order="name")
     people = _people(user, everyone).order_by()
     spans = _spans(user, everyone).filter(person__in=people.values("pk")).order_by()
-    stands = {str(one): Q(standing=one) for one in Standing}
+    stands = {str(standing): Q(standing=standing) for standing in Standing}
     stands["ending"] = _ending(user, asked)
     if NOT_CURRENT in standings_told(user):
         in_full = Q(person__site__in=user.sites_as(*IN_FULL))
-        stands |= {str(one): Q(standing=one) & in_full for one in LAPSES}
+        stands |= {str(standing): Q(standing=standing) & in_full for standing in LAPSES}
         stands[NOT_CURRENT] = Q(standing__in=LAPSES) & ~in_full
     chosen = stands.get(asked.standing)
     found: dict[str, int] = spans.aggregate(

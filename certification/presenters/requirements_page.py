@@ -57,7 +57,7 @@ def build(
     """Ask everything of today, under the scheme named or else the one that comes first."""
     today = person.site.today(now)
     revisions = schemes.revisions_for(scope)
-    revision = next((one for one in revisions if one.name == scheme_name), None)
+    revision = next((candidate for candidate in revisions if candidate.name == scheme_name), None)
     if revision is None and revisions:
         revision = revisions[0]
     found = requirements(person, scope, revision, today) if revision else []

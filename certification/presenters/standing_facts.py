@@ -103,7 +103,7 @@ def lines_of(rows: Rows, asked: Asked) -> list[FactLine]:
         *_events(rows, asked),
         *_tests(rows.tests, asked),
     ]
-    return sorted(found, key=lambda one: (one.holds_from, one.recorded_at), reverse=True)
+    return sorted(found, key=lambda line: (line.holds_from, line.recorded_at), reverse=True)
 
 
 def practice_of(rows: Rows, asked: Asked) -> list[FactLine]:
@@ -111,35 +111,35 @@ def practice_of(rows: Rows, asked: Asked) -> list[FactLine]:
     return [
         _line(
             asked,
-            key=f"practice:{one.performed_on}",
+            key=f"practice:{practice.performed_on}",
             what=_("work done"),
-            detail=one.reference,
-            holds_from=one.performed_on,
-            recorded_at=one.recorded_at,
-            by=str(one.confirmed_by or ""),
+            detail=practice.reference,
+            holds_from=practice.performed_on,
+            recorded_at=practice.recorded_at,
+            by=str(practice.confirmed_by or ""),
             url=_person_url(asked),
             error_url=reverse(
-                "training:practice_withdraw", args=[asked.person.employee_number, one.pk]
+                "training:practice_withdraw", args=[asked.person.employee_number, practice.pk]
             )
             if asked.may_withdraw
             else "",
-            gone=_withdrawn(one),
+            gone=_withdrawn(practice),
         )
-        for one in rows.practice
+        for practice in rows.practice
     ]
 
 
 def removals(events: Iterable[CertificateEvent]) -> dict[int, CertificateEvent]:
     """The event that removed another, by the other's key; the earliest where there are two."""
     found: dict[int, CertificateEvent] = {}
-    for one in sorted(events, key=lambda event: event.recorded_at):
+    for event in sorted(events, key=lambda event: event.recorded_at):
         if (
-            one.kind == Kind.VOIDED
-            and one.voids is not None
-            and one.voids.kind != Kind.VOIDED
-            and one.voids.certificate_id == one.certificate_id
+            event.kind == Kind.VOIDED
+            and event.voids is not None
+            and event.voids.kind != Kind.VOIDED
+            and event.voids.certificate_id == event.certificate_id
         ):
-            found.setdefault(one.voids.pk, one)
+            found.setdefault(event.voids.pk, event)
     return found
 
 
@@ -153,59 +153,65 @@ class _Gone:
 
 
 def _certificates(certificates: Iterable[Certificate], asked: Asked) -> Iterable[FactLine]:
-    for one in certificates:
+    for certificate in certificates:
         detail = _("good through %(day)s as issued") % {
-            "day": format_unbroken_day(one.valid_through)
+            "day": format_unbroken_day(certificate.valid_through)
         }
-        if one.renews is not None:
-            detail += ", " + _("renews %(number)s") % {"number": one.renews.number}
-        if one.restriction:
-            detail += ", " + _("only: %(restriction)s") % {"restriction": one.restriction}
+        if certificate.renews is not None:
+            detail += ", " + _("renews %(number)s") % {"number": certificate.renews.number}
+        if certificate.restriction:
+            detail += ", " + _("only: %(restriction)s") % {"restriction": certificate.restriction}
         yield _line(
             asked,
-            key=f"certificate:{one.number}",
-            what=_("certificate %(number)s") % {"number": one.number},
+            key=f"certificate:{certificate.number}",
+            what=_("certificate %(number)s") % {"number": certificate.number},
             detail=detail,
-            holds_from=one.issued_on,
-            recorded_at=one.recorded_at,
-            by=one.issued_by,
-            url=_certificate_url(one),
-            error_url=reverse("certification:certificate_act", args=[one.number, "withdraw"])
+            holds_from=certificate.issued_on,
+            recorded_at=certificate.recorded_at,
+            by=certificate.issued_by,
+            url=_certificate_url(certificate),
+            error_url=reverse(
+                "certification:certificate_act", args=[certificate.number, "withdraw"]
+            )
             if asked.may_decide
             else "",
-            gone=_withdrawn(one),
+            gone=_withdrawn(certificate),
         )
 
 
 def _events(rows: Rows, asked: Asked) -> Iterable[FactLine]:
     """Events; neither a withdrawn certificate's nor a part of one is taken back alone."""
     removed = removals(rows.events)
-    withdrawn = {one.pk for one in rows.certificates if hasattr(one, "withdrawal")}
-    for one in rows.events:
-        said = one.get_kind_display()
-        if one.kind == Kind.EXTENDED and one.until is not None:
+    withdrawn = {
+        certificate.pk for certificate in rows.certificates if hasattr(certificate, "withdrawal")
+    }
+    for event in rows.events:
+        said = event.get_kind_display()
+        if event.kind == Kind.EXTENDED and event.until is not None:
             said = _("extended until %(day)s, granted by %(authority)s") % {
-                "day": format_unbroken_day(one.until),
-                "authority": one.authority,
+                "day": format_unbroken_day(event.until),
+                "authority": event.authority,
             }
-        elif one.kind == Kind.VOIDED and one.voids is not None:
-            said = _("removes %(event)s as entered in error") % {"event": one.voids.event_id}
-        by = removed.get(one.pk)
+        elif event.kind == Kind.VOIDED and event.voids is not None:
+            said = _("removes %(event)s as entered in error") % {"event": event.voids.event_id}
+        by = removed.get(event.pk)
         yield _line(
             asked,
-            key=f"event:{one.event_id}",
+            key=f"event:{event.event_id}",
             what=said,
             detail=_("%(number)s: %(reason)s")
-            % {"number": one.certificate.number, "reason": one.reason or "–"},
-            holds_from=one.effective_on,
-            recorded_at=one.recorded_at,
-            by=one.signature.printed_name if one.signature else "",
-            url=_certificate_url(one.certificate),
-            error_url=reverse("certification:event_remove", args=[one.certificate.number, one.pk])
+            % {"number": event.certificate.number, "reason": event.reason or "–"},
+            holds_from=event.effective_on,
+            recorded_at=event.recorded_at,
+            by=event.signature.printed_name if event.signature else "",
+            url=_certificate_url(event.certificate),
+            error_url=reverse(
+                "certification:event_remove", args=[event.certificate.number, event.pk]
+            )
             if asked.may_decide
-            and one.kind != Kind.VOIDED
-            and one.certificate_id not in withdrawn
-            and one.part_of is None
+            and event.kind != Kind.VOIDED
+            and event.certificate_id not in withdrawn
+            and event.part_of is None
             else "",
             gone=_Gone(
                 by.recorded_at, _("removed by %(event)s") % {"event": by.event_id}, by.reason
@@ -217,22 +223,23 @@ def _events(rows: Rows, asked: Asked) -> Iterable[FactLine]:
 
 def _tests(tests: Iterable[VisionTest], asked: Asked) -> Iterable[FactLine]:
     """Pass or fail, and no more: how and by whom is the examiner's."""
-    for one in tests:
+    for vision_test in tests:
         yield _line(
             asked,
-            key=f"vision:{one.test_id}",
-            what=_("vision test passed") if one.passed else _("vision test not passed"),
-            detail=one.test_id,
-            holds_from=one.tested_on,
-            recorded_at=one.recorded_at,
-            by=str(one.recorded_by or ""),
+            key=f"vision:{vision_test.test_id}",
+            what=_("vision test passed") if vision_test.passed else _("vision test not passed"),
+            detail=vision_test.test_id,
+            holds_from=vision_test.tested_on,
+            recorded_at=vision_test.recorded_at,
+            by=str(vision_test.recorded_by or ""),
             url=_person_url(asked),
             error_url=reverse(
-                "training:vision_test_withdraw", args=[asked.person.employee_number, one.test_id]
+                "training:vision_test_withdraw",
+                args=[asked.person.employee_number, vision_test.test_id],
             )
             if asked.may_withdraw
             else "",
-            gone=_withdrawn(one),
+            gone=_withdrawn(vision_test),
         )
 
 

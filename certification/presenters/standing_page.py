@@ -166,7 +166,7 @@ def build(
     )
     lines = standing_facts.lines_of(rows, asked)
     practice = standing_facts.practice_of(rows, asked)
-    by_key = {one.key: one for one in [*practice, *lines] if one.is_used}
+    by_key = {line.key: line for line in [*practice, *lines] if line.is_used}
     acting = _acting(rows, answer)
     return StandingScreen(
         **common,
@@ -191,7 +191,11 @@ def _answer_without_reason(
     answer = line.on(day)
     if may_know(answer.standing, reader).reason:
         return answer
-    [span] = [one for one in spans if one.first_day <= day <= (one.last_day or date.max)]
+    [span] = [
+        candidate
+        for candidate in spans
+        if candidate.first_day <= day <= (candidate.last_day or date.max)
+    ]
     changes_on = span.last_day + timedelta(days=1) if span.last_day else None
     # Which of them it is, is nobody's to tell by comparing.
     return Answer(Standing.EXPIRED, "", "", Rule.PERIOD_OVER, (), changes_on)
@@ -202,20 +206,22 @@ def _end_without_kind(answer: Answer, spans: Sequence[Span], day: date) -> list[
     if answer.standing is not Standing.CERTIFIED:
         return []
     otherwise_on = next(
-        one.first_day
-        for one in spans
-        if one.first_day > day
-        and (one.standing, one.restriction) != (answer.standing, answer.restriction)
+        span.first_day
+        for span in spans
+        if span.first_day > day
+        and (span.standing, span.restriction) != (answer.standing, answer.restriction)
     )
     return [(said.SEE_INSTRUCTOR, otherwise_on - timedelta(days=1))]
 
 
 def _acting(rows: standing_facts.Rows, answer: Answer) -> Certificate | None:
     """The certificate from which acts begin: the one that answers, else the newest that stands."""
-    standing_ones = [one for one in rows.certificates if not hasattr(one, "withdrawal")]
-    for one in standing_ones:
-        if one.number == answer.certificate_number:
-            return one
+    standing_ones = [
+        certificate for certificate in rows.certificates if not hasattr(certificate, "withdrawal")
+    ]
+    for certificate in standing_ones:
+        if certificate.number == answer.certificate_number:
+            return certificate
     return standing_ones[-1] if standing_ones else None
 
 
@@ -248,8 +254,8 @@ def _life(
         "Standing of %(name)s for %(scope)s over time, above the certificates and events, vision "
         "tests and practice that it follows from. The tables below say the same."
     )
-    asks_vision = any(one.figures.vision_months for one in kept.certificates)
-    asks_practice = any(one.figures.max_absence_months for one in kept.certificates)
+    asks_vision = any(fact.figures.vision_months for fact in kept.certificates)
+    asks_practice = any(fact.figures.max_absence_months for fact in kept.certificates)
     return life_picture.Life(
         title % names,
         today,
@@ -257,7 +263,7 @@ def _life(
         bars,
         _papers(rows, kept, known_at),
         _tests(kept) if asks_vision else None,
-        [one.performed_on for one in kept.practice] if asks_practice else None,
+        [fact.performed_on for fact in kept.practice] if asks_practice else None,
     )
 
 
@@ -266,17 +272,18 @@ def _papers(
 ) -> list[life_picture.Paper]:
     """Every certificate that was known, those withdrawn by then as such."""
     of: dict[str, CertificateHistory] = {
-        one.certificate.number: one for one in certificate_histories(kept.certificates, kept.events)
+        history.certificate.number: history
+        for history in certificate_histories(kept.certificates, kept.events)
     }
     removed = standing_facts.removals(rows.events)
     papers = []
-    for one in rows.certificates:
-        if known_at is not None and one.recorded_at > known_at:
+    for certificate in rows.certificates:
+        if known_at is not None and certificate.recorded_at > known_at:
             continue
-        history = of.get(one.number)
+        history = of.get(certificate.number)
         marks = []
         for event in rows.events:
-            if event.certificate_id != one.pk or event.kind == CertificateEvent.Kind.VOIDED:
+            if event.certificate_id != certificate.pk or event.kind == CertificateEvent.Kind.VOIDED:
                 continue
             if known_at is not None and event.recorded_at > known_at:
                 continue
@@ -291,12 +298,12 @@ def _papers(
                     is_gone=by is not None and (known_at is None or by.recorded_at <= known_at),
                 )
             )
-        through = history.period.valid_through if history else one.valid_through
-        last_day = (history.good_through or one.issued_on) if history else through
+        through = history.period.valid_through if history else certificate.valid_through
+        last_day = (history.good_through or certificate.issued_on) if history else through
         papers.append(
             life_picture.Paper(
-                one.number,
-                one.issued_on,
+                certificate.number,
+                certificate.issued_on,
                 through,
                 last_day,
                 tuple(marks),
@@ -308,12 +315,14 @@ def _papers(
 
 def _tests(kept: Facts) -> list[life_picture.Test]:
     """Each test that counts, and through which day a pass keeps for the newest certificate."""
-    asking = [one for one in kept.certificates if one.figures.vision_months]
-    months = max(asking, key=lambda one: (one.issued_on, one.number)).figures.vision_months
+    asking = [fact for fact in kept.certificates if fact.figures.vision_months]
+    months = max(
+        asking, key=lambda certificate: (certificate.issued_on, certificate.number)
+    ).figures.vision_months
     by_day = {
         test.tested_on: test
         for test in sorted(
-            kept.vision_tests, key=lambda one: (one.tested_on, one.recorded_at, one.test_id)
+            kept.vision_tests, key=lambda test: (test.tested_on, test.recorded_at, test.test_id)
         )
     }
     found = list(by_day.values())

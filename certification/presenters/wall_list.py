@@ -86,13 +86,15 @@ def choice_for(user: User, site_prefix: str, lead_number: str) -> Choice:
     people = people_for(user)
     sites = list(Site.objects.filter(pk__in=people.order_by().values("site")))
     home = user.person.site_id if user.person else None
-    site = next((one for one in sites if one.prefix == site_prefix), None)
+    site = next((candidate for candidate in sites if candidate.prefix == site_prefix), None)
     if site is None:
-        site = next((one for one in sites if one.pk == home), sites[0] if sites else None)
+        site = next(
+            (candidate for candidate in sites if candidate.pk == home), sites[0] if sites else None
+        )
     leads = list(
         Person.objects.filter(
             pk__in=people.filter(site=site).order_by().values("line_lead")
         ).order_by("full_name", "employee_number")
     )
-    lead = next((one for one in leads if one.employee_number == lead_number), None)
+    lead = next((person for person in leads if person.employee_number == lead_number), None)
     return Choice(sites, site, leads, lead)

@@ -226,7 +226,7 @@ def resting_on(board: Board) -> list[str]:
     def names_it(evidence: dict) -> bool:
         return any(copied.get("number") == board.number for copied in evidence.get("boards", ()))
 
-    certificates = Certificate.objects.standing().filter(person=board.person).order_by("pk")
+    certificates = Certificate.objects.not_withdrawn().filter(person=board.person).order_by("pk")
     proposals = Proposal.objects.open().filter(person=board.person).select_related("scope")
     return [
         _("certificate %(number)s") % {"number": certificate.number}

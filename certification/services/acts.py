@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from certification.exceptions import CertificationError
 from people.models import Person, User
 from records.models import Signature
-from records.services import trail as records
+from records.services import trail
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ class Act:
         self, person: Person, *, meaning: str, about: tuple[str, str], content: Mapping[str, Any]
     ) -> Signature:
         """Sign something about somebody, by the clock of their site."""
-        return records.sign(
+        return trail.sign(
             actor=self.actor,
             meaning=meaning,
             about=about,

@@ -22,8 +22,7 @@ from certification.queries.requirements import (
 )
 from people.models import Person, Role, User
 from people.presenters.days import format_day
-from records.services import numbers
-from records.services import trail as records
+from records.services import numbers, trail
 
 from . import schemes, standing
 from .acts import Act
@@ -241,7 +240,7 @@ def refuse_unmet(
             }
         )
     refuse_while_stopped(person, scope, day)
-    same_day = Certificate.objects.standing().filter(person=person, scope=scope, issued_on=day)
+    same_day = Certificate.objects.not_withdrawn().filter(person=person, scope=scope, issued_on=day)
     if twin := same_day.first():
         raise RequirementsNotMet(
             _("%(number)s was issued for this today already.") % {"number": twin.number}
@@ -311,7 +310,7 @@ def _write(
         person, meaning=CERTIFIES, about=about, content=_content(certificate)
     )
     certificate.save(force_insert=True)
-    records.record(
+    trail.record(
         actor=act.actor,
         act="certificate issued",
         about=about,

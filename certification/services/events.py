@@ -19,8 +19,7 @@ from certification.models import Certificate, CertificateEvent, CertificateWithd
 from certification.queries import standing_on_day
 from people.models import Person, Role, User
 from people.presenters.days import format_day
-from records.services import numbers
-from records.services import trail as records
+from records.services import numbers, trail
 
 from . import standing
 from .acts import Act
@@ -240,7 +239,7 @@ def withdraw_certificate(*, certificate: Certificate, act: Act) -> CertificateWi
             signature=signature,
             recorded_at=act.at,
         )
-    records.record(
+    trail.record(
         actor=act.actor,
         act="certificate withdrawn",
         about=about,
@@ -403,7 +402,7 @@ def _write(
         )
         for place, (event_id, certificate) in enumerate(zip(ids, certificates, strict=True))
     )
-    records.record_many(
+    trail.record_many(
         actor=act.actor,
         act=f"certificate {kind}" if kind != Kind.VOIDED else "certificate event voided",
         items=[

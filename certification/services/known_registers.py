@@ -88,9 +88,9 @@ def throw_away_old(*, now: datetime) -> int:
     """Delete what was asked for long ago; return how many."""
     old = KnownRegister.objects.filter(recorded_at__lt=now - KEPT_FOR)
     number = 0
-    for one in old:
+    for known_register in old:
         with transaction.atomic():
-            _throw_away(one)
+            _throw_away(known_register)
         number += 1
     return number
 

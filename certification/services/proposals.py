@@ -10,7 +10,7 @@ from certification.exceptions import CertificationError, MayNotCertify
 from certification.models import Proposal, SchemeRevision, Scope
 from certification.queries.requirements import evidence_of, requirements
 from people.models import Person, User
-from records.services import trail as records
+from records.services import trail
 
 from . import certificates
 from .acts import Act
@@ -65,7 +65,7 @@ def propose(
         content=_content(proposal),
     )
     proposal.save(force_insert=True)
-    records.record(
+    trail.record(
         actor=act.actor,
         act="certification proposed",
         about=proposal,
@@ -128,7 +128,7 @@ def decline(*, proposal: Proposal, act: Act) -> Proposal:
     proposal.decided_at, proposal.decided_by = act.at, act.actor
     proposal.decision_reason = act.reason.strip()
     proposal.save(update_fields=["decision", "decided_at", "decided_by", "decision_reason"])
-    records.record(
+    trail.record(
         actor=act.actor,
         act="certification declined",
         about=proposal,

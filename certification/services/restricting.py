@@ -23,8 +23,7 @@ from certification.models import Certificate, CertificateEvent, Scope
 from certification.queries import standing_on_day
 from people.models import Person
 from people.presenters.days import format_day
-from records.services import numbers
-from records.services import trail as records
+from records.services import numbers, trail
 
 from . import certificates, events, standing
 from .acts import Act
@@ -197,7 +196,7 @@ def _write(
     if keeps_the_end:
         _keep_the_end(new, in_force, own_end, event_ids.pop(0))
     _end_the_day_before(new, giving_way, event_ids)
-    records.record(
+    trail.record(
         actor=act.actor,
         act="certificate restricted",
         about=about,

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from certification.exceptions import CertificationError
 from certification.models import Scheme, SchemeRequirement, SchemeRevision, Scope
 from people.models import Role, User
-from records.services import trail as records
+from records.services import trail
 from training.models import JointType
 
 
@@ -73,7 +73,7 @@ def create_scope(
         code=code, title=title, level=level, joint_types=list(joint_types), document=document
     )
     payload = {"code": code, "title": title, "level": level, "joint_types": list(joint_types)}
-    records.record(actor=actor, act="scope created", about=scope, payload=payload, at=at)
+    trail.record(actor=actor, act="scope created", about=scope, payload=payload, at=at)
     return scope
 
 
@@ -129,7 +129,7 @@ def create_scheme_revision(
         )
         for asked in requirements
     )
-    records.record(
+    trail.record(
         actor=actor,
         act="scheme revision drafted",
         about=revision,
@@ -167,7 +167,7 @@ def publish_scheme_revision(
         "scopes": sorted(revision.scopes.values_list("code", flat=True)),
         **Figures.of(revision).as_json(),
     }
-    records.record(
+    trail.record(
         actor=actor, act="scheme revision published", about=revision, payload=payload, at=at
     )
     return revision
@@ -182,7 +182,7 @@ def retire_scheme_revision(
         raise CertificationError(_("Schemes are retired by quality."))
     revision.retired_at = at
     revision.save(update_fields=["retired_at"])
-    records.record(
+    trail.record(
         actor=actor,
         act="scheme revision retired",
         about=revision,

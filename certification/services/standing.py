@@ -17,7 +17,7 @@ from certification.models import (
 )
 from certification.queries.standing_on_day import facts_for_many
 from people.models import Person
-from records.services import trail as records
+from records.services import trail
 
 from . import standing_changes
 
@@ -72,7 +72,7 @@ def rebuild_all(progress: Callable[[int, int], None] | None = None) -> int:
 @transaction.atomic
 def _rebuild(person_ids: Collection[int], scope_id: int | None = None) -> None:
     # Two changes at once would each miss what the other is writing, and the later would stand.
-    records.lock_trail()
+    trail.lock_trail()
     facts = facts_for_many(person_ids, scope_id)
     spans: list[StandingSpan] = []
     ends: list[StandingEnd] = []

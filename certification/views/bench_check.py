@@ -49,7 +49,7 @@ def bench_check_page(request: UserRequest) -> HttpResponse:
 
 def as_scanned(text: str) -> str:
     """A number without what a scanner puts around it: spaces, line ends, control characters."""
-    kept = "".join(one for one in text if one.isprintable())
+    kept = "".join(character for character in text if character.isprintable())
     return kept.strip()[:LONGEST_NUMBER]
 
 
@@ -60,7 +60,7 @@ def _answered(number: str, code: str, scope: Scope | None, sites: list[Site]) ->
         (bench_check.answer(number, code, sites=[site.pk], day=site.today(now)), site)
         for site in sites
     ]
-    answer, where = next((one for one in found if one[0].person), found[0])
+    answer, where = next((pair for pair in found if pair[0].person), found[0])
     return {
         "answer": answer,
         "reason": bench_check.REASONS.get(answer.standing, ""),

@@ -18,7 +18,7 @@ from certification.exceptions import CertificationError
 from certification.forms.certificates import ActForm, ElsewhereForm
 from certification.models import Certificate, CertificateEvent, SchemeRevision, Scope
 from certification.presenters import certificate_page as certificate_screen
-from certification.services import elsewhere, events, restricting
+from certification.services import certificates_from_elsewhere, events, restricting
 from certification.services.acts import Act
 from people.access import UserRequest, role_required
 from people.exceptions import ProofRefused
@@ -235,7 +235,7 @@ def certificate_from_elsewhere(request: UserRequest) -> HttpResponse:
     form = _elsewhere_form(request)
     if request.method == "POST" and form.is_valid():
         try:
-            certificate: Certificate = elsewhere.enter_certificate_from_elsewhere(
+            certificate: Certificate = certificates_from_elsewhere.enter_certificate_from_elsewhere(
                 person=form.cleaned_data["person"],
                 scope=form.cleaned_data["scope"],
                 revision=form.cleaned_data["revision"],

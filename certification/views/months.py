@@ -68,7 +68,7 @@ def months_ahead_page(request: UserRequest) -> HttpResponse:
             "page": page,
             "months": [
                 (month, list(found))
-                for month, found in groupby(lines, key=lambda one: one.last_day.replace(day=1))
+                for month, found in groupby(lines, key=lambda line: line.last_day.replace(day=1))
             ],
             "query": query.urlencode(),
             "sees_classes": request.user.has_role(Role.QUALITY, Role.INSTRUCTOR),
@@ -81,7 +81,7 @@ def months_ahead_page(request: UserRequest) -> HttpResponse:
 def months_ahead_csv(request: UserRequest) -> StreamingHttpResponse:
     asked = _form(request).asked(today_for(request.user))
     writer = csv.writer(exports.Echo())
-    rows = (months_ahead.as_row(one) for one in months_ahead.all_lines(request.user, asked))
+    rows = (months_ahead.as_row(line) for line in months_ahead.all_lines(request.user, asked))
 
     def body():
         yield "\ufeff" + writer.writerow(months_ahead.COLUMNS)

@@ -56,6 +56,9 @@ def certificate_card(request: UserRequest, number: str) -> HttpResponse:
         messages.error(request, str(error))
         return redirect("certification:certificate_detail", certificate.number)
     response = HttpResponse(content, content_type="application/pdf")
-    name = "".join(one if one.isalnum() or one in "-_" else "-" for one in certificate.number)
+    name = "".join(
+        character if character.isalnum() or character in "-_" else "-"
+        for character in certificate.number
+    )
     response["Content-Disposition"] = f'inline; filename="card-{name}.pdf"'
     return response

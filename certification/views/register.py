@@ -101,7 +101,7 @@ def register_page(request: UserRequest) -> HttpResponse:
             "as_known_now": _without(query, "known_at"),
             "site": request.user.person.site if request.user.person else None,
             "orders": {
-                one: _with(query, order=one) for one in ("name", "scope", "standing", "end")
+                order: _with(query, order=order) for order in ("name", "scope", "standing", "end")
             },
             "now": timezone.now(),
             "requests": _requests(request, asked, today, page),

@@ -17,7 +17,7 @@ from assessments.services import grading, judgements
 from certification.models import Scope
 from certification.services import certificates, proposals
 from certification.services.acts import Act
-from records.services import trail as records
+from records.services import trail
 from training.models import ClassSession, Exercise, Position, Tool
 
 from . import marks
@@ -163,7 +163,7 @@ def photograph(stage: Stage, made: list[DemoBoard]) -> int:
         demo_board.truths[picture.order.position] = picture.truth
         photos.append(_photo(stage, demo_board, joints[picture.order.board], picture))
     Photo.objects.bulk_create(photos, batch_size=500)
-    records.record_many(
+    trail.record_many(
         actor=BY,
         act="photograph added",
         items=[

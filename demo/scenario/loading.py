@@ -11,8 +11,7 @@ from assessments.content.criteria import REVISION_1, REVISION_2
 from assessments.services import criteria
 from certification.services import standing
 from people.models import Installation, Person
-from records.services import numbers
-from records.services import trail as records
+from records.services import numbers, trail
 from training.models import Calibration, ClassSession, Course, Enrolment, Tool
 from training.services import content
 
@@ -86,7 +85,7 @@ def load(*, now: datetime | None = None, seed: int = SEED, say: Say = lambda tex
         boards.hand_out(stage)
         standing.rebuild_all()
         work_log.check_a_log(stage)
-        records.record(
+        trail.record(
             actor=people.BY,
             act="demo loaded",
             about=("installation", "1"),

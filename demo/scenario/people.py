@@ -8,7 +8,7 @@ from certification.domain.months import add_months
 from certification.models import Certificate, SchemeRevision, Scope
 from certification.queries import standing_on_day
 from certification.services import (
-    elsewhere,
+    certificates_from_elsewhere,
     events,
     schemes,
     standing,
@@ -16,8 +16,7 @@ from certification.services import (
 from certification.services.acts import Act
 from certification.services.certificates import figures_as_json
 from people.models import Person, Site, SiteRole, Stamp, User
-from records.services import numbers
-from records.services import trail as records
+from records.services import numbers, trail
 from training.models import PracticeRecord, VisionTest
 
 from .roster import EVERYONE, OPERATORS, STAFF, DemoCertificate, DemoPerson
@@ -110,7 +109,7 @@ def make_people(stage: Stage) -> None:
                 person=stage.people[demo_person.number],
                 issued_on=stage.today - timedelta(days=min(demo_person.since_days, 700)),
             )
-    records.record_many(
+    trail.record_many(
         actor=BY,
         act="person enrolled",
         items=[
@@ -241,15 +240,17 @@ def make_instructors(stage: Stage) -> None:
         prefix = person.site.prefix
         for n, scope in enumerate(("TERM-IN", "CUP-IN", "HOLE-IN", "WIRE-IN"), start=1):
             paper = f"TC-{number}-{n}"
-            elsewhere.enter_certificate_from_elsewhere(
+            certificates_from_elsewhere.enter_certificate_from_elsewhere(
                 person=person,
                 scope=stage.scopes[scope],
                 revision=stage.revisions["HS-T"],
-                paper=elsewhere.OutsideCertificate(
+                paper=certificates_from_elsewhere.OutsideCertificate(
                     issuer="Torre Blanca Training Centre",
                     number=paper,
                     issued_on=stage.today - timedelta(days=410),
-                    document=elsewhere.Document(f"{paper}.pdf", _pdf(person.full_name, paper)),
+                    document=certificates_from_elsewhere.Document(
+                        f"{paper}.pdf", _pdf(person.full_name, paper)
+                    ),
                 ),
                 act=Act(actor=quality[prefix], at=stage.at(400, 11, n, prefix), proof="password"),
             )
@@ -340,7 +341,7 @@ def _certificate(
         issued_by="Paper register",
         recorded_at=datetime.combine(issued, time(16), person.site.zone),
     )
-    records.record(
+    trail.record(
         actor=BY,
         act="certificate brought over",
         about=("certificate", certificate.number),

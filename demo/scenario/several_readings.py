@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from django.core.files.base import ContentFile
 
-from assessments import ports as gates
+from assessments import ports
 from assessments.domain.scoring import JointState
 from assessments.models import Board, Grading, Joint, Judgement, Photo
 from assessments.queries import board_results, effective_judgements
@@ -229,7 +229,7 @@ def _newest(made: list[DemoBoard]) -> list[Board]:
         for demo_board in sorted(made, key=lambda demo_board: demo_board.days_ago)
         if demo_board.judged and demo_board.board.site.prefix == "CA"
     ]
-    return [board for board in boards if not gates.what_rests_on(board)]
+    return [board for board in boards if not ports.what_rests_on(board)]
 
 
 def _may_come_back(board: Board) -> list[Joint]:

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from interfaces.exceptions import InterfaceError
 from interfaces.models import ApiToken
 from people.models import Role, Site, User
-from records.services import trail as records
+from records.services import trail
 
 PREFIX_OF_TOKENS = "jw-"
 SECRET_BYTES = 32  # 256 bits: nothing to guess, so one round of SHA-256 keeps it.
@@ -81,9 +81,7 @@ def make_token(*, site: Site, name: str, actor: User, at: datetime) -> tuple[Api
         made_at=at,
         made_by=actor,
     )
-    records.record(
-        actor=actor, act="API token made", about=made, payload=_trail_payload(made), at=at
-    )
+    trail.record(actor=actor, act="API token made", about=made, payload=_trail_payload(made), at=at)
     return made, token
 
 
@@ -101,7 +99,7 @@ def revoke_token(*, token: ApiToken, actor: User, at: datetime) -> ApiToken:
     token.revoked_at, token.revoked_by = at, actor
     token.save(update_fields=["revoked_at", "revoked_by"])
     payload = _trail_payload(token)
-    records.record(actor=actor, act="API token revoked", about=token, payload=payload, at=at)
+    trail.record(actor=actor, act="API token revoked", about=token, payload=payload, at=at)
     return token
 
 

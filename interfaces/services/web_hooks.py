@@ -24,7 +24,7 @@ from interfaces.exceptions import CannotSendAgain, InterfaceError
 from interfaces.models import HookEvent, ReportedStanding, WebHook, WebHookDelivery
 from people.models import Person, Role, Site, User
 from records.domain.canonical import canonical_text
-from records.services import trail as records
+from records.services import trail
 from reminders.domain.reminders import DAY_AFTER
 from reminders.models import Reminder
 from reminders.queries.ends import ends_of
@@ -61,7 +61,7 @@ def make_hook(
         site=site, name=name, address=address, events=chosen, made_by=actor, recorded_at=at
     )
     _report_everybody(hook, site.today(at))
-    records.record(
+    trail.record(
         actor=actor,
         act="web hook made",
         about=hook,
@@ -76,7 +76,7 @@ def stop_hook(*, hook: WebHook, actor: User, at: datetime) -> None:
     """Send nothing more to a web hook, also not what waits."""
     if not WebHook.objects.in_use().filter(pk=hook.pk).update(stopped_at=at):
         raise InterfaceError(_("It was stopped already."))
-    records.record(actor=actor, act="web hook stopped", about=hook, at=at)
+    trail.record(actor=actor, act="web hook stopped", about=hook, at=at)
 
 
 def refuse_address(address: str) -> None:
@@ -116,7 +116,7 @@ def send_again(*, delivery: WebHookDelivery, actor: User, at: datetime) -> None:
         accepted_at=None, failed_at=None, claimed_at=None, attempts=0, due_at=at
     ):
         raise CannotSendAgain(_("Only what was taken or given up can be sent again."))
-    records.record(actor=actor, act="web hook delivery sent again", about=delivery, at=at)
+    trail.record(actor=actor, act="web hook delivery sent again", about=delivery, at=at)
 
 
 # What is news

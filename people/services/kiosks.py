@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 
 from people.exceptions import PeopleError
 from people.models import FormerEmployeeNumber, Person, Role, Site, SiteRole, User
-from records.services import trail as records
+from records.services import trail
 
 from .sign_ins import one_time_password
 
@@ -33,7 +33,7 @@ def make_kiosk(*, site: Site, name: str, actor: User, at: datetime) -> tuple[Use
     kiosk = User.objects.create_user(name, password)
     SiteRole.objects.create(user=kiosk, site=site, role=Role.KIOSK, recorded_at=at)
     payload = {"name": name, "site": site.prefix}
-    records.record(actor=actor, act="kiosk made", about=kiosk, payload=payload, at=at)
+    trail.record(actor=actor, act="kiosk made", about=kiosk, payload=payload, at=at)
     return kiosk, password
 
 
@@ -44,7 +44,7 @@ def give_kiosk_password(*, kiosk: User, actor: User, at: datetime) -> str:
     password = one_time_password()
     kiosk.set_password(password)
     kiosk.save(update_fields=["password"])
-    records.record(
+    trail.record(
         actor=actor,
         act="kiosk given a password",
         about=kiosk,
@@ -62,7 +62,7 @@ def set_kiosk_active(*, kiosk: User, active: bool, actor: User, at: datetime) ->
         return kiosk
     kiosk.is_active = active
     kiosk.save(update_fields=["is_active"])
-    records.record(
+    trail.record(
         actor=actor,
         act="kiosk opened again" if active else "kiosk closed",
         about=kiosk,

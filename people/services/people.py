@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from people import ports
 from people.exceptions import PeopleError
 from people.models import FormerEmployeeNumber, Person, Site, User
-from records.services import trail as records
+from records.services import trail
 
 WHEREABOUTS = frozenset({"site", "started_on", "left_on"})
 CHANGEABLE = (
@@ -60,7 +60,7 @@ def enrol_person(
     _refuse_contradictions(person)
     person.save()
     details = {name: _trail_value(getattr(person, name)) for name in CHANGEABLE}
-    records.record(
+    trail.record(
         actor=actor,
         act="person enrolled",
         about=person,
@@ -120,7 +120,7 @@ def change_person(
         ports.whereabouts_changed(person)
     if "email" in changed:
         _update_sign_in_email(person)
-    records.record(
+    trail.record(
         actor=actor,
         act="person changed",
         about=person,
@@ -148,7 +148,7 @@ def _change_number(person: Person, number: str, actor: User, at: datetime) -> No
     person.employee_number = number
     person.save(update_fields=["employee_number"])
     User.objects.filter(person=person).update(employee_number=number)
-    records.record(
+    trail.record(
         actor=actor,
         act="employee number changed",
         about=person,

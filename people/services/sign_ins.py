@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from people.exceptions import PeopleError
 from people.models import Installation, Person, Role, Site, SiteRole, User
-from records.services import trail as records
+from records.services import trail
 
 from .people import enrol_person, refuse_taken_address
 
@@ -43,7 +43,7 @@ def open_sign_in(
         email=person.email,
         password_is_one_time=True,
     )
-    records.record(
+    trail.record(
         actor=actor, act="sign-in opened", about=user, payload=_person_payload(person), at=at
     )
     return set_roles(user=user, roles=roles, actor=actor, at=at), password
@@ -59,7 +59,7 @@ def give_password(*, user: User, actor: User, at: datetime) -> str:
     user.set_password(password)
     user.password_is_one_time = True
     user.save(update_fields=["password", "password_is_one_time"])
-    records.record(
+    trail.record(
         actor=actor, act="password given", about=user, payload=_person_payload(user.person), at=at
     )
     return password
@@ -107,7 +107,7 @@ def set_roles(
         for site_id, role in sorted(after - before)
     )
     prefixes = dict(Site.objects.filter(pk__in=site_ids).values_list("pk", "prefix"))
-    records.record(
+    trail.record(
         actor=actor,
         act="roles set",
         about=user,
@@ -146,7 +146,7 @@ def set_sign_in_active(*, user: User, active: bool, actor: User, at: datetime) -
         return user
     user.is_active = active
     user.save(update_fields=["is_active"])
-    records.record(
+    trail.record(
         actor=actor,
         act="sign-in opened again" if active else "sign-in closed",
         about=user,
@@ -214,7 +214,7 @@ def make_administrator(
     SiteRole.objects.get_or_create(
         user=user, site=site, role=Role.ADMINISTRATOR, defaults={"recorded_at": at}
     )
-    records.record(
+    trail.record(
         actor="make_administrator",
         act="administrator made",
         about=user,

@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from people.exceptions import PeopleError
 from people.models import Role, Site, SiteRole, User
-from records.services import trail as records
+from records.services import trail
 
 SETTINGS = (
     "name",
@@ -33,7 +33,7 @@ def add_site(*, prefix: str, actor: User, at: datetime, **settings: Any) -> Site
     site.save()
     SiteRole.objects.create(user=actor, site=site, role=Role.ADMINISTRATOR, recorded_at=at)
     payload = {"prefix": prefix, **_trail_values(site, settings)}
-    records.record(actor=actor, act="site added", about=site, payload=payload, at=at)
+    trail.record(actor=actor, act="site added", about=site, payload=payload, at=at)
     return site
 
 
@@ -53,7 +53,7 @@ def change_site(*, site: Site, actor: User, at: datetime, **settings: Any) -> Si
     if not changed:
         return site
     site.save(update_fields=changed)
-    records.record(
+    trail.record(
         actor=actor,
         act="site changed",
         about=site,

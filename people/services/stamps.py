@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 
 from people.exceptions import PeopleError
 from people.models import Person, Stamp, User
-from records.services import trail as records
+from records.services import trail
 
 from .refusals import refuse_future_day
 
@@ -21,7 +21,7 @@ def issue_stamp(*, person: Person, mark: str, issued_on: date, actor: User, at: 
     refuse_future_day(person, issued_on, at)
     # Whoever writes to the trail is alone until the end of the transaction, so nobody can
     # issue the same mark between the look and the write.
-    records.record(
+    trail.record(
         actor=actor,
         act="stamp issued",
         about=("stamp", mark),
@@ -56,7 +56,7 @@ def return_stamp(*, stamp: Stamp, returned_on: date, actor: User, at: datetime) 
     refuse_future_day(stamp.person, returned_on, at)
     stamp.returned_on = returned_on
     stamp.save(update_fields=["returned_on"])
-    records.record(
+    trail.record(
         actor=actor,
         act="stamp returned",
         about=("stamp", stamp.mark),

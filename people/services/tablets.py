@@ -23,7 +23,7 @@ from people.models import (
     User,
     WrongTries,
 )
-from records.services import trail as records
+from records.services import trail
 
 UNKNOWN_BADGE_PREFIX = "badge:"
 MAX_UNKNOWN_BADGES = 1000
@@ -71,7 +71,7 @@ def declare_tablet(*, site: Site, name: str, actor: User, at: datetime) -> tuple
             % {"site": site, "name": name}
         ) from error
     payload = {"name": name, "site": site.prefix}
-    records.record(actor=actor, act="tablet declared shared", about=tablet, payload=payload, at=at)
+    trail.record(actor=actor, act="tablet declared shared", about=tablet, payload=payload, at=at)
     return tablet, token
 
 
@@ -80,7 +80,7 @@ def revoke_tablet(*, tablet: SharedTablet, actor: User, at: datetime) -> None:
     """End a tablet's being shared: whoever is signed in there by PIN is signed out."""
     if SharedTablet.objects.in_use().filter(pk=tablet.pk).update(revoked_at=at):
         payload = {"name": tablet.name, "site": tablet.site.prefix}
-        records.record(
+        trail.record(
             actor=actor, act="tablet no longer shared", about=tablet, payload=payload, at=at
         )
 
@@ -123,7 +123,7 @@ def set_pin(*, user: User, pin: str, badge: str, proof: str, at: datetime) -> Ba
     except IntegrityError as error:
         raise taken from error
     WrongTries.objects.filter(key=_user_key(user)).delete()
-    records.record(
+    trail.record(
         actor=user,
         act="badge and PIN set",
         about=user,
@@ -152,7 +152,7 @@ def remove_pin(*, user: User, at: datetime) -> bool:
     """Give up one's PIN; return whether there was one."""
     removed, _rows = BadgePin.objects.filter(user=user).delete()
     if removed:
-        records.record(actor=user, act="badge and PIN removed", about=user, at=at)
+        trail.record(actor=user, act="badge and PIN removed", about=user, at=at)
     return bool(removed)
 
 
@@ -292,14 +292,14 @@ def _attempt(
         )
     if matches():
         WrongTries.objects.filter(key__in=keys).update(failures=0, wait_until=None)
-        records.record(actor=actor, act=act, about=about, payload=payload, at=at)
+        trail.record(actor=actor, act=act, about=about, payload=payload, at=at)
         return True
     for row in rows:
         row.failures += 1
         wait_s = pins.wait_after_s(row.failures)
         row.wait_until = at + timedelta(seconds=wait_s) if wait_s else None
         row.save(update_fields=["failures", "wait_until"])
-    records.record(actor=None, act=refused_act, about=about, payload=payload, at=at)
+    trail.record(actor=None, act=refused_act, about=about, payload=payload, at=at)
     return False
 
 

@@ -11,7 +11,7 @@ from datetime import date, datetime
 from django.db import transaction
 
 from people.models import Person, User
-from records.services import trail as records
+from records.services import trail
 from reminders.models import CalendarFeed
 
 SECRET_BYTES = 32
@@ -34,7 +34,7 @@ def make_address(*, person: Person, in_full: bool, actor: User, at: datetime) ->
             "last_read_on": None,
         },
     )
-    records.record(
+    trail.record(
         actor=actor,
         act="calendar address made" if made else "calendar address renewed",
         about=person,
@@ -48,7 +48,7 @@ def stop_address(*, person: Person, actor: User, at: datetime) -> bool:
     """Let nobody fetch somebody's calendar any more; False if there was no address."""
     if not CalendarFeed.objects.filter(person=person).delete()[0]:
         return False
-    records.record(actor=actor, act="calendar address stopped", about=person, at=at)
+    trail.record(actor=actor, act="calendar address stopped", about=person, at=at)
     return True
 
 

@@ -7,7 +7,7 @@ from datetime import date, datetime
 from django.db import transaction
 
 from people.models import Person, Site, User
-from records.services import trail as records
+from records.services import trail
 from reminders.domain import reminders as domain
 from reminders.domain.reminders import HowOften
 from reminders.models import MailChoice, Reminder
@@ -27,7 +27,7 @@ def choose_lists(*, person: Person, lists: str, actor: User, at: datetime) -> No
     if lists == before:
         return
     MailChoice.objects.update_or_create(person=person, defaults={"lists": lists})
-    records.record(
+    trail.record(
         actor=actor,
         act="frequency of lists chosen",
         about=person,

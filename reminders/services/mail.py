@@ -25,7 +25,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from people.models import User
-from records.services import trail as records
+from records.services import trail
 from reminders.domain.reminders import wait_after
 from reminders.exceptions import CannotSendAgain
 from reminders.models import Message, Reminder
@@ -319,7 +319,7 @@ def send_again(*, message: Message, actor: User, at: datetime) -> None:
         )
     if not changed:
         raise CannotSendAgain(_("Only a message that was given up can be sent again."))
-    records.record(actor=actor, act="message sent again", about=message, at=at)
+    trail.record(actor=actor, act="message sent again", about=message, at=at)
 
 
 def text_of(message: Message) -> str:

@@ -2,7 +2,7 @@
 
 import pytest
 
-from assessments import ports as gates
+from assessments import ports
 
 
 @pytest.fixture
@@ -21,6 +21,6 @@ def files(tmp_path, settings):
 @pytest.fixture
 def everybody_has_standing():
     """Whoever grades may: what the register says of graders is tested elsewhere."""
-    before = gates.register_may_grade(lambda user, joint_types, day: "")
+    before = ports.register_may_grade(lambda user, joint_types, day: "")
     yield
-    gates.register_may_grade(before)
+    ports.register_may_grade(before)

@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 from django.db import IntegrityError, transaction
 
-from assessments import ports as gates
+from assessments import ports
 from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade, StageNotReady
 from assessments.models import Grading, Judgement, StageSigning
 from assessments.queries import board_results
@@ -82,13 +82,13 @@ def test_nobody_judges_their_own_board(criteria):
 
 
 def test_without_an_answer_about_standing_nobody_may_grade(board, instructor):
-    gates.register_may_grade(None)
+    ports.register_may_grade(None)
     with pytest.raises(MayNotGrade, match="stays closed"):
         begin(board, instructor)
 
 
 def test_a_refused_standing_is_told_in_its_own_words(board, instructor):
-    gates.register_may_grade(lambda user, joint_types, day: "Your certificate ended.")
+    ports.register_may_grade(lambda user, joint_types, day: "Your certificate ended.")
     with pytest.raises(MayNotGrade, match=r"^Your certificate ended\.$"):
         begin(board, instructor)
 

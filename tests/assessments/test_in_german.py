@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils.html import strip_tags
 from pypdf import PdfReader
 
-from assessments import ports as gates
+from assessments import ports
 from assessments.models import Joint
 from assessments.services import grading as services
 from records.models import TrailPayload
@@ -151,8 +151,8 @@ def test_another_reading_is_asked_for_in_german_and_kept_in_the_sites_language(
     client, board, trainee, graders, monkeypatch
 ):
     read(board, graders[0], ("E02", "S-1"))
-    resting = gates._rests_on
-    monkeypatch.setattr(gates, "_rests_on", lambda board: [str(_word())])
+    resting = ports._rests_on
+    monkeypatch.setattr(ports, "_rests_on", lambda board: [str(_word())])
     client.force_login(trainee)
     words = said(client.get(at("another_reading", board)))
     assert "Auf dieser Platine beruht: ja." in words
@@ -161,7 +161,7 @@ def test_another_reading_is_asked_for_in_german_and_kept_in_the_sites_language(
     kept = TrailPayload.objects.get(entry__act="another reading asked for").body
     assert '"yes"' in kept
     assert '"ja"' not in kept
-    monkeypatch.setattr(gates, "_rests_on", resting)
+    monkeypatch.setattr(ports, "_rests_on", resting)
     read(board, graders[1])
     assert "Nochmals beurteilt von" in said(client.get(at("board_result", board)))
 

@@ -17,7 +17,7 @@ from assessments.models import (
 )
 from assessments.services import photos
 from records.models import TrailEntry
-from records.services import trail as records
+from records.services import trail
 from tests.assessments import pictures
 from tests.factories import NOW, make_board, make_user
 
@@ -81,7 +81,7 @@ def judge_from(photo, grader, *, signed):
         photo=photo,
     )
     if signed:
-        signature = records.sign(
+        signature = trail.sign(
             actor=grader, meaning="graded", about=grading, content={"n": 1}, at=NOW
         )
         StageSigning.objects.create(

@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 from django.db import IntegrityError, transaction
 
-from assessments import ports as gates
+from assessments import ports
 from assessments.domain.scoring import JointState
 from assessments.exceptions import (
     AlreadySigned,
@@ -264,7 +264,7 @@ def test_nobody_sends_back_on_their_own_board_or_without_standing(board, instruc
     read(board, instructor, ("E02", "S-1"))
     with pytest.raises(MayNotGrade, match="your own board"):
         send_back(board, "E02", ["S-1"], factories.make_user("instructor", person=board.person))
-    gates.register_may_grade(lambda user, joint_types, day: "Your certificate has ended.")
+    ports.register_may_grade(lambda user, joint_types, day: "Your certificate has ended.")
     with pytest.raises(MayNotGrade, match="has ended"):
         send_back(board, "E02", ["S-1"], instructor)
 
@@ -278,15 +278,15 @@ def test_a_piece_that_is_gone_is_not_reworked(board, instructor):
 
 def test_what_rests_on_a_board_keeps_it_from_rework(board, instructor):
     read(board, instructor, ("E02", "S-1"))
-    before = gates.register_rests_on(lambda board: ["certificate CA-C-00012"])
+    before = ports.register_rests_on(lambda board: ["certificate CA-C-00012"])
     try:
         with pytest.raises(CannotChangeBoard, match="certificate CA-C-00012"):
             send_back(board, "E02", ["S-1"], instructor)
-        gates.register_rests_on(None)
+        ports.register_rests_on(None)
         with pytest.raises(AssessmentError, match="not connected"):
             send_back(board, "E02", ["S-1"], instructor)
     finally:
-        gates.register_rests_on(before)
+        ports.register_rests_on(before)
     assert not Rework.objects.exists()
 
 

@@ -8,8 +8,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from assessments import access
-from assessments import ports as gates
+from assessments import access, ports
 from assessments.models import Grading, Joint, ReadingRequest
 from assessments.queries import effective_judgements
 from assessments.services import measuring
@@ -466,7 +465,7 @@ def test_nothing_is_sent_back_of_a_board_that_nobody_has_read(client, graders, j
 
 
 def test_what_rests_on_the_board_is_said_before_and_after(client, graders, rejected):
-    before = gates.register_rests_on(lambda board: ["certificate CA-C-00012"])
+    before = ports.register_rests_on(lambda board: ["certificate CA-C-00012"])
     try:
         owner = factories.make_user(person=rejected.person)
         told = text_of(as_seen_by(client, owner, at("another_reading", rejected)))
@@ -480,7 +479,7 @@ def test_what_rests_on_the_board_is_said_before_and_after(client, graders, rejec
         told = text_of(as_seen_by(client, owner, at("board_result", rejected)))
         assert "CA-C-00012" not in told
     finally:
-        gates.register_rests_on(before)
+        ports.register_rests_on(before)
 
 
 def test_only_whoever_made_the_board_may_ask(client, graders, rejected):

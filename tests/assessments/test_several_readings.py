@@ -7,8 +7,7 @@ from decimal import Decimal
 import pytest
 from django.db import IntegrityError, transaction
 
-from assessments import access
-from assessments import ports as gates
+from assessments import access, ports
 from assessments.domain.readings import compare
 from assessments.exceptions import (
     AlreadySigned,
@@ -147,7 +146,7 @@ def test_both_readings_are_kept_for_the_statistic_of_agreement(board, graders):
     ]
     compared = compare(*given)
     assert (compared.same, len(compared.differ), compared.alone) == (9, 1, ())
-    [found] = effective_judgements.differing(fresh(board))
+    [found] = effective_judgements.disagreements(fresh(board))
     assert (found.first.outcome, found.second.outcome) == ("reject", "accept")
     assert found.decision.outcome == "reject"
 
@@ -176,7 +175,7 @@ def test_who_does_not_decide(board, graders, who):
     owner = factories.make_user("instructor", person=board.person)
     decider = {"first": first, "second": second, "owner": owner}.get(who, third)
     if who == "without standing":
-        gates.register_may_grade(lambda user, joint_types, day: "Your certificate has ended.")
+        ports.register_may_grade(lambda user, joint_types, day: "Your certificate has ended.")
     with pytest.raises(MayNotGrade):
         decide(board, decider)
     assert nothing_is_out(board)
@@ -517,12 +516,12 @@ def test_a_request_is_kept_as_it_was_asked_and_answered(single, trainee, graders
 
 
 def test_what_rests_on_the_board_is_named_in_the_trail_and_left_alone(single, trainee, graders):
-    before = gates.register_rests_on(lambda board: ["certificate CA-C-00012"])
+    before = ports.register_rests_on(lambda board: ["certificate CA-C-00012"])
     try:
         read(single, graders[0])
         ask(single, trainee)
         read(single, graders[1], ("E01", "S-1"), at=LATER)
     finally:
-        gates.register_rests_on(before)
+        ports.register_rests_on(before)
     found = TrailPayload.objects.filter(entry__act__startswith="another reading")
     assert [("CA-C-00012" in one.body) for one in found] == [True, True]

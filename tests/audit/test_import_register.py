@@ -264,7 +264,7 @@ def test_what_was_withdrawn_or_returned_since_is_taken_in(tmp_path):
     summary = take_in(write_bundle(tmp_path / "second", **changed))
 
     assert summary.amended == {"certificates": 1, "vision_tests": 1, "practice": 1, "stamps": 1}
-    assert not Certificate.objects.standing().exists()
+    assert not Certificate.objects.not_withdrawn().exists()
     assert not VisionTest.objects.not_withdrawn().exists()
     assert not PracticeRecord.objects.not_withdrawn().exists()
     assert not StandingSpan.objects.exists()

@@ -28,12 +28,11 @@ from certification.models import (
     Scope,
     StandingSpan,
 )
-from certification.services import elsewhere, events, proposals, restricting
+from certification.services import certificates_from_elsewhere, events, proposals, restricting
 from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
 from people.models import Person, User
-from records.services import numbers
-from records.services import trail as records
+from records.services import numbers, trail
 from tests.assessments.together import somebody_waits_for_us
 from tests.audit.bundles import write_bundle
 from tests.factories import (
@@ -181,14 +180,14 @@ def decline(scene: Scene) -> None:
 
 
 def enter_from_elsewhere(scene: Scene) -> None:
-    elsewhere.enter_certificate_from_elsewhere(
+    certificates_from_elsewhere.enter_certificate_from_elsewhere(
         **scene.on,
         revision=scene.house.revision,
-        paper=elsewhere.OutsideCertificate(
+        paper=certificates_from_elsewhere.OutsideCertificate(
             "Harrow Vale Training Centre",
             f"HV {scene.person.pk}",
             TODAY - timedelta(days=30),
-            elsewhere.Document("paper.pdf", PDF),
+            certificates_from_elsewhere.Document("paper.pdf", PDF),
         ),
         act=scene.act(),
     )
@@ -359,10 +358,10 @@ def hold_before_the_first_write(monkeypatch: Any) -> list[Gate]:
     for module, name in (
         (numbers, "next_number"),
         (numbers, "continue_series_after"),
-        (records, "sign"),
-        (records, "record"),
-        (records, "record_many"),
-        (records, "write_alone"),
+        (trail, "sign"),
+        (trail, "record"),
+        (trail, "record_many"),
+        (trail, "write_alone"),
     ):
         monkeypatch.setattr(module, name, _behind(gates, getattr(module, name)))
     return gates

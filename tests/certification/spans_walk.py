@@ -17,10 +17,10 @@ from certification.domain.standing import timeline
 from certification.exceptions import CertificationError
 from certification.models import Certificate, CertificateEvent, StandingSpan
 from certification.queries import standing_on_day
-from certification.services import elsewhere, events, restricting, schemes
+from certification.services import certificates_from_elsewhere, events, restricting, schemes
 from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
-from certification.services.elsewhere import Document, OutsideCertificate
+from certification.services.certificates_from_elsewhere import Document, OutsideCertificate
 from certification.services.proposals import propose
 from people.services import people
 from people.services import stamps as facts
@@ -200,7 +200,7 @@ def issues(walk):
 def enters_from_elsewhere(walk):
     person, scope, revision = walk.who_and_what()
     issued_on = walk.day()
-    elsewhere.enter_certificate_from_elsewhere(
+    certificates_from_elsewhere.enter_certificate_from_elsewhere(
         person=person,
         scope=scope,
         revision=revision,

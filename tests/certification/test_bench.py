@@ -9,7 +9,7 @@ from assessments.models import BoardOutcome, Grading, Judgement
 from certification.models import CertificateEvent, Proposal
 from certification.presenters import bench
 from certification.services import standing
-from records.services import trail as records
+from records.services import trail
 from tests.factories import (
     NOW,
     make_board,
@@ -317,7 +317,7 @@ def test_proposals_that_nobody_decided_are_counted(client, instructor):
             scope=scope,
             scheme_revision=revision,
             decision=decision,
-            signature=records.sign(
+            signature=trail.sign(
                 actor=instructor, meaning="proposed", about=person, content={}, at=NOW
             ),
         )

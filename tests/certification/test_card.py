@@ -9,7 +9,7 @@ from assessments.models import Board, Grading, Judgement, Photo, StageSigning
 from assessments.services import board_outcome
 from certification.models import CertificateEvent, Proposal
 from certification.services import standing
-from records.services import trail as records
+from records.services import trail
 from tests.factories import (
     NOW,
     make_board,
@@ -278,7 +278,7 @@ def test_proposal_is_waited_for(client, person, terminals):
         person=person,
         scope=terminals,
         scheme_revision=make_revision(terminals),
-        signature=records.sign(
+        signature=trail.sign(
             actor=make_user("instructor"), meaning="proposed", about=person, content={}, at=NOW
         ),
     )
@@ -358,7 +358,7 @@ def judged_board(person, criteria, rejects, at=NOW, exercise=None, **how):
     StageSigning.objects.create(
         grading=grading,
         stage="soldered",
-        signature=records.sign(
+        signature=trail.sign(
             actor=grader, meaning="graded", about=board, content={"board": board.number}, at=at
         ),
         signed_at=at,

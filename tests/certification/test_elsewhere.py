@@ -11,9 +11,13 @@ from django.db import DatabaseError
 from certification.exceptions import CertificationError, MayNotCertify, RequirementsNotMet
 from certification.models import Certificate, CertificateDocument
 from certification.queries import standing_on_day
-from certification.services import elsewhere, events
+from certification.services import certificates_from_elsewhere, events
 from certification.services.acts import Act
-from certification.services.elsewhere import Document, OutsideCertificate, media_type_of
+from certification.services.certificates_from_elsewhere import (
+    Document,
+    OutsideCertificate,
+    media_type_of,
+)
 from records.queries.verification import verify_records
 from tests.factories import (
     NOW,
@@ -64,7 +68,7 @@ def paper(content=PDF, **fields):
 
 
 def enter(person, scope, revision, verified_by, paper, **fields):
-    return elsewhere.enter_certificate_from_elsewhere(
+    return certificates_from_elsewhere.enter_certificate_from_elsewhere(
         person=person,
         scope=scope,
         revision=revision,
@@ -158,7 +162,7 @@ def test_file_that_is_no_scan_is_refused_whatever_its_name(person, scope, revisi
 
 
 def test_document_that_is_too_large_is_refused(person, scope, revision, quality, monkeypatch):
-    monkeypatch.setattr(elsewhere, "MOST_BYTES", len(PDF) - 1)
+    monkeypatch.setattr(certificates_from_elsewhere, "MOST_BYTES", len(PDF) - 1)
 
     with pytest.raises(CertificationError, match="lower resolution"):
         enter(person, scope, revision, quality, paper())
@@ -172,7 +176,7 @@ def test_nothing_is_left_half_stored_when_writing_fails(
     def fail(*args):
         raise DatabaseError("the disk is full")
 
-    monkeypatch.setattr(elsewhere.standing, "rebuild_spans", fail)
+    monkeypatch.setattr(certificates_from_elsewhere.standing, "rebuild_spans", fail)
     with pytest.raises(DatabaseError):
         enter(person, scope, revision, quality, paper())
 

@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from assessments import ports as gates
+from assessments import ports
 from certification.services import events
 from certification.services.acts import Act
 from tests.factories import (
@@ -33,7 +33,7 @@ def board():
 
 
 def may_grade(user, board, day=TODAY):
-    return gates.may_grade(user=user, board=board, day=day)
+    return ports.may_grade(user=user, board=board, day=day)
 
 
 def certified(user, *joint_types, level="instructor", **fields):
@@ -116,8 +116,8 @@ def test_sign_in_that_is_nobody_has_no_standing(board):
 
 
 def test_board_stays_closed_while_nobody_answers(instructor, board):
-    before = gates.register_may_grade(None)
+    before = ports.register_may_grade(None)
     try:
         assert "not connected" in may_grade(instructor, board)
     finally:
-        gates.register_may_grade(before)
+        ports.register_may_grade(before)

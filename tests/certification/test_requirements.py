@@ -11,7 +11,7 @@ from certification.queries.requirements import (
     requirements,
     unmet,
 )
-from records.services import trail as records
+from records.services import trail
 from tests.factories import (
     NOW,
     TODAY,
@@ -126,7 +126,7 @@ def test_correction_does_not_make_a_board_younger(person, scope, exercise):
     correction = board.gradings.create(
         grader=first.grader, criteria_set=first.criteria_set, replaces=first, reason="Wrong joint."
     )
-    signature = records.sign(
+    signature = trail.sign(
         actor=first.grader, meaning="graded", about=board, content={"corrects": 1}, at=NOW
     )
     correction.signings.create(stage="soldered", signature=signature, signed_at=NOW, result={})

@@ -13,7 +13,7 @@ import pytest
 
 from certification.services import standing
 from tests.certification.spans_walk import FACTS, NO_FACTS, LeftBehind, Walk
-from training import ports as gates
+from training import ports
 
 pytestmark = pytest.mark.django_db
 
@@ -59,7 +59,7 @@ def forget(monkeypatch, module, function):
 
         return called
 
-    for owner, names in ((standing, REBUILDS), (gates, TELLS)):
+    for owner, names in ((standing, REBUILDS), (ports, TELLS)):
         for name in names:
             monkeypatch.setattr(owner, name, unless_forgotten(getattr(owner, name)))
 
@@ -69,7 +69,7 @@ def test_the_services_that_rebuild_are_those_that_are_known():
     assert PLACES == [
         ("audit.services.importing", "import_register"),
         ("certification.services.certificates", "issue_certificate"),
-        ("certification.services.elsewhere", "_write"),
+        ("certification.services.certificates_from_elsewhere", "_write"),
         ("certification.services.events", "_write"),
         ("certification.services.events", "withdraw_certificate"),
         ("certification.services.restricting", "restrict_certificate"),

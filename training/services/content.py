@@ -7,7 +7,7 @@ from datetime import datetime
 from django.db import transaction
 
 from people.models import User
-from records.services import trail as records
+from records.services import trail
 from training.content import CourseContent, ExerciseContent
 from training.content.courses import COURSES
 from training.content.exercises import EXERCISES
@@ -41,7 +41,7 @@ def load_exercises(
             kept.append(content.code)
             continue
         added.append(_add_exercise(content, order, at))
-    records.record_many(
+    trail.record_many(
         actor=actor,
         act="exercise added",
         items=[
@@ -134,7 +134,7 @@ def load_courses(
             for number, lesson in enumerate(content.lessons, start=1)
         )
         added.append(course)
-    records.record_many(
+    trail.record_many(
         actor=actor,
         act="course added",
         items=[(course, {"code": course.code, "revision": 1}) for course in added],

@@ -9,7 +9,7 @@ from django.utils.translation import ngettext
 
 from people.models import Person, Role, Site, User
 from people.presenters.days import format_day_with_weekday
-from records.services import trail as records
+from records.services import trail
 from records.services.numbers import next_number
 from training.exceptions import TrainingError
 from training.models import Attendance, ClassSession, CourseRevision, Enrolment
@@ -45,7 +45,7 @@ def plan_class(
         places=places,
         recorded_at=at,
     )
-    records.record(
+    trail.record(
         actor=actor, act="class planned", about=session, payload=_session_payload(session), at=at
     )
     return session
@@ -89,7 +89,7 @@ def change_class(
     session.save(update_fields=["instructor", "starts_on", "ends_on", "places", "room"])
     after = _session_payload(session)
     if before != after:
-        records.record(
+        trail.record(
             actor=actor,
             act="class changed",
             about=session,
@@ -135,7 +135,7 @@ def enrol_people(
         Enrolment.objects.create(session=session, person=person, recorded_at=at)
         for person in newcomers
     ]
-    records.record_many(
+    trail.record_many(
         actor=actor,
         act="person enrolled in class",
         items=[(session, _enrolment_payload(enrolment)) for enrolment in enrolments],
@@ -152,7 +152,7 @@ def cancel_enrolment(*, enrolment: Enrolment, actor: User, at: datetime) -> None
             _("Attendance of %(name)s was taken, so they stay in the class.")
             % {"name": enrolment.person.full_name}
         )
-    records.record(
+    trail.record(
         actor=actor,
         act="enrolment cancelled",
         about=enrolment.session,
@@ -202,7 +202,7 @@ def take_attendance(
         )
     if not attendance:
         raise TrainingError(_("Nobody is in the class yet. Enrol people first."))
-    records.record(
+    trail.record(
         actor=actor,
         act="attendance taken",
         about=session,

@@ -15,8 +15,7 @@ from people.models import Person, User
 from people.services.people import lock_person
 from people.services.refusals import refuse_future_day, refuse_own
 from records.models import Signature
-from records.services import numbers
-from records.services import trail as records
+from records.services import numbers, trail
 from training import ports
 from training.exceptions import TrainingError
 from training.models import (
@@ -56,7 +55,7 @@ def record_vision_test(
         recorded_by=actor,
         recorded_at=at,
     )
-    records.record(
+    trail.record(
         actor=actor,
         act="vision test recorded",
         about=test,
@@ -98,7 +97,7 @@ def withdraw_vision_test(
         withdrawn_by=actor,
         signature=_sign_withdrawal(vision_test, person, content, actor, at, proof),
     )
-    records.record(
+    trail.record(
         actor=actor,
         act="vision test withdrawn",
         about=vision_test,
@@ -131,7 +130,7 @@ def record_practice(
         confirmed_by=actor,
         recorded_at=at,
     )
-    records.record(
+    trail.record(
         actor=actor,
         act="practice recorded",
         about=practice,
@@ -169,7 +168,7 @@ def withdraw_practice(
         withdrawn_by=actor,
         signature=_sign_withdrawal(practice, person, content, actor, at, proof),
     )
-    records.record(
+    trail.record(
         actor=actor,
         act="practice withdrawn",
         about=practice,
@@ -193,7 +192,7 @@ def _sign_withdrawal(
     at: datetime,
     proof: str,
 ) -> Signature:
-    return records.sign(
+    return trail.sign(
         actor=actor,
         meaning=WITHDRAWAL_MEANING,
         about=fact,

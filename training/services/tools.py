@@ -6,7 +6,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from people.models import Person, Site, User
-from records.services import trail as records
+from records.services import trail
 from training.exceptions import TrainingError
 from training.models import Calibration, Tool
 
@@ -27,7 +27,7 @@ def add_tool(
     tool = Tool.objects.create(
         code=code, kind=kind, site=site, name=name, answers_for=answers_for, recorded_at=at
     )
-    records.record(actor=actor, act="tool added", about=tool, payload=_tool_payload(tool), at=at)
+    trail.record(actor=actor, act="tool added", about=tool, payload=_tool_payload(tool), at=at)
     return tool
 
 
@@ -39,7 +39,7 @@ def change_tool(
     before = _tool_payload(tool)
     tool.name, tool.answers_for = name, answers_for
     tool.save(update_fields=["name", "answers_for"])
-    records.record(
+    trail.record(
         actor=actor,
         act="tool changed",
         about=tool,
@@ -56,7 +56,7 @@ def retire_tool(*, tool: Tool, on: date, actor: User, at: datetime) -> Tool:
         raise TrainingError(_("%(code)s is out of use already.") % {"code": tool.code})
     tool.retired_on = on
     tool.save(update_fields=["retired_on"])
-    records.record(
+    trail.record(
         actor=actor,
         act="tool retired",
         about=tool,
@@ -94,7 +94,7 @@ def record_calibration(
         reference=reference,
         recorded_at=at,
     )
-    records.record(
+    trail.record(
         actor=actor,
         act="calibration recorded",
         about=tool,

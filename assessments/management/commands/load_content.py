@@ -27,13 +27,15 @@ class Command(BaseCommand):
             ("Courses", content.load_courses(actor=ACTOR, at=at)),
         ):
             self.stdout.write(f"{what}: {len(loaded.added)} added, {len(loaded.kept)} kept.")
-        for one in REVISIONS:
+        for criteria_set in REVISIONS:
             # A retired revision is history of the demo and nothing to begin with.
-            if one.retired:
+            if criteria_set.retired:
                 continue
-            made = load_criteria_set(content=one, actor=ACTOR, at=at)
+            made = load_criteria_set(content=criteria_set, actor=ACTOR, at=at)
             if made is None:
-                self.stdout.write(f"Criteria: {one.title}, rev. {one.revision}, kept.")
+                self.stdout.write(
+                    f"Criteria: {criteria_set.title}, rev. {criteria_set.revision}, kept."
+                )
             else:
                 self.stdout.write(
                     f"Criteria: {made} added as a draft. Boards can be graded once quality has "

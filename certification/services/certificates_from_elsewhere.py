@@ -23,8 +23,7 @@ from certification.models import (
 )
 from certification.queries import standing_on_day
 from people.models import Person, Role
-from records.services import numbers
-from records.services import trail as records
+from records.services import numbers, trail
 
 from . import certificates, standing
 from .acts import Act
@@ -167,7 +166,7 @@ def _refuse_unless_it_fits(
             _("%(scheme)s is not published or does not cover %(scope)s.")
             % {"scheme": revision, "scope": scope}
         )
-    twin = Certificate.objects.standing().filter(
+    twin = Certificate.objects.not_withdrawn().filter(
         person=person, scope=scope, issued_by=paper.issuer, outside_number=paper.number
     )
     if known := twin.first():
@@ -223,7 +222,7 @@ def _write(
             signature=certificate.signature,
             recorded_at=act.at,
         )
-    records.record(
+    trail.record(
         actor=act.actor,
         act="certificate from elsewhere entered",
         about=about,
