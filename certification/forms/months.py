@@ -7,7 +7,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from certification.models import Scope
-from certification.presenters.months_ahead import Asked, kinds_told
+from certification.presenters.months_ahead import MonthsFilters, kinds_told
 from people.models import Person, Site, User
 
 MONTHS = [(number, str(number)) for number in (3, 6, 12, 18, 24)]
@@ -61,10 +61,10 @@ class MonthsForm(forms.Form):
                 self.fields[name].queryset = found  # type: ignore[attr-defined]
         self.is_valid()
 
-    def asked(self, day: date) -> Asked:
+    def filters(self, day: date) -> MonthsFilters:
         """What is asked for; a filter that makes no sense is left open."""
         data = self.cleaned_data
-        return Asked(
+        return MonthsFilters(
             day=day,
             months=data.get("months") or 12,
             site=data.get("site"),

@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy as _
 
 from certification.domain.disclosure import NOT_CURRENT
 from certification.models import KnownRegister, Scope
-from certification.presenters.register import Asked, standings_told
+from certification.presenters.register import RegisterFilters, standings_told
 from people.forms.fields import DayInput
 from people.models import Person, Role, Site, User
 
@@ -162,11 +162,11 @@ class RegisterForm(forms.Form):
         found = self.cleaned_data.get("known_at")
         return found if found is not None and found < now else None
 
-    def asked(self, today: date, known: KnownRegister | None = None) -> Asked:
+    def filters(self, today: date, known: KnownRegister | None = None) -> RegisterFilters:
         """What is asked for, of today if of no other day; a filter that makes no sense is left
         open."""
         data = self.cleaned_data
-        return Asked(
+        return RegisterFilters(
             day=data.get("day") or today,
             text=data.get("q", "").strip(),
             site_id=self._id("site"),

@@ -69,11 +69,11 @@ class Card:
 
 
 def card_of(person: Person, day: date) -> Card:
-    asked = register.Asked(day=day)
-    people = register.with_spans(None, Person.objects.filter(pk=person.pk), asked)
+    filters = register.RegisterFilters(day=day)
+    people = register.with_spans(None, Person.objects.filter(pk=person.pk), filters)
     lines = [
         line
-        for line in register.lines_of(people.get(), asked, in_full=True)
+        for line in register.lines_of(people.get(), filters, in_full=True)
         if line.scope is not None
     ]
     proposals = list(person.proposals.open().select_related("scope"))

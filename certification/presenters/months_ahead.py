@@ -53,7 +53,7 @@ TO_DO = {
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class MonthsFilters:
     """What is asked for; ``day`` is today, and everything else may be left open."""
 
     day: date
@@ -189,31 +189,31 @@ def _figure(count: int | None) -> str:
 # Who and what
 
 
-def ends_asked_for(user: User, asked: Asked) -> QuerySet[StandingEnd]:
+def ends_that_match(user: User, filters: MonthsFilters) -> QuerySet[StandingEnd]:
     """The ends within the months asked for, of people at work whose standing the user may read."""
-    people = people_with_standing_for(user).at_work_on(asked.day)
-    if asked.site is not None:
-        people = people.filter(site=asked.site)
-    if asked.lead is not None:
-        people = people.filter(line_lead=asked.lead)
+    people = people_with_standing_for(user).at_work_on(filters.day)
+    if filters.site is not None:
+        people = people.filter(site=filters.site)
+    if filters.lead is not None:
+        people = people.filter(line_lead=filters.lead)
     spans = StandingSpan.objects.filter(
         standing=Standing.CERTIFIED, person__in=people.order_by().values("pk")
     )
-    if asked.scope is not None:
-        spans = spans.filter(scope=asked.scope)
-    in_full, on_day = _in_full(user), Q(span__in=spans.on(asked.day).order_by().values("pk"))
-    found = StandingEnd.objects.filter(last_day__range=(asked.day, asked.last_day)).order_by()
-    if asked.kind and asked.kind != SEE_INSTRUCTOR:
-        return found.filter(on_day, in_full, kind=asked.kind)
+    if filters.scope is not None:
+        spans = spans.filter(scope=filters.scope)
+    in_full, on_day = _in_full(user), Q(span__in=spans.on(filters.day).order_by().values("pk"))
+    found = StandingEnd.objects.filter(last_day__range=(filters.day, filters.last_day)).order_by()
+    if filters.kind and filters.kind != SEE_INSTRUCTOR:
+        return found.filter(on_day, in_full, kind=filters.kind)
     if not user.has_role(Role.LINE_LEAD):
-        return found.none() if asked.kind else found.filter(on_day, in_full)
-    told = found.filter(~in_full, _ends_the_answer(asked), span__in=spans.order_by().values("pk"))
-    if asked.kind:
+        return found.none() if filters.kind else found.filter(on_day, in_full)
+    told = found.filter(~in_full, _ends_the_answer(filters), span__in=spans.order_by().values("pk"))
+    if filters.kind:
         return told
     return found.filter((on_day & in_full) | Q(pk__in=told.values("pk")))
 
 
-def _ends_the_answer(asked: Asked) -> Q:
+def _ends_the_answer(filters: MonthsFilters) -> Q:
     """Ends on whose next day the answer of the day asked about becomes another, one of each.
 
     The day is the one that the register says: nothing is told that would end it beyond, nor
@@ -225,7 +225,7 @@ def _ends_the_answer(asked: Asked) -> Q:
     said = {"standing": OuterRef("span__standing"), "restriction": OuterRef("span__restriction")}
     later = of_pair.filter(first_day__gt=OuterRef("span__first_day")).order_by("first_day")
     between = of_pair.filter(
-        first_day__gt=asked.day, first_day__lt=OuterRef("span__first_day")
+        first_day__gt=filters.day, first_day__lt=OuterRef("span__first_day")
     ).exclude(**said)
     before = StandingEnd.objects.filter(span=OuterRef("span")).filter(
         Q(last_day__lt=OuterRef("last_day"))
@@ -237,7 +237,7 @@ def _ends_the_answer(asked: Asked) -> Q:
     return (
         Q(last_day=F("span__last_day"))
         & ~Exists(before)
-        & Q(Exists(of_pair.on(asked.day).filter(**said)), ~Exists(between))
+        & Q(Exists(of_pair.on(filters.day).filter(**said)), ~Exists(between))
         & Q(Exact(next_on, otherwise_on))
     )
 
@@ -261,9 +261,9 @@ def kinds_told(user: User) -> list[tuple[str, Any]]:
 # The overview
 
 
-def overview(user: User, asked: Asked) -> Overview:
+def overview(user: User, filters: MonthsFilters) -> Overview:
     """Counts by month and scope, and the classes that begin in these months."""
-    ends = ends_asked_for(user, asked)
+    ends = ends_that_match(user, filters)
     told = Case(
         When(~_in_full(user), then=Value(SEE_INSTRUCTOR)),
         default=F("kind"),
@@ -281,7 +281,7 @@ def overview(user: User, asked: Asked) -> Overview:
         .values_list("told", "month")
         .annotate(people=Count("span__person", distinct=True))
     )
-    scopes = {scope.pk: ScopeRow(scope) for scope in _scopes(asked)}
+    scopes = {scope.pk: ScopeRow(scope) for scope in _scopes(filters)}
     kinds = {
         kind: KindRow(kind, word)
         for kind, word in (
@@ -298,25 +298,27 @@ def overview(user: User, asked: Asked) -> Overview:
             row[month] = row.get(month, 0) + people
     for kind, month, people in by_person:
         kinds[kind].ends[month] = people
-    sessions = _sessions(user, asked)
+    sessions = _sessions(user, filters)
     _add_places(scopes, sessions)
     return Overview(
-        asked.each_month(),
+        filters.each_month(),
         [row for row in scopes.values() if row.ends or row.places],
         [row for row in kinds.values() if row.ends],
         sessions,
     )
 
 
-def _scopes(asked: Asked) -> QuerySet[Scope]:
-    return Scope.objects.filter(pk=asked.scope.pk) if asked.scope else Scope.objects.all()
+def _scopes(filters: MonthsFilters) -> QuerySet[Scope]:
+    return Scope.objects.filter(pk=filters.scope.pk) if filters.scope else Scope.objects.all()
 
 
-def _sessions(user: User, asked: Asked) -> list[ClassSession]:
+def _sessions(user: User, filters: MonthsFilters) -> list[ClassSession]:
     """Classes the user may read that begin in these months or are being held."""
-    found = sessions_readable_by(user).filter(ends_on__gte=asked.day, starts_on__lte=asked.last_day)
-    if asked.site is not None:
-        found = found.filter(site=asked.site)
+    found = sessions_readable_by(user).filter(
+        ends_on__gte=filters.day, starts_on__lte=filters.last_day
+    )
+    if filters.site is not None:
+        found = found.filter(site=filters.site)
     return list(found.with_list_columns().order_by("starts_on", "number"))
 
 
@@ -346,18 +348,18 @@ def _add_places(scopes: dict[int, ScopeRow], sessions: Sequence[ClassSession]) -
 # The list
 
 
-def listed(user: User, asked: Asked) -> QuerySet[StandingEnd]:
+def listed(user: User, filters: MonthsFilters) -> QuerySet[StandingEnd]:
     """The ends in order of their day; one that several scopes share stands once."""
-    ends = ends_asked_for(user, asked)
+    ends = ends_that_match(user, filters)
     in_full = _in_full(user)
     twin = StandingEnd.objects.filter(
-        span__in=StandingSpan.objects.on(asked.day).filter(person=OuterRef("span__person")),
+        span__in=StandingSpan.objects.on(filters.day).filter(person=OuterRef("span__person")),
         kind=Kind.VISION,
         source=OuterRef("source"),
         pk__lt=OuterRef("pk"),
     )
     sooner = StandingEnd.objects.filter(span=OuterRef("span"), last_day__lt=OuterRef("last_day"))
-    if asked.scope is None:
+    if filters.scope is None:
         ends = ends.exclude(in_full & Q(kind=Kind.VISION) & Exists(twin))
     return (
         ends.annotate(is_first=~Exists(sooner))
@@ -371,29 +373,29 @@ def listed(user: User, asked: Asked) -> QuerySet[StandingEnd]:
     )
 
 
-def lines_of(user: User, asked: Asked, ends: Sequence[StandingEnd]) -> list[Line]:
+def lines_of(user: User, filters: MonthsFilters, ends: Sequence[StandingEnd]) -> list[Line]:
     """Ends as lines, with the classes each person is enrolled in that begin in time."""
     sites = user.sites_as(*IN_FULL)
     enrolled: dict[int, list[ClassSession]] = {}
     enrolments = Enrolment.objects.filter(
         person__in={end.span.person_id for end in ends},
         session__in=sessions_readable_by(user).order_by().values("pk"),
-        session__ends_on__gte=asked.day,
+        session__ends_on__gte=filters.day,
     ).select_related("session")
     for enrolment in enrolments.order_by("session__starts_on"):
         enrolled.setdefault(enrolment.person_id, []).append(enrolment.session)
     return [_line(user, end, sites, enrolled) for end in ends]
 
 
-def all_lines(user: User, asked: Asked) -> Iterator[Line]:
+def all_lines(user: User, filters: MonthsFilters) -> Iterator[Line]:
     """Every line asked for, in batches; for an export."""
     batch: list[StandingEnd] = []
-    for end in listed(user, asked).iterator(chunk_size=500):
+    for end in listed(user, filters).iterator(chunk_size=500):
         batch.append(end)
         if len(batch) == 500:
-            yield from lines_of(user, asked, batch)
+            yield from lines_of(user, filters, batch)
             batch = []
-    yield from lines_of(user, asked, batch)
+    yield from lines_of(user, filters, batch)
 
 
 def _line(

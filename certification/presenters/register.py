@@ -79,7 +79,7 @@ ORDERS_OF_LINES: dict[str, tuple[Any, ...]] = {
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class RegisterFilters:
     """What the register is asked for; everything but the day may be left open.
 
     ``known`` is a finished answer to what was known of that day at an instant; without it the
@@ -168,68 +168,68 @@ class Line:
         return str(self.next_end.get_kind_display()) if self.next_end else ""
 
 
-def people_asked_for(user: User, asked: Asked) -> QuerySet[Person]:
+def people_who_match(user: User, filters: RegisterFilters) -> QuerySet[Person]:
     """People the register shows to a user, in order; a person without any scope is there too."""
-    people = _people(user, asked)
-    spans = _spans(user, asked).filter(person=OuterRef("pk"))
-    if asked.standing == Standing.NEVER_CERTIFIED:
+    people = _people(user, filters)
+    spans = _spans(user, filters).filter(person=OuterRef("pk"))
+    if filters.standing == Standing.NEVER_CERTIFIED:
         people = people.filter(~Exists(spans))
-    elif asked.standing or asked.scope is not None:
+    elif filters.standing or filters.scope is not None:
         people = people.filter(Exists(spans))
-    if asked.standing in LAPSES:
+    if filters.standing in LAPSES:
         people = people.filter(site__in=user.sites_as(*IN_FULL))
-    elif asked.standing == NOT_CURRENT:
+    elif filters.standing == NOT_CURRENT:
         people = people.exclude(site__in=user.sites_as(*IN_FULL))
-    return people.order_by(*ORDERS_OF_PEOPLE.get(asked.order, ORDERS_OF_PEOPLE["name"]))
+    return people.order_by(*ORDERS_OF_PEOPLE.get(filters.order, ORDERS_OF_PEOPLE["name"]))
 
 
-def _people(user: User, asked: Asked) -> QuerySet[Person]:
+def _people(user: User, filters: RegisterFilters) -> QuerySet[Person]:
     """People who match what is asked of them, however they stand."""
     people = people_with_standing_for(user).select_related("site", "line_lead")
-    if asked.known is not None:
+    if filters.known is not None:
         people = people.filter(site__in=user.sites_as(Role.QUALITY))
-    if not asked.with_left:
-        people = people.at_work_on(asked.day)
-    for word in asked.text.split():
+    if not filters.with_left:
+        people = people.at_work_on(filters.day)
+    for word in filters.text.split():
         former = FormerEmployeeNumber.objects.filter(employee_number__istartswith=word)
         people = people.filter(
             Q(full_name__icontains=word)
             | Q(employee_number__istartswith=word)
             | Q(pk__in=former.values("person"))
         )
-    if asked.site_id is not None:
-        people = people.filter(site=asked.site_id)
-    if asked.lead_id is not None:
-        people = people.filter(line_lead=asked.lead_id)
+    if filters.site_id is not None:
+        people = people.filter(site=filters.site_id)
+    if filters.lead_id is not None:
+        people = people.filter(line_lead=filters.lead_id)
     return people
 
 
-def _spans(user: User | None, asked: Asked) -> QuerySet[Any]:
+def _spans(user: User | None, filters: RegisterFilters) -> QuerySet[Any]:
     """The spans that the day lies in, of everybody; never certified is to have none."""
-    spans: QuerySet[Any] = StandingSpan.objects.on(asked.day)
-    if asked.known is not None:
-        spans = KnownSpan.objects.filter(known=asked.known)
-    if asked.scope is not None:
-        spans = spans.filter(scope=asked.scope)
-    if asked.standing == "ending":
-        return spans.filter(_ending(user, asked))
-    if asked.standing == NOT_CURRENT:
+    spans: QuerySet[Any] = StandingSpan.objects.on(filters.day)
+    if filters.known is not None:
+        spans = KnownSpan.objects.filter(known=filters.known)
+    if filters.scope is not None:
+        spans = spans.filter(scope=filters.scope)
+    if filters.standing == "ending":
+        return spans.filter(_ending(user, filters))
+    if filters.standing == NOT_CURRENT:
         return spans.filter(standing__in=LAPSES)
-    if asked.standing and asked.standing != Standing.NEVER_CERTIFIED:
-        return spans.filter(standing=asked.standing)
+    if filters.standing and filters.standing != Standing.NEVER_CERTIFIED:
+        return spans.filter(standing=filters.standing)
     return spans
 
 
-def _ending(user: User | None, asked: Asked) -> Q:
+def _ending(user: User | None, filters: RegisterFilters) -> Q:
     """Spans of a yes that ends soon.
 
     What would end it by itself may be known from tests that came after something else had ended
     it. So to whoever does not read in full it ends when the answer becomes another, and no
     sooner or later.
     """
-    soon = asked.day + SOON
+    soon = filters.day + SOON
     by_itself = Q(ends_on__lte=soon)
-    if asked.known is None and user is not None and user.has_role(Role.LINE_LEAD):
+    if filters.known is None and user is not None and user.has_role(Role.LINE_LEAD):
         otherwise = Q(Exists(says_otherwise().filter(first_day__lte=soon + timedelta(days=1))))
         by_itself = (by_itself & _read_in_full(user)) | (~_read_in_full(user) & otherwise)
     return Q(standing=Standing.CERTIFIED) & by_itself
@@ -252,17 +252,17 @@ def says_otherwise() -> QuerySet[StandingSpan]:
     )
 
 
-def _ends(asked: Asked) -> QuerySet[Any]:
-    ends = KnownEnd if asked.known is not None else StandingEnd
+def _ends(filters: RegisterFilters) -> QuerySet[Any]:
+    ends = KnownEnd if filters.known is not None else StandingEnd
     return ends._default_manager.order_by("last_day", "kind")
 
 
-def _for_lines(spans: QuerySet[Any], asked: Asked) -> QuerySet[Any]:
+def _for_lines(spans: QuerySet[Any], filters: RegisterFilters) -> QuerySet[Any]:
     """With everything a line shows: what ends it, and when it changes by itself."""
     spans = spans.select_related("scope", "certificate").prefetch_related(
-        Prefetch("ends", _ends(asked))
+        Prefetch("ends", _ends(filters))
     )
-    if asked.known is not None:
+    if filters.known is not None:
         return spans
     later = (
         StandingSpan.objects.filter(
@@ -277,13 +277,15 @@ def _for_lines(spans: QuerySet[Any], asked: Asked) -> QuerySet[Any]:
     )
 
 
-def with_spans(user: User | None, people: QuerySet[Person], asked: Asked) -> QuerySet[Person]:
+def with_spans(
+    user: User | None, people: QuerySet[Person], filters: RegisterFilters
+) -> QuerySet[Person]:
     """Fetch the spans and ends of the people on the day, however many they are.
 
     ``user`` is the reader, None where it is somebody's own.
     """
-    spans = _for_lines(_spans(user, asked), asked).order_by("scope__level", "scope__title")
-    of_person = "known_spans" if asked.known is not None else "spans"
+    spans = _for_lines(_spans(user, filters), filters).order_by("scope__level", "scope__title")
+    of_person = "known_spans" if filters.known is not None else "spans"
     return people.prefetch_related(Prefetch(of_person, spans, to_attr="spans_on_day"))
 
 
@@ -294,20 +296,22 @@ class LinesInOrder:
     `counts`, which has gone over all of them already.
     """
 
-    def __init__(self, user: User, asked: Asked, counted: dict[str, int] | None = None) -> None:
-        self._user, self._asked, self._counted = user, asked, counted
-        people = people_asked_for(user, asked)
-        spans = _spans(user, asked)
+    def __init__(
+        self, user: User, filters: RegisterFilters, counted: dict[str, int] | None = None
+    ) -> None:
+        self._user, self._filters, self._counted = user, filters, counted
+        people = people_who_match(user, filters)
+        spans = _spans(user, filters)
         self._any_span = spans.model._default_manager.select_related(
             "person__site", "person__line_lead"
         )
         self._spans = spans.filter(person__in=people.order_by().values("pk"))
-        if asked.standing == Standing.NEVER_CERTIFIED:
+        if filters.standing == Standing.NEVER_CERTIFIED:
             self._spans = self._spans.none()
-        self._spans = _in_order(self._spans, user, asked)
-        self._without = people.filter(~Exists(_spans(user, asked).filter(person=OuterRef("pk"))))
-        self._has_without = asked.standing == Standing.NEVER_CERTIFIED or (
-            not asked.standing and asked.scope is None
+        self._spans = _in_order(self._spans, user, filters)
+        self._without = people.filter(~Exists(_spans(user, filters).filter(person=OuterRef("pk"))))
+        self._has_without = filters.standing == Standing.NEVER_CERTIFIED or (
+            not filters.standing and filters.scope is None
         )
         if not self._has_without:
             self._without = self._without.none()
@@ -318,19 +322,19 @@ class LinesInOrder:
 
     @cached_property
     def _counts(self) -> dict[str, int]:
-        return counts(self._user, self._asked) if self._counted is None else self._counted
+        return counts(self._user, self._filters) if self._counted is None else self._counted
 
     @property
     def _number_of_spans(self) -> int:
-        if self._asked.standing == Standing.NEVER_CERTIFIED:
+        if self._filters.standing == Standing.NEVER_CERTIFIED:
             return 0
-        return self._counts[self._asked.standing or "all"]
+        return self._counts[self._filters.standing or "all"]
 
     def __getitem__(self, cut: slice) -> list[Line]:
         # Cut first, or what a line shows would be worked out of all that are sorted.
         cut_out = self._any_span.filter(pk__in=self._spans.values("pk")[cut])
-        cut_out = _in_order(cut_out, self._user, self._asked)
-        spans = list(_for_lines(cut_out, self._asked))
+        cut_out = _in_order(cut_out, self._user, self._filters)
+        spans = list(_for_lines(cut_out, self._filters))
         lines = [self._line(span.person, span) for span in spans]
         left = cut.stop - cut.start - len(spans)
         if left:
@@ -341,7 +345,7 @@ class LinesInOrder:
     def __iter__(self) -> Iterator[Line]:
         """All of them, in batches; for an export."""
         spans = self._spans.select_related("person__site", "person__line_lead")
-        for span in _for_lines(spans, self._asked).iterator(chunk_size=500):
+        for span in _for_lines(spans, self._filters).iterator(chunk_size=500):
             yield self._line(span.person, span)
         for person in self._without.iterator(chunk_size=500):
             yield self._line(person, None)
@@ -349,14 +353,14 @@ class LinesInOrder:
     def _line(self, person: Person, span: AnySpan | None) -> Line:
         in_full = reads_in_full(self._user, person)
         if span is None:
-            return _no_line(person, self._asked, in_full)
-        return _line(person, span, self._asked, in_full)
+            return _no_line(person, self._filters, in_full)
+        return _line(person, span, self._filters, in_full)
 
 
-def _in_order(spans: QuerySet[Any], user: User, asked: Asked) -> QuerySet[Any]:
+def _in_order(spans: QuerySet[Any], user: User, filters: RegisterFilters) -> QuerySet[Any]:
     """The order asked for, in which nothing stands apart that is told as one."""
-    order = ORDERS_OF_LINES[asked.order]
-    if asked.order == "standing":
+    order = ORDERS_OF_LINES[filters.order]
+    if filters.order == "standing":
         places = {standing: Value(place) for place, standing in enumerate(WHAT_TO_SEE_TO_FIRST)}
         told_as_one = When(
             ~_read_in_full(user), standing__in=LAPSES, then=places[Standing.VISION_NOT_CURRENT]
@@ -368,7 +372,7 @@ def _in_order(spans: QuerySet[Any], user: User, asked: Asked) -> QuerySet[Any]:
             output_field=IntegerField(),
         )
         return spans.alias(place=place).order_by("place", *order)
-    if asked.order == "end" and asked.known is None and user.has_role(Role.LINE_LEAD):
+    if filters.order == "end" and filters.known is None and user.has_role(Role.LINE_LEAD):
         otherwise_on = Subquery(says_otherwise().values("first_day")[:1])
         told_end = Case(
             When(_read_in_full(user), then=F("ends_on")),
@@ -381,20 +385,20 @@ def _in_order(spans: QuerySet[Any], user: User, asked: Asked) -> QuerySet[Any]:
     return spans.order_by(*order)
 
 
-def lines_of(person: Person, asked: Asked, in_full: bool) -> list[Line]:
+def lines_of(person: Person, filters: RegisterFilters, in_full: bool) -> list[Line]:
     """A person's lines, from `with_spans`; one that says so where they have no scope."""
     spans: list[AnySpan] = person.spans_on_day  # type: ignore[attr-defined]
     if not spans:
-        return [_no_line(person, asked, in_full)]
-    return [_line(person, span, asked, in_full) for span in spans]
+        return [_no_line(person, filters, in_full)]
+    return [_line(person, span, filters, in_full) for span in spans]
 
 
-def _no_line(person: Person, asked: Asked, in_full: bool) -> Line:
+def _no_line(person: Person, filters: RegisterFilters, in_full: bool) -> Line:
     none = Standing.NEVER_CERTIFIED
-    return Line(person, asked.scope, none, None, None, None, False, in_full)
+    return Line(person, filters.scope, none, None, None, None, False, in_full)
 
 
-def _line(person: Person, span: AnySpan, asked: Asked, in_full: bool) -> Line:
+def _line(person: Person, span: AnySpan, filters: RegisterFilters, in_full: bool) -> Line:
     ends: list[Any] = list(span.ends.all())
     next_end = ends[0] if ends else None
     through = span.good_through
@@ -411,7 +415,7 @@ def _line(person: Person, span: AnySpan, asked: Asked, in_full: bool) -> Line:
         span=span,
         through=through,
         next_end=next_end,
-        ends_soon=next_end is not None and next_end.last_day <= asked.day + SOON,
+        ends_soon=next_end is not None and next_end.last_day <= filters.day + SOON,
         in_full=in_full,
     )
 
@@ -435,32 +439,32 @@ def standings_told(user: User) -> set[str]:
     return told
 
 
-def all_lines(user: User, asked: Asked) -> Iterator[Line]:
+def all_lines(user: User, filters: RegisterFilters) -> Iterator[Line]:
     """Every line asked for, in batches; for an export."""
-    if asked.order in ORDERS_OF_LINES:
-        yield from LinesInOrder(user, asked)
+    if filters.order in ORDERS_OF_LINES:
+        yield from LinesInOrder(user, filters)
         return
-    people = with_spans(user, people_asked_for(user, asked), asked)
+    people = with_spans(user, people_who_match(user, filters), filters)
     for person in people.iterator(chunk_size=500):
-        yield from lines_of(person, asked, reads_in_full(user, person))
+        yield from lines_of(person, filters, reads_in_full(user, person))
 
 
-def counts(user: User, asked: Asked) -> dict[str, int]:
+def counts(user: User, filters: RegisterFilters) -> dict[str, int]:
     """How many scopes of the people asked for stand how; of whom none, as never certified.
 
     As "people" how many people are asked for. One walk over the spans and one over the people,
     whatever is counted; a page of the list takes its length from here.
     """
-    everyone = replace(asked, standing="", order="name")
+    everyone = replace(filters, standing="", order="name")
     people = _people(user, everyone).order_by()
     spans = _spans(user, everyone).filter(person__in=people.values("pk")).order_by()
     stands = {str(standing): Q(standing=standing) for standing in Standing}
-    stands["ending"] = _ending(user, asked)
+    stands["ending"] = _ending(user, filters)
     if NOT_CURRENT in standings_told(user):
         in_full = Q(person__site__in=user.sites_as(*IN_FULL))
         stands |= {str(standing): Q(standing=standing) & in_full for standing in LAPSES}
         stands[NOT_CURRENT] = Q(standing__in=LAPSES) & ~in_full
-    chosen = stands.get(asked.standing)
+    chosen = stands.get(filters.standing)
     found: dict[str, int] = spans.aggregate(
         **{name: Count("pk", filter=which) for name, which in stands.items()},
         all=Count("pk"),
@@ -469,9 +473,9 @@ def counts(user: User, asked: Asked) -> dict[str, int]:
     )
     found.setdefault(NOT_CURRENT, 0)
     found[Standing.NEVER_CERTIFIED] = people.count() - found["with_any"]
-    if asked.standing == Standing.NEVER_CERTIFIED:
+    if filters.standing == Standing.NEVER_CERTIFIED:
         found["people"] = found[Standing.NEVER_CERTIFIED]
-    elif not asked.standing and asked.scope is None:
+    elif not filters.standing and filters.scope is None:
         found["people"] += found[Standing.NEVER_CERTIFIED]
     return found
 
@@ -496,7 +500,7 @@ COLUMNS = (
 )
 
 
-def as_row(line: Line, asked: Asked) -> list[Any]:
+def as_row(line: Line, filters: RegisterFilters) -> list[Any]:
     """A line as the columns of an export."""
     return [
         line.person.employee_number,
@@ -513,6 +517,6 @@ def as_row(line: Line, asked: Asked) -> list[Any]:
         line.restriction,
         line.why,
         line.changes_on or "",
-        asked.day,
-        asked.known.known_at.isoformat(timespec="seconds") if asked.known else "",
+        filters.day,
+        filters.known.known_at.isoformat(timespec="seconds") if filters.known else "",
     ]

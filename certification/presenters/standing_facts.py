@@ -44,7 +44,7 @@ class FactLine:
 
 
 @dataclass(frozen=True)
-class Asked:
+class FactsWanted:
     """Whose facts, as known when, resting on which, and what the reader may take back."""
 
     person: Person
@@ -96,32 +96,32 @@ class Rows:
         )
 
 
-def lines_of(rows: Rows, asked: Asked) -> list[FactLine]:
+def lines_of(rows: Rows, wanted: FactsWanted) -> list[FactLine]:
     """Certificates, events and vision tests, the newest first."""
     found = [
-        *_certificates(rows.certificates, asked),
-        *_events(rows, asked),
-        *_tests(rows.tests, asked),
+        *_certificates(rows.certificates, wanted),
+        *_events(rows, wanted),
+        *_tests(rows.tests, wanted),
     ]
     return sorted(found, key=lambda line: (line.holds_from, line.recorded_at), reverse=True)
 
 
-def practice_of(rows: Rows, asked: Asked) -> list[FactLine]:
+def practice_of(rows: Rows, wanted: FactsWanted) -> list[FactLine]:
     """The days on which such work was done, the newest first."""
     return [
         _line(
-            asked,
+            wanted,
             key=f"practice:{practice.performed_on}",
             what=_("work done"),
             detail=practice.reference,
             holds_from=practice.performed_on,
             recorded_at=practice.recorded_at,
             by=str(practice.confirmed_by or ""),
-            url=_person_url(asked),
+            url=_person_url(wanted),
             error_url=reverse(
-                "training:practice_withdraw", args=[asked.person.employee_number, practice.pk]
+                "training:practice_withdraw", args=[wanted.person.employee_number, practice.pk]
             )
-            if asked.may_withdraw
+            if wanted.may_withdraw
             else "",
             gone=_withdrawn(practice),
         )
@@ -152,7 +152,7 @@ class _Gone:
     reason: str
 
 
-def _certificates(certificates: Iterable[Certificate], asked: Asked) -> Iterable[FactLine]:
+def _certificates(certificates: Iterable[Certificate], wanted: FactsWanted) -> Iterable[FactLine]:
     for certificate in certificates:
         detail = _("good through %(day)s as issued") % {
             "day": format_unbroken_day(certificate.valid_through)
@@ -162,7 +162,7 @@ def _certificates(certificates: Iterable[Certificate], asked: Asked) -> Iterable
         if certificate.restriction:
             detail += ", " + _("only: %(restriction)s") % {"restriction": certificate.restriction}
         yield _line(
-            asked,
+            wanted,
             key=f"certificate:{certificate.number}",
             what=_("certificate %(number)s") % {"number": certificate.number},
             detail=detail,
@@ -173,13 +173,13 @@ def _certificates(certificates: Iterable[Certificate], asked: Asked) -> Iterable
             error_url=reverse(
                 "certification:certificate_act", args=[certificate.number, "withdraw"]
             )
-            if asked.may_decide
+            if wanted.may_decide
             else "",
             gone=_withdrawn(certificate),
         )
 
 
-def _events(rows: Rows, asked: Asked) -> Iterable[FactLine]:
+def _events(rows: Rows, wanted: FactsWanted) -> Iterable[FactLine]:
     """Events; neither a withdrawn certificate's nor a part of one is taken back alone."""
     removed = removals(rows.events)
     withdrawn = {
@@ -196,7 +196,7 @@ def _events(rows: Rows, asked: Asked) -> Iterable[FactLine]:
             said = _("removes %(event)s as entered in error") % {"event": event.voids.event_id}
         by = removed.get(event.pk)
         yield _line(
-            asked,
+            wanted,
             key=f"event:{event.event_id}",
             what=said,
             detail=_("%(number)s: %(reason)s")
@@ -208,7 +208,7 @@ def _events(rows: Rows, asked: Asked) -> Iterable[FactLine]:
             error_url=reverse(
                 "certification:event_remove", args=[event.certificate.number, event.pk]
             )
-            if asked.may_decide
+            if wanted.may_decide
             and event.kind != Kind.VOIDED
             and event.certificate_id not in withdrawn
             and event.part_of is None
@@ -221,31 +221,31 @@ def _events(rows: Rows, asked: Asked) -> Iterable[FactLine]:
         )
 
 
-def _tests(tests: Iterable[VisionTest], asked: Asked) -> Iterable[FactLine]:
+def _tests(tests: Iterable[VisionTest], wanted: FactsWanted) -> Iterable[FactLine]:
     """Pass or fail, and no more: how and by whom is the examiner's."""
     for vision_test in tests:
         yield _line(
-            asked,
+            wanted,
             key=f"vision:{vision_test.test_id}",
             what=_("vision test passed") if vision_test.passed else _("vision test not passed"),
             detail=vision_test.test_id,
             holds_from=vision_test.tested_on,
             recorded_at=vision_test.recorded_at,
             by=str(vision_test.recorded_by or ""),
-            url=_person_url(asked),
+            url=_person_url(wanted),
             error_url=reverse(
                 "training:vision_test_withdraw",
-                args=[asked.person.employee_number, vision_test.test_id],
+                args=[wanted.person.employee_number, vision_test.test_id],
             )
-            if asked.may_withdraw
+            if wanted.may_withdraw
             else "",
             gone=_withdrawn(vision_test),
         )
 
 
-def _line(asked: Asked, *, gone: _Gone | None, **fields: Any) -> FactLine:
+def _line(wanted: FactsWanted, *, gone: _Gone | None, **fields: Any) -> FactLine:
     """Say what became of a fact, as at the instant asked about."""
-    known_at, zone = asked.known_at, asked.site.zone
+    known_at, zone = wanted.known_at, wanted.site.zone
     recorded_at: datetime = fields["recorded_at"]
     notes = []
     late = (recorded_at.astimezone(zone).date() - fields["holds_from"]).days
@@ -261,7 +261,7 @@ def _line(asked: Asked, *, gone: _Gone | None, **fields: Any) -> FactLine:
         facts = {"gone": gone.said, "day": format_unbroken_day(gone.at.astimezone(zone).date())}
         said = _("%(gone)s, %(day)s") if is_gone else _("later %(gone)s, %(day)s")
         notes.append((said % facts) + (f": {gone.reason}" if gone.reason else ""))
-    is_used = fields["key"] in asked.used and not is_gone and not is_unknown
+    is_used = fields["key"] in wanted.used and not is_gone and not is_unknown
     return FactLine(
         **fields | {"error_url": "" if gone else fields["error_url"]},
         notes=tuple(notes),
@@ -282,5 +282,5 @@ def _certificate_url(certificate: Certificate) -> str:
     return reverse("certification:certificate_detail", args=[certificate.number])
 
 
-def _person_url(asked: Asked) -> str:
-    return reverse("people:person_detail", args=[asked.person.employee_number])
+def _person_url(wanted: FactsWanted) -> str:
+    return reverse("people:person_detail", args=[wanted.person.employee_number])

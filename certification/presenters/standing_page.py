@@ -156,7 +156,7 @@ def build(
         )
     rows = standing_facts.Rows.of(person, scope)
     decides = user.person_id != person.pk and user.has_role(Role.QUALITY, site=person.site_id)
-    asked = standing_facts.Asked(
+    wanted = standing_facts.FactsWanted(
         person,
         scope,
         known_at,
@@ -164,8 +164,8 @@ def build(
         may_decide=decides,
         may_withdraw=user.person_id != person.pk,
     )
-    lines = standing_facts.lines_of(rows, asked)
-    practice = standing_facts.practice_of(rows, asked)
+    lines = standing_facts.lines_of(rows, wanted)
+    practice = standing_facts.practice_of(rows, wanted)
     by_key = {line.key: line for line in [*practice, *lines] if line.is_used}
     acting = _acting(rows, answer)
     return StandingScreen(

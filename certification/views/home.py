@@ -68,10 +68,10 @@ def my_card(request: UserRequest) -> HttpResponse:
 def person_standing(request: UserRequest, employee_number: str) -> HttpResponse:
     """Somebody's scopes today, as a part of their page."""
     person = person_for_page(request.user, employee_number)
-    asked = register.Asked(day=person.site.today(), with_left=True)
+    filters = register.RegisterFilters(day=person.site.today(), with_left=True)
     visible = people_with_standing_for(request.user).filter(pk=person.pk)
     found = (
-        register.with_spans(request.user, visible, asked)
+        register.with_spans(request.user, visible, filters)
         .select_related("site", "line_lead")
         .first()
     )
@@ -81,10 +81,10 @@ def person_standing(request: UserRequest, employee_number: str) -> HttpResponse:
         "certification/partials/person_standing.html",
         {
             "person": person,
-            "lines": register.lines_of(found, asked, in_full) if found else [],
+            "lines": register.lines_of(found, filters, in_full) if found else [],
             "may_read": found is not None,
             "scopes": Scope.objects.filter(retired_at__isnull=True) if in_full else [],
-            "today": asked.day,
+            "today": filters.day,
         },
     )
 

@@ -43,24 +43,24 @@ def _form(request: UserRequest) -> MonthsForm:
 @role_required(*READERS)
 def months_ahead_page(request: UserRequest) -> HttpResponse:
     form = _form(request)
-    asked = form.asked(today_for(request.user))
-    overview = months_ahead.overview(request.user, asked)
-    page = Paginator(months_ahead.listed(request.user, asked), ENDS_A_PAGE).get_page(
+    filters = form.filters(today_for(request.user))
+    overview = months_ahead.overview(request.user, filters)
+    page = Paginator(months_ahead.listed(request.user, filters), ENDS_A_PAGE).get_page(
         request.GET.get("page")
     )
-    lines = months_ahead.lines_of(request.user, asked, list(page.object_list))
+    lines = months_ahead.lines_of(request.user, filters, list(page.object_list))
     query = request.GET.copy()
     query.pop("page", None)
     title = _(
         "What ends in each of %(n)d months, by scope, as filled bars, and the places planned as "
         "hollow ones. The table below says the same."
-    ) % {"n": asked.months}
+    ) % {"n": filters.months}
     return render(
         request,
         "certification/months_ahead.html",
         {
             "form": form,
-            "asked": asked,
+            "filters": filters,
             "overview": overview,
             "pictures": months_picture.pictures(overview, title),
             "table": months_ahead.table_of(overview),
@@ -79,9 +79,9 @@ def months_ahead_page(request: UserRequest) -> HttpResponse:
 @require_safe
 @role_required(*READERS)
 def months_ahead_csv(request: UserRequest) -> StreamingHttpResponse:
-    asked = _form(request).asked(today_for(request.user))
+    filters = _form(request).filters(today_for(request.user))
     writer = csv.writer(exports.Echo())
-    rows = (months_ahead.as_row(line) for line in months_ahead.all_lines(request.user, asked))
+    rows = (months_ahead.as_row(line) for line in months_ahead.all_lines(request.user, filters))
 
     def body():
         yield "\ufeff" + writer.writerow(months_ahead.COLUMNS)
@@ -89,5 +89,5 @@ def months_ahead_csv(request: UserRequest) -> StreamingHttpResponse:
             yield writer.writerow([exports.harmless(cell) for cell in row])
 
     response = StreamingHttpResponse(body(), content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="months-ahead-{asked.day}.csv"'
+    response["Content-Disposition"] = f'attachment; filename="months-ahead-{filters.day}.csv"'
     return response

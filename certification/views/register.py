@@ -80,21 +80,21 @@ def register_page(request: UserRequest) -> HttpResponse:
         return _not_worked_out(request, form, today, known_at, known)
     if request.htmx:  # The page that waited has nothing to wait for any more.
         return HttpResponseClientRefresh()
-    asked = form.asked(today, known)
-    counts = register.counts(request.user, asked)
-    page, groups = _page_of(request, asked, counts)
+    filters = form.filters(today, known)
+    counts = register.counts(request.user, filters)
+    page, groups = _page_of(request, filters, counts)
     return render(
         request,
         "certification/register.html",
         {
             "form": form,
-            "asked": asked,
+            "filters": filters,
             "today": today,
             "page": page,
             "groups": groups,
-            "other_day": asked.day != today,
-            "by_person": asked.order not in register.ORDERS_OF_LINES,
-            "standings": counts[asked.standing or "all"],
+            "other_day": filters.day != today,
+            "by_person": filters.order not in register.ORDERS_OF_LINES,
+            "standings": counts[filters.standing or "all"],
             "counted": _counted(form, counts, query),
             "query": query.urlencode(),
             "back_to_today": _without(query, "day", "known_at"),
@@ -104,7 +104,7 @@ def register_page(request: UserRequest) -> HttpResponse:
                 order: _with(query, order=order) for order in ("name", "scope", "standing", "end")
             },
             "now": timezone.now(),
-            "requests": _requests(request, asked, today, page),
+            "requests": _requests(request, filters, today, page),
             "who_form": {"q": {"label": WHO_WAS_THAT}}
             if request.user.has_role(Role.QUALITY)
             else None,
@@ -114,10 +114,10 @@ def register_page(request: UserRequest) -> HttpResponse:
 
 
 def _requests(
-    request: UserRequest, asked: register.Asked, today: date, page: Page[Any]
+    request: UserRequest, filters: register.RegisterFilters, today: date, page: Page[Any]
 ) -> list[ReadingRequest]:
     """What waits to be read again, on the first page of today alone: it is no part of a past."""
-    is_first = asked.day == today and asked.known is None and page.number == 1
+    is_first = filters.day == today and filters.known is None and page.number == 1
     if not is_first or not request.user.has_role(Role.QUALITY):
         return []
     return list(requests_seen_to_by(request.user))
@@ -127,7 +127,7 @@ def _known(form: RegisterForm, today: date, known_at: datetime | None) -> KnownR
     """What there is of the register of the day as known at an instant."""
     if known_at is None:
         return None
-    return KnownRegister.objects.filter(day=form.asked(today).day, known_at=known_at).first()
+    return KnownRegister.objects.filter(day=form.filters(today).day, known_at=known_at).first()
 
 
 def _not_worked_out(
@@ -144,7 +144,7 @@ def _not_worked_out(
         f"certification/{page}.html",
         {
             "form": form,
-            "asked": form.asked(today),
+            "filters": form.filters(today),
             "known": known,
             "known_at": known_at,
             "known_at_text": request.GET.get("known_at", ""),
@@ -163,11 +163,11 @@ def register_as_known(request: UserRequest) -> HttpResponse:
     known_at = form.known_at(now) if form.knows_when else None
     if known_at is not None:
         known_registers.ask(
-            day=form.asked(today).day, known_at=known_at, actor=request.user, at=now
+            day=form.filters(today).day, known_at=known_at, actor=request.user, at=now
         )
         transaction.on_commit(_wake)
-    asked = {name: request.POST[name] for name in ("day", "known_at") if request.POST.get(name)}
-    return redirect(f"{reverse('certification:register')}?{urlencode(asked)}")
+    filters = {name: request.POST[name] for name in ("day", "known_at") if request.POST.get(name)}
+    return redirect(f"{reverse('certification:register')}?{urlencode(filters)}")
 
 
 def _wake() -> None:
@@ -186,19 +186,19 @@ class _CountedAlready(Paginator):
 
 
 def _page_of(
-    request: UserRequest, asked: register.Asked, counts: dict[str, int]
+    request: UserRequest, filters: register.RegisterFilters, counts: dict[str, int]
 ) -> tuple[Page, list[tuple[Person, list[register.Line]]]]:
     """A page of people with their lines, or of lines with whose they are."""
     user, number = request.user, request.GET.get("page")
-    if asked.order in register.ORDERS_OF_LINES:
-        lines: Any = register.LinesInOrder(user, asked, counts)
+    if filters.order in register.ORDERS_OF_LINES:
+        lines: Any = register.LinesInOrder(user, filters, counts)
         page: Page = Paginator(lines, LINES_A_PAGE).get_page(number)
         return page, [(line.person, [line]) for line in page.object_list]
-    people = register.people_asked_for(user, asked)
+    people = register.people_who_match(user, filters)
     page = _CountedAlready(people, PEOPLE_A_PAGE, counts["people"]).get_page(number)
     return page, [
-        (person, register.lines_of(person, asked, access.reads_in_full(user, person)))
-        for person in register.with_spans(user, page.object_list, asked)  # type: ignore[arg-type]
+        (person, register.lines_of(person, filters, access.reads_in_full(user, person)))
+        for person in register.with_spans(user, page.object_list, filters)  # type: ignore[arg-type]
     ]
 
 
@@ -244,11 +244,11 @@ def _counted(form: RegisterForm, counts: dict[str, int], query: QueryDict) -> li
 @require_safe
 @role_required(*READERS)
 def register_csv(request: UserRequest) -> HttpResponseBase:
-    asked = _asked_for_a_file(request)
-    if asked is None:
+    filters = _asked_for_a_file(request)
+    if filters is None:
         return _say_why(request)
     writer = csv.writer(exports.Echo())
-    rows = _rows(request, asked)
+    rows = _rows(request, filters)
 
     def body():
         yield "\ufeff" + writer.writerow(register.COLUMNS)
@@ -256,41 +256,41 @@ def register_csv(request: UserRequest) -> HttpResponseBase:
             yield writer.writerow([exports.harmless(cell) for cell in row])
 
     response = StreamingHttpResponse(body(), content_type="text/csv; charset=utf-8")
-    response["Content-Disposition"] = f'attachment; filename="{_file_name(asked)}.csv"'
+    response["Content-Disposition"] = f'attachment; filename="{_file_name(filters)}.csv"'
     return response
 
 
 @require_safe
 @role_required(*READERS)
 def register_xlsx(request: UserRequest) -> HttpResponseBase:
-    asked = _asked_for_a_file(request)
-    if asked is None:
+    filters = _asked_for_a_file(request)
+    if filters is None:
         return _say_why(request)
     return FileResponse(
-        exports.workbook(f"Register {asked.day}", register.COLUMNS, _rows(request, asked)),
+        exports.workbook(f"Register {filters.day}", register.COLUMNS, _rows(request, filters)),
         as_attachment=True,
-        filename=f"{_file_name(asked)}.xlsx",
+        filename=f"{_file_name(filters)}.xlsx",
     )
 
 
-def _asked_for_a_file(request: UserRequest) -> register.Asked | None:
+def _asked_for_a_file(request: UserRequest) -> register.RegisterFilters | None:
     """What is asked for; nothing where it would be a file of another day or instant."""
     form, today = _form(request), _today(request)
     known_at = form.known_at(timezone.now())
     known = _known(form, today, known_at)
     if not form.knows_when or (known_at is not None and (known is None or not known.is_finished)):
         return None
-    return form.asked(today, known)
+    return form.filters(today, known)
 
 
-def _rows(request: UserRequest, asked: register.Asked) -> Iterator[list[Any]]:
-    return (register.as_row(line, asked) for line in register.all_lines(request.user, asked))
+def _rows(request: UserRequest, filters: register.RegisterFilters) -> Iterator[list[Any]]:
+    return (register.as_row(line, filters) for line in register.all_lines(request.user, filters))
 
 
-def _file_name(asked: register.Asked) -> str:
-    if asked.known is None:
-        return f"register-{asked.day}"
-    return f"register-{asked.day}-known-{asked.known.known_at:%Y%m%dT%H%M%SZ}"
+def _file_name(filters: register.RegisterFilters) -> str:
+    if filters.known is None:
+        return f"register-{filters.day}"
+    return f"register-{filters.day}-known-{filters.known.known_at:%Y%m%dT%H%M%SZ}"
 
 
 def _say_why(request: UserRequest) -> HttpResponse:

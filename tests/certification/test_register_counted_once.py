@@ -86,19 +86,19 @@ def test_counts_say_how_long_the_list_is(user, today, scopes, everybody, days):
             continue
         for scope in (None, scopes[0]):
             for order in ("name", "lead", "standing", "end"):
-                asked = register.Asked(
+                filters = register.RegisterFilters(
                     day=today + timedelta(days=days), standing=chosen, scope=scope, order=order
                 )
-                counted = register.counts(user, asked)
+                counted = register.counts(user, filters)
                 if order in register.ORDERS_OF_LINES:
-                    lines = register.LinesInOrder(user, asked)
+                    lines = register.LinesInOrder(user, filters)
                     listed = list(lines)
-                    assert len(lines) == len(listed), asked
-                    assert lines[0:100] == listed, asked
-                    assert lines[1:3] == listed[1:3], asked
+                    assert len(lines) == len(listed), filters
+                    assert lines[0:100] == listed, filters
+                    assert lines[1:3] == listed[1:3], filters
                 else:
-                    listed = list(register.people_asked_for(user, asked))
-                    assert counted["people"] == len(listed), asked
+                    listed = list(register.people_who_match(user, filters))
+                    assert counted["people"] == len(listed), filters
                 seen.add(len(listed))
     assert len(seen) > 3
 
@@ -107,9 +107,9 @@ def test_counts_say_how_long_the_list_is(user, today, scopes, everybody, days):
 def test_list_is_not_gone_over_once_more_for_its_length(client, user, everybody, order):
     client.force_login(user)
 
-    with CaptureQueriesContext(connection) as asked:
+    with CaptureQueriesContext(connection) as queries:
         client.get("/register/", {"order": order})
 
-    counting = [one["sql"] for one in asked if one["sql"].startswith("SELECT COUNT")]
+    counting = [query["sql"] for query in queries if query["sql"].startswith("SELECT COUNT")]
     assert len([sql for sql in counting if '"certification_standingspan"' in sql]) == 1
     assert len(counting) == 2

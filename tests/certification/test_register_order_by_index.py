@@ -11,7 +11,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.mark.parametrize(
-    ("asked", "index"),
+    ("filters", "index"),
     [
         pytest.param({}, "person_by_name", id="by name"),
         pytest.param(
@@ -24,7 +24,7 @@ pytestmark = pytest.mark.django_db
         pytest.param({"site": True}, "person_by_site_and_name", id="one site, by name"),
     ],
 )
-def test_index_gives_the_order(asked, index):
+def test_index_gives_the_order(filters, index):
     quality, site = make_user("quality"), make_site()
     there = make_site("Aldergate", "AL")
     Person.objects.bulk_create(
@@ -35,10 +35,10 @@ def test_index_gives_the_order(asked, index):
         )
         for number in range(1000)
     )
-    question = register.Asked(
+    question = register.RegisterFilters(
         day=TODAY,
-        order=asked.get("order", "name"),
-        site_id=site.pk if asked.get("site") else None,
+        order=filters.get("order", "name"),
+        site_id=site.pk if filters.get("site") else None,
     )
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":  # Of a table so small it would read everything.
@@ -48,7 +48,7 @@ def test_index_gives_the_order(asked, index):
             cursor.execute("SET LOCAL enable_incremental_sort = on")
         cursor.execute("ANALYZE")
 
-    plan = register.people_asked_for(quality, question)[:50].explain()
+    plan = register.people_who_match(quality, question)[:50].explain()
 
     assert index in plan, plan
     if connection.vendor == "sqlite":
