@@ -237,11 +237,11 @@ def measurements_readable_by(user: User, photo: Photo) -> QuerySet[Measurement]:
     signed = Judgement.objects.filter(Exists(signing), measurement=OuterRef("pk"))
     shown = Q(measured_by=user) | Q(quantity=Measurement.Quantity.SCALE)
     if may_see_outcome(user, photo.board):
-        found = Q(Exists(signed))
+        readable = Q(Exists(signed))
         if photo.board.exercise.graders > 1 and not photo.board.outcome.complete:
             # A reworked joint is under two graders' eyes again.
-            found &= Q(joint__isnull=True) | Q(joint__make=1)
-        shown |= found
+            readable &= Q(joint__isnull=True) | Q(joint__make=1)
+        shown |= readable
     return (
         photo.measurements.filter(shown)
         .select_related("photo", "joint__position", "criterion", "measured_by__person")

@@ -84,7 +84,7 @@ def _staff(sites: list[Site]) -> User:
 
 def _people(number: int, sites: list[Site], draw: random.Random) -> list[Person]:
     leads: list[Person] = []
-    found: list[Person] = []
+    people: list[Person] = []
     for place in range(number):
         person = Person(
             employee_number=f"{100_000 + place}",
@@ -94,12 +94,12 @@ def _people(number: int, sites: list[Site], draw: random.Random) -> list[Person]
         )
         if place % LED_BY_ONE == 0:
             leads.append(person)
-        found.append(person)
-    Person.objects.bulk_create(found, batch_size=500)
-    for place, person in enumerate(found):
+        people.append(person)
+    Person.objects.bulk_create(people, batch_size=500)
+    for place, person in enumerate(people):
         person.line_lead = leads[place // LED_BY_ONE]
-    Person.objects.bulk_update(found, ["line_lead"], batch_size=200)
-    return found
+    Person.objects.bulk_update(people, ["line_lead"], batch_size=200)
+    return people
 
 
 def _facts(

@@ -97,54 +97,54 @@ def measure(
     Examples
     --------
     >>> marks = {"bottom": [(0, 200)], "top": [(0, 100)], "level": [(30, 125)]}
-    >>> found = measure(Quantity.FILL, marks)
-    >>> found.value, round(found.u, 3), found.unit
+    >>> measured = measure(Quantity.FILL, marks)
+    >>> measured.value, round(found.u, 3), found.unit
     (75.0, 1.275, 'percent')
     """
-    said = options or Options()
+    options = options or Options()
     points = {kind.name: points_of(kind, marks.get(kind.name, ())) for kind in MARKS[quantity]}
-    found = _MEASURES[quantity](points, sigma_px, scale, said)
-    small = _wire_px(quantity, points, scale, said)
-    remarks = list(found.remarks)
+    measured = _MEASURES[quantity](points, sigma_px, scale, options)
+    small = _wire_px(quantity, points, scale, options)
+    remarks = list(measured.remarks)
     if small is not None and small < SMALL_WIRE_PX:
         remarks.append(Remark.SMALL_WIRE)
-    return Measured(found.value, found.u, found.unit, tuple(remarks), found.also)
+    return Measured(measured.value, measured.u, measured.unit, tuple(remarks), measured.also)
 
 
 def _wire_px(
-    quantity: Quantity, points: Points, scale: Scale | None, said: Options
+    quantity: Quantity, points: Points, scale: Scale | None, options: Options
 ) -> float | None:
     """How many pixels the wire is across: as marked, else as the scale says; None if unknown."""
     if quantity == Quantity.CLEARANCE:
         return distance(points["across"])
-    if quantity != Quantity.SCALE and scale is not None and said.conductor_mm is not None:
-        return said.conductor_mm / scale.mm_per_px
+    if quantity != Quantity.SCALE and scale is not None and options.conductor_mm is not None:
+        return options.conductor_mm / scale.mm_per_px
     return None
 
 
 # Sizes
 
 
-def _scale(points: Points, sigma: float, _scale: Scale | None, said: Options) -> Measured:
+def _scale(points: Points, sigma: float, _scale: Scale | None, options: Options) -> Measured:
     """Known size ÷ distance of the two marks."""
     ends = points["ends"]
     refuse_coinciding(ends)
-    if said.size_mm is None or not 0 < said.size_mm < FARTHEST_PX:
+    if options.size_mm is None or not 0 < options.size_mm < FARTHEST_PX:
         raise SizeNotKnown("Say the known size in millimetres: it is more than 0.")
     length = distance(ends)
-    share = hypot(said.size_u_mm / said.size_mm, sqrt(2) * sigma / length)
-    value = said.size_mm / length
+    share = hypot(options.size_u_mm / options.size_mm, sqrt(2) * sigma / length)
+    value = options.size_mm / length
     return Measured(value, value * share, "mm/px", also={"relative_u": share, "px": length})
 
 
-def _length_mm(points: Points, sigma: float, scale: Scale | None, said: Options) -> Measured:
+def _length_mm(points: Points, sigma: float, scale: Scale | None, options: Options) -> Measured:
     """Distance of the two marks, by the scale."""
     ends = points["ends"]
     refuse_coinciding(ends)
     if scale is None:
         raise SizeNotKnown("Set the photograph's scale first: a length needs it.")
-    unit = said.unit or "mm"
-    diameter = _diameter_mm(unit, said)
+    unit = options.unit or "mm"
+    diameter = _diameter_mm(unit, options)
     length = distance(ends)
     value = length * scale.mm_per_px / diameter
     share = hypot(sqrt(2) * sigma / length, scale.relative_u or 0.0)
@@ -155,15 +155,15 @@ def _of_scale(scale: Scale) -> tuple[Remark, ...]:
     return (Remark.SCALE_UNSURE,) if scale.relative_u is None else ()
 
 
-def _diameter_mm(unit: str, said: Options) -> float:
+def _diameter_mm(unit: str, options: Options) -> float:
     """What a length in millimetres is divided by for a unit."""
-    found = {"mm": 1.0, "d": said.conductor_mm, "D": said.overall_mm}.get(unit)
-    if not found:
+    factor = {"mm": 1.0, "d": options.conductor_mm, "D": options.overall_mm}.get(unit)
+    if not factor:
         raise SizeNotKnown("The wire’s diameter is not known here, so read it in millimetres.")
-    return found
+    return factor
 
 
-def _clearance(points: Points, sigma: float, scale: Scale | None, said: Options) -> Measured:
+def _clearance(points: Points, sigma: float, scale: Scale | None, options: Options) -> Measured:
     """From the insulation's end to the joint, at right angles to the marks across the wire.
 
     The wire's way to the joint is told by where the marks across it lie: on the insulation
@@ -176,7 +176,7 @@ def _clearance(points: Points, sigma: float, scale: Scale | None, said: Options)
     width = hypot(*q)
     ahead = np.array([-q[1], q[0]]) / width
     lead = float((insulation - across.mean(axis=0)) @ ahead)
-    if said.across == Across.CONDUCTOR:
+    if options.across == Across.CONDUCTOR:
         lead = -lead
     if abs(lead) < 0.02 * width:
         raise SideUnclear(
@@ -187,14 +187,14 @@ def _clearance(points: Points, sigma: float, scale: Scale | None, said: Options)
     # f = turn·(rot q · r)/|q|, its slope by q, and that by r, which is the way ahead.
     gap = turn * float(ahead @ r)
     by_q = turn * np.array([r[1], -r[0]]) / width - gap * q / width**2
-    unit = said.unit or ("d" if said.across == Across.CONDUCTOR else "D")
+    unit = options.unit or ("d" if options.across == Across.CONDUCTOR else "D")
     remarks = (Remark.SIDE_NEAR,) if abs(lead) < 3 * sigma else ()
     u_px = sigma * sqrt(2 + 2 * float(by_q @ by_q))
     also = {"px": gap, "across_px": width}
     if scale is not None:
         also["mm"] = gap * scale.mm_per_px
         also["mm_u"] = scale.mm_per_px * hypot(u_px, gap * (scale.relative_u or 0.0))
-    marked = {Across.OVERALL: "D", Across.CONDUCTOR: "d"}[said.across]
+    marked = {Across.OVERALL: "D", Across.CONDUCTOR: "d"}[options.across]
     if unit == "px":
         return Measured(gap, u_px, unit, remarks, also)
     if unit == "mm":
@@ -206,22 +206,22 @@ def _clearance(points: Points, sigma: float, scale: Scale | None, said: Options)
     u = sigma * sqrt(2 / width**2 + 2 * float(by_q @ by_q))
     factor = 1.0
     if unit != marked:
-        factor = _diameter_mm(marked, said) / _diameter_mm(unit, said)
+        factor = _diameter_mm(marked, options) / _diameter_mm(unit, options)
     return Measured(value * factor, u * factor, unit, remarks, also)
 
 
-def _wrap(points: Points, sigma: float, _scale: Scale | None, said: Options) -> Measured:
+def _wrap(points: Points, sigma: float, _scale: Scale | None, options: Options) -> Measured:
     """The turn about the post's centre from the start of contact to its end, 0 to 720°."""
     centre, start, end = (points[name][0] for name in ("centre", "start", "end"))
     refuse_coinciding(centre, start)
     refuse_coinciding(centre, end)
-    if said.full_turns not in (0, 1):
+    if options.full_turns not in (0, 1):
         raise TurnsNotPossible("A wrap is measured to two turns: say 0 or 1 turn beyond the marks.")
     a, b = start - centre, end - centre
     turned = atan2(a[0] * b[1] - a[1] * b[0], float(a @ b))  # with y down, clockwise is positive
-    if said.winding == Winding.ANTICLOCKWISE:
+    if options.winding == Winding.ANTICLOCKWISE:
         turned = -turned
-    value = degrees(turned % (2 * pi)) + 360 * said.full_turns
+    value = degrees(turned % (2 * pi)) + 360 * options.full_turns
     by_start = np.array([a[1], -a[0]]) / (a @ a)
     by_end = np.array([-b[1], b[0]]) / (b @ b)
     by_all = np.concatenate([by_start, by_end, by_start + by_end])

@@ -71,25 +71,25 @@ def _words(name: str) -> tuple[str, ...]:
 
 def _plain(word: str) -> str:
     """A word without its leading zeros: ``e03`` is ``e3``."""
-    found = LETTERS_AND_FIGURES.fullmatch(word)
-    if found:
-        return f"{found[1]}{int(found[2])}{found[3]}"
+    match = LETTERS_AND_FIGURES.fullmatch(word)
+    if match:
+        return f"{match[1]}{int(match[2])}{match[3]}"
     return word
 
 
 def _without_view(word: str) -> str:
     """The same without a letter that tells views apart: ``e03b`` is ``e3``."""
-    found = LETTERS_AND_FIGURES.fullmatch(word)
-    return f"{found[1]}{int(found[2])}" if found else _plain(word)
+    match = LETTERS_AND_FIGURES.fullmatch(word)
+    return f"{match[1]}{int(match[2])}" if match else _plain(word)
 
 
 def _number_told(words: Sequence[str]) -> int | None:
     for at, word in enumerate(words):
         before = words[at - 1] if at else None
         if at == 0 or before in JOINT_WORDS:
-            found = NUMBER.fullmatch(word)
-            if found:
-                return int(found[1])
+            match = NUMBER.fullmatch(word)
+            if match:
+                return int(match[1])
         glued = LETTERS_AND_FIGURES.fullmatch(word)
         if glued and glued[1] in JOINT_WORDS and len(glued[2]) <= 3:
             return int(glued[2])
@@ -97,7 +97,7 @@ def _number_told(words: Sequence[str]) -> int | None:
 
 
 def _numbers(words: Iterable[str]) -> set[int]:
-    return {int(found) for word in words for found in re.findall(r"\d+", word)}
+    return {int(digits) for word in words for digits in re.findall(r"\d+", word)}
 
 
 def reading_order(name: str) -> tuple[tuple[int, int, str], ...]:

@@ -119,12 +119,12 @@ def merge(readings: Sequence[Mapping[Place, Outcome]], decided: Mapping[Place, O
     """
     first, second = readings
     compared = compare(first, second)
-    said = {**second, **first}
+    merged = {**second, **first}
     undecided = []
     for place in compared.differ:
         if place in decided:
-            said[place] = decided[place]
+            merged[place] = decided[place]
         else:
-            del said[place]
+            del merged[place]
             undecided.append(place)
-    return Merged(said, tuple(undecided))
+    return Merged(merged, tuple(undecided))

@@ -139,28 +139,28 @@ class NewBoardsForm(forms.Form):
         return self.known_people.order_by("full_name")[:SUGGESTED_PEOPLE]
 
     def clean_person(self) -> Person | None:
-        said = self.cleaned_data["person"].strip()
-        if not said:
+        text = self.cleaned_data["person"].strip()
+        if not text:
             return None
-        by_number = self.known_people.filter(employee_number__iexact=said).first()
+        by_number = self.known_people.filter(employee_number__iexact=text).first()
         if by_number is not None:
             return by_number
-        found = list(self.known_people.filter(full_name__iexact=said)[:6]) or list(
-            self.known_people.filter(full_name__icontains=said)[:6]
+        people = list(self.known_people.filter(full_name__iexact=text)[:6]) or list(
+            self.known_people.filter(full_name__icontains=text)[:6]
         )
-        if not found:
+        if not people:
             raise forms.ValidationError(
                 _("Nobody at your sites has this number or name. Look it up under People.")
             )
-        if len(found) > 1:
+        if len(people) > 1:
             numbers = ", ".join(
-                f"{person.full_name} {person.employee_number}" for person in found[:5]
+                f"{person.full_name} {person.employee_number}" for person in people[:5]
             )
             raise forms.ValidationError(
                 _("Several people have this name: %(people)s. Give the number."),
                 params={"people": numbers},
             )
-        return found[0]
+        return people[0]
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or self.cleaned_data

@@ -67,11 +67,11 @@ class SortingForm(forms.Form):
         self.fields["stage"].choices = stage_choices(board)  # type: ignore[attr-defined]
 
     def sorting(self) -> Sorting:
-        said = self.cleaned_data
-        chosen = said["joint"] or How.BY_NAME.value
+        data = self.cleaned_data
+        chosen = data["joint"] or How.BY_NAME.value
         if chosen == WHOLE_BOARD or chosen in self.joints:
             return Sorting(How.TOGETHER, joint=self.joints.get(chosen))
-        return Sorting(How(chosen), first=self.joints.get(said["first"]), each=said["each"] or 1)
+        return Sorting(How(chosen), first=self.joints.get(data["first"]), each=data["each"] or 1)
 
 
 class PhotosForm(SortingForm):
@@ -90,11 +90,11 @@ class PhotosForm(SortingForm):
 
 
 def limits_in_words() -> str:
-    said = _now(
+    text = _now(
         "JPEG, PNG, WebP or HEIC, stills only. Each up to %(bytes)s and %(pixels)d million pixels,"
         " a progressive JPEG up to %(progressive)d million; at most %(many)d at once."
     )
-    return said % {
+    return text % {
         "bytes": filesizeformat(settings.PHOTO_MAX_BYTES),
         "pixels": settings.PHOTO_MAX_PIXELS // 1_000_000,
         "progressive": settings.PHOTO_MAX_PIXELS_SEVERAL_SCANS // 1_000_000,

@@ -176,20 +176,20 @@ def taken_at(head: bytes) -> str:
         ``2026:03:05 14:02:11`` or with a fraction of a second behind, by the camera's clock:
         tags 0x9003 and 0x9291 of EXIF 2.32, 4.6.5. Sorts as the times do.
     """
-    found = EXIF_BEGINS.search(head)
-    if found is None:
+    marker = EXIF_BEGINS.search(head)
+    if marker is None:
         return ""
     exif = Image.Exif()
     try:
-        exif.load(b"Exif\0\0" + head[found.end() :])
+        exif.load(b"Exif\0\0" + head[marker.end() :])
         camera = exif.get_ifd(IFD.Exif)
-        said = str(camera.get(ExifTag.DateTimeOriginal, ""))
+        text = str(camera.get(ExifTag.DateTimeOriginal, ""))
         fraction = str(camera.get(ExifTag.SubsecTimeOriginal, ""))
     except Exception:
         return ""
-    if not TAKEN.fullmatch(said):
+    if not TAKEN.fullmatch(text):
         return ""
-    return f"{said}.{fraction}" if fraction.isdecimal() else said
+    return f"{text}.{fraction}" if fraction.isdecimal() else text
 
 
 def rendition(file: IO[bytes], size: int) -> Rendered:

@@ -43,21 +43,21 @@ class BoardQuerySet(models.QuerySet["Board"]):
 
     def in_state(self, state: str) -> "BoardQuerySet":
         """Boards in one of the states a list can show; anything else is all of them."""
-        found = {"waiting": self.waiting, "bench": self.at_the_bench, "graded": self.graded}
-        return found[state]() if state in found else self.order_by("-recorded_at", "-number")
+        states = {"waiting": self.waiting, "bench": self.at_the_bench, "graded": self.graded}
+        return states[state]() if state in states else self.order_by("-recorded_at", "-number")
 
     def naming(self, words: str) -> "BoardQuerySet":
         """Boards whose serial number, person, unit or work order holds every word."""
-        found = self
+        boards = self
         for word in words.split():
-            found = found.filter(
+            boards = boards.filter(
                 Q(number__icontains=word)
                 | Q(person__full_name__icontains=word)
                 | Q(person__employee_number__iexact=word)
                 | Q(unit__icontains=word)
                 | Q(work_order__icontains=word)
             )
-        return found
+        return boards
 
     def with_list_columns(self) -> "BoardQuerySet":
         """Everything a line in a list of boards shows, in one query."""

@@ -127,15 +127,15 @@ def board_screen(board: Board, user: User) -> BoardScreen:
 
 def _states(board: Board) -> dict[int, str]:
     reading = board_results.read_board(board)
-    found = {
+    states = {
         joint.joint.pk: joint.result.state.value
         for joint in (*reading.joints, *reading.spare)
         if joint.joint is not None
     }
     for joint in reading.earlier:
         if joint.joint is not None:
-            found[joint.joint.pk] = joint.state_for_statistics.value
-    return found
+            states[joint.joint.pk] = joint.state_for_statistics.value
+    return states
 
 
 def state_shown(board: Board, shows_outcome: bool) -> str:

@@ -149,15 +149,15 @@ def _makes(board: Board, reading: board_results.JudgedBoard) -> list[Make]:
         rework.joint_id: rework
         for rework in Rework.objects.filter(joint__board=board).select_related("sent_by")
     }
-    found = [
+    makes = [
         Make(
             joint=joint.joint,
             state=joint.state_for_statistics.value,
-            rejected=tuple(said.criterion for said in joint.rejections),
+            rejected=tuple(judgement.criterion for judgement in joint.rejections),
             counts=joint in reading.joints,
             rework=reworks.get(joint.joint.pk),
         )
         for joint in (*reading.earlier, *reading.joints)
         if joint.joint and joint.joint.position_id in remade
     ]
-    return sorted(found, key=lambda line: (line.joint.position.order, line.joint.make))
+    return sorted(makes, key=lambda line: (line.joint.position.order, line.joint.make))

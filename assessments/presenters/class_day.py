@@ -164,11 +164,11 @@ def _refusal(user: User, board: Board, now: datetime) -> str:
 
 def _in_order(cells: Iterable[StageCell | None]) -> tuple[StageCell | None, ...]:
     """Stages as they follow each other: none is passed in one tap while one before it is open."""
-    found: list[StageCell | None] = []
+    ordered: list[StageCell | None] = []
     for cell in cells:
-        waits = any(cell is not None and cell.state == "open" for cell in found)
-        found.append(replace(cell, rest=0) if cell is not None and waits else cell)
-    return tuple(found)
+        waits = any(cell is not None and cell.state == "open" for cell in ordered)
+        ordered.append(replace(cell, rest=0) if cell is not None and waits else cell)
+    return tuple(ordered)
 
 
 def _cell(for_grader: BoardForGrader, stage: Stage) -> StageCell:
@@ -218,7 +218,7 @@ def _across(
     for for_grader in all_for_grader:
         if not refusals.get(for_grader.board.exercise_id):
             by_exercise.setdefault(for_grader.board.exercise_id, []).append(for_grader)
-    found = []
+    places = []
     for group in by_exercise.values():
         stages = group[0].stages
         opens = {
@@ -235,7 +235,7 @@ def _across(
                 for for_grader in group
             )
         ]
-        found.append(
+        places.append(
             PositionsOf(
                 exercise=group[0].board.exercise,
                 names=tuple(position.name for position in group[0].positions),
@@ -244,4 +244,4 @@ def _across(
                 boards=len(group),
             )
         )
-    return tuple(found)
+    return tuple(places)

@@ -110,7 +110,7 @@ def first_stop(
     all_for_grader: Sequence[BoardForGrader], session: ClassSession, stage: Stage, position: str
 ) -> str:
     """Where to begin: the first board whose joint is open; empty where no board has the joint."""
-    found = [
+    ranked = [
         (
             _state(board_for_grader, stage, joint) != OPEN,
             n,
@@ -119,7 +119,7 @@ def first_stop(
         for n, board_for_grader in enumerate(all_for_grader)
         if (joint := _joint(board_for_grader, position)) is not None
     ]
-    return min(found)[2] if found else ""
+    return min(ranked)[2] if ranked else ""
 
 
 def url_of(session: ClassSession, board: Board, stage: Stage, position: str) -> str:

@@ -116,7 +116,7 @@ def _earlier_boards(board: Board, user: User) -> list[Board]:
     Of two graders' boards too, since one is complete only when both have signed; none that
     the user may still have to read again without seeing what was judged before.
     """
-    found = (
+    boards = (
         access.boards_readable_by(user)
         .graded()
         .filter(person=board.person_id, exercise__code=board.exercise.code)
@@ -125,8 +125,8 @@ def _earlier_boards(board: Board, user: User) -> list[Board]:
         .prefetch_related("exercise__positions")
     )
     if board.handed_in_at is not None:
-        found = found.filter(handed_in_at__lt=board.handed_in_at)
-    return [board for board in found[:MOST_EARLIER] if access.may_see_outcome(user, board)]
+        boards = boards.filter(handed_in_at__lt=board.handed_in_at)
+    return [board for board in boards[:MOST_EARLIER] if access.may_see_outcome(user, board)]
 
 
 def _earlier(board: Board, place_name: str, stage: str, code: str) -> Earlier | None:

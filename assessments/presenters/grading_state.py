@@ -52,7 +52,9 @@ def board_state(for_grader: BoardForGrader, screen: GradingPage, tools: dict[int
             for joint in places
         ],
         "criteria": {
-            criterion.code: _criterion(criterion) for found in asked.values() for criterion in found
+            criterion.code: _criterion(criterion)
+            for stage_criteria in asked.values()
+            for criterion in stage_criteria
         },
         "photos": {photo.key: _photo(photo) for photo in for_grader.photos},
         "judged": {
@@ -65,9 +67,9 @@ def board_state(for_grader: BoardForGrader, screen: GradingPage, tools: dict[int
         },
         "measured": {
             name_of(joint): {
-                criterion.code: _measured(found)
+                criterion.code: _measured(stage_criteria)
                 for criterion in asked[name_of(joint)]
-                if (found := for_grader.measured(joint, criterion)) is not None
+                if (stage_criteria := for_grader.measured(joint, criterion)) is not None
             }
             for joint in places
         },
@@ -120,20 +122,20 @@ def judgements_at(
     """What is judged at joints (by id; None is the whole board) under criteria (by id) now."""
     joints = {None: None} | {make.pk: make for make in for_grader.makes}
     criteria = {each.pk: each for each in for_grader.criteria_set.all_criteria}
-    found = []
+    rows = []
     for joint_id, criterion_id in places:
         if joint_id not in joints or criterion_id not in criteria:
             continue
         joint, criterion = joints[joint_id], criteria[criterion_id]
-        said = for_grader.judgement(joint, criterion)
-        found.append(
+        judged = for_grader.judgement(joint, criterion)
+        rows.append(
             {
                 "place": name_of(joint),
                 "criterion": criterion.code,
-                "judged": judgement(said, for_grader, tools) if said else None,
+                "judged": judgement(judged, for_grader, tools) if judged else None,
             }
         )
-    return found
+    return rows
 
 
 def _value(judgement: Judgement) -> str:

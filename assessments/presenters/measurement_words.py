@@ -52,9 +52,9 @@ def measured_value(measurement: Measurement) -> str:
 
 def measured_says(measurement: Measurement) -> str:
     """The value and what it says of the limits: ``213.4° ± 4.1°, within``."""
-    said = VERDICTS.get(measurement.verdict)
+    words = VERDICTS.get(measurement.verdict)
     shown = measured_value(measurement)
-    return f"{shown}, {said}" if said else shown
+    return f"{shown}, {words}" if words else shown
 
 
 def measured_remarks(measurement: Measurement) -> list[str]:

@@ -179,17 +179,17 @@ def _units(name: str, joint: Joint | None) -> tuple[str, ...]:
 
 def _sizes(joint: Joint | None) -> list[tuple[str, str]]:
     """Sizes that a scale can be taken from: the position's own wire, then bare wire by gauge."""
-    found = []
+    sizes = []
     position = joint.position if joint else None
     if position and position.conductor_mm:
-        found.append((f"{position.conductor_mm:f}", _("conductor of this wire")))
+        sizes.append((f"{position.conductor_mm:f}", _("conductor of this wire")))
     if position and position.overall_mm:
-        found.append((f"{position.overall_mm:f}", _("this wire over its insulation")))
-    found += [
+        sizes.append((f"{position.overall_mm:f}", _("this wire over its insulation")))
+    sizes += [
         (f"{awg_diameter_mm(awg):.4f}", _("solid wire AWG %(gauge)d") % {"gauge": awg})
         for awg in GAUGES
     ]
-    return found
+    return sizes
 
 
 def kind_words() -> dict[tuple[str, str], tuple[str, str]]:

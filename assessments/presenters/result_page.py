@@ -31,7 +31,7 @@ def rules_of(reading: JudgedBoard) -> list[RuleShown]:
     signatures, and what is missing are those for the new makes.
     """
     result = reading.result
-    found = []
+    rules = []
     for line in result.lines:
         met = "open" if not result.complete else "yes" if line.met else "no"
         asked = judgement_words.rule_asked(line)
@@ -39,11 +39,11 @@ def rules_of(reading: JudgedBoard) -> list[RuleShown]:
         again = _to_inspect(reading) if line.rule == "stages_signed" else []
         if again and str(len(reading.signings)) != line.value:
             signed = str(len(reading.signings))
-            found.append(RuleShown(name, signed, asked, "yes" if signed == asked else "open"))
+            rules.append(RuleShown(name, signed, asked, "yes" if signed == asked else "open"))
             joints = ", ".join(judgement_words.joint_name(joint) for joint in again)
             name = _("Every stage signed for what was made again: %(joints)s") % {"joints": joints}
-        found.append(RuleShown(name, line.value or "–", asked, met))
-    return found
+        rules.append(RuleShown(name, line.value or "–", asked, met))
+    return rules
 
 
 def _to_inspect(reading: JudgedBoard) -> list[Joint]:
@@ -72,25 +72,25 @@ def readings_said(gradings: Iterable[Grading]) -> dict[int, str]:
         for row in rows:
             name = str(row.joint) if row.joint else _("whole board")
             joints.setdefault(row.grading_id, {})[name] = None
-    found = {}
+    words = {}
     for grading in gradings:
-        said = str(Grading.Kind(grading.kind).label)
+        word = str(Grading.Kind(grading.kind).label)
         if grading.pk in joints:
-            said = f"{said}: {', '.join(joints[grading.pk])}"
+            word = f"{word}: {', '.join(joints[grading.pk])}"
         if grading.replaces_id is not None:
-            said = _("%(reading)s, corrected") % {"reading": said}
-        found[grading.pk] = said
-    return found
+            word = _("%(reading)s, corrected") % {"reading": word}
+        words[grading.pk] = word
+    return words
 
 
 def corrections_of(gradings: Iterable[Grading], said: dict[int, str]) -> list[tuple[Grading, str]]:
     """Gradings that may be corrected, each under a name that no other of them has."""
-    found = []
+    corrections = []
     for grading in gradings:
         stages = {signing.stage for signing in grading.signings.all()}
         signed = ", ".join(str(stage.label) for stage in Stage if stage.value in stages)
-        found.append((grading, f"{said[grading.pk]}; {signed}"))
-    return found
+        corrections.append((grading, f"{said[grading.pk]}; {signed}"))
+    return corrections
 
 
 def in_hand(judgements: Sequence[Judgement], photos: Iterable[Photo]) -> tuple[Photo, ...] | None:
@@ -112,5 +112,5 @@ def in_hand(judgements: Sequence[Judgement], photos: Iterable[Photo]) -> tuple[P
     if None not in named:
         return None
     place = judgements[0].joint_id
-    found = tuple(photo for photo in photos if photo.joint_id == place and photo.pk not in named)
-    return None if not found and len(named) > 1 else found
+    shown = tuple(photo for photo in photos if photo.joint_id == place and photo.pk not in named)
+    return None if not shown and len(named) > 1 else shown

@@ -40,8 +40,8 @@ def result_pdf(sheet: ResultSheet) -> bytes:
     A photograph whose file can no longer be read is left out, and the sheet says so.
     """
     with TemporaryDirectory(prefix="result-sheet-") as folder:
-        told = _TypstData(Path(folder)).all(sheet)
-        Path(folder, "sheet.json").write_text(json.dumps(told), "utf-8")
+        data = _TypstData(Path(folder)).all(sheet)
+        Path(folder, "sheet.json").write_text(json.dumps(data), "utf-8")
         main = Path(folder, "main.typ")
         main.write_bytes(SOURCE.read_bytes())
         try:
@@ -138,9 +138,9 @@ class _TypstData:
 
     def _drawing(self, name: str) -> str | None:
         if name not in self.drawings:
-            found = finders.find(f"img/drawings/{name}.svg")
+            path = finders.find(f"img/drawings/{name}.svg")
             self.drawings[name] = (
-                self._keep("svg", Path(str(found)).read_bytes()) if name and found else ""
+                self._keep("svg", Path(str(path)).read_bytes()) if name and path else ""
             )
         return self.drawings[name] or None
 

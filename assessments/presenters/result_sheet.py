@@ -175,7 +175,7 @@ def result_sheet(board: Board, *, user: User, at: datetime) -> ResultSheet:
         _part(joint, photos, made_again=again, counts=joint not in reading.earlier)
         for joint in readings
     )
-    judged = [said for joint in readings for said in joint.judgements]
+    judged = [judgement for joint in readings for judgement in joint.judgements]
     return ResultSheet(
         board=board,
         result=result,
@@ -233,7 +233,7 @@ def _named(user: User) -> str:
 def _facts(board: Board) -> tuple[Fact, ...]:
     exercise, person = board.exercise, board.person
     zone = board.site.time_zone
-    found = [
+    facts = [
         (_("Operator"), f"{person.full_name}, {person.employee_number}"),
         (_("Exercise"), f"{exercise.title} ({exercise.code}, rev. {exercise.revision})"),
         (_("Purpose"), board.get_purpose_display()),
@@ -245,7 +245,7 @@ def _facts(board: Board) -> tuple[Fact, ...]:
         (_("Handed out"), format_page_day(board.handed_out_on)),
         (_("Handed in"), instant(board.handed_in_at, zone) if board.handed_in_at else ""),
     ]
-    return tuple((label, str(text)) for label, text in found if text)
+    return tuple((label, str(text)) for label, text in facts if text)
 
 
 def _rules(reading: board_results.JudgedBoard) -> Iterable[RuleSaid]:
@@ -274,10 +274,10 @@ def _part(
     state = result.state if counts else reading.state_for_statistics
     if counts and state == JointState.OPEN:
         notes.append(_("not every stage signed yet"))
-    said = [judgement_shown(judgement) for judgement in reading.judgements]
+    judgements = [judgement_shown(judgement) for judgement in reading.judgements]
     plain = [
         judgement
-        for judgement in said
+        for judgement in judgements
         if not judgement.rejects and judgement.judgement.value is None
     ]
     noted = [judgement for judgement in plain if judgement.judgement.note]
@@ -302,7 +302,7 @@ def _part(
             lines.append((label, "; ".join(names)))
     points = format_score(result.score)
     if joint is None:
-        cost = sum(judgement.criterion.demerits for judgement in said if judgement.rejects)
+        cost = sum(judgement.criterion.demerits for judgement in judgements if judgement.rejects)
         points = ngettext("%(n)d demerit", "%(n)d demerits", cost) % {"n": cost}
     return Part(
         key=f"{joint.position.name}-{joint.make}" if joint else board_results.WHOLE_BOARD,
@@ -312,10 +312,10 @@ def _part(
         points=points,
         score=_("score %(score)s of 100") % {"score": points} if joint else points,
         pictures=tuple(pictures_of(reading, photos)),
-        faults=tuple(judgement for judgement in said if judgement.rejects),
+        faults=tuple(judgement for judgement in judgements if judgement.rejects),
         measured=tuple(
             judgement
-            for judgement in said
+            for judgement in judgements
             if not judgement.rejects and judgement.judgement.value is not None
         ),
         plain=tuple(lines),
@@ -349,21 +349,21 @@ def judgement_shown(judgement: Judgement) -> JudgementShown:
 
 
 def _signed(board: Board, reading: board_results.JudgedBoard) -> Iterable[Signed]:
-    said = readings_said(
+    words = readings_said(
         {signing.grading.pk: signing.grading for signing in reading.counting}.values()
     )
     for stage in board.exercise.stage_list:
-        found = [signing for signing in reading.counting if signing.stage == stage.value]
+        signings = [signing for signing in reading.counting if signing.stage == stage.value]
         label = str(stage.label).capitalize()
-        if not found:
+        if not signings:
             yield Signed(label, _("not signed yet"), ())
-        for signing in found:
+        for signing in signings:
             signature = signing.signature
             yield Signed(
                 label,
                 signature.printed_name,
                 (
-                    (_("Reading"), _capitalised(said[signing.grading_id])),
+                    (_("Reading"), _capitalised(words[signing.grading_id])),
                     (_("Meaning"), _capitalised(signature.meaning)),
                     (_("Signed"), instant(signature.signed_at, signature.zone)),
                     (_("Proved by"), str(signature.get_proof_display())),
@@ -462,14 +462,14 @@ def _calibrated(calibrations: Iterable[Calibration], day: date) -> str:
     )
     if last is None:
         return _("no calibration on record by then")
-    said = {
+    words = {
         "done": format_page_day(last.calibrated_on),
         "through": format_page_day(last.valid_through),
     }
     if not last.passed:
-        text = _("did not pass on %(done)s") % said
+        text = _("did not pass on %(done)s") % words
     elif last.valid_through < day:
-        text = _("calibrated %(done)s, ran out %(through)s") % said
+        text = _("calibrated %(done)s, ran out %(through)s") % words
     else:
-        text = _("calibrated %(done)s, good through %(through)s") % said
+        text = _("calibrated %(done)s, good through %(through)s") % words
     return f"{text} ({last.reference})" if last.reference else text

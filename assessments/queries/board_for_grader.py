@@ -133,8 +133,8 @@ class BoardForGrader:
         shown = self.gradings
         if self.sees_only_own:
             shown = self.assignment.chain(self.reading) if self.reading else []
-        found = [signing for grading in shown for signing in grading.signings.all()]
-        return sorted(found, key=lambda signing: (signing.signed_at, signing.pk))
+        signings = [signing for grading in shown for signing in grading.signings.all()]
+        return sorted(signings, key=lambda signing: (signing.signed_at, signing.pk))
 
     @cached_property
     def signings(self) -> dict[str, StageSigning]:
@@ -246,12 +246,12 @@ class BoardForGrader:
     @cached_property
     def _measured(self) -> dict[tuple[int | None, int | None], Measurement]:
         """What this user last measured, by joint and criterion."""
-        found = Measurement.objects.filter(
+        measurements = Measurement.objects.filter(
             photo__board=self.board, measured_by=self.user, criterion__isnull=False
         ).select_related("photo")
         return {
             (measurement.joint_id, measurement.criterion_id): measurement
-            for measurement in reversed(found)
+            for measurement in reversed(measurements)
         }
 
     def measured(self, joint: Joint | None, criterion: Criterion) -> Measurement | None:
@@ -266,13 +266,13 @@ class BoardForGrader:
         if key not in self._asked:
             if joint is None:
                 types = {position.joint_type for position in self.positions}
-                found: Iterable[Criterion] = self.criteria_set.for_board(stage, types)
+                criteria: Iterable[Criterion] = self.criteria_set.for_board(stage, types)
             else:
-                found = self.criteria_set.for_joint(stage, joint.position.joint_type)
+                criteria = self.criteria_set.for_joint(stage, joint.position.joint_type)
             alloy = self.board.alloy
             self._asked[key] = [
                 criterion
-                for criterion in found
+                for criterion in criteria
                 if not criterion.alloys or alloy in criterion.alloys
             ]
         return self._asked[key]
@@ -286,14 +286,14 @@ class BoardForGrader:
     def state(self, stage: str, joint: Joint | None) -> str:
         """The state of a joint at a stage; a spare joint that nobody began is not asked for."""
         criteria = self.asked(stage, joint)
-        said = {
-            criterion.code: scoring.Outcome(found.outcome)
+        outcomes = {
+            criterion.code: scoring.Outcome(judgement.outcome)
             for criterion in criteria
-            if (found := self.judgement(joint, criterion)) is not None
+            if (judgement := self.judgement(joint, criterion)) is not None
         }
         rules = [board_results.as_rule(criterion) for criterion in criteria]
         is_spare = joint is not None and not joint.position.required
-        return joint_states.shown_state(rules, said, is_spare=is_spare)
+        return joint_states.shown_state(rules, outcomes, is_spare=is_spare)
 
     def places(self, stage: str) -> list[Joint | None]:
         """The joints, and None for the whole board where a stage asks something of it."""
@@ -359,7 +359,7 @@ def boards_for_grader(boards: Sequence[Board], user: User) -> list[BoardForGrade
         .order_by("position__order", "make")
     ):
         makes[joint.board_id].append(joint)
-    reworked = [pk for pk, found in makes.items() if any(joint.make > 1 for joint in found)]
+    reworked = [pk for pk, joints in makes.items() if any(joint.make > 1 for joint in joints)]
     for pk, judged in (effective_judgements.judged_on(reworked) if reworked else {}).items():
         makes[pk].judged = judged
     for photo in Photo.objects.filter(board__in=boards).order_by("order", "id"):

@@ -129,11 +129,13 @@ def criteria_for(grading: Grading, stage: str, joint: Joint | None) -> list[Crit
     board = grading.board
     if joint is None:
         types = {position.joint_type for position in board.exercise.positions.all()}
-        found = grading.criteria_set.for_board(stage, types)
+        criteria = grading.criteria_set.for_board(stage, types)
     else:
-        found = grading.criteria_set.for_joint(stage, joint.position.joint_type)
+        criteria = grading.criteria_set.for_joint(stage, joint.position.joint_type)
     return [
-        criterion for criterion in found if not criterion.alloys or board.alloy in criterion.alloys
+        criterion
+        for criterion in criteria
+        if not criterion.alloys or board.alloy in criterion.alloys
     ]
 
 
@@ -144,10 +146,10 @@ def outcomes_by_joint(
     judgements = Judgement.objects.filter(grading=grading)
     if stage is not None:
         judgements = judgements.filter(stage=stage)
-    found: dict[int | None, dict[str, scoring.Outcome]] = {}
+    outcomes: dict[int | None, dict[str, scoring.Outcome]] = {}
     for joint, code, outcome in judgements.values_list("joint_id", "criterion__code", "outcome"):
-        found.setdefault(joint, {})[code] = scoring.Outcome(outcome)
-    return found
+        outcomes.setdefault(joint, {})[code] = scoring.Outcome(outcome)
+    return outcomes
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,14 +186,14 @@ def stage_summary(grading: Grading, stage: str) -> StageSummary:
     """
     makes = effective_judgements.makes_of(grading.board)
     joints = joints_read(grading, stage, makes)
-    found = outcomes_by_joint(grading, stage)
+    outcomes = outcomes_by_joint(grading, stage)
     present = {joint.position_id for joint in makes}
     required = grading.board.exercise.positions.filter(required=True)
     missing = tuple(position.name for position in required if position.pk not in present)
     results = []
     open_places = []
     for joint in joints:
-        judged = found.get(joint.pk, {})
+        judged = outcomes.get(joint.pk, {})
         if not joint.position.required and not judged:
             continue
         rules = [as_rule(criterion) for criterion in criteria_for(grading, stage, joint)]
@@ -203,7 +205,7 @@ def stage_summary(grading: Grading, stage: str) -> StageSummary:
     board_rules = [
         as_rule(criterion) for criterion in criteria_for(grading, stage, None) if of_board
     ]
-    board = scoring.joint_result(board_rules, found.get(None, {})) if board_rules else None
+    board = scoring.joint_result(board_rules, outcomes.get(None, {})) if board_rules else None
     if board is not None:
         open_places += [f"{WHOLE_BOARD} {code}" for code in board.open_codes]
     return StageSummary(tuple(results), board, missing, tuple(open_places))
@@ -321,12 +323,12 @@ class JudgedBoard:
     @property
     def first_makes(self) -> list[JudgedJoint]:
         """The first make of every required joint, which is what statistics are fed with."""
-        found = [
+        joints = [
             joint
             for joint in (*self.earlier, *self.joints)
             if joint.joint and joint.joint.make == 1
         ]
-        return sorted(found, key=lambda joint: joint.joint.position.order if joint.joint else 0)
+        return sorted(joints, key=lambda joint: joint.joint.position.order if joint.joint else 0)
 
 
 def read_board(board: Board) -> JudgedBoard:

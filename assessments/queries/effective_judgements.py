@@ -68,17 +68,17 @@ def signed_readings(signings: Sequence[StageSigning], graders: int) -> list[Sign
     """
     # Only a signed grading can be replaced, so every link of a chain is among these.
     replaces = {signing.grading_id: signing.grading.replaces_id for signing in signings}
-    found: dict[int, SignedReading] = {}
+    by_grading: dict[int, SignedReading] = {}
     alone: int | None = None
     for signing in signings:
         root = root_of(signing.grading_id, replaces)
         if graders == 1 and signing.grading.kind == FIRST:
             alone = root if alone is None else alone
             root = alone
-        reading = found.setdefault(root, SignedReading(root, signing.grading.kind))
+        reading = by_grading.setdefault(root, SignedReading(root, signing.grading.kind))
         reading.signings[signing.stage] = signing
         reading.first_signed.setdefault(signing.stage, signing.signed_at)
-    return list(found.values())
+    return list(by_grading.values())
 
 
 def that_count(
@@ -132,25 +132,25 @@ class Judged:
 
 def judged_on(boards: Iterable[int]) -> dict[int, Judged]:
     """What was judged on these boards, by three queries however many they are."""
-    found = {board: Judged() for board in boards}
+    by_board = {board: Judged() for board in boards}
     for board, pk, kind, grader, replaces, stage in Grading.objects.filter(
-        board__in=found
+        board__in=by_board
     ).values_list("board", "pk", "kind", "grader", "replaces", "signings__stage"):
-        judged = found[board]
+        judged = by_board[board]
         judged.kinds[pk], judged.graders[pk], judged.replaces[pk] = kind, grader, replaces
         if stage is not None:
             judged.signed.add((pk, stage))
     for board, pk, stage, joint in (
-        Judgement.objects.filter(joint__board__in=found)
+        Judgement.objects.filter(joint__board__in=by_board)
         .order_by()
         .values_list("joint__board", "grading", "stage", "joint")
         .distinct()
     ):
-        found[board].judgements.add((pk, stage, joint))
-    out = Rework.objects.filter(joint__board__in=found, handed_in_at__isnull=True)
+        by_board[board].judgements.add((pk, stage, joint))
+    out = Rework.objects.filter(joint__board__in=by_board, handed_in_at__isnull=True)
     for board, joint in out.values_list("joint__board", "joint"):
-        found[board].out.add(joint)
-    return found
+        by_board[board].out.add(joint)
+    return by_board
 
 
 class Makes(list[Joint]):
@@ -179,11 +179,11 @@ def counted_of(makes: Iterable[Joint], rework_allowed: int) -> list[Joint]:
     return [
         next(
             joint
-            for joint in found
+            for joint in makes_there
             if joint.make
-            == readings.make_that_counts((each.make for each in found), rework_allowed)
+            == readings.make_that_counts((each.make for each in makes_there), rework_allowed)
         )
-        for found in by_position.values()
+        for makes_there in by_position.values()
     ]
 
 
@@ -477,13 +477,13 @@ def disagreements(board: Board) -> list[Disagreement]:
         )
     )
     undecided = effective_judgements(signed_board, rows).undecided
-    found = [
+    pairs = [
         Disagreement(first[place], second[place], decided.get(place), place in undecided)
         for first, second, decided in signed_board.pairs(signed_board.by_reading(rows))
         for place in readings.compare(_outcomes(first), _outcomes(second)).differ
     ]
-    found.sort(key=lambda each: _order(each.first))
-    return found
+    pairs.sort(key=lambda each: _order(each.first))
+    return pairs
 
 
 def to_decide(board: Board) -> list[Disagreement]:

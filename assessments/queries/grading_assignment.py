@@ -66,11 +66,11 @@ class GradingAssignment:
 
     def taken(self, kind: str) -> dict[int, set[int]]:
         """Readings of a kind that somebody signed a stage of, each with who had a hand in it."""
-        found: dict[int, set[int]] = {}
+        by_grader: dict[int, set[int]] = {}
         for grading in self.gradings:
             if grading.kind == kind and self.signed[self.root(grading)]:
-                found.setdefault(self.root(grading), set()).add(grading.grader_id)
-        return found
+                by_grader.setdefault(self.root(grading), set()).add(grading.grader_id)
+        return by_grader
 
     @cached_property
     def settled_by(self) -> Grading | None:
@@ -203,12 +203,12 @@ class GradingAssignment:
 
 def gradings_of(board: Board) -> list[Grading]:
     """Every reading of a board with its grader, criteria set and signings, newest first."""
-    found = list(
+    gradings = list(
         board.gradings.select_related("grader__person", "criteria_set").prefetch_related("signings")
     )
-    for grading in found:
+    for grading in gradings:
         grading.board = board
-    return found
+    return gradings
 
 
 def open_among(
@@ -223,18 +223,18 @@ def open_among(
     inspected before the stages that follow.
     """
     assignment = GradingAssignment(board, gradings)
-    found = [
+    open_gradings = [
         grading
         for grading in assignment.gradings
         if grading.grader_id == grader.pk
         and grading.pk not in assignment.replaced
         and assignment.left_of(grading, makes)
     ]
-    found.sort(key=lambda grading: (grading.replaces_id is None, grading.kind != REWORK))
-    if not found:
+    open_gradings.sort(key=lambda grading: (grading.replaces_id is None, grading.kind != REWORK))
+    if not open_gradings:
         return None
-    is_plain = found[0].replaces_id is None and found[0].kind == FIRST
-    return None if is_plain and _rework_to_read(assignment, grader, makes) else found[0]
+    is_plain = open_gradings[0].replaces_id is None and open_gradings[0].kind == FIRST
+    return None if is_plain and _rework_to_read(assignment, grader, makes) else open_gradings[0]
 
 
 def _rework_to_read(

@@ -47,10 +47,12 @@ def pending_action_for(board: Board, user: User) -> PendingAction:
         return PendingAction.NOTHING
     gradings, makes = grading_assignment.gradings_of(board), effective_judgements.makes_of(board)
     assignment = grading_assignment.GradingAssignment(board, gradings)
-    found = grading_assignment.open_among(gradings, board, user, makes)
+    grading = grading_assignment.open_among(gradings, board, user, makes)
     try:
         kind = (
-            found.kind if found else grading_assignment.kind_to_begin(board, gradings, user, makes)
+            grading.kind
+            if grading
+            else grading_assignment.kind_to_begin(board, gradings, user, makes)
         )
     except AssessmentError:
         can = board.exercise.graders > 1 and user.pk not in assignment.signers

@@ -461,13 +461,13 @@ def refuse_unexplained(
     marks : Measurement, optional
         What the grader measured of the place before; it speaks where nothing was read.
     """
-    said = measured_verdict(criterion, seen)
-    if said is None and marks is not None and criterion.is_measured:
-        said = Verdict(marks.verdict)
-    if said is None or seen.note.strip():
+    measured = measured_verdict(criterion, seen)
+    if measured is None and marks is not None and criterion.is_measured:
+        measured = Verdict(marks.verdict)
+    if measured is None or seen.note.strip():
         return
     against = {Verdict.WITHIN: Judgement.Outcome.REJECT, Verdict.OUTSIDE: Judgement.Outcome.ACCEPT}
-    if said != Verdict.TOO_CLOSE and outcome != against[said]:
+    if measured != Verdict.TOO_CLOSE and outcome != against[measured]:
         return
     raise AssessmentError(
         _("The reading is %(verdict)s its limits. To judge so even then, say why in the note.")
@@ -476,7 +476,7 @@ def refuse_unexplained(
                 Verdict.WITHIN: _("within"),
                 Verdict.OUTSIDE: _("outside"),
                 Verdict.TOO_CLOSE: _("too close to call against"),
-            }[said]
+            }[measured]
         }
     )
 

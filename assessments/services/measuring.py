@@ -176,9 +176,9 @@ def keep_measurement(
     held = Photo.objects.select_for_update(no_key=True).get(pk=photo.pk)
     read = measure_on(held, quantity, marks, options, mark_uncertainty_px)
     scale = scale_of(held)
-    said = ""
+    text = ""
     if criterion is not None:
-        said = verdict(
+        text = verdict(
             as_decimal(read.value), as_decimal(read.expanded), criterion.low, criterion.high
         ).value
     measurement = Measurement.objects.create(
@@ -196,7 +196,7 @@ def keep_measurement(
         unit=read.unit,
         remarks=[remark.value for remark in read.remarks],
         also=read.also,
-        verdict=said,
+        verdict=text,
         measured_by=actor,
         recorded_at=at,
     )

@@ -82,16 +82,16 @@ def foresee(
     places = dict(
         zip(counted, places_of([files[at] for at in counted], joints, sorting), strict=True)
     )
-    found = []
+    plan = []
     for at, file in enumerate(files):
         refusal, there = refused[at], known.get(file.sha256)
         if there is not None:
-            found.append(Foreseen(there.joint, "here", already_there(file.name, there)))
+            plan.append(Foreseen(there.joint, "here", already_there(file.name, there)))
         elif refusal is not None:
-            found.append(refusal)
+            plan.append(refusal)
         else:
-            found.append(Foreseen(places[at]))
-    return found
+            plan.append(Foreseen(places[at]))
+    return plan
 
 
 def _refusal(file: Arriving, before: Sequence[Arriving]) -> Foreseen | None:
@@ -104,8 +104,8 @@ def _refusal(file: Arriving, before: Sequence[Arriving]) -> Foreseen | None:
     )
     if twin is None:
         return None
-    said = _("%(name)s is the same file as %(twin)s, so it is sent once.")
-    return Foreseen(None, "same", said % {"name": file.name, "twin": twin.name})
+    text = _("%(name)s is the same file as %(twin)s, so it is sent once.")
+    return Foreseen(None, "same", text % {"name": file.name, "twin": twin.name})
 
 
 def places_of(

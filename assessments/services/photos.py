@@ -237,12 +237,12 @@ def open_rendition(photo: Photo, size: int) -> tuple[Rendition, File]:
     NotAPhotograph
         If the original can no longer be read.
     """
-    found = photo.renditions.filter(size=size).first()
-    if found is not None:
+    rendition = photo.renditions.filter(size=size).first()
+    if rendition is not None:
         try:
-            return found, found.file.open("rb")
+            return rendition, rendition.file.open("rb")
         except FileNotFoundError:
-            found.delete()
+            rendition.delete()
     made = next(_make(photo, [size]))
     return made, made.file.open("rb")
 

@@ -41,8 +41,8 @@ def why_no_rework(
         return _("The piece is gone, so nothing on it can be reworked.")
     if grading_assignment.open_request(board) is not None:
         return _("Another reading of this board was asked for. Wait until it is signed.")
-    found = next((joint for joint in reading.joints if joint.joint == joint), None)
-    if found is None:
+    judged = next((joint for joint in reading.joints if joint.joint == joint), None)
+    if judged is None:
         if any(joint.joint == joint for joint in reading.earlier):
             return _("%(joint)s was sent back already. Its later make counts.") % {
                 "joint": joint.position.name
@@ -52,7 +52,7 @@ def why_no_rework(
         }
     if board.exercise.graders > 1 and not reading.signings:
         return _("Two graders judge this board. A joint is sent back once its result is there.")
-    if found.state_for_statistics != scoring.JointState.REJECTED:
+    if judged.state_for_statistics != scoring.JointState.REJECTED:
         return _("%(joint)s is not rejected under a signature, so it is not sent back.") % {
             "joint": joint
         }
@@ -108,8 +108,8 @@ def send_back(
     reading = board_results.read_board(board)
     if why := why_no_rework(board, joint, reading):
         raise CannotChangeBoard(why)
-    found = next(joint for joint in reading.joints if joint.joint == joint)
-    rejected = [rule.code for rule in found.result.rejected]
+    judged = next(joint for joint in reading.joints if joint.joint == joint)
+    rejected = [rule.code for rule in judged.result.rejected]
     wanted = [code for code in rejected if code in chosen]
     if not wanted or chosen - set(rejected):
         raise CannotChangeBoard(

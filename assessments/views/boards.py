@@ -111,8 +111,8 @@ def board_new(request: UserRequest) -> HttpResponse:
 def _exercise_named(said: str) -> Exercise | None:
     """An exercise by its code or by its id, the newest revision that is not retired."""
     current = Exercise.objects.current().order_by("-revision")
-    found = current.filter(code=said).first()
-    return found or (current.filter(pk=int(said)).first() if said.isdecimal() else None)
+    exercise = current.filter(code=said).first()
+    return exercise or (current.filter(pk=int(said)).first() if said.isdecimal() else None)
 
 
 def _make(request: UserRequest, data: dict[str, Any]) -> list[Board]:
@@ -163,16 +163,16 @@ def _make(request: UserRequest, data: dict[str, Any]) -> list[Board]:
 def board_labels(request: UserRequest) -> HttpResponse:
     """Labels to print, in the order asked for: serial number, QR code, whose and what."""
     numbers = list(dict.fromkeys(request.GET.getlist("number")))[:MOST_LABELS]
-    found = {
+    boards = {
         board.number: board
         for board in access.boards_readable_by(request.user)
         .with_list_columns()
         .filter(number__in=numbers)
     }
-    if not numbers or len(found) < len(numbers):
+    if not numbers or len(boards) < len(numbers):
         raise Http404
     labels = [
-        (found[number], settings.PUBLIC_URL + reverse("assessments:board_detail", args=[number]))
+        (boards[number], settings.PUBLIC_URL + reverse("assessments:board_detail", args=[number]))
         for number in numbers
     ]
     return render(request, "assessments/labels.html", {"labels": labels})

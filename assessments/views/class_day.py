@@ -124,16 +124,16 @@ def class_pass(request: UserRequest, number: str) -> HttpResponse:
         )
     except AssessmentError as error:
         return _show(request, session, error=f"{board.person.full_name}, {board}: {error}")
-    said = _("%(person)s, %(board)s, %(stage)s: %(count)d accepted with the rest.") % {
+    text = _("%(person)s, %(board)s, %(stage)s: %(count)d accepted with the rest.") % {
         "person": board.person.full_name,
         "board": board,
         "stage": Stage(form.cleaned_data["stage"]).label,
         "count": count,
     }
     if not request.htmx:
-        messages.success(request, said)
+        messages.success(request, text)
         return redirect("assessments:class_day", session.number)
-    return _show(request, session, said=said, passed=(board.number, str(key)) if key else None)
+    return _show(request, session, said=text, passed=(board.number, str(key)) if key else None)
 
 
 @require_POST
@@ -152,12 +152,12 @@ def class_take_back(request: UserRequest, number: str) -> HttpResponse:
         )
     except AssessmentError as error:
         return _show(request, session, error=f"{board.person.full_name}, {board}: {error}")
-    said = _("%(person)s, %(board)s, %(stage)s: taken back.") % {
+    text = _("%(person)s, %(board)s, %(stage)s: taken back.") % {
         "person": board.person.full_name,
         "board": board,
         "stage": Stage(stage).label,
     }
     if not request.htmx:
-        messages.success(request, said)
+        messages.success(request, text)
         return redirect("assessments:class_day", session.number)
-    return _show(request, session, said=said)
+    return _show(request, session, said=text)

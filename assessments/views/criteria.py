@@ -164,8 +164,8 @@ def criteria_confirm(request: UserRequest, set_id: int) -> HttpResponse:
         )
     except AssessmentError as error:
         return show_set(request, made, refused=str(error))
-    said = ngettext("%(n)d criterion is confirmed.", "%(n)d criteria are confirmed.", confirmed)
-    messages.success(request, said % {"n": confirmed})
+    text = ngettext("%(n)d criterion is confirmed.", "%(n)d criteria are confirmed.", confirmed)
+    messages.success(request, text % {"n": confirmed})
     return redirect("assessments:criteria_set_detail", set_id)
 
 
@@ -204,7 +204,7 @@ def _act(
 
 def by_stage(made: CriteriaSet, stages: list[Stage], joint_types: set[str]) -> ByStage:
     """The criteria of each stage that has any: of a joint, then of the whole board."""
-    found: dict[Stage, Any] = {}
+    criteria: dict[Stage, Any] = {}
     for stage in stages:
         asked = [
             criterion
@@ -212,14 +212,14 @@ def by_stage(made: CriteriaSet, stages: list[Stage], joint_types: set[str]) -> B
             if criterion.stage == stage.value and joint_types.intersection(criterion.joint_types)
         ]
         if asked:
-            found[stage] = asked
+            criteria[stage] = asked
     return [
         (
             stage,
             [criterion for criterion in asked if criterion.of == Criterion.Of.JOINT],
             [criterion for criterion in asked if criterion.of == Criterion.Of.BOARD],
         )
-        for stage, asked in found.items()
+        for stage, asked in criteria.items()
     ]
 
 

@@ -50,12 +50,12 @@ def board_judge(request: UserRequest, number: str, own: bool = False) -> HttpRes
         return _refused(request, number, own, error)
     if wants_json(request):
         return _saved()
-    said = "" if judgement is None else _("%(place)s, %(criterion)s: %(outcome)s.") % {
+    text = "" if judgement is None else _("%(place)s, %(criterion)s: %(outcome)s.") % {
         "place": judgement.joint or _("Whole board"),
         "criterion": judgement.criterion.title,
         "outcome": Judgement.Outcome(judgement.outcome).label,
     }  # fmt: skip
-    return show(request, fetch_for_grader(request, number, own), forward=True, said=said)
+    return show(request, fetch_for_grader(request, number, own), forward=True, said=text)
 
 
 @require_POST
@@ -81,10 +81,10 @@ def board_accept_rest(request: UserRequest, number: str, own: bool = False) -> H
         return _refused(request, number, own, error)
     if wants_json(request):
         return _saved()
-    said = "" if count is None else _("%(place)s: %(count)d accepted with the rest.") % {
+    text = "" if count is None else _("%(place)s: %(count)d accepted with the rest.") % {
         "place": request.POST.get("joint", ""), "count": count,
     }  # fmt: skip
-    return show(request, fetch_for_grader(request, number, own), forward=True, said=said)
+    return show(request, fetch_for_grader(request, number, own), forward=True, said=text)
 
 
 @require_POST

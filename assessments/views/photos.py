@@ -79,8 +79,8 @@ def _add(
         return _answer("here", name, str(error))
     except AssessmentError as error:
         return _answer("refused", name, str(error))
-    said = _("%(name)s is added, %(place)s.")
-    return _answer("added", name, said % {"name": name, "place": services.place_in_words(joint)})
+    text = _("%(name)s is added, %(place)s.")
+    return _answer("added", name, text % {"name": name, "place": services.place_in_words(joint)})
 
 
 def _answer(state: str, name: str, says: str) -> dict[str, Any]:
@@ -102,14 +102,14 @@ def board_photos_foresee(request: UserRequest, number: str) -> JsonResponse:
     if files is None or not form.is_valid():
         sentence = _sentences(form) or _("That cannot be read. Open the board anew.")
         return JsonResponse({"says": sentence}, status=422)
-    found = photo_sorting.foresee(board=board, joints=joints, files=files, sorting=form.sorting())
+    plan = photo_sorting.foresee(board=board, joints=joints, files=files, sorting=form.sorting())
     told = [
         {
             "state": foreseen.state,
             "joint": foreseen.joint and foreseen.joint.pk,
             "says": foreseen.says,
         }
-        for foreseen in found
+        for foreseen in plan
     ]
     return JsonResponse({"photos": told})
 
@@ -159,9 +159,9 @@ def photo_change(request: UserRequest, key: str) -> HttpResponse:
         services.move_photo(photo=photo, earlier=earlier, actor=request.user, at=at)
         return redirect("assessments:photo_detail", key)
     # The form writes on what it is given, and the service compares with what is stored.
-    said = {"joint": photo.joint_id or "", "stage": photo.stage, "note": photo.note}
+    initial = {"joint": photo.joint_id or "", "stage": photo.stage, "note": photo.note}
     form = PlaceForm(
-        said | request.POST.dict(), instance=access.photo_for_editor(request.user, key)
+        initial | request.POST.dict(), instance=access.photo_for_editor(request.user, key)
     )
     if form.is_valid():
         try:

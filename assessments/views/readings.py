@@ -36,10 +36,10 @@ def joint_rework(request: UserRequest, number: str, joint_id: int) -> HttpRespon
     if why := rework.why_no_rework(board, joint, reading):
         messages.error(request, why)
         return redirect("assessments:board_result", board.number)
-    found = next(joint for joint in reading.joints if joint.joint == joint)
+    judged = next(joint for joint in reading.joints if joint.joint == joint)
     form = ReworkForm(
         request.POST if request.method == "POST" else None,
-        rejected=[judgement.criterion for judgement in found.rejections],
+        rejected=[judgement.criterion for judgement in judged.rejections],
     )
     if request.method == "POST" and form.is_valid():
         try:
@@ -63,7 +63,7 @@ def joint_rework(request: UserRequest, number: str, joint_id: int) -> HttpRespon
     context = {
         "board": board,
         "joint": joint,
-        "found": found,
+        "found": judged,
         "left": reworks_left(joint.make, board.exercise.rework_allowed),
         "form": form,
     }

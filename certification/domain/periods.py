@@ -104,7 +104,7 @@ def periods(
         By certificate number.
     """
     by_number: dict[str, CertificateFact] = {}
-    found: dict[str, Period] = {}
+    periods_by_number: dict[str, Period] = {}
     certificates = list(certificates)
     if len(certificates) == 1:
         [only] = certificates
@@ -117,17 +117,17 @@ def periods(
             and earlier.issued_on < certificate.issued_on
             and revoked_from.get(earlier.number, date.max) > certificate.issued_on
         ):
-            renewed_through = found[earlier.number].valid_through
+            renewed_through = periods_by_number[earlier.number].valid_through
         figures, issued_on = certificate.figures, certificate.issued_on
         runs_on = renewed_through is not None and in_renewal_window(
             figures, issued_on, renewed_through
         )
-        found[certificate.number] = Period(
+        periods_by_number[certificate.number] = Period(
             valid_through(figures, issued_on, renewed_through),
             certificate.renews if runs_on else "",
         )
         by_number[certificate.number] = certificate
-    return found
+    return periods_by_number
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,9 +246,9 @@ class CertificateHistory:
         index = bisect_right(self._suspended_from, day) - 1
         if index < 0:
             return None
-        found = self.suspensions[index]
-        if found.in_force_again_on is None or day < found.in_force_again_on:
-            return found
+        suspension = self.suspensions[index]
+        if suspension.in_force_again_on is None or day < suspension.in_force_again_on:
+            return suspension
         return None
 
     @property

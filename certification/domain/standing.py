@@ -404,7 +404,7 @@ class Timeline:
 
 def _changes_on(spans: tuple[Span, ...]) -> list[date | None]:
     """For each span the first later day with another standing or certificate."""
-    found: list[date | None] = []
+    last_days: list[date | None] = []
     following: Span | None = None
     changes_on: date | None = None
     for span in reversed(spans):
@@ -413,7 +413,7 @@ def _changes_on(spans: tuple[Span, ...]) -> list[date | None]:
             following.certificate_number,
         ):
             changes_on = following.first_day
-        found.append(changes_on)
+        last_days.append(changes_on)
         following = span
-    found.reverse()
-    return found
+    last_days.reverse()
+    return last_days

@@ -37,12 +37,12 @@ class VisionRecord:
 
         Kept, since a person's tests count for every scope of theirs.
         """
-        found = self._last_good.get(months)
-        if found is None:
-            found = self._last_good[months] = [
+        days = self._last_good.get(months)
+        if days is None:
+            days = self._last_good[months] = [
                 add_months(test.tested_on, months) if test.passed else None for test in self._tests
             ]
-        return found
+        return days
 
     def test_on(self, day: date) -> VisionFact | None:
         """The latest test on or before a day."""

@@ -57,8 +57,8 @@ class MonthsForm(forms.Form):
             if len(offered) < 2:
                 del self.fields[name]
             else:
-                found = model._default_manager.filter(pk__in=offered)
-                self.fields[name].queryset = found  # type: ignore[attr-defined]
+                rows = model._default_manager.filter(pk__in=offered)
+                self.fields[name].queryset = rows  # type: ignore[attr-defined]
         self.is_valid()
 
     def filters(self, day: date) -> MonthsFilters:

@@ -120,9 +120,9 @@ class RegisterForm(forms.Form):
         self.order_fields(["day", "known_at"])
         if not user.has_role(Role.QUALITY):
             del self.fields["known_at"]
-        told = standings_told(user)
+        readable = standings_told(user)
         self._choose(
-            "standing", [choice for choice in STANDINGS if not choice[0] or choice[0] in told]
+            "standing", [choice for choice in STANDINGS if not choice[0] or choice[0] in readable]
         )
         self._offer("site", _("All sites"), works.sites)
         self._offer("lead", _("All line leads"), works.leads)
@@ -159,8 +159,8 @@ class RegisterForm(forms.Form):
 
     def known_at(self, now: datetime) -> datetime | None:
         """The instant asked about, if it is past: what comes is not known now either."""
-        found = self.cleaned_data.get("known_at")
-        return found if found is not None and found < now else None
+        instant = self.cleaned_data.get("known_at")
+        return instant if instant is not None and instant < now else None
 
     def filters(self, today: date, known: KnownRegister | None = None) -> RegisterFilters:
         """What is asked for, of today if of no other day; a filter that makes no sense is left

@@ -104,13 +104,13 @@ def bench_of(user: User, day: date) -> Bench:
 def _readings(user: User, several) -> list[ToRead]:
     """Boards that wait for a second grader, a decision, an inspection or another reading."""
     boards = several.filter(disposed_at__isnull=True).with_list_columns().order_by("handed_in_at")
-    found = (
+    readings = (
         ToRead(board, wait)
         for board in boards
         if not board.is_sent_back and (wait := pending_actions.pending_action_for(board, user))
     )
     # Each board is asked about by itself, so no further than the list goes.
-    return list(islice(found, SHOWN))
+    return list(islice(readings, SHOWN))
 
 
 def _due(sites: set[int], day: date) -> list[Due]:
@@ -131,13 +131,13 @@ def _due(sites: set[int], day: date) -> list[Due]:
         grouped.setdefault((end.last_day, end.span.person_id, end.kind), []).append(end)
     return [
         Due(
-            person=found[0].span.person,
+            person=group[0].span.person,
             kind=kind,
             last_day=last_day,
-            scopes=tuple(end.span.scope.title for end in found),
-            scope_codes=tuple(end.span.scope.code for end in found),
+            scopes=tuple(end.span.scope.title for end in group),
+            scope_codes=tuple(end.span.scope.code for end in group),
         )
-        for (last_day, _person, kind), found in grouped.items()
+        for (last_day, _person, kind), group in grouped.items()
     ]
 
 
@@ -180,7 +180,7 @@ def _tools(sites: set[int], day: date) -> list[Due]:
 
 def _to_sign(user: User, boards) -> list[ToSign]:
     """Stages that the user has judged to the end and not signed."""
-    found = []
+    lines = []
     read_again = Q(reading_request__isnull=False, reading_request__answered_at__isnull=True)
     mine = (
         boards.filter(gradings__in=Grading.objects.counted().filter(grader=user))
@@ -196,8 +196,8 @@ def _to_sign(user: User, boards) -> list[ToSign]:
         for stage in grading_assignment.GradingAssignment(board, gradings).left_of(grading):
             summary = board_results.stage_summary(grading, stage)
             if summary.joints and not summary.open_places and not summary.missing:
-                found.append(ToSign(board, Stage(stage)))
-    return found
+                lines.append(ToSign(board, Stage(stage)))
+    return lines
 
 
 def _classes(sites: set[int], day: date) -> list[ClassToday]:

@@ -133,11 +133,11 @@ def people_here(
     if not asked:
         return {}
     here = Person.objects.at_work_on(day).filter(site__in=sites).order_by()
-    found = {
+    people = {
         person_here.employee_number: person_here
         for person_here in _read(here.filter(employee_number__in=asked))
     }
-    if missing := asked - found.keys():
+    if missing := asked - people.keys():
         former = dict(
             FormerEmployeeNumber.objects.filter(employee_number__in=missing).values_list(
                 "employee_number", "person"
@@ -148,8 +148,8 @@ def people_here(
                 person_here.pk: person_here
                 for person_here in _read(here.filter(pk__in=set(former.values())))
             }
-            found |= {number: by_pk[pk] for number, pk in former.items() if pk in by_pk}
-    return found
+            people |= {number: by_pk[pk] for number, pk in former.items() if pk in by_pk}
+    return people
 
 
 def _read(people: QuerySet[Person]) -> list[PersonHere]:
@@ -204,11 +204,11 @@ def _spans_from(day: date, people: Collection[int], codes: Collection[str]) -> S
             "certificate__number",
         )
     )
-    found: Spans = {}
+    spans: Spans = {}
     for person, code, first_day, standing, restriction, number in rows:
         span = _Span(first_day, Standing(standing), restriction, number or "")
-        found.setdefault((person, code), []).append(span)
-    return found
+        spans.setdefault((person, code), []).append(span)
+    return spans
 
 
 def _holds_through(spans: list[_Span]) -> date | None:
@@ -235,15 +235,15 @@ def _answer(
     if not of_pair or of_pair[0].first_day > day:
         return Answer(number, code, day, str(Standing.NEVER_CERTIFIED), person=person)
     span = of_pair[0]
-    told = TOLD[Standing(span.standing)]
-    if told != Standing.CERTIFIED:
-        return Answer(number, code, day, told, person=person)
+    fields = TOLD[Standing(span.standing)]
+    if fields != Standing.CERTIFIED:
+        return Answer(number, code, day, fields, person=person)
     last_days = [day for day in (_holds_through(of_pair), person.left_on) if day is not None]
     return Answer(
         number,
         code,
         day,
-        told,
+        fields,
         span.restriction,
         min(last_days, default=None),
         span.certificate_number,

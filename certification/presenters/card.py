@@ -112,11 +112,11 @@ def latest_faults(person: Person) -> tuple[Board | None, list[Judgement]]:
     if board is None:
         return None, []
     reading = board_results.read_board(board)
-    faults = [said for joint in reading.joints for said in joint.rejections]
+    faults = [judgement for joint in reading.joints for judgement in joint.rejections]
     if reading.board is not None:
         faults += reading.board.rejections
     severity = {"critical": 0, "major": 1, "minor": 2}
-    faults.sort(key=lambda said: severity[said.criterion.severity])
+    faults.sort(key=lambda judgement: severity[judgement.criterion.severity])
     return board, faults
 
 
@@ -137,18 +137,18 @@ def _conditions(line: register.Line) -> str:
     if not gap:
         return _("If your vision test stays current.") if vision else ""
     if vision:
-        said = ngettext(
+        text = ngettext(
             "If your vision test stays current and no month goes by without such work.",
             "If your vision test stays current and no %(n)d months go by without such work.",
             gap,
         )
     else:
-        said = ngettext(
+        text = ngettext(
             "If no month goes by without such work.",
             "If no %(n)d months go by without such work.",
             gap,
         )
-    return said % {"n": gap}
+    return text % {"n": gap}
 
 
 def _what_next(
@@ -211,7 +211,7 @@ def _nothing_to_do(person: Person, lines: list[register.Line], proposals: list[P
     ends = [line.next_end for line in lines if line.next_end]
     if ends:
         first = min(ends, key=lambda end: end.last_day)
-        said = {
+        words = {
             StandingEnd.Kind.CERTIFICATE: _("The first thing to end is a certificate, on %(day)s."),
             StandingEnd.Kind.VISION: _("The first thing to end is your vision test, on %(day)s."),
             StandingEnd.Kind.PRACTICE: _(
@@ -221,7 +221,7 @@ def _nothing_to_do(person: Person, lines: list[register.Line], proposals: list[P
         return Next(
             title=_("Nothing for now"),
             text=" ".join(
-                [said % {"day": format_page_day(first.last_day)}, _("You will get a reminder.")]
+                [words % {"day": format_page_day(first.last_day)}, _("You will get a reminder.")]
             ),
         )
     text = _("You have no certificate and no board yet. Ask which exercise comes first.")
@@ -246,7 +246,7 @@ def _broken(lines: list[register.Line]) -> list[Next]:
                 at_site=True,
             )
         )
-    said = {
+    words = {
         Standing.SUSPENDED: (
             _("See your instructor"),
             _("Suspended: %(scopes)s. Until somebody reinstates it you may not do such work."),
@@ -264,7 +264,7 @@ def _broken(lines: list[register.Line]) -> list[Next]:
             _("Not done for too long, so ended: %(scopes)s. See your instructor for a board."),
         ),
     }
-    for standing, (title, text) in said.items():
+    for standing, (title, text) in words.items():
         if scopes := stopped.get(standing):
             things.append(Next(title=title, text=text % {"scopes": "; ".join(scopes)}))
     return things

@@ -140,14 +140,14 @@ def build(certificate: Certificate, user: User, now: datetime | None = None) -> 
 
 
 def _event_lines(certificate: Certificate, may_act: bool) -> list[EventLine]:
-    found = list(
+    events = list(
         certificate.events.select_related(
             "signature__signer", "signature__certificate", "voids"
         ).order_by("effective_on", "recorded_at", "event_id")
     )
     removed_by = {
         event.voids_id: event
-        for event in found
+        for event in events
         if event.kind == CertificateEvent.Kind.VOIDED
         and event.voids is not None
         and event.voids.kind != CertificateEvent.Kind.VOIDED
@@ -161,7 +161,7 @@ def _event_lines(certificate: Certificate, may_act: bool) -> list[EventLine]:
             and event.pk not in removed_by
             and event.part_of is None,
         )
-        for event in found
+        for event in events
     ]
 
 

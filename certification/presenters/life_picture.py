@@ -312,10 +312,10 @@ class _Drawing:
     def _word_below(
         self, words: _Words, x: float, word: str, y: float, leftward: bool = False
     ) -> None:
-        found = words.place(x, word, leftward)
-        if found is None:
+        spot = words.place(x, word, leftward)
+        if spot is None:
             return
-        start, line = found
+        start, line = spot
         self._draw("leader", f"M{x:.1f} {y + 1:.1f}V{y + 6 + 15 * line:.1f}")
         self._text(start, y + 17 + 15 * line, word, "below")
 
@@ -441,13 +441,13 @@ class _Drawing:
             parts.append(
                 format_html('<path class="{}" d="M{} 20V{}"/>', css, x, round(bottom + 4, 1))
             )
-            found = words.place(x, word)
-            if found is not None:
+            spot = words.place(x, word)
+            if spot is not None:
                 parts.append(
                     format_html(
                         '<text class="{}" x="{}" y="{}" font-size="{}">{}</text>',
                         f"{css}-word",
-                        round(found[0], 1),
+                        round(spot[0], 1),
                         round(bottom + 18, 1),
                         self._size,
                         word,

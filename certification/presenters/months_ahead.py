@@ -169,10 +169,10 @@ def table_of(overview: Overview) -> list[TableRow]:
             )
         )
         if row.places:
-            found = [row.places.get(month) for month in overview.months]
+            row_places = [row.places.get(month) for month in overview.months]
             cells = [
                 _("%(n)d of %(all)d") % {"n": places.free, "all": places.planned} if places else ""
-                for places in found
+                for places in row_places
             ]
             rows.append(TableRow(_("places free, of those planned"), cells, is_places=True))
     for kind in overview.kinds:
@@ -202,15 +202,17 @@ def ends_that_match(user: User, filters: MonthsFilters) -> QuerySet[StandingEnd]
     if filters.scope is not None:
         spans = spans.filter(scope=filters.scope)
     in_full, on_day = _in_full(user), Q(span__in=spans.on(filters.day).order_by().values("pk"))
-    found = StandingEnd.objects.filter(last_day__range=(filters.day, filters.last_day)).order_by()
+    ends = StandingEnd.objects.filter(last_day__range=(filters.day, filters.last_day)).order_by()
     if filters.kind and filters.kind != SEE_INSTRUCTOR:
-        return found.filter(on_day, in_full, kind=filters.kind)
+        return ends.filter(on_day, in_full, kind=filters.kind)
     if not user.has_role(Role.LINE_LEAD):
-        return found.none() if filters.kind else found.filter(on_day, in_full)
-    told = found.filter(~in_full, _ends_the_answer(filters), span__in=spans.order_by().values("pk"))
+        return ends.none() if filters.kind else ends.filter(on_day, in_full)
+    visible = ends.filter(
+        ~in_full, _ends_the_answer(filters), span__in=spans.order_by().values("pk")
+    )
     if filters.kind:
-        return told
-    return found.filter((on_day & in_full) | Q(pk__in=told.values("pk")))
+        return visible
+    return ends.filter((on_day & in_full) | Q(pk__in=visible.values("pk")))
 
 
 def _ends_the_answer(filters: MonthsFilters) -> Q:
@@ -264,12 +266,12 @@ def kinds_told(user: User) -> list[tuple[str, Any]]:
 def overview(user: User, filters: MonthsFilters) -> Overview:
     """Counts by month and scope, and the classes that begin in these months."""
     ends = ends_that_match(user, filters)
-    told = Case(
+    case = Case(
         When(~_in_full(user), then=Value(SEE_INSTRUCTOR)),
         default=F("kind"),
         output_field=CharField(),
     )
-    by_month = ends.annotate(month=TruncMonth("last_day"), told=told)
+    by_month = ends.annotate(month=TruncMonth("last_day"), told=case)
     by_scope = (
         by_month.exclude(told__in=ONCE_A_PERSON)
         .values_list("told", "month", "span__scope")
@@ -314,12 +316,12 @@ def _scopes(filters: MonthsFilters) -> QuerySet[Scope]:
 
 def _sessions(user: User, filters: MonthsFilters) -> list[ClassSession]:
     """Classes the user may read that begin in these months or are being held."""
-    found = sessions_readable_by(user).filter(
+    sessions = sessions_readable_by(user).filter(
         ends_on__gte=filters.day, starts_on__lte=filters.last_day
     )
     if filters.site is not None:
-        found = found.filter(site=filters.site)
-    return list(found.with_list_columns().order_by("starts_on", "number"))
+        sessions = sessions.filter(site=filters.site)
+    return list(sessions.with_list_columns().order_by("starts_on", "number"))
 
 
 def _add_places(scopes: dict[int, ScopeRow], sessions: Sequence[ClassSession]) -> None:

@@ -465,19 +465,19 @@ def counts(user: User, filters: RegisterFilters) -> dict[str, int]:
         stands |= {str(standing): Q(standing=standing) & in_full for standing in LAPSES}
         stands[NOT_CURRENT] = Q(standing__in=LAPSES) & ~in_full
     chosen = stands.get(filters.standing)
-    found: dict[str, int] = spans.aggregate(
+    totals: dict[str, int] = spans.aggregate(
         **{name: Count("pk", filter=which) for name, which in stands.items()},
         all=Count("pk"),
         with_any=Count("person", distinct=True),
         people=Count("person", distinct=True, filter=chosen),
     )
-    found.setdefault(NOT_CURRENT, 0)
-    found[Standing.NEVER_CERTIFIED] = people.count() - found["with_any"]
+    totals.setdefault(NOT_CURRENT, 0)
+    totals[Standing.NEVER_CERTIFIED] = people.count() - totals["with_any"]
     if filters.standing == Standing.NEVER_CERTIFIED:
-        found["people"] = found[Standing.NEVER_CERTIFIED]
+        totals["people"] = totals[Standing.NEVER_CERTIFIED]
     elif not filters.standing and filters.scope is None:
-        found["people"] += found[Standing.NEVER_CERTIFIED]
-    return found
+        totals["people"] += totals[Standing.NEVER_CERTIFIED]
+    return totals
 
 
 COLUMNS = (

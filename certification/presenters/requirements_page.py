@@ -90,13 +90,13 @@ def _refusal(
     person: Person,
     scope: Scope,
     revision: SchemeRevision | None,
-    found: list[Requirement],
+    lines: list[Requirement],
     today: date,
 ) -> str:
     if revision is None:
         return ""
     try:
-        certificates.refuse_unmet(person, scope, revision, found, today)
+        certificates.refuse_unmet(person, scope, revision, lines, today)
     except RequirementsNotMet as error:
         return str(error)
     return ""

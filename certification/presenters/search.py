@@ -77,6 +77,6 @@ def _people(user: User, text: str) -> QuerySet[Person]:
     )
 
 
-def _first(found: QuerySet[Row]) -> tuple[list[Row], bool]:
-    rows = list(found[: MOST_FOUND + 1])
+def _first(matches: QuerySet[Row]) -> tuple[list[Row], bool]:
+    rows = list(matches[: MOST_FOUND + 1])
     return rows[:MOST_FOUND], len(rows) > MOST_FOUND

@@ -98,12 +98,12 @@ class Rows:
 
 def lines_of(rows: Rows, wanted: FactsWanted) -> list[FactLine]:
     """Certificates, events and vision tests, the newest first."""
-    found = [
+    lines = [
         *_certificates(rows.certificates, wanted),
         *_events(rows, wanted),
         *_tests(rows.tests, wanted),
     ]
-    return sorted(found, key=lambda line: (line.holds_from, line.recorded_at), reverse=True)
+    return sorted(lines, key=lambda line: (line.holds_from, line.recorded_at), reverse=True)
 
 
 def practice_of(rows: Rows, wanted: FactsWanted) -> list[FactLine]:
@@ -131,7 +131,7 @@ def practice_of(rows: Rows, wanted: FactsWanted) -> list[FactLine]:
 
 def removals(events: Iterable[CertificateEvent]) -> dict[int, CertificateEvent]:
     """The event that removed another, by the other's key; the earliest where there are two."""
-    found: dict[int, CertificateEvent] = {}
+    by_removed: dict[int, CertificateEvent] = {}
     for event in sorted(events, key=lambda event: event.recorded_at):
         if (
             event.kind == Kind.VOIDED
@@ -139,8 +139,8 @@ def removals(events: Iterable[CertificateEvent]) -> dict[int, CertificateEvent]:
             and event.voids.kind != Kind.VOIDED
             and event.voids.certificate_id == event.certificate_id
         ):
-            found.setdefault(event.voids.pk, event)
-    return found
+            by_removed.setdefault(event.voids.pk, event)
+    return by_removed
 
 
 @dataclass(frozen=True)
@@ -186,19 +186,19 @@ def _events(rows: Rows, wanted: FactsWanted) -> Iterable[FactLine]:
         certificate.pk for certificate in rows.certificates if hasattr(certificate, "withdrawal")
     }
     for event in rows.events:
-        said = event.get_kind_display()
+        word = event.get_kind_display()
         if event.kind == Kind.EXTENDED and event.until is not None:
-            said = _("extended until %(day)s, granted by %(authority)s") % {
+            word = _("extended until %(day)s, granted by %(authority)s") % {
                 "day": format_unbroken_day(event.until),
                 "authority": event.authority,
             }
         elif event.kind == Kind.VOIDED and event.voids is not None:
-            said = _("removes %(event)s as entered in error") % {"event": event.voids.event_id}
+            word = _("removes %(event)s as entered in error") % {"event": event.voids.event_id}
         by = removed.get(event.pk)
         yield _line(
             wanted,
             key=f"event:{event.event_id}",
-            what=said,
+            what=word,
             detail=_("%(number)s: %(reason)s")
             % {"number": event.certificate.number, "reason": event.reason or "–"},
             holds_from=event.effective_on,
@@ -259,8 +259,8 @@ def _line(wanted: FactsWanted, *, gone: _Gone | None, **fields: Any) -> FactLine
     is_gone = gone is not None and (known_at is None or gone.at <= known_at)
     if gone is not None:
         facts = {"gone": gone.said, "day": format_unbroken_day(gone.at.astimezone(zone).date())}
-        said = _("%(gone)s, %(day)s") if is_gone else _("later %(gone)s, %(day)s")
-        notes.append((said % facts) + (f": {gone.reason}" if gone.reason else ""))
+        phrase = _("%(gone)s, %(day)s") if is_gone else _("later %(gone)s, %(day)s")
+        notes.append((phrase % facts) + (f": {gone.reason}" if gone.reason else ""))
     is_used = fields["key"] in wanted.used and not is_gone and not is_unknown
     return FactLine(
         **fields | {"error_url": "" if gone else fields["error_url"]},

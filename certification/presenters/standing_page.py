@@ -325,11 +325,11 @@ def _tests(kept: Facts) -> list[life_picture.Test]:
             kept.vision_tests, key=lambda test: (test.tested_on, test.recorded_at, test.test_id)
         )
     }
-    found = list(by_day.values())
+    latest = list(by_day.values())
     tests = []
-    for place, test in enumerate(found):
+    for place, test in enumerate(latest):
         through = add_months(test.tested_on, months) if test.passed else None
-        if through is not None and place + 1 < len(found):
-            through = min(through, found[place + 1].tested_on - timedelta(days=1))
+        if through is not None and place + 1 < len(latest):
+            through = min(through, latest[place + 1].tested_on - timedelta(days=1))
         tests.append(life_picture.Test(test.tested_on, through))
     return tests

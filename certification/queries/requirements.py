@@ -73,9 +73,9 @@ def requirements(
     count any more: they have to show the work anew.
     """
     asked = list(revision.requirements.filter(scope=scope))
-    found: list[Requirement] = []
+    lines: list[Requirement] = []
     if not asked:
-        found.append(
+        lines.append(
             Requirement(
                 text=_("Boards passed"),
                 met=False,
@@ -97,10 +97,10 @@ def requirements(
     after = _last_revocation(person, scope, day) if asked else None
     for requirement_row in asked:
         title = titles.get(requirement_row.exercise_code, requirement_row.exercise_code)
-        found.append(_boards_requirement(requirement_row, title, boards, day, after))
+        lines.append(_boards_requirement(requirement_row, title, boards, day, after))
     if revision.vision_months:
-        found.append(_vision_requirement(person, revision.vision_months, day))
-    return found
+        lines.append(_vision_requirement(person, revision.vision_months, day))
+    return lines
 
 
 def _boards_requirement(

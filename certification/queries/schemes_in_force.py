@@ -27,10 +27,10 @@ def revisions_for(scope: Scope) -> list[SchemeRevision]:
 def joint_types_needing_standing() -> dict[str, set[str]]:
     """Joint types whose graders need standing, each with the schemes in force that say so."""
     asked: dict[str, set[str]] = {}
-    found = SchemeRevision.objects.filter(
+    revisions = SchemeRevision.objects.filter(
         published_at__isnull=False, retired_at__isnull=True, grader_needs_standing=True
     ).prefetch_related("scopes")
-    for revision in found:
+    for revision in revisions:
         for scope in revision.scopes.all():
             if scope.level == Scope.Level.OPERATOR:
                 for joint_type in scope.joint_types:

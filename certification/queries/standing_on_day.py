@@ -67,23 +67,25 @@ def facts_for_many(person_ids: Collection[int], scope_id: int | None = None) -> 
     return FactsOf(
         {
             (person_id, scope): engine.Facts(
-                found,
+                certificates,
                 rows.events[person_id, scope],
                 rows.vision[person_id],
                 rows.practice[person_id, codes[scope]],
             )
-            for (person_id, scope), found in rows.certificates.items()
+            for (person_id, scope), certificates in rows.certificates.items()
         },
         rows.pks,
     )
 
 
 def _gather_certificates(rows: _Rows, person_ids: Collection[int], scope_id: int | None) -> None:
-    found = Certificate.objects.filter(person__in=person_ids)
+    certificates = Certificate.objects.filter(person__in=person_ids)
     if scope_id is not None:
-        found = found.filter(scope=scope_id)
+        certificates = certificates.filter(scope=scope_id)
     figures: dict[int, engine.SchemeFigures] = {}
-    for certificate in found.select_related("scheme_revision", "withdrawal", "renews").order_by():
+    for certificate in certificates.select_related(
+        "scheme_revision", "withdrawal", "renews"
+    ).order_by():
         if certificate.scheme_revision_id not in figures:
             figures[certificate.scheme_revision_id] = figures_of(certificate.scheme_revision)
         withdrawal = getattr(certificate, "withdrawal", None)
@@ -102,10 +104,10 @@ def _gather_certificates(rows: _Rows, person_ids: Collection[int], scope_id: int
 
 
 def _gather_events(rows: _Rows, person_ids: Collection[int], scope_id: int | None) -> None:
-    found = CertificateEvent.objects.filter(certificate__person__in=person_ids)
+    events = CertificateEvent.objects.filter(certificate__person__in=person_ids)
     if scope_id is not None:
-        found = found.filter(certificate__scope=scope_id)
-    for event in found.select_related("certificate", "voids").order_by():
+        events = events.filter(certificate__scope=scope_id)
+    for event in events.select_related("certificate", "voids").order_by():
         rows.events[event.certificate.person_id, event.certificate.scope_id].append(
             engine.EventFact(
                 event_id=event.event_id,

@@ -34,12 +34,12 @@ def ask(*, day: date, known_at: datetime, actor: User, at: datetime) -> KnownReg
     What is being worked out goes on; what is finished or given up is begun anew, since records
     that are brought over from elsewhere keep their own, earlier instants.
     """
-    found, is_new = KnownRegister.objects.get_or_create(
+    known, is_new = KnownRegister.objects.get_or_create(
         day=day, known_at=known_at, defaults={"asked_by": actor, "recorded_at": at}
     )
-    if is_new or not (found.is_finished or found.is_given_up):
-        return found
-    _throw_away(found)
+    if is_new or not (known.is_finished or known.is_given_up):
+        return known
+    _throw_away(known)
     return KnownRegister.objects.create(day=day, known_at=known_at, asked_by=actor, recorded_at=at)
 
 
@@ -122,20 +122,20 @@ def _stood(known: KnownRegister, people: list[int]) -> tuple[list[KnownSpan], li
     ends: list[KnownEnd] = []
     for (person_id, scope_id), of_one in sorted(facts.by_person_and_scope.items()):
         line = engine.timeline(of_one, known.known_at)
-        found = line.span_on(known.day)
-        if found.standing == engine.Standing.NEVER_CERTIFIED:
+        stood = line.span_on(known.day)
+        if stood.standing == engine.Standing.NEVER_CERTIFIED:
             continue
         to_come = line.ends_after(known.day)
         span = KnownSpan(
             known=known,
             person_id=person_id,
             scope_id=scope_id,
-            first_day=found.first_day,
-            last_day=found.last_day,
-            standing=found.standing.value,
-            certificate_id=facts.pks.get(found.certificate_number),
-            restriction=found.restriction,
-            rule=found.rule.value,
+            first_day=stood.first_day,
+            last_day=stood.last_day,
+            standing=stood.standing.value,
+            certificate_id=facts.pks.get(stood.certificate_number),
+            restriction=stood.restriction,
+            rule=stood.rule.value,
             ends_on=to_come[0].last_day if to_come else None,
             good_through=line.good_through(known.day),
             changes_on=line.on(known.day).changes_on,

@@ -26,11 +26,11 @@ BATCH_OF_ROWS = 1000
 
 def spans_said(spans: Iterable[StandingSpan]) -> Spans:
     """What answers rest on in some spans, by person and scope."""
-    found: Spans = {}
+    by_pair: Spans = {}
     for span in spans:
-        said = tuple(getattr(span, name) for name in SAID)
-        found.setdefault((span.person_id, span.scope_id), set()).add(said)
-    return found
+        values = tuple(getattr(span, name) for name in SAID)
+        by_pair.setdefault((span.person_id, span.scope_id), set()).add(values)
+    return by_pair
 
 
 def note(person_ids: Collection[int], before: Spans, after: Spans) -> None:

@@ -184,7 +184,7 @@ def certificate_act(request: UserRequest, number: str, act: str) -> HttpResponse
 @login_required
 def event_remove(request: UserRequest, number: str, event: int) -> HttpResponse:
     certificate = access.certificate_for_quality(request.user, number)
-    found = get_object_or_404(
+    removable = get_object_or_404(
         CertificateEvent.objects.select_related("certificate__person__site", "signature"),
         certificate=certificate,
         pk=event,
@@ -195,7 +195,7 @@ def event_remove(request: UserRequest, number: str, event: int) -> HttpResponse:
         try:
             proof = prove_identity(request.user, form.cleaned_data["password"])
             events.void_event(
-                event=found,
+                event=removable,
                 act=Act(
                     actor=request.user, at=now, proof=proof, reason=form.cleaned_data["reason"]
                 ),
@@ -210,7 +210,7 @@ def event_remove(request: UserRequest, number: str, event: int) -> HttpResponse:
     return render(
         request,
         "certification/event_remove.html",
-        {"certificate": certificate, "event": found, "form": form},
+        {"certificate": certificate, "event": removable, "form": form},
         status=422 if form.errors else 200,
     )
 

@@ -70,7 +70,7 @@ def person_standing(request: UserRequest, employee_number: str) -> HttpResponse:
     person = person_for_page(request.user, employee_number)
     filters = register.RegisterFilters(day=person.site.today(), with_left=True)
     visible = people_with_standing_for(request.user).filter(pk=person.pk)
-    found = (
+    other = (
         register.with_spans(request.user, visible, filters)
         .select_related("site", "line_lead")
         .first()
@@ -81,8 +81,8 @@ def person_standing(request: UserRequest, employee_number: str) -> HttpResponse:
         "certification/partials/person_standing.html",
         {
             "person": person,
-            "lines": register.lines_of(found, filters, in_full) if found else [],
-            "may_read": found is not None,
+            "lines": register.lines_of(other, filters, in_full) if other else [],
+            "may_read": other is not None,
             "scopes": Scope.objects.filter(retired_at__isnull=True) if in_full else [],
             "today": filters.day,
         },

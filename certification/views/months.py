@@ -67,8 +67,10 @@ def months_ahead_page(request: UserRequest) -> HttpResponse:
             "places": months_ahead.places_total(overview.sessions),
             "page": page,
             "months": [
-                (month, list(found))
-                for month, found in groupby(lines, key=lambda line: line.last_day.replace(day=1))
+                (month, list(month_lines))
+                for month, month_lines in groupby(
+                    lines, key=lambda line: line.last_day.replace(day=1)
+                )
             ],
             "query": query.urlencode(),
             "sees_classes": request.user.has_role(Role.QUALITY, Role.INSTRUCTOR),

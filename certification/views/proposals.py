@@ -89,19 +89,19 @@ def _requirements(
 @require_safe
 @role_required(Role.INSTRUCTOR, Role.QUALITY)
 def proposal_list(request: UserRequest) -> HttpResponse:
-    found = (
+    proposals = (
         access.proposals_readable_by(request.user)
         .annotate(is_open=Case(When(decision="", then=Value(1)), default=Value(0)))
         .select_related("person", "scope", "signature", "certificate", "decided_by__person")
         .order_by("-is_open", "-recorded_at")
     )
-    page = Paginator(found, PROPOSALS_A_PAGE).get_page(request.GET.get("page"))
+    page = Paginator(proposals, PROPOSALS_A_PAGE).get_page(request.GET.get("page"))
     return render(
         request,
         "certification/proposal_list.html",
         {
             "page": page,
-            "waiting": found.filter(decision="").count(),
+            "waiting": proposals.filter(decision="").count(),
             "may_propose": request.user.has_role(Role.INSTRUCTOR),
         },
     )
@@ -174,16 +174,16 @@ def _proposal(
         "decline_form": decline,
     }
     if not proposal.decision:
-        found = requirements(person, scope, revision, today)
+        met = requirements(person, scope, revision, today)
         context |= {
-            "found": found,
+            "found": met,
             "period": period_said.said(
                 person,
                 scope,
                 revision,
                 certificates.period_if_issued(person, scope, revision, today),
             ),
-            "refusal": certificates.why_may_not_issue(request.user, person, revision, found),
+            "refusal": certificates.why_may_not_issue(request.user, person, revision, met),
             "may_decline": not services.why_may_not_decline(request.user, proposal),
         }
     return render(

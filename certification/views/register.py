@@ -230,15 +230,15 @@ class Counted:
 
 def _counted(form: RegisterForm, counts: dict[str, int], query: QueryDict) -> list[Counted]:
     chosen = form.cleaned_data.get("standing", "")
-    found = []
+    totals = []
     for standing, _label in form.fields["standing"].choices:  # type: ignore[attr-defined]
         always = standing in ("certified", "ending")
         if not standing or not (counts[standing] or always or standing == chosen):
             continue
         shape, tone, word = COUNTED_AS.get(standing) or STANDING_SYMBOLS[standing]
         url = _with(query, standing="" if standing == chosen else standing)
-        found.append(Counted(shape, tone, word, counts[standing], url, standing == chosen))
-    return found
+        totals.append(Counted(shape, tone, word, counts[standing], url, standing == chosen))
+    return totals
 
 
 @require_safe
