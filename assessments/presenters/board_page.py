@@ -10,7 +10,7 @@ from assessments.models import Board, Joint, Photo
 from assessments.queries import board_results
 from people.models import User
 
-from .board_readings import Several, several_of
+from .board_readings import BoardReadings, readings_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,16 +53,16 @@ class BoardScreen:
     may_add: bool
     may_hand_in: bool
     may_read_first: bool
-    several: Several
+    readings: BoardReadings
     tools: tuple[str, ...]
 
     @property
     def waits_for_others(self) -> bool:
         """Whether a board that is read in several has nothing left for this user to read."""
-        several = self.several
-        under_way = several.two or several.request is not None or bool(several.handed_in)
+        readings = self.readings
+        under_way = readings.two or readings.request is not None or bool(readings.handed_in)
         begun = self.state == "begun" or self.state == "again"
-        return under_way and begun and self.may_judge and several.wait in ("", "decision")
+        return under_way and begun and self.may_judge and readings.wait in ("", "decision")
 
 
 def board_lines(boards: Iterable[Board], user: User, now: datetime) -> list[BoardLine]:
@@ -102,7 +102,7 @@ def board_screen(board: Board, user: User) -> BoardScreen:
         PhotoGroup(joint, tuple(by_joint[joint.pk])) for joint in joints if joint.pk in by_joint
     ]
     own = access.is_own(user, board)
-    several = several_of(board, user)
+    readings = readings_of(board, user)
     may_add = access.may_add_photos(user, board)
     return BoardScreen(
         cells=tuple(
@@ -111,15 +111,15 @@ def board_screen(board: Board, user: User) -> BoardScreen:
         ),
         groups=tuple(group for group in groups if group.photos),
         photo_count=len(photos),
-        state=state_shown(board, not several.blind),
+        state=state_shown(board, not readings.blind),
         shows_outcome=shows,
         is_own=own,
         may_judge=access.may_judge(user, board) and board.disposed_at is None,
         may_add=may_add,
         may_hand_in=may_add
-        and (board.handed_in_at is None or bool(several.out))
+        and (board.handed_in_at is None or bool(readings.out))
         and board.disposed_at is None,
-        several=several,
+        readings=readings,
         may_read_first=own and not signed,
         tools=tuple(board.tools.values_list("code", flat=True)),
     )

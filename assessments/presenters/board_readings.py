@@ -18,7 +18,7 @@ from people.models import Role, User
 
 
 @dataclass(frozen=True, slots=True)
-class Several:
+class BoardReadings:
     """What a board waits for beyond one reading, as the page of the board says it."""
 
     two: bool
@@ -32,7 +32,7 @@ class Several:
     blind: bool
 
 
-def several_of(board: Board, user: User) -> Several:
+def readings_of(board: Board, user: User) -> BoardReadings:
     """What stands beside the usual on the page of a board, for one user."""
     outcome = getattr(board, "outcome", None)
     complete = outcome is not None and outcome.complete
@@ -58,7 +58,7 @@ def several_of(board: Board, user: User) -> Several:
         or grading_assignment.open_request(board) is not None
     )
     judges = access.may_judge(user, board) and board.disposed_at is None
-    return Several(
+    return BoardReadings(
         two=two,
         signed=signed,
         both_signed=both,

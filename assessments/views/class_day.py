@@ -54,7 +54,7 @@ def _show(
     request: UserRequest,
     session: ClassSession,
     *,
-    said: str = "",
+    announcement: str = "",
     error: str = "",
     passed: tuple[str, str] | None = None,
 ) -> HttpResponse:
@@ -65,7 +65,7 @@ def _show(
         "day": lay_out(session, request.user, now),
         "session": session,
         "today": session.site.today(now),
-        "said": said,
+        "announcement": announcement,
         "error": error,
         "passed": passed,
     }
@@ -133,7 +133,9 @@ def class_pass(request: UserRequest, number: str) -> HttpResponse:
     if not request.htmx:
         messages.success(request, text)
         return redirect("assessments:class_day", session.number)
-    return _show(request, session, said=text, passed=(board.number, str(key)) if key else None)
+    return _show(
+        request, session, announcement=text, passed=(board.number, str(key)) if key else None
+    )
 
 
 @require_POST
@@ -160,4 +162,4 @@ def class_take_back(request: UserRequest, number: str) -> HttpResponse:
     if not request.htmx:
         messages.success(request, text)
         return redirect("assessments:class_day", session.number)
-    return _show(request, session, said=text)
+    return _show(request, session, announcement=text)

@@ -48,7 +48,7 @@ def show(
     where: Mapping[str, Any] | None = None,
     forward: bool = False,
     error: str = "",
-    said: str = "",
+    announcement: str = "",
 ) -> HttpResponse:
     """The screen: whole for a page, its inside for htmx; after a refusal with what was typed."""
     data = where or (request.POST if request.method == "POST" else request.GET)
@@ -80,15 +80,15 @@ def show(
     tools = list(Tool.objects.filter(site=for_grader.board.site_id, retired_on__isnull=True))
     context = {
         "screen": screen,
-        "across": walk,
-        "told": grading_state.board_state(
+        "class_walk": walk,
+        "grading_state": grading_state.board_state(
             for_grader, screen, {tool.pk: tool.code for tool in tools}
         )
         | grading_state.class_state(walk),
         "board": for_grader.board,
         "error": error,
         "typed": data if error else None,
-        "said": " ".join(filter(None, (error, said, _where(screen)))),
+        "announcement": " ".join(filter(None, (error, announcement, _where(screen)))),
         "inside": inside,
         "looking": tablets.is_read_only(request),
         "there": request.get_full_path() if request.method == "GET" else here,
@@ -203,7 +203,7 @@ def _board_beside(request: UserRequest, number: str) -> HttpResponse:
         raise Http404
     context = {
         "board": for_grader.board,
-        "beside": found,
+        "comparison": found,
         "back": grading_page.reading_url(
             for_grader.board, False, stage=found.stage, joint=found.place,
             criterion=found.criterion.code if found.criterion else "",

@@ -55,7 +55,7 @@ def board_judge(request: UserRequest, number: str, own: bool = False) -> HttpRes
         "criterion": judgement.criterion.title,
         "outcome": Judgement.Outcome(judgement.outcome).label,
     }  # fmt: skip
-    return show(request, fetch_for_grader(request, number, own), forward=True, said=text)
+    return show(request, fetch_for_grader(request, number, own), forward=True, announcement=text)
 
 
 @require_POST
@@ -84,7 +84,7 @@ def board_accept_rest(request: UserRequest, number: str, own: bool = False) -> H
     text = "" if count is None else _("%(place)s: %(count)d accepted with the rest.") % {
         "place": request.POST.get("joint", ""), "count": count,
     }  # fmt: skip
-    return show(request, fetch_for_grader(request, number, own), forward=True, said=text)
+    return show(request, fetch_for_grader(request, number, own), forward=True, announcement=text)
 
 
 @require_POST
@@ -101,7 +101,9 @@ def board_undo(request: UserRequest, number: str, own: bool = False) -> HttpResp
     for_grader = BoardForGrader(for_grader.board, for_grader.user, own=own)
     if wants_json(request):
         return _taken_back(step, for_grader)
-    return show(request, for_grader, where=_place_of(step, for_grader), said=_("Taken back."))
+    return show(
+        request, for_grader, where=_place_of(step, for_grader), announcement=_("Taken back.")
+    )
 
 
 def wants_json(request: UserRequest) -> bool:

@@ -42,7 +42,7 @@ def board_result(request: UserRequest, number: str) -> HttpResponse:
     ]
     context = {
         "board": board,
-        "several": board_readings.result_of(board, request.user, reading, signed),
+        "readings": board_readings.result_of(board, request.user, reading, signed),
         "reading": reading,
         "rules": result_page.rules_of(reading),
         "gradings": [(grading, said[grading.pk]) for grading in signed],

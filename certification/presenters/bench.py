@@ -77,10 +77,10 @@ class Bench:
 def bench_of(user: User, day: date) -> Bench:
     boards = boards_gradable_by(user)
     waiting = boards.waiting().with_list_columns()
-    several = pending_actions.read_in_several(boards)
-    readings = _readings(user, several)
+    read_by_several = pending_actions.read_in_several(boards)
+    readings = _readings(user, read_by_several)
     first = list(
-        waiting.exclude(pk__in=several.values("pk")).annotate(
+        waiting.exclude(pk__in=read_by_several.values("pk")).annotate(
             joints_seen=Count(
                 "gradings__judgements__joint", filter=Q(gradings__grader=user), distinct=True
             ),
@@ -101,9 +101,13 @@ def bench_of(user: User, day: date) -> Bench:
     )
 
 
-def _readings(user: User, several) -> list[ToRead]:
+def _readings(user: User, read_by_several) -> list[ToRead]:
     """Boards that wait for a second grader, a decision, an inspection or another reading."""
-    boards = several.filter(disposed_at__isnull=True).with_list_columns().order_by("handed_in_at")
+    boards = (
+        read_by_several.filter(disposed_at__isnull=True)
+        .with_list_columns()
+        .order_by("handed_in_at")
+    )
     readings = (
         ToRead(board, wait)
         for board in boards

@@ -152,7 +152,7 @@ def test_the_second_grader_begins_with_nothing_judged(client, graders, half_read
     board, *_ = half_read
     told = as_seen_by(client, graders[1], at("board_grade", board) + f"?stage={stage}&joint=E02")
     assert told.context["screen"].judged == 0
-    assert told.context["told"]["judged"]["E02"] == {}
+    assert told.context["grading_state"]["judged"]["E02"] == {}
     assert "This stage is signed" not in text_of(told)
 
 
