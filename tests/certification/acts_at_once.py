@@ -361,7 +361,7 @@ def hold_before_the_first_write(monkeypatch: Any) -> list[Gate]:
         (trail, "sign"),
         (trail, "record"),
         (trail, "record_many"),
-        (trail, "write_alone"),
+        (trail, "lock_trail"),
     ):
         monkeypatch.setattr(module, name, _behind(gates, getattr(module, name)))
     return gates
