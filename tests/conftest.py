@@ -50,9 +50,10 @@ def may_use_a_database(item: pytest.Item) -> bool:
     """Whether another database could make a difference to a test.
 
     pytest-django refuses a query to whatever has neither its mark nor one of its fixtures. Tests
-    that start processes can reach a database past it.
+    that start processes can reach a database past it. What is marked `one_database` looks at
+    rules, code or drawings through a database, and finds the same in each.
     """
-    return (
+    return not item.get_closest_marker("one_database") and (
         item.get_closest_marker("django_db") is not None
         or not DATABASE_FIXTURES.isdisjoint(getattr(item, "fixturenames", ()))
         or any(item.path.is_relative_to(HERE / folder) for folder in ("config", "services"))

@@ -28,7 +28,7 @@ from tests.test_access_table import (
     asked,
 )
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 WRITES = ("POST", "PUT", "PATCH", "DELETE")
 MAY_SEND = {"people:tablet_open", "people:tablet_full", "people:tablet_lock"}

@@ -41,9 +41,9 @@ def why_no_rework(
         return _("The piece is gone, so nothing on it can be reworked.")
     if grading_assignment.open_request(board) is not None:
         return _("Another reading of this board was asked for. Wait until it is signed.")
-    judged = next((joint for joint in reading.joints if joint.joint == joint), None)
+    judged = next((row for row in reading.joints if row.joint == joint), None)
     if judged is None:
-        if any(joint.joint == joint for joint in reading.earlier):
+        if any(row.joint == joint for row in reading.earlier):
             return _("%(joint)s was sent back already. Its later make counts.") % {
                 "joint": joint.position.name
             }
@@ -108,7 +108,7 @@ def send_back(
     reading = board_results.read_board(board)
     if why := why_no_rework(board, joint, reading):
         raise CannotChangeBoard(why)
-    judged = next(joint for joint in reading.joints if joint.joint == joint)
+    judged = next(row for row in reading.joints if row.joint == joint)
     rejected = [rule.code for rule in judged.result.rejected]
     wanted = [code for code in rejected if code in chosen]
     if not wanted or chosen - set(rejected):

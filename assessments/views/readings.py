@@ -36,7 +36,7 @@ def joint_rework(request: UserRequest, number: str, joint_id: int) -> HttpRespon
     if why := rework.why_no_rework(board, joint, reading):
         messages.error(request, why)
         return redirect("assessments:board_result", board.number)
-    judged = next(joint for joint in reading.joints if joint.joint == joint)
+    judged = next(row for row in reading.joints if row.joint == joint)
     form = ReworkForm(
         request.POST if request.method == "POST" else None,
         rejected=[judgement.criterion for judgement in judged.rejections],

@@ -94,6 +94,7 @@ def test_spans_are_those_of_the_facts_after_every_act(tmp_path):
     assert moved == {act.__name__ for act in FACTS}
 
 
+@pytest.mark.one_database
 @pytest.mark.parametrize(("module", "function"), PLACES)
 def test_a_service_that_forgets_to_rebuild_is_noticed(monkeypatch, tmp_path, module, function):
     forget(monkeypatch, module, function)

@@ -16,6 +16,9 @@ TEMPLATES = [
 ]
 
 
+pytestmark = pytest.mark.one_database
+
+
 @pytest.fixture
 def served(settings, tmp_path):
     """Static files as a deployment serves them, in a folder of this test's own."""

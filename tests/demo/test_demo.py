@@ -115,6 +115,7 @@ def assert_several_readings():
     assert half.count() == 1
 
 
+@pytest.mark.one_database
 def test_a_seed_says_which_joints_go_wrong():
     now = timezone.now()
 
@@ -140,6 +141,7 @@ def test_a_seed_says_which_joints_go_wrong():
     assert first != faults(8)
 
 
+@pytest.mark.one_database
 def test_photographs_that_are_kept_are_those_that_would_be_drawn(monkeypatch, tmp_path):
     monkeypatch.setattr(drawn_once, "KEPT", tmp_path / "kept")
     kind = next(iter(FAULTS))
@@ -152,11 +154,13 @@ def test_photographs_that_are_kept_are_those_that_would_be_drawn(monkeypatch, tm
     assert [one.order for one in drawn_once.draw_all(reversed(orders))] == orders[::-1]
 
 
+@pytest.mark.one_database
 def test_every_fault_that_can_be_drawn_is_known_to_a_criterion():
     drawn = {fault for faults in FAULTS.values() for fault in faults}
     assert drawn <= set(CRITERIA_BY_FAULT)
 
 
+@pytest.mark.one_database
 def test_nobody_is_on_the_roster_twice():
     numbers = [demo_person.number for demo_person in roster.EVERYONE]
     names = [demo_person.name for demo_person in roster.EVERYONE]

@@ -12,6 +12,7 @@ from gunicorn.errors import AppImportError
 from config import gunicorn
 from demo.scenario import loading as scenario
 from demo.scenario import people
+from operations.management.commands.runserver import Runserver
 from operations.queries import own_machine
 from people.models import Installation
 
@@ -246,6 +247,21 @@ def test_web_process_ends_rather_than_serve_it_elsewhere(
         settings.PUBLIC_URL = ELSEWHERE
         with pytest.raises(AppImportError, match="PUBLIC_URL leads to"):
             gunicorn.post_worker_init(worker)
+
+
+@pytest.mark.parametrize("refused", ["0.0.0.0:8123", "[::]:8123"])
+def test_server_for_development_serves_it_to_this_machine_alone(
+    demo, own_database, settings, monkeypatch, refused
+):
+    served = []
+    monkeypatch.setattr(Runserver, "run", lambda self, **_options: served.append(self.addr))
+    settings.PUBLIC_URL = HERE
+    with pytest.raises(CommandError, match="is open to others"):
+        call_command("runserver", refused)
+    assert served == []
+    call_command("runserver")
+    call_command("runserver", "[::1]:8123")
+    assert served == ["127.0.0.1", "::1"]
 
 
 def test_site_without_the_demo_is_served_anywhere(settings, db):

@@ -97,6 +97,9 @@ def own_postgres(django_db_blocker):
         shutil.rmtree(folder, ignore_errors=True)
 
 
+@pytest.mark.skipif(
+    connection.vendor != "sqlite", reason="on a PostgreSQL of its own, whatever the suite is on"
+)
 @pytest.mark.parametrize("link", ["folder"], indirect=True)
 def test_database_that_is_restarted_in_mid_sweep_loses_nothing(own_postgres, server, ask, tmp_path):
     readers = make_many(300)

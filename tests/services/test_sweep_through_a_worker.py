@@ -22,10 +22,9 @@ pytestmark = [
     pytest.mark.django_db(transaction=True),
 ]
 
-REMINDERS = 2000
 KILLS = int(os.environ.get("FAULT_KILLS", "5"))
 # The more kills, the more there is to do between them.
-PEOPLE = 400 if KILLS <= 10 else REMINDERS
+PEOPLE, REMINDERS = (200, 600) if KILLS <= 10 else (2000, 2000)
 
 
 def test_mail_arrives_at_the_server_as_it_was_fixed(server, start_worker, send):
