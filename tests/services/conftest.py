@@ -18,7 +18,6 @@ from operations.backends import folder_queue as broker
 from tests.services.mail_server import MailServer, Running
 from tests.services.processes import OwnRedis, Processes
 
-
 # A site on PostgreSQL has Redis, and what a folder does is the same beside any database.
 BROKERS = ["folder", "redis"] if connection.vendor == "sqlite" else ["redis"]
 
