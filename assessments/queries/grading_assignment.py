@@ -196,7 +196,7 @@ class GradingAssignment:
         """
         signed = set().union(*(self.signed[link.pk] for link in self.chain(grading)))
         left = [
-            stage for stage in self.left_of(grading, makes) if stage not in signed or stage == stage
+            other for other in self.left_of(grading, makes) if other not in signed or other == stage
         ]
         return left[0] if stage in left[1:] else None
 

@@ -90,14 +90,14 @@ def _open_before(reading: Grading, stage: str) -> Stage | None:
     if reading.kind != Grading.Kind.FIRST or board.exercise.graders > 1:
         signed = signed.filter(grading=reading)
     done = set(signed.values_list("stage", flat=True))
-    for stage in board.exercise.stage_list:
-        if stage.value == stage:
+    for earlier in board.exercise.stage_list:
+        if earlier.value == stage:
             return None
         if (
-            stage.value not in done
-            and board_results.stage_summary(reading, stage.value).open_places
+            earlier.value not in done
+            and board_results.stage_summary(reading, earlier.value).open_places
         ):
-            return stage
+            return earlier
     return None
 
 

@@ -76,7 +76,7 @@ def test_a_file_leaves_the_storage_again_if_its_trail_entry_cannot_be_written(fi
     def no_trail(**_fields):
         raise RuntimeError("the trail is closed")
 
-    monkeypatch.setattr(photos.records, "record", no_trail)
+    monkeypatch.setattr(photos.trail, "record", no_trail)
     with pytest.raises(RuntimeError):
         add(board, pictures.jpeg())
     assert not stored(files)

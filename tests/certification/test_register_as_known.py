@@ -416,7 +416,7 @@ def test_file_waits_for_the_answer_and_says_as_of_when_it_was_known(
 def test_instant_to_come_is_now_and_a_bad_one_is_refused(client, quality, woken):
     to_come = client.get(REGISTER, {"known_at": "2999-01-01"})
     assert to_come.status_code == 200
-    assert to_come.context["asked"].known is None
+    assert to_come.context["filters"].known is None
 
     for known_at in ("2026-02-30", "soon", "0001-01-01"):
         query = {"day": "2026-05-03", "known_at": known_at}
@@ -464,7 +464,7 @@ def test_others_are_not_asked_and_get_no_answer(client, terminals, woken, role):
     if role in ("instructor", "line_lead"):
         response = client.get(REGISTER, ASKED)
         assert "known_at" not in response.context["form"].fields
-        assert response.context["asked"].known is None
+        assert response.context["filters"].known is None
 
 
 def test_signed_in_first_and_only_sent_by_form(client, quality):
