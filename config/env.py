@@ -9,6 +9,7 @@ not set.
 
 import os
 from dataclasses import dataclass
+from ipaddress import IPv4Network, IPv6Network, ip_network
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -72,6 +73,16 @@ def names(name: str, *, about: str) -> list[str]:
     """Read a list whose items are separated by commas."""
     value = _value(name, "", about)
     return [item.strip() for item in (value or "").split(",") if item.strip()]
+
+
+def networks(name: str, *, about: str) -> list[IPv4Network | IPv6Network]:
+    """Read a list of networks in the form 10.20.0.0/16, separated by commas."""
+    try:
+        return [ip_network(item) for item in names(name, about=about)]
+    except ValueError as error:
+        raise ImproperlyConfigured(
+            f"{name} holds what is no network ({error}): write it as in 10.20.0.0/16."
+        ) from error
 
 
 def web_address(name: str, default: str, *, about: str) -> str:

@@ -29,6 +29,34 @@ def content_security_policy(
     return middleware
 
 
+KEPT_BY_NOBODY = (
+    "text/html",
+    "text/csv",
+    "application/json",
+    "application/pdf",
+    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+)
+
+
+def nothing_is_kept_on_the_way(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """Let no browser or proxy keep pages, tables, documents or answers to scripts.
+
+    They hold what one reader may see on one day. Back would show them to whoever comes next at a
+    shared computer, and what was true before to whoever acts. Pictures say for themselves how
+    long they may be kept, and by whom.
+    """
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        response = get_response(request)
+        if response.headers.get("Content-Type", "").partition(";")[0] in KEPT_BY_NOBODY:
+            response.headers["Cache-Control"] = "no-store, private"
+        return response
+
+    return middleware
+
+
 def this_minute() -> int:
     """Minutes since 1970."""
     return int(time.time() // 60)

@@ -58,6 +58,10 @@ if TRUSTED_PROXIES:
 SECURE_SSL_REDIRECT = _is_https
 SESSION_COOKIE_SECURE = _is_https
 CSRF_COOKIE_SECURE = _is_https
+# Browsers take a name that begins so from this host alone, by https alone, for every path.
+COOKIE_PREFIX = "__Host-" if _is_https else ""
+SESSION_COOKIE_NAME = f"{COOKIE_PREFIX}sessionid"
+CSRF_COOKIE_NAME = f"{COOKIE_PREFIX}csrftoken"
 SECURE_HSTS_SECONDS = 365 * 24 * 3600 if _is_https else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = _is_https
 SECURE_HSTS_PRELOAD = _is_https
@@ -116,6 +120,7 @@ INSTALLED_APPS = [
 ]
 MIDDLEWARE = [
     "config.middleware.content_security_policy",
+    "config.middleware.nothing_is_kept_on_the_way",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "config.middleware.programs_bring_no_cookies",
@@ -300,6 +305,11 @@ WEB_HOOKS_TO_LOOPBACK = env.flag(
     about="Let web hooks call this machine itself, without https too; for trying them out.",
 )
 
+WEB_HOOKS_TO_NETWORKS = env.networks(
+    "WEB_HOOKS_TO_NETWORKS",
+    about="Networks of the plant's own that web hooks may call, such as 10.20.0.0/16.",
+)
+
 # Background work: read by `config.celery`.
 
 CELERY_BROKER_URL = env.service(
@@ -318,7 +328,13 @@ WORKER_PROCESSES = env.whole_number(
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
-    "formatters": {"line": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
+    "formatters": {
+        "line": {
+            "()": "config.logs.LineFormatter",
+            "format": "{asctime} {levelname} {name}: {message}",
+            "style": "{",
+        }
+    },
     "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {
         "handlers": ["stderr"],

@@ -1,10 +1,9 @@
 """Sending to web hooks: claimed, signed and posted outside any transaction, its fate recorded.
 
 An administrator types the address, so the machine that answers is looked at when the
-connection is made and not before: a name may lead elsewhere by then. Machines of the
-plant's own network may be called, that is what web hooks are for. This machine itself,
-link-local addresses (where hosts of virtual machines answer with credentials) and whatever is
-no single machine's address are not. Redirections are not followed.
+connection is made and not before: a name may lead elsewhere by then. Machines of the internet
+may be called, and those of the plant's own networks that the site's settings name. Redirections
+are not followed.
 """
 
 import hashlib
@@ -18,7 +17,6 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
-from ipaddress import ip_address
 from urllib.parse import urlsplit
 
 from django.conf import settings
@@ -26,9 +24,12 @@ from django.utils.translation import gettext as _
 from urllib3.connection import HTTPConnection, HTTPSConnection, port_by_scheme
 from urllib3.exceptions import HTTPError
 
+from interfaces.domain import addresses
 from interfaces.models import WebHookDelivery
 from interfaces.models.web_hooks import MOST_HOOK_ATTEMPTS
 from reminders.domain.reminders import wait_after
+
+from .web_hooks import is_this_machine
 
 log = logging.getLogger(__name__)
 
@@ -58,14 +59,16 @@ def signature(secret: str, timestamp: str, body: bytes) -> str:
 
 def refuse_machine(address: str) -> None:
     """Raise NotAllowed for the IP address of a machine that is not to be called."""
-    ip = ip_address(address.partition("%")[0])
-    ip = getattr(ip, "ipv4_mapped", None) or ip
-    if ip.is_loopback:
-        if not settings.WEB_HOOKS_TO_LOOPBACK:
-            raise NotAllowed(_("The address leads to this machine itself."))
+    if settings.WEB_HOOKS_TO_LOOPBACK and is_this_machine(address):
         return
-    if ip.is_link_local or ip.is_multicast or ip.is_unspecified or ip.is_reserved:
-        raise NotAllowed(_("The address leads to %(ip)s, which is not called.") % {"ip": ip})
+    if not addresses.may_be_called(address, settings.WEB_HOOKS_TO_NETWORKS):
+        raise NotAllowed(
+            _(
+                "The address leads to %(ip)s, which is not of the internet. If it is of the "
+                "plant's own network, name that in WEB_HOOKS_TO_NETWORKS."
+            )
+            % {"ip": address}
+        )
 
 
 def allowed_machines(host: str, port: int) -> list[str]:
@@ -77,10 +80,10 @@ def allowed_machines(host: str, port: int) -> list[str]:
         If any of them is a machine that is not to be called.
     """
     resolved = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
-    addresses = list(dict.fromkeys(str(socket_address[0]) for *_kind, socket_address in resolved))
-    for address in addresses:
+    machines = list(dict.fromkeys(str(socket_address[0]) for *_kind, socket_address in resolved))
+    for address in machines:
         refuse_machine(address)
-    return addresses
+    return machines
 
 
 def _connect(scheme: str, host: str, port: int) -> HTTPConnection:

@@ -7,7 +7,6 @@ been awake when something happened, and nothing is told twice: the row comes fir
 
 from collections.abc import Iterable
 from datetime import date, datetime
-from ipaddress import ip_address
 from typing import Any
 from urllib.parse import urlsplit
 from uuid import uuid4
@@ -20,6 +19,7 @@ from django.utils.translation import gettext as _
 from certification.domain.answers import Standing
 from certification.domain.disclosure import NOT_CURRENT, Reader, may_know
 from certification.models import Scope, StandingEnd, StandingSpan
+from interfaces.domain import addresses
 from interfaces.exceptions import CannotSendAgain, InterfaceError
 from interfaces.models import HookEvent, ReportedStanding, WebHook, WebHookDelivery
 from people.models import Person, Role, Site, User
@@ -101,7 +101,7 @@ def is_this_machine(host: str) -> bool:
     if host.lower().rstrip(".") == "localhost":
         return True
     try:
-        ip = ip_address(host)
+        ip = addresses.parse(host)
     except ValueError:
         return False
     return (getattr(ip, "ipv4_mapped", None) or ip).is_loopback

@@ -30,7 +30,7 @@ from people.services.tablets import hash_token
 
 from .languages import language_at
 
-COOKIE = "shared_tablet"
+COOKIE = f"{settings.COOKIE_PREFIX}shared_tablet"
 SALT = "training.shared_tablet"
 COOKIE_AGE_S = 400 * 24 * 3600  # Browsers keep none longer.
 SEEN_RESOLUTION = timedelta(seconds=10)  # When it was used is written so often at most.

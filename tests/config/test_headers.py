@@ -1,10 +1,18 @@
 """Every answer tells browsers to run and show only what the site itself serves."""
 
+import io
+import logging
+import subprocess
+import sys
+
 import pytest
+from django.conf import settings
 from django.http import HttpResponse
 from django.test import RequestFactory
 
-from config.middleware import content_security_policy
+from config.logs import LineFormatter
+from config.middleware import content_security_policy, nothing_is_kept_on_the_way
+from tests.factories import make_user
 
 
 @pytest.mark.django_db
@@ -34,3 +42,91 @@ def test_other_sites_learn_no_addresses_and_may_not_frame(client):
     assert headers["Referrer-Policy"] == "same-origin"
     assert headers["X-Frame-Options"] == "DENY"
     assert headers["X-Content-Type-Options"] == "nosniff"
+
+
+PAGES = ["/", "/my-card/", "/register/", "/register/csv/", "/account/login/", "/no-such-page"]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("path", PAGES)
+@pytest.mark.parametrize("signed_in", [True, False])
+def test_no_page_or_table_is_kept_by_anybody(client, path, signed_in):
+    if signed_in:
+        client.force_login(make_user("quality"))
+    response = client.get(path)
+    assert response.headers["Cache-Control"] == "no-store, private"
+
+
+@pytest.mark.parametrize(
+    ("media_type", "kept"),
+    [
+        ("text/html; charset=utf-8", False),
+        ("text/csv", False),
+        ("application/json", False),
+        ("application/pdf", False),
+        ("application/vnd.openxmlformats-officedocument.spreadsheetml.sheet", False),
+        ("image/jpeg", True),
+    ],
+)
+def test_pictures_alone_say_how_long_they_are_kept(media_type, kept):
+    def answer(request):
+        response = HttpResponse(content_type=media_type)
+        response.headers["Cache-Control"] = "private, max-age=60"
+        return response
+
+    response = nothing_is_kept_on_the_way(answer)(RequestFactory().get("/"))
+    assert ("max-age" in response.headers["Cache-Control"]) == kept
+    assert ("no-store" in response.headers["Cache-Control"]) != kept
+
+
+def test_cookies_are_of_this_host_alone_where_there_is_https(tmp_path):
+    """A browser takes a name that begins with __Host- by https, without Domain, for every path."""
+    names = "SESSION_COOKIE_NAME", "CSRF_COOKIE_NAME", "COOKIE_PREFIX"
+    code = f"from config import settings; print(*(getattr(settings, n) for n in {names}))"
+    for public_url, expected in (
+        ("https://training.example.org", "__Host-sessionid __Host-csrftoken __Host-"),
+        ("http://127.0.0.1:8000", "sessionid csrftoken"),
+    ):
+        ended = subprocess.run(
+            [sys.executable, "-c", code],
+            cwd=settings.BASE_DIR,
+            env={"PUBLIC_URL": public_url, "DATA_DIR": str(tmp_path), "SECRET_KEY": "k" * 60},
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        assert ended.stdout.strip() == expected
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "path", ["/calendar/6Hs9-aQ_x.ics", "/account/password/reset/key/3-c8f2ab-0123456789/"]
+)
+def test_secrets_in_addresses_stay_out_of_the_log(client, path):
+    stream = io.StringIO()
+    handler = logging.StreamHandler(stream)
+    line = settings.LOGGING["formatters"]["line"]
+    handler.setFormatter(LineFormatter(line["format"], style=line["style"]))
+    log = logging.getLogger("django.request")
+    log.addHandler(handler)
+    try:
+        log.warning("Not Found: %s", path, extra={"status_code": 404})
+        try:
+            raise ValueError(path)
+        except ValueError:
+            log.exception("Internal Server Error: %s", path)
+    finally:
+        log.removeHandler(handler)
+    lines = stream.getvalue()
+    assert lines.count("[secret]") == 3
+    assert "6Hs9" not in lines
+    assert "c8f2ab" not in lines
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("field", ["login", "password"])
+def test_a_sign_in_without_end_is_refused_in_words(client, field):
+    given = {"login": "4711", "password": "a password of a person"} | {field: "x" * 100_000}
+    response = client.post("/account/login/", given)
+    assert response.status_code == 200
+    assert "_auth_user_id" not in client.session

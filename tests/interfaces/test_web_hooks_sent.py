@@ -6,6 +6,7 @@ import json
 import socket
 import ssl
 from datetime import timedelta
+from ipaddress import ip_network
 
 import pytest
 import trustme
@@ -246,6 +247,36 @@ def test_body_stays_as_it_was_when_the_person_changes(server, hook):
         "ff02::1",
         "240.0.0.1",
         "255.255.255.255",
+        # Not global by RFC 6890's registries.
+        "10.1.2.3",
+        "100.64.0.1",
+        "172.16.0.9",
+        "192.0.0.1",
+        "192.0.2.7",
+        "192.168.7.8",
+        "198.18.0.1",
+        "198.51.100.7",
+        "203.0.113.7",
+        "fd00::5",
+        "fec0::5",
+        "100::1",
+        "2001:db8::1",
+        "2001:2::1",
+        "3fff::1",
+        "5f00::1",
+        "::ffff:10.1.2.3",
+        # What carries another address within it.
+        "::10.1.2.3",
+        "64:ff9b::10.1.2.3",
+        "64:ff9b:1::10.1.2.3",
+        "2002:808:808::1",
+        "2001:0:808:808::1",
+        "192.88.99.1",
+        # Where clouds answer with credentials.
+        "fd00:ec2::254",
+        "100.100.100.200",
+        "192.0.0.192",
+        "168.63.129.16",
     ],
 )
 def test_machine_that_is_not_to_be_called(address):
@@ -253,9 +284,28 @@ def test_machine_that_is_not_to_be_called(address):
         hook_sending.refuse_machine(address)
 
 
-@pytest.mark.parametrize("address", ["10.1.2.3", "192.168.7.8", "172.16.0.9", "fd00::5", "9.9.9.9"])
-def test_machine_of_the_plant_or_beyond_may_be_called(address):
+@pytest.mark.parametrize(
+    "address",
+    ["9.9.9.9", "172.32.0.1", "2620:fe::fe", "2a00:1450::1", "::ffff:9.9.9.9", "64:ff9b::9.9.9.9"],
+)
+def test_machine_of_the_internet_may_be_called(address):
     hook_sending.refuse_machine(address)
+
+
+def test_machine_of_the_plant_may_be_called_once_its_network_is_named(settings):
+    settings.WEB_HOOKS_TO_NETWORKS = [ip_network(name) for name in ("10.20.0.0/16", "fd00:5::/32")]
+    for address in ("10.20.3.4", "fd00:5::7", "::ffff:10.20.3.4"):
+        hook_sending.refuse_machine(address)
+    for address in ("10.21.0.1", "fd00:6::7", "169.254.169.254"):
+        with pytest.raises(hook_sending.NotAllowed, match="WEB_HOOKS_TO_NETWORKS"):
+            hook_sending.refuse_machine(address)
+
+
+def test_a_network_never_takes_in_what_hands_out_credentials(settings):
+    settings.WEB_HOOKS_TO_NETWORKS = [ip_network("0.0.0.0/0"), ip_network("::/0")]
+    for address in ("169.254.169.254", "fd00:ec2::254", "168.63.129.16", "127.0.0.1", "::1"):
+        with pytest.raises(hook_sending.NotAllowed):
+            hook_sending.refuse_machine(address)
 
 
 def test_name_that_leads_to_this_machine_by_now_is_not_called(server, hook, settings):
