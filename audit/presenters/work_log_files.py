@@ -12,13 +12,24 @@ ROWS_A_BATCH = 100_000
 
 
 def write_csv(findings: Findings, stream: IO[bytes]) -> None:
-    """Write findings as CSV in UTF-8, cells as they came."""
-    heading = exports.line_of(findings.headings)
-    stream.write(heading.encode())
+    """Write findings as CSV in UTF-8, with nothing that a spreadsheet program would calculate."""
+    stream.write(exports.line_of([exports.harmless(name) for name in findings.headings]).encode())
     for batch in findings.frame.select(findings.columns).iter_slices(ROWS_A_BATCH):
-        # No text at all, and not a pair of quotation marks.
-        cells = batch.with_columns(pl.when(pl.col(pl.String) != "").then(pl.col(pl.String)))
-        cells.write_csv(stream, include_header=False)
+        harmless_cells(batch).write_csv(stream, include_header=False)
+
+
+def harmless_cells(frame: pl.DataFrame) -> pl.DataFrame:
+    """The same with each text as `exports.harmless` has it; where there is none, nothing."""
+    return frame.with_columns(
+        pl.when(cell.str.contains(exports.FORMULA))
+        .then(pl.concat_str(pl.lit("'"), cell))
+        .when(cell != "")
+        .then(cell)
+        .alias(name)
+        for name, cell in (
+            (name, pl.col(name)) for name, kind in frame.schema.items() if kind == pl.String
+        )
+    )
 
 
 def write_xlsx(findings: Findings, stream: IO[bytes]) -> None:

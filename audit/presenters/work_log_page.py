@@ -17,6 +17,8 @@ from people.models import Role, User
 from people.presenters.symbols import STANDING_SYMBOLS
 from training.models import PracticeRecord
 
+from .work_log_files import harmless_cells
+
 ROWS_A_BATCH = 20_000
 MOST_ROWS_OF_A_SHEET = 1_048_575
 LINE = "line"
@@ -134,25 +136,10 @@ class FindingsFile:
         stream = io.StringIO()
         csv.writer(stream).writerow([exports.harmless(heading) for heading in self.check.headings])
         yield b"\xef\xbb\xbf" + stream.getvalue().encode()
-        harmless = [
-            pl.when(cell.str.contains(exports.FORMULA))
-            .then(pl.concat_str(pl.lit("'"), cell))
-            .when(cell != "")
-            .then(cell)
-            .alias(name)
-            for name, cell in ((name, pl.col(name)) for name in self._text_columns())
-        ]
         findings = self._frame.select(self.check.columns).collect()
         for batch in findings.iter_slices(ROWS_A_BATCH):
-            yield (
-                batch.with_columns(harmless)
-                .write_csv(include_header=False, line_terminator="\r\n")
-                .encode()
-            )
-
-    def _text_columns(self) -> list[str]:
-        schema = self._frame.collect_schema()
-        return [name for name in self.check.columns if schema[name] == pl.String]
+            lines = harmless_cells(batch)
+            yield lines.write_csv(include_header=False, line_terminator="\r\n").encode()
 
     def workbook(self) -> IO[bytes]:
         findings = self._frame.select(self.check.columns).head(MOST_ROWS_OF_A_SHEET).collect()

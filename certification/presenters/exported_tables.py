@@ -51,21 +51,24 @@ def workbook(title: str, columns: Sequence[str], rows: Iterable[Sequence[Any]]) 
     sheet = book.create_sheet(title[:31])
     head = []
     for name in columns:
-        cell = WriteOnlyCell(sheet, value=name)
+        cell = _text(sheet, name)
         cell.font = Font(bold=True)
         head.append(cell)
     sheet.append(head)
     for row in rows:
         cells = []
         for value in row:
-            if isinstance(value, str):
-                cell = WriteOnlyCell(sheet, value=ILLEGAL_CHARACTERS_RE.sub("", value))
-                cell.data_type = "s"
-            else:
-                cell = WriteOnlyCell(sheet, value=value)
-            cells.append(cell)
+            is_text = isinstance(value, str)
+            cells.append(_text(sheet, value) if is_text else WriteOnlyCell(sheet, value=value))
         sheet.append(cells)
     file = tempfile.TemporaryFile()  # noqa: SIM115 - the response closes it
     book.save(file)
     file.seek(0)
     return file
+
+
+def _text(sheet: Any, value: str) -> Any:
+    """A cell that holds text, whatever it begins with."""
+    cell = WriteOnlyCell(sheet, value=ILLEGAL_CHARACTERS_RE.sub("", value))
+    cell.data_type = "s"
+    return cell

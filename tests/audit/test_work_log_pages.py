@@ -5,13 +5,17 @@ import io
 from datetime import date, timedelta
 
 import openpyxl
+import polars as pl
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
 
+from audit.domain.work_log_check import Findings
 from audit.models import WorkLogCheck
+from audit.presenters import work_log_files
 from audit.services import work_log_checks as services
+from certification.presenters import exported_tables as exports
 from tests.factories import (
     make_certificate,
     make_person,
@@ -238,6 +242,19 @@ def test_findings_download_as_a_workbook_of_text(client, checked):
     assert len(rows) == 4
     assert (rows[1][4].value, rows[1][4].data_type) == ("=1+1", "s")
     assert [cell.value for cell in rows[2]][-2:] == ["never_certified", None]
+
+
+@pytest.mark.parametrize("heading", ["=1+1", "+cmd", "@SUM(A1)", "-2", " =1+1"])
+def test_no_file_has_a_heading_that_a_spreadsheet_program_would_calculate(heading):
+    frame = pl.DataFrame({"a": [heading, ""], "b": [1, 2]})
+    findings = Findings([heading, "b"], ["a", "b"], frame, [])
+    stream = io.BytesIO()
+    work_log_files.write_csv(findings, stream)
+    rows = list(csv.reader(io.StringIO(stream.getvalue().decode())))
+    assert rows == [[f"'{heading}", "b"], [f"'{heading}", "1"], ["", "2"]]
+    with exports.workbook("Findings", [heading, "b"], []) as file:
+        head = openpyxl.load_workbook(file).active["A1"]
+        assert (head.value, head.data_type) == (heading, "s")
 
 
 def test_rows_that_could_not_be_judged_download_with_their_reasons(client, checked):
