@@ -7,14 +7,20 @@ count of failed sign-ins then needs no cache server. With PostgreSQL and `CACHE_
 
 from typing import Any
 
+from django.core.exceptions import ImproperlyConfigured
 from gunicorn.errors import AppImportError
 
 from . import env
-from .settings import BIND
+from .settings import BIND, CACHE_IS_SHARED
 
 wsgi_app = "config.wsgi:application"
 bind = BIND
 workers = env.whole_number("WEB_WORKERS", 1, least=1, about="Web processes.")
+if workers > 1 and not CACHE_IS_SHARED:
+    raise ImproperlyConfigured(
+        f"WEB_WORKERS is {workers}, and without CACHE_URL each process would count failed sign-ins "
+        "and requests of programs for itself: name a Redis in CACHE_URL, or leave WEB_WORKERS out."
+    )
 threads = env.whole_number("WEB_THREADS", 8, least=1, about="Threads of each web process.")
 worker_class = "gthread"
 timeout = 120  # A class's photographs over a slow wireless network take their time.

@@ -198,10 +198,12 @@ _cache_url = env.service(
     schemes={"redis", "rediss"},
     about="redis://host:6379/1; the web process's own memory by default.",
 )
+CACHE_IS_SHARED = bool(_cache_url)
 CACHES = {
     "default": {
         "BACKEND": "django.core.cache.backends.redis.RedisCache",
         "LOCATION": _cache_url,
+        "OPTIONS": {"serializer": "config.cache.JSONSerializer"},
     }
     if _cache_url
     else {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}

@@ -2,11 +2,15 @@
 
 import json
 import os
+import pickle
 import subprocess
 import sys
 
 import pytest
+import yaml
 from django.conf import settings
+
+from config.cache import JSONSerializer
 
 SHOW = """
 import json
@@ -161,3 +165,39 @@ def test_deployment_settings_pass_djangos_own_check(tmp_path):
         PUBLIC_URL="https://training.example.org",
     )
     assert ended.returncode == 0, ended.stderr
+
+
+def test_several_web_processes_need_a_cache_that_they_share(tmp_path):
+    """Each would count failed sign-ins for itself, and an attacker had as many tries more."""
+    load = ("-c", "from config import gunicorn; print(gunicorn.workers)")
+    ended = run(tmp_path, *load, SECRET_KEY=KEY, WEB_WORKERS="2")
+    assert ended.returncode == 1
+    assert "name a Redis in CACHE_URL, or leave WEB_WORKERS out" in ended.stderr
+    for environment in ({}, {"WEB_WORKERS": "2", "CACHE_URL": "redis://queue:6379/1"}):
+        ended = run(tmp_path, *load, SECRET_KEY=KEY, **environment)
+        assert ended.stdout.strip() == environment.get("WEB_WORKERS", "1"), ended.stderr
+
+
+def test_containers_may_do_no_more_than_they_need():
+    services = yaml.safe_load((settings.BASE_DIR / "docker-compose.yml").read_text())["services"]
+    for name in ("prepare", "web", "worker", "beat", "redis"):
+        assert services[name]["read_only"] is True
+        assert services[name]["cap_drop"] == ["ALL"]
+    for name, service in services.items():
+        assert service["security_opt"] == ["no-new-privileges:true"]
+        assert name == "web" or "ports" not in service
+    assert services["web"]["ports"] == ["127.0.0.1:8000:8000"]
+
+
+@pytest.mark.parametrize(
+    "value", [1700000000, [1700000000.25, 1700000001.5], "text", True, None, {"a": [1, 2]}]
+)
+def test_what_the_shared_cache_holds_is_text(value):
+    serializer = JSONSerializer()
+    kept = serializer.dumps(value)
+    assert serializer.loads(str(kept).encode() if isinstance(kept, int) else kept) == value
+
+
+def test_a_pickle_in_the_shared_cache_is_not_loaded():
+    with pytest.raises(ValueError, match="decode"):
+        JSONSerializer().loads(pickle.dumps({"a": 1}))
