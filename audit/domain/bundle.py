@@ -47,6 +47,10 @@ class Column:
     longest: int = 0
     empty: Any = None
 
+    @property
+    def holds_days(self) -> bool:
+        return self.read in (read_day, read_instant)
+
     def value_of(self, cell: str, zone: tzinfo) -> Any:
         """Read a cell of the column; raise ValueError, with why, where it does not fit."""
         if not cell:

@@ -1,4 +1,4 @@
-"""One cell of a register file or work log: how its text is read, and how a value is written.
+"""One cell of a register file or work log: how its text is read.
 
 Days are written as 2026-03-09 and instants as 2026-03-09T16:20:00 with or without an offset. A
 cell is text without spaces around it; nothing is an empty text.
@@ -6,7 +6,7 @@ cell is text without spaces around it; nothing is an empty text.
 
 import re
 from collections.abc import Callable
-from datetime import UTC, date, datetime, time, tzinfo
+from datetime import UTC, date, datetime, tzinfo
 
 from certification.domain.known_at import FIRST_YEAR, on_clock, read_moment
 
@@ -18,9 +18,6 @@ MOST_MONTHS = 1200
 EMPTY = "The cell is empty."
 
 CellReader = Callable[[str, tzinfo], object]
-
-
-# Read
 
 
 def read_text(text: str, zone: tzinfo) -> str:
@@ -84,23 +81,3 @@ def one_of(*words: str) -> Callable[[str, tzinfo], str]:
         return text.lower()
 
     return read
-
-
-# Written
-
-
-def text_of(value: object) -> str:
-    """Write a value as a cell, as the same table saved as CSV holds it."""
-    match value:
-        case None:
-            return ""
-        case bool():
-            return "true" if value else "false"
-        case float() if value.is_integer():
-            return str(int(value))
-        case datetime():
-            return value.isoformat(sep="T", timespec="seconds")
-        case date() | time():
-            return value.isoformat()
-        case _:
-            return str(value)

@@ -35,7 +35,7 @@ def read_bundle(path: Path, zone: tzinfo = UTC) -> Bundle:
     """
     bundle = Bundle()
     for part, source in files_of(path, bundle):
-        table = read_table(source.name, source.read())
+        table = read_table(source.name, source.read(), is_heading)
         bundle.hashes[source.name] = table.sha256
         take_in(bundle, part, table, zone)
     return bundle
@@ -66,10 +66,19 @@ def files_of(path: Path, bundle: Bundle) -> list[tuple[str, Source]]:
     return part_sources
 
 
+def is_heading(names: list[str]) -> bool:
+    """Whether a heading has all that some part of a bundle needs."""
+    return any(
+        all(column.may_be_missing or column.name in names for column in part.columns)
+        for part in PARTS.values()
+    )
+
+
 def take_in(bundle: Bundle, part: str, table: Table, zone: tzinfo) -> None:
     """Read the rows of one file into a bundle; what does not fit becomes its problems."""
     columns = PARTS[part].columns
     bundle.problems += table.problems
+    bundle.remarks += table.remarks
     if not table.columns:
         return
     bundle.columns[part] = frozenset(table.columns)
@@ -91,6 +100,10 @@ def take_in(bundle: Bundle, part: str, table: Table, zone: tzinfo) -> None:
         for column in columns:
             if column.name in absent:
                 values.append(column.empty)
+                continue
+            doubt = row.doubts.get(column.name)
+            if doubt is not None and not (doubt.is_day and column.holds_days):
+                bundle.refuse(part, row.line, column.name, doubt.reason)
                 continue
             try:
                 values.append(column.value_of(row.values[column.name], zone))

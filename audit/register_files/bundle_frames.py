@@ -15,8 +15,9 @@ from audit.domain.bundle import PARTS, Bundle, Column
 from audit.domain.cells import read_code, read_day, read_instant, read_text
 from audit.domain.frames import mapped
 from audit.domain.work_log import LINE
+from audit.exceptions import CannotRead
 
-from .bundle import files_of, take_in
+from .bundle import files_of, is_heading, take_in
 from .plain_csv import Columns, read_plain
 from .tables import Row, Table, read_table
 
@@ -52,14 +53,14 @@ class BundleFrames:
         if source is None:
             return _frame(part, [])
         content = source.read()
-        columns = None if source.name.lower().endswith(".xlsx") else read_plain(content)
+        columns = _plain_columns(source.name, content)
         if columns is not None:
             del content
             frame = self._read_columns(part, source.name, columns)
             if frame is not None:
                 return frame
             content = source.read()
-        return self._take_in(part, read_table(source.name, content))
+        return self._take_in(part, read_table(source.name, content, is_heading))
 
     def _read_columns(self, part: str, file: str, columns: Columns) -> pl.DataFrame | None:
         names = [heading.strip().lower() for heading in columns.headings]
@@ -103,6 +104,16 @@ class BundleFrames:
         frame = _frame(part, rows)
         rows.clear()
         return frame
+
+
+def _plain_columns(name: str, content: bytes) -> Columns | None:
+    """The columns of a file that is read in one go; the reader of rows says what is too large."""
+    if name.lower().endswith(".xlsx"):
+        return None
+    try:
+        return read_plain(name, content)
+    except CannotRead:
+        return None
 
 
 def _frame(part: str, rows: Sequence[Any]) -> pl.DataFrame:
