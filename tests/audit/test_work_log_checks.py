@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 import pytest
+from celery.exceptions import SoftTimeLimitExceeded
 from django.core.files.base import ContentFile
 
 from audit.exceptions import CannotCheck
@@ -214,6 +215,55 @@ def test_verifying_the_records_finds_a_log_or_findings_that_were_changed(which, 
 
     [fault] = verify_records().faults
     assert f"work log {check.pk} (log.csv)" in fault.where
+
+
+# Time
+
+
+def test_check_that_gets_no_further_in_its_time_is_closed_and_says_so(ask, scope, monkeypatch):
+    check = ask("99999,TERM-OP,2026-01-01")
+    clock = Clock()
+    read_log = services.read_log
+
+    def slow(*arguments):
+        clock.at += services.LONGEST_CHECK + timedelta(seconds=1)
+        return read_log(*arguments)
+
+    monkeypatch.setattr(services, "read_log", slow)
+
+    assert services.run_check(check_id=check.pk, clock=clock)
+    check = WorkLogCheck.objects.get(pk=check.pk)
+    assert check.state == WorkLogCheck.State.FAILED
+    assert "longer than a check may" in check.failure
+
+
+def test_check_that_its_worker_interrupts_is_closed_and_says_so(ask, scope, monkeypatch):
+    check = ask("99999,TERM-OP,2026-01-01")
+
+    def interrupted(*_arguments):
+        raise SoftTimeLimitExceeded
+
+    monkeypatch.setattr(services, "check_log", interrupted)
+
+    assert services.run_check(check_id=check.pk, clock=Clock())
+    assert "longer than a check may" in WorkLogCheck.objects.get(pk=check.pk).failure
+
+
+def test_round_leaves_what_does_not_fit_to_the_next(ask, scope, monkeypatch):
+    ask("99999,TERM-OP,2026-01-01")
+    ask("99999,TERM-OP,2026-01-02")
+    clock = Clock()
+    read_log = services.read_log
+
+    def slow(*arguments):
+        clock.at += services.ROUND
+        return read_log(*arguments)
+
+    monkeypatch.setattr(services, "read_log", slow)
+
+    assert services.run_due_checks(clock=clock) == 1
+    assert services.run_due_checks(clock=clock) == 1
+    assert services.run_due_checks(clock=clock) == 0
 
 
 # Workers
