@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from datetime import tzinfo
 from typing import Any
 
+from people.domain.employee_numbers import LONGEST as LONGEST_NUMBER
+
 from .bundle_rows import (
     CertificateRow,
     EventRow,
@@ -26,6 +28,7 @@ from .cells import (
     read_code,
     read_count,
     read_day,
+    read_employee_number,
     read_instant,
     read_months,
     read_text,
@@ -70,6 +73,10 @@ def code(name: str, longest: int, *, missing: bool = False) -> Column:
     return Column(name, read_code, missing, missing, longest, "")
 
 
+def number(name: str, *, missing: bool = False) -> Column:
+    return Column(name, read_employee_number, missing, missing, LONGEST_NUMBER, "")
+
+
 def day(name: str, *, empty: bool = False, missing: bool = False) -> Column:
     return Column(name, read_day, missing, empty or missing)
 
@@ -92,11 +99,11 @@ PARTS = {
         "people",
         PersonRow,
         (
-            code("employee_number", 32),
+            number("employee_number"),
             text("full_name", 120),
             text("email", 254, empty=True),
             text("site", 80, empty=True),
-            text("line_lead", 32, missing=True),
+            number("line_lead", missing=True),
             day("started_on", missing=True),
             day("left_on", missing=True),
         ),
@@ -118,7 +125,7 @@ PARTS = {
         CertificateRow,
         (
             text("certificate_number", 40),
-            code("employee_number", 32),
+            number("employee_number"),
             text("scheme", 80),
             code("scope", 40),
             day("issued_on"),
@@ -149,7 +156,7 @@ PARTS = {
         VisionTestRow,
         (
             code("test_id", 40),
-            code("employee_number", 32),
+            number("employee_number"),
             day("tested_on"),
             Column("result", one_of("pass", "fail")),
             instant("recorded_at"),
@@ -160,7 +167,7 @@ PARTS = {
         "practice",
         PracticeRow,
         (
-            code("employee_number", 32),
+            number("employee_number"),
             code("scope", 40),
             day("performed_on"),
             instant("recorded_at"),
@@ -172,7 +179,7 @@ PARTS = {
         StampRow,
         (
             text("stamp", 32),
-            code("employee_number", 32),
+            number("employee_number"),
             day("issued_on"),
             day("returned_on", empty=True),
         ),

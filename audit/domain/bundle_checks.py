@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
+from people.domain.employee_numbers import number_key
+
 from .bundle import Bundle
 from .bundle_rows import CertificateRow, EventRow, StampRow
 
@@ -47,10 +49,14 @@ class StampHolding:
 
 @dataclass
 class KnownRegister:
-    """What there is beside the bundle. ``sites`` None asks nothing of the column."""
+    """What there is beside the bundle. ``sites`` None asks nothing of the column.
+
+    ``other_sign_ins`` are the names of kiosks and the badges: nobody has one as a number.
+    """
 
     people: set[str] = field(default_factory=set)
     former_numbers: set[str] = field(default_factory=set)
+    other_sign_ins: set[str] = field(default_factory=set)
     sites: Mapping[str, Any] | None = None
     site_names: str = ""
     default_site: Any = None
@@ -92,22 +98,32 @@ def _people(bundle: Bundle, known: KnownRegister) -> set[str]:
 
 def _refuse_unknown_people(bundle: Bundle, known: KnownRegister, part: str) -> None:
     people = _people(bundle, known)
+    written = {number_key(number): number for number in people}
     for row in bundle.rows(part):
-        if row.employee_number not in people:
-            bundle.refuse(
-                part,
-                row.line,
-                "employee_number",
-                f"Nobody has the employee number {row.employee_number}: add them to "
-                f"{bundle.file_of('people')}.",
+        number = row.employee_number
+        if number not in people:
+            as_written = written.get(number_key(number))
+            reason = (
+                f"Nobody has the employee number {number}: write it as {as_written}."
+                if as_written
+                else f"Nobody has the employee number {number}: add them to "
+                f"{bundle.file_of('people')}."
             )
+            bundle.refuse(part, row.line, "employee_number", reason)
 
 
 def _check_people(bundle: Bundle, known: KnownRegister) -> None:
     people = _people(bundle, known)
     _refuse_repeats(bundle, "people", "employee_number", lambda row: row.employee_number)
+    _refuse_capitals(bundle, known)
+    former = {number_key(number) for number in known.former_numbers}
+    former -= {number_key(number) for number in known.people}  # one's own, capitalised anew
+    others = {number_key(name) for name in known.other_sign_ins}
     for row in bundle.people:
-        if row.employee_number in known.former_numbers:
+        if number_key(row.employee_number) in others:
+            reason = f"{row.employee_number} is how a kiosk or somebody else signs in."
+            bundle.refuse("people", row.line, "employee_number", reason)
+        if number_key(row.employee_number) in former:
             reason = f"{row.employee_number} was somebody's number before and is not given again."
             bundle.refuse("people", row.line, "employee_number", reason)
         if row.line_lead == row.employee_number:
@@ -125,6 +141,18 @@ def _check_people(bundle: Bundle, known: KnownRegister) -> None:
         elif row.site and row.site.casefold() not in known.sites:
             reason = f"There is no site {row.site}. There is: {known.site_names or 'none yet'}."
             bundle.refuse("people", row.line, "site", reason)
+
+
+def _refuse_capitals(bundle: Bundle, known: KnownRegister) -> None:
+    """Refuse numbers that differ from another in capitals alone: they would be taken for it."""
+    written = {number_key(number): (number, 0) for number in known.people}
+    for row in bundle.people:
+        number = row.employee_number
+        other, line = written.setdefault(number_key(number), (number, row.line))
+        if other != number:
+            where = f"stands in line {line}" if line else "is in the register"
+            reason = f"{other} {where}: numbers that differ in capitals alone are one number."
+            bundle.refuse("people", row.line, "employee_number", reason)
 
 
 def _check_times(bundle: Bundle, part: str) -> None:

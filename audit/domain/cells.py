@@ -9,6 +9,8 @@ from collections.abc import Callable
 from datetime import UTC, date, datetime, tzinfo
 
 from certification.domain.known_at import FIRST_YEAR, on_clock, read_moment
+from people.domain.employee_numbers import LONGEST as LONGEST_NUMBER
+from people.domain.employee_numbers import NumberFault, number_fault
 
 DAY_FORMAT = "%Y-%m-%d"
 DAY = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[T ]00:00(?::00(?:\.0+)?)?)?")
@@ -31,6 +33,19 @@ def read_code(text: str, zone: tzinfo) -> str:
     if "/" in text or "\\" in text or text in (".", ".."):
         raise ValueError(f"{text!r} cannot stand in an address: leave out slashes.")
     return read_text(text, zone)
+
+
+def read_employee_number(text: str, zone: tzinfo) -> str:
+    """Read an employee number by the rule that forms go by too."""
+    fault = number_fault(text)
+    if fault is NumberFault.RESERVED:
+        raise ValueError(f"{text!r} cannot be an employee number.")
+    if fault is not None:
+        raise ValueError(
+            f"{text!r} cannot be an employee number: it has letters a to z, digits, dots, hyphens "
+            f"and spaces alone, a letter or digit first, {LONGEST_NUMBER} characters at most."
+        )
+    return text
 
 
 def read_day(text: str, zone: tzinfo) -> date:

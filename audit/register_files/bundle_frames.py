@@ -12,10 +12,17 @@ from typing import Any
 import polars as pl
 
 from audit.domain.bundle import PARTS, Bundle, Column
-from audit.domain.cells import read_code, read_day, read_instant, read_text
+from audit.domain.cells import (
+    read_code,
+    read_day,
+    read_employee_number,
+    read_instant,
+    read_text,
+)
 from audit.domain.frames import mapped
 from audit.domain.work_log import LINE
 from audit.exceptions import CannotRead
+from people.domain.employee_numbers import RESERVED, SPELLING
 
 from .bundle import files_of, is_heading, take_in
 from .plain_csv import Columns, read_plain
@@ -24,6 +31,7 @@ from .tables import Row, Table, read_table
 INSTANT_UTC = pl.Datetime("us", "UTC")
 PLAIN_INSTANT = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:[0-5]\d(?:\.\d{1,6})?(?:Z|[+-]\d{2}:?\d{2})?$"
 FEW = 50_000
+TEXTS = (read_text, read_code, read_employee_number)
 
 
 class BundleFrames:
@@ -132,7 +140,7 @@ def _type_of(column: Column) -> pl.DataType | type[pl.DataType]:
         return pl.Date
     if column.read is read_instant:
         return INSTANT_UTC
-    return pl.String if column.read in (read_text, read_code) or not _counts(column) else pl.Int64
+    return pl.String if column.read in TEXTS or not _counts(column) else pl.Int64
 
 
 def _counts(column: Column) -> bool:
@@ -148,7 +156,7 @@ def _read_column(
         doubts = series.is_null() & (text != "") if column.may_be_empty else series.is_null()
         return series, doubts if doubts.any() else None
     distinct = text.unique()
-    if column.read in (read_text, read_code):
+    if column.read in TEXTS:
         bad = distinct.filter(_is_odd(column, distinct))
         return text, text.is_in(bad.implode()) if bad.len() else None
     if distinct.len() > FEW:
@@ -174,6 +182,9 @@ def _is_odd(column: Column, distinct: pl.Series) -> pl.Series:
     odd = distinct.str.contains(r"[\x00-\x1f]")
     if column.read is read_code:
         odd |= distinct.str.contains(r"[/\\]") | distinct.is_in([".", ".."])
+    if column.read is read_employee_number:
+        plain = distinct.str.contains(SPELLING.replace(r"\Z", r"\z"))
+        odd |= (distinct != "") & (~plain | distinct.str.to_lowercase().is_in(list(RESERVED)))
     if column.longest:
         odd |= distinct.str.len_chars() > column.longest
     return odd if column.may_be_empty else odd | (distinct == "")
