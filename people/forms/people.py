@@ -109,7 +109,8 @@ class PersonForm(forms.Form):
         if fault is not None:
             raise forms.ValidationError(
                 _now(
-                    "Use letters, digits, dots, hyphens and spaces, a letter or digit first, no accents."
+                    "Use letters, digits, dots, hyphens and spaces, a letter or digit first, "
+                    "no accents."
                 )
             )
         return number
