@@ -26,12 +26,14 @@ from .cells import (
     EMPTY,
     one_of,
     read_code,
-    read_count,
     read_day,
+    read_email,
     read_employee_number,
     read_instant,
     read_months,
     read_text,
+    read_validity,
+    read_window,
 )
 from .problems import Problem
 
@@ -101,7 +103,7 @@ PARTS = {
         (
             number("employee_number"),
             text("full_name", 120),
-            text("email", 254, empty=True),
+            Column("email", read_email, False, True, 254, ""),
             text("site", 80, empty=True),
             number("line_lead", missing=True),
             day("started_on", missing=True),
@@ -113,9 +115,9 @@ PARTS = {
         SchemeRow,
         (
             text("scheme", 80),
-            Column("validity_months", read_months),
+            Column("validity_months", read_validity),
             Column("expiry_rule", one_of(*EXPIRY_RULES)),
-            Column("renewal_window_days", read_count),
+            Column("renewal_window_days", read_window),
             Column("vision_months", read_months),
             Column("max_absence_months", read_months),
         ),
@@ -193,7 +195,8 @@ class Bundle:
     """Everything a bundle says, and what of it cannot be taken in.
 
     ``unread`` holds what the first column of a bad row says: other rows that name it are
-    not bad for that.
+    not bad for that. ``unread_parts`` are those of whose file not every row is known: what
+    others name of them may be there.
     """
 
     people: list[PersonRow] = field(default_factory=list)
@@ -207,6 +210,7 @@ class Bundle:
     files: dict[str, str] = field(default_factory=dict)
     columns: dict[str, frozenset[str]] = field(default_factory=dict)
     unread: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
+    unread_parts: set[str] = field(default_factory=set)
     hashes: dict[str, str] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)

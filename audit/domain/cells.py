@@ -17,6 +17,8 @@ DAY = re.compile(r"(\d{4}-\d{2}-\d{2})(?:[T ]00:00(?::00(?:\.0+)?)?)?")
 """A day, also as spreadsheet programs save one: as its midnight."""
 LAST_YEAR = 2199
 MOST_MONTHS = 1200
+MOST_WINDOW_DAYS = 3660
+EMAIL = r"[^\x00-\x20@,;<>()\[\]\\\"]+@[\w-]+(?:\.[\w-]+)+"
 EMPTY = "The cell is empty."
 
 CellReader = Callable[[str, tzinfo], object]
@@ -43,7 +45,7 @@ def read_employee_number(text: str, zone: tzinfo) -> str:
     if fault is not None:
         raise ValueError(
             f"{text!r} cannot be an employee number: it has letters a to z, digits, dots, hyphens "
-            f"and spaces alone, a letter or digit first, {LONGEST_NUMBER} characters at most."
+            f"and spaces, no slashes, a letter or digit first, {LONGEST_NUMBER} characters at most."
         )
     return text
 
@@ -55,7 +57,9 @@ def read_day(text: str, zone: tzinfo) -> date:
             return _plausible(date.fromisoformat(match[1]))
         except ValueError:
             pass
-    raise ValueError(f"{text!r} is not a day: write it as in 2026-03-09.")
+    raise ValueError(
+        f"{text!r} is not a day: write it as in 2026-03-09, between {FIRST_YEAR} and {LAST_YEAR}."
+    )
 
 
 def _plausible(day: date) -> date:
@@ -73,7 +77,10 @@ def read_instant(text: str, zone: tzinfo) -> datetime:
             return on_clock(moment, zone).astimezone(UTC)
     except (ValueError, OverflowError):
         pass
-    raise ValueError(f"{text!r} is not a day with a time: write it as in 2026-03-09T16:20:00.")
+    raise ValueError(
+        f"{text!r} is not a day with a time: write it as in 2026-03-09T16:20:00, between "
+        f"{FIRST_YEAR} and {LAST_YEAR}."
+    )
 
 
 def read_count(text: str, zone: tzinfo) -> int:
@@ -87,6 +94,26 @@ def read_months(text: str, zone: tzinfo) -> int:
     if months > MOST_MONTHS:
         raise ValueError(f"{months} months are more than the {MOST_MONTHS} that can be counted.")
     return months
+
+
+def read_validity(text: str, zone: tzinfo) -> int:
+    months = read_months(text, zone)
+    if not months:
+        raise ValueError("A certificate is good for a month or more.")
+    return months
+
+
+def read_window(text: str, zone: tzinfo) -> int:
+    days = read_count(text, zone)
+    if days > MOST_WINDOW_DAYS:
+        raise ValueError(f"{days} days are more than the {MOST_WINDOW_DAYS} of a renewal window.")
+    return days
+
+
+def read_email(text: str, zone: tzinfo) -> str:
+    if not re.fullmatch(EMAIL, text):
+        raise ValueError(f"{text!r} is no e-mail address: write one as in ada@example.org.")
+    return text
 
 
 def one_of(*words: str) -> Callable[[str, tzinfo], str]:

@@ -139,6 +139,11 @@ def _read_people(stored: Stored, default_site: Site | None) -> None:
             },
         )
     known.people = set(stored.people)
+    known.emails = {
+        row.values["email"].lower(): number
+        for number, row in stored.rows["people"].items()
+        if row.values["email"]
+    }
 
 
 def _read_schemes(stored: Stored) -> None:
@@ -147,9 +152,9 @@ def _read_schemes(stored: Stored) -> None:
         stored.rows["schemes"][revision.name] = StoredRow(
             revision.pk, {name: getattr(revision, name) for name in FIGURES}
         )
-    stored.known.schemes = {
-        name for name, revision in stored.revisions.items() if revision.published_at is not None
-    }
+    for name, revision in stored.revisions.items():
+        is_draft = revision.published_at is None
+        (stored.known.draft_schemes if is_draft else stored.known.schemes).add(name)
 
 
 def _read_certificates(stored: Stored) -> None:

@@ -13,8 +13,10 @@ import polars as pl
 
 from audit.domain.bundle import PARTS, Bundle, Column
 from audit.domain.cells import (
+    EMAIL,
     read_code,
     read_day,
+    read_email,
     read_employee_number,
     read_instant,
     read_text,
@@ -24,14 +26,14 @@ from audit.domain.work_log import LINE
 from audit.exceptions import CannotRead
 from people.domain.employee_numbers import RESERVED, SPELLING
 
-from .bundle import files_of, is_heading, take_in
+from .bundle import files_of, is_heading, misspelt, take_in
 from .plain_csv import Columns, read_plain
 from .tables import Row, Table, read_table
 
 INSTANT_UTC = pl.Datetime("us", "UTC")
 PLAIN_INSTANT = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:[0-5]\d(?:\.\d{1,6})?(?:Z|[+-]\d{2}:?\d{2})?$"
 FEW = 50_000
-TEXTS = (read_text, read_code, read_employee_number)
+TEXTS = (read_text, read_code, read_email, read_employee_number)
 
 
 class BundleFrames:
@@ -78,6 +80,8 @@ class BundleFrames:
         if any(column.name not in names and not column.may_be_missing for column in expected):
             return None
         known = {column.name for column in expected}
+        if misspelt(part, names):
+            return None
         if ignored := [name for name in names if name not in known]:
             self.bundle.remarks.append(f"{file}: ignored these columns: {', '.join(ignored)}.")
         read = [columns.frame[LINE].cast(pl.Int64)]
@@ -182,6 +186,8 @@ def _is_odd(column: Column, distinct: pl.Series) -> pl.Series:
     odd = distinct.str.contains(r"[\x00-\x1f]")
     if column.read is read_code:
         odd |= distinct.str.contains(r"[/\\]") | distinct.is_in([".", ".."])
+    if column.read is read_email:
+        odd |= (distinct != "") & ~distinct.str.contains(rf"^{EMAIL}$")
     if column.read is read_employee_number:
         plain = distinct.str.contains(SPELLING.replace(r"\Z", r"\z"))
         odd |= (distinct != "") & (~plain | distinct.str.to_lowercase().is_in(list(RESERVED)))

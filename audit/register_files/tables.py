@@ -45,9 +45,16 @@ class Table:
     rows: list[Row] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)
+    is_whole: bool = True
+    """Whether every row that the file has was gone through."""
 
     def refuse(self, line: int, reason: str, column: str = "") -> None:
         self.problems.append(Problem(self.file, line, column, reason))
+
+    def refuse_rest(self, line: int, reason: str) -> None:
+        """Refuse all that was not gone through yet."""
+        self.is_whole = False
+        self.refuse(line, reason)
 
 
 @dataclass(frozen=True)
@@ -126,7 +133,7 @@ def read_table(name: str, content: bytes, fits: Fits = bool) -> Table:
             _take_in(table, _csv_lines(table, content))
     except CannotRead as error:
         # What was read of it so far is no more of a table than the rest.
-        table.columns, table.rows = [], []
+        table.columns, table.rows, table.is_whole = [], [], False
         table.problems = [Problem(name, 0, "", str(error).removeprefix(f"{name}: "))]
     return table
 
@@ -138,7 +145,7 @@ def _take_in(table: Table, lines: Iterator[Line]) -> None:
         names.pop()
     if not names:
         if not table.problems:
-            table.refuse(0, "The file is empty: its first line must name the columns.")
+            table.refuse_rest(0, "The file is empty: its first line must name the columns.")
         return
     refuse_too_many_cells(table.file, 0, len(names))
     for index, column in enumerate(names, start=1):
@@ -147,6 +154,7 @@ def _take_in(table: Table, lines: Iterator[Line]) -> None:
         elif names.index(column) != index - 1:
             table.refuse(line, "The heading names this column twice.", column)
     if table.problems:
+        table.is_whole = False
         return
     table.columns = names
     for line, cells, doubts in lines:
@@ -169,13 +177,13 @@ def _take_in(table: Table, lines: Iterator[Line]) -> None:
 
 def _csv_lines(table: Table, content: bytes) -> Iterator[Line]:
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
-        table.refuse(0, "The file is saved as UTF-16: save it as CSV in UTF-8.")
+        table.refuse_rest(0, "The file is saved as UTF-16: save it as CSV in UTF-8.")
         return
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
-        table.refuse(line, "This is not UTF-8 text: save the file as CSV in UTF-8.")
+        table.refuse_rest(line, "This is not UTF-8 text: save the file as CSV in UTF-8.")
         return
     skipped = 0
     first = text.split("\n", 1)[0].strip("\r")
@@ -191,7 +199,7 @@ def _csv_lines(table: Table, content: bytes) -> Iterator[Line]:
             yield Line(begins, cells)
             begins = reader.line_num + 1 + skipped
     except csv.Error as error:
-        table.refuse(begins, f"The file cannot be read on from here: {error}.")
+        table.refuse_rest(begins, f"The file cannot be read on from here: {error}.")
 
 
 def xlsx_lines(table: Table, content: bytes, fits: Fits) -> Iterator[Line]:
