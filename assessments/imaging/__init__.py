@@ -8,6 +8,7 @@ import re
 import subprocess
 import sys
 import warnings
+import zlib
 from collections.abc import Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
@@ -39,6 +40,7 @@ Image.MAX_IMAGE_PIXELS = None
 warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
 
 HEAD_BYTES = 64
+CHUNK_BYTES = 1 << 16
 # Markers of a JPEG, ISO/IEC 10918-1, table B.1.
 PROGRESSIVE_FRAMES = {b"\xc2", b"\xc6", b"\xca", b"\xce"}
 FRAMES = {bytes([code]) for code in range(0xC0, 0xD0)} - {b"\xc4", b"\xc8", b"\xcc"}
@@ -138,10 +140,13 @@ def inspect(
     with _opened(file, name, form, max_pixels) as picture:
         if form is JPEG:
             _check_scans(file, picture.size, name)
+        if form is PNG:
+            _check_chunks(file)
         width, height = picture.size
-        turned = _orientation(picture, form) in LIES_ON_ITS_SIDE
         picture.draft(None, (max(width // 8, 1), max(height // 8, 1)))
         picture.load()
+        # Not before: to look for EXIF a PNG is decoded, and what is wrong with it passed over.
+        turned = _orientation(picture, form) in LIES_ON_ITS_SIDE
         # What can be read and yet not brought to plain colours: a palette of nothing.
         _plain(picture, SMALLEST)
     file.seek(0)
@@ -219,9 +224,9 @@ def renditions(file: IO[bytes], sizes: Iterable[int]) -> Iterator[Rendered]:
     name = _("The photograph")
     form = _format_of(_head(file), "")
     with _opened(file, name, form) as picture:
-        orientation = _orientation(picture, form)
         _ask_for_less(picture, wanted[0])
         picture.load()
+        orientation = _orientation(picture, form)
         upright: Image.Image = _plain(picture, wanted[0])
         if orientation in TURNS:
             upright = upright.transpose(TURNS[orientation])
@@ -377,6 +382,31 @@ def _check_pixels(size: tuple[int, int], name: str, most: int) -> None:
             )
             % {"name": name, "width": width, "height": height, "most": most // 1_000_000}
         )
+
+
+def _check_chunks(file: IO[bytes]) -> None:
+    """Hold the parts that a PNG is drawn from against their sums; the file is left where it was.
+
+    Chunks and their CRC are those of ISO/IEC 15948, 5.3; a decoder passes over the sums of those
+    that hold the picture. Those that only speak of it may be damaged, as its decoder allows.
+    """
+    was_at = file.tell()
+    file.seek(8)
+    try:
+        kind = b""
+        while kind != b"IEND":
+            length, kind = int.from_bytes(file.read(4)), file.read(4)
+            left, crc = length, zlib.crc32(kind)
+            while left and (part := file.read(min(left, CHUNK_BYTES))):
+                left -= len(part)
+                crc = zlib.crc32(part, crc)
+            stated = file.read(4)
+            if left or len(stated) < 4:
+                raise OSError("The file breaks off.")
+            if kind[:1].isupper() and stated != crc.to_bytes(4):
+                raise OSError("A part of the picture is not what was written.")
+    finally:
+        file.seek(was_at)
 
 
 def _check_scans(file: IO[bytes], size: tuple[int, int], name: str) -> None:

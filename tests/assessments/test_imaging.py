@@ -228,6 +228,30 @@ def test_damage_anywhere_is_refused_or_survived_and_nothing_else(data):
     assert facts.width * facts.height <= 1_000_000
 
 
+@pytest.mark.parametrize("place", range(8))
+@pytest.mark.parametrize("options", [{}, {"exif": exif(orientation=6)}], ids=["bare", "exif"])
+def test_png_with_damaged_data_is_refused(place, options):
+    noise = Image.effect_noise((200, 150), 80).convert("RGB")
+    data = bytearray(encoded(noise, "PNG", **options))
+    begins, ends = data.index(b"IDAT") + 4, data.rindex(b"IEND") - 8
+    data[begins + (ends - begins) * (place + 1) // 9] ^= 0x10
+    with pytest.raises(NotAPhotograph, match="damaged or breaks off"):
+        inspect(bytes(data), "E07.png")
+
+
+@pytest.mark.parametrize("lost", [12, 13, 200])
+def test_png_that_breaks_off_is_refused(lost):
+    with pytest.raises(NotAPhotograph, match="damaged or breaks off"):
+        inspect(png()[:-lost], "E07.png")
+
+
+def test_rendition_of_a_png_that_was_damaged_where_it_is_kept_is_refused():
+    data = bytearray(encoded(Image.effect_noise((200, 150), 80), "PNG"))
+    data[len(data) // 2] ^= 0xFF
+    with pytest.raises(NotAPhotograph):
+        imaging.rendition(BytesIO(bytes(data)), 160)
+
+
 def test_a_heic_that_brings_its_decoder_down_is_refused_like_any_damaged_file(monkeypatch):
     # The decoder's process is told to end as a crash ends it: killed by a signal.
     killed = "import os, signal; os.kill(os.getpid(), signal.SIGSEGV)"
