@@ -8,7 +8,7 @@ import re
 from collections.abc import Callable
 from datetime import UTC, date, datetime, tzinfo
 
-from certification.domain.known_at import FIRST_YEAR, on_clock, read_moment
+from certification.domain.known_at import FIRST_YEAR, INSTANT, on_clock
 from people.domain.employee_numbers import LONGEST as LONGEST_NUMBER
 from people.domain.employee_numbers import NumberFault, number_fault
 
@@ -52,35 +52,54 @@ def read_employee_number(text: str, zone: tzinfo) -> str:
 
 def read_day(text: str, zone: tzinfo) -> date:
     match = DAY.fullmatch(text)
-    if match:
-        try:
-            return _plausible(date.fromisoformat(match[1]))
-        except ValueError:
-            pass
-    raise ValueError(
-        f"{text!r} is not a day: write it as in 2026-03-09, between {FIRST_YEAR} and {LAST_YEAR}."
-    )
+    try:
+        day = date.fromisoformat(match[1]) if match else None
+    except ValueError:
+        day = None
+    if day is None:
+        raise ValueError(f"{text!r} is not a day: write it as in 2026-03-09.")
+    return _plausible(day, text)
 
 
-def _plausible(day: date) -> date:
+def _plausible(day: date, text: str) -> date:
     """Refuse a slip of the keyboard, and years with which no month can be added."""
     if not FIRST_YEAR <= day.year <= LAST_YEAR:
-        raise ValueError
+        raise ValueError(
+            f"{text!r} is not a day that can be meant: give one between {FIRST_YEAR} and "
+            f"{LAST_YEAR}."
+        )
     return day
 
 
 def read_instant(text: str, zone: tzinfo) -> datetime:
     """Read an instant; without an offset it is on the clock of ``zone``."""
+    moment: date | datetime | None = None
     try:
-        moment = read_moment(text)
-        if isinstance(moment, datetime) and _plausible(moment.date()):
+        if INSTANT.fullmatch(text):
+            moment = datetime.fromisoformat(text)
+            _plausible(moment.date(), text)
             return on_clock(moment, zone).astimezone(UTC)
     except (ValueError, OverflowError):
-        pass
-    raise ValueError(
-        f"{text!r} is not a day with a time: write it as in 2026-03-09T16:20:00, between "
-        f"{FIRST_YEAR} and {LAST_YEAR}."
-    )
+        if moment is not None:
+            _plausible(moment, text)
+    raise ValueError(f"{text!r} is not a day with a time: write it as in 2026-03-09T16:20:00.")
+
+
+def read_work_day(text: str, zone: tzinfo) -> date:
+    """Read the day of some work: a day, or the one that an instant falls on where it was done.
+
+    Examples
+    --------
+    >>> from zoneinfo import ZoneInfo
+    >>> read_work_day("2026-03-09T23:30:00Z", ZoneInfo("Europe/Madrid"))
+    datetime.date(2026, 3, 10)
+    """
+    try:
+        return read_day(text, zone)
+    except ValueError:
+        if not INSTANT.fullmatch(text):
+            raise
+    return _plausible(read_instant(text, zone).astimezone(zone).date(), text)
 
 
 def read_count(text: str, zone: tzinfo) -> int:

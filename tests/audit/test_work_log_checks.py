@@ -154,6 +154,38 @@ def test_end_of_a_day_is_told_by_the_clock_that_was_asked_with(ask, scope):
     assert list(run(ask(row, as_known_then=True, zone=ZoneInfo("UTC"))).counts) == ["certified"]
 
 
+@pytest.mark.parametrize(
+    ("worked_on", "zone", "standing"),
+    [
+        ("2026-02-01T00:30:00", "Europe/Madrid", "certified"),
+        ("2026-01-31T23:30:00", "Europe/Madrid", "never_certified"),
+        ("2026-01-31T23:30:00Z", "Europe/Madrid", "certified"),
+        ("2026-01-31T23:30:00Z", "UTC", "never_certified"),
+        ("2026-01-31 23:30+00:00", "Europe/Madrid", "certified"),
+        ("2026-02-01T03:00:00Z", "America/New_York", "never_certified"),
+    ],
+)
+def test_work_with_a_time_of_day_is_of_its_day_on_the_clock_asked_for(
+    worked_on, zone, standing, ask, scope
+):
+    certificate = make_certificate(scope=scope, issued_on=date(2026, 2, 1))
+    row = f"{certificate.person.employee_number},TERM-OP,{worked_on}"
+
+    check = run(ask(row, zone=ZoneInfo(zone)))
+
+    assert list(check.counts) == [standing]
+    day = findings(check)[0]["worked_on"]
+    assert day == ("2026-02-01" if standing == "certified" else "2026-01-31")
+
+
+@pytest.mark.parametrize(
+    "worked_on", ["2026-02-01T24:00:00", "2026-02-01T8:00", "08:00", "2026-02-30T08:00:00"]
+)
+def test_time_of_day_that_cannot_be_is_not_judged(worked_on, ask, scope):
+    check = run(ask(f"99999,TERM-OP,{worked_on}"))
+    assert (check.rows, check.bad_rows) == (0, 1)
+
+
 def test_rows_of_the_log_can_count_as_practice(ask, scope):
     revision = make_revision(scope, max_absence_months=2)
     certificate = make_certificate(scope=scope, revision=revision, issued_on=date(2026, 1, 10))
