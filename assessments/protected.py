@@ -78,7 +78,8 @@ def declare() -> None:
         when_update=(
             "NOT (NEW.id = OLD.id AND NEW.key = OLD.key AND NEW.board_id = OLD.board_id "
             "AND NEW.original = OLD.original AND NEW.sha256 = OLD.sha256 "
-            "AND NEW.size_bytes = OLD.size_bytes AND NEW.recorded_at = OLD.recorded_at)"
+            "AND NEW.size_bytes = OLD.size_bytes AND NEW.recorded_at = OLD.recorded_at "
+            "AND NEW.is_incomplete = OLD.is_incomplete)"
         ),
         refusal="keeps its original: add another photograph",
     )

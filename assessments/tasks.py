@@ -6,6 +6,9 @@ from .models import Photo
 from .services import photos
 
 SWEPT_OFTEN = 5_000  # photographs, the latest
+EVERYWHERE_WITHIN_S = 20 * 60.0
+ENDS_WITHIN_S = 25 * 60
+GRACE_S = 60
 OFTEN_WITHIN_S = 30.0  # so that a backlog never keeps a worker from mails and new photographs
 
 
@@ -16,9 +19,13 @@ def make_renditions(photo_id: int) -> int:
     return photos.make_renditions(photo) if photo else 0
 
 
-@shared_task(name="photographs.make_missing_renditions")
+@shared_task(
+    name="photographs.make_missing_renditions",
+    soft_time_limit=ENDS_WITHIN_S,
+    time_limit=ENDS_WITHIN_S + GRACE_S,
+)
 def make_missing_renditions(everywhere: bool = False) -> int:
     """Make what a lost message left undone; run by beat, of all photographs once a day."""
     if everywhere:
-        return photos.make_missing_renditions()
+        return photos.make_missing_renditions(within_s=EVERYWHERE_WITHIN_S)
     return photos.make_missing_renditions(latest=SWEPT_OFTEN, within_s=OFTEN_WITHIN_S)

@@ -10,6 +10,9 @@ from certification.services import known_registers
 
 log = logging.getLogger(__name__)
 
+THROWING_AWAY_ENDS_WITHIN_S = 25 * 60
+GRACE_S = 60
+
 
 @shared_task(name="known_registers.work_out")
 def work_out_known_registers() -> bool:
@@ -26,7 +29,11 @@ def work_out_known_registers() -> bool:
     return unfinished
 
 
-@shared_task(name="known_registers.throw_away_old")
+@shared_task(
+    name="known_registers.throw_away_old",
+    soft_time_limit=THROWING_AWAY_ENDS_WITHIN_S,
+    time_limit=THROWING_AWAY_ENDS_WITHIN_S + GRACE_S,
+)
 def throw_away_old_known_registers() -> int:
     """Make room; run by beat once a day."""
     return known_registers.throw_away_old(now=timezone.now())

@@ -2,6 +2,10 @@
 
 The rows in the database are the truth and a message only wakes a worker, so every task
 finds what is due by itself, and the periodic ones ask again for what a lost message left.
+
+Reminders have a queue of their own, so that no work log or photograph holds them up; a worker
+that is given no queue by name does the work of both. Every task has an end: these limits, or
+longer ones that it names where it is defined.
 """
 
 import os
@@ -9,6 +13,7 @@ import os
 from celery import Celery
 from celery.schedules import crontab
 from django.conf import settings
+from kombu import Exchange, Queue
 
 from operations.backends import folder_queue as broker
 
@@ -23,11 +28,23 @@ else:
     # Whoever saved something does not wait for a broker that is away.
     broker_options = {"max_retries": 0, "socket_connect_timeout": 2}
 
+WORK, REMINDERS = "celery", "reminders"
+"""The queues; the first has the name that Celery gives to the only one there is."""
+SOFT_LIMIT_S, LIMIT_S = 300, 330
+
 app = Celery("jointworthy")
 app.conf.update(
     broker_url=broker_url,
     broker_connection_retry_on_startup=True,
     broker_transport_options=broker_options,
+    task_default_queue=WORK,
+    task_queues=[
+        Queue(name, exchange=Exchange(name, type="direct"), routing_key=name)
+        for name in (WORK, REMINDERS)
+    ],
+    task_routes={"reminders.*": {"queue": REMINDERS}},
+    task_soft_time_limit=SOFT_LIMIT_S,
+    task_time_limit=LIMIT_S,
     task_acks_late=True,
     task_reject_on_worker_lost=True,
     task_ignore_result=True,

@@ -19,3 +19,5 @@ urlpatterns = [
     path("account/", include("allauth.account.urls")),
     path("admin/", admin.site.urls),
 ]
+
+handler404 = "interfaces.views.api.not_there"

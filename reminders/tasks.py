@@ -11,8 +11,17 @@ from reminders.services import mail, sweep
 
 log = logging.getLogger(__name__)
 
+SWEEP_ENDS_WITHIN_S = 45 * 60  # before the next one
+ROUND_S = 240.0  # after which a round of sending leaves the rest to the next
+SENDING_ENDS_WITHIN_S = 10 * 60
+GRACE_S = 60
 
-@shared_task(name="reminders.sweep")
+
+@shared_task(
+    name="reminders.sweep",
+    soft_time_limit=SWEEP_ENDS_WITHIN_S,
+    time_limit=SWEEP_ENDS_WITHIN_S + GRACE_S,
+)
 def sweep_reminders() -> int:
     """Write what is due into messages, then have them sent; run by beat every hour."""
     swept = sweep.sweep(now=timezone.now())
@@ -26,8 +35,15 @@ def sweep_reminders() -> int:
     return message_count
 
 
-@shared_task(name="reminders.send")
+@shared_task(
+    name="reminders.send",
+    soft_time_limit=SENDING_ENDS_WITHIN_S,
+    time_limit=SENDING_ENDS_WITHIN_S + GRACE_S,
+)
 def send_due_messages() -> int:
     """Send every message whose time has come; run by beat every minute."""
     heartbeat = ports.sending_watch(timezone.now)
-    return mail.send_due_messages(clock=timezone.now, heartbeat=heartbeat).sent
+    sending_round = mail.send_due_messages(
+        clock=timezone.now, heartbeat=heartbeat, within_s=ROUND_S
+    )
+    return sending_round.sent

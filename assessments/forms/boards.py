@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from assessments.models import Board, DestructiveCheck
 from assessments.services.boards import DEFAULT_ALLOY
 from people.models import Person
+from people.models.people import PersonQuerySet
 from training.models import ClassSession, Exercise, Tool
 
 STATES = [
@@ -119,7 +120,7 @@ class NewBoardsForm(forms.Form):
         self,
         *args: Any,
         sessions: QuerySet[ClassSession],
-        people: QuerySet[Person],
+        people: PersonQuerySet,
         session: ClassSession | None = None,
         **kwargs: Any,
     ) -> None:
@@ -142,7 +143,7 @@ class NewBoardsForm(forms.Form):
         text = self.cleaned_data["person"].strip()
         if not text:
             return None
-        by_number = self.known_people.filter(employee_number__iexact=text).first()
+        by_number = self.known_people.with_number(text)
         if by_number is not None:
             return by_number
         people = list(self.known_people.filter(full_name__iexact=text)[:6]) or list(

@@ -8,6 +8,7 @@ import re
 import subprocess
 import sys
 import warnings
+import zlib
 from collections.abc import Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import contextmanager
@@ -39,11 +40,16 @@ Image.MAX_IMAGE_PIXELS = None
 warnings.filterwarnings("ignore", category=UserWarning, module=r"PIL\.")
 
 HEAD_BYTES = 64
+CHUNK_BYTES = 1 << 16
 # Markers of a JPEG, ISO/IEC 10918-1, table B.1.
 PROGRESSIVE_FRAMES = {b"\xc2", b"\xc6", b"\xca", b"\xce"}
 FRAMES = {bytes([code]) for code in range(0xC0, 0xD0)} - {b"\xc4", b"\xc8", b"\xcc"}
 NO_SEGMENT = {b"", b"\x00", b"\x01", *(bytes([code]) for code in range(0xD0, 0xD9))}
 START_OF_SCAN = b"\xda"
+RESTART_INTERVAL = b"\xdd"
+RESTART = re.compile(rb"\xff[\xd0-\xd7]")
+END_OF_PICTURE = b"\xff\xd9"
+MIDDLE = 128
 # Cameras write EXIF first, and a segment of a JPEG holds 64 KiB at most.
 EXIF_WITHIN_BYTES = 128 * 1024
 EXIF_BEGINS = re.compile(rb"(?:Exif\0\0|eXIf|EXIF....)(?=II\*\0|MM\0\*)", re.DOTALL)
@@ -98,6 +104,8 @@ class PhotoFacts:
     width: int
     height: int
     size_bytes: int
+    is_incomplete: bool = False
+    """Whether a part of the picture is known to be missing, and was filled in by the decoder."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,16 +146,20 @@ def inspect(
     with _opened(file, name, form, max_pixels) as picture:
         if form is JPEG:
             _check_scans(file, picture.size, name)
+        if form is PNG:
+            _check_chunks(file)
         width, height = picture.size
-        turned = _orientation(picture, form) in LIES_ON_ITS_SIDE
         picture.draft(None, (max(width // 8, 1), max(height // 8, 1)))
         picture.load()
+        # Not before: to look for EXIF a PNG is decoded, and what is wrong with it passed over.
+        turned = _orientation(picture, form) in LIES_ON_ITS_SIDE
+        incomplete = form is JPEG and (_ends_grey(picture) or not _restarts_fit(file))
         # What can be read and yet not brought to plain colours: a palette of nothing.
         _plain(picture, SMALLEST)
     file.seek(0)
     if turned:
         width, height = height, width
-    return PhotoFacts(form.media_type, width, height, size)
+    return PhotoFacts(form.media_type, width, height, size, incomplete)
 
 
 def glance(head: bytes, size_bytes: int, name: str) -> None:
@@ -219,9 +231,9 @@ def renditions(file: IO[bytes], sizes: Iterable[int]) -> Iterator[Rendered]:
     name = _("The photograph")
     form = _format_of(_head(file), "")
     with _opened(file, name, form) as picture:
-        orientation = _orientation(picture, form)
         _ask_for_less(picture, wanted[0])
         picture.load()
+        orientation = _orientation(picture, form)
         upright: Image.Image = _plain(picture, wanted[0])
         if orientation in TURNS:
             upright = upright.transpose(TURNS[orientation])
@@ -379,6 +391,31 @@ def _check_pixels(size: tuple[int, int], name: str, most: int) -> None:
         )
 
 
+def _check_chunks(file: IO[bytes]) -> None:
+    """Hold the parts that a PNG is drawn from against their sums; the file is left where it was.
+
+    Chunks and their CRC are those of ISO/IEC 15948, 5.3; a decoder passes over the sums of those
+    that hold the picture. Those that only speak of it may be damaged, as its decoder allows.
+    """
+    was_at = file.tell()
+    file.seek(8)
+    try:
+        kind = b""
+        while kind != b"IEND":
+            length, kind = int.from_bytes(file.read(4)), file.read(4)
+            left, crc = length, zlib.crc32(kind)
+            while left and (part := file.read(min(left, CHUNK_BYTES))):
+                left -= len(part)
+                crc = zlib.crc32(part, crc)
+            stated = file.read(4)
+            if left or len(stated) < 4:
+                raise OSError("The file breaks off.")
+            if kind[:1].isupper() and stated != crc.to_bytes(4):
+                raise OSError("A part of the picture is not what was written.")
+    finally:
+        file.seek(was_at)
+
+
 def _check_scans(file: IO[bytes], size: tuple[int, int], name: str) -> None:
     """Refuse a JPEG that has to be held whole and is large."""
     width, height = size
@@ -422,6 +459,66 @@ def _is_in_several_scans(file: IO[bytes]) -> bool:
         return False
     finally:
         file.seek(was_at)
+
+
+def _ends_grey(picture: Image.Image) -> bool:
+    """Whether a JPEG ends in the grey that its decoder fills in where the data ends too early.
+
+    Blocks that are not there have no coefficients at all, which is the middle of every range; no
+    camera sees the end of its last line as exactly that.
+    """
+    if picture.mode not in ("L", "RGB") or min(picture.size) < 2:
+        return False
+    width, height = picture.size
+    end = picture.crop((width // 2, height - 1, width, height))
+    bands = end.getextrema() if picture.mode == "RGB" else [end.getextrema()]
+    return all(band == (MIDDLE, MIDDLE) for band in bands)
+
+
+def _restarts_fit(file: IO[bytes]) -> bool:
+    """Whether a JPEG's restart markers come in order and are as many as its size asks for.
+
+    True where nothing can be said: it has none, or is stored in several scans. Markers, frame and
+    scan headers are those of ISO/IEC 10918-1, B.2. The file is left where it was.
+    """
+    was_at = file.tell()
+    file.seek(0)
+    data = file.read()
+    file.seek(was_at)
+    at, interval, expected = 2, 0, 0
+    while (at := data.find(b"\xff", at)) >= 0:
+        marker = data[at + 1 : at + 2]
+        if marker in NO_SEGMENT or marker == b"\xff":
+            at += 1
+            continue
+        segment = data[at + 4 : at + 2 + int.from_bytes(data[at + 2 : at + 4])]
+        if marker in FRAMES:
+            if marker in PROGRESSIVE_FRAMES or len(segment) < 6 + 3 * segment[5]:
+                return True
+            expected = _units(segment)
+        elif marker == RESTART_INTERVAL:
+            interval = int.from_bytes(segment[:2])
+        at += 4 + len(segment)
+        if marker == START_OF_SCAN:
+            break
+    if at < 0 or not interval or not expected or _is_in_several_scans(file):
+        return True
+    ends = data.find(END_OF_PICTURE, at)
+    order = [
+        mark[0][1] - 0xD0 for mark in RESTART.finditer(data, at, ends if ends > 0 else len(data))
+    ]
+    return order == [nth % 8 for nth in range(-(-expected // interval) - 1)]
+
+
+def _units(frame: bytes) -> int:
+    """How many units (MCU) a scan of all components has, by the header of its frame."""
+    height, width = int.from_bytes(frame[1:3]), int.from_bytes(frame[3:5])
+    factors = [frame[7 + 3 * nth] for nth in range(frame[5])]
+    across = max((factor >> 4 for factor in factors), default=1) if len(factors) > 1 else 1
+    down = max((factor & 15 for factor in factors), default=1) if len(factors) > 1 else 1
+    if not across or not down:
+        return 0
+    return -(-width // (8 * across)) * -(-height // (8 * down))
 
 
 def _orientation(picture: Image.Image, form: Format) -> int:

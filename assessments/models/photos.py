@@ -39,6 +39,11 @@ class Photo(Recorded):
     media_type = models.CharField(max_length=40)
     size_bytes = models.PositiveBigIntegerField()
     sha256 = models.CharField(max_length=64, db_index=True)
+    is_incomplete = models.BooleanField(
+        default=False,
+        editable=False,
+        help_text=_("A part of the file was lost before it came, and filled in by the decoder."),
+    )
     upright_width = models.PositiveIntegerField()
     upright_height = models.PositiveIntegerField()
     magnification = models.DecimalField(

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from typing import Any
 
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from assessments.models import Criterion, Judgement, Measurement, Photo
 from assessments.presenters.judgement_words import plain, unit_sign, unit_word
@@ -179,4 +180,5 @@ def _photo(photo: Photo) -> State:
         "joint": photo.joint_id is not None,
         "stage": photo.get_stage_display() if photo.stage else "",
         "magnification": plain(photo.magnification),
+        "incomplete": _("incomplete file") if photo.is_incomplete else "",
     }

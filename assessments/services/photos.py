@@ -65,6 +65,7 @@ def add_photo(
         media_type=facts.media_type,
         size_bytes=facts.size_bytes,
         sha256=digest,
+        is_incomplete=facts.is_incomplete,
         upright_width=facts.width,
         upright_height=facts.height,
         added_by=actor,
@@ -101,6 +102,7 @@ def _write(photo: Photo, actor: User, at: datetime) -> None:
             "media_type": photo.media_type,
             "size_bytes": photo.size_bytes,
             "sha256": photo.sha256,
+            **({"is_incomplete": True} if photo.is_incomplete else {}),
         },
         at=at,
     )

@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from datetime import tzinfo
 from typing import Any
 
+from people.domain.employee_numbers import LONGEST as LONGEST_NUMBER
+
 from .bundle_rows import (
     CertificateRow,
     EventRow,
@@ -24,11 +26,14 @@ from .cells import (
     EMPTY,
     one_of,
     read_code,
-    read_count,
     read_day,
+    read_email,
+    read_employee_number,
     read_instant,
     read_months,
     read_text,
+    read_validity,
+    read_window,
 )
 from .problems import Problem
 
@@ -47,6 +52,10 @@ class Column:
     longest: int = 0
     empty: Any = None
 
+    @property
+    def holds_days(self) -> bool:
+        return self.read in (read_day, read_instant)
+
     def value_of(self, cell: str, zone: tzinfo) -> Any:
         """Read a cell of the column; raise ValueError, with why, where it does not fit."""
         if not cell:
@@ -64,6 +73,10 @@ def text(name: str, longest: int, *, empty: bool = False, missing: bool = False)
 
 def code(name: str, longest: int, *, missing: bool = False) -> Column:
     return Column(name, read_code, missing, missing, longest, "")
+
+
+def number(name: str, *, missing: bool = False) -> Column:
+    return Column(name, read_employee_number, missing, missing, LONGEST_NUMBER, "")
 
 
 def day(name: str, *, empty: bool = False, missing: bool = False) -> Column:
@@ -88,11 +101,11 @@ PARTS = {
         "people",
         PersonRow,
         (
-            code("employee_number", 32),
+            number("employee_number"),
             text("full_name", 120),
-            text("email", 254, empty=True),
+            Column("email", read_email, False, True, 254, ""),
             text("site", 80, empty=True),
-            text("line_lead", 32, missing=True),
+            number("line_lead", missing=True),
             day("started_on", missing=True),
             day("left_on", missing=True),
         ),
@@ -102,9 +115,9 @@ PARTS = {
         SchemeRow,
         (
             text("scheme", 80),
-            Column("validity_months", read_months),
+            Column("validity_months", read_validity),
             Column("expiry_rule", one_of(*EXPIRY_RULES)),
-            Column("renewal_window_days", read_count),
+            Column("renewal_window_days", read_window),
             Column("vision_months", read_months),
             Column("max_absence_months", read_months),
         ),
@@ -114,7 +127,7 @@ PARTS = {
         CertificateRow,
         (
             text("certificate_number", 40),
-            code("employee_number", 32),
+            number("employee_number"),
             text("scheme", 80),
             code("scope", 40),
             day("issued_on"),
@@ -145,7 +158,7 @@ PARTS = {
         VisionTestRow,
         (
             code("test_id", 40),
-            code("employee_number", 32),
+            number("employee_number"),
             day("tested_on"),
             Column("result", one_of("pass", "fail")),
             instant("recorded_at"),
@@ -156,7 +169,7 @@ PARTS = {
         "practice",
         PracticeRow,
         (
-            code("employee_number", 32),
+            number("employee_number"),
             code("scope", 40),
             day("performed_on"),
             instant("recorded_at"),
@@ -168,7 +181,7 @@ PARTS = {
         StampRow,
         (
             text("stamp", 32),
-            code("employee_number", 32),
+            number("employee_number"),
             day("issued_on"),
             day("returned_on", empty=True),
         ),
@@ -182,7 +195,8 @@ class Bundle:
     """Everything a bundle says, and what of it cannot be taken in.
 
     ``unread`` holds what the first column of a bad row says: other rows that name it are
-    not bad for that.
+    not bad for that. ``unread_parts`` are those of whose file not every row is known: what
+    others name of them may be there.
     """
 
     people: list[PersonRow] = field(default_factory=list)
@@ -196,6 +210,7 @@ class Bundle:
     files: dict[str, str] = field(default_factory=dict)
     columns: dict[str, frozenset[str]] = field(default_factory=dict)
     unread: dict[str, set[str]] = field(default_factory=lambda: defaultdict(set))
+    unread_parts: set[str] = field(default_factory=set)
     hashes: dict[str, str] = field(default_factory=dict)
     problems: list[Problem] = field(default_factory=list)
     remarks: list[str] = field(default_factory=list)

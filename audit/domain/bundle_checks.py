@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
+from people.domain.employee_numbers import number_key
+
 from .bundle import Bundle
 from .bundle_rows import CertificateRow, EventRow, StampRow
 
@@ -47,14 +49,21 @@ class StampHolding:
 
 @dataclass
 class KnownRegister:
-    """What there is beside the bundle. ``sites`` None asks nothing of the column."""
+    """What there is beside the bundle. ``sites`` None asks nothing of the column.
+
+    ``emails`` says whose an address is, in small letters; ``other_sign_ins`` are the names of
+    kiosks and what badges say: nobody has one as a number.
+    """
 
     people: set[str] = field(default_factory=set)
+    emails: dict[str, str] = field(default_factory=dict)
     former_numbers: set[str] = field(default_factory=set)
+    other_sign_ins: set[str] = field(default_factory=set)
     sites: Mapping[str, Any] | None = None
     site_names: str = ""
     default_site: Any = None
     schemes: set[str] = field(default_factory=set)
+    draft_schemes: set[str] = field(default_factory=set)
     certificates: dict[str, KnownCertificate] = field(default_factory=dict)
     events: dict[str, KnownEvent] = field(default_factory=dict)
     stamps: dict[str, list[StampHolding]] = field(default_factory=dict)
@@ -91,28 +100,41 @@ def _people(bundle: Bundle, known: KnownRegister) -> set[str]:
 
 
 def _refuse_unknown_people(bundle: Bundle, known: KnownRegister, part: str) -> None:
+    if "people" in bundle.unread_parts:
+        return
     people = _people(bundle, known)
+    written = {number_key(number): number for number in people}
     for row in bundle.rows(part):
-        if row.employee_number not in people:
-            bundle.refuse(
-                part,
-                row.line,
-                "employee_number",
-                f"Nobody has the employee number {row.employee_number}: add them to "
-                f"{bundle.file_of('people')}.",
+        number = row.employee_number
+        if number not in people:
+            as_written = written.get(number_key(number))
+            reason = (
+                f"Nobody has the employee number {number}: write it as {as_written}."
+                if as_written
+                else f"Nobody has the employee number {number}: add them to "
+                f"{bundle.file_of('people')}."
             )
+            bundle.refuse(part, row.line, "employee_number", reason)
 
 
 def _check_people(bundle: Bundle, known: KnownRegister) -> None:
     people = _people(bundle, known)
     _refuse_repeats(bundle, "people", "employee_number", lambda row: row.employee_number)
+    _refuse_capitals(bundle, known)
+    _remark_on_emails(bundle, known)
+    former = {number_key(number) for number in known.former_numbers}
+    former -= {number_key(number) for number in known.people}  # one's own, capitalised anew
+    others = {number_key(name) for name in known.other_sign_ins}
     for row in bundle.people:
-        if row.employee_number in known.former_numbers:
+        if number_key(row.employee_number) in others:
+            reason = f"{row.employee_number} is how a kiosk or somebody else signs in."
+            bundle.refuse("people", row.line, "employee_number", reason)
+        if number_key(row.employee_number) in former:
             reason = f"{row.employee_number} was somebody's number before and is not given again."
             bundle.refuse("people", row.line, "employee_number", reason)
         if row.line_lead == row.employee_number:
             bundle.refuse("people", row.line, "line_lead", "Nobody is their own line lead.")
-        elif row.line_lead and row.line_lead not in people:
+        elif row.line_lead and row.line_lead not in people and "people" not in bundle.unread_parts:
             reason = f"Nobody has the employee number {row.line_lead}."
             bundle.refuse("people", row.line, "line_lead", reason)
         if row.started_on and row.left_on and row.left_on < row.started_on:
@@ -125,6 +147,32 @@ def _check_people(bundle: Bundle, known: KnownRegister) -> None:
         elif row.site and row.site.casefold() not in known.sites:
             reason = f"There is no site {row.site}. There is: {known.site_names or 'none yet'}."
             bundle.refuse("people", row.line, "site", reason)
+
+
+def _refuse_capitals(bundle: Bundle, known: KnownRegister) -> None:
+    """Refuse numbers that differ from another in capitals alone: they would be taken for it."""
+    written = {number_key(number): (number, 0) for number in known.people}
+    for row in bundle.people:
+        number = row.employee_number
+        other, line = written.setdefault(number_key(number), (number, row.line))
+        if other != number:
+            where = f"stands in line {line}" if line else "is in the register"
+            reason = f"{other} {where}: numbers that differ in capitals alone are one number."
+            bundle.refuse("people", row.line, "employee_number", reason)
+
+
+def _remark_on_emails(bundle: Bundle, known: KnownRegister) -> None:
+    """Point out addresses that several people have: what goes there, all of them read."""
+    numbers: dict[str, str] = dict(known.emails)
+    for row in bundle.people:
+        if not row.email:
+            continue
+        other = numbers.setdefault(row.email.lower(), row.employee_number)
+        if other != row.employee_number:
+            text = (
+                f"{row.email} is the e-mail address of {other} as well: both read what goes there."
+            )
+            bundle.remark("people", row.line, text)
 
 
 def _check_times(bundle: Bundle, part: str) -> None:
@@ -145,10 +193,15 @@ def _check_certificates(bundle: Bundle, known: KnownRegister) -> None:
     all_certificates = certificates_of(bundle, known)
     revoked = revocations(events_of(bundle, known))
     for row in bundle.certificates:
-        if row.scheme not in schemes:
+        if row.scheme in known.draft_schemes:
+            reason = f"Scheme {row.scheme} is a draft here: publish it first."
+            bundle.refuse("certificates", row.line, "scheme", reason)
+        elif row.scheme not in schemes and "schemes" not in bundle.unread_parts:
             reason = f"There is no scheme {row.scheme}: add it to {bundle.file_of('schemes')}."
             bundle.refuse("certificates", row.line, "scheme", reason)
-        if row.renews in unread:
+        if row.renews in unread or (
+            "certificates" in bundle.unread_parts and row.renews not in all_certificates
+        ):
             continue
         if row.renews and (why := why_not_renewable(row, all_certificates, revoked)):
             bundle.refuse("certificates", row.line, "renews", why)
@@ -235,14 +288,16 @@ def _check_events(bundle: Bundle, known: KnownRegister) -> None:
     events = events_of(bundle, known)
     certificates = certificates_of(bundle, known).keys() | bundle.unread["certificates"]
     for row in bundle.events:
-        if row.certificate_number not in certificates:
+        if row.certificate_number not in certificates and "certificates" not in bundle.unread_parts:
             reason = f"There is no certificate {row.certificate_number}."
             bundle.refuse("events", row.line, "certificate_number", reason)
         if row.event == "voided":
             if not row.voids:
                 reason = "A voided event names the event that it removes."
                 bundle.refuse("events", row.line, "voids", reason)
-            elif row.voids in bundle.unread["events"]:
+            elif row.voids in bundle.unread["events"] or (
+                "events" in bundle.unread_parts and row.voids not in events
+            ):
                 continue
             elif why := _why_not_voidable(row, events):
                 if _voids_itself(row.event_id, events):

@@ -10,7 +10,7 @@ import polars as pl
 
 from certification.domain.known_at import end_of_day
 
-from .cells import DAY_FORMAT, EMPTY, read_day
+from .cells import DAY_FORMAT, EMPTY, read_work_day
 from .frames import mapped
 from .problems import Problem
 from .standing_spans import NEVER, STANDINGS, UNKNOWN, LoggedDays, Spans, keys_for
@@ -129,7 +129,7 @@ def check_log(
     what work it was; where it is empty, the scope of the operation.
     """
     rows = _LogRows(log)
-    rows.read_days()
+    rows.read_days(check_options.zone)
     rows.identify_scopes(register)
     rows.identify_people(register)
     checkable = rows.checkable()
@@ -184,12 +184,12 @@ class _LogRows:
             self.problems.append(Problem(self.log.name, lines[index], column, reason(index)))
         self._bad = rows if self._bad is None else self._bad | rows
 
-    def read_days(self) -> None:
+    def read_days(self, zone: tzinfo) -> None:
         cells = self.cells("worked_on")
         known, days, why = [], [], {}
         for text in cells.unique().to_list():
             try:
-                days.append(read_day(text, UTC))
+                days.append(read_work_day(text, zone))
                 known.append(text)
             except ValueError as error:
                 why[text] = str(error) if text else EMPTY

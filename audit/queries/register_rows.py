@@ -4,6 +4,8 @@ from collections import defaultdict
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.db.models import F
+
 from audit.domain.bundle import PARTS, Bundle
 from audit.domain.bundle_checks import KnownCertificate, KnownEvent, KnownRegister, StampHolding
 from certification.models import (
@@ -13,7 +15,7 @@ from certification.models import (
     SchemeRevision,
     Scope,
 )
-from people.models import FormerEmployeeNumber, Person, Site, Stamp
+from people.models import BadgePin, FormerEmployeeNumber, Person, Site, Stamp, User
 from training.models import PracticeRecord, VisionTest
 
 FIGURES = (
@@ -105,6 +107,13 @@ def _read_people(stored: Stored, default_site: Site | None) -> None:
     known.former_numbers = set(
         FormerEmployeeNumber.objects.values_list("employee_number", flat=True)
     )
+    known.other_sign_ins = set(
+        User.objects.filter(person=None).values_list("employee_number", flat=True)
+    ) | set(
+        BadgePin.objects.exclude(badge="")
+        .exclude(badge__iexact=F("user__employee_number"))
+        .values_list("badge", flat=True)
+    )
     by_pk = {site.pk: site for site in sites}
     people = Person.objects.values_list(
         "pk",
@@ -130,6 +139,11 @@ def _read_people(stored: Stored, default_site: Site | None) -> None:
             },
         )
     known.people = set(stored.people)
+    known.emails = {
+        row.values["email"].lower(): number
+        for number, row in stored.rows["people"].items()
+        if row.values["email"]
+    }
 
 
 def _read_schemes(stored: Stored) -> None:
@@ -138,9 +152,9 @@ def _read_schemes(stored: Stored) -> None:
         stored.rows["schemes"][revision.name] = StoredRow(
             revision.pk, {name: getattr(revision, name) for name in FIGURES}
         )
-    stored.known.schemes = {
-        name for name, revision in stored.revisions.items() if revision.published_at is not None
-    }
+    for name, revision in stored.revisions.items():
+        is_draft = revision.published_at is None
+        (stored.known.draft_schemes if is_draft else stored.known.schemes).add(name)
 
 
 def _read_certificates(stored: Stored) -> None:

@@ -12,17 +12,28 @@ from typing import Any
 import polars as pl
 
 from audit.domain.bundle import PARTS, Bundle, Column
-from audit.domain.cells import read_code, read_day, read_instant, read_text
+from audit.domain.cells import (
+    EMAIL,
+    read_code,
+    read_day,
+    read_email,
+    read_employee_number,
+    read_instant,
+    read_text,
+)
 from audit.domain.frames import mapped
 from audit.domain.work_log import LINE
+from audit.exceptions import CannotRead
+from people.domain.employee_numbers import RESERVED, SPELLING
 
-from .bundle import files_of, take_in
+from .bundle import files_of, is_heading, misspelt, take_in
 from .plain_csv import Columns, read_plain
 from .tables import Row, Table, read_table
 
 INSTANT_UTC = pl.Datetime("us", "UTC")
 PLAIN_INSTANT = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:[0-5]\d(?:\.\d{1,6})?(?:Z|[+-]\d{2}:?\d{2})?$"
 FEW = 50_000
+TEXTS = (read_text, read_code, read_email, read_employee_number)
 
 
 class BundleFrames:
@@ -52,14 +63,14 @@ class BundleFrames:
         if source is None:
             return _frame(part, [])
         content = source.read()
-        columns = None if source.name.lower().endswith(".xlsx") else read_plain(content)
+        columns = _plain_columns(source.name, content)
         if columns is not None:
             del content
             frame = self._read_columns(part, source.name, columns)
             if frame is not None:
                 return frame
             content = source.read()
-        return self._take_in(part, read_table(source.name, content))
+        return self._take_in(part, read_table(source.name, content, is_heading))
 
     def _read_columns(self, part: str, file: str, columns: Columns) -> pl.DataFrame | None:
         names = [heading.strip().lower() for heading in columns.headings]
@@ -69,6 +80,8 @@ class BundleFrames:
         if any(column.name not in names and not column.may_be_missing for column in expected):
             return None
         known = {column.name for column in expected}
+        if misspelt(part, names):
+            return None
         if ignored := [name for name in names if name not in known]:
             self.bundle.remarks.append(f"{file}: ignored these columns: {', '.join(ignored)}.")
         read = [columns.frame[LINE].cast(pl.Int64)]
@@ -105,6 +118,16 @@ class BundleFrames:
         return frame
 
 
+def _plain_columns(name: str, content: bytes) -> Columns | None:
+    """The columns of a file that is read in one go; the reader of rows says what is too large."""
+    if name.lower().endswith(".xlsx"):
+        return None
+    try:
+        return read_plain(name, content)
+    except CannotRead:
+        return None
+
+
 def _frame(part: str, rows: Sequence[Any]) -> pl.DataFrame:
     """Rows of a part as the reader makes them, in columns."""
     schema = {LINE: pl.Int64} | {column.name: _type_of(column) for column in PARTS[part].columns}
@@ -121,7 +144,7 @@ def _type_of(column: Column) -> pl.DataType | type[pl.DataType]:
         return pl.Date
     if column.read is read_instant:
         return INSTANT_UTC
-    return pl.String if column.read in (read_text, read_code) or not _counts(column) else pl.Int64
+    return pl.String if column.read in TEXTS or not _counts(column) else pl.Int64
 
 
 def _counts(column: Column) -> bool:
@@ -137,7 +160,7 @@ def _read_column(
         doubts = series.is_null() & (text != "") if column.may_be_empty else series.is_null()
         return series, doubts if doubts.any() else None
     distinct = text.unique()
-    if column.read in (read_text, read_code):
+    if column.read in TEXTS:
         bad = distinct.filter(_is_odd(column, distinct))
         return text, text.is_in(bad.implode()) if bad.len() else None
     if distinct.len() > FEW:
@@ -163,6 +186,11 @@ def _is_odd(column: Column, distinct: pl.Series) -> pl.Series:
     odd = distinct.str.contains(r"[\x00-\x1f]")
     if column.read is read_code:
         odd |= distinct.str.contains(r"[/\\]") | distinct.is_in([".", ".."])
+    if column.read is read_email:
+        odd |= (distinct != "") & ~distinct.str.contains(rf"^{EMAIL}$")
+    if column.read is read_employee_number:
+        plain = distinct.str.contains(SPELLING.replace(r"\Z", r"\z"))
+        odd |= (distinct != "") & (~plain | distinct.str.to_lowercase().is_in(list(RESERVED)))
     if column.longest:
         odd |= distinct.str.len_chars() > column.longest
     return odd if column.may_be_empty else odd | (distinct == "")

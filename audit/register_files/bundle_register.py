@@ -110,6 +110,8 @@ class BundleRegister:
         figures = mapped(certificates["scheme"], list(indexes), [*indexes.values()], pl.Int64)
         with_figures = certificates.with_columns(figures.alias(FIGURES))
         lost = with_figures.filter(pl.col(FIGURES).is_null())
+        if "schemes" in self._frames.bundle.unread_parts:
+            lost = lost.clear()  # The file itself has been named.
         for line, name in lost.select("line", "scheme").iter_rows():
             reason = f"There is no scheme {name}: the certificate is left out."
             self._frames.bundle.refuse("certificates", line, "scheme", reason)

@@ -13,6 +13,7 @@ import polars as pl
 
 from audit.domain.work_log import LINE
 
+from .limits import refuse_too_many_cells
 from .tables import DELIMITERS
 
 LONGEST_HEADING = 64 * 1024
@@ -30,8 +31,14 @@ class Columns:
     frame: pl.DataFrame
 
 
-def read_plain(content: bytes) -> Columns | None:
-    """Read a plain CSV file; None if it is not plain and has to be read line by line."""
+def read_plain(name: str, content: bytes) -> Columns | None:
+    """Read a plain CSV file; None if it is not plain and has to be read line by line.
+
+    Raises
+    ------
+    CannotRead
+        If it has more cells than are read, named as ``name``.
+    """
     begin = 3 if content.startswith(b"\xef\xbb\xbf") else 0
     head_end = content.find(b"\n", begin, begin + LONGEST_HEADING)
     if head_end < 0 or b"\0" in content:
@@ -57,6 +64,7 @@ def read_plain(content: bytes) -> Columns | None:
     lines = content.count(b"\n", head_end + 1) + (not content.endswith(b"\n"))
     if not lines:
         return None
+    refuse_too_many_cells(name, lines, len(headings))
     try:
         frame = pl.read_csv(
             content,

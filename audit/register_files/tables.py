@@ -8,21 +8,22 @@ import csv
 import hashlib
 import io
 import zipfile
-from collections.abc import Iterator
+import zlib
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
-from xml.etree.ElementTree import ParseError
 
-import openpyxl
-from openpyxl.utils.exceptions import InvalidFileException
-
-from audit.domain.cells import text_of
 from audit.domain.problems import Problem
 from audit.exceptions import CannotRead
 
-MOST_BYTES = 512 * 1024 * 1024
-MOST_MEMBERS = 200
+from .limits import MOST_MEMBERS, refuse_too_many_cells
+from .limits import MOST_UNPACKED_BYTES as MOST_BYTES
+from .workbook import Doubt, Line, Workbook
+
 DELIMITERS = ",;\t"
+Fits = Callable[[list[str]], bool]
+"""Whether a heading, in lower case, is that of a table which is read."""
+ROWS_BETWEEN_LOOKS = 10_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +32,7 @@ class Row:
 
     line: int
     values: dict[str, str]
+    doubts: dict[str, Doubt] = field(default_factory=dict)
 
 
 @dataclass
@@ -42,9 +44,17 @@ class Table:
     columns: list[str] = field(default_factory=list)
     rows: list[Row] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
+    remarks: list[str] = field(default_factory=list)
+    is_whole: bool = True
+    """Whether every row that the file has was gone through."""
 
     def refuse(self, line: int, reason: str, column: str = "") -> None:
         self.problems.append(Problem(self.file, line, column, reason))
+
+    def refuse_rest(self, line: int, reason: str) -> None:
+        """Refuse all that was not gone through yet."""
+        self.is_whole = False
+        self.refuse(line, reason)
 
 
 @dataclass(frozen=True)
@@ -58,8 +68,11 @@ class Source:
         if isinstance(self.data, Path):
             return self.data.read_bytes()
         archive, info = self.data
-        with archive.open(info) as stream:
-            content = stream.read(info.file_size + 1)
+        try:
+            with archive.open(info) as stream:
+                content = stream.read(info.file_size + 1)
+        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as error:
+            raise CannotRead(f"{self.name} cannot be unpacked: {error}.") from error
         if len(content) > info.file_size:
             raise CannotRead(f"{self.name} unpacks to more than the zip file says it holds.")
         return content
@@ -83,7 +96,7 @@ def sources_in(path: Path) -> list[Source]:
         raise CannotRead(f"There is no file or folder {path}.")
     try:
         archive = zipfile.ZipFile(path)
-    except zipfile.BadZipFile as error:
+    except (zipfile.BadZipFile, ValueError, NotImplementedError) as error:
         raise CannotRead(f"{path} is neither a folder nor a zip file.") from error
     return [source for source in _members(path, archive) if _is_visible(source.name)]
 
@@ -110,29 +123,42 @@ def _is_visible(name: str) -> bool:
     return not name.startswith((".", "~$"))
 
 
-def read_table(name: str, content: bytes) -> Table:
-    """Read one CSV or XLSX file."""
+def read_table(name: str, content: bytes, fits: Fits = bool) -> Table:
+    """Read one CSV or XLSX file; of a workbook, its first sheet, if no other fits as well."""
     table = Table(name, hashlib.sha256(content).hexdigest())
-    reader = xlsx_lines if name.lower().endswith(".xlsx") else _csv_lines
-    lines = reader(table, content)
-    line, heading = next(lines, (0, []))
-    if not heading:
-        if not table.problems:
-            table.refuse(0, "The file is empty: its first line must name the columns.")
-        return table
+    try:
+        if name.lower().endswith(".xlsx"):
+            _take_in(table, xlsx_lines(table, content, fits))
+        else:
+            _take_in(table, _csv_lines(table, content))
+    except CannotRead as error:
+        # What was read of it so far is no more of a table than the rest.
+        table.columns, table.rows, table.is_whole = [], [], False
+        table.problems = [Problem(name, 0, "", str(error).removeprefix(f"{name}: "))]
+    return table
+
+
+def _take_in(table: Table, lines: Iterator[Line]) -> None:
+    line, heading, _doubts = next(lines, Line(0, []))
     names = [cell.strip().lower() for cell in heading]
     while names and not names[-1]:
         names.pop()
+    if not names:
+        if not table.problems:
+            table.refuse_rest(0, "The file is empty: its first line must name the columns.")
+        return
+    refuse_too_many_cells(table.file, 0, len(names))
     for index, column in enumerate(names, start=1):
         if not column:
             table.refuse(line, f"Column {index} has no name.")
         elif names.index(column) != index - 1:
             table.refuse(line, "The heading names this column twice.", column)
     if table.problems:
-        return table
+        table.is_whole = False
+        return
     table.columns = names
-    for line, cells in lines:
-        if not any(cell.strip() for cell in cells):
+    for line, cells, doubts in lines:
+        if not doubts and not any(cell.strip() for cell in cells):
             continue
         if any(cell.strip() for cell in cells[len(names) :]):
             table.refuse(
@@ -143,19 +169,21 @@ def read_table(name: str, content: bytes) -> Table:
             continue
         cells += [""] * (len(names) - len(cells))
         values = {column: cells[index].strip() for index, column in enumerate(names)}
-        table.rows.append(Row(line, values))
-    return table
+        doubtful = {names[index]: doubt for index, doubt in doubts.items() if index < len(names)}
+        table.rows.append(Row(line, values, doubtful))
+        if not len(table.rows) % ROWS_BETWEEN_LOOKS:
+            refuse_too_many_cells(table.file, len(table.rows), len(names))
 
 
-def _csv_lines(table: Table, content: bytes) -> Iterator[tuple[int, list[str]]]:
+def _csv_lines(table: Table, content: bytes) -> Iterator[Line]:
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
-        table.refuse(0, "The file is saved as UTF-16: save it as CSV in UTF-8.")
+        table.refuse_rest(0, "The file is saved as UTF-16: save it as CSV in UTF-8.")
         return
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
-        table.refuse(line, "This is not UTF-8 text: save the file as CSV in UTF-8.")
+        table.refuse_rest(line, "This is not UTF-8 text: save the file as CSV in UTF-8.")
         return
     skipped = 0
     first = text.split("\n", 1)[0].strip("\r")
@@ -168,27 +196,20 @@ def _csv_lines(table: Table, content: bytes) -> Iterator[tuple[int, list[str]]]:
     begins = 1 + skipped
     try:
         for cells in reader:
-            yield begins, cells
+            yield Line(begins, cells)
             begins = reader.line_num + 1 + skipped
     except csv.Error as error:
-        table.refuse(begins, f"The file cannot be read on from here: {error}.")
+        table.refuse_rest(begins, f"The file cannot be read on from here: {error}.")
 
 
-def xlsx_lines(table: Table, content: bytes) -> Iterator[tuple[int, list[str]]]:
-    try:
-        with zipfile.ZipFile(io.BytesIO(content)) as archive:
-            if sum(info.file_size for info in archive.infolist()) > MOST_BYTES:
-                table.refuse(0, "The workbook unpacks to more than can be read.")
-                return
-        workbook = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
-        for line, cells in enumerate(workbook.worksheets[0].iter_rows(values_only=True), start=1):
-            yield line, [text_of(cell) for cell in cells]
-    except (
-        zipfile.BadZipFile,
-        InvalidFileException,
-        ParseError,
-        KeyError,
-        IndexError,
-        ValueError,
-    ) as error:
-        table.refuse(0, f"The file cannot be read as an XLSX workbook: {error}.")
+def xlsx_lines(table: Table, content: bytes, fits: Fits) -> Iterator[Line]:
+    """Read the sheet of a workbook that is read; raise CannotRead where there is none."""
+    workbook = Workbook(table.file, content)
+    sheet = workbook.sheet_to_read(fits)
+    ignored = [other.name for other in workbook.sheets if other is not sheet]
+    if ignored:
+        table.remarks.append(
+            f"{table.file}: only its first sheet, {sheet.name}, is read; "
+            f"ignored: {', '.join(ignored)}."
+        )
+    yield from workbook.lines(sheet)

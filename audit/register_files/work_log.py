@@ -7,7 +7,7 @@ same. What the columns say is worked out in `audit.domain.work_log_check`.
 import csv
 import io
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from typing import IO
 
 import polars as pl
@@ -15,12 +15,14 @@ import polars as pl
 from audit.domain.work_log import KNOWN_COLUMNS, WorkLog
 from audit.exceptions import CannotRead
 
+from .limits import refuse_too_many_cells
 from .plain_csv import from_lines, read_plain
 from .tables import DELIMITERS, Table, xlsx_lines
+from .workbook import Doubt, Line
 
 MOST_BYTES = 256 * 1024 * 1024
-MOST_ROWS = 5_000_000
 ROWS_A_BATCH = 50_000
+JUDGED_BY = ("employee_number", "stamp", "scope", "operation", "worked_on")
 NOT_UTF8 = "This line is not UTF-8 text: save the file as CSV in UTF-8."
 
 
@@ -34,13 +36,12 @@ def read_log(name: str, content: bytes) -> WorkLog:
     """
     if len(content) > MOST_BYTES:
         raise CannotRead(f"{name} has more than {MOST_BYTES // 1024**2} MB: split the log.")
-    plain = None if name.lower().endswith(".xlsx") else read_plain(content)
+    plain = None if name.lower().endswith(".xlsx") else read_plain(name, content)
     if plain is not None:
         log = WorkLog(name, plain.headings, _places(name, plain.headings), plain.frame)
     else:
         log = _read_line_by_line(name, content)
-    if log.frame.height > MOST_ROWS:
-        raise CannotRead(f"{name} has more than {MOST_ROWS} rows: split the log.")
+    refuse_too_many_cells(name, log.frame.height, len(log.headings))
     return log
 
 
@@ -53,13 +54,7 @@ def _places(name: str, headings: list[str]) -> dict[str, int]:
             raise CannotRead(f"{name}, line 1: the heading names the column {word} twice.")
         if word in KNOWN_COLUMNS:
             indexes[word] = index
-    absent = []
-    if not {"employee_number", "stamp"} & indexes.keys():
-        absent.append("employee_number (or stamp)")
-    if not {"scope", "operation"} & indexes.keys():
-        absent.append("scope (or operation)")
-    if "worked_on" not in indexes:
-        absent.append("worked_on")
+    absent = _absent(indexes)
     if absent:
         raise CannotRead(
             f"{name}, line 1: the file has no column named {', nor one named '.join(absent)}, "
@@ -68,30 +63,46 @@ def _places(name: str, headings: list[str]) -> dict[str, int]:
     return indexes
 
 
+def _absent(names: Container[str]) -> list[str]:
+    """The columns that a log needs and that are not among these, in words."""
+    needed = {
+        "employee_number (or stamp)": ("employee_number", "stamp"),
+        "scope (or operation)": ("scope", "operation"),
+        "worked_on": ("worked_on",),
+    }
+    return [
+        words for words, any_of in needed.items() if not any(column in names for column in any_of)
+    ]
+
+
 def _read_line_by_line(name: str, content: bytes) -> WorkLog:
     table = Table(name, "")
     if name.lower().endswith(".xlsx"):
-        lines = xlsx_lines(table, content)
+        lines = xlsx_lines(table, content, lambda names: not _absent(names))
     else:
         lines = _csv_lines(table, content)
-    _line, heading = next(lines, (0, []))
+    _line, heading, _doubts = next(lines, Line(0, []))
     if not any(cell.strip() for cell in heading):
         reason = str(table.problems[0]) if table.problems else f"{name} is empty."
         raise CannotRead(f"{reason} The first line of a work log names its columns.")
     while not heading[-1].strip():
         heading.pop()
+    refuse_too_many_cells(name, 0, len(heading))
     indexes = _places(name, heading)
-    batches = list(_batches(table, heading, lines))
+    batches = list(_batches(table, heading, indexes, lines))
     frame = pl.concat([batch for batch in batches if batch.height] or batches[:1])
     return WorkLog(name, heading, indexes, frame, table.problems)
 
 
 def _batches(
-    table: Table, heading: list[str], lines: Iterator[tuple[int, list[str]]]
+    table: Table, heading: list[str], indexes: dict[str, int], lines: Iterator[Line]
 ) -> Iterator[pl.DataFrame]:
     """Gather rows some thousand at a time, since a frame takes less room than lists of them."""
-    width, at, rows = len(heading), [], []
-    for line, cells in lines:
+    width, count, at, rows = len(heading), 0, [], []
+    judged = {indexes[column]: column for column in JUDGED_BY if column in indexes}
+    for line, cells, doubts in lines:
+        if doubts and _refuse_doubts(table, line, doubts, judged):
+            continue
         if not any(cell.strip() for cell in cells):
             continue
         if any(cell.strip() for cell in cells[width:]):
@@ -104,12 +115,26 @@ def _batches(
         at.append(line)
         rows.append((cells + [""] * (width - len(cells)))[:width])
         if len(rows) == ROWS_A_BATCH:
+            count += ROWS_A_BATCH
+            refuse_too_many_cells(table.file, count, width)
             yield from_lines(heading, at, rows)
             at, rows = [], []
     yield from_lines(heading, at, rows)
 
 
-def _csv_lines(table: Table, content: bytes) -> Iterator[tuple[int, list[str]]]:
+def _refuse_doubts(
+    table: Table, line: int, doubts: dict[int, Doubt], judged: dict[int, str]
+) -> bool:
+    """Refuse what a row is judged by and does not say plainly; return whether anything was."""
+    before = len(table.problems)
+    for index, doubt in doubts.items():
+        column = judged.get(index)
+        if column and not (doubt.is_day and column == "worked_on"):
+            table.refuse(line, doubt.reason, column)
+    return len(table.problems) > before
+
+
+def _csv_lines(table: Table, content: bytes) -> Iterator[Line]:
     """Go through a CSV file; a line that is no CSV or no UTF-8 does not end it."""
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         table.refuse(0, "The file is saved as UTF-16: save it as CSV in UTF-8.")
@@ -141,7 +166,7 @@ def _csv_lines(table: Table, content: bytes) -> Iterator[tuple[int, list[str]]]:
         if any(not cell.isascii() and _is_broken(cell) for cell in cells):
             table.refuse(line, NOT_UTF8)
             continue
-        yield line, cells
+        yield Line(line, cells)
 
 
 def _is_broken(cell: str) -> bool:

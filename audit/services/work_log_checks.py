@@ -9,7 +9,7 @@ import hashlib
 import logging
 import secrets
 from collections.abc import Callable, Iterator, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import partial
 from io import BytesIO
 from typing import IO, Any
@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 
 import celery
 import polars as pl
+from celery.exceptions import SoftTimeLimitExceeded
 from django.core.files.base import ContentFile, File
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -38,6 +39,9 @@ MOST_PROBLEMS = 1000
 MOST_PEOPLE = 50
 LONGEST_NAME = 200
 SECONDS_BETWEEN = 0.5
+LONGEST_CHECK = timedelta(minutes=20)
+ROUND = timedelta(minutes=1)
+"""After it a round begins no further check, so that each has all of its own time."""
 CHUNK_BYTES = 1 << 20
 RUN_CHECK = "work_logs.check"
 Clock = Callable[[], datetime]
@@ -45,6 +49,10 @@ Clock = Callable[[], datetime]
 
 class ClaimLost(Exception):
     """Somebody else has the check now."""
+
+
+class TookTooLong(Exception):
+    """The check has had all the time that one gets."""
 
 
 def request_check(
@@ -144,10 +152,16 @@ def _hash_and_size(file: IO[bytes]) -> tuple[str, int]:
 
 
 def run_due_checks(*, clock: Clock) -> int:
-    """Run every check that is nobody's yet; return how many were."""
-    _close_given_up(clock())
-    due = WorkLogCheck.objects.due(clock()).order_by("pk").values_list("pk", flat=True)
-    return sum(run_check(check_id=pk, clock=clock) for pk in list(due))
+    """Run the checks that are nobody's yet, as many as fit; return how many were."""
+    begun = clock()
+    _close_given_up(begun)
+    due = WorkLogCheck.objects.due(begun).order_by("pk").values_list("pk", flat=True)
+    number = 0
+    for pk in list(due):
+        if clock() - begun > ROUND:
+            break
+        number += run_check(check_id=pk, clock=clock)
+    return number
 
 
 def _close_given_up(now: datetime) -> None:
@@ -170,6 +184,9 @@ def run_check(*, check_id: int, clock: Clock) -> bool:
         return _keep_findings(check, token, findings, clock)
     except CannotRead as error:
         return _close_check(check, token, clock(), failure=str(error)[:400])
+    except (TookTooLong, SoftTimeLimitExceeded):
+        failure = _("It took longer than a check may: split the log by month.")
+        return _close_check(check, token, clock(), failure=failure)
     except ClaimLost:
         return False
 
@@ -197,9 +214,12 @@ class _ProgressWriter:
         self._clock = clock
         self._stage = ""
         self._written_at: datetime | None = None
+        self._begun = clock()
 
     def __call__(self, stage: str, done: int, total: int) -> None:
         now = self._clock()
+        if now - self._begun > LONGEST_CHECK:
+            raise TookTooLong
         if (
             stage == self._stage
             and self._written_at is not None

@@ -13,6 +13,7 @@ import logging
 import socket
 import ssl
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
@@ -229,17 +230,21 @@ class Round:
     not_taken: int = 0
 
 
-def send_due(*, clock: Callable[[], datetime]) -> Round:
+def send_due(*, clock: Callable[[], datetime], within_s: float | None = None) -> Round:
     """Send everything that is due, oldest first; what beat runs every minute.
 
     A web hook that did not take one is left alone for the rest of the round, so that one
-    system that stalls does not keep the others waiting.
+    system that stalls does not keep the others waiting. After ``within_s`` seconds no further
+    one is begun.
     """
+    begun = time.monotonic()
     _give_up_on_deadly(clock())
     done = Round()
     due = WebHookDelivery.objects.due(clock()).order_by("due_at", "pk")
     skipped: set[int] = set()
     for pk, hook_id in list(due.values_list("pk", "hook_id")):
+        if within_s is not None and time.monotonic() - begun >= within_s:
+            break
         if hook_id in skipped:
             continue
         taken = send_delivery(pk, now=clock())

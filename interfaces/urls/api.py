@@ -3,11 +3,13 @@
 from django.urls import include, path
 
 from interfaces.views import api_tokens
-from interfaces.views.api import api
+from interfaces.views.api import api, in_problem_json
 
 # Without ninja's root, which answers nothing.
 _of_api, _app, _namespace = api.urls
 _operations = [pattern for pattern in _of_api if getattr(pattern, "name", "") != "api-root"]
+for _pattern in _operations:
+    _pattern.callback = in_problem_json(_pattern.callback)  # type: ignore[arg-type]
 
 urlpatterns = [
     path("api-tokens/", api_tokens.api_token_list, name="api_token_list"),

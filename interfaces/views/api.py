@@ -5,17 +5,21 @@ is no session and nothing to forge. What is answered is what the kiosk answers.
 """
 
 import json
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import UTC, datetime, timedelta
+from functools import wraps
 from http import HTTPStatus
 from typing import Any
 
 from django.conf import settings
 from django.core.cache import cache
 from django.core.exceptions import RequestDataTooBig
-from django.http import HttpRequest, HttpResponse
+from django.core.signals import got_request_exception
+from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
 from django.utils import timezone
+from django.utils.log import log_response
 from django.views.decorators.http import require_safe
+from django.views.defaults import page_not_found
 from ninja import NinjaAPI
 from ninja.errors import HttpError, ValidationError
 from ninja.openapi.schema import OpenAPISchema
@@ -34,6 +38,7 @@ PROBLEM = "application/problem+json"
 WINDOW_S = 60
 # What is being written while a page is read is seen by the next round, which steps back so far.
 OVERLAP = timedelta(minutes=10)
+LONGEST_NAME, MOST_NAMES = 80, 20
 
 DESCRIPTION = """\
 May this person do this work now? For programs on the shop floor: a traveller's terminal, a
@@ -53,6 +58,27 @@ class TooManyRequests(Exception):
         self.wait_s = wait_s
 
 
+class UnknownParameters(Exception):
+    def __init__(self, names: list[str]) -> None:
+        super().__init__(names)
+        self.names = names
+
+
+PARAMETERS = {
+    "standing": shapes.StandingQuery,
+    "standings": None,
+    "changes": shapes.ChangesFilters,
+}
+
+
+def refuse_unknown_parameters(request: HttpRequest) -> None:
+    """Refuse what would be passed over: a misspelt day would be answered as of another."""
+    shape = PARAMETERS[request.path.rsplit("/", 1)[-1]]
+    known = shape.model_fields if shape else {}
+    if unknown := sorted(name for name in request.GET if name not in known):
+        raise UnknownParameters(unknown)
+
+
 class SiteToken(HttpBearer):
     """Takes a token that is in use, as often as the rate allows."""
 
@@ -65,6 +91,7 @@ class SiteToken(HttpBearer):
         now = timezone.now()
         count_request(caller, now)
         api_tokens.record_use(caller, caller.today(now))
+        refuse_unknown_parameters(request)
         return caller
 
 
@@ -166,8 +193,61 @@ def does_not_fit(request: HttpRequest, error: ValidationError) -> HttpResponse:
     )
 
 
-REFUSALS = {401: shapes.Problem, 422: shapes.Problem, 429: shapes.Problem}
-REFUSALS_OF_BODIES = {400: shapes.Problem, 413: shapes.Problem, **REFUSALS}
+@api.exception_handler(UnknownParameters)
+def unknown_parameters(request: HttpRequest, error: UnknownParameters) -> HttpResponse:
+    return problem(
+        HTTPStatus.BAD_REQUEST,
+        "The address asks by parameters that there are not: leave out those in errors, or mend "
+        "their names.",
+        errors=[f"query.{name[:LONGEST_NAME]}" for name in error.names[:MOST_NAMES]],
+    )
+
+
+@api.exception_handler(Exception)
+def failed(request: HttpRequest, error: Exception) -> HttpResponse:
+    """Answer as everything else is answered, and have it noticed as any fault of the site's."""
+    got_request_exception.send(sender=None, request=request)
+    answer = problem(
+        HTTPStatus.INTERNAL_SERVER_ERROR, "Something went wrong here: ask again later."
+    )
+    log_response(
+        "%s: %s",
+        answer.reason_phrase,
+        request.path,
+        response=answer,
+        request=request,
+        exception=error,
+    )
+    return answer
+
+
+def in_problem_json(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
+    """A view whose refusal of a method is laid out as every other refusal."""
+
+    @wraps(view)
+    def answer(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
+        response = view(request, *args, **kwargs)
+        if isinstance(response, HttpResponseNotAllowed):
+            allowed = response["Allow"]
+            return problem(
+                HTTPStatus.METHOD_NOT_ALLOWED, f"Ask here by {allowed} alone.", Allow=allowed
+            )
+        return response
+
+    return answer
+
+
+def not_there(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """What is at no address: a page for people, and under the API's a refusal like the others."""
+    if not request.path.startswith(ROOT):
+        return page_not_found(request, exception)
+    return problem(
+        HTTPStatus.NOT_FOUND, f"There is no such address: {ROOT}openapi.json lists those there are."
+    )
+
+
+REFUSALS = {400: shapes.Problem, 401: shapes.Problem, 422: shapes.Problem, 429: shapes.Problem}
+REFUSALS_OF_BODIES = {413: shapes.Problem, **REFUSALS}
 
 
 @api.get(

@@ -1,5 +1,6 @@
 """Whether reminders get out by themselves: each component's health, read off the heartbeats."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -183,20 +184,30 @@ def _mail(now: datetime) -> ComponentHealth:
     return ComponentHealth("mail", _("Mail"), state, tuple(says), last)
 
 
-def queue_depth() -> int | None:
-    """How many jobs wait in the queue; None where the queue does not answer."""
-    queue = current_app.conf.task_default_queue
+def queue_depth(queues: Iterable[str] | None = None) -> int | None:
+    """How many jobs wait in these queues, or in all; None where they do not answer."""
+    depths = queue_depths(queues)
+    return None if depths is None else sum(depths.values())
+
+
+def queue_depths(queues: Iterable[str] | None = None) -> dict[str, int] | None:
+    """How many jobs wait in each queue; None where the queues' server does not answer."""
+    names = list(current_app.amqp.queues if queues is None else queues)
+    depths: dict[str, int] = {}
     with current_app.connection_for_read() as link:
         failures: tuple[type[BaseException], ...] = (
             *link.connection_errors,
             OperationalError,
             OSError,
         )
-        try:
-            channel: Any = link.default_channel
-            declared = channel.queue_declare(queue=queue, passive=True)
-        except ChannelError:
-            return 0  # An empty queue is no queue on some brokers.
-        except failures:
-            return None
-    return int(declared.message_count)
+        for name in names:
+            try:
+                channel: Any = link.default_channel
+                declared = channel.queue_declare(queue=name, passive=True)
+            except ChannelError:
+                depths[name] = 0  # An empty queue is no queue on some brokers.
+            except failures:
+                return None
+            else:
+                depths[name] = int(declared.message_count)
+    return depths

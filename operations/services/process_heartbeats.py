@@ -53,7 +53,8 @@ def worker_started(sender: Any, **_kwargs: Any) -> None:
         _write(Heartbeat.Kind.WORKER, sender.hostname)
         if sender.hub is None:
             return  # A folder has no connection that can break.
-        idle = not (_received or state.reserved_requests) and bool(queue_depth())
+        own_queues = sender.app.amqp.queues.consume_from
+        idle = not (_received or state.reserved_requests) and bool(queue_depth(own_queues))
         _received.clear()
         idle_rounds[:] = [*idle_rounds[-1:], idle]
         if idle_rounds == [True, True]:

@@ -34,7 +34,7 @@ def health_page(request: UserRequest) -> HttpResponse:
         {
             "signs": [(component, *STATE_MARKS[component.state]) for component in components],
             "bad": sum(not component.ok for component in components),
-            "depth": health.queue_depth(),
+            "depths": health.queue_depths(),
             "now": now,
             "zone": person.site.zone if person else None,
         },
@@ -70,5 +70,7 @@ def health_check(request: HttpRequest) -> JsonResponse:
             }
             for component in components
         }
-        answer["queue_depth"] = health.queue_depth()
+        depths = health.queue_depths()
+        answer["queue_depth"] = None if depths is None else sum(depths.values())
+        answer["queue_depths"] = depths
     return JsonResponse(answer, status=200 if ok else 503)

@@ -86,7 +86,7 @@ class PersonField(forms.CharField):
 
 def find_person(text: str, people: PersonQuerySet) -> Person:
     """The one person meant by a number or a name; raise ValidationError for none or several."""
-    by_number = people.filter(employee_number__iexact=text).first()
+    by_number = people.with_number(text)
     if by_number is not None:
         return by_number
     matches = list(people.filter(full_name__iexact=text)[:6]) or list(

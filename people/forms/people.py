@@ -10,18 +10,17 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
+from people.domain.employee_numbers import LONGEST, NumberFault, number_fault
 from people.models import Person, Role, Site, SiteRole, User
 from people.models.people import PersonQuerySet
 
 from .fields import (
     DayInput,
     PersonField,
-    code_validator,
     form_helper,
 )
 
 STATES = [("", _("here today")), ("left", _("left")), ("all", _("all"))]
-RESERVED_NUMBERS = {"new"}
 # Everybody is an operator where they work, and a kiosk is a sign-in of its own.
 NOT_FOR_PEOPLE = {Role.OPERATOR, Role.KIOSK}
 
@@ -62,9 +61,7 @@ class PersonFilterForm(forms.Form):
 class PersonForm(forms.Form):
     """Somebody's particulars."""
 
-    employee_number = forms.CharField(
-        label=_("Employee number"), max_length=32, validators=[code_validator]
-    )
+    employee_number = forms.CharField(label=_("Employee number"), max_length=LONGEST)
     full_name = forms.CharField(label=_("Full name"), max_length=120)
     kind = forms.ChoiceField(label=_("Kind"), choices=Person.Kind.choices)
     employer = forms.CharField(
@@ -105,9 +102,17 @@ class PersonForm(forms.Form):
         )
 
     def clean_employee_number(self) -> str:
-        number = self.cleaned_data["employee_number"]
-        if number.lower() in RESERVED_NUMBERS:
+        number: str = self.cleaned_data["employee_number"]
+        fault = number_fault(number)
+        if fault is NumberFault.RESERVED:
             raise forms.ValidationError(_now("That word cannot be a number. Give another."))
+        if fault is not None:
+            raise forms.ValidationError(
+                _now(
+                    "Use letters, digits, dots, hyphens and spaces, a letter or digit first, "
+                    "no accents."
+                )
+            )
         return number
 
 

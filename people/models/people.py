@@ -14,6 +14,7 @@ from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from people.domain.employee_numbers import meant_by
 from records.models import Recorded
 
 
@@ -146,6 +147,11 @@ class PersonQuerySet(models.QuerySet["Person"]):
     def left_before(self, day: date) -> "PersonQuerySet":
         return self.filter(left_on__lt=day)
 
+    def with_number(self, text: str) -> "Person | None":
+        """Whose employee number this is, however it is capitalised; None if not one person's."""
+        people = self.filter(employee_number__iexact=text)[:3]
+        return meant_by(text, ((person.employee_number, person) for person in people))
+
     def search(self, text: str) -> "PersonQuerySet":
         """People whose name, number, former number, address or employer holds every word."""
         people = self
@@ -206,6 +212,9 @@ class Person(Recorded):
             ),
             models.CheckConstraint(
                 condition=~Q(employee_number=""), name="person_has_an_employee_number"
+            ),
+            models.UniqueConstraint(
+                Lower("employee_number"), name="person_number_is_one_however_capitalised"
             ),
         ]
         # Lists are long, and a page of one is read in this order without sorting everybody.
@@ -279,7 +288,10 @@ class User(AbstractBaseUser, PermissionsMixin):
         constraints = [
             models.UniqueConstraint(
                 Lower("email"), condition=~Q(email=""), name="user_email_is_one_sign_in"
-            )
+            ),
+            models.UniqueConstraint(
+                Lower("employee_number"), name="user_number_is_one_however_capitalised"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -6,12 +6,22 @@ from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from people import ports
+from people.domain.employee_numbers import NumberFault, number_fault
 from people.exceptions import PeopleError
-from people.models import FormerEmployeeNumber, Person, Site, User
+from people.models import BadgePin, FormerEmployeeNumber, Person, Site, User
 from records.services import trail
 
+NUMBER_FAULT_MESSAGES = {
+    NumberFault.SPELLING: gettext_lazy(
+        "%(number)s cannot be a number: use letters, digits, dots, hyphens and spaces, a letter "
+        "or digit first, no accents."
+    ),
+    NumberFault.LENGTH: gettext_lazy("%(number)s is too long for a number: shorten it."),
+    NumberFault.RESERVED: gettext_lazy("%(number)s cannot be a number. Give another."),
+}
 WHEREABOUTS = frozenset({"site", "started_on", "left_on"})
 CHANGEABLE = (
     "full_name",
@@ -56,7 +66,7 @@ def enrol_person(
         left_on=left_on,
         recorded_at=at,
     )
-    _refuse_taken_number(person, employee_number)
+    _refuse_number(person, employee_number)
     _refuse_contradictions(person)
     person.save()
     details = {name: _trail_value(getattr(person, name)) for name in CHANGEABLE}
@@ -134,7 +144,7 @@ def change_person(
 
 
 def _change_number(person: Person, number: str, actor: User, at: datetime) -> None:
-    _refuse_taken_number(person, number)
+    _refuse_number(person, number)
     before = person.employee_number
     FormerEmployeeNumber.objects.update_or_create(
         employee_number=before,
@@ -174,7 +184,11 @@ def refuse_taken_address(person: Person) -> None:
         )
 
 
-def _refuse_taken_number(person: Person, number: str) -> None:
+def _refuse_number(person: Person, number: str) -> None:
+    """Refuse what cannot be a number, and what is or was somebody else's."""
+    fault = number_fault(number)
+    if fault is not None:
+        raise PeopleError(NUMBER_FAULT_MESSAGES[fault] % {"number": number})
     holder = (
         Person.objects.filter(employee_number__iexact=number).exclude(pk=person.pk or 0).first()
     )
@@ -198,6 +212,12 @@ def _refuse_taken_number(person: Person, number: str) -> None:
     if sign_in.exists():
         raise PeopleError(
             _("There is a sign-in %(number)s of somebody else. Give another number.")
+            % {"number": number}
+        )
+    badge = BadgePin.objects.filter(badge__iexact=number).exclude(user__person=person.pk or 0)
+    if badge.exists():
+        raise PeopleError(
+            _("%(number)s is what somebody else’s badge says. Give another number.")
             % {"number": number}
         )
 

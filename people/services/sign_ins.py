@@ -193,7 +193,7 @@ def make_administrator(
     if organisation:
         Installation.objects.update_or_create(id=1, defaults={"organisation": organisation})
     site = site or _first_site(new_site)
-    person = Person.objects.filter(employee_number=employee_number).select_related("site").first()
+    person = Person.objects.select_related("site").with_number(employee_number)
     if person is None:
         person = enrol_person(
             employee_number=employee_number,

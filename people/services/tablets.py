@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from people.domain import pins
+from people.domain.employee_numbers import meant_by
 from people.exceptions import PeopleError, TabletRefused
 from people.models import (
     BadgePin,
@@ -207,9 +208,10 @@ def _user_with_badge(badge: str) -> User | None:
     ).select_related("person__site")
     if not badge:
         return None
-    return (
-        people.filter(employee_number__iexact=badge).first()
-        or people.filter(badge_pin__badge__iexact=badge).first()
+    by_number = people.filter(employee_number__iexact=badge)
+    by_badge = people.filter(badge_pin__badge__iexact=badge).select_related("badge_pin")
+    return meant_by(badge, ((user.employee_number, user) for user in by_number)) or meant_by(
+        badge, ((user.badge_pin.badge, user) for user in by_badge)
     )
 
 

@@ -15,7 +15,7 @@ from django.db.models import Count, Max
 from django.urls import reverse
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
-from icalendar import Alarm, Calendar, Event
+from icalendar import Alarm, Calendar, Event, vText
 
 from certification.domain import disclosure
 from certification.domain.disclosure import end_kind_for, reader_for
@@ -51,7 +51,8 @@ def calendar_of(person: Person, now: datetime, in_full: bool = False) -> bytes:
     calendar.add("prodid", f"-//Jointworthy//Calendar//{(get_language() or 'en').upper()}")
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
-    title = _("Certification: %(name)s") % {"name": person.full_name}
+    # Names that are no part of RFC 5545 itself are written as they come unless told to be text.
+    title = vText(_("Certification: %(name)s") % {"name": person.full_name})
     calendar.add("name", title)
     calendar.add("x-wr-calname", title)
     calendar.add("refresh-interval", FETCH_AGAIN_AFTER, parameters={"VALUE": "DURATION"})

@@ -6,6 +6,7 @@ go out again: better one mail twice, recognisably, than none.
 
 import logging
 import smtplib
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -263,6 +264,7 @@ def send_due_messages(
     clock: Callable[[], datetime],
     on: date | None = None,
     heartbeat: Callable[[], None] = lambda: None,
+    within_s: float | None = None,
 ) -> SendingRound:
     """Send everything that is due, the oldest first; what beat runs every minute.
 
@@ -276,13 +278,18 @@ def send_due_messages(
         The day to judge by; by default that of each site.
     heartbeat : callable
         Called before every message, so that it is seen that the round goes on.
+    within_s : float, optional
+        Begin no further message after so many seconds; go on to the end by default.
     """
     heartbeat()
+    begun = time.monotonic()
     _give_up_after_crashes(clock())
     sending_round, unreachable_count = SendingRound(), 0
     due = Message.objects.due(clock()).order_by("due_at", "pk").values_list("pk", flat=True)
     with MailConnection() as mail_connection:
         for message_id in list(due):
+            if within_s is not None and time.monotonic() - begun >= within_s:
+                break
             heartbeat()
             result = send_message(message_id, now=clock(), on=on, mail_connection=mail_connection)
             sending_round.sent += result is SendResult.SENT

@@ -228,6 +228,90 @@ def test_damage_anywhere_is_refused_or_survived_and_nothing_else(data):
     assert facts.width * facts.height <= 1_000_000
 
 
+@pytest.mark.parametrize("place", range(8))
+@pytest.mark.parametrize("options", [{}, {"exif": exif(orientation=6)}], ids=["bare", "exif"])
+def test_png_with_damaged_data_is_refused(place, options):
+    noise = Image.effect_noise((200, 150), 80).convert("RGB")
+    data = bytearray(encoded(noise, "PNG", **options))
+    begins, ends = data.index(b"IDAT") + 4, data.rindex(b"IEND") - 8
+    data[begins + (ends - begins) * (place + 1) // 9] ^= 0x10
+    with pytest.raises(NotAPhotograph, match="damaged or breaks off"):
+        inspect(bytes(data), "E07.png")
+
+
+NOISE = Image.effect_noise((640, 480), 60)
+
+
+def cut_and_closed(data, part):
+    """A JPEG that broke off and was given an end, as programs that save what is left do."""
+    return data[: int(len(data) * part)] + b"\xff\xd9"
+
+
+@pytest.mark.parametrize("part", [0.3, 0.7, 0.97])
+@pytest.mark.parametrize(
+    ("mode", "options"),
+    [
+        ("RGB", {}),
+        ("RGB", {"subsampling": 0}),
+        ("L", {}),
+        ("RGB", {"restart_marker_rows": 1}),
+        ("RGB", {"restart_marker_blocks": 3}),
+        ("RGB", {"restart_marker_blocks": 3, "subsampling": 0}),
+    ],
+    ids=["baseline", "full colour", "grey", "restarts a row", "restarts", "restarts, full colour"],
+)
+def test_jpeg_that_its_decoder_filled_up_is_known_as_incomplete(part, mode, options):
+    whole = encoded(NOISE.convert(mode), "JPEG", **options)
+    assert not inspect(whole).is_incomplete
+    assert inspect(cut_and_closed(whole, part)).is_incomplete
+
+
+@pytest.mark.parametrize("changed", ["lost", "out of order"])
+def test_jpeg_whose_restarts_do_not_fit_is_known_as_incomplete(changed):
+    data = encoded(NOISE.convert("RGB"), "JPEG", restart_marker_rows=1)
+    third, fourth = data.index(b"\xff\xd2"), data.index(b"\xff\xd3")
+    if changed == "lost":
+        data = data[:third] + data[fourth:]
+    else:
+        data = data[:third] + b"\xff\xd5" + data[third + 2 :]
+    assert inspect(data).is_incomplete
+
+
+@pytest.mark.parametrize(
+    "data",
+    [
+        jpeg(),
+        jpeg(progressive=True),
+        jpeg(restart_marker_rows=1),
+        pictures.jpeg_of_three_scans(),
+        jpeg(exif=exif(orientation=6, located=True)),
+        encoded(Image.new("CMYK", (64, 64)), "JPEG"),
+        png(),
+    ],
+    ids=["plain", "progressive", "restarts", "scans", "exif", "print colours", "png"],
+)
+def test_whole_picture_is_not_said_to_be_incomplete(data):
+    assert not inspect(data, "").is_incomplete
+
+
+def test_file_that_is_only_cut_off_is_refused():
+    with pytest.raises(NotAPhotograph, match="damaged or breaks off"):
+        inspect(encoded(NOISE, "JPEG")[:9000])
+
+
+@pytest.mark.parametrize("lost", [12, 13, 200])
+def test_png_that_breaks_off_is_refused(lost):
+    with pytest.raises(NotAPhotograph, match="damaged or breaks off"):
+        inspect(png()[:-lost], "E07.png")
+
+
+def test_rendition_of_a_png_that_was_damaged_where_it_is_kept_is_refused():
+    data = bytearray(encoded(Image.effect_noise((200, 150), 80), "PNG"))
+    data[len(data) // 2] ^= 0xFF
+    with pytest.raises(NotAPhotograph):
+        imaging.rendition(BytesIO(bytes(data)), 160)
+
+
 def test_a_heic_that_brings_its_decoder_down_is_refused_like_any_damaged_file(monkeypatch):
     # The decoder's process is told to end as a crash ends it: killed by a signal.
     killed = "import os, signal; os.kill(os.getpid(), signal.SIGSEGV)"

@@ -4,8 +4,11 @@ from io import BytesIO
 
 import pytest
 from django.urls import reverse
+from PIL import Image
 
+from assessments.presenters import grading_state
 from assessments.services import photos
+from records.models import TrailEntry
 from tests.assessments import pictures
 from tests.factories import NOW, make_board, make_site, make_user
 
@@ -148,3 +151,25 @@ def test_an_original_that_is_gone_answers_404_and_is_logged(client, photo, files
 def test_a_photograph_is_only_got(client, photo, address):
     client.force_login(make_user("instructor"))
     assert client.post(address(photo)).status_code == 405
+
+
+def test_picture_that_was_filled_up_says_so_wherever_it_is_shown(client, owner):
+    grader = make_user("instructor")
+    board = make_board(owner.person)
+    noise = Image.effect_noise((640, 480), 60).convert("RGB")
+    whole = pictures.encoded(noise, "JPEG")
+    cut = whole[: len(whole) // 2] + b"\xff\xd9"
+    for data, name in ((whole, "whole.jpg"), (cut, "cut.jpg")):
+        photos.add_photo(board=board, file=BytesIO(data), name=name, actor=owner, at=NOW)
+    added = {photo.original_name: photo for photo in board.photos.all()}
+    assert not added["whole.jpg"].is_incomplete
+    assert added["cut.jpg"].is_incomplete
+    assert '"is_incomplete":true' in TrailEntry.objects.last().payload.body.replace(" ", "")
+
+    client.force_login(grader)
+    for name, says in (("whole.jpg", False), ("cut.jpg", True)):
+        page = client.get(reverse("assessments:photo_detail", args=[added[name].key]))
+        assert ("A part of this file was lost" in page.content.decode()) is says
+        assert bool(grading_state._photo(added[name])["incomplete"]) is says
+    board_page = client.get(reverse("assessments:board_detail", args=[board.number]))
+    assert board_page.content.decode().count("incomplete file") == 1

@@ -76,6 +76,23 @@ def test_command_reads_times_on_the_clock_given(tmp_path):
     assert Certificate.objects.get().recorded_at == datetime(2022, 3, 15, 9, tzinfo=UTC)
 
 
+def test_thousands_of_one_kind_are_counted_after_the_first(tmp_path):
+    rows = [[f"N{number}", "Ravi Brandt", "", "West"] for number in range(1005)]
+    err = io.StringIO()
+
+    with pytest.raises(CommandError, match="1005 rows or cells"):
+        call_command(
+            "import_register",
+            write_bundle(tmp_path / "bundle", people=[*PEOPLE, *rows]),
+            stdout=io.StringIO(),
+            stderr=err,
+        )
+
+    lines = err.getvalue().splitlines()
+    assert len(lines) == 1001
+    assert lines[-1] == "people.csv, site: 5 more of its rows."
+
+
 def test_command_says_when_there_is_nothing_to_read(tmp_path):
     with pytest.raises(CommandError, match="There is no file or folder"):
         run(tmp_path / "nowhere")

@@ -1,9 +1,11 @@
 """import_register refuses a bundle whose rows do not fit, and names every one of them."""
 
+import re
 from datetime import UTC
 
 import pytest
 
+from audit.register_files.bundle_frames import BundleFrames
 from audit.services import importing
 from certification.models import Scope
 from people.models import Person
@@ -13,13 +15,14 @@ from tests.audit.bundles import (
     EVENTS,
     PEOPLE,
     PRACTICE,
+    SCHEMES,
     STAMPS,
     VISION_TESTS,
     certificate,
     event,
     write_bundle,
 )
-from tests.factories import NOW, make_site
+from tests.factories import NOW, make_person, make_revision, make_scope, make_site
 
 pytestmark = pytest.mark.django_db
 
@@ -204,6 +207,16 @@ def refused(path):
             id="stamp-returned-before-issue",
         ),
         pytest.param(
+            {"schemes": [SCHEMES[0], ["HAND-24", "0", "same_day", "90", "24", "6"]]},
+            ("schemes.csv", 2, "validity_months"),
+            id="scheme-without-a-validity",
+        ),
+        pytest.param(
+            {"schemes": [SCHEMES[0], ["HAND-24", "24", "same_day", "3661", "24", "6"]]},
+            ("schemes.csv", 2, "renewal_window_days"),
+            id="window-longer-than-a-database-keeps",
+        ),
+        pytest.param(
             {"operations": [["operation", "scope"], ["OP", "turret"], ["OP", "cup"]]},
             ("operations.csv", 3, "operation"),
             id="operation-twice",
@@ -218,6 +231,121 @@ def test_row_that_does_not_fit_is_named_and_nothing_is_taken_in(tmp_path, change
     assert not Person.objects.exists()
     assert not Scope.objects.exists()
     assert TrailEntry.objects.count() == before
+
+
+def problems_by_column(folder, part):
+    """What the reader of whole columns says of one part."""
+    frames = BundleFrames(folder, UTC)
+    frames.part(part)
+    return frames.bundle.problems
+
+
+@pytest.mark.parametrize("stem", ["people", "schemes", "certificates", "certificate_events"])
+@pytest.mark.parametrize(
+    "spoil",
+    [
+        lambda content: content.decode().encode("utf-16"),
+        lambda content: content + "Zoë".encode("latin-1"),
+        lambda content: content.replace(b"\n", b'\n"', 1),
+        lambda _content: b"",
+        lambda content: re.sub(rb"_number|scheme", b"_nummer", content, count=1),
+    ],
+    ids=["utf-16", "latin-1", "quotation", "empty", "column"],
+)
+def test_file_that_cannot_be_read_is_one_problem_however_many_rows_name_what_it_holds(
+    stem, spoil, tmp_path
+):
+    practice = [
+        ["P2", "turret", f"2022-09-{day:02d}", "2022-09-30T16:00:00"] for day in range(1, 30)
+    ]
+    renewals = [certificate("C2", "2023-01-01", "C1"), certificate("C3", "2024-01-01", "C2")]
+    folder = write_bundle(
+        tmp_path / "bundle",
+        certificates=[*CERTIFICATES, *renewals],
+        certificate_events=[
+            *EVENTS,
+            event("V1", "suspended", certificate="C2"),
+            event("V2", "voided", voids="V1", certificate="C2"),
+        ],
+        practice=[*PRACTICE, *practice],
+    )
+    file = folder / f"{stem}.csv"
+    file.write_bytes(spoil(file.read_bytes()))
+
+    assert {place[0] for place in refused(folder)} == {f"{stem}.csv"}
+    assert len(refused(folder)) == 1
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["withdrawn at", "withdrawnat", "withdrawn_att", "witdrawn_at", "withdrwan_at"],
+)
+def test_optional_column_that_is_a_letter_away_is_refused_and_not_ignored(name, tmp_path):
+    rows = [[*CERTIFICATES[0], name], [*CERTIFICATES[1], "2023-01-01T00:00:00"]]
+    folder = write_bundle(tmp_path / "bundle", certificates=rows)
+
+    assert refused(folder) == [("certificates.csv", 1, name.lower())]
+    [problem] = problems_by_column(folder, "certificates")
+    assert problem.reason == "There is no such column: is it withdrawn_at?"
+
+
+def test_column_that_is_none_of_ours_is_ignored_though_it_sounds_alike(tmp_path):
+    rows = [[*CERTIFICATES[0], "withdrawal_note"], [*CERTIFICATES[1], "none"]]
+    importing.import_register(
+        path=write_bundle(tmp_path / "bundle", certificates=rows), zone=UTC, at=NOW, actor="test"
+    )
+    assert Person.objects.count() == 2
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["ines", "ines@", "@example.test", "a@b", "a b@example.test", "a@example.test, b@c.d"],
+)
+def test_text_that_is_no_address_is_refused(address, tmp_path):
+    rows = [PEOPLE[0], ["P1", "Ines Okafor", address, "North"], PEOPLE[2]]
+    folder = write_bundle(tmp_path / "bundle", people=rows)
+
+    assert refused(folder) == [("people.csv", 2, "email")]
+    assert [problem.column for problem in problems_by_column(folder, "people")] == ["email"]
+
+
+def test_address_that_two_people_have_is_pointed_out(tmp_path):
+    make_person(make_site("South", "SO"), employee_number="K1", email="zoe@example.test")
+    rows = [
+        PEOPLE[0],
+        ["P1", "Ines Okafor", "ines@example.test", "North"],
+        ["P2", "Zoë Lindqvist", "INES@example.test", "North"],
+        ["P3", "Zoë Brandt", "zoe@example.test", "North"],
+    ]
+
+    summary = importing.import_register(
+        path=write_bundle(tmp_path / "bundle", people=rows), zone=UTC, at=NOW, actor="test"
+    )
+
+    assert [remark for remark in summary.remarks if "e-mail" in remark] == [
+        "people.csv, line 3: INES@example.test is the e-mail address of P1 as well: both read "
+        "what goes there.",
+        "people.csv, line 4: zoe@example.test is the e-mail address of K1 as well: both read "
+        "what goes there.",
+    ]
+
+
+@pytest.mark.parametrize("day", ["1899-12-31", "2200-01-01", "9999-12-31", "0222-03-15"])
+def test_day_that_cannot_be_meant_is_refused_with_what_can(day, tmp_path):
+    rows = [CERTIFICATES[0], [*CERTIFICATES[1][:4], day, *CERTIFICATES[1][5:]]]
+    with pytest.raises(importing.RegisterRefused) as caught:
+        importing.import_register(
+            path=write_bundle(tmp_path / "bundle", certificates=rows), zone=UTC, at=NOW, actor="x"
+        )
+    [problem] = caught.value.problems
+    assert problem.reason.endswith("between 1900 and 2199.")
+
+
+def test_certificate_under_a_draft_is_refused(tmp_path):
+    make_revision(make_scope(), name="HAND-24", published=False)
+    assert ("certificates.csv", 2, "scheme") in refused(
+        write_bundle(tmp_path / "bundle", schemes=None)
+    )
 
 
 def test_all_problems_are_reported_at_once_and_each_only_where_it_is(tmp_path):

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 import polars as pl
 import pytest
+from celery.exceptions import SoftTimeLimitExceeded
 from django.core.files.base import ContentFile
 
 from audit.exceptions import CannotCheck
@@ -153,6 +154,38 @@ def test_end_of_a_day_is_told_by_the_clock_that_was_asked_with(ask, scope):
     assert list(run(ask(row, as_known_then=True, zone=ZoneInfo("UTC"))).counts) == ["certified"]
 
 
+@pytest.mark.parametrize(
+    ("worked_on", "zone", "standing"),
+    [
+        ("2026-02-01T00:30:00", "Europe/Madrid", "certified"),
+        ("2026-01-31T23:30:00", "Europe/Madrid", "never_certified"),
+        ("2026-01-31T23:30:00Z", "Europe/Madrid", "certified"),
+        ("2026-01-31T23:30:00Z", "UTC", "never_certified"),
+        ("2026-01-31 23:30+00:00", "Europe/Madrid", "certified"),
+        ("2026-02-01T03:00:00Z", "America/New_York", "never_certified"),
+    ],
+)
+def test_work_with_a_time_of_day_is_of_its_day_on_the_clock_asked_for(
+    worked_on, zone, standing, ask, scope
+):
+    certificate = make_certificate(scope=scope, issued_on=date(2026, 2, 1))
+    row = f"{certificate.person.employee_number},TERM-OP,{worked_on}"
+
+    check = run(ask(row, zone=ZoneInfo(zone)))
+
+    assert list(check.counts) == [standing]
+    day = findings(check)[0]["worked_on"]
+    assert day == ("2026-02-01" if standing == "certified" else "2026-01-31")
+
+
+@pytest.mark.parametrize(
+    "worked_on", ["2026-02-01T24:00:00", "2026-02-01T8:00", "08:00", "2026-02-30T08:00:00"]
+)
+def test_time_of_day_that_cannot_be_is_not_judged(worked_on, ask, scope):
+    check = run(ask(f"99999,TERM-OP,{worked_on}"))
+    assert (check.rows, check.bad_rows) == (0, 1)
+
+
 def test_rows_of_the_log_can_count_as_practice(ask, scope):
     revision = make_revision(scope, max_absence_months=2)
     certificate = make_certificate(scope=scope, revision=revision, issued_on=date(2026, 1, 10))
@@ -214,6 +247,55 @@ def test_verifying_the_records_finds_a_log_or_findings_that_were_changed(which, 
 
     [fault] = verify_records().faults
     assert f"work log {check.pk} (log.csv)" in fault.where
+
+
+# Time
+
+
+def test_check_that_gets_no_further_in_its_time_is_closed_and_says_so(ask, scope, monkeypatch):
+    check = ask("99999,TERM-OP,2026-01-01")
+    clock = Clock()
+    read_log = services.read_log
+
+    def slow(*arguments):
+        clock.at += services.LONGEST_CHECK + timedelta(seconds=1)
+        return read_log(*arguments)
+
+    monkeypatch.setattr(services, "read_log", slow)
+
+    assert services.run_check(check_id=check.pk, clock=clock)
+    check = WorkLogCheck.objects.get(pk=check.pk)
+    assert check.state == WorkLogCheck.State.FAILED
+    assert "longer than a check may" in check.failure
+
+
+def test_check_that_its_worker_interrupts_is_closed_and_says_so(ask, scope, monkeypatch):
+    check = ask("99999,TERM-OP,2026-01-01")
+
+    def interrupted(*_arguments):
+        raise SoftTimeLimitExceeded
+
+    monkeypatch.setattr(services, "check_log", interrupted)
+
+    assert services.run_check(check_id=check.pk, clock=Clock())
+    assert "longer than a check may" in WorkLogCheck.objects.get(pk=check.pk).failure
+
+
+def test_round_leaves_what_does_not_fit_to_the_next(ask, scope, monkeypatch):
+    ask("99999,TERM-OP,2026-01-01")
+    ask("99999,TERM-OP,2026-01-02")
+    clock = Clock()
+    read_log = services.read_log
+
+    def slow(*arguments):
+        clock.at += services.ROUND
+        return read_log(*arguments)
+
+    monkeypatch.setattr(services, "read_log", slow)
+
+    assert services.run_due_checks(clock=clock) == 1
+    assert services.run_due_checks(clock=clock) == 1
+    assert services.run_due_checks(clock=clock) == 0
 
 
 # Workers

@@ -190,17 +190,18 @@ def test_stranger_and_others_learn_no_figure(client):
 
 
 def test_administrator_learns_the_figures(client, monkeypatch):
-    monkeypatch.setattr(health, "queue_depth", lambda: 7)
+    monkeypatch.setattr(health, "queue_depths", lambda: {"celery": 5, "reminders": 2})
     everything_lives()
     client.force_login(make_user("administrator"))
     answer = client.get(CHECK).json()
     assert answer["queue_depth"] == 7
+    assert answer["queue_depths"] == {"celery": 5, "reminders": 2}
     assert answer["details"]["worker"]["state"] == "good"
     assert answer["details"]["clock"]["last_at"]
 
 
 def test_stranger_cannot_make_the_site_wait_for_the_queue(client, monkeypatch):
-    monkeypatch.setattr(health, "queue_depth", lambda: pytest.fail("The queue was asked."))
+    monkeypatch.setattr(health, "queue_depths", lambda: pytest.fail("The queue was asked."))
     client.get(CHECK)
 
 
@@ -241,9 +242,11 @@ def test_page_names_the_part_that_does_not_work(as_administrator):
 
 
 def test_page_shows_the_depth_of_the_queue(as_administrator, monkeypatch):
-    monkeypatch.setattr(health, "queue_depth", lambda: 1234)
-    assert "<dd>1234</dd>" in as_administrator.get(PAGE).content.decode()
-    monkeypatch.setattr(health, "queue_depth", lambda: None)
+    monkeypatch.setattr(health, "queue_depths", lambda: {"celery": 1234, "reminders": 5})
+    page = as_administrator.get(PAGE).content.decode()
+    shown = page[page.index("Jobs in the queues") :].partition("</dd>")[0].partition("<dd>")[2]
+    assert " ".join(shown.split()) == "other work 1234 · reminders 5"
+    monkeypatch.setattr(health, "queue_depths", lambda: None)
     assert "The queue does not answer" in as_administrator.get(PAGE).content.decode()
 
 

@@ -12,6 +12,7 @@ from icalendar import Calendar
 
 from certification.models import CertificateEvent
 from certification.services import standing
+from people.models import Person
 from records.models import TrailEntry
 from reminders.models import CalendarFeed
 from reminders.services import calendars
@@ -114,6 +115,25 @@ def test_lines_are_as_rfc_5545_writes_them(client, marta):
     for once in ("UID:", "DTSTAMP:", "DTSTART;VALUE=DATE:", "SEQUENCE:", "LAST-MODIFIED:"):
         assert unfolded.count(f"\r\n{once}") == 1
     assert "TZID" not in unfolded
+
+
+NAME = "Ruiz; Marta, \\née Brandt"
+
+
+def test_text_of_every_property_is_escaped(client, marta):
+    Person.objects.filter(pk=marta.pk).update(full_name=NAME)
+    marta.refresh_from_db()
+    scope = make_scope(title="Cups; small, deep \\ wide")
+    make_certificate(marta, scope, issued_on=DAY - days(10))
+    content = fetch(client, address_for(marta, in_full=True)).content
+    lines = content.decode().replace("\r\n ", "").split("\r\n")
+    escaped = NAME.replace("\\", "\\\\").replace(";", "\\;").replace(",", "\\,")
+    for name in ("NAME", "X-WR-CALNAME"):
+        assert f"{name}:Certification: {escaped}" in lines
+    texts = [line for line in lines if re.match(r"(SUMMARY|DESCRIPTION|(X-WR-CAL)?NAME)[:;]", line)]
+    assert len(texts) >= 5
+    for line in texts:
+        assert not re.search(r"(?<!\\)(\\\\)*[;,]", line.partition(":")[2]), line
 
 
 def test_second_parser_reads_the_same(client, marta):

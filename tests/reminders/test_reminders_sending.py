@@ -216,6 +216,15 @@ def test_round_stops_early_where_no_server_answers(server):
     assert len(server.taken) == 3
 
 
+def test_round_leaves_what_does_not_fit_into_its_time_to_the_next(server):
+    for number in range(3):
+        ends_in(7, somebody(f"P{number} Brink"))
+    sweep()
+    none = mail.send_due_messages(clock=lambda: NOW + MINUTE, within_s=0)
+    assert (none.sent, server.taken) == (0, [])
+    assert send().sent == 3
+
+
 def test_refused_readers_do_not_stop_the_round(server):
     for number in range(6):
         ends_in(7, somebody(f"P{number} Brink"))

@@ -76,7 +76,8 @@ def lose_messages(link) -> Callable[[], None]:
     """Throw away everything that waits in the queue."""
 
     def purge() -> None:
-        link.default_channel.queue_purge(app.conf.task_default_queue)
+        for name in app.amqp.queues:
+            link.default_channel.queue_purge(name)
 
     return purge
 

@@ -46,6 +46,8 @@ def test_depth_of_the_queue_is_what_waits_in_it(link, send, monkeypatch, setting
     assert health.queue_depth() == 0
     for _ in range(3):
         send("reminders.send")
-    assert health.queue_depth() == 3
+    send("web_hooks.send")
+    assert health.queue_depths() == {"celery": 1, "reminders": 3}
+    assert health.queue_depth() == 4
     start_worker()
     wait_until(lambda: health.queue_depth() == 0, watch=health.queue_depth)

@@ -7,6 +7,7 @@ import pytest
 from django.conf import settings
 from django.utils import timezone
 
+from operations.queries import health
 from reminders.models import Message, Reminder, SiteSweep
 from tests.factories import (
     make_certificate,
@@ -63,6 +64,20 @@ def test_the_sweep_writes_and_the_worker_sends(start_worker, send, ending_soon, 
     message = sent().get()
     assert message.recipient == ending_soon.email
     assert message_ids() == [f"<{message.message_id}>"]
+
+
+def test_work_that_waits_elsewhere_does_not_hold_reminders_up(
+    processes, link, send, ending_soon, message_ids, monkeypatch
+):
+    """As while every other worker is busy with work logs and photographs."""
+    monkeypatch.setattr(health.current_app, "connection_for_read", lambda: link.clone())
+    for _ in range(3):
+        send("work_logs.check_due")
+    processes.worker("config", "--queues", "reminders")
+    send("reminders.sweep")
+    wait_until(lambda: sent().exists())
+    assert len(message_ids()) == 1
+    assert health.queue_depths() == {"celery": 3, "reminders": 0}
 
 
 def test_sweeping_again_sends_nothing_again(start_worker, send, ending_soon, message_ids):

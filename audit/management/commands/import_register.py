@@ -1,6 +1,7 @@
 """``manage.py import_register``: bring an earlier register over."""
 
 from argparse import ArgumentTypeError
+from collections import Counter
 from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo, available_timezones
@@ -9,9 +10,12 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
+from audit.domain.problems import Problem
 from audit.exceptions import CannotRead
 from audit.services import importing
 from people.models import Site
+
+MOST_SHOWN_OF_A_COLUMN = 1000
 
 
 def known_zone(name: str) -> ZoneInfo:
@@ -56,12 +60,24 @@ class Command(BaseCommand):
         except importing.RegisterRefused as error:
             for remark in error.remarks:
                 self.stdout.write(remark)
-            for problem in error.problems:
-                self.stderr.write(str(problem))
+            self._report_problems(error.problems)
             raise CommandError(str(error)) from error
         except CannotRead as error:
             raise CommandError(str(error)) from error
         self._report(summary)
+
+    def _report_problems(self, problems: list[Problem]) -> None:
+        """Name every problem, and of many in one column the first and how many more there are."""
+        counts: Counter[tuple[str, str]] = Counter()
+        for problem in problems:
+            place = problem.file, problem.column
+            counts[place] += 1
+            if counts[place] <= MOST_SHOWN_OF_A_COLUMN:
+                self.stderr.write(str(problem))
+        for (file, column), count in counts.items():
+            if count > MOST_SHOWN_OF_A_COLUMN:
+                where = f"{file}, {column}" if column else file
+                self.stderr.write(f"{where}: {count - MOST_SHOWN_OF_A_COLUMN} more of its rows.")
 
     def _site(self, word: str) -> Site:
         sites = {site.prefix.casefold(): site for site in Site.objects.all()}

@@ -77,12 +77,17 @@ class Command(BaseCommand):
 def commands() -> dict[str, list[str]]:
     """The processes that make up the site, on the Python that runs this."""
     scripts = Path(sys.executable).parent
+    worker = [
+        *(str(scripts / "celery"), "--quiet", "-A", "config", "worker"),
+        *("--loglevel", "WARNING", "--without-gossip", "--without-mingle"),
+        "--without-heartbeat",
+    ]
     return {
         "web": [str(scripts / "gunicorn"), "-c", "python:config.gunicorn"],
-        "worker": [
-            *(str(scripts / "celery"), "--quiet", "-A", "config", "worker", "--beat"),
-            *("--loglevel", "WARNING", "--without-gossip", "--without-mingle"),
-            "--without-heartbeat",
+        "worker": [*worker, "--queues", "celery"],
+        "reminders": [
+            *(*worker, "--queues", "reminders", "--beat"),
+            *("--hostname", "reminders@%h", "--concurrency", "2"),
         ],
     }
 

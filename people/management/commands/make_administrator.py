@@ -13,7 +13,6 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from people.exceptions import PeopleError
-from people.forms.fields import code_validator
 from people.models import Site, User
 from people.services.sign_ins import NewSite, make_administrator
 
@@ -44,7 +43,6 @@ class Command(BaseCommand):
     def handle(self, *args: Any, **options: Any) -> None:
         number = options["employee_number"]
         try:
-            code_validator(number)
             user = make_administrator(
                 employee_number=number,
                 full_name=options["name"],

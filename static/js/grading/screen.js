@@ -221,6 +221,7 @@ export class GradingScreen {
       place.joint && !photo.joint && words.dataset.whole,
       photo.stage,
       photo.magnification && `${photo.magnification}×`,
+      photo.incomplete,
     ]
       .filter(Boolean)
       .join(", ");
