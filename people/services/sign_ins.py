@@ -11,9 +11,10 @@ from django.utils.translation import gettext as _
 
 from people.exceptions import PeopleError
 from people.models import Installation, Person, Role, Site, SiteRole, User
+from people.queries.reach import may_reset_sign_in
 from records.services import trail
 
-from .people import enrol_person, refuse_taken_address
+from .people import change_sign_in_address, enrol_person, lock_person, refuse_taken_address
 
 # Nothing that could be read as something else, since it is copied from a screen or a slip.
 LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
@@ -32,6 +33,7 @@ def open_sign_in(
     *, person: Person, roles: Collection[tuple[Site, str]] = (), actor: User, at: datetime
 ) -> tuple[User, str]:
     """Let somebody sign in; return the sign-in and its one-time password, kept nowhere."""
+    person = lock_person(person)
     if User.objects.filter(person=person).exists():
         raise PeopleError(_("%(name)s can sign in already.") % {"name": person.full_name})
     refuse_taken_address(person)
@@ -54,6 +56,7 @@ def give_password(*, user: User, actor: User, at: datetime) -> str:
     """Replace a lost password by a one-time one, which ends every session of its owner."""
     if user.pk == actor.pk:
         raise PeopleError(_("Change your own password under Password, at the foot of the page."))
+    _lock_person_of(user)
     _refuse_other_sites(user, actor)
     password = one_time_password()
     user.set_password(password)
@@ -81,6 +84,7 @@ def set_roles(
     """
     if any(role == Role.KIOSK for _site, role in roles):
         raise PeopleError(_("A kiosk is nobody: make it a sign-in of its own, under Kiosks."))
+    _lock_person_of(user)
     # The lock on whoever administers keeps two from taking the role off each other.
     site_ids = actor.sites_as(Role.ADMINISTRATOR)
     current = list(
@@ -141,6 +145,7 @@ def set_sign_in_active(*, user: User, active: bool, actor: User, at: datetime) -
     """Close a sign-in, which ends its sessions, or open it again; nothing is deleted."""
     if user.pk == actor.pk:
         raise PeopleError(_("Another administrator has to close your own sign-in."))
+    _lock_person_of(user)
     _refuse_other_sites(user, actor)
     if user.is_active == active:
         return user
@@ -180,7 +185,8 @@ def make_administrator(
 ) -> User:
     """Make an administrator from the terminal; the first makes installation and site too.
 
-    Somebody who is known by this number already becomes administrator with this password.
+    Somebody who is known by this number already becomes administrator with this password, and
+    with this address where one is given: nobody else could change the only administrator's.
 
     Raises
     ------
@@ -203,6 +209,11 @@ def make_administrator(
             actor="make_administrator",
             at=at,
         )
+    person = lock_person(person)
+    former = person.email
+    if email and email != former:
+        person.email = email
+        person.save(update_fields=["email"])
     refuse_taken_address(person)
     user = User.objects.filter(person=person).first() or User(person=person)
     user.employee_number = person.employee_number
@@ -211,6 +222,8 @@ def make_administrator(
     user.password_is_one_time = False
     user.set_password(password)
     user.save()
+    if person.email != former:
+        change_sign_in_address(user, person, former, "make_administrator", at)
     SiteRole.objects.get_or_create(
         user=user, site=site, role=Role.ADMINISTRATOR, defaults={"recorded_at": at}
     )
@@ -249,12 +262,17 @@ def _first_site(new_site: NewSite | None) -> Site:
 
 def _refuse_other_sites(user: User, actor: User) -> None:
     """Nobody takes over a sign-in that holds roles where they administer nothing."""
-    has_other_sites = user.roles.exclude(site__in=actor.sites_as(Role.ADMINISTRATOR)).exists()
-    if has_other_sites or (user.is_superuser and not actor.is_superuser):
+    if not may_reset_sign_in(actor, user):
         raise PeopleError(
             _("%(name)s holds roles at another site, whose administrators have to do this.")
             % {"name": user}
         )
+
+
+def _lock_person_of(user: User) -> None:
+    """Keep the person as they are: what may be changed of them rests on the roles they hold."""
+    if user.person is not None:
+        user.person = lock_person(user.person)
 
 
 def _person_payload(person: Person | None) -> dict[str, str]:

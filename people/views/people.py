@@ -14,6 +14,7 @@ from people.access import UserRequest, role_required
 from people.exceptions import PeopleError
 from people.forms.people import PersonFilterForm, PersonForm
 from people.models import Person, Role, Site, User
+from people.queries.reach import may_change_address
 from people.services import people as services
 
 PAGE_SIZE = 50
@@ -84,6 +85,7 @@ def person_edit(request: UserRequest, employee_number: str) -> HttpResponse:
         request.POST if request.method == "POST" else None,
         sites=sites,
         leads=Person.objects.filter(site__in=sites).exclude(pk=person.pk),
+        address_is_fixed=not may_change_address(request.user, person),
         initial={
             "employee_number": person.employee_number,
             **{name: getattr(person, name) for name in services.CHANGEABLE},

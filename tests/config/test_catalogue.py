@@ -78,6 +78,7 @@ SPOKEN = [
     "people/middleware/sign_ins.py",
     "people/presenters/navigation.py",
     "people/services/proof.py",
+    "people/services/sign_in_mails.py",
     "people/services/tablets.py",
     "people/middleware/tablets.py",
     "people/templatetags/look.py",
