@@ -233,7 +233,7 @@ PHOTO_MAX_PIXELS_SEVERAL_SCANS = 25_000_000
 # Sign-in
 
 AUTH_USER_MODEL = "people.User"
-AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+AUTHENTICATION_BACKENDS = ["people.views.adapters.SignInBackend"]
 PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.Argon2PasswordHasher",
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",
@@ -250,9 +250,14 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
 ]
+PASSWORD_RESET_TIMEOUT = 3600  # seconds; the mail says an hour
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "/"
 ACCOUNT_ADAPTER = "people.views.adapters.AccountAdapter"
+ACCOUNT_FORMS = {
+    "reset_password": "people.forms.passwords.ResetPasswordForm",
+    "user_token": "people.forms.passwords.UserTokenForm",
+}
 ACCOUNT_LOGIN_METHODS = {"username", "email"}
 ACCOUNT_USER_MODEL_USERNAME_FIELD = "employee_number"
 ACCOUNT_SIGNUP_FIELDS = ["username*", "email", "password1*", "password2*"]

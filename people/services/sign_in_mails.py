@@ -1,5 +1,6 @@
-"""Mails about a sign-in that go out once what they tell of is stored."""
+"""Mails about a sign-in: the link to a new password, and news of where such links go."""
 
+import logging
 from datetime import datetime
 
 from django.conf import settings
@@ -9,6 +10,34 @@ from django.utils.translation import gettext as _
 
 from people.models import User
 from people.queries.languages import in_language, language_of
+
+from .reset_links import reset_link, users_at_address
+
+log = logging.getLogger(__name__)
+
+
+def send_reset_links(email: str, language: str) -> None:
+    """Send whoever has this address in their record a link to set a new password.
+
+    Nobody learns from an error either whether somebody has it.
+    """
+    for user in users_at_address(email):
+        with in_language(language):
+            subject = _("Set a new password")
+            body = _(
+                "Somebody, most likely you, asked for a link to set a new password for the "
+                "sign-in %(number)s at %(place)s. It works once, within an hour:\n\n"
+                "%(link)s\n\n"
+                "If it was not you, do nothing: your password stays as it is."
+            ) % {
+                "number": user.employee_number,
+                "place": settings.PUBLIC_URL,
+                "link": reset_link(user),
+            }
+        try:
+            EmailMessage(subject, body + "\n", to=[user.person.email]).send()  # type: ignore[union-attr]
+        except OSError:
+            log.exception("The link to a new password was not sent.")
 
 
 def send_address_changed(*, user: User, former: str, actor: User | str, at: datetime) -> None:

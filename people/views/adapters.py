@@ -1,6 +1,9 @@
 """How sign-in differs here from what allauth does by itself."""
 
+from typing import Any
+
 from allauth.account.adapter import DefaultAccountAdapter
+from allauth.account.auth_backends import AuthenticationBackend
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest
 from django.utils.translation import gettext as _
@@ -8,16 +11,40 @@ from django.utils.translation import gettext as _
 from people.models import User
 
 
+class SignInBackend(AuthenticationBackend):
+    """By employee number, or by the address that follows somebody's record.
+
+    allauth would take any address that was ever added to a sign-in as well.
+    """
+
+    def _authenticate_by_email(self, email: str, password: str) -> User | None:
+        user = User.objects.filter(email__iexact=email).first() if email else None
+        return self._check_password(user, password)
+
+
 class AccountAdapter(DefaultAccountAdapter):
     """Sign-ins are made by an administrator; nobody signs up."""
 
-    def is_open_for_signup(self, request: HttpRequest) -> bool:
-        return False
-
     def set_password(self, user: User, password: str) -> None:
-        """Set a password that its owner chose, which ends a one-time one."""
+        """Set a password that its owner chose, which ends a one-time one.
+
+        It alone is written: meanwhile an administrator may have closed the sign-in.
+        """
         user.password_is_one_time = False
-        super().set_password(user, password)
+        user.set_password(password)
+        user.save(update_fields=["password", "password_is_one_time"])
+
+    def authenticate(self, request: HttpRequest, **credentials: Any) -> User | None:
+        """Whose number or address and password it is; a closed sign-in says that it is closed."""
+        user = super().authenticate(request, **credentials)
+        if user is not None and not user.is_active:
+            raise ValidationError(
+                _(
+                    "This sign-in is closed. Your records are kept. Ask an administrator of your "
+                    "site if it should be open."
+                )
+            )
+        return user
 
     def clean_password(self, password: str, user: User | None = None) -> str:
         if user is not None and user.password_is_one_time and user.check_password(password):
