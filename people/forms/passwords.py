@@ -5,7 +5,9 @@ from typing import Any
 from allauth.account.forms import ResetPasswordForm as AllauthResetPasswordForm
 from allauth.account.forms import UserTokenForm as AllauthUserTokenForm
 from django.http import HttpRequest
+from django.utils import timezone
 
+from people.models import User
 from people.services.reset_links import reset_tokens
 
 
@@ -20,4 +22,10 @@ class ResetPasswordForm(AllauthResetPasswordForm):
 
 
 class UserTokenForm(AllauthUserTokenForm):
+    """A link is void as well once its sign-in opens nothing any more."""
+
     token_generator = reset_tokens
+
+    def _get_user(self, uidb36: str) -> User | None:
+        user = super()._get_user(uidb36)
+        return user if user is not None and user.may_sign_in(timezone.now()) else None

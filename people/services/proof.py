@@ -1,5 +1,6 @@
 """Proving again who one is, before a signature."""
 
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from people.exceptions import ProofRefused
@@ -12,10 +13,10 @@ def prove_identity(user: User, password: str) -> str:
     Raises
     ------
     ProofRefused
-        If the password is not the user's, or somebody else knows it, or the user was switched off.
+        If the password is not the user's, or somebody else knows it, or they may not sign in.
     """
-    known_to_others = user.password_is_one_time
-    if known_to_others or not (user.is_active and password and user.check_password(password)):
+    is_open = user.may_sign_in(timezone.now()) and not user.password_is_one_time
+    if not (is_open and password and user.check_password(password)):
         raise ProofRefused(
             _("That is not your password, so nothing was signed. Type it again, or reset it.")
         )

@@ -3,6 +3,7 @@
 from django.conf import settings
 from django.contrib.auth.tokens import PasswordResetTokenGenerator
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.http import int_to_base36
 
 from people.models import User
@@ -21,8 +22,8 @@ reset_tokens = ResetTokens()
 
 def users_at_address(email: str) -> list[User]:
     """Whose record has the address, of those who may sign in: no other address gets links."""
-    users = User.objects.filter(is_active=True, person__email__iexact=email)
-    return list(users.select_related("person__site")) if email else []
+    users = User.objects.filter(person__email__iexact=email).select_related("person__site")
+    return [user for user in users if user.may_sign_in(timezone.now())] if email else []
 
 
 def reset_link(user: User) -> str:

@@ -36,6 +36,7 @@ def open_sign_in(
     person = lock_person(person)
     if User.objects.filter(person=person).exists():
         raise PeopleError(_("%(name)s can sign in already.") % {"name": person.full_name})
+    _refuse_left(person, at)
     refuse_taken_address(person)
     password = one_time_password()
     user = User.objects.create_user(
@@ -90,7 +91,7 @@ def set_roles(
     current = list(
         SiteRole.objects.select_for_update(of=("self",), no_key=True)
         .filter(site__in=site_ids)
-        .select_related("user")
+        .select_related("user__person__site")
     )
     after = {(site.pk, str(role)) for site, role in roles if role != Role.OPERATOR}
     if not {site for site, _role in after} <= site_ids:
@@ -100,7 +101,7 @@ def set_roles(
     }
     for site_id, role in before - after:
         if role == Role.ADMINISTRATOR:
-            _refuse_last_administrator(user, site_id, current)
+            _refuse_last_administrator(user, site_id, current, at)
     if before == after:
         return user
     for site_role in current:
@@ -125,12 +126,14 @@ def set_roles(
     return User.objects.get(pk=user.pk)
 
 
-def _refuse_last_administrator(user: User, site_id: int, current: Iterable[SiteRole]) -> None:
-    """Refuse to take the role from the only active administrator of a site."""
+def _refuse_last_administrator(
+    user: User, site_id: int, current: Iterable[SiteRole], at: datetime
+) -> None:
+    """Refuse to take the role from the only administrator of a site who may sign in."""
     others = any(
         (site_role.site_id, site_role.role) == (site_id, Role.ADMINISTRATOR)
         and site_role.user_id != user.pk
-        and site_role.user.is_active
+        and site_role.user.may_sign_in(at)
         for site_role in current
     )
     if not others:
@@ -210,6 +213,7 @@ def make_administrator(
             at=at,
         )
     person = lock_person(person)
+    _refuse_left(person, at)
     former = person.email
     if email and email != former:
         person.email = email
@@ -266,6 +270,14 @@ def _refuse_other_sites(user: User, actor: User) -> None:
         raise PeopleError(
             _("%(name)s holds roles at another site, whose administrators have to do this.")
             % {"name": user}
+        )
+
+
+def _refuse_left(person: Person, at: datetime) -> None:
+    if person.has_left(at):
+        raise PeopleError(
+            _("%(name)s has left, so nobody signs in as them. Change their last day first.")
+            % {"name": person.full_name}
         )
 
 

@@ -170,7 +170,7 @@ def open_by_badge(*, tablet: SharedTablet, badge: str, pin: str, at: datetime) -
         If they do not go together, or too many tries were wrong.
     """
     badge = badge.strip()
-    user = _user_with_badge(badge)
+    user = _user_with_badge(badge, at)
     badge_pin = BadgePin.objects.filter(user=user).first() if user else None
     key = _user_key(user) if user else _unknown_badge_key(badge)
 
@@ -200,17 +200,18 @@ def open_by_badge(*, tablet: SharedTablet, badge: str, pin: str, at: datetime) -
     return user
 
 
-def _user_with_badge(badge: str) -> User | None:
+def _user_with_badge(badge: str, at: datetime) -> User | None:
     """Whose employee number or badge it is, among those who may sign in; numbers come first."""
-    people = User.objects.filter(
-        is_active=True, person__isnull=False, password_is_one_time=False
-    ).select_related("person__site")
+    people = User.objects.filter(person__isnull=False, password_is_one_time=False).select_related(
+        "person__site"
+    )
     if not badge:
         return None
-    return (
-        people.filter(employee_number__iexact=badge).first()
-        or people.filter(badge_pin__badge__iexact=badge).first()
-    )
+    for theirs in (Q(employee_number__iexact=badge), Q(badge_pin__badge__iexact=badge)):
+        user = people.filter(theirs).first()
+        if user is not None and user.may_sign_in(at):
+            return user
+    return None
 
 
 def _identifies_somebody(badge: str) -> bool:
@@ -251,7 +252,7 @@ def prove_password_at_tablet(
     matched = _attempt(
         keys=[*([f"tablet:{tablet.pk}"] if tablet else []), f"password:{user.pk}"],
         limited_key="",
-        matches=lambda: user.is_active and user.check_password(password),
+        matches=lambda: user.may_sign_in(at) and user.check_password(password),
         at=at,
         actor=user,
         about=about,

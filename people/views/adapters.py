@@ -6,6 +6,7 @@ from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.auth_backends import AuthenticationBackend
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from people.models import User
@@ -14,8 +15,16 @@ from people.models import User
 class SignInBackend(AuthenticationBackend):
     """By employee number, or by the address that follows somebody's record.
 
-    allauth would take any address that was ever added to a sign-in as well.
+    allauth would take any address that was ever added to a sign-in as well. Each request asks
+    again who is signed in, so what ends a sign-in ends its sessions with the next one.
     """
+
+    def get_user(self, user_id: int) -> User | None:
+        user = User.objects.select_related("person__site").filter(pk=user_id).first()
+        return user if user is not None and self.user_can_authenticate(user) else None
+
+    def user_can_authenticate(self, user: Any) -> bool:
+        return user.may_sign_in(timezone.now())
 
     def _authenticate_by_email(self, email: str, password: str) -> User | None:
         user = User.objects.filter(email__iexact=email).first() if email else None
@@ -37,7 +46,7 @@ class AccountAdapter(DefaultAccountAdapter):
     def authenticate(self, request: HttpRequest, **credentials: Any) -> User | None:
         """Whose number or address and password it is; a closed sign-in says that it is closed."""
         user = super().authenticate(request, **credentials)
-        if user is not None and not user.is_active:
+        if user is not None and not user.may_sign_in(timezone.now()):
             raise ValidationError(
                 _(
                     "This sign-in is closed. Your records are kept. Ask an administrator of your "
