@@ -127,6 +127,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "allauth.account.middleware.AccountMiddleware",
+    "people.middleware.sign_ins.note_address",
     "people.middleware.languages.sign_in_language",
     "people.middleware.tablets.shared_tablets",
     "people.middleware.sign_ins.require_own_password",
@@ -254,7 +255,10 @@ PASSWORD_RESET_TIMEOUT = 3600  # seconds; the mail says an hour
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "/"
 ACCOUNT_ADAPTER = "people.views.adapters.AccountAdapter"
+# Tries of one sign-in are counted in the database (people.services.tries), for all processes.
+ACCOUNT_RATE_LIMITS = {"login_failed": "20/m/ip", "change_password": None}
 ACCOUNT_FORMS = {
+    "change_password": "people.forms.passwords.ChangePasswordForm",
     "reset_password": "people.forms.passwords.ResetPasswordForm",
     "user_token": "people.forms.passwords.UserTokenForm",
 }

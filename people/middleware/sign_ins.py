@@ -2,9 +2,10 @@
 
 from collections.abc import Callable
 
+from allauth.account.adapter import get_adapter
 from django.conf import settings
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import ImproperlyConfigured, PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -12,6 +13,28 @@ from django.utils.translation import gettext as _
 
 from people.models import Role
 from people.queries.languages import in_language, language_of
+
+
+def client_address(request: HttpRequest) -> str:
+    """The network address that a request comes from, past as many proxies as are one's own."""
+    try:
+        return get_adapter().get_client_ip(request)
+    except (ImproperlyConfigured, PermissionDenied):
+        return ""
+
+
+def note_address(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """Let whoever asks for a password know from where it is typed: tries are counted by it."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        if request.user.is_authenticated:
+            request.user.from_address = client_address(request)
+        return get_response(request)
+
+    return middleware
+
 
 CHANGE_PAGE = "account_change_password"
 OPEN_WITH_ONE_TIME_PASSWORD = (

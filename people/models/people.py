@@ -282,6 +282,9 @@ class User(AbstractBaseUser, PermissionsMixin):
 
     objects = UserManager()
 
+    from_address = ""
+    """The network address that the request of who is signed in comes from; stored nowhere."""
+
     class Meta:
         ordering = ["employee_number"]
         constraints = [

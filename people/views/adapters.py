@@ -5,11 +5,21 @@ from typing import Any
 from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.auth_backends import AuthenticationBackend
 from django.core.exceptions import ValidationError
+from django.db.models import Q
 from django.http import HttpRequest
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from people.exceptions import TriedTooOften
+from people.middleware.sign_ins import client_address
 from people.models import User
+from people.services.tries import count_try, forget_tries, password_tries, unknown_login_tries
+
+
+def user_by_login(login: str) -> User | None:
+    """Whose employee number or address it is."""
+    theirs = Q(employee_number__iexact=login) | Q(email__iexact=login)
+    return User.objects.filter(theirs).select_related("person__site").first() if login else None
 
 
 class SignInBackend(AuthenticationBackend):
@@ -45,7 +55,18 @@ class AccountAdapter(DefaultAccountAdapter):
 
     def authenticate(self, request: HttpRequest, **credentials: Any) -> User | None:
         """Whose number or address and password it is; a closed sign-in says that it is closed."""
+        login = credentials.get("email") or credentials.get("username") or ""
+        tried, address = user_by_login(login), client_address(request)
+        if tried is not None:
+            tried.from_address = address
+        tries = password_tries(tried) if tried else unknown_login_tries(login, address)
+        try:
+            count_try(tries, timezone.now())
+        except TriedTooOften as error:
+            raise ValidationError(str(error)) from error
         user = super().authenticate(request, **credentials)
+        if user is not None:
+            forget_tries(tries)
         if user is not None and not user.may_sign_in(timezone.now()):
             raise ValidationError(
                 _(

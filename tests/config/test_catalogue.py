@@ -80,6 +80,8 @@ SPOKEN = [
     "people/services/proof.py",
     "people/services/sign_in_mails.py",
     "people/services/tablets.py",
+    "people/services/tries.py",
+    "people/forms/passwords.py",
     "people/middleware/tablets.py",
     "people/templatetags/look.py",
     "people/views/tablets.py",
