@@ -260,6 +260,7 @@ ACCOUNT_RATE_LIMITS = {"login_failed": "20/m/ip", "change_password": None}
 ACCOUNT_FORMS = {
     "change_password": "people.forms.passwords.ChangePasswordForm",
     "reset_password": "people.forms.passwords.ResetPasswordForm",
+    "reset_password_from_key": "people.forms.passwords.ResetPasswordKeyForm",
     "user_token": "people.forms.passwords.UserTokenForm",
 }
 ACCOUNT_LOGIN_METHODS = {"username", "email"}

@@ -289,6 +289,7 @@ TABLE: dict[str, Row] = {
     "people:pin": form(EVERYBODY),
     # Signing in is for strangers; what is one's own is not
     "account_login": page(READERS),
+    "people:own_sign_in": page(EVERYBODY),
     "account_reset_password": page(PEOPLE),
     "account_reset_password_done": page(PEOPLE),
     "account_reset_password_from_key": page(PEOPLE, "key"),

@@ -9,10 +9,12 @@ from django.core.exceptions import ImproperlyConfigured, PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from people.models import Role
+from people.models import Role, User
 from people.queries.languages import in_language, language_of
+from people.services.sign_in_trail import record_signed_out
 
 
 def client_address(request: HttpRequest) -> str:
@@ -21,6 +23,12 @@ def client_address(request: HttpRequest) -> str:
         return get_adapter().get_client_ip(request)
     except (ImproperlyConfigured, PermissionDenied):
         return ""
+
+
+def record_sign_out(*, user: User | None = None, **_more: object) -> None:
+    """However somebody signs out: on the page, at a tablet, in Django's pages."""
+    if isinstance(user, User):
+        record_signed_out(user, at=timezone.now())
 
 
 def note_address(

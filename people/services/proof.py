@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from people.exceptions import ProofRefused
 from people.models import User
 
+from .sign_in_trail import PROOF_REFUSED, record_bounded
 from .tries import count_try, forget_tries, password_tries
 
 
@@ -24,7 +25,9 @@ def prove_identity(user: User, password: str) -> str:
     ProofRefused
         If the password is not the user's, or somebody else knows it, or they may not sign in.
     """
-    if not is_own_password(user, password, timezone.now()) or user.password_is_one_time:
+    at = timezone.now()
+    if not is_own_password(user, password, at) or user.password_is_one_time:
+        record_bounded(PROOF_REFUSED, user, address=user.from_address, at=at)
         raise ProofRefused(
             _("That is not your password, so nothing was signed. Type it again, or reset it.")
         )

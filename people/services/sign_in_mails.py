@@ -6,12 +6,14 @@ from datetime import datetime
 from django.conf import settings
 from django.core.mail import EmailMessage
 from django.db import transaction
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from people.models import User
 from people.queries.languages import in_language, language_of
 
 from .reset_links import reset_link, users_at_address
+from .sign_in_trail import LINK_SENT, record_bounded
 
 log = logging.getLogger(__name__)
 
@@ -38,6 +40,8 @@ def send_reset_links(email: str, language: str) -> None:
             EmailMessage(subject, body + "\n", to=[user.person.email]).send()  # type: ignore[union-attr]
         except OSError:
             log.exception("The link to a new password was not sent.")
+        else:
+            record_bounded(LINK_SENT, user, address="", at=timezone.now())
 
 
 def send_address_changed(*, user: User, former: str, actor: User | str, at: datetime) -> None:

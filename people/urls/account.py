@@ -21,7 +21,7 @@ urlpatterns = [
     ),
     re_path(
         r"^password/reset/key/(?P<uidb36>[0-9A-Za-z]+)-(?P<key>.+)/$",
-        views.password_reset_from_key,
+        passwords.password_reset_from_key,
         name="account_reset_password_from_key",
     ),
 ]

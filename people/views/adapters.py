@@ -6,13 +6,14 @@ from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.auth_backends import AuthenticationBackend
 from django.core.exceptions import ValidationError
 from django.db.models import Q
-from django.http import HttpRequest
+from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from people.exceptions import TriedTooOften
 from people.middleware.sign_ins import client_address
 from people.models import User
+from people.services.sign_in_trail import REFUSED, record_bounded, record_signed_in
 from people.services.tries import count_try, forget_tries, password_tries, unknown_login_tries
 
 
@@ -44,15 +45,6 @@ class SignInBackend(AuthenticationBackend):
 class AccountAdapter(DefaultAccountAdapter):
     """Sign-ins are made by an administrator; nobody signs up."""
 
-    def set_password(self, user: User, password: str) -> None:
-        """Set a password that its owner chose, which ends a one-time one.
-
-        It alone is written: meanwhile an administrator may have closed the sign-in.
-        """
-        user.password_is_one_time = False
-        user.set_password(password)
-        user.save(update_fields=["password", "password_is_one_time"])
-
     def authenticate(self, request: HttpRequest, **credentials: Any) -> User | None:
         """Whose number or address and password it is; a closed sign-in says that it is closed."""
         login = credentials.get("email") or credentials.get("username") or ""
@@ -65,9 +57,12 @@ class AccountAdapter(DefaultAccountAdapter):
         except TriedTooOften as error:
             raise ValidationError(str(error)) from error
         user = super().authenticate(request, **credentials)
+        is_open = user is not None and user.may_sign_in(timezone.now())
         if user is not None:
             forget_tries(tries)
-        if user is not None and not user.may_sign_in(timezone.now()):
+        if not is_open:
+            record_bounded(REFUSED, tried, address=address, at=timezone.now())
+        if user is not None and not is_open:
             raise ValidationError(
                 _(
                     "This sign-in is closed. Your records are kept. Ask an administrator of your "
@@ -83,3 +78,8 @@ class AccountAdapter(DefaultAccountAdapter):
 
     def get_password_change_redirect_url(self, request: HttpRequest) -> str:
         return "/"
+
+    def post_login(self, request: HttpRequest, user: User, **more: Any) -> HttpResponse:
+        response = super().post_login(request, user, **more)
+        record_signed_in(user, address=client_address(request), at=timezone.now())
+        return response

@@ -8,6 +8,8 @@ from django.http import HttpRequest, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect
 from django.utils.translation import get_language
 
+from people.exceptions import PeopleError
+from people.middleware.sign_ins import client_address
 from people.services.sign_in_mails import send_reset_links
 
 
@@ -42,3 +44,16 @@ class PasswordResetView(views.PasswordResetView):
 
 
 password_reset = PasswordResetView.as_view()
+
+
+class PasswordResetFromKeyView(views.PasswordResetFromKeyView):
+    def form_valid(self, form: Any) -> HttpResponse:
+        form.user.from_address = client_address(self.request)
+        try:
+            return super().form_valid(form)
+        except PeopleError as error:  # Used by another window since this one was opened.
+            form.add_error(None, str(error))
+            return self.form_invalid(form)
+
+
+password_reset_from_key = PasswordResetFromKeyView.as_view()

@@ -12,7 +12,7 @@ from django.core.cache import cache
 from django.urls import reverse
 from django.utils import timezone
 
-from people.views.adapters import AccountAdapter
+from people.services.passwords import change_password
 from people.views.passwords import PasswordResetView
 from tests.factories import PASSWORD, make_person, make_user
 
@@ -161,7 +161,7 @@ def test_closed_sign_in_says_so_to_whoever_knows_the_password(client, user):
 
 def test_new_password_does_not_open_what_was_closed_meanwhile(user):
     type(user).objects.update(is_active=False)
-    AccountAdapter().set_password(user, NEW)
+    change_password(user=user, password=NEW, at=timezone.now())
     user.refresh_from_db()
     assert not user.is_active
     assert user.check_password(NEW)
