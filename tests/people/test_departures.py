@@ -9,6 +9,8 @@ from django.core.cache import cache
 from django.urls import reverse
 from django.utils import timezone
 
+from assessments.exceptions import MayNotGrade
+from assessments.services.grading import refuse_unless_may_grade
 from people.exceptions import PeopleError, ProofRefused, TabletRefused
 from people.models import Person, SiteRole, User
 from people.services import sign_ins, tablets
@@ -222,3 +224,26 @@ def test_last_day_of_whom_nothing_hangs_on_is_saved_at_once(client):
     client.force_login(make_user("administrator"))
     url = reverse("people:person_edit", args=[person.employee_number])
     assert client.post(url, typed(person, left_on="2026-11-25")).status_code == 302
+
+
+def test_pages_say_that_the_sign_in_opens_nothing_and_where_its_links_go(client):
+    user = make_user(person=make_person(email="runa@skarnfell.example"))
+    client.force_login(make_user("administrator"))
+    detail = reverse("people:person_detail", args=[user.employee_number])
+    sign_in_page = reverse("people:person_sign_in", args=[user.employee_number])
+    assert "opens nothing since they left" not in client.get(detail).text
+    assert "runa@skarnfell.example" in client.get(sign_in_page).text
+
+    had_left(user)
+
+    assert "opens nothing since they left" in client.get(detail).text
+    page = " ".join(client.get(sign_in_page).text.split())
+    assert "From the day after on the sign-in opens nothing" in page
+
+
+@ENDS
+def test_service_lets_nobody_judge_whose_sign_in_has_ended(user, end):
+    board = make_board(make_person(), make_exercise(), handed_in_at=NOW)
+    end(user)
+    with pytest.raises(MayNotGrade, match="has left, or the sign-in is closed"):
+        refuse_unless_may_grade(User.objects.get(pk=user.pk), board, timezone.now())
