@@ -6,13 +6,16 @@ class AssessmentsConfig(AppConfig):
     name = "assessments"
 
     def ready(self) -> None:
+        from people import ports as people_ports
         from people.presenters import navigation
         from records.queries.verification import register_files
 
         from . import protected
+        from .queries import departures
         from .services import photos
 
         protected.declare()
+        people_ports.on_departure(departures.matters_of_departure)
         register_files(photos.originals)
         navigation.register(
             _("Class day"),

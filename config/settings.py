@@ -132,6 +132,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "allauth.account.middleware.AccountMiddleware",
+    "people.middleware.sign_ins.note_address",
     "people.middleware.languages.sign_in_language",
     "people.middleware.tablets.shared_tablets",
     "people.middleware.sign_ins.require_own_password",
@@ -240,7 +241,7 @@ PHOTO_MAX_PIXELS_SEVERAL_SCANS = 25_000_000
 # Sign-in
 
 AUTH_USER_MODEL = "people.User"
-AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+AUTHENTICATION_BACKENDS = ["people.views.adapters.SignInBackend"]
 PASSWORD_HASHERS = [
     "django.contrib.auth.hashers.Argon2PasswordHasher",
     "django.contrib.auth.hashers.PBKDF2PasswordHasher",
@@ -257,9 +258,18 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
 ]
+PASSWORD_RESET_TIMEOUT = 3600  # seconds; the mail says an hour
 LOGIN_URL = "account_login"
 LOGIN_REDIRECT_URL = "/"
 ACCOUNT_ADAPTER = "people.views.adapters.AccountAdapter"
+# Tries of one sign-in are counted in the database (people.services.tries), for all processes.
+ACCOUNT_RATE_LIMITS = {"login_failed": "20/m/ip", "change_password": None}
+ACCOUNT_FORMS = {
+    "change_password": "people.forms.passwords.ChangePasswordForm",
+    "reset_password": "people.forms.passwords.ResetPasswordForm",
+    "reset_password_from_key": "people.forms.passwords.ResetPasswordKeyForm",
+    "user_token": "people.forms.passwords.UserTokenForm",
+}
 ACCOUNT_LOGIN_METHODS = {"username", "email"}
 ACCOUNT_USER_MODEL_USERNAME_FIELD = "employee_number"
 ACCOUNT_SIGNUP_FIELDS = ["username*", "email", "password1*", "password2*"]

@@ -27,6 +27,7 @@ from .models import (
     User,
 )
 from .models.people import PersonQuerySet
+from .queries.reach import may_change_person
 
 READERS = (Role.INSTRUCTOR, Role.QUALITY)
 
@@ -131,7 +132,7 @@ def rights_over(user: User, person: Person) -> PersonRights:
         own=own,
         results=own or reads,
         standing=own or reads or (leads and user.has_role(Role.LINE_LEAD)),
-        edit=teaches or administers,
+        edit=administers or (teaches and may_change_person(user, person)),
         teach=teaches,
         facts=reads and not own,
         stamps=administers or user.has_role(Role.QUALITY, site=person.site_id),

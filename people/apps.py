@@ -7,7 +7,12 @@ class PeopleConfig(AppConfig):
     verbose_name = _("People")
 
     def ready(self) -> None:
+        from django.contrib.auth.signals import user_logged_out
+
+        from people.middleware.sign_ins import record_sign_out
         from people.presenters import navigation
+
+        user_logged_out.connect(record_sign_out)
 
         staff = ["line_lead", "instructor", "quality", "administrator"]
         administers = ["administrator"]

@@ -11,5 +11,9 @@ class ProofRefused(PeopleError):
     """The signer did not prove who they are."""
 
 
+class TriedTooOften(ProofRefused):
+    """Too many tries were wrong, so that this one was not looked at."""
+
+
 class TabletRefused(PeopleError):
     """A badge and PIN, or a password, did not open a shared tablet."""

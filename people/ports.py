@@ -1,15 +1,29 @@
 """News that this app gives to the apps above it, and what it asks of them."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
 from .models import Person
 
+
+@dataclass(frozen=True)
+class OpenMatter:
+    """What somebody's last day ends by itself, or leaves for others to see to."""
+
+    label: str
+    items: tuple[str, ...]
+    ends: bool = False
+
+
+OpenMatters = Callable[[Person, date], Iterable[OpenMatter]]
 PersonChanged = Callable[[Person], None]
 PersonRecord = Callable[..., dict[str, Any]]
 
 _listeners: list[PersonChanged] = []
 _person_record: PersonRecord | None = None
+_open_matters: list[OpenMatters] = []
 
 
 def on_whereabouts_changed(listener: PersonChanged) -> PersonChanged:
@@ -43,3 +57,19 @@ def person_record(person: Person, *, every_practice: bool) -> dict[str, Any]:
     if _person_record is None:
         return {}
     return _person_record(person, every_practice=every_practice)
+
+
+def on_departure(provider: OpenMatters) -> OpenMatters:
+    """Have ``provider(person, last_day)`` asked what a last day ends and leaves open.
+
+    Registering the same function twice asks it once.
+    """
+    if provider not in _open_matters:
+        _open_matters.append(provider)
+    return provider
+
+
+def open_matters(person: Person, last_day: date) -> list[OpenMatter]:
+    """What the apps above know of it, those without any item left out."""
+    matters = (matter for provider in _open_matters for matter in provider(person, last_day))
+    return [matter for matter in matters if matter.items]

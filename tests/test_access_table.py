@@ -289,20 +289,13 @@ TABLE: dict[str, Row] = {
     "people:pin": form(EVERYBODY),
     # Signing in is for strangers; what is one's own is not
     "account_login": page(READERS),
-    "account_inactive": page(PEOPLE),
-    "account_signup": page(PEOPLE),
+    "people:own_sign_in": page(EVERYBODY),
     "account_reset_password": page(PEOPLE),
     "account_reset_password_done": page(PEOPLE),
     "account_reset_password_from_key": page(PEOPLE, "key"),
     "account_reset_password_from_key_done": page(PEOPLE),
-    "account_email_verification_sent": page(PEOPLE),
-    "account_confirm_email": page(PEOPLE, "key"),
     "account_logout": page(EVERYBODY | KIOSK),
-    "account_confirm_login_code": page(EVERYBODY),
-    "account_email": page(EVERYBODY),
     "account_change_password": page(EVERYBODY),
-    "account_set_password": page(EVERYBODY),
-    "account_reauthenticate": page(EVERYBODY),
 }
 
 # Django's own pages for administrators have a test of their own below.

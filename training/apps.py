@@ -12,9 +12,11 @@ class TrainingConfig(AppConfig):
         from people.presenters import navigation
         from training import protected
         from training.presenters.person_record import person_record
+        from training.queries import departures
 
         protected.declare()
         people_ports.register_person_record(person_record)
+        people_ports.on_departure(departures.matters_of_departure)
         readers = ["instructor", "quality"]
         navigation.register(_("Classes"), "training:class_list", readers, order=35)
         navigation.register(_("Exercises"), "training:exercise_list", order=60)

@@ -23,6 +23,11 @@ NEVER_SIGNED_SO = (Grading.Kind.OWN, Grading.Kind.DECISION)
 
 def refuse_unless_may_grade(user: User, board: Board, at: datetime) -> None:
     """Raise MayNotGrade with the reason if this user may not judge this board today."""
+    if not user.may_sign_in(at):
+        raise MayNotGrade(
+            _("%(name)s has left, or the sign-in is closed, so they judge nothing.")
+            % {"name": user}
+        )
     if user.person_id is not None and user.person_id == board.person_id:
         raise MayNotGrade(_("This is your own board. Somebody else has to judge it."))
     refusal = ports.may_grade(user=user, board=board, day=board.site.today(at))

@@ -44,7 +44,8 @@ def _somebody_is_left(board: Board) -> bool:
     """Whether anybody at the site may read the board who neither made nor signed for it."""
     signers = StageSigning.objects.filter(grading__board=board).values("grading__grader")
     return (
-        SiteRole.objects.filter(site=board.site_id, role=Role.INSTRUCTOR, user__is_active=True)
+        SiteRole.objects.filter(site=board.site_id, role=Role.INSTRUCTOR)
+        .filter(user__in=User.objects.open_on(board.site.today()))
         .exclude(user__person=board.person_id)
         .exclude(user__in=signers)
         .exists()

@@ -88,9 +88,20 @@ class PersonForm(forms.Form):
     )
 
     def __init__(
-        self, *args: Any, sites: QuerySet[Site], leads: PersonQuerySet, **kwargs: Any
+        self,
+        *args: Any,
+        sites: QuerySet[Site],
+        leads: PersonQuerySet,
+        address_is_fixed: bool = False,
+        **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
+        if address_is_fixed:
+            self.fields["email"].disabled = True
+            self.fields["email"].help_text = _now(
+                "Links to set a password go there, so another administrator, of all their sites, "
+                "changes it."
+            )
         self.fields["site"].queryset = sites  # type: ignore[attr-defined]
         self.fields["line_lead"].offer(leads, "line-leads")  # type: ignore[attr-defined]
         self.helper = form_helper(

@@ -2,16 +2,47 @@
 
 from collections.abc import Callable
 
+from allauth.account.adapter import get_adapter
 from django.conf import settings
 from django.contrib import messages
-from django.core.exceptions import PermissionDenied
+from django.core.exceptions import ImproperlyConfigured, PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from people.models import Role
+from people.models import Role, User
 from people.queries.languages import in_language, language_of
+from people.services.sign_in_trail import record_signed_out
+
+
+def client_address(request: HttpRequest) -> str:
+    """The network address that a request comes from, past as many proxies as are one's own."""
+    try:
+        return get_adapter().get_client_ip(request)
+    except (ImproperlyConfigured, PermissionDenied):
+        return ""
+
+
+def record_sign_out(*, user: User | None = None, **_more: object) -> None:
+    """However somebody signs out: on the page, at a tablet, in Django's pages."""
+    if isinstance(user, User):
+        record_signed_out(user, at=timezone.now())
+
+
+def note_address(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """Let whoever asks for a password know from where it is typed: tries are counted by it."""
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        if request.user.is_authenticated:
+            request.user.from_address = client_address(request)
+        return get_response(request)
+
+    return middleware
+
 
 CHANGE_PAGE = "account_change_password"
 OPEN_WITH_ONE_TIME_PASSWORD = (

@@ -228,6 +228,10 @@ class Person(Recorded):
     def __str__(self) -> str:
         return self.full_name
 
+    def has_left(self, at: datetime) -> bool:
+        """Whether their last day is over where they worked; on it they are still here."""
+        return self.left_on is not None and self.left_on < self.site.today(at)
+
 
 class FormerEmployeeNumber(Recorded):
     """A number somebody had before: it still finds them, and nobody else ever gets it."""
@@ -257,6 +261,10 @@ class UserManager(BaseUserManager["User"]):
     def get_by_natural_key(self, username: str | None) -> "User":
         return self.get(employee_number=username)
 
+    def open_on(self, day: date) -> models.QuerySet["User"]:
+        """Sign-ins that open on a day, as `User.may_sign_in` says of one of them."""
+        return self.filter(is_active=True).exclude(person__left_on__lt=day)
+
 
 class User(AbstractBaseUser, PermissionsMixin):
     """A sign-in, by employee number or e-mail; many operators have no mail.
@@ -283,6 +291,9 @@ class User(AbstractBaseUser, PermissionsMixin):
 
     objects = UserManager()
 
+    from_address = ""
+    """The network address that the request of who is signed in comes from; stored nowhere."""
+
     class Meta:
         ordering = ["employee_number"]
         constraints = [
@@ -299,6 +310,13 @@ class User(AbstractBaseUser, PermissionsMixin):
 
     def get_full_name(self) -> str:
         return self.person.full_name if self.person_id and self.person else self.employee_number
+
+    def may_sign_in(self, at: datetime) -> bool:
+        """Whether the sign-in opens anything: not once it is closed, or its owner has left.
+
+        Sessions, proofs of who one is, badges and links to a new password all ask here.
+        """
+        return self.is_active and (self.person is None or not self.person.has_left(at))
 
     def site_roles(self) -> dict[str, set[int]]:
         """Sites by role, read once for a user; every person is an operator where they work.

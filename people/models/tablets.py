@@ -80,7 +80,8 @@ class BadgePin(models.Model):
 class WrongTries(models.Model):
     """Wrong tries in a row, and until when nothing is tried.
 
-    Of one person, at one tablet, or of a badge that is nobody's.
+    Of one person's password or PIN, from one address, at one tablet, or of a badge or login that
+    is nobody's; `people.services.tries` and `people.services.tablets` say which.
     """
 
     key = models.CharField(max_length=40, unique=True)

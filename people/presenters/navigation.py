@@ -141,3 +141,4 @@ def _links(path: str, view_name: str, roles: frozenset[str]) -> list[dict[str, A
 
 
 register(_("Password"), "account_change_password", order=95, place="foot")
+register(_("Last sign-ins"), "people:own_sign_in", order=96, place="foot")

@@ -11,8 +11,11 @@ from django.utils.translation import gettext_lazy
 from people import ports
 from people.domain.employee_numbers import NumberFault, number_fault
 from people.exceptions import PeopleError
-from people.models import BadgePin, FormerEmployeeNumber, Person, Site, User
+from people.models import BadgePin, FormerEmployeeNumber, Person, Role, Site, User
+from people.queries import reach
 from records.services import trail
+
+from .sign_in_mails import send_address_changed
 
 NUMBER_FAULT_MESSAGES = {
     NumberFault.SPELLING: gettext_lazy(
@@ -23,6 +26,7 @@ NUMBER_FAULT_MESSAGES = {
     NumberFault.RESERVED: gettext_lazy("%(number)s cannot be a number. Give another."),
 }
 WHEREABOUTS = frozenset({"site", "started_on", "left_on"})
+OWN_TO_CHANGE = frozenset({"language"})
 CHANGEABLE = (
     "full_name",
     "email",
@@ -108,7 +112,8 @@ def change_person(
     Raises
     ------
     PeopleError
-        If the number is or was somebody else's, or the details contradict each other.
+        If the number is or was somebody else's, the details contradict each other, or they are
+        not the actor's to change (`people.queries.reach`).
     """
     unknown = set(details) - set(CHANGEABLE)
     if unknown:
@@ -120,7 +125,10 @@ def change_person(
         setattr(person, name, value)
     _refuse_contradictions(person)
     changed = [name for name in details if before[name] != details[name]]
-    if employee_number and employee_number != person.employee_number:
+    is_renumbered = bool(employee_number) and employee_number != person.employee_number
+    everything_changed = [*changed, "employee_number"] if is_renumbered else changed
+    _refuse_out_of_reach(person, before, everything_changed, actor)
+    if is_renumbered:
         _change_number(person, employee_number, actor, at)
         ports.whereabouts_changed(person)
     if not changed:
@@ -129,7 +137,7 @@ def change_person(
     if WHEREABOUTS.intersection(changed):
         ports.whereabouts_changed(person)
     if "email" in changed:
-        _update_sign_in_email(person)
+        _update_sign_in_email(person, before["email"], actor, at)
     trail.record(
         actor=actor,
         act="person changed",
@@ -167,11 +175,60 @@ def _change_number(person: Person, number: str, actor: User, at: datetime) -> No
     )
 
 
-def _update_sign_in_email(person: Person) -> None:
-    """Let the sign-in, if there is one, follow the person's address."""
-    if User.objects.filter(person=person).exists():
-        refuse_taken_address(person)
-    User.objects.filter(person=person).update(email=person.email)
+def _refuse_out_of_reach(
+    person: Person, before: dict[str, Any], changed: Collection[str], actor: User
+) -> None:
+    """Refuse changes that would let the actor into somebody else's sign-in, or end their work.
+
+    The person is locked, and whoever gives roles or opens a sign-in locks them too.
+    """
+    if actor.person_id == person.pk and OWN_TO_CHANGE.issuperset(changed):
+        return
+    # As they were recorded, whatever the change says of where they are.
+    as_before = Person(pk=person.pk, site=before.get("site", person.site))
+    if not reach.may_change_person(actor, as_before):
+        raise PeopleError(
+            _("What is known of %(name)s is changed by administrators of their sites.")
+            % {"name": person.full_name}
+        )
+    if "email" in changed and not reach.may_change_address(actor, as_before):
+        raise PeopleError(
+            _("%(name)s signs in, so an administrator of all their sites changes the address.")
+            % {"name": person.full_name}
+        )
+    is_administered = actor.has_role(Role.ADMINISTRATOR, site=as_before.site_id)
+    if "site" in changed and not is_administered and reach.sign_in_of(person) is not None:
+        raise PeopleError(
+            _("%(name)s signs in, so an administrator of %(site)s moves them.")
+            % {"name": person.full_name, "site": as_before.site}
+        )
+
+
+def _update_sign_in_email(person: Person, former: str, actor: User, at: datetime) -> None:
+    """Let the sign-in, if there is one, follow the person's address, and say so to the former."""
+    user = User.objects.select_for_update(of=("self",), no_key=True).filter(person=person).first()
+    if user is None:
+        return
+    refuse_taken_address(person)
+    change_sign_in_address(user, person, former, actor, at)
+
+
+def change_sign_in_address(
+    user: User, person: Person, former: str, actor: User | str, at: datetime
+) -> None:
+    """Write a person's address into their sign-in; the trail and the former address tell of it."""
+    user.person = person
+    user.email = person.email
+    user.save(update_fields=["email"])
+    trail.record(
+        actor=actor,
+        act="sign-in address changed",
+        about=user,
+        payload={"person": person.employee_number, "before": former, "after": person.email},
+        at=at,
+    )
+    if former:
+        send_address_changed(user=user, former=former, actor=actor, at=at)
 
 
 def refuse_taken_address(person: Person) -> None:

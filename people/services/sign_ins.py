@@ -11,9 +11,10 @@ from django.utils.translation import gettext as _
 
 from people.exceptions import PeopleError
 from people.models import Installation, Person, Role, Site, SiteRole, User
+from people.queries.reach import may_reset_sign_in
 from records.services import trail
 
-from .people import enrol_person, refuse_taken_address
+from .people import change_sign_in_address, enrol_person, lock_person, refuse_taken_address
 
 # Nothing that could be read as something else, since it is copied from a screen or a slip.
 LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
@@ -32,8 +33,10 @@ def open_sign_in(
     *, person: Person, roles: Collection[tuple[Site, str]] = (), actor: User, at: datetime
 ) -> tuple[User, str]:
     """Let somebody sign in; return the sign-in and its one-time password, kept nowhere."""
+    person = lock_person(person)
     if User.objects.filter(person=person).exists():
         raise PeopleError(_("%(name)s can sign in already.") % {"name": person.full_name})
+    _refuse_left(person, at)
     refuse_taken_address(person)
     password = one_time_password()
     user = User.objects.create_user(
@@ -54,6 +57,7 @@ def give_password(*, user: User, actor: User, at: datetime) -> str:
     """Replace a lost password by a one-time one, which ends every session of its owner."""
     if user.pk == actor.pk:
         raise PeopleError(_("Change your own password under Password, at the foot of the page."))
+    _lock_person_of(user)
     _refuse_other_sites(user, actor)
     password = one_time_password()
     user.set_password(password)
@@ -81,12 +85,13 @@ def set_roles(
     """
     if any(role == Role.KIOSK for _site, role in roles):
         raise PeopleError(_("A kiosk is nobody: make it a sign-in of its own, under Kiosks."))
+    _lock_person_of(user)
     # The lock on whoever administers keeps two from taking the role off each other.
     site_ids = actor.sites_as(Role.ADMINISTRATOR)
     current = list(
         SiteRole.objects.select_for_update(of=("self",), no_key=True)
         .filter(site__in=site_ids)
-        .select_related("user")
+        .select_related("user__person__site")
     )
     after = {(site.pk, str(role)) for site, role in roles if role != Role.OPERATOR}
     if not {site for site, _role in after} <= site_ids:
@@ -96,7 +101,7 @@ def set_roles(
     }
     for site_id, role in before - after:
         if role == Role.ADMINISTRATOR:
-            _refuse_last_administrator(user, site_id, current)
+            _refuse_last_administrator(user, site_id, current, at)
     if before == after:
         return user
     for site_role in current:
@@ -121,12 +126,14 @@ def set_roles(
     return User.objects.get(pk=user.pk)
 
 
-def _refuse_last_administrator(user: User, site_id: int, current: Iterable[SiteRole]) -> None:
-    """Refuse to take the role from the only active administrator of a site."""
+def _refuse_last_administrator(
+    user: User, site_id: int, current: Iterable[SiteRole], at: datetime
+) -> None:
+    """Refuse to take the role from the only administrator of a site who may sign in."""
     others = any(
         (site_role.site_id, site_role.role) == (site_id, Role.ADMINISTRATOR)
         and site_role.user_id != user.pk
-        and site_role.user.is_active
+        and site_role.user.may_sign_in(at)
         for site_role in current
     )
     if not others:
@@ -141,6 +148,7 @@ def set_sign_in_active(*, user: User, active: bool, actor: User, at: datetime) -
     """Close a sign-in, which ends its sessions, or open it again; nothing is deleted."""
     if user.pk == actor.pk:
         raise PeopleError(_("Another administrator has to close your own sign-in."))
+    _lock_person_of(user)
     _refuse_other_sites(user, actor)
     if user.is_active == active:
         return user
@@ -180,7 +188,8 @@ def make_administrator(
 ) -> User:
     """Make an administrator from the terminal; the first makes installation and site too.
 
-    Somebody who is known by this number already becomes administrator with this password.
+    Somebody who is known by this number already becomes administrator with this password, and
+    with this address where one is given: nobody else could change the only administrator's.
 
     Raises
     ------
@@ -203,6 +212,12 @@ def make_administrator(
             actor="make_administrator",
             at=at,
         )
+    person = lock_person(person)
+    _refuse_left(person, at)
+    former = person.email
+    if email and email != former:
+        person.email = email
+        person.save(update_fields=["email"])
     refuse_taken_address(person)
     user = User.objects.filter(person=person).first() or User(person=person)
     user.employee_number = person.employee_number
@@ -211,6 +226,8 @@ def make_administrator(
     user.password_is_one_time = False
     user.set_password(password)
     user.save()
+    if person.email != former:
+        change_sign_in_address(user, person, former, "make_administrator", at)
     SiteRole.objects.get_or_create(
         user=user, site=site, role=Role.ADMINISTRATOR, defaults={"recorded_at": at}
     )
@@ -249,12 +266,25 @@ def _first_site(new_site: NewSite | None) -> Site:
 
 def _refuse_other_sites(user: User, actor: User) -> None:
     """Nobody takes over a sign-in that holds roles where they administer nothing."""
-    has_other_sites = user.roles.exclude(site__in=actor.sites_as(Role.ADMINISTRATOR)).exists()
-    if has_other_sites or (user.is_superuser and not actor.is_superuser):
+    if not may_reset_sign_in(actor, user):
         raise PeopleError(
             _("%(name)s holds roles at another site, whose administrators have to do this.")
             % {"name": user}
         )
+
+
+def _refuse_left(person: Person, at: datetime) -> None:
+    if person.has_left(at):
+        raise PeopleError(
+            _("%(name)s has left, so nobody signs in as them. Change their last day first.")
+            % {"name": person.full_name}
+        )
+
+
+def _lock_person_of(user: User) -> None:
+    """Keep the person as they are: what may be changed of them rests on the roles they hold."""
+    if user.person is not None:
+        user.person = lock_person(user.person)
 
 
 def _person_payload(person: Person | None) -> dict[str, str]:

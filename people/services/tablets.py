@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy
 
 from people.domain import pins
 from people.domain.employee_numbers import meant_by
-from people.exceptions import PeopleError, TabletRefused
+from people.exceptions import PeopleError, TabletRefused, TriedTooOften
 from people.models import (
     BadgePin,
     FormerEmployeeNumber,
@@ -26,8 +26,12 @@ from people.models import (
 )
 from records.services import trail
 
+from .proof import is_own_password
+from .tries import delete_oldest, lock_rows, refuse_while_waiting
+
 UNKNOWN_BADGE_PREFIX = "badge:"
 MAX_UNKNOWN_BADGES = 1000
+FREE_BADGES_AT_A_TABLET = 10
 
 PIN_FAULT_MESSAGES = {
     pins.PinFault.LENGTH: gettext_lazy("A PIN is four to eight digits. Choose another."),
@@ -171,7 +175,7 @@ def open_by_badge(*, tablet: SharedTablet, badge: str, pin: str, at: datetime) -
         If they do not go together, or too many tries were wrong.
     """
     badge = badge.strip()
-    user = _user_with_badge(badge)
+    user = _user_with_badge(badge, at)
     badge_pin = BadgePin.objects.filter(user=user).first() if user else None
     key = _user_key(user) if user else _unknown_badge_key(badge)
 
@@ -182,14 +186,11 @@ def open_by_badge(*, tablet: SharedTablet, badge: str, pin: str, at: datetime) -
         return check_password(pin, badge_pin.pin_hash)
 
     matched = _attempt(
-        keys=[f"tablet:{tablet.pk}", key],
-        limited_key=key,
+        tablet=tablet,
+        key=key,
         matches=matches,
         at=at,
         actor=user,
-        about=tablet,
-        act="tablet opened by badge and PIN",
-        refused_act="badge and PIN refused",
         payload={"badge": badge if _identifies_somebody(badge) else "", "tablet": tablet.name},
     )
     if user is None:
@@ -201,17 +202,19 @@ def open_by_badge(*, tablet: SharedTablet, badge: str, pin: str, at: datetime) -
     return user
 
 
-def _user_with_badge(badge: str) -> User | None:
+def _user_with_badge(badge: str, at: datetime) -> User | None:
     """Whose employee number or badge it is, among those who may sign in; numbers come first."""
-    people = User.objects.filter(
-        is_active=True, person__isnull=False, password_is_one_time=False
-    ).select_related("person__site")
+    people = User.objects.filter(person__isnull=False, password_is_one_time=False).select_related(
+        "person__site"
+    )
     if not badge:
         return None
     by_number = people.filter(employee_number__iexact=badge)
     by_badge = people.filter(badge_pin__badge__iexact=badge).select_related("badge_pin")
-    return meant_by(badge, ((user.employee_number, user) for user in by_number)) or meant_by(
-        badge, ((user.badge_pin.badge, user) for user in by_badge)
+    return meant_by(
+        badge, ((user.employee_number, user) for user in by_number if user.may_sign_in(at))
+    ) or meant_by(
+        badge, ((user.badge_pin.badge, user) for user in by_badge if user.may_sign_in(at))
     )
 
 
@@ -234,9 +237,7 @@ def _unknown_badge_key(badge: str) -> str:
 
 
 def _delete_oldest_unknown() -> None:
-    unknown = WrongTries.objects.filter(key__startswith=UNKNOWN_BADGE_PREFIX).order_by("-pk")
-    for oldest in unknown.values_list("pk", flat=True)[MAX_UNKNOWN_BADGES : MAX_UNKNOWN_BADGES + 1]:
-        WrongTries.objects.filter(key__startswith=UNKNOWN_BADGE_PREFIX, pk__lte=oldest).delete()
+    delete_oldest(UNKNOWN_BADGE_PREFIX, MAX_UNKNOWN_BADGES)
 
 
 def prove_password_at_tablet(
@@ -249,64 +250,72 @@ def prove_password_at_tablet(
     TabletRefused
         If it is not theirs, or too many tries were wrong.
     """
-    about = tablet or user
-    matched = _attempt(
-        keys=[*([f"tablet:{tablet.pk}"] if tablet else []), f"password:{user.pk}"],
-        limited_key="",
-        matches=lambda: user.is_active and user.check_password(password),
-        at=at,
-        actor=user,
-        about=about,
-        act="tablet opened in full",
-        refused_act="password refused at a tablet",
-        payload={"person": user.employee_number, "tablet": tablet.name if tablet else ""},
-    )
-    if not matched:
+    payload = {"person": user.employee_number, "tablet": tablet.name if tablet else ""}
+    try:
+        is_own = is_own_password(user, password, at)
+    except TriedTooOften as error:
+        raise TabletRefused(str(error)) from error
+    with transaction.atomic():
+        trail.record(
+            actor=user if is_own else None,
+            act="tablet opened in full" if is_own else "password refused at a tablet",
+            about=tablet or user,
+            payload=payload,
+            at=at,
+        )
+    if not is_own:
         raise TabletRefused(_("That is not your password. Type it again."))
 
 
 @transaction.atomic
 def _attempt(
     *,
-    keys: list[str],
-    limited_key: str,
+    tablet: SharedTablet,
+    key: str,
     matches: Callable[[], bool],
     at: datetime,
     actor: User | None,
-    about: SharedTablet | User,
-    act: str,
-    refused_act: str,
     payload: dict,
 ) -> bool:
-    """Try once, and keep count of what was wrong; tries in the wait are not even looked at.
+    """Try a PIN once, and keep count of what was wrong; tries in the wait are not even looked at.
 
     The counts are held to the end of the transaction, so that tries at once wait for each
     other. A refused try has no actor: whoever made it has not shown who they are.
+
+    Each badge that is tried wrongly counts once at the tablet, however often it is: whoever goes
+    through many badges stops it, and nobody stops it for all with one.
     """
-    WrongTries.objects.bulk_create([WrongTries(key=key) for key in keys], ignore_conflicts=True)
-    rows = list(WrongTries.objects.select_for_update().filter(key__in=keys).order_by("key"))
-    until = max((row.wait_until for row in rows if row.wait_until), default=None)
-    if until is not None and until > at:
-        raise TabletRefused(_wait_message(until - at))
-    if any(row.key == limited_key and row.failures >= pins.MAX_FAILURES for row in rows):
+    tablet_key = f"tablet:{tablet.pk}"
+    rows = lock_rows([tablet_key, key])
+    own, of_tablet = rows[key], rows[tablet_key]
+    try:
+        refuse_while_waiting(rows.values(), at)
+    except TriedTooOften as error:
+        raise TabletRefused(str(error)) from error
+    if own.failures >= pins.MAX_FAILURES:
         raise TabletRefused(
             _("This PIN was tried wrongly too often. Sign in fully, then set a new one.")
         )
+    had_failed = own.failures > 0
     if matches():
-        WrongTries.objects.filter(key__in=keys).update(failures=0, wait_until=None)
-        trail.record(actor=actor, act=act, about=about, payload=payload, at=at)
+        own.failures, own.wait_until = 0, None
+        of_tablet.failures -= had_failed and of_tablet.failures > 0
+        for row in rows.values():
+            row.save(update_fields=["failures", "wait_until"])
+        act = "tablet opened by badge and PIN"
+        trail.record(actor=actor, act=act, about=tablet, payload=payload, at=at)
         return True
-    for row in rows:
-        row.failures += 1
-        wait_s = pins.wait_after_s(row.failures)
-        row.wait_until = at + timedelta(seconds=wait_s) if wait_s else None
+    own.failures += 1
+    own.wait_until = _wait_until(own.failures, at)
+    if not had_failed:
+        of_tablet.failures += 1
+        of_tablet.wait_until = _wait_until(of_tablet.failures - FREE_BADGES_AT_A_TABLET, at)
+    for row in rows.values():
         row.save(update_fields=["failures", "wait_until"])
-    trail.record(actor=None, act=refused_act, about=about, payload=payload, at=at)
+    trail.record(actor=None, act="badge and PIN refused", about=tablet, payload=payload, at=at)
     return False
 
 
-def _wait_message(wait: timedelta) -> str:
-    seconds = int(wait.total_seconds()) + 1
-    if seconds < 100:
-        return _("Too many wrong tries. Wait %(n)d seconds, then try again.") % {"n": seconds}
-    return _("Too many wrong tries. Wait %(n)d minutes, then try again.") % {"n": -(-seconds // 60)}
+def _wait_until(failures: int, at: datetime) -> datetime | None:
+    wait_s = pins.wait_after_s(failures)
+    return at + timedelta(seconds=wait_s) if wait_s else None

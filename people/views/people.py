@@ -1,5 +1,7 @@
 """People: listed, looked at, entered and changed."""
 
+from datetime import date
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
@@ -14,6 +16,8 @@ from people.access import UserRequest, role_required
 from people.exceptions import PeopleError
 from people.forms.people import PersonFilterForm, PersonForm
 from people.models import Person, Role, Site, User
+from people.queries.departures import matters_of_departure
+from people.queries.reach import may_change_address
 from people.services import people as services
 
 PAGE_SIZE = 50
@@ -84,13 +88,17 @@ def person_edit(request: UserRequest, employee_number: str) -> HttpResponse:
         request.POST if request.method == "POST" else None,
         sites=sites,
         leads=Person.objects.filter(site__in=sites).exclude(pk=person.pk),
+        address_is_fixed=not may_change_address(request.user, person),
         initial={
             "employee_number": person.employee_number,
             **{name: getattr(person, name) for name in services.CHANGEABLE},
             "site": person.site_id,
         },
     )
+    departure: list[ports.OpenMatter] = []
     if request.method == "POST" and form.is_valid():
+        departure = _unseen_matters(request, person, form.cleaned_data["left_on"])
+    if request.method == "POST" and form.is_valid() and not departure:
         try:
             person = services.change_person(
                 person=person, **form.cleaned_data, actor=request.user, at=timezone.now()
@@ -100,9 +108,20 @@ def person_edit(request: UserRequest, employee_number: str) -> HttpResponse:
         else:
             messages.success(request, _("What changed is saved."))
             return redirect("people:person_detail", person.employee_number)
-    context = {"form": form, "person": person}
-    status = 422 if form.is_bound else 200
+    context = {"form": form, "person": person, "departure": departure}
+    status = 422 if form.is_bound and not departure else 200
     return render(request, "people/person_form.html", context, status=status)
+
+
+def _unseen_matters(
+    request: UserRequest, person: Person, last_day: date | None
+) -> list[ports.OpenMatter]:
+    """What a last day that is being entered ends and leaves open, until it has been shown."""
+    if last_day is None or last_day == person.left_on:
+        return []
+    if request.POST.get("last_day_seen") == last_day.isoformat():
+        return []
+    return matters_of_departure(person, last_day)
 
 
 @require_safe

@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from people import access
 from people.access import UserRequest, role_required
-from people.exceptions import PeopleError, ProofRefused, TabletRefused
+from people.exceptions import PeopleError, ProofRefused, TabletRefused, TriedTooOften
 from people.forms.tablets import BadgeForm, PinForm, RemovePinForm, TabletForm, TabletPasswordForm
 from people.middleware import tablets
 from people.middleware.languages import in_own_language
@@ -234,6 +234,8 @@ def pin(request: UserRequest) -> HttpResponse:
                     proof=proof,
                     at=timezone.now(),
                 )
+        except TriedTooOften as error:
+            bound_form.add_error("password", str(error))
         except ProofRefused:
             bound_form.add_error(
                 "password", _("That is not your password. Type it again, or reset it.")

@@ -60,10 +60,7 @@ def feed_by_secret(secret: str, now: datetime) -> CalendarFeed | None:
         .select_related("person__site", "person__line_lead")
         .first()
     )
-    if feed is None:
-        return None
-    left = feed.person.left_on
-    return None if left is not None and left < feed.person.site.today(now) else feed
+    return None if feed is None or feed.person.has_left(now) else feed
 
 
 def record_reading(feed: CalendarFeed, day: date) -> None:

@@ -181,9 +181,9 @@ def test_number_of_queries_does_not_grow_with_the_line(
     client.force_login(lead)
     certify(terminals, "Ann", today, line_lead=lead.person)
     client.get(PAGE)
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(6):
         client.get(PAGE)
     for number in range(8):
         certify(make_scope(), f"P {number}", today, line_lead=lead.person)
-    with django_assert_num_queries(7):
+    with django_assert_num_queries(6):
         client.get(PAGE)

@@ -26,7 +26,7 @@ def writes_of(client, clock, *seconds):
     for after in seconds:
         clock["s"] += after
         with CaptureQueriesContext(connection) as queries:
-            assert client.get("/account/email/").status_code == 200
+            assert client.get("/account/logout/").status_code == 200
         counts.append(sum('UPDATE "django_session"' in query["sql"] for query in queries))
     return counts
 

@@ -176,7 +176,7 @@ def test_lists_take_the_same_queries_for_many(client, administrator, django_asse
     assert counted[1] > counted[0]
 
 
-QUERIES = {LIST: 5, SENT: 9}
+QUERIES = {LIST: 4, SENT: 8}
 
 
 def test_documented_check_works():

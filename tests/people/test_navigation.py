@@ -38,7 +38,7 @@ def labels(links):
 
 
 def test_page_is_shown_to_the_roles_it_is_for(entries, request_by):
-    navigation.register("Sign in again", "account_reauthenticate", ["quality"], order=2)
+    navigation.register("Sign in again", "account_reset_password", ["quality"], order=2)
     navigation.register("Password", "account_change_password", order=1)
 
     seen_by = {
@@ -71,7 +71,7 @@ def test_page_is_at_the_top_for_some_and_at_the_foot_for_others(entries, request
 
 def test_kiosk_sees_only_what_names_its_role(entries, request_by):
     navigation.register("Password", "account_change_password")
-    navigation.register("Mail", "account_email", ["quality"])
+    navigation.register("Mail", "account_reset_password", ["quality"])
     navigation.register("Check", "account_login", ["quality", "kiosk"])
 
     shown = navigation.navigation(request_by("/", "kiosk"))["navigation"]
@@ -127,11 +127,13 @@ def test_page_below_marks_its_section(entries, request_by):
 
 def test_page_that_stands_below_another_marks_the_one_it_belongs_to(entries, request_by):
     navigation.register("Account", "account_login", order=1)
-    navigation.register("Words", "account_email", ["instructor"], covers=["account_signup"])
+    navigation.register(
+        "Words", "account_reset_password", ["instructor"], covers=["account_reset_password_done"]
+    )
 
     def marked(*roles):
         request = request_by(reverse("account_login") + "more/", *roles)
-        request.resolver_match = resolve(reverse("account_signup"))
+        request.resolver_match = resolve(reverse("account_reset_password_done"))
         shown = navigation.navigation(request)["navigation"]["top"]
         return {link["label"]: link["current"] for link in shown}
 

@@ -28,7 +28,7 @@ def change(client, to):
 
 
 def test_every_page_leads_to_choosing_a_password(client, newcomer):
-    answer = client.get(reverse("account_reauthenticate"), follow=True)
+    answer = client.get(reverse("people:pin"), follow=True)
 
     assert answer.redirect_chain == [(CHANGE, 302)]
     assert "given to you by somebody else" in answer.content.decode()

@@ -42,8 +42,6 @@ def is_german(answer):
     "name",
     [
         "account_login",
-        "account_inactive",
-        "account_signup",
         "account_reset_password",
         "account_reset_password_done",
         "account_reset_password_from_key_done",
@@ -55,7 +53,7 @@ def test_page_before_signing_in_is_in_the_browsers_language(client, name):
     assert '<html lang="en">' in english.content.decode()
 
 
-@pytest.mark.parametrize("name", ["account_change_password", "account_email", "account_logout"])
+@pytest.mark.parametrize("name", ["account_change_password", "account_logout"])
 def test_page_of_ones_own_is_in_ones_own_language(client, name):
     person = make_person(language="de", email="marta@skarnfell.example")
     client.force_login(make_user(person=person, password=PASSWORD, email=person.email))
@@ -191,7 +189,7 @@ def test_end_of_a_shared_tablet_is_told_in_the_language_of_the_page_that_follows
 
 
 def test_link_to_a_new_password_comes_in_the_same_language(client):
-    make_user(person=make_person(), password=PASSWORD, email="marta@skarnfell.example")
+    make_user(person=make_person(email="marta@skarnfell.example"), password=PASSWORD)
     client.post(
         reverse("account_reset_password"), {"email": "marta@skarnfell.example"}, headers=GERMAN
     )

@@ -169,16 +169,36 @@ def test_each_wrong_try_waits_longer_and_the_right_pin_waits_too(tablet):
     assert set(WrongTries.objects.values_list("failures", flat=True)) == {0}
 
 
-def test_person_waits_on_every_tablet_and_a_tablet_for_everybody(tablet, keeper):
+def test_person_waits_on_every_tablet_and_nobody_else_with_them(tablet, keeper):
     user, other = with_pin(), with_pin(pin="4471")
     elsewhere = declare(keeper, "Bench room 3")
-    for _ in range(3):
+    for n in range(6):
         with pytest.raises(TabletRefused):
-            try_(tablet, user.employee_number, WRONG)
-    for where, who, pin in ((elsewhere, user, PIN), (tablet, other, "4471")):
-        with pytest.raises(TabletRefused, match="Wait 31 seconds"):
-            try_(where, who.employee_number, pin)
-    assert try_(elsewhere, other.employee_number, "4471") == other
+            try_(tablet, user.employee_number, WRONG, n * 3600)
+    at = 5 * 3600
+    for where in (elsewhere, tablet):
+        with pytest.raises(TabletRefused, match="Too many wrong tries"):
+            try_(where, user.employee_number, PIN, at + 1)
+        assert try_(where, other.employee_number, "4471", at + 1) == other
+
+
+def test_who_goes_through_many_badges_stops_the_tablet(tablet, keeper):
+    user = with_pin()
+    for n in range(services.FREE_BADGES_AT_A_TABLET + 3):
+        with pytest.raises(TabletRefused, match="do not go together"):
+            try_(tablet, f"CARD-{n}", WRONG)
+    with pytest.raises(TabletRefused, match="Wait 31 seconds"):
+        try_(tablet, user.employee_number)
+    assert try_(declare(keeper, "Bench room 3"), user.employee_number) == user
+    assert try_(tablet, user.employee_number, PIN, 31) == user
+
+
+def test_slip_that_is_put_right_does_not_count_at_the_tablet(tablet):
+    user = with_pin()
+    for n in range(40):
+        with pytest.raises(TabletRefused, match="do not go together"):
+            try_(tablet, user.employee_number, WRONG, n)
+        assert try_(tablet, user.employee_number, PIN, n) == user
 
 
 def test_ten_wrong_tries_stop_a_pin_until_it_is_set_anew(tablet):

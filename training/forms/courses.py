@@ -7,6 +7,7 @@ from typing import Any
 from crispy_forms.layout import Div
 from django import forms
 from django.db.models import QuerySet
+from django.utils import timezone
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
@@ -41,8 +42,10 @@ class ClassFilterForm(forms.Form):
 
 
 def instructors_at(sites: Iterable[Site]) -> QuerySet[User]:
+    today = min((site.today() for site in sites), default=timezone.localdate())
     return (
-        User.objects.filter(roles__role=Role.INSTRUCTOR, roles__site__in=sites, is_active=True)
+        User.objects.open_on(today)
+        .filter(roles__role=Role.INSTRUCTOR, roles__site__in=sites)
         .select_related("person")
         .order_by("person__full_name")
         .distinct()

@@ -33,7 +33,7 @@ def plan_class(
     room: str = "",
 ) -> ClassSession:
     """Plan a class at a site; its instructor is one there."""
-    _refuse_plan(site, instructor, starts_on, ends_on)
+    _refuse_plan(site, instructor, starts_on, ends_on, at)
     session = ClassSession.objects.create(
         number=next_number(site.prefix, NUMBER_KIND),
         course_revision=course_revision,
@@ -66,7 +66,7 @@ def change_class(
     """Move a class or change its places; refused where somebody or something would fall out."""
     session = _lock_session(session)
     before = _session_payload(session)
-    _refuse_plan(session.site, instructor, starts_on, ends_on)
+    _refuse_plan(session.site, instructor, starts_on, ends_on, at)
     enrolled = session.enrolments.count()
     if places < enrolled:
         raise TrainingError(
@@ -211,14 +211,17 @@ def take_attendance(
     )
 
 
-def _refuse_plan(site: Site, instructor: User, starts_on: date, ends_on: date) -> None:
+def _refuse_plan(
+    site: Site, instructor: User, starts_on: date, ends_on: date, at: datetime
+) -> None:
     if ends_on < starts_on:
         raise TrainingError(_("The last day comes before the first. Change one of them."))
     if (ends_on - starts_on).days >= MAX_DAYS:
         raise TrainingError(
             _("That is more than %(days)d days. Plan several classes.") % {"days": MAX_DAYS}
         )
-    if not instructor.is_active or not instructor.has_role(Role.INSTRUCTOR, site=site):
+    may_teach = instructor.may_sign_in(at) and instructor.has_role(Role.INSTRUCTOR, site=site)
+    if not may_teach:
         raise TrainingError(
             _("%(name)s is not an instructor at %(site)s. Choose one who is.")
             % {"name": instructor, "site": site}

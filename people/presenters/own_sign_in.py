@@ -1,0 +1,61 @@
+"""The page on which people see what was done with their own sign-in."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from people.models import User
+from people.queries.own_sign_in import SignInAct, own_sign_in_acts
+
+WORDS = {
+    "signed in": gettext_lazy("Signed in"),
+    "signed out": gettext_lazy("Signed out"),
+    "sign-in refused": gettext_lazy("Signing in refused"),
+    "password refused": gettext_lazy("Wrong password where it was asked for again"),
+    "password refused at a tablet": gettext_lazy("Wrong password at a shared tablet"),
+    "tablet opened by badge and PIN": gettext_lazy("Opened a shared tablet by badge and PIN"),
+    "tablet opened in full": gettext_lazy("Opened a shared tablet with the password"),
+    "link to a new password sent": gettext_lazy("Link to a new password sent"),
+    "password changed": gettext_lazy("Password changed"),
+    "password set by a link": gettext_lazy("Password set by a link"),
+    "password given": gettext_lazy("One-time password given"),
+    "sign-in opened": gettext_lazy("Sign-in opened"),
+    "sign-in opened again": gettext_lazy("Sign-in opened again"),
+    "sign-in closed": gettext_lazy("Sign-in closed"),
+    "sign-in address changed": gettext_lazy("E-mail address changed"),
+    "roles set": gettext_lazy("Roles set"),
+    "administrator made": gettext_lazy("Made administrator at the terminal"),
+    "badge and PIN set": gettext_lazy("Badge and PIN set"),
+    "badge and PIN removed": gettext_lazy("Badge and PIN given up"),
+}
+REFUSALS = {"sign-in refused", "password refused", "password refused at a tablet"}
+
+
+@dataclass(frozen=True)
+class Line:
+    at: datetime
+    words: str
+    details: str
+    is_refusal: bool
+
+
+def lines(user: User) -> list[Line]:
+    return [
+        Line(act.at, str(WORDS.get(act.act, act.act)), _details(act), act.act in REFUSALS)
+        for act in own_sign_in_acts(user)
+    ]
+
+
+def _details(act: SignInAct) -> str:
+    parts = []
+    if act.address:
+        parts.append(_("from %(address)s") % {"address": act.address})
+    if act.by:
+        parts.append(_("by %(name)s") % {"name": act.by})
+    if act.before or act.after:
+        none = _("none")
+        before, after = (", ".join(texts) or none for texts in (act.before, act.after))
+        parts.append(_("before: %(before)s; now: %(after)s") % {"before": before, "after": after})
+    return "; ".join(parts)

@@ -1,0 +1,68 @@
+"""Mails about a sign-in: the link to a new password, and news of where such links go."""
+
+import logging
+from datetime import datetime
+
+from django.conf import settings
+from django.core.mail import EmailMessage
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from people.models import User
+from people.queries.languages import in_language, language_of
+
+from .reset_links import reset_link, users_at_address
+from .sign_in_trail import LINK_SENT, record_bounded
+
+log = logging.getLogger(__name__)
+
+
+def send_reset_links(email: str, language: str) -> None:
+    """Send whoever has this address in their record a link to set a new password.
+
+    Nobody learns from an error either whether somebody has it.
+    """
+    for user in users_at_address(email):
+        with in_language(language):
+            subject = _("Set a new password")
+            body = _(
+                "Somebody, most likely you, asked for a link to set a new password for the "
+                "sign-in %(number)s at %(place)s. It works once, within an hour:\n\n"
+                "%(link)s\n\n"
+                "If it was not you, do nothing: your password stays as it is."
+            ) % {
+                "number": user.employee_number,
+                "place": settings.PUBLIC_URL,
+                "link": reset_link(user),
+            }
+        try:
+            EmailMessage(subject, body + "\n", to=[user.person.email]).send()  # type: ignore[union-attr]
+        except OSError:
+            log.exception("The link to a new password was not sent.")
+        else:
+            record_bounded(LINK_SENT, user, address="", at=timezone.now())
+
+
+def send_address_changed(*, user: User, former: str, actor: User | str, at: datetime) -> None:
+    """Tell the address that a sign-in had until now that links go elsewhere from here on.
+
+    Whoever put in an address of their own would otherwise be the only one to know.
+    """
+    person = user.person
+    day = (person.site.today(at) if person else at.date()).strftime("%Y-%m-%d")
+    with in_language(language_of(person)):
+        subject = _("The address of your sign-in has changed")
+        body = _(
+            "Your sign-in %(number)s at %(place)s has used this address until now. On %(day)s it "
+            "was replaced by %(actor)s. Links to set a new password no longer come here.\n\n"
+            "If you did not ask for that, tell an administrator of your site today."
+        ) % {
+            "number": user.employee_number,
+            "place": settings.PUBLIC_URL,
+            "day": day,
+            "actor": str(actor),
+        }
+    message = EmailMessage(subject, body + "\n", to=[former])
+    # A mail server that does not answer undoes no change.
+    transaction.on_commit(message.send, robust=True)
