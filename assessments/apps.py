@@ -10,9 +10,11 @@ class AssessmentsConfig(AppConfig):
         from records.queries.verification import register_files
 
         from . import protected
+        from .queries import written_down
         from .services import photos
 
         protected.declare()
+        written_down.register()
         register_files(photos.originals)
         navigation.register(
             _("Class day"),

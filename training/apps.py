@@ -12,8 +12,10 @@ class TrainingConfig(AppConfig):
         from people.presenters import navigation
         from training import protected
         from training.presenters.person_record import person_record
+        from training.queries import written_down
 
         protected.declare()
+        written_down.register()
         people_ports.register_person_record(person_record)
         readers = ["instructor", "quality"]
         navigation.register(_("Classes"), "training:class_list", readers, order=35)

@@ -10,9 +10,9 @@ from records.queries.verification import Report, verify_records
 
 class Command(BaseCommand):
     help = (
-        "Verifies the trail's chain of hashes, every signature and every stored file, and that "
-        "the database still refuses to change records. Names the first entry that does not fit "
-        "and ends with status 1 if anything does not."
+        "Verifies the trail's chain of hashes, every signature and every stored file, that the "
+        "rows still say what was signed and written down, and that the database still refuses "
+        "to change records. Names what does not fit and ends with status 1 if anything does not."
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
@@ -25,6 +25,14 @@ class Command(BaseCommand):
         self.stdout.write(f"Trail entries that fit: {report.entries:,}")
         self.stdout.write(f"  of them with an erased payload: {report.erased:,}")
         self.stdout.write(f"Signatures that fit: {report.signatures:,}")
+        if report.not_rebuilt:
+            self.stdout.write(f"  of them with a meaning that no app has: {report.not_rebuilt:,}")
+        self.stdout.write(f"Entries and signatures compared with their rows: {report.compared:,}")
+        if report.not_compared:
+            self.stdout.write(
+                f"  not compared, since their details were erased: {report.not_compared:,}; "
+                "their rows are there"
+            )
         files_read = "not read (--skip-files)" if skip_files else f"{report.files:,}"
         self.stdout.write(f"Files read: {files_read}")
         if not report.fits:
