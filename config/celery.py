@@ -69,6 +69,10 @@ app.conf.update(
             "schedule": crontab(),
             "options": {"expires": 50},
         },
+        "verify the records": {
+            "task": "records.verify",
+            "schedule": crontab(minute="10", hour="3"),
+        },
         "make missing renditions": {
             "task": "photographs.make_missing_renditions",
             "schedule": crontab(),

@@ -83,6 +83,12 @@ class Report:
     def fits(self) -> bool:
         return not self.faults
 
+    @property
+    def fault_count(self) -> int:
+        """How much does not fit, those rows with it that are not named one by one."""
+        unnamed = max(self.row_faults - MOST_FAULTS, 0)
+        return len(self.faults) + max(unnamed - 1, 0)
+
     def add_row_fault(self, where: str, reason: str) -> None:
         self.row_faults += 1
         if self.row_faults <= MOST_FAULTS:

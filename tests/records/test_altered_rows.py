@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from django.core.management import call_command
 from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from assessments.models import Board, CriteriaSet, Grading, Judgement, Measurement, Photo
 from assessments.queries import board_results
@@ -543,3 +544,17 @@ def test_who_altered_a_whole_table_is_not_listed_row_by_row(kept, monkeypatch):
 
     assert len(faults()) == 2
     assert faults()[-1] == "1 more rows are not what was written down."
+
+
+def test_a_batch_is_rebuilt_with_few_queries_however_many_its_rows(db):
+    board = factories.make_board()
+    counts = []
+    for number in (3, 40):
+        for _photo in range(number):
+            factories.make_photo(board)
+        factories.write_down()
+        with CaptureQueriesContext(connection) as queries:
+            assert verify_records(with_files=False).fits
+        counts.append(len(queries))
+
+    assert counts[0] == counts[1] < 40
