@@ -73,6 +73,10 @@ app.conf.update(
             "task": "records.verify",
             "schedule": crontab(minute="10", hour="3"),
         },
+        "send the end of the trail out of the house": {
+            "task": "records.publish_head",
+            "schedule": crontab(minute="50", hour="2"),
+        },
         "make missing renditions": {
             "task": "photographs.make_missing_renditions",
             "schedule": crontab(),

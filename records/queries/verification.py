@@ -8,7 +8,7 @@ that other apps have registered. Reads a batch at a time, so it needs no more me
 million entries than for a thousand, and may run while others write.
 
 Who rewrites the chain itself, from a changed entry to its end, or cuts its end off, leaves a
-chain that fits. From inside that cannot be seen.
+chain that fits. That shows by the ends that left the house before (`records.queries.heads`).
 """
 
 import hashlib
@@ -28,7 +28,7 @@ from records.domain.chain import FIRST_PREVIOUS_HASH, entry_hash, payload_digest
 from records.domain.kinds import kind_of
 from records.models import Signature, TrailEntry, TrailHead, TrailPayload, append_only
 
-from . import rebuilding
+from . import heads, rebuilding
 from .rebuilding import Written
 from .trail_acts import ERASED, SIGNED, signature_payload
 
@@ -76,6 +76,7 @@ class Report:
     not_compared: int = 0
     not_rebuilt: int = 0
     files: int = 0
+    heads: int = 0
     row_faults: int = 0
     faults: list[Fault] = field(default_factory=list)
 
@@ -114,6 +115,7 @@ def verify_records(*, with_files: bool = True) -> Report:
         what = "does something else than it should" if is_there else "is missing"
         reason = f"{what}: the table can be changed unseen. Run manage.py migrate to put it back."
         report.faults.append(Fault(f"database trigger {name}", reason))
+    _check_heads(report)
     if with_files:
         _check_files(report)
     return report
@@ -301,6 +303,23 @@ def _signature_fault(signature: Signature) -> str:
     if payload.body != canonical_text(signature_payload(signature)):
         return f"was changed: the payload of trail entry {entry.number} says something else of it."
     return ""
+
+
+def _check_heads(report: Report) -> None:
+    """Look up the ends of the trail that were filed; the first that is gone is named."""
+    for where, text in heads.kept_heads():
+        try:
+            head = heads.find_head(text)
+        except heads.NotAHead:
+            report.faults.append(Fault(where, "says nothing: it was changed or cut off."))
+            return
+        if head is None:
+            reason = (
+                f"names {text}, which the trail does not hold any more: it was written anew or cut."
+            )
+            report.faults.append(Fault(where, reason))
+            return
+        report.heads += 1
 
 
 def _check_files(report: Report) -> None:
