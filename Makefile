@@ -80,6 +80,7 @@ bench: install-dev
 	@$(BIN)/python -m benchmarks.sweep
 	@$(BIN)/python -m benchmarks.bench_check
 	@$(BIN)/python -m benchmarks.judging
+	@$(BIN)/python -m benchmarks.verifying
 
 format:
 	$(BIN)/ruff check --fix .

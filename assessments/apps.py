@@ -11,11 +11,12 @@ class AssessmentsConfig(AppConfig):
         from records.queries.verification import register_files
 
         from . import protected
-        from .queries import departures
+        from .queries import departures, written_down
         from .services import photos
 
         protected.declare()
         people_ports.on_departure(departures.matters_of_departure)
+        written_down.register()
         register_files(photos.originals)
         navigation.register(
             _("Class day"),

@@ -11,7 +11,12 @@ class CertificationConfig(AppConfig):
     def ready(self) -> None:
         from assessments import ports as assessments_ports
         from certification import protected
-        from certification.queries import graders, requirements, schemes_in_force
+        from certification.queries import (
+            graders,
+            requirements,
+            schemes_in_force,
+            written_down,
+        )
         from certification.services import certificates_from_elsewhere, standing, standing_changes
         from people import ports as people_ports
         from people.presenters import navigation
@@ -19,6 +24,7 @@ class CertificationConfig(AppConfig):
         from training import ports as training_ports
 
         protected.declare()
+        written_down.register()
         people_ports.on_whereabouts_changed(standing_changes.note_person)
         training_ports.on_facts_changed(standing.facts_changed)
         training_ports.register_scopes(schemes_in_force.scope_names)

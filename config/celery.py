@@ -86,6 +86,14 @@ app.conf.update(
             "schedule": crontab(),
             "options": {"expires": 50},
         },
+        "verify the records": {
+            "task": "records.verify",
+            "schedule": crontab(minute="10", hour="3"),
+        },
+        "send the end of the trail out of the house": {
+            "task": "records.publish_head",
+            "schedule": crontab(minute="50", hour="2"),
+        },
         "make missing renditions": {
             "task": "photographs.make_missing_renditions",
             "schedule": crontab(),

@@ -308,6 +308,10 @@ if _email_url:
 else:
     EMAIL_BACKEND = "operations.backends.mail_folder.FolderBackend"
 EMAIL_TIMEOUT = 30
+TRAIL_HEAD_TO = env.names(
+    "TRAIL_HEAD_TO",
+    about="Addresses that the end of the trail is mailed to every day, with commas between.",
+)
 
 # Web hooks
 

@@ -10,9 +10,12 @@ class OperationsConfig(AppConfig):
 
     def ready(self) -> None:
         from operations.services import heartbeats, process_heartbeats  # noqa: F401 - listens to Celery
+        from operations.services.heads import filed_heads
         from people.presenters import navigation
+        from records.queries.heads import register_heads
         from reminders import ports as reminders_ports
 
+        register_heads(filed_heads)
         reminders_ports.on_sweep_done(heartbeats.record_sweep)
         reminders_ports.register_sending_watch(heartbeats.sending_heartbeat)
         navigation.register(_("Health"), "operations:health", ["administrator"], order=90)

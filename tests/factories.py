@@ -6,6 +6,8 @@ from datetime import UTC, date, datetime, time
 from itertools import count
 from typing import Any
 
+from django.db import transaction
+
 from assessments.models import (
     Board,
     BoardOutcome,
@@ -17,6 +19,7 @@ from assessments.models import (
     Photo,
     StageSigning,
 )
+from assessments.queries import board_results, written_down
 from certification.domain.standing import valid_through
 from certification.models import (
     Certificate,
@@ -28,6 +31,7 @@ from certification.models import (
 from certification.queries import standing_on_day
 from certification.services import standing
 from people.models import Person, Role, Site, SiteRole, User
+from records.queries import rebuilding
 from records.services import trail
 from training.models import (
     ClassSession,
@@ -279,6 +283,17 @@ def make_revision(
     return revision
 
 
+def _sign(signing: StageSigning) -> None:
+    signing.signature = trail.sign(
+        actor=signing.grading.grader,
+        meaning=written_down.JUDGED,
+        about=signing.grading,
+        content=board_results.signed_content(signing),
+        at=signing.signed_at,
+    )
+    signing.save()
+
+
 def make_passed_board(
     person: Person,
     exercise: Exercise,
@@ -294,16 +309,7 @@ def make_passed_board(
         board=board, grader=grader, criteria_set=make_criteria_set(), recorded_at=signed_at
     )
     for stage in exercise.stages:
-        signature = trail.sign(
-            actor=grader,
-            meaning="graded",
-            about=board,
-            content={"board": board.number, "stage": stage},
-            at=signed_at,
-        )
-        StageSigning.objects.create(
-            grading=grading, stage=stage, signature=signature, signed_at=signed_at, result={}
-        )
+        _sign(StageSigning(grading=grading, stage=stage, signed_at=signed_at, result={}))
     BoardOutcome.objects.create(
         board=board,
         complete=True,
@@ -333,12 +339,7 @@ def make_differing_board(person: Person, first: User, second: User) -> Board:
                     outcome=first_says if is_first else "accept",
                     how="at_board",
                 )
-        signature = trail.sign(
-            actor=grader, meaning="graded", about=board, content={"of": grader.pk}, at=NOW
-        )
-        StageSigning.objects.create(
-            grading=grading, stage="soldered", signature=signature, signed_at=NOW, result={}
-        )
+        _sign(StageSigning(grading=grading, stage="soldered", signed_at=NOW, result={}))
     BoardOutcome.objects.create(board=board)
     return board
 
@@ -371,3 +372,20 @@ def make_certificate(
     )
     standing.rebuild_spans(person, scope)
     return certificate
+
+
+def write_down() -> None:
+    """Write into the trail what these makers, and tests, put into tables past the services."""
+    for kept in rebuilding.kept_tables():
+        if kept.content_of is None:
+            continue
+        keys = list(kept.rows_without_record())
+        rows = kept.model._base_manager.filter(**{f"{kept.key}__in": keys}).order_by("pk")
+        by_key = dict(zip(rows.values_list(kept.key, flat=True), rows, strict=True))
+        with transaction.atomic():
+            trail.record_many(
+                actor="factories",
+                act=kept.acts[0],
+                items=[((kept.about, str(key)), kept.content_of(by_key[key])) for key in keys],
+                at=NOW,
+            )

@@ -12,9 +12,10 @@ class TrainingConfig(AppConfig):
         from people.presenters import navigation
         from training import protected
         from training.presenters.person_record import person_record
-        from training.queries import departures
+        from training.queries import departures, written_down
 
         protected.declare()
+        written_down.register()
         people_ports.register_person_record(person_record)
         people_ports.on_departure(departures.matters_of_departure)
         readers = ["instructor", "quality"]

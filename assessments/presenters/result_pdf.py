@@ -65,7 +65,7 @@ class _TypstData:
             "printed_utc": list(sheet.printed_at.astimezone(UTC).timetuple()[:6]),
             "title": sheet.title,
             "running": sheet.running,
-            "printed": sheet.printed,
+            "printed": f"{sheet.printed} · {sheet.trail}" if sheet.trail else sheet.printed,
             "verdict": sheet.verdict,
             "verdict_word": sheet.verdict_word,
             "score": sheet.score,

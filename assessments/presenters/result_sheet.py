@@ -22,6 +22,7 @@ from people.presenters.days import format_instant, format_page_day
 from people.presenters.limit_line import LimitLine
 from people.presenters.quantities import format_score
 from people.presenters.symbols import VERDICT_SYMBOLS
+from records.queries.heads import printed_head
 from training.models import Calibration, Tool
 
 from .result_page import readings_said, rules_of
@@ -132,6 +133,7 @@ class ResultSheet:
     unverified: str
     tools: tuple[ToolSaid, ...]
     printed: str
+    trail: str
     printed_at: datetime
     running: str
 
@@ -194,6 +196,7 @@ def result_sheet(board: Board, *, user: User, at: datetime) -> ResultSheet:
         sources=tuple(_sources(judged)),
         unverified=_unverified(judged),
         tools=tuple(_tools(board, judged)),
+        trail=_("Trail %(end)s") % {"end": end} if (end := printed_head(at)) else "",
         printed=_("Printed %(instant)s by %(name)s")
         % {"instant": instant(at, board.site.time_zone), "name": _named(user)},
         printed_at=at,

@@ -1,7 +1,8 @@
 """What the judgements of a board add up to: for signing, for showing, for the list."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from django.db import models
 
@@ -233,46 +234,64 @@ def _marked(measurement: Measurement | None) -> dict:
     }
 
 
-def signed_content(grading: Grading, stage: str, summary: StageSummary) -> dict:
-    """What a stage signature covers, in full: change any of it and the hash differs."""
-    judgements = Judgement.objects.filter(grading=grading, stage=stage).select_related(
+def judgements_to_sign(**of: Any) -> models.QuerySet[Judgement]:
+    """Judgements with all that a stage signature covers of them."""
+    return Judgement.objects.filter(**of).select_related(
         "joint__position", "criterion", "photo", "tool", "measurement__photo"
     )
-    lines = [
-        {
-            "joint": judgement.joint.position.name if judgement.joint else None,
-            "make": judgement.joint.make if judgement.joint else None,
-            "criterion": judgement.criterion.code,
-            "outcome": judgement.outcome,
-            "how": judgement.how,
-            "magnification": None
-            if judgement.magnification is None
-            else str(judgement.magnification),
-            "photo": judgement.photo.sha256 if judgement.photo else None,
-            "mark": None if judgement.mark_x is None else [judgement.mark_x, judgement.mark_y],
-            "tool": judgement.tool.code if judgement.tool else None,
-            "value": None if judgement.value is None else str(judgement.value),
-            "uncertainty": None if judgement.uncertainty is None else str(judgement.uncertainty),
-            "note": judgement.note,
-            "with_the_rest": judgement.with_the_rest,
-            "judged_at": judgement.judged_at.isoformat(),
-        }
-        | _marked(judgement.measurement)
-        for judgement in judgements
-    ]
+
+
+def signed_content(signing: StageSigning, judgements: Iterable[Judgement] | None = None) -> dict:
+    """What a stage signature covers, in full: change any of it and the hash differs.
+
+    Parameters
+    ----------
+    signing : StageSigning
+        Its signature is not looked at, and need not be there yet.
+    judgements : iterable of Judgement, optional
+        Those of the stage, where they have been read already by `judgements_to_sign`.
+    """
+    grading, stage = signing.grading, signing.stage
+    if judgements is None:
+        judgements = judgements_to_sign(grading=grading, stage=stage)
+    lines = [_signed_line(judgement) for judgement in judgements]
     lines.sort(key=lambda line: (line["joint"] or "", line["make"] or 0, line["criterion"]))
     return {
         "board": grading.board.number,
         "exercise": [grading.board.exercise.code, grading.board.exercise.revision],
         "person": grading.board.person.employee_number,
+        "person_id": grading.board.person_id,
         "grading": grading.pk,
+        "grader": grading.grader_id,
+        "kind": str(grading.kind),
+        "begun_at": grading.recorded_at,
         "replaces": grading.replaces_id,
         "reason": grading.reason,
-        "stage": stage,
+        "stage": str(stage),
+        "signed_at": signing.signed_at,
         "criteria_set": str(grading.criteria_set),
         "judgements": lines,
-        "result": summary.as_json(),
+        "result": signing.result,
     }
+
+
+def _signed_line(judgement: Judgement) -> dict[str, Any]:
+    return {
+        "joint": judgement.joint.position.name if judgement.joint else None,
+        "make": judgement.joint.make if judgement.joint else None,
+        "criterion": judgement.criterion.code,
+        "outcome": judgement.outcome,
+        "how": judgement.how,
+        "magnification": None if judgement.magnification is None else str(judgement.magnification),
+        "photo": judgement.photo.sha256 if judgement.photo else None,
+        "mark": None if judgement.mark_x is None else [judgement.mark_x, judgement.mark_y],
+        "tool": judgement.tool.code if judgement.tool else None,
+        "value": None if judgement.value is None else str(judgement.value),
+        "uncertainty": None if judgement.uncertainty is None else str(judgement.uncertainty),
+        "note": judgement.note,
+        "with_the_rest": judgement.with_the_rest,
+        "judged_at": judgement.judged_at.isoformat(),
+    } | _marked(judgement.measurement)
 
 
 @dataclass(frozen=True, slots=True)

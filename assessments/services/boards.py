@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 
 from assessments.exceptions import CannotChangeBoard, CannotMakeBoards
 from assessments.models import Board, DestructiveCheck, Joint, Rework
+from assessments.queries import written_down
 from people.models import Person, Role, Site, User
 from people.presenters.days import format_day
 from records.services import trail
@@ -73,23 +74,12 @@ def make_boards(
         for position in positions
     )
     trail.record_many(
-        actor=actor, act="board made", items=[(board, _described(board)) for board in boards], at=at
+        actor=actor,
+        act=written_down.MADE,
+        items=[(board, written_down.board_content(board)) for board in boards],
+        at=at,
     )
     return boards
-
-
-def _described(board: Board) -> dict:
-    return {
-        "number": board.number,
-        "person": board.person.employee_number,
-        "exercise": [board.exercise.code, board.exercise.revision],
-        "purpose": str(board.purpose),
-        "session": board.session.number if board.session else None,
-        "unit": board.unit,
-        "work_order": board.work_order,
-        "alloy": board.alloy,
-        "handed_out_on": board.handed_out_on.isoformat(),
-    }
 
 
 def _refuse_exercise(exercise: Exercise, positions: Sequence) -> None:
@@ -241,14 +231,9 @@ def add_destructive_check(
     )
     trail.record(
         actor=actor,
-        act="destructive check recorded",
+        act=written_down.CHECKED,
         about=check,
-        payload={
-            "number": board.number,
-            "kind": kind,
-            "result": result,
-            "done_on": done_on.isoformat(),
-        },
+        payload=written_down.check_content(check),
         at=at,
     )
     return check

@@ -14,6 +14,7 @@ from django.utils.translation import ngettext
 from assessments.content import CriteriaSetContent, CriterionContent
 from assessments.exceptions import CannotChangeCriteria
 from assessments.models import CriteriaSet, Criterion
+from assessments.queries import written_down
 from people.models import Installation, User
 from records.services import trail
 
@@ -182,7 +183,8 @@ def publish_criteria_set(
         )
     made.published_at, made.published_by = at, actor
     made.save(update_fields=["published_at", "published_by"])
-    _record("criteria set published", made, actor, at, unverified=unverified)
+    content = written_down.published_content(made)
+    _record(written_down.PUBLISHED, made, actor, at, **content, unverified=unverified)
     replaced = CriteriaSet.objects.current().filter(title=made.title).exclude(pk=made.pk)
     for old in replaced:
         retire_criteria_set(criteria_set=old, actor=actor, at=at)
@@ -239,5 +241,5 @@ def _described(criterion: Criterion) -> dict[str, Any]:
 def _record(
     act: str, made: CriteriaSet, actor: User | str | None, at: datetime, **details: Any
 ) -> None:
-    payload = {"set": made.title, "revision": made.revision, **details}
+    payload = {"set": made.title, "revision": made.revision} | details
     trail.record(actor=actor, act=act, about=made, payload=payload, at=at)

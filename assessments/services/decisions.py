@@ -9,7 +9,12 @@ from django.utils.translation import gettext as _
 
 from assessments.exceptions import AssessmentError, MayNotGrade, StageNotReady
 from assessments.models import Board, Grading, Judgement, StageSigning
-from assessments.queries import board_results, effective_judgements, grading_assignment
+from assessments.queries import (
+    board_results,
+    effective_judgements,
+    grading_assignment,
+    written_down,
+)
 from assessments.queries.effective_judgements import Place
 from people.models import User
 from records.services import trail
@@ -192,21 +197,17 @@ def _sign(
         for (_joint, code), disagreement in asked.items()
         if disagreement.first.stage == stage
     ]
-    empty = board_results.StageSummary((), None, (), ())
-    result = {"decided": len(before)}
-    content = board_results.signed_content(grading, stage, empty) | {
-        "result": result,
-        "decided_between": before,
-    }
-    signature = trail.sign(
+    signing = StageSigning(
+        grading=grading, stage=stage, signed_at=at, result={"decided": len(before)}
+    )
+    content = board_results.signed_content(signing) | {"decided_between": before}
+    signing.signature = trail.sign(
         actor=grading.grader,
-        meaning="decided where two graders differ",
+        meaning=written_down.DECIDED,
         about=grading,
         content=content,
         at=at,
         zone=grading.board.site.time_zone,
         proof=proof,
     )
-    StageSigning.objects.create(
-        grading=grading, stage=stage, signature=signature, signed_at=at, result=result
-    )
+    signing.save(force_insert=True)

@@ -8,7 +8,12 @@ from django.utils.translation import gettext as _
 from assessments import ports
 from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade, StageNotReady
 from assessments.models import Board, Grading, Judgement, Rework, StageSigning
-from assessments.queries import board_results, effective_judgements, grading_assignment
+from assessments.queries import (
+    board_results,
+    effective_judgements,
+    grading_assignment,
+    written_down,
+)
 from assessments.queries.grading_assignment import current_criteria_set, gradings_of, open_among
 from people.models import User
 from records.services import trail
@@ -126,19 +131,17 @@ def sign_stage(
     refuse_unless_may_grade(signer, board, at)
     summary = _summary_to_sign(board, grading, stage)
     board_results.judgements_left(grading, stage).delete()
-    content = board_results.signed_content(grading, stage, summary)
-    signature = trail.sign(
+    signing = StageSigning(grading=grading, stage=stage, signed_at=at, result=summary.as_json())
+    signing.signature = trail.sign(
         actor=signer,
-        meaning="judged this stage against the criteria",
+        meaning=written_down.JUDGED,
         about=grading,
-        content=content,
+        content=board_results.signed_content(signing),
         at=at,
         zone=board.site.time_zone,
         proof=proof,
     )
-    signing = StageSigning.objects.create(
-        grading=grading, stage=stage, signature=signature, signed_at=at, result=summary.as_json()
-    )
+    signing.save(force_insert=True)
     # The keys stay, so that what is sent again is known; what was replaced is over.
     grading.undo_steps.filter(stage=stage).update(before=[])
     outcome = refresh_outcome(board, at)
@@ -151,7 +154,7 @@ def sign_stage(
             "board": board.number,
             "stage": stage,
             "kind": str(grading.kind),
-            "signature": signature.pk,
+            "signature": signing.signature.pk,
             "complete": outcome.complete,
             "passed": outcome.passed,
         },

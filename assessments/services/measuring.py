@@ -4,7 +4,6 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, replace
 from datetime import datetime
-from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -26,6 +25,7 @@ from assessments.exceptions import CannotMeasure
 from assessments.imaging.drawn_marks import draw_marks
 from assessments.models import Criterion, Joint, Measurement, Photo, Rendition
 from assessments.models.measuring import as_decimal
+from assessments.queries import written_down
 from people.models import User
 from people.presenters.quantities import format_with_uncertainty, with_unit
 from records.services import trail
@@ -207,26 +207,12 @@ def keep_measurement(
     held.save(update_fields=["mark_uncertainty_px", "scale_px_per_mm", "scale_uncertainty"])
     trail.record(
         actor=actor,
-        act="measured on a photograph",
+        act=written_down.MEASURED,
         about=measurement,
-        payload=_as_payload(measurement),
+        payload=written_down.measurement_content(measurement),
         at=at,
     )
     return measurement
-
-
-def _as_payload(measurement: Measurement) -> dict[str, Any]:
-    return {
-        "photo": measurement.photo.sha256,
-        "joint": str(measurement.joint or ""),
-        "criterion": measurement.criterion.code if measurement.criterion else "",
-        "quantity": measurement.quantity,
-        "marks": measurement.marks,
-        "value": measurement.value,
-        "standard_uncertainty": measurement.standard_uncertainty,
-        "unit": measurement.unit,
-        "verdict": measurement.verdict,
-    }
 
 
 # For whoever looks later

@@ -20,6 +20,7 @@ from assessments import imaging
 from assessments.exceptions import NotAPhotograph, PhotoAlreadyThere, PhotoIsEvidence
 from assessments.models import Board, Joint, Photo, Rendition
 from assessments.models.photos import original_path
+from assessments.queries import written_down
 from people.models import User
 from records.services import trail
 
@@ -92,18 +93,9 @@ def _write(photo: Photo, actor: User, at: datetime) -> None:
     photo.save(force_insert=True)
     trail.record(
         actor=actor,
-        act="photograph added",
+        act=written_down.ADDED,
         about=photo,
-        payload={
-            "board": photo.board.number,
-            "joint": str(photo.joint or ""),
-            "stage": photo.stage,
-            "file_name": photo.original_name,
-            "media_type": photo.media_type,
-            "size_bytes": photo.size_bytes,
-            "sha256": photo.sha256,
-            **({"is_incomplete": True} if photo.is_incomplete else {}),
-        },
+        payload=written_down.photo_content(photo),
         at=at,
     )
     transaction.on_commit(lambda: wake_a_worker(photo.pk), robust=True)
@@ -162,7 +154,7 @@ def place_photo(
     PhotoIsEvidence
         If it would leave the joint or stage at which a signed judgement names it.
     """
-    before = {"joint": str(photo.joint or ""), "stage": photo.stage, "note": photo.note}
+    before = written_down.placing_content(photo)
     moves = (photo.joint_id, photo.stage) != (joint.pk if joint else None, stage)
     if moves and is_evidence(photo):
         raise PhotoIsEvidence(
@@ -173,7 +165,7 @@ def place_photo(
             % {"name": photo.original_name, "place": place_in_words(photo.joint)}
         )
     photo.joint, photo.stage, photo.note = joint, stage, note
-    after = {"joint": str(joint or ""), "stage": stage, "note": note}
+    after = written_down.placing_content(photo)
     if before == after:
         return False
     photo.save(update_fields=["joint", "stage", "note"])

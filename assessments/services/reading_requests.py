@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from assessments import ports
 from assessments.exceptions import CannotChangeBoard, MayNotGrade
 from assessments.models import Board, BoardOutcome, Grading, ReadingRequest, StageSigning
+from assessments.queries import written_down
 from people.models import Role, SiteRole, User
 from people.queries.languages import in_language
 from records.services import trail
@@ -84,12 +85,10 @@ def ask_for_another_reading(
     )
     trail.record(
         actor=trainee,
-        act="another reading asked for",
+        act=written_down.ASKED,
         about=request,
         payload={
-            "board": board.number,
-            "reason": request.reason,
-            "before": request.before,
+            **written_down.request_content(request),
             "rests_on_it": _resting(board),
         },
         at=at,
@@ -119,12 +118,10 @@ def note_answer(*, grading: Grading, outcome: BoardOutcome, at: datetime) -> Rea
     request.save(update_fields=["grading", "answered_at", "after"])
     trail.record(
         actor=grading.grader,
-        act="another reading answered",
+        act=written_down.ANSWERED,
         about=request,
         payload={
-            "board": board.number,
-            "before": request.before,
-            "after": request.after,
+            **written_down.answer_content(request),
             "rests_on_it": _resting(board),
         },
         at=at,

@@ -10,7 +10,7 @@ from assessments import ports
 from assessments.domain import readings, scoring
 from assessments.exceptions import CannotChangeBoard
 from assessments.models import Board, Joint, Rework
-from assessments.queries import board_results, grading_assignment
+from assessments.queries import board_results, grading_assignment, written_down
 from people.models import User
 from records.services import trail
 
@@ -125,15 +125,9 @@ def send_back(
     refresh_outcome(board, at)
     trail.record(
         actor=actor,
-        act="joint sent back",
+        act=written_down.SENT_BACK,
         about=rework,
-        payload={
-            "board": board.number,
-            "joint": joint.position.name,
-            "make": made.make,
-            "criteria": wanted,
-            "reason": rework.reason,
-        },
+        payload=written_down.rework_content(rework),
         at=at,
     )
     return rework

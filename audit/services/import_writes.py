@@ -2,10 +2,12 @@
 
 import re
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
+
+from django.db.models import QuerySet
 
 from audit.domain.bundle import Bundle
 from audit.domain.bundle_rows import CertificateRow, EventRow, SchemeRow
@@ -20,6 +22,7 @@ from certification.models import (
     SchemeRevision,
     Scope,
 )
+from certification.queries import written_down as certificates_written
 from certification.queries.standing_on_day import figures_of
 from people.models import Person, Stamp, User
 from records.services import numbers, trail
@@ -29,6 +32,7 @@ from training.models import (
     VisionTest,
     VisionTestWithdrawal,
 )
+from training.queries import written_down as facts_written
 
 BATCH = 1000
 WITHDRAWN_BEFORE = "Withdrawn in the register that was brought over."
@@ -77,6 +81,57 @@ def in_order_of_reference(
         remaining = [row for row in remaining if key(row) in left]
 
 
+@dataclass(frozen=True)
+class ToRecord:
+    """Rows that an entry of the trail each is still to be written about."""
+
+    act: str
+    rows: QuerySet[Any]
+    pks: Sequence[int]
+    about: Callable[[Any], tuple[str, str]]
+    content_of: Callable[[Any], Mapping[str, Any]]
+
+
+@dataclass(frozen=True)
+class WithdrawalKind:
+    """How the withdrawals of one part are written, and written down."""
+
+    model: type[Any]
+    of: str
+    comes_with: tuple[str, ...]
+    act: str
+    about: Callable[[Any], tuple[str, str]]
+    content_of: Callable[[Any], Mapping[str, Any]]
+
+
+WITHDRAWALS = {
+    "certificates": WithdrawalKind(
+        CertificateWithdrawal,
+        "certificate",
+        (),
+        certificates_written.WITHDRAWAL_IMPORTED,
+        lambda row: ("certificate", row.certificate.number),
+        certificates_written.withdrawal_content,
+    ),
+    "vision_tests": WithdrawalKind(
+        VisionTestWithdrawal,
+        "vision_test",
+        ("vision_test__person",),
+        "vision test withdrawal imported",
+        lambda row: ("vision-test", str(row.vision_test_id)),
+        facts_written.test_withdrawal_content,
+    ),
+    "practice": WithdrawalKind(
+        PracticeWithdrawal,
+        "practice",
+        ("practice__person",),
+        "practice withdrawal imported",
+        lambda row: ("practice", str(row.practice_id)),
+        facts_written.practice_withdrawal_content,
+    ),
+}
+
+
 @dataclass
 class Writer:
     """Writes new rows; ``touched`` are the people whose standing may have changed."""
@@ -87,7 +142,7 @@ class Writer:
     actor: User | str | None
     touched: set[int] = field(default_factory=set)
     _valid_through: dict[str, date] = field(default_factory=dict)
-    _trail_entries: list[tuple[str, list[Any]]] = field(default_factory=list)
+    _trail_entries: list[ToRecord] = field(default_factory=list)
 
     def write(
         self,
@@ -166,6 +221,13 @@ class Writer:
             revision.published_at = self.at
             revision.save(update_fields=["published_at"])
             self.stored.revisions[row.scheme] = revision
+        self._add_to_trail(
+            "scheme imported",
+            SchemeRevision.objects.select_related("scheme"),
+            [self.stored.revisions[row.scheme].pk for row in rows],
+            lambda revision: ("scheme-revision", str(revision.pk)),
+            certificates_written.published_content,
+        )
 
     def _write_operations(self, rows: list[Any]) -> None:
         Operation.objects.bulk_create(
@@ -200,22 +262,11 @@ class Writer:
                 ids[row.certificate_number], {"employee_number": row.employee_number}
             )
         self._add_to_trail(
-            "certificate imported",
-            "certificate",
-            [
-                (
-                    row.certificate_number,
-                    {
-                        "person": row.employee_number,
-                        "scheme": row.scheme,
-                        "scope": row.scope,
-                        "issued_on": row.issued_on,
-                        "renews": row.renews,
-                        "recorded_at": row.recorded_at,
-                    },
-                )
-                for row in rows
-            ],
+            certificates_written.IMPORTED,
+            Certificate.objects.select_related("person", "scope", "renews", "document"),
+            [ids[row.certificate_number] for row in rows],
+            lambda certificate: ("certificate", certificate.number),
+            certificates_written.certificate_content,
         )
 
     def _certificate(
@@ -268,24 +319,11 @@ class Writer:
             number = certificates[row.certificate_number].values["employee_number"]
             self.touched.add(self.stored.people[number])
         self._add_to_trail(
-            "certificate event imported",
-            "certificate-event",
-            [
-                (
-                    row.event_id,
-                    {
-                        "certificate": row.certificate_number,
-                        "event": row.event,
-                        "effective_on": row.effective_on,
-                        "recorded_at": row.recorded_at,
-                        "voids": row.voids,
-                        "until": row.until,
-                        "authority": row.authority,
-                        "reason": row.reason,
-                    },
-                )
-                for row in rows
-            ],
+            certificates_written.EVENT_IMPORTED,
+            CertificateEvent.objects.select_related("certificate", "voids"),
+            [ids[row.event_id] for row in rows],
+            lambda event: ("certificate-event", event.event_id),
+            certificates_written.event_content,
         )
 
     def _write_vision_tests(self, rows: list[Any]) -> None:
@@ -301,6 +339,13 @@ class Writer:
         ]
         made = VisionTest.objects.bulk_create(tests, batch_size=BATCH)
         self._keep_ids("vision_tests", rows, [test.pk for test in made])
+        self._add_to_trail(
+            "vision test imported",
+            VisionTest.objects.select_related("person"),
+            [test.pk for test in made],
+            lambda test: ("vision-test", str(test.pk)),
+            facts_written.vision_test_content,
+        )
         self.touched.update(test.person_id for test in made)
 
     def _write_practice(self, rows: list[Any]) -> None:
@@ -315,6 +360,13 @@ class Writer:
         ]
         made = PracticeRecord.objects.bulk_create(records_to_make, batch_size=BATCH)
         self._keep_ids("practice", rows, [practice.pk for practice in made])
+        self._add_to_trail(
+            "practice imported",
+            PracticeRecord.objects.select_related("person"),
+            [practice.pk for practice in made],
+            lambda practice: ("practice", str(practice.pk)),
+            facts_written.practice_content,
+        )
         self.touched.update(practice.person_id for practice in made)
 
     def _keep_ids(self, part: str, rows: list[Any], pks: list[int]) -> None:
@@ -338,39 +390,52 @@ class Writer:
         Stamp.objects.bulk_create(stamps, batch_size=BATCH)
 
     def _write_withdrawals(self, withdrawn: list[tuple[str, Any]]) -> None:
-        kinds: dict[str, tuple[type[Any], str]] = {
-            "certificates": (CertificateWithdrawal, "certificate_id"),
-            "vision_tests": (VisionTestWithdrawal, "vision_test_id"),
-            "practice": (PracticeWithdrawal, "practice_id"),
-        }
         made: dict[str, list[Any]] = defaultdict(list)
         for part, row in withdrawn:
-            model, column = kinds[part]
+            kind = WITHDRAWALS[part]
             pk = self.stored.rows[part][key_of(part, row)].pk
             made[part].append(
-                model(**{column: pk}, withdrawn_at=row.withdrawn_at, reason=WITHDRAWN_BEFORE)
+                kind.model(
+                    **{f"{kind.of}_id": pk}, withdrawn_at=row.withdrawn_at, reason=WITHDRAWN_BEFORE
+                )
             )
             self.touched.add(self.stored.people[row.employee_number])
         for part, withdrawals in made.items():
-            kinds[part][0].objects.bulk_create(withdrawals, batch_size=BATCH)
-        self._add_to_trail(
-            "certificate withdrawal imported",
-            "certificate",
-            [
-                (row.certificate_number, {"withdrawn_at": row.withdrawn_at})
-                for part, row in withdrawn
-                if part == "certificates"
-            ],
-        )
+            kind = WITHDRAWALS[part]
+            rows = kind.model.objects.bulk_create(withdrawals, batch_size=BATCH)
+            self._add_to_trail(
+                kind.act,
+                kind.model.objects.select_related(kind.of, *kind.comes_with),
+                [row.pk for row in rows],
+                kind.about,
+                kind.content_of,
+            )
 
-    def _add_to_trail(self, act: str, kind: str, items: list[tuple[str, dict[str, Any]]]) -> None:
-        self._trail_entries.append((act, [((kind, number), payload) for number, payload in items]))
+    def _add_to_trail(
+        self,
+        act: str,
+        rows: QuerySet[Any],
+        pks: Sequence[int],
+        about: Callable[[Any], tuple[str, str]],
+        content_of: Callable[[Any], Mapping[str, Any]],
+    ) -> None:
+        self._trail_entries.append(ToRecord(act, rows, pks, about, content_of))
 
     def write_trail(self) -> None:
-        """Write the trail: late, since nobody else can from the rebuilding of spans on."""
-        for act, items in self._trail_entries:
-            if items:
-                trail.record_many(actor=self.actor, act=act, items=items, at=self.at)
+        """Write the trail: late, since nobody else can from the rebuilding of spans on.
+
+        Rows are read once more, as the verification will read them, and not all at once.
+        """
+        for entries in self._trail_entries:
+            for start in range(0, len(entries.pks), BATCH):
+                pks = entries.pks[start : start + BATCH]
+                by_pk = entries.rows.in_bulk(pks)
+                trail.record_many(
+                    actor=self.actor,
+                    act=entries.act,
+                    items=[(entries.about(by_pk[pk]), entries.content_of(by_pk[pk])) for pk in pks],
+                    at=self.at,
+                )
 
     def _advance_numbers(self, rows: dict[str, list[Any]]) -> None:
         """Never give a number again that came in looking like one of ours."""

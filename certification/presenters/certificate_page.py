@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
+from django.utils import timezone
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
@@ -19,6 +20,7 @@ from certification.queries import standing_on_day
 from certification.services import events as acts
 from certification.services import restricting
 from people.models import Role, User
+from records.queries.heads import printed_head
 
 from .standing_words import ENDS, RULES
 
@@ -84,6 +86,7 @@ class CertificateScreen:
     boards: list[EvidenceBoard]
     acts: list[ActLine]
     is_own: bool
+    trail: str
 
     @property
     def possible(self) -> list[ActLine]:
@@ -136,6 +139,7 @@ def build(certificate: Certificate, user: User, now: datetime | None = None) -> 
         boards=boards_of(certificate.evidence, user),
         acts=acts_on(certificate, facts, today) if may_act else [],
         is_own=user.person_id == person.pk,
+        trail=printed_head(now or timezone.now()),
     )
 
 

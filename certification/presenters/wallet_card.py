@@ -1,7 +1,7 @@
 """A certificate as a card for the wallet: a PDF the size of a bank card.
 
 The same certificate printed at the same instant gives the same bytes, so a card can be made
-again and compared.
+again and compared. The end of the trail at that instant stands on it.
 """
 
 import io
@@ -23,6 +23,7 @@ from certification.models import Certificate, Scope, StandingSpan
 from certification.queries import standing_on_day
 from people.models import Installation, Person
 from people.presenters.days import format_day, format_local_time
+from records.queries.heads import printed_head
 
 from .register import says_otherwise
 
@@ -66,6 +67,7 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
         "scheme": certificate.scheme_revision.name,
         "issued_by": certificate.issued_by or "–",
         "printed": f"{format_day(local.date())}, {format_local_time(local)}",
+        "trail": printed_head(at),
         "printed_utc": list(at.astimezone(UTC).timetuple()[:6]),
         "address": settings.PUBLIC_URL + reverse("certification:bench_check"),
         "qr": _qr(certificate.number),
@@ -81,6 +83,7 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
             "issued_by": _("Issued by"),
             "keeps": _("It may have ended, or been suspended or revoked, since it was printed."),
             "printed": _("Printed"),
+            "trail": _("Trail"),
             "check": _("Whether it stands today is answered at"),
         },
     }

@@ -12,7 +12,7 @@ from certification.domain import standing as engine
 from certification.domain.periods import CertificateHistory
 from certification.exceptions import AlreadyDecided, MayNotCertify, RequirementsNotMet
 from certification.models import Certificate, Proposal, SchemeRevision, Scope
-from certification.queries import graders, standing_on_day
+from certification.queries import graders, standing_on_day, written_down
 from certification.queries.requirements import (
     Requirement,
     evidence_of,
@@ -24,11 +24,9 @@ from people.models import Person, Role, User
 from people.presenters.days import format_day
 from records.services import numbers, trail
 
-from . import schemes, standing
+from . import standing
 from .acts import Act
 from .locking import lock_person_and_scope
-
-CERTIFIES = "certifies competence for this scope"
 
 
 @dataclass(frozen=True)
@@ -260,25 +258,6 @@ def issuer_certificate(issuer: User, scope: Scope, day: date) -> str:
     return str(spans[0].certificate) if spans else ""
 
 
-def figures_as_json(revision: SchemeRevision) -> dict[str, Any]:
-    return {
-        "scheme": revision.scheme.code,
-        "revision": revision.revision,
-        "name": revision.name,
-        **schemes.Figures.of(revision).as_json(),
-    }
-
-
-def scope_as_json(scope: Scope) -> dict[str, Any]:
-    return {
-        "code": scope.code,
-        "title": scope.title,
-        "level": str(scope.level),
-        "joint_types": scope.joint_types,
-        "document": scope.document,
-    }
-
-
 def _write(
     proposal: Proposal,
     period: ProspectivePeriod,
@@ -299,15 +278,16 @@ def _write(
         restriction=restriction,
         origin=Certificate.Origin.OWN,
         holder_name=person.full_name,
-        figures=figures_as_json(revision),
+        figures=written_down.figures_as_json(revision),
         evidence=evidence,
         issued_by=act.actor.get_full_name(),
         issuer_certificate=issuer_certificate(act.actor, scope, period.issued_on),
         recorded_at=act.at,
     )
     about = ("certificate", number)
+    content = written_down.certificate_content(certificate)
     certificate.signature = act.sign(
-        person, meaning=CERTIFIES, about=about, content=_content(certificate)
+        person, meaning=written_down.CERTIFIES, about=about, content=content
     )
     certificate.save(force_insert=True)
     trail.record(
@@ -325,21 +305,3 @@ def _write(
         at=act.at,
     )
     return certificate
-
-
-def _content(certificate: Certificate) -> dict[str, Any]:
-    """What is signed of a certificate that is issued."""
-    return {
-        "certificate": certificate.number,
-        "person": certificate.person.employee_number,
-        "name": certificate.holder_name,
-        "scope": scope_as_json(certificate.scope),
-        "figures": certificate.figures,
-        "issued_on": certificate.issued_on,
-        "valid_through": certificate.valid_through,
-        "renews": certificate.renews.number if certificate.renews else "",
-        "restriction": certificate.restriction,
-        "evidence": certificate.evidence,
-        "issued_by": certificate.issued_by,
-        "issuer_certificate": certificate.issuer_certificate,
-    }

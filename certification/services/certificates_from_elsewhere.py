@@ -21,16 +21,15 @@ from certification.models import (
     SchemeRevision,
     Scope,
 )
-from certification.queries import standing_on_day
+from certification.queries import standing_on_day, written_down
 from people.models import Person, Role
 from records.services import numbers, trail
 
-from . import certificates, standing
+from . import certificates, events, standing
 from .acts import Act
 from .locking import lock_person_and_scope
 
 MOST_BYTES = 15 * 1024 * 1024
-VERIFIED = "verified the document of a certificate from elsewhere"
 PAPER_ENDS = "The paper is good for a shorter time."
 
 # What a file of each kind begins with; WebP and HEIC name themselves a little further in.
@@ -200,28 +199,33 @@ def _write(
         restriction=restriction,
         origin=Certificate.Origin.ELSEWHERE,
         holder_name=person.full_name,
-        figures=certificates.figures_as_json(revision),
+        figures=written_down.figures_as_json(revision),
         evidence=_evidence(paper, kept, act),
         issued_by=paper.issuer,
         document=kept,
         outside_number=paper.number,
         recorded_at=act.at,
     )
-    about = ("certificate", number)
-    certificate.signature = act.sign(
-        person, meaning=VERIFIED, about=about, content=_content(certificate)
-    )
-    certificate.save(force_insert=True)
+    ends = []
     if ends_on:
-        CertificateEvent.objects.create(
+        end = CertificateEvent(
             event_id=event_id,
             certificate=certificate,
             kind=CertificateEvent.Kind.ENDED,
             effective_on=ends_on,
             reason=PAPER_ENDS,
-            signature=certificate.signature,
             recorded_at=act.at,
         )
+        ends.append(end)
+    about = ("certificate", number)
+    certificate.signature = act.sign(
+        person,
+        meaning=written_down.VERIFIED,
+        about=about,
+        content=written_down.certificate_content(certificate, ends),
+    )
+    certificate.save(force_insert=True)
+    events.save_under(certificate.signature, ends)
     trail.record(
         actor=act.actor,
         act="certificate from elsewhere entered",
@@ -251,21 +255,6 @@ def _evidence(paper: OutsideCertificate, kept: CertificateDocument, act: Act) ->
             "verified_by": act.actor.get_full_name(),
             "ends_on": paper.ends_on.isoformat() if paper.ends_on else None,
         }
-    }
-
-
-def _content(certificate: Certificate) -> dict[str, Any]:
-    """What is signed of a certificate from elsewhere."""
-    return {
-        "certificate": certificate.number,
-        "person": certificate.person.employee_number,
-        "name": certificate.holder_name,
-        "scope": certificates.scope_as_json(certificate.scope),
-        "figures": certificate.figures,
-        "issued_on": certificate.issued_on,
-        "valid_through": certificate.valid_through,
-        "restriction": certificate.restriction,
-        "evidence": certificate.evidence,
     }
 
 

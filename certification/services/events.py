@@ -16,9 +16,10 @@ from certification.domain.facts import EventFact, EventKind, Facts
 from certification.domain.periods import CertificateHistory
 from certification.exceptions import CertificationError, MayNotCertify, NothingToStop
 from certification.models import Certificate, CertificateEvent, CertificateWithdrawal, Scope
-from certification.queries import standing_on_day
+from certification.queries import standing_on_day, written_down
 from people.models import Person, Role, User
 from people.presenters.days import format_day
+from records.models import Signature
 from records.services import numbers, trail
 
 from . import standing
@@ -27,15 +28,6 @@ from .locking import lock_certificate, lock_person_and_scope
 
 Kind = CertificateEvent.Kind
 
-MEANINGS = {
-    Kind.SUSPENDED: "suspends the certificates named",
-    Kind.REINSTATED: "reinstates the certificates named",
-    Kind.REVOKED: "revokes the certificates named",
-    Kind.ENDED: "ends the certificates named",
-    Kind.EXTENDED: "extends the certificate named",
-    Kind.VOIDED: "removes events entered in error",
-}
-WITHDRAWS = "withdraws a certificate entered in error"
 LAST_OF_ALL = chr(0x10FFFF)  # An event's id that stands behind all others of its day and instant.
 
 
@@ -215,30 +207,26 @@ def withdraw_certificate(*, certificate: Certificate, act: Act) -> CertificateWi
         .select_related("certificate")
         .order_by("event_id")
     )
-    content = {
-        "certificate": certificate.number,
-        "reason": reason,
-        **({"removes": [event.event_id for event in made_way]} if made_way else {}),
-    }
     # Numbers before the signature, since the trail's lock comes last.
-    voids = [
-        (numbers.next_number(certificate.person.site.prefix, "E"), event) for event in made_way
-    ]
-    signature = act.sign(certificate.person, meaning=WITHDRAWS, about=about, content=content)
-    withdrawal = CertificateWithdrawal.objects.create(
-        certificate=certificate, withdrawn_at=act.at, reason=reason, signature=signature
-    )
-    for event_id, event in voids:
-        CertificateEvent.objects.create(
-            event_id=event_id,
+    voiding = [
+        CertificateEvent(
+            event_id=numbers.next_number(certificate.person.site.prefix, "E"),
             certificate=event.certificate,
             kind=Kind.VOIDED,
             effective_on=certificate.person.site.today(act.at),
             voids=event,
             reason=reason,
-            signature=signature,
             recorded_at=act.at,
         )
+        for event in made_way
+    ]
+    withdrawal = CertificateWithdrawal(certificate=certificate, withdrawn_at=act.at, reason=reason)
+    content = written_down.withdrawal_content(withdrawal, voiding)
+    withdrawal.signature = act.sign(
+        certificate.person, meaning=written_down.WITHDRAWS, about=about, content=content
+    )
+    withdrawal.save(force_insert=True)
+    save_under(withdrawal.signature, voiding)
     trail.record(
         actor=act.actor,
         act="certificate withdrawn",
@@ -367,29 +355,9 @@ def _write(
 ) -> list[CertificateEvent]:
     """Write one event on each certificate under one signature, and the spans anew."""
     person, scope = certificates[0].person, certificates[0].scope
-    ids = [numbers.next_number(person.site.prefix, "E") for _certificate in certificates]
-    lines = [
-        {
-            "event": event_id,
-            "certificate": certificate.number,
-            "kind": str(kind),
-            "effective_on": act.effective_on,
-            "until": until,
-            "authority": authority,
-            "reason": act.reason,
-            "voids": voids[place].event_id if voids else "",
-        }
-        for place, (event_id, certificate) in enumerate(zip(ids, certificates, strict=True))
-    ]
-    signature = act.sign(
-        person,
-        meaning=MEANINGS[Kind(kind)],
-        about=("certificate-event", ids[0]),
-        content={"person": person.employee_number, "scope": scope.code, "events": lines},
-    )
-    events = CertificateEvent.objects.bulk_create(
+    events = [
         CertificateEvent(
-            event_id=event_id,
+            event_id=numbers.next_number(person.site.prefix, "E"),
             certificate=certificate,
             kind=kind,
             effective_on=act.day_for(person),
@@ -397,22 +365,35 @@ def _write(
             authority=authority,
             reason=act.reason,
             voids=voids[place] if voids else None,
-            signature=signature,
             recorded_at=act.at,
         )
-        for place, (event_id, certificate) in enumerate(zip(ids, certificates, strict=True))
+        for place, certificate in enumerate(certificates)
+    ]
+    signature = act.sign(
+        person,
+        meaning=written_down.EVENT_MEANINGS[Kind(kind)],
+        about=("certificate-event", events[0].event_id),
+        content=written_down.events_content(events),
     )
+    save_under(signature, events)
     trail.record_many(
         actor=act.actor,
-        act=f"certificate {kind}" if kind != Kind.VOIDED else "certificate event voided",
+        act=written_down.act_of_event(kind),
         items=[
-            (("certificate", certificate.number), line)
-            for certificate, line in zip(certificates, lines, strict=True)
+            (("certificate", event.certificate.number), written_down.event_content(event))
+            for event in events
         ],
         at=act.at,
     )
     standing.rebuild_spans(person, scope)
     return events
+
+
+def save_under(signature: Signature, events: Sequence[CertificateEvent]) -> None:
+    """Write events that one signature covers."""
+    for event in events:
+        event.signature = signature
+    CertificateEvent.objects.bulk_create(events)
 
 
 def refuse_unless_quality(actor: User, person: Person) -> None:

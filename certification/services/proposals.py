@@ -1,13 +1,12 @@
 """Proposing somebody for a certificate, and declining a proposal."""
 
-from typing import Any
-
 from django.db import transaction
 from django.utils.translation import gettext as _
 
 from certification import access
 from certification.exceptions import CertificationError, MayNotCertify
 from certification.models import Proposal, SchemeRevision, Scope
+from certification.queries import written_down
 from certification.queries.requirements import evidence_of, requirements
 from people.models import Person, User
 from records.services import trail
@@ -15,8 +14,6 @@ from records.services import trail
 from . import certificates
 from .acts import Act
 from .locking import lock_person_and_scope
-
-PROPOSES = "proposes certification"
 
 
 @transaction.atomic
@@ -60,21 +57,16 @@ def propose(
     )
     proposal.signature = act.sign(
         person,
-        meaning=PROPOSES,
+        meaning=written_down.PROPOSES,
         about=("person", person.employee_number),
-        content=_content(proposal),
+        content={"name": person.full_name, **written_down.proposal_content(proposal)},
     )
     proposal.save(force_insert=True)
     trail.record(
         actor=act.actor,
-        act="certification proposed",
+        act=written_down.PROPOSED,
         about=proposal,
-        payload={
-            "person": person.employee_number,
-            "scope": scope.code,
-            "scheme": revision.name,
-            "signature": proposal.signature.content_sha256,
-        },
+        payload=written_down.proposed_content(proposal),
         at=act.at,
     )
     return proposal
@@ -92,20 +84,6 @@ def _refuse_to_propose(actor: User, person: Person, scope: Scope) -> None:
             _("A proposal for %(name)s and %(scope)s is open already.")
             % {"name": person.full_name, "scope": scope}
         )
-
-
-def _content(proposal: Proposal) -> dict[str, Any]:
-    """What is signed of a proposal."""
-    return {
-        "person": proposal.person.employee_number,
-        "name": proposal.person.full_name,
-        "scope": certificates.scope_as_json(proposal.scope),
-        "figures": certificates.figures_as_json(proposal.scheme_revision),
-        "renews": proposal.renews.number if proposal.renews else "",
-        "restriction": proposal.restriction,
-        "note": proposal.note,
-        "evidence": proposal.evidence,
-    }
 
 
 @transaction.atomic

@@ -20,7 +20,7 @@ from certification.domain import standing as engine
 from certification.domain.periods import CertificateHistory
 from certification.exceptions import CertificationError, NothingToStop
 from certification.models import Certificate, CertificateEvent, Scope
-from certification.queries import standing_on_day
+from certification.queries import standing_on_day, written_down
 from people.models import Person
 from people.presenters.days import format_day
 from records.services import numbers, trail
@@ -29,7 +29,6 @@ from . import certificates, events, standing
 from .acts import Act
 from .locking import lock_person_and_scope
 
-RESTRICTS = "restricts certification for this scope"
 KEEPS_THE_END = "Restricting moves no last day."
 GIVES_WAY = "%(number)s takes its place, restricted."
 
@@ -182,20 +181,25 @@ def _write(
         restriction=restriction,
         origin=Certificate.Origin.OWN,
         holder_name=person.full_name,
-        figures=certificates.figures_as_json(old.scheme_revision),
+        figures=written_down.figures_as_json(old.scheme_revision),
         evidence=_evidence(in_force, act),
         issued_by=act.actor.get_full_name(),
         issuer_certificate=certificates.issuer_certificate(act.actor, scope, day),
         recorded_at=act.at,
     )
+    new_events = []
+    if keeps_the_end:
+        new_events.append(_keeping_the_end(new, in_force, own_end, event_ids.pop(0)))
+    new_events += _ending_the_day_before(new, giving_way, event_ids)
     about = ("certificate", number)
     new.signature = act.sign(
-        person, meaning=RESTRICTS, about=about, content=_content(new, old, giving_way, act)
+        person,
+        meaning=written_down.RESTRICTS,
+        about=about,
+        content=written_down.restriction_content(new, new_events),
     )
     new.save(force_insert=True)
-    if keeps_the_end:
-        _keep_the_end(new, in_force, own_end, event_ids.pop(0))
-    _end_the_day_before(new, giving_way, event_ids)
+    events.save_under(new.signature, new_events)
     trail.record(
         actor=act.actor,
         act="certificate restricted",
@@ -243,54 +247,34 @@ def _evidence(in_force: InForce, act: Act) -> dict[str, Any]:
     }
 
 
-def _content(
-    new: Certificate, old: Certificate, giving_way: Collection[str], act: Act
-) -> dict[str, Any]:
-    """What is signed of a restricted certificate."""
-    return {
-        "certificate": new.number,
-        "restricts": old.number,
-        "person": new.person.employee_number,
-        "name": new.holder_name,
-        "scope": certificates.scope_as_json(new.scope),
-        "figures": new.figures,
-        "issued_on": new.issued_on,
-        "good_through": new.valid_through,
-        "renews": new.renews.number if new.renews else "",
-        "restriction": new.restriction,
-        "reason": act.reason,
-        "ends_the_day_before": sorted(giving_way),
-        "evidence": new.evidence,
-        "issued_by": new.issued_by,
-        "issuer_certificate": new.issuer_certificate,
-    }
-
-
-def _end_the_day_before(
+def _ending_the_day_before(
     new: Certificate, giving_way: Collection[str], event_ids: Sequence[str]
-) -> None:
-    """End every certificate that the new one takes the place of, under its signature."""
+) -> list[CertificateEvent]:
+    """An end for every certificate that the new one takes the place of, under its signature."""
     ended = Certificate.objects.filter(number__in=giving_way).order_by("number")
-    for event_id, certificate in zip(event_ids, ended, strict=True):
-        CertificateEvent.objects.create(
+    return [
+        CertificateEvent(
             event_id=event_id,
             certificate=certificate,
             kind=CertificateEvent.Kind.ENDED,
             effective_on=new.issued_on - timedelta(days=1),
             reason=GIVES_WAY % {"number": new.number},
-            signature=new.signature,
             recorded_at=new.recorded_at,
         )
+        for event_id, certificate in zip(event_ids, ended, strict=True)
+    ]
 
 
-def _keep_the_end(new: Certificate, in_force: InForce, own_end: date, event_id: str) -> None:
-    """Give the new certificate the last day of the old one, by an event."""
+def _keeping_the_end(
+    new: Certificate, in_force: InForce, own_end: date, event_id: str
+) -> CertificateEvent:
+    """The event that gives the new certificate the last day of the old one."""
     extensions = [
         event for event in in_force.history.moved_by if event.kind == engine.EventKind.EXTENDED
     ]
     authority = extensions[-1].authority if extensions else in_force.certificate.number
     is_longer = own_end > in_force.last_day
-    CertificateEvent.objects.create(
+    return CertificateEvent(
         event_id=event_id,
         certificate=new,
         kind=CertificateEvent.Kind.ENDED if is_longer else CertificateEvent.Kind.EXTENDED,
@@ -298,6 +282,5 @@ def _keep_the_end(new: Certificate, in_force: InForce, own_end: date, event_id: 
         until=None if is_longer else in_force.last_day,
         authority="" if is_longer else authority,
         reason=KEEPS_THE_END,
-        signature=new.signature,
         recorded_at=new.recorded_at,
     )

@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 
 from certification.exceptions import CertificationError
 from certification.models import Scheme, SchemeRequirement, SchemeRevision, Scope
+from certification.queries import written_down
 from people.models import Role, User
 from records.services import trail
 from training.models import JointType
@@ -72,8 +73,8 @@ def create_scope(
     scope = Scope.objects.create(
         code=code, title=title, level=level, joint_types=list(joint_types), document=document
     )
-    payload = {"code": code, "title": title, "level": level, "joint_types": list(joint_types)}
-    trail.record(actor=actor, act="scope created", about=scope, payload=payload, at=at)
+    payload = written_down.scope_as_json(scope)
+    trail.record(actor=actor, act=written_down.SCOPE_CREATED, about=scope, payload=payload, at=at)
     return scope
 
 
@@ -162,13 +163,12 @@ def publish_scheme_revision(
     SchemeRevision.objects.filter(
         scheme=revision.scheme_id, published_at__isnull=False, retired_at__isnull=True
     ).exclude(pk=revision.pk).update(retired_at=at)
-    payload = {
-        "name": revision.name,
-        "scopes": sorted(revision.scopes.values_list("code", flat=True)),
-        **Figures.of(revision).as_json(),
-    }
     trail.record(
-        actor=actor, act="scheme revision published", about=revision, payload=payload, at=at
+        actor=actor,
+        act=written_down.PUBLISHED[0],
+        about=revision,
+        payload=written_down.published_content(revision),
+        at=at,
     )
     return revision
 

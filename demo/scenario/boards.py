@@ -11,7 +11,7 @@ from django.core.files.base import ContentFile
 
 from assessments.domain.verdict import Verdict
 from assessments.models import Board, Criterion, Grading, Joint, Judgement, Photo
-from assessments.queries import board_results
+from assessments.queries import board_results, written_down
 from assessments.services import boards as board_services
 from assessments.services import grading, judgements
 from certification.models import Scope
@@ -162,17 +162,11 @@ def photograph(stage: Stage, made: list[DemoBoard]) -> int:
         demo_board = made[picture.order.board]
         demo_board.truths[picture.order.position] = picture.truth
         photos.append(_photo(stage, demo_board, joints[picture.order.board], picture))
-    Photo.objects.bulk_create(photos, batch_size=500)
+    kept = Photo.objects.bulk_create(photos, batch_size=500)
     trail.record_many(
         actor=BY,
-        act="photograph added",
-        items=[
-            (
-                ("photograph", photo.key),
-                {"board": photo.board.number, "sha256": photo.sha256},
-            )
-            for photo in photos
-        ],
+        act=written_down.ADDED,
+        items=[(photo, written_down.photo_content(photo)) for photo in kept],
         at=stage.now,
     )
     return len(photos)

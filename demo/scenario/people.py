@@ -7,6 +7,7 @@ from datetime import date, datetime, time, timedelta
 from certification.domain.months import add_months
 from certification.models import Certificate, SchemeRevision, Scope
 from certification.queries import standing_on_day
+from certification.queries import written_down as certificates_written
 from certification.services import (
     certificates_from_elsewhere,
     events,
@@ -14,10 +15,10 @@ from certification.services import (
     standing,
 )
 from certification.services.acts import Act
-from certification.services.certificates import figures_as_json
 from people.models import Person, Site, SiteRole, Stamp, User
 from records.services import numbers, trail
 from training.models import PracticeRecord, VisionTest
+from training.queries import written_down as facts_written
 
 from .roster import EVERYONE, OPERATORS, STAFF, DemoCertificate, DemoPerson
 
@@ -210,6 +211,7 @@ def _scheme(stage, code, title, figures, scopes, requirements, **more) -> None:
 
 def make_vision_tests(stage: Stage) -> None:
     """A passed test a year, the last of them good until the day the roster says."""
+    tests = []
     for demo_person in EVERYONE:
         if demo_person.kind == "visitor":
             continue
@@ -220,7 +222,7 @@ def make_vision_tests(stage: Stage) -> None:
         if demo_person.since_days < 300:
             days = [person.started_on or last]
         for day in sorted(days):
-            VisionTest.objects.create(
+            test = VisionTest.objects.create(
                 test_id=numbers.next_number(person.site.prefix, "V"),
                 person=person,
                 tested_on=day,
@@ -230,6 +232,8 @@ def make_vision_tests(stage: Stage) -> None:
                 examiner="Works doctor",
                 recorded_at=datetime.combine(day, time(15), person.site.zone),
             )
+            tests.append((test, facts_written.vision_test_content(test)))
+    trail.record_many(actor=BY, act="vision test imported", items=tests, at=stage.now)
 
 
 def make_instructors(stage: Stage) -> None:
@@ -336,16 +340,16 @@ def _certificate(
         restriction=restriction,
         origin=Certificate.Origin.IMPORTED,
         holder_name=person.full_name,
-        figures=figures_as_json(revision),
+        figures=certificates_written.figures_as_json(revision),
         evidence={},
         issued_by="Paper register",
         recorded_at=datetime.combine(issued, time(16), person.site.zone),
     )
     trail.record(
         actor=BY,
-        act="certificate brought over",
+        act=certificates_written.IMPORTED,
         about=("certificate", certificate.number),
-        payload={"person": person.employee_number, "scope": scope.code, "issued_on": issued},
+        payload=certificates_written.certificate_content(certificate),
         at=stage.now,
     )
     return certificate
@@ -367,7 +371,13 @@ def _practise(stage: Stage, person: Person, scope: Scope, since: date, last_work
             )
         )
         day -= timedelta(days=stage.rng.randrange(12, 34))
-    PracticeRecord.objects.bulk_create(rows)
+    made = PracticeRecord.objects.bulk_create(rows)
+    trail.record_many(
+        actor=BY,
+        act="practice imported",
+        items=[(practice, facts_written.practice_content(practice)) for practice in made],
+        at=stage.now,
+    )
 
 
 def _make_event(stage: Stage, demo_person: DemoPerson, certificate: DemoCertificate) -> None:

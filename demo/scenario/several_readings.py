@@ -9,14 +9,15 @@ from django.core.files.base import ContentFile
 from assessments import ports
 from assessments.domain.scoring import JointState
 from assessments.models import Board, Grading, Joint, Judgement, Photo
-from assessments.queries import board_results, effective_judgements
+from assessments.queries import board_results, effective_judgements, written_down
 from assessments.services import boards as board_services
 from assessments.services import decisions, grading, reading_requests, rework
 from people.models import User
+from records.services import trail
 from training.models import Exercise, ExerciseStep
 
 from .boards import DemoBoard
-from .people import Stage
+from .people import BY, Stage
 
 FIRST, SECOND, THIRD = "10001", "10002", "10007"
 Place = tuple[str, str]
@@ -174,6 +175,12 @@ def _photographed_like(like: Board, board: Board) -> Photo:
         )  # fmt: skip
         taken.original.save(photo.original_name, ContentFile(data), save=False)
         taken.save()
+        trail.record(
+            actor=BY,
+            act=written_down.ADDED,
+            about=taken,
+            payload=written_down.photo_content(taken),
+        )
         photos.append(taken)
     return photos[0]
 

@@ -1,3 +1,4 @@
 from .heartbeats import Heartbeat
+from .verifications import Verification
 
-__all__ = ["Heartbeat"]
+__all__ = ["Heartbeat", "Verification"]

@@ -13,7 +13,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from kombu.exceptions import ChannelError, OperationalError
 
-from operations.models import Heartbeat
+from operations.models import Heartbeat, Verification
+from records.models import TrailEntry
 from reminders.models import Message, SiteSweep
 from reminders.queries.sites import sites_to_sweep
 
@@ -21,6 +22,9 @@ PROCESS_IS_SILENT_AFTER = timedelta(minutes=3)
 SENDING_IS_SILENT_AFTER = timedelta(minutes=15)
 SWEEP_IS_LATE_AFTER = timedelta(hours=2, minutes=15)
 MAIL_IS_LATE_AFTER = timedelta(hours=2)
+VERIFYING_IS_LATE_AFTER = timedelta(days=2)
+FAULTS_SHOWN = 5
+RECORDS = "records"
 
 MAIL_FOLDER_BACKEND = "operations.backends.mail_folder.FolderBackend"
 
@@ -33,7 +37,7 @@ class State(StrEnum):
 
 @dataclass(frozen=True)
 class ComponentHealth:
-    """One component on the way that a reminder takes, and how it is.
+    """One component on the way that a reminder takes, or the records, and how it is.
 
     Attributes
     ----------
@@ -69,6 +73,7 @@ def component_health(now: datetime) -> list[ComponentHealth]:
         _sweep(seen[Heartbeat.Kind.SWEEP].get(""), now),
         _sending(seen[Heartbeat.Kind.SENDING].get(""), now),
         _mail(now),
+        _records(now),
     ]
 
 
@@ -182,6 +187,40 @@ def _mail(now: datetime) -> ComponentHealth:
         state = State.ATTENTION
     last = Message.objects.aggregate(last=Max("sent_at"))["last"]
     return ComponentHealth("mail", _("Mail"), state, tuple(says), last)
+
+
+def _records(now: datetime) -> ComponentHealth:
+    """Whether what was written down was verified of late, and fits."""
+    title = _("Records")
+    last = Verification.objects.ended().first()
+    seen = last.ended_at if last else None
+    if last is not None and last.failure:
+        says = _("The last verification broke down: %(why)s") % {"why": last.failure}
+        return ComponentHealth(RECORDS, title, State.BAD, (says,), seen)
+    if last is not None and last.fault_count:
+        counted = ngettext(
+            "%(n)d thing does not fit what was signed and written down. Keep the database as it "
+            "is, and look with `manage.py verify_trail`.",
+            "%(n)d things do not fit what was signed and written down. Keep the database as it "
+            "is, and look with `manage.py verify_trail`.",
+            last.fault_count,
+        ) % {"n": last.fault_count}
+        return ComponentHealth(
+            RECORDS, title, State.BAD, (counted, *last.faults[:FAULTS_SHOWN]), seen
+        )
+    if last is None:
+        first_entry = TrailEntry.objects.order_by("number").first()
+        if first_entry is None or now - first_entry.recorded_at <= VERIFYING_IS_LATE_AFTER:
+            says = _("They are verified for the first time at night.")
+            return ComponentHealth(RECORDS, title, State.GOOD, (says,))
+    if last is None or not _is_near(last.begun_at, now, VERIFYING_IS_LATE_AFTER):
+        says = _("Not verified for two days: see that clock and worker run at night.")
+        return ComponentHealth(RECORDS, title, State.BAD, (says,), seen)
+    says = _(
+        "%(entries)d trail entries, %(signatures)d signatures and %(files)d files fit, and the "
+        "rows say what was written down."
+    ) % {"entries": last.entries, "signatures": last.signatures, "files": last.files}
+    return ComponentHealth(RECORDS, title, State.GOOD, (says,), seen)
 
 
 def queue_depth(queues: Iterable[str] | None = None) -> int | None:

@@ -1,4 +1,4 @@
-"""Whether reminders get out by themselves: a page for people and an answer for programs."""
+"""Whether reminders get out and the records fit: a page for people and an answer for programs."""
 
 from typing import Any
 
@@ -35,6 +35,12 @@ def health_page(request: UserRequest) -> HttpResponse:
             "signs": [(component, *STATE_MARKS[component.state]) for component in components],
             "bad": sum(not component.ok for component in components),
             "depths": health.queue_depths(),
+            "reminders_held_up": any(
+                not component.ok for component in components if component.part != health.RECORDS
+            ),
+            "records_in_doubt": any(
+                not component.ok for component in components if component.part == health.RECORDS
+            ),
             "now": now,
             "zone": person.site.zone if person else None,
         },

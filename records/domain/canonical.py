@@ -73,6 +73,17 @@ def canonical_text(value: Any) -> str:
         raise NotCanonical(f"This cannot be written as canonical JSON: {error}.") from error
 
 
+def as_json_value(value: Any) -> Any:
+    """A value as it comes back from its canonical text, which is not written for it.
+
+    Examples
+    --------
+    >>> as_json_value({"day": date(2024, 2, 29), "marks": (1, 2)})
+    {'day': '2024-02-29', 'marks': [1, 2]}
+    """
+    return _plain(value)
+
+
 def _plain(value: Any) -> Any:
     """Turn what JSON has no word for into text, in the one form chosen for it."""
     match value:

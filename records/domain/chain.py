@@ -32,6 +32,8 @@ from .canonical import canonical_text, instant_text, sha256_of_text
 
 FIRST_PREVIOUS_HASH = "0" * 64
 SALT_BYTES = 16
+SHORT_DIGITS = 16
+"""Of a hash where it is printed: 64 bits, since somebody may have to type it in."""
 
 
 @dataclass(frozen=True)
@@ -83,3 +85,14 @@ def entry_hash(link: Link) -> str:
             }
         )
     )
+
+
+def short_form(number: int, entry_hash: str) -> str:
+    """An entry as it is printed: its number and the first digits of its hash.
+
+    Examples
+    --------
+    >>> short_form(1234, "0123456789abcdef" * 4)
+    '1234-0123456789abcdef'
+    """
+    return f"{number}-{entry_hash[:SHORT_DIGITS]}"

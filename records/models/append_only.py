@@ -36,6 +36,14 @@ Condition = str | Mapping[str, str]
 
 
 @dataclass(frozen=True)
+class Trigger:
+    """The statements that make a trigger, and what the database then holds of it."""
+
+    statements: list[str]
+    held: str
+
+
+@dataclass(frozen=True)
 class Rule:
     """What one table refuses, and the sentence it refuses with."""
 
@@ -100,13 +108,14 @@ def install(connection: BaseDatabaseWrapper) -> None:
     """Give every protected table that exists its triggers; does nothing where all is well."""
     expected = _expected_triggers(connection)
     existing = _existing_triggers(connection)
-    if expected.keys() == existing:
+    wrong = unlike_expected(connection)
+    if not wrong and expected.keys() == existing.keys():
         return
     with transaction.atomic(using=connection.alias):
-        _drop_triggers(connection, existing - expected.keys())
+        _drop_triggers(connection, {*existing} - {*expected} | {*wrong} & {*existing})
         with connection.cursor() as cursor:
-            for name in expected.keys() - existing:
-                for statement in expected[name]:
+            for name in wrong:
+                for statement in expected[name].statements:
                     cursor.execute(statement)
 
 
@@ -116,12 +125,25 @@ def remove(connection: BaseDatabaseWrapper) -> None:
 
 
 def missing(connection: BaseDatabaseWrapper) -> list[str]:
-    """Names of the triggers that should be there and are not, or are switched off.
+    """Names of the triggers that should be there and are not, or do something else."""
+    return sorted(unlike_expected(connection))
 
-    A trigger whose rule has changed since it was made counts as missing, since its name
+
+def unlike_expected(connection: BaseDatabaseWrapper) -> dict[str, bool]:
+    """The triggers that should be there and do not do what they should, and whether they are there.
+
+    Compared is what the database holds of each: on SQLite the whole statement, on PostgreSQL
+    the trigger's definition, the body and language of its function, and whether it is
+    switched on. A trigger whose rule has changed since it was made is not there: its name
     carries a hash of what it does.
     """
-    return sorted(_expected_triggers(connection).keys() - _existing_triggers(connection))
+    expected = _expected_triggers(connection)
+    existing = _existing_triggers(connection)
+    return {
+        name: name in existing
+        for name, trigger in sorted(expected.items())
+        if existing.get(name) != trigger.held
+    }
 
 
 @contextmanager
@@ -163,16 +185,16 @@ def _check_deferred_constraints(connection: BaseDatabaseWrapper) -> None:
         connection.check_constraints()
 
 
-def _expected_triggers(connection: BaseDatabaseWrapper) -> dict[str, list[str]]:
-    """The statements that make each trigger, by the trigger's name."""
+def _expected_triggers(connection: BaseDatabaseWrapper) -> dict[str, Trigger]:
+    """What each trigger should be, by its name."""
     tables = set(connection.introspection.table_names())
     triggers = {}
     for rule in _rules.values():
         model = apps.get_model(rule.model_label)
         if model._meta.db_table in tables:
             for refusal in _triggers_of(rule, model, connection.vendor):
-                name, statements = _trigger(connection, model._meta.db_table, *refusal)
-                triggers[name] = statements
+                name, trigger = _trigger(connection, model._meta.db_table, *refusal)
+                triggers[name] = trigger
     return triggers
 
 
@@ -211,12 +233,12 @@ def _trigger(
     event: str,
     condition: str,
     sentence: str,
-) -> tuple[str, list[str]]:
-    """Name one trigger and give the statements that make it."""
-    make_statements = {"sqlite": _sqlite_trigger, "postgresql": _postgresql_trigger}.get(
+) -> tuple[str, Trigger]:
+    """Name one trigger and give what makes it."""
+    make_trigger = {"sqlite": _sqlite_trigger, "postgresql": _postgresql_trigger}.get(
         connection.vendor
     )
-    if make_statements is None:
+    if make_trigger is None:
         raise ImproperlyConfigured(
             f"Append-only tables need SQLite or PostgreSQL, not {connection.vendor}."
         )
@@ -224,47 +246,54 @@ def _trigger(
     refuses = f"COALESCE(({condition}), TRUE)"
     # Hashed without its name, which the hash then becomes part of.
     digest = hashlib.sha256(
-        "\n".join(make_statements("", table, event, refuses, sentence)).encode()
+        "\n".join(make_trigger("", table, event, refuses, sentence).statements).encode()
     )
     suffix = f"_{digest.hexdigest()[:8]}"
     name = f"{NAME_PREFIX}{table}_{title}"[: MAX_NAME_LENGTH - len(suffix)] + suffix
-    return name, make_statements(name, table, event, refuses, sentence)
+    return name, make_trigger(name, table, event, refuses, sentence)
 
 
-def _sqlite_trigger(name: str, table: str, event: str, refuses: str, sentence: str) -> list[str]:
-    return [
+def _sqlite_trigger(name: str, table: str, event: str, refuses: str, sentence: str) -> Trigger:
+    statement = (
         f'CREATE TRIGGER "{name}" BEFORE {event} ON "{table}" FOR EACH ROW WHEN {refuses} '
         f"BEGIN SELECT RAISE(ABORT, '{sentence}'); END"
-    ]
+    )
+    return Trigger([statement], statement)
 
 
-def _postgresql_trigger(
-    name: str, table: str, event: str, refuses: str, sentence: str
-) -> list[str]:
+def _postgresql_trigger(name: str, table: str, event: str, refuses: str, sentence: str) -> Trigger:
     # The condition stands in the function, since a trigger's WHEN may not ask other tables.
     each = "STATEMENT" if event == "TRUNCATE" else "ROW"
     returned = {"TRUNCATE": "NULL", "DELETE": "OLD"}.get(event, "NEW")
-    return [
-        f'CREATE OR REPLACE FUNCTION "{name}"() RETURNS trigger LANGUAGE plpgsql AS $keep$ '
-        f"BEGIN IF {refuses} THEN RAISE EXCEPTION USING MESSAGE = '{sentence}', "
-        f"ERRCODE = 'integrity_constraint_violation'; END IF; RETURN {returned}; END $keep$",
-        f'CREATE OR REPLACE TRIGGER "{name}" BEFORE {event} ON "{table}" '
-        f'FOR EACH {each} EXECUTE FUNCTION "{name}"()',
-    ]
+    body = (
+        f" BEGIN IF {refuses} THEN RAISE EXCEPTION USING MESSAGE = '{sentence}', "
+        f"ERRCODE = 'integrity_constraint_violation'; END IF; RETURN {returned}; END "
+    )
+    function = (
+        f'CREATE OR REPLACE FUNCTION "{name}"() RETURNS trigger LANGUAGE plpgsql '
+        f"AS $keep${body}$keep$"
+    )
+    trigger = (
+        f'TRIGGER "{name}" BEFORE {event} ON "{table}" FOR EACH {each} EXECUTE FUNCTION "{name}"()'
+    )
+    held = "\n".join(["O", "CREATE " + trigger.replace('"', ""), "plpgsql", body])
+    return Trigger([function, f"CREATE OR REPLACE {trigger}"], held)
 
 
-def _existing_triggers(connection: BaseDatabaseWrapper) -> set[str]:
-    """Names of our triggers that are there and switched on."""
+def _existing_triggers(connection: BaseDatabaseWrapper) -> dict[str, str]:
+    """What the database holds of our triggers that are there and switched on, by name."""
     if connection.vendor == "sqlite":
-        query = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+        query = "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
     else:
         query = (
-            "SELECT tgname FROM pg_trigger JOIN pg_class ON pg_class.oid = tgrelid "
+            "SELECT tgname, concat_ws(chr(10), tgenabled, pg_get_triggerdef(t.oid, true), "
+            "lanname, prosrc) FROM pg_trigger t JOIN pg_class c ON c.oid = tgrelid "
+            "JOIN pg_proc p ON p.oid = tgfoid JOIN pg_language l ON l.oid = prolang "
             "WHERE NOT tgisinternal AND tgenabled <> 'D' AND pg_table_is_visible(tgrelid)"
         )
     with connection.cursor() as cursor:
         cursor.execute(query)
-        return {name for (name,) in cursor.fetchall() if name.startswith(NAME_PREFIX)}
+        return {name: held for name, held in cursor.fetchall() if name.startswith(NAME_PREFIX)}
 
 
 def _drop_triggers(connection: BaseDatabaseWrapper, names: Iterable[str]) -> None:

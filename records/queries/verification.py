@@ -1,13 +1,20 @@
-"""Does everything that was written down still fit together?
+"""Does everything that was written down still fit together, and do the rows still say it?
 
 Walks the trail from its first entry, works every hash out again, compares each signature
-with what the trail says of it, asks whether the database still refuses changes, and hashes
-the files that other apps have registered. Reads a batch at a time, so it needs no more
-memory for a million entries than for a thousand, and may run while others write.
+with what the trail says of it, rebuilds what was signed and written down from the rows as
+they stand (`records.queries.rebuilding`), looks for rows that nobody wrote down, compares the
+triggers by which the database refuses changes with those it should have, and hashes the files
+that other apps have registered. Reads a batch at a time, so it needs no more memory for a
+million entries than for a thousand, and may run while others write.
+
+Who rewrites the chain itself, from a changed entry to its end, or cuts its end off, leaves a
+chain that fits. That shows by the ends that left the house before (`records.queries.heads`).
 """
 
 import hashlib
-from collections.abc import Callable, Iterable
+import json
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -21,9 +28,15 @@ from records.domain.chain import FIRST_PREVIOUS_HASH, entry_hash, payload_digest
 from records.domain.kinds import kind_of
 from records.models import Signature, TrailEntry, TrailHead, TrailPayload, append_only
 
+from . import heads, rebuilding
+from .rebuilding import Written
 from .trail_acts import ERASED, SIGNED, signature_payload
 
 BATCH = 1000
+SIGNATURE_BATCH = 50
+"""Fewer, since a signature may stand under some hundreds of rows."""
+MOST_FAULTS = 200
+"""Of rows that do not fit; who changed a table as a whole is not listed row by row."""
 
 Opener = Callable[[], AbstractContextManager[BinaryIO]]
 FileSource = Callable[[], Iterable[tuple[str, str | Path | Opener, str]]]
@@ -59,29 +72,50 @@ class Report:
     entries: int = 0
     erased: int = 0
     signatures: int = 0
+    compared: int = 0
+    not_compared: int = 0
+    not_rebuilt: int = 0
     files: int = 0
+    heads: int = 0
+    row_faults: int = 0
     faults: list[Fault] = field(default_factory=list)
 
     @property
     def fits(self) -> bool:
         return not self.faults
 
+    @property
+    def fault_count(self) -> int:
+        """How much does not fit, those rows with it that are not named one by one."""
+        unnamed = max(self.row_faults - MOST_FAULTS, 0)
+        return len(self.faults) + max(unnamed - 1, 0)
+
+    def add_row_fault(self, where: str, reason: str) -> None:
+        self.row_faults += 1
+        if self.row_faults <= MOST_FAULTS:
+            self.faults.append(Fault(where, reason))
+
 
 def verify_records(*, with_files: bool = True) -> Report:
-    """Check trail, signatures, triggers and files.
+    """Check trail, signatures, rows, triggers and files.
 
     Of the trail and of the signatures the first that does not fit is named, since the
-    entries after a broken one prove nothing; of triggers and files every one.
+    entries after a broken one prove nothing; of triggers and files every one, of rows no more
+    than `MOST_FAULTS`, and how many there are.
     """
     report = Report()
     _check_trail(report)
     _check_signatures(report)
+    _check_kept_tables(report)
+    if report.row_faults > MOST_FAULTS:
+        more = report.row_faults - MOST_FAULTS
+        report.faults.append(Fault(f"{more:,} more rows", "are not what was written down."))
     connection = connections[router.db_for_read(TrailEntry)]
-    for name in append_only.missing(connection):
-        reason = (
-            "is missing: the table can be changed unseen. Run manage.py migrate to put it back."
-        )
+    for name, is_there in append_only.unlike_expected(connection).items():
+        what = "does something else than it should" if is_there else "is missing"
+        reason = f"{what}: the table can be changed unseen. Run manage.py migrate to put it back."
         report.faults.append(Fault(f"database trigger {name}", reason))
+    _check_heads(report)
     if with_files:
         _check_files(report)
     return report
@@ -103,8 +137,60 @@ def _check_trail(report: Report) -> None:
             report.entries += 1
             report.erased += entry.payload.erased_at is not None
             number, previous = entry.number, entry.entry_hash
+        _compare_entries(report, entries)
         if not entries and _check_end(report, number, previous):
             return
+
+
+def _compare_entries(report: Report, entries: Sequence[TrailEntry]) -> None:
+    """Rebuild the details of entries from the rows, one table after another."""
+    by_rebuilder: dict[int, list[Written]] = defaultdict(list)
+    rebuilders: dict[int, rebuilding.Rebuilder] = {}
+    for entry in entries:
+        rebuilder = rebuilding.entry_rebuilder(entry.act)
+        if rebuilder is None:
+            continue
+        key = id(rebuilder.rebuild)
+        rebuilders[key] = rebuilder
+        is_erased = entry.payload.erased_at is not None
+        content = None if is_erased else json.loads(entry.payload.body)
+        by_rebuilder[key].append(
+            Written(
+                entry.number,
+                entry.about_id,
+                entry.act,
+                entry.recorded_at,
+                entry.actor_id,
+                content,
+            )
+        )
+    for key, written in by_rebuilder.items():
+        _compare(report, rebuilders[key], written, "trail entry {} wrote down")
+
+
+def _compare(
+    report: Report, rebuilder: rebuilding.Rebuilder, written: Sequence[Written], by: str
+) -> None:
+    rebuilt = rebuilder.rebuild(written)
+    for entry in written:
+        content = rebuilt.get(entry.number)
+        if content is None:
+            where = f"{rebuilder.table} {entry.about_id}"
+            report.add_row_fault(where, f"is gone or another one, which {by}.".format(entry.number))
+        elif entry.content is None:
+            report.not_compared += 1
+        else:
+            report.compared += 1
+            for where, what in rebuilding.differences(rebuilder, entry, content):
+                reason = f"is not what {by}: {{}}.".format(entry.number, what)
+                report.add_row_fault(where, reason)
+
+
+def _check_kept_tables(report: Report) -> None:
+    for kept in rebuilding.kept_tables():
+        for key in kept.rows_without_record():
+            reason = "was never written down: neither the trail nor its signature speaks of it."
+            report.add_row_fault(f"{kept.table} {key}", reason)
 
 
 def _chain_fault(entry: TrailEntry, previous: str) -> str:
@@ -158,17 +244,43 @@ def _check_end(report: Report, number: int, previous: str) -> bool:
 def _check_signatures(report: Report) -> None:
     last_id = 0
     batch = Signature.objects.select_related("entry__payload").order_by("id")
-    while signatures := list(batch.filter(id__gt=last_id)[:BATCH]):
+    while signatures := list(batch.filter(id__gt=last_id)[:SIGNATURE_BATCH]):
         for signature in signatures:
             if reason := _signature_fault(signature):
                 report.faults.append(Fault(f"signature {signature.id}", reason))
                 return
             report.signatures += 1
+        _compare_signatures(report, signatures)
         last_id = signatures[-1].id
     orphan = TrailEntry.objects.filter(act=SIGNED, signature__isnull=True).first()
     if orphan is not None:
         reason = "tells of a signature that is gone."
         report.faults.append(Fault(f"trail entry {orphan.number}", reason))
+
+
+def _compare_signatures(report: Report, signatures: Sequence[Signature]) -> None:
+    """Rebuild what was signed from the rows, one table after another."""
+    by_rebuilder: dict[int, list[Written]] = defaultdict(list)
+    rebuilders: dict[int, rebuilding.Rebuilder] = {}
+    for signature in signatures:
+        rebuilder = rebuilding.signature_rebuilder(signature.meaning)
+        if rebuilder is None:
+            report.not_rebuilt += 1
+            continue
+        key = id(rebuilder.rebuild)
+        rebuilders[key] = rebuilder
+        by_rebuilder[key].append(
+            Written(
+                signature.pk,
+                signature.about_id,
+                signature.meaning,
+                signature.signed_at,
+                signature.signer_id,
+                json.loads(signature.content),
+            )
+        )
+    for key, written in by_rebuilder.items():
+        _compare(report, rebuilders[key], written, "signature {} stands under")
 
 
 def _signature_fault(signature: Signature) -> str:
@@ -191,6 +303,23 @@ def _signature_fault(signature: Signature) -> str:
     if payload.body != canonical_text(signature_payload(signature)):
         return f"was changed: the payload of trail entry {entry.number} says something else of it."
     return ""
+
+
+def _check_heads(report: Report) -> None:
+    """Look up the ends of the trail that were filed; the first that is gone is named."""
+    for where, text in heads.kept_heads():
+        try:
+            head = heads.find_head(text)
+        except heads.NotAHead:
+            report.faults.append(Fault(where, "says nothing: it was changed or cut off."))
+            return
+        if head is None:
+            reason = (
+                f"names {text}, which the trail does not hold any more: it was written anew or cut."
+            )
+            report.faults.append(Fault(where, reason))
+            return
+        report.heads += 1
 
 
 def _check_files(report: Report) -> None:

@@ -7,7 +7,7 @@ import pytest
 from django.db import DatabaseError, transaction
 
 from assessments.exceptions import AssessmentError, CannotMeasure
-from assessments.models import Judgement, Measurement
+from assessments.models import Judgement, Measurement, StageSigning
 from assessments.queries import board_results
 from assessments.services import grading, judgements, measuring
 from assessments.services.judgements import Circumstances
@@ -136,7 +136,7 @@ def test_a_measured_criterion_is_judged_by_the_marks(photo, instructor, criteria
     assert said.value == Decimal("213.5")
     assert said.uncertainty == pytest.approx(Decimal(str(kept.expanded)), abs=Decimal("0.00001"))
     content = board_results.signed_content(
-        reading, "soldered", board_results.stage_summary(reading, "soldered")
+        StageSigning(grading=reading, stage="soldered", signed_at=NOW, result={})
     )
     assert content["judgements"][0]["measured"]["marks"] == kept.marks
 

@@ -14,7 +14,7 @@ from assessments.services import photos
 from records.models import TrailEntry
 from records.queries.verification import verify_records
 from tests.assessments import pictures
-from tests.factories import NOW, make_board, make_user
+from tests.factories import NOW, make_board, make_user, write_down
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("files")]
 
@@ -154,6 +154,7 @@ def test_verification_of_the_records_finds_an_original_that_was_changed_or_is_go
     board = make_board()
     add(board, pictures.jpeg())
     gone = add(board, pictures.png(), "E02.png")
+    write_down()
     report = verify_records()
     assert (report.files, report.faults) == (2, [])
     [first] = [path for path in stored(files) if gone.key not in str(path)]

@@ -12,7 +12,7 @@ from assessments.models import Photo, Rendition
 from assessments.services import grading, photos
 from records.queries.verification import verify_records
 from tests.assessments import pictures
-from tests.factories import NOW, make_board, make_criteria_set, make_user
+from tests.factories import NOW, make_board, make_criteria_set, make_user, write_down
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.usefixtures("files")]
 
@@ -54,6 +54,7 @@ def test_of_one_file_sent_several_times_at_once_one_is_kept(board, files):
     assert sum(isinstance(one, PhotoAlreadyThere) for one in outcomes) == AT_ONCE - 1
     assert board.photos.count() == 1
     assert len(list((files / "originals").rglob("*.bin"))) == 1
+    write_down()
     assert verify_records().fits
 
 

@@ -8,6 +8,7 @@ from io import BytesIO
 import pytest
 from django.core.files.base import ContentFile
 from django.urls import reverse
+from django.utils import timezone
 from hypothesis import given
 from hypothesis import strategies as st
 from pypdf import PdfReader
@@ -23,6 +24,7 @@ from assessments.services import judgements, measuring
 from assessments.services.boards import hand_in
 from assessments.services.photos import add_photo
 from assessments.services.rework import send_back
+from records.queries.heads import printed_head
 from tests import factories
 from tests.assessments import several
 from tests.assessments.marks_placed import wrap
@@ -185,6 +187,7 @@ def test_the_pdf_says_what_the_page_says(client, judged):
     told = words_of(response.content)
     for words in SAYS:
         assert words in told, words
+    assert f"Trail {printed_head(timezone.now())}" in told
     sheet = result_sheet(judged.board, user=judged.grader, at=NOW)
     for part in sheet.parts:
         for label, text in part.plain:

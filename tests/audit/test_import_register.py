@@ -319,7 +319,15 @@ def test_import_is_in_the_trail_and_everything_still_verifies(tmp_path):
     summary = take_in(write_bundle(tmp_path / "bundle"))
 
     acts = list(TrailEntry.objects.values_list("act", "about_id", "actor_label"))
-    assert acts == [("certificate imported", "C1", "test"), ("register imported", "bundle", "test")]
+    revision = SchemeRevision.objects.get()
+    test, practice = VisionTest.objects.get(), PracticeRecord.objects.get()
+    assert acts == [
+        ("scheme imported", str(revision.pk), "test"),
+        ("certificate imported", "C1", "test"),
+        ("vision test imported", str(test.pk), "test"),
+        ("practice imported", str(practice.pk), "test"),
+        ("register imported", "bundle", "test"),
+    ]
     assert summary.hashes["people.csv"] in TrailEntry.objects.last().payload.body
     assert append_only.missing(connection) == []
     assert verify_records().fits

@@ -13,8 +13,8 @@ from assessments.content.criteria import REVISION_2
 from assessments.services import criteria
 from certification.models import Certificate, Scope
 from certification.queries import standing_on_day
+from certification.queries.written_down import figures_as_json
 from certification.services import schemes, standing
-from certification.services.certificates import figures_as_json
 from people.models import Person, User
 from tests import factories
 from tests.browser.launch import CHROMIUM, LAUNCH_ARGUMENTS

@@ -3,9 +3,11 @@
 from datetime import timedelta
 
 import pytest
+from django.utils import timezone
 
 from certification.models import Certificate, CertificateEvent, CertificateWithdrawal
 from certification.queries import standing_on_day
+from records.queries.heads import printed_head
 from tests.factories import (
     PASSWORD,
     make_certificate,
@@ -14,6 +16,7 @@ from tests.factories import (
     make_scope,
     make_site,
     make_user,
+    write_down,
 )
 
 pytestmark = pytest.mark.django_db
@@ -72,6 +75,14 @@ def text_of(response):
 
 
 # The page
+
+
+def test_page_bears_the_end_of_the_trail_for_whoever_prints_it(client, quality, certificate):
+    write_down()
+    end = printed_head(timezone.now())
+
+    assert end
+    assert end in text_of(client.get(page_of(certificate)))
 
 
 def test_certificate_whose_first_day_is_to_come_says_so(client, quality, person, scope, today):

@@ -28,6 +28,7 @@ from tests.factories import (
     make_scope,
     make_site,
     make_user,
+    write_down,
 )
 
 pytestmark = pytest.mark.django_db
@@ -102,6 +103,7 @@ def test_document_is_kept_as_it_came_under_a_random_name(person, scope, revision
     with kept.file.open("rb") as stream:
         assert stream.read() == PDF
     assert "certificate" not in kept.file.name.removeprefix("documents/")
+    write_down()
     report = verify_records()
     assert (report.fits, report.files) == (True, 1)
 
@@ -109,6 +111,7 @@ def test_document_is_kept_as_it_came_under_a_random_name(person, scope, revision
 def test_changed_document_is_found_by_the_check_of_the_records(person, scope, revision, quality):
     kept = enter(person, scope, revision, quality, paper()).document
     Path(kept.file.path).write_bytes(PDF + b" ")
+    write_down()
 
     [fault] = verify_records().faults
 

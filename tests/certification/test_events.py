@@ -21,6 +21,7 @@ from tests.factories import (
     make_scope,
     make_site,
     make_user,
+    write_down,
 )
 from training.models import PracticeRecord
 
@@ -117,6 +118,7 @@ def test_event_is_numbered_signed_and_in_the_trail(certificate, quality):
         "certificate",
         certificate.number,
     )
+    write_down()
     assert verify_records().fits
 
 

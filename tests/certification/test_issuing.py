@@ -31,6 +31,7 @@ from tests.factories import (
     make_scope,
     make_site,
     make_user,
+    write_down,
 )
 from training.models import Exercise, VisionTest
 
@@ -119,6 +120,7 @@ def test_signature_covers_the_whole_certificate(proposal, quality):
     assert signed["evidence"] == certificate.evidence
     assert signed["figures"] == certificate.figures
     assert signed["valid_through"] == "2028-11-25"
+    write_down()
     assert verify_records().fits
 
 

@@ -21,6 +21,7 @@ from tests.factories import (
     make_scope,
     make_site,
     make_user,
+    write_down,
 )
 from training.models import PracticeRecord
 
@@ -177,6 +178,7 @@ def test_one_signature_covers_what_was_restricted_and_why(certificate, quality):
     assert made.events.get().signature == made.signature
     entry = TrailEntry.objects.get(act="certificate restricted")
     assert entry.about_id == made.number
+    write_down()
     assert verify_records().fits
 
 
@@ -308,6 +310,7 @@ def test_withdrawing_gives_back_what_had_made_way(certificate, quality):
     removal = certificate.events.get(kind="voided")
     assert (removal.voids, removal.signature) == (gave_way, withdrawal.signature)
     assert json.loads(withdrawal.signature.content)["removes"] == [gave_way.event_id]
+    write_down()
     assert verify_records().fits
 
 

@@ -12,6 +12,7 @@ from certification.exceptions import NothingToPrint
 from certification.models import CertificateEvent
 from certification.presenters.wallet_card import wallet_card
 from certification.services import standing
+from records.queries.heads import printed_head
 from tests.factories import (
     NOW,
     TODAY,
@@ -21,6 +22,7 @@ from tests.factories import (
     make_scope,
     make_site,
     make_user,
+    write_down,
 )
 from training.models import VisionTest
 
@@ -75,6 +77,14 @@ def test_card_says_who_may_what_until_when_and_when_it_was_printed(certificate, 
         settings.PUBLIC_URL.split("//")[1] + "/check/",
     ):
         assert words in said, words
+
+
+def test_card_bears_the_end_of_the_trail(certificate):
+    write_down()
+    end = printed_head(NOW)
+
+    assert end
+    assert f"Trail {end}" in words_of(wallet_card(certificate, at=NOW))
 
 
 def test_card_is_a_bank_cards_size_front_and_back(certificate):

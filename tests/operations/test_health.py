@@ -19,7 +19,7 @@ from tests.reminders.reminder_scenes import DAY, ends_in, somebody, sweep
 pytestmark = pytest.mark.django_db
 
 PAGE, CHECK = reverse("operations:health"), reverse("operations:health_check")
-PARTS = ("worker", "clock", "sweep", "sending", "mail")
+PARTS = ("worker", "clock", "sweep", "sending", "mail", "records")
 Kind = Heartbeat.Kind
 
 
@@ -64,6 +64,7 @@ def test_site_where_nothing_was_ever_started_is_not_well(client):
         "database": True,
         **dict.fromkeys(PARTS, False),
         "mail": True,
+        "records": True,
     }
 
 

@@ -273,7 +273,7 @@ def test_a_lifted_block_that_fails_leaves_the_tables_as_they_were():
 
 def test_migrating_lifts_the_triggers_and_puts_them_back(db):
     append_only.remove_before_migrating(using="default", plan=[("a migration", False)])
-    assert append_only._existing_triggers(connection) == set()
+    assert append_only._existing_triggers(connection) == {}
 
     append_only.install_after_migrating(using="default")
     assert append_only.missing(connection) == []

@@ -24,8 +24,7 @@ from training.models import (
     VisionTest,
     VisionTestWithdrawal,
 )
-
-WITHDRAWAL_MEANING = "withdraws what was entered in error"
+from training.queries import written_down
 
 
 @transaction.atomic
@@ -59,13 +58,7 @@ def record_vision_test(
         actor=actor,
         act="vision test recorded",
         about=test,
-        payload={
-            "test": test.test_id,
-            "person": person.employee_number,
-            "tested_on": tested_on,
-            "passed": passed,
-            "examiner": examiner,
-        },
+        payload=written_down.vision_test_content(test),
         at=at,
     )
     ports.facts_changed(person)
@@ -84,25 +77,19 @@ def withdraw_vision_test(
             _("Vision test %(number)s has been withdrawn already.")
             % {"number": vision_test.test_id}
         )
-    content = {
-        "test": vision_test.test_id,
-        "person": person.employee_number,
-        "tested_on": vision_test.tested_on,
-        "reason": _checked_reason(reason),
-    }
-    withdrawal = VisionTestWithdrawal.objects.create(
+    withdrawal = VisionTestWithdrawal(
         vision_test=vision_test,
         withdrawn_at=at,
         reason=_checked_reason(reason),
         withdrawn_by=actor,
-        signature=_sign_withdrawal(vision_test, person, content, actor, at, proof),
     )
+    content = written_down.test_withdrawal_content(withdrawal)
+    withdrawal.signature = _sign_withdrawal(
+        vision_test, person, written_down.WITHDRAWS_TEST, content, actor, at, proof
+    )
+    withdrawal.save(force_insert=True)
     trail.record(
-        actor=actor,
-        act="vision test withdrawn",
-        about=vision_test,
-        payload={"test": vision_test.test_id, "reason": withdrawal.reason},
-        at=at,
+        actor=actor, act="vision test withdrawn", about=vision_test, payload=content, at=at
     )
     ports.facts_changed(person)
     return withdrawal
@@ -134,12 +121,7 @@ def record_practice(
         actor=actor,
         act="practice recorded",
         about=practice,
-        payload={
-            "person": person.employee_number,
-            "scope": scope_code,
-            "performed_on": performed_on,
-            "reference": reference,
-        },
+        payload=written_down.practice_content(practice),
         at=at,
     )
     ports.facts_changed(person, scope_code)
@@ -155,31 +137,18 @@ def withdraw_practice(
     refuse_own(person, actor, _("Somebody else has to withdraw your work."))
     if PracticeWithdrawal.objects.filter(practice=practice).exists():
         raise TrainingError(_("This work has been withdrawn already."))
-    content = {
-        "person": person.employee_number,
-        "scope": practice.scope_code,
-        "performed_on": practice.performed_on,
-        "reason": _checked_reason(reason),
-    }
-    withdrawal = PracticeWithdrawal.objects.create(
+    withdrawal = PracticeWithdrawal(
         practice=practice,
         withdrawn_at=at,
         reason=_checked_reason(reason),
         withdrawn_by=actor,
-        signature=_sign_withdrawal(practice, person, content, actor, at, proof),
     )
-    trail.record(
-        actor=actor,
-        act="practice withdrawn",
-        about=practice,
-        payload={
-            "person": person.employee_number,
-            "scope": practice.scope_code,
-            "performed_on": practice.performed_on,
-            "reason": withdrawal.reason,
-        },
-        at=at,
+    content = written_down.practice_withdrawal_content(withdrawal)
+    withdrawal.signature = _sign_withdrawal(
+        practice, person, written_down.WITHDRAWS_PRACTICE, content, actor, at, proof
     )
+    withdrawal.save(force_insert=True)
+    trail.record(actor=actor, act="practice withdrawn", about=practice, payload=content, at=at)
     ports.facts_changed(person, practice.scope_code)
     return withdrawal
 
@@ -187,6 +156,7 @@ def withdraw_practice(
 def _sign_withdrawal(
     fact: VisionTest | PracticeRecord,
     person: Person,
+    meaning: str,
     content: Mapping[str, Any],
     actor: User,
     at: datetime,
@@ -194,7 +164,7 @@ def _sign_withdrawal(
 ) -> Signature:
     return trail.sign(
         actor=actor,
-        meaning=WITHDRAWAL_MEANING,
+        meaning=meaning,
         about=fact,
         content=content,
         at=at,

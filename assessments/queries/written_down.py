@@ -1,0 +1,284 @@
+"""What the trail says of boards, photographs and criteria: made here, and rebuilt here.
+
+What a stage signature covers is `board_results.signed_content`.
+"""
+
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from typing import Any
+
+from django.db.models import Max, Q
+
+from assessments.models import (
+    Board,
+    CriteriaSet,
+    Criterion,
+    DestructiveCheck,
+    Judgement,
+    Measurement,
+    Photo,
+    ReadingRequest,
+    Rework,
+    StageSigning,
+)
+from people.queries.employee_numbers import rebuilt_with_person
+from records.domain.kinds import kind_of
+from records.models import TrailEntry
+from records.queries import rebuilding
+from records.queries.rebuilding import Content, KeptTable, Part, Written
+
+from . import board_results
+
+JUDGED = "judged this stage against the criteria"
+DECIDED = "decided where two graders differ"
+ADDED = "photograph added"
+PLACED = ("photograph placed", "photograph described")
+MADE = "board made"
+MEASURED = "measured on a photograph"
+SENT_BACK = "joint sent back"
+ASKED = "another reading asked for"
+ANSWERED = "another reading answered"
+CHECKED = "destructive check recorded"
+PUBLISHED = "criteria set published"
+
+
+def board_content(board: Board) -> dict[str, Any]:
+    return {
+        "number": board.number,
+        "person": board.person.employee_number,
+        "person_id": board.person_id,
+        "exercise": [board.exercise.code, board.exercise.revision],
+        "purpose": str(board.purpose),
+        "site": board.site.prefix,
+        "session": board.session.number if board.session else None,
+        "unit": board.unit,
+        "work_order": board.work_order,
+        "alloy": board.alloy,
+        "handed_out_on": board.handed_out_on,
+        "made_by": board.made_by_id,
+        "recorded_at": board.recorded_at,
+    }
+
+
+def photo_content(photo: Photo) -> dict[str, Any]:
+    return {
+        "board": photo.board.number,
+        "joint": str(photo.joint or ""),
+        "stage": photo.stage,
+        "key": photo.key,
+        "original": str(photo.original.name),
+        "file_name": photo.original_name,
+        "media_type": photo.media_type,
+        "size_bytes": photo.size_bytes,
+        "sha256": photo.sha256,
+        "is_incomplete": photo.is_incomplete,
+        "upright_width": photo.upright_width,
+        "upright_height": photo.upright_height,
+        "added_by": photo.added_by_id,
+        "recorded_at": photo.recorded_at,
+    }
+
+
+def placing_content(photo: Photo) -> dict[str, Any]:
+    """What can be changed of what a photograph shows."""
+    return {"joint": str(photo.joint or ""), "stage": photo.stage, "note": photo.note}
+
+
+def measurement_content(measurement: Measurement) -> dict[str, Any]:
+    return {
+        "photo": measurement.photo.sha256,
+        "joint": str(measurement.joint or ""),
+        "criterion": measurement.criterion.code if measurement.criterion else "",
+        "quantity": str(measurement.quantity),
+        "marks": measurement.marks,
+        "options": measurement.options,
+        "mark_uncertainty_px": measurement.mark_uncertainty_px,
+        "mm_per_px": measurement.mm_per_px,
+        "scale_uncertainty": measurement.scale_uncertainty,
+        "value": measurement.value,
+        "standard_uncertainty": measurement.standard_uncertainty,
+        "unit": measurement.unit,
+        "remarks": measurement.remarks,
+        "also": measurement.also,
+        "verdict": measurement.verdict,
+        "measured_by": measurement.measured_by_id,
+        "recorded_at": measurement.recorded_at,
+    }
+
+
+def rework_content(rework: Rework) -> dict[str, Any]:
+    return {
+        "board": rework.joint.board.number,
+        "joint": rework.joint.position.name,
+        "make": rework.joint.make,
+        "criteria": rework.codes,
+        "reason": rework.reason,
+        "sent_by": rework.sent_by_id,
+        "recorded_at": rework.recorded_at,
+    }
+
+
+def request_content(request: ReadingRequest) -> dict[str, Any]:
+    return {
+        "board": request.board.number,
+        "reason": request.reason,
+        "before": request.before,
+        "asked_by": request.asked_by_id,
+        "recorded_at": request.recorded_at,
+    }
+
+
+def answer_content(request: ReadingRequest) -> dict[str, Any]:
+    return {
+        "board": request.board.number,
+        "before": request.before,
+        "after": request.after,
+        "grading": request.grading_id,
+        "answered_at": request.answered_at,
+    }
+
+
+def check_content(check: DestructiveCheck) -> dict[str, Any]:
+    return {
+        "number": check.board.number,
+        "kind": check.kind,
+        "result": check.result,
+        "done_on": check.done_on,
+        "recorded_at": check.recorded_at,
+    }
+
+
+def published_content(criteria_set: CriteriaSet) -> dict[str, Any]:
+    """A set as it was published, with every criterion in full; its rows are read for it."""
+    return {
+        "set": criteria_set.title,
+        "revision": criteria_set.revision,
+        "summary": criteria_set.summary,
+        "published_at": criteria_set.published_at,
+        "published_by": criteria_set.published_by_id,
+        "criteria": [_criterion_content(criterion) for criterion in criteria_set.criteria.all()],
+    }
+
+
+def _criterion_content(criterion: Criterion) -> dict[str, Any]:
+    return {
+        field.attname: getattr(criterion, field.attname)
+        for field in Criterion._meta.concrete_fields
+        if field.attname not in ("id", "criteria_set_id")
+    }
+
+
+# Rebuilding
+
+
+def _of_people(
+    rows: Any, content_of: Callable[[Any], dict[str, Any]]
+) -> Callable[[Sequence[Written]], dict[int, Content]]:
+    return lambda written: rebuilt_with_person(
+        written, rebuilding.rows_by_number(rows, written), content_of
+    )
+
+
+def _by_number(
+    rows: Any, content_of: Callable[[Any], dict[str, Any]]
+) -> Callable[[Sequence[Written]], dict[int, Content]]:
+    return lambda written: {
+        number: content_of(row) for number, row in rebuilding.rows_by_number(rows, written).items()
+    }
+
+
+def _photos(written: Sequence[Written]) -> dict[int, Content]:
+    """What a photograph shows is compared with the last entry that says so."""
+    rows = rebuilding.rows_by_number(
+        Photo.objects.select_related("board", "joint__position"), written
+    )
+    placings = TrailEntry.objects.filter(
+        about_type=kind_of(Photo.__name__),
+        about_id__in={entry.about_id for entry in written},
+        act__in=PLACED,
+    )
+    last = dict(placings.order_by().values_list("about_id").annotate(Max("number")))
+    rebuilt: dict[int, Content] = {}
+    for entry in written:
+        if (photo := rows.get(entry.number)) is None:
+            continue
+        if entry.act == ADDED:
+            content = photo_content(photo)
+            if entry.about_id in last:
+                del content["joint"], content["stage"]
+        else:
+            content = {"board": photo.board.number}
+            if last[entry.about_id] == entry.number:
+                content["after"] = placing_content(photo)
+        rebuilt[entry.number] = content
+    return rebuilt
+
+
+def _signings(written: Sequence[Written]) -> dict[int, Content]:
+    signings = rebuilding.rows_signed(
+        StageSigning.objects.select_related(
+            "grading__board__exercise", "grading__board__person", "grading__criteria_set"
+        ),
+        written,
+    )
+    judgements: dict[tuple[int, str], list[Judgement]] = defaultdict(list)
+    gradings = {signing.grading_id for signing in signings.values()}
+    for judgement in board_results.judgements_to_sign(grading__in=gradings):
+        judgements[judgement.grading_id, judgement.stage].append(judgement)
+
+    def content_of(signing: StageSigning) -> dict[str, Any]:
+        return board_results.signed_content(signing, judgements[signing.grading_id, signing.stage])
+
+    return rebuilt_with_person(
+        written, signings, content_of, lambda signing: signing.grading.board.person_id
+    )
+
+
+def register() -> None:
+    """Have boards and what is on them compared with what was written down of them."""
+    boards = Board.objects.select_related("person", "exercise", "session", "site")
+    measurements = Measurement.objects.select_related("photo", "joint__position", "criterion")
+    reworks = Rework.objects.select_related("joint__board", "joint__position")
+    requests = ReadingRequest.objects.select_related("board")
+    checks = DestructiveCheck.objects.select_related("board")
+    sets = CriteriaSet.objects.prefetch_related("criteria")
+    rebuilding.register_signatures(
+        [JUDGED, DECIDED],
+        StageSigning._meta.db_table,
+        _signings,
+        judgements=Part(Judgement._meta.db_table, ("joint", "make", "criterion")),
+    )
+    rebuilding.register_entries([ADDED, *PLACED], Photo._meta.db_table, _photos)
+    for acts, rebuild, model in (
+        ([MADE], _of_people(boards, board_content), Board),
+        ([MEASURED], _by_number(measurements, measurement_content), Measurement),
+        ([SENT_BACK], _by_number(reworks, rework_content), Rework),
+        ([ASKED], _by_number(requests, request_content), ReadingRequest),
+        ([ANSWERED], _by_number(requests, answer_content), ReadingRequest),
+        ([CHECKED], _by_number(checks, check_content), DestructiveCheck),
+    ):
+        rebuilding.register_entries(acts, model._meta.db_table, rebuild)
+    rebuilding.register_entries(
+        [PUBLISHED],
+        CriteriaSet._meta.db_table,
+        _by_number(sets, published_content),
+        criteria=Part(Criterion._meta.db_table, ("code",)),
+    )
+    is_published = Q(published_at__isnull=False)
+    for kept in (
+        KeptTable(StageSigning, meanings=(JUDGED, DECIDED)),
+        KeptTable(Photo, "photograph", acts=(ADDED,), content_of=photo_content),
+        KeptTable(Board, "board", acts=(MADE,), content_of=board_content),
+        KeptTable(Measurement, "measurement", acts=(MEASURED,), content_of=measurement_content),
+        KeptTable(Rework, "rework", acts=(SENT_BACK,), content_of=rework_content),
+        KeptTable(ReadingRequest, "reading-request", acts=(ASKED,), content_of=request_content),
+        KeptTable(DestructiveCheck, "destructive-check", acts=(CHECKED,), content_of=check_content),
+        KeptTable(
+            CriteriaSet,
+            "criteria-set",
+            acts=(PUBLISHED,),
+            where=is_published,
+            content_of=published_content,
+        ),
+    ):
+        rebuilding.register_table(kept)

@@ -1,0 +1,392 @@
+"""What the trail and signatures say of certificates and schemes: made here, and rebuilt here."""
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any
+
+from django.db.models import F, Q
+
+from certification.models import (
+    Certificate,
+    CertificateDocument,
+    CertificateEvent,
+    CertificateWithdrawal,
+    Proposal,
+    SchemeRequirement,
+    SchemeRevision,
+    Scope,
+)
+from people.queries.employee_numbers import rebuilt_with_person
+from records.queries import rebuilding
+from records.queries.rebuilding import Content, KeptTable, Part, Written
+
+Kind = CertificateEvent.Kind
+
+CERTIFIES = "certifies competence for this scope"
+RESTRICTS = "restricts certification for this scope"
+VERIFIED = "verified the document of a certificate from elsewhere"
+PROPOSES = "proposes certification"
+WITHDRAWS = "withdraws a certificate entered in error"
+EVENT_MEANINGS = {
+    Kind.SUSPENDED: "suspends the certificates named",
+    Kind.REINSTATED: "reinstates the certificates named",
+    Kind.REVOKED: "revokes the certificates named",
+    Kind.ENDED: "ends the certificates named",
+    Kind.EXTENDED: "extends the certificate named",
+    Kind.VOIDED: "removes events entered in error",
+}
+CERTIFICATE_MEANINGS = (CERTIFIES, RESTRICTS, VERIFIED)
+
+IMPORTED = "certificate imported"
+EVENT_IMPORTED = "certificate event imported"
+WITHDRAWAL_IMPORTED = "certificate withdrawal imported"
+PROPOSED = "certification proposed"
+PUBLISHED = ("scheme revision published", "scheme imported")
+SCOPE_CREATED = "scope created"
+
+
+def act_of_event(kind: str) -> str:
+    """What the trail calls an event that somebody brought about."""
+    return "certificate event voided" if kind == Kind.VOIDED else f"certificate {Kind(kind).value}"
+
+
+def figures_as_json(revision: SchemeRevision) -> dict[str, Any]:
+    return {
+        "scheme": revision.scheme.code,
+        "revision": revision.revision,
+        "name": revision.name,
+        "validity_months": revision.validity_months,
+        "expiry_rule": str(revision.expiry_rule),
+        "renewal_window_days": revision.renewal_window_days,
+        "vision_months": revision.vision_months,
+        "max_absence_months": revision.max_absence_months,
+    }
+
+
+def scope_as_json(scope: Scope) -> dict[str, Any]:
+    return {
+        "code": scope.code,
+        "title": scope.title,
+        "level": str(scope.level),
+        "joint_types": scope.joint_types,
+        "document": scope.document,
+    }
+
+
+def event_content(event: CertificateEvent) -> dict[str, Any]:
+    return {
+        "event": event.event_id,
+        "certificate": event.certificate.number,
+        "kind": str(event.kind),
+        "effective_on": event.effective_on,
+        "until": event.until,
+        "authority": event.authority,
+        "reason": event.reason,
+        "voids": event.voids.event_id if event.voids else "",
+        "recorded_at": event.recorded_at,
+    }
+
+
+def certificate_content(
+    certificate: Certificate, events: Iterable[CertificateEvent] = ()
+) -> dict[str, Any]:
+    """All of a certificate's row, and the events that are part of it."""
+    document = certificate.document
+    return {
+        "certificate": certificate.number,
+        "person": certificate.person.employee_number,
+        "person_id": certificate.person_id,
+        "name": certificate.holder_name,
+        "scope": scope_as_json(certificate.scope),
+        "scheme_revision": certificate.scheme_revision_id,
+        "figures": certificate.figures,
+        "issued_on": certificate.issued_on,
+        "valid_through": certificate.valid_through,
+        "renews": certificate.renews.number if certificate.renews else "",
+        "restriction": certificate.restriction,
+        "origin": str(certificate.origin),
+        "evidence": certificate.evidence,
+        "issued_by": certificate.issued_by,
+        "issuer_certificate": certificate.issuer_certificate,
+        "outside_number": certificate.outside_number,
+        "document": document and _document_content(document),
+        "recorded_at": certificate.recorded_at,
+        "events": _lines(events),
+    }
+
+
+def _document_content(document: CertificateDocument) -> dict[str, Any]:
+    return {
+        "file": str(document.file.name),
+        "name": document.original_name,
+        "media_type": document.media_type,
+        "size_bytes": document.size_bytes,
+        "sha256": document.sha256,
+        "added_by": document.added_by_id,
+        "recorded_at": document.recorded_at,
+    }
+
+
+def _lines(events: Iterable[CertificateEvent]) -> list[dict[str, Any]]:
+    return [event_content(event) for event in sorted(events, key=lambda event: event.event_id)]
+
+
+def restriction_content(
+    certificate: Certificate, events: Sequence[CertificateEvent]
+) -> dict[str, Any]:
+    """A certificate that takes another's place, restricted, and what its events do to others."""
+    restricts = certificate.evidence["restricts"]
+    return {
+        **certificate_content(certificate, events),
+        "restricts": restricts["certificate"],
+        "reason": restricts["reason"],
+        "good_through": certificate.valid_through,
+        "ends_the_day_before": sorted(
+            event.certificate.number
+            for event in events
+            if event.certificate.number != certificate.number
+        ),
+    }
+
+
+def events_content(events: Sequence[CertificateEvent]) -> dict[str, Any]:
+    """Events of one act on somebody's certificates for a scope."""
+    certificate = events[0].certificate
+    return {
+        "person": certificate.person.employee_number,
+        "person_id": certificate.person_id,
+        "scope": certificate.scope.code,
+        "events": _lines(events),
+    }
+
+
+def withdrawal_content(
+    withdrawal: CertificateWithdrawal, voiding: Sequence[CertificateEvent] = ()
+) -> dict[str, Any]:
+    """A withdrawal, and the events by which it takes back what had made way."""
+    removes = {"removes": sorted(event.voids.event_id for event in voiding if event.voids)}
+    return {
+        "certificate": withdrawal.certificate.number,
+        "reason": withdrawal.reason,
+        "withdrawn_at": withdrawal.withdrawn_at,
+        **(removes if voiding else {}),
+        "events": _lines(voiding),
+    }
+
+
+def proposal_content(proposal: Proposal) -> dict[str, Any]:
+    """What a proposal's row holds before it is decided."""
+    return {
+        "person": proposal.person.employee_number,
+        "person_id": proposal.person_id,
+        "scope": scope_as_json(proposal.scope),
+        "figures": figures_as_json(proposal.scheme_revision),
+        "renews": proposal.renews.number if proposal.renews else "",
+        "restriction": proposal.restriction,
+        "note": proposal.note,
+        "evidence": proposal.evidence,
+        "recorded_at": proposal.recorded_at,
+    }
+
+
+def proposed_content(proposal: Proposal) -> dict[str, Any]:
+    """What the trail says of a proposal."""
+    return {
+        "person": proposal.person.employee_number,
+        "scope": proposal.scope.code,
+        "scheme": proposal.scheme_revision.name,
+        "signature": proposal.signature.content_sha256,
+    }
+
+
+def published_content(revision: SchemeRevision) -> dict[str, Any]:
+    """A scheme revision as it was published; what it covers and asks for is read for it."""
+    return {
+        **figures_as_json(revision),
+        "reminder_steps": revision.reminder_steps,
+        "instructor_may_issue": revision.instructor_may_issue,
+        "grader_needs_standing": revision.grader_needs_standing,
+        "published_at": revision.published_at,
+        "scopes": sorted(scope.code for scope in revision.scopes.all()),
+        "requirements": [
+            {
+                "scope": requirement.scope.code,
+                "exercise": requirement.exercise_code,
+                "purposes": requirement.purposes,
+                "boards": requirement.boards,
+                "within_months": requirement.within_months,
+            }
+            for requirement in sorted(
+                revision.requirements.all(),
+                key=lambda requirement: (requirement.scope.code, requirement.exercise_code),
+            )
+        ],
+    }
+
+
+# Rebuilding
+
+CERTIFICATES = Certificate.objects.select_related("person", "scope", "renews", "document")
+EVENTS = CertificateEvent.objects.select_related(
+    "certificate__person", "certificate__scope", "voids"
+)
+WITHDRAWALS = CertificateWithdrawal.objects.select_related("certificate")
+PROPOSALS = Proposal.objects.select_related(
+    "person", "scope", "scheme_revision__scheme", "renews", "signature"
+)
+REVISIONS = SchemeRevision.objects.select_related("scheme").prefetch_related(
+    "scopes", "requirements__scope"
+)
+
+
+def _events_signed(written: Sequence[Written]) -> Mapping[int, list[CertificateEvent]]:
+    events: dict[int, list[CertificateEvent]] = defaultdict(list)
+    for event in EVENTS.filter(signature__in=[signature.number for signature in written]):
+        events[event.signature_id or 0].append(event)
+    return events
+
+
+def _signed_certificates(written: Sequence[Written]) -> dict[int, Content]:
+    events = _events_signed(written)
+    restricts = {signature.number for signature in written if signature.act == RESTRICTS}
+
+    def content_of(certificate: Certificate) -> dict[str, Any]:
+        number = certificate.signature_id or 0
+        content = restriction_content if number in restricts else certificate_content
+        return content(certificate, events[number])
+
+    return rebuilt_with_person(written, rebuilding.rows_signed(CERTIFICATES, written), content_of)
+
+
+def _signed_events(written: Sequence[Written]) -> dict[int, Content]:
+    return rebuilt_with_person(
+        written,
+        _events_signed(written),
+        events_content,
+        lambda events: events[0].certificate.person_id,
+    )
+
+
+def _signed_withdrawals(written: Sequence[Written]) -> dict[int, Content]:
+    events = _events_signed(written)
+    return {
+        number: withdrawal_content(withdrawal, events[number])
+        for number, withdrawal in rebuilding.rows_signed(WITHDRAWALS, written).items()
+    }
+
+
+def _signed_proposals(written: Sequence[Written]) -> dict[int, Content]:
+    return rebuilt_with_person(
+        written, rebuilding.rows_signed(PROPOSALS, written), proposal_content
+    )
+
+
+def _events_of_acts(written: Sequence[Written]) -> dict[int, Content]:
+    """An entry about a certificate names the event that is meant in its details."""
+    rows = EVENTS.in_bulk(
+        [str(entry.says("event")) for entry in written if entry.says("event")],
+        field_name="event_id",
+    )
+    rebuilt: dict[int, Content] = {}
+    for entry in written:
+        if entry.content is None:
+            rebuilt[entry.number] = {}  # Which event was meant went with the details.
+        elif (event := rows.get(str(entry.says("event")))) is not None:
+            rebuilt[entry.number] = event_content(event)
+    return rebuilt
+
+
+def _by_number(
+    rows: Any, key: str, content_of: Callable[[Any], dict[str, Any]]
+) -> Callable[[Sequence[Written]], dict[int, Content]]:
+    return lambda written: {
+        number: content_of(row)
+        for number, row in rebuilding.rows_by_number(rows, written, key).items()
+    }
+
+
+def _imported(written: Sequence[Written]) -> dict[int, Content]:
+    rows = rebuilding.rows_by_number(CERTIFICATES, written, "number")
+    return rebuilt_with_person(written, rows, certificate_content)
+
+
+def _proposed(written: Sequence[Written]) -> dict[int, Content]:
+    return rebuilt_with_person(
+        written, rebuilding.rows_by_number(PROPOSALS, written), proposed_content
+    )
+
+
+def register() -> None:
+    """Have certificates and schemes compared with what was written down of them."""
+    certificates, events = Certificate._meta.db_table, CertificateEvent._meta.db_table
+    withdrawals, proposals = CertificateWithdrawal._meta.db_table, Proposal._meta.db_table
+    revisions, scopes = SchemeRevision._meta.db_table, Scope._meta.db_table
+    event_lines = Part(events, ("event",))
+    rebuilding.register_signatures(
+        CERTIFICATE_MEANINGS, certificates, _signed_certificates, events=event_lines
+    )
+    rebuilding.register_signatures(
+        EVENT_MEANINGS.values(), events, _signed_events, events=event_lines
+    )
+    rebuilding.register_signatures(
+        [WITHDRAWS], withdrawals, _signed_withdrawals, events=event_lines
+    )
+    rebuilding.register_signatures([PROPOSES], proposals, _signed_proposals)
+    rebuilding.register_entries([IMPORTED], certificates, _imported)
+    rebuilding.register_entries(
+        [EVENT_IMPORTED], events, _by_number(EVENTS, "event_id", event_content)
+    )
+    rebuilding.register_entries(map(act_of_event, Kind.values), events, _events_of_acts)
+    rebuilding.register_entries(
+        [WITHDRAWAL_IMPORTED],
+        withdrawals,
+        _by_number(
+            WITHDRAWALS.annotate(number=F("certificate__number")), "number", withdrawal_content
+        ),
+    )
+    rebuilding.register_entries([PROPOSED], proposals, _proposed)
+    rebuilding.register_entries(
+        PUBLISHED,
+        revisions,
+        _by_number(REVISIONS, "pk", published_content),
+        requirements=Part(SchemeRequirement._meta.db_table, ("scope", "exercise")),
+    )
+    rebuilding.register_entries(
+        [SCOPE_CREATED], scopes, _by_number(Scope.objects.all(), "pk", scope_as_json)
+    )
+    event_meanings = (*EVENT_MEANINGS.values(), WITHDRAWS, *CERTIFICATE_MEANINGS)
+    for kept in (
+        KeptTable(
+            Certificate,
+            "certificate",
+            "number",
+            (IMPORTED,),
+            CERTIFICATE_MEANINGS,
+            content_of=certificate_content,
+        ),
+        KeptTable(
+            CertificateEvent,
+            "certificate-event",
+            "event_id",
+            (EVENT_IMPORTED,),
+            event_meanings,
+            content_of=event_content,
+        ),
+        KeptTable(
+            CertificateWithdrawal,
+            "certificate",
+            "certificate__number",
+            (WITHDRAWAL_IMPORTED,),
+            (WITHDRAWS,),
+            content_of=withdrawal_content,
+        ),
+        KeptTable(Proposal, meanings=(PROPOSES,)),
+        KeptTable(
+            SchemeRevision,
+            "scheme-revision",
+            acts=PUBLISHED,
+            where=Q(published_at__isnull=False),
+            content_of=published_content,
+        ),
+    ):
+        rebuilding.register_table(kept)

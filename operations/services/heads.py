@@ -1,0 +1,69 @@
+"""The end of the trail leaves the house every day: into a file, and by mail.
+
+Both hold what a database rewritten as a whole no longer does. The file can be rewritten by
+whoever can write into ``DATA_DIR``; the mails, and what was printed, cannot.
+"""
+
+import os
+from collections.abc import Iterator
+from datetime import datetime
+from pathlib import Path
+
+from django.conf import settings
+from django.core.mail import EmailMessage, get_connection
+
+from records.domain.canonical import instant_text
+from records.queries.heads import Head, head_at
+
+FILE_NAME = "trail-heads.txt"
+
+
+def heads_file() -> Path:
+    return Path(settings.DATA_DIR) / FILE_NAME
+
+
+def publish_head(*, at: datetime) -> Head | None:
+    """Append the end of the trail to the file and mail it; None where nothing is written yet.
+
+    The file comes first: a mail server that is away raises OSError or SMTPException after it.
+    """
+    head = head_at(at)
+    if head is None:
+        return None
+    line = f"{instant_text(at)} {head.number} {head.entry_hash}\n"
+    descriptor = os.open(heads_file(), os.O_WRONLY | os.O_APPEND | os.O_CREAT, 0o640)
+    try:
+        os.write(descriptor, line.encode())
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+    _mail(head, at)
+    return head
+
+
+def _mail(head: Head, at: datetime) -> None:
+    """One mail to each address, so that none learns of the others."""
+    body = (
+        f"On {instant_text(at)} the trail of {settings.PUBLIC_URL} ended with\n\n"
+        f"  entry  {head.number}\n  hash   {head.entry_hash}\n  short  {head}\n\n"
+        "Keep this mail. Whether the trail still holds that entry is answered by\n\n"
+        f"  manage.py verify_trail --head {head}\n"
+    )
+    mails = [
+        EmailMessage(f"End of the trail: {head}", body, settings.MAIL_FROM, [address])
+        for address in settings.TRAIL_HEAD_TO
+    ]
+    if mails:
+        get_connection().send_messages(mails)
+
+
+def filed_heads() -> Iterator[tuple[str, str]]:
+    """Every line of the file, for the verification; a line that says nothing is named too."""
+    path = heads_file()
+    if not path.exists():
+        return
+    with path.open(encoding="utf-8", errors="replace") as lines:
+        for number, line in enumerate(lines, start=1):
+            parts = line.split()
+            head = f"{parts[1]}-{parts[2]}" if len(parts) == 3 else line.strip()
+            yield f"{FILE_NAME}, line {number}", head

@@ -1,0 +1,19 @@
+"""Background work: the records are verified at night, and the end of the trail leaves the house."""
+
+from celery import shared_task
+from django.utils import timezone
+
+from operations.services import heads, verifying
+
+
+@shared_task(name="records.verify")
+def verify_records() -> bool | None:
+    """Verify everything that was written down; run by beat once a night."""
+    run = verifying.verify(clock=timezone.now)
+    return None if run is None else run.fits
+
+
+@shared_task(name="records.publish_head")
+def publish_head() -> str:
+    """File and mail the end of the trail; run by beat once a day."""
+    return str(heads.publish_head(at=timezone.now()) or "")

@@ -1,0 +1,161 @@
+"""What the trail and signatures say of vision tests and practice: made here, and rebuilt here."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from people.queries.employee_numbers import rebuilt_with_person
+from records.queries import rebuilding
+from records.queries.rebuilding import Content, KeptTable, Written
+from training.models import (
+    PracticeRecord,
+    PracticeWithdrawal,
+    VisionTest,
+    VisionTestWithdrawal,
+)
+
+WITHDRAWS_TEST = "withdraws a vision test entered in error"
+WITHDRAWS_PRACTICE = "withdraws work entered in error"
+TEST_ACTS = ("vision test recorded", "vision test imported")
+TEST_WITHDRAWAL_ACTS = ("vision test withdrawn", "vision test withdrawal imported")
+PRACTICE_ACTS = ("practice recorded", "practice imported")
+PRACTICE_WITHDRAWAL_ACTS = ("practice withdrawn", "practice withdrawal imported")
+
+
+def vision_test_content(test: VisionTest) -> dict[str, Any]:
+    return {
+        "test": test.test_id,
+        "person": test.person.employee_number,
+        "person_id": test.person_id,
+        "tested_on": test.tested_on,
+        "passed": test.passed,
+        "method": test.method,
+        "with_lenses": test.with_lenses,
+        "examiner": test.examiner,
+        "recorded_by": test.recorded_by_id,
+        "recorded_at": test.recorded_at,
+    }
+
+
+def test_withdrawal_content(withdrawal: VisionTestWithdrawal) -> dict[str, Any]:
+    test = withdrawal.vision_test
+    return {
+        "test": test.test_id,
+        "person": test.person.employee_number,
+        "tested_on": test.tested_on,
+        "reason": withdrawal.reason,
+        "withdrawn_by": withdrawal.withdrawn_by_id,
+        "withdrawn_at": withdrawal.withdrawn_at,
+    }
+
+
+def practice_content(practice: PracticeRecord) -> dict[str, Any]:
+    return {
+        "person": practice.person.employee_number,
+        "person_id": practice.person_id,
+        "scope": practice.scope_code,
+        "performed_on": practice.performed_on,
+        "reference": practice.reference,
+        "confirmed_by": practice.confirmed_by_id,
+        "recorded_at": practice.recorded_at,
+    }
+
+
+def practice_withdrawal_content(withdrawal: PracticeWithdrawal) -> dict[str, Any]:
+    practice = withdrawal.practice
+    return {
+        "person": practice.person.employee_number,
+        "scope": practice.scope_code,
+        "performed_on": practice.performed_on,
+        "reason": withdrawal.reason,
+        "withdrawn_by": withdrawal.withdrawn_by_id,
+        "withdrawn_at": withdrawal.withdrawn_at,
+    }
+
+
+# Rebuilding
+
+
+def _tests(written: Sequence[Written]) -> dict[int, Content]:
+    rows = rebuilding.rows_by_number(VisionTest.objects.select_related("person"), written)
+    return rebuilt_with_person(written, rows, vision_test_content)
+
+
+def _practice(written: Sequence[Written]) -> dict[int, Content]:
+    rows = rebuilding.rows_by_number(PracticeRecord.objects.select_related("person"), written)
+    return rebuilt_with_person(written, rows, practice_content)
+
+
+def _test_withdrawals(written: Sequence[Written]) -> dict[int, Content]:
+    return _of_test_withdrawals(
+        written, rebuilding.rows_by_number(TEST_WITHDRAWALS, written, "vision_test_id")
+    )
+
+
+def _signed_test_withdrawals(written: Sequence[Written]) -> dict[int, Content]:
+    return _of_test_withdrawals(written, rebuilding.rows_signed(TEST_WITHDRAWALS, written))
+
+
+def _practice_withdrawals(written: Sequence[Written]) -> dict[int, Content]:
+    return _of_practice_withdrawals(
+        written, rebuilding.rows_by_number(PRACTICE_WITHDRAWALS, written, "practice_id")
+    )
+
+
+def _signed_practice_withdrawals(written: Sequence[Written]) -> dict[int, Content]:
+    return _of_practice_withdrawals(written, rebuilding.rows_signed(PRACTICE_WITHDRAWALS, written))
+
+
+TEST_WITHDRAWALS = VisionTestWithdrawal.objects.select_related("vision_test__person")
+PRACTICE_WITHDRAWALS = PracticeWithdrawal.objects.select_related("practice__person")
+
+
+def _of_test_withdrawals(
+    written: Sequence[Written], rows: dict[int, VisionTestWithdrawal]
+) -> dict[int, Content]:
+    return rebuilt_with_person(
+        written, rows, test_withdrawal_content, lambda row: row.vision_test.person_id
+    )
+
+
+def _of_practice_withdrawals(
+    written: Sequence[Written], rows: dict[int, PracticeWithdrawal]
+) -> dict[int, Content]:
+    return rebuilt_with_person(
+        written, rows, practice_withdrawal_content, lambda row: row.practice.person_id
+    )
+
+
+def register() -> None:
+    """Have the facts of this app compared with what was written down of them."""
+    tests, practice = VisionTest._meta.db_table, PracticeRecord._meta.db_table
+    test_withdrawals = VisionTestWithdrawal._meta.db_table
+    practice_withdrawals = PracticeWithdrawal._meta.db_table
+    rebuilding.register_entries(TEST_ACTS, tests, _tests)
+    rebuilding.register_entries(PRACTICE_ACTS, practice, _practice)
+    rebuilding.register_entries(TEST_WITHDRAWAL_ACTS, test_withdrawals, _test_withdrawals)
+    rebuilding.register_entries(
+        PRACTICE_WITHDRAWAL_ACTS, practice_withdrawals, _practice_withdrawals
+    )
+    rebuilding.register_signatures([WITHDRAWS_TEST], test_withdrawals, _signed_test_withdrawals)
+    rebuilding.register_signatures(
+        [WITHDRAWS_PRACTICE], practice_withdrawals, _signed_practice_withdrawals
+    )
+    for kept in (
+        KeptTable(VisionTest, "vision-test", acts=TEST_ACTS, content_of=vision_test_content),
+        KeptTable(PracticeRecord, "practice", acts=PRACTICE_ACTS, content_of=practice_content),
+        KeptTable(
+            VisionTestWithdrawal,
+            "vision-test",
+            "vision_test_id",
+            TEST_WITHDRAWAL_ACTS,
+            content_of=test_withdrawal_content,
+        ),
+        KeptTable(
+            PracticeWithdrawal,
+            "practice",
+            "practice_id",
+            PRACTICE_WITHDRAWAL_ACTS,
+            content_of=practice_withdrawal_content,
+        ),
+    ):
+        rebuilding.register_table(kept)
