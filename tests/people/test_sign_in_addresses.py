@@ -1,7 +1,11 @@
 """Where the links of a sign-in go is changed by whoever could give it a password, and told."""
 
+import time
+from concurrent.futures import ThreadPoolExecutor
+
 import pytest
 from django.core import mail
+from django.db import connection, transaction
 from django.urls import reverse
 
 from people.exceptions import PeopleError
@@ -179,3 +183,28 @@ def test_the_terminal_changes_the_only_administrators_address():
     user = User.objects.select_related("person").get(pk=user.pk)
     assert user.email == user.person.email == "new@skarnfell.example"
     assert TrailEntry.objects.filter(act="sign-in address changed").count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+def test_role_that_is_being_given_is_waited_for():
+    """Whoever changes somebody looks at their roles once nobody is in the middle of giving one."""
+    user, administrator = make_signed_in(), make_user("administrator")
+    instructor = make_user("instructor")
+
+    def change_number():
+        try:
+            change(user.person, instructor, employee_number="20999")
+        except PeopleError as error:
+            return str(error)
+        finally:
+            connection.close()
+        return "changed"
+
+    with ThreadPoolExecutor(1) as pool:
+        with transaction.atomic():
+            roles = [(user.person.site, "quality")]
+            sign_ins.set_roles(user=user, roles=roles, actor=administrator, at=NOW)
+            answer = pool.submit(change_number)
+            time.sleep(0.3)
+            assert not answer.done()
+        assert "changed by administrators" in answer.result()
