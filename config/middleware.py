@@ -50,7 +50,9 @@ def nothing_is_kept_on_the_way(
 
     def middleware(request: HttpRequest) -> HttpResponse:
         response = get_response(request)
-        if response.headers.get("Content-Type", "").partition(";")[0] in KEPT_BY_NOBODY:
+        kept = response.headers.get("Cache-Control", "")
+        kind = response.headers.get("Content-Type", "").partition(";")[0]
+        if kind in KEPT_BY_NOBODY and "no-store" not in kept:
             response.headers["Cache-Control"] = "no-store, private"
         return response
 

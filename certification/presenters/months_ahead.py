@@ -371,7 +371,14 @@ def listed(user: User, filters: MonthsFilters) -> QuerySet[StandingEnd]:
             "span__scope",
             "span__certificate__scheme_revision",
         )
-        .order_by("last_day", "span__person__full_name", "span__person__employee_number", "pk")
+        .order_by(
+            "last_day",
+            "span__person__full_name",
+            "span__person__employee_number",
+            # Not by when rows were written, which would tell what a line lead may not know.
+            "span__scope__name",
+            "pk",
+        )
     )
 
 
@@ -384,7 +391,7 @@ def lines_of(user: User, filters: MonthsFilters, ends: Sequence[StandingEnd]) ->
         session__in=sessions_readable_by(user).order_by().values("pk"),
         session__ends_on__gte=filters.day,
     ).select_related("session")
-    for enrolment in enrolments.order_by("session__starts_on"):
+    for enrolment in enrolments.order_by("session__starts_on", "session__number"):
         enrolled.setdefault(enrolment.person_id, []).append(enrolment.session)
     return [_line(user, end, sites, enrolled) for end in ends]
 

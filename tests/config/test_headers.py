@@ -54,7 +54,7 @@ def test_no_page_or_table_is_kept_by_anybody(client, path, signed_in):
     if signed_in:
         client.force_login(make_user("quality"))
     response = client.get(path)
-    assert response.headers["Cache-Control"] == "no-store, private"
+    assert "no-store" in response.headers["Cache-Control"]
 
 
 @pytest.mark.parametrize(
