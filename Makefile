@@ -9,8 +9,8 @@ PORT = 8000
 DATA_DIR ?= $(CURDIR)/var
 PUBLIC_URL ?= http://$(HOST):$(PORT)
 
-# Tests use as many processes as there are cores.
-TEST_PROCESSES = auto
+# One process more than there are cores: tests that wait for a browser or a worker leave one idle.
+TEST_PROCESSES = $(shell $(PYTHON) -c "import os; print((os.cpu_count() or 1) + 1)")
 PYTEST = $(BIN)/python -m pytest --numprocesses=$(TEST_PROCESSES) --dist=worksteal
 
 .PHONY: help install install-dev secret-key run test faults check pictures bench format catalogues clean
