@@ -14,7 +14,10 @@ from training.models import Stage
 
 WHOLE_BOARD = "board"
 MOST_A_JOINT = 50
-KINDS = "image/jpeg,image/png,image/webp,image/heic,image/heif,.heic,.heif"
+KINDS = (
+    "image/jpeg,image/png,image/webp,image/heic,image/heif,image/tiff,image/bmp,"
+    ".heic,.heif,.tif,.tiff,.bmp"
+)
 
 
 class ManyFilesInput(forms.FileInput):
@@ -91,8 +94,9 @@ class PhotosForm(SortingForm):
 
 def limits_in_words() -> str:
     text = _now(
-        "JPEG, PNG, WebP or HEIC, stills only. Each up to %(bytes)s and %(pixels)d million pixels,"
-        " a progressive JPEG up to %(progressive)d million; at most %(many)d at once."
+        "JPEG, PNG, WebP or HEIC, also TIFF and BMP, stills only. Each up to %(bytes)s and"
+        " %(pixels)d million pixels, a progressive JPEG up to %(progressive)d million; at most"
+        " %(many)d at once."
     )
     return text % {
         "bytes": filesizeformat(settings.PHOTO_MAX_BYTES),

@@ -29,7 +29,7 @@ from PIL.WebPImagePlugin import WebPImageFile
 
 from assessments.exceptions import NotAPhotograph
 
-from .heif_decoder import MOST_SECONDS, TOO_MANY_PIXELS
+from .heif_decoder import MOST_SECONDS, RAW_PICTURE, SEVERAL_PICTURES, TOO_MANY_PIXELS
 
 HEIF_DECODER = Path(__file__).with_name("heif_decoder.py")
 
@@ -76,6 +76,7 @@ TURNS = {
     8: Image.Transpose.ROTATE_90,
 }
 LIES_ON_ITS_SIDE = {5, 6, 7, 8}
+BMP_HEADERS = {12, 40, 52, 56, 64, 108, 124}
 HEIF_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
 FILM_BRANDS = {b"qt  ", b"isom", b"iso2", b"mp41", b"mp42", b"avc1", b"M4V ", b"3gp4", b"3gp5"}
 
@@ -91,9 +92,12 @@ class Format:
 JPEG = Format("JPEG", "image/jpeg", JpegImageFile, (".jpg", ".jpeg", ".jpe", ".jfif", ".mpo"))
 PNG = Format("PNG", "image/png", PngImageFile, (".png",))
 WEBP = Format("WebP", "image/webp", WebPImageFile, (".webp",))
-# Decoded by a process of its own, which hands on a PNG.
+# Decoded by a process of its own, which hands on a PNG, upright.
 HEIF = Format("HEIC", "image/heic", PngImageFile, (".heic", ".heif", ".hif"))
-FORMATS = (JPEG, PNG, WEBP, HEIF)
+TIFF = Format("TIFF", "image/tiff", PngImageFile, (".tif", ".tiff"))
+BMP = Format("BMP", "image/bmp", PngImageFile, (".bmp", ".dib"))
+FORMATS = (JPEG, PNG, WEBP, HEIF, TIFF, BMP)
+DECODED_APART = (HEIF, TIFF, BMP)
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,14 +285,12 @@ def _format_of(head: bytes, name: str) -> Format:
     """Tell the format by how the file begins, and hold the name's extension against it."""
     extension = PurePath(name).suffix.lower()
     form = _by_beginning(head)
-    if form is None:
-        raise NotAPhotograph(
-            _(
-                "%(name)s is %(what)s, not a photograph that can be taken in."
-                " Add a JPEG, PNG, WebP or HEIC file."
-            )
-            % {"name": name or _("The file"), "what": _what_else(head)}
-        )
+    # Cameras keep their raw pictures in a TIFF, of which no decoder makes the photograph.
+    if form is None or (form is TIFF and extension not in ("", *TIFF.extensions)):
+        raise _is_no_photograph(name, _what_else(head))
+    # Telephones write HEIC and go on naming their pictures as they always did.
+    if form is HEIF and extension in JPEG.extensions:
+        return form
     if extension and extension not in form.extensions:
         raise NotAPhotograph(
             _(
@@ -300,6 +302,16 @@ def _format_of(head: bytes, name: str) -> Format:
     return form
 
 
+def _is_no_photograph(name: str, what: str) -> NotAPhotograph:
+    return NotAPhotograph(
+        _(
+            "%(name)s is %(what)s, not a photograph that can be taken in."
+            " Add a JPEG, PNG, WebP or HEIC file, or a plain TIFF or BMP."
+        )
+        % {"name": name or _("The file"), "what": what}
+    )
+
+
 def _by_beginning(head: bytes) -> Format | None:
     if head.startswith(b"\xff\xd8\xff"):
         return JPEG
@@ -309,6 +321,11 @@ def _by_beginning(head: bytes) -> Format | None:
         return WEBP
     if head[4:8] == b"ftyp" and head[8:12] in HEIF_BRANDS:
         return HEIF
+    if head.startswith((b"II*\0", b"MM\0*")) and head[8:10] != b"CR":
+        return TIFF
+    # The header's length, of which there are few, since two letters begin many a text.
+    if head.startswith(b"BM") and int.from_bytes(head[14:18], "little") in BMP_HEADERS:
+        return BMP
     return None
 
 
@@ -320,7 +337,7 @@ def _what_else(head: bytes) -> str:
     if head.startswith(b"%PDF"):
         return _("a PDF")
     if head.startswith((b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")):
-        return _("a TIFF or raw picture")
+        return _("a raw picture, or a TIFF under another name")
     if head.startswith((b"GIF87a", b"GIF89a")):
         return _("a GIF")
     if head.startswith(b"BM"):
@@ -343,7 +360,7 @@ def _opened(
     """Open a picture whose header has been checked; a decoder's failures become refusals."""
     most = settings.PHOTO_MAX_PIXELS if max_pixels is None else max_pixels
     try:
-        picture = form.decoder(_decoded_apart(file, name, most) if form is HEIF else file)
+        picture = form.decoder(_decoded_apart(file, name, most) if form in DECODED_APART else file)
         _check_pixels(picture.size, name, most)
         if getattr(picture, "is_animated", False):
             raise NotAPhotograph(
@@ -362,7 +379,7 @@ def _opened(
 
 
 def _decoded_apart(file: IO[bytes], name: str, most: int) -> IO[bytes]:
-    """Have a HEIC picture decoded where a crash of the decoder harms nobody; give a PNG."""
+    """Have a picture decoded where a crash of the decoder harms nobody; give a PNG."""
     file.seek(0)
     done = subprocess.run(
         [sys.executable, "-I", str(HEIF_DECODER), str(most)],
@@ -374,6 +391,13 @@ def _decoded_apart(file: IO[bytes], name: str, most: int) -> IO[bytes]:
     if done.returncode == TOO_MANY_PIXELS:
         width, height = done.stderr.split()
         _check_pixels((int(width), int(height)), name, most)
+    if done.returncode == SEVERAL_PICTURES:
+        raise NotAPhotograph(
+            _("%(name)s holds several pictures. Save one of them by itself, then add that.")
+            % {"name": name}
+        )
+    if done.returncode == RAW_PICTURE:
+        raise _is_no_photograph(name, _("a raw picture"))
     if done.returncode != 0:
         raise OSError(f"The decoder ended with {done.returncode}.")
     return BytesIO(done.stdout)
@@ -524,9 +548,9 @@ def _units(frame: bytes) -> int:
 def _orientation(picture: Image.Image, form: Format) -> int:
     """Read how the picture lies; 1, upright, where nothing readable says so.
 
-    A HEIF file carries its turn in the container, and the decoder has applied it.
+    HEIF and TIFF files carry their turn in the container, and the decoder has applied it.
     """
-    if form is HEIF:
+    if form in DECODED_APART:
         return 1
     try:
         value: Any = picture.getexif().get(ExifTag.Orientation)

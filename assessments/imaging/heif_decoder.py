@@ -1,18 +1,28 @@
-"""Decode one HEIC picture in a process of its own: bytes on standard input, PNG on standard output.
+"""Decode one HEIC, TIFF or BMP in a process of its own: bytes on standard input, PNG on output.
 
-The decoder of HEIC is native code that a damaged file can bring down, and whoever it takes
-with it must not be the site. Run as a script, without Django:
+The decoders of HEIC and TIFF are native code that a damaged file can bring down, and whoever it
+takes with it must not be the site. Nothing of the picture is lost. Run as a script, without Django:
 
     python assessments/imaging/heif_decoder.py MAX_PIXELS < picture.heic > picture.png
 
 It ends with 0 where all went well, with `TOO_MANY_PIXELS` and the size on standard error
-where the picture would be too large, and with anything else where it cannot be decoded.
+where the picture would be too large, with `SEVERAL_PICTURES` where the file holds more than one,
+with `RAW_PICTURE` where it begins with a small one for show, and with anything else where it
+cannot be decoded.
 """
 
 import io
 import sys
+from typing import TYPE_CHECKING
 
-TOO_MANY_PIXELS = 3
+if TYPE_CHECKING:
+    from PIL.Image import Image
+    from PIL.ImageFile import ImageFile
+
+TOO_MANY_PIXELS, SEVERAL_PICTURES, RAW_PICTURE = 3, 4, 5
+NEW_SUBFILE_TYPE, REDUCED = 254, 1
+"""TIFF 6.0, section 8: a picture that is a smaller one of another in the file."""
+WRITTEN_AS_PNG = {"1", "L", "LA", "I", "I;16", "P", "RGB", "RGBA"}
 MOST_MEMORY_BYTES = 3 * 1024**3
 MOST_SECONDS = 60
 
@@ -34,18 +44,43 @@ def refuse_size(size: tuple[int, int], most: int) -> None:
         raise SystemExit(TOO_MANY_PIXELS)
 
 
-def main() -> None:
-    limit_itself()
+def opened(data: bytes) -> "ImageFile":
+    """Open a picture by the decoder of what it begins as, and by no other."""
+    from PIL import Image
+
+    Image.MAX_IMAGE_PIXELS = None  # There is a limit of our own.
+    if data.startswith(b"BM"):
+        from PIL.BmpImagePlugin import BmpImageFile
+
+        return BmpImageFile(io.BytesIO(data))
+    if data.startswith((b"II*\0", b"MM\0*")):
+        from PIL.TiffImagePlugin import TiffImageFile
+
+        picture = TiffImageFile(io.BytesIO(data))
+        if picture.tag_v2.get(NEW_SUBFILE_TYPE, 0) & REDUCED:
+            raise SystemExit(RAW_PICTURE)
+        if picture.n_frames > 1:
+            raise SystemExit(SEVERAL_PICTURES)
+        return picture
     from pi_heif import HeifImageFile, options
 
     options.THUMBNAILS = options.DEPTH_IMAGES = options.AUX_IMAGES = False
+    return HeifImageFile(io.BytesIO(data))
+
+
+def main() -> None:
+    limit_itself()
     most = int(sys.argv[1])
-    picture = HeifImageFile(io.BytesIO(sys.stdin.buffer.read()))
+    picture: Image = opened(sys.stdin.buffer.read())
     refuse_size(picture.size, most)
     picture.load()
     # What the container says of the size is only checked by decoding.
     refuse_size(picture.size, most)
     profile = picture.info.get("icc_profile")
+    if picture.mode.startswith("I;16"):
+        picture = picture.convert("I") if picture.mode != "I;16" else picture
+    elif picture.mode not in WRITTEN_AS_PNG:
+        picture, profile = picture.convert("RGB"), None
     picture.info = {}
     picture.save(sys.stdout.buffer, "PNG", compress_level=1, icc_profile=profile)
 

@@ -38,6 +38,52 @@ def rendition(data, size=2048):
 # What is taken in
 
 
+MICROSCOPE = {
+    "tiff": ("TIFF", {}),
+    "lzw": ("TIFF", {"compression": "tiff_lzw"}),
+    "deflate": ("TIFF", {"compression": "tiff_adobe_deflate"}),
+    "turned": ("TIFF", {"tiffinfo": {pictures.ORIENTATION: 6}}),
+    "bmp": ("BMP", {}),
+}
+
+
+@pytest.mark.parametrize("kind", MICROSCOPE)
+@pytest.mark.parametrize("ending", ["usual", "none"])
+def test_picture_of_a_microscope_is_taken_in_as_what_it_is(kind, ending):
+    form, options = MICROSCOPE[kind]
+    picture = quadrants()
+    if kind == "turned":
+        picture = picture.transpose(UNDO[6])
+    data = encoded(picture, form, **options)
+    name = {"TIFF": "E07.TIF", "BMP": "E07.bmp"}[form] if ending == "usual" else "E07"
+
+    facts = inspect(data, name)
+
+    assert facts.media_type == f"image/{form.lower()}"
+    assert (facts.width, facts.height) == (96, 64)
+    assert stands_upright(rendition(data).data)
+
+
+@pytest.mark.parametrize("mode", ["1", "L", "P", "RGBA", "CMYK", "I;16"])
+def test_tiff_of_every_kind_of_colour_is_taken_in(mode):
+    picture = Image.new("I;16", (40, 30), 900) if mode == "I;16" else quadrants().convert(mode)
+    data = encoded(picture, "TIFF")
+    assert inspect(data, "E07.tif").size_bytes == len(data)
+    assert Image.open(BytesIO(rendition(data).data)).mode == "RGB"
+
+
+@pytest.mark.parametrize("name", ["IMG_1.JPG", "IMG_1.jpeg", "IMG_1.heic"])
+def test_heic_that_a_telephone_calls_jpeg_is_taken_in_as_what_it_is(name):
+    data = pictures.heic("quadrants-on-its-side")
+    assert inspect(data, name).media_type == "image/heic"
+    assert stands_upright(rendition(data).data)
+
+
+def test_tiff_larger_than_can_be_taken_in_is_refused():
+    with pytest.raises(NotAPhotograph, match="would unpack into"):
+        inspect(encoded(quadrants(200, 100), "TIFF"), "E07.tif", max_pixels=19_999)
+
+
 @pytest.mark.parametrize(
     ("data", "name", "media_type"),
     [
@@ -139,16 +185,26 @@ def animated(form: str) -> bytes:
         pytest.param(b"<svg xmlns='http://www.w3.org/2000/svg'/>", "E07.png", "XML", id="svg"),
         pytest.param(b"%PDF-1.7\n", "E07.jpg", "a PDF", id="pdf"),
         pytest.param(encoded(quadrants(), "GIF"), "E07.gif", "a GIF", id="gif"),
-        pytest.param(encoded(quadrants(), "TIFF"), "E07.tif", "a TIFF", id="tiff"),
-        pytest.param(encoded(quadrants(), "BMP"), "E07.bmp", "a BMP", id="bmp"),
+        pytest.param(encoded(quadrants(), "TIFF"), "E07.nef", "a raw picture", id="raw"),
+        pytest.param(b"II*\0\x10\0\0\0CR\2\0" + bytes(99), "E07.cr2", "a raw picture", id="cr2"),
+        pytest.param(
+            encoded(quadrants(), "TIFF", tiffinfo={254: 1}), "E07.tif", "a raw picture", id="show"
+        ),
+        pytest.param(
+            encoded(quadrants(), "TIFF", save_all=True, append_images=[quadrants()]),
+            "E07.tif",
+            "holds several pictures",
+            id="stack",
+        ),
+        pytest.param(encoded(quadrants(), "TIFF")[:-900], "E07.tif", "damaged", id="cut-tiff"),
+        pytest.param(encoded(quadrants(), "BMP")[:-900], "E07.bmp", "damaged", id="cut-bmp"),
+        pytest.param(encoded(quadrants(), "BMP"), "E07.png", "really a BMP", id="bmp-as-png"),
+        pytest.param(b"BMW, boards and more" * 9, "E07.bmp", "a BMP", id="text"),
         pytest.param(b"\0\0\0\x18ftypqt  \0\0\0\0", "E07.mov", "a film", id="film"),
         pytest.param(
             png(), "E07.jpg", "really a PNG file. Give its name the ending .png", id="png-as-jpg"
         ),
         pytest.param(jpeg(), "E07.heic", "really a JPEG file", id="jpeg-as-heic"),
-        pytest.param(
-            pictures.heic("quadrants-located"), "IMG_1.jpg", "really a HEIC file", id="heic-as-jpg"
-        ),
         pytest.param(jpeg(), "E07.html", "really a JPEG file", id="jpeg-as-html"),
         pytest.param(jpeg(480, 320)[:-400], "E07.jpg", "breaks off", id="jpeg-cut-off"),
         pytest.param(png()[:-30], "E07.png", "breaks off", id="png-cut-off"),

@@ -21,7 +21,7 @@ from tests.factories import NOW
 
 MODES = ("1", "L", "LA", "La", "P", "PA", "RGB", "RGBA", "RGBa", "CMYK", "YCbCr", "LAB", "HSV")
 DEEP = ("I", "F", "I;16", "I;16B", "I;16L")
-KEPT = {"image/jpeg", "image/png", "image/webp", "image/heic"}
+KEPT = {"image/jpeg", "image/png", "image/webp", "image/heic", "image/tiff", "image/bmp"}
 NAMES = ("E01.jpg", "E01", "E01.png", "E01.svg")
 
 Image.init()
@@ -104,6 +104,9 @@ def test_every_format_and_mode_is_kept_as_a_photograph_or_refused_whole(form, fi
     elif form == "PNG":
         assert {"1", "L", "LA", "P", "RGB", "RGBA", "I;16"} <= taken
         assert not [one for one in taken if "moving" in one]
+    elif form in ("TIFF", "BMP"):
+        assert {"1", "L", "P", "RGB"} <= taken
+        assert not [mode for mode in taken if "moving" in mode]
     elif form != "WEBP":
         assert not taken
 

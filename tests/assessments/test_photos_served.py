@@ -1,5 +1,6 @@
 """Photographs are shown to those who may see them, as pictures; originals as files alone."""
 
+import hashlib
 from io import BytesIO
 
 import pytest
@@ -173,3 +174,20 @@ def test_picture_that_was_filled_up_says_so_wherever_it_is_shown(client, owner):
         assert bool(grading_state._photo(added[name])["incomplete"]) is says
     board_page = client.get(reverse("assessments:board_detail", args=[board.number]))
     assert board_page.content.decode().count("incomplete file") == 1
+
+
+@pytest.mark.parametrize(("form", "name"), [("TIFF", "M1.tif"), ("BMP", "M1.bmp")])
+def test_picture_of_a_microscope_is_kept_as_it_came(client, owner, form, name):
+    data = pictures.encoded(pictures.quadrants(), form)
+    kept = photos.add_photo(
+        board=make_board(owner.person), file=BytesIO(data), name=name, actor=owner, at=NOW
+    )
+    assert kept.sha256 == hashlib.sha256(data).hexdigest()
+    with kept.original.open("rb") as file:
+        assert file.read() == data
+    client.force_login(make_user("instructor"))
+    assert body(client.get(original(kept))) == data
+    photos.make_renditions(kept)
+    answer = client.get(shown(kept))
+    assert answer["Content-Type"] == "image/jpeg"
+    assert pictures.stands_upright(body(answer))
