@@ -21,7 +21,7 @@ def write_csv(findings: Findings, stream: IO[bytes]) -> None:
 def harmless_cells(frame: pl.DataFrame) -> pl.DataFrame:
     """The same with each text as `exports.harmless` has it; where there is none, nothing."""
     return frame.with_columns(
-        pl.when(cell.str.contains(exports.FORMULA))
+        pl.when(cell.str.contains(exports.FORMULA) & ~cell.str.contains(exports.NUMBER))
         .then(pl.concat_str(pl.lit("'"), cell))
         .when(cell != "")
         .then(cell)

@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 import tempfile
 from collections.abc import Iterable, Sequence
 from datetime import date
@@ -15,6 +16,8 @@ from openpyxl.styles import Font
 STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 FORMULA = r"^ *[=+\-@\t\r]"
 """The same as a pattern."""
+NUMBER = r"^[+-]?\d+([.,]\d+)?$"
+"""What begins like a formula and is a number."""
 
 
 class Echo:
@@ -32,13 +35,15 @@ def line_of(cells: Sequence[str]) -> str:
 
 
 def harmless(cell: Any) -> str:
-    """A cell as text that no spreadsheet program takes for a formula.
+    """A cell as text that no spreadsheet program takes for a formula; a number stays one.
 
     Names and restrictions are typed by people; one that begins like a formula gets an
     apostrophe in front, as spreadsheet programs themselves mark text.
     """
     text = cell.isoformat() if isinstance(cell, date) else str(cell)
-    return f"'{text}" if text.lstrip(" ").startswith(STARTS_A_FORMULA) else text
+    if text.lstrip(" ").startswith(STARTS_A_FORMULA) and not re.fullmatch(NUMBER, text):
+        return f"'{text}"
+    return text
 
 
 def workbook(title: str, columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> IO[bytes]:

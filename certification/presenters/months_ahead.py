@@ -376,7 +376,7 @@ def listed(user: User, filters: MonthsFilters) -> QuerySet[StandingEnd]:
             "span__person__full_name",
             "span__person__employee_number",
             # Not by when rows were written, which would tell what a line lead may not know.
-            "span__scope__name",
+            "span__scope__code",
             "pk",
         )
     )

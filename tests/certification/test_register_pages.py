@@ -398,11 +398,13 @@ def test_csv_cell_that_begins_like_a_formula_is_made_text(client, quality, certi
 
 
 def test_ordinary_cells_are_left_alone():
-    assert [exports.harmless(cell) for cell in ("CA-C-00012", "Kowal =", 5, "")] == [
+    assert [exports.harmless(cell) for cell in ("CA-C-00012", "Kowal =", 5, "", "-5", "+0,4")] == [
         "CA-C-00012",
         "Kowal =",
         "5",
         "",
+        "-5",
+        "+0,4",
     ]
 
 

@@ -48,7 +48,8 @@ def test_forms_services_and_imports_go_by_the_same_rule(number, tmp_path):
     form = PersonForm({"employee_number": number}, sites=Site.objects.all(), leads=Person.objects)
     # A form takes the spaces and line ends around what was typed away.
     assert ("employee_number" not in form.errors) is (number_fault(number.strip()) is None)
-    site, actor = make_site("North", "NO"), make_user("instructor")
+    site = make_site("North", "NO")
+    actor = make_user("administrator", site=site)
     try:
         people.enrol_person(
             employee_number=number, full_name="Tamsin Okoro", site=site, actor=actor, at=NOW
@@ -145,7 +146,8 @@ def test_row_that_names_somebody_in_other_capitals_is_told_how_to_write_it(tmp_p
 
 
 def test_import_gives_no_former_number_kiosk_or_badge_as_a_number(tmp_path):
-    site, actor = make_site("North", "NO"), make_user("instructor")
+    site = make_site("North", "NO")
+    actor = make_user("administrator", site=site)
     person = make_person(site, employee_number="OLD1")
     people.change_person(person=person, employee_number="NOW1", actor=actor, at=NOW)
     make_kiosk(site, "kiosk-1")
@@ -161,7 +163,8 @@ def test_import_gives_no_former_number_kiosk_or_badge_as_a_number(tmp_path):
 
 
 def test_own_number_in_new_capitals_can_be_imported_again(tmp_path):
-    site, actor = make_site("North", "NO"), make_user("instructor")
+    site = make_site("North", "NO")
+    actor = make_user("administrator", site=site)
     person = make_person(site, employee_number="cd9", full_name="Ines Okafor", email="")
     people.change_person(person=person, employee_number="CD9", actor=actor, at=NOW)
 
