@@ -72,3 +72,19 @@ class ConfirmForm(forms.Form):
         self.fields["codes"].choices = [  # type: ignore[attr-defined]
             (criterion.code, criterion.title) for criterion in criteria
         ]
+
+
+class PublishingForm(forms.Form):
+    """Why a set is published or retired for the whole organisation, and the password."""
+
+    reason = forms.CharField(
+        label=_("Why"),
+        max_length=400,
+        error_messages={"required": _("Say why: everybody judges by it from now on.")},
+    )
+    password = forms.CharField(
+        label=_("Your password"),
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+        error_messages={"required": _("Type your password to prove that it is you.")},
+    )

@@ -156,9 +156,23 @@ def confirm_criteria(
 
 @transaction.atomic
 def publish_criteria_set(
-    *, criteria_set: CriteriaSet, actor: User | None, at: datetime
+    *,
+    criteria_set: CriteriaSet,
+    actor: User | None,
+    at: datetime,
+    reason: str = "",
+    proof: str = "",
 ) -> CriteriaSet:
     """Publish a draft, which boards are judged by from then on; what it replaces retires.
+
+    Sets belong to the organisation: quality at any site publishes for all. What was begun by the
+    set that is replaced is finished by it, so nobody at another site is stopped.
+
+    Parameters
+    ----------
+    reason, proof : str
+        Why, and what `people.services.proof.prove_identity` returned; in the trail. Nobody is
+        asked for them where a command publishes.
 
     Raises
     ------
@@ -187,15 +201,29 @@ def publish_criteria_set(
     _record(written_down.PUBLISHED, made, actor, at, **content, unverified=unverified)
     replaced = CriteriaSet.objects.current().filter(title=made.title).exclude(pk=made.pk)
     for old in replaced:
-        retire_criteria_set(criteria_set=old, actor=actor, at=at)
+        retire_criteria_set(criteria_set=old, actor=actor, at=at, reason=reason, proof=proof)
     return made
 
 
 @transaction.atomic
 def retire_criteria_set(
-    *, criteria_set: CriteriaSet, actor: User | None, at: datetime
+    *,
+    criteria_set: CriteriaSet,
+    actor: User | None,
+    at: datetime,
+    reason: str = "",
+    proof: str = "",
 ) -> CriteriaSet:
-    """Stop judging by a set; what was judged by it stays, and so does the set."""
+    """Stop judging by a set; what was judged by it stays, and so does the set.
+
+    Raises
+    ------
+    CannotChangeCriteria
+        If it is a draft or retired already, or no site could judge any more without it.
+    """
+    # All that are in force, so that two who retire one each do not leave none.
+    in_force = CriteriaSet.objects.current().order_by("pk").select_for_update(no_key=True)
+    others = [other for other in in_force if other.pk != criteria_set.pk]
     made = _locked(criteria_set)
     if made.retired_at is not None:
         raise CannotChangeCriteria(_("%(set)s is retired already.") % {"set": made})
@@ -203,9 +231,17 @@ def retire_criteria_set(
         raise CannotChangeCriteria(
             _("%(set)s is a draft: nothing is judged by it yet.") % {"set": made}
         )
+    if not others:
+        raise CannotChangeCriteria(
+            _(
+                "%(set)s is the only published set, and no site could judge without it. Publish "
+                "its next revision: it retires by that."
+            )
+            % {"set": made}
+        )
     made.retired_at = at
     made.save(update_fields=["retired_at"])
-    _record("criteria set retired", made, actor, at)
+    _record("criteria set retired", made, actor, at, reason=reason.strip(), proof=proof)
     return made
 
 

@@ -1,6 +1,7 @@
 """Criteria: read by everyone, drafted by instructors, confirmed and published by quality."""
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from django.contrib import messages
@@ -15,11 +16,13 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from assessments import access
 from assessments.exceptions import AssessmentError
-from assessments.forms.criteria import ConfirmForm, CriterionForm
+from assessments.forms.criteria import ConfirmForm, CriterionForm, PublishingForm
 from assessments.models import CriteriaSet, Criterion
 from assessments.services import criteria as services
 from people.access import UserRequest, role_required
+from people.exceptions import ProofRefused
 from people.models import Installation, Role
+from people.services.proof import prove_identity
 from training.models import Exercise, JointType, Stage
 
 DRAWINGS = {
@@ -126,6 +129,7 @@ def show_set(request: UserRequest, made: CriteriaSet, refused: str = "") -> Http
         "is_demo": Installation.is_demo(),
         "is_current": made == CriteriaSet.objects.current().first(),
         "refused": refused,
+        "publishing_form": PublishingForm(auto_id=f"{'publish' if is_draft else 'retire'}-%s"),
     }
     return render(request, "assessments/criteria_set.html", context, status=422 if refused else 200)
 
@@ -172,7 +176,7 @@ def criteria_confirm(request: UserRequest, set_id: int) -> HttpResponse:
 @require_POST
 @role_required(Role.QUALITY)
 def criteria_publish(request: UserRequest, set_id: int) -> HttpResponse:
-    return _act(
+    return _act_with_proof(
         request, set_id, services.publish_criteria_set, _("%(set)s is published: boards go by it.")
     )
 
@@ -180,7 +184,7 @@ def criteria_publish(request: UserRequest, set_id: int) -> HttpResponse:
 @require_POST
 @role_required(Role.QUALITY)
 def criteria_retire(request: UserRequest, set_id: int) -> HttpResponse:
-    return _act(request, set_id, services.retire_criteria_set, _("%(set)s is retired."))
+    return _act_with_proof(request, set_id, services.retire_criteria_set, _("%(set)s is retired."))
 
 
 @require_POST
@@ -190,15 +194,33 @@ def criteria_draft(request: UserRequest, set_id: int) -> HttpResponse:
     return _act(request, set_id, services.draft_next_revision, _("%(set)s is a draft to work on."))
 
 
+def _act_with_proof(
+    request: UserRequest, set_id: int, act: Callable[..., CriteriaSet], done: str
+) -> HttpResponse:
+    """The same, once the user said why and proved who they are."""
+    made = access.criteria_set_for_reader(request.user, set_id)
+    form = PublishingForm(request.POST)
+    if not form.is_valid():
+        errors = [error for of_field in form.errors.values() for error in of_field]
+        return show_set(request, made, refused=" ".join(errors))
+    try:
+        proof = prove_identity(request.user, form.cleaned_data["password"])
+    except ProofRefused as error:
+        return show_set(request, made, refused=str(error))
+    return _act(
+        request, set_id, partial(act, reason=form.cleaned_data["reason"], proof=proof), done
+    )
+
+
 def _act(
-    request: UserRequest, set_id: int, act: Callable[..., CriteriaSet], said: str
+    request: UserRequest, set_id: int, act: Callable[..., CriteriaSet], done: str
 ) -> HttpResponse:
     made = access.criteria_set_for_reader(request.user, set_id)
     try:
         made = act(criteria_set=made, actor=request.user, at=timezone.now())
     except AssessmentError as error:
         return show_set(request, made, refused=str(error))
-    messages.success(request, said % {"set": made})
+    messages.success(request, done % {"set": made})
     return redirect("assessments:criteria_set_detail", made.pk)
 
 

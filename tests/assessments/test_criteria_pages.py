@@ -7,13 +7,15 @@ from assessments.content.criteria import REVISION_2
 from assessments.models import CriteriaSet
 from assessments.services import criteria as services
 from people.models import Installation
-from tests.factories import NOW, make_criteria_set, make_exercise, make_user
+from records.models import TrailEntry
+from tests.factories import NOW, PASSWORD, make_criteria_set, make_exercise, make_user
 from training.models import JointType
 from training.services import content
 
 pytestmark = pytest.mark.django_db
 
 LIST = reverse("assessments:criteria_list")
+SIGNED = {"reason": "The standard has a new revision.", "password": PASSWORD}
 
 
 def reference(joint_type):
@@ -41,7 +43,7 @@ def draft():
 
 
 def as_role(client, *roles):
-    user = make_user(*roles)
+    user = make_user(*roles, password=PASSWORD)
     client.force_login(user)
     return user
 
@@ -137,6 +139,7 @@ def test_drafts_are_for_those_who_work_on_them(client, draft):
 
 
 def test_a_retired_set_is_still_read(client, published):
+    make_criteria_set()
     services.retire_criteria_set(criteria_set=published, actor=None, at=NOW)
     as_role(client)
 
@@ -148,13 +151,13 @@ def test_a_retired_set_is_still_read(client, published):
 def test_quality_confirms_and_publishes(client, draft):
     as_role(client, "quality")
     assert "Not ready to publish" in read(client, url("criteria_set_detail", draft))
-    refused = client.post(url("criteria_publish", draft))
+    refused = client.post(url("criteria_publish", draft), SIGNED)
     assert refused.status_code == 422
     assert "4 criteria are not verified" in refused.content.decode()
 
     codes = [one.code for one in draft.criteria.all()]
     client.post(url("criteria_confirm", draft), {"codes": codes})
-    answer = client.post(url("criteria_publish", draft))
+    answer = client.post(url("criteria_publish", draft), SIGNED)
 
     assert answer.url == url("criteria_set_detail", draft)
     assert CriteriaSet.objects.current().get() == draft
@@ -179,10 +182,42 @@ def test_quality_retires_and_drafts_the_next(client, published):
     assert answer.url == url("criteria_set_detail", made)
     assert client.post(url("criteria_draft", published)).status_code == 422
 
-    client.post(url("criteria_retire", published))
+    alone = client.post(url("criteria_retire", published), SIGNED)
+    assert alone.status_code == 422
+    assert "is the only published set" in alone.content.decode()
+    make_criteria_set()
+    client.post(url("criteria_retire", published), SIGNED)
     published.refresh_from_db()
     assert published.retired_at is not None
-    assert client.post(url("criteria_retire", published)).status_code == 422
+    entry = TrailEntry.objects.get(act="criteria set retired")
+    assert (entry.payload["reason"], entry.payload["proof"]) == (SIGNED["reason"], "password")
+    assert client.post(url("criteria_retire", published), SIGNED).status_code == 422
+
+
+@pytest.mark.parametrize(
+    ("given", "says"),
+    [
+        ({"reason": " "}, "Say why"),
+        ({"password": ""}, "Type your password"),
+        ({"password": "not it"}, "not your password"),
+    ],
+)
+@pytest.mark.parametrize("name", ["criteria_publish", "criteria_retire"])
+def test_a_set_is_published_and_retired_with_reason_and_password(
+    client, draft, published, name, given, says
+):
+    make_criteria_set()
+    as_role(client, "quality")
+    made = draft if name == "criteria_publish" else published
+    if name == "criteria_publish":
+        made.criteria.update(confirmed_at=NOW)
+    before = set(CriteriaSet.objects.current())
+
+    answer = client.post(url(name, made), SIGNED | given)
+
+    assert answer.status_code == 422
+    assert says in answer.content.decode()
+    assert set(CriteriaSet.objects.current()) == before
 
 
 ALL = {

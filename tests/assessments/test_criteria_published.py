@@ -1,11 +1,13 @@
 """Criteria are drafted, confirmed and published, and a published set never changes."""
 
+from concurrent.futures import ThreadPoolExecutor
 from decimal import Decimal
 from io import StringIO
+from threading import Barrier
 
 import pytest
 from django.core.management import call_command
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, connections, transaction
 
 from assessments.content.criteria import REVISION_1, REVISION_2
 from assessments.exceptions import CannotChangeCriteria
@@ -212,8 +214,34 @@ def test_a_set_is_retired_once_it_was_published(draft, quality):
     confirm_all(draft, quality)
     publish(draft, quality)
 
+    with pytest.raises(CannotChangeCriteria, match="is the only published set"):
+        services.retire_criteria_set(criteria_set=draft, actor=quality, at=NOW)
+    other = make_criteria_set()
+
     services.retire_criteria_set(criteria_set=draft, actor=quality, at=NOW)
 
-    assert not CriteriaSet.objects.current().exists()
+    assert CriteriaSet.objects.current().get() == other
     with pytest.raises(CannotChangeCriteria, match="retired already"):
         services.retire_criteria_set(criteria_set=draft, actor=quality, at=NOW)
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+def test_two_who_retire_one_set_each_leave_one(quality):
+    sets = [make_criteria_set(), make_criteria_set()]
+    together = Barrier(2)
+
+    def retire(criteria_set):
+        together.wait()
+        try:
+            services.retire_criteria_set(criteria_set=criteria_set, actor=quality, at=NOW)
+        except CannotChangeCriteria as error:
+            return str(error)
+        finally:
+            connections.close_all()
+
+    with ThreadPoolExecutor(2) as pool:
+        refusals = [refusal for refusal in pool.map(retire, sets) if refusal]
+    assert len(refusals) == 1
+    assert "is the only published set" in refusals[0]
+    assert CriteriaSet.objects.current().count() == 1
