@@ -201,7 +201,7 @@ def _act_with_proof(
     made = access.criteria_set_for_reader(request.user, set_id)
     form = PublishingForm(request.POST)
     if not form.is_valid():
-        errors = [error for of_field in form.errors.values() for error in of_field]
+        errors = [str(error) for of_field in form.errors.values() for error in of_field]
         return show_set(request, made, refused=" ".join(errors))
     try:
         proof = prove_identity(request.user, form.cleaned_data["password"])
