@@ -1,5 +1,7 @@
 """Criteria are read by everyone, worked on by instructors and published by quality."""
 
+import json
+
 import pytest
 from django.urls import reverse
 
@@ -190,7 +192,8 @@ def test_quality_retires_and_drafts_the_next(client, published):
     published.refresh_from_db()
     assert published.retired_at is not None
     entry = TrailEntry.objects.get(act="criteria set retired")
-    assert (entry.payload["reason"], entry.payload["proof"]) == (SIGNED["reason"], "password")
+    kept = json.loads(entry.payload.body)
+    assert (kept["reason"], kept["proof"]) == (SIGNED["reason"], "password")
     assert client.post(url("criteria_retire", published), SIGNED).status_code == 422
 
 
