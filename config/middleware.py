@@ -4,7 +4,9 @@ import time
 from collections.abc import Callable
 
 from django.conf import settings
-from django.http import HttpRequest, HttpResponse
+from django.contrib.auth import SESSION_KEY
+from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.utils.translation import gettext as _
 
 HEADER = "Content-Security-Policy"
 LAST_SEEN = "last_seen_minute"
@@ -55,6 +57,40 @@ def nothing_is_kept_on_the_way(
         if kind in KEPT_BY_NOBODY and "no-store" not in kept:
             response.headers["Cache-Control"] = "no-store, private"
         return response
+
+    return middleware
+
+
+def limit_bodies(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """Refuse what is too large to be meant before any of it is read, and so written to a disk.
+
+    Whoever is not signed in, and a program, sends forms and questions; photographs, work logs and
+    documents come from people with a session.
+    """
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        length = request.META.get("CONTENT_LENGTH") or "0"
+        sent = int(length) if length.isdecimal() else 0
+        if sent <= settings.BODY_MAX_BYTES_SIGNED_OUT:
+            return get_response(request)
+        signed_in = SESSION_KEY in request.session
+        most = settings.BODY_MAX_BYTES if signed_in else settings.BODY_MAX_BYTES_SIGNED_OUT
+        if sent <= most:
+            return get_response(request)
+        detail = _("At most %(most)d MB are taken at once. Send less, or in several parts.") % {
+            "most": most // 1024**2
+        }
+        if request.path.startswith("/api/"):
+            problem = {
+                "type": "about:blank",
+                "title": "Content Too Large",
+                "status": 413,
+                "detail": detail,
+            }
+            return JsonResponse(problem, status=413, content_type="application/problem+json")
+        return HttpResponse(detail, status=413, content_type="text/plain; charset=utf-8")
 
     return middleware
 

@@ -125,6 +125,7 @@ MIDDLEWARE = [
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "config.middleware.programs_bring_no_cookies",
     "django.contrib.sessions.middleware.SessionMiddleware",
+    "config.middleware.limit_bodies",
     "config.middleware.idle_time",
     "people.middleware.languages.site_language",
     "django.middleware.common.CommonMiddleware",
@@ -233,6 +234,9 @@ FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o750
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
 DATA_UPLOAD_MAX_NUMBER_FILES = 200
+# A request as a whole. A form without a script sends a class's photographs at once.
+BODY_MAX_BYTES = 512 * 1024 * 1024
+BODY_MAX_BYTES_SIGNED_OUT = 1024 * 1024
 PHOTO_MAX_BYTES = 40 * 1024 * 1024
 PHOTO_MAX_PIXELS = 80_000_000
 # A JPEG in several scans cannot be decoded smaller: it is held whole, in six bytes a pixel.

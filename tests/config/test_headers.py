@@ -7,6 +7,12 @@ import sys
 
 import pytest
 from django.conf import settings
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.core.files.uploadhandler import (
+    MemoryFileUploadHandler,
+    SkipFile,
+    TemporaryFileUploadHandler,
+)
 from django.http import HttpResponse
 from django.test import RequestFactory
 
@@ -130,3 +136,48 @@ def test_a_sign_in_without_end_is_refused_in_words(client, field):
     response = client.post("/account/login/", given)
     assert response.status_code == 200
     assert "_auth_user_id" not in client.session
+
+
+@pytest.fixture
+def spooled(monkeypatch):
+    """Notes each file whose receipt begins."""
+    begun = []
+
+    def new_file(self, field_name, file_name, *more, **options):
+        begun.append(file_name)
+        raise SkipFile
+
+    for handler in (MemoryFileUploadHandler, TemporaryFileUploadHandler):
+        monkeypatch.setattr(handler, "new_file", new_file)
+    return begun
+
+
+def large(megabytes):
+    return {"files": SimpleUploadedFile("E01.jpg", b"x" * (megabytes * 1024 * 1024))}
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("path", ["/account/login/", "/boards/CA-B-00001/photos/add/", "/nowhere"])
+def test_nothing_large_is_received_from_who_is_not_signed_in(client, spooled, path):
+    response = client.post(path, large(2))
+    assert response.status_code == 413
+    assert response.content == b"At most 1 MB are taken at once. Send less, or in several parts."
+    assert spooled == []
+
+
+@pytest.mark.django_db
+def test_a_program_is_told_in_the_form_of_problems(client, spooled):
+    response = client.post("/api/v1/standings/", large(2), HTTP_AUTHORIZATION="Bearer nobody")
+    assert response.status_code == 413
+    assert response.headers["Content-Type"] == "application/problem+json"
+    assert response.json()["status"] == 413
+    assert spooled == []
+
+
+@pytest.mark.django_db
+def test_who_is_signed_in_sends_as_much_as_a_form_of_photographs_holds(client, spooled, settings):
+    client.force_login(make_user("instructor"))
+    address = "/boards/CA-B-00001/photos/add/"
+    assert client.post(address, large(2)).status_code == 404, "there is no such board"
+    settings.BODY_MAX_BYTES = 1024 * 1024
+    assert client.post(address, large(2)).status_code == 413
