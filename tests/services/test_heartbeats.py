@@ -21,11 +21,11 @@ def workers():
 
 
 def test_worker_and_clock_make_the_site_well(processes):
-    assert living() == {"mail"}
+    assert living() == {"mail", "records"}
     worker = processes.worker("tests.services.often")
     wait_until(lambda: "worker" in living())
     clock = processes.clock("tests.services.often")
-    wait_until(lambda: living() == {"worker", "clock", "sweep", "sending", "mail"})
+    wait_until(lambda: living() == {"worker", "clock", "sweep", "sending", "mail", "records"})
 
     worker.terminate()
     wait_until(lambda: not workers().exists())
