@@ -126,6 +126,9 @@ def show_set(request: UserRequest, made: CriteriaSet, refused: str = "") -> Http
         "is_draft": is_draft,
         "may_draft": user.has_role(Role.INSTRUCTOR, Role.QUALITY),
         "may_publish": user.has_role(Role.QUALITY),
+        # The only published set retires by being replaced.
+        "may_change_state": is_draft
+        or (made.retired_at is None and CriteriaSet.objects.current().exclude(pk=made.pk).exists()),
         "is_demo": Installation.is_demo(),
         "is_current": made == CriteriaSet.objects.current().first(),
         "refused": refused,
