@@ -198,7 +198,8 @@ def publish_criteria_set(
     made.published_at, made.published_by = at, actor
     made.save(update_fields=["published_at", "published_by"])
     content = written_down.published_content(made)
-    _record(written_down.PUBLISHED, made, actor, at, **content, unverified=unverified)
+    why = {"reason": reason.strip(), "proof": proof}
+    _record(written_down.PUBLISHED, made, actor, at, **content, unverified=unverified, **why)
     replaced = CriteriaSet.objects.current().filter(title=made.title).exclude(pk=made.pk)
     for old in replaced:
         retire_criteria_set(criteria_set=old, actor=actor, at=at, reason=reason, proof=proof)

@@ -163,6 +163,8 @@ def test_quality_confirms_and_publishes(client, draft):
 
     assert answer.url == url("criteria_set_detail", draft)
     assert CriteriaSet.objects.current().get() == draft
+    kept = json.loads(TrailEntry.objects.get(act="criteria set published").payload.body)
+    assert (kept["reason"], kept["proof"]) == (SIGNED["reason"], "password")
 
 
 @pytest.mark.parametrize("codes", [[], ["NO-1"]], ids=["none", "unknown"])
