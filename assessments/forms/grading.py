@@ -80,19 +80,11 @@ class JudgementForm(SeenForm):
         },
     )
     by_marks = forms.IntegerField(required=False)
-    tool = forms.ModelChoiceField(
-        Tool.objects.none(),
-        required=False,
-        to_field_name="code",
-        error_messages={"invalid_choice": _("Choose a tool of this site.")},
-    )
+    tool = forms.CharField(required=False)
 
     def __init__(self, *args, number: str, **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.number = number
-        self.fields["tool"].queryset = Tool.objects.filter(  # type: ignore[attr-defined]
-            site__boards__number=number, retired_on__isnull=True
-        )
 
     def clean_photo(self) -> Photo | None:
         key = self.cleaned_data["photo"]
@@ -100,6 +92,16 @@ class JudgementForm(SeenForm):
         if key and photo is None:
             raise forms.ValidationError(_("That photograph is not of this board. Show another."))
         return photo
+
+    def clean_tool(self) -> Tool | None:
+        code = self.cleaned_data["tool"]
+        if not code:
+            return None
+        in_use = Tool.objects.filter(site__boards__number=self.number, retired_on__isnull=True)
+        tool = in_use.filter(code=code).first()
+        if tool is None:
+            raise forms.ValidationError(_("Choose a tool of this site."))
+        return tool
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
