@@ -48,9 +48,7 @@ def readings_of(board: Board, user: User) -> BoardReadings:
     }
     signed, both = 0, True
     if two and not complete:
-        done = grading_assignment.GradingAssignment(
-            board, grading_assignment.gradings_of(board)
-        ).finished(Grading.Kind.FIRST)
+        done = grading_assignment.of_board(board).finished(Grading.Kind.FIRST)
         signed, both = len(done), len(done) >= board.exercise.graders
     special = (
         (two and not complete)

@@ -25,7 +25,7 @@ from . import board_results, effective_judgements, grading_assignment
 from .grading_assignment import (
     current_criteria_set,
     gradings_of,
-    open_among,
+    open_reading,
     own_reading_among,
 )
 
@@ -68,7 +68,7 @@ class BoardForGrader:
 
     def _reading(self) -> Grading | None:
         if not self.own:
-            return open_among(self.gradings, self.board, self.user, self.makes)
+            return open_reading(self.assignment, self.user, self.makes)
         return own_reading_among(self.gradings, self.user)
 
     def _own_readings(self) -> list[Grading]:
@@ -97,7 +97,7 @@ class BoardForGrader:
 
     def kind_to_begin(self) -> str:
         """What the user would begin to read the board as; raise why they would not."""
-        return grading_assignment.kind_to_begin(self.board, self.gradings, self.user, self.makes)
+        return grading_assignment.kind_to_begin(self.assignment, self.user, self.makes)
 
     @property
     def sees_only_own(self) -> bool:

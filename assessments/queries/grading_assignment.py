@@ -11,7 +11,7 @@ from functools import cached_property
 from django.utils.translation import gettext as _
 
 from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade
-from assessments.models import Board, CriteriaSet, Grading, ReadingRequest
+from assessments.models import Board, CriteriaSet, Grading, ReadingRequest, StageSigning
 from people.models import User
 from training.models import Stage
 
@@ -26,16 +26,25 @@ class GradingAssignment:
     Parameters
     ----------
     gradings
-        Every grading of the board with its signings, newest first, as `gradings_of` gives them.
+        Every grading of the board, newest first, as `gradings_of` gives them.
+    signings
+        Every stage signed of the board; None if they came with the gradings.
     """
 
-    def __init__(self, board: Board, gradings: Iterable[Grading]) -> None:
+    def __init__(
+        self,
+        board: Board,
+        gradings: Iterable[Grading],
+        signings: Iterable[StageSigning] | None = None,
+    ) -> None:
         self.board = board
         self.gradings = [grading for grading in gradings if grading.kind != Grading.Kind.OWN]
-        self.signed = {
-            grading.pk: {signing.stage for signing in grading.signings.all()}
-            for grading in self.gradings
-        }
+        if signings is None:
+            signings = [each for grading in self.gradings for each in grading.signings.all()]
+        self.signed: dict[int, set[str]] = {grading.pk: set() for grading in self.gradings}
+        self.signings = [each for each in signings if each.grading_id in self.signed]
+        for signing in self.signings:
+            self.signed[signing.grading_id].add(signing.stage)
         self._roots: dict[int, int] = {}
         for grading in sorted(self.gradings, key=lambda each: each.pk):  # The replaced one first.
             root = self._roots.get(grading.replaces_id or 0, grading.pk)
@@ -75,11 +84,11 @@ class GradingAssignment:
     @cached_property
     def settled_by(self) -> Grading | None:
         """The grading in which a stage of the board was signed first; its criteria set is used."""
-        first = [grading for grading in self.gradings if grading.kind == FIRST]
+        first = {grading.pk: grading for grading in self.gradings if grading.kind == FIRST}
         signings = [
-            (each.signed_at, each.pk, grading)
-            for grading in first
-            for each in grading.signings.all()
+            (each.signed_at, each.pk, first[each.grading_id])
+            for each in self.signings
+            if each.grading_id in first
         ]
         return min(signings)[2] if signings else None
 
@@ -211,9 +220,13 @@ def gradings_of(board: Board) -> list[Grading]:
     return gradings
 
 
-def open_among(
-    gradings: Iterable[Grading],
-    board: Board,
+def of_board(board: Board) -> GradingAssignment:
+    """Who has begun and signed which reading of a board, as it is now."""
+    return GradingAssignment(board, gradings_of(board))
+
+
+def open_reading(
+    assignment: GradingAssignment,
     grader: User,
     makes: effective_judgements.Makes | None = None,
 ) -> Grading | None:
@@ -222,7 +235,6 @@ def open_among(
     A correction that they began comes first, then what is read of reworked joints: it is
     inspected before the stages that follow.
     """
-    assignment = GradingAssignment(board, gradings)
     open_gradings = [
         grading
         for grading in assignment.gradings
@@ -307,8 +319,7 @@ def open_request(board: Board) -> ReadingRequest | None:
 
 
 def kind_to_begin(
-    board: Board,
-    gradings: Iterable[Grading],
+    assignment: GradingAssignment,
     grader: User,
     makes: effective_judgements.Makes | None = None,
 ) -> str:
@@ -321,7 +332,7 @@ def kind_to_begin(
     AlreadySigned
         If nothing is left to read.
     """
-    assignment = GradingAssignment(board, gradings)
+    board = assignment.board
     makes = effective_judgements.makes_of(board) if makes is None else makes
     if open_request(board) is not None:
         if grader.pk in assignment.signers:

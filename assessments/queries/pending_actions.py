@@ -45,14 +45,11 @@ def pending_action_for(board: Board, user: User) -> PendingAction:
     """What a board waits for that this user could give, standing apart."""
     if user.person_id is not None and user.person_id == board.person_id:
         return PendingAction.NOTHING
-    gradings, makes = grading_assignment.gradings_of(board), effective_judgements.makes_of(board)
-    assignment = grading_assignment.GradingAssignment(board, gradings)
-    grading = grading_assignment.open_among(gradings, board, user, makes)
+    assignment, makes = grading_assignment.of_board(board), effective_judgements.makes_of(board)
+    grading = grading_assignment.open_reading(assignment, user, makes)
     try:
         kind = (
-            grading.kind
-            if grading
-            else grading_assignment.kind_to_begin(board, gradings, user, makes)
+            grading.kind if grading else grading_assignment.kind_to_begin(assignment, user, makes)
         )
     except AssessmentError:
         can = board.exercise.graders > 1 and user.pk not in assignment.signers

@@ -35,5 +35,4 @@ def lock_open(grading: Grading, stage: str) -> None:
     judgement made before it and none made beside it.
     """
     lock_board(grading.board)
-    gradings = grading_assignment.gradings_of(grading.board)
-    grading_assignment.GradingAssignment(grading.board, gradings).refuse_if_closed(grading, stage)
+    grading_assignment.of_board(grading.board).refuse_if_closed(grading, stage)

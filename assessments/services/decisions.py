@@ -42,12 +42,7 @@ def why_not_decide(board: Board, user: User) -> str:
     """Empty where the user may be the third person of a board, else why not."""
     if user.person_id is not None and user.person_id == board.person_id:
         return _("This is your own board. Somebody else has to judge it.")
-    if (
-        user.pk
-        in grading_assignment.GradingAssignment(
-            board, grading_assignment.gradings_of(board)
-        ).signers
-    ):
+    if user.pk in grading_assignment.of_board(board).signers:
         return _("You are one of those who judged this board, so a third person decides.")
     return ""
 

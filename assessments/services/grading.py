@@ -14,7 +14,7 @@ from assessments.queries import (
     grading_assignment,
     written_down,
 )
-from assessments.queries.grading_assignment import current_criteria_set, gradings_of, open_among
+from assessments.queries.grading_assignment import current_criteria_set, gradings_of
 from people.models import User
 from records.services import trail
 from training.models import Stage
@@ -55,11 +55,11 @@ def start_grading(*, board: Board, grader: User, at: datetime) -> Grading:
     """
     refuse_unless_may_grade(grader, board, at)
     current = lock_board(board)
-    gradings, makes = gradings_of(board), effective_judgements.makes_of(board)
-    reading = open_among(gradings, board, grader, makes)
+    assignment, makes = grading_assignment.of_board(board), effective_judgements.makes_of(board)
+    reading = grading_assignment.open_reading(assignment, grader, makes)
     if reading is not None:
         return reading
-    kind = grading_assignment.kind_to_begin(board, gradings, grader, makes)
+    kind = grading_assignment.kind_to_begin(assignment, grader, makes)
     if current.handed_in_at is None:
         board.handed_in_at = at
         board.save(update_fields=["handed_in_at"])
@@ -69,17 +69,14 @@ def start_grading(*, board: Board, grader: User, at: datetime) -> Grading:
         board=board,
         grader=grader,
         kind=kind,
-        criteria_set=grading_assignment.set_of(
-            grading_assignment.GradingAssignment(board, gradings)
-        )
-        or current_criteria_set(),
+        criteria_set=grading_assignment.set_of(assignment) or current_criteria_set(),
         recorded_at=at,
     )
 
 
 def open_grading(board: Board, grader: User) -> Grading | None:
     """The grader's reading that still has stages to sign and was not replaced."""
-    return open_among(gradings_of(board), board, grader)
+    return grading_assignment.open_reading(grading_assignment.of_board(board), grader)
 
 
 @transaction.atomic
@@ -174,9 +171,7 @@ def _summary_to_sign(board: Board, grading: Grading, stage: str) -> board_result
             _("Nothing reworked is left to judge at the stage “%(stage)s” of this board.")
             % {"stage": Stage(stage).label}
         )
-    if before := grading_assignment.GradingAssignment(board, gradings_of(board)).first_unsigned(
-        grading, stage
-    ):
+    if before := grading_assignment.of_board(board).first_unsigned(grading, stage):
         raise StageNotReady(
             _("The stage “%(before)s” comes first and is not signed yet. Sign that one, then this.")
             % {"before": Stage(before).label}

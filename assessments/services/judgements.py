@@ -7,7 +7,7 @@ from decimal import Decimal
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import Exists, FilteredRelation, OuterRef, Q, QuerySet
+from django.db.models import F, FilteredRelation, Q, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -22,6 +22,7 @@ from assessments.models import (
     Judgement,
     Measurement,
     Photo,
+    StageSigning,
     UndoStep,
 )
 from assessments.queries import board_results, grading_assignment
@@ -174,19 +175,44 @@ def _reading_on(
 
     None where the grader did an act under this key before.
     """
-    done = UndoStep.objects.filter(grading=OuterRef("pk"), key=key)
-    gradings = list(board.gradings.annotate(was_done=Exists(done)).prefetch_related("signings"))
-    if key and any(each.was_done and each.grader_id == grader.pk for each in gradings):
+    gradings, signings, done_by = _gradings_of(board, key)
+    if grader.pk in done_by:
         return None
+    assignment = grading_assignment.GradingAssignment(board, gradings, signings)
     reading = (
         grading_assignment.own_reading_among(gradings, grader)
         if own
-        else grading_assignment.open_among(gradings, board, grader)
+        else grading_assignment.open_reading(assignment, grader)
     )
     if reading is None:
         reading = begin_reading(board=board, grader=grader, own=own, at=at)
-        return reading, grading_assignment.GradingAssignment(board, [reading, *gradings])
-    return reading, grading_assignment.GradingAssignment(board, gradings)
+        gradings = [reading, *gradings]
+        assignment = grading_assignment.GradingAssignment(board, gradings, signings)
+    return reading, assignment
+
+
+def _gradings_of(
+    board: Board, key: UUID | None
+) -> tuple[list[Grading], list[StageSigning], set[int]]:
+    """A board's gradings, newest first, what is signed of them, and who did the act of this key.
+
+    In one query, since every judgement waits for it.
+    """
+    rows = board.gradings.annotate(signing=FilteredRelation("signings"))
+    if key is not None:
+        done = FilteredRelation("undo_steps", condition=Q(undo_steps__key=key))
+        rows = rows.annotate(done=done, done_step=F("done__pk"))
+    rows = rows.select_related("signing")  # type: ignore[misc] # the relation above
+    gradings: dict[int, Grading] = {}
+    signings, done_by = [], set()
+    for row in rows:  # Each grading comes once for every stage signed, or once without.
+        gradings.setdefault(row.pk, row)
+        signing = getattr(row, "signing", None)
+        if signing is not None:
+            signings.append(signing)
+        if getattr(row, "done_step", None) is not None:
+            done_by.add(row.grader_id)
+    return list(gradings.values()), signings, done_by
 
 
 def _joint_at(

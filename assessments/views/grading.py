@@ -242,7 +242,7 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
             if services.open_grading(board, request.user) is not None:
                 return redirect("assessments:board_grade", board.number)
             return redirect("assessments:board_result", board.number)
-    assignment = grading_assignment.GradingAssignment(board, grading_assignment.gradings_of(board))
+    assignment = grading_assignment.of_board(board)
     before = assignment.first_unsigned(reading, stage)
     summary = board_results.stage_summary(reading, stage)
     left = board_results.judgements_left(reading, stage)

@@ -193,11 +193,11 @@ def _to_sign(user: User, boards) -> list[ToSign]:
         .distinct()
     )
     for board in mine:
-        gradings = grading_assignment.gradings_of(board)
-        grading = grading_assignment.open_among(gradings, board, user)
+        assignment = grading_assignment.of_board(board)
+        grading = grading_assignment.open_reading(assignment, user)
         if grading is None:
             continue
-        for stage in grading_assignment.GradingAssignment(board, gradings).left_of(grading):
+        for stage in assignment.left_of(grading):
             summary = board_results.stage_summary(grading, stage)
             if summary.joints and not summary.open_places and not summary.missing:
                 lines.append(ToSign(board, Stage(stage)))

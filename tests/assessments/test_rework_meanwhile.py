@@ -60,9 +60,7 @@ def reads(grading, stage):
 
 
 def left_of(board, grading):
-    return grading_assignment.GradingAssignment(
-        fresh(board), grading_assignment.gradings_of(fresh(board))
-    ).left_of(grading)
+    return grading_assignment.of_board(fresh(board)).left_of(grading)
 
 
 def read_all(board, *graders):
