@@ -36,7 +36,7 @@ def floor(transactional_db):
 def kiosk(visitor, floor):
     def at(*, phone=False):
         opened = visitor(phone=phone)
-        opened.sign_in("kiosk-line-3")
+        opened.sign_in_by_password("kiosk-line-3")
         opened.page.wait_for_load_state("networkidle")
         assert opened.page.url.endswith("/check/")
         return opened

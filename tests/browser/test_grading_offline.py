@@ -195,7 +195,7 @@ def test_whoever_is_signed_out_meanwhile_loses_nothing(bench, shop):
     assert "sign in again" in bench.page.inner_text("#unsaved")
     other = context.new_page()
     bench.visitor.page, first = other, bench.page
-    bench.visitor.sign_in(shop.instructor.employee_number)
+    bench.visitor.sign_in_by_password(shop.instructor.employee_number)
     bench.open()
     bench.settle()
     first.close()

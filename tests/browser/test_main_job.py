@@ -31,19 +31,19 @@ def photographs(fault_at: int) -> list[dict]:
 
 def test_a_trainee_becomes_certified_and_is_reminded_in_time(visitor, shop):
     instructor = visitor()
-    instructor.sign_in(shop.instructor.employee_number)
+    instructor.sign_in_by_password(shop.instructor.employee_number)
     number = hand_out_a_board(instructor, shop)
     add_photographs(instructor, number)
     grade_with_keys(instructor, number)
     propose(instructor, shop)
 
     quality = visitor()
-    quality.sign_in(shop.quality.employee_number)
+    quality.sign_in_by_password(shop.quality.employee_number)
     certificate = issue(quality)
     see_in_the_register(quality, certificate)
 
     operator = visitor(phone=True)
-    operator.sign_in(shop.trainee.employee_number)
+    operator.sign_in_by_password(shop.trainee.employee_number)
     see_my_card(operator, certificate, number)
 
     send_a_reminder(quality, certificate)

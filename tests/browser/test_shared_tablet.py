@@ -135,7 +135,7 @@ def test_judgement_made_while_locked_waits_and_is_sent_in_the_name_of_who_made_i
     locked(page)
     page.click("button:text-is('Sign out')")
     page.wait_for_url("**/login/**")
-    tablet.sign_in(shop.instructor.employee_number)
+    tablet.sign_in_by_password(shop.instructor.employee_number)
     grade(tablet, board)
     settle(page)
     mine = Judgement.objects.get(grading__grader=shop.instructor)
