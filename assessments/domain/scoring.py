@@ -5,6 +5,7 @@ never decides a pass.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from decimal import ROUND_FLOOR, Decimal
 from enum import StrEnum
@@ -164,8 +165,8 @@ class RuleLine:
 class BoardResult:
     """Everything a board adds up to.
 
-    `score` is None where a required joint is missing or open; `passed` is None until
-    every stage asked for is signed.
+    `score` is None where a required joint is missing, or it or the board itself has open
+    criteria; `passed` is None until every stage asked for is signed.
     """
 
     score: Fraction | None
@@ -200,8 +201,9 @@ def board_result(
     -------
     BoardResult
         It passes when every stage asked for is signed, every required joint is there and
-        judged, nothing critical is rejected (of a joint or of the board), at most
-        `allowed_rejects` joints are rejected, and the exact score reaches the pass mark.
+        judged, no criterion of the board itself is open, nothing critical is rejected (of a
+        joint or of the board), at most `allowed_rejects` joints are rejected, and the exact
+        score reaches the pass mark.
     """
     signed = set(stages_signed)
     missing_stages = [stage for stage in rule.stages if stage not in signed]
@@ -212,14 +214,15 @@ def board_result(
         any(failed.severity == Severity.CRITICAL for failed in part.rejected) for part in everything
     )
     demerits = sum(failed.demerits for failed in board.rejected) if board else 0
-    try:
-        score = board_score(
-            (joint.score for joint in judged),
-            joints_required=rule.joints_required,
-            board_demerits=demerits,
-        )
-    except NoJointsJudged:
-        score = None
+    open_of_board = len(board.open_codes) if board else 0
+    score = None
+    if not open_of_board:  # What they would cost is not known.
+        with suppress(NoJointsJudged):
+            score = board_score(
+                (joint.score for joint in judged),
+                joints_required=rule.joints_required,
+                board_demerits=demerits,
+            )
     complete = not missing_stages
     # Cross-multiplied integers: a Decimal mark against an exact fraction.
     enough = score is not None and score >= Fraction(rule.pass_mark)
@@ -236,6 +239,7 @@ def board_result(
             str(len(judged)),
             str(rule.joints_required),
         ),
+        *([RuleLine("board_judged", open_of_board == 0, str(open_of_board), "0")] if board else []),
         RuleLine("no_critical_rejection", critical == 0, str(critical), "0"),
         RuleLine(
             "rejects_allowed",

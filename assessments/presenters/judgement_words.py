@@ -146,6 +146,7 @@ def rule_name(rule: str) -> str:
     return {
         "stages_signed": _("Every stage signed"),
         "joints_present": _("Every required joint judged"),
+        "board_judged": _("No criterion of the whole board open"),
         "no_critical_rejection": _("No critical rejection"),
         "rejects_allowed": _("Rejected joints"),
         "score_reached": _("Score"),
