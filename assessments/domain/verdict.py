@@ -30,8 +30,12 @@ def verdict(
 
     References
     ----------
-    .. [1] The decision rule of ISO 14253-1, as described in public summaries: conformity is
-       proved by limits drawn in by U, non-conformity by limits pushed out by U.
+    .. [1] The decision rule of ISO 14253-1 in its editions of 1998 and 2013, as described in
+       public summaries: conformity is proved by limits drawn in by U with k = 2,
+       non-conformity by limits pushed out by U. The edition of 2017 asks by default for a
+       probability of conformity of 95 %, which limits drawn in by 1.65 u give; 2 u are stricter,
+       97.7 % (a normal distribution, one limit in reach; from memory, the standard was not
+       at hand).
 
     Examples
     --------

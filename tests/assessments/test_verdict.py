@@ -3,6 +3,7 @@
 from decimal import Decimal
 
 import pytest
+from scipy.stats import norm
 
 from assessments.domain.verdict import verdict
 
@@ -24,3 +25,19 @@ from assessments.domain.verdict import verdict
 def test_a_value_is_within_outside_or_too_close(value, expanded, low, high, said):
     limits = [None if one is None else Decimal(one) for one in (low, high)]
     assert verdict(Decimal(value), Decimal(expanded), *limits) == said
+
+
+@pytest.mark.parametrize(("limit", "inside"), [("low", 1), ("high", -1)])
+def test_what_is_just_within_conforms_with_more_than_the_95_per_cent_asked_by_default(
+    limit, inside
+):
+    """ISO 14253-1:2017 asks for 95 %, by default; SciPy says what two standard deviations give."""
+    u = Decimal("0.05")
+    limits = {"low": None, "high": None, limit: Decimal(2)}
+    value = Decimal(2) + inside * 2 * u
+    assert verdict(value, 2 * u, **limits) == "within"
+    distance = float(abs(value - Decimal(2)) / u)
+    assert norm.cdf(distance) == pytest.approx(0.97725, abs=1e-5)
+    nearer = Decimal(2) + inside * Decimal("1.65") * u
+    assert norm.cdf(1.65) == pytest.approx(0.9505, abs=1e-4)
+    assert verdict(nearer, 2 * u, **limits) == "too_close_to_call"
