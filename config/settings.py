@@ -241,6 +241,9 @@ PHOTO_MAX_BYTES = 40 * 1024 * 1024
 PHOTO_MAX_PIXELS = 80_000_000
 # A JPEG in several scans cannot be decoded smaller: it is held whole, in six bytes a pixel.
 PHOTO_MAX_PIXELS_SEVERAL_SCANS = 25_000_000
+# What decoding a photograph may hold at once, told from its header (imaging.decoder); the process
+# that decodes a large one may take 1 GB with all its libraries.
+PHOTO_MAX_DECODED_BYTES = 640 * 1024 * 1024
 
 # Sign-in
 

@@ -17,7 +17,12 @@ from django.db.models import Count, F, Max
 from django.utils.translation import gettext as _
 
 from assessments import imaging
-from assessments.exceptions import NotAPhotograph, PhotoAlreadyThere, PhotoIsEvidence
+from assessments.exceptions import (
+    DecodersBusy,
+    NotAPhotograph,
+    PhotoAlreadyThere,
+    PhotoIsEvidence,
+)
 from assessments.models import Board, Joint, Photo, Rendition
 from assessments.models.photos import original_path
 from assessments.queries import written_down
@@ -45,12 +50,15 @@ def add_photo(
     """Keep a photograph as it came; make its smaller sizes in the background.
 
     The file is looked at to its end before anything is stored, and leaves the storage again
-    if its row cannot be written, so that nothing stays half stored.
+    if its row cannot be written, so that nothing stays half stored. A large one waits for its
+    turn: have no transaction open.
 
     Raises
     ------
     NotAPhotograph
         If the file cannot be taken in.
+    DecodersBusy
+        If too many large ones wait already.
     PhotoAlreadyThere
         If the very same file is on this board.
     """
@@ -230,6 +238,8 @@ def open_rendition(photo: Photo, size: int) -> tuple[Rendition, File]:
     ------
     NotAPhotograph
         If the original can no longer be read.
+    DecodersBusy
+        If it is large and too many others wait to be decoded.
     """
     rendition = photo.renditions.filter(size=size).first()
     if rendition is not None:
@@ -276,7 +286,7 @@ def make_missing_renditions(*, latest: int | None = None, within_s: float | None
             break
         try:
             made += make_renditions(Photo.objects.get(pk=pk))
-        except (NotAPhotograph, OSError) as error:
+        except (NotAPhotograph, DecodersBusy, OSError) as error:
             log.error("No smaller sizes of photograph %s: %s", pk, error)
     return made
 
