@@ -42,6 +42,10 @@ class PhotoAlreadyThere(AssessmentError):
     """The very same file is on this board already."""
 
 
+class TakesNoPhotograph(AssessmentError):
+    """The board is signed, or it or its sender has had as many photographs as may be."""
+
+
 class PhotoIsEvidence(AssessmentError):
     """A signed judgement names the photograph, which therefore stays where it is."""
 

@@ -241,6 +241,15 @@ PHOTO_MAX_BYTES = 40 * 1024 * 1024
 PHOTO_MAX_PIXELS = 80_000_000
 # A JPEG in several scans cannot be decoded smaller: it is held whole, in six bytes a pixel.
 PHOTO_MAX_PIXELS_SEVERAL_SCANS = 25_000_000
+PHOTOS_A_BOARD = env.whole_number(
+    "PHOTOS_A_BOARD", 1_000, least=1, about="Photographs that a board may have."
+)
+PHOTOS_A_PERSON_A_DAY = env.whole_number(
+    "PHOTOS_A_PERSON_A_DAY",
+    3_000,
+    least=1,
+    about="Photographs that somebody may add on one day at their site.",
+)
 # What decoding a photograph may hold at once, told from its header (imaging.decoder); the process
 # that decodes a large one may take 1 GB with all its libraries.
 PHOTO_MAX_DECODED_BYTES = 640 * 1024 * 1024

@@ -25,9 +25,11 @@ from assessments.exceptions import (
 )
 from assessments.models import Board, Joint, Photo, Rendition
 from assessments.models.photos import original_path
-from assessments.queries import written_down
+from assessments.queries import photo_room, written_down
 from people.models import User
 from records.services import trail
+
+from .board_lock import lock_board
 
 log = logging.getLogger(__name__)
 
@@ -61,8 +63,11 @@ def add_photo(
         If too many large ones wait already.
     PhotoAlreadyThere
         If the very same file is on this board.
+    TakesNoPhotograph
+        If the board is signed, or it or the actor has had as many as may be.
     """
     name = plain_name(name)
+    photo_room.refuse_if_no_room(board, actor, at)  # Once more when it is written.
     facts = imaging.inspect(file, name)
     digest = sha256_of(file)
     _refuse_if_there(board, digest, name)
@@ -96,6 +101,9 @@ def add_photo(
 
 @transaction.atomic
 def _write(photo: Photo, actor: User, at: datetime) -> None:
+    # Of two at once, by one person or on one board, the second counts the first.
+    User.objects.select_for_update(no_key=True).get(pk=actor.pk)
+    photo_room.refuse_if_no_room(lock_board(photo.board), actor, at)
     last = Photo.objects.filter(board=photo.board_id).aggregate(last=Max("order"))["last"]
     photo.order = (last or 0) + 1
     photo.save(force_insert=True)

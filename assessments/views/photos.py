@@ -25,6 +25,7 @@ from assessments.exceptions import (
 )
 from assessments.forms.photos import PhotosForm, PlaceForm, SortingForm, joints_of
 from assessments.models import Board, Joint, Photo, Rendition
+from assessments.queries import photo_room
 from assessments.services import photo_sorting
 from assessments.services import photos as services
 from people.access import UserRequest
@@ -107,6 +108,8 @@ def board_photos_foresee(request: UserRequest, number: str) -> JsonResponse:
     joints = joints_of(board)
     form = SortingForm(request.POST, board=board, joints=joints)
     files = _beginnings(request)
+    if closed := photo_room.why_closed(board):
+        return JsonResponse({"says": closed}, status=422)
     if files is None or not form.is_valid():
         sentence = _sentences(form) or _("That cannot be read. Open the board anew.")
         return JsonResponse({"says": sentence}, status=422)
