@@ -9,7 +9,11 @@ class OperationsConfig(AppConfig):
     verbose_name = _("Operations")
 
     def ready(self) -> None:
-        from operations.services import heartbeats, process_heartbeats  # noqa: F401 - listens to Celery
+        from operations.services import (  # noqa: F401 - two of them listen to Celery
+            heartbeats,
+            process_heartbeats,
+            serving,
+        )
         from operations.services.heads import filed_heads
         from people.presenters import navigation
         from records.queries.heads import register_heads

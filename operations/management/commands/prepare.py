@@ -12,6 +12,8 @@ from django.db import connection
 
 from operations.exceptions import DatabaseOfAnotherVersion
 from operations.queries.applied_migrations import refuse_database_of_another_version
+from records.exceptions import SiteIsTaken
+from records.services.site_to_oneself import held_while_serving
 
 
 class Command(BaseCommand):
@@ -22,8 +24,12 @@ class Command(BaseCommand):
             refuse_database_of_another_version(connection)
         except DatabaseOfAnotherVersion as error:
             raise CommandError(str(error)) from error
-        call_command("migrate", interactive=False, verbosity=0)
-        gather_static_files()
+        try:
+            with held_while_serving():
+                call_command("migrate", interactive=False, verbosity=0)
+                gather_static_files()
+        except SiteIsTaken as taken:
+            raise CommandError(str(taken)) from taken
 
 
 def gather_static_files() -> None:
