@@ -133,10 +133,12 @@ class Others:
         threads = [threading.Thread(target=each) for each in (write, read)]
         for thread in threads:
             thread.start()
-        act()
-        over.set()
-        for thread in threads:
-            thread.join()
+        try:
+            act()
+        finally:
+            over.set()
+            for thread in threads:
+                thread.join()
         return max(writes), max(reads)
 
     def _ask(self, method: str, path: str, expected: set[int]) -> float:

@@ -328,6 +328,20 @@ TRAIL_HEAD_TO = env.names(
     "TRAIL_HEAD_TO",
     about="Addresses that the end of the trail is mailed to every day, with commas between.",
 )
+TIME_STAMP_URL = env.service(
+    "TIME_STAMP_URL",
+    schemes={"http", "https"},
+    about="A time-stamp server (RFC 3161) that stamps the end of the trail every day.",
+)
+TIME_STAMP_CERTIFICATES = env.text(
+    "TIME_STAMP_CERTIFICATES",
+    about="PEM file of that server's root certificate, with those between; needed with it.",
+)
+if TIME_STAMP_URL and not Path(TIME_STAMP_CERTIFICATES).is_file():
+    raise ImproperlyConfigured(
+        "TIME_STAMP_URL is set, and TIME_STAMP_CERTIFICATES names no file: get the root "
+        "certificate of the time-stamp server from whoever runs it, and name its PEM file there."
+    )
 
 # Web hooks
 
