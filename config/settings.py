@@ -229,6 +229,9 @@ STORAGES = {
     },
     "staticfiles": {"BACKEND": "config.static_files.HashedStaticFiles"},
 }
+# Beside where they will be kept: /tmp may be memory, as it is in a container.
+FILE_UPLOAD_TEMP_DIR = DATA_DIR / "incoming"
+FILE_UPLOAD_TEMP_DIR.mkdir(mode=0o700, exist_ok=True)
 FILE_UPLOAD_PERMISSIONS = 0o640
 FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o750
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
