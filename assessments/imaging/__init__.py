@@ -137,7 +137,8 @@ def inspect(
     _check_bytes(size, name, max_bytes)
     form = _format_of(_head(file), name)
     decoded = _decoded(file, name, form, SMALLEST, max_pixels)
-    incomplete = decoded.ends_grey or (form is JPEG and not _restarts_fit(file))
+    with one_at_a_time(size):  # It is read whole.
+        incomplete = decoded.ends_grey or (form is JPEG and not _restarts_fit(file))
     file.seek(0)
     return PhotoFacts(form.media_type, decoded.width, decoded.height, size, incomplete)
 
@@ -331,29 +332,11 @@ def _decoded(
     """Decode a picture whose header has been checked; a decoder's failures become refusals."""
     most = settings.PHOTO_MAX_PIXELS if max_pixels is None else max_pixels
     try:
-        if form in DECODED_APART:
-            return _decoded_apart(file, name, longest, most)
-        picture = form.decoder(file)
-        size = picture.size
-        _check_pixels(size, name, most)
-        if getattr(picture, "is_animated", False):
-            raise NotAPhotograph(
-                _("%(name)s moves. Save one picture of it as a still, then add that.")
-                % {"name": name}
-            )
-        in_several_scans = form is JPEG and _is_in_several_scans(file)
-        if in_several_scans:
-            _check_scans(size, name)
-        if form is PNG:
-            _check_chunks(file)
-        ask_for_less(picture, longest)
-        needed = decoded_bytes(picture, size, in_several_scans=in_several_scans)
-        if needed > settings.PHOTO_MAX_DECODED_BYTES:
-            raise _takes_too_much(name, size, needed)
-        if needed > LARGE_FROM_BYTES:
-            return _decoded_apart(file, name, longest, most)
-        with one_at_a_time(needed):
-            decoded = decode(picture, longest, size)
+        decoded = None
+        if form not in DECODED_APART:
+            decoded = _decoded_here(file, name, form, longest, most)
+        if decoded is None:
+            decoded = _decoded_apart(file, name, longest, most)
         _check_pixels((decoded.width, decoded.height), name, most)
         return decoded
     except (NotAPhotograph, DecodersBusy):
@@ -363,6 +346,45 @@ def _decoded(
         raise NotAPhotograph(
             _("%(name)s is damaged or breaks off. Copy it from the camera again.") % {"name": name}
         ) from error
+
+
+def _decoded_here(
+    file: IO[bytes], name: str, form: Format, longest: int, most: int
+) -> Decoded | None:
+    """Decode a picture in this process; None where it takes too much for that."""
+    # To open a PNG or WebP unpacks its texts or reads all of it; of a JPEG its segments are kept.
+    with one_at_a_time(_size_in_bytes(file) if form is JPEG else LARGE_FROM_BYTES):
+        picture = form.decoder(file)
+        size = picture.size
+        needed = _needed(picture, file, name, form, longest, most)
+        if needed > LARGE_FROM_BYTES:
+            return None
+        if form is not JPEG:
+            return decode(picture, longest, size)
+    with one_at_a_time(needed):
+        return decode(picture, longest, size)
+
+
+def _needed(
+    picture: ImageFile.ImageFile, file: IO[bytes], name: str, form: Format, longest: int, most: int
+) -> int:
+    """The bytes that decoding an opened picture will hold; refuse what its header tells of."""
+    size = picture.size
+    _check_pixels(size, name, most)
+    if getattr(picture, "is_animated", False):
+        raise NotAPhotograph(
+            _("%(name)s moves. Save one picture of it as a still, then add that.") % {"name": name}
+        )
+    in_several_scans = form is JPEG and _is_in_several_scans(file)
+    if in_several_scans:
+        _check_scans(size, name)
+    if form is PNG:
+        _check_chunks(file)
+    ask_for_less(picture, longest)
+    needed = decoded_bytes(picture, size, in_several_scans=in_several_scans)
+    if needed > settings.PHOTO_MAX_DECODED_BYTES:
+        raise _takes_too_much(name, size, needed)
+    return needed
 
 
 def _decoded_apart(file: IO[bytes], name: str, longest: int, most: int) -> Decoded:

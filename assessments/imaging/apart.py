@@ -24,7 +24,7 @@ LARGE_FROM_BYTES = 64 * 1024 * 1024
 """What takes more is decoded by a process of its own. No baseline JPEG does: its decoder
 scales it down to less than 4,096 pixels a side."""
 SMALL_TO_BYTES = 8 * 1024 * 1024
-"""What takes no more is decoded beside whatever else there is."""
+"""What takes no more is held beside whatever else there is."""
 PLACES = 4
 """At a process of its own: one that decodes, the others wait. With eight threads that leaves half
 of them to everybody else."""
@@ -45,7 +45,7 @@ class DecoderRefused(Exception):
 
 @contextmanager
 def one_at_a_time(needed_bytes: int) -> Iterator[None]:
-    """Decode here while no other thread decodes anything but what is small."""
+    """Hold so much here while no other thread holds anything but what is small."""
     if needed_bytes <= SMALL_TO_BYTES:
         yield
         return

@@ -3,6 +3,7 @@
 import subprocess
 import sys
 import zlib
+from concurrent.futures import ThreadPoolExecutor
 from functools import cache
 from io import BytesIO
 
@@ -223,3 +224,15 @@ def test_no_more_wait_for_a_decoder_than_have_a_place(monkeypatch):
         for _ in taken:
             apart._places.release()
     assert imaging.inspect(BytesIO(data), "E01.png").width == 96
+
+
+@pytest.mark.parametrize("form", ["PNG", "WEBP"])
+def test_what_takes_memory_to_open_is_not_opened_while_another_is(form):
+    data = encoded(pictures.quadrants(), form)
+    with ThreadPoolExecutor(1) as beside:
+        with apart.one_at_a_time(apart.LARGE_FROM_BYTES):
+            looked_at = beside.submit(imaging.inspect, BytesIO(data), f"E01.{form.lower()}")
+            with pytest.raises(TimeoutError):
+                looked_at.result(timeout=0.5)
+            assert imaging.inspect(BytesIO(pictures.jpeg()), "E01.jpg").width == 96
+        assert looked_at.result(timeout=30).width == 96
