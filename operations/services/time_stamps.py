@@ -23,18 +23,13 @@ from rfc3161_client import (
 )
 
 from operations.exceptions import TimeStampRefused
+from operations.queries.time_stamps import ENDING, FOLDER, stamps_folder
 from records.queries.heads import Head
 
-FOLDER = "time-stamps"
-ENDING = ".tsr"
 ANSWERS_WITHIN_S = 30.0
 LONGEST_ANSWER_BYTES = 64 * 1024
 CERTIFICATES = 0xA0
 """Tag of the certificates in SignedData, RFC 5652, 5.1."""
-
-
-def stamps_folder() -> Path:
-    return Path(settings.DATA_DIR) / FOLDER
 
 
 def stamped_text(number: int, entry_hash: str) -> bytes:

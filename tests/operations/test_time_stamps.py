@@ -11,6 +11,7 @@ from django.db import connection, transaction
 
 from config.celery import app
 from operations.exceptions import TimeStampRefused
+from operations.queries import health
 from operations.services import time_stamps
 from operations.tasks import stamp_head
 from records.models import TrailEntry, TrailHead, TrailPayload, append_only
@@ -157,6 +158,19 @@ def test_server_that_is_away_is_said_so(server, settings, head):
     with pytest.raises(TimeStampRefused, match="does not answer"):
         time_stamps.stamp_head(head)
     server.__init__(server.folder)  # For the fixture to stop.
+
+
+def stamps_on_health(now):
+    return {one.part: one.ok for one in health.component_health(now)}.get("stamps")
+
+
+def test_health_tells_where_no_stamp_has_come_for_two_days(server, settings, head):
+    assert stamps_on_health(AT + timedelta(days=1)) is True
+    assert stamps_on_health(AT + timedelta(days=2)) is False
+    time_stamps.stamp_head(head)
+    assert stamps_on_health(AT + timedelta(days=9)) is True, "nothing was written since"
+    settings.TIME_STAMP_URL = ""
+    assert stamps_on_health(AT) is None
 
 
 def test_server_without_certificates_stops_the_start(tmp_path):
