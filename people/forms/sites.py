@@ -36,7 +36,13 @@ class AddressesField(forms.CharField):
 
     def validate(self, value: Any) -> None:
         for address in value:
-            validate_email(address)
+            try:
+                validate_email(address)
+            except forms.ValidationError as error:
+                raise forms.ValidationError(
+                    _("%(address)s is not an e-mail address. Write them with commas between."),
+                    params={"address": address},
+                ) from error
 
     def run_validators(self, value: Any) -> None:
         """Each address was looked at."""

@@ -8,6 +8,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection, transaction
+from django.urls import reverse
 
 from config.celery import app
 from operations.exceptions import TimeStampRefused
@@ -19,6 +20,7 @@ from records.queries.heads import head_at
 from records.queries.verification import verify_records
 from records.services import trail
 from tests.conftest import leave_out
+from tests.factories import make_user
 from tests.operations.time_stamp_server import TimeStampServer, make_certificates
 
 pytestmark = pytest.mark.django_db
@@ -171,6 +173,15 @@ def test_health_tells_where_no_stamp_has_come_for_two_days(server, settings, hea
     assert stamps_on_health(AT + timedelta(days=9)) is True, "nothing was written since"
     settings.TIME_STAMP_URL = ""
     assert stamps_on_health(AT) is None
+
+
+def test_page_says_so_and_nothing_else_of_reminders(client, server, settings, head, monkeypatch):
+    client.force_login(make_user("administrator"))
+    stamps = health.ComponentHealth("stamps", "Time stamps", health.State.BAD, ("None has come.",))
+    monkeypatch.setattr(health, "component_health", lambda now: [stamps])
+    shown = client.get(reverse("operations:health")).content.decode()
+    assert "None has come." in shown
+    assert "Reminders do not get out" not in shown
 
 
 def test_server_without_certificates_stops_the_start(tmp_path):

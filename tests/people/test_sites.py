@@ -67,7 +67,8 @@ def test_what_is_no_address_is_refused(client, administrator, written):
     answer = client.post(EDIT, {**ALL, "trail_head_to": written})
 
     assert answer.status_code == 422
-    assert "Enter a valid email address." in answer.content.decode()
+    wrong = written.split(", ")[-1]
+    assert f"{wrong} is not an e-mail address." in answer.content.decode()
     assert Site.objects.get().trail_head_to == []
     assert not TrailEntry.objects.exists()
 
