@@ -85,6 +85,7 @@ bench: install-dev
 	@$(BIN)/python -m benchmarks.bench_check
 	@$(BIN)/python -m benchmarks.judging
 	@$(BIN)/python -m benchmarks.verifying
+	@$(BIN)/python -m benchmarks.importing
 
 format:
 	$(BIN)/ruff check --fix .

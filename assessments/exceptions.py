@@ -1,5 +1,7 @@
 """The refusals this app can give, worded for the person who reads them."""
 
+from django.utils.translation import gettext as _
+
 from records.exceptions import Refusal
 
 
@@ -9,6 +11,15 @@ class AssessmentError(Refusal):
 
 class NotAPhotograph(AssessmentError):
     """The file is not a photograph that can be taken in."""
+
+
+class DecodersBusy(AssessmentError):
+    """As many large photographs as may wait to be decoded."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            _("The site is looking at other large photographs. Send this one again in a minute.")
+        )
 
 
 class MayNotGrade(AssessmentError):
@@ -29,6 +40,10 @@ class AlreadySigned(AssessmentError):
 
 class PhotoAlreadyThere(AssessmentError):
     """The very same file is on this board already."""
+
+
+class TakesNoPhotograph(AssessmentError):
+    """The board is signed, or it or its sender has had as many photographs as may be."""
 
 
 class PhotoIsEvidence(AssessmentError):

@@ -15,5 +15,9 @@ class BundleRefused(AuditError):
     """The bundle has rows that cannot be taken in, so none was."""
 
 
+class CannotImportNow(AuditError):
+    """The bundle is large, and the site is served."""
+
+
 class CannotCheck(AuditError):
     """The file is none that a work-log check takes."""

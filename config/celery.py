@@ -94,6 +94,10 @@ app.conf.update(
             "task": "records.publish_head",
             "schedule": crontab(minute="50", hour="2"),
         },
+        "have the end of the trail stamped": {
+            "task": "records.stamp_head",
+            "schedule": crontab(minute="55", hour="2"),
+        },
         "make missing renditions": {
             "task": "photographs.make_missing_renditions",
             "schedule": crontab(),

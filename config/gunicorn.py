@@ -5,6 +5,7 @@ count of failed sign-ins then needs no cache server. With PostgreSQL and `CACHE_
 `WEB_WORKERS` to about twice the number of cores.
 """
 
+import os
 from typing import Any
 
 from django.core.exceptions import ImproperlyConfigured
@@ -29,6 +30,18 @@ errorlog = "-"
 accesslog = None
 loglevel = "warning"
 control_socket_disable = True
+
+
+def on_starting(server: Any) -> None:
+    """Serve only while nobody has the site to themselves; the web processes inherit the lock."""
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "config.settings")
+    from records.exceptions import SiteIsTaken
+    from records.services.site_to_oneself import hold_while_serving
+
+    try:
+        hold_while_serving()
+    except SiteIsTaken as taken:
+        raise SystemExit(str(taken)) from taken
 
 
 def post_worker_init(worker: Any) -> None:

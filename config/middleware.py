@@ -4,7 +4,7 @@ import time
 from collections.abc import Callable
 
 from django.conf import settings
-from django.contrib.auth import SESSION_KEY
+from django.contrib.auth.middleware import get_user
 from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.utils.translation import gettext as _
 
@@ -75,7 +75,8 @@ def limit_bodies(
         sent = int(length) if length.isdecimal() else 0
         if sent <= settings.BODY_MAX_BYTES_SIGNED_OUT:
             return get_response(request)
-        signed_in = SESSION_KEY in request.session
+        # Asked in full, as with every request later on: the row of a session may outlive it.
+        signed_in = get_user(request).is_authenticated
         most = settings.BODY_MAX_BYTES if signed_in else settings.BODY_MAX_BYTES_SIGNED_OUT
         if sent <= most:
             return get_response(request)

@@ -229,6 +229,9 @@ STORAGES = {
     },
     "staticfiles": {"BACKEND": "config.static_files.HashedStaticFiles"},
 }
+# Beside where they will be kept: /tmp may be memory, as it is in a container.
+FILE_UPLOAD_TEMP_DIR = DATA_DIR / "incoming"
+FILE_UPLOAD_TEMP_DIR.mkdir(mode=0o700, exist_ok=True)
 FILE_UPLOAD_PERMISSIONS = 0o640
 FILE_UPLOAD_DIRECTORY_PERMISSIONS = 0o750
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
@@ -241,6 +244,18 @@ PHOTO_MAX_BYTES = 40 * 1024 * 1024
 PHOTO_MAX_PIXELS = 80_000_000
 # A JPEG in several scans cannot be decoded smaller: it is held whole, in six bytes a pixel.
 PHOTO_MAX_PIXELS_SEVERAL_SCANS = 25_000_000
+PHOTOS_A_BOARD = env.whole_number(
+    "PHOTOS_A_BOARD", 1_000, least=1, about="Photographs that a board may have."
+)
+PHOTOS_A_PERSON_A_DAY = env.whole_number(
+    "PHOTOS_A_PERSON_A_DAY",
+    3_000,
+    least=1,
+    about="Photographs that somebody may add on one day at their site.",
+)
+# What decoding a photograph may hold at once, told from its header (imaging.decoder); the process
+# that decodes a large one may take 1 GB with all its libraries.
+PHOTO_MAX_DECODED_BYTES = 640 * 1024 * 1024
 
 # Sign-in
 
@@ -316,6 +331,20 @@ TRAIL_HEAD_TO = env.names(
     "TRAIL_HEAD_TO",
     about="Addresses that the end of the trail is mailed to every day, with commas between.",
 )
+TIME_STAMP_URL = env.service(
+    "TIME_STAMP_URL",
+    schemes={"http", "https"},
+    about="A time-stamp server (RFC 3161) that stamps the end of the trail every day.",
+)
+TIME_STAMP_CERTIFICATES = env.text(
+    "TIME_STAMP_CERTIFICATES",
+    about="PEM file of that server's root certificate, with those between; needed with it.",
+)
+if TIME_STAMP_URL and not Path(TIME_STAMP_CERTIFICATES).is_file():
+    raise ImproperlyConfigured(
+        "TIME_STAMP_URL is set, and TIME_STAMP_CERTIFICATES names no file: get the root "
+        "certificate of the time-stamp server from whoever runs it, and name its PEM file there."
+    )
 
 # Web hooks
 

@@ -9,13 +9,19 @@ class OperationsConfig(AppConfig):
     verbose_name = _("Operations")
 
     def ready(self) -> None:
-        from operations.services import heartbeats, process_heartbeats  # noqa: F401 - listens to Celery
+        from operations.services import (  # noqa: F401 - two of them listen to Celery
+            heartbeats,
+            process_heartbeats,
+            serving,
+        )
         from operations.services.heads import filed_heads
+        from operations.services.time_stamps import stamped_heads
         from people.presenters import navigation
         from records.queries.heads import register_heads
         from reminders import ports as reminders_ports
 
         register_heads(filed_heads)
+        register_heads(stamped_heads)
         reminders_ports.on_sweep_done(heartbeats.record_sweep)
         reminders_ports.register_sending_watch(heartbeats.sending_heartbeat)
         navigation.register(_("Health"), "operations:health", ["administrator"], order=90)

@@ -7,5 +7,9 @@ class OperationsError(Refusal):
     """Something about running the site that cannot be done as asked."""
 
 
+class TimeStampRefused(OperationsError):
+    """The time-stamp server gave no stamp that fits what it was asked for."""
+
+
 class DatabaseOfAnotherVersion(OperationsError):
     """The database went through migrations that this version does not have."""

@@ -3,7 +3,8 @@
 from celery import shared_task
 from django.utils import timezone
 
-from operations.services import heads, verifying
+from operations.services import heads, time_stamps, verifying
+from records.queries.heads import head_at
 
 
 @shared_task(name="records.verify")
@@ -17,3 +18,11 @@ def verify_records() -> bool | None:
 def publish_head() -> str:
     """File and mail the end of the trail; run by beat once a day."""
     return str(heads.publish_head(at=timezone.now()) or "")
+
+
+@shared_task(name="records.stamp_head")
+def stamp_head() -> str:
+    """Have the end of the trail stamped by the time-stamp server, if there is one; once a day."""
+    head = head_at(timezone.now())
+    path = time_stamps.stamp_head(head) if head else None
+    return path.name if path else ""

@@ -12,5 +12,13 @@ class RecordsError(Refusal):
     """Something asked of the records that they cannot do."""
 
 
+class SiteIsServed(RecordsError):
+    """Somebody serves the site that an act needs to itself."""
+
+
+class SiteIsTaken(RecordsError):
+    """Somebody has the site to themselves, so it is not served."""
+
+
 class AlreadyErased(RecordsError):
     """The payload of a trail entry has been erased before."""

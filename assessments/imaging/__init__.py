@@ -5,35 +5,43 @@ format does, so no other decoder ever sees what somebody sent.
 """
 
 import re
-import subprocess
-import sys
 import warnings
 import zlib
 from collections.abc import Iterable, Iterator
 from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import contextmanager
 from dataclasses import dataclass
 from io import BytesIO
-from pathlib import Path, PurePath
-from typing import IO, Any
+from pathlib import PurePath
+from typing import IO
 
 from django.conf import settings
 from django.template.defaultfilters import filesizeformat
 from django.utils.translation import gettext as _
-from PIL import Image, ImageCms, ImageFile
+from PIL import Image, ImageFile
 from PIL.ExifTags import IFD
 from PIL.ExifTags import Base as ExifTag
 from PIL.JpegImagePlugin import JpegImageFile
 from PIL.PngImagePlugin import PngImageFile
 from PIL.WebPImagePlugin import WebPImageFile
 
-from assessments.exceptions import NotAPhotograph
+from assessments.exceptions import DecodersBusy, NotAPhotograph
 
-from .heif_decoder import MOST_SECONDS, RAW_PICTURE, SEVERAL_PICTURES, TOO_MANY_PIXELS
+from .apart import LARGE_FROM_BYTES, DecoderRefused, decode_apart, one_at_a_time
+from .decoder import (
+    MOST_MEMORY_BYTES,
+    OUT_OF_MEMORY,
+    RAW_PICTURE,
+    SEVERAL_PICTURES,
+    TOO_MANY_BYTES,
+    TOO_MANY_PIXELS,
+    Decoded,
+    ask_for_less,
+    decode,
+    decoded_bytes,
+    no_larger,
+)
 
-HEIF_DECODER = Path(__file__).with_name("heif_decoder.py")
-
-# The limit is `max_pixels`, checked in `_opened` before anything is decoded.
+# The limit is `max_pixels`, checked in `_decoded` before anything is decoded.
 Image.MAX_IMAGE_PIXELS = None
 # A decoder's remarks on odd metadata are for nobody here. Said once for the process: to change
 # the filters while decoding would race with other threads.
@@ -49,33 +57,12 @@ START_OF_SCAN = b"\xda"
 RESTART_INTERVAL = b"\xdd"
 RESTART = re.compile(rb"\xff[\xd0-\xd7]")
 END_OF_PICTURE = b"\xff\xd9"
-MIDDLE = 128
 # Cameras write EXIF first, and a segment of a JPEG holds 64 KiB at most.
 EXIF_WITHIN_BYTES = 128 * 1024
 EXIF_BEGINS = re.compile(rb"(?:Exif\0\0|eXIf|EXIF....)(?=II\*\0|MM\0\*)", re.DOTALL)
 TAKEN = re.compile(r"[12]\d{3}:\d\d:\d\d \d\d:\d\d:\d\d")
 SMALLEST = 160
-GROUND = "white"
 JPEG_QUALITY = 88
-# Of the filters that do a picture justice the quickest; what a sharper one brings more is lost in
-# writing the JPEG.
-FILTER = Image.Resampling.HAMMING
-# A picture is averaged by a whole number first, which is quick, as far as it stays so many times
-# as large as asked.
-AVERAGED_TO = 1.25
-# From so many pixels on it is worth while to have them made by two threads.
-IN_BANDS_FROM = 1_000_000
-# Orientation tag of EXIF 2.32, 4.6.4: how the stored picture is turned to stand upright.
-TURNS = {
-    2: Image.Transpose.FLIP_LEFT_RIGHT,
-    3: Image.Transpose.ROTATE_180,
-    4: Image.Transpose.FLIP_TOP_BOTTOM,
-    5: Image.Transpose.TRANSPOSE,
-    6: Image.Transpose.ROTATE_270,
-    7: Image.Transpose.TRANSVERSE,
-    8: Image.Transpose.ROTATE_90,
-}
-LIES_ON_ITS_SIDE = {5, 6, 7, 8}
 BMP_HEADERS = {12, 40, 52, 56, 64, 108, 124}
 HEIF_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1"}
 FILM_BRANDS = {b"qt  ", b"isom", b"iso2", b"mp41", b"mp42", b"avc1", b"M4V ", b"3gp4", b"3gp5"}
@@ -92,7 +79,7 @@ class Format:
 JPEG = Format("JPEG", "image/jpeg", JpegImageFile, (".jpg", ".jpeg", ".jpe", ".jfif", ".mpo"))
 PNG = Format("PNG", "image/png", PngImageFile, (".png",))
 WEBP = Format("WebP", "image/webp", WebPImageFile, (".webp",))
-# Decoded by a process of its own, which hands on a PNG, upright.
+# Always decoded by a process of its own.
 HEIF = Format("HEIC", "image/heic", PngImageFile, (".heic", ".heif", ".hif"))
 TIFF = Format("TIFF", "image/tiff", PngImageFile, (".tif", ".tiff"))
 BMP = Format("BMP", "image/bmp", PngImageFile, (".bmp", ".dib"))
@@ -143,27 +130,17 @@ def inspect(
     ------
     NotAPhotograph
         With a sentence that names the file and says what to do.
+    DecodersBusy
+        If too many large photographs wait to be decoded already.
     """
     size = _size_in_bytes(file)
     _check_bytes(size, name, max_bytes)
     form = _format_of(_head(file), name)
-    with _opened(file, name, form, max_pixels) as picture:
-        if form is JPEG:
-            _check_scans(file, picture.size, name)
-        if form is PNG:
-            _check_chunks(file)
-        width, height = picture.size
-        picture.draft(None, (max(width // 8, 1), max(height // 8, 1)))
-        picture.load()
-        # Not before: to look for EXIF a PNG is decoded, and what is wrong with it passed over.
-        turned = _orientation(picture, form) in LIES_ON_ITS_SIDE
-        incomplete = form is JPEG and (_ends_grey(picture) or not _restarts_fit(file))
-        # What can be read and yet not brought to plain colours: a palette of nothing.
-        _plain(picture, SMALLEST)
+    decoded = _decoded(file, name, form, SMALLEST, max_pixels)
+    with one_at_a_time(size):  # It is read whole.
+        incomplete = decoded.ends_grey or (form is JPEG and not _restarts_fit(file))
     file.seek(0)
-    if turned:
-        width, height = height, width
-    return PhotoFacts(form.media_type, width, height, size, incomplete)
+    return PhotoFacts(form.media_type, decoded.width, decoded.height, size, incomplete)
 
 
 def glance(head: bytes, size_bytes: int, name: str) -> None:
@@ -230,22 +207,18 @@ def renditions(file: IO[bytes], sizes: Iterable[int]) -> Iterator[Rendered]:
     ------
     NotAPhotograph
         If the file can no longer be read as a photograph.
+    DecodersBusy
+        As `inspect` does.
     """
     wanted = sorted(set(sizes), reverse=True)
     name = _("The photograph")
     form = _format_of(_head(file), "")
-    with _opened(file, name, form) as picture:
-        _ask_for_less(picture, wanted[0])
-        picture.load()
-        orientation = _orientation(picture, form)
-        upright: Image.Image = _plain(picture, wanted[0])
-        if orientation in TURNS:
-            upright = upright.transpose(TURNS[orientation])
+    upright = _decoded(file, name, form, wanted[0]).picture
     with ThreadPoolExecutor(1) as beside:
         # Each is written while the next is made.
         writing: Future[Rendered] | None = None
         for size in wanted:
-            upright = _no_larger(upright, size)
+            upright = no_larger(upright, size)
             following = beside.submit(_rendered, size, upright)
             if writing is not None:
                 yield writing.result()
@@ -353,23 +326,20 @@ def _what_else(head: bytes) -> str:
     return _("something else")
 
 
-@contextmanager
-def _opened(
-    file: IO[bytes], name: str, form: Format, max_pixels: int | None = None
-) -> Iterator[ImageFile.ImageFile]:
-    """Open a picture whose header has been checked; a decoder's failures become refusals."""
+def _decoded(
+    file: IO[bytes], name: str, form: Format, longest: int, max_pixels: int | None = None
+) -> Decoded:
+    """Decode a picture whose header has been checked; a decoder's failures become refusals."""
     most = settings.PHOTO_MAX_PIXELS if max_pixels is None else max_pixels
     try:
-        picture = form.decoder(_decoded_apart(file, name, most) if form in DECODED_APART else file)
-        _check_pixels(picture.size, name, most)
-        if getattr(picture, "is_animated", False):
-            raise NotAPhotograph(
-                _("%(name)s moves. Save one picture of it as a still, then add that.")
-                % {"name": name}
-            )
-        yield picture
-        _check_pixels(picture.size, name, most)
-    except NotAPhotograph:
+        decoded = None
+        if form not in DECODED_APART:
+            decoded = _decoded_here(file, name, form, longest, most)
+        if decoded is None:
+            decoded = _decoded_apart(file, name, longest, most)
+        _check_pixels((decoded.width, decoded.height), name, most)
+        return decoded
+    except (NotAPhotograph, DecodersBusy):
         raise
     except Exception as error:
         # Decoders answer damaged files with any exception there is.
@@ -378,41 +348,111 @@ def _opened(
         ) from error
 
 
-def _decoded_apart(file: IO[bytes], name: str, most: int) -> IO[bytes]:
-    """Have a picture decoded where a crash of the decoder harms nobody; give a PNG."""
-    file.seek(0)
-    done = subprocess.run(
-        [sys.executable, "-I", str(HEIF_DECODER), str(most)],
-        input=file.read(),
-        capture_output=True,
-        timeout=2 * MOST_SECONDS,
-        check=False,
-    )
-    if done.returncode == TOO_MANY_PIXELS:
-        width, height = done.stderr.split()
-        _check_pixels((int(width), int(height)), name, most)
-    if done.returncode == SEVERAL_PICTURES:
+def _decoded_here(
+    file: IO[bytes], name: str, form: Format, longest: int, most: int
+) -> Decoded | None:
+    """Decode a picture in this process; None where it takes too much for that."""
+    # To open a PNG or WebP unpacks its texts or reads all of it; of a JPEG its segments are kept.
+    with one_at_a_time(_size_in_bytes(file) if form is JPEG else LARGE_FROM_BYTES):
+        picture = form.decoder(file)
+        size = picture.size
+        needed = _needed(picture, file, name, form, longest, most)
+        if needed > LARGE_FROM_BYTES:
+            return None
+        if form is not JPEG:
+            return decode(picture, longest, size)
+    with one_at_a_time(needed):
+        return decode(picture, longest, size)
+
+
+def _needed(
+    picture: ImageFile.ImageFile, file: IO[bytes], name: str, form: Format, longest: int, most: int
+) -> int:
+    """The bytes that decoding an opened picture will hold; refuse what its header tells of."""
+    size = picture.size
+    _check_pixels(size, name, most)
+    if getattr(picture, "is_animated", False):
         raise NotAPhotograph(
+            _("%(name)s moves. Save one picture of it as a still, then add that.") % {"name": name}
+        )
+    in_several_scans = form is JPEG and _is_in_several_scans(file)
+    if in_several_scans:
+        _check_scans(size, name)
+    if form is PNG:
+        _check_chunks(file)
+    ask_for_less(picture, longest)
+    needed = decoded_bytes(picture, size, in_several_scans=in_several_scans)
+    if needed > settings.PHOTO_MAX_DECODED_BYTES:
+        raise _takes_too_much(name, size, needed)
+    return needed
+
+
+def _decoded_apart(file: IO[bytes], name: str, longest: int, most: int) -> Decoded:
+    try:
+        return decode_apart(
+            file,
+            most_pixels=most,
+            most_bytes=settings.PHOTO_MAX_DECODED_BYTES,
+            longest=longest,
+        )
+    except DecoderRefused as refused:
+        raise _refusal_of(refused, name, most) from refused
+
+
+def _refusal_of(refused: DecoderRefused, name: str, most: int) -> Exception:
+    words = [int(word) for word in refused.words.split() if word.isdigit()]
+    if refused.code == TOO_MANY_PIXELS and len(words) == 2:
+        return _has_too_many_pixels((words[0], words[1]), name, most)
+    if refused.code == TOO_MANY_BYTES and len(words) == 3:
+        return _takes_too_much(name, (words[0], words[1]), words[2])
+    if refused.code == OUT_OF_MEMORY:
+        return NotAPhotograph(
+            _(
+                "%(name)s takes more memory to unpack than the %(most)s there are for one"
+                " photograph. Save it smaller, or as a plain (baseline) JPEG."
+            )
+            % {"name": name, "most": filesizeformat(MOST_MEMORY_BYTES)}
+        )
+    if refused.code == SEVERAL_PICTURES:
+        return NotAPhotograph(
             _("%(name)s holds several pictures. Save one of them by itself, then add that.")
             % {"name": name}
         )
-    if done.returncode == RAW_PICTURE:
-        raise _is_no_photograph(name, _("a raw picture"))
-    if done.returncode != 0:
-        raise OSError(f"The decoder ended with {done.returncode}.")
-    return BytesIO(done.stdout)
+    if refused.code == RAW_PICTURE:
+        return _is_no_photograph(name, _("a raw picture"))
+    return refused
+
+
+def _takes_too_much(name: str, size: tuple[int, int], needed: int) -> NotAPhotograph:
+    return NotAPhotograph(
+        _(
+            "%(name)s of %(width)d × %(height)d pixels would take %(needed)s of memory to unpack,"
+            " and at most %(most)s are there for one photograph. Save it smaller, or as a plain"
+            " (baseline) JPEG."
+        )
+        % {
+            "name": name,
+            "width": size[0],
+            "height": size[1],
+            "needed": filesizeformat(needed),
+            "most": filesizeformat(settings.PHOTO_MAX_DECODED_BYTES),
+        }
+    )
 
 
 def _check_pixels(size: tuple[int, int], name: str, most: int) -> None:
-    width, height = size
-    if width * height > most:
-        raise NotAPhotograph(
-            _(
-                "%(name)s would unpack into %(width)d × %(height)d pixels, and at most"
-                " %(most)d million can be taken in. Save it smaller."
-            )
-            % {"name": name, "width": width, "height": height, "most": most // 1_000_000}
+    if size[0] * size[1] > most:
+        raise _has_too_many_pixels(size, name, most)
+
+
+def _has_too_many_pixels(size: tuple[int, int], name: str, most: int) -> NotAPhotograph:
+    return NotAPhotograph(
+        _(
+            "%(name)s would unpack into %(width)d × %(height)d pixels, and at most"
+            " %(most)d million can be taken in. Save it smaller."
         )
+        % {"name": name, "width": size[0], "height": size[1], "most": most // 1_000_000}
+    )
 
 
 def _check_chunks(file: IO[bytes]) -> None:
@@ -440,11 +480,11 @@ def _check_chunks(file: IO[bytes]) -> None:
         file.seek(was_at)
 
 
-def _check_scans(file: IO[bytes], size: tuple[int, int], name: str) -> None:
+def _check_scans(size: tuple[int, int], name: str) -> None:
     """Refuse a JPEG that has to be held whole and is large."""
     width, height = size
     most = settings.PHOTO_MAX_PIXELS_SEVERAL_SCANS
-    if width * height > most and _is_in_several_scans(file):
+    if width * height > most:
         raise NotAPhotograph(
             _(
                 "%(name)s is a progressive JPEG of %(width)d × %(height)d pixels, and of those at"
@@ -483,20 +523,6 @@ def _is_in_several_scans(file: IO[bytes]) -> bool:
         return False
     finally:
         file.seek(was_at)
-
-
-def _ends_grey(picture: Image.Image) -> bool:
-    """Whether a JPEG ends in the grey that its decoder fills in where the data ends too early.
-
-    Blocks that are not there have no coefficients at all, which is the middle of every range; no
-    camera sees the end of its last line as exactly that.
-    """
-    if picture.mode not in ("L", "RGB") or min(picture.size) < 2:
-        return False
-    width, height = picture.size
-    end = picture.crop((width // 2, height - 1, width, height))
-    bands = end.getextrema() if picture.mode == "RGB" else [end.getextrema()]
-    return all(band == (MIDDLE, MIDDLE) for band in bands)
 
 
 def _restarts_fit(file: IO[bytes]) -> bool:
@@ -543,113 +569,6 @@ def _units(frame: bytes) -> int:
     if not across or not down:
         return 0
     return -(-width // (8 * across)) * -(-height // (8 * down))
-
-
-def _orientation(picture: Image.Image, form: Format) -> int:
-    """Read how the picture lies; 1, upright, where nothing readable says so.
-
-    HEIF and TIFF files carry their turn in the container, and the decoder has applied it.
-    """
-    if form in DECODED_APART:
-        return 1
-    try:
-        value: Any = picture.getexif().get(ExifTag.Orientation)
-    except Exception:
-        return 1
-    return value if isinstance(value, int) and value in TURNS else 1
-
-
-def _within(size: tuple[int, int], longest: int) -> tuple[int, int]:
-    """Scale a size down so that its longer side is at most `longest`, keeping its shape."""
-    width, height = size
-    if max(width, height) <= longest:
-        return size
-    if width >= height:
-        return longest, max(1, round(height * longest / width))
-    return max(1, round(width * longest / height)), longest
-
-
-def _no_larger(picture: Image.Image, longest: int) -> Image.Image:
-    target = _within(picture.size, longest)
-    if target == picture.size:
-        return picture
-    if max(picture.size) >= 2 * AVERAGED_TO * max(target):
-        # What averaging dulls, this filter sharpens again.
-        return picture.resize(target, Image.Resampling.LANCZOS, reducing_gap=AVERAGED_TO)
-    # To resize what is see-through it is copied whole, which either band would do for itself.
-    if target[0] * target[1] < IN_BANDS_FROM or picture.mode == "RGBA":
-        return picture.resize(target, FILTER)
-    return _resized_in_bands(picture, target)
-
-
-def _resized_in_bands(picture: Image.Image, target: tuple[int, int]) -> Image.Image:
-    """Resize the upper and the lower half at once; Pillow lets other threads run meanwhile.
-
-    At its edge a band is made from what lies beyond it as well, so there is no seam.
-    """
-    width, height = target
-    scale = picture.height / height
-
-    def band(first: int, last: int) -> Image.Image:
-        box = (0, first * scale, picture.width, last * scale)
-        return picture.resize((width, last - first), FILTER, box=box)
-
-    middle = height // 2
-    made = Image.new(picture.mode, target)
-    with ThreadPoolExecutor(1) as beside:
-        lower = beside.submit(band, middle, height)
-        made.paste(band(0, middle), (0, 0))
-        made.paste(lower.result(), (0, middle))
-    return made
-
-
-def _ask_for_less(picture: ImageFile.ImageFile, longest: int) -> None:
-    """Have a JPEG decoded at a half, a quarter or an eighth where that is still large enough.
-
-    What is asked for is rounded down: the decoder scales only as far as neither side falls
-    below it, and a side that is one pixel too long has the whole picture decoded.
-    """
-    longer = max(picture.size)
-    if longer > longest:
-        width, height = (max(1, side * longest // longer) for side in picture.size)
-        picture.draft(None, (width, height))
-
-
-def _plain(picture: Image.Image, longest: int) -> Image.Image:
-    """Bring any mode to 8-bit sRGB on a white ground, no larger than asked."""
-    profile = picture.info.get("icc_profile")
-    if picture.mode.startswith("I"):
-        picture = picture.convert("I").point(lambda value: value * (1 / 257) + 0).convert("L")
-    elif picture.mode == "1":
-        picture = picture.convert("L")
-    elif picture.has_transparency_data:
-        picture = picture.convert("RGBA")
-    elif picture.mode not in ("L", "RGB", "CMYK"):
-        picture = picture.convert("RGB")
-    picture = _no_larger(picture, longest)
-    if picture.mode == "RGBA":
-        ground = Image.new("RGB", picture.size, GROUND)
-        ground.paste(picture, mask=picture.getchannel("A"))
-        picture = ground
-    picture = _to_srgb(picture, profile)
-    picture.info = {}
-    return picture
-
-
-def _to_srgb(picture: Image.Image, profile: bytes | None) -> Image.Image:
-    if profile:
-        try:
-            converted = ImageCms.profileToProfile(
-                picture,
-                ImageCms.ImageCmsProfile(BytesIO(profile)),
-                ImageCms.createProfile("sRGB"),
-                outputMode="RGB",
-            )
-        except (ImageCms.PyCMSError, OSError, ValueError, TypeError):
-            converted = None  # A profile for another kind of picture, or none that can be read.
-        if converted is not None:
-            return converted
-    return picture if picture.mode == "RGB" else picture.convert("RGB")
 
 
 def _rendered(size: int, picture: Image.Image) -> Rendered:

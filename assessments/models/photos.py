@@ -63,6 +63,7 @@ class Photo(Recorded):
 
     class Meta:
         ordering = ["board", "order", "id"]
+        indexes = [models.Index(fields=["added_by", "recorded_at"], name="photo_by_whom_and_when")]
         constraints = [
             models.UniqueConstraint(fields=["board", "sha256"], name="photo_once_a_board")
         ]

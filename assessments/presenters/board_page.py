@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from assessments import access
 from assessments.models import Board, Joint, Photo
-from assessments.queries import board_results
+from assessments.queries import board_results, photo_room
 from people.models import User
 
 from .board_readings import BoardReadings, readings_of
@@ -51,6 +51,7 @@ class BoardScreen:
     is_own: bool
     may_judge: bool
     may_add: bool
+    closed_to_photos: str
     may_hand_in: bool
     may_read_first: bool
     readings: BoardReadings
@@ -116,6 +117,7 @@ def board_screen(board: Board, user: User) -> BoardScreen:
         is_own=own,
         may_judge=access.may_judge(user, board) and board.disposed_at is None,
         may_add=may_add,
+        closed_to_photos=photo_room.why_closed(board) if may_add else "",
         may_hand_in=may_add
         and (board.handed_in_at is None or bool(readings.out))
         and board.disposed_at is None,

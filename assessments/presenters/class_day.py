@@ -56,6 +56,12 @@ class BoardRow:
     closed: str = ""
     is_own: bool = False
 
+    @property
+    def takes_photos(self) -> bool:
+        """Whether the camera is offered; a signed board opened again has it on its own page."""
+        outcome = getattr(self.board, "outcome", None)
+        return outcome is None or not outcome.complete
+
 
 @dataclass(frozen=True, slots=True)
 class Trainee:

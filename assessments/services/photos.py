@@ -17,12 +17,19 @@ from django.db.models import Count, F, Max
 from django.utils.translation import gettext as _
 
 from assessments import imaging
-from assessments.exceptions import NotAPhotograph, PhotoAlreadyThere, PhotoIsEvidence
+from assessments.exceptions import (
+    DecodersBusy,
+    NotAPhotograph,
+    PhotoAlreadyThere,
+    PhotoIsEvidence,
+)
 from assessments.models import Board, Joint, Photo, Rendition
 from assessments.models.photos import original_path
-from assessments.queries import written_down
+from assessments.queries import photo_room, written_down
 from people.models import User
 from records.services import trail
+
+from .board_lock import lock_board
 
 log = logging.getLogger(__name__)
 
@@ -45,16 +52,22 @@ def add_photo(
     """Keep a photograph as it came; make its smaller sizes in the background.
 
     The file is looked at to its end before anything is stored, and leaves the storage again
-    if its row cannot be written, so that nothing stays half stored.
+    if its row cannot be written, so that nothing stays half stored. A large one waits for its
+    turn: have no transaction open.
 
     Raises
     ------
     NotAPhotograph
         If the file cannot be taken in.
+    DecodersBusy
+        If too many large ones wait already.
     PhotoAlreadyThere
         If the very same file is on this board.
+    TakesNoPhotograph
+        If the board is signed, or it or the actor has had as many as may be.
     """
     name = plain_name(name)
+    photo_room.refuse_if_no_room(board, actor, at)  # Once more when it is written.
     facts = imaging.inspect(file, name)
     digest = sha256_of(file)
     _refuse_if_there(board, digest, name)
@@ -88,6 +101,9 @@ def add_photo(
 
 @transaction.atomic
 def _write(photo: Photo, actor: User, at: datetime) -> None:
+    # Of two at once, by one person or on one board, the second counts the first.
+    User.objects.select_for_update(no_key=True).get(pk=actor.pk)
+    photo_room.refuse_if_no_room(lock_board(photo.board), actor, at)
     last = Photo.objects.filter(board=photo.board_id).aggregate(last=Max("order"))["last"]
     photo.order = (last or 0) + 1
     photo.save(force_insert=True)
@@ -230,6 +246,8 @@ def open_rendition(photo: Photo, size: int) -> tuple[Rendition, File]:
     ------
     NotAPhotograph
         If the original can no longer be read.
+    DecodersBusy
+        If it is large and too many others wait to be decoded.
     """
     rendition = photo.renditions.filter(size=size).first()
     if rendition is not None:
@@ -276,7 +294,7 @@ def make_missing_renditions(*, latest: int | None = None, within_s: float | None
             break
         try:
             made += make_renditions(Photo.objects.get(pk=pk))
-        except (NotAPhotograph, OSError) as error:
+        except (NotAPhotograph, DecodersBusy, OSError) as error:
             log.error("No smaller sizes of photograph %s: %s", pk, error)
     return made
 

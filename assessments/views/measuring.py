@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
 from assessments import access
-from assessments.exceptions import AssessmentError, NotAPhotograph
+from assessments.exceptions import AssessmentError, DecodersBusy, NotAPhotograph
 from assessments.forms.measuring import MeasuringForm
 from assessments.models import Criterion, Joint, Measurement, Photo
 from assessments.presenters import measuring_page
@@ -24,6 +24,7 @@ from assessments.services import measuring as services
 from people.access import UserRequest
 
 from .judgements import wants_json
+from .photos import busy
 
 log = logging.getLogger(__name__)
 
@@ -141,6 +142,8 @@ def photo_measured(request: UserRequest, key: str, measurement_id: int) -> HttpR
     except (NotAPhotograph, OSError) as error:
         log.error("Photograph %s cannot be drawn on: %s", measurement.photo_id, error)
         raise Http404 from error
+    except DecodersBusy as error:
+        return busy(error)
     name = f"{measurement.photo.board.number}-{measurement.quantity}-{measurement.pk}.jpg"
     response = HttpResponse(
         picture,

@@ -17,9 +17,15 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from assessments import access, imaging
-from assessments.exceptions import AssessmentError, NotAPhotograph, PhotoAlreadyThere
+from assessments.exceptions import (
+    AssessmentError,
+    DecodersBusy,
+    NotAPhotograph,
+    PhotoAlreadyThere,
+)
 from assessments.forms.photos import PhotosForm, PlaceForm, SortingForm, joints_of
 from assessments.models import Board, Joint, Photo, Rendition
+from assessments.queries import photo_room
 from assessments.services import photo_sorting
 from assessments.services import photos as services
 from people.access import UserRequest
@@ -30,6 +36,7 @@ from .judgements import wants_json
 log = logging.getLogger(__name__)
 
 KEPT_SECONDS = 3600
+AGAIN_AFTER_S = 5
 WHOLE_NUMBER = re.compile(r"[0-9]{1,15}")
 
 
@@ -77,6 +84,8 @@ def _add(
         )
     except PhotoAlreadyThere as error:
         return _answer("here", name, str(error))
+    except DecodersBusy as error:
+        return _answer("busy", name, f"{name}: {error}")
     except AssessmentError as error:
         return _answer("refused", name, str(error))
     text = _("%(name)s is added, %(place)s.")
@@ -99,6 +108,8 @@ def board_photos_foresee(request: UserRequest, number: str) -> JsonResponse:
     joints = joints_of(board)
     form = SortingForm(request.POST, board=board, joints=joints)
     files = _beginnings(request)
+    if closed := photo_room.why_closed(board):
+        return JsonResponse({"says": closed}, status=422)
     if files is None or not form.is_valid():
         sentence = _sentences(form) or _("That cannot be read. Open the board anew.")
         return JsonResponse({"says": sentence}, status=422)
@@ -137,6 +148,11 @@ def _sentences(form: BaseForm) -> str:
 
 def _as_json(answers: list[dict]) -> JsonResponse:
     """The answer to the page's script, which sends each photograph by itself."""
+    if [answer["state"] for answer in answers] == ["busy"]:
+        # Nothing was looked at yet, so the script sends it again by itself.
+        return JsonResponse(
+            {"says": answers[0]["says"]}, status=503, headers={"Retry-After": str(AGAIN_AFTER_S)}
+        )
     status = 200 if any(answer["added"] for answer in answers) else 422
     return JsonResponse({"photos": answers}, status=status)
 
@@ -220,6 +236,8 @@ def photo_rendition(request: UserRequest, key: str, size: int) -> HttpResponseBa
         except (NotAPhotograph, OSError) as error:
             log.error("Photograph %s cannot be shown: %s", photo.pk, error)
             raise Http404 from error
+        except DecodersBusy as error:
+            return busy(error)
         response = HttpResponse(data, content_type="image/jpeg")
         name = content_disposition_header(False, f"{photo.board.number}-{photo.pk}.jpg")
         response["Content-Disposition"] = name or "inline"
@@ -246,6 +264,16 @@ def photo_original(request: UserRequest, key: str) -> HttpResponseBase:
     )
     response["Cache-Control"] = "private, no-store"
     return _only_a_file(response)
+
+
+def busy(error: DecodersBusy) -> HttpResponse:
+    """Whoever asks for a picture that cannot be made just now asks again."""
+    return HttpResponse(
+        str(error),
+        status=503,
+        content_type="text/plain; charset=utf-8",
+        headers={"Retry-After": str(AGAIN_AFTER_S), "Cache-Control": "no-store"},
+    )
 
 
 def _only_a_file(response: HttpResponseBase) -> HttpResponseBase:

@@ -11,11 +11,13 @@ from django.utils.cache import add_never_cache_headers
 from django.views.decorators.http import require_safe
 
 from assessments import access
-from assessments.exceptions import NothingToPrint
+from assessments.exceptions import DecodersBusy, NothingToPrint
 from assessments.presenters.result_pdf import result_pdf, words
 from assessments.presenters.result_sheet import ResultSheet, result_sheet
 from people.access import UserRequest
 from people.middleware.languages import in_own_language
+
+from .photos import busy
 
 
 @require_safe
@@ -55,7 +57,11 @@ def _as_page(request: UserRequest, sheet: ResultSheet) -> HttpResponse:
 
 
 def _as_pdf(request: UserRequest, sheet: ResultSheet) -> HttpResponse:
-    response = HttpResponse(result_pdf(sheet), content_type="application/pdf")
+    try:
+        content = result_pdf(sheet)
+    except DecodersBusy as error:
+        return busy(error)
+    response = HttpResponse(content, content_type="application/pdf")
     name = "".join(
         character if character.isalnum() or character in "-_" else "-"
         for character in sheet.board.number

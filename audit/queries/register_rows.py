@@ -1,9 +1,11 @@
 """What the register holds of the things that a bundle speaks of."""
 
 from collections import defaultdict
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.db import models
 from django.db.models import F
 
 from audit.domain.bundle import PARTS, Bundle
@@ -18,6 +20,7 @@ from certification.models import (
 from people.models import BadgePin, FormerEmployeeNumber, Person, Site, Stamp, User
 from training.models import PracticeRecord, VisionTest
 
+MOST_IN_A_QUERY = 5_000
 FIGURES = (
     "validity_months",
     "expiry_rule",
@@ -63,15 +66,19 @@ class Stored:
 
 
 def read_stored(bundle: Bundle, default_site: Site | None) -> Stored:
-    """Read what a bundle can name, and nothing else of the large tables."""
+    """Read what a bundle can name, and nothing else of the large tables.
+
+    Where it names more than a query can, all of a table is read.
+    """
     stored = Stored()
-    _read_people(stored, default_site)
+    numbers = _numbers_named(bundle)
+    _read_people(stored, default_site, numbers)
     stored.scopes = dict(Scope.objects.values_list("code", "pk"))
     _read_schemes(stored)
-    numbers = {row.employee_number for part in PARTS for row in bundle.rows(part) if _of_one(part)}
     people = {stored.people[number] for number in numbers if number in stored.people}
-    _read_certificates(stored)
-    _read_events(stored)
+    certificates = _certificates_named(bundle)
+    _read_certificates(stored, certificates)
+    _read_events(stored, certificates)
     if bundle.vision_tests:
         _read_vision_tests(stored, {row.test_id for row in bundle.vision_tests})
     if bundle.practice:
@@ -85,20 +92,47 @@ def read_stored(bundle: Bundle, default_site: Site | None) -> Stored:
 
 def people_named(bundle: Bundle) -> set[int]:
     """Keys of those in the register about whom a bundle says anything."""
-    numbers = {row.employee_number for part in PARTS for row in bundle.rows(part) if _of_one(part)}
+    numbers = _numbers_named(bundle)
     certificates = {row.certificate_number for row in bundle.events}
-    people = Person.objects.order_by().values_list("pk", "employee_number")
-    held = Certificate.objects.order_by().values_list("person", "number")
-    return {pk for pk, number in people.iterator() if number in numbers} | {
-        pk for pk, number in held.iterator() if number in certificates
+    people = _among(Person.objects.order_by(), "employee_number", numbers)
+    held = _among(Certificate.objects.order_by(), "number", certificates)
+    return {
+        pk
+        for pk, number in people.values_list("pk", "employee_number").iterator()
+        if number in numbers
+    } | {
+        pk
+        for pk, number in held.values_list("person", "number").iterator()
+        if number in certificates
     }
+
+
+def _numbers_named(bundle: Bundle) -> set[str]:
+    return {row.employee_number for part in PARTS for row in bundle.rows(part) if _of_one(part)}
+
+
+def _certificates_named(bundle: Bundle) -> set[str]:
+    """Every certificate that a row is, renews or speaks of, also by the event that it voids."""
+    events = {row.event_id for row in bundle.events} | {row.voids for row in bundle.events}
+    spoken_of = _among(CertificateEvent.objects.order_by(), "event_id", events)
+    return (
+        {row.certificate_number for row in bundle.certificates}
+        | {row.renews for row in bundle.certificates}
+        | {row.certificate_number for row in bundle.events}
+        | set(spoken_of.values_list("certificate__number", flat=True))
+    )
+
+
+def _among(rows: models.QuerySet[Any], field: str, values: Collection[Any]) -> models.QuerySet[Any]:
+    """Of these rows those with one of the values, and all where they are too many for a query."""
+    return rows.filter(**{f"{field}__in": values}) if len(values) <= MOST_IN_A_QUERY else rows
 
 
 def _of_one(part: str) -> bool:
     return any(column.name == "employee_number" for column in PARTS[part].columns)
 
 
-def _read_people(stored: Stored, default_site: Site | None) -> None:
+def _read_people(stored: Stored, default_site: Site | None, numbers: set[str]) -> None:
     known = stored.known
     sites = list(Site.objects.all())
     known.sites = {word.casefold(): site for site in sites for word in (site.prefix, site.name)}
@@ -115,7 +149,15 @@ def _read_people(stored: Stored, default_site: Site | None) -> None:
         .values_list("badge", flat=True)
     )
     by_pk = {site.pk: site for site in sites}
-    people = Person.objects.values_list(
+    stored.people = dict(Person.objects.order_by().values_list("employee_number", "pk"))
+    known.people = set(stored.people)
+    known.emails = {
+        email.lower(): number
+        for email, number in Person.objects.order_by()
+        .exclude(email="")
+        .values_list("email", "employee_number")
+    }
+    people = _among(Person.objects.order_by(), "employee_number", numbers).values_list(
         "pk",
         "employee_number",
         "full_name",
@@ -126,7 +168,6 @@ def _read_people(stored: Stored, default_site: Site | None) -> None:
         "left_on",
     )
     for pk, number, full_name, email, site_id, line_lead, started_on, left_on in people.iterator():
-        stored.people[number] = pk
         stored.rows["people"][number] = StoredRow(
             pk,
             {
@@ -138,12 +179,6 @@ def _read_people(stored: Stored, default_site: Site | None) -> None:
                 "left_on": left_on,
             },
         )
-    known.people = set(stored.people)
-    known.emails = {
-        row.values["email"].lower(): number
-        for number, row in stored.rows["people"].items()
-        if row.values["email"]
-    }
 
 
 def _read_schemes(stored: Stored) -> None:
@@ -157,8 +192,8 @@ def _read_schemes(stored: Stored) -> None:
         (stored.known.draft_schemes if is_draft else stored.known.schemes).add(name)
 
 
-def _read_certificates(stored: Stored) -> None:
-    certificates = Certificate.objects.values_list(
+def _read_certificates(stored: Stored, named: set[str]) -> None:
+    certificates = _among(Certificate.objects.order_by(), "number", named).values_list(
         "pk",
         "number",
         "person__employee_number",
@@ -184,8 +219,9 @@ def _read_certificates(stored: Stored) -> None:
         )
 
 
-def _read_events(stored: Stored) -> None:
-    events = CertificateEvent.objects.values_list(
+def _read_events(stored: Stored, certificates: set[str]) -> None:
+    rows = _among(CertificateEvent.objects.order_by("pk"), "certificate__number", certificates)
+    events = rows.values_list(
         "pk",
         "event_id",
         "certificate__number",
@@ -208,7 +244,7 @@ def _read_events(stored: Stored) -> None:
 
 
 def _read_vision_tests(stored: Stored, test_ids: set[str]) -> None:
-    tests = VisionTest.objects.values_list(
+    tests = _among(VisionTest.objects.order_by(), "test_id", test_ids).values_list(
         "pk",
         "test_id",
         "person__employee_number",
@@ -232,7 +268,7 @@ def _read_vision_tests(stored: Stored, test_ids: set[str]) -> None:
 
 
 def _read_practice(stored: Stored, people: set[int]) -> None:
-    records = PracticeRecord.objects.values_list(
+    records = _among(PracticeRecord.objects.order_by(), "person", people).values_list(
         "pk",
         "person_id",
         "person__employee_number",

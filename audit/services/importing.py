@@ -12,15 +12,20 @@ from django.db import transaction
 from audit.domain import bundle_checks
 from audit.domain.bundle import PARTS, Bundle
 from audit.domain.problems import Problem
-from audit.exceptions import BundleRefused
+from audit.exceptions import BundleRefused, CannotImportNow
 from audit.queries.register_rows import Stored, StoredRow, people_named, read_stored
 from audit.register_files.bundle import read_bundle
 from certification.services import standing
 from people.models import Site, User
 from people.services.people import lock_people
-from records.services import trail
+from records.exceptions import SiteIsServed
+from records.services import site_to_oneself, trail
 
 from . import import_writes as writes
+
+MOST_BESIDE_OTHERS = 500
+"""Rows of a register that are taken in while others go on writing: they wait for less than two
+seconds, which `benchmarks/importing.py` measures."""
 
 
 @dataclass
@@ -61,7 +66,6 @@ class RegisterRefused(BundleRefused):
         super().__init__(f"{len(problems)} rows or cells cannot be taken in, so nothing was.")
 
 
-@transaction.atomic
 def import_register(
     *,
     path: Path,
@@ -77,16 +81,41 @@ def import_register(
     something else are refused, since a record is not overwritten. A row that was withdrawn
     since, and a stamp that was returned since, are taken in as that.
 
+    All of it is written in one transaction, in which nobody else can write: on SQLite at all, on
+    PostgreSQL to the trail, in which every change ends. So more than `MOST_BESIDE_OTHERS` rows
+    are taken in only while nobody serves the site, and nobody begins to meanwhile.
+
     Raises
     ------
     CannotRead
         If the path holds no bundle.
     Refused
         If any row cannot be taken in; its ``problems`` are all there are.
+    CannotImportNow
+        If it is large and the site is served.
     """
     bundle = read_bundle(path, zone)
-    if not check_only:
-        lock_people(people_named(bundle))
+    if check_only:
+        comparison = _compared(bundle, default_site, at)
+        return comparison.summary
+    rows = sum(len(bundle.rows(part)) for part in PARTS)
+    if rows <= MOST_BESIDE_OTHERS:
+        return _take_in(bundle, path.name, default_site, at, actor)
+    try:
+        with site_to_oneself.alone("a register is imported"):
+            return _take_in(bundle, path.name, default_site, at, actor)
+    except SiteIsServed as served:
+        raise CannotImportNow(
+            f"The register has {rows} rows, and more than {MOST_BESIDE_OTHERS} are taken in only "
+            "while the site is not served, since nobody else can write meanwhile. Stop it: Ctrl-C "
+            "where it was started, `docker compose stop web worker reminders beat`, or as your "
+            "system stops services. Then run this again, and start the site after it. --check can "
+            "be run at any time. Nothing was taken in."
+        ) from served
+
+
+def _compared(bundle: Bundle, default_site: Site | None, at: datetime) -> "Comparison":
+    """Check a bundle and hold it against the register; raise RegisterRefused if it does not fit."""
     stored = read_stored(bundle, default_site)
     bundle_checks.check(bundle, stored.known)
     comparison = _compare_with_register(bundle, stored)
@@ -96,16 +125,28 @@ def import_register(
     summary.hashes = bundle.hashes
     summary.scopes_created = writes.scopes_to_create(bundle, stored)
     summary.remarks = bundle.remarks + _remarks_on_times(bundle, at)
-    if check_only:
-        return summary
-    writer = writes.Writer(bundle=bundle, stored=stored, at=at, actor=actor)
+    return comparison
+
+
+@transaction.atomic
+def _take_in(
+    bundle: Bundle,
+    name: str,
+    default_site: Site | None,
+    at: datetime,
+    actor: User | str | None,
+) -> Summary:
+    lock_people(people_named(bundle))
+    comparison = _compared(bundle, default_site, at)
+    summary = comparison.summary
+    writer = writes.Writer(bundle=bundle, stored=comparison.stored, at=at, actor=actor)
     writer.write(comparison.rows, comparison.withdrawn, comparison.returned)
     standing.rebuild_people(writer.touched)
     writer.write_trail()
     trail.record(
         actor=actor,
         act="register imported",
-        about=("register-file", path.name),
+        about=("register-file", name),
         payload={
             "files": bundle.hashes,
             "added": dict(summary.added),
@@ -123,6 +164,7 @@ class Comparison:
     """Rows to write, by part, apart from those that the register holds already."""
 
     summary: Summary
+    stored: Stored
     rows: dict[str, list[Any]] = field(default_factory=dict)
     withdrawn: list[tuple[str, Any]] = field(default_factory=list)
     returned: list[Any] = field(default_factory=list)
@@ -130,7 +172,7 @@ class Comparison:
 
 def _compare_with_register(bundle: Bundle, stored: Stored) -> Comparison:
     """Hold every row against the register; add to the bundle's problems where they differ."""
-    comparison = Comparison(Summary())
+    comparison = Comparison(Summary(), stored)
     for part in PARTS:
         new = comparison.rows.setdefault(part, [])
         seen: dict[Any, int] = {}

@@ -18,13 +18,17 @@ from records.models import TrailEntry
 from reminders.models import Message, SiteSweep
 from reminders.queries.sites import sites_to_sweep
 
+from .time_stamps import last_stamped
+
 PROCESS_IS_SILENT_AFTER = timedelta(minutes=3)
 SENDING_IS_SILENT_AFTER = timedelta(minutes=15)
 SWEEP_IS_LATE_AFTER = timedelta(hours=2, minutes=15)
 MAIL_IS_LATE_AFTER = timedelta(hours=2)
 VERIFYING_IS_LATE_AFTER = timedelta(days=2)
+STAMPING_IS_LATE_AFTER = timedelta(days=2)
 FAULTS_SHOWN = 5
 RECORDS = "records"
+STAMPS = "stamps"
 
 MAIL_FOLDER_BACKEND = "operations.backends.mail_folder.FolderBackend"
 
@@ -74,7 +78,25 @@ def component_health(now: datetime) -> list[ComponentHealth]:
         _sending(seen[Heartbeat.Kind.SENDING].get(""), now),
         _mail(now),
         _records(now),
+        *([_stamps(now)] if settings.TIME_STAMP_URL else ()),
     ]
+
+
+def _stamps(now: datetime) -> ComponentHealth:
+    """Whether what was recorded two days ago is under a stamp by now."""
+    title, entries = _("Time stamps"), TrailEntry.objects.order_by("-number")
+    number = last_stamped()
+    before = entries.filter(recorded_at__lte=now - STAMPING_IS_LATE_AFTER).first()
+    if before is not None and before.number > number:
+        says = _(
+            "The end of the records has had no time stamp for over two days: see what the worker "
+            "says of records.stamp_head."
+        )
+        return ComponentHealth(STAMPS, title, State.BAD, (says,))
+    says = _("The end of the records is stamped every day, last with entry %(number)d.") % {
+        "number": number
+    }
+    return ComponentHealth(STAMPS, title, State.GOOD, (says,))
 
 
 def _is_near(at: datetime | None, now: datetime, limit: timedelta) -> bool:

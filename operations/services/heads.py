@@ -12,6 +12,7 @@ from pathlib import Path
 from django.conf import settings
 from django.core.mail import EmailMessage, get_connection
 
+from people.models import Site
 from records.domain.canonical import instant_text
 from records.queries.heads import Head, head_at
 
@@ -51,10 +52,16 @@ def _mail(head: Head, at: datetime) -> None:
     )
     mails = [
         EmailMessage(f"End of the trail: {head}", body, settings.MAIL_FROM, [address])
-        for address in settings.TRAIL_HEAD_TO
+        for address in _addresses()
     ]
     if mails:
         get_connection().send_messages(mails)
+
+
+def _addresses() -> list[str]:
+    """Those of the settings and those that each site names, each once."""
+    named = Site.objects.order_by("pk").values_list("trail_head_to", flat=True)
+    return list(dict.fromkeys([*settings.TRAIL_HEAD_TO, *(one for each in named for one in each)]))
 
 
 def filed_heads() -> Iterator[tuple[str, str]]:

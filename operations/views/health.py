@@ -36,7 +36,9 @@ def health_page(request: UserRequest) -> HttpResponse:
             "bad": sum(not component.ok for component in components),
             "depths": health.queue_depths(),
             "reminders_held_up": any(
-                not component.ok for component in components if component.part != health.RECORDS
+                not component.ok
+                for component in components
+                if component.part not in (health.RECORDS, health.STAMPS)
             ),
             "records_in_doubt": any(
                 not component.ok for component in components if component.part == health.RECORDS

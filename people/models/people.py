@@ -100,6 +100,11 @@ class Site(models.Model):
         blank=True,
         help_text=_("An office, a telephone number, an address; stands in every reminder."),
     )
+    trail_head_to = models.JSONField(
+        _("addresses that the end of the records is mailed to every day"),
+        default=list,
+        blank=True,
+    )
 
     class Meta:
         ordering = ["name"]

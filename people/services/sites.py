@@ -4,6 +4,7 @@ from datetime import datetime
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
 from django.db import transaction
 from django.utils.translation import gettext as _
 
@@ -22,6 +23,7 @@ SETTINGS = (
     "lock_minutes",
     "address",
     "contact",
+    "trail_head_to",
 )
 
 
@@ -85,6 +87,14 @@ def _refuse_invalid(site: Site) -> None:
         value = getattr(site, field)
         if Site.objects.filter(**{f"{field}__iexact": value}).exclude(pk=site.pk or 0).exists():
             raise PeopleError(message % {"value": value})
+    for address in site.trail_head_to:
+        try:
+            validate_email(address)
+        except ValidationError as error:
+            raise PeopleError(
+                _("%(address)s is not an e-mail address. Write them with commas between.")
+                % {"address": address}
+            ) from error
     try:
         site.clean_fields()
     except ValidationError as error:

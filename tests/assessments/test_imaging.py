@@ -12,6 +12,7 @@ from PIL import Image, ImageCms
 
 from assessments import imaging
 from assessments.exceptions import NotAPhotograph
+from assessments.imaging import decoder
 from tests.assessments import pictures
 from tests.assessments.pictures import encoded, exif, jpeg, near, png, quadrants, stands_upright
 
@@ -462,9 +463,9 @@ def test_a_smaller_picture_lies_where_the_large_one_does_to_its_edges(size, form
 @pytest.mark.parametrize(("width", "height"), [(1500, 1003), (1003, 1501)])
 def test_what_is_made_in_two_bands_has_no_seam(monkeypatch, width, height):
     whole = noise(width, height, grain=6)
-    at_once = imaging._no_larger(whole, 1001)
-    monkeypatch.setattr(imaging, "IN_BANDS_FROM", 1)
-    assert apart(imaging._no_larger(whole, 1001), at_once).max() <= 1
+    at_once = decoder.no_larger(whole, 1001)
+    monkeypatch.setattr(decoder, "IN_BANDS_FROM", 1)
+    assert apart(decoder.no_larger(whole, 1001), at_once).max() <= 1
 
 
 @pytest.mark.parametrize(

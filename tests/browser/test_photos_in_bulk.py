@@ -346,6 +346,27 @@ def test_what_arrived_though_the_answer_says_otherwise_is_recognised(open_board,
     assert board.photos.count() == 1
 
 
+def test_a_site_that_is_busy_is_sent_it_again_without_a_word(open_board, board):
+    page = open_board().page
+    asked = []
+
+    def busy(route):
+        asked.append(route.request.method)
+        route.fulfill(
+            status=503,
+            headers={"Retry-After": "1", "Content-Type": "application/json"},
+            body='{"says": "The site is looking at other large photographs."}',
+        )
+
+    page.route("**/photos/", busy, times=2)
+    choose(page, [named("E01_1.jpg", photograph(1))])
+    page.get_by_role("button", name="Send 1 photograph").click()
+    settled(page)
+    assert asked == ["POST", "POST"]
+    expect(row(page, "E01_1.jpg")).to_contain_text("is added")
+    assert board.photos.count() == 1
+
+
 def test_what_the_site_says_to_a_refusal_is_said(open_board, board, shop):
     page = open_board().page
     choose(page, [named("E01.jpg", photograph(1))])

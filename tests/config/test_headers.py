@@ -4,6 +4,7 @@ import io
 import logging
 import subprocess
 import sys
+from datetime import timedelta
 
 import pytest
 from django.conf import settings
@@ -18,7 +19,10 @@ from django.test import RequestFactory
 
 from config.logs import LineFormatter
 from config.middleware import content_security_policy, nothing_is_kept_on_the_way
+from people.models import Person
 from tests.factories import make_user
+
+DAY = timedelta(days=1)
 
 
 @pytest.mark.django_db
@@ -171,6 +175,20 @@ def test_a_program_is_told_in_the_form_of_problems(client, spooled):
     assert response.status_code == 413
     assert response.headers["Content-Type"] == "application/problem+json"
     assert response.json()["status"] == 413
+    assert spooled == []
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("how", ["has left", "chose another password"])
+def test_nothing_large_is_received_in_a_session_that_has_ended(client, spooled, how):
+    user = make_user("instructor", password="a solder pot by the window")
+    client.force_login(user)
+    if how == "has left":
+        Person.objects.filter(pk=user.person_id).update(left_on=user.person.site.today() - DAY)
+    else:
+        user.set_password("another pot by the door")
+        user.save(update_fields=["password"])
+    assert client.post("/boards/CA-B-00001/photos/add/", large(2)).status_code == 413
     assert spooled == []
 
 

@@ -3,10 +3,10 @@
 import pytest
 import schemathesis
 from django.core import signals
+from django.core.wsgi import get_wsgi_application
 from django.db import close_old_connections
 from hypothesis import HealthCheck, Phase, settings
 
-from config.wsgi import application
 from interfaces.services import api_tokens
 from tests.factories import NOW, make_certificate, make_person, make_scope, make_user
 
@@ -15,7 +15,7 @@ EXAMPLES = 30
 
 
 # As the site serves it; reading it touches no database.
-schema = schemathesis.openapi.from_wsgi(DOCUMENT, application)
+schema = schemathesis.openapi.from_wsgi(DOCUMENT, get_wsgi_application())
 
 
 @pytest.fixture

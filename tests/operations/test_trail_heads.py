@@ -17,6 +17,7 @@ from records.models import TrailEntry, TrailHead, TrailPayload, append_only
 from records.queries.heads import NotAHead, find_head, printed_head
 from records.queries.verification import verify_records
 from records.services import trail
+from tests.factories import make_site
 
 pytestmark = pytest.mark.django_db
 
@@ -77,6 +78,20 @@ def test_every_day_the_end_is_filed_and_mailed_to_each_address_alone(written, da
     assert [message.to for message in mail.outbox] == [[to] for to in settings.TRAIL_HEAD_TO]
     assert last.entry_hash in str(mail.outbox[0].body)
     assert f"verify_trail --head {head}" in str(mail.outbox[0].body)
+
+
+def test_every_site_names_addresses_of_its_own_and_each_is_written_to_once(written, settings):
+    settings.TRAIL_HEAD_TO = ["notary@example.org"]
+    make_site("Castelmar", "CA", trail_head_to=["works@example.org", "notary@example.org"])
+    make_site("Aldergate", "AL", trail_head_to=["customer@example.org"])
+
+    heads.publish_head(at=AT)
+
+    assert [message.to for message in mail.outbox] == [
+        ["notary@example.org"],
+        ["works@example.org"],
+        ["customer@example.org"],
+    ]
 
 
 def test_the_file_is_appended_to_and_closed_to_others(written, data_dir):

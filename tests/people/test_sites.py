@@ -27,6 +27,7 @@ ALL = {
     "send_hour": "6",
     "lock_minutes": "5",
     "reminders_start_on": "",
+    "trail_head_to": "",
 }
 
 
@@ -47,6 +48,29 @@ def test_a_site_is_added_and_administered_by_whoever_adds_it(client, administrat
     assert site.working_days == [1, 2, 3, 4, 5]
     assert "Aldergate" in client.get(LIST).content.decode()
     assert TrailEntry.objects.get().act == "site added"
+
+
+def test_a_site_names_who_keeps_the_end_of_the_records(client, administrator):
+    client.post(EDIT, {**ALL, "trail_head_to": "notary@example.org; a@example.org,\na@example.org"})
+
+    assert Site.objects.get().trail_head_to == ["notary@example.org", "a@example.org"]
+    assert '"after":{"trail_head_to":["notary@example.org","a@example.org"]}' in (
+        TrailEntry.objects.get().payload.body
+    )
+    assert 'value="notary@example.org, a@example.org"' in client.get(EDIT).content.decode()
+    client.post(EDIT, ALL)
+    assert Site.objects.get().trail_head_to == []
+
+
+@pytest.mark.parametrize("written", ["notary", "notary@example.org, auditor@"])
+def test_what_is_no_address_is_refused(client, administrator, written):
+    answer = client.post(EDIT, {**ALL, "trail_head_to": written})
+
+    assert answer.status_code == 422
+    wrong = written.split(", ")[-1]
+    assert f"{wrong} is not an e-mail address." in answer.content.decode()
+    assert Site.objects.get().trail_head_to == []
+    assert not TrailEntry.objects.exists()
 
 
 def test_a_site_is_set_up(client, administrator):

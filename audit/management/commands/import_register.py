@@ -11,7 +11,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from audit.domain.problems import Problem
-from audit.exceptions import CannotRead
+from audit.exceptions import CannotImportNow, CannotRead
 from audit.services import importing
 from people.models import Site
 
@@ -62,7 +62,7 @@ class Command(BaseCommand):
                 self.stdout.write(remark)
             self._report_problems(error.problems)
             raise CommandError(str(error)) from error
-        except CannotRead as error:
+        except (CannotImportNow, CannotRead) as error:
             raise CommandError(str(error)) from error
         self._report(summary)
 

@@ -1,7 +1,10 @@
 """`manage.py prepare`: brings the database and the static files up to what this version needs."""
 
 import hashlib
+import time
+from contextlib import suppress
 from operator import itemgetter
+from pathlib import Path
 from typing import Any
 
 from django.conf import settings
@@ -12,6 +15,8 @@ from django.db import connection
 
 from operations.exceptions import DatabaseOfAnotherVersion
 from operations.queries.applied_migrations import refuse_database_of_another_version
+from records.exceptions import SiteIsTaken
+from records.services.site_to_oneself import held_while_serving
 
 
 class Command(BaseCommand):
@@ -22,8 +27,13 @@ class Command(BaseCommand):
             refuse_database_of_another_version(connection)
         except DatabaseOfAnotherVersion as error:
             raise CommandError(str(error)) from error
-        call_command("migrate", interactive=False, verbosity=0)
-        gather_static_files()
+        try:
+            with held_while_serving():
+                call_command("migrate", interactive=False, verbosity=0)
+                gather_static_files()
+                throw_away_what_broke_off()
+        except SiteIsTaken as taken:
+            raise CommandError(str(taken)) from taken
 
 
 def gather_static_files() -> None:
@@ -35,6 +45,15 @@ def gather_static_files() -> None:
     stamp.unlink(missing_ok=True)
     call_command("collectstatic", interactive=False, clear=True, verbosity=0)
     stamp.write_text(state)
+
+
+def throw_away_what_broke_off() -> None:
+    """Uploads that a process was receiving when it was killed; no request lasts for a day."""
+    before = time.time() - 24 * 3600
+    for file in Path(settings.FILE_UPLOAD_TEMP_DIR).glob("*.upload*"):
+        with suppress(FileNotFoundError):  # It has come in meanwhile.
+            if file.stat().st_mtime < before:
+                file.unlink()
 
 
 def _state_of_static_files() -> str:

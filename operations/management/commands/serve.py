@@ -16,6 +16,8 @@ from django.shortcuts import resolve_url
 
 from operations.queries import own_machine
 from operations.services.processes import run_together
+from records.exceptions import SiteIsTaken
+from records.services.site_to_oneself import held_while_serving
 
 READY_WITHIN_S = 60.0
 
@@ -31,7 +33,13 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, host: str, port: int, demo: bool, **options: Any) -> None:
-        host = host.strip("[]")
+        try:
+            with held_while_serving():
+                self.serve(host.strip("[]"), port, demo)
+        except SiteIsTaken as taken:
+            raise CommandError(str(taken)) from taken
+
+    def serve(self, host: str, port: int, demo: bool) -> None:
         bind = f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
         try:
             if demo:

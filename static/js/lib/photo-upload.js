@@ -3,16 +3,20 @@
 import { csrfToken } from "./page.js";
 
 const noted = () => {};
+const BUSY = 503;
+const MOST_TRIES = 30;
 
 // Resolves to { answer, status, address }: the site's own answer, or null where none came.
-export function uploadPhoto({
-  to,
-  fields,
-  file,
-  stallsAfterMs = 0,
-  progress = noted,
-  arrived = noted,
-}) {
+// A site that looks at other large photographs says when to send this one again.
+export async function uploadPhoto(photograph) {
+  for (let tries = 1; ; tries += 1) {
+    const { againAfterS, ...came } = await sendPhoto(photograph);
+    if (came.status !== BUSY || !againAfterS || tries === MOST_TRIES) return came;
+    await new Promise((resolve) => setTimeout(resolve, 1000 * againAfterS));
+  }
+}
+
+function sendPhoto({ to, fields, file, stallsAfterMs = 0, progress = noted, arrived = noted }) {
   return new Promise((resolve) => {
     const data = new FormData();
     for (const [name, value] of Object.entries(fields)) data.append(name, value);
@@ -41,7 +45,12 @@ export function uploadPhoto({
       }
       // A shared tablet counts it as somebody's work.
       if (answer?.photos?.[0]) document.dispatchEvent(new Event("photograph:stored"));
-      resolve({ answer, status: request.status, address: request.responseURL });
+      resolve({
+        answer,
+        status: request.status,
+        address: request.responseURL,
+        againAfterS: Number(request.getResponseHeader("Retry-After")) || 0,
+      });
     });
     alive();
     request.send(data);
