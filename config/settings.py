@@ -161,6 +161,12 @@ TEMPLATES = [
 CRISPY_ALLOWED_TEMPLATE_PACKS = "bootstrap5"
 CRISPY_TEMPLATE_PACK = "bootstrap5"
 
+FONT_FOLDERS = env.names(
+    "FONT_FOLDERS",
+    "/usr/share/fonts/truetype/noto, /usr/share/fonts/opentype/noto",
+    about="Folders of the faces for paper, from fonts-noto-core and fonts-noto-cjk.",
+)
+
 # Where it listens: read by `config.gunicorn`, and by what must not be open to others.
 
 BIND = env.text("BIND", "127.0.0.1:8000", about="Address and port that the web process listens on.")

@@ -18,6 +18,7 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 from django.test import Client, TransactionTestCase
 
 from config.middleware import this_minute
+from people.queries import printing
 from records.models import append_only
 from tests.markup import read_as_a_browser_does
 
@@ -167,3 +168,29 @@ def _one_minute_for_sessions(monkeypatch):
     """
     minute = this_minute()
     monkeypatch.setattr("config.middleware.this_minute", lambda: minute)
+
+
+@pytest.fixture
+def faces():
+    """The faces of the packages that a deployment installs."""
+    if printing.coverage().missing:
+        leave_out(
+            "Noto's faces are not in FONT_FOLDERS: install "
+            f"{' and '.join(printing.coverage().packages)}"
+        )
+
+
+@pytest.fixture
+def without(faces, settings, tmp_path):
+    """Have a machine without the files whose names hold a word."""
+
+    def removed(word):
+        folder = tmp_path / f"without-{word}"
+        folder.mkdir()
+        for face in printing.FACES:
+            for path, _changed in printing.files_of(face):
+                if word not in path.name:
+                    (folder / path.name).symlink_to(path)
+        settings.FONT_FOLDERS = [str(folder)]
+
+    return removed
