@@ -128,6 +128,7 @@ MIDDLEWARE = [
     "config.middleware.limit_bodies",
     "config.middleware.idle_time",
     "people.middleware.languages.site_language",
+    "people.middleware.moves.moves_begin",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",

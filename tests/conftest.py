@@ -4,7 +4,7 @@ import os
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import NoReturn
 
@@ -19,6 +19,7 @@ from django.test import Client, TransactionTestCase
 
 from config.middleware import this_minute
 from people.queries import printing
+from people.services import memberships
 from records.models import append_only
 from tests.markup import read_as_a_browser_does
 
@@ -168,6 +169,17 @@ def _one_minute_for_sessions(monkeypatch):
     """
     minute = this_minute()
     monkeypatch.setattr("config.middleware.this_minute", lambda: minute)
+
+
+# No question is asked about moves in tests where nobody moves, as within one minute of a site.
+memberships.LOOK_EVERY = timedelta.max
+LOOKED_AT = datetime.min.replace(tzinfo=UTC)
+memberships.next_look.looked_at = LOOKED_AT
+
+
+@pytest.fixture(autouse=True)
+def _moves_are_looked_for_once_entered():
+    memberships.next_look.at, memberships.next_look.looked_at = None, LOOKED_AT
 
 
 @pytest.fixture

@@ -261,6 +261,8 @@ TABLE: dict[str, Row] = {
     "training:vision_test_withdraw": form(TEACHES | AUDITS, "person", "vision_test"),
     "training:practice_new": form(TEACHES | AUDITS, "person"),
     "training:practice_withdraw": form(TEACHES | AUDITS, "person", "practice"),
+    "people:person_move": form(TEACHES | {"administrator"}, "person"),
+    "people:move_withdraw": form(TEACHES | {"administrator"}, "person", "move"),
     "people:stamp_issue": form(AUDITS | {"own_quality", "administrator"}, "person"),
     "people:stamp_return": form(AUDITS | {"own_quality", "administrator"}, "person", "stamp"),
     "people:person_sign_in": form({"administrator"}, "person"),
