@@ -88,20 +88,20 @@ def people_with_results_for(user: User) -> PersonQuerySet:
 
 def people_with_standing_for(user: User) -> PersonQuerySet:
     """People whose standing the user may read: those with results, and a lead's own people."""
+    return Person.objects.filter(_read_by(user))
+
+
+def _read_by(user: User) -> Q:
     lead = Q()
     if user.person_id and user.has_role(Role.LINE_LEAD):
         lead = Q(line_lead=user.person_id)
-    return Person.objects.filter(
-        Q(pk=user.person_id or 0) | Q(site__in=user.sites_as(*READERS)) | lead
-    )
+    return Q(pk=user.person_id or 0) | Q(site__in=user.sites_as(*READERS)) | lead
 
 
 def people_with_standing_then(user: User, day: date) -> PersonQuerySet:
     """The same of a past day, and whoever was at the user's sites on it and has moved since."""
     were_here = were_at(user.sites_as(*READERS), day)
-    return Person.objects.filter(
-        Q(pk__in=people_with_standing_for(user).order_by().values("pk")) | Q(pk__in=were_here)
-    )
+    return Person.objects.filter(_read_by(user) | Q(pk__in=were_here))
 
 
 def people_listed_for(user: User) -> PersonQuerySet:
