@@ -4,6 +4,11 @@ FROM python:3.13-slim
 ENV PYTHONUNBUFFERED=1 PYTHONDONTWRITEBYTECODE=1 DATA_DIR=/data
 WORKDIR /site
 
+# Faces for paper: Latin to Devanagari, and Chinese, Japanese, Korean.
+RUN apt-get update -qq \
+    && apt-get install -y -qq --no-install-recommends fonts-noto-core fonts-noto-cjk \
+    && rm -rf /var/lib/apt/lists/*
+
 COPY requirements.txt .
 RUN pip install --no-cache-dir --disable-pip-version-check --require-hashes -r requirements.txt
 

@@ -2,9 +2,11 @@
 
 from collections.abc import Collection
 
+from django.db.models import Q
 from django.shortcuts import get_object_or_404
 
 from people.models import Person, Role, Site, User
+from people.queries.memberships import ever_at
 
 from .models import WorkLogCheck
 from .models.work_log import WorkLogCheckQuerySet
@@ -23,7 +25,8 @@ def work_log_check_for_quality(user: User, check_id: int) -> WorkLogCheck:
 
 
 def names_of(user: User, numbers: Collection[str]) -> dict[str, str]:
-    """Names by employee number, of people whose results the user reads as quality."""
-    people = Person.objects.filter(site__in=user.sites_as(Role.QUALITY))
+    """Names by employee number, of people who are or were at the user's sites as quality."""
+    sites = user.sites_as(Role.QUALITY)
+    people = Person.objects.filter(Q(site__in=sites) | Q(pk__in=ever_at(sites)))
     named = people.filter(employee_number__in=numbers)
     return dict(named.values_list("employee_number", "full_name"))

@@ -2,8 +2,8 @@
 
 A certificate, with the boards it stands on, is read by its holder and by instructors and
 quality at the holder's site; a line lead sees how their people stand and not this. It is
-suspended, revoked and so on by quality at that site, never by its holder. Unknown and
-forbidden answer alike.
+suspended, revoked and so on by quality at that site, never by its holder. The site that issued
+it reads it still once the holder has moved. Unknown and forbidden answer alike.
 """
 
 from django.db.models import Q, QuerySet
@@ -13,14 +13,15 @@ from django.shortcuts import get_object_or_404
 from people import access as people_access
 from people.models import Person, Role, Site, User
 from people.models.people import PersonQuerySet
+from people.queries.memberships import site_then
 
 from .models import Certificate, CertificateDocument, Proposal, Scope
 
 
 def certificates_readable_by(user: User) -> QuerySet[Certificate]:
-    return Certificate.objects.filter(
-        Q(person=user.person_id or 0)
-        | Q(person__site__in=user.sites_as(Role.INSTRUCTOR, Role.QUALITY))
+    sites = user.sites_as(Role.INSTRUCTOR, Role.QUALITY)
+    return Certificate.objects.alias(issued_at=site_then("issued_on")).filter(
+        Q(person=user.person_id or 0) | Q(person__site__in=sites) | Q(issued_at__in=sites)
     )
 
 

@@ -69,10 +69,12 @@ def whole_number(name: str, default: int, *, least: int = 0, about: str) -> int:
     return int(value)
 
 
-def names(name: str, *, about: str) -> list[str]:
+def names(name: str, default: str = "", *, about: str) -> list[str]:
     """Read a list whose items are separated by commas."""
-    value = _value(name, "", about)
-    return [item.strip() for item in (value or "").split(",") if item.strip()]
+    value = _value(name, default, about)
+    return [
+        item.strip() for item in (default if value is None else value).split(",") if item.strip()
+    ]
 
 
 def networks(name: str, *, about: str) -> list[IPv4Network | IPv6Network]:

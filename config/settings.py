@@ -128,6 +128,7 @@ MIDDLEWARE = [
     "config.middleware.limit_bodies",
     "config.middleware.idle_time",
     "people.middleware.languages.site_language",
+    "people.middleware.moves.moves_begin",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -160,6 +161,12 @@ TEMPLATES = [
 ]
 CRISPY_ALLOWED_TEMPLATE_PACKS = "bootstrap5"
 CRISPY_TEMPLATE_PACK = "bootstrap5"
+
+FONT_FOLDERS = env.names(
+    "FONT_FOLDERS",
+    "/usr/share/fonts/truetype/noto, /usr/share/fonts/opentype/noto",
+    about="Folders of the faces for paper, from fonts-noto-core and fonts-noto-cjk.",
+)
 
 # Where it listens: read by `config.gunicorn`, and by what must not be open to others.
 

@@ -7,7 +7,7 @@ and how they sign in. What a user may not see answers like what does not exist.
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from functools import wraps
 
 from django.contrib.auth.decorators import login_required
@@ -27,7 +27,9 @@ from .models import (
     User,
 )
 from .models.people import PersonQuerySet
+from .queries.memberships import were_at
 from .queries.reach import may_change_person
+from .queries.site_days import Days, days_now
 
 READERS = (Role.INSTRUCTOR, Role.QUALITY)
 
@@ -70,6 +72,15 @@ def today_for(user: User) -> date:
     return user.person.site.today() if user.person else timezone.localdate()
 
 
+def days_for(user: User, site_ids: set[int], now: datetime) -> Days:
+    """The day that it is at each of these sites, beside the one where the user works."""
+    today = user.person.site.today(now) if user.person else timezone.localdate(now)
+    # Whoever reads one site alone reads it from there, as nearly everybody does.
+    if user.person is not None and site_ids <= {user.person.site_id}:
+        return Days(today)
+    return days_now(now, today, site_ids)
+
+
 def people_with_results_for(user: User) -> PersonQuerySet:
     """People whose boards and results the user may read."""
     return Person.objects.filter(Q(pk=user.person_id or 0) | Q(site__in=user.sites_as(*READERS)))
@@ -77,12 +88,20 @@ def people_with_results_for(user: User) -> PersonQuerySet:
 
 def people_with_standing_for(user: User) -> PersonQuerySet:
     """People whose standing the user may read: those with results, and a lead's own people."""
+    return Person.objects.filter(_read_by(user))
+
+
+def _read_by(user: User) -> Q:
     lead = Q()
     if user.person_id and user.has_role(Role.LINE_LEAD):
         lead = Q(line_lead=user.person_id)
-    return Person.objects.filter(
-        Q(pk=user.person_id or 0) | Q(site__in=user.sites_as(*READERS)) | lead
-    )
+    return Q(pk=user.person_id or 0) | Q(site__in=user.sites_as(*READERS)) | lead
+
+
+def people_with_standing_then(user: User, day: date) -> PersonQuerySet:
+    """The same of a past day, and whoever was at the user's sites on it and has moved since."""
+    were_here = were_at(user.sites_as(*READERS), day)
+    return Person.objects.filter(_read_by(user) | Q(pk__in=were_here))
 
 
 def people_listed_for(user: User) -> PersonQuerySet:

@@ -7,11 +7,18 @@ class PeopleConfig(AppConfig):
     verbose_name = _("People")
 
     def ready(self) -> None:
+        from celery.signals import task_prerun
         from django.contrib.auth.signals import user_logged_out
 
+        from people import protected
+        from people.middleware.moves import moves_begin_before_a_job
         from people.middleware.sign_ins import record_sign_out
         from people.presenters import navigation
+        from people.queries import written_down
 
+        protected.declare()
+        written_down.register()
+        task_prerun.connect(moves_begin_before_a_job)
         user_logged_out.connect(record_sign_out)
 
         staff = ["line_lead", "instructor", "quality", "administrator"]

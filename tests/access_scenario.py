@@ -17,7 +17,7 @@ from audit.models import WorkLogCheck
 from audit.services import work_log_checks
 from certification.models import CertificateDocument, CertificateEvent, Proposal
 from interfaces.models import ApiToken, WebHook, WebHookDelivery
-from people.models import Person, Site, Stamp, User
+from people.models import Person, Site, SiteMembership, Stamp, User
 from people.services import tablets
 from records.services import trail
 from reminders.models import Message
@@ -259,6 +259,7 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
         "practice": PracticeRecord.objects.create(
             person=person, scope_code=scope.code, performed_on=NOW.date()
         ),
+        "move": SiteMembership.objects.create(person=person, site=person.site, from_day=NOW.date()),
         "stamp": Stamp.objects.create(mark=f"K{person.pk}", person=person, issued_on=NOW.date()),
     }
 

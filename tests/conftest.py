@@ -5,7 +5,7 @@ import os
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import NoReturn
 
@@ -19,6 +19,8 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 from django.test import Client, TransactionTestCase
 
 from config.middleware import this_minute
+from people.queries import printing
+from people.services import memberships
 from records.models import append_only
 from tests.markup import read_as_a_browser_does
 
@@ -182,3 +184,40 @@ def _one_minute_for_sessions(monkeypatch):
     """
     minute = this_minute()
     monkeypatch.setattr("config.middleware.this_minute", lambda: minute)
+
+
+# No question is asked about moves in tests where nobody moves, as within one minute of a site.
+memberships.LOOK_EVERY = timedelta.max
+LOOKED_AT = datetime.min.replace(tzinfo=UTC)
+memberships.next_look.looked_at = LOOKED_AT
+
+
+@pytest.fixture(autouse=True)
+def _moves_are_looked_for_once_entered():
+    memberships.next_look.at, memberships.next_look.looked_at = None, LOOKED_AT
+
+
+@pytest.fixture
+def faces():
+    """The faces of the packages that a deployment installs."""
+    if printing.coverage().missing:
+        leave_out(
+            "Noto's faces are not in FONT_FOLDERS: install "
+            f"{' and '.join(printing.coverage().packages)}"
+        )
+
+
+@pytest.fixture
+def without(faces, settings, tmp_path):
+    """Have a machine without the files whose names hold a word."""
+
+    def removed(word):
+        folder = tmp_path / f"without-{word}"
+        folder.mkdir()
+        for face in printing.FACES:
+            for path, _changed in printing.files_of(face):
+                if word not in path.name:
+                    (folder / path.name).symlink_to(path)
+        settings.FONT_FOLDERS = [str(folder)]
+
+    return removed

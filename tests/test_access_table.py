@@ -105,6 +105,7 @@ TABLE: dict[str, Row] = {
     "audit:who_was_that": page(QUALITY, others=NO, asked={"q": "47 2026-05-03"}),
     "certification:person_standing": page(READS | {"lead", "administrator"}, "person"),
     "certification:wall_list": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
+    "certification:wall_list_pdf": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:months_ahead": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:months_ahead_csv": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:standing_detail": page(READS | {"lead"}, "person_pk", "scope_pk"),
@@ -157,6 +158,7 @@ TABLE: dict[str, Row] = {
     # Reminders: seen coming by whoever teaches, audits or administers; mails not by instructors
     "reminders:reminders": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
     "reminders:reminders_printed_list": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
+    "reminders:reminders_printed_list_pdf": page(INSTRUCTORS | QUALITY | ADMINISTRATORS, others=NO),
     "reminders:reminders_outbox": page(QUALITY | ADMINISTRATORS, others=NO),
     "reminders:reminder_message": page(
         AUDITS | {"own_quality", "administrator"},
@@ -177,6 +179,7 @@ TABLE: dict[str, Row] = {
     "assessments:board_list": page(EVERYBODY),
     "assessments:board_new": form(INSTRUCTORS, others=NO),
     "assessments:board_labels": page(READS, asked={"number": "board"}),
+    "assessments:board_labels_pdf": page(READS, asked={"number": "board"}),
     "assessments:board_detail": page(READS, "board"),
     "assessments:board_result": page(READS, "board"),
     "assessments:board_sheet": page(READS, "board"),
@@ -258,6 +261,8 @@ TABLE: dict[str, Row] = {
     "training:vision_test_withdraw": form(TEACHES | AUDITS, "person", "vision_test"),
     "training:practice_new": form(TEACHES | AUDITS, "person"),
     "training:practice_withdraw": form(TEACHES | AUDITS, "person", "practice"),
+    "people:person_move": form(TEACHES | {"administrator"}, "person"),
+    "people:move_withdraw": form(TEACHES | {"administrator"}, "person", "move"),
     "people:stamp_issue": form(AUDITS | {"own_quality", "administrator"}, "person"),
     "people:stamp_return": form(AUDITS | {"own_quality", "administrator"}, "person", "stamp"),
     "people:person_sign_in": form({"administrator"}, "person"),

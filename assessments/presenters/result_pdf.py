@@ -3,22 +3,20 @@
 The same sheet printed at the same instant by the same person gives the same bytes.
 """
 
-import json
 from datetime import UTC
 from io import BytesIO
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-import typst
 from django.contrib.staticfiles import finders
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from PIL import Image
 
 from assessments.exceptions import NotAPhotograph
 from assessments.models import Photo, Rendition
 from assessments.services.photos import open_rendition
+from people.presenters import paper
 
 from .result_sheet import JudgementShown, Picture, ResultSheet
 
@@ -40,28 +38,26 @@ def result_pdf(sheet: ResultSheet) -> bytes:
     A photograph whose file can no longer be read is left out, and the sheet says so.
     """
     with TemporaryDirectory(prefix="result-sheet-") as folder:
-        data = _TypstData(Path(folder)).all(sheet)
-        Path(folder, "sheet.json").write_text(json.dumps(data), "utf-8")
-        main = Path(folder, "main.typ")
-        main.write_bytes(SOURCE.read_bytes())
-        try:
-            return typst.compile(str(main), root=folder, pdf_standards=["ua-1"])
-        except typst.TypstError:
-            # A letter that no font here draws breaks the standard, not the sheet.
-            return typst.compile(str(main), root=folder)
+        at = Path(folder)
+        zone = sheet.board.site.time_zone
+        return paper.typeset(SOURCE, _TypstData(at).all(sheet), zone=zone, folder=at)
+
+
+def texts_on_sheet(sheet: ResultSheet) -> list[str]:
+    """Every text of the PDF, without making its pictures."""
+    return list(paper.texts_in(_TypstData(None).all(sheet)))
 
 
 class _TypstData:
-    """The sheet as plain values, and its pictures as files in the folder beside them."""
+    """The sheet as plain values, and its pictures as files in a folder, if there is one."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path | None) -> None:
         self.folder = folder
         self.drawings: dict[str, str] = {}
         self.count = 0
 
     def all(self, sheet: ResultSheet) -> dict[str, Any]:
         return {
-            "language": (get_language() or "en")[:2],
             "printed_utc": list(sheet.printed_at.astimezone(UTC).timetuple()[:6]),
             "title": sheet.title,
             "running": sheet.running,
@@ -133,7 +129,8 @@ class _TypstData:
     def _keep(self, kind: str, content: bytes) -> str:
         self.count += 1
         name = f"{self.count}.{kind}"
-        (self.folder / name).write_bytes(content)
+        if self.folder is not None:
+            (self.folder / name).write_bytes(content)
         return name
 
     def _drawing(self, name: str) -> str | None:
@@ -145,8 +142,10 @@ class _TypstData:
         return self.drawings[name] or None
 
     def _picture(self, picture: Picture) -> dict[str, Any]:
+        file = None
         try:
-            file = self._keep("jpg", cut_out(picture))
+            if self.folder is not None:
+                file = self._keep("jpg", cut_out(picture))
         except (NotAPhotograph, OSError):
             file = None
         return {

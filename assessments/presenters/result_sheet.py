@@ -13,11 +13,12 @@ from django.utils.translation import ngettext
 
 from assessments.domain.scoring import BoardResult, JointState
 from assessments.exceptions import NothingToPrint
-from assessments.models import Board, Criterion, Grading, Judgement, Photo
+from assessments.models import Board, Criterion, Grading, Judgement, Photo, StageSigning
 from assessments.presenters import judgement_words
 from assessments.queries import board_results
 from assessments.services.grading import gradings_of
-from people.models import User
+from people.models import Person, User
+from people.presenters import paper
 from people.presenters.days import format_instant, format_page_day
 from people.presenters.limit_line import LimitLine
 from people.presenters.quantities import format_score
@@ -200,7 +201,7 @@ def result_sheet(board: Board, *, user: User, at: datetime) -> ResultSheet:
         printed=_("Printed %(instant)s by %(name)s")
         % {"instant": instant(at, board.site.time_zone), "name": _named(user)},
         printed_at=at,
-        running=f"{board.number}, {board.person.full_name}",
+        running=f"{board.number}, {_maker(board.person)}",
     )
 
 
@@ -230,14 +231,30 @@ def instant(at: datetime, zone: str) -> str:
 
 def _named(user: User) -> str:
     name, number = user.get_full_name(), user.employee_number
-    return f"{name} ({number})" if number and number != name else str(name)
+    return f"{paper.isolated(name)} ({number})" if number and number != name else str(name)
+
+
+def _maker(person: Person) -> str:
+    return paper.name_on_its_own(person.full_name, person.employee_number)
+
+
+def _signer(signing: StageSigning) -> str:
+    name = signing.signature.printed_name
+    # Who that is need not be asked of the database for a name that prints.
+    number = "" if paper.is_printed(name) else signing.grading.grader.employee_number
+    return paper.name_on_its_own(name, number or "")
+
+
+def _grader(grading: Grading) -> str:
+    grader = grading.grader
+    return paper.name_on_its_own(str(grader), grader.employee_number or "")
 
 
 def _facts(board: Board) -> tuple[Fact, ...]:
     exercise, person = board.exercise, board.person
     zone = board.site.time_zone
     facts = [
-        (_("Operator"), f"{person.full_name}, {person.employee_number}"),
+        (_("Operator"), f"{paper.isolated(person.full_name)}, {person.employee_number}"),
         (_("Exercise"), f"{exercise.title} ({exercise.code}, rev. {exercise.revision})"),
         (_("Purpose"), board.get_purpose_display()),
         (_("Site"), board.site.name),
@@ -345,7 +362,7 @@ def judgement_shown(judgement: Judgement) -> JudgementShown:
         verdict=str(VERDICT_SYMBOLS[verdict].word) if verdict in VERDICT_SYMBOLS else "",
         limits=judgement_words.criterion_limits(criterion),
         how=", ".join(how),
-        grader=str(judgement.grading.grader),
+        grader=_grader(judgement.grading),
         source=", ".join(filter(None, (criterion.document, criterion.clause))),
         unverified=not criterion.is_verified,
     )
@@ -364,7 +381,7 @@ def _signed(board: Board, reading: board_results.JudgedBoard) -> Iterable[Signed
             signature = signing.signature
             yield Signed(
                 label,
-                signature.printed_name,
+                _signer(signing),
                 (
                     (_("Reading"), _capitalised(words[signing.grading_id])),
                     (_("Meaning"), _capitalised(signature.meaning)),
@@ -392,15 +409,15 @@ def _corrections(board: Board) -> Iterable[str]:
         if not grading.signings.all():
             yield _(
                 "%(name)s has begun a correction. Until it is signed, what stands here counts."
-            ) % {"name": grading.grader}
+            ) % {"name": _grader(grading)}
             continue
         yield _(
             "The grading of %(earlier)s, begun %(before)s, was replaced by that of %(later)s, "
             "begun %(after)s: “%(reason)s”"
         ) % {
-            "earlier": earlier.grader,
+            "earlier": _grader(earlier),
             "before": instant(earlier.recorded_at, zone),
-            "later": grading.grader,
+            "later": _grader(grading),
             "after": instant(grading.recorded_at, zone),
             "reason": grading.reason,
         }

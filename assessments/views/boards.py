@@ -3,7 +3,6 @@
 from datetime import timedelta
 from typing import Any
 
-from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
@@ -28,10 +27,12 @@ from assessments.forms.boards import (
 )
 from assessments.forms.photos import PhotosForm, joints_of
 from assessments.models import Board, Rendition
+from assessments.presenters import board_labels as board_labels_presenter
 from assessments.presenters.board_page import board_lines, board_screen
 from assessments.services import boards as services
 from people.access import UserRequest, role_required
 from people.models import Person, Role, Site
+from people.presenters.paper import not_printed
 from training.models import ClassSession, Exercise
 
 PAGE_SIZE = 50
@@ -161,7 +162,29 @@ def _make(request: UserRequest, data: dict[str, Any]) -> list[Board]:
 @require_safe
 @login_required
 def board_labels(request: UserRequest) -> HttpResponse:
-    """Labels to print, in the order asked for: serial number, QR code, whose and what."""
+    """Labels as they will be printed, in the order asked for."""
+    labels = _labels_asked_for(request)
+    return render(
+        request,
+        "assessments/labels.html",
+        {
+            "labels": labels,
+            "asked": urlencode([("number", label.board.number) for label in labels]),
+            "lacking": not_printed(board_labels_presenter.texts_on_labels(labels)),
+        },
+    )
+
+
+@require_safe
+@login_required
+def board_labels_pdf(request: UserRequest) -> HttpResponse:
+    content = board_labels_presenter.labels_pdf(_labels_asked_for(request), at=timezone.now())
+    response = HttpResponse(content, content_type="application/pdf")
+    response["Content-Disposition"] = 'inline; filename="labels.pdf"'
+    return response
+
+
+def _labels_asked_for(request: UserRequest) -> list[board_labels_presenter.Label]:
     numbers = list(dict.fromkeys(request.GET.getlist("number")))[:MOST_LABELS]
     boards = {
         board.number: board
@@ -171,11 +194,7 @@ def board_labels(request: UserRequest) -> HttpResponse:
     }
     if not numbers or len(boards) < len(numbers):
         raise Http404
-    labels = [
-        (boards[number], settings.PUBLIC_URL + reverse("assessments:board_detail", args=[number]))
-        for number in numbers
-    ]
-    return render(request, "assessments/labels.html", {"labels": labels})
+    return board_labels_presenter.labels_of([boards[number] for number in numbers])
 
 
 @require_safe

@@ -12,10 +12,11 @@ from django.views.decorators.http import require_safe
 
 from assessments import access
 from assessments.exceptions import DecodersBusy, NothingToPrint
-from assessments.presenters.result_pdf import result_pdf, words
+from assessments.presenters.result_pdf import result_pdf, texts_on_sheet, words
 from assessments.presenters.result_sheet import ResultSheet, result_sheet
 from people.access import UserRequest
 from people.middleware.languages import in_own_language
+from people.presenters.paper import not_printed
 
 from .photos import busy
 
@@ -52,7 +53,12 @@ def _answered(
 
 
 def _as_page(request: UserRequest, sheet: ResultSheet) -> HttpResponse:
-    context = {"board": sheet.board, "sheet": sheet, "words": words()}
+    context = {
+        "board": sheet.board,
+        "sheet": sheet,
+        "words": words(),
+        "lacking": not_printed(texts_on_sheet(sheet)),
+    }
     return render(request, "assessments/board_sheet.html", context)
 
 

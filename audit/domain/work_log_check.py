@@ -1,6 +1,6 @@
 """Work logs judged: whose work each row is, in which scope, and how they stood that day."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, tzinfo
 from typing import Protocol
@@ -68,6 +68,9 @@ class Register(Protocol):
     stamps : polars.DataFrame
         Columns ``stamp``, ``number``, ``person`` (null for a number that is nobody's), ``first``
         and ``last``, the last two as ordinals.
+    away : polars.DataFrame
+        Days on which somebody of ``people`` was elsewhere and is nobody's here: columns
+        ``person``, ``first`` and ``last``, the last two as ordinals.
     """
 
     people: dict[str, int]
@@ -75,6 +78,7 @@ class Register(Protocol):
     scopes: dict[str, int]
     operations: dict[str, str]
     stamps: pl.DataFrame
+    away: pl.DataFrame
 
     def spans(self, logged: LoggedDays, check_options: CheckOptions, progress: Progress) -> Spans:
         """Work out how the pairs of a log stand; a pair is person × number of scopes + scope."""
@@ -133,8 +137,9 @@ def check_log(
     rows.identify_scopes(register)
     rows.identify_people(register)
     checkable = rows.checkable()
-    person, scope = checkable[PERSON], checkable["scope"]
     days = checkable[DAY].to_numpy().astype(np.int64) + EPOCH
+    checkable = checkable.with_columns(_here(checkable[PERSON], days, register.away))
+    person, scope = checkable[PERSON], checkable["scope"]
     known = person.is_not_null().to_numpy()
     pairs = person.fill_null(0).to_numpy().astype(np.int64) * max(len(register.scopes), 1)
     pairs += scope.to_numpy()
@@ -154,6 +159,25 @@ def check_log(
     certificates = spans.certificates.gather(index_or_null).fill_null("")
     standing = pl.Series(codes).cat.to(pl.Enum(STANDINGS))
     return rows.findings(register, checkable, standing, certificates)
+
+
+def away_frame(rows: Iterable[tuple[int, int, int]] = ()) -> pl.DataFrame:
+    """Rows of person, first and last day as ``Register.away`` has them."""
+    schema = {PERSON: pl.Int64, "first": pl.Int64, "last": pl.Int64}
+    return pl.DataFrame(list(rows), schema=schema, orient="row")
+
+
+def _here(person: pl.Series, days: np.ndarray, away: pl.DataFrame) -> pl.Series:
+    """Who it was, and nobody on days on which they were elsewhere."""
+    if away.is_empty():
+        return person
+    rows = pl.DataFrame({PERSON: person, DAY: days}).with_row_index("at")
+    elsewhere = (
+        rows.join(away, on=PERSON)
+        .filter(pl.col(DAY).is_between(pl.col("first"), pl.col("last")))["at"]
+        .unique()
+    )
+    return person.scatter(elsewhere, None).alias(PERSON) if len(elsewhere) else person
 
 
 EPOCH = 719163  # date(1970, 1, 1).toordinal()

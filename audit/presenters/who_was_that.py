@@ -25,6 +25,7 @@ from certification.presenters.standing_words import RULES
 from certification.queries import standing_on_day
 from people.models import Person, Role, Stamp, User
 from people.presenters.days import format_day
+from people.queries.memberships import were_at
 from training.models import PracticeRecord
 
 MOST_FOUND = 20
@@ -115,21 +116,23 @@ def who_was_that(user: User, text: str, *, today: date, known_at: datetime | Non
     return Reply(question, stamps=stamps, says=_why_nobody(question, stamps))
 
 
-def _people(user: User) -> Q:
-    """Whose stamps and work the user may ask about."""
-    return Q(person=user.person_id or 0) | Q(person__site__in=user.sites_as(Role.QUALITY))
+def _people(user: User, day: date | None = None) -> Q:
+    """Whose stamps and work the user may ask about: of a day also who was theirs on it."""
+    sites = user.sites_as(Role.QUALITY)
+    theirs = Q(person=user.person_id or 0) | Q(person__site__in=sites)
+    return theirs if day is None else theirs | Q(person__in=were_at(sites, day))
 
 
 # Finding who it was
 
 
-def _stamps(user: User, mark: str) -> QuerySet[Stamp]:
-    stamps = Stamp.objects.filter(_people(user), mark__iexact=mark)
+def _stamps(user: User, mark: str, day: date | None = None) -> QuerySet[Stamp]:
+    stamps = Stamp.objects.filter(_people(user, day), mark__iexact=mark)
     return stamps.select_related("person__site").order_by("-issued_on", "mark")
 
 
 def _by_stamp(user: User, mark: str, day: date) -> list[Match]:
-    stamps = _stamps(user, mark).filter(
+    stamps = _stamps(user, mark, day).filter(
         Q(returned_on__isnull=True) | Q(returned_on__gte=day), issued_on__lte=day
     )
     return [Match(stamp.person, day, _holding_text(stamp)) for stamp in stamps[: MOST_FOUND + 1]]
@@ -149,8 +152,8 @@ def _by_unit(
     """Work recorded for a unit or work order, then the boards that name it; newest first."""
     day, number = question.day, question.number
     numbers = {number, question.written} if exactly else {number}
-    work = _with_number(_practice(user, known_at), ("reference",), numbers, exactly)
-    boards = _with_number(_boards(user, known_at), ("unit", "work_order"), numbers, exactly)
+    work = _with_number(_practice(user, known_at, day), ("reference",), numbers, exactly)
+    boards = _with_number(_boards(user, known_at, day), ("unit", "work_order"), numbers, exactly)
     if day is not None:
         work = work.filter(performed_on=day)
         boards = boards.filter(handed_out_on__lte=day)
@@ -175,8 +178,8 @@ def _by_unit(
     return matches
 
 
-def _practice(user: User, known_at: datetime | None) -> QuerySet[PracticeRecord]:
-    records = PracticeRecord.objects.filter(_people(user)).select_related("person__site")
+def _practice(user: User, known_at: datetime | None, day: date | None) -> QuerySet[PracticeRecord]:
+    records = PracticeRecord.objects.filter(_people(user, day)).select_related("person__site")
     if known_at is None:
         return records.not_withdrawn()
     return records.filter(
@@ -185,8 +188,8 @@ def _practice(user: User, known_at: datetime | None) -> QuerySet[PracticeRecord]
     )
 
 
-def _boards(user: User, known_at: datetime | None) -> QuerySet[Board]:
-    boards = Board.objects.filter(_people(user)).select_related("person__site")
+def _boards(user: User, known_at: datetime | None, day: date | None) -> QuerySet[Board]:
+    boards = Board.objects.filter(_people(user, day)).select_related("person__site")
     return boards if known_at is None else boards.filter(recorded_at__lte=known_at)
 
 

@@ -7,16 +7,17 @@ from itertools import islice
 
 import numpy as np
 import polars as pl
-from django.db.models import CharField
+from django.db.models import CharField, Q
 from django.db.models.functions import Cast
 
 from audit.domain.standing_spans import DAY_BITS, STANDINGS, LoggedDays, Spans, SpansBuilder
-from audit.domain.work_log_check import EPOCH, PERSON, CheckOptions, Progress
+from audit.domain.work_log_check import EPOCH, PERSON, CheckOptions, Progress, away_frame
 from certification.domain import standing as engine
 from certification.models import Certificate, Operation, Scope, StandingSpan
 from certification.queries import standing_on_day
 from certification.services import standing
 from people.models import FormerEmployeeNumber, Person, Site, Stamp
+from people.queries.memberships import away_from, ever_at
 
 ROWS_A_BATCH = 50_000
 FEW_PEOPLE = 400
@@ -24,6 +25,8 @@ FEW_PEOPLE = 400
 
 class StoredRegister:
     """The people of some sites, or of all; a number that somebody had before is theirs still.
+
+    Whoever has moved away is known for the days on which they were there.
 
     A plain question is answered from the spans, any other from the facts themselves.
 
@@ -38,9 +41,12 @@ class StoredRegister:
         former = FormerEmployeeNumber.objects.all()
         stamps = Stamp.objects.all()
         if sites is not None:
-            people = people.filter(site__in=sites)
-            former = former.filter(person__site__in=sites)
-            stamps = stamps.filter(person__site__in=sites)
+            site_ids = {site.pk for site in sites}
+            here = Q(site__in=site_ids) | Q(pk__in=ever_at(site_ids))
+            people = people.filter(here)
+            ours = Person.objects.filter(here).order_by().values("pk")
+            former = former.filter(person__in=ours)
+            stamps = stamps.filter(person__in=ours)
         people_found = list(people.values_list("pk", "employee_number"))
         self.numbers = [number for _pk, number in people_found]
         self._pks = np.array([pk for pk, _number in people_found], dtype=np.int64)
@@ -48,6 +54,12 @@ class StoredRegister:
         self.people = {
             number: place_of[pk] for number, pk in former.values_list("employee_number", "person")
         } | {number: index for index, number in enumerate(self.numbers)}
+        away = away_from({site.pk for site in sites}) if sites is not None else []
+        self.away = away_frame(
+            (place_of[days.person_id], days.first.toordinal(), days.last.toordinal())
+            for days in away
+            if days.person_id in place_of
+        )
         scopes = list(Scope.objects.order_by("pk").values_list("pk", "code"))
         self.scopes = {code: index for index, (_pk, code) in enumerate(scopes)}
         self._scope_pks = np.array([pk for pk, _code in scopes], dtype=np.int64)

@@ -11,7 +11,7 @@ import polars as pl
 from audit.domain.frames import mapped
 from audit.domain.problems import Problem
 from audit.domain.standing_spans import DaysByPair, LoggedDays, Spans, SpansBuilder
-from audit.domain.work_log_check import EPOCH, PERSON, CheckOptions, Progress
+from audit.domain.work_log_check import EPOCH, PERSON, CheckOptions, Progress, away_frame
 from certification.domain.facts import (
     ALWAYS_KNOWN,
     CertificateFact,
@@ -69,6 +69,7 @@ class BundleRegister:
         self._events = self._read_events()
         self._vision = self._read_vision_tests()
         self.stamps = self._read_stamps()
+        self.away = away_frame()
 
     @property
     def problems(self) -> list[Problem]:

@@ -1,6 +1,5 @@
 """What months ahead can be asked for."""
 
-from datetime import date
 from typing import Any
 
 from django import forms
@@ -9,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 from certification.models import Scope
 from certification.presenters.months_ahead import MonthsFilters, kinds_told
 from people.models import Person, Site, User
+from people.queries.site_days import Days
 
 MONTHS = [(number, str(number)) for number in (3, 6, 12, 18, 24)]
 
@@ -61,11 +61,12 @@ class MonthsForm(forms.Form):
                 self.fields[name].queryset = rows  # type: ignore[attr-defined]
         self.is_valid()
 
-    def filters(self, day: date) -> MonthsFilters:
+    def filters(self, days: Days) -> MonthsFilters:
         """What is asked for; a filter that makes no sense is left open."""
         data = self.cleaned_data
         return MonthsFilters(
-            day=day,
+            day=days.day,
+            elsewhere=days.elsewhere,
             months=data.get("months") or 12,
             site=data.get("site"),
             scope=data.get("scope"),

@@ -12,11 +12,14 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext_lazy as _
 
+from certification.access import IN_FULL
 from certification.domain.disclosure import NOT_CURRENT
 from certification.models import KnownRegister, Scope
 from certification.presenters.register import RegisterFilters, standings_told
 from people.forms.fields import DayInput
 from people.models import Person, Role, Site, User
+from people.queries.memberships import former_sites_on
+from people.queries.site_days import days_at
 
 from .instants import KnownAtField
 
@@ -78,7 +81,9 @@ class Works:
         people = people.order_by()
         sites = Site.objects.filter(pk__in=people.values("site")).order_by()
         leads = Person.objects.filter(pk__in=people.values("line_lead")).order_by()
-        self.sites = _offered(sites.values_list("name", "prefix", "pk"))
+        rows = list(sites.values_list("name", "prefix", "pk", "time_zone"))
+        self.sites = _offered(row[:3] for row in rows)
+        self.zones = [(pk, zone) for _name, _prefix, pk, zone in rows]
         self.leads = _offered(leads.values_list("full_name", "employee_number", "pk"))
 
 
@@ -124,6 +129,8 @@ class RegisterForm(forms.Form):
         self._choose(
             "standing", [choice for choice in STANDINGS if not choice[0] or choice[0] in readable]
         )
+        self._zones, self._sites = works.zones, works.sites
+        self._reads_at = frozenset(user.sites_as(*IN_FULL))
         self._offer("site", _("All sites"), works.sites)
         self._offer("lead", _("All line leads"), works.leads)
         self.fields["q"].widget.attrs["data_wide"] = True
@@ -157,17 +164,31 @@ class RegisterForm(forms.Form):
         """Whether day and instant are those of a calendar; no others may be answered for."""
         return not {"day", "known_at"} & set(self.errors)
 
+    def days_elsewhere(self, filters: RegisterFilters) -> list[tuple[date, str]]:
+        """The sites where it is another day than the reader's, by day, in words."""
+        return [
+            (day, ", ".join(site.name for site in self._sites if site.pk in site_ids))
+            for day, site_ids in filters.elsewhere
+        ]
+
     def known_at(self, now: datetime) -> datetime | None:
         """The instant asked about, if it is past: what comes is not known now either."""
         instant = self.cleaned_data.get("known_at")
         return instant if instant is not None and instant < now else None
 
-    def filters(self, today: date, known: KnownRegister | None = None) -> RegisterFilters:
-        """What is asked for, of today if of no other day; a filter that makes no sense is left
-        open."""
+    def filters(
+        self, today: date, known: KnownRegister | None = None, *, now: datetime | None = None
+    ) -> RegisterFilters:
+        """What is asked for; a filter that makes no sense is left open.
+
+        Of no day it is today, which with ``now`` is each person's own at their site.
+        """
         data = self.cleaned_data
+        is_today = data.get("day") is None and known is None and now is not None
+        day = data.get("day") or today
+        is_past = day < today
         return RegisterFilters(
-            day=data.get("day") or today,
+            day=day,
             text=data.get("q", "").strip(),
             site_id=self._id("site"),
             scope=data.get("scope"),
@@ -176,4 +197,8 @@ class RegisterForm(forms.Form):
             order=data.get("order") or "name",
             with_left=data.get("left", False),
             known=known,
+            is_past=is_past,
+            former_sites=former_sites_on(day) if is_past else {},
+            reads_at=self._reads_at,
+            elsewhere=days_at(now, today, self._zones).elsewhere if is_today and now else (),
         )

@@ -7,14 +7,24 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from people.models import Person
+from people.queries.site_days import Days
 
 from .certificates import Certificate
 from .schemes import Scope
 
 
+def spans_on(day: date) -> Q:
+    """Spans in which a day lies."""
+    return Q(Q(last_day__isnull=True) | Q(last_day__gte=day), first_day__lte=day)
+
+
 class StandingSpanQuerySet(models.QuerySet["StandingSpan"]):
     def on(self, day: date) -> "StandingSpanQuerySet":
-        return self.filter(Q(last_day__isnull=True) | Q(last_day__gte=day), first_day__lte=day)
+        return self.filter(spans_on(day))
+
+    def on_days(self, days: Days) -> "StandingSpanQuerySet":
+        """Spans in which the day lies that it is at their person's site."""
+        return self.filter(days.each(spans_on, "person__site"))
 
 
 class StandingSpan(models.Model):

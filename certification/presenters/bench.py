@@ -14,6 +14,8 @@ from assessments.queries.pending_actions import PendingAction
 from certification.domain.disclosure import LAPSES
 from certification.models import Proposal, StandingEnd, StandingSpan
 from people.models import Person, Role, User
+from people.models.people import at_work_on
+from people.queries.site_days import Days
 from training.models import Calibration, ClassSession, Lesson, Stage, Tool
 from training.queries.classes import class_days
 
@@ -74,7 +76,8 @@ class Bench:
     proposals_waiting: int
 
 
-def bench_of(user: User, day: date) -> Bench:
+def bench_of(user: User, days: Days) -> Bench:
+    """What waits for an instructor, with the day that it is at each of their sites."""
     boards = boards_gradable_by(user)
     waiting = boards.waiting().with_list_columns()
     read_by_several = pending_actions.read_in_several(boards)
@@ -87,7 +90,7 @@ def bench_of(user: User, day: date) -> Bench:
         )[:SHOWN]
     )
     sites = user.sites_as(Role.INSTRUCTOR)
-    due = sorted([*_tools(sites, day), *_due(sites, day)], key=lambda line: line.last_day)
+    due = sorted([*_tools(sites, days), *_due(sites, days)], key=lambda line: line.last_day)
     return Bench(
         waiting=first,
         waiting_count=waiting.count(),
@@ -95,8 +98,8 @@ def bench_of(user: User, day: date) -> Bench:
         readings=readings,
         at_bench_count=boards.at_the_bench().count(),
         due=due[:SHOWN],
-        stopped=_stopped(sites, day),
-        classes=_classes(sites, day),
+        stopped=_stopped(sites, days),
+        classes=_classes(sites, days),
         proposals_waiting=Proposal.objects.open().filter(person__site__in=sites).count(),
     )
 
@@ -117,15 +120,17 @@ def _readings(user: User, read_by_several) -> list[ToRead]:
     return list(islice(readings, SHOWN))
 
 
-def _due(sites: set[int], day: date) -> list[Due]:
+def _due(sites: set[int], days: Days) -> list[Due]:
+    def ends_soon(day: date) -> Q:
+        return Q(last_day__range=(day, day + LOOK_AHEAD))
+
     ends = (
         StandingEnd.objects.filter(
-            span__in=StandingSpan.objects.on(day).filter(
+            days.each(ends_soon, "span__person__site"),
+            span__in=StandingSpan.objects.on_days(days).filter(
                 standing="certified", person__site__in=sites
             ),
-            span__person__in=Person.objects.at_work_on(day),
-            last_day__gte=day,
-            last_day__lte=day + LOOK_AHEAD,
+            span__person__in=Person.objects.filter(days.each(at_work_on, "site")),
         )
         .select_related("span__person", "span__scope")
         .order_by("last_day", "span__person__full_name", "span__scope__title")
@@ -145,22 +150,26 @@ def _due(sites: set[int], day: date) -> list[Due]:
     ]
 
 
-def _stopped(sites: set[int], day: date) -> list[StandingSpan]:
+def _stopped(sites: set[int], days: Days) -> list[StandingSpan]:
     """Standings that stopped by themselves within the last weeks, newest first."""
+
+    def stopped_lately(day: date) -> Q:
+        return Q(first_day__gte=day - LOOK_AHEAD)
+
     return list(
-        StandingSpan.objects.on(day)
+        StandingSpan.objects.on_days(days)
         .filter(
+            days.each(stopped_lately, "person__site"),
             person__site__in=sites,
-            person__in=Person.objects.at_work_on(day),
+            person__in=Person.objects.filter(days.each(at_work_on, "site")),
             standing__in=LAPSES,
-            first_day__gte=day - LOOK_AHEAD,
         )
         .select_related("person", "scope", "certificate")
         .order_by("-first_day")[:SHOWN]
     )
 
 
-def _tools(sites: set[int], day: date) -> list[Due]:
+def _tools(sites: set[int], days: Days) -> list[Due]:
     """Tools whose latest calibration ends soon, has ended, or was not passed."""
     latest: dict[int, Calibration] = {}
     for calibration in (
@@ -175,7 +184,7 @@ def _tools(sites: set[int], day: date) -> list[Due]:
             due.append(
                 Due(kind="not_passed", last_day=calibration.calibrated_on, tool=calibration.tool)
             )
-        elif calibration.valid_through <= day + TOOLS_AHEAD:
+        elif calibration.valid_through <= days.at(calibration.tool.site_id) + TOOLS_AHEAD:
             due.append(
                 Due(kind="calibration", last_day=calibration.valid_through, tool=calibration.tool)
             )
@@ -204,11 +213,14 @@ def _to_sign(user: User, boards) -> list[ToSign]:
     return lines
 
 
-def _classes(sites: set[int], day: date) -> list[ClassToday]:
+def _classes(sites: set[int], days: Days) -> list[ClassToday]:
     """Classes that are held on the day; a weekend between two of their days is none."""
+
+    def runs_on(day: date) -> Q:
+        return Q(starts_on__lte=day, ends_on__gte=day)
+
     running = (
-        ClassSession.objects.running_on(day)
-        .filter(site__in=sites)
+        ClassSession.objects.filter(days.each(runs_on, "site"), site__in=sites)
         .select_related("course_revision__course", "site")
         .prefetch_related("course_revision__lessons")
         .annotate(enrolled=Count("enrolments"))
@@ -216,12 +228,12 @@ def _classes(sites: set[int], day: date) -> list[ClassToday]:
     )
     held = []
     for session in running:
-        days = class_days(session)
-        if day not in days:
+        held_on, today = class_days(session), days.at(session.site_id)
+        if today not in held_on:
             continue
-        which = days.index(day) + 1
+        which = held_on.index(today) + 1
         lessons = [
             lesson for lesson in session.course_revision.lessons.all() if lesson.day == which
         ]
-        held.append(ClassToday(session, session.enrolled, which, len(days), lessons))
+        held.append(ClassToday(session, session.enrolled, which, len(held_on), lessons))
     return held

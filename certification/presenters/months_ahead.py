@@ -38,6 +38,8 @@ from certification.domain.months import add_months
 from certification.models import Scope, StandingEnd, StandingSpan
 from people.access import people_with_standing_for
 from people.models import Person, Role, Site, User
+from people.models.people import at_work_on
+from people.queries.site_days import Days
 from training.access import sessions_readable_by
 from training.models import ClassSession, Enrolment, Lesson
 
@@ -54,7 +56,10 @@ TO_DO = {
 
 @dataclass(frozen=True, slots=True)
 class MonthsFilters:
-    """What is asked for; ``day`` is today, and everything else may be left open."""
+    """What is asked for; ``day`` is today, and everything else may be left open.
+
+    ``elsewhere`` has the sites where it is another day, which is then that of their people.
+    """
 
     day: date
     months: int = 12
@@ -62,10 +67,15 @@ class MonthsFilters:
     scope: Scope | None = None
     lead: Person | None = None
     kind: str = ""
+    elsewhere: tuple[tuple[date, frozenset[int]], ...] = ()
+
+    @property
+    def days(self) -> Days:
+        return Days(self.day, self.elsewhere)
 
     @property
     def first_month(self) -> date:
-        return self.day.replace(day=1)
+        return self.days.first.replace(day=1)
 
     @property
     def last_day(self) -> date:
@@ -87,6 +97,7 @@ class Line:
     opens_on: date | None
     is_first: bool
     in_full: bool
+    day: date
     sessions: Sequence[ClassSession] = ()
 
     @property
@@ -191,7 +202,7 @@ def _figure(count: int | None) -> str:
 
 def ends_that_match(user: User, filters: MonthsFilters) -> QuerySet[StandingEnd]:
     """The ends within the months asked for, of people at work whose standing the user may read."""
-    people = people_with_standing_for(user).at_work_on(filters.day)
+    people = people_with_standing_for(user).filter(filters.days.each(at_work_on, "site"))
     if filters.site is not None:
         people = people.filter(site=filters.site)
     if filters.lead is not None:
@@ -201,8 +212,11 @@ def ends_that_match(user: User, filters: MonthsFilters) -> QuerySet[StandingEnd]
     )
     if filters.scope is not None:
         spans = spans.filter(scope=filters.scope)
-    in_full, on_day = _in_full(user), Q(span__in=spans.on(filters.day).order_by().values("pk"))
-    ends = StandingEnd.objects.filter(last_day__range=(filters.day, filters.last_day)).order_by()
+    in_full = _in_full(user)
+    on_day = Q(span__in=spans.on_days(filters.days).order_by().values("pk"))
+    ends = StandingEnd.objects.filter(
+        filters.days.each(_ends_from, "span__person__site"), last_day__lte=filters.last_day
+    ).order_by()
     if filters.kind and filters.kind != SEE_INSTRUCTOR:
         return ends.filter(on_day, in_full, kind=filters.kind)
     if not user.has_role(Role.LINE_LEAD):
@@ -215,7 +229,15 @@ def ends_that_match(user: User, filters: MonthsFilters) -> QuerySet[StandingEnd]
     return ends.filter((on_day & in_full) | Q(pk__in=visible.values("pk")))
 
 
+def _ends_from(day: date) -> Q:
+    return Q(last_day__gte=day)
+
+
 def _ends_the_answer(filters: MonthsFilters) -> Q:
+    return filters.days.each(_ends_the_answer_of, "span__person__site")
+
+
+def _ends_the_answer_of(day: date) -> Q:
     """Ends on whose next day the answer of the day asked about becomes another, one of each.
 
     The day is the one that the register says: nothing is told that would end it beyond, nor
@@ -226,9 +248,9 @@ def _ends_the_answer(filters: MonthsFilters) -> Q:
     )
     said = {"standing": OuterRef("span__standing"), "restriction": OuterRef("span__restriction")}
     later = of_pair.filter(first_day__gt=OuterRef("span__first_day")).order_by("first_day")
-    between = of_pair.filter(
-        first_day__gt=filters.day, first_day__lt=OuterRef("span__first_day")
-    ).exclude(**said)
+    between = of_pair.filter(first_day__gt=day, first_day__lt=OuterRef("span__first_day")).exclude(
+        **said
+    )
     before = StandingEnd.objects.filter(span=OuterRef("span")).filter(
         Q(last_day__lt=OuterRef("last_day"))
         | Q(last_day=OuterRef("last_day"), pk__lt=OuterRef("pk"))
@@ -239,7 +261,7 @@ def _ends_the_answer(filters: MonthsFilters) -> Q:
     return (
         Q(last_day=F("span__last_day"))
         & ~Exists(before)
-        & Q(Exists(of_pair.on(filters.day).filter(**said)), ~Exists(between))
+        & Q(Exists(of_pair.on(day).filter(**said)), ~Exists(between))
         & Q(Exact(next_on, otherwise_on))
     )
 
@@ -317,7 +339,8 @@ def _scopes(filters: MonthsFilters) -> QuerySet[Scope]:
 def _sessions(user: User, filters: MonthsFilters) -> list[ClassSession]:
     """Classes the user may read that begin in these months or are being held."""
     sessions = sessions_readable_by(user).filter(
-        ends_on__gte=filters.day, starts_on__lte=filters.last_day
+        filters.days.each(lambda day: Q(ends_on__gte=day), "site"),
+        starts_on__lte=filters.last_day,
     )
     if filters.site is not None:
         sessions = sessions.filter(site=filters.site)
@@ -355,7 +378,7 @@ def listed(user: User, filters: MonthsFilters) -> QuerySet[StandingEnd]:
     ends = ends_that_match(user, filters)
     in_full = _in_full(user)
     twin = StandingEnd.objects.filter(
-        span__in=StandingSpan.objects.on(filters.day).filter(person=OuterRef("span__person")),
+        span__in=StandingSpan.objects.on_days(filters.days).filter(person=OuterRef("span__person")),
         kind=Kind.VISION,
         source=OuterRef("source"),
         pk__lt=OuterRef("pk"),
@@ -389,11 +412,11 @@ def lines_of(user: User, filters: MonthsFilters, ends: Sequence[StandingEnd]) ->
     enrolments = Enrolment.objects.filter(
         person__in={end.span.person_id for end in ends},
         session__in=sessions_readable_by(user).order_by().values("pk"),
-        session__ends_on__gte=filters.day,
+        session__ends_on__gte=filters.days.first,
     ).select_related("session")
     for enrolment in enrolments.order_by("session__starts_on", "session__number"):
         enrolled.setdefault(enrolment.person_id, []).append(enrolment.session)
-    return [_line(user, end, sites, enrolled) for end in ends]
+    return [_line(user, end, sites, enrolled, filters.days) for end in ends]
 
 
 def all_lines(user: User, filters: MonthsFilters) -> Iterator[Line]:
@@ -408,7 +431,11 @@ def all_lines(user: User, filters: MonthsFilters) -> Iterator[Line]:
 
 
 def _line(
-    user: User, end: StandingEnd, sites: set[int], enrolled: dict[int, list[ClassSession]]
+    user: User,
+    end: StandingEnd,
+    sites: set[int],
+    enrolled: dict[int, list[ClassSession]],
+    days: Days,
 ) -> Line:
     span = end.span
     person = span.person
@@ -437,6 +464,7 @@ def _line(
         opens_on=opens_on,
         is_first=end.is_first,  # type: ignore[attr-defined]
         in_full=in_full,
+        day=days.at(person.site_id),
         sessions=sessions,
     )
 

@@ -8,8 +8,8 @@ A list by name, number, site or line lead goes person by person; one by scope, s
 day goes line by line.
 """
 
-from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import Any
 
@@ -50,8 +50,11 @@ from certification.models import (
     StandingSpan,
 )
 from certification.models.known_registers import KnownEnd, KnownSpan
-from people.access import people_with_standing_for
-from people.models import FormerEmployeeNumber, Person, Role, User
+from people.access import people_with_standing_for, people_with_standing_then
+from people.models import FormerEmployeeNumber, Person, Role, Site, User
+from people.models.people import at_work_on
+from people.queries.memberships import at_site_on, were_at
+from people.queries.site_days import Days
 
 from .standing_words import reason_for
 
@@ -82,8 +85,10 @@ ORDERS_OF_LINES: dict[str, tuple[Any, ...]] = {
 class RegisterFilters:
     """What the register is asked for; everything but the day may be left open.
 
-    ``known`` is a finished answer to what was known of that day at an instant; without it the
-    answer uses everything that is recorded.
+    Without a day asked for it is each person's own: ``elsewhere`` has the sites where it is
+    another than ``day``. ``known`` is a finished answer to what was known of that day at an
+    instant; without it the answer uses everything that is recorded. Of a past day it is read by
+    the sites where people were then too: ``former_sites`` has those of whoever has moved since.
     """
 
     day: date
@@ -95,6 +100,14 @@ class RegisterFilters:
     order: str = "name"
     with_left: bool = False
     known: KnownRegister | None = None
+    elsewhere: tuple[tuple[date, frozenset[int]], ...] = ()
+    is_past: bool = False
+    former_sites: Mapping[int, Site] = field(default_factory=dict)
+    reads_at: frozenset[int] = frozenset()
+
+    @property
+    def days(self) -> Days:
+        return Days(self.day, self.elsewhere)
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,6 +137,19 @@ class Line:
     next_end: AnyEnd | None
     ends_soon: bool
     in_full: bool
+    day: date
+    site: Site
+    is_readable_now: bool
+
+    @property
+    def has_moved(self) -> bool:
+        """Whether they are at another site now than on the day."""
+        return self.site.pk != self.person.site_id
+
+    @property
+    def is_out_of_reach(self) -> bool:
+        """Whether they were the reader's on the day, and what became of them since is not."""
+        return self.has_moved and not self.is_readable_now
 
     @property
     def reader(self) -> Reader:
@@ -176,20 +202,24 @@ def people_who_match(user: User, filters: RegisterFilters) -> QuerySet[Person]:
         people = people.filter(~Exists(spans))
     elif filters.standing or filters.scope is not None:
         people = people.filter(Exists(spans))
+    in_full = _at_sites(user.sites_as(*IN_FULL), filters)
     if filters.standing in LAPSES:
-        people = people.filter(site__in=user.sites_as(*IN_FULL))
+        people = people.filter(in_full)
     elif filters.standing == NOT_CURRENT:
-        people = people.exclude(site__in=user.sites_as(*IN_FULL))
+        people = people.filter(~in_full)
     return people.order_by(*ORDERS_OF_PEOPLE.get(filters.order, ORDERS_OF_PEOPLE["name"]))
 
 
 def _people(user: User, filters: RegisterFilters) -> QuerySet[Person]:
     """People who match what is asked of them, however they stand."""
-    people = people_with_standing_for(user).select_related("site", "line_lead")
+    readable = people_with_standing_for(user)
+    if filters.is_past:
+        readable = people_with_standing_then(user, filters.day)
+    people = readable.select_related("site", "line_lead")
     if filters.known is not None:
-        people = people.filter(site__in=user.sites_as(Role.QUALITY))
+        people = people.filter(_at_sites(user.sites_as(Role.QUALITY), filters))
     if not filters.with_left:
-        people = people.at_work_on(filters.day)
+        people = people.filter(filters.days.each(at_work_on, "site"))
     for word in filters.text.split():
         former = FormerEmployeeNumber.objects.filter(employee_number__istartswith=word)
         people = people.filter(
@@ -198,15 +228,28 @@ def _people(user: User, filters: RegisterFilters) -> QuerySet[Person]:
             | Q(pk__in=former.values("person"))
         )
     if filters.site_id is not None:
-        people = people.filter(site=filters.site_id)
+        at_site = Q(site=filters.site_id)
+        if filters.is_past:
+            at_site = at_site_on(filters.site_id, filters.day)
+        people = people.filter(at_site)
     if filters.lead_id is not None:
         people = people.filter(line_lead=filters.lead_id)
     return people
 
 
+def _at_sites(
+    sites: set[int], filters: RegisterFilters, person: str = "pk", site: str = "site"
+) -> Q:
+    """Whoever is at one of these sites, or on a past day was; by the paths to both."""
+    here = Q(**{f"{site}__in": sites})
+    if not filters.is_past:
+        return here
+    return here | Q(**{f"{person}__in": were_at(sites, filters.day)})
+
+
 def _spans(user: User | None, filters: RegisterFilters) -> QuerySet[Any]:
     """The spans that the day lies in, of everybody; never certified is to have none."""
-    spans: QuerySet[Any] = StandingSpan.objects.on(filters.day)
+    spans: QuerySet[Any] = StandingSpan.objects.on_days(filters.days)
     if filters.known is not None:
         spans = KnownSpan.objects.filter(known=filters.known)
     if filters.scope is not None:
@@ -227,17 +270,31 @@ def _ending(user: User | None, filters: RegisterFilters) -> Q:
     it. So to whoever does not read in full it ends when the answer becomes another, and no
     sooner or later.
     """
-    soon = filters.day + SOON
-    by_itself = Q(ends_on__lte=soon)
+    by_itself = filters.days.each(lambda day: Q(ends_on__lte=day + SOON), "person__site")
     if filters.known is None and user is not None and user.has_role(Role.LINE_LEAD):
-        otherwise = Q(Exists(says_otherwise().filter(first_day__lte=soon + timedelta(days=1))))
-        by_itself = (by_itself & _read_in_full(user)) | (~_read_in_full(user) & otherwise)
+        otherwise = filters.days.each(_says_otherwise_soon, "person__site")
+        in_full = _read_in_full(user, filters)
+        by_itself = (by_itself & in_full) | (~in_full & otherwise)
     return Q(standing=Standing.CERTIFIED) & by_itself
 
 
-def _read_in_full(user: User) -> Q:
+def _says_otherwise_soon(day: date) -> Q:
+    return Q(Exists(says_otherwise().filter(first_day__lte=day + SOON + timedelta(days=1))))
+
+
+def _read_in_full(user: User, filters: RegisterFilters) -> Q:
     """Spans of people of whom the user may know how they lapsed, or will."""
-    return Q(person__site__in=user.sites_as(*IN_FULL)) | Q(person=user.person_id or 0)
+    return _at_sites(user.sites_as(*IN_FULL), filters, "person", "person__site") | Q(
+        person=user.person_id or 0
+    )
+
+
+def reads_line_in_full(user: User, person: Person, filters: RegisterFilters) -> bool:
+    """The same of one person, asked without the database."""
+    if reads_in_full(user, person):
+        return True
+    former = filters.former_sites.get(person.pk)
+    return former is not None and user.has_role(*IN_FULL, site=former.pk)
 
 
 def says_otherwise() -> QuerySet[StandingSpan]:
@@ -351,7 +408,7 @@ class LinesInOrder:
             yield self._line(person, None)
 
     def _line(self, person: Person, span: AnySpan | None) -> Line:
-        in_full = reads_in_full(self._user, person)
+        in_full = reads_line_in_full(self._user, person, self._filters)
         if span is None:
             return _no_line(person, self._filters, in_full)
         return _line(person, span, self._filters, in_full)
@@ -363,7 +420,9 @@ def _in_order(spans: QuerySet[Any], user: User, filters: RegisterFilters) -> Que
     if filters.order == "standing":
         places = {standing: Value(place) for place, standing in enumerate(WHAT_TO_SEE_TO_FIRST)}
         told_as_one = When(
-            ~_read_in_full(user), standing__in=LAPSES, then=places[Standing.VISION_NOT_CURRENT]
+            ~_read_in_full(user, filters),
+            standing__in=LAPSES,
+            then=places[Standing.VISION_NOT_CURRENT],
         )
         place = Case(
             told_as_one,
@@ -375,7 +434,7 @@ def _in_order(spans: QuerySet[Any], user: User, filters: RegisterFilters) -> Que
     if filters.order == "end" and filters.known is None and user.has_role(Role.LINE_LEAD):
         otherwise_on = Subquery(says_otherwise().values("first_day")[:1])
         told_end = Case(
-            When(_read_in_full(user), then=F("ends_on")),
+            When(_read_in_full(user, filters), then=F("ends_on")),
             When(standing=Standing.CERTIFIED, then=otherwise_on),
             output_field=DateField(),
         )
@@ -395,10 +454,14 @@ def lines_of(person: Person, filters: RegisterFilters, in_full: bool) -> list[Li
 
 def _no_line(person: Person, filters: RegisterFilters, in_full: bool) -> Line:
     none = Standing.NEVER_CERTIFIED
-    return Line(person, filters.scope, none, None, None, None, False, in_full)
+    day = filters.days.at(person.site_id)
+    site, readable = filters.former_sites.get(person.pk), person.site_id in filters.reads_at
+    site = site or person.site
+    return Line(person, filters.scope, none, None, None, None, False, in_full, day, site, readable)
 
 
 def _line(person: Person, span: AnySpan, filters: RegisterFilters, in_full: bool) -> Line:
+    day = filters.days.at(person.site_id)
     ends: list[Any] = list(span.ends.all())
     next_end = ends[0] if ends else None
     through = span.good_through
@@ -415,8 +478,11 @@ def _line(person: Person, span: AnySpan, filters: RegisterFilters, in_full: bool
         span=span,
         through=through,
         next_end=next_end,
-        ends_soon=next_end is not None and next_end.last_day <= filters.day + SOON,
+        ends_soon=next_end is not None and next_end.last_day <= day + SOON,
         in_full=in_full,
+        day=day,
+        site=filters.former_sites.get(person.pk) or person.site,
+        is_readable_now=person.site_id in filters.reads_at,
     )
 
 
@@ -446,7 +512,7 @@ def all_lines(user: User, filters: RegisterFilters) -> Iterator[Line]:
         return
     people = with_spans(user, people_who_match(user, filters), filters)
     for person in people.iterator(chunk_size=500):
-        yield from lines_of(person, filters, reads_in_full(user, person))
+        yield from lines_of(person, filters, reads_line_in_full(user, person, filters))
 
 
 def counts(user: User, filters: RegisterFilters) -> dict[str, int]:
@@ -461,7 +527,7 @@ def counts(user: User, filters: RegisterFilters) -> dict[str, int]:
     stands = {str(standing): Q(standing=standing) for standing in Standing}
     stands["ending"] = _ending(user, filters)
     if NOT_CURRENT in standings_told(user):
-        in_full = Q(person__site__in=user.sites_as(*IN_FULL))
+        in_full = _at_sites(user.sites_as(*IN_FULL), filters, "person", "person__site")
         stands |= {str(standing): Q(standing=standing) & in_full for standing in LAPSES}
         stands[NOT_CURRENT] = Q(standing__in=LAPSES) & ~in_full
     chosen = stands.get(filters.standing)
@@ -505,7 +571,7 @@ def as_row(line: Line, filters: RegisterFilters) -> list[Any]:
     return [
         line.person.employee_number,
         line.person.full_name,
-        line.person.site.name,
+        line.site.name,
         line.person.line_lead.employee_number if line.person.line_lead else "",
         line.scope.code if line.scope else "",
         line.scope.title if line.scope else "",
@@ -517,6 +583,6 @@ def as_row(line: Line, filters: RegisterFilters) -> list[Any]:
         line.restriction,
         line.why,
         line.changes_on or "",
-        filters.day,
+        line.day,
         filters.known.known_at.isoformat(timespec="seconds") if filters.known else "",
     ]

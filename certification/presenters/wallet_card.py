@@ -4,17 +4,12 @@ The same certificate printed at the same instant gives the same bytes, so a card
 again and compared. The end of the trail at that instant stands on it.
 """
 
-import io
-import json
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-import segno
-import typst
 from django.conf import settings
 from django.db.models import Subquery
 from django.urls import reverse
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from certification.domain.answers import Standing
@@ -22,6 +17,7 @@ from certification.exceptions import NothingToPrint
 from certification.models import Certificate, Scope, StandingSpan
 from certification.queries import standing_on_day
 from people.models import Installation, Person
+from people.presenters import paper
 from people.presenters.days import format_day, format_local_time
 from records.queries.heads import printed_head
 
@@ -55,7 +51,7 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
     card = {
         "organisation": Installation.current().organisation,
         "site": person.site.name,
-        "name": person.full_name,
+        "name": paper.name_or_notice(person.full_name),
         "employee_number": person.employee_number,
         "scope": scope.title,
         "document": scope.document or "–",
@@ -70,8 +66,7 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
         "trail": printed_head(at),
         "printed_utc": list(at.astimezone(UTC).timetuple()[:6]),
         "address": settings.PUBLIC_URL + reverse("certification:bench_check"),
-        "qr": _qr(certificate.number),
-        "language": (get_language() or "en")[:2],
+        "qr": paper.qr(certificate.number),
         "words": {
             "only": _("Only:"),
             "certificate": _("Certificate"),
@@ -87,7 +82,21 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
             "check": _("Whether it stands today is answered at"),
         },
     }
-    return typst.compile(SOURCE.read_bytes(), sys_inputs={"card": json.dumps(card)})
+    return paper.typeset(SOURCE, card, zone=person.site.time_zone)
+
+
+def texts_on_card(certificate: Certificate) -> tuple[str, ...]:
+    """What people typed and a card of this certificate says."""
+    person, scope = certificate.person, certificate.scope
+    return (
+        person.full_name,
+        person.site.name,
+        scope.title,
+        scope.document,
+        certificate.restriction,
+        certificate.scheme_revision.name,
+        certificate.issued_by,
+    )
 
 
 def _may_until(person: Person, scope: Scope, today: date) -> date | None:
@@ -100,12 +109,3 @@ def _may_until(person: Person, scope: Scope, today: date) -> date | None:
     first = spans.annotate(otherwise_on=Subquery(otherwise)).values_list("otherwise_on", flat=True)
     day = first.first()
     return day and day - timedelta(days=1)
-
-
-def _qr(text: str) -> str:
-    """A QR code as an SVG picture, dark on white."""
-    file = io.BytesIO()
-    segno.make(text, error="m", micro=False).save(
-        file, kind="svg", border=2, dark="#1d2124", light="#ffffff", xmldecl=False
-    )
-    return file.getvalue().decode()

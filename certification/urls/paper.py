@@ -4,6 +4,7 @@ from certification.views import paper as views
 
 urlpatterns = [
     path("wall-list/", views.wall_list_page, name="wall_list"),
+    path("wall-list.pdf", views.wall_list_pdf, name="wall_list_pdf"),
     path(
         "certificates/<path:number>/wallet-card.pdf",
         views.certificate_card,

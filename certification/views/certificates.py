@@ -18,11 +18,13 @@ from certification.exceptions import CertificationError
 from certification.forms.certificates import ActForm, ElsewhereForm
 from certification.models import Certificate, CertificateEvent, SchemeRevision, Scope
 from certification.presenters import certificate_page as certificate_screen
+from certification.presenters.wallet_card import texts_on_card
 from certification.services import certificates_from_elsewhere, events, restricting
 from certification.services.acts import Act
 from people.access import UserRequest, role_required
 from people.exceptions import ProofRefused
 from people.models import Role
+from people.presenters.paper import not_printed
 from people.services.proof import prove_identity
 
 
@@ -116,7 +118,11 @@ def certificate_detail(request: UserRequest, number: str) -> HttpResponse:
     return render(
         request,
         "certification/certificate_detail.html",
-        {"certificate": certificate, "screen": screen},
+        {
+            "certificate": certificate,
+            "screen": screen,
+            "lacking": not_printed(texts_on_card(certificate)),
+        },
     )
 
 

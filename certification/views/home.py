@@ -13,6 +13,7 @@ from certification.presenters import bench, card, register
 from certification.presenters import search as finding
 from people.access import (
     UserRequest,
+    days_for,
     own_person,
     people_with_standing_for,
     person_for_page,
@@ -47,8 +48,9 @@ def bench_page(request: UserRequest) -> HttpResponse:
     """What waits for the instructor, in the calendar of where they work."""
     person = request.user.person
     with timezone.override(person.site.zone if person else None):
-        today = timezone.localdate()
-        context = {"bench": bench.bench_of(request.user, today), "today": today}
+        sites = request.user.sites_as(Role.INSTRUCTOR)
+        days = days_for(request.user, sites, timezone.now())
+        context = {"bench": bench.bench_of(request.user, days), "today": days.day}
         return render(request, "certification/bench.html", context)
 
 

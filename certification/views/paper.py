@@ -1,11 +1,11 @@
 """What is printed of who may do what: the list for the wall, and the card for the wallet."""
 
-from django.conf import settings
+from urllib.parse import urlencode
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
-from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
@@ -15,33 +15,45 @@ from certification.presenters import wall_list
 from certification.presenters.wallet_card import wallet_card
 from people.access import UserRequest, role_required
 from people.models import Role
+from people.presenters.paper import not_printed
 
 
 @require_safe
 @role_required(Role.QUALITY, Role.INSTRUCTOR, Role.LINE_LEAD)
 def wall_list_page(request: UserRequest) -> HttpResponse:
-    choice = wall_list.choice_for(
-        request.user, request.GET.get("site", ""), request.GET.get("lead", "")
-    )
-    now = timezone.now()
-    works = []
-    people = wall_list.people_for(request.user).none()
-    if choice.site is not None:
-        people = wall_list.people_for(request.user).filter(site=choice.site)
-        if choice.lead is not None:
-            people = people.filter(line_lead=choice.lead)
-        today = choice.site.today(now)
-        works = wall_list.works_of(people.at_work_on(today), today)
+    lists = _list_asked_for(request)
     return render(
         request,
         "certification/wall_list.html",
         {
-            "choice": choice,
-            "works": works,
-            "now": now,
-            "today": choice.site.today(now) if choice.site else timezone.localdate(now),
-            "check_at": settings.PUBLIC_URL + reverse("certification:bench_check"),
+            "choice": lists.choice,
+            "works": lists.works,
+            "now": lists.at,
+            "check_at": wall_list.check_address(),
+            "asked": urlencode(
+                {"site": lists.choice.site.prefix if lists.choice.site else "", "lead": lists.lead}
+            ),
+            "lacking": not_printed(wall_list.texts_on_list(lists)),
         },
+    )
+
+
+@require_safe
+@role_required(Role.QUALITY, Role.INSTRUCTOR, Role.LINE_LEAD)
+def wall_list_pdf(request: UserRequest) -> HttpResponse:
+    """The same list as it is printed."""
+    content = wall_list.wall_pdf(_list_asked_for(request))
+    response = HttpResponse(content, content_type="application/pdf")
+    response["Content-Disposition"] = 'inline; filename="who-may-do-what.pdf"'
+    return response
+
+
+def _list_asked_for(request: UserRequest) -> wall_list.WallList:
+    return wall_list.wall_list(
+        request.user,
+        request.GET.get("site", ""),
+        request.GET.get("lead", ""),
+        at=timezone.now(),
     )
 
 

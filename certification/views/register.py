@@ -27,7 +27,7 @@ from kombu.exceptions import OperationalError
 
 from assessments.access import requests_seen_to_by
 from assessments.models import ReadingRequest
-from certification import access, tasks
+from certification import tasks
 from certification.domain.disclosure import NOT_CURRENT
 from certification.forms.register import RegisterForm, Works
 from certification.models import KnownRegister
@@ -80,7 +80,7 @@ def register_page(request: UserRequest) -> HttpResponse:
         return _not_worked_out(request, form, today, known_at, known)
     if request.htmx:  # The page that waited has nothing to wait for any more.
         return HttpResponseClientRefresh()
-    filters = form.filters(today, known)
+    filters = form.filters(today, known, now=timezone.now())
     counts = register.counts(request.user, filters)
     page, groups = _page_of(request, filters, counts)
     return render(
@@ -90,6 +90,7 @@ def register_page(request: UserRequest) -> HttpResponse:
             "form": form,
             "filters": filters,
             "today": today,
+            "elsewhere": form.days_elsewhere(filters),
             "page": page,
             "groups": groups,
             "other_day": filters.day != today,
@@ -197,7 +198,10 @@ def _page_of(
     people = register.people_who_match(user, filters)
     page = _CountedAlready(people, PEOPLE_A_PAGE, counts["people"]).get_page(number)
     return page, [
-        (person, register.lines_of(person, filters, access.reads_in_full(user, person)))
+        (
+            person,
+            register.lines_of(person, filters, register.reads_line_in_full(user, person, filters)),
+        )
         for person in register.with_spans(user, page.object_list, filters)  # type: ignore[arg-type]
     ]
 
@@ -280,7 +284,7 @@ def _asked_for_a_file(request: UserRequest) -> register.RegisterFilters | None:
     known = _known(form, today, known_at)
     if not form.knows_when or (known_at is not None and (known is None or not known.is_finished)):
         return None
-    return form.filters(today, known)
+    return form.filters(today, known, now=timezone.now())
 
 
 def _rows(request: UserRequest, filters: register.RegisterFilters) -> Iterator[list[Any]]:

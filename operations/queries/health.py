@@ -14,6 +14,7 @@ from django.utils.translation import ngettext
 from kombu.exceptions import ChannelError, OperationalError
 
 from operations.models import Heartbeat, Verification
+from people.queries import printing
 from records.models import TrailEntry
 from reminders.models import Message, SiteSweep
 from reminders.queries.sites import sites_to_sweep
@@ -67,7 +68,7 @@ class ComponentHealth:
 
 
 def component_health(now: datetime) -> list[ComponentHealth]:
-    """How every component is, from the database alone."""
+    """How every component is: from the database, and from the faces for paper."""
     seen: dict[str, dict[str, datetime]] = {kind: {} for kind in Heartbeat.Kind.values}
     for kind, name, at in Heartbeat.objects.values_list("kind", "name", "at"):
         seen[kind][name] = at
@@ -79,6 +80,7 @@ def component_health(now: datetime) -> list[ComponentHealth]:
         _mail(now),
         _records(now),
         *([_stamps(now)] if settings.TIME_STAMP_URL else ()),
+        _paper(),
     ]
 
 
@@ -243,6 +245,26 @@ def _records(now: datetime) -> ComponentHealth:
         "rows say what was written down."
     ) % {"entries": last.entries, "signatures": last.signatures, "files": last.files}
     return ComponentHealth(RECORDS, title, State.GOOD, (says,), seen)
+
+
+def _paper() -> ComponentHealth:
+    """Whether names can be printed in every script that they are to be printed in."""
+    title, covered = _("Paper"), printing.coverage()
+    printed = ", ".join(str(script.name) for script in covered.printed)
+    says = [_("Names are printed in: %(scripts)s.") % {"scripts": printed or "–"}]
+    if not covered.missing:
+        return ComponentHealth("paper", title, State.GOOD, tuple(says))
+    says.append(
+        _(
+            "Not in: %(scripts)s. Their numbers are printed instead. Install %(packages)s "
+            "(Debian), or name the folders of these faces in FONT_FOLDERS."
+        )
+        % {
+            "scripts": ", ".join(str(script.name) for script in covered.missing),
+            "packages": ", ".join(covered.packages),
+        }
+    )
+    return ComponentHealth("paper", title, State.ATTENTION, tuple(says))
 
 
 def queue_depth(queues: Iterable[str] | None = None) -> int | None:

@@ -93,8 +93,11 @@ class PersonForm(forms.Form):
         sites: QuerySet[Site],
         leads: PersonQuerySet,
         address_is_fixed: bool = False,
+        site_is_fixed: bool = False,
         **kwargs: Any,
     ) -> None:
+        """Take where people may be entered; of somebody known, where they are is a fact with a
+        day, and moved from a day on (`MoveForm`)."""
         super().__init__(*args, **kwargs)
         if address_is_fixed:
             self.fields["email"].disabled = True
@@ -102,13 +105,16 @@ class PersonForm(forms.Form):
                 "Links to set a password go there, so another administrator, of all their sites, "
                 "changes it."
             )
-        self.fields["site"].queryset = sites  # type: ignore[attr-defined]
+        if site_is_fixed:
+            del self.fields["site"]
+        else:
+            self.fields["site"].queryset = sites  # type: ignore[attr-defined]
         self.fields["line_lead"].offer(leads, "line-leads")  # type: ignore[attr-defined]
         self.helper = form_helper(
             Div("employee_number", "full_name", css_class="fields-row"),
             Div("kind", "employer", css_class="fields-row"),
             Div("email", "language", css_class="fields-row"),
-            Div("site", "line_lead", css_class="fields-row"),
+            "line_lead" if site_is_fixed else Div("site", "line_lead", css_class="fields-row"),
             Div("started_on", "left_on", css_class="fields-row"),
         )
 
@@ -125,6 +131,37 @@ class PersonForm(forms.Form):
                 )
             )
         return number
+
+
+class MoveForm(forms.Form):
+    """Where somebody moves, and from which day on."""
+
+    site = forms.ModelChoiceField(
+        Site.objects.none(), label=_("To site"), empty_label=_("choose one")
+    )
+    from_day = forms.DateField(
+        label=_("From"),
+        widget=DayInput,
+        help_text=_("The first day there, past or to come; a day begins where they move to."),
+    )
+    reason = forms.CharField(
+        label=_("Why"), max_length=400, widget=forms.Textarea(attrs={"rows": 3})
+    )
+
+    def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["site"].queryset = sites  # type: ignore[attr-defined]
+        self.helper = form_helper(Div("site", "from_day", css_class="fields-row"), "reason")
+
+
+class MoveWithdrawalForm(forms.Form):
+    reason = forms.CharField(
+        label=_("Why"), max_length=400, widget=forms.Textarea(attrs={"rows": 3})
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = form_helper("reason")
 
 
 class StampForm(forms.Form):

@@ -1,3 +1,4 @@
+from .memberships import SiteMembership, SiteMembershipWithdrawal
 from .people import (
     FormerEmployeeNumber,
     Installation,
@@ -18,6 +19,8 @@ __all__ = [
     "Role",
     "SharedTablet",
     "Site",
+    "SiteMembership",
+    "SiteMembershipWithdrawal",
     "SiteRole",
     "Stamp",
     "TabletUse",

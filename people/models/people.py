@@ -142,12 +142,16 @@ class Role(models.TextChoices):
     KIOSK = "kiosk", _("kiosk")
 
 
+def at_work_on(day: date) -> Q:
+    """People who have started by a day and not left before it."""
+    return Q(Q(started_on__isnull=True) | Q(started_on__lte=day)) & Q(
+        Q(left_on__isnull=True) | Q(left_on__gte=day)
+    )
+
+
 class PersonQuerySet(models.QuerySet["Person"]):
     def at_work_on(self, day: date) -> "PersonQuerySet":
-        return self.filter(
-            Q(started_on__isnull=True) | Q(started_on__lte=day),
-            Q(left_on__isnull=True) | Q(left_on__gte=day),
-        )
+        return self.filter(at_work_on(day))
 
     def left_before(self, day: date) -> "PersonQuerySet":
         return self.filter(left_on__lt=day)

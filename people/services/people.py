@@ -15,6 +15,7 @@ from people.models import BadgePin, FormerEmployeeNumber, Person, Role, Site, Us
 from people.queries import reach
 from records.services import trail
 
+from .memberships import add_membership
 from .sign_in_mails import send_address_changed
 
 NUMBER_FAULT_MESSAGES = {
@@ -90,11 +91,10 @@ def lock_person(person: Person) -> Person:
     For whoever decides by what is recorded of one person: it comes before the reading, and
     before every other lock. Lasts until the transaction ends.
     """
-    return (
-        Person.objects.select_for_update(of=("self",), no_key=True)
-        .select_related("site", "line_lead")
-        .get(pk=person.pk)
-    )
+    # Read once the row is ours: one that is joined while waiting is compared with what it was
+    # joined by before, so that PostgreSQL finds nobody where the other act changed the site.
+    lock_people([person.pk])
+    return Person.objects.select_related("site", "line_lead").get(pk=person.pk)
 
 
 def lock_people(person_ids: Collection[int]) -> None:
@@ -122,7 +122,8 @@ def change_person(
     person = lock_person(person)
     before = {name: getattr(person, name) for name in details}
     for name, value in details.items():
-        setattr(person, name, value)
+        if name != "site":
+            setattr(person, name, value)
     _refuse_contradictions(person)
     changed = [name for name in details if before[name] != details[name]]
     is_renumbered = bool(employee_number) and employee_number != person.employee_number
@@ -133,7 +134,9 @@ def change_person(
         ports.whereabouts_changed(person)
     if not changed:
         return person
-    person.save(update_fields=changed)
+    if "site" in changed:
+        _move_today(person, details["site"], actor, at)
+    person.save(update_fields=[name for name in changed if name != "site"])
     if WHEREABOUTS.intersection(changed):
         ports.whereabouts_changed(person)
     if "email" in changed:
@@ -149,6 +152,11 @@ def change_person(
         at=at,
     )
     return person
+
+
+def _move_today(person: Person, site: Site, actor: User, at: datetime) -> None:
+    """Have them be at another site from today on; where they were before is kept."""
+    add_membership(person=person, site=site, from_day=site.today(at), reason="", actor=actor, at=at)
 
 
 def _change_number(person: Person, number: str, actor: User, at: datetime) -> None:

@@ -1,12 +1,18 @@
 from django.urls import path
 
-from people.views import people, sign_ins, stamps
+from people.views import moves, people, sign_ins, stamps
 
 urlpatterns = [
     path("people/", people.person_list, name="person_list"),
     path("people/new/", people.person_new, name="person_new"),
     path("people/<str:employee_number>/", people.person_detail, name="person_detail"),
     path("people/<str:employee_number>/edit/", people.person_edit, name="person_edit"),
+    path("people/<str:employee_number>/move/", moves.person_move, name="person_move"),
+    path(
+        "people/<str:employee_number>/moves/<int:move_id>/withdraw/",
+        moves.move_withdraw,
+        name="move_withdraw",
+    ),
     path("people/<str:employee_number>/stamps/new/", stamps.stamp_issue, name="stamp_issue"),
     path(
         "people/<str:employee_number>/stamps/<int:stamp_id>/return/",

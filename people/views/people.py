@@ -17,6 +17,7 @@ from people.exceptions import PeopleError
 from people.forms.people import PersonFilterForm, PersonForm
 from people.models import Person, Role, Site, User
 from people.queries.departures import matters_of_departure
+from people.queries.memberships import history_of
 from people.queries.reach import may_change_address
 from people.services import people as services
 
@@ -89,10 +90,10 @@ def person_edit(request: UserRequest, employee_number: str) -> HttpResponse:
         sites=sites,
         leads=Person.objects.filter(site__in=sites).exclude(pk=person.pk),
         address_is_fixed=not may_change_address(request.user, person),
+        site_is_fixed=True,
         initial={
             "employee_number": person.employee_number,
             **{name: getattr(person, name) for name in services.CHANGEABLE},
-            "site": person.site_id,
         },
     )
     departure: list[ports.OpenMatter] = []
@@ -137,6 +138,8 @@ def person_detail(request: UserRequest, employee_number: str) -> HttpResponse:
         "today": person.site.today(),
         "former_numbers": person.former_numbers.order_by("-until_on"),
     }
+    if rights.edit or rights.results:
+        context["moves"] = history_of(person)
     if rights.results:
         context |= ports.person_record(person, every_practice=request.GET.get("practice") == "all")
     if rights.results or rights.stamps:

@@ -9,7 +9,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 
-from people.access import UserRequest
+from people.access import UserRequest, people_listed_for
 from people.exceptions import ProofRefused
 from people.models import Person
 from people.services.proof import prove_identity
@@ -28,8 +28,13 @@ def save_person_fact(
     form: forms.Form,
     texts: dict[str, str],
     act: Callable[..., Any],
+    *,
+    ends: str = "",
 ) -> HttpResponse:
-    """Show the form, or act on what it says and go back to the person's page."""
+    """Show the form, or act on what it says and go back to the person's page.
+
+    ``ends`` names another page, for acts that may take the person out of the user's reach.
+    """
     if form.is_bound and form.is_valid():
         fields = dict(form.cleaned_data)
         try:
@@ -42,6 +47,8 @@ def save_person_fact(
             form.add_error(None, str(error))
         else:
             messages.success(request, texts["done"])
+            if ends and not people_listed_for(request.user).filter(pk=person.pk).exists():
+                return redirect(ends)
             return redirect("people:person_detail", person.employee_number)
     context = {"person": person, "form": form, "texts": texts}
     status = 422 if form.is_bound else 200

@@ -10,6 +10,7 @@ KIND_OF_MODEL = {
     "Installation": "installation",
     "Site": "site",
     "Person": "person",
+    "SiteMembership": "site-membership",
     "User": "sign-in",
     "Stamp": "stamp",
     "SharedTablet": "shared-tablet",

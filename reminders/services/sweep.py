@@ -15,6 +15,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext as _
 
 from people.models import Person, Site
+from people.services.moves import carry_out_moves
 from reminders.domain.reminders import Ending
 from reminders.models import Message, Reminder, SiteSweep
 from reminders.queries.ends import WEEK_LIST
@@ -54,6 +55,7 @@ def sweep(*, now: datetime, on: date | None = None) -> list[SweptSite]:
     Exception
         What went wrong at a site, once the other sites are swept.
     """
+    carry_out_moves(now)
     swept, failed = [], []
     for site, day in sites_to_sweep(now, on):
         try:

@@ -13,10 +13,12 @@ from django.views.decorators.http import require_POST, require_safe
 
 from people.access import UserRequest, role_required
 from people.models import Role, Site
+from people.presenters.paper import not_printed
 from reminders import access
 from reminders.exceptions import ReminderError
 from reminders.forms.reminders import ComingForm, OutboxForm
 from reminders.models import Message, SiteSweep
+from reminders.presenters import printed_list
 from reminders.presenters import reminder_pages as reminder_screens
 from reminders.services import mail
 
@@ -77,8 +79,26 @@ def reminders_printed_list(request: UserRequest) -> HttpResponse:
     return render(
         request,
         "reminders/reminders_printed_list.html",
-        {**_page_context(request, site, now), "form": form, "people": people},
+        {
+            **_page_context(request, site, now),
+            "form": form,
+            "people": people,
+            "lacking": not_printed(printed_list.texts_on_list(site, people)),
+        },
     )
+
+
+@require_safe
+@role_required(*WATCHERS)
+def reminders_printed_list_pdf(request: UserRequest) -> HttpResponse:
+    """The same list as it is printed."""
+    _form, site = _chosen_site(request)
+    now = timezone.now()
+    people = reminder_screens.printed_list(site, now)
+    content = printed_list.printed_list_pdf(site, people, at=now)
+    response = HttpResponse(content, content_type="application/pdf")
+    response["Content-Disposition"] = 'inline; filename="printed-list.pdf"'
+    return response
 
 
 @require_safe

@@ -28,6 +28,7 @@ from tests.factories import (
     make_site,
     make_user,
 )
+from tests.paper import pages_of
 from tests.test_access_table import TABLE
 from training.models import PracticeRecord, VisionTest
 
@@ -161,6 +162,7 @@ def addresses(today):
         "certification:months_ahead": [{}, {"months": 24}, {"scope": "TERM"}]
         + [{"kind": one} for one in KINDS],
         "certification:wall_list": [{}, {"lead": "LEAD"}],
+        "certification:wall_list_pdf": [{}, {"lead": "LEAD"}],
         "certification:home": [{}],
         "certification:my_card": [{}],
         "assessments:board_list": [{}],
@@ -210,7 +212,8 @@ def read(client, url):
     body = b"".join(response.streaming_content) if response.streaming else response.content
     if "spreadsheet" in response["Content-Type"]:
         return "\n".join(str(row) for row in load_workbook(io.BytesIO(body)).active.values)
-    text = body.decode()
+    is_paper = response["Content-Type"] == "application/pdf"
+    text = "\n".join(pages_of(body)) if is_paper else body.decode()
     text = re.sub(r'(name="csrfmiddlewaretoken" value=|"X-CSRFToken": )"[^"]+"', "", text)
     return re.sub(r"T\d\d:[\d:.+]+|\b\d\d:\d\d\b|nonce-\S+", "", text)
 

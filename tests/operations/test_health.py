@@ -19,7 +19,7 @@ from tests.reminders.reminder_scenes import DAY, ends_in, somebody, sweep
 pytestmark = pytest.mark.django_db
 
 PAGE, CHECK = reverse("operations:health"), reverse("operations:health_check")
-PARTS = ("worker", "clock", "sweep", "sending", "mail", "records")
+PARTS = ("worker", "clock", "sweep", "sending", "mail", "records", "paper")
 Kind = Heartbeat.Kind
 
 
@@ -65,6 +65,7 @@ def test_site_where_nothing_was_ever_started_is_not_well(client):
         **dict.fromkeys(PARTS, False),
         "mail": True,
         "records": True,
+        "paper": True,
     }
 
 
@@ -312,3 +313,20 @@ def test_database_that_is_away_does_not_stop_the_process(monkeypatch, caplog):
     monkeypatch.setattr(process_heartbeats.connection, "close", lambda: None)
     process_heartbeats._write(Kind.WORKER, "celery@bench")
     assert "took no sign of life of the worker" in caplog.text
+
+
+def test_health_names_the_scripts_on_paper_and_the_package_that_is_missing(client, without):
+    everything_lives()
+    client.force_login(make_user("administrator"))
+    page = client.get(PAGE).content.decode()
+    assert "Names are printed in: Latin, Greek, Cyrillic, Vietnamese," in page
+    assert "fonts-noto" not in page
+    without("CJK")
+
+    page = client.get(PAGE).content.decode()
+
+    assert "Not in: Chinese, Japanese, Korean. Their numbers are printed instead." in page
+    assert "Install fonts-noto-cjk (Debian)" in page
+    answer = client.get(CHECK)
+    assert answer.status_code == 200  # Everything else goes on.
+    assert answer.json()["details"]["paper"]["state"] == "attention"

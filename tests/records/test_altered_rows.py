@@ -19,7 +19,8 @@ from certification.models import Certificate, CertificateEvent, Proposal, Scheme
 from certification.services import certificates_from_elsewhere, events, proposals, restricting
 from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
-from people.models import Person, User
+from people.models import Person, Role, SiteMembership, SiteRole, User
+from people.services.moves import move_person, withdraw_move
 from people.services.people import change_person
 from records.models import TrailEntry, append_only
 from records.queries.verification import verify_records
@@ -59,6 +60,8 @@ class Kept:
     restricted: Certificate
     withdrawn: Certificate
     elsewhere: Certificate
+    move: SiteMembership
+    withdrawn_move: SiteMembership
 
 
 @pytest.fixture
@@ -171,6 +174,7 @@ def kept(files):
     )
     events.withdraw_certificate(certificate=withdrawn, act=act)
     elsewhere = _from_elsewhere(third, revision, act, old)
+    move, withdrawn_move = _moves(site)
     factories.write_down()
     assert passed.outcome.passed
     return Kept(
@@ -195,7 +199,26 @@ def kept(files):
         restricted=restricted,
         withdrawn=withdrawn,
         elsewhere=elsewhere,
+        move=move,
+        withdrawn_move=withdrawn_move,
     )
+
+
+def _moves(site):
+    """Somebody moved, and moved back by mistake."""
+    there = factories.make_site("Aldergate", "AL")
+    keeper = factories.make_user("administrator", site=site)
+    SiteRole.objects.create(user=keeper, site=there, role=Role.ADMINISTRATOR, recorded_at=NOW)
+    person = factories.make_person(site)
+    first, second = (
+        move_person(
+            person=person, site=to, from_day=TODAY - timedelta(days=ago), reason="Line 4.",
+            actor=keeper, at=NOW,
+        )
+        for to, ago in ((there, 20), (site, 5))
+    )  # fmt: skip
+    withdraw_move(membership=second, reason="The wrong person.", actor=keeper, at=NOW)
+    return first, second
 
 
 def _from_elsewhere(person, revision, act, issued_on):
@@ -251,6 +274,23 @@ def test_rows_as_they_were_written_fit(kept):
 
 
 ALTERATIONS = {
+    "a move from an earlier day": lambda kept: (
+        "UPDATE people_sitemembership SET from_day = %s WHERE id = %s",
+        [TODAY - timedelta(days=90), kept.move.pk],
+        f"people_sitemembership {kept.move.pk} is not what trail entry",
+    ),
+    "a withdrawn move in force": lambda kept: (
+        "DELETE FROM people_sitemembershipwithdrawal WHERE membership_id = %s",
+        [kept.withdrawn_move.pk],
+        f"people_sitemembershipwithdrawal {kept.withdrawn_move.pk} is gone",
+    ),
+    "a move invented": lambda kept: (
+        "INSERT INTO people_sitemembership (person_id, site_id, from_day, reason, recorded_at) "
+        "SELECT person_id, site_id, '2026-01-02', '', recorded_at FROM people_sitemembership "
+        "WHERE id = %s",
+        [kept.move.pk],
+        "people_sitemembership",
+    ),
     "a failed vision test passed": lambda kept: (
         "UPDATE training_visiontest SET passed = %s WHERE id = %s",
         [True, kept.failed_test.pk],

@@ -21,11 +21,12 @@ def workers():
 
 
 def test_worker_and_clock_make_the_site_well(processes):
-    assert living() == {"mail", "records"}
+    assert living() == {"mail", "records", "paper"}
     worker = processes.worker("tests.services.often")
     wait_until(lambda: "worker" in living())
     clock = processes.clock("tests.services.often")
-    wait_until(lambda: living() == {"worker", "clock", "sweep", "sending", "mail", "records"})
+    everything = {"worker", "clock", "sweep", "sending", "mail", "records", "paper"}
+    wait_until(lambda: living() == everything)
 
     worker.terminate()
     wait_until(lambda: not workers().exists())

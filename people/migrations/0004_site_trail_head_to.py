@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("people", "0002_employee_numbers_whatever_their_capitals"),
+        ("people", "0003_site_memberships"),
     ]
 
     operations = [

@@ -1,6 +1,0 @@
-// Buttons that print the page; without a script the browser's own menu does it.
-
-for (const button of document.querySelectorAll("[data-print]")) {
-  button.hidden = false;
-  button.addEventListener("click", () => window.print());
-}
