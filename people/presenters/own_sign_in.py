@@ -11,6 +11,7 @@ from people.queries.own_sign_in import SignInAct, own_sign_in_acts
 
 WORDS = {
     "signed in": gettext_lazy("Signed in"),
+    "signed in with a one-time password": gettext_lazy("Signed in with a one-time password"),
     "signed out": gettext_lazy("Signed out"),
     "sign-in refused": gettext_lazy("Signing in refused"),
     "password refused": gettext_lazy("Wrong password where it was asked for again"),
@@ -19,8 +20,10 @@ WORDS = {
     "tablet opened in full": gettext_lazy("Opened a shared tablet with the password"),
     "link to a new password sent": gettext_lazy("Link to a new password sent"),
     "password changed": gettext_lazy("Password changed"),
+    "password chosen after a one-time one": gettext_lazy("Password chosen after a one-time one"),
     "password set by a link": gettext_lazy("Password set by a link"),
     "password given": gettext_lazy("One-time password given"),
+    "password taken away": gettext_lazy("Password taken away, for a new one to be chosen"),
     "sign-in opened": gettext_lazy("Sign-in opened"),
     "sign-in opened again": gettext_lazy("Sign-in opened again"),
     "sign-in closed": gettext_lazy("Sign-in closed"),

@@ -36,12 +36,38 @@ def send_reset_links(email: str, language: str) -> None:
                 "place": settings.PUBLIC_URL,
                 "link": reset_link(user),
             }
-        try:
-            EmailMessage(subject, body + "\n", to=[user.person.email]).send()  # type: ignore[union-attr]
-        except OSError:
-            log.exception("The link to a new password was not sent.")
-        else:
-            record_bounded(LINK_SENT, user, address="", at=timezone.now())
+        _send_link(user, subject, body)
+
+
+def send_password_link(user: User) -> bool:
+    """Send whoever was given a sign-in, or lost their password, a link to choose one.
+
+    It goes to the address in their record; return whether it was sent.
+    """
+    with in_language(language_of(user.person)):
+        subject = _("Choose your password")
+        body = _(
+            "An administrator has asked you to choose the password of your sign-in %(number)s at "
+            "%(place)s. This link works once, within an hour:\n\n"
+            "%(link)s\n\n"
+            "Later, ask for another one at %(place)s under “I forgot my password”. Nobody else "
+            "knows your password, and nobody may ask you for it."
+        ) % {
+            "number": user.employee_number,
+            "place": settings.PUBLIC_URL,
+            "link": reset_link(user),
+        }
+    return _send_link(user, subject, body)
+
+
+def _send_link(user: User, subject: str, body: str) -> bool:
+    try:
+        EmailMessage(subject, body + "\n", to=[user.person.email]).send()  # type: ignore[union-attr]
+    except OSError:
+        log.exception("The link to a new password was not sent.")
+        return False
+    record_bounded(LINK_SENT, user, address="", at=timezone.now())
+    return True
 
 
 def send_address_changed(*, user: User, former: str, actor: User | str, at: datetime) -> None:

@@ -9,6 +9,7 @@ from records.models import TrailEntry
 from records.services import trail
 
 SIGNED_IN = "signed in"
+SIGNED_IN_ONE_TIME = "signed in with a one-time password"
 SIGNED_OUT = "signed out"
 REFUSED = "sign-in refused"
 PROOF_REFUSED = "password refused"
@@ -20,7 +21,8 @@ MOST_AN_HOUR = 12
 
 @transaction.atomic
 def record_signed_in(user: User, *, address: str, at: datetime) -> None:
-    trail.record(actor=user, act=SIGNED_IN, about=user, payload={"from": address}, at=at)
+    act = SIGNED_IN_ONE_TIME if user.password_is_one_time else SIGNED_IN
+    trail.record(actor=user, act=act, about=user, payload={"from": address}, at=at)
 
 
 @transaction.atomic

@@ -17,6 +17,7 @@ from people.exceptions import PeopleError
 from people.forms.people import RolesForm
 from people.models import Person, Role, Site, User
 from people.services import sign_ins as services
+from people.services.sign_in_mails import send_password_link
 
 
 @never_cache
@@ -39,8 +40,8 @@ def person_sign_in(request: UserRequest, employee_number: str) -> HttpResponse:
         }
         try:
             if user is None:
-                _user, password = services.open_sign_in(person=person, **common)
-                return _render_password_once(request, person, password)
+                user, password = services.open_sign_in(person=person, **common)
+                return _hand_over(request, person, user, password)
             services.set_roles(user=user, **common)
         except PeopleError as error:
             form.add_error(None, str(error))
@@ -56,14 +57,14 @@ def person_sign_in(request: UserRequest, employee_number: str) -> HttpResponse:
 @require_POST
 @login_required
 def sign_in_password(request: UserRequest, employee_number: str) -> HttpResponse:
-    """Give a one-time password in place of a lost one."""
+    """Have a lost password replaced: by a link to its owner, or by a one-time one."""
     person, user = _person_and_sign_in(request, employee_number)
     try:
         password = services.give_password(user=user, actor=request.user, at=timezone.now())
     except PeopleError as error:
         messages.error(request, str(error))
         return redirect("people:person_sign_in", person.employee_number)
-    return _render_password_once(request, person, password)
+    return _hand_over(request, person, user, password)
 
 
 @require_POST
@@ -89,6 +90,28 @@ def _person_and_sign_in(request: UserRequest, employee_number: str) -> tuple[Per
     if user is None:
         raise Http404
     return person, user
+
+
+def _hand_over(request: UserRequest, person: Person, user: User, password: str) -> HttpResponse:
+    """Show the one-time password, or send the link that takes its place."""
+    if password:
+        return _render_password_once(request, person, password)
+    names = {"name": person.full_name, "email": person.email}
+    if send_password_link(user):
+        messages.success(
+            request,
+            _("%(name)s has been sent a link to choose a password, to %(email)s.") % names,
+        )
+    else:
+        messages.error(
+            request,
+            _(
+                "The link for %(name)s could not be sent to %(email)s. See under Health whether "
+                "mail goes out, then send it again."
+            )
+            % names,
+        )
+    return redirect("people:person_sign_in", person.employee_number)
 
 
 def _render_password_once(request: UserRequest, person: Person, password: str) -> HttpResponse:
