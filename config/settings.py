@@ -83,6 +83,12 @@ CONTENT_SECURITY_POLICY = {
 SESSION_COOKIE_AGE = 60 * env.whole_number(
     "IDLE_MINUTES", 240, least=5, about="Minutes without a click after which one is signed out."
 )
+SESSION_HOURS = env.whole_number(
+    "SESSION_HOURS",
+    12,
+    least=1,
+    about="Hours after which one signs in again however busy one was; kiosks stay.",
+)
 KIOSK_IDLE_DAYS = env.whole_number(
     "KIOSK_IDLE_DAYS", 30, least=1, about="Days without a check after which a kiosk is signed out."
 )
@@ -133,6 +139,7 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "allauth.account.middleware.AccountMiddleware",
+    "people.middleware.sign_ins.end_old_sessions",
     "people.middleware.sign_ins.note_address",
     "people.middleware.languages.sign_in_language",
     "people.middleware.tablets.shared_tablets",

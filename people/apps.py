@@ -7,11 +7,12 @@ class PeopleConfig(AppConfig):
     verbose_name = _("People")
 
     def ready(self) -> None:
-        from django.contrib.auth.signals import user_logged_out
+        from django.contrib.auth.signals import user_logged_in, user_logged_out
 
-        from people.middleware.sign_ins import record_sign_out
+        from people.middleware.sign_ins import mark_sign_in, record_sign_out
         from people.presenters import navigation
 
+        user_logged_in.connect(mark_sign_in)
         user_logged_out.connect(record_sign_out)
 
         staff = ["line_lead", "instructor", "quality", "administrator"]

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from allauth.account.adapter import get_adapter
 from django.conf import settings
 from django.contrib import messages
+from django.contrib.auth import logout
 from django.core.exceptions import ImproperlyConfigured, PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -29,6 +30,48 @@ def record_sign_out(*, user: User | None = None, **_more: object) -> None:
     """However somebody signs out: on the page, at a tablet, in Django's pages."""
     if isinstance(user, User):
         record_signed_out(user, at=timezone.now())
+
+
+SIGNED_IN_AT = "signed_in_at"  # In the session: seconds since 1970.
+
+
+def mark_sign_in(*, request: HttpRequest, **_more: object) -> None:
+    """Count a session's hours from here: its owner has just shown who they are.
+
+    The session gets another key with it, so nothing that is still under way writes over the mark.
+    """
+    request.session[SIGNED_IN_AT] = int(timezone.now().timestamp())
+
+
+def end_old_sessions(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """End what was opened `SESSION_HOURS` ago, or before sessions had the mark.
+
+    Every request counts the idle time anew, so a session that is kept busy would never end.
+    """
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        user = request.user
+        if user.is_authenticated and not is_kiosk(user):
+            marked = request.session.get(SIGNED_IN_AT, 0)
+            if timezone.now().timestamp() - marked >= settings.SESSION_HOURS * 3600:
+                language = language_of(user.person)
+                logout(request)
+                with in_language(language):
+                    messages.info(
+                        request,
+                        _("A session ends after %(n)d h. Sign in again to go on.")
+                        % {"n": settings.SESSION_HOURS},
+                    )
+        return get_response(request)
+
+    return middleware
+
+
+def is_kiosk(user: User) -> bool:
+    """Whoever is somebody is no kiosk, so people's requests ask nothing more here."""
+    return user.person_id is None and user.has_role(Role.KIOSK)
 
 
 def note_address(
@@ -106,8 +149,7 @@ def restrict_kiosks(
 
     def middleware(request: HttpRequest) -> HttpResponse:
         user = request.user
-        # Whoever is somebody is no kiosk, so people's requests ask nothing more here.
-        if user.is_authenticated and user.person_id is None and user.has_role(Role.KIOSK):
+        if user.is_authenticated and is_kiosk(user):
             if request.path not in map(reverse, KIOSK_OPENS):
                 raise PermissionDenied
             idle_s = settings.KIOSK_IDLE_DAYS * 24 * 3600
