@@ -119,6 +119,7 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "allauth",
     "allauth.account",
+    "allauth.mfa",
     "crispy_forms",
     "crispy_bootstrap5",
     "django_htmx",
@@ -144,6 +145,7 @@ MIDDLEWARE = [
     "people.middleware.languages.sign_in_language",
     "people.middleware.tablets.shared_tablets",
     "people.middleware.sign_ins.require_own_password",
+    "people.middleware.sign_ins.require_second_factor",
     "people.middleware.sign_ins.restrict_kiosks",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -281,6 +283,10 @@ ACCOUNT_FORMS = {
     "reset_password_from_key": "people.forms.passwords.ResetPasswordKeyForm",
     "user_token": "people.forms.passwords.UserTokenForm",
 }
+# Of allauth.mfa its table, its recovery codes and its place in signing in; pages and rules are
+# people.views.second_factor and people.services.second_factors.
+MFA_ADAPTER = "people.views.adapters.SecondFactorAdapter"
+MFA_SUPPORTED_TYPES = ["totp", "recovery_codes", "webauthn"]
 ACCOUNT_LOGIN_METHODS = {"username", "email"}
 ACCOUNT_USER_MODEL_USERNAME_FIELD = "employee_number"
 ACCOUNT_SIGNUP_FIELDS = ["username*", "email", "password1*", "password2*"]

@@ -11,6 +11,10 @@ class ProofRefused(PeopleError):
     """The signer did not prove who they are."""
 
 
+class WrongPassword(ProofRefused):
+    """The password is not the signer's, or proves nothing."""
+
+
 class TriedTooOften(ProofRefused):
     """Too many tries were wrong, so that this one was not looked at."""
 

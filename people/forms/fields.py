@@ -1,18 +1,22 @@
 """Fields that several forms share: days, and people given by number or name."""
 
-from typing import Any
+from typing import Any, Literal
 
+from allauth.core import context as allauth_context
 from crispy_forms.helper import FormHelper
 from crispy_forms.layout import Layout
 from django import forms
 from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 from django.db.models import QuerySet
+from django.template.loader import render_to_string
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
-from people.models import Person
+from people.models import Person, User
 from people.models.people import PersonQuerySet
+from people.services.proof import Asked, Given, proof_asked
 
 SUGGESTED_PEOPLE = 200
 
@@ -39,19 +43,53 @@ class DayInput(forms.DateInput):
         super().__init__(attrs, format="%Y-%m-%d")
 
 
-class PasswordField(forms.CharField):
-    """The signer's own password, before a signature."""
+class ProofInput(forms.PasswordInput):
+    """A password, and beside it what else the reader is asked for as proof.
 
-    def __init__(self, **kwargs: Any) -> None:
+    Who reads is taken from the request that is being answered, so that no form and no view has to
+    hand it on, and none can forget to.
+    """
+
+    asks: Literal["as the site does", "all", "password"] = "as the site does"
+
+    def asked(self) -> Asked:
+        user = getattr(allauth_context.request, "user", None)
+        if not isinstance(user, User) or self.asks == "password":
+            return Asked()
+        return proof_asked(user, of_factors=self.asks == "all")
+
+    def render(self, name: str, value: Any, attrs: Any = None, renderer: Any = None) -> SafeString:
+        password = super().render(name, None, attrs, renderer)
+        context = {"asked": self.asked(), "name": name, "id": (attrs or {}).get("id", name)}
+        return password + render_to_string("people/partials/proof.html", context)
+
+    def value_from_datadict(self, data: Any, files: Any, name: str) -> Given:
+        return Given(password=data.get(name, ""), code=data.get(f"{name}_code", ""))
+
+
+class PasswordField(forms.Field):
+    """What proves who signs: the signer's own password, and a code where their site asks for one.
+
+    What was typed comes back as `people.services.proof.Given`.
+    """
+
+    def __init__(self, *, of_factors: bool = False, **kwargs: Any) -> None:
         super().__init__(
             **{
                 "label": _("Your password"),
-                "strip": False,
-                "widget": forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+                "widget": ProofInput(attrs={"autocomplete": "current-password"}),
                 "help_text": _("Typed again, it is your signature."),
                 **kwargs,
             }
         )
+        assert isinstance(self.widget, ProofInput)  # noqa: S101
+        if of_factors:
+            self.widget.asks = "all"
+
+    def clean(self, value: Given) -> Given:
+        if self.required and not value.password:
+            raise ValidationError(self.error_messages["required"], code="required")
+        return value
 
 
 class PersonField(forms.CharField):

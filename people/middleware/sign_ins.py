@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 
 from people.models import Role, User
 from people.queries.languages import in_language, language_of
+from people.queries.second_factors import lacks_second_factor
 from people.services.sign_in_trail import record_signed_out
 
 
@@ -87,6 +88,7 @@ def note_address(
     return middleware
 
 
+SESSION_READ_ONLY = "by_pin"  # In the session of whoever opened a shared tablet for looking.
 CHANGE_PAGE = "account_change_password"
 OPEN_WITH_ONE_TIME_PASSWORD = (
     CHANGE_PAGE,
@@ -124,6 +126,41 @@ def require_own_password(
                     _("Your password was given to you by somebody else. Choose your own to go on."),
                 )
             return redirect(CHANGE_PAGE)
+        return get_response(request)
+
+    return middleware
+
+
+OPEN_WITHOUT_SECOND_FACTOR = (
+    *OPEN_WITH_ONE_TIME_PASSWORD,
+    "people:second_factor",
+    "people:second_factor_app",
+    "people:own_sign_in",
+)
+
+
+def require_second_factor(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """Lead whoever has a role that needs a second factor, and has none, to setting one up.
+
+    Badge and PIN at a shared tablet open for looking alone and ask for none.
+    """
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        user = request.user
+        if (
+            user.is_authenticated
+            and not request.session.get(SESSION_READ_ONLY)
+            and lacks_second_factor(user)
+            and request.path not in map(reverse, OPEN_WITHOUT_SECOND_FACTOR)
+        ):
+            with in_language(language_of(user.person)):
+                messages.warning(
+                    request,
+                    _("Your role needs a second factor beside the password. Set one up to go on."),
+                )
+            return redirect("people:second_factor")
         return get_response(request)
 
     return middleware

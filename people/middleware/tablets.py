@@ -29,7 +29,7 @@ from people.queries.languages import in_language
 from people.services.tablets import hash_token
 
 from .languages import language_at
-from .sign_ins import is_kiosk, mark_sign_in
+from .sign_ins import SESSION_READ_ONLY, is_kiosk, mark_sign_in
 
 COOKIE = f"{settings.COOKIE_PREFIX}shared_tablet"
 SALT = "training.shared_tablet"
@@ -37,7 +37,7 @@ COOKIE_AGE_S = 400 * 24 * 3600  # Browsers keep none longer.
 SEEN_RESOLUTION = timedelta(seconds=10)  # When it was used is written so often at most.
 
 # In the session; when it was used, and whether it is locked, is a row of `TabletUse`.
-SESSION_TABLET, SESSION_READ_ONLY = "tablet", "by_pin"
+SESSION_TABLET = "tablet"
 
 OPEN_WHEN_LOCKED = ("people:tablet", "people:tablet_open", "people:tablet_full")
 READ_ONLY_MAY_POST = ("people:tablet_open", "people:tablet_full", "people:tablet_lock")

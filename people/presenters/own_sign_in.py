@@ -30,10 +30,21 @@ WORDS = {
     "sign-in address changed": gettext_lazy("E-mail address changed"),
     "roles set": gettext_lazy("Roles set"),
     "administrator made": gettext_lazy("Made administrator at the terminal"),
+    "second factor refused": gettext_lazy("Wrong code where a second factor was asked for"),
+    "second factor added": gettext_lazy("Second factor added"),
+    "second factor removed": gettext_lazy("Second factor removed"),
+    "second factor reset": gettext_lazy("Second factor taken away"),
+    "recovery codes made anew": gettext_lazy("New recovery codes made"),
+    "recovery code used": gettext_lazy("Recovery code used"),
     "badge and PIN set": gettext_lazy("Badge and PIN set"),
     "badge and PIN removed": gettext_lazy("Badge and PIN given up"),
 }
-REFUSALS = {"sign-in refused", "password refused", "password refused at a tablet"}
+REFUSALS = {
+    "sign-in refused",
+    "password refused",
+    "password refused at a tablet",
+    "second factor refused",
+}
 
 
 @dataclass(frozen=True)

@@ -1,37 +1,87 @@
 """Proving again who one is, before a signature."""
 
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from people.exceptions import ProofRefused
+from people.exceptions import ProofRefused, WrongPassword
 from people.models import User
+from people.queries.second_factors import has_second_factor, lacks_second_factor
+from records.models import Proof
 
+from .second_factors import use_code
 from .sign_in_trail import PROOF_REFUSED, record_bounded
 from .tries import count_try, forget_tries, password_tries
 
 
-def prove_identity(user: User, password: str) -> str:
-    """Check the signer's password; return the kind of proof that a signature records.
+@dataclass(frozen=True)
+class Given:
+    """What somebody gives to prove who they are: the password, and a code where one is asked."""
+
+    password: str = ""
+    code: str = ""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What somebody is asked for as proof."""
+
+    code: bool = False
+
+
+def proof_asked(user: User, *, of_factors: bool = False) -> Asked:
+    """What a page asks somebody for, before it is given; see `prove_identity`."""
+    asks = of_factors or user.signs_with_second_factor
+    return Asked(code=asks and has_second_factor(user))
+
+
+def prove_identity(user: User, given: Given | str, *, of_factors: bool = False) -> str:
+    """Check what a signer gives; return the kind of proof that a signature records.
 
     Call it before the act that it is for and outside its transaction, which may be rolled back:
-    wrong tries have to stay counted.
+    wrong tries have to stay counted, and a code that was used stays used.
+
+    Parameters
+    ----------
+    given : Given or str
+        A string is a password alone.
+    of_factors : bool
+        Whether it is for second factors themselves: whoever has one gives it, whatever their sites
+        ask for signatures, and whoever has none is about to.
 
     Raises
     ------
     TriedTooOften
         If too many tries were wrong just now.
-    ProofRefused
+    WrongPassword
         If the password is not the user's, or somebody else knows it, or they may not sign in.
+    ProofRefused
+        If a code is missing, wrong or used, or they have yet to set up a second factor.
     """
     at = timezone.now()
-    if not is_own_password(user, password, at) or user.password_is_one_time:
+    given = Given(given) if isinstance(given, str) else given
+    if not is_own_password(user, given.password, at) or user.password_is_one_time:
         record_bounded(PROOF_REFUSED, user, address=user.from_address, at=at)
-        raise ProofRefused(
+        raise WrongPassword(
             _("That is not your password, so nothing was signed. Type it again, or reset it.")
         )
-    return "password"
+    if not of_factors and lacks_second_factor(user):
+        raise ProofRefused(_("Your site asks you for a second factor. Set it up first."))
+    if not proof_asked(user, of_factors=of_factors).code:
+        return Proof.PASSWORD
+    prove_second_factor(user, given, at)
+    return Proof.CODE
+
+
+def prove_second_factor(user: User, given: Given, at: datetime) -> None:
+    """Check the code of who has a second factor, once the password was right; see `use_code`."""
+    if not has_second_factor(user):
+        return
+    if not given.code:
+        raise ProofRefused(_("Type the code of your app too, and the password once more."))
+    use_code(user, given.code, at)
 
 
 def is_own_password(user: User, password: str, at: datetime) -> bool:

@@ -12,6 +12,7 @@ SIGNED_IN = "signed in"
 SIGNED_IN_ONE_TIME = "signed in with a one-time password"
 SIGNED_OUT = "signed out"
 REFUSED = "sign-in refused"
+CODE_REFUSED = "second factor refused"
 PROOF_REFUSED = "password refused"
 LINK_SENT = "link to a new password sent"
 
@@ -22,7 +23,10 @@ MOST_AN_HOUR = 12
 @transaction.atomic
 def record_signed_in(user: User, *, address: str, at: datetime) -> None:
     act = SIGNED_IN_ONE_TIME if user.password_is_one_time else SIGNED_IN
-    trail.record(actor=user, act=act, about=user, payload={"from": address}, at=at)
+    payload = {"from": address}
+    if user.proved_with:
+        payload["with"] = user.proved_with
+    trail.record(actor=user, act=act, about=user, payload=payload, at=at)
 
 
 @transaction.atomic
