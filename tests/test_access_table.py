@@ -292,9 +292,13 @@ TABLE: dict[str, Row] = {
     # Signing in is for strangers; what is one's own is not
     "account_login": page(READERS),
     "mfa_authenticate": form(EVERYBODY),
+    "mfa_passkey_options": act(EVERYBODY),
     "people:own_sign_in": page(EVERYBODY),
     "people:second_factor": page(EVERYBODY),
     "people:second_factor_app": form(EVERYBODY),
+    "people:passkey_new": form(EVERYBODY),
+    "people:passkey_options": act(EVERYBODY),
+    "people:passkey_proof": act(EVERYBODY),
     "people:second_factor_codes": form(EVERYBODY),
     "people:second_factor_remove": form(EVERYBODY, "1"),
     "account_reset_password": page(PEOPLE),

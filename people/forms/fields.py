@@ -50,13 +50,15 @@ class ProofInput(forms.PasswordInput):
     hand it on, and none can forget to.
     """
 
-    asks: Literal["as the site does", "all", "password"] = "as the site does"
+    asks: Literal["as the site does", "all", "code", "password"] = "as the site does"
 
     def asked(self) -> Asked:
         user = getattr(allauth_context.request, "user", None)
         if not isinstance(user, User) or self.asks == "password":
             return Asked()
-        return proof_asked(user, of_factors=self.asks == "all")
+        asked = proof_asked(user, of_factors=self.asks in ("all", "code"))
+        # Tablets that several people use hold nobody's passkey.
+        return Asked(code=asked.code) if self.asks == "code" else asked
 
     def render(self, name: str, value: Any, attrs: Any = None, renderer: Any = None) -> SafeString:
         password = super().render(name, None, attrs, renderer)
@@ -64,11 +66,17 @@ class ProofInput(forms.PasswordInput):
         return password + render_to_string("people/partials/proof.html", context)
 
     def value_from_datadict(self, data: Any, files: Any, name: str) -> Given:
-        return Given(password=data.get(name, ""), code=data.get(f"{name}_code", ""))
+        return Given(
+            password=data.get(name, ""),
+            code=data.get(f"{name}_code", ""),
+            passkey=data.get(f"{name}_passkey", ""),
+        )
 
 
 class PasswordField(forms.Field):
-    """What proves who signs: the signer's own password, and a code where their site asks for one.
+    """What proves who signs: the signer's own password, with a code where their site asks for one.
+
+    A passkey takes the place of both.
 
     What was typed comes back as `people.services.proof.Given`.
     """
@@ -87,7 +95,7 @@ class PasswordField(forms.Field):
             self.widget.asks = "all"
 
     def clean(self, value: Given) -> Given:
-        if self.required and not value.password:
+        if self.required and not (value.password or value.passkey):
             raise ValidationError(self.error_messages["required"], code="required")
         return value
 

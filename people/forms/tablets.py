@@ -53,7 +53,7 @@ class TabletPasswordForm(forms.Form):
 
     def __init__(self, *args: Any, was_looking: bool = False, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["password"].widget.asks = "all" if was_looking else "password"
+        self.fields["password"].widget.asks = "code" if was_looking else "password"
 
 
 class PinForm(forms.Form):

@@ -135,6 +135,8 @@ OPEN_WITHOUT_SECOND_FACTOR = (
     *OPEN_WITH_ONE_TIME_PASSWORD,
     "people:second_factor",
     "people:second_factor_app",
+    "people:passkey_new",
+    "people:passkey_options",
     "people:own_sign_in",
 )
 

@@ -1,3 +1,4 @@
+from .passkeys import PasskeyChallenge
 from .people import (
     FormerEmployeeNumber,
     Installation,
@@ -14,6 +15,7 @@ __all__ = [
     "BadgePin",
     "FormerEmployeeNumber",
     "Installation",
+    "PasskeyChallenge",
     "Person",
     "Role",
     "SharedTablet",

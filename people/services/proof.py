@@ -11,6 +11,7 @@ from people.models import User
 from people.queries.second_factors import has_second_factor, lacks_second_factor
 from records.models import Proof
 
+from . import passkeys
 from .second_factors import use_code
 from .sign_in_trail import PROOF_REFUSED, record_bounded
 from .tries import count_try, forget_tries, password_tries
@@ -18,10 +19,14 @@ from .tries import count_try, forget_tries, password_tries
 
 @dataclass(frozen=True)
 class Given:
-    """What somebody gives to prove who they are: the password, and a code where one is asked."""
+    """What somebody gives to prove who they are.
+
+    The password, and a code where one is asked; or what the browser says with a passkey, as JSON.
+    """
 
     password: str = ""
     code: str = ""
+    passkey: str = ""
 
 
 @dataclass(frozen=True)
@@ -29,12 +34,17 @@ class Asked:
     """What somebody is asked for as proof."""
 
     code: bool = False
+    passkey: bool = False
 
 
 def proof_asked(user: User, *, of_factors: bool = False) -> Asked:
     """What a page asks somebody for, before it is given; see `prove_identity`."""
-    asks = of_factors or user.signs_with_second_factor
-    return Asked(code=asks and has_second_factor(user))
+    if not has_second_factor(user):
+        return Asked()
+    return Asked(
+        code=of_factors or user.signs_with_second_factor,
+        passkey=passkeys.are_possible() and passkeys.has_passkey(user),
+    )
 
 
 def prove_identity(user: User, given: Given | str, *, of_factors: bool = False) -> str:
@@ -62,6 +72,8 @@ def prove_identity(user: User, given: Given | str, *, of_factors: bool = False) 
     """
     at = timezone.now()
     given = Given(given) if isinstance(given, str) else given
+    if given.passkey:
+        return _prove_by_passkey(user, given.passkey, at)
     if not is_own_password(user, given.password, at) or user.password_is_one_time:
         record_bounded(PROOF_REFUSED, user, address=user.from_address, at=at)
         raise WrongPassword(
@@ -73,6 +85,14 @@ def prove_identity(user: User, given: Given | str, *, of_factors: bool = False) 
         return Proof.PASSWORD
     prove_second_factor(user, given, at)
     return Proof.CODE
+
+
+def _prove_by_passkey(user: User, answer: str, at: datetime) -> str:
+    """A passkey proves alone: the device has asked its owner for a PIN, finger or face."""
+    if not user.may_sign_in(at) or user.password_is_one_time:
+        raise ProofRefused(_("Your sign-in is closed, or its password is not your own yet."))
+    passkeys.use_passkey(user, answer, passkeys.Purpose.PROOF, at)
+    return Proof.PASSKEY
 
 
 def prove_second_factor(user: User, given: Given, at: datetime) -> None:

@@ -11,6 +11,7 @@ from people.views import passwords, second_factor
 urlpatterns = [
     path("login/", views.login, name="account_login"),
     path("login/second-factor/", second_factor.authenticate, name="mfa_authenticate"),
+    path("login/second-factor/passkey/", second_factor.sign_in_options, name="mfa_passkey_options"),
     path("logout/", views.logout, name="account_logout"),
     path("password/change/", passwords.password_change, name="account_change_password"),
     path("password/reset/", passwords.password_reset, name="account_reset_password"),

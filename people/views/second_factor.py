@@ -7,20 +7,22 @@ from allauth.mfa.adapter import get_adapter
 from django import forms
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from people.access import UserRequest
 from people.exceptions import PeopleError, ProofRefused, WrongPassword
-from people.forms.second_factor import AppForm, ProvenForm, SignInCodeForm
+from people.forms.second_factor import AppForm, PasskeyForm, ProvenForm, SignInCodeForm
 from people.middleware.languages import in_own_language
 from people.middleware.sign_ins import client_address
+from people.models import User
 from people.queries.second_factors import second_factors_of
+from people.services import passkeys
 from people.services import second_factors as services
 from people.services.kept_secrets import decrypt, encrypt
 from people.services.proof import prove_identity
@@ -40,6 +42,7 @@ def second_factor(request: UserRequest) -> HttpResponse:
     context = {
         "factors": factors,
         "needed": request.user.needs_second_factor,
+        "passkeys_possible": passkeys.are_possible(),
         "zone": request.user.person.site.zone if request.user.person else None,
     }
     return render(request, "people/second_factor.html", context)
@@ -170,12 +173,87 @@ def authenticate(request: HttpRequest) -> HttpResponse:
     user.from_address = client_address(request)
     form = SignInCodeForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
+        data, at = form.cleaned_data, timezone.now()
         try:
-            user.proved_with = services.use_code(user, form.cleaned_data["code"], timezone.now())
+            if data["passkey"]:
+                purpose = passkeys.Purpose.SIGN_IN
+                user.proved_with = passkeys.use_passkey(user, data["passkey"], purpose, at)
+            else:
+                user.proved_with = services.use_code(user, data["code"], at)
         except ProofRefused as error:
             form.add_error("code", str(error))
         else:
             return stage.exit()
-    context = {"form": form}
+    factors = second_factors_of(user)
+    context = {"form": form, "with_passkey": factors.passkeys and passkeys.are_possible()}
     status = 422 if form.is_bound else 200
     return render(request, "people/second_factor_sign_in.html", context, status=status)
+
+
+@never_cache
+@require_POST
+@login_stage_required(stage=SecondFactorStage.key, redirect_urlname="account_login")
+def sign_in_options(request: HttpRequest) -> HttpResponse:
+    """What the browser of who is signing in is asked to show a passkey by."""
+    stage: Any = request._login_stage  # type: ignore[attr-defined]
+    if not stage.still_holds():
+        return stage.abort()
+    return _options(stage.login.user, passkeys.Purpose.SIGN_IN)
+
+
+@never_cache
+@require_POST
+@login_required
+def proof_options(request: UserRequest) -> HttpResponse:
+    """The same for who proves who they are under a signature."""
+    return _options(request.user, passkeys.Purpose.PROOF)
+
+
+@never_cache
+@require_POST
+@login_required
+def registration_options(request: UserRequest) -> HttpResponse:
+    """What a browser is asked to make a passkey by."""
+    if not passkeys.are_possible():
+        return _impossible()
+    return JsonResponse(passkeys.registration_options(request.user, timezone.now()))
+
+
+def _impossible() -> HttpResponse:
+    return JsonResponse({"says": _("Browsers take no passkeys at this address.")}, status=422)
+
+
+def _options(user: User, purpose: str) -> HttpResponse:
+    if not passkeys.are_possible():
+        return _impossible()
+    try:
+        return JsonResponse(passkeys.options_for_use(user, purpose, timezone.now()))
+    except PeopleError as error:
+        return JsonResponse({"says": str(error)}, status=422)
+
+
+@sensitive_post_parameters()
+@never_cache
+@require_http_methods(FORM_METHODS)
+@login_required
+@in_own_language
+def passkey_new(request: UserRequest) -> HttpResponse:
+    """Register a passkey that the browser makes."""
+    if not passkeys.are_possible():
+        return redirect("people:second_factor")
+    form = PasskeyForm(request.POST if request.method == "POST" else None)
+    if request.method == "POST" and form.is_valid() and proves(request, form):
+        try:
+            codes = passkeys.register_passkey(
+                user=request.user,
+                name=form.cleaned_data["name"],
+                answer=form.cleaned_data["credential"],
+                at=timezone.now(),
+            )
+        except PeopleError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("The passkey is registered."))
+            return render_codes(request, codes)
+    status = 422 if form.is_bound else 200
+    return render(request, "people/passkey_new.html", {"form": form}, status=status)

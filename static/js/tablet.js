@@ -30,7 +30,8 @@ find("#id_badge")?.addEventListener("keydown", (event) => {
 
 const FIELDS = "main :is(input, textarea, select)";
 const isKept = (field) =>
-  field.name && !("noDraft" in field.dataset) &&
+  field.name &&
+  !("noDraft" in field.dataset) &&
   !["password", "hidden", "file", "submit", "button"].includes(field.type);
 const isChecked = (field) => ["checkbox", "radio"].includes(field.type);
 const contentOf = (field) => (isChecked(field) ? field.checked : field.value);
