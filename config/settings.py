@@ -296,6 +296,25 @@ ACCOUNT_SESSION_REMEMBER = False
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 ALLAUTH_TRUSTED_PROXY_COUNT = TRUSTED_PROXIES
 
+# Sign-in at a provider, by OpenID Connect (people.services.provider).
+
+OIDC_ISSUER = env.service(
+    "OIDC_ISSUER",
+    schemes={"https", "http"},
+    about="Address of the provider by which people may sign in, as it writes it itself; none "
+    "by default.",
+)
+OIDC_CLIENT_ID = env.text("OIDC_CLIENT_ID", about="What the provider calls this site.")
+OIDC_CLIENT_SECRET = env.text("OIDC_CLIENT_SECRET", about="The secret that it has given this site.")
+OIDC_NAME = env.text(
+    "OIDC_NAME", "your company", about="What people are told that they sign in at."
+)
+if OIDC_ISSUER and not (OIDC_CLIENT_ID and OIDC_CLIENT_SECRET):
+    raise ImproperlyConfigured(
+        "OIDC_ISSUER is set: set OIDC_CLIENT_ID and OIDC_CLIENT_SECRET too, as the provider gave "
+        "them, or unset it."
+    )
+
 # Language and time
 
 LANGUAGE_CODE = "en"

@@ -21,3 +21,7 @@ class TriedTooOften(ProofRefused):
 
 class TabletRefused(PeopleError):
     """A badge and PIN, or a password, did not open a shared tablet."""
+
+
+class ProviderRefused(PeopleError):
+    """The provider did not answer, or what came back is not what was asked for."""

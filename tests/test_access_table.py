@@ -294,6 +294,12 @@ TABLE: dict[str, Row] = {
     "mfa_authenticate": form(EVERYBODY),
     "mfa_passkey_options": act(EVERYBODY),
     "people:own_sign_in": page(EVERYBODY),
+    # Where the site has a provider; tests/people/test_provider.py asks them there.
+    "people:provider_begin": act(()),
+    "people:provider_back": page(()),
+    "people:provider_proof": act(()),
+    "people:provider_link": form(()),
+    "people:provider_unlink": form(()),
     "people:second_factor": page(EVERYBODY),
     "people:second_factor_app": form(EVERYBODY),
     "people:passkey_new": form(EVERYBODY),

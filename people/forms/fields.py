@@ -6,10 +6,12 @@ from allauth.core import context as allauth_context
 from crispy_forms.helper import FormHelper
 from crispy_forms.layout import Layout
 from django import forms
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 from django.db.models import QuerySet
 from django.template.loader import render_to_string
+from django.utils import timezone
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
@@ -17,6 +19,7 @@ from django.utils.translation import gettext_lazy as _
 from people.models import Person, User
 from people.models.people import PersonQuerySet
 from people.services.proof import Asked, Given, proof_asked
+from people.services.provider_links import PROVIDER_TICKET, is_good_ticket
 
 SUGGESTED_PEOPLE = 200
 
@@ -62,7 +65,14 @@ class ProofInput(forms.PasswordInput):
 
     def render(self, name: str, value: Any, attrs: Any = None, renderer: Any = None) -> SafeString:
         password = super().render(name, None, attrs, renderer)
-        context = {"asked": self.asked(), "name": name, "id": (attrs or {}).get("id", name)}
+        asked = self.asked()
+        context = {
+            "asked": asked,
+            "name": name,
+            "id": (attrs or {}).get("id", name),
+            "ticket": _ticket() if asked.provider else "",
+            "provider_name": settings.OIDC_NAME,
+        }
         return password + render_to_string("people/partials/proof.html", context)
 
     def value_from_datadict(self, data: Any, files: Any, name: str) -> Given:
@@ -70,13 +80,21 @@ class ProofInput(forms.PasswordInput):
             password=data.get(name, ""),
             code=data.get(f"{name}_code", ""),
             passkey=data.get(f"{name}_passkey", ""),
+            provider=data.get(f"{name}_provider", ""),
         )
+
+
+def _ticket() -> str:
+    """What the session holds of a fresh sign-in at the provider that is good and not used."""
+    request = allauth_context.request
+    ticket = request.session.get(PROVIDER_TICKET, "")
+    return ticket if is_good_ticket(request.user, ticket, timezone.now()) else ""
 
 
 class PasswordField(forms.Field):
     """What proves who signs: the signer's own password, with a code where their site asks for one.
 
-    A passkey takes the place of both.
+    A passkey takes the place of both, and a fresh sign-in at the provider that of the password.
 
     What was typed comes back as `people.services.proof.Given`.
     """
@@ -95,7 +113,7 @@ class PasswordField(forms.Field):
             self.widget.asks = "all"
 
     def clean(self, value: Given) -> Given:
-        if self.required and not (value.password or value.passkey):
+        if self.required and not (value.password or value.passkey or value.provider):
             raise ValidationError(self.error_messages["required"], code="required")
         return value
 

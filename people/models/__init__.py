@@ -9,6 +9,7 @@ from .people import (
     Stamp,
     User,
 )
+from .providers import ProviderLink
 from .tablets import BadgePin, SharedTablet, TabletUse, WrongTries
 
 __all__ = [
@@ -17,6 +18,7 @@ __all__ = [
     "Installation",
     "PasskeyChallenge",
     "Person",
+    "ProviderLink",
     "Role",
     "SharedTablet",
     "Site",

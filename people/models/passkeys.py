@@ -1,4 +1,4 @@
-"""What a browser was asked to answer with a passkey."""
+"""What is answered once: by a passkey, or by signing in anew at the provider."""
 
 from django.conf import settings
 from django.db import models
@@ -12,6 +12,7 @@ class PasskeyChallenge(models.Model):
         REGISTER = "register", _("register a passkey")
         SIGN_IN = "sign_in", _("sign in")
         PROOF = "proof", _("prove who one is")
+        PROVIDER = "provider", _("prove it by a fresh sign-in at the provider")
 
     user = models.ForeignKey(settings.AUTH_USER_MODEL, models.CASCADE, related_name="+")
     purpose = models.CharField(max_length=8, choices=Purpose.choices)

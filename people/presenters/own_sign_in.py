@@ -30,6 +30,8 @@ WORDS = {
     "sign-in address changed": gettext_lazy("E-mail address changed"),
     "roles set": gettext_lazy("Roles set"),
     "administrator made": gettext_lazy("Made administrator at the terminal"),
+    "provider linked": gettext_lazy("Linked to the provider"),
+    "provider unlinked": gettext_lazy("Link to the provider undone"),
     "second factor refused": gettext_lazy("Wrong code where a second factor was asked for"),
     "second factor added": gettext_lazy("Second factor added"),
     "second factor removed": gettext_lazy("Second factor removed"),

@@ -5,6 +5,7 @@ from typing import Any
 from allauth.account.internal.decorators import login_stage_required
 from allauth.mfa.adapter import get_adapter
 from django import forms
+from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpRequest, HttpResponse, JsonResponse
@@ -22,7 +23,7 @@ from people.middleware.languages import in_own_language
 from people.middleware.sign_ins import client_address
 from people.models import User
 from people.queries.second_factors import second_factors_of
-from people.services import passkeys
+from people.services import passkeys, provider, provider_links
 from people.services import second_factors as services
 from people.services.kept_secrets import decrypt, encrypt
 from people.services.proof import prove_identity
@@ -43,6 +44,8 @@ def second_factor(request: UserRequest) -> HttpResponse:
         "factors": factors,
         "needed": request.user.needs_second_factor,
         "passkeys_possible": passkeys.are_possible(),
+        "provider_name": settings.OIDC_NAME if provider.is_set_up() else "",
+        "link": provider_links.link_of(request.user) if provider.is_set_up() else None,
         "zone": request.user.person.site.zone if request.user.person else None,
     }
     return render(request, "people/second_factor.html", context)

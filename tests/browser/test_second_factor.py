@@ -4,6 +4,7 @@ import re
 import time
 
 import pytest
+from django.core.cache import cache
 from django.utils import timezone
 from playwright.sync_api import Page
 
@@ -14,6 +15,7 @@ from people.services import second_factors
 from records.models import Signature
 from tests import factories
 from tests.browser.conftest import PASSWORD, Shop, Visitor
+from tests.people import oidc_provider
 from training.models import JointType
 
 SECRET = "GEZDGNBVGY3TQOJQGEZDGNBVGY3TQOJQ"
@@ -192,3 +194,41 @@ def test_without_a_script_the_code_does(visitor, shop, chromium, live_server):
         assert "login" not in page.url
     finally:
         context.close()
+
+
+def test_sign_in_at_a_provider_opens_and_proves(visitor, shop, live_server, settings):
+    settings.PUBLIC_URL = live_server.url
+    with oidc_provider.running() as provider:
+        settings.OIDC_ISSUER = provider.address
+        settings.OIDC_CLIENT_ID = oidc_provider.CLIENT_ID
+        settings.OIDC_CLIENT_SECRET = oidc_provider.CLIENT_SECRET
+        settings.OIDC_NAME = "Skarnfell"
+        cache.clear()
+        window = visitor()
+        page = window.page
+        window.sign_in(shop.instructor.employee_number)
+        window.go("/account/second-factor/")
+        window.audit()
+        page.click("main a:text-is('Link')")
+        page.wait_for_selector("input[name=password]")
+        window.audit()
+        page.fill("input[name=password]", PASSWORD)
+        page.click("main .btn-primary")
+        page.wait_for_selector("text=You are linked: signing in there")
+
+        page.context.clear_cookies()
+        window.go("/account/login/")
+        window.audit()
+        page.click("text='Sign in at Skarnfell'")
+        page.wait_for_url(lambda url: "account" not in url)
+
+        window.go("/account/pin/")
+        page.click("text='Sign in at Skarnfell instead'")
+        page.wait_for_selector("text=You have just signed in at Skarnfell")
+        window.audit()
+        page.fill("input[name=pin]", "2580")
+        page.fill("input[name=again]", "2580")
+        page.click("main .btn-primary")
+        page.wait_for_selector("text=Your badge and PIN are set")
+        assert [asked.get("prompt") for asked in provider.asked] == ["login", None, "login"]
+        cache.clear()
