@@ -8,7 +8,11 @@ from crispy_forms.layout import Layout
 from django import forms
 from django.conf import settings
 from django.core.exceptions import ValidationError
-from django.core.validators import RegexValidator
+from django.core.validators import (
+    MaxLengthValidator,
+    ProhibitNullCharactersValidator,
+    RegexValidator,
+)
 from django.db.models import QuerySet
 from django.template.loader import render_to_string
 from django.utils import timezone
@@ -22,6 +26,9 @@ from people.services.proof import Asked, Given, proof_asked
 from people.services.provider_links import PROVIDER_TICKET, is_good_ticket
 
 SUGGESTED_PEOPLE = 200
+MAX_PROOF_LENGTH = 8000  # The longest is what a browser says with a passkey.
+validate_no_null_characters = ProhibitNullCharactersValidator()
+validate_length = MaxLengthValidator(MAX_PROOF_LENGTH)
 
 # What can stand in an address without being written out.
 code_validator = RegexValidator(
@@ -115,6 +122,9 @@ class PasswordField(forms.Field):
     def clean(self, value: Given) -> Given:
         if self.required and not (value.password or value.passkey or value.provider):
             raise ValidationError(self.error_messages["required"], code="required")
+        for text in (value.password, value.code, value.passkey, value.provider):
+            validate_no_null_characters(text)
+            validate_length(text)
         return value
 
 

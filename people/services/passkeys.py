@@ -211,7 +211,8 @@ def _use_passkey(user: User, answer: str, purpose: str, at: datetime) -> str | N
     except UNREADABLE:
         return None
     row = credentials[used.credential_id]
-    if uses and uses <= row.data["uses"]:
+    known = row.data["uses"]
+    if (uses or known) and uses <= known:
         return None  # A copy of it was used before.
     row.data["uses"] = uses
     row.last_used_at = at

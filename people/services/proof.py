@@ -1,6 +1,6 @@
 """Proving again who one is, before a signature."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from django.utils import timezone
@@ -25,10 +25,10 @@ class Given:
     or what the browser says with a passkey, as JSON.
     """
 
-    password: str = ""
-    code: str = ""
-    passkey: str = ""
-    provider: str = ""
+    password: str = field(default="", repr=False)
+    code: str = field(default="", repr=False)
+    passkey: str = field(default="", repr=False)
+    provider: str = field(default="", repr=False)
 
 
 @dataclass(frozen=True)

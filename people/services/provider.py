@@ -13,6 +13,7 @@ References
 import json
 import secrets
 from base64 import urlsafe_b64encode
+from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from hashlib import sha256
@@ -36,6 +37,7 @@ from people.exceptions import ProviderRefused
 # Signatures by a key pair alone: with a shared secret, whoever knows it could make a token.
 ALGORITHMS = ["RS256", "PS256", "ES256"]
 KEPT_S = 600  # What the provider says of itself is asked for again after this.
+AWAY_S = 15
 LEEWAY_S = 60  # By which clocks may differ.
 FLOW_S = 900
 MAX_ANSWER_BYTES = 1024 * 1024
@@ -175,7 +177,8 @@ def _claims(token: str, flow: Flow, at: datetime) -> dict[str, Any]:
     subject = claims["sub"]
     audience = claims["aud"] if isinstance(claims["aud"], list) else [claims["aud"]]
     is_for_others = len(audience) > 1 and claims.get("azp") != settings.OIDC_CLIENT_ID
-    if is_for_others or not isinstance(subject, str) or not 0 < len(subject) <= 255:
+    is_name = isinstance(subject, str) and 0 < len(subject) <= 255 and subject.isprintable()
+    if is_for_others or not is_name:
         raise ProviderRefused(_("What the provider says of you does not hold. Begin again."))
     if flow.purpose != SIGN_IN:
         signed_in_at = claims["auth_time"]
@@ -218,12 +221,24 @@ def _configuration() -> dict[str, Any]:
     return known
 
 
-def _kept_answer(what: str, address: Any) -> dict[str, Any]:
+def _kept_answer(what: str, address: Callable[[], str]) -> dict[str, Any]:
+    """An answer, kept; that there was none is kept for a while too, so that nobody waits for it."""
     answer = cache.get(_cache_key(what))
     if answer is None:
-        answer = _ask("GET", address())
+        asked_of = address()
+        try:
+            answer = _ask("GET", asked_of)
+        except ProviderRefused:
+            cache.set(_cache_key(what), {}, AWAY_S)
+            raise
         cache.set(_cache_key(what), answer, KEPT_S)
+    if not answer:
+        raise ProviderRefused(_no_answer())
     return answer
+
+
+def _no_answer() -> str:
+    return _("The provider does not answer. Try again later, or sign in by password.")
 
 
 def _cache_key(what: str) -> str:
@@ -248,7 +263,7 @@ def _callback() -> str:
 
 def _ask(method: str, address: str, **more: Any) -> dict[str, Any]:
     """What the provider answers, an object as JSON; no redirects, and no more than it may hold."""
-    failed = _("The provider does not answer. Try again later, or sign in by password.")
+    failed = _no_answer()
     pool = PoolManager(timeout=TIMEOUT, retries=False)
     try:
         if "fields" in more:

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from people.domain.totp import matching_step
 from people.exceptions import PeopleError, ProofRefused
-from people.models import User
+from people.models import ProviderLink, User
 from people.queries.reach import may_reset_sign_in
 from people.queries.second_factors import (
     FACTORS,
@@ -108,7 +108,7 @@ def remove_factor(*, user: User, authenticator_id: int, proof: str, at: datetime
 
 @transaction.atomic
 def reset_second_factors(*, user: User, actor: User, reason: str, proof: str, at: datetime) -> None:
-    """Take away every second factor of somebody who has lost theirs.
+    """Take away every second factor of somebody who has lost theirs, and their provider's link.
 
     Raises
     ------
@@ -124,9 +124,10 @@ def reset_second_factors(*, user: User, actor: User, reason: str, proof: str, at
         )
     lock_factors(user)
     deleted, _rows = Authenticator.objects.filter(user=user).delete()
-    if not deleted:
+    unlinked, _rows = ProviderLink.objects.filter(user=user).delete()
+    if not (deleted or unlinked):
         raise PeopleError(_("%(name)s has no second factor.") % {"name": user})
-    payload = {"reason": reason, "proof": proof}
+    payload = {"reason": reason, "proof": proof, "provider": "unlinked" if unlinked else ""}
     _tell(user, actor, "second factor reset", payload, at)
 
 

@@ -150,7 +150,7 @@ def back(request: HttpRequest) -> HttpResponse:
         request.session[provider_links.PROVIDER_TICKET] = ticket
         return redirect(safe_next(flow.next_url))
     except PeopleError as error:
-        if not signed_in:
+        if not signed_in and kept is not None:
             record_bounded(REFUSED, None, address=client_address(request), at=at)
         messages.error(request, str(error))
         is_proof = kept is not None and kept.get("purpose") == provider.PROOF

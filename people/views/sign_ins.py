@@ -16,7 +16,7 @@ from people.access import UserRequest
 from people.exceptions import PeopleError, ProofRefused
 from people.forms.people import RolesForm
 from people.forms.second_factor import ResetForm
-from people.models import Person, Role, Site, User
+from people.models import Person, ProviderLink, Role, Site, User
 from people.queries.second_factors import has_second_factor
 from people.services import sign_ins as services
 from people.services.proof import prove_identity
@@ -62,10 +62,18 @@ def _render_sign_in(
     form: RolesForm,
     reset_form: ResetForm | None = None,
 ) -> HttpResponse:
-    if user is not None and reset_form is None and has_second_factor(user):
+    has_one = user is not None and has_second_factor(user)
+    is_linked = ProviderLink.objects.filter(user=user).exists()
+    if reset_form is None and (has_one or is_linked):
         reset_form = ResetForm(prefix="reset")
     is_refused = form.is_bound or (reset_form is not None and reset_form.is_bound)
-    context = {"person": person, "sign_in": user, "form": form, "reset_form": reset_form}
+    context = {
+        "person": person,
+        "sign_in": user,
+        "form": form,
+        "reset_form": reset_form,
+        "has_second_factor": has_one,
+    }
     return render(request, "people/sign_in.html", context, status=422 if is_refused else 200)
 
 

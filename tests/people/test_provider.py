@@ -179,6 +179,8 @@ NOW_S = int(time.time())
         {"sub": None},
         {"sub": ""},
         {"sub": 7},
+        {"sub": "subject-1\x00"},
+        {"sub": "x" * 256},
     ],
     ids=lambda claims: json.dumps(claims).replace(str(NOW_S - 600), "past")[:60],
 )
@@ -244,6 +246,22 @@ def test_provider_that_calls_itself_otherwise_or_is_away_is_said(
     settings.OIDC_ISSUER = "http://127.0.0.1:9"
     client.post(BEGIN)
     assert "does not answer" in client.get(LOGIN).text
+
+
+def test_reset_by_an_administrator_unlinks(client, linked):
+    administrator = make_user("administrator", password=PASSWORD)
+    client.force_login(administrator)
+    page = reverse("people:sign_in_second_factor", args=[linked.employee_number])
+    client.post(page, {"reset-reason": "Telephone lost", "reset-password": PASSWORD})
+    assert not ProviderLink.objects.exists()
+    assert acts(linked)[-1][1]["provider"] == "unlinked"
+
+
+@pytest.mark.parametrize("text", ["\x00", "x" * 10_000, "no such ticket"])
+def test_ticket_that_is_none_is_refused_in_words(client, linked, text):
+    client.force_login(linked)
+    typed = {"badge": "", "pin": "2580", "again": "2580", "password": "", "password_provider": text}
+    assert client.post(PIN, typed).status_code == 422
 
 
 # Linking

@@ -232,6 +232,24 @@ def test_recovery_code_opens_once(client, user, clock):
     assert "wrong or was used" in other.post(ASKED, {"code": codes[3]}).text
 
 
+def test_second_factors_are_not_among_djangos_pages(client):
+    client.force_login(make_user(is_staff=True, is_superuser=True))
+    assert client.get("/admin/").status_code == 200
+    assert client.get("/admin/mfa/authenticator/").status_code == 404
+
+
+@pytest.mark.parametrize("name", ["password", "password_code", "password_passkey"])
+@pytest.mark.parametrize("text", ["\x00", "x" * 10_000], ids=["null", "long"])
+def test_what_cannot_be_proof_is_refused_in_words(client, enrolled, name, text):
+    client.force_login(enrolled)
+    typed = {"badge": "", "pin": "2580", "again": "2580", "password": PASSWORD, name: text}
+    assert client.post(reverse("people:pin"), typed).status_code == 422
+
+
+def test_what_was_given_as_proof_shows_nowhere():
+    assert repr(Given("a password", "123456", "answer", "ticket")) == "Given()"
+
+
 def test_administrators_pages_ask_for_it_too(client):
     user = make_user(password=PASSWORD, is_staff=True, is_superuser=True)
     services.enrol_app(user=user, secret=SECRET, code=code(), at=timezone.now())
