@@ -297,7 +297,7 @@ TABLE: dict[str, Row] = {
     # Where the site has a provider; tests/people/test_provider.py asks them there.
     "people:provider_begin": act(()),
     "people:provider_back": page(()),
-    "people:provider_proof": act(()),
+    "people:provider_proof": form(()),
     "people:provider_link": form(()),
     "people:provider_unlink": form(()),
     "people:second_factor": page(EVERYBODY),

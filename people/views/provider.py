@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from functools import wraps
 from typing import Any
+from urllib.parse import urlsplit
 
 from allauth.account.utils import perform_login
 from django.conf import settings
@@ -21,7 +22,7 @@ from people.exceptions import PeopleError
 from people.forms.second_factor import ProvenForm
 from people.middleware.languages import in_own_language
 from people.middleware.sign_ins import client_address
-from people.middleware.tablets import return_url, safe_next
+from people.middleware.tablets import safe_next
 from people.services import provider, provider_links
 from people.services.sign_in_trail import REFUSED, record_bounded
 
@@ -71,13 +72,21 @@ def begin(request: HttpRequest) -> HttpResponse:
 
 
 @never_cache
-@require_POST
+@require_http_methods(FORM_METHODS)
 @login_required
 @where_set_up
 @in_own_language
 def begin_proof(request: UserRequest) -> HttpResponse:
     """Sign in there anew, and come back to the page that signs."""
-    next_url = return_url(request)
+    if request.method != "POST":
+        came_from = urlsplit(request.headers.get("Referer", ""))
+        query = f"?{came_from.query}" if came_from.query else ""
+        context = {
+            "next": safe_next(came_from.path + query),
+            "provider_name": settings.OIDC_NAME,
+        }
+        return render(request, "people/provider_proof.html", context)
+    next_url = safe_next(request.POST.get("next", ""))
     if provider_links.link_of(request.user) is None:
         messages.error(request, _("You are not linked to anybody there."))
         return redirect(next_url)

@@ -224,6 +224,9 @@ def test_sign_in_at_a_provider_opens_and_proves(visitor, shop, live_server, sett
 
         window.go("/account/pin/")
         page.click("text='Sign in at Skarnfell instead'")
+        page.wait_for_selector("text=You sign in there anew")
+        window.audit()
+        page.click("main .btn-primary")
         page.wait_for_selector("text=You have just signed in at Skarnfell")
         window.audit()
         page.fill("input[name=pin]", "2580")

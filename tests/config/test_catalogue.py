@@ -70,6 +70,7 @@ SPOKEN = [
     "templates/people/pin.html",
     "templates/people/provider_leave.html",
     "templates/people/provider_link.html",
+    "templates/people/provider_proof.html",
     "templates/people/recovery_codes.html",
     "templates/people/second_factor.html",
     "templates/people/second_factor_app.html",

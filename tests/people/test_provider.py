@@ -311,7 +311,9 @@ def test_nobody_links_to_whom_somebody_else_is_linked(linked, provider):
 
 
 def sign_in_anew(client, provider, page=PIN):
-    leaving = client.post(PROOF, headers={"referer": f"http://testserver{page}"})
+    asking = client.get(PROOF, headers={"referer": f"http://testserver{page}"})
+    next_url = re.search(r'name="next" value="([^"]+)"', asking.text)[1]
+    leaving = client.post(PROOF, {"next": next_url})
     return come_back(client, provider, leaving)
 
 
@@ -328,6 +330,20 @@ def test_fresh_sign_in_proves_once(client, linked, provider):
     assert acts(linked)[-1] == ("badge and PIN set", {"badge": "", "proof": "provider"})
     assert "password_provider" not in client.get(PIN).text
     assert "used or too long ago" in client.post(PIN, typed | {"password_provider": ticket}).text
+
+
+def test_way_back_from_a_proof_leads_nowhere_else(client, linked, provider):
+    client.force_login(linked)
+    for page in ("//evil.example/", "https://evil.example/"):
+        leaving = client.post(PROOF, {"next": page})
+        assert come_back(client, provider, leaving).url == "/"
+
+
+def test_enter_in_the_password_sends_the_form_and_not_to_the_provider(client, linked, provider):
+    client.force_login(linked)
+    form = re.search(r"<form class=\"fields\".*?</form>", client.get(PIN).text, re.DOTALL)[0]
+    [submit] = re.findall(r'<button[^>]*type="submit"[^>]*>\s*(\w+)', form)
+    assert submit == "Save"
 
 
 def test_old_sign_in_there_proves_nothing(client, linked, provider):
