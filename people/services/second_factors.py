@@ -122,13 +122,23 @@ def reset_second_factors(*, user: User, actor: User, reason: str, proof: str, at
             _("%(name)s holds roles at another site, whose administrators have to do this.")
             % {"name": user}
         )
+    if not forget_factors(
+        user=user, actor=actor, details={"reason": reason, "proof": proof}, at=at
+    ):
+        raise PeopleError(_("%(name)s has no second factor.") % {"name": user})
+
+
+@transaction.atomic
+def forget_factors(*, user: User, actor: User | str, details: dict[str, str], at: datetime) -> bool:
+    """Take away every second factor and the provider's link; return whether there was any."""
     lock_factors(user)
     deleted, _rows = Authenticator.objects.filter(user=user).delete()
     unlinked, _rows = ProviderLink.objects.filter(user=user).delete()
     if not (deleted or unlinked):
-        raise PeopleError(_("%(name)s has no second factor.") % {"name": user})
-    payload = {"reason": reason, "proof": proof, "provider": "unlinked" if unlinked else ""}
+        return False
+    payload = details | {"provider": "unlinked" if unlinked else ""}
     _tell(user, actor, "second factor reset", payload, at)
+    return True
 
 
 def use_code(user: User, code: str, at: datetime) -> str:
@@ -191,6 +201,6 @@ def lock_factors(user: User) -> None:
     User.objects.select_for_update(of=("self",), no_key=True).get(pk=user.pk)
 
 
-def _tell(user: User, actor: User, act: str, payload: dict[str, str], at: datetime) -> None:
+def _tell(user: User, actor: User | str, act: str, payload: dict[str, str], at: datetime) -> None:
     trail.record(actor=actor, act=act, about=user, payload=payload, at=at)
     send_second_factor_news(user=user, act=act, actor=actor, at=at)

@@ -103,7 +103,7 @@ NEWS = {
 }
 
 
-def send_second_factor_news(*, user: User, act: str, actor: User, at: datetime) -> None:
+def send_second_factor_news(*, user: User, act: str, actor: User | str, at: datetime) -> None:
     """Tell somebody what changed of their second factors, whoever did it."""
     person = user.person
     if person is None or not person.email:

@@ -15,6 +15,7 @@ from people.queries.reach import may_reset_sign_in
 from records.services import trail
 
 from .people import change_sign_in_address, enrol_person, lock_person, refuse_taken_address
+from .second_factors import forget_factors
 
 # Nothing that could be read as something else, since it is copied from a screen or a slip.
 LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
@@ -197,7 +198,8 @@ def make_administrator(
     """Make an administrator from the terminal; the first makes installation and site too.
 
     Somebody who is known by this number already becomes administrator with this password, and
-    with this address where one is given: nobody else could change the only administrator's.
+    with this address where one is given, and without second factors: nobody else could change the
+    only administrator's.
 
     Raises
     ------
@@ -236,6 +238,7 @@ def make_administrator(
     user.save()
     if person.email != former:
         change_sign_in_address(user, person, former, "make_administrator", at)
+    forget_factors(user=user, actor="make_administrator", details={}, at=at)
     SiteRole.objects.get_or_create(
         user=user, site=site, role=Role.ADMINISTRATOR, defaults={"recorded_at": at}
     )

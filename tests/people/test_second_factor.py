@@ -21,6 +21,7 @@ from people.exceptions import PeopleError, ProofRefused, TriedTooOften, WrongPas
 from people.middleware import tablets
 from people.models import Site, User
 from people.services import second_factors as services
+from people.services import sign_ins
 from people.services import tablets as tablet_services
 from people.services.proof import Given, prove_identity
 from records.models import TrailEntry
@@ -427,6 +428,22 @@ def test_reset_is_out_of_reach_for_others(client, enrolled):
             user=enrolled, actor=enrolled, reason="x", proof="password", at=NOW
         )
     assert Authenticator.objects.count() == 2
+
+
+def test_only_administrator_who_lost_theirs_is_helped_at_the_terminal(client):
+    user = make_user("administrator", password=PASSWORD)
+    services.enrol_app(user=user, secret=SECRET, code=code(), at=timezone.now())
+    sign_ins.make_administrator(
+        employee_number=user.employee_number,
+        full_name="",
+        password="another one, long enough",
+        site=user.person.site,
+        another=True,
+        at=timezone.now(),
+    )
+    assert not Authenticator.objects.exists()
+    entry = TrailEntry.objects.get(act="second factor reset")
+    assert (entry.actor, entry.actor_label) == (None, "make_administrator")
 
 
 def test_another_secret_key_is_said_and_the_reset_helps(client, enrolled, settings):
