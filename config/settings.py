@@ -83,6 +83,12 @@ CONTENT_SECURITY_POLICY = {
 SESSION_COOKIE_AGE = 60 * env.whole_number(
     "IDLE_MINUTES", 240, least=5, about="Minutes without a click after which one is signed out."
 )
+SESSION_HOURS = env.whole_number(
+    "SESSION_HOURS",
+    12,
+    least=1,
+    about="Hours after which one signs in again however busy one was; kiosks stay.",
+)
 KIOSK_IDLE_DAYS = env.whole_number(
     "KIOSK_IDLE_DAYS", 30, least=1, about="Days without a check after which a kiosk is signed out."
 )
@@ -113,6 +119,7 @@ INSTALLED_APPS = [
     "django.contrib.staticfiles",
     "allauth",
     "allauth.account",
+    "allauth.mfa",
     "crispy_forms",
     "crispy_bootstrap5",
     "django_htmx",
@@ -134,10 +141,12 @@ MIDDLEWARE = [
     "django.contrib.auth.middleware.AuthenticationMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "allauth.account.middleware.AccountMiddleware",
+    "people.middleware.sign_ins.end_old_sessions",
     "people.middleware.sign_ins.note_address",
     "people.middleware.languages.sign_in_language",
     "people.middleware.tablets.shared_tablets",
     "people.middleware.sign_ins.require_own_password",
+    "people.middleware.sign_ins.require_second_factor",
     "people.middleware.sign_ins.restrict_kiosks",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
@@ -296,6 +305,10 @@ ACCOUNT_FORMS = {
     "reset_password_from_key": "people.forms.passwords.ResetPasswordKeyForm",
     "user_token": "people.forms.passwords.UserTokenForm",
 }
+# Of allauth.mfa its table, its recovery codes and its place in signing in; pages and rules are
+# people.views.second_factor and people.services.second_factors.
+MFA_ADAPTER = "people.views.adapters.SecondFactorAdapter"
+MFA_SUPPORTED_TYPES = ["totp", "recovery_codes", "webauthn"]
 ACCOUNT_LOGIN_METHODS = {"username", "email"}
 ACCOUNT_USER_MODEL_USERNAME_FIELD = "employee_number"
 ACCOUNT_SIGNUP_FIELDS = ["username*", "email", "password1*", "password2*"]
@@ -304,6 +317,25 @@ ACCOUNT_LOGOUT_REDIRECT_URL = LOGIN_URL
 ACCOUNT_SESSION_REMEMBER = False
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 ALLAUTH_TRUSTED_PROXY_COUNT = TRUSTED_PROXIES
+
+# Sign-in at a provider, by OpenID Connect (people.services.provider).
+
+OIDC_ISSUER = env.service(
+    "OIDC_ISSUER",
+    schemes={"https", "http"},
+    about="Address of the provider by which people may sign in, as it writes it itself; none "
+    "by default.",
+)
+OIDC_CLIENT_ID = env.text("OIDC_CLIENT_ID", about="What the provider calls this site.")
+OIDC_CLIENT_SECRET = env.text("OIDC_CLIENT_SECRET", about="The secret that it has given this site.")
+OIDC_NAME = env.text(
+    "OIDC_NAME", "your company", about="What people are told that they sign in at."
+)
+if OIDC_ISSUER and not (OIDC_CLIENT_ID and OIDC_CLIENT_SECRET):
+    raise ImproperlyConfigured(
+        "OIDC_ISSUER is set: set OIDC_CLIENT_ID and OIDC_CLIENT_SECRET too, as the provider gave "
+        "them, or unset it."
+    )
 
 # Language and time
 

@@ -3,6 +3,7 @@
 from typing import Any
 
 from allauth.account.decorators import secure_admin_login
+from allauth.mfa.models import Authenticator
 from django.contrib import admin
 from django.http import HttpRequest
 from django.shortcuts import redirect
@@ -18,6 +19,9 @@ def change_password(request: HttpRequest, extra_context: Any = None) -> Any:
 
 
 admin.site.password_change = change_password  # type: ignore[method-assign]
+
+# Second factors are changed by their owner, and reset with a reason, on pages of this site alone.
+admin.site.unregister(Authenticator)
 
 urlpatterns = [
     path("", include("operations.urls")),

@@ -8,17 +8,18 @@ class PeopleConfig(AppConfig):
 
     def ready(self) -> None:
         from celery.signals import task_prerun
-        from django.contrib.auth.signals import user_logged_out
+        from django.contrib.auth.signals import user_logged_in, user_logged_out
 
         from people import protected
         from people.middleware.moves import moves_begin_before_a_job
-        from people.middleware.sign_ins import record_sign_out
+        from people.middleware.sign_ins import mark_sign_in, record_sign_out
         from people.presenters import navigation
         from people.queries import written_down
 
         protected.declare()
         written_down.register()
         task_prerun.connect(moves_begin_before_a_job)
+        user_logged_in.connect(mark_sign_in)
         user_logged_out.connect(record_sign_out)
 
         staff = ["line_lead", "instructor", "quality", "administrator"]
@@ -30,4 +31,5 @@ class PeopleConfig(AppConfig):
             _("Shared tablets"), "people:tablet_list", keeps, order=81, place="foot"
         )
         navigation.register(_("Kiosks"), "people:kiosk_list", administers, order=82, place="foot")
+        navigation.register(_("Second factor"), "people:second_factor", order=93, place="foot")
         navigation.register(_("Badge and PIN"), "people:pin", order=94, place="foot")

@@ -267,6 +267,7 @@ TABLE: dict[str, Row] = {
     "people:stamp_return": form(AUDITS | {"own_quality", "administrator"}, "person", "stamp"),
     "people:person_sign_in": form({"administrator"}, "person"),
     "people:sign_in_password": act({"administrator"}, "person"),
+    "people:sign_in_second_factor": act({"administrator"}, "person"),
     "people:sign_in_switch": act({"administrator"}, "person"),
     # Tools
     "training:tool_list": page(INSTRUCTORS | QUALITY, others=NO),
@@ -279,6 +280,7 @@ TABLE: dict[str, Row] = {
     "people:site_list": page(ADMINISTRATORS, others=NO),
     "people:site_new": form(ADMINISTRATORS, others=NO),
     "people:site_edit": form({"administrator"}, "site"),
+    "people:site_sign_in": form({"administrator"}, "site"),
     # Kiosks: made and shut by whoever administers the site
     "people:kiosk_list": form(ADMINISTRATORS, others=NO),
     "people:kiosk_password": act({"administrator"}, "a_kiosk"),
@@ -294,7 +296,22 @@ TABLE: dict[str, Row] = {
     "people:pin": form(EVERYBODY),
     # Signing in is for strangers; what is one's own is not
     "account_login": page(READERS),
+    "mfa_authenticate": form(EVERYBODY),
+    "mfa_passkey_options": act(EVERYBODY),
     "people:own_sign_in": page(EVERYBODY),
+    # Where the site has a provider; tests/people/test_provider.py asks them there.
+    "people:provider_begin": act(()),
+    "people:provider_back": page(()),
+    "people:provider_proof": form(()),
+    "people:provider_link": form(()),
+    "people:provider_unlink": form(()),
+    "people:second_factor": page(EVERYBODY),
+    "people:second_factor_app": form(EVERYBODY),
+    "people:passkey_new": form(EVERYBODY),
+    "people:passkey_options": act(EVERYBODY),
+    "people:passkey_proof": act(EVERYBODY),
+    "people:second_factor_codes": form(EVERYBODY),
+    "people:second_factor_remove": form(EVERYBODY, "1"),
     "account_reset_password": page(PEOPLE),
     "account_reset_password_done": page(PEOPLE),
     "account_reset_password_from_key": page(PEOPLE, "key"),

@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from assessments.models import Criterion
 from assessments.services.criteria import EDITABLE, TEXTS
-from people.forms.fields import form_helper
+from people.forms.fields import PasswordField, form_helper
 
 FEW_LINES = forms.Textarea(attrs={"rows": 3})
 
@@ -82,9 +82,7 @@ class PublishingForm(forms.Form):
         max_length=400,
         error_messages={"required": _("Say why: everybody judges by it from now on.")},
     )
-    password = forms.CharField(
-        label=_("Your password"),
-        strip=False,
-        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
+    password = PasswordField(
+        help_text="",
         error_messages={"required": _("Type your password to prove that it is you.")},
     )

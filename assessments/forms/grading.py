@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from assessments.models import Judgement, Photo
 from assessments.services.judgements import Circumstances
+from people.forms.fields import PasswordField, ProofInput
 from training.models import Tool
 
 
@@ -146,10 +147,8 @@ class JudgementForm(SeenForm):
 class ProofForm(forms.Form):
     """The password once more, before a signature."""
 
-    password = forms.CharField(
-        label=_("Your password"),
-        strip=False,
-        widget=forms.PasswordInput(attrs={"autocomplete": "current-password", "autofocus": True}),
+    password = PasswordField(
+        widget=ProofInput(attrs={"autocomplete": "current-password", "autofocus": True}),
         help_text=_("A signature says who judged, so you prove once more that it is you."),
     )
 

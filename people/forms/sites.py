@@ -11,8 +11,9 @@ from django.utils.dates import WEEKDAYS
 from django.utils.translation import gettext_lazy as _
 
 from people.models import Site
+from people.services.sites import SECOND_FACTOR_ROLES
 
-from .fields import DayInput, form_helper
+from .fields import DayInput, PasswordField, form_helper
 
 ADDRESS_ENDS = re.compile("[,;\\s]+")
 
@@ -124,4 +125,29 @@ class SiteForm(forms.Form):
             Div("send_hour", "reminders_start_on", css_class="fields-row"),
             "lock_minutes",
             "trail_head_to",
+        )
+
+
+class SignInPolicyForm(forms.Form):
+    """What a site asks of those who sign in there."""
+
+    second_factor_roles = forms.MultipleChoiceField(
+        label=_("Roles that need a second factor"),
+        required=False,
+        choices=[(role.value, role.label) for role in SECOND_FACTOR_ROLES],
+        widget=forms.CheckboxSelectMultiple,
+    )
+    second_factor_signs = forms.BooleanField(
+        label=_("Signatures ask for it too"),
+        required=False,
+        help_text=_("Of everybody here who has one, beside the password."),
+    )
+    shown = forms.CharField(widget=forms.HiddenInput)
+    reason = forms.CharField(label=_("Why"), max_length=400)
+    password = PasswordField()
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = form_helper(
+            "second_factor_roles", "second_factor_signs", "shown", "reason", "password"
         )

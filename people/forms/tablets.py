@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from people.models import Site
 
-from .fields import form_helper
+from .fields import PasswordField, form_helper
 
 DIGITS = {"inputmode": "numeric", "autocomplete": "off", "maxlength": "8"}
 
@@ -47,12 +47,13 @@ class BadgeForm(forms.Form):
 
 
 class TabletPasswordForm(forms.Form):
-    password = forms.CharField(
-        label=_("Your password"),
-        strip=False,
-        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
-        error_messages={"required": _("Type your password.")},
-    )
+    """The password, and the second factor of whoever has signed in by badge and PIN alone."""
+
+    password = PasswordField(help_text="", error_messages={"required": _("Type your password.")})
+
+    def __init__(self, *args: Any, was_looking: bool = False, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["password"].widget.asks = "code" if was_looking else "password"
 
 
 class PinForm(forms.Form):
@@ -71,12 +72,7 @@ class PinForm(forms.Form):
         help_text=_("Four to eight digits that nobody guesses from who you are."),
     )
     again = forms.CharField(label=_("PIN, again"), widget=forms.PasswordInput(attrs=DIGITS))
-    password = forms.CharField(
-        label=_("Your password"),
-        strip=False,
-        widget=forms.PasswordInput(attrs={"autocomplete": "current-password"}),
-        help_text=_("Only you set your PIN, so you prove that it is you."),
-    )
+    password = PasswordField(help_text=_("Only you set your PIN, so you prove that it is you."))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -89,5 +85,7 @@ class PinForm(forms.Form):
         return data
 
 
-class RemovePinForm(TabletPasswordForm):
+class RemovePinForm(forms.Form):
     """The password before one's PIN is given up."""
+
+    password = PasswordField(help_text="", error_messages={"required": _("Type your password.")})

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from allauth.account.adapter import get_adapter
 from django.conf import settings
 from django.contrib import messages
+from django.contrib.auth import logout
 from django.core.exceptions import ImproperlyConfigured, PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
@@ -14,6 +15,7 @@ from django.utils.translation import gettext as _
 
 from people.models import Role, User
 from people.queries.languages import in_language, language_of
+from people.queries.second_factors import lacks_second_factor
 from people.services.sign_in_trail import record_signed_out
 
 
@@ -31,6 +33,48 @@ def record_sign_out(*, user: User | None = None, **_more: object) -> None:
         record_signed_out(user, at=timezone.now())
 
 
+SIGNED_IN_AT = "signed_in_at"  # In the session: seconds since 1970.
+
+
+def mark_sign_in(*, request: HttpRequest, **_more: object) -> None:
+    """Count a session's hours from here: its owner has just shown who they are.
+
+    The session gets another key with it, so nothing that is still under way writes over the mark.
+    """
+    request.session[SIGNED_IN_AT] = int(timezone.now().timestamp())
+
+
+def end_old_sessions(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """End what was opened `SESSION_HOURS` ago, or before sessions had the mark.
+
+    Every request counts the idle time anew, so a session that is kept busy would never end.
+    """
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        user = request.user
+        if user.is_authenticated and not is_kiosk(user):
+            marked = request.session.get(SIGNED_IN_AT, 0)
+            if timezone.now().timestamp() - marked >= settings.SESSION_HOURS * 3600:
+                language = language_of(user.person)
+                logout(request)
+                with in_language(language):
+                    messages.info(
+                        request,
+                        _("A session ends after %(n)d h. Sign in again to go on.")
+                        % {"n": settings.SESSION_HOURS},
+                    )
+        return get_response(request)
+
+    return middleware
+
+
+def is_kiosk(user: User) -> bool:
+    """Whoever is somebody is no kiosk, so people's requests ask nothing more here."""
+    return user.person_id is None and user.has_role(Role.KIOSK)
+
+
 def note_address(
     get_response: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
@@ -44,6 +88,7 @@ def note_address(
     return middleware
 
 
+SESSION_READ_ONLY = "by_pin"  # In the session of whoever opened a shared tablet for looking.
 CHANGE_PAGE = "account_change_password"
 OPEN_WITH_ONE_TIME_PASSWORD = (
     CHANGE_PAGE,
@@ -86,6 +131,43 @@ def require_own_password(
     return middleware
 
 
+OPEN_WITHOUT_SECOND_FACTOR = (
+    *OPEN_WITH_ONE_TIME_PASSWORD,
+    "people:second_factor",
+    "people:second_factor_app",
+    "people:passkey_new",
+    "people:passkey_options",
+    "people:own_sign_in",
+)
+
+
+def require_second_factor(
+    get_response: Callable[[HttpRequest], HttpResponse],
+) -> Callable[[HttpRequest], HttpResponse]:
+    """Lead whoever has a role that needs a second factor, and has none, to setting one up.
+
+    Badge and PIN at a shared tablet open for looking alone and ask for none.
+    """
+
+    def middleware(request: HttpRequest) -> HttpResponse:
+        user = request.user
+        if (
+            user.is_authenticated
+            and not request.session.get(SESSION_READ_ONLY)
+            and lacks_second_factor(user)
+            and request.path not in map(reverse, OPEN_WITHOUT_SECOND_FACTOR)
+        ):
+            with in_language(language_of(user.person)):
+                messages.warning(
+                    request,
+                    _("Your role needs a second factor beside the password. Set one up to go on."),
+                )
+            return redirect("people:second_factor")
+        return get_response(request)
+
+    return middleware
+
+
 KIOSK_OPENS = (
     "certification:home",
     "certification:bench_check",
@@ -106,8 +188,7 @@ def restrict_kiosks(
 
     def middleware(request: HttpRequest) -> HttpResponse:
         user = request.user
-        # Whoever is somebody is no kiosk, so people's requests ask nothing more here.
-        if user.is_authenticated and user.person_id is None and user.has_role(Role.KIOSK):
+        if user.is_authenticated and is_kiosk(user):
             if request.path not in map(reverse, KIOSK_OPENS):
                 raise PermissionDenied
             idle_s = settings.KIOSK_IDLE_DAYS * 24 * 3600

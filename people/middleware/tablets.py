@@ -24,11 +24,12 @@ from django.utils.http import url_has_allowed_host_and_scheme, urlencode
 from django.utils.translation import get_language_from_request
 from django.utils.translation import gettext as _
 
-from people.models import Role, SharedTablet, TabletUse, User
+from people.models import SharedTablet, TabletUse, User
 from people.queries.languages import in_language
 from people.services.tablets import hash_token
 
 from .languages import language_at
+from .sign_ins import SESSION_READ_ONLY, is_kiosk, mark_sign_in
 
 COOKIE = f"{settings.COOKIE_PREFIX}shared_tablet"
 SALT = "training.shared_tablet"
@@ -36,7 +37,7 @@ COOKIE_AGE_S = 400 * 24 * 3600  # Browsers keep none longer.
 SEEN_RESOLUTION = timedelta(seconds=10)  # When it was used is written so often at most.
 
 # In the session; when it was used, and whether it is locked, is a row of `TabletUse`.
-SESSION_TABLET, SESSION_READ_ONLY = "tablet", "by_pin"
+SESSION_TABLET = "tablet"
 
 OPEN_WHEN_LOCKED = ("people:tablet", "people:tablet_open", "people:tablet_full")
 READ_ONLY_MAY_POST = ("people:tablet_open", "people:tablet_full", "people:tablet_lock")
@@ -102,6 +103,7 @@ def open_fully(request: HttpRequest) -> None:
     """Whoever is signed in has proved it: unlocked, and more than looking."""
     request.session.cycle_key()
     request.session.pop(SESSION_READ_ONLY, None)
+    mark_sign_in(request=request)
 
 
 def lock(use: TabletUse) -> None:
@@ -129,7 +131,7 @@ def shared_tablets(
             request.tablet = in_use.filter(pk=bound_tablet).first()
             if request.tablet is None:
                 return _end_shared_session(request, get_response)
-        if request.tablet is not None and not _is_kiosk(user):
+        if request.tablet is not None and not is_kiosk(user):
             if bound_tablet != request.tablet.pk:
                 session[SESSION_TABLET] = request.tablet.pk
             request.tablet_use = _track_use(session.session_key or "", request.tablet)
@@ -142,10 +144,6 @@ def shared_tablets(
         return _never_cached(response) if request.tablet is not None else response
 
     return middleware
-
-
-def _is_kiosk(user: User) -> bool:
-    return user.person_id is None and user.has_role(Role.KIOSK)
 
 
 def _track_use(session_key: str, tablet: SharedTablet) -> TabletUse:

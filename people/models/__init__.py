@@ -1,4 +1,5 @@
 from .memberships import SiteMembership, SiteMembershipWithdrawal
+from .passkeys import PasskeyChallenge
 from .people import (
     FormerEmployeeNumber,
     Installation,
@@ -9,13 +10,16 @@ from .people import (
     Stamp,
     User,
 )
+from .providers import ProviderLink
 from .tablets import BadgePin, SharedTablet, TabletUse, WrongTries
 
 __all__ = [
     "BadgePin",
     "FormerEmployeeNumber",
     "Installation",
+    "PasskeyChallenge",
     "Person",
+    "ProviderLink",
     "Role",
     "SharedTablet",
     "Site",

@@ -93,6 +93,15 @@ class Site(models.Model):
         default=5,
         help_text=_("Without a request, counted by the server."),
     )
+    second_factor_roles = models.JSONField(
+        _("roles that need a second factor"), default=list, blank=True, editable=False
+    )
+    second_factor_signs = models.BooleanField(
+        _("signatures ask for the second factor"),
+        default=False,
+        editable=False,
+        help_text=_("Of those who have one; a passkey is enough alone."),
+    )
     address = models.CharField(_("where to go for a class or a test"), max_length=200, blank=True)
     contact = models.CharField(
         _("whom to ask"),
@@ -300,6 +309,9 @@ class User(AbstractBaseUser, PermissionsMixin):
 
     objects = UserManager()
 
+    proved_with = ""
+    """What was given beside the password by whoever is just signing in; stored nowhere."""
+
     from_address = ""
     """The network address that the request of who is signed in comes from; stored nowhere."""
 
@@ -333,14 +345,38 @@ class User(AbstractBaseUser, PermissionsMixin):
         The role of a kiosk opens nothing for people: it is for sign-ins that are nobody's.
         """
         if not hasattr(self, "_site_roles"):
-            roles: dict[str, set[int]] = {}
-            for role, site_id in self.roles.values_list("role", "site_id"):
-                roles.setdefault(role, set()).add(site_id)
-            if self.person is not None:
-                roles.setdefault(Role.OPERATOR, set()).add(self.person.site_id)
-                roles.pop(Role.KIOSK, None)
-            self._site_roles = roles
+            self._read_roles()
         return self._site_roles
+
+    def _read_roles(self) -> None:
+        """Read the roles with what their sites ask of whoever holds them, in one query."""
+        roles: dict[str, set[int]] = {}
+        person = self.person
+        needs, signs = False, person is not None and person.site.second_factor_signs
+        policy = ("site__second_factor_roles", "site__second_factor_signs")
+        for role, site_id, needing, signs_there in self.roles.values_list(
+            "role", "site_id", *policy
+        ):
+            roles.setdefault(role, set()).add(site_id)
+            needs |= role in needing
+            signs |= signs_there
+        if person is not None:
+            roles.setdefault(Role.OPERATOR, set()).add(person.site_id)
+            roles.pop(Role.KIOSK, None)
+        self._site_roles = roles
+        self._second_factor = (needs, signs)
+
+    @property
+    def needs_second_factor(self) -> bool:
+        """Whether a site where they hold a role asks for a second factor of it."""
+        self.site_roles()
+        return self._second_factor[0]
+
+    @property
+    def signs_with_second_factor(self) -> bool:
+        """Whether a site of theirs asks for it under signatures, of those who have one."""
+        self.site_roles()
+        return self._second_factor[1]
 
     def role_names(self) -> set[str]:
         return set(self.site_roles())

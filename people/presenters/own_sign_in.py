@@ -11,6 +11,7 @@ from people.queries.own_sign_in import SignInAct, own_sign_in_acts
 
 WORDS = {
     "signed in": gettext_lazy("Signed in"),
+    "signed in with a one-time password": gettext_lazy("Signed in with a one-time password"),
     "signed out": gettext_lazy("Signed out"),
     "sign-in refused": gettext_lazy("Signing in refused"),
     "password refused": gettext_lazy("Wrong password where it was asked for again"),
@@ -19,18 +20,33 @@ WORDS = {
     "tablet opened in full": gettext_lazy("Opened a shared tablet with the password"),
     "link to a new password sent": gettext_lazy("Link to a new password sent"),
     "password changed": gettext_lazy("Password changed"),
+    "password chosen after a one-time one": gettext_lazy("Password chosen after a one-time one"),
     "password set by a link": gettext_lazy("Password set by a link"),
     "password given": gettext_lazy("One-time password given"),
+    "password taken away": gettext_lazy("Password taken away, for a new one to be chosen"),
     "sign-in opened": gettext_lazy("Sign-in opened"),
     "sign-in opened again": gettext_lazy("Sign-in opened again"),
     "sign-in closed": gettext_lazy("Sign-in closed"),
     "sign-in address changed": gettext_lazy("E-mail address changed"),
     "roles set": gettext_lazy("Roles set"),
     "administrator made": gettext_lazy("Made administrator at the terminal"),
+    "provider linked": gettext_lazy("Linked to the provider"),
+    "provider unlinked": gettext_lazy("Link to the provider undone"),
+    "second factor refused": gettext_lazy("Wrong code where a second factor was asked for"),
+    "second factor added": gettext_lazy("Second factor added"),
+    "second factor removed": gettext_lazy("Second factor removed"),
+    "second factor reset": gettext_lazy("Second factor taken away"),
+    "recovery codes made anew": gettext_lazy("New recovery codes made"),
+    "recovery code used": gettext_lazy("Recovery code used"),
     "badge and PIN set": gettext_lazy("Badge and PIN set"),
     "badge and PIN removed": gettext_lazy("Badge and PIN given up"),
 }
-REFUSALS = {"sign-in refused", "password refused", "password refused at a tablet"}
+REFUSALS = {
+    "sign-in refused",
+    "password refused",
+    "password refused at a tablet",
+    "second factor refused",
+}
 
 
 @dataclass(frozen=True)

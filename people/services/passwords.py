@@ -15,7 +15,10 @@ from .reset_links import reset_tokens
 @transaction.atomic
 def change_password(*, user: User, password: str, at: datetime) -> None:
     """Set the password of who has just typed the one before; a one-time one ends with it."""
-    _set_password(user, password, "password changed", at)
+    act = (
+        "password chosen after a one-time one" if user.password_is_one_time else "password changed"
+    )
+    _set_password(user, password, act, at)
 
 
 @transaction.atomic

@@ -9,8 +9,10 @@ from records.models import TrailEntry
 from records.services import trail
 
 SIGNED_IN = "signed in"
+SIGNED_IN_ONE_TIME = "signed in with a one-time password"
 SIGNED_OUT = "signed out"
 REFUSED = "sign-in refused"
+CODE_REFUSED = "second factor refused"
 PROOF_REFUSED = "password refused"
 LINK_SENT = "link to a new password sent"
 
@@ -20,7 +22,11 @@ MOST_AN_HOUR = 12
 
 @transaction.atomic
 def record_signed_in(user: User, *, address: str, at: datetime) -> None:
-    trail.record(actor=user, act=SIGNED_IN, about=user, payload={"from": address}, at=at)
+    act = SIGNED_IN_ONE_TIME if user.password_is_one_time else SIGNED_IN
+    payload = {"from": address}
+    if user.proved_with:
+        payload["with"] = user.proved_with
+    trail.record(actor=user, act=act, about=user, payload=payload, at=at)
 
 
 @transaction.atomic

@@ -15,6 +15,7 @@ from people.queries.reach import may_reset_sign_in
 from records.services import trail
 
 from .people import change_sign_in_address, enrol_person, lock_person, refuse_taken_address
+from .second_factors import forget_factors
 
 # Nothing that could be read as something else, since it is copied from a screen or a slip.
 LETTERS = "abcdefghjkmnpqrstuvwxyz23456789"
@@ -32,19 +33,23 @@ def one_time_password() -> str:
 def open_sign_in(
     *, person: Person, roles: Collection[tuple[Site, str]] = (), actor: User, at: datetime
 ) -> tuple[User, str]:
-    """Let somebody sign in; return the sign-in and its one-time password, kept nowhere."""
+    """Let somebody sign in; return the sign-in and its one-time password, kept nowhere.
+
+    The password is empty where the person has an address: they choose one by a link that goes
+    there (`sign_in_mails.send_password_link`), so that nobody else ever knows one.
+    """
     person = lock_person(person)
     if User.objects.filter(person=person).exists():
         raise PeopleError(_("%(name)s can sign in already.") % {"name": person.full_name})
     _refuse_left(person, at)
     refuse_taken_address(person)
-    password = one_time_password()
+    password = "" if person.email else one_time_password()
     user = User.objects.create_user(
         person.employee_number,
-        password,
+        password or None,
         person=person,
         email=person.email,
-        password_is_one_time=True,
+        password_is_one_time=bool(password),
     )
     trail.record(
         actor=actor, act="sign-in opened", about=user, payload=_person_payload(person), at=at
@@ -54,18 +59,22 @@ def open_sign_in(
 
 @transaction.atomic
 def give_password(*, user: User, actor: User, at: datetime) -> str:
-    """Replace a lost password by a one-time one, which ends every session of its owner."""
+    """Take a lost password away, which ends every session of its owner; return a one-time one.
+
+    As in `open_sign_in` it is empty where the person has an address. Whoever knows a one-time
+    password could choose another and go on under the name of its owner, so it is made for those
+    alone whom no mail reaches; the trail says who made it, when it was used and what came of it.
+    """
     if user.pk == actor.pk:
         raise PeopleError(_("Change your own password under Password, at the foot of the page."))
     _lock_person_of(user)
     _refuse_other_sites(user, actor)
-    password = one_time_password()
-    user.set_password(password)
-    user.password_is_one_time = True
+    password = "" if user.person and user.person.email else one_time_password()
+    user.set_password(password or None)
+    user.password_is_one_time = bool(password)
     user.save(update_fields=["password", "password_is_one_time"])
-    trail.record(
-        actor=actor, act="password given", about=user, payload=_person_payload(user.person), at=at
-    )
+    act = "password given" if password else "password taken away"
+    trail.record(actor=actor, act=act, about=user, payload=_person_payload(user.person), at=at)
     return password
 
 
@@ -189,7 +198,8 @@ def make_administrator(
     """Make an administrator from the terminal; the first makes installation and site too.
 
     Somebody who is known by this number already becomes administrator with this password, and
-    with this address where one is given: nobody else could change the only administrator's.
+    with this address where one is given, and without second factors: nobody else could change the
+    only administrator's.
 
     Raises
     ------
@@ -228,6 +238,7 @@ def make_administrator(
     user.save()
     if person.email != former:
         change_sign_in_address(user, person, former, "make_administrator", at)
+    forget_factors(user=user, actor="make_administrator", details={}, at=at)
     SiteRole.objects.get_or_create(
         user=user, site=site, role=Role.ADMINISTRATOR, defaults={"recorded_at": at}
     )

@@ -1,5 +1,6 @@
 """Sites: added and set up by administrators; a site's prefix stays for ever."""
 
+from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
@@ -25,6 +26,9 @@ SETTINGS = (
     "contact",
     "trail_head_to",
 )
+
+# Who teaches, grades, decides and administers; operators sign for nobody but themselves.
+SECOND_FACTOR_ROLES = (Role.INSTRUCTOR, Role.QUALITY, Role.ADMINISTRATOR)
 
 
 @transaction.atomic
@@ -65,6 +69,60 @@ def change_site(*, site: Site, actor: User, at: datetime, **settings: Any) -> Si
         },
         at=at,
     )
+    return site
+
+
+def sign_in_policy(site: Site) -> str:
+    """What a site asks now, in the words by which a page shows again what it was filled from."""
+    asks = [*sorted(site.second_factor_roles), *(["signs"] if site.second_factor_signs else [])]
+    return ",".join(asks) or "nothing"
+
+
+@transaction.atomic
+def change_sign_in_policy(
+    *,
+    site: Site,
+    second_factor_roles: Collection[str],
+    second_factor_signs: bool,
+    shown: str,
+    reason: str,
+    proof: str,
+    actor: User,
+    at: datetime,
+) -> Site:
+    """Say which roles need a second factor at a site, and whether signatures ask for it.
+
+    Parameters
+    ----------
+    shown : str
+        `sign_in_policy` of the site as the page showed it.
+    reason, proof : str
+        Why, and what `people.services.proof.prove_identity` returned; in the trail.
+
+    Raises
+    ------
+    PeopleError
+        If the site is not the actor's to administer, asks otherwise by now, or would ask a role
+        that signs in by no password.
+    """
+    if not actor.has_role(Role.ADMINISTRATOR, site=site):
+        raise PeopleError(_("What a site asks is changed by its administrators."))
+    if not set(second_factor_roles) <= {str(role) for role in SECOND_FACTOR_ROLES}:
+        raise PeopleError(_("A second factor is asked of those who teach, decide or administer."))
+    site = Site.objects.select_for_update(no_key=True).get(pk=site.pk)
+    before = sign_in_policy(site)
+    if before != shown:
+        raise PeopleError(
+            _("Somebody else changed this meanwhile. Look at what holds now, then do it again.")
+        )
+    site.second_factor_roles = sorted(second_factor_roles)
+    site.second_factor_signs = second_factor_signs
+    after = sign_in_policy(site)
+    if before == after:
+        return site
+    site.save(update_fields=["second_factor_roles", "second_factor_signs"])
+    payload = {"before": before, "after": after, "reason": reason, "proof": proof}
+    trail.record(actor=actor, act="sign-in policy changed", about=site, payload=payload, at=at)
     return site
 
 

@@ -14,7 +14,7 @@ from django.utils.translation import gettext_lazy
 
 from people.domain import pins
 from people.domain.employee_numbers import meant_by
-from people.exceptions import PeopleError, TabletRefused, TriedTooOften
+from people.exceptions import PeopleError, ProofRefused, TabletRefused, TriedTooOften
 from people.models import (
     BadgePin,
     FormerEmployeeNumber,
@@ -26,7 +26,7 @@ from people.models import (
 )
 from records.services import trail
 
-from .proof import is_own_password
+from .proof import Given, is_own_password, prove_second_factor
 from .tries import delete_oldest, lock_rows, refuse_while_waiting
 
 UNKNOWN_BADGE_PREFIX = "badge:"
@@ -241,20 +241,34 @@ def _delete_oldest_unknown() -> None:
 
 
 def prove_password_at_tablet(
-    *, user: User, password: str, tablet: SharedTablet | None, at: datetime
+    *,
+    user: User,
+    password: Given | str,
+    tablet: SharedTablet | None,
+    at: datetime,
+    was_looking: bool = False,
 ) -> None:
     """Check the password of whoever unlocks a tablet or goes on from looking to all they may.
+
+    Whoever ``was_looking`` has signed in by badge and PIN alone, and so gives the second factor,
+    if they have one, as at any sign-in.
 
     Raises
     ------
     TabletRefused
         If it is not theirs, or too many tries were wrong.
     """
+    given = Given(password) if isinstance(password, str) else password
     payload = {"person": user.employee_number, "tablet": tablet.name if tablet else ""}
     try:
-        is_own = is_own_password(user, password, at)
+        is_own = is_own_password(user, given.password, at)
     except TriedTooOften as error:
         raise TabletRefused(str(error)) from error
+    if is_own and was_looking:
+        try:
+            prove_second_factor(user, given, at)
+        except ProofRefused as error:
+            raise TabletRefused(str(error)) from error
     with transaction.atomic():
         trail.record(
             actor=user if is_own else None,

@@ -1,12 +1,14 @@
 """Addresses of this app, one module a subject."""
 
-from . import kiosks, people, sign_ins, sites, tablets
+from . import kiosks, people, provider, second_factor, sign_ins, sites, tablets
 
 app_name = "people"
 
 urlpatterns = [
     *kiosks.urlpatterns,
     *people.urlpatterns,
+    *provider.urlpatterns,
+    *second_factor.urlpatterns,
     *sign_ins.urlpatterns,
     *sites.urlpatterns,
     *tablets.urlpatterns,

@@ -6,10 +6,12 @@ They have no namespace, since allauth and Django ask for them by these names.
 from allauth.account import views
 from django.urls import path, re_path
 
-from people.views import passwords
+from people.views import passwords, second_factor, sign_in
 
 urlpatterns = [
-    path("login/", views.login, name="account_login"),
+    path("login/", sign_in.login, name="account_login"),
+    path("login/second-factor/", second_factor.authenticate, name="mfa_authenticate"),
+    path("login/second-factor/passkey/", second_factor.sign_in_options, name="mfa_passkey_options"),
     path("logout/", views.logout, name="account_logout"),
     path("password/change/", passwords.password_change, name="account_change_password"),
     path("password/reset/", passwords.password_reset, name="account_reset_password"),

@@ -26,6 +26,11 @@ urlpatterns = [
         name="sign_in_password",
     ),
     path(
+        "people/<str:employee_number>/sign-in/second-factor/",
+        sign_ins.sign_in_second_factor,
+        name="sign_in_second_factor",
+    ),
+    path(
         "people/<str:employee_number>/sign-in/switch/",
         sign_ins.sign_in_switch,
         name="sign_in_switch",

@@ -1,9 +1,12 @@
 """How sign-in differs here from what allauth does by itself."""
 
 from typing import Any
+from urllib.parse import urlsplit
 
 from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.auth_backends import AuthenticationBackend
+from allauth.mfa.adapter import DefaultMFAAdapter
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
@@ -13,6 +16,8 @@ from django.utils.translation import gettext as _
 from people.exceptions import TriedTooOften
 from people.middleware.sign_ins import client_address
 from people.models import User
+from people.queries.second_factors import with_second_factor
+from people.services.kept_secrets import decrypt, encrypt
 from people.services.sign_in_trail import REFUSED, record_bounded, record_signed_in
 from people.services.tries import count_try, forget_tries, password_tries, unknown_login_tries
 
@@ -31,7 +36,8 @@ class SignInBackend(AuthenticationBackend):
     """
 
     def get_user(self, user_id: int) -> User | None:
-        user = User.objects.select_related("person__site").filter(pk=user_id).first()
+        users = with_second_factor(User.objects.select_related("person__site"))
+        user = users.filter(pk=user_id).first()
         return user if user is not None and self.user_can_authenticate(user) else None
 
     def user_can_authenticate(self, user: Any) -> bool:
@@ -76,6 +82,9 @@ class AccountAdapter(DefaultAccountAdapter):
             raise ValidationError(_("This is the password you were given. Choose another."))
         return super().clean_password(password, user)
 
+    def get_login_stages(self) -> list[str]:
+        return ["people.views.sign_in_stages.SecondFactorStage"]
+
     def get_password_change_redirect_url(self, request: HttpRequest) -> str:
         return "/"
 
@@ -83,3 +92,19 @@ class AccountAdapter(DefaultAccountAdapter):
         response = super().post_login(request, user, **more)
         record_signed_in(user, address=client_address(request), at=timezone.now())
         return response
+
+
+class SecondFactorAdapter(DefaultMFAAdapter):
+    """What allauth keeps of second factors is encrypted, and named after this site."""
+
+    def encrypt(self, text: str) -> str:
+        return encrypt(text)
+
+    def decrypt(self, encrypted_text: str) -> str:
+        return decrypt(encrypted_text)
+
+    def get_totp_label(self, user: Any) -> str:
+        return user.employee_number
+
+    def get_totp_issuer(self) -> str:
+        return f"Jointworthy {urlsplit(settings.PUBLIC_URL).netloc}"

@@ -10,10 +10,12 @@ from django.views.decorators.http import require_GET, require_http_methods
 
 from people import access
 from people.access import UserRequest, role_required
-from people.exceptions import PeopleError
-from people.forms.sites import SiteForm
+from people.exceptions import PeopleError, ProofRefused
+from people.forms.sites import SignInPolicyForm, SiteForm
 from people.models import Role, Site
+from people.queries.second_factors import lacking_at
 from people.services import sites as services
+from people.services.proof import prove_identity
 
 FORM_METHODS = ["GET", "HEAD", "POST"]
 
@@ -78,3 +80,39 @@ def site_edit(request: UserRequest, prefix: str) -> HttpResponse:
     context = {"form": form, "site": site}
     status = 422 if form.is_bound else 200
     return render(request, "people/site_form.html", context, status=status)
+
+
+@require_http_methods(FORM_METHODS)
+@login_required
+def site_sign_in(request: UserRequest, prefix: str) -> HttpResponse:
+    """What a site asks of those who sign in there."""
+    site = access.site_for_administrator(request.user, prefix)
+    form = SignInPolicyForm(
+        request.POST if request.method == "POST" else None,
+        initial={
+            "second_factor_roles": site.second_factor_roles,
+            "second_factor_signs": site.second_factor_signs,
+            "shown": services.sign_in_policy(site),
+        },
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            proof = prove_identity(request.user, form.cleaned_data.pop("password"))
+            services.change_sign_in_policy(
+                site=site, **form.cleaned_data, proof=proof, actor=request.user, at=timezone.now()
+            )
+        except ProofRefused as error:
+            form.add_error("password", str(error))
+        except PeopleError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("What changed is saved."))
+            return redirect("people:site_sign_in", site.prefix)
+    context = {
+        "form": form,
+        "site": site,
+        "needed": ", ".join(str(Role(role).label) for role in site.second_factor_roles),
+        "lacking": lacking_at(site, site.second_factor_roles),
+    }
+    status = 422 if form.is_bound else 200
+    return render(request, "people/site_sign_in.html", context, status=status)

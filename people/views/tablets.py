@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from people import access
 from people.access import UserRequest, role_required
-from people.exceptions import PeopleError, ProofRefused, TabletRefused, TriedTooOften
+from people.exceptions import PeopleError, ProofRefused, TabletRefused, WrongPassword
 from people.forms.tablets import BadgeForm, PinForm, RemovePinForm, TabletForm, TabletPasswordForm
 from people.middleware import tablets
 from people.middleware.languages import in_own_language
@@ -97,7 +97,7 @@ def _render_tablet(
     is_password_first = request.path == reverse("people:tablet_full") and (
         tablets.is_locked(request) or tablets.is_read_only(request)
     )
-    password_form = password_form or TabletPasswordForm()
+    password_form = password_form or TabletPasswordForm(was_looking=tablets.is_read_only(request))
     if is_password_first:
         password_form.fields["password"].widget.attrs["autofocus"] = True
     context = {
@@ -165,12 +165,14 @@ def tablet_full(request: TabletUserRequest) -> HttpResponse:
         raise Http404
     if request.method != "POST":
         return _render_tablet(request)
-    form = TabletPasswordForm(request.POST)
+    was_looking = tablets.is_read_only(request)
+    form = TabletPasswordForm(request.POST, was_looking=was_looking)
     if form.is_valid():
         try:
             services.prove_password_at_tablet(
                 user=request.user,
                 password=form.cleaned_data["password"],
+                was_looking=was_looking,
                 tablet=request.tablet,
                 at=timezone.now(),
             )
@@ -234,12 +236,12 @@ def pin(request: UserRequest) -> HttpResponse:
                     proof=proof,
                     at=timezone.now(),
                 )
-        except TriedTooOften as error:
-            bound_form.add_error("password", str(error))
-        except ProofRefused:
+        except WrongPassword:
             bound_form.add_error(
                 "password", _("That is not your password. Type it again, or reset it.")
             )
+        except ProofRefused as error:
+            bound_form.add_error("password", str(error))
         except PeopleError as error:
             bound_form.add_error("pin", str(error))
         else:

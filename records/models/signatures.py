@@ -14,6 +14,7 @@ class Proof(models.TextChoices):
     """How the signer showed again, at the moment of signing, who they are."""
 
     PASSWORD = "password", _("password")
+    CODE = "code", _("password and code")
     PASSKEY = "passkey", _("passkey")
     PROVIDER = "provider", _("fresh sign-in at the provider")
 

@@ -30,7 +30,9 @@ find("#id_badge")?.addEventListener("keydown", (event) => {
 
 const FIELDS = "main :is(input, textarea, select)";
 const isKept = (field) =>
-  field.name && !["password", "hidden", "file", "submit", "button"].includes(field.type);
+  field.name &&
+  !("noDraft" in field.dataset) &&
+  !["password", "hidden", "file", "submit", "button"].includes(field.type);
 const isChecked = (field) => ["checkbox", "radio"].includes(field.type);
 const contentOf = (field) => (isChecked(field) ? field.checked : field.value);
 

@@ -49,7 +49,8 @@ ORDERS = ("name", "number", "end", "scope", "standing", "site", "lead")
 KINDS = ("certificate", "vision", "practice", "see_instructor")
 # Read elsewhere in this suite, and the same whoever one leads.
 OF_NO_PERSON = re.compile(
-    r"account_|people:own_sign_in|interfaces:api-v1|operations:health_check|reminders:(calendar|mail_choices)"
+    r"account_|mfa_|people:(own_sign_in|passkey|second_factor)|interfaces:api-v1"
+    r"|operations:health_check|reminders:(calendar|mail_choices)"
     r"|assessments:(criteria|exercise)|training:(course|exercise)"
 )
 

@@ -1,0 +1,40 @@
+"""Secrets that are kept encrypted, under a key that `SECRET_KEY` gives."""
+
+from base64 import urlsafe_b64encode
+
+from cryptography.fernet import Fernet, InvalidToken
+from django.conf import settings
+from django.utils.crypto import salted_hmac
+from django.utils.translation import gettext as _
+
+from people.exceptions import ProofRefused
+
+
+def _fernet() -> Fernet:
+    key = salted_hmac(
+        "people.kept_secrets", "second factors", secret=settings.SECRET_KEY, algorithm="sha256"
+    )
+    return Fernet(urlsafe_b64encode(key.digest()))
+
+
+def encrypt(text: str) -> str:
+    return _fernet().encrypt(text.encode()).decode()
+
+
+def decrypt(kept: str) -> str:
+    """What was encrypted.
+
+    Raises
+    ------
+    ProofRefused
+        If it was under another `SECRET_KEY`, or is damaged.
+    """
+    try:
+        return _fernet().decrypt(kept.encode()).decode()
+    except InvalidToken as error:
+        raise ProofRefused(
+            _(
+                "Your second factor cannot be read: the site's secret key has changed since. An "
+                "administrator can reset it."
+            )
+        ) from error
