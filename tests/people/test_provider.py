@@ -182,7 +182,10 @@ NOW_S = int(time.time())
         {"sub": "subject-1\x00"},
         {"sub": "x" * 256},
     ],
-    ids=lambda claims: json.dumps(claims).replace(str(NOW_S - 600), "past")[:60],
+    ids=lambda claims: " ".join(  # Nothing of the clock: each process reads its own.
+        name if name in ("exp", "iat") else json.dumps({name: value})[:60]
+        for name, value in claims.items()
+    ),
 )
 def test_token_that_does_not_hold_opens_nothing(client, linked, provider, claims):
     provider.claims = claims
