@@ -3,7 +3,13 @@
 import os
 import shutil
 
-CHROMIUM = os.environ.get("CHROMIUM") or shutil.which("chromium") or "/usr/bin/chromium"
+# The one that draws no window of its own, where it is there, takes a third less time.
+CHROMIUM = (
+    os.environ.get("CHROMIUM")
+    or shutil.which("chromium-headless-shell")
+    or shutil.which("chromium")
+    or "/usr/bin/chromium"
+)
 LAUNCH_ARGUMENTS = [
     "--headless",
     "--no-sandbox",
