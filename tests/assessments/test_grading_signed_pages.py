@@ -216,7 +216,7 @@ def test_the_result_says_each_rule_with_its_figures(client, instructor, board):
     assert "<dd>81.6</dd>" in told
     assert "at least 80" in told
     assert "at most 1" in told
-    assert told.count("yes</td>") == 4
+    assert told.count("yes</td>") == 5
     assert told.count("no</td>") == 1
 
 
@@ -255,7 +255,7 @@ def test_before_everything_is_signed_the_result_is_open(client, instructor, boar
     judged(board, instructor)
     told = text(client.get(address(board, "board_result")))
     assert "not signed yet" in told
-    assert told.count("not yet</td>") == 5
+    assert told.count("not yet</td>") == 6
     assert "Go on grading" in told
 
 

@@ -142,11 +142,15 @@ STARTED = {
 
 def test_nobody_begins_to_serve_while_a_register_is_imported(processes, tmp_path):
     folder = bundle_of(tmp_path / "bundle", 4_000)
-    (settings.DATA_DIR / FILE_NAME).touch()
+    file = settings.DATA_DIR / FILE_NAME
+    file.write_bytes(b"")
     importing = processes.start(*MANAGE, "import_register", str(folder))
-    wait_until(
-        lambda: is_taken() or importing.poll() is not None, watch=importing.poll, every_s=0.005
+    wait_until(  # It has the lock, and says what for.
+        lambda: file.stat().st_size > 0 or importing.poll() is not None,
+        watch=importing.poll,
+        every_s=0.005,
     )
+    assert is_taken()
     assert importing.poll() is None
     with held_still(importing):
         processes.environment["BIND"] = f"127.0.0.1:{free_port()}"
@@ -173,11 +177,15 @@ def test_nobody_begins_to_serve_while_a_register_is_imported(processes, tmp_path
 
 def test_an_import_that_is_killed_gives_the_site_back(processes, tmp_path):
     folder = bundle_of(tmp_path / "bundle", 4_000)
-    (settings.DATA_DIR / FILE_NAME).touch()
+    file = settings.DATA_DIR / FILE_NAME
+    file.write_bytes(b"")
     importing = processes.start(*MANAGE, "import_register", str(folder))
-    wait_until(
-        lambda: is_taken() or importing.poll() is not None, watch=importing.poll, every_s=0.005
+    wait_until(  # It has the lock, and says what for.
+        lambda: file.stat().st_size > 0 or importing.poll() is not None,
+        watch=importing.poll,
+        every_s=0.005,
     )
+    assert is_taken()
     kill(importing)
     assert not Person.objects.exists()
     web, port = start_web(processes)
