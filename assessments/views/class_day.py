@@ -2,6 +2,7 @@
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.db.models import Q
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -22,6 +23,7 @@ from people.access import UserRequest, role_required
 from people.models import Role
 from training import access as training_access
 from training.models import ClassSession, Stage
+from training.models.courses import runs_on
 
 PAGE = "assessments/class_day.html"
 INSIDE = "assessments/partials/class_day.html"
@@ -32,15 +34,18 @@ INSIDE = "assessments/partials/class_day.html"
 def class_day_today(request: UserRequest) -> HttpResponse:
     """The class that runs today; a choice where there are several, and what is next if none."""
     taught = training_access.sessions_taught_by(request.user).with_list_columns()
-    today = people_access.today_for(request.user)
-    running = list(taught.running_on(today).order_by("number"))
+    days = people_access.days_for(
+        request.user, request.user.sites_as(Role.INSTRUCTOR), timezone.now()
+    )
+    running = list(taught.filter(days.each(runs_on, "site")).order_by("number"))
     own = [
         class_session for class_session in running if class_session.instructor_id == request.user.pk
     ] or running
     if len(own) == 1:
         return redirect("assessments:class_day", own[0].number)
-    coming = taught.filter(starts_on__gt=today).order_by("starts_on", "number").first()
-    context = {"sessions": running, "coming": coming, "today": today}
+    to_come = days.each(lambda day: Q(starts_on__gt=day), "site")
+    coming = taught.filter(to_come).order_by("starts_on", "number").first()
+    context = {"sessions": running, "coming": coming, "today": days.day}
     return render(request, "assessments/class_day_choose.html", context)
 
 

@@ -162,9 +162,6 @@ class PersonQuerySet(models.QuerySet["Person"]):
     def at_work_on(self, day: date) -> "PersonQuerySet":
         return self.filter(at_work_on(day))
 
-    def left_before(self, day: date) -> "PersonQuerySet":
-        return self.filter(left_on__lt=day)
-
     def with_number(self, text: str) -> "Person | None":
         """Whose employee number this is, however it is capitalised; None if not one person's."""
         people = self.filter(employee_number__iexact=text)[:3]

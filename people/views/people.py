@@ -5,6 +5,7 @@ from datetime import date
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
+from django.db.models import Q
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -16,6 +17,7 @@ from people.access import UserRequest, role_required
 from people.exceptions import PeopleError
 from people.forms.people import PersonFilterForm, PersonForm
 from people.models import Person, Role, Site, User
+from people.models.people import at_work_on
 from people.queries.departures import matters_of_departure
 from people.queries.memberships import history_of
 from people.queries.reach import may_change_address
@@ -29,17 +31,16 @@ LIST_ROLES = (Role.LINE_LEAD, Role.INSTRUCTOR, Role.QUALITY, Role.ADMINISTRATOR)
 @role_required(*LIST_ROLES)
 def person_list(request: UserRequest) -> HttpResponse:
     readable = access.people_listed_for(request.user)
-    form = PersonFilterForm(
-        request.GET, sites=Site.objects.filter(pk__in=readable.order_by().values("site"))
-    )
+    sites = Site.objects.filter(pk__in=readable.order_by().values("site"))
+    form = PersonFilterForm(request.GET, sites=sites)
     filters = form.chosen()
-    today = access.today_for(request.user)
+    days = access.days_for(request.user, {site.pk for site in sites}, timezone.now())
     people = readable.search(filters.get("q", ""))
     state = filters.get("state", "")
     if state == "left":
-        people = people.left_before(today)
+        people = people.filter(days.each(lambda day: Q(left_on__lt=day), "site"))
     elif state != "all":
-        people = people.at_work_on(today)
+        people = people.filter(days.each(at_work_on, "site"))
     for name in ("site", "kind"):
         if name in filters:
             people = people.filter(**{name: filters[name]})
@@ -48,7 +49,7 @@ def person_list(request: UserRequest) -> HttpResponse:
         "form": form,
         "page": page,
         "filtered": bool(filters),
-        "today": today,
+        "today": days.day,
         "several_sites": "site" in form.fields,
         "may_enrol": bool(access.enrolling_site_ids(request.user)),
     }

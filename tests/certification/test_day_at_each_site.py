@@ -15,9 +15,12 @@ from tests.factories import (
     make_person,
     make_revision,
     make_scope,
+    make_session,
     make_site,
+    make_tool,
     make_user,
 )
+from training.models import Calibration
 
 pytestmark = pytest.mark.django_db
 
@@ -181,3 +184,54 @@ def test_sites_on_one_day_are_asked_for_in_one_condition(sites):
     assert days.elsewhere == ((THERE, frozenset({sites["Los Angeles"].pk})),)
     assert days_at(NOW + timedelta(hours=4), HERE, zones).elsewhere == ()
     assert (days.first, days.last) == (THERE, HERE)
+
+
+@pytest.mark.parametrize("home", ["Auckland", "Los Angeles"])
+def test_people_are_listed_by_the_day_at_their_own_site(client, sites, home):
+    """All left after 30 November, and in Los Angeles it still is that day."""
+    for name, site in sites.items():
+        make_person(site, full_name=f"Ann {name}", left_on=THERE)
+    client.force_login(reader(sites, "quality", home))
+    address = reverse("people:person_list")
+
+    def listed(**asked):
+        page = client.get(address, {"q": "Ann", **asked}).context["page"]
+        return {person.full_name.removeprefix("Ann ") for person in page}
+
+    assert listed() == {"Los Angeles"}
+    assert listed(state="left") == {"Auckland", "Madrid"}
+
+
+@pytest.mark.parametrize("home", ["Auckland", "Los Angeles"])
+def test_classes_run_and_are_over_by_the_day_at_their_own_site(client, sites, home):
+    classes = {
+        name: make_session(site, starts_on=THERE, ends_on=THERE) for name, site in sites.items()
+    }
+    client.force_login(reader(sites, "instructor", home))
+    address = reverse("training:class_list")
+
+    def listed(**asked):
+        numbers = {session.number for session in client.get(address, asked).context["page"]}
+        return {name for name, session in classes.items() if session.number in numbers}
+
+    assert listed() == {"Los Angeles"}
+    assert listed(when="past") == {"Auckland", "Madrid"}
+    assert ">running<" in client.get(address).text
+    assert ">running<" not in client.get(address, {"when": "past"}).text
+    to_class = client.get(reverse("assessments:class_day_today"))
+    assert to_class.url == reverse("assessments:class_day", args=[classes["Los Angeles"].number])
+
+
+def test_tool_is_due_by_the_day_at_its_own_site(client, sites):
+    for site in sites.values():
+        tool = make_tool(site)
+        Calibration.objects.create(
+            tool=tool,
+            calibrated_on=THERE - timedelta(days=100),
+            valid_through=THERE,
+            passed=True,
+            recorded_at=NOW,
+        )
+    client.force_login(reader(sites, "quality"))
+    told = client.get(reverse("training:tool_list")).text
+    assert told.count("<span>ended") == 2

@@ -74,9 +74,13 @@ class Lesson(models.Model):
         return self.title
 
 
+def runs_on(day: date) -> Q:
+    return Q(starts_on__lte=day, ends_on__gte=day)
+
+
 class ClassSessionQuerySet(models.QuerySet["ClassSession"]):
     def running_on(self, day: date) -> "ClassSessionQuerySet":
-        return self.filter(starts_on__lte=day, ends_on__gte=day)
+        return self.filter(runs_on(day))
 
     def with_list_columns(self) -> "ClassSessionQuerySet":
         """Everything a line in a list of classes shows, in one query."""

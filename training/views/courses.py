@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
+from django.db.models import Q
 from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -71,19 +72,20 @@ def course_detail(request: UserRequest, code: str) -> HttpResponse:
 @role_required(Role.INSTRUCTOR, Role.QUALITY)
 def class_list(request: UserRequest) -> HttpResponse:
     readable = access.sessions_readable_by(request.user)
-    form = ClassFilterForm(
-        request.GET, sites=Site.objects.filter(pk__in=readable.order_by().values("site"))
-    )
+    sites = Site.objects.filter(pk__in=readable.order_by().values("site"))
+    form = ClassFilterForm(request.GET, sites=sites)
     filters = form.chosen()
-    today = people_access.today_for(request.user)
+    days = people_access.days_for(request.user, {site.pk for site in sites}, timezone.now())
     sessions = readable.with_list_columns()
     when = filters.get("when", "")
     if when == "past":
-        sessions = sessions.filter(ends_on__lt=today).order_by("-starts_on", "number")
+        over = days.each(lambda day: Q(ends_on__lt=day), "site")
+        sessions = sessions.filter(over).order_by("-starts_on", "number")
     elif when == "all":
         sessions = sessions.order_by("-starts_on", "number")
     else:
-        sessions = sessions.filter(ends_on__gte=today).order_by("starts_on", "number")
+        to_come = days.each(lambda day: Q(ends_on__gte=day), "site")
+        sessions = sessions.filter(to_come).order_by("starts_on", "number")
     if "site" in filters:
         sessions = sessions.filter(site=filters["site"])
     page = Paginator(sessions, PAGE_SIZE).get_page(request.GET.get("page"))
@@ -91,7 +93,7 @@ def class_list(request: UserRequest) -> HttpResponse:
         "form": form,
         "page": page,
         "filtered": bool(filters),
-        "today": today,
+        "today": days.day,
         "may_plan": request.user.has_role(Role.INSTRUCTOR),
     }
     return render(request, "training/class_list.html", context)
