@@ -64,8 +64,8 @@ class Visitor:
 
     def __post_init__(self) -> None:
         self.page.on("request", lambda asked: self.under_way.add(asked))
-        for ending in ("requestfinished", "requestfailed"):
-            self.page.on(ending, lambda ended: self.under_way.discard(ended))
+        self.page.on("requestfinished", lambda ended: self.under_way.discard(ended))
+        self.page.on("requestfailed", lambda ended: self.under_way.discard(ended))
         # A script need not read what a refusal says, and then it never ends.
         self.page.on("response", lambda had: had.ok or self.under_way.discard(had.request))
 
