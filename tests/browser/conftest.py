@@ -9,7 +9,7 @@ from datetime import timedelta
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
-from playwright.sync_api import Browser, Page, Request, ViewportSize, sync_playwright
+from playwright.sync_api import Browser, Page, Request, Response, ViewportSize, sync_playwright
 
 from assessments.content.criteria import REVISION_2
 from assessments.services import criteria
@@ -66,8 +66,12 @@ class Visitor:
         self.page.on("request", lambda asked: self.under_way.add(asked))
         self.page.on("requestfinished", lambda ended: self.under_way.discard(ended))
         self.page.on("requestfailed", lambda ended: self.under_way.discard(ended))
-        # A script need not read what a refusal says, and then it never ends.
-        self.page.on("response", lambda had: had.ok or self.under_way.discard(had.request))
+        self.page.on("response", lambda answer: self._answered(answer))
+
+    def _answered(self, answer: Response) -> None:
+        """A script need not read what a refusal says, and then it never ends."""
+        if not answer.ok:
+            self.under_way.discard(answer.request)
 
     def go(self, path: str) -> None:
         answer = self.page.goto(self.address + path)
