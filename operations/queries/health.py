@@ -54,6 +54,8 @@ class ComponentHealth:
         Sentences for an administrator.
     last_at : datetime or None
         When it was last seen to work.
+    is_seen : bool
+        Whether it is seen to work at all; what is there or not has no last time.
     """
 
     part: str
@@ -61,6 +63,7 @@ class ComponentHealth:
     state: State
     says: tuple[str, ...]
     last_at: datetime | None = None
+    is_seen: bool = True
 
     @property
     def ok(self) -> bool:
@@ -94,11 +97,11 @@ def _stamps(now: datetime) -> ComponentHealth:
             "The end of the records has had no time stamp for over two days: see what the worker "
             "says of records.stamp_head."
         )
-        return ComponentHealth(STAMPS, title, State.BAD, (says,))
+        return ComponentHealth(STAMPS, title, State.BAD, (says,), is_seen=False)
     says = _("The end of the records is stamped every day, last with entry %(number)d.") % {
         "number": number
     }
-    return ComponentHealth(STAMPS, title, State.GOOD, (says,))
+    return ComponentHealth(STAMPS, title, State.GOOD, (says,), is_seen=False)
 
 
 def _is_near(at: datetime | None, now: datetime, limit: timedelta) -> bool:
@@ -253,7 +256,7 @@ def _paper() -> ComponentHealth:
     printed = ", ".join(str(script.name) for script in covered.printed)
     says = [_("Names are printed in: %(scripts)s.") % {"scripts": printed or "–"}]
     if not covered.missing:
-        return ComponentHealth("paper", title, State.GOOD, tuple(says))
+        return ComponentHealth("paper", title, State.GOOD, tuple(says), is_seen=False)
     says.append(
         _(
             "Not in: %(scripts)s. Their numbers are printed instead. Install %(packages)s "
@@ -264,7 +267,7 @@ def _paper() -> ComponentHealth:
             "packages": ", ".join(covered.packages),
         }
     )
-    return ComponentHealth("paper", title, State.ATTENTION, tuple(says))
+    return ComponentHealth("paper", title, State.ATTENTION, tuple(says), is_seen=False)
 
 
 def queue_depth(queues: Iterable[str] | None = None) -> int | None:

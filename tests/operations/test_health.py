@@ -321,6 +321,8 @@ def test_health_names_the_scripts_on_paper_and_the_package_that_is_missing(clien
     page = client.get(PAGE).content.decode()
     assert "Names are printed in: Latin, Greek, Cyrillic, Vietnamese," in page
     assert "fonts-noto" not in page
+    paper = page[page.index("<b>Paper</b>") :].partition("</li>")[0]
+    assert "Never seen" not in paper  # Faces are there or not; nobody sees them work.
     without("CJK")
 
     page = client.get(PAGE).content.decode()
