@@ -24,14 +24,21 @@ def test_no_page_ends_with_the_heading_of_what_follows(shop, visitor):
         "Object.assign(document.createElement('div'), {id: 'moved'}))"
     )
     # Wherever the joints come to stand on their pages.
-    for lines in range(0, 160, 20):
+    for high in range(0, 160, 20):
         window.page.evaluate(
-            "(high) => { document.querySelector('#moved').style.height = `${high}px` }", lines
+            "(high) => { document.querySelector('#moved').style.height = `${high}px` }", high
         )
         pages = PdfReader(io.BytesIO(window.page.pdf(prefer_css_page_size=True))).pages
-        assert len(pages) > 2
-        for page in pages:
-            said = [one.strip() for one in page.extract_text().splitlines() if one.strip()]
-            said = [one for one in said if not re.fullmatch(r"\d+ ?/ ?\d+", one)]
-            last = said[-1] if said else ""
-            assert not re.search(r"^E\d\d|rejected, score|One by one", last), (lines, said[-3:])
+        said = [lines_on(page) for page in pages]
+        if not said[0]:
+            # chromium-headless-shell puts a blank page first at times, Chromium never did.
+            said = said[1:]
+        assert len(said) > 2
+        for page in said:
+            assert not re.search(r"^E\d\d|rejected, score|One by one", page[-1]), (high, page[-3:])
+
+
+def lines_on(page) -> list[str]:
+    """What a page says, line by line, but for its number."""
+    found = [line.strip() for line in page.extract_text().splitlines()]
+    return [line for line in found if line and not re.fullmatch(r"\d+ ?/ ?\d+", line)]
