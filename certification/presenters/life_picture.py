@@ -257,12 +257,12 @@ class _Drawing:
                 self._block(bar.standing, start, now, top)
             if end > now:
                 self._block(bar.standing, now, end, top, ahead=True)
+            # Words stand where their ground is one: all behind today, or all ahead of it.
             room = len(bar.word) * self._size * BOLD_LETTER + 32
-            if end - start < room:
+            if max(now - start, end - now) < room:
                 narrow.append(((start + end) / 2, bar))
                 continue
-            # Words stand where their ground is one: all behind today, or all ahead of it.
-            at = start if now - start >= min(room, end - start) or now == start else now
+            at = start if now - start >= room else now
             solid = bar.standing == "certified" and at < now
             self._shape(at + 14, top + BAND / 2, bar.shape, "on-solid" if solid else bar.tone)
             self._text(at + 24, top + BAND / 2 + 4.5, bar.word, "on-solid" if solid else "in-band")

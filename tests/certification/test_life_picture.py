@@ -51,6 +51,10 @@ def life_of(facts, asked, today):
     )  # fmt: skip
 
 
+def texts_of(picture):
+    return ElementTree.fromstring(picture).iter("text")
+
+
 @settings(max_examples=60)
 @given(registers(), st.integers(-30, 500), st.integers(-30, 500))
 def test_any_life_is_drawn_whole_and_inside_its_frame(facts, asked, today):
@@ -71,6 +75,19 @@ def test_any_life_is_drawn_whole_and_inside_its_frame(facts, asked, today):
             assert f">{paper.number}<" in picture
         assert picture.count('class="asked"') == 1
         assert picture.count('class="today"') == (life.asked != life.today)
+
+
+def test_word_that_fits_neither_behind_today_nor_ahead_of_it_stands_below_its_band():
+    shape, tone, word = STANDING_SYMBOLS["expired"]
+    bar = Bar(date(2024, 6, 15), None, "expired", str(word), shape, tone)
+    today = date(2024, 8, 4)  # The word fits the whole band, but no part of one ground.
+    before = Bar(date(2023, 12, 28), date(2024, 6, 14), "certified", "certified", "certified", "")
+
+    narrow = dict(life_picture.pictures(Life("Life", today, today, [before, bar])))["narrow"]
+
+    words = {text.text: float(text.attrib["x"]) for text in texts_of(narrow)}
+    assert 0 < words["expired"] < life_picture.WIDTHS["narrow"] - 7 * 5
+    assert "m-expired" not in narrow
 
 
 @pytest.mark.parametrize("ahead", [False, True])
