@@ -17,11 +17,12 @@ PYTEST = $(BIN)/python -m pytest --numprocesses=$(TEST_PROCESSES) --dist=load --
 # the time. Where the environment says to keep nothing, that holds for other programs.
 unexport PYTHONDONTWRITEBYTECODE
 
-.PHONY: help install install-dev secret-key run test faults check pictures bench format catalogues clean
+.PHONY: help install install-dev secret-key run test test-on-each faults check pictures bench format catalogues clean
 
 help:
 	@echo "make run      serve the site with a demo, on http://127.0.0.1:8000"
 	@echo "make test     run the tests; REQUIRE=all lets nothing be left out"
+	@echo "make test-on-each  run whatever may use a database on SQLite and on PostgreSQL"
 	@echo "make faults   kill workers thirty times over two thousand reminders, on both queues"
 	@echo "make check    lint, types, import contracts, migrations, deployment settings"
 	@echo "make install  install what the site runs on into .venv"
@@ -44,13 +45,24 @@ run: install secret-key
 	@DATA_DIR="$(DATA_DIR)" PUBLIC_URL="$(PUBLIC_URL)" \
 	exec $(BIN)/python manage.py serve --demo --host $(HOST) --port $(PORT)
 
+# Where there is a PostgreSQL, what may use a database runs there, and here only what is marked so.
+ON_SQLITE = -m "each_database or not database"
+
+test-on-each: ON_SQLITE =
+test-on-each: test
+
 test: install-dev
 	@if [ "$(REQUIRE)" = all ] && [ -z "$$TEST_POSTGRES_URL" ]; then \
 		echo "TEST_POSTGRES_URL is not set, and REQUIRE=all lets nothing be left out." >&2; \
 		exit 1; \
 	fi
-	@echo "On SQLite:"
-	@env -u DATABASE_URL REQUIRE="$(REQUIRE)" $(PYTEST)
+	@if [ -z "$$TEST_POSTGRES_URL" ]; then \
+		echo "On SQLite:"; \
+		env -u DATABASE_URL REQUIRE="$(REQUIRE)" $(PYTEST); \
+	else \
+		echo "On SQLite, all that PostgreSQL does not run, and what is to run on each:"; \
+		env -u DATABASE_URL REQUIRE="$(REQUIRE)" $(PYTEST) $(ON_SQLITE); \
+	fi
 	@if [ -n "$$TEST_POSTGRES_URL" ]; then \
 		echo "On PostgreSQL, whatever may use a database:"; \
 		DATABASE_URL="$$TEST_POSTGRES_URL" REQUIRE="$(REQUIRE)" \

@@ -47,6 +47,9 @@ def pytest_collection_modifyitems(items):
                 item.add_marker(folder)
         if may_use_a_database(item):
             item.add_marker("database")
+            # What is left out on one database is there for the other.
+            if item.path.is_relative_to(HERE / "services") or item.get_closest_marker("skipif"):
+                item.add_marker("each_database")
     # What takes long comes first, so that no process is left with it at the end.
     items.sort(
         key=lambda item: not any(map(item.get_closest_marker, ("slow", "services", "browser")))
@@ -60,13 +63,17 @@ def pytest_collection_finish():
 
 
 def may_use_a_database(item: pytest.Item) -> bool:
-    """Whether another database could make a difference to a test.
+    """Whether a database could make a difference to a test.
+
+    Such a test runs on PostgreSQL where there is one, which is the stricter of the two, and on
+    SQLite where there is none. What looks at SQL of our own, at what a database refuses by
+    itself or at large reads is marked `each_database` and runs on both.
 
     pytest-django refuses a query to whatever has neither its mark nor one of its fixtures. Tests
     that start processes can reach a database past it. What is marked `one_database` looks at
     rules, code or drawings through a database, and finds the same in each. So do files that look
     at what pages say: the services and queries behind them are tried by others, and
-    `test_access_table.py` opens every page as every reader.
+    `test_access_table.py` opens every page as every reader on PostgreSQL.
     """
     if item.get_closest_marker("one_database") or item.path.stem.endswith("_pages"):
         return False

@@ -18,7 +18,7 @@ from records.models import TrailEntry
 from tests.factories import NOW, make_criteria_set, make_user
 from training.models import Exercise
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.each_database]
 
 
 @pytest.fixture

@@ -40,7 +40,7 @@ from tests.audit.bundles import (
 from tests.factories import NOW, make_person, make_site
 from training.models import PracticeRecord, VisionTest
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.each_database]
 
 CASES = Path(__file__).parent.parent / "reference" / "standing"
 

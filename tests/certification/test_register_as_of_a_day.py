@@ -19,7 +19,7 @@ from tests.factories import (
 )
 from training.models import VisionTest
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.each_database]
 
 REGISTER = "/register/"
 

@@ -7,7 +7,7 @@ from certification.presenters import register
 from people.models import Person
 from tests.factories import TODAY, make_site, make_user
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.each_database]
 
 
 @pytest.mark.parametrize(

@@ -19,6 +19,8 @@ from people.models import Installation
 HERE = "http://127.0.0.1:8000"
 ELSEWHERE = "http://training.example.org"
 
+pytestmark = pytest.mark.each_database
+
 
 @pytest.fixture
 def own_database(monkeypatch):

@@ -6,31 +6,7 @@ import subprocess
 import sys
 from pathlib import Path
 
-import pytest
-from django.db import connection
-from django.db.migrations.recorder import MigrationRecorder
-
-from operations.exceptions import DatabaseOfAnotherVersion
-from operations.queries.applied_migrations import (
-    refuse_database_of_another_version,
-    unknown_migrations,
-)
-
 TOP = Path(__file__).parents[2]
-
-
-def test_the_database_that_this_version_made_is_taken(db):
-    assert unknown_migrations(connection) == []
-    refuse_database_of_another_version(connection)
-
-
-def test_a_step_that_this_version_does_not_have_is_named(db):
-    MigrationRecorder(connection).record_applied("training", "0008_tablet_use")
-    MigrationRecorder(connection).record_applied("a_library_no_longer_used", "0001_initial")
-
-    assert unknown_migrations(connection) == ["training.0008_tablet_use"]
-    with pytest.raises(DatabaseOfAnotherVersion, match=r"training\.0008_tablet_use"):
-        refuse_database_of_another_version(connection)
 
 
 def test_starting_on_an_older_database_stops_with_one_sentence_and_leaves_it_alone(tmp_path):

@@ -29,7 +29,7 @@ from tests.factories import (
     write_down,
 )
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.each_database]
 
 REGISTER = reverse("certification:register")
 BEFORE, MOVES_ON, AFTER = date(2026, 11, 2), date(2026, 11, 10), date(2026, 11, 20)

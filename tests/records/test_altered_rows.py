@@ -32,7 +32,7 @@ from tests.factories import NOW, TODAY
 from training.models import PracticeRecord, VisionTest
 from training.services import facts
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.each_database]
 
 
 @dataclass

@@ -16,6 +16,7 @@ from records.models.append_only import ALWAYS, NEVER, protect
 from records.services.numbers import next_number
 from records.services.trail import erase_payload, record, sign
 
+pytestmark = pytest.mark.each_database
 on_postgresql = pytest.mark.skipif("connection.vendor != 'postgresql'", reason="PostgreSQL only")
 on_sqlite = pytest.mark.skipif("connection.vendor != 'sqlite'", reason="SQLite only")
 

@@ -26,7 +26,7 @@ from tests.reminders.reminder_scenes import (
 )
 from training.models import Calibration, Tool
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.each_database]
 
 
 def test_due_step_goes_into_a_message_and_the_earlier_ones_are_overtaken():

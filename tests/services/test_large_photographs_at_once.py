@@ -28,7 +28,9 @@ from tests.services.processes import free_port, wait_until
 pytestmark = [
     pytest.mark.services,
     pytest.mark.django_db(transaction=True),
-    # No worker has a part in it, so one broker is as good as the other.
+    # Memory goes into pixels, whatever the database. No worker has a part in it, so one broker is
+    # as good as the other.
+    pytest.mark.one_database,
     pytest.mark.parametrize("link", ["folder"], indirect=True),
 ]
 

@@ -21,7 +21,8 @@ from tests.reminders.reminder_scenes import (
 )
 from tests.services.mail_server import Running
 
-pytestmark = [pytest.mark.services, pytest.mark.django_db]
+# The server at the other end knows of no database.
+pytestmark = [pytest.mark.services, pytest.mark.django_db, pytest.mark.one_database]
 
 MINUTE = timedelta(minutes=1)
 

@@ -1,0 +1,137 @@
+"""What the migrations make of an empty database is what the models say.
+
+The tests themselves begin with tables made from the models, which takes a tenth of the time.
+"""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from django.apps import apps
+from django.conf import settings
+from django.db import connection, connections
+from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.utils import ConnectionHandler
+from psycopg import sql
+
+from records.models import append_only
+from tests import catalogue
+
+TOP = Path(__file__).parents[2]
+
+pytestmark = [pytest.mark.django_db, pytest.mark.each_database, pytest.mark.slow]
+
+
+@pytest.fixture
+def migrated(tmp_path):
+    """A connection to a database that `migrate` has filled from nothing."""
+    if connection.vendor == "sqlite":
+        url, database = f"sqlite:///{tmp_path}/site.sqlite3", {"NAME": tmp_path / "site.sqlite3"}
+        yield from _migrated(url, database, tmp_path)
+        return
+    name = f"{connection.settings_dict['NAME']}_migrated"
+    given = os.environ["DATABASE_URL"]
+    identifier = sql.Identifier(name)
+    with connections["default"]._nodb_cursor() as cursor:
+        cursor.execute(sql.SQL("DROP DATABASE IF EXISTS {}").format(identifier))
+        cursor.execute(sql.SQL("CREATE DATABASE {}").format(identifier))
+    try:
+        yield from _migrated(f"{given.rsplit('/', 1)[0]}/{name}", {"NAME": name}, tmp_path)
+    finally:
+        with connections["default"]._nodb_cursor() as cursor:
+            cursor.execute(sql.SQL("DROP DATABASE {} WITH (FORCE)").format(identifier))
+
+
+def _migrated(url, database, folder):
+    environment = {
+        "PATH": os.environ["PATH"],
+        "DATA_DIR": str(folder),
+        "SECRET_KEY": "k" * 60,
+        "DATABASE_URL": url,
+    }
+    ended = prepare(environment)
+    assert ended.returncode == 0, ended.stderr
+    handler = ConnectionHandler({"default": settings.DATABASES["default"] | database})
+    other = handler["default"]
+    other.environment = environment
+    yield other
+    other.close()
+
+
+def prepare(environment):
+    """What the start of a site does to its database."""
+    return subprocess.run(
+        [sys.executable, "manage.py", "prepare"],
+        cwd=TOP,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def schema(connection: BaseDatabaseWrapper) -> dict:
+    """Columns, keys, constraints and indexes of each table, whatever order they were made in."""
+    look, found = connection.introspection, {}
+    named = {
+        each.name
+        for model in apps.get_models()
+        for each in (*model._meta.constraints, *model._meta.indexes)
+    }
+    # Those of libraries are their own business, and made by other rules for their keys.
+    ours = {
+        model._meta.db_table
+        for label in catalogue.APPS
+        if apps.is_installed(label)
+        for model in apps.get_app_config(label).get_models(include_auto_created=True)
+    }
+    with connection.cursor() as cursor:
+        for table in sorted(ours.intersection(look.table_names(cursor))):
+            columns = {
+                column.name: (column.type_code, column.null_ok, column.internal_size)
+                for column in look.get_table_description(cursor, table)
+            }
+            constraints = {
+                (
+                    name if name in named else "",
+                    tuple(constraint["columns"] or ()),
+                    constraint["primary_key"],
+                    constraint["unique"],
+                    constraint["foreign_key"],
+                    constraint["check"],
+                    constraint["index"],
+                    tuple(constraint.get("orders") or ()),
+                )
+                for name, constraint in look.get_constraints(cursor, table).items()
+            }
+            found[table] = (columns, constraints)
+    return found
+
+
+def test_migrations_make_what_the_models_describe(migrated):
+    made, described = schema(migrated), schema(connection)
+
+    assert len(made) > 70
+    assert made.keys() == described.keys()
+    for table in made:
+        assert made[table] == described[table], table
+    assert append_only.missing(migrated) == []
+    assert prepare(migrated.environment).returncode == 0
+
+
+def test_steps_that_this_version_does_not_have_are_named_and_nothing_is_touched(migrated):
+    with migrated.cursor() as cursor:
+        for app, step in [("training", "0008_tablet_use"), ("no_longer_used", "0001_initial")]:
+            cursor.execute(
+                "INSERT INTO django_migrations (app, name, applied) VALUES (%s, %s, %s)",
+                [app, step, "2026-01-05 08:00:00+00:00"],
+            )
+    before = schema(migrated)
+
+    ended = prepare(migrated.environment)
+
+    assert ended.returncode != 0
+    assert "training.0008_tablet_use" in ended.stderr
+    assert schema(migrated) == before
