@@ -9,13 +9,13 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from assessments import access
-from assessments.domain.geometry import MARKS, Across, Quantity, Winding
+from assessments.domain.geometry import MARKS, Across, Kind, Quantity, Winding
 from assessments.models import Criterion, Joint, Measurement, Photo
 from assessments.services.measuring import REFUSALS, REMARKS
 from people.models import User
 from training.domain.wire import awg_diameter_mm
 
-ROWS = {"edge": 9}  # to write into where no script adds any
+ROWS = {"edge": 9, "post": 9, "centre": 1}  # to write into where no script adds any
 GAUGES = range(10, 37, 2)
 
 
@@ -117,8 +117,7 @@ def build(
                 kind.most,
                 _rows(kind.name, kind.least, shown.get(kind.name, ())),
             )
-            # What is marked by one point comes first, so that an edge may grow at the end.
-            for kind in sorted(MARKS[Quantity(name)], key=lambda kind: kind.most)
+            for kind in sorted(MARKS[Quantity(name)], key=_in_turn)
         ),
         said=said,
         sizes=tuple(_sizes(joint)),
@@ -127,6 +126,14 @@ def build(
         last=last,
         told=_told(photo, joint, criterion, name, said),
     )
+
+
+def _in_turn(kind: Kind) -> tuple[bool, int]:
+    """What is marked by one point comes first, so that an edge may grow at the end.
+
+    What only stands in for another kind comes last.
+    """
+    return (kind.least == 0 and kind.most == 1, kind.most)
 
 
 def _rows(name: str, least: int, points: Sequence[Sequence[Any]]) -> tuple[tuple[str, str], ...]:
@@ -205,7 +212,17 @@ def kind_words() -> dict[tuple[str, str], tuple[str, str]]:
             _("Across the wire"),
             _("Two, one on each side: on the insulation behind its end, or on the conductor."),
         ),
-        ("wrap", "centre"): (_("Centre"), _("The centre of the post.")),
+        ("wrap", "post"): (
+            _("Post"),
+            _("Five or more where the wire lies against the post, along the wire’s inner edge."),
+        ),
+        ("wrap", "centre"): (
+            _("Centre"),
+            _(
+                "Only if that edge is hidden: the centre of the post where the wire lies, "
+                "not of its top."
+            ),
+        ),
         ("wrap", "start"): (_("Start"), _("Where the wire first touches the post.")),
         ("wrap", "end"): (_("End"), _("Where it last touches the post.")),
         ("fillet", "edge"): edge,

@@ -192,7 +192,8 @@ class BoardForGrader:
     @cached_property
     def _judgements(self) -> list[Judgement]:
         wanted = self.readings_shown
-        return list(Judgement.objects.filter(grading__in=wanted)) if wanted else []
+        rows = Judgement.objects.filter(grading__in=wanted).select_related("measurement")
+        return list(rows) if wanted else []
 
     def bring(self, *, judgements: list[Judgement], photos: list[Photo]) -> None:
         """Take judgements of `readings_shown` and photographs that were read for many boards."""
@@ -395,7 +396,7 @@ def boards_for_grader(boards: Sequence[Board], user: User) -> list[BoardForGrade
     prefetch_related_objects(list(sets.values()), "criteria")
     shown = set().union(*(for_grader.readings_shown for for_grader in all_for_grader))
     judgements: dict[int, list[Judgement]] = {}
-    for judgement in Judgement.objects.filter(grading__in=shown):
+    for judgement in Judgement.objects.filter(grading__in=shown).select_related("measurement"):
         judgements.setdefault(judgement.grading_id, []).append(judgement)
     for for_grader in all_for_grader:
         for_grader.bring(

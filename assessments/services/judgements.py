@@ -433,6 +433,9 @@ def measured_verdict(criterion: Criterion, seen: Circumstances | Judgement) -> V
     """What a value says of a measured criterion, read or measured; None without a value."""
     if not criterion.is_measured or seen.value is None:
         return None
+    if seen.measurement is not None and seen.measurement.verdict:
+        # Its remarks are in it: what is not proven is too close to call.
+        return Verdict(seen.measurement.verdict)
     return verdict(seen.value, seen.uncertainty or Decimal(0), criterion.low, criterion.high)
 
 

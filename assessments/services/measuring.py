@@ -76,7 +76,15 @@ REMARKS = {
         "the direction and the full turn."
     ),
     "scale_unsure": gettext_lazy(
-        "The scale was given without its uncertainty, which is taken as nothing."
+        "The scale was given without its uncertainty, so nothing read by it is proven. Set the "
+        "scale anew."
+    ),
+    "view_wide": gettext_lazy(
+        "So far as this picture may lean, the top of the post may lie far from where the wire is: "
+        "the uncertainty is not proven. Mark where the wire lies against the post instead."
+    ),
+    "setup_not_qualified": gettext_lazy(
+        "The photo set-up is not qualified, so the wide bounds of a photograph by hand count."
     ),
 }
 
@@ -179,7 +187,11 @@ def keep_measurement(
     text = ""
     if criterion is not None:
         text = verdict(
-            as_decimal(read.value), as_decimal(read.expanded), criterion.low, criterion.high
+            as_decimal(read.value),
+            as_decimal(read.expanded),
+            criterion.low,
+            criterion.high,
+            proven=read.is_proven,
         ).value
     measurement = Measurement.objects.create(
         photo=held,

@@ -2,7 +2,7 @@
 // is sent is what stands in the form's fields, so that the page works by writing numbers too.
 
 import { find, svgElement } from "../lib/page.js";
-import { MARKS, MarksRefused, measure, verdict } from "./geometry.js";
+import { isProven, MARKS, MarksRefused, measure, verdict } from "./geometry.js";
 import { linesOf } from "./lines.js";
 
 const data = JSON.parse(find("#measuring").textContent);
@@ -133,7 +133,7 @@ function showValue() {
     find("#remarks").append(item);
   }
   if (!data.judges) return;
-  const call = verdict(result.value, 2 * result.u, ...data.limits);
+  const call = verdict(result.value, 2 * result.u, ...data.limits, isProven(result.remarks));
   const shape = svgElement("svg", { class: "shape", "aria-hidden": "true" });
   svgElement("use", { href: `#m-${SHAPES[call]}` }, shape);
   find("#live-verdict").replaceChildren(shape, ` ${data.verdicts[call]}`);
