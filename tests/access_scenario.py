@@ -205,7 +205,9 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
             photo=photo,
             quantity="scale",
             marks={"ends": [[5, 5], [25, 5]]},
-            options=measuring.options_for(joint=None, criterion=None, size_mm=0.8),
+            options=measuring.options_for(
+                joint=None, criterion=None, size=measuring.KnownSize(0.8, 0.01)
+            ),
             mark_uncertainty_px=1.0,
             actor=instructor,
             at=NOW,

@@ -2,10 +2,19 @@
 
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext_lazy as _
 
+from assessments.domain.marks import shares_of
 from assessments.models import Measurement
 from assessments.services.measuring import REMARKS, VERDICTS, drawn_of
 from people.presenters.quantities import format_with_uncertainty, with_unit
+
+TERMS = {
+    "marks": _("marks"),
+    "scale": _("scale"),
+    "size": _("known sizes"),
+    "view": _("view"),
+}
 
 
 def marks_drawn(measurement: Measurement) -> SafeString:
@@ -60,3 +69,15 @@ def measured_says(measurement: Measurement) -> str:
 def measured_remarks(measurement: Measurement) -> list[str]:
     """What has to be said with a result, in sentences."""
     return [str(REMARKS.get(code, code)) for code in measurement.remarks]
+
+
+def measured_shares(measurement: Measurement) -> str:
+    """What the uncertainty is made of: ``marks 12 %, scale 61 %, view 27 %``.
+
+    Empty where the measurement was kept before its terms were.
+    """
+    return ", ".join(
+        f"{TERMS[name]} {with_unit(f'{share:.0%}'.rstrip('%'), 'percent')}"
+        for name, share in shares_of(measurement.budget).items()
+        if name in TERMS
+    )

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import sqrt
 from typing import Any
 from urllib.parse import urlencode
 
@@ -11,12 +12,24 @@ from django.utils.translation import gettext as _
 from assessments import access
 from assessments.domain.geometry import MARKS, Across, Kind, Quantity, Winding
 from assessments.models import Criterion, Joint, Measurement, Photo
-from assessments.services.measuring import REFUSALS, REMARKS
+from assessments.services.measuring import (
+    GAUGES,
+    NO_TOLERANCE,
+    REFUSALS,
+    REMARKS,
+    SHOWN_UNKNOWN_PX,
+    SIZE_KINDS,
+    conductor_of,
+    known_wires,
+    least_mark_uncertainty_px,
+    overall_of,
+)
 from people.models import User
-from training.domain.wire import awg_diameter_mm
+from training.domain.wire import awg_diameter_mm, solid_tolerance_mm
+
+from .measurement_words import TERMS
 
 ROWS = {"edge": 9, "post": 9, "centre": 1}  # to write into where no script adds any
-GAUGES = range(10, 37, 2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +60,7 @@ class MeasuringScreen:
     kinds: tuple[MarksOfKind, ...]
     said: dict[str, Any]
     sizes: tuple[tuple[str, str], ...]
+    size_kinds: dict[str, Any]
     units: tuple[str, ...]
     kept: tuple[Measurement, ...]
     last: Measurement | None
@@ -121,6 +135,7 @@ def build(
         ),
         said=said,
         sizes=tuple(_sizes(joint)),
+        size_kinds=SIZE_KINDS,
         units=_units(name, joint),
         kept=kept,
         last=last,
@@ -160,12 +175,20 @@ def _said(
         "across": before.get("across", usual.value),
         "unit": unit,
         "size_mm": before.get("size_mm", ""),
-        "size_u_mm": before.get("size_u_mm", ""),
-        "mark_uncertainty_px": photo.mark_uncertainty_px,
+        "size_half_mm": format_half(before.get("size_u_mm")),
+        "size_kind": before.get("size_kind", "wire" if joint else "graticule"),
+        "certificate": before.get("certificate", ""),
+        "mark_uncertainty_px": "",
+        "shown_width_px": "",
     }
     if typed is not None:
         said |= {key: typed.get(key, value) for key, value in said.items()}
     return said
+
+
+def format_half(u_mm: float | None) -> str:
+    """By how much a size may be off, as it was written: its standard uncertainty times √3."""
+    return f"{u_mm * sqrt(3):.6g}" if u_mm else ""
 
 
 def _units(name: str, joint: Joint | None) -> tuple[str, ...]:
@@ -186,16 +209,18 @@ def _units(name: str, joint: Joint | None) -> tuple[str, ...]:
 
 def _sizes(joint: Joint | None) -> list[tuple[str, str]]:
     """Sizes that a scale can be taken from: the position's own wire, then bare wire by gauge."""
-    sizes = []
     position = joint.position if joint else None
-    if position and position.conductor_mm:
-        sizes.append((f"{position.conductor_mm:f}", _("conductor of this wire")))
-    if position and position.overall_mm:
-        sizes.append((f"{position.overall_mm:f}", _("this wire over its insulation")))
-    sizes += [
-        (f"{awg_diameter_mm(awg):.4f}", _("solid wire AWG %(gauge)d") % {"gauge": awg})
-        for awg in GAUGES
-    ]
+    sizes = []
+    for diameter, label in (
+        (conductor_of(position), _("conductor of this wire, ± %(half)s mm")),
+        (overall_of(position), _("this wire over its insulation, ± %(half)s mm")),
+    ):
+        if diameter is not None:
+            sizes.append((f"{diameter.mm:.4g}", label % {"half": f"{diameter.half_mm:.2g}"}))
+    for awg in GAUGES:
+        mm = awg_diameter_mm(awg)
+        said = {"gauge": awg, "half": f"{solid_tolerance_mm(mm):.2g}"}
+        sizes.append((f"{mm:.4f}", _("solid wire AWG %(gauge)d, ± %(half)s mm") % said))
     return sizes
 
 
@@ -245,6 +270,7 @@ def _told(
 ) -> dict[str, Any]:
     """What the page's script needs: the photograph, limits, scale, and the words it says."""
     position = joint.position if joint else None
+    conductor, overall = conductor_of(position), overall_of(position)
     limits = [criterion.low, criterion.high] if criterion and name != "scale" else [None, None]
     scale = photo.scale_px_per_mm
     return {
@@ -252,8 +278,13 @@ def _told(
         "width": photo.upright_width,
         "height": photo.upright_height,
         "scale": {"mm_per_px": 1 / scale, "relative_u": photo.scale_uncertainty} if scale else None,
-        "conductor_mm": _float(position and position.conductor_mm),
-        "overall_mm": _float(position and position.overall_mm),
+        "conductor_mm": conductor.mm if conductor else None,
+        "overall_mm": overall.mm if overall else None,
+        "conductor_u_mm": conductor.u_mm if conductor else 0,
+        "overall_u_mm": overall.u_mm if overall else 0,
+        "wires": [[wire.mm, wire.half_mm] for wire in known_wires(joint)],
+        "shown_unknown_px": SHOWN_UNKNOWN_PX,
+        "closest_px": least_mark_uncertainty_px(photo, float("inf")),
         "unit": said["unit"],
         "limits": [_float(limit) for limit in limits],
         "judges": bool(criterion and name != "scale"),
@@ -266,6 +297,8 @@ def _told(
         },
         "words": {
             "mark": _("%(kind)s %(n)s of %(all)s: x %(x)s, y %(y)s"),
+            "no_tolerance": str(NO_TOLERANCE),
+            "terms": {name: str(word) for name, word in TERMS.items()},
             "not_sent": _("No answer came, so this is not kept. Try again."),
         },
     }

@@ -85,7 +85,7 @@ def placing_content(photo: Photo) -> dict[str, Any]:
 
 
 def measurement_content(measurement: Measurement) -> dict[str, Any]:
-    return {
+    content = {
         "photo": measurement.photo.sha256,
         "joint": str(measurement.joint or ""),
         "criterion": measurement.criterion.code if measurement.criterion else "",
@@ -104,6 +104,8 @@ def measurement_content(measurement: Measurement) -> dict[str, Any]:
         "measured_by": measurement.measured_by_id,
         "recorded_at": measurement.recorded_at,
     }
+    # Measurements of before its terms were kept were written down without them.
+    return content | ({"budget": measurement.budget} if measurement.budget else {})
 
 
 def rework_content(rework: Rework) -> dict[str, Any]:

@@ -2,8 +2,10 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import datetime
+from math import sqrt
+from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -29,6 +31,13 @@ from assessments.queries import written_down
 from people.models import User
 from people.presenters.quantities import format_with_uncertainty, with_unit
 from records.services import trail
+from training.domain.wire import (
+    awg_diameter_mm,
+    overall_tolerance_mm,
+    solid_tolerance_mm,
+    stranded_tolerance_mm,
+)
+from training.models import Position
 
 from .photos import open_rendition
 
@@ -89,6 +98,121 @@ REMARKS = {
 }
 
 
+NO_TOLERANCE = gettext_lazy(
+    "Say by how much the known size may be off, in millimetres: nothing is known exactly. It "
+    "stands in the graticule’s certificate, or in the drawing of the pad."
+)
+SIZE_KINDS = {
+    "graticule": gettext_lazy("graticule"),
+    "wire": gettext_lazy("wire"),
+    "pad": gettext_lazy("pad or part"),
+    "other": gettext_lazy("something else"),
+}
+GAUGES = range(10, 37, 2)
+SHOWN_UNKNOWN_PX = 800  # how wide a photograph counts as shown where no page says it
+
+
+@dataclass(frozen=True, slots=True)
+class KnownSize:
+    """What a scale is taken from.
+
+    Attributes
+    ----------
+    mm : float
+    half_mm : float or None
+        By how much it may be off to either side. None takes a wire's own tolerance, where its
+        diameter is one that is known here; else the size is refused.
+    kind : str
+        One of `SIZE_KINDS`.
+    certificate : str
+        Of a graticule.
+    """
+
+    mm: float
+    half_mm: float | None
+    kind: str = "other"
+    certificate: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Diameter:
+    """A diameter of a wire, and by how much it may differ from that."""
+
+    mm: float
+    half_mm: float
+
+    @property
+    def u_mm(self) -> float:
+        """The standard uncertainty of what lies anywhere in the range alike: a ÷ √3."""
+        return self.half_mm / sqrt(3)
+
+
+def conductor_of(position: Position | None) -> Diameter | None:
+    """The conductor of the wire that a position names."""
+    if position is None or not position.conductor_mm:
+        return None
+    mm = float(position.conductor_mm)
+    is_solid = position.stranding == "solid"
+    return Diameter(mm, solid_tolerance_mm(mm) if is_solid else stranded_tolerance_mm(mm))
+
+
+def overall_of(position: Position | None) -> Diameter | None:
+    """The wire that a position names, over its insulation."""
+    if position is None or not position.overall_mm:
+        return None
+    mm = float(position.overall_mm)
+    return Diameter(mm, overall_tolerance_mm(mm))
+
+
+def least_mark_uncertainty_px(photo: Photo, shown_width_px: float | None) -> float:
+    """The least that the standard uncertainty of a mark may be: a pixel as it was shown.
+
+    Parameters
+    ----------
+    shown_width_px : float or None
+        How wide the whole photograph was on the screen, in pixels of the screen, when its
+        marks were set. What is shown is a copy of at most `Rendition.Size.LARGE` pixels, so
+        coming closer than that shows no more.
+    """
+    longest = max(photo.upright_width, photo.upright_height)
+    copy_px = photo.upright_width * min(1.0, Rendition.Size.LARGE / longest)
+    shown = min(shown_width_px or SHOWN_UNKNOWN_PX, copy_px)
+    return max(1.0, photo.upright_width / max(shown, 1.0))
+
+
+def half_width_mm(size: KnownSize, joint: Joint | None) -> float:
+    """By how much a known size may be off; raise CannotMeasure where nobody knows.
+
+    A wire whose diameter is known here brings its own tolerance.
+    """
+    half = size.half_mm
+    if half is None and size.kind == "wire":
+        half = next((each.half_mm for each in known_wires(joint) if _same(each.mm, size.mm)), None)
+    if not half or half <= 0:
+        raise CannotMeasure(str(NO_TOLERANCE))
+    if half >= size.mm:
+        raise CannotMeasure(
+            _("A size that may be off by as much as it measures sets no scale. Give the two apart.")
+        )
+    if size.kind == "graticule" and not size.certificate.strip():
+        raise CannotMeasure(
+            _("Name the graticule’s certificate, so that the scale can be traced to it.")
+        )
+    return half
+
+
+def known_wires(joint: Joint | None) -> list[Diameter]:
+    """The position's own wire, then bare solid wire by its gauge."""
+    position = joint.position if joint else None
+    own = [each for each in (conductor_of(position), overall_of(position)) if each is not None]
+    solid = [awg_diameter_mm(awg) for awg in GAUGES]
+    return own + [Diameter(mm, solid_tolerance_mm(mm)) for mm in solid]
+
+
+def _same(one_mm: float, other_mm: float) -> bool:
+    return abs(one_mm - other_mm) < 0.0005
+
+
 def scale_of(photo: Photo) -> Scale | None:
     if not photo.scale_px_per_mm:
         return None
@@ -103,21 +227,29 @@ def options_for(
     full_turns: int = 0,
     across: str = "",
     unit: str = "",
-    size_mm: float | None = None,
-    size_u_mm: float = 0.0,
+    size: KnownSize | None = None,
 ) -> Options:
-    """What is said beside the marks, with the wire's diameters where the position gives them."""
+    """What is said beside the marks, with the wire's diameters where the position gives them.
+
+    Raises
+    ------
+    CannotMeasure
+        If nobody knows by how much the known size may be off.
+    """
     position = joint.position if joint else None
+    conductor, overall = conductor_of(position), overall_of(position)
     unit = criterion.unit if criterion else unit
     default = Across.CONDUCTOR if unit == "d" else Across.OVERALL
     return Options(
         winding=Winding(winding or Winding.CLOCKWISE),
         full_turns=full_turns,
         across=Across(across or default),
-        size_mm=size_mm,
-        size_u_mm=size_u_mm,
-        conductor_mm=float(position.conductor_mm) if position and position.conductor_mm else None,
-        overall_mm=float(position.overall_mm) if position and position.overall_mm else None,
+        size_mm=size.mm if size else None,
+        size_u_mm=half_width_mm(size, joint) / sqrt(3) if size else 0.0,
+        conductor_mm=conductor.mm if conductor else None,
+        overall_mm=overall.mm if overall else None,
+        conductor_u_mm=conductor.u_mm if conductor else 0.0,
+        overall_u_mm=overall.u_mm if overall else 0.0,
         unit=unit,
     )
 
@@ -155,11 +287,13 @@ def keep_measurement(
     quantity: str,
     marks: Mapping[str, Sequence[Sequence[float]]],
     options: Options,
-    mark_uncertainty_px: float,
+    mark_uncertainty_px: float | None,
     actor: User,
     at: datetime,
     joint: Joint | None = None,
     criterion: Criterion | None = None,
+    shown_width_px: float | None = None,
+    size: KnownSize | None = None,
 ) -> Measurement:
     """Keep a measurement with its marks; a scale becomes the photograph's own.
 
@@ -167,13 +301,20 @@ def keep_measurement(
     ----------
     marks : mapping of str to sequence of points
         Pixels of the upright photograph, x right and y down.
+    mark_uncertainty_px : float or None
+        What the grader states of a mark; what counts is not less than a pixel as it was shown.
     joint, criterion
         The place and the criterion that it is measured for, if any.
+    shown_width_px : float or None
+        How wide the photograph was shown when its marks were set, in pixels of the screen.
+    size : KnownSize, optional
+        What a scale was taken from, kept beside it.
 
     Raises
     ------
     CannotMeasure
-        If the marks give no result, or the criterion asks for something else.
+        If the marks give no result, the criterion asks for something else, or a scale would
+        be without its uncertainty.
     """
     if criterion is not None and criterion.quantity != quantity:
         raise CannotMeasure(
@@ -181,7 +322,11 @@ def keep_measurement(
         )
     if joint is not None and joint.board_id != photo.board_id:
         raise CannotMeasure(_("That photograph belongs to another board."))
+    if quantity == Measurement.Quantity.SCALE and options.size_mm and not options.size_u_mm:
+        raise CannotMeasure(str(NO_TOLERANCE))
     held = Photo.objects.select_for_update(no_key=True).get(pk=photo.pk)
+    least = least_mark_uncertainty_px(held, shown_width_px)
+    mark_uncertainty_px = max(mark_uncertainty_px or least, least)
     read = measure_on(held, quantity, marks, options, mark_uncertainty_px)
     scale = scale_of(held)
     text = ""
@@ -199,13 +344,14 @@ def keep_measurement(
         criterion=criterion,
         quantity=quantity,
         marks={name: [[float(x), float(y)] for x, y in points] for name, points in marks.items()},
-        options={name: value for name, value in asdict(options).items() if value},
+        options=_as_kept(options, shown_width_px, size),
         mark_uncertainty_px=mark_uncertainty_px,
         mm_per_px=scale.mm_per_px if scale else None,
         scale_uncertainty=scale.relative_u if scale else None,
         value=read.value,
         standard_uncertainty=read.u,
         unit=read.unit,
+        budget=read.terms,
         remarks=[remark.value for remark in read.remarks],
         also=read.also,
         verdict=text,
@@ -225,6 +371,16 @@ def keep_measurement(
         at=at,
     )
     return measurement
+
+
+def _as_kept(
+    options: Options, shown_width_px: float | None, size: KnownSize | None
+) -> dict[str, Any]:
+    """What was said with the marks, as far as it was."""
+    beside: dict[str, Any] = {"shown_width_px": shown_width_px}
+    if size is not None:
+        beside |= {"size_kind": size.kind, "certificate": size.certificate.strip()}
+    return {name: value for name, value in (asdict(options) | beside).items() if value}
 
 
 # For whoever looks later
@@ -279,6 +435,7 @@ def as_row(measurement: Measurement) -> dict[str, str]:
         "standard_uncertainty": repr(payload.standard_uncertainty),
         "expanded_uncertainty": repr(payload.expanded),
         "unit": payload.unit,
+        "budget": json.dumps(payload.budget, separators=(",", ":")),
         "verdict": payload.verdict,
         "remarks": " ".join(payload.remarks),
         "marks_px": json.dumps(payload.marks, separators=(",", ":")),

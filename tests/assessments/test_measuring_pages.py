@@ -117,13 +117,40 @@ def test_the_script_is_told_what_was_kept(client, instructor, photo):
 def test_a_known_size_sets_the_scale_and_stays_on_the_page(client, instructor, photo):
     ends = {"quantity": "scale", "ends_x": ["100", "180"], "ends_y": ["100", "160"]}
     answer = client.post(
-        address(photo), ends | {"size_mm": "0.8", "size_u_mm": "0.004", "mark_uncertainty_px": "1"}
+        address(photo),
+        ends | {"size_mm": "0.8", "size_half_mm": "0.007", "mark_uncertainty_px": "1"},
     )
     photo.refresh_from_db()
     assert answer.status_code == 302
     assert "/measure/" in answer["Location"]
     assert photo.scale_px_per_mm == pytest.approx(125)
     assert "125.0" in client.get(address(photo)).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"size_half_mm": ""}, "nothing is known exactly"),
+        ({"size_half_mm": "0"}, "nothing is known exactly"),
+        ({"size_half_mm": "-0.1"}, "nothing is known exactly"),
+        ({"size_half_mm": "0.8"}, "Give the two apart"),
+        ({"size_half_mm": "a little"}, "may be off, in millimetres"),
+        ({"size_kind": "graticule"}, "graticule’s certificate"),
+        ({"size_kind": "wire", "size_half_mm": ""}, "nothing is known exactly"),
+        ({"size_mm": ""}, "A size is missing"),
+    ],
+)
+def test_a_scale_without_its_uncertainty_is_refused_in_words(
+    client, instructor, photo, change, says
+):
+    ends = {"quantity": "scale", "ends_x": ["100", "180"], "ends_y": ["100", "160"]}
+    size = {"size_mm": "0.8", "size_half_mm": "0.01", "size_kind": "other"}
+    answer = client.post(address(photo), ends | size | change)
+    assert answer.status_code == 422
+    assert says in answer.content.decode()
+    photo.refresh_from_db()
+    assert photo.scale_px_per_mm is None
+    assert not Measurement.objects.exists()
 
 
 @pytest.mark.parametrize(
