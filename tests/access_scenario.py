@@ -32,6 +32,7 @@ from tests.factories import (
     make_differing_board,
     make_exercise,
     make_kiosk,
+    make_photo_setup,
     make_revision,
     make_scope,
     make_session,
@@ -138,6 +139,7 @@ def _common(instructor: User) -> dict[str, object]:
         "joint_type": JointType.TURRET.value,
         "site": site,
         "tool": tool,
+        "photo_setup": make_photo_setup(site),
         "course": CourseRevision.objects.create(
             course=Course.objects.create(code="SOLDER", title="Hand soldering"), revision=1
         ).course,

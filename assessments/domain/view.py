@@ -57,6 +57,51 @@ class View:
         return points - np.array([self.width_px, self.height_px]) / 2
 
 
+@dataclass(frozen=True, slots=True)
+class Bounds:
+    """The bounds of a photo set-up, whatever the picture's size; as of `View`."""
+
+    tilt_deg: float
+    depth_mm: float
+    relief_mm: float
+    distance_mm: float
+    distortion: float
+    field_mm: float
+
+    def view(self, width_px: float, height_px: float) -> View:
+        return View(
+            tilt_deg=self.tilt_deg,
+            depth_mm=self.depth_mm,
+            relief_mm=self.relief_mm,
+            distance_mm=self.distance_mm,
+            distortion=self.distortion,
+            field_mm=self.field_mm,
+            width_px=width_px,
+            height_px=height_px,
+        )
+
+    def length_bound_mm(self, length_mm: float) -> float:
+        """By how much a length across the picture's middle may be read wrong, at most.
+
+        Examples
+        --------
+        >>> round(Bounds(0, 2, 0, 100, 0, 20).length_bound_mm(10), 3)
+        0.2
+        """
+        view = self.view(self.field_mm, 0.75 * self.field_mm)  # one pixel a millimetre
+        middle = np.array([view.width_px, view.height_px]) / 2
+        half = np.array([length_mm / 2, 0.0])
+        slopes = np.array([[-1.0, 0.0], [1.0, 0.0]])
+        across = view_bound(view, np.array([middle - half, middle + half]), slopes, px_per_mm=1.0)
+        return across + length_mm * self.depth_mm / self.distance_mm
+
+
+BY_HAND = Bounds(
+    tilt_deg=10, depth_mm=5, relief_mm=0.5, distance_mm=100, distortion=0.02, field_mm=20
+)
+"""A photograph by hand: wide bounds, figures of our own that no study stands behind."""
+
+
 def view_bound(
     view: View,
     points: Array,

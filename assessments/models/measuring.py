@@ -56,6 +56,11 @@ class Measurement(Recorded):
         default=dict,
         help_text=_("Standard uncertainties in the value’s unit: marks, scale, size, view."),
     )
+    view = models.JSONField(
+        _("bounds of the view"),
+        default=dict,
+        help_text=_("Of the photo set-up, as they counted; with its name."),
+    )
     remarks = models.JSONField(_("remarks"), default=list)
     also = models.JSONField(_("further figures"), default=dict)
     verdict = models.CharField(_("verdict"), max_length=24, blank=True)

@@ -1,7 +1,7 @@
 """What the page for measuring on a photograph shows: kinds of marks, what was kept, words."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from math import sqrt
 from typing import Any
 from urllib.parse import urlencode
@@ -11,7 +11,8 @@ from django.utils.translation import gettext as _
 
 from assessments import access
 from assessments.domain.geometry import MARKS, Across, Kind, Quantity, Winding
-from assessments.models import Criterion, Joint, Measurement, Photo
+from assessments.models import Criterion, Joint, Measurement, Photo, PhotoSetup
+from assessments.queries import photo_setups
 from assessments.services.measuring import (
     GAUGES,
     NO_TOLERANCE,
@@ -19,10 +20,10 @@ from assessments.services.measuring import (
     REMARKS,
     SHOWN_UNKNOWN_PX,
     SIZE_KINDS,
-    conductor_of,
     known_wires,
     least_mark_uncertainty_px,
-    overall_of,
+    scale_of,
+    wire_of,
 )
 from people.models import User
 from training.domain.wire import awg_diameter_mm, solid_tolerance_mm
@@ -61,6 +62,8 @@ class MeasuringScreen:
     said: dict[str, Any]
     sizes: tuple[tuple[str, str], ...]
     size_kinds: dict[str, Any]
+    setups: tuple[PhotoSetup, ...]
+    retired_setup: bool
     units: tuple[str, ...]
     kept: tuple[Measurement, ...]
     last: Measurement | None
@@ -111,6 +114,7 @@ def build(
     said = _said(photo, joint, criterion, name, last, typed)
     offered = [usual, "scale"] if criterion else Measurement.Quantity.values
     words = kind_words()
+    setups = tuple(PhotoSetup.objects.in_use().filter(site=photo.board.site_id))
     return MeasuringScreen(
         quantity=name,
         label=str(Measurement.Quantity(name).label),
@@ -136,6 +140,8 @@ def build(
         said=said,
         sizes=tuple(_sizes(joint)),
         size_kinds=SIZE_KINDS,
+        setups=setups,
+        retired_setup=photo.setup is not None and photo.setup not in setups,
         units=_units(name, joint),
         kept=kept,
         last=last,
@@ -209,11 +215,11 @@ def _units(name: str, joint: Joint | None) -> tuple[str, ...]:
 
 def _sizes(joint: Joint | None) -> list[tuple[str, str]]:
     """Sizes that a scale can be taken from: the position's own wire, then bare wire by gauge."""
-    position = joint.position if joint else None
+    wire = wire_of(joint)
     sizes = []
     for diameter, label in (
-        (conductor_of(position), _("conductor of this wire, ± %(half)s mm")),
-        (overall_of(position), _("this wire over its insulation, ± %(half)s mm")),
+        (wire.conductor, _("conductor of this wire, ± %(half)s mm")),
+        (wire.overall, _("this wire over its insulation, ± %(half)s mm")),
     ):
         if diameter is not None:
             sizes.append((f"{diameter.mm:.4g}", label % {"half": f"{diameter.half_mm:.2g}"}))
@@ -269,15 +275,17 @@ def _told(
     said: Mapping[str, Any],
 ) -> dict[str, Any]:
     """What the page's script needs: the photograph, limits, scale, and the words it says."""
-    position = joint.position if joint else None
-    conductor, overall = conductor_of(position), overall_of(position)
+    conductor, overall = (wire := wire_of(joint)).conductor, wire.overall
+    seen = photo_setups.view_of(photo)
     limits = [criterion.low, criterion.high] if criterion and name != "scale" else [None, None]
-    scale = photo.scale_px_per_mm
+    scale = scale_of(photo)
     return {
         "quantity": name,
         "width": photo.upright_width,
         "height": photo.upright_height,
-        "scale": {"mm_per_px": 1 / scale, "relative_u": photo.scale_uncertainty} if scale else None,
+        "scale": scale and asdict(scale),
+        "view": asdict(seen.view),
+        "is_qualified": seen.is_qualified,
         "conductor_mm": conductor.mm if conductor else None,
         "overall_mm": overall.mm if overall else None,
         "conductor_u_mm": conductor.u_mm if conductor else 0,

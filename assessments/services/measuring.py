@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass, fields, replace
 from datetime import datetime
 from math import sqrt
 from typing import Any
@@ -17,6 +17,7 @@ from assessments.domain.geometry import (
     Measured,
     Options,
     Quantity,
+    Remark,
     Scale,
     Winding,
     measure,
@@ -27,7 +28,7 @@ from assessments.exceptions import CannotMeasure
 from assessments.imaging.drawn_marks import draw_marks
 from assessments.models import Criterion, Joint, Measurement, Photo, Rendition
 from assessments.models.measuring import as_decimal
-from assessments.queries import written_down
+from assessments.queries import photo_setups, written_down
 from people.models import User
 from people.presenters.quantities import format_with_uncertainty, with_unit
 from records.services import trail
@@ -37,7 +38,6 @@ from training.domain.wire import (
     solid_tolerance_mm,
     stranded_tolerance_mm,
 )
-from training.models import Position
 
 from .photos import open_rendition
 
@@ -147,21 +147,33 @@ class Diameter:
         return self.half_mm / sqrt(3)
 
 
-def conductor_of(position: Position | None) -> Diameter | None:
-    """The conductor of the wire that a position names."""
-    if position is None or not position.conductor_mm:
-        return None
-    mm = float(position.conductor_mm)
-    is_solid = position.stranding == "solid"
-    return Diameter(mm, solid_tolerance_mm(mm) if is_solid else stranded_tolerance_mm(mm))
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """The diameters of the wire that a joint's position names, as far as it does."""
+
+    conductor: Diameter | None = None
+    overall: Diameter | None = None
 
 
-def overall_of(position: Position | None) -> Diameter | None:
-    """The wire that a position names, over its insulation."""
-    if position is None or not position.overall_mm:
-        return None
-    mm = float(position.overall_mm)
-    return Diameter(mm, overall_tolerance_mm(mm))
+def wire_of(joint: Joint | None) -> Wire:
+    """A joint's wire: tolerances by its standard or the site's figures, else by our own."""
+    position = joint.position if joint else None
+    if joint is None or position is None or not (position.conductor_mm or position.overall_mm):
+        return Wire()
+    of_site = photo_setups.tolerance_of(joint.board.site_id)
+    conductor = overall = None
+    if position.conductor_mm:
+        mm = float(position.conductor_mm)
+        if position.stranding == "solid":
+            half = solid_tolerance_mm(mm)
+        else:
+            half = of_site.conductor_percent / 100 * mm if of_site else stranded_tolerance_mm(mm)
+        conductor = Diameter(mm, half)
+    if position.overall_mm:
+        mm = float(position.overall_mm)
+        half = of_site.overall_percent / 100 * mm if of_site else overall_tolerance_mm(mm)
+        overall = Diameter(mm, half)
+    return Wire(conductor, overall)
 
 
 def least_mark_uncertainty_px(photo: Photo, shown_width_px: float | None) -> float:
@@ -203,8 +215,8 @@ def half_width_mm(size: KnownSize, joint: Joint | None) -> float:
 
 def known_wires(joint: Joint | None) -> list[Diameter]:
     """The position's own wire, then bare solid wire by its gauge."""
-    position = joint.position if joint else None
-    own = [each for each in (conductor_of(position), overall_of(position)) if each is not None]
+    wire = wire_of(joint)
+    own = [each for each in (wire.conductor, wire.overall) if each is not None]
     solid = [awg_diameter_mm(awg) for awg in GAUGES]
     return own + [Diameter(mm, solid_tolerance_mm(mm)) for mm in solid]
 
@@ -216,7 +228,13 @@ def _same(one_mm: float, other_mm: float) -> bool:
 def scale_of(photo: Photo) -> Scale | None:
     if not photo.scale_px_per_mm:
         return None
-    return Scale(1 / photo.scale_px_per_mm, photo.scale_uncertainty)
+    # A scale of before the view was looked at says nothing of it, so it proves nothing.
+    known = photo.scale_view is not None
+    return Scale(
+        1 / photo.scale_px_per_mm,
+        photo.scale_uncertainty if known else None,
+        photo.scale_view or 0.0,
+    )
 
 
 def options_for(
@@ -236,8 +254,8 @@ def options_for(
     CannotMeasure
         If nobody knows by how much the known size may be off.
     """
-    position = joint.position if joint else None
-    conductor, overall = conductor_of(position), overall_of(position)
+    wire = wire_of(joint)
+    conductor, overall = wire.conductor, wire.overall
     unit = criterion.unit if criterion else unit
     default = Across.CONDUCTOR if unit == "d" else Across.OVERALL
     return Options(
@@ -268,16 +286,34 @@ def measure_on(
                 raise CannotMeasure(REFUSALS["mark_not_on_photograph"])
     if options.unit in ("deg", "percent", "ratio"):
         options = replace(options, unit="")
+    seen = photo_setups.view_of(photo)
     try:
-        return measure(
+        measured = measure(
             Quantity(quantity),
             marks,
             sigma_px=mark_uncertainty_px,
             scale=scale_of(photo),
             options=options,
+            view=seen.view,
         )
     except MarksRefused as refused:
         raise CannotMeasure(REFUSALS[refused.code]) from refused
+    if seen.is_qualified:
+        return measured
+    return replace(measured, remarks=(*measured.remarks, Remark.SETUP_NOT_QUALIFIED))
+
+
+def measure_again(measurement: Measurement, photo: Photo) -> Measured:
+    """What the marks of a kept measurement give on a photograph as it counts as taken now."""
+    names = {field.name for field in fields(Options)}
+    said = {name: value for name, value in measurement.options.items() if name in names}
+    return measure_on(
+        photo,
+        measurement.quantity,
+        measurement.marks,
+        Options(**said),
+        measurement.mark_uncertainty_px,
+    )
 
 
 @transaction.atomic
@@ -325,6 +361,7 @@ def keep_measurement(
     if quantity == Measurement.Quantity.SCALE and options.size_mm and not options.size_u_mm:
         raise CannotMeasure(str(NO_TOLERANCE))
     held = Photo.objects.select_for_update(no_key=True).get(pk=photo.pk)
+    seen = photo_setups.view_of(held)
     least = least_mark_uncertainty_px(held, shown_width_px)
     mark_uncertainty_px = max(mark_uncertainty_px or least, least)
     read = measure_on(held, quantity, marks, options, mark_uncertainty_px)
@@ -352,6 +389,11 @@ def keep_measurement(
         standard_uncertainty=read.u,
         unit=read.unit,
         budget=read.terms,
+        view={
+            "setup": held.setup.name if held.setup else "",
+            "is_qualified": seen.is_qualified,
+            **asdict(seen.view),
+        },
         remarks=[remark.value for remark in read.remarks],
         also=read.also,
         verdict=text,
@@ -362,7 +404,15 @@ def keep_measurement(
     if quantity == Measurement.Quantity.SCALE:
         held.scale_px_per_mm = 1 / read.value
         held.scale_uncertainty = read.also["relative_u"]
-    held.save(update_fields=["mark_uncertainty_px", "scale_px_per_mm", "scale_uncertainty"])
+        held.scale_view = read.also["relative_view"]
+    held.save(
+        update_fields=[
+            "mark_uncertainty_px",
+            "scale_px_per_mm",
+            "scale_uncertainty",
+            "scale_view",
+        ]
+    )
     trail.record(
         actor=actor,
         act=written_down.MEASURED,
@@ -440,6 +490,7 @@ def as_row(measurement: Measurement) -> dict[str, str]:
         "remarks": " ".join(payload.remarks),
         "marks_px": json.dumps(payload.marks, separators=(",", ":")),
         "options": json.dumps(payload.options, separators=(",", ":")),
+        "view": json.dumps(payload.view, separators=(",", ":")),
         "mark_uncertainty_px": repr(payload.mark_uncertainty_px),
         "mm_per_px": "" if payload.mm_per_px is None else repr(payload.mm_per_px),
         "scale_relative_uncertainty": (

@@ -44,7 +44,7 @@ def board(criteria):
 
 @pytest.fixture
 def photo(board):
-    return factories.make_photo(board, board.joints.first())
+    return factories.on_a_stand(factories.make_photo(board, board.joints.first()))
 
 
 @pytest.fixture

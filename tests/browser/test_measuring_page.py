@@ -78,6 +78,8 @@ def desk(shop, visitor, settings, tmp_path):
         at=factories.NOW,
     )  # fmt: skip
 
+    factories.on_a_stand(photo, depth_mm=1)
+
     def sit_down(**window):
         opened = visitor(**window)
         opened.sign_in(shop.instructor.person.employee_number)

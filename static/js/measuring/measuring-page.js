@@ -124,6 +124,7 @@ function showValue() {
   const given = {
     sigma_px: markUncertainty(),
     scale: data.scale,
+    view: data.view,
     options,
   };
   const reading = find("#live-value");
@@ -133,6 +134,7 @@ function showValue() {
   try {
     if (data.quantity === "scale" && !(halfWidth() > 0)) throw new MarksRefused("no_tolerance");
     result = measure(data.quantity, marks, given);
+    if (!data.is_qualified) result.remarks.push("setup_not_qualified");
   } catch (error) {
     if (!(error instanceof MarksRefused)) throw error;
     says = data.refusals[error.code] ?? data.words[error.code];
