@@ -13,6 +13,7 @@ from assessments import access
 from assessments.domain.geometry import MARKS, Across, Kind, Quantity, Winding
 from assessments.models import Criterion, Joint, Measurement, Photo, PhotoSetup
 from assessments.queries import photo_setups
+from assessments.queries.measured_places import MeasuredPlace
 from assessments.services.measuring import (
     GAUGES,
     NO_TOLERANCE,
@@ -67,6 +68,7 @@ class MeasuringScreen:
     units: tuple[str, ...]
     kept: tuple[Measurement, ...]
     last: Measurement | None
+    counts: MeasuredPlace | None
     told: dict[str, Any]
 
 
@@ -102,14 +104,14 @@ def build(
     if criterion is not None and name not in (criterion.quantity, "scale"):
         name = usual
     kept = tuple(access.measurements_readable_by(user, photo))
-    mine = (
+    mine = [
         measurement
         for measurement in kept
         if measurement.quantity == name
         and measurement.measured_by_id == user.pk
         and (name == "scale" or (measurement.joint, measurement.criterion) == (joint, criterion))
-    )
-    last = next(mine, None)
+    ]
+    last = mine[0] if mine else None
     shown = marks if marks is not None else last.marks if last else {}
     said = _said(photo, joint, criterion, name, last, typed)
     offered = [usual, "scale"] if criterion else Measurement.Quantity.values
@@ -145,8 +147,23 @@ def build(
         units=_units(name, joint),
         kept=kept,
         last=last,
+        counts=_counts(photo, user, joint, criterion) if name != "scale" else None,
         told=_told(photo, joint, criterion, name, said),
     )
+
+
+def _counts(
+    photo: Photo, user: User, joint: Joint | None, criterion: Criterion | None
+) -> MeasuredPlace | None:
+    """What several measurements of a place by the user come to; None of one alone."""
+    if criterion is None:
+        return None
+    measurements = list(
+        Measurement.objects.filter(
+            photo__board=photo.board_id, joint=joint, criterion=criterion, measured_by=user
+        )
+    )
+    return MeasuredPlace(criterion, measurements) if len(measurements) > 1 else None
 
 
 def _in_turn(kind: Kind) -> tuple[bool, int]:

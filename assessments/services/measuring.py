@@ -39,6 +39,7 @@ from training.domain.wire import (
     stranded_tolerance_mm,
 )
 
+from .board_lock import lock_board
 from .photos import open_rendition
 
 REFUSALS = {
@@ -360,6 +361,8 @@ def keep_measurement(
         raise CannotMeasure(_("That photograph belongs to another board."))
     if quantity == Measurement.Quantity.SCALE and options.size_mm and not options.size_u_mm:
         raise CannotMeasure(str(NO_TOLERANCE))
+    if criterion is not None:
+        lock_board(photo.board)  # Whoever judges the place counts what was measured of it.
     held = Photo.objects.select_for_update(no_key=True).get(pk=photo.pk)
     seen = photo_setups.view_of(held)
     least = least_mark_uncertainty_px(held, shown_width_px)
