@@ -12,6 +12,7 @@ from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 
+from people.access import READERS
 from people.models import Role, User
 from training.models import ClassSession
 
@@ -23,11 +24,13 @@ from .models import (
     Judgement,
     Measurement,
     Photo,
+    PhotoSetup,
     ReadingRequest,
     StageSigning,
 )
 from .models.boards import BoardQuerySet
 from .models.criteria import CriteriaSetQuerySet
+from .models.photo_setups import SetupQuerySet
 
 PHOTO_COMES_WITH = (
     "board__exercise",
@@ -36,6 +39,7 @@ PHOTO_COMES_WITH = (
     "board__outcome",
     "board__reading_request",
     "joint__position",
+    "setup",
 )
 
 
@@ -252,6 +256,19 @@ def measurements_readable_by(user: User, photo: Photo) -> QuerySet[Measurement]:
 def measurement_for_reader(user: User, key: str, measurement_id: int) -> Measurement:
     photo = photo_for_reader(user, key)
     return get_object_or_404(measurements_readable_by(user, photo), pk=measurement_id)
+
+
+def setups_readable_by(user: User) -> SetupQuerySet:
+    """Photo set-ups of the sites where the user teaches or audits."""
+    return PhotoSetup.objects.filter(site__in=user.sites_as(*READERS))
+
+
+def setup_for_reader(user: User, setup_id: int) -> PhotoSetup:
+    """A set-up that the user may read, and so qualify and retire."""
+    return get_object_or_404(
+        setups_readable_by(user).select_related("site", "retirement", "declared_by__person"),
+        pk=setup_id,
+    )
 
 
 def criteria_sets_readable_by(user: User) -> CriteriaSetQuerySet:

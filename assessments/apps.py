@@ -27,3 +27,10 @@ class AssessmentsConfig(AppConfig):
         )
         navigation.register(_("Boards"), "assessments:board_list", order=20)
         navigation.register(_("Criteria"), "assessments:criteria_list", order=70)
+        navigation.register(
+            _("Photo set-ups"),
+            "assessments:setup_list",
+            ["instructor", "quality"],
+            order=75,
+            covers=["assessments:setup_detail"],
+        )

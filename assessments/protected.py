@@ -35,6 +35,10 @@ def declare() -> None:
     )
     append_only.protect("assessments.StageSigning")
     append_only.protect("assessments.Measurement")
+    append_only.protect("assessments.PhotoSetup")
+    append_only.protect("assessments.SetupQualification")
+    append_only.protect("assessments.SetupRetirement")
+    append_only.protect("assessments.WireTolerance")
     append_only.protect(
         "assessments.Rework",
         when_update=(

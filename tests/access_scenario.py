@@ -32,6 +32,7 @@ from tests.factories import (
     make_differing_board,
     make_exercise,
     make_kiosk,
+    make_photo_setup,
     make_revision,
     make_scope,
     make_session,
@@ -138,6 +139,7 @@ def _common(instructor: User) -> dict[str, object]:
         "joint_type": JointType.TURRET.value,
         "site": site,
         "tool": tool,
+        "photo_setup": make_photo_setup(site),
         "course": CourseRevision.objects.create(
             course=Course.objects.create(code="SOLDER", title="Hand soldering"), revision=1
         ).course,
@@ -205,7 +207,9 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
             photo=photo,
             quantity="scale",
             marks={"ends": [[5, 5], [25, 5]]},
-            options=measuring.options_for(joint=None, criterion=None, size_mm=0.8),
+            options=measuring.options_for(
+                joint=None, criterion=None, size=measuring.KnownSize(0.8, 0.01)
+            ),
             mark_uncertainty_px=1.0,
             actor=instructor,
             at=NOW,

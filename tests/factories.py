@@ -8,6 +8,7 @@ from typing import Any
 
 from django.db import transaction
 
+from assessments.domain.view import Bounds
 from assessments.models import (
     Board,
     BoardOutcome,
@@ -20,6 +21,7 @@ from assessments.models import (
     StageSigning,
 )
 from assessments.queries import board_results, written_down
+from assessments.services import photo_setups
 from certification.domain.standing import valid_through
 from certification.models import (
     Certificate,
@@ -194,6 +196,46 @@ def make_photo(board: Board, joint: Joint | None = None, **fields: Any) -> Photo
             **fields,
         }
     )
+
+
+def make_photo_setup(site: Site | None = None, *, qualified: bool = True, **bounds: Any) -> Any:
+    """A stand that looks straight down, declared and qualified; other bounds at will."""
+    site = site or make_site()
+    actor = make_user("instructor", site=site)
+    figures = {
+        "tilt_deg": 0.5,
+        "depth_mm": 3,
+        "relief_mm": 0.2,
+        "distance_mm": 200,
+        "distortion": 0.001,
+        "field_mm": 20,
+        **bounds,
+    }
+    setup = photo_setups.declare_setup(
+        site=site,
+        name=f"Stand {next(_numbers)}",
+        kind="stand",
+        bounds=Bounds(**figures),
+        actor=actor,
+        at=NOW,
+    )
+    if qualified:
+        photo_setups.qualify_setup(
+            setup=setup,
+            done_on=TODAY,
+            graticule="K-1",
+            readings=[photo_setups.Reading(tilt, 10, 10) for tilt in (0, 0, figures["tilt_deg"])],
+            actor=actor,
+            at=NOW,
+        )
+    return setup
+
+
+def on_a_stand(photo: Photo, **bounds: Any) -> Photo:
+    """The photograph, as one taken on a qualified stand."""
+    photo.setup = make_photo_setup(photo.board.site, **bounds)
+    photo.save(update_fields=["setup"])
+    return photo
 
 
 def make_tool(site: Site | None = None, **fields: Any) -> Tool:

@@ -209,6 +209,18 @@ TABLE: dict[str, Row] = {
     "assessments:photo_rendition": page(READS, "photo", 160),
     "assessments:photo_change": act(OWN | TEACHES, "photo"),
     "assessments:photo_measure": form(OWN | TEACHES, "photo"),
+    "assessments:photo_setup_choose": act(OWN | TEACHES, "photo"),
+    "assessments:setup_list": form(INSTRUCTORS | QUALITY, others=NO),
+    "assessments:wire_tolerance": act(INSTRUCTORS | QUALITY, others=NO),
+    "assessments:setup_detail": page(
+        TEACHES | AUDITS | {"own_instructor", "own_quality"}, "photo_setup"
+    ),
+    "assessments:setup_qualify": act(
+        TEACHES | AUDITS | {"own_instructor", "own_quality"}, "photo_setup"
+    ),
+    "assessments:setup_retire": act(
+        TEACHES | AUDITS | {"own_instructor", "own_quality"}, "photo_setup"
+    ),
     "assessments:photo_measured": page(READS, "photo", "measurement"),
     "assessments:photo_original": page(
         TEACHES | AUDITS | {"own_instructor", "own_quality"}, "photo"
@@ -438,6 +450,7 @@ UNKNOWN = {
     "stamp": 99_999_999,
     "draft": 99_999_999,
     "published": 99_999_999,
+    "photo_setup": 99_999_999,
     "tool": "T-99999",
     "message": 99_999_999,
     "hook": 99_999_999,

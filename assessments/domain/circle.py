@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 STEPS, LAST_STEPS = 200, 25
+NUDGE = 1e-5  # of the marks' extent: how far each is moved to see what it does to a result
 NEAR, DONE = 1e-6, 1e-13  # steps, where the marks reach 1 from the middle one
 
 

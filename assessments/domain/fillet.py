@@ -8,22 +8,19 @@ import numpy as np
 
 from . import circle
 from .marks import (
-    FLAT_ANGLE_DEG,
     SHORT_ARC_DEG,
     Array,
     EdgeMissesBase,
     EdgeUnclear,
-    Measured,
     Options,
     Points,
+    Read,
     Remark,
     Scale,
     SideUnclear,
     distance,
     refuse_coinciding,
 )
-
-NUDGE = 1e-5  # of the marks' extent: how far each is moved to see what it does to the result
 
 
 @dataclass(frozen=True)
@@ -94,10 +91,10 @@ def _fitted(points: Array) -> circle.Arc:
         ) from error
 
 
-def _spread(
+def _slopes(
     points: Sequence[Array], arc: circle.Arc, result: Callable[[circle.Arc, list[Array]], Array]
-) -> float:
-    """Square root of the sum of squared slopes of a result by every coordinate of every mark.
+) -> list[Array]:
+    """Slopes of a result by every coordinate of every mark, in the shapes of the marks.
 
     Each coordinate is moved a little both ways, and the circle fitted anew each time.
 
@@ -110,7 +107,7 @@ def _spread(
     """
     flat = np.concatenate([array.ravel() for array in points])
     rows = np.vstack(points)
-    step = NUDGE * hypot(*(rows.max(axis=0) - rows.min(axis=0)))
+    step = circle.NUDGE * hypot(*(rows.max(axis=0) - rows.min(axis=0)))
     moves = np.concatenate([np.eye(len(flat)), -np.eye(len(flat))]) * step
     moved = flat + moves
     parts, at = [], 0
@@ -124,7 +121,9 @@ def _spread(
             "The marks along the edge follow no arc. Set them in order, from toe to top."
         ) from error
     slopes = (values[: len(flat)] - values[len(flat) :]) / (2 * step)
-    return float(np.linalg.norm(slopes))
+    cuts = np.cumsum([array.size for array in points])[:-1]
+    parts = np.split(slopes, cuts)
+    return [part.reshape(array.shape) for part, array in zip(parts, points, strict=True)]
 
 
 def _about(edge: Edge, solder: Array, sigma: float) -> tuple[float, list[Remark], dict[str, float]]:
@@ -145,7 +144,7 @@ def _about(edge: Edge, solder: Array, sigma: float) -> tuple[float, list[Remark]
     return (1.0 if side > 0 else -1.0), remarks, also
 
 
-def fillet(points: Points, sigma: float, _scale: Scale | None, _said: Options) -> Measured:
+def fillet(points: Points, sigma: float, _scale: Scale | None, _said: Options) -> Read:
     """Sagitta over chord of the fitted arc: positive where it is hollow, negative where it bulges.
 
     With α the arc's angle, sagitta ÷ chord = tan(α/4)/2.
@@ -159,11 +158,11 @@ def fillet(points: Points, sigma: float, _scale: Scale | None, _said: Options) -
         return side * np.tan(_edge(arcs, moved[0]).turn / 4) / 2
 
     value = side * tan(float(edge.turn) / 4) / 2
-    u = sigma * _spread([marks], arc, result)
-    return Measured(value, u, "ratio", tuple(remarks), also)
+    (by_edge,) = _slopes([marks], arc, result)
+    return Read(value, "ratio", {"edge": by_edge}, remarks=tuple(remarks), also=also)
 
 
-def wetting_angle(points: Points, sigma: float, _scale: Scale | None, _said: Options) -> Measured:
+def wetting_angle(points: Points, sigma: float, _scale: Scale | None, _said: Options) -> Read:
     """Angle through the solder, 0 to 180°, between the base line and the edge where they meet."""
     marks, base = points["edge"], points["base"]
     solder = points["solder"][0]
@@ -194,18 +193,16 @@ def wetting_angle(points: Points, sigma: float, _scale: Scale | None, _said: Opt
             "and the base line where the solder ends."
         )
     value = degrees(float(result(arc, [marks, base])))
-    spread = _spread([marks, base], arc, result)
-    if not np.isfinite(spread):
+    by_edge, by_base = _slopes([marks, base], arc, result)
+    if not (np.isfinite(by_edge).all() and np.isfinite(by_base).all()):
         raise EdgeMissesBase(
             "The edge hardly meets the base line. Set the first mark at the toe, "
             "and the base line where the solder ends."
         )
-    least = max(FLAT_ANGLE_DEG, 2 * degrees(sigma * spread))
-    if not least <= value <= 180 - least:
-        remarks.append(Remark.FLAT_ANGLE)
     x, y = crossing * arc.reach + arc.origin
     also |= {"crossing_x": float(x), "crossing_y": float(y)}
-    return Measured(value, degrees(sigma * spread), "deg", tuple(remarks), also)
+    slopes = {"edge": degrees(1) * by_edge, "base": degrees(1) * by_base}
+    return Read(value, "deg", slopes, remarks=tuple(remarks), also=also)
 
 
 def _crossing(arc: circle.Arc, first: Array, base: Array) -> Array:

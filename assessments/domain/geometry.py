@@ -2,20 +2,25 @@
 
 Marks are pixels of the upright photograph, x right and y down. Each coordinate of each mark has
 the same independent standard uncertainty; it propagates to first order into the result, with
-that of the scale. The expanded uncertainty is U = 2u.
+those of the scale and of the diameters it is counted in (JCGM 100:2008, 5.1.2). What the view may
+do is a bound, which `view.with_bound` takes in. The expanded uncertainty is U = 2u.
 """
 
 from collections.abc import Callable
-from math import atan2, degrees, hypot, pi, sqrt
+from math import atan2, degrees, hypot, pi
 
 import numpy as np
 
+from . import circle
 from .fillet import fillet, wetting_angle
 from .marks import (
     FARTHEST_PX,
+    FLAT_ANGLE_DEG,
+    LEAST_POST,
     MARKS,
     SMALL_WIRE_PX,
     Across,
+    Array,
     EdgeMissesBase,
     EdgeUnclear,
     Kind,
@@ -27,6 +32,7 @@ from .marks import (
     Options,
     Points,
     Quantity,
+    Read,
     Remark,
     Scale,
     SideUnclear,
@@ -39,6 +45,7 @@ from .marks import (
     points_of,
     refuse_coinciding,
 )
+from .view import View, view_bound, with_bound
 
 __all__ = [
     "MARKS",
@@ -60,9 +67,13 @@ __all__ = [
     "TooFewMarks",
     "TooManyMarks",
     "TurnsNotPossible",
+    "View",
     "Winding",
     "measure",
 ]
+
+STRAIGHT = 1e-3  # curvature, where the points reach 1: no post is that large
+WIDEST_LIFT = 0.5  # of the way from a post's centre to a mark: beyond, the lean is not proven
 
 
 def measure(
@@ -72,6 +83,7 @@ def measure(
     sigma_px: float = 1.0,
     scale: Scale | None = None,
     options: Options | None = None,
+    view: View | None = None,
 ) -> Measured:
     """Measure one quantity from marks on a photograph.
 
@@ -84,6 +96,8 @@ def measure(
         Standard uncertainty of each coordinate of each mark, in pixels.
     scale : Scale, optional
     options : Options, optional
+    view : View, optional
+        The bounds of the photo set-up; without one the view is taken as exactly from above.
 
     Returns
     -------
@@ -98,17 +112,93 @@ def measure(
     --------
     >>> marks = {"bottom": [(0, 200)], "top": [(0, 100)], "level": [(30, 125)]}
     >>> measured = measure(Quantity.FILL, marks)
-    >>> measured.value, round(found.u, 3), found.unit
-    (75.0, 1.275, 'percent')
+    >>> measured.value, round(measured.u, 3), measured.unit, measured.terms.keys()
+    (75.0, 1.275, 'percent', dict_keys(['marks']))
     """
     options = options or Options()
     points = {kind.name: points_of(kind, marks.get(kind.name, ())) for kind in MARKS[quantity]}
-    measured = _MEASURES[quantity](points, sigma_px, scale, options)
+    read = _MEASURES[quantity](points, sigma_px, scale, options)
+    terms, bound = _terms(quantity, read, points, sigma_px, scale, view)
+    u = hypot(*terms.values())
+    remarks = list(read.remarks)
+    also = dict(read.also)
+    if read.gap_slopes and scale is not None:
+        also["mm_u"] = _in_mm(read, points, sigma_px, scale, view)
+    if quantity == Quantity.SCALE:
+        also |= {"relative_u": hypot(terms["marks"], terms["size"]) / read.value}
+        also |= {"relative_view": bound / read.value}
+    if quantity == Quantity.WRAP and _meets(read.value, u):
+        remarks.append(Remark.WHOLE_TURN)
+    if quantity == Quantity.WETTING_ANGLE:
+        least = max(FLAT_ANGLE_DEG, 2 * u)
+        if not least <= read.value <= 180 - least:
+            remarks.append(Remark.FLAT_ANGLE)
+    if read.lift and view and _lift(read, scale, view) > WIDEST_LIFT:
+        remarks.append(Remark.VIEW_WIDE)
     small = _wire_px(quantity, points, scale, options)
-    remarks = list(measured.remarks)
     if small is not None and small < SMALL_WIRE_PX:
         remarks.append(Remark.SMALL_WIRE)
-    return Measured(measured.value, measured.u, measured.unit, tuple(remarks), measured.also)
+    return Measured(read.value, u, read.unit, tuple(remarks), also, terms)
+
+
+def _terms(
+    quantity: Quantity,
+    read: Read,
+    points: Points,
+    sigma: float,
+    scale: Scale | None,
+    view: View | None,
+) -> tuple[dict[str, float], float]:
+    """What the uncertainty of a reading is made of, in its unit, and the bound of the view."""
+    flat = np.vstack(list(read.slopes.values()))
+    terms = {"marks": sigma * float(np.linalg.norm(flat))}
+    if read.by_scale:
+        terms["scale"] = abs(read.value) * ((scale and scale.relative_u) or 0.0)
+    if read.size_relative is not None:
+        terms["size"] = abs(read.value) * read.size_relative
+    bound = 0.0
+    if view is not None:
+        mm_per_px = read.value if quantity == Quantity.SCALE else _mm_per_px(scale)
+        placed = np.vstack([points[name] for name in read.slopes])
+        apart = np.concatenate([np.full(len(points[n]), n in read.apart) for n in read.slopes])
+        bound = view_bound(
+            view,
+            placed,
+            flat,
+            px_per_mm=view.px_per_mm(mm_per_px),
+            apart=apart.astype(float),
+            lifted=read.lift,
+        )
+    if read.by_scale and scale is not None:
+        bound += abs(read.value) * scale.relative_view
+        if view is not None:
+            bound += abs(read.value) * view.depth_mm / view.distance_mm
+    if bound:
+        terms["view"] = with_bound(hypot(*terms.values()), bound)[1]
+    return terms, bound
+
+
+def _in_mm(read: Read, points: Points, sigma: float, scale: Scale, view: View | None) -> float:
+    """The standard uncertainty of a clearance in millimetres, beside one in diameters."""
+    slopes = {name: slopes * scale.mm_per_px for name, slopes in read.gap_slopes.items()}
+    in_mm = Read(read.also["mm"], "mm", slopes, by_scale=True)
+    terms, _bound = _terms(Quantity.CLEARANCE, in_mm, points, sigma, scale, view)
+    return hypot(*terms.values())
+
+
+def _mm_per_px(scale: Scale | None) -> float | None:
+    return scale.mm_per_px if scale else None
+
+
+def _meets(value: float, u: float) -> bool:
+    """Whether start and end meet within U, so that a whole turn hangs on the errors."""
+    return min(value % 360, 360 - value % 360) < 2 * u
+
+
+def _lift(read: Read, scale: Scale | None, view: View) -> float:
+    """How far leaning shifts the centre, as a share of its way to the nearer mark."""
+    shift = view.lean * view.px_per_mm(_mm_per_px(scale)) * view.depth_mm
+    return shift / read.also["reach_px"]
 
 
 def _wire_px(
@@ -125,34 +215,51 @@ def _wire_px(
 # Sizes
 
 
-def _scale(points: Points, sigma: float, _scale: Scale | None, options: Options) -> Measured:
+def _along(ends: Array) -> Array:
+    """How the distance of two marks changes with each of them."""
+    way = (ends[1] - ends[0]) / distance(ends)
+    return np.array([-way, way])
+
+
+def _scale(points: Points, _sigma: float, _scale: Scale | None, options: Options) -> Read:
     """Known size ÷ distance of the two marks."""
     ends = points["ends"]
     refuse_coinciding(ends)
     if options.size_mm is None or not 0 < options.size_mm < FARTHEST_PX:
         raise SizeNotKnown("Say the known size in millimetres: it is more than 0.")
     length = distance(ends)
-    share = hypot(options.size_u_mm / options.size_mm, sqrt(2) * sigma / length)
     value = options.size_mm / length
-    return Measured(value, value * share, "mm/px", also={"relative_u": share, "px": length})
+    return Read(
+        value,
+        "mm/px",
+        {"ends": -value / length * _along(ends)},
+        size_relative=options.size_u_mm / options.size_mm,
+        also={"px": length},
+    )
 
 
-def _length_mm(points: Points, sigma: float, scale: Scale | None, options: Options) -> Measured:
+def _length_mm(points: Points, _sigma: float, scale: Scale | None, options: Options) -> Read:
     """Distance of the two marks, by the scale."""
     ends = points["ends"]
     refuse_coinciding(ends)
     if scale is None:
         raise SizeNotKnown("Set the photograph's scale first: a length needs it.")
     unit = options.unit or "mm"
-    diameter = _diameter_mm(unit, options)
+    by = scale.mm_per_px / _diameter_mm(unit, options)
     length = distance(ends)
-    value = length * scale.mm_per_px / diameter
-    share = hypot(sqrt(2) * sigma / length, scale.relative_u or 0.0)
-    return Measured(value, value * share, unit, _of_scale(scale), {"px": length})
+    return Read(
+        length * by,
+        unit,
+        {"ends": by * _along(ends)},
+        by_scale=True,
+        size_relative=None if unit == "mm" else _diameter_u(unit, options),
+        remarks=_of_scale(scale),
+        also={"px": length},
+    )
 
 
 def _of_scale(scale: Scale) -> tuple[Remark, ...]:
-    return (Remark.SCALE_UNSURE,) if scale.relative_u is None else ()
+    return (Remark.SCALE_UNSURE,) if not scale.relative_u else ()
 
 
 def _diameter_mm(unit: str, options: Options) -> float:
@@ -163,7 +270,13 @@ def _diameter_mm(unit: str, options: Options) -> float:
     return factor
 
 
-def _clearance(points: Points, sigma: float, scale: Scale | None, options: Options) -> Measured:
+def _diameter_u(unit: str, options: Options) -> float:
+    """The standard uncertainty of a diameter, as a share of it."""
+    u = {"d": options.conductor_u_mm, "D": options.overall_u_mm}[unit]
+    return u / _diameter_mm(unit, options)
+
+
+def _clearance(points: Points, sigma: float, scale: Scale | None, options: Options) -> Read:
     """From the insulation's end to the joint, at right angles to the marks across the wire.
 
     The wire's way to the joint is told by where the marks across it lie: on the insulation
@@ -187,66 +300,124 @@ def _clearance(points: Points, sigma: float, scale: Scale | None, options: Optio
     # f = turn·(rot q · r)/|q|, its slope by q, and that by r, which is the way ahead.
     gap = turn * float(ahead @ r)
     by_q = turn * np.array([r[1], -r[0]]) / width - gap * q / width**2
+    gap_slopes = _slopes(turn * ahead, by_q)
     unit = options.unit or ("d" if options.across == Across.CONDUCTOR else "D")
-    remarks = (Remark.SIDE_NEAR,) if abs(lead) < 3 * sigma else ()
-    u_px = sigma * sqrt(2 + 2 * float(by_q @ by_q))
+    remarks: tuple[Remark, ...] = (Remark.SIDE_NEAR,) if abs(lead) < 3 * sigma else ()
     also = {"px": gap, "across_px": width}
     if scale is not None:
         also["mm"] = gap * scale.mm_per_px
-        also["mm_u"] = scale.mm_per_px * hypot(u_px, gap * (scale.relative_u or 0.0))
-    marked = {Across.OVERALL: "D", Across.CONDUCTOR: "d"}[options.across]
+    size = None
     if unit == "px":
-        return Measured(gap, u_px, unit, remarks, also)
-    if unit == "mm":
+        value, slopes = gap, gap_slopes
+    elif unit == "mm":
         if scale is None:
-            raise SizeNotKnown("Set the photograph's scale first: millimetres need it.")
-        return Measured(also["mm"], also["mm_u"], unit, (*remarks, *_of_scale(scale)), also)
-    value = gap / width
-    by_q = by_q / width - value * q / width**2
-    u = sigma * sqrt(2 / width**2 + 2 * float(by_q @ by_q))
-    factor = 1.0
-    if unit != marked:
-        factor = _diameter_mm(marked, options) / _diameter_mm(unit, options)
-    return Measured(value * factor, u * factor, unit, remarks, also)
+            raise SizeNotKnown("Set the photograph’s scale first: millimetres need it.")
+        value = also["mm"]
+        slopes = {name: array * scale.mm_per_px for name, array in gap_slopes.items()}
+        remarks += _of_scale(scale)
+    else:
+        marked = {Across.OVERALL: "D", Across.CONDUCTOR: "d"}[options.across]
+        factor = 1.0
+        if unit != marked:
+            factor = _diameter_mm(marked, options) / _diameter_mm(unit, options)
+            size = hypot(_diameter_u(marked, options), _diameter_u(unit, options))
+        value = gap / width * factor
+        by_q = factor * by_q / width - value * q / width**2
+        slopes = _slopes(factor * turn * ahead / width, by_q)
+    return Read(
+        value,
+        unit,
+        slopes,
+        by_scale=unit == "mm",
+        size_relative=size,
+        remarks=remarks,
+        also=also,
+        gap_slopes=gap_slopes,
+    )
 
 
-def _wrap(points: Points, sigma: float, _scale: Scale | None, options: Options) -> Measured:
+def _slopes(by_r: Array, by_q: Array) -> dict[str, Array]:
+    """Slopes by the marks of a clearance, from those by r (joint) and q (across the wire)."""
+    return {
+        "insulation": -by_r[None],
+        "joint": by_r[None],
+        "across": np.array([-by_q, by_q]),
+    }
+
+
+def _wrap(points: Points, _sigma: float, _scale: Scale | None, options: Options) -> Read:
     """The turn about the post's centre from the start of contact to its end, 0 to 720°."""
-    centre, start, end = (points[name][0] for name in ("centre", "start", "end"))
+    post = points["post"]
+    start, end = points["start"][0], points["end"][0]
+    centre, by_post = _centre(points)
     refuse_coinciding(centre, start)
     refuse_coinciding(centre, end)
     if options.full_turns not in (0, 1):
         raise TurnsNotPossible("A wrap is measured to two turns: say 0 or 1 turn beyond the marks.")
-    a, b = start - centre, end - centre
-    turned = atan2(a[0] * b[1] - a[1] * b[0], float(a @ b))  # with y down, clockwise is positive
-    if options.winding == Winding.ANTICLOCKWISE:
-        turned = -turned
+    way = -1.0 if options.winding == Winding.ANTICLOCKWISE else 1.0
+
+    def turned_about(middle: Array) -> float:
+        a, b = start - middle, end - middle
+        return way * atan2(a[0] * b[1] - a[1] * b[0], float(a @ b))  # y is down
+
+    turned = turned_about(centre)
     value = degrees(turned % (2 * pi)) + 360 * options.full_turns
-    by_start = np.array([a[1], -a[0]]) / (a @ a)
-    by_end = np.array([-b[1], b[0]]) / (b @ b)
-    by_all = np.concatenate([by_start, by_end, by_start + by_end])
-    u = degrees(sigma * float(np.linalg.norm(by_all)))
-    # Where the ends meet within U, a whole turn more or less hangs on the marks' errors.
-    meet = min(value % 360, 360 - value % 360) < 2 * u
-    return Measured(value, u, "deg", (Remark.WHOLE_TURN,) if meet else ())
+    a, b = start - centre, end - centre
+    by_start = way * np.array([a[1], -a[0]]) / (a @ a)
+    by_end = way * np.array([-b[1], b[0]]) / (b @ b)
+    by_centre = -(by_start + by_end)
+    slopes = {"start": degrees(1) * by_start[None], "end": degrees(1) * by_end[None]}
+    also = {"reach_px": min(hypot(*a), hypot(*b))}
+    if len(post):
+        slopes["post"] = degrees(1) * np.einsum("i,ijk->jk", by_centre, by_post)
+        also |= {"centre_x": float(centre[0]), "centre_y": float(centre[1])}
+        return Read(value, "deg", slopes, also=also)
+    slopes["centre"] = degrees(1) * by_centre[None]
+
+    def lift(push: Array) -> float:
+        apart = turned_about(centre + push) - turned
+        return degrees((apart + pi) % (2 * pi) - pi)
+
+    return Read(value, "deg", slopes, also=also, apart=("centre",), lift=lift)
 
 
-def _fill(points: Points, sigma: float, _scale: Scale | None, _said: Options) -> Measured:
+def _centre(points: Points) -> tuple[Array, Array]:
+    """The post's centre, and how each of its coordinates changes with points on its edge."""
+    post, centre = points["post"], points["centre"]
+    if not len(post):
+        if not len(centre):
+            raise TooFewMarks("Mark points where the wire lies against the post, or its centre.")
+        return centre[0], np.empty((2, 0, 2))
+    if len(post) < LEAST_POST:
+        raise TooFewMarks(f"Set {LEAST_POST} points or more where the wire lies against the post.")
+    refuse_coinciding(post)
+    try:
+        arc = circle.fit(post)
+        if abs(float(arc.theta[0])) < STRAIGHT:
+            raise circle.NoCircle
+        flat, step = post.ravel(), circle.NUDGE * arc.reach
+        moves = np.concatenate([np.eye(len(flat)), -np.eye(len(flat))]) * step
+        moved = circle.refit((flat + moves).reshape(-1, *post.shape), arc).in_pixels()[0]
+    except (circle.NoCircle, np.linalg.LinAlgError) as error:
+        raise EdgeUnclear("The points on the post’s edge follow no circle.") from error
+    centre = arc.in_pixels()[0]
+    slopes = (moved[: len(flat)] - moved[len(flat) :]) / (2 * step)
+    return centre, slopes.T.reshape(2, *post.shape)
+
+
+def _fill(points: Points, _sigma: float, _scale: Scale | None, _said: Options) -> Read:
     """The solder's level projected on the way from bottom to top, in percent, not clipped."""
     bottom, top, level = (points[name][0] for name in ("bottom", "top", "level"))
     refuse_coinciding(bottom, top)
     up, out = top - bottom, level - bottom
     value = float(out @ up) / float(up @ up)
-    by_level = up / (up @ up)
-    by_top = (out - 2 * value * up) / (up @ up)
-    by_all = np.concatenate([by_level, by_top, by_level + by_top])
-    return Measured(100 * value, 100 * sigma * float(np.linalg.norm(by_all)), "percent")
+    by_level = 100 * up / (up @ up)
+    by_top = 100 * (out - 2 * value * up) / (up @ up)
+    slopes = {"bottom": -(by_level + by_top), "top": by_top, "level": by_level}
+    return Read(100 * value, "percent", {name: array[None] for name, array in slopes.items()})
 
 
-_MEASURES: dict[
-    Quantity,
-    Callable[[Points, float, Scale | None, Options], Measured],
-] = {
+_MEASURES: dict[Quantity, Callable[[Points, float, Scale | None, Options], Read]] = {
     Quantity.SCALE: _scale,
     Quantity.LENGTH: _length_mm,
     Quantity.CLEARANCE: _clearance,

@@ -1,6 +1,6 @@
 """What is marked on a photograph, what comes of it, and why marks are refused."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 from math import hypot
@@ -51,6 +51,17 @@ class Remark(StrEnum):
     SIDE_NEAR = "side_near"
     WHOLE_TURN = "whole_turn"
     SCALE_UNSURE = "scale_unsure"
+    VIEW_WIDE = "view_wide"
+    SETUP_NOT_QUALIFIED = "setup_not_qualified"
+
+
+SAID_ONLY = frozenset({Remark.SETUP_NOT_QUALIFIED})
+"""Remarks that take nothing from the proof: the wider bounds are in the uncertainty."""
+
+
+def is_proven(remarks: Iterable[str]) -> bool:
+    """Whether no remark says that the uncertainty of a result is not proven."""
+    return not set(remarks) - SAID_ONLY
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,12 +74,15 @@ class Kind:
 
 
 EDGE = Kind("edge", 5, 25)  # from toe to top
+POST = Kind("post", 0, 25)  # where the wire lies against the post
+LEAST_POST = 5
 SOLDER = Kind("solder", 1, 1)  # in the solder near the arc's middle
 MARKS: dict[Quantity, tuple[Kind, ...]] = {
     Quantity.SCALE: (Kind("ends", 2, 2),),
     Quantity.LENGTH: (Kind("ends", 2, 2),),
     Quantity.CLEARANCE: (Kind("insulation", 1, 1), Kind("joint", 1, 1), Kind("across", 2, 2)),
-    Quantity.WRAP: (Kind("centre", 1, 1), Kind("start", 1, 1), Kind("end", 1, 1)),
+    # Either the centre, or points on the post's edge that give it.
+    Quantity.WRAP: (POST, Kind("centre", 0, 1), Kind("start", 1, 1), Kind("end", 1, 1)),
     Quantity.FILLET: (EDGE, SOLDER),
     Quantity.WETTING_ANGLE: (EDGE, Kind("base", 2, 2), SOLDER),
     Quantity.FILL: (Kind("bottom", 1, 1), Kind("top", 1, 1), Kind("level", 1, 1)),
@@ -125,12 +139,15 @@ class Scale:
     ----------
     mm_per_px : float
     relative_u : float or None
-        Standard uncertainty as a share of the scale; None where it was never stated, which
-        counts as 0 and is said.
+        Standard uncertainty as a share of the scale, of its marks and of the known size; None
+        where it was never stated, and then nothing that is read by it is proven.
+    relative_view : float
+        Bound of what the view may have done to the scale, as a share of it.
     """
 
     mm_per_px: float
     relative_u: float | None = None
+    relative_view: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +165,8 @@ class Options:
         The known size that a scale is taken from, and its standard uncertainty.
     conductor_mm, overall_mm : float or None
         The wire's diameters, where they are known.
+    conductor_u_mm, overall_u_mm : float
+        Their standard uncertainties.
     unit : str
         Of the result: for a length ``mm``, ``d`` or ``D``; for a clearance ``px`` too. Others
         have one unit only.
@@ -160,6 +179,8 @@ class Options:
     size_u_mm: float = 0.0
     conductor_mm: float | None = None
     overall_mm: float | None = None
+    conductor_u_mm: float = 0.0
+    overall_u_mm: float = 0.0
     unit: str = ""
 
 
@@ -174,6 +195,9 @@ class Measured:
     unit : str
         ``mm/px``, ``mm``, ``d``, ``D``, ``px``, ``deg``, ``ratio`` or ``percent``.
     remarks : tuple of Remark
+    terms : dict of str to float
+        What `u` is made of, in `unit`: ``marks``, ``scale``, ``size`` and ``view``, as far as
+        they are there. Their squares add up to that of `u`.
     also : dict of str to float
         What else the marks give: ``px``; ``mm`` and ``mm_u`` of a clearance; of an edge
         ``arc_deg`` and points of the fitted arc to draw it by.
@@ -184,10 +208,65 @@ class Measured:
     unit: str
     remarks: tuple[Remark, ...] = ()
     also: dict[str, float] = field(default_factory=dict)
+    terms: dict[str, float] = field(default_factory=dict)
 
     @property
     def expanded(self) -> float:
         return 2 * self.u
+
+    @property
+    def shares(self) -> dict[str, float]:
+        """What part of the square of `u` each term is, from 0 to 1."""
+        return shares_of(self.terms)
+
+    @property
+    def is_proven(self) -> bool:
+        return is_proven(self.remarks)
+
+
+@dataclass(frozen=True, slots=True)
+class Read:
+    """A result before its uncertainty: the value, and what it changes with.
+
+    Attributes
+    ----------
+    value, unit
+    slopes : dict of str to ndarray, shape (N, 2)
+        How the value changes with each mark, by kind, in its unit a pixel.
+    by_scale : bool
+        Whether it is counted by the photograph's scale.
+    size_relative : float or None
+        Standard uncertainty of the known sizes in it, as a share of the value; None without any.
+    apart : tuple of str
+        Kinds of marks that may lie as far off the plane as the set-up's depth.
+    lift : callable or None
+        What a push (x, y) of those marks, in pixels, does to the value, in full.
+    gap_slopes : dict of str to ndarray
+        Slopes in pixels a pixel of a result that is said in millimetres too.
+    """
+
+    value: float
+    unit: str
+    slopes: dict[str, Array]
+    by_scale: bool = False
+    size_relative: float | None = None
+    remarks: tuple[Remark, ...] = ()
+    also: dict[str, float] = field(default_factory=dict)
+    apart: tuple[str, ...] = ()
+    lift: Callable[[Array], float] | None = None
+    gap_slopes: dict[str, Array] = field(default_factory=dict)
+
+
+def shares_of(terms: Mapping[str, float]) -> dict[str, float]:
+    """What part of the combined variance each term is; nothing where all are 0.
+
+    Examples
+    --------
+    >>> shares_of({"marks": 3.0, "scale": 4.0})
+    {'marks': 0.36, 'scale': 0.64}
+    """
+    whole = sum(term**2 for term in terms.values())
+    return {name: term**2 / whole for name, term in terms.items()} if whole else {}
 
 
 def points_of(kind: Kind, given: Sequence[Sequence[float]]) -> Array:
@@ -195,6 +274,8 @@ def points_of(kind: Kind, given: Sequence[Sequence[float]]) -> Array:
         raise TooFewMarks(f"Set every mark: {kind.least} of the kind “{kind.name}” are needed.")
     if len(given) > kind.most:
         raise TooManyMarks(f"At most {kind.most} marks of the kind “{kind.name}” are taken.")
+    if not len(given):
+        return np.empty((0, 2))
     points = np.array(given, dtype=float)
     if points.shape != (len(given), 2) or not (np.abs(points) <= FARTHEST_PX).all():
         raise MarkNotOnPhotograph("A mark lies outside the photograph. Put it back on it.")

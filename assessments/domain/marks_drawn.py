@@ -38,7 +38,9 @@ def drawn(
         As they were kept.
     """
     named = {name: [(float(x), float(y)) for x, y in points] for name, points in marks.items()}
-    points = tuple(point for kind in MARKS[Quantity(quantity)] for point in named[kind.name])
+    points = tuple(
+        point for kind in MARKS[Quantity(quantity)] for point in named.get(kind.name, ())
+    )
     return Drawn(tuple(_LINES[Quantity(quantity)](named, value, options, also)), points)
 
 
@@ -56,8 +58,9 @@ def _clearance(marks, _value, _options, _also):
     return [tuple(across), ((ix, iy), foot), (foot, (jx, jy))]
 
 
-def _wrap(marks, value, options, _also):
-    (cx, cy), (sx, sy), (ex, ey) = (marks[name][0] for name in ("centre", "start", "end"))
+def _wrap(marks, value, options, also):
+    cx, cy = (also["centre_x"], also["centre_y"]) if "centre_x" in also else marks["centre"][0]
+    (sx, sy), (ex, ey) = (marks[name][0] for name in ("start", "end"))
     way = -1 if options.get("winding") == "anticlockwise" else 1
     begin = degrees(atan2(sy - cy, sx - cx))
     inner, outer = hypot(sx - cx, sy - cy), hypot(ex - cx, ey - cy)

@@ -11,7 +11,12 @@ class Verdict(StrEnum):
 
 
 def verdict(
-    value: Decimal, expanded: Decimal, low: Decimal | None, high: Decimal | None
+    value: Decimal,
+    expanded: Decimal,
+    low: Decimal | None,
+    high: Decimal | None,
+    *,
+    proven: bool = True,
 ) -> Verdict:
     """Say whether a value is within its limits, allowing for its uncertainty.
 
@@ -21,12 +26,15 @@ def verdict(
         The value and its expanded uncertainty U = 2u, in the unit of the limits.
     low, high : Decimal or None
         The limits, both themselves allowed; None is no limit on that side.
+    proven : bool
+        Whether the uncertainty is: with a remark that something is not proven the value says
+        nothing of its limits.
 
     Returns
     -------
     Verdict
         Within if the whole of value ± U lies inside the limits, outside if the whole of it
-        lies beyond one of them, otherwise too close to call.
+        lies beyond one of them, otherwise, and where U is not proven, too close to call.
 
     References
     ----------
@@ -44,6 +52,8 @@ def verdict(
     >>> verdict(Decimal("1.95"), Decimal("0.10"), None, Decimal("2")).value
     'too_close_to_call'
     """
+    if not proven:
+        return Verdict.TOO_CLOSE
     if (low is not None and value + expanded < low) or (
         high is not None and value - expanded > high
     ):

@@ -7,6 +7,7 @@ from django.utils.translation import gettext_lazy as _
 
 from assessments.domain.geometry import MARKS, Across, Quantity, Winding
 from assessments.models import Measurement, Photo
+from assessments.services.measuring import SIZE_KINDS, KnownSize
 
 LONGEST = 25  # marks of one kind
 
@@ -25,6 +26,7 @@ class MeasuringForm(forms.Form):
     quantity = forms.ChoiceField(choices=Measurement.Quantity.choices)
     mark_uncertainty_px = forms.FloatField(
         label=_("Uncertainty of a mark, pixels"),
+        required=False,
         min_value=0.05,
         max_value=100,
         error_messages={
@@ -44,7 +46,20 @@ class MeasuringForm(forms.Form):
         max_value=10000,
         error_messages={"invalid": _("Write the known size in millimetres.")},
     )
-    size_u_mm = forms.FloatField(required=False, min_value=0, max_value=1000)
+    size_half_mm = forms.FloatField(
+        required=False,
+        max_value=1000,
+        error_messages={
+            "invalid": _("Write by how much the known size may be off, in millimetres.")
+        },
+    )
+    size_kind = forms.ChoiceField(choices=list(SIZE_KINDS.items()), required=False)
+    certificate = forms.CharField(
+        required=False,
+        max_length=120,
+        error_messages={"max_length": _("Shorten the certificate’s name to 120 characters.")},
+    )
+    shown_width_px = forms.FloatField(required=False, min_value=1, max_value=1_000_000)
 
     def __init__(self, *args: Any, photo: Photo, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -73,3 +88,15 @@ class MeasuringForm(forms.Form):
         except ValueError as error:
             raise forms.ValidationError(_("A mark needs two numbers, x and y.")) from error
         return data | {"marks": marks}
+
+    def size(self) -> KnownSize | None:
+        """What the scale is taken from; None where no size is given."""
+        data = self.cleaned_data
+        if data["quantity"] != Quantity.SCALE or data["size_mm"] is None:
+            return None
+        return KnownSize(
+            mm=data["size_mm"],
+            half_mm=data["size_half_mm"],
+            kind=data["size_kind"] or "other",
+            certificate=data["certificate"],
+        )

@@ -2,6 +2,7 @@ from .boards import Board, BoardOutcome, DestructiveCheck, Joint, Rework
 from .criteria import CriteriaSet, Criterion
 from .grading import Grading, Judgement, ReadingRequest, StageSigning, UndoStep
 from .measuring import Measurement
+from .photo_setups import PhotoSetup, SetupQualification, SetupRetirement, WireTolerance
 from .photos import Photo, Rendition
 
 __all__ = [
@@ -15,9 +16,13 @@ __all__ = [
     "Judgement",
     "Measurement",
     "Photo",
+    "PhotoSetup",
     "ReadingRequest",
     "Rendition",
     "Rework",
+    "SetupQualification",
+    "SetupRetirement",
     "StageSigning",
     "UndoStep",
+    "WireTolerance",
 ]

@@ -124,6 +124,12 @@ class Judgement(models.Model):
     measurement = models.ForeignKey(
         Measurement, models.PROTECT, null=True, blank=True, related_name="judgements"
     )
+    repeats = models.JSONField(
+        _("several measurements"),
+        default=dict,
+        blank=True,
+        help_text=_("Of which the value comes, and how: combined, or the worst of them."),
+    )
     tool = models.ForeignKey(Tool, models.PROTECT, null=True, blank=True, related_name="+")
     value = models.DecimalField(_("value"), max_digits=12, decimal_places=5, null=True, blank=True)
     uncertainty = models.DecimalField(

@@ -51,6 +51,16 @@ class Measurement(Recorded):
     value = models.FloatField(_("value"))
     standard_uncertainty = models.FloatField(_("standard uncertainty"))
     unit = models.CharField(_("unit"), max_length=12)
+    budget = models.JSONField(
+        _("terms of the uncertainty"),
+        default=dict,
+        help_text=_("Standard uncertainties in the value’s unit: marks, scale, size, view."),
+    )
+    view = models.JSONField(
+        _("bounds of the view"),
+        default=dict,
+        help_text=_("Of the photo set-up, as they counted; with its name."),
+    )
     remarks = models.JSONField(_("remarks"), default=list)
     also = models.JSONField(_("further figures"), default=dict)
     verdict = models.CharField(_("verdict"), max_length=24, blank=True)

@@ -10,6 +10,7 @@ from records.models import Recorded
 from training.models import Stage
 
 from .boards import Board, Joint
+from .photo_setups import PhotoSetup
 
 
 def random_name() -> str:
@@ -52,6 +53,21 @@ class Photo(Recorded):
     scale_px_per_mm = models.FloatField(_("scale, pixels a millimetre"), null=True, blank=True)
     scale_uncertainty = models.FloatField(
         _("standard uncertainty of the scale, relative"), null=True, blank=True
+    )
+    scale_view = models.FloatField(
+        _("bound of the view in the scale, relative"),
+        null=True,
+        blank=True,
+        help_text=_("What the photo set-up may have done to the scale when it was set."),
+    )
+    setup = models.ForeignKey(
+        PhotoSetup,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="photos",
+        verbose_name=_("photo set-up"),
+        help_text=_("None is by hand, with the wide bounds of that."),
     )
     mark_uncertainty_px = models.FloatField(
         _("standard uncertainty of a mark, pixels"), default=1.0

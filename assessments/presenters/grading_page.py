@@ -16,11 +16,11 @@ from assessments.models import (
     Grading,
     Joint,
     Judgement,
-    Measurement,
     Photo,
 )
 from assessments.queries import board_results
 from assessments.queries.board_for_grader import BoardForGrader
+from assessments.queries.measured_places import MeasuredPlace
 from assessments.services.judgements import may_go_with_the_rest, measured_verdict
 from training.models import Stage
 
@@ -39,7 +39,7 @@ class Line:
     url: str
     own: Judgement | None = None
     current: bool = False
-    measured: Measurement | None = None
+    measured: MeasuredPlace | None = None
 
     @property
     def outcome(self) -> str:

@@ -6,10 +6,11 @@ from typing import Any
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from assessments.models import Criterion, Judgement, Measurement, Photo
+from assessments.models import Criterion, Judgement, Photo
 from assessments.presenters.judgement_words import plain, unit_sign, unit_word
-from assessments.presenters.measurement_words import marks_drawn, measured_says
+from assessments.presenters.measurement_words import marks_drawn, place_says
 from assessments.queries.board_for_grader import BoardForGrader
+from assessments.queries.measured_places import MeasuredPlace
 from assessments.services.judgements import may_go_with_the_rest
 from people.presenters.quantities import format_with_uncertainty, unit_suffix
 
@@ -147,13 +148,13 @@ def _value(judgement: Judgement) -> str:
     return format_with_uncertainty(float(judgement.value), float(spread))[0]
 
 
-def _measured(measurement: Measurement) -> State:
+def _measured(measured: MeasuredPlace) -> State:
     return {
-        "id": measurement.pk,
-        "says": measured_says(measurement),
-        "value": format_with_uncertainty(measurement.value, measurement.standard_uncertainty)[0],
-        "photo": measurement.photo.key,
-        "drawn": marks_drawn(measurement),
+        "id": measured.pk,
+        "says": place_says(measured),
+        "value": format_with_uncertainty(measured.value, measured.standard_uncertainty)[0],
+        "photo": measured.shown.photo.key,
+        "drawn": marks_drawn(measured.shown),
     }
 
 

@@ -1,7 +1,8 @@
 """What the page for measuring on a photograph shows: kinds of marks, what was kept, words."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from math import sqrt
 from typing import Any
 from urllib.parse import urlencode
 
@@ -9,14 +10,28 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from assessments import access
-from assessments.domain.geometry import MARKS, Across, Quantity, Winding
-from assessments.models import Criterion, Joint, Measurement, Photo
-from assessments.services.measuring import REFUSALS, REMARKS
+from assessments.domain.geometry import MARKS, Across, Kind, Quantity, Winding
+from assessments.models import Criterion, Joint, Measurement, Photo, PhotoSetup
+from assessments.queries import photo_setups
+from assessments.queries.measured_places import MeasuredPlace
+from assessments.services.measuring import (
+    GAUGES,
+    NO_TOLERANCE,
+    REFUSALS,
+    REMARKS,
+    SHOWN_UNKNOWN_PX,
+    SIZE_KINDS,
+    known_wires,
+    least_mark_uncertainty_px,
+    scale_of,
+    wire_of,
+)
 from people.models import User
-from training.domain.wire import awg_diameter_mm
+from training.domain.wire import awg_diameter_mm, solid_tolerance_mm
 
-ROWS = {"edge": 9}  # to write into where no script adds any
-GAUGES = range(10, 37, 2)
+from .measurement_words import TERMS
+
+ROWS = {"edge": 9, "post": 9, "centre": 1}  # to write into where no script adds any
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,9 +62,13 @@ class MeasuringScreen:
     kinds: tuple[MarksOfKind, ...]
     said: dict[str, Any]
     sizes: tuple[tuple[str, str], ...]
+    size_kinds: dict[str, Any]
+    setups: tuple[PhotoSetup, ...]
+    retired_setup: bool
     units: tuple[str, ...]
     kept: tuple[Measurement, ...]
     last: Measurement | None
+    counts: MeasuredPlace | None
     told: dict[str, Any]
 
 
@@ -85,18 +104,19 @@ def build(
     if criterion is not None and name not in (criterion.quantity, "scale"):
         name = usual
     kept = tuple(access.measurements_readable_by(user, photo))
-    mine = (
+    mine = [
         measurement
         for measurement in kept
         if measurement.quantity == name
         and measurement.measured_by_id == user.pk
         and (name == "scale" or (measurement.joint, measurement.criterion) == (joint, criterion))
-    )
-    last = next(mine, None)
+    ]
+    last = mine[0] if mine else None
     shown = marks if marks is not None else last.marks if last else {}
     said = _said(photo, joint, criterion, name, last, typed)
     offered = [usual, "scale"] if criterion else Measurement.Quantity.values
     words = kind_words()
+    setups = tuple(PhotoSetup.objects.in_use().filter(site=photo.board.site_id))
     return MeasuringScreen(
         quantity=name,
         label=str(Measurement.Quantity(name).label),
@@ -117,16 +137,41 @@ def build(
                 kind.most,
                 _rows(kind.name, kind.least, shown.get(kind.name, ())),
             )
-            # What is marked by one point comes first, so that an edge may grow at the end.
-            for kind in sorted(MARKS[Quantity(name)], key=lambda kind: kind.most)
+            for kind in sorted(MARKS[Quantity(name)], key=_in_turn)
         ),
         said=said,
         sizes=tuple(_sizes(joint)),
+        size_kinds=SIZE_KINDS,
+        setups=setups,
+        retired_setup=photo.setup is not None and photo.setup not in setups,
         units=_units(name, joint),
         kept=kept,
         last=last,
+        counts=_counts(photo, user, joint, criterion) if name != "scale" else None,
         told=_told(photo, joint, criterion, name, said),
     )
+
+
+def _counts(
+    photo: Photo, user: User, joint: Joint | None, criterion: Criterion | None
+) -> MeasuredPlace | None:
+    """What several measurements of a place by the user come to; None of one alone."""
+    if criterion is None:
+        return None
+    measurements = list(
+        Measurement.objects.filter(
+            photo__board=photo.board_id, joint=joint, criterion=criterion, measured_by=user
+        )
+    )
+    return MeasuredPlace(criterion, measurements) if len(measurements) > 1 else None
+
+
+def _in_turn(kind: Kind) -> tuple[bool, int]:
+    """What is marked by one point comes first, so that an edge may grow at the end.
+
+    What only stands in for another kind comes last.
+    """
+    return (kind.least == 0 and kind.most == 1, kind.most)
 
 
 def _rows(name: str, least: int, points: Sequence[Sequence[Any]]) -> tuple[tuple[str, str], ...]:
@@ -153,12 +198,20 @@ def _said(
         "across": before.get("across", usual.value),
         "unit": unit,
         "size_mm": before.get("size_mm", ""),
-        "size_u_mm": before.get("size_u_mm", ""),
-        "mark_uncertainty_px": photo.mark_uncertainty_px,
+        "size_half_mm": format_half(before.get("size_u_mm")),
+        "size_kind": before.get("size_kind", "wire" if joint else "graticule"),
+        "certificate": before.get("certificate", ""),
+        "mark_uncertainty_px": "",
+        "shown_width_px": "",
     }
     if typed is not None:
         said |= {key: typed.get(key, value) for key, value in said.items()}
     return said
+
+
+def format_half(u_mm: float | None) -> str:
+    """By how much a size may be off, as it was written: its standard uncertainty times √3."""
+    return f"{u_mm * sqrt(3):.6g}" if u_mm else ""
 
 
 def _units(name: str, joint: Joint | None) -> tuple[str, ...]:
@@ -179,16 +232,18 @@ def _units(name: str, joint: Joint | None) -> tuple[str, ...]:
 
 def _sizes(joint: Joint | None) -> list[tuple[str, str]]:
     """Sizes that a scale can be taken from: the position's own wire, then bare wire by gauge."""
+    wire = wire_of(joint)
     sizes = []
-    position = joint.position if joint else None
-    if position and position.conductor_mm:
-        sizes.append((f"{position.conductor_mm:f}", _("conductor of this wire")))
-    if position and position.overall_mm:
-        sizes.append((f"{position.overall_mm:f}", _("this wire over its insulation")))
-    sizes += [
-        (f"{awg_diameter_mm(awg):.4f}", _("solid wire AWG %(gauge)d") % {"gauge": awg})
-        for awg in GAUGES
-    ]
+    for diameter, label in (
+        (wire.conductor, _("conductor of this wire, ± %(half)s mm")),
+        (wire.overall, _("this wire over its insulation, ± %(half)s mm")),
+    ):
+        if diameter is not None:
+            sizes.append((f"{diameter.mm:.4g}", label % {"half": f"{diameter.half_mm:.2g}"}))
+    for awg in GAUGES:
+        mm = awg_diameter_mm(awg)
+        said = {"gauge": awg, "half": f"{solid_tolerance_mm(mm):.2g}"}
+        sizes.append((f"{mm:.4f}", _("solid wire AWG %(gauge)d, ± %(half)s mm") % said))
     return sizes
 
 
@@ -205,7 +260,17 @@ def kind_words() -> dict[tuple[str, str], tuple[str, str]]:
             _("Across the wire"),
             _("Two, one on each side: on the insulation behind its end, or on the conductor."),
         ),
-        ("wrap", "centre"): (_("Centre"), _("The centre of the post.")),
+        ("wrap", "post"): (
+            _("Post"),
+            _("Five or more where the wire lies against the post, along the wire’s inner edge."),
+        ),
+        ("wrap", "centre"): (
+            _("Centre"),
+            _(
+                "Only if that edge is hidden: the centre of the post where the wire lies, "
+                "not of its top."
+            ),
+        ),
         ("wrap", "start"): (_("Start"), _("Where the wire first touches the post.")),
         ("wrap", "end"): (_("End"), _("Where it last touches the post.")),
         ("fillet", "edge"): edge,
@@ -227,16 +292,24 @@ def _told(
     said: Mapping[str, Any],
 ) -> dict[str, Any]:
     """What the page's script needs: the photograph, limits, scale, and the words it says."""
-    position = joint.position if joint else None
+    conductor, overall = (wire := wire_of(joint)).conductor, wire.overall
+    seen = photo_setups.view_of(photo)
     limits = [criterion.low, criterion.high] if criterion and name != "scale" else [None, None]
-    scale = photo.scale_px_per_mm
+    scale = scale_of(photo)
     return {
         "quantity": name,
         "width": photo.upright_width,
         "height": photo.upright_height,
-        "scale": {"mm_per_px": 1 / scale, "relative_u": photo.scale_uncertainty} if scale else None,
-        "conductor_mm": _float(position and position.conductor_mm),
-        "overall_mm": _float(position and position.overall_mm),
+        "scale": scale and asdict(scale),
+        "view": asdict(seen.view),
+        "is_qualified": seen.is_qualified,
+        "conductor_mm": conductor.mm if conductor else None,
+        "overall_mm": overall.mm if overall else None,
+        "conductor_u_mm": conductor.u_mm if conductor else 0,
+        "overall_u_mm": overall.u_mm if overall else 0,
+        "wires": [[wire.mm, wire.half_mm] for wire in known_wires(joint)],
+        "shown_unknown_px": SHOWN_UNKNOWN_PX,
+        "closest_px": least_mark_uncertainty_px(photo, float("inf")),
         "unit": said["unit"],
         "limits": [_float(limit) for limit in limits],
         "judges": bool(criterion and name != "scale"),
@@ -249,6 +322,8 @@ def _told(
         },
         "words": {
             "mark": _("%(kind)s %(n)s of %(all)s: x %(x)s, y %(y)s"),
+            "no_tolerance": str(NO_TOLERANCE),
+            "terms": {name: str(word) for name, word in TERMS.items()},
             "not_sent": _("No answer came, so this is not kept. Try again."),
         },
     }

@@ -28,6 +28,7 @@ from .grading_assignment import (
     open_reading,
     own_reading_among,
 )
+from .measured_places import MeasuredPlace
 
 
 class BoardForGrader:
@@ -192,7 +193,8 @@ class BoardForGrader:
     @cached_property
     def _judgements(self) -> list[Judgement]:
         wanted = self.readings_shown
-        return list(Judgement.objects.filter(grading__in=wanted)) if wanted else []
+        rows = Judgement.objects.filter(grading__in=wanted).select_related("measurement")
+        return list(rows) if wanted else []
 
     def bring(self, *, judgements: list[Judgement], photos: list[Photo]) -> None:
         """Take judgements of `readings_shown` and photographs that were read for many boards."""
@@ -244,21 +246,22 @@ class BoardForGrader:
         return self._judged_by_maker.get((joint.pk if joint else None, criterion.pk))
 
     @cached_property
-    def _measured(self) -> dict[tuple[int | None, int | None], Measurement]:
-        """What this user last measured, by joint and criterion."""
-        measurements = Measurement.objects.filter(
+    def _measured(self) -> dict[tuple[int | None, int | None], list[Measurement]]:
+        """What this user has measured, by joint and criterion, newest first."""
+        by_place: dict[tuple[int | None, int | None], list[Measurement]] = {}
+        for measurement in Measurement.objects.filter(
             photo__board=self.board, measured_by=self.user, criterion__isnull=False
-        ).select_related("photo")
-        return {
-            (measurement.joint_id, measurement.criterion_id): measurement
-            for measurement in reversed(measurements)
-        }
+        ).select_related("photo"):
+            place = (measurement.joint_id, measurement.criterion_id)
+            by_place.setdefault(place, []).append(measurement)
+        return by_place
 
-    def measured(self, joint: Joint | None, criterion: Criterion) -> Measurement | None:
-        """What the user last measured of the joint under a measured criterion."""
+    def measured(self, joint: Joint | None, criterion: Criterion) -> MeasuredPlace | None:
+        """What the user has measured of the joint under a measured criterion."""
         if not criterion.is_measured:
             return None
-        return self._measured.get((joint.pk if joint else None, criterion.pk))
+        measurements = self._measured.get((joint.pk if joint else None, criterion.pk))
+        return MeasuredPlace(criterion, measurements) if measurements else None
 
     def asked(self, stage: str, joint: Joint | None) -> list[Criterion]:
         """The criteria asked of a joint, or of the whole board, at a stage."""
@@ -395,7 +398,7 @@ def boards_for_grader(boards: Sequence[Board], user: User) -> list[BoardForGrade
     prefetch_related_objects(list(sets.values()), "criteria")
     shown = set().union(*(for_grader.readings_shown for for_grader in all_for_grader))
     judgements: dict[int, list[Judgement]] = {}
-    for judgement in Judgement.objects.filter(grading__in=shown):
+    for judgement in Judgement.objects.filter(grading__in=shown).select_related("measurement"):
         judgements.setdefault(judgement.grading_id, []).append(judgement)
     for for_grader in all_for_grader:
         for_grader.bring(

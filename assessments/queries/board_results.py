@@ -217,7 +217,7 @@ def shortened(places: Sequence[str], most: int = 6) -> str:
     return shown if len(places) <= most else f"{shown} +{len(places) - most}"
 
 
-def _marked(measurement: Measurement | None) -> dict:
+def _marked(measurement: Measurement | None, repeated: dict) -> dict:
     """The marks that a judgement was made by, as its signature covers them."""
     if measurement is None:
         return {}
@@ -231,7 +231,7 @@ def _marked(measurement: Measurement | None) -> dict:
             "mm_per_px": measurement.mm_per_px,
             "scale_uncertainty": measurement.scale_uncertainty,
         }
-    }
+    } | ({"repeats": repeated} if repeated else {})
 
 
 def judgements_to_sign(**of: Any) -> models.QuerySet[Judgement]:
@@ -291,7 +291,7 @@ def _signed_line(judgement: Judgement) -> dict[str, Any]:
         "note": judgement.note,
         "with_the_rest": judgement.with_the_rest,
         "judged_at": judgement.judged_at.isoformat(),
-    } | _marked(judgement.measurement)
+    } | _marked(judgement.measurement, judgement.repeats)
 
 
 @dataclass(frozen=True, slots=True)

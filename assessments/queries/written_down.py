@@ -17,9 +17,13 @@ from assessments.models import (
     Judgement,
     Measurement,
     Photo,
+    PhotoSetup,
     ReadingRequest,
     Rework,
+    SetupQualification,
+    SetupRetirement,
     StageSigning,
+    WireTolerance,
 )
 from people.queries.employee_numbers import rebuilt_with_person
 from records.domain.kinds import kind_of
@@ -40,6 +44,10 @@ ASKED = "another reading asked for"
 ANSWERED = "another reading answered"
 CHECKED = "destructive check recorded"
 PUBLISHED = "criteria set published"
+DECLARED = "photo set-up declared"
+QUALIFIED = "photo set-up qualified"
+RETIRED = "photo set-up retired"
+TOLERANCE = "wire tolerance stated"
 
 
 def board_content(board: Board) -> dict[str, Any]:
@@ -81,11 +89,60 @@ def photo_content(photo: Photo) -> dict[str, Any]:
 
 def placing_content(photo: Photo) -> dict[str, Any]:
     """What can be changed of what a photograph shows."""
-    return {"joint": str(photo.joint or ""), "stage": photo.stage, "note": photo.note}
+    content = {"joint": str(photo.joint or ""), "stage": photo.stage, "note": photo.note}
+    # A photograph by hand, as all were before, says nothing of a set-up.
+    return content | ({"setup": photo.setup.name} if photo.setup else {})
+
+
+def setup_content(setup: PhotoSetup) -> dict[str, Any]:
+    return {
+        "site": setup.site.prefix,
+        "name": setup.name,
+        "kind": str(setup.kind),
+        "tilt_deg": setup.tilt_deg,
+        "depth_mm": setup.depth_mm,
+        "relief_mm": setup.relief_mm,
+        "distance_mm": setup.distance_mm,
+        "distortion_percent": setup.distortion_percent,
+        "field_mm": setup.field_mm,
+        "declared_by": setup.declared_by_id,
+        "recorded_at": setup.recorded_at,
+    }
+
+
+def qualification_content(qualification: SetupQualification) -> dict[str, Any]:
+    return {
+        "setup": qualification.setup_id,
+        "done_on": qualification.done_on,
+        "graticule": qualification.graticule,
+        "readings": qualification.readings,
+        "qualified_by": qualification.qualified_by_id,
+        "recorded_at": qualification.recorded_at,
+    }
+
+
+def retirement_content(retirement: SetupRetirement) -> dict[str, Any]:
+    return {
+        "setup": retirement.setup_id,
+        "reason": retirement.reason,
+        "retired_by": retirement.retired_by_id,
+        "recorded_at": retirement.recorded_at,
+    }
+
+
+def tolerance_content(tolerance: WireTolerance) -> dict[str, Any]:
+    return {
+        "site": tolerance.site.prefix,
+        "conductor_percent": tolerance.conductor_percent,
+        "overall_percent": tolerance.overall_percent,
+        "source": tolerance.source,
+        "stated_by": tolerance.stated_by_id,
+        "recorded_at": tolerance.recorded_at,
+    }
 
 
 def measurement_content(measurement: Measurement) -> dict[str, Any]:
-    return {
+    content = {
         "photo": measurement.photo.sha256,
         "joint": str(measurement.joint or ""),
         "criterion": measurement.criterion.code if measurement.criterion else "",
@@ -104,6 +161,9 @@ def measurement_content(measurement: Measurement) -> dict[str, Any]:
         "measured_by": measurement.measured_by_id,
         "recorded_at": measurement.recorded_at,
     }
+    # Measurements of before its terms were kept were written down without them.
+    terms = {"budget": measurement.budget, "view": measurement.view}
+    return content | {name: kept for name, kept in terms.items() if kept}
 
 
 def rework_content(rework: Rework) -> dict[str, Any]:
@@ -190,7 +250,7 @@ def _by_number(
 def _photos(written: Sequence[Written]) -> dict[int, Content]:
     """What a photograph shows is compared with the last entry that says so."""
     rows = rebuilding.rows_by_number(
-        Photo.objects.select_related("board", "joint__position"), written
+        Photo.objects.select_related("board", "joint__position", "setup"), written
     )
     placings = TrailEntry.objects.filter(
         about_type=kind_of(Photo.__name__),
@@ -241,6 +301,8 @@ def register() -> None:
     reworks = Rework.objects.select_related("joint__board", "joint__position")
     requests = ReadingRequest.objects.select_related("board")
     checks = DestructiveCheck.objects.select_related("board")
+    setups = PhotoSetup.objects.select_related("site")
+    tolerances = WireTolerance.objects.select_related("site")
     sets = CriteriaSet.objects.prefetch_related("criteria")
     rebuilding.register_signatures(
         [JUDGED, DECIDED],
@@ -256,6 +318,14 @@ def register() -> None:
         ([ASKED], _by_number(requests, request_content), ReadingRequest),
         ([ANSWERED], _by_number(requests, answer_content), ReadingRequest),
         ([CHECKED], _by_number(checks, check_content), DestructiveCheck),
+        ([DECLARED], _by_number(setups, setup_content), PhotoSetup),
+        (
+            [QUALIFIED],
+            _by_number(SetupQualification.objects.all(), qualification_content),
+            SetupQualification,
+        ),
+        ([RETIRED], _by_number(SetupRetirement.objects.all(), retirement_content), SetupRetirement),
+        ([TOLERANCE], _by_number(tolerances, tolerance_content), WireTolerance),
     ):
         rebuilding.register_entries(acts, model._meta.db_table, rebuild)
     rebuilding.register_entries(
@@ -273,6 +343,20 @@ def register() -> None:
         KeptTable(Rework, "rework", acts=(SENT_BACK,), content_of=rework_content),
         KeptTable(ReadingRequest, "reading-request", acts=(ASKED,), content_of=request_content),
         KeptTable(DestructiveCheck, "destructive-check", acts=(CHECKED,), content_of=check_content),
+        KeptTable(PhotoSetup, "photo-setup", acts=(DECLARED,), content_of=setup_content),
+        KeptTable(
+            SetupQualification,
+            "photo-setup-qualification",
+            acts=(QUALIFIED,),
+            content_of=qualification_content,
+        ),
+        KeptTable(
+            SetupRetirement,
+            "photo-setup-retirement",
+            acts=(RETIRED,),
+            content_of=retirement_content,
+        ),
+        KeptTable(WireTolerance, "wire-tolerance", acts=(TOLERANCE,), content_of=tolerance_content),
         KeptTable(
             CriteriaSet,
             "criteria-set",

@@ -1,7 +1,7 @@
 """Judging joints and boards: one judgement, what is left of a joint at once, both once a key."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from decimal import Decimal
 from uuid import UUID
@@ -26,6 +26,7 @@ from assessments.models import (
     UndoStep,
 )
 from assessments.queries import board_results, grading_assignment
+from assessments.queries.measured_places import MeasuredPlace, judged_verdict
 from people.models import User
 from training.models import Tool
 
@@ -49,23 +50,25 @@ class Circumstances:
     mark: tuple[float, float] | None = None
     measured: int | None = None
     measurement: Measurement | None = None
+    repeats: dict = field(default_factory=dict)
     tool: Tool | None = None
     value: Decimal | None = None
     uncertainty: Decimal | None = None
     note: str = ""
 
-    def by_marks(self, measurement: Measurement) -> "Circumstances":
-        """The same, judged by what was measured on a photograph."""
-        photo = measurement.photo
+    def by_marks(self, measured: MeasuredPlace) -> "Circumstances":
+        """The same, judged by what was measured on a photograph, once or several times."""
+        photo = measured.shown.photo
         return replace(
             self,
             how=Judgement.How.MARKS,
             magnification=photo.magnification or self.magnification,
             photo=photo,
-            measurement=measurement,
+            measurement=measured.shown,
+            repeats=measured.repeats,
             tool=None,
-            value=measurement.value_kept,
-            uncertainty=measurement.expanded_kept,
+            value=measured.value_kept,
+            uncertainty=measured.expanded_kept,
         )
 
 
@@ -282,6 +285,7 @@ def _judge(
     judgement.photo = seen.photo
     judgement.mark_x, judgement.mark_y = seen.mark or (None, None)
     judgement.measurement = seen.measurement
+    judgement.repeats = seen.repeats
     judgement.tool = seen.tool
     judgement.value = seen.value
     judgement.uncertainty = seen.uncertainty
@@ -294,20 +298,19 @@ def _judge(
 
 def measured_before(
     grading: Grading, criterion: Criterion, joint: Joint | None
-) -> Measurement | None:
-    """What this grader last measured of the place under a measured criterion."""
+) -> MeasuredPlace | None:
+    """What this grader has measured of the place under a measured criterion."""
     if not criterion.is_measured:
         return None
-    return (
+    measurements = list(
         Measurement.objects.filter(
             photo__board=grading.board_id,
             joint=joint,
             criterion=criterion,
             measured_by=grading.grader_id,
-        )
-        .select_related("photo")
-        .first()
+        ).select_related("photo")
     )
+    return MeasuredPlace(criterion, measurements) if measurements else None
 
 
 @transaction.atomic
@@ -433,6 +436,11 @@ def measured_verdict(criterion: Criterion, seen: Circumstances | Judgement) -> V
     """What a value says of a measured criterion, read or measured; None without a value."""
     if not criterion.is_measured or seen.value is None:
         return None
+    if seen.measurement is not None:
+        # Its remarks are in it: what is not proven is too close to call.
+        said = judged_verdict(seen.measurement, seen.repeats)
+        if said is not None:
+            return said
     return verdict(seen.value, seen.uncertainty or Decimal(0), criterion.low, criterion.high)
 
 
@@ -478,13 +486,13 @@ def refuse_if_not_read(grading: Grading, stage: str, joint: Joint | None) -> Non
 
 
 def refuse_unexplained(
-    criterion: Criterion, outcome: str, seen: Circumstances, marks: Measurement | None = None
+    criterion: Criterion, outcome: str, seen: Circumstances, marks: MeasuredPlace | None = None
 ) -> None:
     """A judgement that its reading does not bear out has to say why.
 
     Parameters
     ----------
-    marks : Measurement, optional
+    marks : MeasuredPlace, optional
         What the grader measured of the place before; it speaks where nothing was read.
     """
     measured = measured_verdict(criterion, seen)
@@ -541,6 +549,7 @@ def remembered(judgement: Judgement | None, joint_id: int | None, criterion_id: 
             "mark_x": judgement.mark_x,
             "mark_y": judgement.mark_y,
             "measurement": judgement.measurement_id,
+            "repeats": judgement.repeats,
             "tool": judgement.tool_id,
             "value": _text(judgement.value),
             "uncertainty": _text(judgement.uncertainty),

@@ -2,8 +2,10 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, fields, replace
 from datetime import datetime
+from math import sqrt
+from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -15,6 +17,7 @@ from assessments.domain.geometry import (
     Measured,
     Options,
     Quantity,
+    Remark,
     Scale,
     Winding,
     measure,
@@ -25,11 +28,18 @@ from assessments.exceptions import CannotMeasure
 from assessments.imaging.drawn_marks import draw_marks
 from assessments.models import Criterion, Joint, Measurement, Photo, Rendition
 from assessments.models.measuring import as_decimal
-from assessments.queries import written_down
+from assessments.queries import photo_setups, written_down
 from people.models import User
 from people.presenters.quantities import format_with_uncertainty, with_unit
 from records.services import trail
+from training.domain.wire import (
+    awg_diameter_mm,
+    overall_tolerance_mm,
+    solid_tolerance_mm,
+    stranded_tolerance_mm,
+)
 
+from .board_lock import lock_board
 from .photos import open_rendition
 
 REFUSALS = {
@@ -76,15 +86,156 @@ REMARKS = {
         "the direction and the full turn."
     ),
     "scale_unsure": gettext_lazy(
-        "The scale was given without its uncertainty, which is taken as nothing."
+        "The scale was given without its uncertainty, so nothing read by it is proven. Set the "
+        "scale anew."
+    ),
+    "view_wide": gettext_lazy(
+        "So far as this picture may lean, the top of the post may lie far from where the wire is: "
+        "the uncertainty is not proven. Mark where the wire lies against the post instead."
+    ),
+    "setup_not_qualified": gettext_lazy(
+        "The photo set-up is not qualified, so the wide bounds of a photograph by hand count."
     ),
 }
+
+
+NO_TOLERANCE = gettext_lazy(
+    "Say by how much the known size may be off, in millimetres: nothing is known exactly. It "
+    "stands in the graticule’s certificate, or in the drawing of the pad."
+)
+SIZE_KINDS = {
+    "graticule": gettext_lazy("graticule"),
+    "wire": gettext_lazy("wire"),
+    "pad": gettext_lazy("pad or part"),
+    "other": gettext_lazy("something else"),
+}
+GAUGES = range(10, 37, 2)
+SHOWN_UNKNOWN_PX = 800  # how wide a photograph counts as shown where no page says it
+
+
+@dataclass(frozen=True, slots=True)
+class KnownSize:
+    """What a scale is taken from.
+
+    Attributes
+    ----------
+    mm : float
+    half_mm : float or None
+        By how much it may be off to either side. None takes a wire's own tolerance, where its
+        diameter is one that is known here; else the size is refused.
+    kind : str
+        One of `SIZE_KINDS`.
+    certificate : str
+        Of a graticule.
+    """
+
+    mm: float
+    half_mm: float | None
+    kind: str = "other"
+    certificate: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Diameter:
+    """A diameter of a wire, and by how much it may differ from that."""
+
+    mm: float
+    half_mm: float
+
+    @property
+    def u_mm(self) -> float:
+        """The standard uncertainty of what lies anywhere in the range alike: a ÷ √3."""
+        return self.half_mm / sqrt(3)
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """The diameters of the wire that a joint's position names, as far as it does."""
+
+    conductor: Diameter | None = None
+    overall: Diameter | None = None
+
+
+def wire_of(joint: Joint | None) -> Wire:
+    """A joint's wire: tolerances by its standard or the site's figures, else by our own."""
+    position = joint.position if joint else None
+    if joint is None or position is None or not (position.conductor_mm or position.overall_mm):
+        return Wire()
+    of_site = photo_setups.tolerance_of(joint.board.site_id)
+    conductor = overall = None
+    if position.conductor_mm:
+        mm = float(position.conductor_mm)
+        if position.stranding == "solid":
+            half = solid_tolerance_mm(mm)
+        else:
+            half = of_site.conductor_percent / 100 * mm if of_site else stranded_tolerance_mm(mm)
+        conductor = Diameter(mm, half)
+    if position.overall_mm:
+        mm = float(position.overall_mm)
+        half = of_site.overall_percent / 100 * mm if of_site else overall_tolerance_mm(mm)
+        overall = Diameter(mm, half)
+    return Wire(conductor, overall)
+
+
+def least_mark_uncertainty_px(photo: Photo, shown_width_px: float | None) -> float:
+    """The least that the standard uncertainty of a mark may be: a pixel as it was shown.
+
+    Parameters
+    ----------
+    shown_width_px : float or None
+        How wide the whole photograph was on the screen, in pixels of the screen, when its
+        marks were set. What is shown is a copy of at most `Rendition.Size.LARGE` pixels, so
+        coming closer than that shows no more.
+    """
+    longest = max(photo.upright_width, photo.upright_height)
+    copy_px = photo.upright_width * min(1.0, Rendition.Size.LARGE / longest)
+    shown = min(shown_width_px or SHOWN_UNKNOWN_PX, copy_px)
+    return max(1.0, photo.upright_width / max(shown, 1.0))
+
+
+def half_width_mm(size: KnownSize, joint: Joint | None) -> float:
+    """By how much a known size may be off; raise CannotMeasure where nobody knows.
+
+    A wire whose diameter is known here brings its own tolerance.
+    """
+    half = size.half_mm
+    if half is None and size.kind == "wire":
+        half = next((each.half_mm for each in known_wires(joint) if _same(each.mm, size.mm)), None)
+    if not half or half <= 0:
+        raise CannotMeasure(str(NO_TOLERANCE))
+    if half >= size.mm:
+        raise CannotMeasure(
+            _("A size that may be off by as much as it measures sets no scale. Give the two apart.")
+        )
+    if size.kind == "graticule" and not size.certificate.strip():
+        raise CannotMeasure(
+            _("Name the graticule’s certificate, so that the scale can be traced to it.")
+        )
+    return half
+
+
+def known_wires(joint: Joint | None) -> list[Diameter]:
+    """The position's own wire, then bare solid wire by its gauge."""
+    wire = wire_of(joint)
+    own = [each for each in (wire.conductor, wire.overall) if each is not None]
+    solid = [awg_diameter_mm(awg) for awg in GAUGES]
+    return own + [Diameter(mm, solid_tolerance_mm(mm)) for mm in solid]
+
+
+def _same(one_mm: float, other_mm: float) -> bool:
+    return abs(one_mm - other_mm) < 0.0005
 
 
 def scale_of(photo: Photo) -> Scale | None:
     if not photo.scale_px_per_mm:
         return None
-    return Scale(1 / photo.scale_px_per_mm, photo.scale_uncertainty)
+    # A scale of before the view was looked at says nothing of it, so it proves nothing.
+    known = photo.scale_view is not None
+    return Scale(
+        1 / photo.scale_px_per_mm,
+        photo.scale_uncertainty if known else None,
+        photo.scale_view or 0.0,
+    )
 
 
 def options_for(
@@ -95,21 +246,29 @@ def options_for(
     full_turns: int = 0,
     across: str = "",
     unit: str = "",
-    size_mm: float | None = None,
-    size_u_mm: float = 0.0,
+    size: KnownSize | None = None,
 ) -> Options:
-    """What is said beside the marks, with the wire's diameters where the position gives them."""
-    position = joint.position if joint else None
+    """What is said beside the marks, with the wire's diameters where the position gives them.
+
+    Raises
+    ------
+    CannotMeasure
+        If nobody knows by how much the known size may be off.
+    """
+    wire = wire_of(joint)
+    conductor, overall = wire.conductor, wire.overall
     unit = criterion.unit if criterion else unit
     default = Across.CONDUCTOR if unit == "d" else Across.OVERALL
     return Options(
         winding=Winding(winding or Winding.CLOCKWISE),
         full_turns=full_turns,
         across=Across(across or default),
-        size_mm=size_mm,
-        size_u_mm=size_u_mm,
-        conductor_mm=float(position.conductor_mm) if position and position.conductor_mm else None,
-        overall_mm=float(position.overall_mm) if position and position.overall_mm else None,
+        size_mm=size.mm if size else None,
+        size_u_mm=half_width_mm(size, joint) / sqrt(3) if size else 0.0,
+        conductor_mm=conductor.mm if conductor else None,
+        overall_mm=overall.mm if overall else None,
+        conductor_u_mm=conductor.u_mm if conductor else 0.0,
+        overall_u_mm=overall.u_mm if overall else 0.0,
         unit=unit,
     )
 
@@ -128,16 +287,34 @@ def measure_on(
                 raise CannotMeasure(REFUSALS["mark_not_on_photograph"])
     if options.unit in ("deg", "percent", "ratio"):
         options = replace(options, unit="")
+    seen = photo_setups.view_of(photo)
     try:
-        return measure(
+        measured = measure(
             Quantity(quantity),
             marks,
             sigma_px=mark_uncertainty_px,
             scale=scale_of(photo),
             options=options,
+            view=seen.view,
         )
     except MarksRefused as refused:
         raise CannotMeasure(REFUSALS[refused.code]) from refused
+    if seen.is_qualified:
+        return measured
+    return replace(measured, remarks=(*measured.remarks, Remark.SETUP_NOT_QUALIFIED))
+
+
+def measure_again(measurement: Measurement, photo: Photo) -> Measured:
+    """What the marks of a kept measurement give on a photograph as it counts as taken now."""
+    names = {field.name for field in fields(Options)}
+    said = {name: value for name, value in measurement.options.items() if name in names}
+    return measure_on(
+        photo,
+        measurement.quantity,
+        measurement.marks,
+        Options(**said),
+        measurement.mark_uncertainty_px,
+    )
 
 
 @transaction.atomic
@@ -147,11 +324,13 @@ def keep_measurement(
     quantity: str,
     marks: Mapping[str, Sequence[Sequence[float]]],
     options: Options,
-    mark_uncertainty_px: float,
+    mark_uncertainty_px: float | None,
     actor: User,
     at: datetime,
     joint: Joint | None = None,
     criterion: Criterion | None = None,
+    shown_width_px: float | None = None,
+    size: KnownSize | None = None,
 ) -> Measurement:
     """Keep a measurement with its marks; a scale becomes the photograph's own.
 
@@ -159,13 +338,20 @@ def keep_measurement(
     ----------
     marks : mapping of str to sequence of points
         Pixels of the upright photograph, x right and y down.
+    mark_uncertainty_px : float or None
+        What the grader states of a mark; what counts is not less than a pixel as it was shown.
     joint, criterion
         The place and the criterion that it is measured for, if any.
+    shown_width_px : float or None
+        How wide the photograph was shown when its marks were set, in pixels of the screen.
+    size : KnownSize, optional
+        What a scale was taken from, kept beside it.
 
     Raises
     ------
     CannotMeasure
-        If the marks give no result, or the criterion asks for something else.
+        If the marks give no result, the criterion asks for something else, or a scale would
+        be without its uncertainty.
     """
     if criterion is not None and criterion.quantity != quantity:
         raise CannotMeasure(
@@ -173,13 +359,24 @@ def keep_measurement(
         )
     if joint is not None and joint.board_id != photo.board_id:
         raise CannotMeasure(_("That photograph belongs to another board."))
+    if quantity == Measurement.Quantity.SCALE and options.size_mm and not options.size_u_mm:
+        raise CannotMeasure(str(NO_TOLERANCE))
+    if criterion is not None:
+        lock_board(photo.board)  # Whoever judges the place counts what was measured of it.
     held = Photo.objects.select_for_update(no_key=True).get(pk=photo.pk)
+    seen = photo_setups.view_of(held)
+    least = least_mark_uncertainty_px(held, shown_width_px)
+    mark_uncertainty_px = max(mark_uncertainty_px or least, least)
     read = measure_on(held, quantity, marks, options, mark_uncertainty_px)
     scale = scale_of(held)
     text = ""
     if criterion is not None:
         text = verdict(
-            as_decimal(read.value), as_decimal(read.expanded), criterion.low, criterion.high
+            as_decimal(read.value),
+            as_decimal(read.expanded),
+            criterion.low,
+            criterion.high,
+            proven=read.is_proven,
         ).value
     measurement = Measurement.objects.create(
         photo=held,
@@ -187,13 +384,19 @@ def keep_measurement(
         criterion=criterion,
         quantity=quantity,
         marks={name: [[float(x), float(y)] for x, y in points] for name, points in marks.items()},
-        options={name: value for name, value in asdict(options).items() if value},
+        options=_as_kept(options, shown_width_px, size),
         mark_uncertainty_px=mark_uncertainty_px,
         mm_per_px=scale.mm_per_px if scale else None,
         scale_uncertainty=scale.relative_u if scale else None,
         value=read.value,
         standard_uncertainty=read.u,
         unit=read.unit,
+        budget=read.terms,
+        view={
+            "setup": held.setup.name if held.setup else "",
+            "is_qualified": seen.is_qualified,
+            **asdict(seen.view),
+        },
         remarks=[remark.value for remark in read.remarks],
         also=read.also,
         verdict=text,
@@ -204,7 +407,15 @@ def keep_measurement(
     if quantity == Measurement.Quantity.SCALE:
         held.scale_px_per_mm = 1 / read.value
         held.scale_uncertainty = read.also["relative_u"]
-    held.save(update_fields=["mark_uncertainty_px", "scale_px_per_mm", "scale_uncertainty"])
+        held.scale_view = read.also["relative_view"]
+    held.save(
+        update_fields=[
+            "mark_uncertainty_px",
+            "scale_px_per_mm",
+            "scale_uncertainty",
+            "scale_view",
+        ]
+    )
     trail.record(
         actor=actor,
         act=written_down.MEASURED,
@@ -213,6 +424,16 @@ def keep_measurement(
         at=at,
     )
     return measurement
+
+
+def _as_kept(
+    options: Options, shown_width_px: float | None, size: KnownSize | None
+) -> dict[str, Any]:
+    """What was said with the marks, as far as it was."""
+    beside: dict[str, Any] = {"shown_width_px": shown_width_px}
+    if size is not None:
+        beside |= {"size_kind": size.kind, "certificate": size.certificate.strip()}
+    return {name: value for name, value in (asdict(options) | beside).items() if value}
 
 
 # For whoever looks later
@@ -267,10 +488,12 @@ def as_row(measurement: Measurement) -> dict[str, str]:
         "standard_uncertainty": repr(payload.standard_uncertainty),
         "expanded_uncertainty": repr(payload.expanded),
         "unit": payload.unit,
+        "budget": json.dumps(payload.budget, separators=(",", ":")),
         "verdict": payload.verdict,
         "remarks": " ".join(payload.remarks),
         "marks_px": json.dumps(payload.marks, separators=(",", ":")),
         "options": json.dumps(payload.options, separators=(",", ":")),
+        "view": json.dumps(payload.view, separators=(",", ":")),
         "mark_uncertainty_px": repr(payload.mark_uncertainty_px),
         "mm_per_px": "" if payload.mm_per_px is None else repr(payload.mm_per_px),
         "scale_relative_uncertainty": (

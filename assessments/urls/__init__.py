@@ -6,6 +6,7 @@ from . import (
     criteria,
     grading,
     measuring,
+    photo_setups,
     photos,
     readings,
 )
@@ -18,6 +19,7 @@ urlpatterns = [
     *criteria.urlpatterns,
     *grading.urlpatterns,
     *measuring.urlpatterns,
+    *photo_setups.urlpatterns,
     *photos.urlpatterns,
     *readings.urlpatterns,
 ]

@@ -92,7 +92,7 @@ def photo_measure(request: UserRequest, key: str) -> HttpResponse:
     if not form.is_valid():
         return _refused(request, place, form, _sentences(form))
     data = form.cleaned_data
-    said = ("winding", "across", "unit", "size_mm")
+    said = ("winding", "across", "unit")
     for_criterion = data["quantity"] != Measurement.Quantity.SCALE
     criterion = place.criterion if for_criterion else None
     try:
@@ -104,10 +104,12 @@ def photo_measure(request: UserRequest, key: str) -> HttpResponse:
                 joint=place.joint,
                 criterion=criterion,
                 full_turns=int(data["full_turns"] or 0),
-                size_u_mm=data["size_u_mm"] or 0.0,
+                size=form.size(),
                 **{name: data[name] for name in said},
             ),
             mark_uncertainty_px=data["mark_uncertainty_px"],
+            shown_width_px=data["shown_width_px"],
+            size=form.size(),
             actor=request.user,
             at=timezone.now(),
             joint=place.joint,

@@ -10,7 +10,7 @@ from typing import Any
 from django.core.files.base import ContentFile
 
 from assessments.domain.verdict import Verdict
-from assessments.models import Board, Criterion, Grading, Joint, Judgement, Photo
+from assessments.models import Board, Criterion, Grading, Joint, Judgement, Photo, PhotoSetup
 from assessments.queries import board_results, written_down
 from assessments.services import boards as board_services
 from assessments.services import grading, judgements
@@ -25,6 +25,7 @@ from .faults import CRITERIA_BY_FAULT, NOTES, WEIGHTS
 from .people import BY, Stage
 from .pictures import Order, Picture, draw_all
 from .roster import IN_CLASS, ON_THE_BENCH, TRAINEES, Trainee
+from .stands import SCALE_SHARE, SCALE_VIEW, make_stands
 
 GRADERS = {"CA": ("10001", "10001", "10002"), "AL": ("20001",)}
 MEASURED = {
@@ -157,11 +158,12 @@ def photograph(stage: Stage, made: list[DemoBoard]) -> int:
         {joint.position.name: joint for joint in demo_board.board.joints.select_related("position")}
         for demo_board in made
     ]
+    stands = make_stands(stage, {prefix: graders[0] for prefix, graders in GRADERS.items()})
     photos = []
     for picture in draw_all(orders):
         demo_board = made[picture.order.board]
         demo_board.truths[picture.order.position] = picture.truth
-        photos.append(_photo(stage, demo_board, joints[picture.order.board], picture))
+        photos.append(_photo(stage, demo_board, joints[picture.order.board], picture, stands))
     kept = Photo.objects.bulk_create(photos, batch_size=500)
     trail.record_many(
         actor=BY,
@@ -176,7 +178,13 @@ def _positions(board: Board) -> dict[str, Position]:
     return {position.name: position for position in board.exercise.positions.all()}
 
 
-def _photo(stage: Stage, made: DemoBoard, joints: dict[str, Joint], picture: Picture) -> Photo:
+def _photo(
+    stage: Stage,
+    made: DemoBoard,
+    joints: dict[str, Joint],
+    picture: Picture,
+    stands: dict[str, PhotoSetup],
+) -> Photo:
     position = picture.order.position
     joint = joints[position]
     photo = Photo(
@@ -191,7 +199,10 @@ def _photo(stage: Stage, made: DemoBoard, joints: dict[str, Joint], picture: Pic
         upright_width=picture.width,
         upright_height=picture.height,
         magnification=Decimal(10),
+        setup=stands[made.board.site.prefix],
         scale_px_per_mm=picture.truth.get("px_per_mm"),
+        scale_uncertainty=SCALE_SHARE,
+        scale_view=SCALE_VIEW,
         recorded_at=stage.at(made.days_ago, 14, 50, made.board.site.prefix),
     )
     photo.original.save(photo.original_name, ContentFile(picture.jpeg), save=False)

@@ -167,6 +167,7 @@ def _photographed_like(like: Board, board: Board) -> Photo:
                 for field in (
                     "stage", "order", "original_name", "media_type", "size_bytes", "sha256",
                     "upright_width", "upright_height", "magnification", "scale_px_per_mm",
+                    "scale_uncertainty", "scale_view", "setup",
                 )
             },
             board=board,

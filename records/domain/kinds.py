@@ -30,6 +30,10 @@ KIND_OF_MODEL = {
     "DestructiveCheck": "destructive-check",
     "Photo": "photograph",
     "Measurement": "measurement",
+    "PhotoSetup": "photo-setup",
+    "SetupQualification": "photo-setup-qualification",
+    "SetupRetirement": "photo-setup-retirement",
+    "WireTolerance": "wire-tolerance",
     "Grading": "grading",
     "ReadingRequest": "reading-request",
     # certification

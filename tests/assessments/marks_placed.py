@@ -5,7 +5,7 @@ from math import cos, degrees, radians, sin, tan
 
 import numpy as np
 
-from assessments.domain.geometry import Options, Quantity, Scale, Winding
+from assessments.domain.geometry import Options, Quantity, Scale, View, Winding
 
 
 @dataclass(frozen=True)
@@ -18,6 +18,29 @@ class Placed:
     value: float
     options: Options = field(default_factory=Options)
     scale: Scale | None = None
+    view: View | None = None
+
+
+BY_HAND = View(
+    tilt_deg=15,
+    depth_mm=5,
+    relief_mm=0.5,
+    distance_mm=100,
+    distortion=0.02,
+    field_mm=30,
+    width_px=800,
+    height_px=600,
+)
+UPRIGHT = View(
+    tilt_deg=2,
+    depth_mm=3,
+    relief_mm=0.3,
+    distance_mm=150,
+    distortion=0.003,
+    field_mm=20,
+    width_px=800,
+    height_px=600,
+)
 
 
 def arc_marks(
@@ -76,6 +99,23 @@ def wrap(turn_deg: float, winding: Winding = Winding.CLOCKWISE, full_turns: int 
         {"centre": [(500, 400)], "start": [start], "end": [end]},
         turn_deg % 360 + 360 * full_turns,
         Options(winding=winding, full_turns=full_turns),
+    )
+
+
+def wrap_by_post(turn_deg: float, *, count: int = 7, radius: float = 60) -> Placed:
+    """A wrap whose centre is told by where the wire lies against the post."""
+    start, end = arc_marks(radius=75, from_deg=35, to_deg=35 + turn_deg, count=2, centre=(500, 400))
+    return Placed(
+        f"wrap_by_post_{turn_deg:g}",
+        Quantity.WRAP,
+        {
+            "post": arc_marks(
+                radius=radius, from_deg=40, to_deg=30 + turn_deg, count=count, centre=(500, 400)
+            ),
+            "start": [start],
+            "end": [end],
+        },
+        turn_deg,
     )
 
 
@@ -139,6 +179,7 @@ PLACED = [
     *(wrap(turn) for turn in (30, 90, 180, 213.5, 270, 340)),
     wrap(213.5, Winding.ANTICLOCKWISE),
     wrap(80, full_turns=1),
+    *(wrap_by_post(turn) for turn in (150, 213.5, 270)),
     *(hollow(arc) for arc in (2, 20, 45, 62, 90, 150, 220)),
     *(hollow(arc, bulges=True) for arc in (2, 45, 90, 200)),
     straight_edge(),

@@ -11,8 +11,18 @@ from typing import Any
 
 import numpy as np
 
-from assessments.domain.geometry import MarksRefused, Options, Quantity, Scale, measure
-from tests.assessments.marks_placed import PLACED, Placed, cap, clearance, hollow, wrap
+from assessments.domain.geometry import MarksRefused, Options, Quantity, Scale, View, measure
+from tests.assessments.marks_placed import (
+    BY_HAND,
+    PLACED,
+    UPRIGHT,
+    Placed,
+    cap,
+    clearance,
+    hollow,
+    wrap,
+    wrap_by_post,
+)
 
 TABLE = Path(__file__).parent.parent / "reference" / "measuring" / "cases.json"
 SIGMAS = (0.5, 1.0, 2.5)
@@ -28,6 +38,7 @@ def as_input(one: Placed, sigma: float) -> dict[str, Any]:
         "marks": {name: [list(map(float, at)) for at in one.marks[name]] for name in one.marks},
         "sigma_px": sigma,
         "scale": one.scale and asdict(one.scale),
+        "view": one.view and asdict(one.view),
         "options": {name: value for name, value in asdict(one.options).items() if value},
     }
 
@@ -42,6 +53,7 @@ def measured(case: dict[str, Any]) -> dict[str, Any]:
             sigma_px=given["sigma_px"],
             scale=Scale(**given["scale"]) if given["scale"] else None,
             options=Options(**given["options"]),
+            view=View(**given["view"]) if given["view"] else None,
         )
     except MarksRefused as refused:
         return {"refused": refused.code}
@@ -51,6 +63,7 @@ def measured(case: dict[str, Any]) -> dict[str, Any]:
         "unit": read.unit,
         "remarks": [remark.value for remark in read.remarks],
         "also": read.also,
+        "terms": read.terms,
     }
 
 
@@ -66,8 +79,16 @@ def roughly(one: Placed, rng: np.random.Generator, sigma: float) -> Placed:
 def make() -> list[dict[str, Any]]:
     rng = np.random.default_rng(20)
     placed = [(one, SIGMAS[n % 3]) for n, one in enumerate(PLACED)]
+    placed += [
+        (replace(one, name=f"{one.name}_{seen}", value=float("nan"), view=view), SIGMAS[n % 3])
+        for seen, view in (("by_hand", BY_HAND), ("upright", UPRIGHT))
+        for n, one in enumerate(PLACED)
+    ]
     placed += [(roughly(one, rng, 2.0), SIGMAS[n % 3]) for n, one in enumerate(PLACED * 3)]
-    known = Options(conductor_mm=0.8, overall_mm=1.28)
+    known = Options(conductor_mm=0.8, overall_mm=1.28, conductor_u_mm=0.012, overall_u_mm=0.06)
+    unmarked = {name: wrap(80).marks[name] for name in ("start", "end")}
+    few = unmarked | {"post": wrap_by_post(150).marks["post"][:4]}
+    line = unmarked | {"post": [(10.0 * n, 20.0 * n) for n in range(6)]}
     edge, solder = hollow(90).marks["edge"], hollow(90).marks["solder"]
     far = Scale(0.08, 0.01)
     others: list[tuple[Quantity, dict[str, Any], Options, Scale | None]] = [
@@ -94,6 +115,8 @@ def make() -> list[dict[str, Any]]:
         (Quantity.SCALE, {"ends": [(5, 5), (50, 5)]}, Options(), None),
         (Quantity.WRAP, wrap(80).marks, Options(full_turns=2), None),
         (Quantity.WRAP, wrap(80).marks, known, far),
+        *((Quantity.WRAP, marks, Options(), None) for marks in (unmarked, few, line)),
+        (Quantity.LENGTH, {"ends": [(5, 5), (50, 5)]}, replace(known, unit="D"), far),
         (Quantity.WRAP, wrap(359.2).marks, Options(), None),
         (Quantity.WRAP, wrap(0.7).marks, Options(full_turns=1), None),
         (Quantity.WETTING_ANGLE, cap(8).marks, Options(), None),

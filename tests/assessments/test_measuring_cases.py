@@ -31,4 +31,5 @@ def assert_same(found, expected):
     assert found["remarks"] == expected["remarks"]
     for name in ("value", "u"):
         assert found[name] == pytest.approx(expected[name], rel=CLOSE, abs=CLOSE), name
+    assert found["terms"] == pytest.approx(expected["terms"], rel=CLOSE, abs=CLOSE)
     assert found["also"] == pytest.approx(expected["also"], rel=CLOSE, abs=CLOSE)

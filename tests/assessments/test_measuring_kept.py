@@ -11,6 +11,7 @@ from assessments.models import Judgement, Measurement, StageSigning
 from assessments.queries import board_results
 from assessments.services import grading, judgements, measuring
 from assessments.services.judgements import Circumstances
+from assessments.services.measuring import KnownSize
 from assessments.services.undo import undo
 from records.models import TrailEntry
 from tests import factories
@@ -43,7 +44,7 @@ def board(criteria):
 
 @pytest.fixture
 def photo(board):
-    return factories.make_photo(board, board.joints.first())
+    return factories.on_a_stand(factories.make_photo(board, board.joints.first()))
 
 
 @pytest.fixture
@@ -94,7 +95,7 @@ def test_a_known_size_becomes_the_photographs_scale_and_is_kept_for_it(photo, in
     length = replace(wrap(90), quantity="length", marks=ends)
     with pytest.raises(CannotMeasure, match="scale"):
         keep(photo, instructor, length, criteria.criteria.get(code="L"))
-    scale = keep(photo, instructor, replace(length, quantity="scale"), size_mm=0.8, size_u_mm=0.004)
+    scale = keep(photo, instructor, replace(length, quantity="scale"), size=KnownSize(0.8, 0.007))
     photo.refresh_from_db()
     assert photo.scale_px_per_mm == pytest.approx(125)
     assert photo.scale_uncertainty == pytest.approx(scale.also["relative_u"])

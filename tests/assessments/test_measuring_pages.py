@@ -3,13 +3,14 @@
 import io
 import json
 import re
+from dataclasses import fields
 
 import pytest
 from django.urls import reverse
 from PIL import Image
 
 from assessments import access
-from assessments.domain.geometry import Quantity, measure
+from assessments.domain.geometry import Quantity, View, measure
 from assessments.models import Measurement
 from assessments.services import grading, judgements, measuring, photos
 from assessments.services.judgements import Circumstances
@@ -17,6 +18,8 @@ from tests import factories
 from tests.assessments.marks_placed import hollow, wrap
 from tests.factories import NOW
 from training.models import Position
+
+VIEW = {field.name for field in fields(View)}
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("everybody_has_standing")]
 
@@ -47,7 +50,7 @@ def criteria():
 @pytest.fixture
 def photo(criteria):
     board = factories.make_board()
-    return factories.make_photo(board, board.joints.first())
+    return factories.on_a_stand(factories.make_photo(board, board.joints.first()))
 
 
 @pytest.fixture
@@ -117,13 +120,40 @@ def test_the_script_is_told_what_was_kept(client, instructor, photo):
 def test_a_known_size_sets_the_scale_and_stays_on_the_page(client, instructor, photo):
     ends = {"quantity": "scale", "ends_x": ["100", "180"], "ends_y": ["100", "160"]}
     answer = client.post(
-        address(photo), ends | {"size_mm": "0.8", "size_u_mm": "0.004", "mark_uncertainty_px": "1"}
+        address(photo),
+        ends | {"size_mm": "0.8", "size_half_mm": "0.007", "mark_uncertainty_px": "1"},
     )
     photo.refresh_from_db()
     assert answer.status_code == 302
     assert "/measure/" in answer["Location"]
     assert photo.scale_px_per_mm == pytest.approx(125)
     assert "125.0" in client.get(address(photo)).content.decode()
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        ({"size_half_mm": ""}, "nothing is known exactly"),
+        ({"size_half_mm": "0"}, "nothing is known exactly"),
+        ({"size_half_mm": "-0.1"}, "nothing is known exactly"),
+        ({"size_half_mm": "0.8"}, "Give the two apart"),
+        ({"size_half_mm": "a little"}, "may be off, in millimetres"),
+        ({"size_kind": "graticule"}, "graticule’s certificate"),
+        ({"size_kind": "wire", "size_half_mm": ""}, "nothing is known exactly"),
+        ({"size_mm": ""}, "A size is missing"),
+    ],
+)
+def test_a_scale_without_its_uncertainty_is_refused_in_words(
+    client, instructor, photo, change, says
+):
+    ends = {"quantity": "scale", "ends_x": ["100", "180"], "ends_y": ["100", "160"]}
+    size = {"size_mm": "0.8", "size_half_mm": "0.01", "size_kind": "other"}
+    answer = client.post(address(photo), ends | size | change)
+    assert answer.status_code == 422
+    assert says in answer.content.decode()
+    photo.refresh_from_db()
+    assert photo.scale_px_per_mm is None
+    assert not Measurement.objects.exists()
 
 
 @pytest.mark.parametrize(
@@ -229,9 +259,10 @@ def drawn_photo(photo, instructor, files):
     file = io.BytesIO()
     Image.new("RGB", (800, 600), (90, 90, 90)).save(file, "JPEG")
     file.seek(0)
-    return photos.add_photo(
+    added = photos.add_photo(
         board=photo.board, file=file, name="E01_2.jpg", actor=instructor, at=NOW, joint=photo.joint
     )
+    return factories.on_a_stand(added)
 
 
 def test_the_photographs_page_draws_the_marks_again_and_lists_what_was_measured(
@@ -267,11 +298,14 @@ def test_a_picture_with_its_marks_is_taken_away(client, instructor, drawn_photo)
 def test_a_row_for_export_can_be_worked_out_again(client, instructor, drawn_photo):
     client.post(address(drawn_photo), sent(hollow(90)))
     row = measuring.as_row(Measurement.objects.get())
+    view = json.loads(row["view"])
     again = measure(
         Quantity(row["quantity"]),
         json.loads(row["marks_px"]),
         sigma_px=float(row["mark_uncertainty_px"]),
+        view=View(**{name: bound for name, bound in view.items() if name in VIEW}),
     )
+    assert view["is_qualified"]
     assert (repr(again.value), repr(again.u)) == (row["value"], row["standard_uncertainty"])
 
 

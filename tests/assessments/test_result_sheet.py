@@ -120,6 +120,7 @@ def judged(board, instructor):
     """E01 rejected at a marked place, E02 by marks, the rest accepted; signed."""
     grading = accepted(board, instructor)
     first, second = photographed(board, "E01"), photographed(board, "E02")
+    factories.on_a_stand(second)
     say(
         grading, "E01", "S-1", "reject",
         how="photograph", photo=first, mark=(900.0, 100.0), note="A ball at the back",

@@ -27,6 +27,13 @@ def test_a_value_is_within_outside_or_too_close(value, expanded, low, high, said
     assert verdict(Decimal(value), Decimal(expanded), *limits) == said
 
 
+@pytest.mark.parametrize("value", ["1.0", "1.95", "5"])
+def test_what_is_not_proven_is_too_close_to_call_wherever_it_lies(value):
+    assert verdict(Decimal(value), Decimal("0.1"), None, Decimal(2), proven=False) == (
+        "too_close_to_call"
+    )
+
+
 @pytest.mark.parametrize(("limit", "inside"), [("low", 1), ("high", -1)])
 def test_what_is_just_within_conforms_with_more_than_the_95_per_cent_asked_by_default(
     limit, inside

@@ -45,6 +45,7 @@ def test_the_browser_says_of_limits_what_the_server_says(visitor):
         [225, 60, 180, 270],
         [180, 0, 180, 270],
         [5, 1, None, None],
+        [5, 1, None, None, False],
     ]
     assert window.page.evaluate(VERDICTS, rows) == [
         "within",
@@ -54,4 +55,5 @@ def test_the_browser_says_of_limits_what_the_server_says(visitor):
         "too_close_to_call",
         "within",
         "within",
+        "too_close_to_call",
     ]

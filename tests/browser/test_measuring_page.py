@@ -78,6 +78,8 @@ def desk(shop, visitor, settings, tmp_path):
         at=factories.NOW,
     )  # fmt: skip
 
+    factories.on_a_stand(photo, depth_mm=1)
+
     def sit_down(**window):
         opened = visitor(**window)
         opened.sign_in(shop.instructor.person.employee_number)
@@ -89,6 +91,7 @@ def desk(shop, visitor, settings, tmp_path):
 def set_wrap(desk):
     if desk.truth["wrap_direction"] == "anticlockwise":
         desk.page.check("[name=winding][value=anticlockwise]")
+    desk.page.check("[name=next][value=centre]")
     desk.click(
         *(desk.truth[f"{one}_px"] for one in ("wrap_centre", "contact_start", "contact_end"))
     )
@@ -164,7 +167,8 @@ def test_a_known_wire_sets_the_scale_and_clearance_is_read_beside_it(desk):
     at.open("quantity=scale")
     at.click(*at.truth["across_wire_px"])
     at.page.fill("[name=size_mm]", str(at.truth["insulated_mm"]))
-    at.page.fill("[name=size_u_mm]", "0.01")
+    at.page.select_option("[name=size_kind]", "other")
+    at.page.fill("[name=size_half_mm]", "0.01")
     at.keep()
     at.photo.refresh_from_db()
     assert at.photo.scale_px_per_mm == pytest.approx(at.truth["px_per_mm"], rel=0.03)
@@ -184,6 +188,8 @@ def test_a_finger_sets_and_moves_marks_on_a_phone(desk):
     if at.truth["wrap_direction"] == "anticlockwise":
         at.page.check("[name=winding][value=anticlockwise]")
     at.page.evaluate("window.scrollTo(0, 0)")
+    at.page.check("[name=next][value=centre]")
+    at.page.evaluate("window.scrollTo(0, 0)")
     for name in WRAP:
         at.page.touchscreen.tap(*at.screen(at.truth[f"{name}_px"]))
     value, u, _verdict = at.read()
@@ -202,9 +208,9 @@ def test_delete_takes_a_mark_away_and_the_refusal_says_what_is_missing(desk):
     assert at.marks("centre") == []
     at.page.focus("#middle")
     at.page.keyboard.press("Enter")
-    assert at.marks("centre") == [(400.0, 300.0)]
+    assert at.marks("start") == [(400.0, 300.0)]
     at.page.keyboard.press("ArrowLeft")
-    assert at.marks("centre") == [(399.0, 300.0)]
+    assert at.marks("start") == [(399.0, 300.0)]
     assert not Judgement.objects.exists()
 
 

@@ -138,6 +138,7 @@ def kept(files):
     photos.place_photo(
         photo=photo, joint=joint, stage="soldered", note="From above", actor=instructor, at=NOW
     )
+    factories.on_a_stand(photo)
     case = wrap(213.5)
     measurement = measuring.keep_measurement(
         photo=photo,
@@ -274,6 +275,16 @@ def test_rows_as_they_were_written_fit(kept):
 
 
 ALTERATIONS = {
+    "a photo set-up that leans less": lambda kept: (
+        "UPDATE assessments_photosetup SET tilt_deg = 0.1 WHERE id = %s",
+        [kept.photo.setup_id],
+        f"assessments_photosetup {kept.photo.setup_id} is not what trail entry",
+    ),
+    "a better reading of the graticule": lambda kept: (
+        "UPDATE assessments_setupqualification SET graticule = 'K-9' WHERE setup_id = %s",
+        [kept.photo.setup_id],
+        "assessments_setupqualification",
+    ),
     "a move from an earlier day": lambda kept: (
         "UPDATE people_sitemembership SET from_day = %s WHERE id = %s",
         [TODAY - timedelta(days=90), kept.move.pk],

@@ -116,3 +116,51 @@ def copper_area_mm2(strands: int, strand_awg: float) -> float:
     if strands < 1:
         raise UnknownWireSize(f"A wire of {strands} strands has no area; give at least one.")
     return strands * float(np.pi) / 4 * awg_diameter_mm(strand_awg) ** 2
+
+
+SOLID_FROM_MM, SOLID_SHARE, THIN_MM = 0.254, 0.01, 0.00254
+STRANDED_SHARE, OVERALL_SHARE = 0.05, 0.10
+
+
+def solid_tolerance_mm(diameter_mm: float) -> float:
+    """Give by how much a bare solid copper wire may differ from its nominal diameter.
+
+    Parameters
+    ----------
+    diameter_mm : float
+        Nominal diameter, in millimetres, above 0.
+
+    Returns
+    -------
+    float
+        Half the width of the range, in millimetres: 1 % from 0.010 in on, 0.0001 in below.
+
+    References
+    ----------
+    .. [1] ASTM B3, soft or annealed copper wire, permissible variations in diameter (from
+       memory: the standard was not at hand).
+
+    Examples
+    --------
+    >>> round(solid_tolerance_mm(0.6438), 4), solid_tolerance_mm(0.127)
+    (0.0064, 0.00254)
+    """
+    return SOLID_SHARE * diameter_mm if diameter_mm >= SOLID_FROM_MM else THIN_MM
+
+
+def stranded_tolerance_mm(diameter_mm: float) -> float:
+    """Give by how much a bundle of strands may differ from the diameter worked out for it.
+
+    A figure of our own, 5 %: no wire's own standard is at hand, and plating, lay and handling
+    move a bundle by a few per cent. Where a site has measured its wire, its figure counts.
+    """
+    return STRANDED_SHARE * diameter_mm
+
+
+def overall_tolerance_mm(diameter_mm: float) -> float:
+    """Give by how much a wire may differ from its nominal diameter over the insulation.
+
+    A figure of our own, 10 %, since the nominal ones that come along are approximate. Where a
+    site has measured its wire, its figure counts.
+    """
+    return OVERALL_SHARE * diameter_mm

@@ -26,6 +26,13 @@ export class Arc {
     return [x[0] * this.reach + this.origin[0], x[1] * this.reach + this.origin[1]];
   }
 
+  // In pixels; not finite for a straight line.
+  centre() {
+    const [kappa, phi, d] = this.theta;
+    const out = -(1 + kappa * d) / kappa;
+    return this.pixels([out * Math.cos(phi), out * Math.sin(phi)]);
+  }
+
   level(x) {
     const [kappa, phi, d] = this.theta;
     const along = Math.cos(phi) * x[0] + Math.sin(phi) * x[1];

@@ -10,6 +10,11 @@ const SHORT_ARC_DEG = 60;
 const FARTHEST_PX = 1e6;
 const SAME_PLACE_PX = 1e-6;
 const NUDGE = 1e-5;
+const LEAST_POST = 5;
+const STRAIGHT = 1e-3;
+const DIRECTIONS = 36;
+const WIDEST_LIFT = 0.5;
+const SAID_ONLY = new Set(["setup_not_qualified"]);
 
 // Kinds of marks of each quantity: name, how many at least, how many at most.
 export const MARKS = {
@@ -21,7 +26,8 @@ export const MARKS = {
     ["across", 2, 2],
   ],
   wrap: [
-    ["centre", 1, 1],
+    ["post", 0, 25],
+    ["centre", 0, 1],
     ["start", 1, 1],
     ["end", 1, 1],
   ],
@@ -67,24 +73,112 @@ const turned = (a, by) => {
  *
  * @param {string} quantity
  * @param {Object<string, number[][]>} marks pixels of the upright photograph
- * @param {{sigma_px?: number, scale?: {mm_per_px: number, relative_u: ?number}, options?: object}} said
- * @returns {{value: number, u: number, unit: string, remarks: string[], also: Object<string, number>}}
+ * @param {{sigma_px?: number, scale?: object, options?: object, view?: object}} said
+ * @returns {{value: number, u: number, unit: string, remarks: string[], also: Object<string, number>, terms: Object<string, number>}}
  * @throws {MarksRefused} with the code of what is wrong
  */
 export function measure(quantity, marks, said = {}) {
-  const { sigma_px: sigma = 1, scale = null, options = {} } = said;
+  const { sigma_px: sigma = 1, scale = null, options = {}, view = null } = said;
   const points = {};
   for (const [name, least, most] of MARKS[quantity]) {
     points[name] = checked(marks[name] ?? [], least, most);
   }
-  const found = MEASURES[quantity](points, sigma, scale, options);
+  const read = MEASURES[quantity](points, sigma, scale, options);
+  const { terms, bound } = termsOf(quantity, read, points, sigma, scale, view);
+  const u = Math.hypot(...Object.values(terms));
+  const remarks = [...read.remarks];
+  const also = { ...read.also };
+  if (read.gapSlopes && scale) {
+    const slopes = scaled(read.gapSlopes, scale.mm_per_px);
+    const inMm = { value: also.mm, slopes, byScale: true };
+    const found = termsOf("clearance", inMm, points, sigma, scale, view).terms;
+    also.mm_u = Math.hypot(...Object.values(found));
+  }
+  if (quantity === "scale") {
+    also.relative_u = Math.hypot(terms.marks, terms.size) / read.value;
+    also.relative_view = bound / read.value;
+  }
+  if (quantity === "wrap" && Math.min(read.value % 360, 360 - (read.value % 360)) < 2 * u) {
+    remarks.push("whole_turn");
+  }
+  if (quantity === "wetting_angle") {
+    const least = Math.max(FLAT_ANGLE_DEG, 2 * u);
+    if (!(least <= read.value && read.value <= 180 - least)) remarks.push("flat_angle");
+  }
+  if (read.lift && view) {
+    const shift = leanOf(view) * pxPerMm(view, scale?.mm_per_px) * view.depth_mm;
+    if (shift / also.reach_px > WIDEST_LIFT) remarks.push("view_wide");
+  }
   const wire = wirePx(quantity, points, scale, options);
-  if (wire !== null && wire < SMALL_WIRE_PX) found.remarks.push("small_wire");
-  return found;
+  if (wire !== null && wire < SMALL_WIRE_PX) remarks.push("small_wire");
+  return { value: read.value, u, unit: read.unit, remarks, also, terms };
 }
 
-/** What a value says of its limits; a limit of null is none. */
-export function verdict(value, expanded, low, high) {
+/** Whether no remark says that the uncertainty of a result is not proven. */
+export const isProven = (remarks) => remarks.every((code) => SAID_ONLY.has(code));
+
+// What the uncertainty of a reading is made of, in its unit, and the bound of the view.
+function termsOf(quantity, read, points, sigma, scale, view) {
+  const kinds = Object.keys(read.slopes);
+  const slopes = kinds.flatMap((kind) => read.slopes[kind]);
+  const terms = { marks: sigma * Math.hypot(...slopes.flat()) };
+  const at = Math.abs(read.value);
+  if (read.byScale) terms.scale = at * (scale?.relative_u ?? 0);
+  if (read.sizeRelative !== undefined) terms.size = at * read.sizeRelative;
+  let bound = 0;
+  if (view) {
+    const mmPerPx = quantity === "scale" ? read.value : scale?.mm_per_px;
+    const placed = kinds.flatMap((kind) => points[kind]);
+    const apart = kinds.flatMap((kind) => points[kind].map(() => kind === read.apart));
+    bound = viewBound(view, placed, slopes, pxPerMm(view, mmPerPx), apart, read.lift);
+  }
+  if (read.byScale && scale) {
+    bound += at * (scale.relative_view ?? 0);
+    if (view) bound += (at * view.depth_mm) / view.distance_mm;
+  }
+  if (bound) {
+    const rest = Math.hypot(...Object.values(terms));
+    terms.view = Math.sqrt(bound * rest + (bound * bound) / 4);
+  }
+  return { terms, bound };
+}
+
+// What the view may do, as assessments/domain/view.py bounds it.
+
+const leanOf = (view) => Math.tan((view.tilt_deg * Math.PI) / 180);
+const pxPerMm = (view, mmPerPx) => (mmPerPx ? 1 / mmPerPx : view.width_px / view.field_mm);
+
+function viewBound(view, points, slopes, pxMm, apart, lift) {
+  const x = points.map((at) => [at[0] - view.width_px / 2, at[1] - view.height_px / 2]);
+  const off = apart.map((one) => (one ? view.depth_mm : view.relief_mm));
+  const reach = Math.hypot(view.width_px, view.height_px) / 2;
+  const lean = leanOf(view);
+  const distancePx = view.distance_mm * pxMm;
+  const shorter = 1 - Math.cos((view.tilt_deg * Math.PI) / 180);
+  const byWay = slopes.map((slope, n) => dot(slope, x[n]));
+  const sum = (of) => slopes.reduce((whole, slope, n) => whole + of(slope, n), 0);
+  let worst = 0;
+  for (let step = 0; step < DIRECTIONS; step += 1) {
+    const angleOf = (Math.PI * step) / DIRECTIONS;
+    const along = [Math.cos(angleOf), Math.sin(angleOf)];
+    const leaning = (slope, n) => (apart[n] && lift ? 0 : off[n] * Math.abs(dot(slope, along)));
+    let tilted = lean * pxMm * sum(leaning);
+    tilted += (lean / distancePx) * Math.abs(sum((_slope, n) => byWay[n] * dot(x[n], along)));
+    tilted += shorter * Math.abs(sum((slope, n) => dot(slope, along) * dot(x[n], along)));
+    if (lift) {
+      const push = times(along, lean * pxMm * view.depth_mm);
+      tilted += Math.max(Math.abs(lift(push)), Math.abs(lift(times(push, -1))));
+    }
+    worst = Math.max(worst, tilted);
+  }
+  const near = sum((_slope, n) => off[n] * Math.abs(byWay[n])) / view.distance_mm;
+  const lens = Math.abs(sum((_slope, n) => byWay[n] * dot(x[n], x[n]))) / reach ** 2;
+  return worst / Math.cos(Math.PI / DIRECTIONS / 2) + near + view.distortion * lens;
+}
+
+/** What a value says of its limits; a limit of null is none, and what is not proven says nothing. */
+export function verdict(value, expanded, low, high, proven = true) {
+  if (!proven) return "too_close_to_call";
   if ((low !== null && value + expanded < low) || (high !== null && value - expanded > high)) {
     return "outside";
   }
@@ -121,24 +215,39 @@ function wirePx(quantity, points, scale, options) {
   return null;
 }
 
-const result = (value, u, unit, remarks = [], also = {}) => ({
+const reading = (value, unit, slopes, more = {}) => ({
   value,
-  u,
   unit,
-  remarks: [...remarks],
-  also,
+  slopes,
+  remarks: [],
+  also: {},
+  ...more,
 });
+
+const scaled = (slopes, by) =>
+  Object.fromEntries(
+    Object.entries(slopes).map(([kind, rows]) => [kind, rows.map((row) => times(row, by))]),
+  );
 
 // Sizes
 
-function measureScale({ ends }, sigma, _scale, options) {
+function along(ends, by) {
+  const way = times(minus(ends[1], ends[0]), by / length(ends));
+  return [times(way, -1), way];
+}
+
+function measureScale({ ends }, _sigma, _scale, options) {
   refuseCoinciding(...ends);
   const known = options.size_mm;
   if (!(known > 0 && known < FARTHEST_PX)) throw new MarksRefused("size_not_known");
   const px = length(ends);
-  const share = Math.hypot((options.size_u_mm ?? 0) / known, (Math.SQRT2 * sigma) / px);
   const value = known / px;
-  return result(value, value * share, "mm/px", [], { relative_u: share, px });
+  return reading(
+    value,
+    "mm/px",
+    { ends: along(ends, -value / px) },
+    { sizeRelative: (options.size_u_mm ?? 0) / known, also: { px } },
+  );
 }
 
 function diameterMm(unit, options) {
@@ -147,16 +256,28 @@ function diameterMm(unit, options) {
   return found;
 }
 
-const ofScale = (scale) => ((scale.relative_u ?? null) === null ? ["scale_unsure"] : []);
+const diameterU = (unit, options) =>
+  (({ d: options.conductor_u_mm, D: options.overall_u_mm })[unit] ?? 0) / diameterMm(unit, options);
 
-function measureLength({ ends }, sigma, scale, options) {
+const ofScale = (scale) => (scale.relative_u ? [] : ["scale_unsure"]);
+
+function measureLength({ ends }, _sigma, scale, options) {
   refuseCoinciding(...ends);
   if (!scale) throw new MarksRefused("size_not_known");
   const unit = options.unit || "mm";
   const px = length(ends);
-  const value = (px * scale.mm_per_px) / diameterMm(unit, options);
-  const share = Math.hypot((Math.SQRT2 * sigma) / px, scale.relative_u ?? 0);
-  return result(value, value * share, unit, ofScale(scale), { px });
+  const by = scale.mm_per_px / diameterMm(unit, options);
+  return reading(
+    px * by,
+    unit,
+    { ends: along(ends, by) },
+    {
+      byScale: true,
+      ...(unit === "mm" ? {} : { sizeRelative: diameterU(unit, options) }),
+      remarks: ofScale(scale),
+      also: { px },
+    },
+  );
 }
 
 function measureClearance(points, sigma, scale, options) {
@@ -177,51 +298,107 @@ function measureClearance(points, sigma, scale, options) {
   const turn = lead > 0 ? 1 : -1;
   const gap = turn * dot(ahead, r);
   let byQ = [0, 1].map((i) => (turn * [r[1], -r[0]][i]) / width - (gap * q[i]) / width ** 2);
+  const bothWays = (byR, by) => ({
+    insulation: [times(byR, -1)],
+    joint: [byR],
+    across: [times(by, -1), by],
+  });
+  const gapSlopes = bothWays(times(ahead, turn), byQ);
   const unit = options.unit || (onConductor ? "d" : "D");
   const remarks = Math.abs(lead) < 3 * sigma ? ["side_near"] : [];
-  const uPx = sigma * Math.sqrt(2 + 2 * dot(byQ, byQ));
   const also = { px: gap, across_px: width };
-  if (scale) {
-    also.mm = gap * scale.mm_per_px;
-    also.mm_u = scale.mm_per_px * Math.hypot(uPx, gap * (scale.relative_u ?? 0));
-  }
-  if (unit === "px") return result(gap, uPx, unit, remarks, also);
+  if (scale) also.mm = gap * scale.mm_per_px;
+  if (unit === "px") return reading(gap, unit, gapSlopes, { remarks, also, gapSlopes });
   if (unit === "mm") {
     if (!scale) throw new MarksRefused("size_not_known");
-    return result(also.mm, also.mm_u, unit, [...remarks, ...ofScale(scale)], also);
+    return reading(also.mm, unit, scaled(gapSlopes, scale.mm_per_px), {
+      byScale: true,
+      remarks: [...remarks, ...ofScale(scale)],
+      also,
+      gapSlopes,
+    });
   }
   const value = gap / width;
   byQ = [0, 1].map((i) => byQ[i] / width - (value * q[i]) / width ** 2);
-  const u = sigma * Math.sqrt(2 / width ** 2 + 2 * dot(byQ, byQ));
   const marked = onConductor ? "d" : "D";
-  const factor = unit === marked ? 1 : diameterMm(marked, options) / diameterMm(unit, options);
-  return result(value * factor, u * factor, unit, remarks, also);
+  const more = { remarks, also, gapSlopes };
+  let factor = 1;
+  if (unit !== marked) {
+    factor = diameterMm(marked, options) / diameterMm(unit, options);
+    more.sizeRelative = Math.hypot(diameterU(marked, options), diameterU(unit, options));
+  }
+  const slopes = bothWays(times(ahead, (factor * turn) / width), times(byQ, factor));
+  return reading(value * factor, unit, slopes, more);
 }
 
-function measureWrap(points, sigma, _scale, options) {
+function measureWrap(points, _sigma, _scale, options) {
   const {
-    centre: [centre],
+    post,
     start: [start],
     end: [end],
   } = points;
+  const { centre, byPost } = centreOf(points);
   refuseCoinciding(centre, start);
   refuseCoinciding(centre, end);
   const turns = options.full_turns ?? 0;
   if (turns !== 0 && turns !== 1) throw new MarksRefused("turns_not_possible");
+  const way = options.winding === "anticlockwise" ? -1 : 1;
+  const turnedAbout = (middle) => way * angle(minus(start, middle), minus(end, middle));
+  const whole = 2 * Math.PI;
+  const inTurn = (one) => ((one % whole) + whole) % whole;
+  const signed = turnedAbout(centre);
+  const value = degrees(inTurn(signed)) + 360 * turns;
   const a = minus(start, centre);
   const b = minus(end, centre);
-  const whole = 2 * Math.PI;
-  const signed = options.winding === "anticlockwise" ? -angle(a, b) : angle(a, b);
-  const value = degrees(((signed % whole) + whole) % whole) + 360 * turns;
-  const byStart = times([a[1], -a[0]], 1 / dot(a, a));
-  const byEnd = times([-b[1], b[0]], 1 / dot(b, b));
-  const all = [...byStart, ...byEnd, byStart[0] + byEnd[0], byStart[1] + byEnd[1]];
-  const u = degrees(sigma * Math.hypot(...all));
-  const meet = Math.min(value % 360, 360 - (value % 360)) < 2 * u;
-  return result(value, u, "deg", meet ? ["whole_turn"] : []);
+  const byStart = times([a[1], -a[0]], degrees(way) / dot(a, a));
+  const byEnd = times([-b[1], b[0]], degrees(way) / dot(b, b));
+  const byCentre = [-(byStart[0] + byEnd[0]), -(byStart[1] + byEnd[1])];
+  const slopes = { start: [byStart], end: [byEnd] };
+  const also = { reach_px: Math.min(size(a), size(b)) };
+  if (post.length) {
+    slopes.post = byPost.map((by) =>
+      by.map((centreBy) => byCentre[0] * centreBy[0] + byCentre[1] * centreBy[1]),
+    );
+    [also.centre_x, also.centre_y] = centre;
+    return reading(value, "deg", slopes, { also });
+  }
+  slopes.centre = [byCentre];
+  const lift = (push) => {
+    const apart = turnedAbout([centre[0] + push[0], centre[1] + push[1]]) - signed;
+    return degrees(inTurn(apart + Math.PI) - Math.PI);
+  };
+  return reading(value, "deg", slopes, { also, apart: "centre", lift });
 }
 
-function measureFill(points, sigma) {
+// The post's centre, and by each point on its edge, for x and for y, how the centre changes.
+function centreOf({ post, centre }) {
+  if (!post.length) {
+    if (!centre.length) throw new MarksRefused("too_few_marks");
+    return { centre: centre[0], byPost: [] };
+  }
+  if (post.length < LEAST_POST) throw new MarksRefused("too_few_marks");
+  refuseCoinciding(...post);
+  try {
+    const arc = fit(post);
+    if (Math.abs(arc.theta[0]) < STRAIGHT) throw new NoCircle();
+    const step = NUDGE * arc.reach;
+    const at = (mark, axis, by) =>
+      refit(
+        post.map((point, n) =>
+          n === mark ? point.map((one, i) => (i === axis ? one + by : one)) : point,
+        ),
+        arc,
+      ).centre();
+    const byPost = post.map((_point, n) =>
+      [0, 1].map((axis) => times(minus(at(n, axis, step), at(n, axis, -step)), 0.5 / step)),
+    );
+    return { centre: arc.centre(), byPost };
+  } catch (error) {
+    throw unclear(error);
+  }
+}
+
+function measureFill(points) {
   const {
     bottom: [bottom],
     top: [top],
@@ -232,10 +409,10 @@ function measureFill(points, sigma) {
   const out = minus(level, bottom);
   const square = dot(up, up);
   const value = dot(out, up) / square;
-  const byLevel = times(up, 1 / square);
-  const byTop = [0, 1].map((i) => (out[i] - 2 * value * up[i]) / square);
-  const all = [...byLevel, ...byTop, byLevel[0] + byTop[0], byLevel[1] + byTop[1]];
-  return result(100 * value, 100 * sigma * Math.hypot(...all), "percent");
+  const byLevel = times(up, 100 / square);
+  const byTop = [0, 1].map((i) => (100 * (out[i] - 2 * value * up[i])) / square);
+  const byBottom = [-(byLevel[0] + byTop[0]), -(byLevel[1] + byTop[1])];
+  return reading(100 * value, "percent", { bottom: [byBottom], top: [byTop], level: [byLevel] });
 }
 
 // The fillet's edge
@@ -271,7 +448,7 @@ function fitted(points) {
 
 // How a result changes with every coordinate of every mark: each is moved a little both ways, and
 // the circle fitted anew. The edge's marks come first.
-function spread(sets, arc, of) {
+function slopesOf(sets, arc, of) {
   const rows = sets.flat();
   const reach = [0, 1].map((i) => {
     const row = rows.map((one) => one[i]);
@@ -286,19 +463,15 @@ function spread(sets, arc, of) {
     );
     return of(refit(moved[0], arc), moved);
   };
-  const allMarks = sets.flatMap((points, set) => points.map((_point, mark) => [set, mark]));
-  let sum = 0;
   try {
-    for (const [set, mark] of allMarks) {
-      for (const axis of [0, 1]) {
-        const slope = (at(set, mark, axis, step) - at(set, mark, axis, -step)) / (2 * step);
-        sum += slope * slope;
-      }
-    }
+    return sets.map((points, set) =>
+      points.map((_point, mark) =>
+        [0, 1].map((axis) => (at(set, mark, axis, step) - at(set, mark, axis, -step)) / (2 * step)),
+      ),
+    );
   } catch (error) {
     throw unclear(error);
   }
-  return Math.sqrt(sum);
 }
 
 function about(edge, solder, sigma) {
@@ -321,8 +494,9 @@ function measureFillet(points, sigma) {
   const edge = edgeAlong(arc, marks);
   const { side, remarks, also } = about(edge, points.solder[0], sigma);
   const of = (arcs, moved) => (side * Math.tan(edgeAlong(arcs, moved[0]).turn / 4)) / 2;
-  const u = sigma * spread([marks], arc, of);
-  return result((side * Math.tan(edge.turn / 4)) / 2, u, "ratio", remarks, also);
+  const [byEdge] = slopesOf([marks], arc, of);
+  const value = (side * Math.tan(edge.turn / 4)) / 2;
+  return reading(value, "ratio", { edge: byEdge }, { remarks, also });
 }
 
 function crossingOf(arc, first, base) {
@@ -361,12 +535,12 @@ function measureWettingAngle(points, sigma) {
   const crossing = crossingOf(arc, marks[0], base);
   if (!crossing.every(Number.isFinite)) throw new MarksRefused("edge_misses_base");
   const value = degrees(of(arc, [marks, base]));
-  const slope = spread([marks, base], arc, of);
-  if (!Number.isFinite(slope)) throw new MarksRefused("edge_misses_base");
-  const least = Math.max(FLAT_ANGLE_DEG, 2 * degrees(sigma * slope));
-  if (!(least <= value && value <= 180 - least)) remarks.push("flat_angle");
+  const [byEdge, byBase] = slopesOf([marks, base], arc, of);
+  if (![byEdge, byBase].flat(2).every(Number.isFinite)) throw new MarksRefused("edge_misses_base");
   [also.crossing_x, also.crossing_y] = arc.pixels(crossing);
-  return result(value, degrees(sigma * slope), "deg", remarks, also);
+  const inDegrees = (rows) => rows.map((row) => times(row, degrees(1)));
+  const slopes = { edge: inDegrees(byEdge), base: inDegrees(byBase) };
+  return reading(value, "deg", slopes, { remarks, also });
 }
 
 const MEASURES = {

@@ -31,7 +31,8 @@ const LINES = {
     const foot = [from[0] + along * ahead[0], from[1] + along * ahead[1]];
     return [across, [from, foot], [foot, to]];
   },
-  wrap({ centre: [c], start: [s], end: [e] }, value, options) {
+  wrap({ centre, start: [s], end: [e] }, value, options, also) {
+    const c = "centre_x" in also ? [also.centre_x, also.centre_y] : centre[0];
     const way = options.winding === "anticlockwise" ? -1 : 1;
     const begin = Math.atan2(s[1] - c[1], s[0] - c[0]);
     const inner = Math.hypot(s[0] - c[0], s[1] - c[1]);

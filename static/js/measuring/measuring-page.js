@@ -2,7 +2,7 @@
 // is sent is what stands in the form's fields, so that the page works by writing numbers too.
 
 import { find, svgElement } from "../lib/page.js";
-import { MARKS, MarksRefused, measure, verdict } from "./geometry.js";
+import { isProven, MARKS, MarksRefused, measure, verdict } from "./geometry.js";
 import { linesOf } from "./lines.js";
 
 const data = JSON.parse(find("#measuring").textContent);
@@ -13,6 +13,7 @@ const CLICK = 5; // pixels of the screen that a click may wander
 const UNITS = { deg: "°", percent: "\u00a0%", ratio: "", "mm/px": "\u00a0mm/px" };
 const SHAPES = { within: "within", outside: "outside", too_close_to_call: "close" };
 const marks = {};
+const shown = {}; // of each mark: how wide the photograph was when it was set
 const view = { x: data.width / 2, y: data.height / 2, zoom: 1 };
 let least = 1;
 
@@ -63,10 +64,32 @@ function optionsNow() {
       ? (form.elements.unit?.value ?? data.unit)
       : "",
     size_mm: numberIn(form.elements.size_mm),
-    size_u_mm: numberIn(form.elements.size_u_mm) ?? 0,
+    size_u_mm: (halfWidth() ?? 0) / Math.sqrt(3),
     conductor_mm: data.conductor_mm,
     overall_mm: data.overall_mm,
+    conductor_u_mm: data.conductor_u_mm,
+    overall_u_mm: data.overall_u_mm,
   };
+}
+
+// By how much the known size may be off: as written, else what a known wire brings.
+function halfWidth() {
+  const written = numberIn(form.elements.size_half_mm);
+  if (written !== null || form.elements.size_kind?.value !== "wire") return written;
+  const size = numberIn(form.elements.size_mm);
+  const wire = data.wires.find(([mm]) => Math.abs(mm - size) < 0.0005);
+  return wire ? wire[1] : null;
+}
+
+// A mark is uncertain by a pixel as it was shown, or by more if the grader says so.
+function markUncertainty() {
+  const widths = Object.entries(marks).flatMap(([kind, points]) =>
+    points.map((_at, n) => shown[kind]?.[n] ?? data.shown_unknown_px),
+  );
+  const width = rounded(Math.min(...widths, data.width * 40));
+  form.elements.shown_width_px.value = widths.length ? width : "";
+  const least = data.width / (widths.length ? width : data.shown_unknown_px);
+  return Math.max(numberIn(form.elements.mark_uncertainty_px) ?? 0, least, data.closest_px, 1);
 }
 
 // The value
@@ -85,11 +108,23 @@ function figures(value, u) {
   return [shown.format(value), shown.format(expanded)];
 }
 
+function sharesOf(terms) {
+  const whole = Object.values(terms).reduce((sum, term) => sum + term * term, 0);
+  if (!whole) return "";
+  return Object.entries(terms)
+    .map(([name, term]) => {
+      const share = Math.round((100 * term * term) / whole);
+      return `${data.words.terms[name]} ${share}\u00a0%`;
+    })
+    .join(", ");
+}
+
 function showValue() {
   const options = optionsNow();
   const given = {
-    sigma_px: numberIn(form.elements.mark_uncertainty_px) ?? 1,
+    sigma_px: markUncertainty(),
     scale: data.scale,
+    view: data.view,
     options,
   };
   const reading = find("#live-value");
@@ -97,15 +132,18 @@ function showValue() {
   let result = null;
   let says = "";
   try {
+    if (data.quantity === "scale" && !(halfWidth() > 0)) throw new MarksRefused("no_tolerance");
     result = measure(data.quantity, marks, given);
+    if (!data.is_qualified) result.remarks.push("setup_not_qualified");
   } catch (error) {
     if (!(error instanceof MarksRefused)) throw error;
-    says = data.refusals[error.code];
+    says = data.refusals[error.code] ?? data.words[error.code];
   }
   const begun = Object.values(marks).some((points) => points.length);
   lines.replaceChildren();
   find("#remarks").replaceChildren();
   find("#live-verdict").replaceChildren();
+  find("#shares").textContent = "";
   reading.textContent = "–";
   delete reading.dataset.value;
   find("#live-says").textContent = begun ? says : "";
@@ -127,13 +165,14 @@ function showValue() {
       );
     }
   }
+  find("#shares").textContent = sharesOf(result.terms);
   for (const code of result.remarks) {
     const item = document.createElement("li");
     item.textContent = data.remarks[code];
     find("#remarks").append(item);
   }
   if (!data.judges) return;
-  const call = verdict(result.value, 2 * result.u, ...data.limits);
+  const call = verdict(result.value, 2 * result.u, ...data.limits, isProven(result.remarks));
   const shape = svgElement("svg", { class: "shape", "aria-hidden": "true" });
   svgElement("use", { href: `#m-${SHAPES[call]}` }, shape);
   find("#live-verdict").replaceChildren(shape, ` ${data.verdicts[call]}`);
@@ -250,6 +289,7 @@ function setMark(at) {
     n = points.indexOf(points.reduce((a, b) => (far(b) < far(a) ? b : a)));
     points[n] = clamped(at);
   }
+  noteShown(kind, n);
   changed(kind);
   markAt(kind, n)?.focus({ preventScroll: true });
   chooseNext();
@@ -264,9 +304,15 @@ function chooseNext() {
   if (open) open.checked = true;
 }
 
+function noteShown(kind, n) {
+  shown[kind] ??= [];
+  shown[kind][n] = data.width * view.zoom;
+}
+
 function moveMark(mark, at) {
   const { kind, n } = mark.dataset;
   marks[kind][Number(n)] = clamped(at);
+  noteShown(kind, Number(n));
   placeMark(mark);
   changed(kind, { redraw: false });
   showLoupe(mark);
@@ -275,6 +321,7 @@ function moveMark(mark, at) {
 function takeAway(mark) {
   const { kind, n } = mark.dataset;
   marks[kind].splice(Number(n), 1);
+  shown[kind]?.splice(Number(n), 1);
   changed(kind);
   (markAt(kind, Math.max(Number(n) - 1, 0)) ?? photograph).focus?.({ preventScroll: true });
 }
@@ -420,6 +467,7 @@ clear.hidden = false;
 clear.addEventListener("click", () => {
   for (const [kind] of MARKS[data.quantity]) {
     marks[kind] = [];
+    shown[kind] = [];
     changed(kind);
   }
   find(".kinds input").checked = true;
@@ -440,7 +488,9 @@ for (const id of ["brightness", "contrast"]) {
   });
 }
 form.addEventListener("input", (event) => {
-  if (event.target.closest("[data-kind]")) {
+  const body = event.target.closest("[data-kind]");
+  if (body) {
+    shown[body.dataset.kind] = []; // Written, not set on the picture.
     readFields();
     drawMarks();
   }
