@@ -209,6 +209,7 @@ TABLE: dict[str, Row] = {
     "assessments:photo_rendition": page(READS, "photo", 160),
     "assessments:photo_change": act(OWN | TEACHES, "photo"),
     "assessments:photo_measure": form(OWN | TEACHES, "photo"),
+    "assessments:photo_find_marks": act(OWN | TEACHES, "photo"),
     "assessments:photo_setup_choose": act(OWN | TEACHES, "photo"),
     "assessments:setup_list": form(INSTRUCTORS | QUALITY, others=NO),
     "assessments:wire_tolerance": act(INSTRUCTORS | QUALITY, others=NO),

@@ -7,6 +7,7 @@ from django.utils.translation import gettext_lazy as _
 
 from assessments.domain.geometry import MARKS, Across, Quantity, Winding
 from assessments.models import Measurement, Photo
+from assessments.services.found_marks import FINDERS
 from assessments.services.measuring import SIZE_KINDS, KnownSize
 
 LONGEST = 25  # marks of one kind
@@ -60,6 +61,9 @@ class MeasuringForm(forms.Form):
         error_messages={"max_length": _("Shorten the certificate’s name to 120 characters.")},
     )
     shown_width_px = forms.FloatField(required=False, min_value=1, max_value=1_000_000)
+    found = forms.MultipleChoiceField(
+        choices=[(kind, kind) for _quantity, kind in FINDERS], required=False
+    )
 
     def __init__(self, *args: Any, photo: Photo, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -100,3 +104,19 @@ class MeasuringForm(forms.Form):
             kind=data["size_kind"] or "other",
             certificate=data["certificate"],
         )
+
+
+class FindingForm(forms.Form):
+    """Clicks near an edge that marks are to be found on; x and y as two lists of one length."""
+
+    quantity = forms.ChoiceField(choices=Measurement.Quantity.choices)
+    kind = forms.CharField(max_length=16)
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        xs, ys = (self.data.getlist(name)[:2] for name in "xy")  # type: ignore[attr-defined]
+        try:
+            clicks = [(float(x), float(y)) for x, y in zip(xs, ys, strict=True)]
+        except ValueError as error:
+            raise forms.ValidationError(_("A mark needs two numbers, x and y.")) from error
+        return data | {"clicks": clicks}

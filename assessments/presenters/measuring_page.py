@@ -311,6 +311,8 @@ def _told(
         "shown_unknown_px": SHOWN_UNKNOWN_PX,
         "closest_px": least_mark_uncertainty_px(photo, float("inf")),
         "unit": said["unit"],
+        "finders": finders(name),
+        "find_url": reverse("assessments:photo_find_marks", args=[photo.key]),
         "limits": [_float(limit) for limit in limits],
         "judges": bool(criterion and name != "scale"),
         "refusals": {code: str(text) for code, text in REFUSALS.items()},
@@ -325,8 +327,28 @@ def _told(
             "no_tolerance": str(NO_TOLERANCE),
             "terms": {name: str(word) for name, word in TERMS.items()},
             "not_sent": _("No answer came, so this is not kept. Try again."),
+            "looking": _("Looking for the edge …"),
+            "not_looked": _("No answer came. Click once more, or set the marks by hand."),
+            "found": _(
+                "Found. Look at each mark, drag what lies wrong, then accept them: only then is "
+                "anything kept."
+            ),
         },
     }
+
+
+def finders(quantity: str) -> dict[str, list[str]]:
+    """For each kind of marks that can be found in the photograph, what to click in turn."""
+    advice = {
+        ("scale", "ends"): [_("Click on the wire, between its edges.")],
+        ("clearance", "insulation"): [_("Click on the insulation, close to where it ends.")],
+        ("clearance", "across"): [_("Click on the wire, between its edges.")],
+        ("wrap", "post"): [_("Click on the edge of the post where the wire lies.")],
+    } | {
+        (name, "edge"): [_("Click at the toe of the fillet."), _("Now at its top.")]
+        for name in ("fillet", "wetting_angle")
+    }
+    return {kind: words for (name, kind), words in advice.items() if name == quantity}
 
 
 def _float(value: Any) -> float | None:

@@ -1,7 +1,7 @@
 """Keeping what is measured on a photograph, and the photograph's scale."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields, replace
 from datetime import datetime
 from math import sqrt
@@ -331,6 +331,7 @@ def keep_measurement(
     criterion: Criterion | None = None,
     shown_width_px: float | None = None,
     size: KnownSize | None = None,
+    found: Collection[str] = (),
 ) -> Measurement:
     """Keep a measurement with its marks; a scale becomes the photograph's own.
 
@@ -346,6 +347,8 @@ def keep_measurement(
         How wide the photograph was shown when its marks were set, in pixels of the screen.
     size : KnownSize, optional
         What a scale was taken from, kept beside it.
+    found : collection of str
+        The kinds of marks that were found in the photograph and accepted as they lay.
 
     Raises
     ------
@@ -384,7 +387,7 @@ def keep_measurement(
         criterion=criterion,
         quantity=quantity,
         marks={name: [[float(x), float(y)] for x, y in points] for name, points in marks.items()},
-        options=_as_kept(options, shown_width_px, size),
+        options=_as_kept(options, shown_width_px, size, found),
         mark_uncertainty_px=mark_uncertainty_px,
         mm_per_px=scale.mm_per_px if scale else None,
         scale_uncertainty=scale.relative_u if scale else None,
@@ -427,10 +430,13 @@ def keep_measurement(
 
 
 def _as_kept(
-    options: Options, shown_width_px: float | None, size: KnownSize | None
+    options: Options,
+    shown_width_px: float | None,
+    size: KnownSize | None,
+    found: Collection[str],
 ) -> dict[str, Any]:
     """What was said with the marks, as far as it was."""
-    beside: dict[str, Any] = {"shown_width_px": shown_width_px}
+    beside: dict[str, Any] = {"shown_width_px": shown_width_px, "found": sorted(found)}
     if size is not None:
         beside |= {"size_kind": size.kind, "certificate": size.certificate.strip()}
     return {name: value for name, value in (asdict(options) | beside).items() if value}

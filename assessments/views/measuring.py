@@ -11,15 +11,16 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from assessments import access
 from assessments.exceptions import AssessmentError, DecodersBusy, NotAPhotograph
-from assessments.forms.measuring import MeasuringForm
+from assessments.forms.measuring import FindingForm, MeasuringForm
 from assessments.models import Criterion, Joint, Measurement, Photo
 from assessments.presenters import measuring_page
 from assessments.presenters.grading_page import WHOLE_BOARD, reading_url
 from assessments.queries.board_for_grader import BoardForGrader
+from assessments.services import found_marks
 from assessments.services import measuring as services
 from people.access import UserRequest
 
@@ -109,6 +110,7 @@ def photo_measure(request: UserRequest, key: str) -> HttpResponse:
             ),
             mark_uncertainty_px=data["mark_uncertainty_px"],
             shown_width_px=data["shown_width_px"],
+            found=data["found"],
             size=form.size(),
             actor=request.user,
             at=timezone.now(),
@@ -134,6 +136,26 @@ def photo_measure(request: UserRequest, key: str) -> HttpResponse:
     return redirect(to)
 
 
+@require_POST
+@login_required
+def photo_find_marks(request: UserRequest, key: str) -> JsonResponse:
+    """Marks proposed on the edge near a click; nothing is kept of it."""
+    photo = access.photo_for_editor(request.user, key)
+    form = FindingForm(request.POST)
+    if not form.is_valid():
+        return JsonResponse({"says": _sentences(form)}, status=422)
+    try:
+        found = found_marks.find_marks(photo=photo, **form.cleaned_data)
+    except (AssessmentError, OSError) as error:
+        if isinstance(error, OSError):
+            log.error("Photograph %s cannot be looked at: %s", photo.pk, error)
+        says = _("This photograph cannot be looked at now. Set the marks by hand.")
+        return JsonResponse(
+            {"says": says if isinstance(error, OSError) else str(error)}, status=422
+        )
+    return JsonResponse({"marks": found})
+
+
 @require_safe
 @login_required
 def photo_measured(request: UserRequest, key: str, measurement_id: int) -> HttpResponse:
@@ -157,7 +179,7 @@ def photo_measured(request: UserRequest, key: str, measurement_id: int) -> HttpR
     return response
 
 
-def _sentences(form: MeasuringForm) -> str:
+def _sentences(form: MeasuringForm | FindingForm) -> str:
     return " ".join(str(text) for errors in form.errors.values() for text in errors)
 
 

@@ -241,3 +241,56 @@ def test_what_was_measured_comes_back_to_judging_and_judges(desk):
     at.page.click(".criteria li:nth-child(2) a")
     at.page.wait_for_selector("#by-marks", state="attached")
     assert at.page.locator(".marks-shown").count() == 0
+
+
+def test_marks_found_near_a_click_are_looked_at_before_anything_is_kept(desk):
+    at = desk()
+    at.open("quantity=scale")
+    (x0, y0), (x1, y1) = at.truth["across_wire_px"]
+    at.page.fill("[name=size_mm]", str(at.truth["insulated_mm"]))
+    at.page.fill("[name=size_half_mm]", "0.05")
+    at.page.check("#find-edge")
+    assert "between its edges" in at.page.inner_text("#find-says")
+    at.visitor.audit()
+
+    at.click(((x0 + x1) / 2, (y0 + y1) / 2))
+
+    at.page.wait_for_selector("#accept:not([hidden])")
+    assert at.page.locator(".mark.is-proposed").count() == 2
+    assert at.page.is_disabled("#keep")
+    for found, true in zip(sorted(at.marks("ends")), sorted([(x0, y0), (x1, y1)]), strict=True):
+        assert found == pytest.approx(true, abs=8)
+    at.visitor.audit()
+
+    at.page.keyboard.press("Tab")
+    at.page.locator(".mark.is-proposed").first.focus()
+    at.page.keyboard.press("ArrowRight")
+    assert at.page.locator(".mark.is-proposed").count() == 1
+    assert at.page.is_disabled("#keep")
+    at.page.click("#accept")
+    assert at.page.locator(".mark.is-proposed").count() == 0
+    kept = at.keep()
+    assert "found" not in kept.options  # One of the two was moved.
+    assert kept.value == pytest.approx(1 / at.truth["px_per_mm"], rel=0.05)
+
+    at.open("quantity=scale")
+    at.page.click("#clear")
+    at.page.check("#find-edge")
+    at.click(((x0 + x1) / 2, (y0 + y1) / 2))
+    at.page.wait_for_selector("#accept:not([hidden])")
+    at.page.click("#accept")
+    assert at.keep().options["found"] == ["ends"]
+
+
+def test_where_no_edge_is_clear_the_grader_is_told_and_marks_by_hand(desk):
+    at = desk(phone=True)
+    at.open("quantity=scale")
+    at.page.check("#find-edge")
+
+    at.click((30, 30))
+
+    at.page.get_by_text("No clear edge near there").wait_for()
+    assert at.marks("ends") == []
+    at.page.uncheck("#find-edge")
+    at.click((30, 30), (90, 30))
+    assert len(at.marks("ends")) == 2

@@ -12,7 +12,9 @@ const WRITES = "input:not([type=radio]):not([type=checkbox]):not([type=range]), 
 const CLICK = 5; // pixels of the screen that a click may wander
 const UNITS = { deg: "°", percent: "\u00a0%", ratio: "", "mm/px": "\u00a0mm/px" };
 const SHAPES = { within: "within", outside: "outside", too_close_to_call: "close" };
-const marks = {};
+const PROPOSED = "proposed";
+const ACCEPTED = "accepted";
+const marks = {}; // by kind, points; one that was found in the photograph says so until it is moved
 const shown = {}; // of each mark: how wide the photograph was when it was set
 const view = { x: data.width / 2, y: data.height / 2, zoom: 1 };
 let least = 1;
@@ -30,8 +32,9 @@ function readFields() {
   for (const [kind] of MARKS[data.quantity]) {
     const read = (axis) => [...form.querySelectorAll(`[name="${kind}_${axis}"]`)].map(numberIn);
     const ys = read("y");
+    const before = marks[kind] ?? [];
     marks[kind] = read("x")
-      .map((x, n) => [x, ys[n]])
+      .map((x, n) => before.find((at) => at[0] === x && at[1] === ys[n]) ?? [x, ys[n]])
       .filter(([x, y]) => x !== null && y !== null && Number.isFinite(x) && Number.isFinite(y));
   }
 }
@@ -242,10 +245,11 @@ function drawMarks() {
   layer.replaceChildren();
   const wanted = [...form.querySelectorAll("[data-kind]")].map((body) => body.dataset.kind);
   for (const kind of wanted) {
-    marks[kind].forEach((_at, n) => {
+    marks[kind].forEach((at, n) => {
       const mark = svgElement("g", { class: "mark", tabindex: 0, role: "button" }, layer);
       mark.dataset.kind = kind;
       mark.dataset.n = n;
+      mark.classList.toggle("is-proposed", at.found === PROPOSED);
       svgElement(
         "circle",
         { class: "reach", r: matchMedia("(pointer: coarse)").matches ? 24 : 14 },
@@ -267,6 +271,7 @@ function changed(kind, { redraw = true } = {}) {
   writeFields(kind);
   if (redraw) drawMarks();
   showValue();
+  sayFinding();
 }
 
 const clamped = ([x, y]) => [
@@ -280,6 +285,10 @@ const markAt = (kind, n) => find(`#marks [data-kind="${kind}"][data-n="${n}"]`);
 function setMark(at) {
   const chosen = find(".kinds input:checked");
   const kind = chosen.value;
+  if (isFinding(kind)) {
+    findMarks(kind, clamped(at));
+    return;
+  }
   const most = Number(bodyOf(kind).dataset.most);
   const points = marks[kind];
   let n = points.length;
@@ -304,6 +313,67 @@ function chooseNext() {
   if (open) open.checked = true;
 }
 
+// Marks found in the photograph: proposed, looked at, and accepted or dragged.
+
+const clicks = [];
+const finder = (kind) => data.finders[kind] ?? [];
+const isFinding = (kind) => Boolean(find("#find-edge")?.checked) && finder(kind).length > 0;
+const chosenKind = () => find(".kinds input:checked").value;
+const proposals = () =>
+  Object.values(marks)
+    .flat()
+    .filter((at) => at.found === PROPOSED);
+
+function sayFinding(says) {
+  if (!find("#finding")) return;
+  const waits = proposals().length > 0;
+  find("#accept").hidden = !waits;
+  find("#keep").disabled = waits;
+  const kind = chosenKind();
+  const next = isFinding(kind) ? finder(kind)[clicks.length] : "";
+  find("#find-says").textContent = says ?? (waits ? data.words.found : next);
+}
+
+async function findMarks(kind, at) {
+  clicks.push(at);
+  if (clicks.length < finder(kind).length) {
+    sayFinding();
+    return;
+  }
+  const body = new FormData();
+  body.append("csrfmiddlewaretoken", form.elements.csrfmiddlewaretoken.value);
+  body.append("quantity", data.quantity);
+  body.append("kind", kind);
+  for (const [x, y] of clicks.splice(0)) {
+    body.append("x", x);
+    body.append("y", y);
+  }
+  sayFinding(data.words.looking);
+  let answer = { says: data.words.not_looked };
+  try {
+    const headers = { Accept: "application/json" };
+    const response = await fetch(data.find_url, { method: "POST", body, headers });
+    answer = await response.json();
+  } catch {
+    // What is said is that no answer came.
+  }
+  for (const [found, points] of Object.entries(answer.marks ?? {})) {
+    marks[found] = points.map((point) => Object.assign(clamped(point), { found: PROPOSED }));
+    shown[found] = [];
+    for (const n of points.keys()) noteShown(found, n);
+    changed(found);
+  }
+  sayFinding(answer.says);
+}
+
+function acceptProposals() {
+  for (const at of proposals()) at.found = ACCEPTED;
+  drawMarks();
+  chooseNext();
+  sayFinding();
+  find("#keep").focus({ preventScroll: true });
+}
+
 function noteShown(kind, n) {
   shown[kind] ??= [];
   shown[kind][n] = data.width * view.zoom;
@@ -313,6 +383,7 @@ function moveMark(mark, at) {
   const { kind, n } = mark.dataset;
   marks[kind][Number(n)] = clamped(at);
   noteShown(kind, Number(n));
+  mark.classList.remove("is-proposed");
   placeMark(mark);
   changed(kind, { redraw: false });
   showLoupe(mark);
@@ -436,12 +507,18 @@ function onKey(event) {
 async function save(event) {
   event.preventDefault();
   const button = find("#keep");
+  if (proposals().length) return;
+  const sent = new FormData(form);
+  for (const [kind, points] of Object.entries(marks)) {
+    const asFound = points.length > 0 && points.every((at) => at.found === ACCEPTED);
+    if (asFound) sent.append("found", kind);
+  }
   button.disabled = true;
   let answer = { saved: false, says: data.words.not_sent };
   try {
     const response = await fetch(form.action, {
       method: "POST",
-      body: new FormData(form),
+      body: sent,
       headers: { Accept: "application/json" },
     });
     answer = await response.json();
@@ -472,6 +549,16 @@ clear.addEventListener("click", () => {
   }
   find(".kinds input").checked = true;
 });
+if (find("#finding")) {
+  find("#finding").hidden = false;
+  find("#accept").addEventListener("click", acceptProposals);
+  for (const field of [find("#find-edge"), ...document.querySelectorAll(".kinds input")]) {
+    field.addEventListener("change", () => {
+      clicks.length = 0;
+      sayFinding();
+    });
+  }
+}
 find("#middle").hidden = false;
 find("#middle").addEventListener("click", () => setMark([view.x, view.y]));
 for (const button of document.querySelectorAll("[data-view]")) {
