@@ -113,7 +113,7 @@ class NewBoardsForm(forms.Form):
         max_length=80,
         help_text=_("A production sample names its unit or its work order."),
     )
-    alloy = forms.CharField(label=_("Solder alloy"), max_length=40, initial=DEFAULT_ALLOY)
+    alloy = forms.CharField(label=_("Solder alloy"), required=False, max_length=40)
     handed_out_on = forms.DateField(label=_("Handed out on"), widget=DayInput)
 
     def __init__(
@@ -128,6 +128,9 @@ class NewBoardsForm(forms.Form):
         self.known_people = people
         self.fields["exercise"].queryset = Exercise.objects.current()  # type: ignore[attr-defined]
         self.fields["exercise"].label_from_instance = exercise_name  # type: ignore[attr-defined]
+        self.fields["alloy"].help_text = _now(
+            "Left empty: what the exercise calls for, else %(alloy)s."
+        ) % {"alloy": DEFAULT_ALLOY}
         self.fields["session"].queryset = sessions  # type: ignore[attr-defined]
         if session is None:
             del self.fields["people"], self.fields["ticked"]
