@@ -12,6 +12,7 @@ from assessments.models import (
     Board,
     CriteriaSet,
     Grading,
+    Joint,
     Judgement,
     Photo,
     ReadingRequest,
@@ -76,8 +77,10 @@ def test_the_whole_demo_holds_together(monkeypatch):
         "vision_not_current",
         "practice_lapsed",
     }
-    assert CriteriaSet.objects.filter(retired_at__isnull=False).count() == 1
-    assert CriteriaSet.objects.current().count() == 1
+    assert CriteriaSet.objects.filter(retired_at__isnull=False).count() == 2
+    assert CriteriaSet.objects.current().get().revision == 3
+    assert Board.objects.get(exercise__alloy__gt="").alloy == "Sn96.5Ag3Cu0.5"
+    assert Joint.objects.filter(position__joint_type="pierced").count() == 20
     assert Certificate.objects.filter(origin="own").exists()
     assert Certificate.objects.filter(origin="elsewhere").exists()
     assert Proposal.objects.open().exists()
