@@ -138,14 +138,18 @@ def test_every_limit_is_drawn_or_said_to_be_judged_at_a_glance() -> None:
 @pytest.mark.parametrize("criterion", [one for one in LIMITED if one.code in DRAWN], ids=str)
 def test_acceptable_work_is_drawn_well_inside_its_limits(criterion: CriterionContent) -> None:
     value = DRAWN[criterion.code](drawing(criterion.accept_drawing))
-    low = None if criterion.low is None else float(criterion.low)
-    high = None if criterion.high is None else float(criterion.high)
-    span = high - low if low is not None and high is not None else (low or high)
-    margin = LEAST_MARGIN * abs(span)
-    if criterion.unit == "deg" and criterion.how == "eye":
-        margin = min(margin, 360 - low)
-    assert low is None or value >= low + margin
-    assert high is None or value <= high - margin
+    margin = least_margin(criterion)
+    assert criterion.low is None or value >= float(criterion.low) + margin
+    assert criterion.high is None or value <= float(criterion.high) - margin
+
+
+def least_margin(criterion: CriterionContent) -> float:
+    """A share of the range between the limits, or of the one limit; no circle has over 360°."""
+    limits = [float(limit) for limit in (criterion.low, criterion.high) if limit is not None]
+    margin = LEAST_MARGIN * (max(limits) - min(limits) if len(limits) == 2 else limits[0])
+    if DRAWN[criterion.code] is all_round:
+        margin = min(margin, 360 - limits[0])
+    return margin
 
 
 @pytest.mark.parametrize(
