@@ -30,6 +30,7 @@ GRADERS = {"CA": ("10001", "10001", "10002"), "AL": ("20001",)}
 MEASURED = {
     "F-01": ("wrap_deg", "2.5"),
     "F-03": ("wrap_deg", "2.5"),
+    "F-04": ("wrap_deg", "2.5"),
     "S-05": ("clearance_D", "0.15"),
     "S-11": ("fill_percent", "4"),
 }
