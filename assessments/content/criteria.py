@@ -197,6 +197,7 @@ OTHERWISE_SINCE_2 = {
     "S-09": {
         "text": _("The solder set without being moved: no step, ripple or frosty band."),
         "reject_text": _("There are ripples, steps or a frosty band where the wire moved."),
+        "reject_drawing": "surface-ripples-reject",
     },
     "S-10": {
         "title": _("Not overheated, tin-lead"),
@@ -219,11 +220,12 @@ OTHERWISE_SINCE_2 = {
     # What a photograph cannot show is not measured on one.
     "S-14": {
         "text": _(
-            "From the component side, quarter by quarter of the circle: solder wets lead and "
-            "barrel as far round as asked for, and nowhere stands deeper in the hole than a "
-            "quarter of the board's thickness. A photograph does not show that. Where the eye is "
-            "in doubt, a section or an X-ray gives the figure: filled for at least three quarters "
-            "of the thickness."
+            "By eye from both sides; the fillet on the soldered side has its own criterion. From "
+            "the component side, quarter by quarter of the circle: solder wets lead and barrel as "
+            "far round as asked for, and nowhere stands deeper in the hole than a quarter of the "
+            "board's thickness. A photograph does not show that. Where the eye is in doubt, a "
+            "section or an X-ray gives the figure: filled for at least three quarters of the "
+            "thickness."
         ),
         "reject_text": _(
             "More than one quarter of the circle shows no solder, or it stands too deep to be "
