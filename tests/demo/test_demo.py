@@ -23,7 +23,6 @@ from certification.models import Certificate, Proposal, StandingSpan
 from demo.drawn import FAULTS
 from demo.scenario import boards, people, pictures, roster
 from demo.scenario import loading as scenario
-from demo.scenario.faults import CRITERIA_BY_FAULT
 from operations.queries import own_machine
 from people.models import Installation, Person, Site, User
 from records.queries.verification import verify_records
@@ -155,12 +154,6 @@ def test_photographs_that_are_kept_are_those_that_would_be_drawn(monkeypatch, tm
     assert list(drawn_once.draw_all(orders)) == list(pictures.draw_all(orders))
     monkeypatch.setattr(pictures, "draw", None)
     assert [one.order for one in drawn_once.draw_all(reversed(orders))] == orders[::-1]
-
-
-@pytest.mark.one_database
-def test_every_fault_that_can_be_drawn_is_known_to_a_criterion():
-    drawn = {fault for faults in FAULTS.values() for fault in faults}
-    assert drawn <= set(CRITERIA_BY_FAULT)
 
 
 @pytest.mark.one_database
