@@ -25,6 +25,7 @@ PICTORIAL = "Legacy NASA text, read in a public pictorial reference that cites i
 EXCERPT = "Read in an excerpt: check against the revision you bought."
 SECOND_HAND = "Read at second hand: check against the revision you bought."
 MEMORY = "From memory: check in the document."
+CAPTIONS = "The fault is named in captions of legacy training slides, read at second hand."
 PICTORIAL_AND_CAPTIONS = (
     f"{PICTORIAL} The faults are named in captions of legacy training slides, read at second hand."
 )

@@ -8,6 +8,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
+from assessments.content.sources import ALLOYS
 from assessments.models import Board, DestructiveCheck
 from assessments.services.boards import DEFAULT_ALLOY
 from people.models import Person
@@ -113,7 +114,12 @@ class NewBoardsForm(forms.Form):
         max_length=80,
         help_text=_("A production sample names its unit or its work order."),
     )
-    alloy = forms.CharField(label=_("Solder alloy"), max_length=40, initial=DEFAULT_ALLOY)
+    alloy = forms.CharField(
+        label=_("Solder alloy"),
+        required=False,
+        max_length=40,
+        widget=forms.TextInput(attrs={"list": "alloys", "autocomplete": "off"}),
+    )
     handed_out_on = forms.DateField(label=_("Handed out on"), widget=DayInput)
 
     def __init__(
@@ -128,6 +134,9 @@ class NewBoardsForm(forms.Form):
         self.known_people = people
         self.fields["exercise"].queryset = Exercise.objects.current()  # type: ignore[attr-defined]
         self.fields["exercise"].label_from_instance = exercise_name  # type: ignore[attr-defined]
+        self.fields["alloy"].help_text = _now(
+            "Left empty: what the exercise calls for, else %(alloy)s."
+        ) % {"alloy": DEFAULT_ALLOY}
         self.fields["session"].queryset = sessions  # type: ignore[attr-defined]
         if session is None:
             del self.fields["people"], self.fields["ticked"]
@@ -135,6 +144,11 @@ class NewBoardsForm(forms.Form):
             enrolled = Person.objects.filter(enrolments__session=session)
             self.fields["people"].queryset = enrolled  # type: ignore[attr-defined]
             self.initial.setdefault("people", list(enrolled))
+
+    @staticmethod
+    def suggested_alloys() -> tuple[str, ...]:
+        """Names as criteria write them, since one for an alloy is asked by its name."""
+        return ALLOYS
 
     def suggested_people(self) -> QuerySet[Person]:
         return self.known_people.order_by("full_name")[:SUGGESTED_PEOPLE]

@@ -34,9 +34,15 @@ def make_boards(
     session: ClassSession | None = None,
     unit: str = "",
     work_order: str = "",
-    alloy: str = DEFAULT_ALLOY,
+    alloy: str = "",
 ) -> list[Board]:
     """Make one board for each person, with a joint at every position of the exercise.
+
+    Parameters
+    ----------
+    alloy : str
+        What the boards are soldered with; by default what the exercise calls for, and tin-lead
+        where it calls for none.
 
     Raises
     ------
@@ -62,7 +68,7 @@ def make_boards(
             purpose=purpose,
             unit=unit,
             work_order=work_order,
-            alloy=alloy,
+            alloy=alloy or exercise.alloy or DEFAULT_ALLOY,
             handed_out_on=handed_out_on,
             made_by=actor,
             recorded_at=at,

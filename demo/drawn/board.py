@@ -14,6 +14,7 @@ from .hole import draw_hole_top
 from .hook import draw_hook_top
 from .job import Truth, choose_make, make_job
 from .joint import DrawnJoint, views_of
+from .pierced import draw_pierced
 from .shapes import step
 from .stripped import draw_stripped
 from .turret_top import draw_turret_top, draw_turret_two_top
@@ -23,6 +24,7 @@ FROM_ABOVE = {
     "turret_two": draw_turret_two_top,
     "bifurcated": draw_bifurcated,
     "hook": draw_hook_top,
+    "pierced": draw_pierced,
     "cup": draw_cup,
     "hole": draw_hole_top,
     "wire": draw_stripped,

@@ -13,6 +13,7 @@ from .frame import Frame
 from .hole import draw_hole_side, draw_hole_top
 from .hook import draw_hook
 from .job import Job, Truth, choose_make, make_job
+from .pierced import draw_pierced
 from .stripped import draw_stripped
 from .turret_side import draw_turret_side, draw_turret_two_side
 from .turret_top import draw_turret_top, draw_turret_two_top
@@ -33,6 +34,7 @@ FAULTS: dict[str, tuple[str, ...]] = {
              "excess", *SURFACE),
     "wire": ("tinning_gap_none", "tinning_uneven", "excess", "dewetted", "cold", "disturbed",
              "icicle", "flux_residue", *HARM),
+    "pierced": WRAPPED,
 }  # fmt: skip
 KINDS = tuple(FAULTS)
 
@@ -44,6 +46,7 @@ VIEWS: dict[str, tuple[str, ...]] = {
     "cup": ("top",),
     "hole": ("top", "side"),
     "wire": ("top",),
+    "pierced": ("top",),
 }
 UNSEEN = {
     ("turret", "top"): ("wire_not_on_base",),
@@ -89,6 +92,7 @@ SETTINGS = {
     ("hole", "top"): Setting(draw_hole_top, (104, 110, 116), (0.50, 0.51), 14),
     ("hole", "side"): Setting(draw_hole_side, (98, 102), (0.50, 0.23), 4, "resin"),
     ("wire", "top"): Setting(draw_stripped, (100, 104), (0.24, 0.50), 8, "mat"),
+    ("pierced", "top"): Setting(draw_pierced, (88, 92), (0.56, 0.46), 14),
 }
 
 

@@ -1,6 +1,6 @@
 """The demo's boards: made, photographed, judged, signed, and some of them proposed upon."""
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -31,10 +31,12 @@ GRADERS = {"CA": ("10001", "10001", "10002"), "AL": ("20001",)}
 MEASURED = {
     "F-01": ("wrap_deg", "2.5"),
     "F-03": ("wrap_deg", "2.5"),
+    "F-04": ("wrap_deg", "2.5"),
     "S-05": ("clearance_D", "0.15"),
     "S-11": ("fill_percent", "4"),
-    "S-14": ("fill_percent", "4"),
 }
+AT_THE_BOARD = {"S-14"}
+"""What no photograph shows: how far a hole is filled is seen from both sides of the board."""
 
 BY_MARKS = 0.6  # of what is measured where a photograph shows it; the rest with a gauge
 
@@ -273,10 +275,7 @@ def _judgements(
             for criterion in board_results.criteria_for(reading, name, joint)
         }
         fault = made.faults[joint.position.name]
-        codes = CRITERIA_BY_FAULT.get(fault or "", ())
-        failed = next((code for code in codes if code in criteria), None)
-        if fault and failed is None:
-            failed = next(code for code in ("S-08", "C-01", "P-07") if code in criteria)
+        failed = criterion_failed(fault, criteria) if fault else None
         for code, criterion in criteria.items():
             yield _judgement(
                 stage,
@@ -303,6 +302,11 @@ def _judgements(
             )
 
 
+def criterion_failed(fault: str, asked: Container[str]) -> str:
+    """Give the code of the criterion that a fault is charged to, among those asked of a joint."""
+    return next(code for code in CRITERIA_BY_FAULT[fault] if code in asked)
+
+
 def _judgement(
     stage: Stage,
     made: DemoBoard,
@@ -325,7 +329,7 @@ def _judgement(
         with_the_rest=not fault and judgements.may_go_with_the_rest(criterion),
         judged_at=at,
     )
-    seen_on_photo = (
+    seen_on_photo = criterion.code not in AT_THE_BOARD and (
         criterion.stage in ("soldered", "cleaned") or joint.position.joint_type == "wire"
     )
     if photo is not None and seen_on_photo:

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from django.db import transaction
 from django.utils import timezone
 
-from assessments.content.criteria import REVISION_1, REVISION_2
+from assessments.content.criteria import REVISION_1, REVISION_2, REVISION_3
 from assessments.services import criteria
 from certification.services import standing
 from people.models import Installation, Person
@@ -120,7 +120,7 @@ def _content(stage: people.Stage) -> None:
     content.load_exercises(at=stage.at(740), actor=people.BY)
     content.load_courses(at=stage.at(740), actor=people.BY)
     quality = stage.users["10003"]
-    for which, days_ago in ((REVISION_1, 739), (REVISION_2, 200)):
+    for which, days_ago in ((REVISION_1, 739), (REVISION_2, 470), (REVISION_3, 200)):
         at = stage.at(days_ago)
         made = criteria.load_criteria_set(content=which, actor=people.BY, at=at)
         if made is not None:

@@ -439,6 +439,7 @@ TRAINEES = (
             ("EX-WIRE", PRACTICE, 56),
             ("EX-WIRE", PRACTICE, 46),
             ("EX-TUR-1", PRACTICE, 36),
+            ("EX-PIERCE", PRACTICE, 22),
             ("EX-TUR-1", PRACTICE, 14),
             ("EX-BIF", PRACTICE, 3),
         ),
@@ -469,7 +470,11 @@ TRAINEES = (
     Trainee(
         "20102", (("EX-CUP", PRACTICE, 48), ("EX-CUP", AGAIN, 4)), skill=(0.93, 0.96), unjudged=1
     ),
-    Trainee("20103", (("EX-HOLE", PRACTICE, 58), ("EX-HOOK", PRACTICE, 29)), skill=(0.94, 0.96)),
+    Trainee(
+        "20103",
+        (("EX-HOLE", PRACTICE, 58), ("EX-HOOK", PRACTICE, 29), ("EX-PIERCE", PRACTICE, 12)),
+        skill=(0.94, 0.96),
+    ),
     Trainee("20107", (("EX-TUR-2", PRACTICE, 42),), skill=(0.9, 0.9)),
     Trainee("10106", (("EX-TUR-1", PRACTICE, 79), ("EX-HOOK", PRACTICE, 56)), skill=(0.93, 0.95)),
     Trainee("10108", (("EX-TUR-2", PRACTICE, 81), ("EX-TUR-1", AGAIN, 10)), skill=(0.88, 0.93)),
@@ -492,6 +497,7 @@ ON_THE_BENCH = {
     "10208": "EX-TUR-1",
     "10118": "EX-CUP",
     "20203": "EX-BIF",
+    "20204": "EX-TUR-1-LF",
 }
 
 EVERYONE = STAFF + OPERATORS + LEARNERS

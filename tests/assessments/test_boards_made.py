@@ -191,6 +191,13 @@ def test_the_alloy_is_tin_lead_unless_said(bench):
     assert {board.alloy for board in bench.make(alloy="SAC305")} == {"SAC305"}
 
 
+def test_the_alloy_is_the_one_that_the_exercise_calls_for(bench):
+    exercise = make_exercise(alloy="Sn96.5Ag3Cu0.5")
+    assert {board.alloy for board in bench.make(exercise=exercise)} == {"Sn96.5Ag3Cu0.5"}
+    said = bench.make(exercise=exercise, alloy="Sn96Ag4")
+    assert {board.alloy for board in said} == {"Sn96Ag4"}
+
+
 # Handing in, keeping, disposing
 
 

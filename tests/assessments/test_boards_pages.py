@@ -72,6 +72,19 @@ def test_a_board_is_made_for_one_trainee_and_its_label_comes_next(client, instru
 
 
 @pytest.mark.usefixtures("instructor")
+@pytest.mark.parametrize(
+    ("said", "alloy"), [("", "Sn96Ag4"), (" Sn62Pb36Ag2 ", "Sn62Pb36Ag2")], ids=["empty", "said"]
+)
+def test_an_alloy_left_empty_is_the_one_of_the_exercise(client, said, alloy):
+    form = page(client, NEW)
+    assert "Left empty: what the exercise calls for, else Sn63Pb37." in form
+    assert '<option value="Sn96.5Ag3Cu0.5">' in form
+    person, exercise_ = make_person(), make_exercise(alloy="Sn96Ag4")
+    client.post(NEW, fields(exercise_, person=person.employee_number, alloy=said))
+    assert Board.objects.get().alloy == alloy
+
+
+@pytest.mark.usefixtures("instructor")
 @pytest.mark.parametrize("said", ["jory penhale", "Penhale"])
 def test_a_trainee_is_also_found_by_a_name_that_only_one_has(client, said):
     make_person(full_name="Jory Penhale")

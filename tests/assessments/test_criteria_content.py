@@ -1,5 +1,7 @@
 """The criteria brought along can be judged by, and say where they come from."""
 
+import hashlib
+import json
 import re
 from collections import Counter
 from decimal import Decimal
@@ -7,7 +9,17 @@ from decimal import Decimal
 import pytest
 
 from assessments.content import CriterionContent
-from assessments.content.criteria import ALLOYS, REVISION_1, REVISION_2, REVISIONS
+from assessments.content.criteria import (
+    ALLOYS,
+    GONE_SINCE_2,
+    LEAD_FREE,
+    OTHERWISE_SINCE_2,
+    REVISION_1,
+    REVISION_2,
+    REVISION_3,
+    REVISIONS,
+    TIN_LEAD,
+)
 from assessments.models import Criterion
 from tests.assessments.drawing_files import drawing
 from training.content import JOINT_TYPES, STAGES
@@ -169,6 +181,11 @@ def test_every_joint_of_an_exercise_is_judged_at_every_stage_asked_for(revision,
             ], f"{joint_type} has no criterion when {stage}"
 
 
+# Keys that a good joint takes at one stage, and criteria that a grader keeps in view there.
+MOST_ALONE_AT_A_STAGE = 3
+MOST_AT_A_STAGE = {1: 10, 2: 10, 3: 16}
+
+
 @each_revision
 @pytest.mark.parametrize("joint_type", JOINT_TYPES)
 def test_a_good_joint_wants_few_judgements_that_cannot_be_accepted_together(
@@ -181,22 +198,32 @@ def test_a_good_joint_wants_few_judgements_that_cannot_be_accepted_together(
         and joint_type in one.joint_types
         and (one.severity == "critical" or one.how == "measured")
     ]
-    assert 1 <= len(alone) <= 3
-    assert all(count <= 3 for count in Counter(one.stage for one in alone).values())
+    at_stages = Counter(one.stage for one in alone)
+    assert 1 <= len(alone) <= 4
+    assert all(count <= MOST_ALONE_AT_A_STAGE for count in at_stages.values())
 
 
 @each_revision
+@pytest.mark.parametrize("alloy", [TIN_LEAD[0], LEAD_FREE[0]])
 @pytest.mark.parametrize("stage", STAGES)
 @pytest.mark.parametrize("joint_type", JOINT_TYPES)
-def test_a_stage_has_no_more_criteria_of_a_joint_than_ten(
-    revision, stage: str, joint_type: str
+def test_a_stage_has_no_more_criteria_of_a_joint_than_can_be_kept_in_view(
+    revision, stage: str, joint_type: str, alloy: str
 ) -> None:
-    asked = [
+    asked = asked_of(revision, joint_type, alloy=alloy, stage=stage)
+    assert len(asked) <= MOST_AT_A_STAGE[revision.revision]
+
+
+def asked_of(revision, joint_type, *, alloy=TIN_LEAD[0], stage=None) -> list[CriterionContent]:
+    """What is asked of a joint of a type on a board of an alloy."""
+    return [
         one
         for one in revision.criteria
-        if one.of == "joint" and one.stage == stage and joint_type in one.joint_types
+        if one.of == "joint"
+        and joint_type in one.joint_types
+        and (not one.alloys or alloy in one.alloys)
+        and stage in (None, one.stage)
     ]
-    assert len(asked) <= 10
 
 
 def test_lustre_is_asked_of_tin_lead_alone() -> None:
@@ -206,10 +233,41 @@ def test_lustre_is_asked_of_tin_lead_alone() -> None:
     assert by_alloy[0].severity == "minor"
 
 
-def test_revision_2_stands_and_revision_1_is_retired() -> None:
-    assert (REVISION_1.revision, REVISION_1.retired) == (1, True)
-    assert (REVISION_2.revision, REVISION_2.retired) == (2, False)
-    assert REVISION_1.title == REVISION_2.title
+def test_each_alloy_has_a_criterion_for_too_much_heat() -> None:
+    by_alloy = {one.code: one for one in REVISION_3.criteria if one.alloys}
+    assert {code: one.alloys for code, one in by_alloy.items()} == {
+        "S-10": TIN_LEAD,
+        "S-24": LEAD_FREE,
+    }
+    assert "dull" in by_alloy["S-24"].text
+
+
+def test_revision_3_stands_and_those_before_are_retired() -> None:
+    assert [(one.revision, one.retired) for one in REVISIONS] == [
+        (1, True),
+        (2, True),
+        (3, False),
+    ]
+    assert len({one.title for one in REVISIONS}) == 1
+
+
+# Of each revision that was published, what every criterion said when it was.
+WRITTEN = (
+    "code", "title", "text", "reject_text", "try_this", "stage", "of", "joint_types", "alloys",
+    "how", "quantity", "low", "high", "unit", "severity", "demerits", "accept_drawing",
+    "reject_drawing", "document", "clause", "source_note",
+)  # fmt: skip
+PUBLISHED = {
+    1: "2423070d29aff8f018d0f6ec266d35f1882795eb43ce8cccd5e649a9053f16e6",
+    2: "25dffdafdffa577900a05f9ce4da5d130e903ae9c8636855b600d82b978f6a22",
+}
+
+
+@pytest.mark.parametrize("revision", [REVISION_1, REVISION_2], ids=["rev. 1", "rev. 2"])
+def test_a_revision_that_was_published_stays_as_it_was(revision) -> None:
+    rows = [[str(getattr(one, name)) for name in WRITTEN] for one in revision.criteria]
+    told = json.dumps([revision.title, revision.summary, rows], ensure_ascii=False)
+    assert hashlib.sha256(told.encode()).hexdigest() == PUBLISHED[revision.revision]
 
 
 def test_revision_1_differs_where_it_says() -> None:
@@ -237,7 +295,7 @@ def test_revision_1_let_a_wrap_be_a_full_turn() -> None:
         for one in revision.criteria
         if one.code == "F-01"
     ]
-    assert limits == [(Decimal(180), Decimal(360)), (Decimal(180), Decimal(270))]
+    assert limits[:2] == [(Decimal(180), Decimal(360)), (Decimal(180), Decimal(270))]
 
 
 def test_clearance_is_counted_in_overall_diameters_since_revision_2() -> None:
@@ -247,4 +305,51 @@ def test_clearance_is_counted_in_overall_diameters_since_revision_2() -> None:
         for one in revision.criteria
         if one.code == "S-05"
     ]
-    assert units == [("d", Decimal(2)), ("D", Decimal(2))]
+    assert units == [("d", Decimal(2)), ("D", Decimal(2)), ("D", Decimal(2))]
+
+
+def test_revision_3_says_otherwise_only_where_it_says_so() -> None:
+    second = {one.code: one for one in REVISION_2.criteria}
+    third = {one.code: one for one in REVISION_3.criteria}
+    assert set(second) - set(third) == GONE_SINCE_2
+    assert {code for code in set(second) & set(third) if second[code] != third[code]} == set(
+        OTHERWISE_SINCE_2
+    )
+
+
+@pytest.mark.parametrize("joint_type", [one for one in JOINT_TYPES if one != "hole"])
+def test_harm_to_wire_is_asked_of_every_joint_that_has_wire(joint_type: str) -> None:
+    codes = {one.code for one in asked_of(REVISION_3, joint_type)}
+    assert {"P-01", "P-02", "P-03"} <= codes
+    if joint_type != "wire":
+        assert {"S-06", "S-07", "S-20", "F-15"} <= codes
+
+
+@pytest.mark.parametrize("joint_type", [one for one in JOINT_TYPES if one != "wire"])
+def test_faults_of_the_solder_are_asked_of_every_soldered_joint(joint_type: str) -> None:
+    asked = {one.code: one for one in asked_of(REVISION_3, joint_type)}
+    assert {"S-08", "S-09", "S-10", "S-18", "S-21", "S-25", "S-26", "S-27", "C-02"} <= set(asked)
+    assert {"S-01", "S-02"} & set(asked), "it is said what does not wet"
+    assert {"S-03", "S-11", "S-22"} & set(asked), "it is said what is too little"
+    assert {"S-04", "S-12", "S-17"} & set(asked), "it is said what is too much"
+    assert asked["S-18"].severity == "critical"
+    assert len({asked[code].reject_drawing for code in asked}) == len(asked)
+
+
+def test_insulation_in_the_solder_is_charged_once() -> None:
+    by_code = {one.code: one for one in REVISION_3.criteria}
+    for code in ("S-05", "S-19"):
+        assert by_code[code].low is None, "a negative clearance is no longer outside"
+        assert "charged under its own criterion" in by_code[code].text
+    assert not set(by_code["S-05"].joint_types) & set(by_code["S-19"].joint_types)
+    clearances = {*by_code["S-05"].joint_types, *by_code["S-19"].joint_types}
+    assert clearances == set(by_code["S-06"].joint_types)
+
+
+def test_the_fill_of_a_plated_hole_is_not_read_from_a_photograph() -> None:
+    of_holes = asked_of(REVISION_3, "hole")
+    assert not [one.code for one in of_holes if one.quantity == "fill"]
+    fill = next(one for one in of_holes if one.code == "S-14")
+    assert fill.how == "eye"
+    for words in ("quarter by quarter", "component side", "section", "X-ray", "photograph"):
+        assert words in fill.text

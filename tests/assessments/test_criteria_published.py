@@ -9,7 +9,7 @@ import pytest
 from django.core.management import call_command
 from django.db import IntegrityError, connection, connections, transaction
 
-from assessments.content.criteria import REVISION_1, REVISION_2
+from assessments.content.criteria import NEWEST, REVISION_1, REVISION_2
 from assessments.exceptions import CannotChangeCriteria
 from assessments.models import CriteriaSet, Criterion
 from assessments.services import criteria as services
@@ -64,9 +64,41 @@ def test_loading_content_leaves_a_draft_and_no_retired_set():
     call_command("load_content", stdout=StringIO())
 
     assert "added as a draft" in said.getvalue()
-    assert CriteriaSet.objects.get().revision == 2
+    assert CriteriaSet.objects.get().revision == NEWEST.revision
     assert not CriteriaSet.objects.current().exists()
     assert Exercise.objects.filter(code="EX-MIX").exists()
+
+
+def test_a_site_that_judges_by_an_earlier_set_finds_the_newest_as_a_draft(quality, demo):
+    earlier = services.load_criteria_set(content=REVISION_2, actor="load_content", at=NOW)
+    publish(earlier, quality)
+    before = list(earlier.criteria.values())
+
+    call_command("load_content", stdout=StringIO())
+
+    assert CriteriaSet.objects.current().get() == earlier
+    assert list(earlier.criteria.values()) == before
+    draft = CriteriaSet.objects.exclude(pk=earlier.pk).get()
+    assert (draft.title, draft.revision, draft.published_at) == (NEWEST.title, 3, None)
+    publish(draft, quality)
+    assert CriteriaSet.objects.current().get() == draft
+
+
+def test_a_site_with_a_revision_of_its_own_finds_the_newest_under_the_next_number(quality, demo):
+    earlier = services.load_criteria_set(content=REVISION_2, actor="load_content", at=NOW)
+    publish(earlier, quality)
+    own = services.draft_next_revision(criteria_set=earlier, actor=quality, at=NOW)
+    publish(own, quality)
+
+    said = StringIO()
+    call_command("load_content", stdout=StringIO())
+    call_command("load_content", stdout=said)
+
+    assert [one.revision for one in CriteriaSet.objects.order_by("revision")] == [2, 3, 4]
+    added = CriteriaSet.objects.get(revision=4)
+    assert added.criteria.count() == len(NEWEST.criteria)
+    assert CriteriaSet.objects.current().get() == own
+    assert "Workmanship, rev. 4, kept." in said.getvalue()
 
 
 def test_a_set_is_published_once_everything_is_confirmed(draft, quality):

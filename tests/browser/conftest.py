@@ -11,6 +11,7 @@ from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
 from playwright.sync_api import Browser, Page, Request, Response, ViewportSize, sync_playwright
 
+from assessments.content import CriteriaSetContent
 from assessments.content.criteria import REVISION_2
 from assessments.services import criteria
 from certification.models import Certificate, Scope
@@ -174,7 +175,13 @@ class Shop:
 
 
 @pytest.fixture
-def shop(transactional_db) -> Shop:
+def criteria_content() -> CriteriaSetContent:
+    """What boards are judged by: a short set, unless a test asks for another."""
+    return REVISION_2
+
+
+@pytest.fixture
+def shop(transactional_db, criteria_content) -> Shop:
     at = factories.NOW - timedelta(days=30)
     site = factories.make_site(address="Bench room 2")
     quality = factories.make_user("quality", site=site, password=PASSWORD)
@@ -186,7 +193,7 @@ def shop(transactional_db) -> Shop:
     trainee = factories.make_user(person=person, password=PASSWORD)
     content.load_exercises(actor="test", at=at)
     content.load_courses(actor="test", at=at)
-    made = criteria.load_criteria_set(content=REVISION_2, actor="test", at=at)
+    made = criteria.load_criteria_set(content=criteria_content, actor="test", at=at)
     assert made is not None
     codes = list(made.criteria.values_list("code", flat=True))
     criteria.confirm_criteria(criteria_set=made, codes=codes, actor=quality, at=at)

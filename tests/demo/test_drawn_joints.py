@@ -22,7 +22,7 @@ ALL = [(kind, fault) for kind in KINDS for fault in (None, *FAULTS[kind])]
 ALL_VIEWS = [(kind, fault, view) for kind, fault in ALL for view in views_of(kind, fault)]
 WRAPS = [
     (kind, fault)
-    for kind in ("turret", "bifurcated", "hook")
+    for kind in ("turret", "bifurcated", "hook", "pierced")
     for fault in (None, "wrap_short", "wrap_long")
     if fault is None or fault in FAULTS[kind]
 ]
@@ -127,6 +127,8 @@ def test_contact_points_stand_at_the_wrap_angle_in_the_direction_said(kind, faul
         ("bifurcated", "wrap_short", 0, 89),
         ("hook", None, 180, 270),
         ("hook", "wrap_short", 45, 179),
+        ("pierced", None, 120, 270),
+        ("pierced", "wrap_short", 0, 89),
     ],
 )
 def test_wrap_is_good_work_unless_it_is_the_fault(kind, fault, low, high):
@@ -135,7 +137,7 @@ def test_wrap_is_good_work_unless_it_is_the_fault(kind, fault, low, high):
     assert len(set(wraps)) == 12
 
 
-@pytest.mark.parametrize("kind", ["turret", "bifurcated", "hook", "cup"])
+@pytest.mark.parametrize("kind", ["turret", "bifurcated", "hook", "pierced", "cup"])
 @pytest.mark.parametrize("fault", [None, "clearance_none", "clearance_wide"])
 def test_clearance_runs_along_the_wire_from_contact_to_insulation(kind, fault):
     for seed in SEEDS:

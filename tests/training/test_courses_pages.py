@@ -46,6 +46,8 @@ def test_courses_are_read_by_everyone(client, loaded):
     page = client.get(reverse("training:course_detail", args=["HS-TERM"])).content.decode()
     assert "Day 3" in page
     assert reverse("training:exercise_detail", args=["EX-CUP"]) in page
+    assert reverse("training:exercise_detail", args=["EX-PIERCE"]) in page
+    assert "licensed safety practice" in page.split("Day 3")[1]
     assert NEW not in page
 
 

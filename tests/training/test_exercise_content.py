@@ -5,6 +5,7 @@ from decimal import Decimal
 
 import pytest
 
+from assessments.content.sources import LEAD_FREE
 from tests.assessments.drawing_files import drawing
 from training.content import STAGES, ExerciseContent, Wire
 from training.content.cautions import CAUTIONS, CLOSING
@@ -22,6 +23,7 @@ from training.models import (
     Position,
     Tool,
 )
+from training.presenters import exercise_page
 
 each_exercise = pytest.mark.parametrize("exercise", EXERCISES, ids=lambda exercise: exercise.code)
 each_wire = pytest.mark.parametrize(
@@ -39,16 +41,20 @@ def test_every_kind_of_joint_with_an_exercise_is_there() -> None:
         "EX-TUR-2",
         "EX-BIF",
         "EX-HOOK",
+        "EX-PIERCE",
         "EX-CUP",
         "EX-HOLE",
         "EX-MIX",
+        "EX-TUR-1-LF",
+        "EX-CUP-LF",
+        "EX-HOLE-LF",
     ]
     practised = {position.joint_type for exercise in EXERCISES for position in exercise.positions}
-    assert practised == set(JointType.values) - {"pierced"}
+    assert practised == set(JointType.values)
 
 
 def test_the_mixed_board_holds_what_its_drawing_shows() -> None:
-    mixed = EXERCISES[-1]
+    mixed = next(exercise for exercise in EXERCISES if exercise.code == "EX-MIX")
     kinds = [position.joint_type for position in mixed.positions]
     assert [kinds.count(kind) for kind in ("turret", "cup", "hole")] == [8, 6, 6]
     for first, last, kind in (("E01", "E08", "turret"), ("E09", "E14", "cup")):
@@ -106,7 +112,8 @@ def test_tools_are_of_known_kinds_and_enough_to_do_the_work(exercise: ExerciseCo
 @each_exercise
 def test_cautions_are_those_the_work_needs(exercise: ExerciseContent) -> None:
     assert set(exercise.cautions) <= {caution.code for caution in CAUTIONS}
-    assert {"hot", "eyes", "fume", "lead", "solvent"} <= set(exercise.cautions)
+    assert {"hot", "eyes", "fume", "solvent"} <= set(exercise.cautions)
+    assert ("lead" in exercise.cautions) == (exercise.alloy not in LEAD_FREE)
     needs = any("TFE" in position.wire.insulation for position in exercise.positions)
     assert ("ptfe" in exercise.cautions) == needs
 
@@ -143,6 +150,7 @@ def test_exercise_fits_the_tables_it_is_kept_in(exercise: ExerciseContent) -> No
         rework_allowed=exercise.rule.rework_allowed,
         graders=exercise.rule.graders,
         photographs_wanted=exercise.photographs_wanted,
+        alloy=exercise.alloy,
     ).clean_fields()
     for order, step in enumerate(exercise.steps):
         ExerciseStep(
@@ -194,11 +202,76 @@ def test_cautions_cover_what_hurts_at_the_bench() -> None:
         "ptfe",
         "solvent",
         "energy",
+        "burn",
+        "fire",
+        "esd",
+        "expecting",
     ]
     for caution in CAUTIONS:
         assert caution.title
         assert caution.text.endswith(".")
         assert caution.source.endswith(".")
+
+
+@pytest.mark.parametrize("caution", CAUTIONS, ids=lambda caution: caution.code)
+def test_each_caution_closes_with_whose_word_comes_first(caution) -> None:
+    assert re.search(r"\b(rules?|law|data sheet|programme)\b", caution.defers_to)
+    assert re.search(r"comes? first\b", caution.defers_to)
+    assert caution.defers_to.endswith(".")
+
+
+def test_cautions_that_came_later_are_shown_beside_those_an_exercise_names() -> None:
+    made_before = Exercise(cautions=["hot", "solvent"])
+    shown = [caution["title"] for caution in exercise_page.cautions_for(made_before)]
+    assert shown == [
+        "Hot tip, hot work",
+        "Solvents and flux",
+        "If somebody is burnt",
+        "Fire: solvent and hot iron",
+    ]
+    assert {caution.goes_with for caution in CAUTIONS} - {""} <= {
+        caution.code for caution in CAUTIONS
+    }
+
+
+@pytest.mark.parametrize(
+    ("code", "words"),
+    [
+        ("burn", ["cool running water", "first-aider", "doctor"]),
+        ("fire", ["vapour", "iron", "extinguisher"]),
+        ("esd", ["wrist strap", "test it on the tester", "A strap that fails"]),
+        ("expecting", ["unborn", "breast-fed", "tin-lead", "lead-free"]),
+    ],
+)
+def test_a_caution_says_what_to_do(code: str, words: list[str]) -> None:
+    caution = next(caution for caution in CAUTIONS if caution.code == code)
+    assert all(word in caution.text for word in words)
+
+
+@pytest.mark.parametrize(
+    "variant", [one for one in EXERCISES if one.alloy], ids=lambda one: one.code
+)
+def test_a_lead_free_variant_is_the_same_work_with_another_alloy(variant: ExerciseContent) -> None:
+    known = {exercise.code: exercise for exercise in EXERCISES}
+    plain = known[variant.code.removesuffix("-LF")]
+    assert variant.alloy in LEAD_FREE
+    assert variant.positions == plain.positions
+    assert variant.rule == plain.rule
+    assert "lead-free" in variant.title
+    told = " ".join(step.text for step in variant.steps)
+    assert "kept for lead-free work" in told
+    assert not [tool for tool in variant.tools if "tin-lead solder" in tool.name]
+
+
+@each_exercise
+def test_tip_temperatures_are_guidance_with_a_source(exercise: ExerciseContent) -> None:
+    heats = [step for step in exercise.steps if "°C" in step.text]
+    assert len(heats) == ("soldered" in exercise.stages)
+    for heat in heats:
+        assert "Guidance, not a limit" in heat.text
+        assert "work instruction comes first" in heat.text
+        assert re.search("common practice|at second hand", heat.source, re.IGNORECASE)
+        assert ("lead-free" in heat.text) == bool(exercise.alloy)
 
 
 def test_closing_sentence_sends_to_the_standard_and_local_rules() -> None:

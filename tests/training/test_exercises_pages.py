@@ -101,3 +101,15 @@ def test_boards_are_made_from_the_page_by_instructors(client, operator, loaded):
 def test_exercises_take_no_post(client, operator, loaded):
     assert client.post(LIST).status_code == 405
     assert client.post(page_of("EX-WIRE")).status_code == 405
+
+
+def test_an_exercise_names_its_alloy_and_closes_each_caution(client, operator, loaded):
+    page = client.get(page_of("EX-TUR-1-LF")).content.decode()
+
+    assert "Sn96.5Ag3Cu0.5" in page
+    assert "If somebody is burnt" in page
+    assert "licensed medical advice come first" in page
+    assert "New and expectant mothers" not in page
+    plain = client.get(page_of("EX-TUR-1")).content.decode()
+    assert "New and expectant mothers" in plain
+    assert "Sn96.5Ag3Cu0.5" not in plain

@@ -87,7 +87,11 @@ class PassRule:
 
 @dataclass(frozen=True, slots=True)
 class ExerciseContent:
-    """One exercise; `summary` says in a line what is on the board."""
+    """One exercise; `summary` says in a line what is on the board.
+
+    `alloy` is what its boards are soldered with unless a board says otherwise; empty leaves it to
+    the board.
+    """
 
     code: str
     title: str
@@ -101,6 +105,7 @@ class ExerciseContent:
     cautions: tuple[str, ...]
     rule: PassRule
     photographs_wanted: bool
+    alloy: str = ""
 
     @property
     def joints_required(self) -> int:
@@ -109,12 +114,26 @@ class ExerciseContent:
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """What can hurt somebody, and what to do about it."""
+    """What can hurt somebody, and what to do about it.
+
+    Attributes
+    ----------
+    code : str
+    title, text : str
+    defers_to : str
+        The sentence that closes it: whose word comes before this one.
+    source : str
+    goes_with : str
+        The code of another caution beside which this one is shown wherever that one is; for what
+        came later, so that exercises which a site made before carry it too.
+    """
 
     code: str
     title: str
     text: str
+    defers_to: str
     source: str
+    goes_with: str = ""
 
 
 @dataclass(frozen=True, slots=True)

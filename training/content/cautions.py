@@ -1,4 +1,7 @@
-"""What can hurt somebody at the bench. Exercise pages and printed sheets carry these."""
+"""What can hurt somebody at the bench. Exercise pages and printed sheets carry these.
+
+Each ends with whose word comes before it: this program gives no medical and no legal advice.
+"""
 
 from django.utils.translation import gettext_noop as _
 
@@ -13,6 +16,7 @@ CAUTIONS = (
             "hot after it. Park the iron in its stand, let work cool before you pick it up, and "
             "never catch a falling iron."
         ),
+        defers_to=_("Your local rules on tools and gloves come first."),
         source="Common practice; a US Army manual asks for thermal gloves where heat is handled.",
     ),
     Caution(
@@ -22,6 +26,7 @@ CAUTIONS = (
             "Wear eye protection whenever you clip, strip, solder or lift a wire off a terminal: "
             "cut ends fly, and springing strands flick solder. Hold the end that falls."
         ),
+        defers_to=_("Your local rules on eye protection come first."),
         source="US Army TM 10-8145-222-23, warning on goggles or face shield; common practice.",
     ),
     Caution(
@@ -32,6 +37,7 @@ CAUTIONS = (
             "before the iron, draw the fume off at the tip, keep your head out of the plume, and "
             "do not overheat the flux. Tell your supervisor about a tight chest or a wheeze."
         ),
+        defers_to=_("Your local rules and your occupational health service come first."),
         source="UK HSE, asthma and solderers; HSE research report RR900.",
     ),
     Caution(
@@ -42,6 +48,7 @@ CAUTIONS = (
             "here; wash your hands with soap before a break and before going home, and leave "
             "work clothes at work. Dross and wipes go into the marked bin."
         ),
+        defers_to=_("The law on lead at work and your local rules come first."),
         source=(
             "29 CFR 1910.1025 (lead at work); US Army TM 10-8145-222-23; IPC J-STD-001 draft, "
             "4.2, read at second hand; the bin is common practice."
@@ -55,6 +62,7 @@ CAUTIONS = (
             "harm the lungs. Strip thermally only under extraction, no hotter than the insulation "
             "needs to part, keep the iron off it, and keep tobacco away from hands that held it."
         ),
+        defers_to=_("The safety data sheet of the wire and your local rules come first."),
         source=(
             "Medical literature, read at second hand: fever from about 300 to 450 °C; sources "
             "disagree on where it begins, 260 or 300 °C. The sentence on tobacco is from memory."
@@ -68,6 +76,7 @@ CAUTIONS = (
             "bottle shut and the iron away from it, ventilate, wear the gloves named on the "
             "safety data sheet, and put used wipes into the closed bin."
         ),
+        defers_to=_("The safety data sheet and your local rules come first."),
         source="Common practice; a university safety sheet on flux and skin.",
     ),
     Caution(
@@ -78,7 +87,79 @@ CAUTIONS = (
             "capacitors discharge and check that they have. Use an earthed iron with a sound "
             "lead; wear a wrist strap only where no high voltage can be touched."
         ),
+        defers_to=_("Your local rules on electrical work come first."),
         source="Common practice.",
+    ),
+    Caution(
+        code="burn",
+        title=_("If somebody is burnt"),
+        text=_(
+            "Cool the burn at once under cool running water for twenty minutes; no ice, no cream. "
+            "Take rings and watches off while it cools, cover it loosely with something clean, "
+            "and fetch your first-aider. A burn that is large, deep, or on face, eyes or hands "
+            "goes to a doctor, and so does solder in an eye."
+        ),
+        defers_to=_(
+            "Your first-aider, your site's first-aid rules and licensed medical advice come first."
+        ),
+        source=(
+            "Public first-aid advice, from memory; courses differ on how long to cool, and ten to "
+            "twenty minutes are taught. Check with your own first-aid training."
+        ),
+        goes_with="hot",
+    ),
+    Caution(
+        code="fire",
+        title=_("Fire: solvent and hot iron"),
+        text=_(
+            "Solvent vapour catches fire at a hot tip. Keep open solvent and wet wipes away from "
+            "the iron, clean only what has cooled, put wipes into the closed metal bin, and know "
+            "where the extinguisher and the way out are. Switch the iron off before you leave it."
+        ),
+        defers_to=_(
+            "Your site's fire rules and the solvent's safety data sheet come first; raise the "
+            "alarm before you fight a fire."
+        ),
+        source="Common practice.",
+        goes_with="solvent",
+    ),
+    Caution(
+        code="esd",
+        title=_("Static charge, and the strap check"),
+        text=_(
+            "A charge that you do not feel can spoil a part. Before the first board of a shift "
+            "put on the wrist strap, tight on bare skin, test it on the tester, and enter the "
+            "result where your site keeps it. A strap that fails is changed and tested again "
+            "before anything is touched. Work on the earthed mat."
+        ),
+        defers_to=_(
+            "Your site's ESD control programme comes first, and no strap is worn where high "
+            "voltage can be touched."
+        ),
+        source=(
+            "ANSI/ESD S20.20, listed by NASA's workmanship programme; that straps are tested daily "
+            "and how is from memory: check in the document."
+        ),
+        goes_with="energy",
+    ),
+    Caution(
+        code="expecting",
+        title=_("New and expectant mothers, and lead"),
+        text=_(
+            "Lead harms an unborn or a breast-fed child. Whoever is expecting, nursing or hopes "
+            "for a child asks to be moved away from tin-lead work; nobody has to give reasons "
+            "before the class. The instructor offers the lead-free exercises, at a bench, "
+            "with irons, tips and sponges that have seen no lead."
+        ),
+        defers_to=_(
+            "The law on lead and on maternity, your site's risk assessment and licensed medical "
+            "advice come first."
+        ),
+        source=(
+            "Common practice; laws on lead and on maternity at work bar or limit such work in many "
+            "countries, from memory: ask what holds where you are."
+        ),
+        goes_with="lead",
     ),
 )
 

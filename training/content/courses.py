@@ -1,4 +1,4 @@
-"""Two courses to begin with, day by day."""
+"""Courses to begin with, day by day."""
 
 from . import CourseContent, LessonContent
 
@@ -7,7 +7,8 @@ TERMINALS = CourseContent(
     title="Hand soldering of terminals",
     summary=(
         "Three days at the bench for people who have not soldered to a high-reliability "
-        "standard before: wire, turrets, bifurcated and hook terminals, cups and plated holes."
+        "standard before: wire, turrets, bifurcated, hook and pierced terminals, cups and plated "
+        "holes."
     ),
     days=3,
     lessons=(
@@ -15,9 +16,12 @@ TERMINALS = CourseContent(
             1,
             "Welcome, vision test, safety",
             45,
-            "Check that everybody's vision test is current before anybody begins. Hot tips, "
-            "eyes, fume, lead, solvents, stored energy: show where extraction, stand, bin and "
-            "wash-basin are.",
+            "Check that everybody's vision test is current before anybody begins. Hot tips and "
+            "burns, eyes, fume, lead, solvents and fire, stored energy: show where extraction, "
+            "stand, bin, wash-basin, cold water, first-aider and extinguisher are. Everybody "
+            "tests their wrist strap and enters it. Say that whoever is expecting or nursing is "
+            "moved from tin-lead work for the asking. The governing standard, local rules and "
+            "licensed safety practice come first.",
         ),
         LessonContent(
             1,
@@ -72,6 +76,14 @@ TERMINALS = CourseContent(
         ),
         LessonContent(
             3, "Hook terminals", 75, "In the arc of the hook, away from its end.", "EX-HOOK"
+        ),
+        LessonContent(
+            3,
+            "Pierced terminals",
+            60,
+            "Look into the eye first, pass the whole wire through, close it round the edge so "
+            "that it holds by itself, and see solder on both faces.",
+            "EX-PIERCE",
         ),
         LessonContent(
             3,
@@ -145,4 +157,56 @@ RECERTIFICATION = CourseContent(
     ),
 )
 
-COURSES = (TERMINALS, RECERTIFICATION)
+LEAD_FREE = CourseContent(
+    code="HS-LF",
+    title="Lead-free, for those who know tin-lead",
+    summary=(
+        "One day for people who solder with tin-lead to a high-reliability standard and are to "
+        "use a lead-free alloy: what changes, what does not, and three boards."
+    ),
+    days=1,
+    lessons=(
+        LessonContent(
+            1,
+            "What changes without lead",
+            45,
+            "It melts near 220 °C instead of 183 °C, spreads more slowly and sets duller. Pass "
+            "round sound dull joints beside overheated ones, and walk through the criterion for "
+            "the surface of each alloy. Keep tips, sponges and bins apart. Fume, heat and "
+            "solvents are what they were; the governing standard, local rules and licensed "
+            "safety practice come first.",
+        ),
+        LessonContent(
+            1,
+            "Turret, lead-free",
+            120,
+            "A larger tip before a hotter one; more flux, and time for the alloy to run. Do not "
+            "heat again for the sake of shine.",
+            "EX-TUR-1-LF",
+        ),
+        LessonContent(
+            1,
+            "Solder cups, lead-free",
+            75,
+            "The measured solder melts later: bring the heat to the wall and wait for it.",
+            "EX-CUP-LF",
+        ),
+        LessonContent(
+            1,
+            "Plated through-holes, lead-free",
+            90,
+            "Filling a hole takes longer: look at the component side by quarters, and at the "
+            "land for harm from heat.",
+            "EX-HOLE-LF",
+        ),
+        LessonContent(
+            1,
+            "Judging together",
+            30,
+            "Look at each other's boards under the criteria, dull joints first, then at the "
+            "instructor's reading.",
+        ),
+    ),
+)
+
+COURSES = (TERMINALS, RECERTIFICATION, LEAD_FREE)

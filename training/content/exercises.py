@@ -1,11 +1,12 @@
-"""Eight exercises to begin with: wire, terminals, cups, holes, and a board of everything."""
+"""Exercises to begin with: wire, terminals, cups, holes, a board of everything, and lead-free."""
 
 from decimal import Decimal
 
 from . import STAGES, ExerciseContent, PassRule, Step, ToolNeeded
 from . import steps as shared
 from .layout import CUPS, HOLES, NO_CLEARANCE, TERMINALS, WIRES, positions
-from .terminals import BIFURCATED, HOOK, TURRET_ONE, TURRET_TWO
+from .lead_free import lead_free
+from .terminals import BIFURCATED, HOOK, PIERCED, TURRET_ONE, TURRET_TWO
 from .wires import AWG_20_PTFE, AWG_22_ETFE, AWG_22_PTFE, LEAD_22, LEAD_24
 
 WIRE = ExerciseContent(
@@ -79,6 +80,7 @@ CUP = ExerciseContent(
             shared.J_STD_CUP,
         ),
         shared.READY_TIP,
+        shared.TIP_HEAT,
         Step(
             "soldered",
             "Cut a length of solder that will fill the cup, drop it in, and melt it with the "
@@ -168,7 +170,13 @@ HOLE = ExerciseContent(
             clearance=NO_CLEARANCE,
         ),
     ),
-    steps=(*HOLE_STEPS[:3], shared.READY_TIP, *HOLE_STEPS[3:], *shared.CLEAN),
+    steps=(
+        *HOLE_STEPS[:3],
+        shared.READY_TIP,
+        shared.TIP_HEAT,
+        *HOLE_STEPS[3:],
+        *shared.CLEAN,
+    ),
     tools=(
         shared.IRON,
         shared.SMALL_TIP,
@@ -243,4 +251,17 @@ MIXED = ExerciseContent(
     photographs_wanted=True,
 )
 
-EXERCISES = (WIRE, TURRET_ONE, TURRET_TWO, BIFURCATED, HOOK, CUP, HOLE, MIXED)
+LEAD_FREE = tuple(lead_free(exercise) for exercise in (TURRET_ONE, CUP, HOLE))
+
+EXERCISES = (
+    WIRE,
+    TURRET_ONE,
+    TURRET_TWO,
+    BIFURCATED,
+    HOOK,
+    PIERCED,
+    CUP,
+    HOLE,
+    MIXED,
+    *LEAD_FREE,
+)

@@ -19,6 +19,7 @@ CUTTER = ToolNeeded("bench", "Flush cutter")
 PLIERS = ToolNeeded("bench", "Round-nose pliers with smooth jaws")
 TWEEZERS = ToolNeeded("bench", "Anti-wicking tweezers that fit the wire")
 SOLDER = ToolNeeded("bench", "Rosin-cored tin-lead solder wire, 0.5 to 0.8 mm")
+SOLDER_LEAD_FREE = ToolNeeded("bench", "Flux-cored lead-free solder wire, 0.5 to 0.8 mm")
 CLEANING = ToolNeeded("bench", "Solvent, lint-free wipes and a soft brush")
 BRUSHES = ToolNeeded("bench", "Dry stainless-steel brush and damp sponge for the tip")
 
@@ -76,8 +77,26 @@ READY_TIP = Step(
     "sponge, which takes off the oxide film. It must be bright when it meets the joint.",
 )
 
+TIP_HEAT = Step(
+    "soldered",
+    "Set the tip for tin-lead to about 280 to 320 °C, and change to a larger tip before you go "
+    "higher: mass carries the heat, and heat alone burns flux and board. Guidance, not a limit: "
+    "the setting of your own work instruction comes first.",
+    "ESA PSS-01-738, 3.5.7, at second hand: 280 °C advised, 320 °C at most; shops use up to 370 °C "
+    "(common practice)",
+)
+
+TIP_HEAT_LEAD_FREE = Step(
+    "soldered",
+    "Set the tip for this lead-free alloy about 30 °C above what you use for tin-lead, 310 to "
+    "350 °C: it melts near 220 °C instead of 183 °C and spreads more slowly. Guidance, not a "
+    "limit: the setting of your own work instruction comes first.",
+    "Common practice; melting points of J-STD-006 alloys from memory",
+)
+
 SOLDER_TERMINAL = (
     READY_TIP,
+    TIP_HEAT,
     Step(
         "soldered",
         "Lay the flat of the tip where the most metal is, base and post together, and melt a "

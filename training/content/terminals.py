@@ -1,4 +1,4 @@
-"""Exercises on terminals: turret, bifurcated, hook."""
+"""Exercises on terminals: turret, bifurcated, hook, pierced."""
 
 from decimal import Decimal
 
@@ -174,6 +174,67 @@ HOOK = ExerciseContent(
         ),
         Step("formed", "Close the loop with smooth pliers until it no longer slides by itself."),
         *shared.SOLDER_TERMINAL,
+        *shared.CLEAN,
+    ),
+    tools=shared.TERMINAL_TOOLS,
+    cautions=shared.CAUTIONS_WIRE,
+    rule=PassRule(allowed_rejects=1, pass_mark=Decimal(90), rework_allowed=1),
+    photographs_wanted=True,
+)
+
+PIERCED = ExerciseContent(
+    code="EX-PIERCE",
+    title="Pierced terminal",
+    summary="10 pierced terminals with one wire each",
+    purpose=(
+        "To pass a wire through an eye and close it round the terminal's edge, so that it holds "
+        "before any solder does."
+    ),
+    drawing="exercise-pierced",
+    stages=STAGES,
+    positions=(
+        *positions(
+            6,
+            "pierced",
+            AWG_22_ETFE,
+            TERMINALS,
+            forming="through the eye, about 180° round one edge, at least 90°",
+        ),
+        *positions(
+            4,
+            "pierced",
+            AWG_24_ETFE,
+            TERMINALS,
+            first=7,
+            forming="through the eye, about 180° round the other edge, at least 90°",
+        ),
+    ),
+    steps=(
+        *shared.STRIP,
+        *shared.TIN,
+        Step(
+            "formed",
+            "Look that the eye is open and clean, and that the whole wire goes through it: no "
+            "strand is left outside or cut away to make it fit.",
+        ),
+        Step(
+            "formed",
+            "Push the wire through until its insulation is about one overall diameter away, and "
+            "bend it at least a quarter turn round the edge behind the eye; half a turn holds "
+            "it while you solder.",
+            "IPC J-STD-001, 6.3.4 (read in an excerpt)",
+        ),
+        Step(
+            "formed",
+            "Press the wire against both faces with smooth pliers, without bending the terminal, "
+            "and cut the end so that it does not stand out past the edge.",
+        ),
+        *shared.SOLDER_TERMINAL,
+        Step(
+            "soldered",
+            "See that solder has run through the eye: both faces are wetted, and the wire's "
+            "outline shows on each.",
+        ),
         *shared.CLEAN,
     ),
     tools=shared.TERMINAL_TOOLS,

@@ -46,6 +46,7 @@ class Exercise(Recorded):
     rework_allowed = models.PositiveSmallIntegerField(_("reworks allowed a joint"), default=0)
     graders = models.PositiveSmallIntegerField(_("graders"), default=1)
     photographs_wanted = models.BooleanField(_("photographs asked for"), default=False)
+    alloy = models.CharField(_("solder alloy"), max_length=40, blank=True)
     order = models.PositiveSmallIntegerField(default=0)
     retired_at = models.DateTimeField(null=True, blank=True)
 

@@ -77,8 +77,15 @@ def tools_with_kinds(exercise: Exercise) -> list[dict[str, str]]:
 
 
 def cautions_for(exercise: Exercise) -> list[dict[str, str]]:
+    """The cautions an exercise names, and those that go with them."""
+    named = exercise.cautions
     return [
-        {"title": _(caution.title), "text": _(caution.text), "source": caution.source}
+        {
+            "title": _(caution.title),
+            "text": _(caution.text),
+            "defers_to": _(caution.defers_to),
+            "source": caution.source,
+        }
         for caution in CAUTIONS
-        if caution.code in exercise.cautions
+        if caution.code in named or caution.goes_with in named
     ]

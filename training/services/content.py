@@ -67,6 +67,7 @@ def _add_exercise(content: ExerciseContent, order: int, at: datetime) -> Exercis
         rework_allowed=content.rule.rework_allowed,
         graders=content.rule.graders,
         photographs_wanted=content.photographs_wanted,
+        alloy=content.alloy,
         order=order,
         recorded_at=at,
     )

@@ -16,6 +16,7 @@ from people.access import UserRequest, role_required
 from people.forms.fields import SUGGESTED_PEOPLE
 from people.models import Role, Site
 from training import access
+from training.content.cautions import CLOSING
 from training.exceptions import TrainingError
 from training.forms.courses import AttendanceForm, ClassFilterForm, ClassForm, EnrolForm
 from training.models import ClassSession, Course, CourseRevision
@@ -64,6 +65,7 @@ def course_detail(request: UserRequest, code: str) -> HttpResponse:
             for day, lessons in days.items()
         ],
         "may_plan": request.user.has_role(Role.INSTRUCTOR),
+        "closing": _(CLOSING),
     }
     return render(request, "training/course_detail.html", context)
 
