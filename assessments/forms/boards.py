@@ -134,9 +134,8 @@ class NewBoardsForm(forms.Form):
         self.known_people = people
         self.fields["exercise"].queryset = Exercise.objects.current()  # type: ignore[attr-defined]
         self.fields["exercise"].label_from_instance = exercise_name  # type: ignore[attr-defined]
-        self.fields["alloy"].help_text = _now(
-            "Left empty: what the exercise calls for, else %(alloy)s."
-        ) % {"alloy": DEFAULT_ALLOY}
+        left_empty = _("Left empty: what the exercise calls for, else %(alloy)s.")
+        self.fields["alloy"].help_text = left_empty % {"alloy": DEFAULT_ALLOY}
         self.fields["session"].queryset = sessions  # type: ignore[attr-defined]
         if session is None:
             del self.fields["people"], self.fields["ticked"]
