@@ -119,6 +119,7 @@ def _gather_events(rows: _Rows, person_ids: Collection[int], scope_id: int | Non
                 until=event.until,
                 authority=event.authority,
                 reason=event.reason,
+                restriction=event.restriction,
             )
         )
 
