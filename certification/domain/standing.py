@@ -282,7 +282,7 @@ class Timeline:
             and its restriction.
         """
         if len(self._histories) == 1:
-            return [(day, 0, *now) for day, *now in self._changes_of(0)]
+            return [(day, 0, rule, only) for day, rule, only in self._changes_of(0)]
         changes: dict[date, list[tuple[int, Rule, str]]] = defaultdict(list)
         for place in range(len(self._histories)):
             for day, rule, restriction in self._changes_of(place):

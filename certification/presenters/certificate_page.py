@@ -162,18 +162,21 @@ class Restricted:
     own: str
     by_event: str
     since: date | None
+    seen: str
 
 
 def restricted_now(certificate: Certificate, now: datetime) -> Restricted:
     """What restricts a certificate today, or on its first day if that is ahead."""
     person = certificate.person
     day = max(person.site.today(now), certificate.issued_on)
-    history = standing_on_day.histories_of(person, certificate.scope).get(certificate.number)
+    facts = standing_on_day.facts_for(person, certificate.scope)
+    history = standing_on_day.histories_in(facts).get(certificate.number)
     event = history.restricted_by(day) if history else None
     return Restricted(
         certificate.restriction,
         event.restriction if event else "",
         event.effective_on if event else None,
+        standing_on_day.restrictions_seen(facts),
     )
 
 

@@ -82,7 +82,7 @@ def reinstate_certificates(*, person: Person, scope: Scope, act: Act) -> list[Ce
 
 @transaction.atomic
 def restrict_certificates(
-    *, person: Person, scope: Scope, restriction: str, act: Act
+    *, person: Person, scope: Scope, restriction: str, act: Act, seen: str | None = None
 ) -> list[CertificateEvent]:
     """Say what alone a person's certificates for a scope allow from a day on.
 
@@ -93,22 +93,27 @@ def restrict_certificates(
     ----------
     restriction : str
         What alone is allowed, as printed after "only".
+    seen : str or None
+        `standing_on_day.restrictions_seen` of what the actor was shown.
 
     Raises
     ------
     NothingToStop
         If every certificate had ended before that day or was revoked on it.
     CertificationError
-        If nothing is said to be allowed.
+        If nothing is said to be allowed, or something else was said since the actor looked.
     """
     restriction = restriction.strip()
     if not restriction:
         raise CertificationError(_("Say what alone it allows from that day on."))
+    _refuse_unless_seen(person, scope, seen)
     return _act_on_all(Kind.RESTRICTED, _still_good, person, scope, act, restriction)
 
 
 @transaction.atomic
-def lift_restriction(*, person: Person, scope: Scope, act: Act) -> list[CertificateEvent]:
+def lift_restriction(
+    *, person: Person, scope: Scope, act: Act, seen: str | None = None
+) -> list[CertificateEvent]:
     """Lift the restriction of a person's certificates for a scope, from that day on.
 
     What a certificate itself says since its issue goes on.
@@ -117,7 +122,10 @@ def lift_restriction(*, person: Person, scope: Scope, act: Act) -> list[Certific
     ------
     NothingToStop
         If none is restricted by an event on that day.
+    CertificationError
+        If something else was said since the actor looked.
     """
+    _refuse_unless_seen(person, scope, seen)
     return _act_on_all(Kind.UNRESTRICTED, _is_restricted, person, scope, act)
 
 
@@ -343,6 +351,19 @@ def _is_suspended(history: CertificateHistory, day: date) -> bool:
 def _is_restricted(history: CertificateHistory, day: date) -> bool:
     day = max(day, history.certificate.issued_on)
     return history.restricted_by(day) is not None and _still_good(history, day)
+
+
+def _refuse_unless_seen(person: Person, scope: Scope, seen: str | None) -> None:
+    """Nobody lifts or replaces a restriction that they were not shown."""
+    person, scope = lock_person_and_scope(person, scope)
+    stands = standing_on_day.restrictions_seen(standing_on_day.facts_for(person, scope))
+    if seen is not None and seen != stands:
+        raise CertificationError(
+            _(
+                "Meanwhile something was said about a restriction here, and nothing was signed. "
+                "Look at what holds now, and sign if it is still to be so."
+            )
+        )
 
 
 def _act_on_all(

@@ -80,7 +80,7 @@ ACTS = {
             "keeps it alive, stay as they are."
         ),
         gettext_lazy("Restricted."),
-        asks=("effective_on", "restriction"),
+        asks=("effective_on", "restriction", "seen"),
         day_label=gettext_lazy("First day restricted"),
     ),
     "lift": ActPage(
@@ -88,6 +88,7 @@ ACTS = {
         gettext_lazy("Lift the restriction"),
         gettext_lazy("From this day on it allows again what it was issued for."),
         gettext_lazy("The restriction is lifted."),
+        asks=("effective_on", "seen"),
         day_label=gettext_lazy("First day without it"),
     ),
     "extend": ActPage(
@@ -184,17 +185,14 @@ def certificate_act(request: UserRequest, number: str, act: str) -> HttpResponse
         else:
             messages.success(request, str(wanted.done))
             return redirect("certification:certificate_detail", certificate.number)
+    restricted = None
+    if "seen" in wanted.asks:
+        restricted = certificate_screen.restricted_now(certificate, now)
+        form.show_anew(restricted.seen)
     return render(
         request,
         "certification/certificate_act.html",
-        {
-            "certificate": certificate,
-            "act": wanted,
-            "form": form,
-            "restricted": certificate_screen.restricted_now(certificate, now)
-            if act in ("restrict", "lift")
-            else None,
-        },
+        {"certificate": certificate, "act": wanted, "form": form, "restricted": restricted},
         status=422 if form.errors else 200,
     )
 

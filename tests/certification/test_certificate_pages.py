@@ -62,6 +62,9 @@ def page_of(certificate, *more):
 
 def send(client, certificate, act, **fields):
     fields = {"reason": REASON, "password": PASSWORD, **fields}
+    if act in ("restrict", "lift"):
+        facts = standing_on_day.facts_for(certificate.person, certificate.scope)
+        fields.setdefault("seen", standing_on_day.restrictions_seen(facts))
     return client.post(page_of(certificate, "act", act), fields)
 
 
@@ -209,6 +212,39 @@ def test_restricts_until_lifted_and_moves_no_day(client, quality, certificate, t
         (span.first_day, span.restriction) for span in certificate.spans.order_by("first_day")[:3]
     ]
     assert said[1:] == [(today, "turrets"), (today + timedelta(days=1), "")]
+
+
+@pytest.mark.parametrize("act", ["restrict", "lift"])
+def test_restriction_that_was_not_shown_is_neither_replaced_nor_lifted(
+    client, quality, certificate, today, act
+):
+    send(client, certificate, "restrict", effective_on=today, restriction="turrets")
+    shown = client.get(page_of(certificate, "act", act)).context["form"]["seen"].value()
+    send(client, certificate, "restrict", effective_on=today, restriction="cups")
+    fields = {"effective_on": today, "restriction": "leaded solder"}
+    if act == "lift":
+        del fields["restriction"]
+
+    refused = send(client, certificate, act, **fields, seen=shown)
+
+    assert refused.status_code == 422
+    page = text_of(refused)
+    assert "nothing was signed" in page
+    assert "<dd>cups</dd>" in page
+    assert certificate.events.count() == 2
+    shown = refused.context["form"]["seen"].value()
+    send(client, certificate, act, **fields, seen=shown)
+    assert certificate.events.count() == 3
+
+
+def test_restriction_pressed_twice_is_signed_once(client, quality, certificate, today):
+    shown = client.get(page_of(certificate, "act", "restrict")).context["form"]["seen"].value()
+    fields = {"effective_on": today, "restriction": "turrets", "seen": shown}
+
+    done, again = (send(client, certificate, "restrict", **fields) for _time in range(2))
+
+    assert (done.status_code, again.status_code) == (302, 422)
+    assert certificate.events.count() == 1
 
 
 def test_restricting_page_says_what_holds_already(client, quality, person, scope, today):
