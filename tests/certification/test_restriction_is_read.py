@@ -14,8 +14,10 @@ from pypdf import PdfReader
 from certification.presenters.wallet_card import wallet_card
 from certification.services import events, known_registers
 from certification.services.acts import Act
+from certification.services.standing import rebuild_person
 from interfaces.services import api_tokens
 from people.models import Stamp
+from people.presenters.days import format_page_day
 from tests.certification.restricted_before import restrict_as_before
 from tests.factories import (
     make_certificate,
@@ -251,3 +253,55 @@ def test_certificate_restricted_in_the_former_way_names_what_it_restricts(
         response.content.decode()
     )
     assert "Cups were rejected twice." in words_of(response)
+
+
+def test_lapse_tells_a_line_lead_nothing_of_it(client, lead, certificate, scope, quality, today):
+    act = Act(quality, timezone.now(), "password", "Changed work.", today - 6 * DAY)
+    events.end_certificates(person=certificate.person, scope=scope, act=act)
+    standing = reverse("certification:standing_detail", args=[certificate.person_id, scope.pk])
+
+    register = page_of(client, lead, "/register/")
+    page = page_of(client, lead, standing)
+
+    assert "not current" in words_of(register)
+    assert WORDS not in words_of(register)
+    assert WORDS not in words_of(page)
+    shown = [(line.said, line.span.first_day) for line in page.context["screen"].spans]
+    assert shown[0] == ("not_current", today - 5 * DAY)
+    assert len(shown) == 2
+
+
+def test_restriction_makes_no_suspension_and_no_lapse_any_younger(
+    client, quality, certificate, scope, today
+):
+    on = {"person": certificate.person, "scope": scope}
+    act = Act(quality, timezone.now(), "password", "Rejects.", today - 30 * DAY)
+    events.suspend_certificates(**on, act=act)
+    lapsed = make_certificate(make_person(), scope, issued_on=today - 900 * DAY)
+    make_certificate(
+        lapsed.person, make_scope(code="CUP-OP"), issued_on=today - 900 * DAY
+    ).events.create(
+        event_id="OLD-1",
+        kind="restricted",
+        effective_on=today - DAY,
+        recorded_at=timezone.now(),
+        restriction=WORDS,
+    )
+    rebuild_person(lapsed.person)
+    client.force_login(make_user("instructor"))
+
+    stopped = client.get("/bench/").context["bench"].stopped
+
+    client.force_login(quality)
+    (line,) = next(
+        lines
+        for person, lines in client.get("/register/").context["groups"]
+        if person == certificate.person
+    )
+    since = line.span.stands_since
+    assert stopped == []
+    assert (line.standing, since) == ("suspended", today - 30 * DAY)
+    assert line.span.first_day == today - 5 * DAY
+    assert f"since {format_page_day(since)}".replace("\u00a0", " ") in words_of(
+        client.get("/register/")
+    )
