@@ -103,11 +103,12 @@ def refuse_while_stopped(person: Person, scope: Scope, day: date) -> None:
 def refuse_to_drop_restriction(person: Person, scope: Scope, day: date, restriction: str) -> None:
     """A new certificate must not do without a restriction that nobody has lifted."""
     for still_holds in restrictions_held(person, scope, day):
-        if still_holds not in restriction:
+        if not _says(restriction, still_holds):
             raise RequirementsNotMet(
                 _(
-                    "%(name)s is restricted for %(scope)s: only %(restriction)s. Have these words "
-                    "in the restriction of the new certificate, or lift that one first."
+                    "%(name)s is restricted for %(scope)s: only %(restriction)s. Repeat these words "
+                    "as the restriction of the new certificate, other words after a semicolon, or "
+                    "have quality lift it first."
                 )
                 % {"name": person.full_name, "scope": scope, "restriction": still_holds}
             )
@@ -127,8 +128,14 @@ def restrictions_held(person: Person, scope: Scope, day: date) -> list[str]:
 
 def with_restrictions_held(person: Person, scope: Scope, day: date, restriction: str) -> str:
     """A restriction with what still holds of events beside it: what a new certificate is to say."""
-    missing = [held for held in restrictions_held(person, scope, day) if held not in restriction]
+    held = restrictions_held(person, scope, day)
+    missing = [text for text in held if not _says(restriction, text)]
     return BOTH_HOLD.join(text for text in (restriction, *missing) if text)
+
+
+def _says(restriction: str, held: str) -> bool:
+    """Whether a restriction has another as a part of its own: more words may allow more."""
+    return f"{BOTH_HOLD}{held}{BOTH_HOLD}" in f"{BOTH_HOLD}{restriction.strip()}{BOTH_HOLD}"
 
 
 def why_may_not_issue(

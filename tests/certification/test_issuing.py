@@ -394,7 +394,7 @@ def restricted(person, scope, revision, quality):
     return certificate
 
 
-@pytest.mark.parametrize("restriction", [None, "", "cups"])
+@pytest.mark.parametrize("restriction", [None, "", "cups", "turrets and cups"])
 def test_new_certificate_does_not_do_without_a_restriction_that_holds(
     restricted, proposal, quality, restriction
 ):

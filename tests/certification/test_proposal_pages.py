@@ -231,7 +231,7 @@ def test_restriction_that_holds_is_in_the_forms_for_a_new_certificate(
     assert asked_for.initial == {"restriction": "turrets"}
     assert shown_form.context["issue_form"].initial == {"restriction": "turrets"}
     assert refused.status_code == 422
-    assert "Have these words in the restriction" in text_of(refused)
+    assert "Repeat these words as the restriction" in text_of(refused)
     issue(client, proposal, **{"issue-restriction": "turrets"})
     assert Proposal.objects.get().certificate.restriction == "turrets"
 
