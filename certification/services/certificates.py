@@ -106,9 +106,9 @@ def refuse_to_drop_restriction(person: Person, scope: Scope, day: date, restrict
         if not _says(restriction, still_holds):
             raise RequirementsNotMet(
                 _(
-                    "%(name)s is restricted for %(scope)s: only %(restriction)s. Repeat these words "
-                    "as the restriction of the new certificate, other words after a semicolon, or "
-                    "have quality lift it first."
+                    "%(name)s is restricted for %(scope)s: only %(restriction)s. Repeat these "
+                    "words as the restriction of the new certificate, other words after a "
+                    "semicolon, or have quality lift it first."
                 )
                 % {"name": person.full_name, "scope": scope, "restriction": still_holds}
             )

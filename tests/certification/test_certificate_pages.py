@@ -255,7 +255,7 @@ def test_restricting_page_says_what_holds_already(client, quality, person, scope
 
     for words in ("Only, as issued", "<dd>cups</dd>", "<dd>turrets</dd>"):
         assert words in page
-    assert "It takes the place of the restriction that holds since." in page
+    assert "It takes the place of the restriction by an earlier act." in page
     assert "goes on and holds beside it" in page
 
 
