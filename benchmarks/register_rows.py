@@ -67,7 +67,8 @@ def fill(folder: Path) -> None:
             StandingSpan(
                 person_id=people[(key >> DAY_BITS) // len(scopes)].pk,
                 scope_id=scopes[(key >> DAY_BITS) % len(scopes)].pk,
-                first_day=date.fromordinal(key & ((1 << DAY_BITS) - 1)),
+                first_day=(day := date.fromordinal(key & ((1 << DAY_BITS) - 1))),
+                stands_since=day,
                 standing=STANDINGS[standing],
                 certificate_id=by_number[number],
                 rule=STANDINGS[standing],

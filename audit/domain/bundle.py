@@ -37,7 +37,16 @@ from .cells import (
 )
 from .problems import Problem
 
-EVENT_KINDS = ("suspended", "reinstated", "revoked", "ended", "extended", "voided")
+EVENT_KINDS = (
+    "suspended",
+    "reinstated",
+    "revoked",
+    "ended",
+    "extended",
+    "restricted",
+    "unrestricted",
+    "voided",
+)
 EXPIRY_RULES = ("same_day", "end_of_month")
 
 
@@ -151,6 +160,7 @@ PARTS = {
             text("reason", 400, empty=True),
             day("until", missing=True),
             text("authority", 160, missing=True),
+            text("restriction", 400, missing=True),
         ),
     ),
     "vision_tests": Part(

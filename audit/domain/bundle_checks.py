@@ -317,6 +317,12 @@ def _check_events(bundle: Bundle, known: KnownRegister) -> None:
             if not row.authority:
                 reason = "An extended event names the authority that granted it."
                 bundle.refuse("events", row.line, "authority", reason)
+        if row.event == "restricted" and not row.restriction:
+            reason = "A restricted event says what alone is allowed from its day on."
+            bundle.refuse("events", row.line, "restriction", reason)
+        elif row.event != "restricted" and row.restriction:
+            reason = f"Only a restricted event has a restriction; this one is {row.event}."
+            bundle.refuse("events", row.line, "restriction", reason)
 
 
 def _check_vision_tests(bundle: Bundle, known: KnownRegister) -> None:

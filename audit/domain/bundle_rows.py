@@ -54,6 +54,7 @@ class EventRow:
     reason: str
     until: date | None
     authority: str
+    restriction: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -232,6 +232,7 @@ def _read_events(stored: Stored, certificates: set[str]) -> None:
         "reason",
         "until",
         "authority",
+        "restriction",
     )
     columns = [column.name for column in PARTS["events"].columns]
     for pk, event_id, *values in events.iterator():

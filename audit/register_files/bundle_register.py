@@ -133,6 +133,7 @@ class BundleRegister:
                     row["until"],
                     row["authority"],
                     row["reason"],
+                    row["restriction"],
                 )
             )
         return events

@@ -308,6 +308,7 @@ class Writer:
                     voids_id=ids[row.voids] if row.voids else None,
                     until=row.until,
                     authority=row.authority,
+                    restriction=row.restriction,
                     reason=row.reason,
                     recorded_at=row.recorded_at,
                 )

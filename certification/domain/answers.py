@@ -66,9 +66,10 @@ class EndKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """Days on which standing, certificate and rule stay the same, both ends included.
+    """Days on which standing, certificate, restriction and rule stay the same, ends included.
 
-    ``last_day`` is None where nothing that is known will change them.
+    ``last_day`` is None where nothing that is known will change them. ``stands_since`` is the
+    first day of all but the restriction: earlier than ``first_day`` where that alone changed.
     """
 
     first_day: date
@@ -77,6 +78,7 @@ class Span:
     certificate_number: str
     restriction: str
     rule: Rule
+    stands_since: date
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,14 +88,17 @@ class Answer:
     Attributes
     ----------
     standing : Standing
-    certificate_number, restriction : str
+    certificate_number : str
         Of the certificate that answers; empty where there is none.
+    restriction : str
+        What alone it allows on the day: by the certificate itself, by an event, or both.
     rule : Rule
     facts_used : tuple of str
         ``certificate:``, ``event:`` or ``vision:`` with the number or id, or ``practice:``
         with the day. These facts alone give the same answer.
     changes_on : date or None
-        The first later day on which standing or certificate differs, as far as is known.
+        The first later day on which standing, certificate or restriction differs, as far as
+        is known.
     """
 
     standing: Standing

@@ -15,6 +15,8 @@ class EventKind(StrEnum):
     REVOKED = "revoked"
     ENDED = "ended"
     EXTENDED = "extended"
+    RESTRICTED = "restricted"
+    UNRESTRICTED = "unrestricted"
     VOIDED = "voided"
 
 
@@ -63,7 +65,11 @@ class CertificateFact:
 
 @dataclass(frozen=True, slots=True)
 class EventFact:
-    """What happened to a certificate; ``until`` is set where it was extended."""
+    """What happened to a certificate.
+
+    ``until`` is set where it was extended; ``restriction`` says what alone is allowed, where
+    it was restricted.
+    """
 
     event_id: str
     certificate_number: str
@@ -74,6 +80,7 @@ class EventFact:
     until: date | None = None
     authority: str = ""
     reason: str = ""
+    restriction: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -143,6 +143,19 @@ class Suspension:
         return [event for event in self.events if event.effective_on <= day]
 
 
+@dataclass(frozen=True, slots=True)
+class Restriction:
+    """What alone one event allows, from its day until the day another replaces or lifts it."""
+
+    first_day: date
+    until_before: date | None
+    event: EventFact
+
+
+BOTH_HOLD = "; "
+"""Stands between what a certificate itself allows and what an event allows of that."""
+
+
 class CertificateHistory:
     """What the events of one certificate make of its period.
 
@@ -170,14 +183,19 @@ class CertificateHistory:
     revoked_by : EventFact or None
     suspensions : tuple of Suspension
         In order of days; they do not overlap.
+    restrictions : tuple of Restriction
+        By events, in order of days; they do not overlap. They change what alone is allowed
+        and nothing else.
     """
 
     __slots__ = (
+        "_restricted_from",
         "_suspended_from",
         "certificate",
         "last_day",
         "moved_by",
         "period",
+        "restrictions",
         "revoked_by",
         "revoked_on",
         "suspensions",
@@ -194,7 +212,9 @@ class CertificateHistory:
         self.revoked_by: EventFact | None = None
         self.moved_by: tuple[EventFact, ...] = ()
         self.suspensions: tuple[Suspension, ...] = ()
+        self.restrictions: tuple[Restriction, ...] = ()
         self._suspended_from: list[date] = []
+        self._restricted_from: list[date] = []
         if events:
             self._take(events)
 
@@ -203,6 +223,8 @@ class CertificateHistory:
         moved_by: list[EventFact] = []
         suspensions: list[Suspension] = []
         suspended_by: list[EventFact] = []
+        restrictions: list[Restriction] = []
+        restricted_by: EventFact | None = None
         for event in events:
             if event.kind == EventKind.SUSPENDED:
                 suspended_by.append(event)
@@ -212,14 +234,20 @@ class CertificateHistory:
             elif event.kind == EventKind.REVOKED:
                 if self.revoked_by is None:
                     self.revoked_by, self.revoked_on = event, event.effective_on
+            elif event.kind in (EventKind.RESTRICTED, EventKind.UNRESTRICTED):
+                self._replace(restrictions, restricted_by, event.effective_on)
+                restricted_by = event if event.kind == EventKind.RESTRICTED else None
             elif (last_day := self._moved_to(event)) is not None:
                 self.last_day = last_day
                 self.unextended_through = min(self.unextended_through, last_day)
                 moved_by.append(event)
         self._close(suspensions, suspended_by, None)
+        self._replace(restrictions, restricted_by, None)
         self.moved_by = tuple(moved_by)
         self.suspensions = tuple(suspensions)
         self._suspended_from = [suspension.first_day for suspension in suspensions]
+        self.restrictions = tuple(restrictions)
+        self._restricted_from = [restriction.first_day for restriction in restrictions]
 
     @staticmethod
     def _close(
@@ -228,6 +256,14 @@ class CertificateHistory:
         """Add the suspension that some events made, unless it was over the day it began."""
         if events and (again_on is None or events[0].effective_on < again_on):
             suspensions.append(Suspension(events[0].effective_on, again_on, tuple(events)))
+
+    @staticmethod
+    def _replace(
+        restrictions: list[Restriction], event: EventFact | None, following_on: date | None
+    ) -> None:
+        """Add the restriction by an event, unless it was replaced or lifted on its own day."""
+        if event is not None and (following_on is None or event.effective_on < following_on):
+            restrictions.append(Restriction(event.effective_on, following_on, event))
 
     def _moved_to(self, event: EventFact) -> date | None:
         """The last day that an event moves the current one to, or None if it does not."""
@@ -251,6 +287,25 @@ class CertificateHistory:
             return suspension
         return None
 
+    def restricted_by(self, day: date) -> EventFact | None:
+        """The event that restricts the certificate on a day."""
+        index = bisect_right(self._restricted_from, day) - 1
+        if index < 0:
+            return None
+        restriction = self.restrictions[index]
+        if restriction.until_before is None or day < restriction.until_before:
+            return restriction.event
+        return None
+
+    def restriction_on(self, day: date) -> str:
+        """What alone the certificate allows on a day: what it says itself, and an event of that.
+
+        Empty where nothing restricts it; a text that both have is said once.
+        """
+        event = self.restricted_by(day)
+        texts = (self.certificate.restriction, event.restriction if event else "")
+        return BOTH_HOLD.join(dict.fromkeys(text for text in texts if text))
+
     @property
     def good_through(self) -> date | None:
         """The last day that may count, or None where it was revoked before any could."""
@@ -267,6 +322,8 @@ class CertificateHistory:
             days.append(day_after(self.unextended_through))
         for suspension in self.suspensions:
             days += [suspension.first_day, suspension.in_force_again_on]
+        for restriction in self.restrictions:
+            days += [restriction.first_day, restriction.until_before]
         return [day for day in days if day is not None]
 
 

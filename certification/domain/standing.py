@@ -189,7 +189,7 @@ class Timeline:
     def changes(self) -> Iterator[tuple[date, Rule, str]]:
         """The first day of each span, its rule and certificate: the quick way to all of them."""
         histories = self._histories
-        for day, place, rule in self._changes:
+        for day, place, rule, _restriction in self._changes:
             yield day, rule, histories[place].certificate.number
 
     def _index(self, day: date) -> int:
@@ -199,7 +199,9 @@ class Timeline:
 
     def _before(self) -> Span:
         last_day = self._changes[0][0] - timedelta(days=1) if self._changes else None
-        return Span(date.min, last_day, Standing.NEVER_CERTIFIED, "", "", Rule.NO_CERTIFICATE)
+        return Span(
+            date.min, last_day, Standing.NEVER_CERTIFIED, "", "", Rule.NO_CERTIFICATE, date.min
+        )
 
     def span_on(self, day: date) -> Span:
         """Return the span that a day lies in: the quick way to a standing alone."""
@@ -220,7 +222,7 @@ class Timeline:
             span.certificate_number,
             span.restriction,
             span.rule,
-            self._facts_used(day),
+            self._facts_used(day, index),
             changes_on,
         )
 
@@ -267,7 +269,7 @@ class Timeline:
     def _history(self, number: str) -> CertificateHistory:
         return next(history for history in self._histories if history.certificate.number == number)
 
-    def _make_changes(self) -> list[tuple[date, int, Rule]]:
+    def _make_changes(self) -> list[tuple[date, int, Rule, str]]:
         """Walk through the days on which any certificate changes, the earliest first.
 
         Certificates go by their place, the newest last. ``deciding`` holds, in order, the
@@ -276,51 +278,57 @@ class Timeline:
         Returns
         -------
         list of tuple
-            The first day of each span, the place of the certificate that answers, its rule.
+            The first day of each span, the place of the certificate that answers, its rule
+            and its restriction.
         """
         if len(self._histories) == 1:
-            return [(day, 0, rule) for day, rule in self._changes_of(0)]
-        changes: dict[date, list[tuple[int, Rule]]] = defaultdict(list)
+            return [(day, 0, rule, only) for day, rule, only in self._changes_of(0)]
+        changes: dict[date, list[tuple[int, Rule, str]]] = defaultdict(list)
         for place in range(len(self._histories)):
-            for day, rule in self._changes_of(place):
-                changes[day].append((place, rule))
+            for day, rule, restriction in self._changes_of(place):
+                changes[day].append((place, rule, restriction))
         rules: dict[int, Rule] = {}
+        restrictions: dict[int, str] = {}
         deciding: list[int] = []
-        answers: list[tuple[date, int, Rule]] = []
+        answers: list[tuple[date, int, Rule, str]] = []
         for day in sorted(changes):
-            for place, rule in changes[day]:
+            for place, rule, restriction in changes[day]:
                 decided = rules.get(place) in DECIDING
-                rules[place] = rule
+                rules[place], restrictions[place] = rule, restriction
                 if rule in DECIDING and not decided:
                     insort(deciding, place)
                 elif decided and rule not in DECIDING:
                     deciding.remove(place)
             # Places are issued in turn, so the newest issued by this day is the last of them.
             answering = deciding[-1] if deciding else len(rules) - 1
-            if not answers or answers[-1][1:] != (answering, rules[answering]):
-                answers.append((day, answering, rules[answering]))
+            answer = answering, rules[answering], restrictions[answering]
+            if not answers or answers[-1][1:] != answer:
+                answers.append((day, *answer))
         return answers
 
     def _make_spans(self) -> tuple[Span, ...]:
         spans = []
-        following: date | None = None
-        for first_day, answering, rule in reversed(self._changes):
-            certificate = self._histories[answering].certificate
+        before: tuple[int, Rule] | None = None
+        stands_since = date.min
+        for index, (first_day, answering, rule, restriction) in enumerate(self._changes):
+            if (answering, rule) != before:
+                before, stands_since = (answering, rule), first_day
+            following = self._changes[index + 1][0] if index + 1 < len(self._changes) else None
             spans.append(
                 Span(
                     first_day,
                     following - timedelta(days=1) if following else None,
                     rule.standing,
-                    certificate.number,
-                    certificate.restriction,
+                    self._histories[answering].certificate.number,
+                    restriction,
                     rule,
+                    stands_since,
                 )
             )
-            following = first_day
-        return tuple(reversed(spans))
+        return tuple(spans)
 
-    def _changes_of(self, place: int) -> Iterator[tuple[date, Rule]]:
-        """What one certificate says by itself: each rule with the day it applies from."""
+    def _changes_of(self, place: int) -> Iterator[tuple[date, Rule, str]]:
+        """What one certificate says by itself: rule and restriction, each from its first day."""
         history = self._histories[place]
         issued_on, figures = history.certificate.issued_on, history.certificate.figures
         days = history.days_of_change()
@@ -331,14 +339,17 @@ class Timeline:
             days.append(rests_through + timedelta(days=1))
         days.append(issued_on)
         days.sort()
-        asked, before = None, None
+        restriction, before = history.certificate.restriction, None
+        asked: date | None = None
         for day in days:
             if day < issued_on or day == asked:
                 continue
             asked, rule = day, self._rule_on(place, day)
-            if rule is not before:
-                yield day, rule
-                before = rule
+            if history.restrictions:
+                restriction = history.restriction_on(day)
+            if (rule, restriction) != before:
+                yield day, rule, restriction
+                before = rule, restriction
 
     def _rule_on(self, place: int, day: date) -> Rule:
         """The first rule that applies to one certificate on a day."""
@@ -363,8 +374,11 @@ class Timeline:
             return Rule.PRACTICE_GAP
         return Rule.WITHIN_PERIOD if day <= history.unextended_through else Rule.WITHIN_EXTENSION
 
-    def _facts_used(self, day: date) -> tuple[str, ...]:
-        """What the certificates rest on that had to be asked about a day, newest first."""
+    def _facts_used(self, day: date, index: int) -> tuple[str, ...]:
+        """What the certificates rest on that had to be asked about a day, newest first.
+
+        After them the event that restricts the one that answers, in the span at ``index``.
+        """
         used: dict[str, None] = {}
         issued = bisect_right(
             self._histories, day, key=lambda history: history.certificate.issued_on
@@ -374,6 +388,8 @@ class Timeline:
             used.update(dict.fromkeys(self._facts_behind(place, day, rule)))
             if rule in DECIDING:
                 break
+        if index >= 0 and (event := self._histories[self._changes[index][1]].restricted_by(day)):
+            used[f"event:{event.event_id}"] = None
         return tuple(used)
 
     def _facts_behind(self, place: int, day: date, rule: Rule) -> Iterator[str]:
@@ -403,17 +419,18 @@ class Timeline:
 
 
 def _changes_on(spans: tuple[Span, ...]) -> list[date | None]:
-    """For each span the first later day with another standing or certificate."""
+    """For each span the first later day with another standing, certificate or restriction."""
     last_days: list[date | None] = []
     following: Span | None = None
     changes_on: date | None = None
     for span in reversed(spans):
-        if following and (span.standing, span.certificate_number) != (
-            following.standing,
-            following.certificate_number,
-        ):
+        if following and _said(span) != _said(following):
             changes_on = following.first_day
         last_days.append(changes_on)
         following = span
     last_days.reverse()
     return last_days
+
+
+def _said(span: Span) -> tuple[Standing, str, str]:
+    return span.standing, span.certificate_number, span.restriction

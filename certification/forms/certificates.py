@@ -32,6 +32,7 @@ class ActForm(forms.Form):
             "What alone it allows, printed after “only”: such as cups for AWG 20 and less."
         ),
     )
+    seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)
     reason = forms.CharField(
         label=_("Reason"), max_length=400, widget=forms.Textarea(attrs={"rows": 2})
     )
@@ -41,13 +42,20 @@ class ActForm(forms.Form):
         self, *args: Any, asks: tuple[str, ...], day_label: Any = "", today: date, **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
-        for name in ("effective_on", "until", "authority", "restriction"):
+        for name in ("effective_on", "until", "authority", "restriction", "seen"):
             if name not in asks:
                 del self.fields[name]
         if "effective_on" in asks:
             self.fields["effective_on"].initial = today
             self.fields["effective_on"].label = day_label
         self.helper = form_helper(*(name for name in self.fields))
+
+    def show_anew(self, seen: str) -> None:
+        """What is signed next is what the page shows now."""
+        if "seen" in self.fields:
+            self.initial["seen"] = seen
+            if self.is_bound:
+                self.data = {name: self.data[name] for name in self.data} | {"seen": seen}
 
 
 class ElsewhereForm(forms.Form):

@@ -124,6 +124,8 @@ class CertificateEvent(Recorded):
         REVOKED = "revoked", _("revoked")
         ENDED = "ended", _("ended")
         EXTENDED = "extended", _("extended")
+        RESTRICTED = "restricted", _("restricted")
+        UNRESTRICTED = "unrestricted", _("restriction lifted")
         VOIDED = "voided", _("voided")
 
     event_id = models.CharField(_("number"), max_length=40, unique=True)
@@ -135,6 +137,7 @@ class CertificateEvent(Recorded):
     )
     until = models.DateField(_("until"), null=True, blank=True)
     authority = models.CharField(_("authority"), max_length=160, blank=True)
+    restriction = models.CharField(_("restriction"), max_length=400, blank=True)
     reason = models.CharField(_("reason"), max_length=400, blank=True)
     signature = models.ForeignKey(
         Signature, models.PROTECT, null=True, blank=True, related_name="events"
@@ -150,6 +153,11 @@ class CertificateEvent(Recorded):
             models.CheckConstraint(
                 condition=~Q(kind="extended") | (Q(until__isnull=False) & ~Q(authority="")),
                 name="event_extended_has_until_and_authority",
+            ),
+            models.CheckConstraint(
+                condition=(Q(kind="restricted") & ~Q(restriction=""))
+                | (~Q(kind="restricted") & Q(restriction="")),
+                name="event_restricted_alone_has_restriction",
             ),
         ]
 

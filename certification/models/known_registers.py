@@ -16,7 +16,7 @@ from records.models import Recorded
 
 from .certificates import Certificate
 from .schemes import Scope
-from .standing import StandingEnd
+from .standing import LONGEST_RESTRICTION, StandingEnd
 
 CLAIM_LAPSES_AFTER = timedelta(minutes=5)
 MOST_ATTEMPTS = 5  # in a row without getting any further
@@ -83,10 +83,11 @@ class KnownSpan(models.Model):
     person = models.ForeignKey(Person, models.CASCADE, related_name="known_spans")
     scope = models.ForeignKey(Scope, models.CASCADE, related_name="+")
     first_day = models.DateField(_("from"))
+    stands_since = models.DateField(_("stands so since"))
     last_day = models.DateField(_("through"), null=True)
     standing = models.CharField(_("standing"), max_length=24)
     certificate = models.ForeignKey(Certificate, models.CASCADE, null=True, related_name="+")
-    restriction = models.CharField(_("restriction"), max_length=400, blank=True)
+    restriction = models.CharField(_("restriction"), max_length=LONGEST_RESTRICTION, blank=True)
     rule = models.CharField(_("rule that decided"), max_length=40)
     ends_on = models.DateField(_("ends by itself after"), null=True)
     good_through = models.DateField(_("good through"), null=True)

@@ -12,6 +12,8 @@ from people.queries.site_days import Days
 from .certificates import Certificate
 from .schemes import Scope
 
+LONGEST_RESTRICTION = 802  # A certificate's own and an event's, with what stands between.
+
 
 def spans_on(day: date) -> Q:
     """Spans in which a day lies."""
@@ -31,16 +33,18 @@ class StandingSpan(models.Model):
     """Days on which the answer for one person and one scope stays the same.
 
     Rebuilt in the transaction that writes a fact; first and last day are included, and
-    the last span of a person and scope has no last day.
+    the last span of a person and scope has no last day. ``stands_since`` is the first day of
+    all but the restriction.
     """
 
     person = models.ForeignKey(Person, models.CASCADE, related_name="spans")
     scope = models.ForeignKey(Scope, models.CASCADE, related_name="spans")
     first_day = models.DateField(_("from"))
+    stands_since = models.DateField(_("stands so since"))
     last_day = models.DateField(_("through"), null=True)
     standing = models.CharField(_("standing"), max_length=24)
     certificate = models.ForeignKey(Certificate, models.CASCADE, null=True, related_name="spans")
-    restriction = models.CharField(_("restriction"), max_length=400, blank=True)
+    restriction = models.CharField(_("restriction"), max_length=LONGEST_RESTRICTION, blank=True)
     rule = models.CharField(_("rule that decided"), max_length=40)
     ends_on = models.DateField(
         _("ends by itself after"), null=True, help_text=_("The first of its ends, if it has any.")

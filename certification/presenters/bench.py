@@ -154,7 +154,7 @@ def _stopped(sites: set[int], days: Days) -> list[StandingSpan]:
     """Standings that stopped by themselves within the last weeks, newest first."""
 
     def stopped_lately(day: date) -> Q:
-        return Q(first_day__gte=day - LOOK_AHEAD)
+        return Q(first_day__gte=day - LOOK_AHEAD, stands_since__gte=day - LOOK_AHEAD)
 
     return list(
         StandingSpan.objects.on_days(days)
@@ -165,7 +165,7 @@ def _stopped(sites: set[int], days: Days) -> list[StandingSpan]:
             standing__in=LAPSES,
         )
         .select_related("person", "scope", "certificate")
-        .order_by("-first_day")[:SHOWN]
+        .order_by("-stands_since")[:SHOWN]
     )
 
 

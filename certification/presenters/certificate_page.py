@@ -12,13 +12,12 @@ from django.utils.translation import gettext_lazy as _
 from assessments.access import outcomes_closed_to
 from assessments.models import Board
 from certification.domain.answers import Answer, Standing
-from certification.domain.facts import Facts
+from certification.domain.facts import EventFact, Facts
 from certification.domain.periods import CertificateHistory
 from certification.domain.standing import timeline
 from certification.models import Certificate, CertificateEvent
 from certification.queries import standing_on_day
 from certification.services import events as acts
-from certification.services import restricting
 from people.models import Role, User
 from records.queries.heads import printed_head
 
@@ -28,6 +27,7 @@ ACT_LABELS = {
     "suspend": _("Suspend"),
     "reinstate": _("Reinstate"),
     "restrict": _("Restrict"),
+    "lift": _("Lift the restriction"),
     "extend": _("Extend"),
     "end": _("End"),
     "revoke": _("Revoke"),
@@ -117,6 +117,18 @@ class CertificateScreen:
         return RULES[self.answer.rule]
 
     @property
+    def restricted_by(self) -> EventFact | None:
+        """The event that restricts it today, or on its first day if that is ahead."""
+        day = max(self.today, self.certificate.issued_on)
+        return self.course.restricted_by(day) if self.course else None
+
+    @property
+    def restriction(self) -> str:
+        """What alone it allows then, by itself and by that event."""
+        day = max(self.today, self.certificate.issued_on)
+        return self.course.restriction_on(day) if self.course else self.certificate.restriction
+
+    @property
     def good_through(self) -> date | None:
         """The last day after every event; None where there is none, or it was withdrawn."""
         return self.course.good_through if self.course else None
@@ -140,6 +152,31 @@ def build(certificate: Certificate, user: User, now: datetime | None = None) -> 
         acts=acts_on(certificate, facts, today) if may_act else [],
         is_own=user.person_id == person.pk,
         trail=printed_head(now or timezone.now()),
+    )
+
+
+@dataclass(frozen=True)
+class Restricted:
+    """What alone a certificate allows, by itself and by an event, to whoever is to change it."""
+
+    own: str
+    by_event: str
+    since: date | None
+    seen: str
+
+
+def restricted_now(certificate: Certificate, now: datetime) -> Restricted:
+    """What restricts a certificate today, or on its first day if that is ahead."""
+    person = certificate.person
+    day = max(person.site.today(now), certificate.issued_on)
+    facts = standing_on_day.facts_for(person, certificate.scope)
+    history = standing_on_day.histories_in(facts).get(certificate.number)
+    event = history.restricted_by(day) if history else None
+    return Restricted(
+        certificate.restriction,
+        event.restriction if event else "",
+        event.effective_on if event else None,
+        standing_on_day.restrictions_seen(facts),
     )
 
 
@@ -184,7 +221,8 @@ def acts_on(certificate: Certificate, facts: Facts, today: date) -> list[ActLine
     refusals = {
         "suspend": why_not(CertificateEvent.Kind.SUSPENDED),
         "reinstate": why_not(CertificateEvent.Kind.REINSTATED),
-        "restrict": restricting.why_not(person, scope, today, facts),
+        "restrict": why_not(CertificateEvent.Kind.RESTRICTED),
+        "lift": why_not(CertificateEvent.Kind.UNRESTRICTED),
         "extend": acts.why_not_extend(certificate, history, today),
         "end": why_not(CertificateEvent.Kind.ENDED),
         "revoke": why_not(CertificateEvent.Kind.REVOKED),

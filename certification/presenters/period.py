@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 from certification.domain.periods import CertificateHistory
 from certification.models import SchemeRevision, Scope
 from certification.queries import standing_on_day
-from certification.services.certificates import ProspectivePeriod, ends_kept
+from certification.services.certificates import ProspectivePeriod
 from people.models import Person
 from people.presenters.days import format_unbroken_day
 
@@ -67,11 +67,7 @@ def _why_anew(
             )
             % facts
         )
-    kept = ends_kept({history.certificate.number: history for history in newest_first})
-    renewed = next(
-        (history for history in newest_first if history.certificate.number not in kept), latest
-    )
-    closes = renewed.period.valid_through
+    closes = latest.period.valid_through
     if closes < day:
         facts["closed"] = format_unbroken_day(closes)
         return (

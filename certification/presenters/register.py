@@ -181,7 +181,7 @@ class Line:
 
     @property
     def changes_on(self) -> date | None:
-        """The first later day on which standing or certificate differ, with the same facts."""
+        """The first later day on which the answer differs, with the same facts."""
         return getattr(self.span, "changes_on", None) if self.disclosure.reason else None
 
     @property
@@ -325,7 +325,11 @@ def _for_lines(spans: QuerySet[Any], filters: RegisterFilters) -> QuerySet[Any]:
         StandingSpan.objects.filter(
             person=OuterRef("person"), scope=OuterRef("scope"), first_day__gt=OuterRef("first_day")
         )
-        .exclude(standing=OuterRef("standing"), certificate=OuterRef("certificate"))
+        .exclude(
+            standing=OuterRef("standing"),
+            certificate=OuterRef("certificate"),
+            restriction=OuterRef("restriction"),
+        )
         .order_by("first_day")
     )
     return spans.annotate(

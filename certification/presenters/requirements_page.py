@@ -37,6 +37,7 @@ class RequirementsScreen:
     may_propose: bool
     may_enter: bool
     is_own: bool
+    restriction_held: str
 
     @property
     def met(self) -> int:
@@ -83,6 +84,7 @@ def build(
         may_propose=access.may_propose(user, person),
         may_enter=not is_own and user.has_role(Role.QUALITY, site=person.site_id),
         is_own=is_own,
+        restriction_held=certificates.with_restrictions_held(person, scope, today, ""),
     )
 
 

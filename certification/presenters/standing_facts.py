@@ -192,6 +192,8 @@ def _events(rows: Rows, wanted: FactsWanted) -> Iterable[FactLine]:
                 "day": format_unbroken_day(event.until),
                 "authority": event.authority,
             }
+        elif event.kind == Kind.RESTRICTED:
+            word = _("restricted, only: %(restriction)s") % {"restriction": event.restriction}
         elif event.kind == Kind.VOIDED and event.voids is not None:
             word = _("removes %(event)s as entered in error") % {"event": event.voids.event_id}
         by = removed.get(event.pk)

@@ -41,6 +41,8 @@ MARKS = {
     CertificateEvent.Kind.REVOKED: ("revoked", "is-reject"),
     CertificateEvent.Kind.ENDED: ("expired", "is-none"),
     CertificateEvent.Kind.EXTENDED: ("within", "is-accept"),
+    CertificateEvent.Kind.RESTRICTED: ("remarks", "is-caution"),
+    CertificateEvent.Kind.UNRESTRICTED: ("certified", "is-accept"),
 }
 
 
@@ -68,6 +70,7 @@ class StandingScreen:
     said: str
     rule_said: Any
     then_said: str
+    then_only: str
     now: Answer | None
     now_said: str
     ends: list[tuple[Any, date]]
@@ -120,10 +123,8 @@ def build(
                 everything, spans_for(everything.spans, reader), day, reader
             )
         )
-    differs = present is not None and (present.standing, present.certificate_number) != (
-        answer.standing,
-        answer.certificate_number,
-    )
+    differs = present is not None and _told(present) != _told(answer)
+    then = line.span_on(answer.changes_on) if answer.changes_on else None
     common: dict[str, Any] = {
         "person": person,
         "scope": scope,
@@ -135,9 +136,8 @@ def build(
         "answer": answer,
         "said": may_know(answer.standing, reader).standing,
         "rule_said": said.reason_for(answer.rule, reader),
-        "then_said": may_know(line.span_on(answer.changes_on).standing, reader).standing
-        if answer.changes_on
-        else "",
+        "then_said": may_know(then.standing, reader).standing if then else "",
+        "then_only": _only_then(answer, then),
         "now": present if differs else None,
         "now_said": may_know(present.standing, reader).standing if present else "",
         "ends": [(said.ENDS[end.kind], end.last_day) for end in line.ends_after(day)]
@@ -182,6 +182,19 @@ def build(
         if acting is not None and decides
         else (),
     )
+
+
+def _told(answer: Answer) -> tuple[Standing, str, str]:
+    return answer.standing, answer.certificate_number, answer.restriction
+
+
+def _only_then(answer: Answer, then: Span | None) -> str:
+    """What alone is allowed once the answer changes; in words where a restriction ends."""
+    if then is None or then.standing is not Standing.CERTIFIED:
+        return ""
+    if then.restriction:
+        return _("only: %(restriction)s") % {"restriction": then.restriction}
+    return _("without a restriction") if answer.restriction else ""
 
 
 def _answer_without_reason(
@@ -244,6 +257,8 @@ def _life(
     for span in spans:
         key = may_know(span.standing, reader).standing
         shape, tone, word = STANDING_SYMBOLS[key]
+        if span.restriction and span.standing is Standing.CERTIFIED:
+            word = _("%(standing)s, restricted") % {"standing": word}
         bars.append(life_picture.Bar(span.first_day, span.last_day, key, str(word), shape, tone))
     names = {"name": person.full_name, "scope": scope}
     if facts is None or rows is None:

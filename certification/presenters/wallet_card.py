@@ -55,7 +55,7 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
         "employee_number": person.employee_number,
         "scope": scope.title,
         "document": scope.document or "–",
-        "restriction": certificate.restriction,
+        "restriction": answer.restriction,
         "number": certificate.number,
         "issued_on": format_day(certificate.issued_on),
         "until": format_day(until) if until is not None and ends_before else "",
@@ -85,15 +85,15 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
     return paper.typeset(SOURCE, card, zone=person.site.time_zone)
 
 
-def texts_on_card(certificate: Certificate) -> tuple[str, ...]:
-    """What people typed and a card of this certificate says."""
+def texts_on_card(certificate: Certificate, restriction: str) -> tuple[str, ...]:
+    """What people typed and a card of this certificate says, while it allows this alone."""
     person, scope = certificate.person, certificate.scope
     return (
         person.full_name,
         person.site.name,
         scope.title,
         scope.document,
-        certificate.restriction,
+        restriction,
         certificate.scheme_revision.name,
         certificate.issued_by,
     )

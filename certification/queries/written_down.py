@@ -23,6 +23,8 @@ from records.queries.rebuilding import Content, KeptTable, Part, Written
 Kind = CertificateEvent.Kind
 
 CERTIFIES = "certifies competence for this scope"
+# Of a certificate that took another's place, restricted, as restricting was written down before
+# it became an event of its own.
 RESTRICTS = "restricts certification for this scope"
 VERIFIED = "verified the document of a certificate from elsewhere"
 PROPOSES = "proposes certification"
@@ -33,6 +35,8 @@ EVENT_MEANINGS = {
     Kind.REVOKED: "revokes the certificates named",
     Kind.ENDED: "ends the certificates named",
     Kind.EXTENDED: "extends the certificate named",
+    Kind.RESTRICTED: "restricts the certificates named",
+    Kind.UNRESTRICTED: "lifts the restriction of the certificates named",
     Kind.VOIDED: "removes events entered in error",
 }
 CERTIFICATE_MEANINGS = (CERTIFIES, RESTRICTS, VERIFIED)
@@ -45,9 +49,17 @@ PUBLISHED = ("scheme revision published", "scheme imported")
 SCOPE_CREATED = "scope created"
 
 
+# "certificate restricted" is what the trail calls a certificate under `RESTRICTS`.
+ACTS_OF_EVENTS = {
+    Kind.RESTRICTED: "restriction placed",
+    Kind.UNRESTRICTED: "restriction lifted",
+    Kind.VOIDED: "certificate event voided",
+}
+
+
 def act_of_event(kind: str) -> str:
     """What the trail calls an event that somebody brought about."""
-    return "certificate event voided" if kind == Kind.VOIDED else f"certificate {Kind(kind).value}"
+    return ACTS_OF_EVENTS.get(Kind(kind), f"certificate {Kind(kind).value}")
 
 
 def figures_as_json(revision: SchemeRevision) -> dict[str, Any]:
@@ -74,6 +86,8 @@ def scope_as_json(scope: Scope) -> dict[str, Any]:
 
 
 def event_content(event: CertificateEvent) -> dict[str, Any]:
+    """An event's row; a restriction stands in it where there is one."""
+    restriction = {"restriction": event.restriction} if event.restriction else {}
     return {
         "event": event.event_id,
         "certificate": event.certificate.number,
@@ -81,6 +95,7 @@ def event_content(event: CertificateEvent) -> dict[str, Any]:
         "effective_on": event.effective_on,
         "until": event.until,
         "authority": event.authority,
+        **restriction,
         "reason": event.reason,
         "voids": event.voids.event_id if event.voids else "",
         "recorded_at": event.recorded_at,

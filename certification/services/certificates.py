@@ -1,6 +1,5 @@
 """Issuing certificates: what must hold, and what is copied into them."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -9,7 +8,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from certification.domain import standing as engine
-from certification.domain.periods import CertificateHistory
+from certification.domain.periods import BOTH_HOLD
 from certification.exceptions import AlreadyDecided, MayNotCertify, RequirementsNotMet
 from certification.models import Certificate, Proposal, SchemeRevision, Scope
 from certification.queries import graders, standing_on_day, written_down
@@ -49,7 +48,6 @@ def renewable(
     """The newest certificate whose end a new one, issued that day, would run on from."""
     figures = standing_on_day.figures_of(revision)
     histories = standing_on_day.histories_of(person, scope)
-    kept = ends_kept(histories)
     newest_first = sorted(
         (history for history in histories.values() if history.certificate.issued_on < day),
         key=lambda history: (history.certificate.issued_on, history.certificate.number),
@@ -59,25 +57,9 @@ def renewable(
         if standing_on_day.is_revoked_on(history, day):
             return None  # What came before has ended with it, whatever it says itself.
         number, end = history.certificate.number, history.period.valid_through
-        if number not in kept and engine.in_renewal_window(figures, day, end):
+        if engine.in_renewal_window(figures, day, end):
             return Certificate.objects.get(number=number)
     return None
-
-
-def ends_kept(histories: Mapping[str, CertificateHistory]) -> set[str]:
-    """Numbers of restricted certificates that keep the last day of what they restrict.
-
-    Their own period would run for longer, or less long, and nobody was told of it: what is
-    renewed is the certificate that they restrict, in its window.
-    """
-    if not any(history.certificate.restriction for history in histories.values()):
-        return set()
-    restricting = Certificate.objects.filter(number__in=histories, evidence__has_key="restricts")
-    return {
-        number
-        for number, last_day in restricting.values_list("number", "valid_through")
-        if histories[number].period.valid_through != last_day
-    }
 
 
 def period_if_issued(
@@ -107,15 +89,53 @@ def refuse_while_stopped(person: Person, scope: Scope, day: date) -> None:
                 % {
                     "name": person.full_name,
                     "scope": scope,
-                    "day": format_day(span.first_day),
+                    "day": format_day(span.stands_since),
                     "number": span.certificate_number,
                 }
             )
-        if span.standing is engine.Standing.REVOKED and span.first_day > day:
+        if span.standing is engine.Standing.REVOKED and span.stands_since > day:
             raise RequirementsNotMet(
                 _("%(name)s is revoked for %(scope)s from %(day)s on: issue from that day on.")
-                % {"name": person.full_name, "scope": scope, "day": format_day(span.first_day)}
+                % {"name": person.full_name, "scope": scope, "day": format_day(span.stands_since)}
             )
+
+
+def refuse_to_drop_restriction(person: Person, scope: Scope, day: date, restriction: str) -> None:
+    """A new certificate must not do without a restriction that nobody has lifted."""
+    for still_holds in restrictions_held(person, scope, day):
+        if not _says(restriction, still_holds):
+            raise RequirementsNotMet(
+                _(
+                    "%(name)s is restricted for %(scope)s: only %(restriction)s. Repeat these "
+                    "words as the restriction of the new certificate, other words after a "
+                    "semicolon, or have quality lift it first."
+                )
+                % {"name": person.full_name, "scope": scope, "restriction": still_holds}
+            )
+
+
+def restrictions_held(person: Person, scope: Scope, day: date) -> list[str]:
+    """What events allow alone on a day or a later one, of certificates that have not ended."""
+    texts: dict[str, None] = {}
+    for history in standing_on_day.histories_of(person, scope).values():
+        if history.last_day < day or standing_on_day.is_revoked_on(history, day):
+            continue
+        for restriction in history.restrictions:
+            if restriction.until_before is None or restriction.until_before > day:
+                texts[restriction.event.restriction] = None
+    return list(texts)
+
+
+def with_restrictions_held(person: Person, scope: Scope, day: date, restriction: str) -> str:
+    """A restriction with what still holds of events beside it: what a new certificate is to say."""
+    held = restrictions_held(person, scope, day)
+    missing = [text for text in held if not _says(restriction, text)]
+    return BOTH_HOLD.join(text for text in (restriction, *missing) if text)
+
+
+def _says(restriction: str, held: str) -> bool:
+    """Whether a restriction has another as a part of its own: more words may allow more."""
+    return f"{BOTH_HOLD}{held}{BOTH_HOLD}" in f"{BOTH_HOLD}{restriction.strip()}{BOTH_HOLD}"
 
 
 def why_may_not_issue(
@@ -156,7 +176,8 @@ def issue_certificate(
     MayNotCertify
         If the issuer has no right to, or it is their own.
     RequirementsNotMet
-        If anything the scheme asks for is missing, or the person is suspended.
+        If anything the scheme asks for is missing, the person is suspended, or restricted and
+        the new certificate would not say so.
     """
     proposal = locked_open(proposal)
     person, scope, revision = proposal.person, proposal.scope, proposal.scheme_revision
@@ -165,11 +186,13 @@ def issue_certificate(
     if why := why_may_not_issue(act.actor, person, revision, checked):
         raise MayNotCertify(why)
     refuse_unmet(person, scope, revision, checked, day)
+    restriction = proposal.restriction if restriction is None else restriction
+    refuse_to_drop_restriction(person, scope, day, restriction)
     certificate = _write(
         proposal,
         period_if_issued(person, scope, revision, day),
         {**evidence_of(checked), "proposed": _proposed(proposal)},
-        proposal.restriction if restriction is None else restriction,
+        restriction,
         act,
     )
     proposal.decision = Proposal.Decision.ISSUED

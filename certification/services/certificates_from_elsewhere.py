@@ -128,6 +128,9 @@ def enter_certificate_from_elsewhere(
             person, scope = lock_person_and_scope(person, scope)
             revision = SchemeRevision.objects.select_related("scheme").get(pk=revision.pk)
             _refuse_unless_it_fits(person, scope, revision, paper, act)
+            certificates.refuse_to_drop_restriction(
+                person, scope, person.site.today(act.at), restriction
+            )
             kept = _kept(paper.document, check_document(paper.document), act)
             kept.save()
             return _write(person, scope, revision, paper, kept, restriction.strip(), act)

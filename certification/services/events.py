@@ -1,13 +1,14 @@
-"""Suspending, reinstating, revoking, ending, extending; and taking back what was entered in error.
+"""Suspending, reinstating, revoking, ending, extending, restricting; and taking back errors.
 
-Suspending, reinstating, revoking and ending act on a person and scope: one event on each of
-their certificates that the act can still touch, all under one signature. Quality at the
-person's site does so, never for themselves.
+All but extending act on a person and scope: one event on each of their certificates that the
+act can still touch, all under one signature. Quality at the person's site does so, never for
+themselves.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -77,6 +78,55 @@ def reinstate_certificates(*, person: Person, scope: Scope, act: Act) -> list[Ce
         If none is suspended on that day.
     """
     return _act_on_all(Kind.REINSTATED, _is_suspended, person, scope, act)
+
+
+@transaction.atomic
+def restrict_certificates(
+    *, person: Person, scope: Scope, restriction: str, act: Act, seen: str | None = None
+) -> list[CertificateEvent]:
+    """Say what alone a person's certificates for a scope allow from a day on.
+
+    It takes the place of what was said so before, and adds to what a certificate itself says.
+    Standing, periods and practice stay as they are.
+
+    Parameters
+    ----------
+    restriction : str
+        What alone is allowed, as printed after "only".
+    seen : str or None
+        `standing_on_day.restrictions_seen` of what the actor was shown.
+
+    Raises
+    ------
+    NothingToStop
+        If every certificate had ended before that day or was revoked on it.
+    CertificationError
+        If nothing is said to be allowed, or something else was said since the actor looked.
+    """
+    restriction = restriction.strip()
+    if not restriction:
+        raise CertificationError(_("Say what alone it allows from that day on."))
+    _refuse_unless_seen(person, scope, seen)
+    return _act_on_all(Kind.RESTRICTED, _still_good, person, scope, act, restriction)
+
+
+@transaction.atomic
+def lift_restriction(
+    *, person: Person, scope: Scope, act: Act, seen: str | None = None
+) -> list[CertificateEvent]:
+    """Lift the restriction of a person's certificates for a scope, from that day on.
+
+    What a certificate itself says since its issue goes on.
+
+    Raises
+    ------
+    NothingToStop
+        If none is restricted by an event on that day.
+    CertificationError
+        If something else was said since the actor looked.
+    """
+    _refuse_unless_seen(person, scope, seen)
+    return _act_on_all(Kind.UNRESTRICTED, _is_restricted, person, scope, act)
 
 
 @transaction.atomic
@@ -250,6 +300,8 @@ def why_not(
         Kind.REVOKED: _still_good,
         Kind.ENDED: lasts_longer,
         Kind.REINSTATED: _is_suspended,
+        Kind.RESTRICTED: _still_good,
+        Kind.UNRESTRICTED: _is_restricted,
     }[Kind(kind)]
     if any(can_touch(history, day) for history in histories.values()):
         return ""
@@ -296,12 +348,31 @@ def _is_suspended(history: CertificateHistory, day: date) -> bool:
     )
 
 
+def _is_restricted(history: CertificateHistory, day: date) -> bool:
+    day = max(day, history.certificate.issued_on)
+    return history.restricted_by(day) is not None and _still_good(history, day)
+
+
+def _refuse_unless_seen(person: Person, scope: Scope, seen: str | None) -> None:
+    """Nobody lifts or replaces a restriction that they were not shown."""
+    person, scope = lock_person_and_scope(person, scope)
+    stands = standing_on_day.restrictions_seen(standing_on_day.facts_for(person, scope))
+    if seen is not None and seen != stands:
+        raise CertificationError(
+            _(
+                "Meanwhile something was said about a restriction here, and nothing was signed. "
+                "Look at what holds now, and sign if it is still to be so."
+            )
+        )
+
+
 def _act_on_all(
     kind: str,
     can_touch: Callable[[CertificateHistory, date], bool],
     person: Person,
     scope: Scope,
     act: Act,
+    restriction: str = "",
 ) -> list[CertificateEvent]:
     person, scope = lock_person_and_scope(person, scope)
     refuse_unless_quality(act.actor, person)
@@ -316,17 +387,19 @@ def _act_on_all(
         .select_related("person__site", "scope")
         .order_by("number")
     )
-    return _write(kind, certificates, act)
+    return _write(kind, certificates, act, restriction=restriction)
 
 
 def _nothing_left(
     kind: str, person: Person, scope: Scope, day: date, histories: dict[str, CertificateHistory]
 ) -> str:
-    facts = {"name": person.full_name, "scope": scope, "day": format_day(day)}
+    facts: dict[str, Any] = {"name": person.full_name, "scope": scope, "day": format_day(day)}
     if not histories:
         return _("%(name)s has no certificate for %(scope)s.") % facts
     if kind == Kind.REINSTATED:
         return _("%(name)s is not suspended for %(scope)s on %(day)s.") % facts
+    if kind == Kind.UNRESTRICTED:
+        return _not_restricted(day, histories, facts)
     facts["ends"] = "; ".join(
         _("%(number)s revoked on %(day)s")
         % {"number": number, "day": format_day(history.revoked_on)}
@@ -344,6 +417,19 @@ def _nothing_left(
     )
 
 
+def _not_restricted(
+    day: date, histories: dict[str, CertificateHistory], facts: dict[str, Any]
+) -> str:
+    """Why nothing can be lifted that day: a certificate's own restriction is part of it."""
+    for number, history in sorted(histories.items(), reverse=True):
+        if history.certificate.restriction and _still_good(history, day):
+            return _(
+                "Certificate %(number)s was issued with its restriction, which only a new "
+                "certificate does without."
+            ) % {"number": number}
+    return _("%(name)s is not restricted for %(scope)s on %(day)s.") % facts
+
+
 def _write(
     kind: str,
     certificates: Sequence[Certificate],
@@ -351,6 +437,7 @@ def _write(
     *,
     until: date | None = None,
     authority: str = "",
+    restriction: str = "",
     voids: Sequence[CertificateEvent] | None = None,
 ) -> list[CertificateEvent]:
     """Write one event on each certificate under one signature, and the spans anew."""
@@ -363,6 +450,7 @@ def _write(
             effective_on=act.day_for(person),
             until=until,
             authority=authority,
+            restriction=restriction,
             reason=act.reason,
             voids=voids[place] if voids else None,
             recorded_at=act.at,

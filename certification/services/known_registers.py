@@ -131,6 +131,7 @@ def _stood(known: KnownRegister, people: list[int]) -> tuple[list[KnownSpan], li
             person_id=person_id,
             scope_id=scope_id,
             first_day=stood.first_day,
+            stands_since=stood.stands_since,
             last_day=stood.last_day,
             standing=stood.standing.value,
             certificate_id=facts.pks.get(stood.certificate_number),

@@ -84,6 +84,7 @@ def _rebuild(person_ids: Collection[int], scope_id: int | None = None) -> None:
                 person_id=person_id,
                 scope_id=scope,
                 first_day=span_of_days.first_day,
+                stands_since=span_of_days.stands_since,
                 last_day=span_of_days.last_day,
                 standing=span_of_days.standing.value,
                 certificate_id=facts.pks.get(span_of_days.certificate_number),

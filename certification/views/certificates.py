@@ -19,7 +19,7 @@ from certification.forms.certificates import ActForm, ElsewhereForm
 from certification.models import Certificate, CertificateEvent, SchemeRevision, Scope
 from certification.presenters import certificate_page as certificate_screen
 from certification.presenters.wallet_card import texts_on_card
-from certification.services import certificates_from_elsewhere, events, restricting
+from certification.services import certificates_from_elsewhere, events
 from certification.services.acts import Act
 from people.access import UserRequest, role_required
 from people.exceptions import ProofRefused
@@ -73,15 +73,23 @@ ACTS = {
         day_label=gettext_lazy("Last good day"),
     ),
     "restrict": ActPage(
-        restricting.restrict_certificate,
+        events.restrict_certificates,
         gettext_lazy("Restrict"),
         gettext_lazy(
-            "A new certificate with this restriction takes its place from this day on, through "
-            "the same last day. Practice is counted from its first day."
+            "From this day on it allows what you write and no other work. Its days, and what "
+            "keeps it alive, stay as they are."
         ),
         gettext_lazy("Restricted."),
-        asks=("effective_on", "restriction"),
+        asks=("effective_on", "restriction", "seen"),
         day_label=gettext_lazy("First day restricted"),
+    ),
+    "lift": ActPage(
+        events.lift_restriction,
+        gettext_lazy("Lift the restriction"),
+        gettext_lazy("From this day on it allows again what it was issued for."),
+        gettext_lazy("The restriction is lifted."),
+        asks=("effective_on", "seen"),
+        day_label=gettext_lazy("First day without it"),
     ),
     "extend": ActPage(
         events.extend_certificate,
@@ -121,7 +129,7 @@ def certificate_detail(request: UserRequest, number: str) -> HttpResponse:
         {
             "certificate": certificate,
             "screen": screen,
-            "lacking": not_printed(texts_on_card(certificate)),
+            "lacking": not_printed(texts_on_card(certificate, screen.restriction)),
         },
     )
 
@@ -169,19 +177,22 @@ def certificate_act(request: UserRequest, number: str, act: str) -> HttpResponse
                 if wanted.on_all
                 else {"certificate": certificate}
             )
-            done = wanted.service(**on, **fields, act=signed)
+            wanted.service(**on, **fields, act=signed)
         except ProofRefused as error:
             form.add_error("password", str(error))
         except CertificationError as error:
             form.add_error(None, str(error))
         else:
             messages.success(request, str(wanted.done))
-            shown = done if isinstance(done, Certificate) else certificate
-            return redirect("certification:certificate_detail", shown.number)
+            return redirect("certification:certificate_detail", certificate.number)
+    restricted = None
+    if "seen" in wanted.asks:
+        restricted = certificate_screen.restricted_now(certificate, now)
+        form.show_anew(restricted.seen)
     return render(
         request,
         "certification/certificate_act.html",
-        {"certificate": certificate, "act": wanted, "form": form},
+        {"certificate": certificate, "act": wanted, "form": form, "restricted": restricted},
         status=422 if form.errors else 200,
     )
 

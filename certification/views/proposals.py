@@ -38,7 +38,7 @@ PROPOSALS_A_PAGE = 50
 @require_safe
 @login_required
 def requirements_page(request: UserRequest, employee_number: str, scope_code: str) -> HttpResponse:
-    return _requirements(request, employee_number, scope_code, ProposeForm())
+    return _requirements(request, employee_number, scope_code)
 
 
 @require_POST
@@ -74,10 +74,12 @@ def proposal_new(request: UserRequest, employee_number: str, scope_code: str) ->
 
 
 def _requirements(
-    request: UserRequest, employee_number: str, scope_code: str, form: ProposeForm
+    request: UserRequest, employee_number: str, scope_code: str, form: ProposeForm | None = None
 ) -> HttpResponse:
     person, scope = access.person_and_scope(request.user, employee_number, scope_code)
     screen = requirements_screen.build(person, scope, request.user, request.GET.get("scheme", ""))
+    if form is None:
+        form = ProposeForm(initial={"restriction": screen.restriction_held})
     return render(
         request,
         "certification/requirements.html",
@@ -111,8 +113,7 @@ def proposal_list(request: UserRequest) -> HttpResponse:
 @login_required
 def proposal_detail(request: UserRequest, proposal_id: int) -> HttpResponse:
     proposal = access.proposal_for_reader(request.user, proposal_id)
-    form = IssueForm(initial={"restriction": proposal.restriction})
-    return _proposal(request, proposal, form, DeclineForm())
+    return _proposal(request, proposal, _issue_form(proposal), DeclineForm())
 
 
 @require_POST
@@ -157,8 +158,16 @@ def proposal_decline(request: UserRequest, proposal_id: int) -> HttpResponse:
         else:
             messages.success(request, _("Declined. The instructor sees why."))
             return redirect("certification:proposal_detail", proposal.pk)
-    issue = IssueForm(initial={"restriction": proposal.restriction})
-    return _proposal(request, proposal, issue, form)
+    return _proposal(request, proposal, _issue_form(proposal), form)
+
+
+def _issue_form(proposal: Proposal) -> IssueForm:
+    """With what was proposed, and what restricts the person meanwhile."""
+    person, scope = proposal.person, proposal.scope
+    held = certificates.with_restrictions_held(
+        person, scope, person.site.today(), proposal.restriction
+    )
+    return IssueForm(initial={"restriction": held})
 
 
 def _proposal(

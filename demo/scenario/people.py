@@ -3,6 +3,8 @@
 import random
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from functools import partial
+from typing import Any
 
 from certification.domain.months import add_months
 from certification.models import Certificate, SchemeRevision, Scope
@@ -383,11 +385,12 @@ def _practise(stage: Stage, person: Person, scope: Scope, since: date, last_work
 def _make_event(stage: Stage, demo_person: DemoPerson, certificate: DemoCertificate) -> None:
     person, scope = stage.people[demo_person.number], stage.scopes[certificate.scope]
     quality = stage.users["10003" if demo_person.site == "CA" else "20002"]
-    acts = {
+    acts: dict[str, Any] = {
         "suspended": events.suspend_certificates,
         "revoked": events.revoke_certificates,
         "ended": events.end_certificates,
         "reinstated": events.reinstate_certificates,
+        "restricted": partial(events.restrict_certificates, restriction=certificate.restricted_to),
     }
     if certificate.event == "reinstated":
         events.suspend_certificates(

@@ -14,7 +14,8 @@ class DemoCertificate:
 
     `ends_in` counts days from today to its last day, negative where it has ended; `event`
     is something that happened to it, with the days ago it took effect and why. The last
-    such work lies some weeks back unless `last_work_ago` says when.
+    such work lies some weeks back unless `last_work_ago` says when. `restriction` is what it
+    was issued with, `restricted_to` what an event of that kind allows alone.
     """
 
     scope: str
@@ -25,6 +26,7 @@ class DemoCertificate:
     reason: str = ""
     last_work_ago: int | None = None
     restriction: str = ""
+    restricted_to: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +196,15 @@ OPERATORS = (
         lead="10004",
         stamp="52",
         certificates=(
-            DemoCertificate("TERM-OP", 560, renewed=True),
+            DemoCertificate(
+                "TERM-OP",
+                560,
+                renewed=True,
+                event="restricted",
+                event_ago=12,
+                reason="Bifurcated terminals were rejected twice: to be trained again.",
+                restricted_to="turrets",
+            ),
             DemoCertificate("CUP-OP", 95),
             DemoCertificate("HOLE-OP", 560, last_work_ago=61),
         ),

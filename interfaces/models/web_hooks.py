@@ -8,6 +8,7 @@ from django.db.models import F, Q
 from django.utils.translation import gettext_lazy as _
 
 from certification.models.schemes import Scope
+from certification.models.standing import LONGEST_RESTRICTION
 from people.models import Person, Site, User
 from records.models import Recorded
 from reminders.models.reminders import CLAIM_LAPSES_AFTER, Reminder
@@ -77,7 +78,7 @@ class ReportedStanding(models.Model):
     """The standing of one person and scope that a web hook has taken note of last.
 
     What is news is worked out against it, so that an act, a lapse of time, a correction and
-    an import are all noticed the same way.
+    an import are all noticed the same way. A restriction is noted while somebody is certified.
     """
 
     hook = models.ForeignKey(WebHook, models.CASCADE, related_name="reported_standings")
@@ -85,6 +86,7 @@ class ReportedStanding(models.Model):
     scope = models.ForeignKey(Scope, models.CASCADE, related_name="+")
     standing = models.CharField(max_length=24)
     certificate_id = models.BigIntegerField(null=True)
+    restriction = models.CharField(max_length=LONGEST_RESTRICTION, blank=True, default="")
     number = models.PositiveIntegerField(default=0)
 
     class Meta:

@@ -34,6 +34,7 @@ PEOPLE_AT_A_TIME = 200
 CHANGES_AT_A_TIME = 500
 ROWS_AT_A_TIME = 1000
 CERTIFIED = Standing.CERTIFIED.value
+NOTED = ("standing", "certificate_id", "restriction", "number")
 ENDS_OF_STANDING = [str(kind) for kind in StandingEnd.Kind.values]
 
 
@@ -128,7 +129,9 @@ def _spans_on(hook: WebHook, day: date) -> Any:
 
 def _report_everybody(hook: WebHook, day: date) -> None:
     """Write down how everybody stands, so that only what comes later is news."""
-    spans = _spans_on(hook, day).values_list("person", "scope", "standing", "certificate")
+    spans = _spans_on(hook, day).values_list(
+        "person", "scope", "standing", "certificate", "restriction"
+    )
     ReportedStanding.objects.bulk_create(
         (
             ReportedStanding(
@@ -137,8 +140,9 @@ def _report_everybody(hook: WebHook, day: date) -> None:
                 scope_id=scope,
                 standing=standing,
                 certificate_id=certificate,
+                restriction=restriction if standing == CERTIFIED else "",
             )
-            for person, scope, standing, certificate in spans.iterator(ROWS_AT_A_TIME)
+            for person, scope, standing, certificate, restriction in spans.iterator(ROWS_AT_A_TIME)
         ),
         batch_size=ROWS_AT_A_TIME,
     )
@@ -187,10 +191,12 @@ def _changed_spans(hook: WebHook, day: date) -> Any:
     )
     holds = Q(standing=CERTIFIED)
     same = reported.filter(standing=OuterRef("standing"))
-    same_certificate = same.filter(certificate_id=OuterRef("certificate"))
+    same_yes = same.filter(
+        certificate_id=OuterRef("certificate"), restriction=OuterRef("restriction")
+    )
     return (
         _spans_on(hook, day)
-        .filter((holds & ~Exists(same_certificate)) | (~holds & Exists(reported) & ~Exists(same)))
+        .filter((holds & ~Exists(same_yes)) | (~holds & Exists(reported) & ~Exists(same)))
         .select_related("person__site", "scope", "certificate")
         .prefetch_related("ends")
         .order_by("person", "scope")
@@ -218,12 +224,13 @@ def _deliveries_for_changes(
             changed.append(reported)
         event = _event_between(reported, span)
         reported.standing, reported.certificate_id = span.standing, span.certificate_id
+        reported.restriction = span.restriction if span.standing == CERTIFIED else ""
         reported.number += 1
         if event in hook.events:
             key = f"{event}:{span.person_id}:{span.scope_id}:{reported.number}"
             rows.append(_delivery(hook, key, event, span.person, now, **_span_facts(span)))
     ReportedStanding.objects.bulk_create(new)
-    ReportedStanding.objects.bulk_update(changed, ["standing", "certificate_id", "number"])
+    ReportedStanding.objects.bulk_update(changed, NOTED)
     return rows
 
 
@@ -242,6 +249,7 @@ def _deliveries_for_withdrawn(hook: WebHook, now: datetime) -> list[WebHookDeliv
     rows = []
     for reported in gone:
         reported.standing, reported.certificate_id = Standing.NEVER_CERTIFIED.value, None
+        reported.restriction = ""
         reported.number += 1
         if HookEvent.ENDED in hook.events:
             key = f"ended:{reported.person_id}:{reported.scope_id}:{reported.number}"
@@ -260,7 +268,7 @@ def _deliveries_for_withdrawn(hook: WebHook, now: datetime) -> list[WebHookDeliv
                     certified_through=None,
                 )
             )
-    ReportedStanding.objects.bulk_update(gone, ["standing", "certificate_id", "number"])
+    ReportedStanding.objects.bulk_update(gone, NOTED)
     return rows
 
 
@@ -284,7 +292,7 @@ def _span_facts(span: StandingSpan) -> dict[str, Any]:
     holds = span.standing == CERTIFIED
     disclosure = may_know(span.standing, Reader.WEB_HOOK)
     return {
-        "occurred_on": span.first_day,
+        "occurred_on": span.first_day if holds else span.stands_since,
         "scopes": [_scope_facts(span.scope)],
         "standing": disclosure.standing,
         "certificate": span.certificate.number

@@ -46,6 +46,7 @@ EVENTS = [
         "reason",
         "until",
         "authority",
+        "restriction",
     ],
 ]
 VISION_TESTS = [
@@ -82,9 +83,10 @@ def tables(**changed: Rows | None) -> dict[str, Rows]:
     return {stem: rows for stem, rows in bundle_tables.items() if rows is not None}
 
 
-def event(event_id, kind, *, voids="", until="", authority="", certificate="C1"):
+def event(event_id, kind, *, voids="", until="", authority="", only="", certificate="C1"):
     at = "2023-01-01T08:00:00"
-    return [event_id, certificate, kind, "2023-01-01", at, voids, "a reason", until, authority]
+    of = [event_id, certificate, kind, "2023-01-01", at]
+    return [*of, voids, "a reason", until, authority, only]
 
 
 def certificate(number, issued_on, renews, person="P1", scope="turret"):

@@ -36,6 +36,7 @@ CLOCKS = [time(0), time(0, 0, 1), time(9), time(9), time(12), time(23, 59, 59)]
 PEOPLE = ["7", "07", "70", "O'Dell 7", "P-10", "P-9"]
 SCOPES = ["turret", "Turret", "cup: small, deep"]
 KINDS = ["suspended", "reinstated", "ended", "extended", "extended", "voided", "voided", "revoked"]
+KINDS += ["restricted", "unrestricted"]
 
 
 @dataclass
@@ -140,6 +141,9 @@ class EdgeBundle:
                     until if kind == "extended" else None,
                     "QM-02" if kind == "extended" else "",
                     "so",
+                    self.draw.choice(["small, only", "leaded, only"])
+                    if kind == "restricted"
+                    else "",
                 )
             )
         return events
@@ -249,6 +253,7 @@ class EdgeBundle:
                     "reason",
                     "until",
                     "authority",
+                    "restriction",
                 ),
                 *(
                     (
@@ -261,6 +266,7 @@ class EdgeBundle:
                         event.reason,
                         event.until or "",
                         event.authority,
+                        event.restriction,
                     )
                     for _pair, facts_of_pair in facts
                     for event in facts_of_pair.events
@@ -351,7 +357,8 @@ class EdgeBundle:
             instant = known_at
             if known_then:
                 instant = datetime.combine(day, time.max, self.zone)
-            findings.append((row, *read_day_by_day(of_day, day, instant)))
+            standing, number, _restriction = read_day_by_day(of_day, day, instant)
+            findings.append((row, standing, number))
         return findings
 
 

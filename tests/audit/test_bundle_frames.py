@@ -32,7 +32,7 @@ def assert_same(path, zone=UTC):
 
 
 @pytest.mark.parametrize("zone", ZONES, ids=str)
-@pytest.mark.parametrize("name", ["worked", "edges", "random_a", "random_b"])
+@pytest.mark.parametrize("name", ["worked", "edges", "random_a", "random_b", "restricted"])
 def test_worked_registers(name, zone):
     assert_same(FOLDER / name, zone)
 

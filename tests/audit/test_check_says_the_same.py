@@ -32,6 +32,7 @@ WORDS = [
     *("", "P1", "P2", "p1", "P3", "new", "kiosk-1", "KNOWN", "known", "C1", "C2", "c1", "V1", "V2"),
     *("CA-C-999999999999", "47", "T1", "turret", "Turret", "cup", "OP-120", "HAND-24", "DRAFT"),
     *("same_day", "END_OF_MONTH", "pass", "fail", "suspended", "extended", "voided", "North"),
+    *("restricted", "unrestricted"),
     *("ines@example.test", "INES@example.test", "no address", "a@b", "Ünal", "x" * 40, "x" * 401),
 ]
 STEMS = [stem for stem in tables() if stem != "people"]
@@ -45,6 +46,7 @@ def bundle_tables():
         event("V1", "suspended"),
         event("V2", "voided", voids="V1"),
         event("V3", "extended", until="2025-01-01", authority="QM"),
+        event("V4", "restricted", only="leaded solder"),
     ]
     return tables(
         certificates=[heading, *rows],

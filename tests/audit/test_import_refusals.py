@@ -182,6 +182,16 @@ def refused(path):
             id="extended-without-a-day",
         ),
         pytest.param(
+            {"certificate_events": [*EVENTS, event("V1", "restricted")]},
+            ("certificate_events.csv", 2, "restriction"),
+            id="restricted-to-nothing-said",
+        ),
+        pytest.param(
+            {"certificate_events": [*EVENTS, event("V1", "unrestricted", only="turrets")]},
+            ("certificate_events.csv", 2, "restriction"),
+            id="a-restriction-of-another-event",
+        ),
+        pytest.param(
             {"certificate_events": [*EVENTS, event("V1", "extended", until="2025-01-01")]},
             ("certificate_events.csv", 2, "authority"),
             id="extended-without-an-authority",

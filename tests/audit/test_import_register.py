@@ -100,7 +100,7 @@ def test_register_answers_the_worked_cases_after_an_import(name):
     assert_answers_agree(CASES / name)
 
 
-@pytest.mark.parametrize("name", ["random_a", "random_b"])
+@pytest.mark.parametrize("name", ["random_a", "random_b", "restricted"])
 def test_renewals_that_cannot_count_are_refused_and_all_else_answers_as_expected(name, tmp_path):
     """The bundle holds renewals of other people's, later and revoked certificates."""
     folder = tmp_path / name
@@ -120,6 +120,36 @@ def test_renewals_that_cannot_count_are_refused_and_all_else_answers_as_expected
 
     # The engine gives no effect to such a renewal, so leaving it out changes no answer.
     assert_answers_agree(CASES / name)
+
+
+def test_restrictions_come_with_their_words_and_can_be_taken_in_again(tmp_path):
+    events = [
+        *EVENTS,
+        event("V1", "restricted", only="leaded solder"),
+        event("V2", "unrestricted"),
+        event("V3", "voided", voids="V2"),
+    ]
+    folder = write_bundle(tmp_path / "bundle", certificate_events=events)
+
+    take_in(folder)
+
+    assert list(
+        CertificateEvent.objects.order_by("event_id").values_list("kind", "restriction")
+    ) == [("restricted", "leaded solder"), ("unrestricted", ""), ("voided", "")]
+    span = StandingSpan.objects.get(first_day=date(2023, 1, 1))
+    assert (span.restriction, span.certificate.number) == ("leaded solder", "C1")
+    assert verify_records().fits
+    assert not take_in(folder).added
+
+
+def test_words_of_a_restriction_that_differ_from_those_taken_in_are_refused(tmp_path):
+    taken_in = event("V1", "restricted", only="leaded solder")
+    take_in(write_bundle(tmp_path / "first", certificate_events=[*EVENTS, taken_in]))
+    other = event("V1", "restricted", only="leaded and lead-free solder")
+
+    problems = refused(write_bundle(tmp_path / "next", certificate_events=[*EVENTS, other]))
+
+    assert problems == [("certificate_events.csv", 2, "restriction")]
 
 
 def test_facts_keep_the_instant_at_which_the_earlier_register_knew_them(tmp_path):

@@ -28,7 +28,7 @@ from certification.models import (
     Scope,
     StandingSpan,
 )
-from certification.services import certificates_from_elsewhere, events, proposals, restricting
+from certification.services import certificates_from_elsewhere, events, proposals
 from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
 from people.models import Person, User
@@ -110,7 +110,9 @@ def make_house(folder: Path) -> House:
 
 
 @transaction.atomic
-def make_scene(house: House, *, suspended: bool, ready: bool, proposed: bool) -> Scene:
+def make_scene(
+    house: House, *, suspended: bool, restricted: bool, ready: bool, proposed: bool
+) -> Scene:
     person = make_person()
     for number, tested_on in enumerate(
         (date(2024, 12, 1), date(2025, 6, 1), date(2026, 5, 20)), start=1
@@ -146,6 +148,12 @@ def make_scene(house: House, *, suspended: bool, ready: bool, proposed: bool) ->
         [event] = events.suspend_certificates(
             **scene.on,
             act=scene.act(TODAY - timedelta(days=10), NOW - timedelta(hours=1)),
+        )
+    if restricted:
+        [event] = events.restrict_certificates(
+            **scene.on,
+            restriction="cups",
+            act=scene.act(TODAY - timedelta(days=5), NOW - timedelta(minutes=45)),
         )
     return Scene(house, person, certificate, event, proposal)
 
@@ -210,7 +218,11 @@ def end(scene: Scene) -> None:
 
 
 def restrict(scene: Scene) -> None:
-    restricting.restrict_certificate(**scene.on, restriction="turrets", act=scene.act(TODAY))
+    events.restrict_certificates(**scene.on, restriction="turrets", act=scene.act(TODAY))
+
+
+def lift(scene: Scene) -> None:
+    events.lift_restriction(**scene.on, act=scene.act(TODAY))
 
 
 def extend(scene: Scene) -> None:
@@ -292,6 +304,7 @@ ACTS: list[Callable[[Scene], None]] = [
     revoke,
     end,
     restrict,
+    lift,
     extend,
     void,
     withdraw,
@@ -315,7 +328,11 @@ def scene_for(house: House, *acts: Callable[[Scene], None]) -> Scene:
     """One on which each of the acts has something to do, as far as both can."""
     decides = bool({issue, decline} & set(acts))
     return make_scene(
-        house, suspended=reinstate in acts, ready=decides or propose in acts, proposed=decides
+        house,
+        suspended=reinstate in acts,
+        restricted=lift in acts,
+        ready=decides or propose in acts,
+        proposed=decides,
     )
 
 
@@ -491,5 +508,6 @@ def _event(event: CertificateEvent | None) -> tuple[str, ...]:
         _label(event.certificate),
         str(event.effective_on),
         str(event.until),
+        event.restriction,
         PUBLIC_NUMBER.sub("#", event.reason),
     )

@@ -17,7 +17,7 @@ from certification.domain.standing import timeline
 from certification.exceptions import CertificationError
 from certification.models import Certificate, CertificateEvent, StandingSpan
 from certification.queries import standing_on_day
-from certification.services import certificates_from_elsewhere, events, restricting, schemes
+from certification.services import certificates_from_elsewhere, events, schemes
 from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
 from certification.services.certificates_from_elsewhere import Document, OutsideCertificate
@@ -59,6 +59,7 @@ def spans_stored():
             one.person_id,
             one.scope_id,
             str(one.first_day),
+            str(one.stands_since),
             str(one.last_day),
             one.standing,
             one.certificate.number,
@@ -86,6 +87,7 @@ def spans_of_the_facts():
                     person,
                     scope,
                     str(span.first_day),
+                    str(span.stands_since),
                     str(span.last_day),
                     span.standing.value,
                     span.certificate_number,
@@ -281,7 +283,7 @@ def withdraws_a_certificate(walk):
 
 def restricts(walk):
     one = walk.certificate()
-    restricting.restrict_certificate(
+    events.restrict_certificates(
         person=one.person,
         scope=one.scope,
         restriction=walk.draw.choice(["turrets", "cups", "leaded solder"]),
@@ -502,6 +504,7 @@ FACTS: list[Callable[[Walk], None]] = [
     _on_person_and_scope(events.reinstate_certificates, back=5),
     _on_person_and_scope(events.revoke_certificates, back=0, ahead=120),
     _on_person_and_scope(events.end_certificates),
+    _on_person_and_scope(events.lift_restriction, back=5),
     extends,
     removes_an_event,
     withdraws_a_certificate,

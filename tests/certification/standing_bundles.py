@@ -112,6 +112,7 @@ class Register:
                     row["renews"],
                     _instant(row["recorded_at"]),
                     _instant(row.get("withdrawn_at")),
+                    row.get("restriction") or "",
                 )
             )
         for row in _rows(folder / "certificate_events.csv"):
@@ -126,6 +127,7 @@ class Register:
                     date.fromisoformat(row["until"]) if row.get("until") else None,
                     row.get("authority") or "",
                     row["reason"],
+                    row.get("restriction") or "",
                 )
             )
         for row in _rows(folder / "vision_tests.csv"):

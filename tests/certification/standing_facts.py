@@ -46,7 +46,7 @@ def certificate(
     )
 
 
-def event(event_id, kind, effective, *, of="C1", recorded="", voids="", until=""):
+def event(event_id, kind, effective, *, of="C1", recorded="", voids="", until="", only=""):
     return EventFact(
         event_id,
         of,
@@ -56,6 +56,7 @@ def event(event_id, kind, effective, *, of="C1", recorded="", voids="", until=""
         voids,
         day(until) if until else None,
         "QM-02" if until else "",
+        restriction=only,
     )
 
 
@@ -86,7 +87,7 @@ def months_after(anchor, months):
 
 
 def read_day_by_day(facts, asked, known_at=None):
-    """The standing and certificate number on a day."""
+    """The standing, certificate number and restriction on a day."""
     instant = known_at or datetime.combine(date.max, time.max, UTC)
 
     def entered(fact):
@@ -161,11 +162,20 @@ def read_day_by_day(facts, asked, known_at=None):
                 here = step
         return "certified"
 
+    def allows_only(one):
+        since = ""
+        for e in events_of(one.number):
+            if e.effective_on <= asked and e.kind in ("restricted", "unrestricted"):
+                since = e.restriction
+        if one.restriction and since and one.restriction != since:
+            return f"{one.restriction}; {since}"
+        return one.restriction or since
+
     issued = [one for one in certificates if one.issued_on <= asked]
     if not issued:
-        return "never_certified", ""
+        return "never_certified", "", ""
     issued.sort(key=lambda one: (one.issued_on, one.number), reverse=True)
     for one in issued:
         if says(one) in ("certified", "suspended", "revoked"):
-            return says(one), one.number
-    return says(issued[0]), issued[0].number
+            return says(one), one.number, allows_only(one)
+    return says(issued[0]), issued[0].number, allows_only(issued[0])

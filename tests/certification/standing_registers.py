@@ -45,6 +45,7 @@ schemes = st.builds(
 # A revocation hides all that comes after it, so it is rarer than the rest.
 KINDS = [kind for kind in EventKind if kind != EventKind.REVOKED] * 2 + [EventKind.REVOKED]
 KINDS += [EventKind.EXTENDED] * 4
+restrictions = st.sampled_from(["turrets", "cups", "leaded solder"])
 
 
 @st.composite
@@ -64,6 +65,7 @@ def registers(draw):
             draw(st.sampled_from([before, before, "", "elsewhere", *numbers])),
             draw(instants),
             draw(withdrawals),
+            draw(st.sampled_from(["", "", "turrets"])),
         )
         for number, issued_on, before in zip(numbers, issued, ["", *numbers[:-1]], strict=True)
     ]
@@ -77,6 +79,7 @@ def registers(draw):
             draw(instants),
             draw(st.sampled_from(ids)) if kind == EventKind.VOIDED else "",
             effective_on + draw(extensions) if kind == EventKind.EXTENDED else None,
+            restriction=draw(restrictions) if kind == EventKind.RESTRICTED else "",
         )
         for event_id in ids
     ]

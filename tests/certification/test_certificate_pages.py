@@ -62,6 +62,9 @@ def page_of(certificate, *more):
 
 def send(client, certificate, act, **fields):
     fields = {"reason": REASON, "password": PASSWORD, **fields}
+    if act in ("restrict", "lift"):
+        facts = standing_on_day.facts_for(certificate.person, certificate.scope)
+        fields.setdefault("seen", standing_on_day.restrictions_seen(facts))
     return client.post(page_of(certificate, "act", act), fields)
 
 
@@ -113,8 +116,11 @@ def test_page_says_why_an_act_cannot_be_done_today(client, quality, person, scop
 
     assert [one.act for one in screen.possible] == ["withdraw"]
     refused = {one.act: one for one in screen.not_possible}
-    assert list(refused) == ["suspend", "reinstate", "restrict", "extend", "end", "revoke"]
-    assert "nothing to restrict" in refused["restrict"].refusal
+    assert list(refused) == [
+        *("suspend", "reinstate", "restrict", "lift", "extend", "end", "revoke")
+    ]
+    assert "is left to stop" in refused["restrict"].refusal
+    assert "is not restricted" in refused["lift"].refusal
     assert "is left to stop" in refused["revoke"].refusal
     assert refused["revoke"].may_be_dated_back
     assert "is not suspended" in refused["reinstate"].refusal
@@ -183,19 +189,74 @@ def test_ends_after_its_last_good_day(client, quality, certificate, today):
     assert stands(certificate, today + timedelta(days=1)) == "expired"
 
 
-def test_restricts_by_a_new_certificate_through_the_same_last_day(
-    client, quality, certificate, today
-):
+def test_restricts_until_lifted_and_moves_no_day(client, quality, certificate, today):
     response = send(client, certificate, "restrict", effective_on=today, restriction="turrets")
 
-    made = Certificate.objects.exclude(pk=certificate.pk).get()
-    assert response.url == page_of(made)
-    assert (made.restriction, made.valid_through) == ("turrets", certificate.valid_through)
-    assert made.signature.signer == quality
-    page = text_of(client.get(page_of(made)))
+    assert response.url == page_of(certificate)
+    event = certificate.events.get()
+    assert (event.kind, event.restriction, event.signature.signer) == (
+        "restricted",
+        "turrets",
+        quality,
+    )
+    page = text_of(client.get(page_of(certificate)))
     assert "turrets" in page
     assert REASON in page
-    assert f'href="{page_of(certificate)}"' in page
+    assert "Good through, after what happened since" not in page
+    lifting = text_of(client.get(page_of(certificate, "act", "lift")))
+    assert "turrets" in lifting
+
+    send(client, certificate, "lift", effective_on=today + timedelta(days=1))
+
+    said = [
+        (span.first_day, span.restriction) for span in certificate.spans.order_by("first_day")[:3]
+    ]
+    assert said[1:] == [(today, "turrets"), (today + timedelta(days=1), "")]
+
+
+@pytest.mark.parametrize("act", ["restrict", "lift"])
+def test_restriction_that_was_not_shown_is_neither_replaced_nor_lifted(
+    client, quality, certificate, today, act
+):
+    send(client, certificate, "restrict", effective_on=today, restriction="turrets")
+    shown = client.get(page_of(certificate, "act", act)).context["form"]["seen"].value()
+    send(client, certificate, "restrict", effective_on=today, restriction="cups")
+    fields = {"effective_on": today, "restriction": "leaded solder"}
+    if act == "lift":
+        del fields["restriction"]
+
+    refused = send(client, certificate, act, **fields, seen=shown)
+
+    assert refused.status_code == 422
+    page = text_of(refused)
+    assert "nothing was signed" in page
+    assert "<dd>cups</dd>" in page
+    assert certificate.events.count() == 2
+    shown = refused.context["form"]["seen"].value()
+    send(client, certificate, act, **fields, seen=shown)
+    assert certificate.events.count() == 3
+
+
+def test_restriction_pressed_twice_is_signed_once(client, quality, certificate, today):
+    shown = client.get(page_of(certificate, "act", "restrict")).context["form"]["seen"].value()
+    fields = {"effective_on": today, "restriction": "turrets", "seen": shown}
+
+    done, again = (send(client, certificate, "restrict", **fields) for _time in range(2))
+
+    assert (done.status_code, again.status_code) == (302, 422)
+    assert certificate.events.count() == 1
+
+
+def test_restricting_page_says_what_holds_already(client, quality, person, scope, today):
+    certificate = make_certificate(person, scope, restriction="cups")
+    send(client, certificate, "restrict", effective_on=today, restriction="turrets")
+
+    page = text_of(client.get(page_of(certificate, "act", "restrict")))
+
+    for words in ("Only, as issued", "<dd>cups</dd>", "<dd>turrets</dd>"):
+        assert words in page
+    assert "It takes the place of the restriction by an earlier act." in page
+    assert "goes on and holds beside it" in page
 
 
 def test_extends_with_the_authority_that_granted_it(client, quality, certificate, today):
@@ -256,6 +317,7 @@ FIELDS = {
     "revoke": ("effective_on",),
     "end": ("effective_on",),
     "restrict": ("effective_on", "restriction"),
+    "lift": ("effective_on",),
     "extend": ("effective_on", "until", "authority"),
     "withdraw": (),
 }

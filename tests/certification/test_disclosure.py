@@ -70,9 +70,8 @@ def test_bench_check_web_hooks_and_reasons_say_what_the_rule_says():
 
 def test_one_lapse_after_another_is_one_without_a_certificate():
     def span(month, standing, rule):
-        return Span(
-            date(2026, month, 1), date(2026, month, 28), standing, f"C{month}", "only", rule
-        )
+        first_day, last_day = date(2026, month, 1), date(2026, month, 28)
+        return Span(first_day, last_day, standing, f"C{month}", "only", rule, first_day)
 
     spans = [
         span(1, Standing.CERTIFIED, Rule.WITHIN_PERIOD),

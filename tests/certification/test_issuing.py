@@ -374,3 +374,70 @@ def test_database_keeps_certificate_and_decided_proposal_as_they_are(proposal, q
         Proposal.objects.filter(pk=proposal.pk).update(decision="", certificate=None)
     with pytest.raises(IntegrityError), transaction.atomic():
         Certificate.objects.filter(pk=certificate.pk).delete()
+
+
+# Somebody who is restricted
+
+
+@pytest.fixture
+def restricted(person, scope, revision, quality):
+    """Certified since a month ago, and since a week ago restricted."""
+    certificate = make_certificate(
+        person, scope, revision=revision, issued_on=TODAY - timedelta(days=30)
+    )
+    events.restrict_certificates(
+        person=person,
+        scope=scope,
+        restriction="turrets",
+        act=Act(quality, NOW, "password", "Cups.", TODAY - timedelta(days=7)),
+    )
+    return certificate
+
+
+@pytest.mark.parametrize("restriction", [None, "", "cups", "turrets and cups"])
+def test_new_certificate_does_not_do_without_a_restriction_that_holds(
+    restricted, proposal, quality, restriction
+):
+    with pytest.raises(RequirementsNotMet, match="only turrets"):
+        issue(proposal, quality, restriction=restriction)
+
+    assert Certificate.objects.get() == restricted
+
+
+def test_new_certificate_that_says_it_takes_the_place_of_a_restricted_one(
+    restricted, proposal, person, scope, quality
+):
+    made = issue(proposal, quality, restriction="turrets; AWG 20 and less")
+
+    answer = standing_on_day.answer(person, scope, TODAY)
+    assert (answer.certificate_number, answer.restriction) == (
+        made.number,
+        "turrets; AWG 20 and less",
+    )
+
+
+def test_restriction_that_was_lifted_need_not_be_said(restricted, proposal, quality):
+    events.lift_restriction(
+        person=restricted.person,
+        scope=restricted.scope,
+        act=Act(quality, NOW, "password", "Shown again.", TODAY),
+    )
+
+    assert issue(proposal, quality).restriction == ""
+
+
+def test_restriction_that_is_still_to_begin_has_to_be_said(restricted, proposal, quality):
+    events.lift_restriction(
+        person=restricted.person,
+        scope=restricted.scope,
+        act=Act(quality, NOW, "password", "Shown again.", TODAY),
+    )
+    events.restrict_certificates(
+        person=restricted.person,
+        scope=restricted.scope,
+        restriction="cups",
+        act=Act(quality, NOW, "password", "From the next class on.", TODAY + timedelta(days=7)),
+    )
+
+    with pytest.raises(RequirementsNotMet, match="only cups"):
+        issue(proposal, quality)

@@ -9,6 +9,8 @@ from django.utils import timezone
 from assessments.models import ReadingRequest
 from certification.models import Certificate, Proposal
 from certification.queries import standing_on_day
+from certification.services import events
+from certification.services.acts import Act
 from tests.factories import (
     PASSWORD,
     make_certificate,
@@ -205,6 +207,33 @@ def test_issuing_with_a_restriction_prints_it_on_the_certificate(
     assert made.restriction == "leaded solder only"
     page = client.get(reverse("certification:certificate_detail", args=[made.number]))
     assert "leaded solder only" in text_of(page)
+
+
+def test_restriction_that_holds_is_in_the_forms_for_a_new_certificate(
+    client, instructor, quality, person, scope, revision, board, today
+):
+    make_certificate(person, scope, revision=revision, issued_on=today - timedelta(days=30))
+    client.force_login(instructor)
+    propose(client, person, scope)
+    events.restrict_certificates(
+        person=person,
+        scope=scope,
+        restriction="turrets",
+        act=Act(quality, timezone.now(), "password", "Cups were rejected twice."),
+    )
+    proposal = Proposal.objects.get()
+
+    asked_for = client.get(asked(person, scope)).context["form"]
+    client.force_login(quality)
+    shown_form = client.get(reverse("certification:proposal_detail", args=[proposal.pk]))
+    refused = issue(client, proposal)
+
+    assert asked_for.initial == {"restriction": "turrets"}
+    assert shown_form.context["issue_form"].initial == {"restriction": "turrets"}
+    assert refused.status_code == 422
+    assert "Repeat these words as the restriction" in text_of(refused)
+    issue(client, proposal, **{"issue-restriction": "turrets"})
+    assert Proposal.objects.get().certificate.restriction == "turrets"
 
 
 def test_wrong_password_proposes_and_issues_nothing(

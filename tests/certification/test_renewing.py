@@ -6,9 +6,10 @@ import pytest
 
 from certification.presenters import period as period_said
 from certification.queries import standing_on_day
-from certification.services import events, restricting
+from certification.services import events
 from certification.services.acts import Act
 from certification.services.certificates import period_if_issued
+from tests.certification.restricted_before import restrict_as_before
 from tests.factories import (
     NOW,
     make_certificate,
@@ -37,8 +38,8 @@ def certificate():
 
 @pytest.fixture
 def restricted(certificate, quality):
-    """Issued on 20 Nov 2026, so 24 months of its own would run through 20 Nov 2028."""
-    return restricting.restrict_certificate(
+    """The same, restricted from 20 Nov 2026 on."""
+    events.restrict_certificates(
         person=certificate.person,
         scope=certificate.scope,
         restriction="turrets",
@@ -50,6 +51,7 @@ def restricted(certificate, quality):
             effective_on=date(2026, 11, 20),
         ),
     )
+    return certificate
 
 
 def extend(certificate, until, actor):
@@ -74,54 +76,40 @@ def issued(certificate, day):
     return period.renews, period.valid_through, said
 
 
-def test_restricted_one_is_renewed_in_the_window_of_what_it_restricts(certificate, restricted):
+def test_restricted_one_is_renewed_in_its_window(restricted):
     for day in (date(2027, 10, 12), date(2028, 1, 10)):
-        assert issued(certificate, day)[:2] == (certificate, date(2030, 1, 10))
+        assert issued(restricted, day)[:2] == (restricted, date(2030, 1, 10))
 
 
 @pytest.mark.parametrize("day", [date(2028, 1, 11), date(2028, 10, 20), date(2028, 11, 20)])
-def test_restricted_one_is_renewed_late_after_its_last_day(certificate, restricted, day):
-    renews, through, said = issued(certificate, day)
+def test_restricted_one_is_renewed_late_after_its_last_day(restricted, day):
+    renews, through, said = issued(restricted, day)
 
     assert (renews, through) == (None, day.replace(year=day.year + 2))
     assert said.startswith(f"{restricted.number} ended on 10 Jan 2028, so it is renewed late")
 
 
-def test_restricted_one_is_said_to_be_good_through_the_day_it_keeps(certificate, restricted):
-    assert issued(certificate, date(2027, 10, 11))[2] == (
+def test_restricted_one_is_said_to_be_good_through_its_last_day(restricted):
+    assert issued(restricted, date(2027, 10, 11))[2] == (
         f"{restricted.number} is good through 10 Jan 2028. Before its window opens on 12 Oct 2027 "
         "the new period runs from the day of issue, and the days left are lost."
     )
 
 
-def test_restricted_one_with_a_period_of_its_own_is_renewed_itself(certificate, quality):
-    """It kept the end of one that renewed another, and so renews that other as well."""
-    person, scope, revision = certificate.person, certificate.scope, certificate.scheme_revision
-    make_certificate(
-        person, scope, revision=revision, issued_on=date(2027, 11, 1), renews=certificate
-    )
-    made = restricting.restrict_certificate(
-        person=person,
-        scope=scope,
-        restriction="turrets",
-        act=Act(
-            actor=quality,
-            at=NOW,
-            proof="password",
-            reason="Cups were rejected twice.",
-            effective_on=date(2027, 12, 1),
-        ),
-    )
-
-    assert issued(certificate, date(2029, 12, 1))[:2] == (made, date(2032, 1, 10))
-
-
-def test_nothing_is_renewed_past_a_revocation_of_what_took_its_place(
-    certificate, restricted, quality
+def test_one_restricted_in_the_former_way_is_renewed_from_the_end_of_the_other(
+    certificate, quality
 ):
+    """Its own 24 months would run through 20 Nov 2028; it was ended with the other's."""
+    act = Act(quality, NOW, "password", "Cups were rejected twice.", date(2026, 11, 20))
+    restrict_as_before(certificate, restriction="turrets", act=act)
+
+    assert issued(certificate, date(2027, 12, 1))[:2] == (certificate, date(2030, 1, 10))
+
+
+def test_nothing_is_renewed_past_a_revocation(restricted, quality):
     events.revoke_certificates(
-        person=certificate.person,
-        scope=certificate.scope,
+        person=restricted.person,
+        scope=restricted.scope,
         act=Act(
             actor=quality,
             at=NOW,
@@ -131,7 +119,7 @@ def test_nothing_is_renewed_past_a_revocation_of_what_took_its_place(
         ),
     )
 
-    renews, through, said = issued(certificate, date(2027, 11, 1))
+    renews, through, said = issued(restricted, date(2027, 11, 1))
 
     assert (renews, through) == (None, date(2029, 11, 1))
     assert said == f"{restricted.number} was revoked, so the new period runs from the day of issue."

@@ -72,7 +72,6 @@ def test_the_services_that_rebuild_are_those_that_are_known():
         ("certification.services.certificates_from_elsewhere", "_write"),
         ("certification.services.events", "_write"),
         ("certification.services.events", "withdraw_certificate"),
-        ("certification.services.restricting", "restrict_certificate"),
         ("training.services.facts", "record_practice"),
         ("training.services.facts", "record_vision_test"),
         ("training.services.facts", "withdraw_practice"),

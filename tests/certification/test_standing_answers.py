@@ -286,9 +286,10 @@ def test_the_facts_used_alone_give_the_same_answer(facts, step):
         named = only(facts, set(answer.facts_used))
         assert not withdrawn.intersection((*named.certificates, *named.vision_tests))
         again = timeline(named).on(asked)
-        assert (again.standing, again.certificate_number, again.rule) == (
+        assert (again.standing, again.certificate_number, again.restriction, again.rule) == (
             answer.standing,
             answer.certificate_number,
+            answer.restriction,
             answer.rule,
         ), asked
         assert again.facts_used == answer.facts_used

@@ -6,7 +6,7 @@ from itertools import pairwise
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from certification.domain.standing import Facts, History, Standing, timeline
+from certification.domain.standing import EventKind, Facts, History, Standing, timeline
 from tests.certification.standing_facts import read_day_by_day
 from tests.certification.standing_registers import all_days, instants, registers
 
@@ -22,7 +22,7 @@ def test_every_day_of_a_register_gets_the_answer_of_the_rules(facts, known_at):
     for day in all_days():
         span = found.span_on(day)
         expected = read_day_by_day(facts, day, known_at)
-        assert (span.standing, span.certificate_number) == expected, day
+        assert (span.standing, span.certificate_number, span.restriction) == expected, day
 
 
 @slow
@@ -32,12 +32,17 @@ def test_spans_follow_one_another_without_gap_and_say_something_new(facts, known
     for span, following in pairwise(spans):
         assert span.first_day <= span.last_day
         assert following.first_day == span.last_day + timedelta(days=1)
-        assert (span.certificate_number, span.rule) != (
+        assert (span.certificate_number, span.restriction, span.rule) != (
             following.certificate_number,
+            following.restriction,
             following.rule,
         )
     if spans:
         assert spans[-1].last_day is None
+
+
+def said(answer):
+    return answer.standing, answer.certificate_number, answer.restriction
 
 
 @slow
@@ -49,7 +54,7 @@ def test_an_answer_names_the_first_later_day_on_which_it_differs(facts, known_at
     changes_on = None
     for i in reversed(range(len(days) - 1)):
         now, then = answers[i], answers[i + 1]
-        if (now.standing, now.certificate_number) != (then.standing, then.certificate_number):
+        if said(now) != said(then):
             changes_on = days[i + 1]
         assert now.changes_on == changes_on
     assert answers[-1].changes_on is None
@@ -73,6 +78,31 @@ def test_history_gives_what_was_known_at_each_instant(facts, asked):
     history = History(facts)
     for known_at in asked:
         assert history.as_known_at(known_at).spans == timeline(facts, known_at).spans
+
+
+@slow
+@given(registers(), st.none() | instants)
+def test_restricting_changes_what_an_answer_says_and_nothing_else(facts, known_at):
+    restricting = {EventKind.RESTRICTED, EventKind.UNRESTRICTED}
+    without = timeline(
+        Facts(
+            facts.certificates,
+            [one for one in facts.events if one.kind not in restricting],
+            facts.vision_tests,
+            facts.practice,
+        ),
+        known_at,
+    )
+    found = timeline(facts, known_at)
+    for day in all_days():
+        now, then = found.on(day), without.on(day)
+        assert (now.standing, now.certificate_number, now.rule) == (
+            then.standing,
+            then.certificate_number,
+            then.rule,
+        ), day
+        assert found.ends_after(day) == without.ends_after(day)
+        assert found.good_through(day) == without.good_through(day)
 
 
 @slow

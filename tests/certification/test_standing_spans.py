@@ -192,6 +192,7 @@ def test_rebuilding_everything_restores_what_was_lost_and_clears_what_is_stray(c
         person=make_person(),
         scope=certificate.scope,
         first_day=TODAY,
+        stands_since=TODAY,
         standing="certified",
         rule="within_period",
     )

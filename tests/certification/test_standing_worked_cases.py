@@ -26,6 +26,9 @@ def test_every_question_of_every_register_is_asked():
                 "_counts_as_practice",
             )
         ),
+        ("restricted", ""),
+        ("restricted", "_as_known_2023-06-01T00-00-00"),
+        ("restricted", "_as_known_then"),
         ("worked", ""),
         ("worked", "_as_known_2023-08-10T00-00-00"),
     ]

@@ -23,12 +23,12 @@ def gates(monkeypatch):
     return acts.hold_before_the_first_write(monkeypatch)
 
 
-def test_nobody_is_certified_by_a_restriction_that_did_not_see_a_revocation(house, gates):
-    scene = acts.scene_for(house, acts.revoke, acts.restrict)
-    (outcomes, _told), _gate = acts.at_once(gates, scene, acts.revoke, acts.restrict)
-    assert outcomes == {"revoke": "done", "restrict'": "refused"}
+def test_no_certificate_is_issued_past_a_restriction_that_it_did_not_see(house, gates):
+    scene = acts.scene_for(house, acts.restrict, acts.issue)
+    (outcomes, _told), _gate = acts.at_once(gates, scene, acts.restrict, acts.issue)
+    assert outcomes == {"restrict": "done", "issue'": "refused"}
     span = StandingSpan.objects.on(TODAY).get(person=scene.person)
-    assert span.standing == "revoked"
+    assert (span.standing, span.restriction) == ("certified", "turrets")
 
 
 @pytest.mark.parametrize("first", acts.ACTS, ids=lambda act: act.__name__)

@@ -220,3 +220,17 @@ def test_page_of_what_does_not_stand_says_why_there_is_no_card(client, certifica
 
     assert response.redirect_chain == [(page, 302)]
     assert "there is no card to print" in response.content.decode()
+
+
+def test_longest_restrictions_of_certificate_and_event_are_both_set_whole():
+    certificate = make_certificate(
+        make_person(), make_scope(), restriction=("only this and that " * 30)[:394] + " finis"
+    )
+    words = ("and of it these alone " * 30)[:394] + " ultim"
+    happened(certificate, "restricted", TODAY, restriction=words)
+
+    pdf = wallet_card(certificate, at=NOW)
+
+    assert len(PdfReader(io.BytesIO(pdf)).pages) == 2
+    assert "finis; and of it" in words_of(pdf)
+    assert "ultim" in words_of(pdf)

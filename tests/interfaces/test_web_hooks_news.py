@@ -1,8 +1,10 @@
 """What is news to a web hook: each change of standing once, and nothing about health."""
 
+import importlib
 import json
 
 import pytest
+from django.apps import apps
 
 from certification.models import CertificateEvent, CertificateWithdrawal
 from certification.services import events as acts
@@ -178,6 +180,90 @@ def test_renewal_is_told_with_its_own_certificate():
     assert news() == 1
     assert [body["certificate"] for body in deliveries_to(hook)] == [first.number, second.number]
     assert events(hook) == ["certified", "certified"]
+
+
+def restrict(certificate, restriction, on=DAY, hour=6):
+    return acts.restrict_certificates(
+        person=certificate.person,
+        scope=certificate.scope,
+        restriction=restriction,
+        act=Act(
+            actor=make_user("quality"),
+            at=at(on, hour),
+            proof="password",
+            reason="Seen at the bench",
+            effective_on=on,
+        ),
+    )
+
+
+def test_restriction_that_begins_changes_or_ends_is_told_as_certified_again():
+    hook = make_hook()
+    certificate = ends_in(400)
+    news()
+    restrict(certificate, "turrets")
+    assert [news(), news()] == [1, 0]
+    restrict(certificate, "cups", DAY + days(1))
+    assert [news(DAY), news(DAY + days(1))] == [0, 1]
+    acts.lift_restriction(
+        person=certificate.person,
+        scope=certificate.scope,
+        act=Act(make_user("quality"), at(DAY), "password", "Shown again.", DAY + days(3)),
+    )
+    assert [news(DAY + days(shift)) for shift in (2, 3, 4)] == [0, 1, 0]
+
+    told = deliveries_to(hook)
+    assert [body["event"] for body in told] == ["certified"] * 4
+    assert [body["restriction"] for body in told] == ["", "turrets", "cups", ""]
+    assert [body["occurred_on"] for body in told[1:]] == [
+        (DAY + days(shift)).isoformat() for shift in (0, 1, 3)
+    ]
+    assert {body["certified_through"] for body in told} == {certificate.valid_through.isoformat()}
+    assert "Seen at the bench" not in json.dumps(told)
+
+
+def test_restriction_removed_as_entered_in_error_is_told():
+    hook = make_hook()
+    certificate = ends_in(400)
+    [event] = restrict(certificate, "turrets")
+    news()
+    acts.void_event(
+        event=event,
+        act=Act(actor=make_user("quality"), at=at(DAY, 7), proof="password", reason="Wrong person"),
+    )
+    assert news(DAY, 8) == 1
+    assert [body["restriction"] for body in deliveries_to(hook)] == ["turrets", ""]
+
+
+def test_restriction_of_somebody_suspended_is_told_with_the_reinstatement():
+    hook = make_hook()
+    certificate = ends_in(400)
+    news()
+    act("suspend", certificate.person, certificate.scope, DAY)
+    restrict(certificate, "turrets", DAY + days(1))
+    assert [news(DAY + days(1)), news(DAY + days(1))] == [1, 0]
+    act("reinstate", certificate.person, certificate.scope, DAY + days(2))
+    assert news(DAY + days(2)) == 1
+
+    _first, suspended, reinstated = deliveries_to(hook)
+    assert (suspended["event"], suspended["occurred_on"]) == ("suspended", DAY.isoformat())
+    assert suspended["restriction"] == ""
+    assert (reinstated["event"], reinstated["restriction"]) == ("reinstated", "turrets")
+
+
+def test_what_was_told_of_restrictions_before_they_were_noted_is_no_news_again():
+    """As the migration fills it in: the restriction of the certificate itself."""
+    make_hook()
+    certificate = ends_in(400, restriction="turrets")
+    news()
+    ReportedStanding.objects.update(restriction="")
+    fill = importlib.import_module("interfaces.migrations.0004_fill_reported_restriction").fill
+
+    fill(apps, None)
+    fill(apps, None)
+
+    assert ReportedStanding.objects.get(person=certificate.person).restriction == "turrets"
+    assert news() == 0
 
 
 def vision_scene(left, months=12):

@@ -16,7 +16,7 @@ from assessments.services import boards, judgements, measuring, photos
 from assessments.services import grading as grading_services
 from assessments.services.judgements import Circumstances
 from certification.models import Certificate, CertificateEvent, Proposal, SchemeRevision
-from certification.services import certificates_from_elsewhere, events, proposals, restricting
+from certification.services import certificates_from_elsewhere, events, proposals
 from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
 from people.models import Person, Role, SiteMembership, SiteRole, User
@@ -57,7 +57,7 @@ class Kept:
     suspension: CertificateEvent
     imported: Certificate
     imported_event: CertificateEvent
-    restricted: Certificate
+    restriction: CertificateEvent
     withdrawn: Certificate
     elsewhere: Certificate
     move: SiteMembership
@@ -165,7 +165,7 @@ def kept(files):
     [suspension] = events.suspend_certificates(person=person, scope=scope, act=act)
     old = TODAY - timedelta(days=100)
     imported = factories.make_certificate(other, scope, revision=revision, issued_on=old)
-    restricted = restricting.restrict_certificate(
+    [restriction] = events.restrict_certificates(
         person=other, scope=scope, restriction="turrets", act=act
     )
     third = factories.make_person(site)
@@ -197,7 +197,7 @@ def kept(files):
         suspension=suspension,
         imported=imported,
         imported_event=imported_event,
-        restricted=restricted,
+        restriction=restriction,
         withdrawn=withdrawn,
         elsewhere=elsewhere,
         move=move,
@@ -443,9 +443,15 @@ ALTERATIONS = {
         f"certification_certificate {kept.imported.number} is not what trail entry",
     ),
     "a restriction wiped out": lambda kept: (
-        "UPDATE certification_certificate SET restriction = '' WHERE id = %s",
-        [kept.restricted.pk],
-        f"certification_certificate {kept.restricted.number} is not what signature",
+        "UPDATE certification_certificateevent SET kind = 'unrestricted', restriction = '' "
+        "WHERE id = %s",
+        [kept.restriction.pk],
+        f"certification_certificateevent {kept.restriction.event_id}",
+    ),
+    "a restriction made looser": lambda kept: (
+        "UPDATE certification_certificateevent SET restriction = 'turrets and cups' WHERE id = %s",
+        [kept.restriction.pk],
+        f"certification_certificateevent {kept.restriction.event_id}",
     ),
     "a certificate given to somebody else": lambda kept: (
         "UPDATE certification_certificate SET person_id = %s WHERE id = %s",
@@ -484,8 +490,8 @@ ALTERATIONS = {
     ),
     "a suspension lifted under the signature of another act": lambda kept: (
         "INSERT INTO certification_certificateevent (event_id, certificate_id, kind, "
-        "effective_on, authority, reason, signature_id, recorded_at) VALUES "
-        "('CA-E-77777', %s, 'reinstated', %s, '', '', %s, %s)",
+        "effective_on, authority, restriction, reason, signature_id, recorded_at) VALUES "
+        "('CA-E-77777', %s, 'reinstated', %s, '', '', '', %s, %s)",
         [kept.certificate.pk, TODAY, kept.suspension.signature_id, NOW],
         "certification_certificateevent CA-E-77777 (of certification_certificateevent "
         f"{kept.suspension.event_id}) is not what signature",

@@ -1,0 +1,38 @@
+"""Spans that were stored before they said since when all but the restriction is as it is."""
+
+import pytest
+from django.db import connection
+from django.db.migrations.executor import MigrationExecutor
+
+from certification.models import StandingSpan
+from tests.factories import make_certificate, make_person, make_scope
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+BEFORE = [("certification", "0003_restricting_events"), ("interfaces", "0002_initial")]
+
+
+def migrate(targets):
+    executor = MigrationExecutor(connection)
+    executor.migrate(targets)
+    return executor.loader.project_state(targets).apps
+
+
+@pytest.fixture
+def leaves():
+    """The present state, come back to whatever the test does."""
+    present = MigrationExecutor(connection).loader.graph.leaf_nodes()
+    yield present
+    migrate(present)
+
+
+def test_they_stand_since_their_first_day(leaves):
+    make_certificate(make_person(), make_scope())
+    first_days = list(StandingSpan.objects.order_by("pk").values_list("pk", "first_day"))
+    assert first_days
+
+    spans = migrate(BEFORE).get_model("certification", "StandingSpan").objects
+    spans.update(stands_since=None)
+    migrate(leaves)
+
+    assert list(StandingSpan.objects.order_by("pk").values_list("pk", "stands_since")) == first_days
