@@ -87,7 +87,7 @@ def own_postgres(django_db_blocker):
             own = load_backend(given["ENGINE"]).DatabaseWrapper(given, "default")
             connections["default"] = own
             try:
-                call_command("migrate", verbosity=0)
+                call_command("migrate", run_syncdb=True, verbosity=0)
                 yield postgres
             finally:
                 own.close()
