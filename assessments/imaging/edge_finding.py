@@ -326,7 +326,8 @@ def _refined_circle(picture: Array, centre: Point, radius: float, points: int) -
     if model is None or kept.sum() < 20:
         raise NoEdgeFound
     inliers = edge[kept]
-    chosen = inliers[np.linspace(0, len(inliers) - 1, points).round().astype(int)]
+    # Round the circle, so that the last does not lie on the first.
+    chosen = inliers[np.linspace(0, len(inliers), points, endpoint=False).astype(int)]
     return PostFound(
         tuple((float(px), float(py)) for px, py in chosen),
         (float(model.center[0]), float(model.center[1])),

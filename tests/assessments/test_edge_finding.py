@@ -1,5 +1,6 @@
 """Edges found near a click: on pictures whose edges are known exactly, and on drawn joints."""
 
+from itertools import combinations
 from math import cos, hypot, radians, sin
 
 import numpy as np
@@ -77,6 +78,8 @@ def test_a_post_is_found_from_a_click_on_its_edge_though_a_wire_hides_a_part(hid
     assert found.radius_px == pytest.approx(61.7, abs=0.25)
     for x, y in found.points:
         assert hypot(x - 150.3, y - 170.8) == pytest.approx(61.7, abs=1.0)
+    apart = [hypot(*np.subtract(a, b)) for a, b in combinations(found.points, 2)]
+    assert min(apart) > 10
 
 
 def test_the_edge_of_a_fillet_is_followed_from_toe_to_top():
