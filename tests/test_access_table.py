@@ -230,6 +230,8 @@ TABLE: dict[str, Row] = {
     "assessments:criteria_compare": page(EVERYBODY, "published"),
     "assessments:criteria_confirm": form(QUALITY, "draft", others=NO),
     "assessments:criteria_publish": form(QUALITY, "draft", others=NO),
+    "assessments:criterion_drawing_add": act(INSTRUCTORS | QUALITY, "draft", others=NO),
+    "assessments:criterion_drawing": page(EVERYBODY, "drawing"),
     "assessments:exercise_criteria_choose": act(QUALITY, "exercise", others=NO),
     "assessments:criteria_retire": act(QUALITY, "published", others=NO),
     # What is taught

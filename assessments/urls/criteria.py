@@ -1,6 +1,11 @@
 from django.urls import path
 
-from assessments.views import criteria, criteria_drafts, criteria_publishing
+from assessments.views import (
+    criteria,
+    criteria_drafts,
+    criteria_publishing,
+    criterion_drawings,
+)
 
 ONE_SET = "criteria/sets/<int:set_id>/"
 ONE_CRITERION = f"{ONE_SET}<str:code>/"
@@ -18,6 +23,16 @@ urlpatterns = [
     path(f"{ONE_SET}compare/", criteria_publishing.criteria_compare, name="criteria_compare"),
     path(f"{ONE_SET}confirm/", criteria_publishing.criteria_confirm, name="criteria_confirm"),
     path(f"{ONE_SET}describe/", criteria_drafts.criteria_describe, name="criteria_describe"),
+    path(
+        f"{ONE_SET}drawings/",
+        criterion_drawings.criterion_drawing_add,
+        name="criterion_drawing_add",
+    ),
+    path(
+        "criteria/drawings/<str:sha256>/",
+        criterion_drawings.criterion_drawing,
+        name="criterion_drawing",
+    ),
     path(f"{ONE_SET}draft/", criteria_drafts.criteria_draft, name="criteria_draft"),
     path(f"{ONE_SET}publish/", criteria_publishing.criteria_publish, name="criteria_publish"),
     path(f"{ONE_SET}retire/", criteria_publishing.criteria_retire, name="criteria_retire"),

@@ -14,12 +14,13 @@ from assessments.domain.criterion_rules import next_code
 from assessments.exceptions import AssessmentError, CriterionChangedMeanwhile
 from assessments.forms.criteria import (
     CriterionForm,
+    DrawingForm,
     NewCriterionForm,
     NewSetForm,
     SetForm,
     WhyForm,
 )
-from assessments.models import CriteriaSet, Criterion
+from assessments.models import CriteriaSet, Criterion, CriterionDrawing
 from assessments.presenters.criteria_draft import DraftPage
 from assessments.presenters.limit_picture import boards_said, limit_picture, said
 from assessments.queries import criteria_sets, limit_effect
@@ -87,6 +88,8 @@ def show_draft(
         "refused": refused,
         "may_publish": request.user.has_role(Role.QUALITY),
         "set_form": SetForm(criteria_set=made),
+        "drawing_form": DrawingForm(auto_id="drawing-%s"),
+        "own_drawings": CriterionDrawing.objects.defer("data"),
         **more,
     }
     return render(
