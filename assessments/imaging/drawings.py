@@ -6,7 +6,7 @@ Bytes in, bytes out; nothing of the file that came is passed on as it was.
 import re
 from io import BytesIO
 from xml.parsers import expat
-from xml.sax.saxutils import escape, quoteattr
+from xml.sax.saxutils import escape, quoteattr, unescape
 
 from django.utils.translation import gettext as _
 
@@ -22,6 +22,7 @@ MOST_ELEMENTS = 3000
 DEEPEST = 24
 MOST_NUMBERS = 20_000
 """Of one path or list of points, in characters."""
+QUOTE = '"'
 PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 
 SVG = "http://www.w3.org/2000/svg"
@@ -170,9 +171,10 @@ class _Builder:
                 _("The drawing does not say how large it is. Give the SVG a viewBox.")
             )
         shown = " ".join(f"{number:g}" for number in numbers)
+        label = escape(self.title, {QUOTE: "&quot;"})
         self.parts.append(
-            f'<svg xmlns="{SVG}" viewBox="{shown}" role="img"'
-            f" aria-label={quoteattr(self.title)}><title>{escape(self.title)}</title>"
+            f'<svg xmlns="{SVG}" viewBox="{shown}" role="img" aria-label="{label}">'
+            f"<title>{escape(self.title)}</title>"
         )
         self._attributes(attributes)  # What may not be there is refused here too.
 
@@ -229,6 +231,17 @@ class _Builder:
 def _box_of(attributes: dict[str, str]) -> str:
     sides = [re.match(NUMBER, attributes.get(side, "")) for side in ("width", "height")]
     return f"0 0 {sides[0][0]} {sides[1][0]}" if sides[0] and sides[1] else ""
+
+
+def title_of(data: bytes) -> str:
+    """What an SVG that was made here says it shows; empty for any other file."""
+    head = re.match(rb'<svg xmlns="[^"]*" viewBox="[^"]*" role="img" aria-label=("[^"]*")', data)
+    if head is None:
+        return ""
+    try:
+        return unescape(head[1][1:-1].decode(), {"&quot;": '"'})[:120]
+    except UnicodeDecodeError:
+        return ""
 
 
 def plain_png(data: bytes) -> bytes:

@@ -65,7 +65,7 @@ def add_criterion(
     rows = list(made.criteria.all())
     criterion = Criterion(criteria_set=made, code=code, changed_at=at, changed_by=actor, **fields)
     criterion.texts = _merged({}, texts)
-    _refuse_what_does_not_fit(criterion)
+    refuse_what_does_not_fit(criterion)
     criterion.order = 0
     criterion.save(force_insert=True)
     group = [row for row in rows if _group(row) == _group(criterion)]
@@ -78,12 +78,12 @@ def add_criterion(
 
 def _last_before(rows: Sequence[Criterion], criterion: Criterion) -> Criterion | None:
     """The last criterion of the stages before, or of the joints at the same stage."""
-    mine = _place_of_group(criterion)
-    before = [row for row in rows if _place_of_group(row) < mine]
+    mine = place_of_group(criterion)
+    before = [row for row in rows if place_of_group(row) < mine]
     return before[-1] if before else None
 
 
-def _place_of_group(criterion: Criterion) -> tuple[int, bool]:
+def place_of_group(criterion: Criterion) -> tuple[int, bool]:
     stages = [stage for stage, _label in Criterion._meta.get_field("stage").flatchoices]
     return stages.index(criterion.stage), criterion.of == Criterion.Of.BOARD
 
@@ -156,7 +156,7 @@ def change_criterion(
     after = state_of(current)
     if before == after:
         return current
-    _refuse_what_does_not_fit(current, before)
+    refuse_what_does_not_fit(current, before)
     current.confirmed_at = current.confirmed_by = None
     current.also_confirmed_at = current.also_confirmed_by = None
     current.changed_at, current.changed_by = at, actor
@@ -287,7 +287,7 @@ def restore_criterion(
     restored.save(force_insert=True)
     rows = [row for row in made.criteria.all() if row.pk != restored.pk]
     ahead = [
-        row for row in rows if (_place_of_group(row), row.code) < (_place_of_group(restored), code)
+        row for row in rows if (place_of_group(row), row.code) < (place_of_group(restored), code)
     ]
     place = rows.index(ahead[-1]) + 1 if ahead else 0
     _put_in_order([*rows[:place], restored, *rows[place:]])
@@ -346,9 +346,7 @@ def _merged(known: Mapping[str, Any], texts: Texts) -> dict[str, dict[str, str]]
     return {language: said for language, said in merged.items() if any(said.values())}
 
 
-def _refuse_what_does_not_fit(
-    criterion: Criterion, before: Mapping[str, Any] | None = None
-) -> None:
+def refuse_what_does_not_fit(criterion: Criterion, before: Mapping[str, Any] | None = None) -> None:
     """Raise CannotChangeCriteria with what to do; drawings that were there are not asked about."""
     fault = fault_of_limits(
         how=criterion.how,

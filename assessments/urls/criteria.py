@@ -18,6 +18,8 @@ urlpatterns = [
         name="criteria_for_joint_type",
     ),
     path("criteria/sets/new/", criteria_drafts.criteria_set_new, name="criteria_set_new"),
+    path("criteria/sets/import/", criteria_drafts.criteria_import, name="criteria_import"),
+    path(f"{ONE_SET}file.<str:ending>", criteria_drafts.criteria_export, name="criteria_export"),
     path(ONE_SET, criteria.criteria_set_detail, name="criteria_set_detail"),
     path(f"{ONE_SET}add/", criteria_drafts.criterion_add, name="criterion_add"),
     path(f"{ONE_SET}compare/", criteria_publishing.criteria_compare, name="criteria_compare"),

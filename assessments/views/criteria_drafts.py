@@ -3,11 +3,14 @@
 from typing import Any
 
 from django.contrib import messages
-from django.http import HttpResponse
+from django.contrib.auth.decorators import login_required
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.utils.http import content_disposition_header
+from django.utils.text import slugify
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from assessments import access
 from assessments.domain.criterion_rules import next_code
@@ -15,6 +18,7 @@ from assessments.exceptions import AssessmentError, CriterionChangedMeanwhile
 from assessments.forms.criteria import (
     CriterionForm,
     DrawingForm,
+    ImportForm,
     NewCriterionForm,
     NewSetForm,
     SetForm,
@@ -22,14 +26,23 @@ from assessments.forms.criteria import (
 )
 from assessments.models import CriteriaSet, Criterion, CriterionDrawing
 from assessments.presenters.criteria_draft import DraftPage
+from assessments.presenters.criteria_files import ENDINGS, criteria_file
 from assessments.presenters.limit_picture import boards_said, limit_picture, said
 from assessments.queries import criteria_sets, limit_effect
 from assessments.services import criteria as services
-from assessments.services import criteria_drafts
+from assessments.services import criteria_drafts, criteria_files
+from assessments.services.photos import plain_name
 from people.access import UserRequest, role_required
 from people.models import Role
+from records.domain.problems import Problem
 from training.models import Stage
 
+MEDIA_TYPES = {
+    "csv": "text/csv; charset=utf-8",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "csv.zip": "application/zip",
+    "xlsx.zip": "application/zip",
+}
 FORM_METHODS = ["GET", "HEAD", "POST"]
 DRAFTERS = (Role.INSTRUCTOR, Role.QUALITY)
 
@@ -259,3 +272,50 @@ def criterion_move(request: UserRequest, set_id: int, code: str) -> HttpResponse
     except AssessmentError as error:
         return show_draft(request, criterion.criteria_set, refused=str(error))
     return redirect("assessments:criterion_edit", set_id, code)
+
+
+@require_http_methods(FORM_METHODS)
+@role_required(*DRAFTERS)
+def criteria_import(request: UserRequest) -> HttpResponse:
+    """A set as a table becomes a draft, or every problem of the table is listed."""
+    form = ImportForm(
+        request.POST if request.method == "POST" else None,
+        request.FILES or None,
+        initial={"title": request.GET.get("title", "")},
+    )
+    problems: list[Problem] = []
+    if request.method == "POST" and form.is_valid():
+        file = form.cleaned_data["file"]
+        try:
+            made = criteria_files.import_criteria(
+                name=plain_name(file.name or ""),
+                content=file.read(criteria_files.MOST_BYTES + 1),
+                title=form.cleaned_data["title"],
+                actor=request.user,
+                at=timezone.now(),
+            )
+        except criteria_files.CriteriaFileRefused as error:
+            problems = error.problems
+            form.add_error(None, str(error))
+        except AssessmentError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("%(set)s is a draft to work on.") % {"set": made})
+            return redirect("assessments:criteria_set_detail", made.pk)
+    context = {"form": form, "problems": problems}
+    status = 422 if form.is_bound else 200
+    return render(request, "assessments/criteria_import.html", context, status=status)
+
+
+@require_safe
+@login_required
+def criteria_export(request: UserRequest, set_id: int, ending: str) -> HttpResponse:
+    """A set as a file, with its drawings where a zip is asked for."""
+    made = access.criteria_set_for_reader(request.user, set_id)
+    if ending not in ENDINGS:
+        raise Http404
+    response = HttpResponse(criteria_file(made, ending), content_type=MEDIA_TYPES[ending])
+    name = f"{slugify(made.title) or 'criteria'}-rev-{made.revision}.{ending.rpartition('.')[2]}"
+    response["Content-Disposition"] = content_disposition_header(True, name) or "attachment"
+    response["X-Content-Type-Options"] = "nosniff"
+    return response
