@@ -48,6 +48,13 @@ def drawing_choices(*, blank: bool) -> list[Any]:
     return groups
 
 
+def with_value(data: Any, name: str, value: str) -> Any:
+    """What a form was sent, with another value of one field: for a page that is shown again."""
+    changed = data.copy()
+    changed[name] = value
+    return changed
+
+
 class CriterionForm(forms.Form):
     """Everything a draft may say of a criterion; which one it is, is said elsewhere.
 
@@ -129,7 +136,8 @@ class CriterionForm(forms.Form):
             "shown": json.dumps(state),
             **kwargs.pop("initial", {}),
         }
-        super().__init__(*args, initial=initial, **kwargs)
+        kwargs["initial"] = initial
+        super().__init__(*args, **kwargs)
         self.languages = list(settings.LANGUAGES)
         for language, _name in self.languages:
             self._add_texts(language)
@@ -185,9 +193,7 @@ class CriterionForm(forms.Form):
                 self[name].help_text = _now("There now: %(value)s") % {
                     "value": criteria_words.value_shown(name, now[name])
                 }
-        data = self.data.copy()
-        data["shown"] = json.dumps(dict(now))
-        self.data = data
+        self.data = with_value(self.data, "shown", json.dumps(dict(now)))
 
     def clean_shown(self) -> dict[str, Any]:
         """What the page was filled with; what cannot be read agrees with nothing."""
@@ -302,7 +308,8 @@ class SetForm(forms.Form):
             name: getattr(criteria_set, name)
             for name in ("document", "product_class", "summary", "by_default")
         }
-        super().__init__(*args, initial={**said, "shown": json.dumps(said)}, **kwargs)
+        kwargs["initial"] = {**said, "shown": json.dumps(said)}
+        super().__init__(*args, **kwargs)
         self.helper = form_helper(
             Div("document", "product_class", css_class="fields-row"),
             "summary",
@@ -349,6 +356,11 @@ class ConfirmForm(forms.Form):
         self.fields["codes"].choices = [  # type: ignore[attr-defined]
             (criterion.code, criterion.title) for criterion in self.criteria
         ]
+
+    @property
+    def ticked(self) -> set[str]:
+        """The codes that were ticked, whether or not they could be taken."""
+        return set(self["codes"].value() or ())
 
     def seen(self) -> dict[str, str]:
         """By code the digest of each criterion as the page showed it."""

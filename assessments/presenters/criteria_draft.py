@@ -1,5 +1,6 @@
 """A draft of criteria as its page shows it: the list with its marks, differences, what is left."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -72,27 +73,12 @@ class DraftPage:
     @cached_property
     def groups(self) -> list[Group]:
         groups = [
-            self._group(
-                stage.label.capitalize(),
-                [
-                    one
-                    for one in self.made.all_criteria
-                    if one.stage == stage.value and one.of == Criterion.Of.JOINT
-                ],
-                lambda one, stage=stage: one.stage == stage.value and one.of == Criterion.Of.JOINT,
-            )
-            for stage in Stage
+            *(self._group(stage.label.capitalize(), _of_joints_at(stage)) for stage in Stage),
+            self._group(_("Of the whole board"), _of_board),
         ]
-        groups.append(
-            self._group(
-                _("Of the whole board"),
-                [one for one in self.made.all_criteria if one.of == Criterion.Of.BOARD],
-                lambda one: one.of == Criterion.Of.BOARD,
-            )
-        )
         return [group for group in groups if group.criteria]
 
-    def _group(self, name: str, criteria: list[Criterion], belongs) -> Group:  # type: ignore[no-untyped-def]
+    def _group(self, name: str, belongs: Callable[[Criterion], bool]) -> Group:
         there = {one.code for one in self.made.all_criteria}
         dropped = [
             ListedCriterion(one.code, one.title, _("dropped"), is_open=False, is_dropped=True)
@@ -107,7 +93,8 @@ class DraftPage:
                 is_open=one in self.unconfirmed,
                 is_dropped=False,
             )
-            for one in criteria
+            for one in self.made.all_criteria
+            if belongs(one)
         ]
         return Group(name, [*listed, *dropped], sum(one.is_open for one in listed))
 
@@ -121,3 +108,11 @@ class DraftPage:
         elif criterion in self.unconfirmed:
             said.append(_("confirmed by one of two"))
         return ", ".join(said)
+
+
+def _of_joints_at(stage: str) -> Callable[[Criterion], bool]:
+    return lambda one: one.stage == stage and one.of == Criterion.Of.JOINT
+
+
+def _of_board(criterion: Criterion) -> bool:
+    return criterion.of == Criterion.Of.BOARD

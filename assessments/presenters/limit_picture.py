@@ -1,5 +1,6 @@
 """Limits of a criterion above what was measured: a small picture with its sentence."""
 
+from collections.abc import Callable
 from decimal import Decimal
 
 from django.utils.html import format_html, format_html_join
@@ -74,7 +75,9 @@ def limit_picture(criterion: Criterion, earlier: Criterion, found: EffectOnRecor
     )
 
 
-def _lines(kind: str, limits: list[Decimal], unit: str, x, baseline: int) -> SafeString:  # type: ignore[no-untyped-def]
+def _lines(
+    kind: str, limits: list[Decimal], unit: str, x: Callable[[float], float], baseline: int
+) -> SafeString:
     return format_html_join(
         "",
         '<path class="{0}" d="M{1} 4V82"/><text x="{1}" y="{2}" text-anchor="{3}">{4}</text>',

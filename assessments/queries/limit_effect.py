@@ -133,10 +133,8 @@ def _passes(
 ) -> tuple[bool | None, bool | None]:
     """Whether a board passes as it was judged, and with these joints judged otherwise."""
     signed_board = effective_judgements.SignedBoard(board)
-    rows = list(
-        signed_board.judgements().values_list(
-            "grading_id", "joint_id", "criterion__code", "outcome", named=True
-        )
+    rows = signed_board.judgements().values_list(
+        "grading_id", "joint_id", "criterion__code", "outcome", named=True
     )
     effective = effective_judgements.effective_judgements(signed_board, rows)
     before = effective.result().passed

@@ -236,7 +236,9 @@ def confirm_criteria(
     made = locked(criteria_set)
     refuse_published(made)
     by_two = criteria_sets.two_confirm()
-    first, second, mine = [], [], []
+    first: list[Criterion] = []
+    second: list[Criterion] = []
+    mine: list[Criterion] = []
     for criterion in made.criteria.filter(code__in=codes):
         if seen is not None and seen.get(criterion.code) != criteria_sets.digest_of(criterion):
             raise CannotChangeCriteria(

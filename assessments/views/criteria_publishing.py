@@ -11,7 +11,13 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from assessments import access
 from assessments.exceptions import AssessmentError
-from assessments.forms.criteria import ConfirmForm, PublishingForm, exercise_form
+from assessments.forms.criteria import (
+    ConfirmForm,
+    PublishingForm,
+    exercise_form,
+    with_value,
+)
+from assessments.models import CriteriaSet
 from assessments.presenters.criteria_draft import DraftPage
 from assessments.presenters.criteria_words import compare_sets, counted
 from assessments.queries import criteria_sets
@@ -67,7 +73,7 @@ def criteria_confirm(request: UserRequest, set_id: int) -> HttpResponse:
         "document": document,
         "documents": list(by_document.items()),
         "edition": form.data.get("edition", "") if form.is_bound else " ".join(editions),
-        "ticked": set(form.data.getlist("codes")) if form.is_bound else set(),
+        "ticked": form.ticked,
         "lines": [
             {
                 "criterion": one,
@@ -106,9 +112,7 @@ def criteria_publish(request: UserRequest, set_id: int) -> HttpResponse:
             form.add_error("password", str(error))
         except AssessmentError as error:
             form.add_error(None, str(error))
-            data = form.data.copy()
-            data["shown"] = criteria_sets.draft_digest(made)
-            form.data = data
+            form.data = with_value(form.data, "shown", criteria_sets.draft_digest(made))
         else:
             messages.success(
                 request, _("%(set)s is published: boards go by it.") % {"set": published}
@@ -157,7 +161,8 @@ def criteria_compare(request: UserRequest, set_id: int) -> HttpResponse:
     others = list(readable.filter(title=made.title).exclude(pk=made.pk).order_by("-revision"))
     asked = request.GET.get("with", "")
     if asked:
-        other = get_object_or_404(readable, pk=asked if asked.isdecimal() else 0, title=made.title)
+        pk = asked if asked.isdecimal() else 0
+        other: CriteriaSet | None = get_object_or_404(readable, pk=pk, title=made.title)
     else:
         earlier = criteria_sets.earlier_of(made)
         other = earlier if earlier in others else next(iter(others), None)

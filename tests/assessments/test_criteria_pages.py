@@ -9,9 +9,16 @@ from assessments.content.criteria import REVISION_2
 from assessments.models import CriteriaSet
 from assessments.queries import criteria_sets
 from assessments.services import criteria as services
-from people.models import Installation
+from people.models import Installation, Site
 from records.models import TrailEntry
-from tests.factories import NOW, PASSWORD, make_criteria_set, make_exercise, make_user
+from tests.factories import (
+    NOW,
+    PASSWORD,
+    make_criteria_set,
+    make_exercise,
+    make_site,
+    make_user,
+)
 from training.models import JointType
 from training.services import content
 
@@ -509,3 +516,85 @@ def test_the_reference_page_reads_the_set_once(client, published, django_assert_
 
     with django_assert_max_num_queries(10):
         client.get(reference("turret"))
+
+
+def test_criteria_are_confirmed_document_by_document(client, draft):
+    draft.criteria.filter(code__in=["S-1", "S-2"]).update(document="WI-204", clause="5.3")
+    draft.criteria.filter(code="S-1").update(source_note="From memory: check in the document.")
+    quality = as_role(client, "quality")
+    confirm = url("criteria_confirm", draft)
+    page = read(client, confirm, document="WI-204")
+    assert 'value="S-1"' in page
+    assert 'value="S-3"' not in page
+    assert "From memory" in page
+
+    sent = ticked(draft, "S-1", "S-2") | {"document": "WI-204", "edition": "rev. C"}
+    assert client.post(confirm, sent).url == confirm
+
+    kept = draft.criteria.get(code="S-1")
+    assert (kept.source, kept.confirmed_by) == ("WI-204, rev. C, 5.3", quality)
+    assert kept.source_note == ""
+    assert str(quality) in read(client, confirm, document="WI-204")
+    assert "Read by" in read(client, url("criterion_edit", draft, "S-1"))
+    # What stands under another document is not taken along.
+    other = client.post(confirm, ticked(draft, "S-3") | {"document": "WI-204"})
+    assert other.status_code == 422
+    assert not draft.criteria.get(code="S-3").is_verified
+
+
+def test_a_second_person_is_asked_for_where_a_site_wants_that(client, draft):
+    Site.objects.filter(pk=make_site().pk).update(criteria_by_two=True)
+    confirm = url("criteria_confirm", draft)
+    first = as_role(client, "quality")
+    client.post(confirm, ticked(draft, "S-2"))
+    assert "by you; a second person" in read(client, confirm)
+    assert "confirmed by one of two" in read(client, url("criteria_set_detail", draft))
+    assert f"read by {first}; a second person" in read(client, url("criteria_publish", draft))
+    again = client.post(confirm, ticked(draft, "S-2"))
+    assert again.status_code == 422
+    assert "A second person has to read them too" in again.content.decode()
+
+    second = as_role(client, "quality")
+    assert f"first read by {first}" in " ".join(read(client, confirm).split())
+    assert client.post(confirm, ticked(draft)).status_code == 302
+
+    assert draft.criteria.get(code="S-2").also_confirmed_by == second
+    assert draft.criteria.get(code="S-1").also_confirmed_by is None
+
+
+def test_publishing_names_what_is_unconfirmed_and_then_who_published(client, draft):
+    quality = as_role(client, "quality")
+    page = read(client, url("criteria_publish", draft))
+    assert page.count(url("criterion_edit", draft, "S-1")) == 1
+    assert 'name="password"' not in page
+    client.post(url("criteria_confirm", draft), ticked(draft))
+
+    assert 'name="password"' in read(client, url("criteria_publish", draft))
+    client.post(url("criteria_publish", draft), SIGNED | shown(draft))
+
+    page = read(client, url("criteria_set_detail", draft))
+    assert str(quality) in page
+    assert SIGNED["reason"] in page
+    assert client.get(url("criteria_publish", draft)).status_code == 404
+
+
+def test_an_exercise_names_its_set_and_boards_begin_with_it(client, published):
+    exercise = make_exercise(code="EX-A")
+    quality = as_role(client, "quality")
+    tank = services.begin_criteria_set(title="Tank", actor=quality, at=NOW, copied_from=published)
+    services.publish_criteria_set(criteria_set=tank, actor=quality, at=NOW)
+    assert str(published) in read(client, judged("EX-A"))
+    choose = reverse("assessments:exercise_criteria_choose", args=["EX-A"])
+
+    def chosen(title, before):
+        answer = client.post(choose, {"title": title, "shown": before}, follow=True)
+        return answer.content.decode()
+
+    assert "What changed is saved" in chosen("Tank", "")
+    assert str(tank) in read(client, judged("EX-A"))
+    assert "Somebody else changed this meanwhile" in chosen("Workmanship", "")
+    assert "Choose one of the published sets" in chosen("Nothing", "Tank")
+    assert "EX-A" in read(client, url("criteria_set_detail", tank))
+    as_role(client, "instructor")
+    assert "By which set" not in read(client, judged("EX-A"))
+    assert criteria_sets.set_for(exercise.code) == tank
