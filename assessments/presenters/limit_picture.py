@@ -113,25 +113,35 @@ def said(found: EffectOnRecords) -> str:
         )
         % {"n": effect.joints}
     ]
-    for n, one, many in (
+    rejected, accepted = len(effect.now_rejected), len(effect.now_accepted)
+    unclear = len(effect.unclear)
+    counted = [
         (
-            len(effect.now_rejected),
-            _("%(n)d accepted one would now be rejected."),
-            _("%(n)d accepted ones would now be rejected."),
+            rejected,
+            ngettext(
+                "%(n)d accepted one would now be rejected.",
+                "%(n)d accepted ones would now be rejected.",
+                rejected,
+            ),
         ),
         (
-            len(effect.now_accepted),
-            _("%(n)d rejected one would now be accepted."),
-            _("%(n)d rejected ones would now be accepted."),
+            accepted,
+            ngettext(
+                "%(n)d rejected one would now be accepted.",
+                "%(n)d rejected ones would now be accepted.",
+                accepted,
+            ),
         ),
         (
-            len(effect.unclear),
-            _("%(n)d lies too close to call, and counts as it was judged."),
-            _("%(n)d lie too close to call, and count as they were judged."),
+            unclear,
+            ngettext(
+                "%(n)d lies too close to call, and counts as it was judged.",
+                "%(n)d lie too close to call, and count as they were judged.",
+                unclear,
+            ),
         ),
-    ):
-        if n:
-            parts.append((one if n == 1 else many) % {"n": n})
+    ]
+    parts += [text % {"n": n} for n, text in counted if n]
     if not effect.judged_otherwise:
         parts.append(_("None would be judged otherwise."))
     return " ".join(parts)
