@@ -207,6 +207,10 @@ class Criterion(models.Model):
         return str(self.Quantity(self.quantity).label) if self.quantity else ""
 
     @property
+    def document_and_edition(self) -> str:
+        return ", ".join(filter(None, (self.document, self.edition)))
+
+    @property
     def source(self) -> str:
         """The document with its edition and clause, as it is cited; empty where there is none."""
         return ", ".join(filter(None, (self.document, self.edition, self.clause)))

@@ -19,6 +19,7 @@ from assessments.domain.criteria_differences import (
     word_differences,
 )
 from assessments.models import CriteriaSet, Criterion
+from assessments.queries import criteria_sets
 from assessments.queries.criteria_sets import state_of
 from people.presenters import quantities
 from training.models import JointType, Stage
@@ -58,6 +59,7 @@ EFFECTS = {
     Effect.BOTH: gettext_lazy("stricter and milder"),
     Effect.UNTOLD: gettext_lazy("to be read: it cannot be told"),
 }
+DRAWINGS = ("accept_drawing", "reject_drawing", "more_reject_drawings")
 TAGS = {"same": "{}", "gone": "<del>{}</del>", "new": "<ins>{}</ins>"}
 
 
@@ -93,6 +95,8 @@ def value_shown(name: str, value: Any) -> str:
     }.get(name, {})
     if name == "joint_types":
         return ", ".join(str(dict(JointType.choices).get(one, one)) for one in value)
+    if name in DRAWINGS:
+        return ", ".join(_drawing_names(value if isinstance(value, list) else [value]))
     if isinstance(value, list):
         return ", ".join(map(str, value))
     if name in ("low", "high"):
@@ -100,6 +104,12 @@ def value_shown(name: str, value: Any) -> str:
     if name == "unit":
         return unit_choice(value)
     return str(choices.get(value, value))
+
+
+def _drawing_names(names: list[str]) -> list[str]:
+    """Drawings as people call them: the organisation's own by what they show."""
+    own = criteria_sets.site_drawings(names)
+    return [own[name].title if name in own else name for name in names]
 
 
 @dataclass(frozen=True, slots=True)

@@ -142,6 +142,8 @@ def said(found: EffectOnRecords) -> str:
         ),
     ]
     parts += [text % {"n": n} for n, text in counted if n]
+    if found.is_cut:
+        parts.append(_("Only the latest are counted: there are more."))
     if not effect.judged_otherwise:
         parts.append(_("None would be judged otherwise."))
     return " ".join(parts)

@@ -1,8 +1,7 @@
 """Criteria sets in relation to each other: what precedes a draft, what is used, what is left."""
 
 import hashlib
-from collections.abc import Iterable, Mapping
-from datetime import datetime
+from collections.abc import Iterable
 from decimal import Decimal
 from typing import Any
 
@@ -136,26 +135,10 @@ def unconfirmed(criteria: Iterable[Criterion], *, by_two: bool) -> list[Criterio
     ]
 
 
-def unconfirmed_rows(by_two: bool) -> Q:
-    """The same as a condition on criteria."""
-    return (
-        Q(confirmed_at__isnull=True) | Q(also_confirmed_at__isnull=True)
-        if by_two
-        else Q(confirmed_at__isnull=True)
-    )
-
-
-def confirmed_before(
-    criteria: Iterable[Criterion], earlier: Mapping[str, Criterion]
-) -> dict[str, datetime]:
-    """When what is unconfirmed now was confirmed in the earlier revision, by code."""
-    return {
-        criterion.code: before.confirmed_at
-        for criterion in criteria
-        if criterion.confirmed_at is None
-        and (before := earlier.get(criterion.code)) is not None
-        and before.confirmed_at is not None
-    }
+def unconfirmed_rows(prefix: str = "") -> Q:
+    """The same as a condition on criteria, or on what has some under the prefix."""
+    nobody = Q(**{f"{prefix}confirmed_at__isnull": True})
+    return nobody | Q(**{f"{prefix}also_confirmed_at__isnull": True}) if two_confirm() else nobody
 
 
 def set_for(exercise_code: str) -> CriteriaSet | None:

@@ -13,6 +13,8 @@ from training.models import Position
 
 from . import effective_judgements
 
+MOST_JUDGEMENTS = 20_000
+"""Signed judgements that are looked at, the latest; a page is to come in a second or two."""
 MOST_BOARDS = 300
 """Boards that are added up anew; each is read whole."""
 
@@ -28,6 +30,8 @@ class EffectOnRecords:
         Each measured value in the unit of the draft, with the key of its judgement.
     not_converted : int
         Joints measured in another unit whose position names no diameter to convert by.
+    is_cut : bool
+        Whether there were more judgements than are looked at: then the latest were.
     boards : int
         Boards with a joint that would be judged otherwise.
     boards_read : int
@@ -39,6 +43,7 @@ class EffectOnRecords:
     effect: LimitEffect
     values: tuple[tuple[Decimal, int], ...]
     not_converted: int
+    is_cut: bool
     boards: int
     boards_read: int
     would_fail: tuple[str, ...]
@@ -89,6 +94,7 @@ def effect_of(criterion: Criterion, earlier: Criterion) -> EffectOnRecords:
         effect=effect,
         values=tuple((joint.value, joint.key) for joint in joints),
         not_converted=skipped,
+        is_cut=len(rows) >= MOST_JUDGEMENTS,
         boards=len(boards),
         boards_read=len(read),
         would_fail=tuple(sorted(would_fail)),
@@ -109,9 +115,11 @@ def _last_of_each_joint(earlier: Criterion) -> list[Judgement]:
         )
         .exclude(grading__kind=Grading.Kind.OWN)
         .select_related("grading", "joint__position")
-        .order_by("judged_at", "pk")
+        .order_by("-judged_at", "-pk")[:MOST_JUDGEMENTS]
     )
-    last = {row.joint_id: row for row in rows}
+    last: dict[int | None, Judgement] = {}
+    for row in rows:
+        last.setdefault(row.joint_id, row)
     return list(last.values())
 
 

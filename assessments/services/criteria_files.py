@@ -25,6 +25,7 @@ from .criteria import begin_criteria_set, draft_next_revision, locked, record
 from .criterion_drawings import keep_drawing, prepared_drawing
 
 MOST_BYTES = 20 * 1024 * 1024
+MOST_UNPACKED_BYTES = 64 * 1024 * 1024
 MOST_CRITERIA = 500
 DRAWINGS = "drawings/"
 
@@ -93,7 +94,10 @@ def _opened(name: str, content: bytes) -> tuple[Table, dict[str, Source | bytes]
         with tempfile.NamedTemporaryFile(suffix=".zip") as file:
             file.write(content)
             file.flush()
-            sources = {source.name: source for source in sources_in(Path(file.name))}
+            found = sources_in(Path(file.name))
+            if sum(_size_of(source) for source in found) > MOST_UNPACKED_BYTES:
+                raise CannotRead(_("The zip unpacks to more than a set of criteria can be."))
+            sources = {source.name: source for source in found}
             tables = [one for one in sources if one.lower().endswith((".csv", ".xlsx"))]
             if len(tables) != 1:
                 raise CannotRead(_("The zip has to hold one table, CSV or XLSX, and drawings."))
@@ -104,6 +108,10 @@ def _opened(name: str, content: bytes) -> tuple[Table, dict[str, Source | bytes]
     except CannotRead as error:
         raise CriteriaFileRefused([Problem(name, 0, "", str(error))]) from error
     return table, files
+
+
+def _size_of(source: Source) -> int:
+    return 0 if isinstance(source.data, Path) else source.data[1].file_size
 
 
 def _rows(table: Table, problems: list[Problem]) -> list[_Row]:

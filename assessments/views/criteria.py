@@ -39,11 +39,15 @@ def criteria_list(request: UserRequest) -> HttpResponse:
     counted = [
         (joint_type, DRAWINGS[joint_type], _count(current, joint_type)) for joint_type in JointType
     ]
+    # Of what is published, what nobody confirmed; of a draft, what still has to be.
+    waiting = Q(criteria__confirmed_at__isnull=True) | Q(
+        criteria_sets.unconfirmed_rows("criteria__"), published_at__isnull=True
+    )
     sets = (
         access.criteria_sets_readable_by(request.user)
         .annotate(
             criteria_count=Count("criteria"),
-            unverified_count=Count("criteria", filter=Q(criteria__confirmed_at__isnull=True)),
+            unverified_count=Count("criteria", filter=waiting),
         )
         .order_by("title", "-revision")
     )

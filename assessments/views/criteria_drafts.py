@@ -139,7 +139,12 @@ def criterion_add(request: UserRequest, set_id: int) -> HttpResponse:
     stage = stage if stage in Stage.values else Stage.SOLDERED.value
     form = NewCriterionForm(
         request.POST if request.method == "POST" else None,
-        initial={"code": next_code(stage, "joint", used), "stage": stage, "demerits": 15},
+        initial={
+            "code": next_code(stage, "joint", used),
+            "stage": stage,
+            "demerits": 15,
+            "document": made.document,
+        },
     )
     if request.method == "POST" and form.is_valid():
         try:
@@ -226,6 +231,9 @@ def show_criterion(
 @role_required(*DRAFTERS)
 def criterion_drop(request: UserRequest, set_id: int, code: str) -> HttpResponse:
     """Take a criterion out of the draft, with the reason."""
+    made = access.draft_for_editor(request.user, set_id)
+    if code in made.dropped:  # Pressed twice.
+        return redirect("assessments:criteria_set_detail", set_id)
     criterion = access.criterion_for_editor(request.user, set_id, code)
     form = WhyForm(request.POST, auto_id="drop-%s")
     if form.is_valid():

@@ -37,7 +37,9 @@ FORM_METHODS = ["GET", "HEAD", "POST"]
 @role_required(Role.QUALITY)
 def criteria_confirm(request: UserRequest, set_id: int) -> HttpResponse:
     """The criteria of one document, to be ticked as they are read in it."""
-    made = access.draft_for_editor(request.user, set_id)
+    made = access.criteria_set_for_reader(request.user, set_id)
+    if not made.is_draft:
+        return _published_already(request, made)
     page = DraftPage(made)
     by_document: dict[str, int] = {}
     for criterion in page.unconfirmed:
@@ -92,7 +94,9 @@ def criteria_confirm(request: UserRequest, set_id: int) -> HttpResponse:
 @role_required(Role.QUALITY)
 def criteria_publish(request: UserRequest, set_id: int) -> HttpResponse:
     """What a draft changes, what is left to confirm, and publishing it."""
-    made = access.draft_for_editor(request.user, set_id)
+    made = access.criteria_set_for_reader(request.user, set_id)
+    if not made.is_draft:
+        return _published_already(request, made)
     form = PublishingForm(
         request.POST if request.method == "POST" else None,
         initial={"shown": criteria_sets.draft_digest(made)},
@@ -127,6 +131,15 @@ def criteria_publish(request: UserRequest, set_id: int) -> HttpResponse:
     }
     status = 422 if form.is_bound else 200
     return render(request, "assessments/criteria_publish.html", context, status=status)
+
+
+def _published_already(request: UserRequest, made: CriteriaSet) -> HttpResponse:
+    """Pressed twice, or opened before somebody else published: the set as it is now."""
+    messages.info(
+        request,
+        _("%(set)s is published and never changes. Draft the next revision.") % {"set": made},
+    )
+    return redirect("assessments:criteria_set_detail", made.pk)
 
 
 @require_POST

@@ -575,7 +575,10 @@ def test_publishing_names_what_is_unconfirmed_and_then_who_published(client, dra
     page = read(client, url("criteria_set_detail", draft))
     assert str(quality) in page
     assert SIGNED["reason"] in page
-    assert client.get(url("criteria_publish", draft)).status_code == 404
+    for name in ("criteria_publish", "criteria_confirm"):
+        again = client.post(url(name, draft), SIGNED | shown(draft), follow=True)
+        assert "never changes" in again.content.decode()
+        assert again.redirect_chain == [(url("criteria_set_detail", draft), 302)]
 
 
 def test_an_exercise_names_its_set_and_boards_begin_with_it(client, published):
