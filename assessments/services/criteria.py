@@ -131,19 +131,15 @@ def _copy(source: CriteriaSet, made: CriteriaSet) -> None:
 @transaction.atomic
 def draft_next_revision(*, criteria_set: CriteriaSet, actor: User, at: datetime) -> CriteriaSet:
     """Copy a set into a draft with the next revision number; what was confirmed stays so."""
-    # All of the title, so that two who draft at once do not both take the next number.
-    revisions = list(
-        CriteriaSet.objects.filter(title=criteria_set.title)
-        .order_by("pk")
-        .select_for_update(no_key=True)
-    )
-    draft = next((made for made in revisions if made.is_draft), None)
+    _lock_title(criteria_set.title)
+    # Read anew: whoever waited for the lock does not see in it what was begun meanwhile.
+    draft = CriteriaSet.objects.drafts().filter(title=criteria_set.title).first()
     if draft is not None:
         raise CannotChangeCriteria(
             _("There is a draft already: %(draft)s. Go on with that one.") % {"draft": draft}
         )
     last = CriteriaSet.objects.filter(title=criteria_set.title).aggregate(n=Max("revision"))["n"]
-    source = next(made for made in revisions if made.pk == criteria_set.pk)
+    source = CriteriaSet.objects.get(pk=criteria_set.pk)
     made = CriteriaSet.objects.create(
         title=source.title,
         revision=last + 1,
@@ -324,12 +320,7 @@ def publish_criteria_set(
         If it is published already, is not what was shown, has no criteria, or, outside a demo,
         has one whose limit nobody has confirmed.
     """
-    # All of the title first, in one order, so that two who publish do not wait for each other.
-    list(
-        CriteriaSet.objects.filter(title=criteria_set.title)
-        .order_by("pk")
-        .select_for_update(no_key=True)
-    )
+    _lock_title(criteria_set.title)
     made = locked(criteria_set)
     refuse_published(made)
     if shown and shown != criteria_sets.draft_digest(made):
@@ -464,6 +455,11 @@ def choose_for_exercise(
     payload = written_down.exercise_criteria_content(choice) | {"before": before}
     trail.record(actor=actor, act=written_down.CHOSEN, about=choice, payload=payload, at=at)
     return choice
+
+
+def _lock_title(title: str) -> None:
+    """Hold every revision of a title, in one order, so that no two who decide on it cross."""
+    list(CriteriaSet.objects.filter(title=title).order_by("pk").select_for_update(no_key=True))
 
 
 def locked(criteria_set: CriteriaSet) -> CriteriaSet:

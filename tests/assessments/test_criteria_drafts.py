@@ -11,9 +11,10 @@ from django.db import connection, connections
 
 from assessments.exceptions import CannotChangeCriteria, CriterionChangedMeanwhile
 from assessments.models import CriteriaSet
+from assessments.presenters.criteria_files import criteria_file
 from assessments.queries import criteria_sets
 from assessments.services import criteria as services
-from assessments.services import criteria_drafts
+from assessments.services import criteria_drafts, criteria_files
 from people.models import Site
 from records.models import TrailEntry
 from records.queries.verification import verify_records
@@ -370,42 +371,115 @@ def both(*acts):
         return list(pool.map(run, acts))
 
 
-@pytest.mark.django_db(transaction=True)
-@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
-def test_two_at_once_lose_nothing(draft, quality):
+at_once = [
+    pytest.mark.django_db(transaction=True),
+    pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only"),
+]
+
+
+def marked(test):
+    for mark in at_once:
+        test = mark(test)
+    return test
+
+
+@marked
+def test_two_who_change_a_criterion_at_once_do_not_undo_each_other(draft, quality):
     other = make_user("instructor")
     criterion = draft.criteria.get(code="S-1")
     shown = criteria_sets.state_of(criterion)
+
     came_to = both(
         lambda: change(criterion, quality, demerits=1, shown=shown).demerits,
         lambda: change(criterion, other, severity="minor", shown=shown).severity,
     )
+
     assert sum("since you opened it" in str(one) for one in came_to) == 1
 
-    both(lambda: add(draft, quality, "S-20"), lambda: add(draft, other, "S-21"))
-    assert [one.order for one in draft.criteria.all()] == [1, 2, 3, 4, 5, 6]
 
+@marked
+def test_two_who_add_at_once_both_have_their_place_and_no_code_is_given_twice(draft, quality):
+    other = make_user("instructor")
+
+    both(lambda: add(draft, quality, "S-20"), lambda: add(draft, other, "S-21"))
     came_to = both(lambda: add(draft, quality, "S-30"), lambda: add(draft, other, "S-30"))
+
+    assert [one.order for one in draft.criteria.all()] == [1, 2, 3, 4, 5, 6, 7]
     assert sum("A code means one thing" in str(one) for one in came_to) == 1
 
+
+@marked
+def test_what_is_published_is_what_was_shown_though_somebody_changes_it(draft, quality):
+    other = make_user("instructor")
     confirmed(draft)
     digest = criteria_sets.draft_digest(draft)
+    criterion = draft.criteria.get(code="S-2")
+
     came_to = both(
         lambda: services.publish_criteria_set(
             criteria_set=draft, actor=quality, at=LATER, shown=digest
         ),
-        lambda: change(draft.criteria.get(code="S-2"), other, demerits=7),
+        lambda: change(criterion, other, demerits=7),
     )
-    assert len([one for one in came_to if isinstance(one, str)]) == 1
 
-    current = CriteriaSet.objects.current().get() if draft_is_out(draft) else None
-    if current is not None:
-        came_to = both(
-            lambda: services.draft_next_revision(criteria_set=current, actor=quality, at=LATER),
-            lambda: services.draft_next_revision(criteria_set=current, actor=other, at=LATER),
+    assert sum(isinstance(one, str) for one in came_to) == 1
+    is_out = CriteriaSet.objects.get(pk=draft.pk).published_at is not None
+    assert draft.criteria.get(code="S-2").demerits == (20 if is_out else 7)
+
+
+@marked
+def test_two_who_draft_the_next_revision_at_once_have_one_draft(published, quality):
+    came_to = both(
+        lambda: services.draft_next_revision(criteria_set=published, actor=quality, at=LATER),
+        lambda: services.draft_next_revision(criteria_set=published, actor=quality, at=LATER),
+    )
+
+    assert sum("There is a draft already" in str(one) for one in came_to) == 1
+    assert CriteriaSet.objects.drafts().count() == 1
+
+
+@marked
+def test_two_who_take_in_a_file_at_once_make_one_draft(published, quality):
+    content = criteria_file(published, "csv")
+
+    def take_in():
+        return criteria_files.import_criteria(
+            name="x.csv", content=content, title=published.title, actor=quality, at=LATER
         )
-        assert sum("There is a draft already" in str(one) for one in came_to) == 1
+
+    came_to = both(take_in, take_in)
+
+    assert sum("There is a draft already" in str(one) for one in came_to) == 1
+    assert CriteriaSet.objects.drafts().get().criteria.count() == 4
 
 
-def draft_is_out(draft):
-    return CriteriaSet.objects.get(pk=draft.pk).published_at is not None
+@marked
+def test_two_who_confirm_at_once_are_two_where_two_are_asked_for(draft, quality):
+    Site.objects.filter(pk=make_site().pk).update(criteria_by_two=True)
+    draft.criteria.update(confirmed_at=None, confirmed_by=None)
+    other = make_user("quality")
+
+    both(lambda: confirm(draft, quality, "S-1"), lambda: confirm(draft, other, "S-1"))
+
+    criterion = draft.criteria.get(code="S-1")
+    assert {criterion.confirmed_by, criterion.also_confirmed_by} == {quality, other}
+
+
+@marked
+def test_a_set_is_not_retired_from_under_an_exercise(published, quality):
+    make_criteria_set()
+    tank = services.begin_criteria_set(title="Tank", actor=quality, at=NOW, copied_from=published)
+    services.publish_criteria_set(criteria_set=tank, actor=quality, at=LATER)
+    exercise = make_exercise()
+
+    came_to = both(
+        lambda: services.choose_for_exercise(
+            exercise=exercise, title="Tank", shown="", actor=quality, at=LATER
+        ),
+        lambda: services.retire_criteria_set(criteria_set=tank, actor=quality, at=LATER),
+    )
+
+    assert sum(isinstance(one, str) for one in came_to) == 1
+    named = criteria_sets.exercises_naming("Tank")
+    is_retired = CriteriaSet.objects.get(pk=tank.pk).retired_at is not None
+    assert bool(named) != is_retired
