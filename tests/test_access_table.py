@@ -222,6 +222,7 @@ TABLE: dict[str, Row] = {
     "assessments:criterion_edit": form(INSTRUCTORS | QUALITY, "draft", "criterion", others=NO),
     "assessments:criteria_draft": act(INSTRUCTORS | QUALITY, "published", others=NO),
     "assessments:criteria_set_new": form(INSTRUCTORS | QUALITY, others=NO),
+    "assessments:criteria_discard": act(INSTRUCTORS | QUALITY, "draft", others=NO),
     "assessments:criteria_import": form(INSTRUCTORS | QUALITY, others=NO),
     "assessments:criteria_export": page(EVERYBODY, "published", "csv"),
     "assessments:criteria_describe": act(INSTRUCTORS | QUALITY, "draft", others=NO),

@@ -326,12 +326,12 @@ class SetForm(forms.Form):
 
 
 class WhyForm(forms.Form):
-    """Why a criterion is taken out of a draft."""
+    """Why a criterion is taken out of a draft, or a draft is discarded."""
 
     why = forms.CharField(
         label=_("Why"),
         max_length=200,
-        error_messages={"required": _("Say why it is dropped: readers of the next revision ask.")},
+        error_messages={"required": _("Say why: whoever reads of it later asks.")},
     )
     seen = forms.CharField(required=False, widget=forms.HiddenInput)
 

@@ -155,6 +155,33 @@ def draft_next_revision(*, criteria_set: CriteriaSet, actor: User, at: datetime)
     return made
 
 
+@transaction.atomic
+def discard_draft(
+    *, criteria_set: CriteriaSet, why: str, seen: str, actor: User, at: datetime
+) -> None:
+    """Throw a draft away whole; the trail keeps what it said and why it went.
+
+    Parameters
+    ----------
+    seen : str
+        `criteria_sets.draft_digest` of it as the page showed it.
+
+    Raises
+    ------
+    CannotChangeCriteria
+        If it is published, or was changed since it was shown.
+    """
+    made = locked(criteria_set)
+    refuse_published(made)
+    if seen != criteria_sets.draft_digest(made):
+        raise CannotChangeCriteria(
+            _("The draft was changed since you opened this page. Look at it again first.")
+        )
+    said = {criterion.code: criteria_sets.state_of(criterion) for criterion in made.criteria.all()}
+    record("criteria draft discarded", made, actor, at, why=why.strip(), criteria=said)
+    made.delete()
+
+
 DESCRIBED = ("summary", "document", "product_class", "by_default")
 
 

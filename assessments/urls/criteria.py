@@ -35,6 +35,7 @@ urlpatterns = [
         criterion_drawings.criterion_drawing,
         name="criterion_drawing",
     ),
+    path(f"{ONE_SET}discard/", criteria_drafts.criteria_discard, name="criteria_discard"),
     path(f"{ONE_SET}draft/", criteria_drafts.criteria_draft, name="criteria_draft"),
     path(f"{ONE_SET}publish/", criteria_publishing.criteria_publish, name="criteria_publish"),
     path(f"{ONE_SET}retire/", criteria_publishing.criteria_retire, name="criteria_retire"),

@@ -102,6 +102,9 @@ def show_draft(
         "may_publish": request.user.has_role(Role.QUALITY),
         "set_form": SetForm(criteria_set=made),
         "drawing_form": DrawingForm(auto_id="drawing-%s"),
+        "discard_form": WhyForm(
+            auto_id="discard-%s", initial={"seen": criteria_sets.draft_digest(made)}
+        ),
         "own_drawings": CriterionDrawing.objects.defer("data"),
         **more,
     }
@@ -127,6 +130,26 @@ def criteria_describe(request: UserRequest, set_id: int) -> HttpResponse:
             messages.success(request, _("What changed is saved."))
             return redirect("assessments:criteria_set_detail", set_id)
     return show_draft(request, made, set_form=form, status=422)
+
+
+@require_POST
+@role_required(*DRAFTERS)
+def criteria_discard(request: UserRequest, set_id: int) -> HttpResponse:
+    """Throw the draft away, with the reason."""
+    made = access.draft_for_editor(request.user, set_id)
+    form = WhyForm(request.POST, auto_id="discard-%s")
+    if form.is_valid():
+        try:
+            services.discard_draft(
+                criteria_set=made, **form.cleaned_data, actor=request.user, at=timezone.now()
+            )
+        except AssessmentError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("The draft of %(set)s is discarded.") % {"set": made})
+            return redirect("assessments:criteria_list")
+    errors = " ".join(str(error) for of_field in form.errors.values() for error in of_field)
+    return show_draft(request, made, refused=errors)
 
 
 @require_http_methods(FORM_METHODS)

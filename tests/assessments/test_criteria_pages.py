@@ -601,3 +601,25 @@ def test_an_exercise_names_its_set_and_boards_begin_with_it(client, published):
     as_role(client, "instructor")
     assert "By which set" not in read(client, judged("EX-A"))
     assert criteria_sets.set_for(exercise.code) == tank
+
+
+def test_a_draft_is_discarded_with_the_reason_and_the_trail_keeps_it(client, draft):
+    as_role(client, "instructor")
+    discard = url("criteria_discard", draft)
+    seen = {"seen": criteria_sets.draft_digest(draft)}
+    unsaid = client.post(discard, seen)
+    draft.criteria.filter(code="S-1").update(demerits=1)
+    stale = client.post(discard, seen | {"why": "Begun by mistake."})
+    assert (unsaid.status_code, stale.status_code) == (422, 422)
+    assert "Say why" in unsaid.content.decode()
+    assert "was changed since you opened" in stale.content.decode()
+
+    seen = {"seen": criteria_sets.draft_digest(draft)}
+    answer = client.post(discard, seen | {"why": "Begun by mistake."})
+
+    assert answer.url == LIST
+    assert not CriteriaSet.objects.filter(pk=draft.pk).exists()
+    kept = json.loads(TrailEntry.objects.get(act="criteria draft discarded").payload.body)
+    assert kept["why"] == "Begun by mistake."
+    assert set(kept["criteria"]) == {"S-1", "S-2", "S-3", "S-9"}
+    assert client.post(discard, seen | {"why": "Again."}).status_code == 404

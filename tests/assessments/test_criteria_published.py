@@ -12,6 +12,7 @@ from django.db import IntegrityError, connection, connections, transaction
 from assessments.content.criteria import REVISION_1, REVISION_2
 from assessments.exceptions import CannotChangeCriteria
 from assessments.models import CriteriaSet, Criterion
+from assessments.queries import written_down
 from assessments.services import criteria as services
 from assessments.services import criteria_drafts
 from people.models import Installation
@@ -250,3 +251,19 @@ def test_two_who_retire_one_set_each_leave_one(quality):
     assert len(refusals) == 1
     assert "is the only published set" in refusals[0]
     assert CriteriaSet.objects.current().count() == 1
+
+
+def test_a_set_that_says_nothing_new_is_written_down_as_sets_always_were(draft, quality, demo):
+    made = publish(draft, quality)
+
+    content = written_down.published_content(made)
+
+    assert set(content) == {
+        "set",
+        "revision",
+        "summary",
+        "published_at",
+        "published_by",
+        "criteria",
+    }
+    assert {tuple(one) for one in content["criteria"]} == {written_down.FIRST_CRITERION_FIELDS}
