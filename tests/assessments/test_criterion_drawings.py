@@ -223,8 +223,8 @@ def test_after_a_change_of_limits_the_drawing_says_no_other_angle():
 @pytest.mark.parametrize(
     ("made", "accept", "reject"),
     [
-        (criterion("hook-wrap-accept", "hook-wrap-reject", 200), "hidden/accept", None),
-        (criterion("hook-wrap-accept", "hook-wrap-reject", 90), None, "hidden/reject"),
+        (criterion("hook-wrap-accept", "hook-wrap-reject", 400), "hidden/accept", None),
+        (criterion("hook-wrap-accept", "hook-wrap-reject", 1), None, "hidden/reject"),
         (
             criterion("clearance-accept", "clearance-reject-wide", 0, 4, "D"),
             None,
