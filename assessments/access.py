@@ -282,11 +282,22 @@ def criteria_set_for_reader(user: User, set_id: int) -> CriteriaSet:
     return get_object_or_404(criteria_sets_readable_by(user), pk=set_id)
 
 
+def draft_for_editor(user: User, set_id: int) -> CriteriaSet:
+    """A set that is not published, for those who draft."""
+    drafts = criteria_sets_readable_by(user).drafts()
+    return get_object_or_404(drafts, pk=set_id)
+
+
 def criterion_for_editor(user: User, set_id: int, code: str) -> Criterion:
     """A criterion of a set that is not published, for those who draft."""
-    drafts = criteria_sets_readable_by(user).filter(published_at__isnull=True)
+    drafts = criteria_sets_readable_by(user).drafts()
     return get_object_or_404(
-        Criterion.objects.filter(criteria_set__in=drafts).select_related("criteria_set"),
+        Criterion.objects.filter(criteria_set__in=drafts).select_related(
+            "criteria_set__begun_from",
+            "confirmed_by__person",
+            "also_confirmed_by__person",
+            "changed_by__person",
+        ),
         criteria_set=set_id,
         code=code,
     )

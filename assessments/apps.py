@@ -7,14 +7,19 @@ class AssessmentsConfig(AppConfig):
 
     def ready(self) -> None:
         from people import ports as people_ports
-        from people.presenters import navigation
+        from people.presenters import drawings, navigation
         from records.queries.verification import register_files
 
         from . import protected
+        from .models import CriterionDrawing
+        from .presenters import criterion_drawings
         from .queries import departures, written_down
         from .services import photos
 
         protected.declare()
+        drawings.register(CriterionDrawing.PREFIX, criterion_drawings.site_drawing)
+        drawings.register(criterion_drawings.DRAWN, criterion_drawings.from_limits)
+        drawings.register(criterion_drawings.HIDDEN, criterion_drawings.hidden)
         people_ports.on_departure(departures.matters_of_departure)
         written_down.register()
         register_files(photos.originals)

@@ -66,5 +66,23 @@ class CannotChangeCriteria(AssessmentError):
     """A set of criteria cannot be drafted, changed, published or retired as asked."""
 
 
+class CriterionChangedMeanwhile(CannotChangeCriteria):
+    """Somebody else changed the criterion since the page was filled.
+
+    Attributes
+    ----------
+    now : dict of str to str
+        What stands there now, by field, of the fields that they changed.
+    """
+
+    def __init__(self, text: str, now: dict[str, str]) -> None:
+        super().__init__(text)
+        self.now = now
+
+
+class NotADrawing(AssessmentError):
+    """The file is no drawing that can be shown safely."""
+
+
 class NothingToPrint(AssessmentError):
     """There is no result yet that may stand on paper."""

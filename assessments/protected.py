@@ -64,6 +64,10 @@ def declare() -> None:
         when_update=(
             "OLD.published_at IS NOT NULL AND NOT (NEW.id = OLD.id AND NEW.title = OLD.title "
             "AND NEW.revision = OLD.revision AND NEW.summary = OLD.summary "
+            "AND NEW.document = OLD.document AND NEW.product_class = OLD.product_class "
+            "AND NEW.by_default = OLD.by_default "
+            "AND NEW.publishing_reason = OLD.publishing_reason "
+            "AND COALESCE(NEW.begun_from_id, 0) = COALESCE(OLD.begun_from_id, 0) "
             "AND NEW.published_at = OLD.published_at)"
         ),
         when_delete="OLD.published_at IS NOT NULL",
@@ -76,6 +80,10 @@ def declare() -> None:
         insert_when=_published("NEW"),
         refusal="belongs to a published set and does not change: make a new revision",
         insert_refusal="does not join a published set: make a new revision",
+    )
+    append_only.protect(
+        "assessments.CriterionDrawing",
+        refusal="stays as it was drawn: criteria name it by its hash",
     )
     append_only.protect(
         "assessments.Photo",

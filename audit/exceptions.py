@@ -7,10 +7,6 @@ class AuditError(Refusal):
     """Something about files, work logs or the past that cannot be done as asked."""
 
 
-class CannotRead(AuditError):
-    """A file or folder holds nothing that can be read as what it should be."""
-
-
 class BundleRefused(AuditError):
     """The bundle has rows that cannot be taken in, so none was."""
 

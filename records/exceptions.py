@@ -22,3 +22,7 @@ class SiteIsTaken(RecordsError):
 
 class AlreadyErased(RecordsError):
     """The payload of a trail entry has been erased before."""
+
+
+class CannotRead(Refusal):
+    """A file or folder holds nothing that can be read as what it should be."""

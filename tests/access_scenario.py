@@ -11,7 +11,7 @@ from django.core.files.base import ContentFile
 from django.db import transaction
 from django.test import Client
 
-from assessments.models import Criterion, Grading
+from assessments.models import Criterion, CriterionDrawing, Grading
 from assessments.services import measuring, photos
 from audit.models import WorkLogCheck
 from audit.services import work_log_checks
@@ -136,6 +136,9 @@ def _common(instructor: User) -> dict[str, object]:
         "graders": (make_user("instructor", site=site), make_user("instructor", site=site)),
         "draft": draft,
         "criterion": Criterion.objects.filter(criteria_set=draft).first(),
+        "drawing": CriterionDrawing.objects.create(
+            sha256="0" * 64, kind="image/svg+xml", title="A wrap", data=b"<svg/>"
+        ).sha256,
         "joint_type": JointType.TURRET.value,
         "site": site,
         "tool": tool,

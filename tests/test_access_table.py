@@ -234,8 +234,21 @@ TABLE: dict[str, Row] = {
     "assessments:criteria_set_detail, a draft": page(INSTRUCTORS | QUALITY, "draft"),
     "assessments:criterion_edit": form(INSTRUCTORS | QUALITY, "draft", "criterion", others=NO),
     "assessments:criteria_draft": act(INSTRUCTORS | QUALITY, "published", others=NO),
-    "assessments:criteria_confirm": act(QUALITY, "draft", others=NO),
-    "assessments:criteria_publish": act(QUALITY, "draft", others=NO),
+    "assessments:criteria_set_new": form(INSTRUCTORS | QUALITY, others=NO),
+    "assessments:criteria_discard": act(INSTRUCTORS | QUALITY, "draft", others=NO),
+    "assessments:criteria_import": form(INSTRUCTORS | QUALITY, others=NO),
+    "assessments:criteria_export": page(EVERYBODY, "published", "csv"),
+    "assessments:criteria_describe": act(INSTRUCTORS | QUALITY, "draft", others=NO),
+    "assessments:criterion_add": form(INSTRUCTORS | QUALITY, "draft", others=NO),
+    "assessments:criterion_drop": act(INSTRUCTORS | QUALITY, "draft", "criterion", others=NO),
+    "assessments:criterion_move": act(INSTRUCTORS | QUALITY, "draft", "criterion", others=NO),
+    "assessments:criterion_restore": act(INSTRUCTORS | QUALITY, "draft", "criterion", others=NO),
+    "assessments:criteria_compare": page(EVERYBODY, "published"),
+    "assessments:criteria_confirm": form(QUALITY, "draft", others=NO),
+    "assessments:criteria_publish": form(QUALITY, "draft", others=NO),
+    "assessments:criterion_drawing_add": act(INSTRUCTORS | QUALITY, "draft", others=NO),
+    "assessments:criterion_drawing": page(EVERYBODY, "drawing"),
+    "assessments:exercise_criteria_choose": act(QUALITY, "exercise", others=NO),
     "assessments:criteria_retire": act(QUALITY, "published", others=NO),
     # What is taught
     "training:exercise_list": page(EVERYBODY),
@@ -433,6 +446,7 @@ OF_SOMEBODY = [
     if (row.of or row.asked.get("number")) and row.may < EVERYBODY
 ]
 UNKNOWN = {
+    "exercise": "EX-NONE",
     "person": "99999",
     "person_pk": 99_999_999,
     "board": "CA-B-99999",

@@ -1,5 +1,5 @@
 from .boards import Board, BoardOutcome, DestructiveCheck, Joint, Rework
-from .criteria import CriteriaSet, Criterion
+from .criteria import CriteriaSet, Criterion, CriterionDrawing, ExerciseCriteria
 from .grading import Grading, Judgement, ReadingRequest, StageSigning, UndoStep
 from .measuring import Measurement
 from .photo_setups import PhotoSetup, SetupQualification, SetupRetirement, WireTolerance
@@ -10,7 +10,9 @@ __all__ = [
     "BoardOutcome",
     "CriteriaSet",
     "Criterion",
+    "CriterionDrawing",
     "DestructiveCheck",
+    "ExerciseCriteria",
     "Grading",
     "Joint",
     "Judgement",

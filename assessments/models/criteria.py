@@ -1,5 +1,7 @@
 """The written criteria that a joint or a board is judged by."""
 
+from typing import Any
+
 from django.conf import settings
 from django.db import models
 from django.db.models import Q
@@ -19,6 +21,9 @@ class CriteriaSetQuerySet(models.QuerySet["CriteriaSet"]):
             "-published_at", "-id"
         )
 
+    def drafts(self) -> "CriteriaSetQuerySet":
+        return self.filter(published_at__isnull=True, retired_at__isnull=True)
+
 
 class CriteriaSet(Recorded):
     """One revision of a set of criteria; once published it never changes."""
@@ -26,6 +31,21 @@ class CriteriaSet(Recorded):
     title = models.CharField(_("title"), max_length=120)
     revision = models.PositiveSmallIntegerField(_("revision"))
     summary = models.TextField(_("summary"), blank=True)
+    document = models.CharField(_("document"), max_length=160, blank=True)
+    product_class = models.CharField(_("product class"), max_length=80, blank=True)
+    by_default = models.BooleanField(
+        _("judges every board whose exercise names no other set"), default=True
+    )
+    begun_from = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, related_name="revised_by"
+    )
+    dropped = models.JSONField(
+        _("criteria taken out of the draft"),
+        default=dict,
+        blank=True,
+        help_text=_("Why, by code; what was new in the draft stands here too."),
+    )
+    publishing_reason = models.CharField(_("why it was published"), max_length=400, blank=True)
     published_at = models.DateTimeField(_("published"), null=True, blank=True)
     published_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
@@ -42,6 +62,10 @@ class CriteriaSet(Recorded):
 
     def __str__(self) -> str:
         return f"{self.title}, rev. {self.revision}"
+
+    @property
+    def is_draft(self) -> bool:
+        return self.published_at is None and self.retired_at is None
 
     @cached_property
     def all_criteria(self) -> list["Criterion"]:
@@ -83,6 +107,14 @@ class Criterion(models.Model):
         MAJOR = "major", _("major")
         MINOR = "minor", _("minor")
 
+    class Quantity(models.TextChoices):
+        WRAP = "wrap", _("wrap")
+        CLEARANCE = "clearance", _("insulation clearance")
+        LENGTH = "length", _("length")
+        FILLET = "fillet", _("fillet")
+        WETTING_ANGLE = "wetting_angle", _("wetting angle")
+        FILL = "fill", _("fill")
+
     criteria_set = models.ForeignKey(CriteriaSet, models.CASCADE, related_name="criteria")
     code = models.CharField(_("code"), max_length=16)
     order = models.PositiveSmallIntegerField()
@@ -99,16 +131,30 @@ class Criterion(models.Model):
     demerits = models.PositiveSmallIntegerField(_("demerits"))
     accept_drawing = models.CharField(_("drawing, acceptable"), max_length=80)
     reject_drawing = models.CharField(_("drawing, not acceptable"), max_length=80)
+    more_reject_drawings = models.JSONField(
+        _("further drawings, not acceptable"), default=list, blank=True
+    )
     texts = models.JSONField(
         _("texts"),
         default=dict,
         help_text=_('By language: {"en": {"title", "text", "reject", "advice"}}.'),
     )
     document = models.CharField(_("document"), max_length=160, blank=True)
+    edition = models.CharField(_("edition"), max_length=60, blank=True)
     clause = models.CharField(_("clause"), max_length=80, blank=True)
     source_note = models.TextField(_("where the limit comes from"), blank=True)
     confirmed_at = models.DateTimeField(_("limit confirmed by the site"), null=True, blank=True)
     confirmed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    also_confirmed_at = models.DateTimeField(
+        _("confirmed by a second person"), null=True, blank=True
+    )
+    also_confirmed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    changed_at = models.DateTimeField(_("changed in the draft"), null=True, blank=True)
+    changed_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
     )
 
@@ -131,7 +177,10 @@ class Criterion(models.Model):
         if own:
             return own
         text = self.texts.get("en", {}).get(key, "")
-        return _t(text) if text else ""
+        if text:
+            return _t(text)
+        # A site may write in its own language alone.
+        return next((said[key] for said in self.texts.values() if said.get(key)), "")
 
     @property
     def title(self) -> str:
@@ -154,9 +203,78 @@ class Criterion(models.Model):
         return self.how == self.How.MEASURED
 
     @property
+    def quantity_name(self) -> str:
+        return str(self.Quantity(self.quantity).label) if self.quantity else ""
+
+    @property
+    def document_and_edition(self) -> str:
+        return ", ".join(filter(None, (self.document, self.edition)))
+
+    @property
+    def source(self) -> str:
+        """The document with its edition and clause, as it is cited; empty where there is none."""
+        return ", ".join(filter(None, (self.document, self.edition, self.clause)))
+
+    @property
+    def reject_drawings(self) -> list[str]:
+        """Every drawing of what fails, the first of them first."""
+        return [name for name in (self.reject_drawing, *self.more_reject_drawings) if name]
+
+    @property
     def is_verified(self) -> bool:
         return self.confirmed_at is not None
 
     @property
     def joint_type_names(self) -> list[str]:
         return [str(JointType(name).label) for name in self.joint_types]
+
+    def as_draft_copy(self, criteria_set: CriteriaSet) -> "Criterion":
+        """The same criterion in another set, confirmed as it was; not saved."""
+        copied: dict[str, Any] = {
+            field.attname: getattr(self, field.attname)
+            for field in self._meta.concrete_fields
+            if field.attname not in ("id", "criteria_set_id", "changed_at", "changed_by_id")
+        }
+        return Criterion(criteria_set=criteria_set, **copied)
+
+
+class CriterionDrawing(Recorded):
+    """A drawing of the site's own, named by the hash of its bytes: it never changes."""
+
+    class Kind(models.TextChoices):
+        SVG = "image/svg+xml", "SVG"
+        PNG = "image/png", "PNG"
+
+    PREFIX = "site/"
+
+    sha256 = models.CharField(max_length=64, unique=True)
+    kind = models.CharField(max_length=16, choices=Kind.choices)
+    title = models.CharField(_("what it shows"), max_length=120)
+    data = models.BinaryField()
+    added_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["title", "id"]
+
+    def __str__(self) -> str:
+        return self.title
+
+    @property
+    def name(self) -> str:
+        """How a criterion names it."""
+        return f"{self.PREFIX}{self.sha256}"
+
+
+class ExerciseCriteria(Recorded):
+    """Which set the boards of an exercise begin with, by title; without a row the default one."""
+
+    exercise_code = models.CharField(_("exercise"), max_length=24, unique=True)
+    title = models.CharField(_("criteria set"), max_length=120)
+    chosen_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+"
+    )
+
+    def __str__(self) -> str:
+        return f"{self.exercise_code}: {self.title}"

@@ -9,7 +9,6 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from django.contrib.staticfiles import finders
 from django.utils.translation import gettext as _
 from PIL import Image
 
@@ -18,6 +17,7 @@ from assessments.models import Photo, Rendition
 from assessments.services.photos import open_rendition
 from people.presenters import paper
 
+from .criterion_drawings import accept_shown, file_of, reject_shown
 from .result_sheet import JudgementShown, Picture, ResultSheet
 
 SOURCE = Path(__file__).parent / "print" / "result_sheet.typ"
@@ -118,8 +118,8 @@ class _TypstData:
             "grader": said.grader,
             "source": said.source,
             "unverified": said.unverified,
-            "accept": self._drawing(criterion.accept_drawing) if said.rejects else None,
-            "reject": self._drawing(criterion.reject_drawing) if said.rejects else None,
+            "accept": self._drawing(accept_shown(criterion)) if said.rejects else None,
+            "reject": self._drawing(reject_shown(criterion)) if said.rejects else None,
             "line": self._keep("svg", _alone(line.svg(), LINE_STYLE).encode())
             if line and said.rejects
             else None,
@@ -135,10 +135,8 @@ class _TypstData:
 
     def _drawing(self, name: str) -> str | None:
         if name not in self.drawings:
-            path = finders.find(f"img/drawings/{name}.svg")
-            self.drawings[name] = (
-                self._keep("svg", Path(str(path)).read_bytes()) if name and path else ""
-            )
+            file = file_of(name)
+            self.drawings[name] = self._keep(*file) if file else ""
         return self.drawings[name] or None
 
     def _picture(self, picture: Picture) -> dict[str, Any]:

@@ -363,7 +363,7 @@ def judgement_shown(judgement: Judgement) -> JudgementShown:
         limits=judgement_words.criterion_limits(criterion),
         how=", ".join(how),
         grader=_grader(judgement.grading),
-        source=", ".join(filter(None, (criterion.document, criterion.clause))),
+        source=criterion.source,
         unverified=not criterion.is_verified,
     )
 
@@ -427,7 +427,8 @@ def _sources(judged: Iterable[Judgement]) -> Iterable[SourceSaid]:
     by_document: dict[str, dict[str, Criterion]] = {}
     for judgement in judged:
         criterion = judgement.criterion
-        by_document.setdefault(criterion.document, {})[criterion.code] = criterion
+        document = criterion.document_and_edition
+        by_document.setdefault(document, {})[criterion.code] = criterion
     for document in sorted(by_document):
         criteria = sorted(by_document[document].values(), key=lambda criterion: criterion.order)
         yield SourceSaid(

@@ -126,7 +126,9 @@ class BoardForGrader:
     def criteria_set(self) -> CriteriaSet:
         if self.reading is not None:
             return self.reading.criteria_set
-        return grading_assignment.set_of(self.assignment) or current_criteria_set()
+        return grading_assignment.set_of(self.assignment) or current_criteria_set(
+            self.board.exercise
+        )
 
     @cached_property
     def _signed(self) -> list[StageSigning]:
@@ -388,13 +390,17 @@ def boards_for_grader(boards: Sequence[Board], user: User) -> list[BoardForGrade
         for board in boards
     ]
     if any(for_grader.reading is None for for_grader in all_for_grader):
-        current = current_criteria_set()
-        current = sets.setdefault(current.pk, current)
+        current: dict[int, CriteriaSet] = {}
         for for_grader in all_for_grader:
-            if for_grader.reading is None:
-                for_grader.criteria_set = (
-                    grading_assignment.set_of(for_grader.assignment) or current
-                )
+            if for_grader.reading is not None:
+                continue
+            exercise = for_grader.board.exercise
+            if exercise.pk not in current:
+                made = current_criteria_set(exercise)
+                current[exercise.pk] = sets.setdefault(made.pk, made)
+            for_grader.criteria_set = (
+                grading_assignment.set_of(for_grader.assignment) or current[exercise.pk]
+            )
     prefetch_related_objects(list(sets.values()), "criteria")
     shown = set().union(*(for_grader.readings_shown for for_grader in all_for_grader))
     judgements: dict[int, list[Judgement]] = {}

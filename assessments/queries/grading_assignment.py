@@ -13,9 +13,9 @@ from django.utils.translation import gettext as _
 from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade
 from assessments.models import Board, CriteriaSet, Grading, ReadingRequest, StageSigning
 from people.models import User
-from training.models import Stage
+from training.models import Exercise, Stage
 
-from . import board_results, effective_judgements
+from . import board_results, criteria_sets, effective_judgements
 
 FIRST, REWORK, ANOTHER = Grading.Kind.FIRST, Grading.Kind.REWORK, Grading.Kind.ANOTHER
 
@@ -283,9 +283,9 @@ def own_reading_among(gradings: Iterable[Grading], maker: User) -> Grading | Non
     )
 
 
-def current_criteria_set() -> CriteriaSet:
-    """The set a new grading uses; raise AssessmentError where none is published."""
-    criteria_set = CriteriaSet.objects.current().first()
+def current_criteria_set(exercise: Exercise) -> CriteriaSet:
+    """The set a new grading of an exercise uses; raise AssessmentError where none is published."""
+    criteria_set = criteria_sets.set_for(exercise.code)
     if criteria_set is None:
         raise AssessmentError(
             _("No criteria set is published, so nothing can be judged. Ask quality to publish one.")

@@ -3,6 +3,7 @@
 What a stage signature covers is `board_results.signed_content`.
 """
 
+import hashlib
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 from typing import Any
@@ -13,7 +14,9 @@ from assessments.models import (
     Board,
     CriteriaSet,
     Criterion,
+    CriterionDrawing,
     DestructiveCheck,
+    ExerciseCriteria,
     Judgement,
     Measurement,
     Photo,
@@ -48,6 +51,8 @@ DECLARED = "photo set-up declared"
 QUALIFIED = "photo set-up qualified"
 RETIRED = "photo set-up retired"
 TOLERANCE = "wire tolerance stated"
+DRAWN = "drawing added"
+CHOSEN = "criteria set chosen for an exercise"
 
 
 def board_content(board: Board) -> dict[str, Any]:
@@ -216,16 +221,79 @@ def published_content(criteria_set: CriteriaSet) -> dict[str, Any]:
         "summary": criteria_set.summary,
         "published_at": criteria_set.published_at,
         "published_by": criteria_set.published_by_id,
-        "criteria": [_criterion_content(criterion) for criterion in criteria_set.criteria.all()],
+        "criteria": [criterion_content(criterion) for criterion in criteria_set.criteria.all()],
+    } | _said_of_set(criteria_set)
+
+
+def _said_of_set(criteria_set: CriteriaSet) -> dict[str, Any]:
+    """What sets have come to say since the first were published: only what this one does say."""
+    said = {
+        "document": criteria_set.document,
+        "product_class": criteria_set.product_class,
+        "begun_from": criteria_set.begun_from_id,
+        "dropped": criteria_set.dropped,
+        "publishing_reason": criteria_set.publishing_reason,
     }
+    return {name: value for name, value in said.items() if value} | (
+        {} if criteria_set.by_default else {"by_default": False}
+    )
 
 
-def _criterion_content(criterion: Criterion) -> dict[str, Any]:
-    return {
+FIRST_CRITERION_FIELDS = (
+    "code",
+    "order",
+    "stage",
+    "of",
+    "joint_types",
+    "alloys",
+    "how",
+    "quantity",
+    "low",
+    "high",
+    "unit",
+    "severity",
+    "demerits",
+    "accept_drawing",
+    "reject_drawing",
+    "texts",
+    "document",
+    "clause",
+    "source_note",
+    "confirmed_at",
+    "confirmed_by_id",
+)
+"""What entries say of every criterion; of fields that came later they say what is not empty.
+
+So that sets which were published before a field came are still what was written down of them.
+"""
+
+
+def criterion_content(criterion: Criterion) -> dict[str, Any]:
+    content = {
         field.attname: getattr(criterion, field.attname)
         for field in Criterion._meta.concrete_fields
         if field.attname not in ("id", "criteria_set_id")
     }
+    return {
+        name: value
+        for name, value in content.items()
+        if name in FIRST_CRITERION_FIELDS or value not in (None, "", [])
+    }
+
+
+def drawing_content(drawing: CriterionDrawing) -> dict[str, Any]:
+    return {
+        "sha256": hashlib.sha256(bytes(drawing.data)).hexdigest(),
+        "named": drawing.sha256,
+        "kind": str(drawing.kind),
+        "title": drawing.title,
+        "added_by": drawing.added_by_id,
+        "recorded_at": drawing.recorded_at,
+    }
+
+
+def exercise_criteria_content(choice: ExerciseCriteria) -> dict[str, Any]:
+    return {"exercise": choice.exercise_code, "set": choice.title}
 
 
 # Rebuilding
@@ -272,6 +340,28 @@ def _photos(written: Sequence[Written]) -> dict[int, Content]:
                 content["after"] = placing_content(photo)
         rebuilt[entry.number] = content
     return rebuilt
+
+
+def _choices(written: Sequence[Written]) -> dict[int, Content]:
+    """Which set an exercise goes by is compared with the last entry that says so."""
+    rows = rebuilding.rows_by_number(ExerciseCriteria.objects.all(), written)
+    last = dict(
+        TrailEntry.objects.filter(
+            about_type=kind_of(ExerciseCriteria.__name__),
+            about_id__in={entry.about_id for entry in written},
+            act=CHOSEN,
+        )
+        .order_by()
+        .values_list("about_id")
+        .annotate(Max("number"))
+    )
+    return {
+        entry.number: exercise_criteria_content(rows[entry.number])
+        if last[entry.about_id] == entry.number
+        else {"exercise": rows[entry.number].exercise_code}
+        for entry in written
+        if entry.number in rows
+    }
 
 
 def _signings(written: Sequence[Written]) -> dict[int, Content]:
@@ -326,6 +416,12 @@ def register() -> None:
         ),
         ([RETIRED], _by_number(SetupRetirement.objects.all(), retirement_content), SetupRetirement),
         ([TOLERANCE], _by_number(tolerances, tolerance_content), WireTolerance),
+        (
+            [DRAWN],
+            _by_number(CriterionDrawing.objects.all(), drawing_content),
+            CriterionDrawing,
+        ),
+        ([CHOSEN], _choices, ExerciseCriteria),
     ):
         rebuilding.register_entries(acts, model._meta.db_table, rebuild)
     rebuilding.register_entries(
@@ -357,6 +453,13 @@ def register() -> None:
             content_of=retirement_content,
         ),
         KeptTable(WireTolerance, "wire-tolerance", acts=(TOLERANCE,), content_of=tolerance_content),
+        KeptTable(CriterionDrawing, "criterion-drawing", acts=(DRAWN,), content_of=drawing_content),
+        KeptTable(
+            ExerciseCriteria,
+            "exercise-criteria",
+            acts=(CHOSEN,),
+            content_of=exercise_criteria_content,
+        ),
         KeptTable(
             CriteriaSet,
             "criteria-set",

@@ -69,7 +69,7 @@ def start_grading(*, board: Board, grader: User, at: datetime) -> Grading:
         board=board,
         grader=grader,
         kind=kind,
-        criteria_set=grading_assignment.set_of(assignment) or current_criteria_set(),
+        criteria_set=grading_assignment.set_of(assignment) or current_criteria_set(board.exercise),
         recorded_at=at,
     )
 
@@ -96,7 +96,7 @@ def start_own_reading(*, board: Board, trainee: User, at: datetime) -> Grading:
         board=board,
         grader=trainee,
         kind=Grading.Kind.OWN,
-        criteria_set=current_criteria_set(),
+        criteria_set=current_criteria_set(board.exercise),
         recorded_at=at,
     )
 

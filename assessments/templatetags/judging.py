@@ -2,10 +2,13 @@
 
 from django import template
 
-from assessments.presenters import judgement_words
+from assessments.presenters import criterion_drawings, judgement_words
 
 register = template.Library()
 
+register.filter(criterion_drawings.accept_shown)
+register.filter(criterion_drawings.reject_shown)
+register.filter(criterion_drawings.rejects_shown)
 register.filter(judgement_words.plain)
 register.filter(judgement_words.with_unit)
 register.filter(judgement_words.kind_shown)

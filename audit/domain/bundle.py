@@ -11,6 +11,7 @@ from datetime import tzinfo
 from typing import Any
 
 from people.domain.employee_numbers import LONGEST as LONGEST_NUMBER
+from records.domain.problems import Problem
 
 from .bundle_rows import (
     CertificateRow,
@@ -35,7 +36,6 @@ from .cells import (
     read_validity,
     read_window,
 )
-from .problems import Problem
 
 EVENT_KINDS = (
     "suspended",

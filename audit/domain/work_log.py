@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 import polars as pl
 
-from .problems import Problem
+from records.domain.problems import Problem
 
 KNOWN_COLUMNS = ("row", "employee_number", "stamp", "scope", "operation", "worked_on")
 LINE = "line"

@@ -9,10 +9,10 @@ import numpy as np
 import polars as pl
 
 from certification.domain.known_at import end_of_day
+from records.domain.problems import Problem
 
 from .cells import DAY_FORMAT, EMPTY, read_work_day
 from .frames import mapped
-from .problems import Problem
 from .standing_spans import NEVER, STANDINGS, UNKNOWN, LoggedDays, Spans, keys_for
 from .work_log import LINE, WorkLog
 

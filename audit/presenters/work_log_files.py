@@ -6,7 +6,7 @@ from typing import IO, Any
 import polars as pl
 
 from audit.domain.work_log_check import Findings
-from certification.presenters import exported_tables as exports
+from people.presenters import exported_tables as exports
 
 ROWS_A_BATCH = 100_000
 

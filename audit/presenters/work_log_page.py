@@ -12,8 +12,8 @@ import polars as pl
 from audit.domain.standing_spans import STANDINGS
 from audit.domain.work_log_check import CERTIFICATE, DAY, SCOPE, STANDING
 from audit.models import WorkLogCheck
-from certification.presenters import exported_tables as exports
 from people.models import Role, User
+from people.presenters import exported_tables as exports
 from people.presenters.symbols import STANDING_SYMBOLS
 from training.models import PracticeRecord
 

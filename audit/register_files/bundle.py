@@ -10,9 +10,8 @@ from datetime import UTC, tzinfo
 from pathlib import Path, PurePath
 
 from audit.domain.bundle import PARTS, Bundle
-from audit.exceptions import CannotRead
-
-from .tables import Source, Table, read_table, sources_in
+from records.exceptions import CannotRead
+from records.tables.reading import Source, Table, read_table, sources_in
 
 
 def read_bundle(path: Path, zone: tzinfo = UTC) -> Bundle:

@@ -23,12 +23,12 @@ from audit.domain.cells import (
 )
 from audit.domain.frames import mapped
 from audit.domain.work_log import LINE
-from audit.exceptions import CannotRead
 from people.domain.employee_numbers import RESERVED, SPELLING
+from records.exceptions import CannotRead
+from records.tables.reading import Row, Table, read_table
 
 from .bundle import files_of, is_heading, misspelt, take_in
 from .plain_csv import Columns, read_plain
-from .tables import Row, Table, read_table
 
 INSTANT_UTC = pl.Datetime("us", "UTC")
 PLAIN_INSTANT = r"^\d{4}-\d{2}-\d{2}T\d{2}:\d{2}:[0-5]\d(?:\.\d{1,6})?(?:Z|[+-]\d{2}:?\d{2})?$"

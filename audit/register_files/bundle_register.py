@@ -9,7 +9,6 @@ import numpy as np
 import polars as pl
 
 from audit.domain.frames import mapped
-from audit.domain.problems import Problem
 from audit.domain.standing_spans import DaysByPair, LoggedDays, Spans, SpansBuilder
 from audit.domain.work_log_check import EPOCH, PERSON, CheckOptions, Progress, away_frame
 from certification.domain.facts import (
@@ -27,6 +26,7 @@ from certification.domain.facts import (
 from certification.domain.periods import certificate_histories
 from certification.domain.standing import History, Timeline
 from certification.domain.upkeep import PracticeRecord, VisionRecord
+from records.domain.problems import Problem
 
 from .bundle_frames import BundleFrames
 

@@ -12,9 +12,8 @@ from dataclasses import dataclass
 import polars as pl
 
 from audit.domain.work_log import LINE
-
-from .limits import refuse_too_many_cells
-from .tables import DELIMITERS
+from records.tables.limits import refuse_too_many_cells
+from records.tables.reading import DELIMITERS
 
 LONGEST_HEADING = 64 * 1024
 

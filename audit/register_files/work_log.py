@@ -13,12 +13,12 @@ from typing import IO
 import polars as pl
 
 from audit.domain.work_log import KNOWN_COLUMNS, WorkLog
-from audit.exceptions import CannotRead
+from records.exceptions import CannotRead
+from records.tables.limits import refuse_too_many_cells
+from records.tables.reading import DELIMITERS, Table, xlsx_lines
+from records.tables.workbook import Doubt, Line
 
-from .limits import refuse_too_many_cells
 from .plain_csv import from_lines, read_plain
-from .tables import DELIMITERS, Table, xlsx_lines
-from .workbook import Doubt, Line
 
 MOST_BYTES = 256 * 1024 * 1024
 ROWS_A_BATCH = 50_000

@@ -11,13 +11,13 @@ from django.db import transaction
 
 from audit.domain import bundle_checks
 from audit.domain.bundle import PARTS, Bundle
-from audit.domain.problems import Problem
 from audit.exceptions import BundleRefused, CannotImportNow
 from audit.queries.register_rows import Stored, StoredRow, people_named, read_stored
 from audit.register_files.bundle import read_bundle
 from certification.services import standing
 from people.models import Site, User
 from people.services.people import lock_people
+from records.domain.problems import Problem
 from records.exceptions import SiteIsServed
 from records.services import site_to_oneself, trail
 

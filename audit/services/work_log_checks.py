@@ -24,12 +24,13 @@ from django.utils.translation import gettext as _
 from kombu.exceptions import OperationalError
 
 from audit.domain.work_log_check import DAY, PERSON, STANDING, CheckOptions, Findings, check_log
-from audit.exceptions import CannotCheck, CannotRead
+from audit.exceptions import CannotCheck
 from audit.models import WorkLogCheck
 from audit.models.work_log import MOST_ATTEMPTS, log_path
 from audit.queries.work_log_register import StoredRegister
 from audit.register_files.work_log import read_log
 from people.models import Role, Site, User
+from records.exceptions import CannotRead
 from records.services import trail
 
 log = logging.getLogger(__name__)

@@ -19,9 +19,9 @@ from audit.models import WorkLogCheck
 from audit.presenters import work_log_page as work_log_screens
 from audit.presenters.work_log_page import FindingsFile, FindingsFilters
 from audit.services import work_log_checks as services
-from certification.presenters import exported_tables as exports
 from people.access import UserRequest, role_required
 from people.models import Role
+from people.presenters import exported_tables as exports
 
 CHECKS_A_PAGE = 25
 ROWS_A_PAGE = 100

@@ -12,7 +12,6 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from certification.forms.months import MonthsForm
-from certification.presenters import exported_tables as exports
 from certification.presenters import months_ahead, months_picture
 from people.access import (
     UserRequest,
@@ -21,6 +20,7 @@ from people.access import (
     role_required,
 )
 from people.models import Role, Site
+from people.presenters import exported_tables as exports
 from people.queries.site_days import Days
 
 ENDS_A_PAGE = 100

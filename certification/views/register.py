@@ -31,11 +31,11 @@ from certification import tasks
 from certification.domain.disclosure import NOT_CURRENT
 from certification.forms.register import RegisterForm, Works
 from certification.models import KnownRegister
-from certification.presenters import exported_tables as exports
 from certification.presenters import register
 from certification.services import known_registers
 from people.access import UserRequest, people_with_standing_for, role_required
 from people.models import Person, Role
+from people.presenters import exported_tables as exports
 from people.presenters.symbols import STANDING_SYMBOLS
 
 log = logging.getLogger(__name__)

@@ -94,7 +94,14 @@ class SiteForm(forms.Form):
         max_value=120,
         help_text=_("Minutes without a tap, 1 to 120."),
     )
-
+    criteria_by_two = forms.BooleanField(
+        label=_("A second person confirms criteria too"),
+        required=False,
+        help_text=_(
+            "Sets of criteria belong to the organisation: once one site asks for it, no criterion"
+            " is published that two people have not read in its document."
+        ),
+    )
     trail_head_to = AddressesField(
         label=_("The end of the records is mailed to"),
         required=False,
@@ -124,6 +131,7 @@ class SiteForm(forms.Form):
             Div("work_starts", "work_ends", css_class="fields-row"),
             Div("send_hour", "reminders_start_on", css_class="fields-row"),
             "lock_minutes",
+            "criteria_by_two",
             "trail_head_to",
         )
 

@@ -109,6 +109,11 @@ class Site(models.Model):
         blank=True,
         help_text=_("An office, a telephone number, an address; stands in every reminder."),
     )
+    criteria_by_two = models.BooleanField(
+        _("a second person confirms criteria too"),
+        default=False,
+        help_text=_("Sets belong to the organisation: asked of all once one site asks it."),
+    )
     trail_head_to = models.JSONField(
         _("addresses that the end of the records is mailed to every day"),
         default=list,

@@ -24,6 +24,7 @@ SETTINGS = (
     "lock_minutes",
     "address",
     "contact",
+    "criteria_by_two",
     "trail_head_to",
 )
 

@@ -18,7 +18,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from people.presenters import days, quantities
+from people.presenters import days, drawings, quantities
 from people.presenters.days import NO_BREAK
 from people.presenters.limit_line import LimitLine
 from people.presenters.symbols import STANDING_SYMBOLS, VERDICT_SYMBOLS, Symbol
@@ -178,6 +178,9 @@ def drawing(name: Any, label: Any = "", decorative: Any = False) -> SafeString:
     a ``decorative`` drawing is hidden from screen readers. A name without a drawing shows as an
     empty frame with the name in it, or as nothing where it would only decorate.
     """
+    of_an_app = drawings.find(str(name), str(label), decorative=bool(decorative))
+    if of_an_app is not None:
+        return of_an_app
     picture = _drawing(str(name))
     if picture is None and decorative:
         return SafeString("")

@@ -25,6 +25,8 @@ KIND_OF_MODEL = {
     # assessments
     "CriteriaSet": "criteria-set",
     "Criterion": "criterion",
+    "CriterionDrawing": "criterion-drawing",
+    "ExerciseCriteria": "exercise-criteria",
     "Board": "board",
     "Rework": "rework",
     "DestructiveCheck": "destructive-check",

@@ -7,10 +7,18 @@ from django.urls import reverse
 
 from assessments.content.criteria import REVISION_2
 from assessments.models import CriteriaSet
+from assessments.queries import criteria_sets
 from assessments.services import criteria as services
-from people.models import Installation
+from people.models import Installation, Site
 from records.models import TrailEntry
-from tests.factories import NOW, PASSWORD, make_criteria_set, make_exercise, make_user
+from tests.factories import (
+    NOW,
+    PASSWORD,
+    make_criteria_set,
+    make_exercise,
+    make_site,
+    make_user,
+)
 from training.models import JointType
 from training.services import content
 
@@ -42,6 +50,20 @@ def published(demo):
 @pytest.fixture
 def draft():
     return make_criteria_set(published=False)
+
+
+def shown(draft):
+    return {"shown": criteria_sets.draft_digest(draft)}
+
+
+def ticked(draft, *codes):
+    """What the page sends on which these criteria, or all, are ticked."""
+    rows = list(draft.criteria.all())
+    return {
+        "document": "",
+        "codes": codes or [row.code for row in rows],
+        **{f"seen-{row.code}": criteria_sets.digest_of(row) for row in rows},
+    }
 
 
 def as_role(client, *roles):
@@ -152,14 +174,14 @@ def test_a_retired_set_is_still_read(client, published):
 
 def test_quality_confirms_and_publishes(client, draft):
     as_role(client, "quality")
-    assert "Not ready to publish" in read(client, url("criteria_set_detail", draft))
-    refused = client.post(url("criteria_publish", draft), SIGNED)
+    assert "4 criteria have not been" in read(client, url("criteria_set_detail", draft))
+    assert "Not yet: 4 criteria are unconfirmed" in read(client, url("criteria_publish", draft))
+    refused = client.post(url("criteria_publish", draft), SIGNED | shown(draft))
     assert refused.status_code == 422
     assert "4 criteria are not verified" in refused.content.decode()
 
-    codes = [one.code for one in draft.criteria.all()]
-    client.post(url("criteria_confirm", draft), {"codes": codes})
-    answer = client.post(url("criteria_publish", draft), SIGNED)
+    assert client.post(url("criteria_confirm", draft), ticked(draft)).status_code == 302
+    answer = client.post(url("criteria_publish", draft), SIGNED | shown(draft))
 
     assert answer.url == url("criteria_set_detail", draft)
     assert CriteriaSet.objects.current().get() == draft
@@ -171,7 +193,7 @@ def test_quality_confirms_and_publishes(client, draft):
 def test_confirming_nothing_is_refused(client, draft, codes):
     as_role(client, "quality")
 
-    answer = client.post(url("criteria_confirm", draft), {"codes": codes})
+    answer = client.post(url("criteria_confirm", draft), ticked(draft) | {"codes": codes})
 
     assert answer.status_code == 422
     assert 'role="alert"' in answer.content.decode()
@@ -184,7 +206,9 @@ def test_quality_retires_and_drafts_the_next(client, published):
     answer = client.post(url("criteria_draft", published))
     made = CriteriaSet.objects.get(revision=3)
     assert answer.url == url("criteria_set_detail", made)
-    assert client.post(url("criteria_draft", published)).status_code == 422
+    again = client.post(url("criteria_draft", published), follow=True)
+    assert again.redirect_chain == [(url("criteria_set_detail", made), 302)]
+    assert "There is a draft already" in again.content.decode()
 
     alone = client.post(url("criteria_retire", published), SIGNED)
     assert alone.status_code == 422
@@ -218,20 +242,17 @@ def test_a_set_is_published_and_retired_with_reason_and_password(
         made.criteria.update(confirmed_at=NOW)
     before = set(CriteriaSet.objects.current())
 
-    answer = client.post(url(name, made), SIGNED | given)
+    answer = client.post(url(name, made), SIGNED | shown(made) | given)
 
     assert answer.status_code == 422
     assert says in answer.content.decode()
     assert set(CriteriaSet.objects.current()) == before
 
 
-ALL = {
-    "title": "Title",
-    "text": "Do",
-    "reject": "Not",
-    "severity": "major",
-    "demerits": "15",
-}
+def filled(criterion, **fields):
+    """What the form of a criterion sends, with what somebody typed."""
+    state = criteria_sets.state_of(criterion)
+    return {**state, "shown": json.dumps(state), **fields}
 
 
 def test_an_instructor_changes_a_draft(client, draft):
@@ -239,10 +260,11 @@ def test_an_instructor_changes_a_draft(client, draft):
     edit = url("criterion_edit", draft, "S-2")
     assert 'name="demerits"' in read(client, edit)
 
-    answer = client.post(edit, ALL)
+    answer = client.post(edit, filled(draft.criteria.get(code="S-2"), demerits="15"))
 
-    assert answer.url == url("criteria_set_detail", draft)
+    assert answer.url == edit
     assert draft.criteria.get(code="S-2").demerits == 15
+    assert "changed" not in read(client, url("criteria_set_detail", draft)).split("<main")[0]
 
 
 @pytest.mark.parametrize(
@@ -251,19 +273,156 @@ def test_an_instructor_changes_a_draft(client, draft):
         ({"demerits": "-1"}, "greater than or equal to 0"),
         ({"demerits": "many"}, "Enter a whole number"),
         ({"severity": "fatal"}, "Select a valid choice"),
-        ({"low": "3", "high": "2"}, "lies above"),
-        ({"title": ""}, "This field is required"),
+        ({"low": "3", "high": "2", "unit": "D"}, "lies above"),
+        ({"high": "2"}, "needs its unit"),
+        ({"quantity": "clearance", "high": "2", "unit": "deg"}, "not stated in that unit"),
+        ({"how": "measured"}, "needs a limit"),
+        ({"title_en": ""}, "in one language at least"),
+        ({"joint_types": []}, "Choose at least one joint type"),
+        ({"accept_drawing": "no-such-drawing"}, "Select a valid choice"),
     ],
-    ids=["negative", "no number", "severity", "limits", "no title"],
+    ids=[
+        "negative",
+        "no number",
+        "severity",
+        "limits",
+        "no unit",
+        "a clearance in degrees",
+        "measured without a limit",
+        "no title",
+        "no joint",
+        "no drawing",
+    ],
 )
 def test_what_cannot_be_is_said_and_nothing_changed(client, draft, fields, said):
     as_role(client, "instructor")
+    criterion = draft.criteria.get(code="S-2")
 
-    answer = client.post(url("criterion_edit", draft, "S-2"), {**ALL, **fields})
+    answer = client.post(url("criterion_edit", draft, "S-2"), filled(criterion, **fields))
 
     assert answer.status_code == 422
     assert said in answer.content.decode()
+    assert criteria_sets.state_of(draft.criteria.get(code="S-2")) == criteria_sets.state_of(
+        criterion
+    )
+
+
+def test_a_page_filled_before_somebody_else_changed_it_shows_both(client, draft):
+    edit = url("criterion_edit", draft, "S-2")
+    before = draft.criteria.get(code="S-2")
+    mine = filled(before, severity="minor", text_en="Mine")
+    as_role(client, "instructor")
+    assert client.post(edit, filled(before, demerits="35")).status_code == 302
+    as_role(client, "quality")
+
+    refused = client.post(edit, mine)
+
+    page = refused.content.decode()
+    assert refused.status_code == 422
+    assert "since you opened it" in page
+    assert "There now: 35" in page
+    assert ">\nMine</textarea>" in page
+    assert draft.criteria.get(code="S-2").text == "Do"
+    now = draft.criteria.get(code="S-2")
+    again = client.post(edit, mine | {"shown": filled(now)["shown"]})
+    assert again.status_code == 302
     assert draft.criteria.get(code="S-2").demerits == 20
+
+
+def test_a_draft_is_worked_on_as_a_whole(client, draft):
+    as_role(client, "instructor")
+    described = {
+        "summary": "For the tank.",
+        "document": "WI-204",
+        "product_class": "class 3",
+        "by_default": "on",
+        "shown": json.dumps(
+            {"summary": "", "document": "", "product_class": "", "by_default": True}
+        ),
+    }
+
+    assert client.post(url("criteria_describe", draft), described).status_code == 302
+    stale = client.post(url("criteria_describe", draft), described | {"summary": "Other"})
+    added = client.post(
+        url("criterion_add", draft),
+        filled(draft.criteria.get(code="S-2"), code="S-10", title_en="Drawn back"),
+    )
+    used = client.post(
+        url("criterion_add", draft), filled(draft.criteria.get(code="S-2"), code="S-3")
+    )
+    client.post(url("criterion_move", draft, "S-10"), {"to": "earlier"})
+    seen = {"seen": criteria_sets.digest_of(draft.criteria.get(code="S-3"))}
+    unsaid = client.post(url("criterion_drop", draft, "S-3"), seen | {"why": " "})
+    dropped = client.post(url("criterion_drop", draft, "S-3"), seen | {"why": "Says little."})
+
+    draft.refresh_from_db()
+    assert (draft.document, draft.product_class) == ("WI-204", "class 3")
+    assert stale.status_code == 422
+    assert "changed this meanwhile" in stale.content.decode()
+    assert added.url == url("criterion_edit", draft, "S-10")
+    assert used.status_code == 422
+    assert "A code means one thing for ever" in used.content.decode()
+    assert unsaid.status_code == 422
+    assert dropped.status_code == 302
+    assert [one.code for one in draft.criteria.all()] == ["S-1", "S-2", "S-10", "S-9"]
+    assert draft.dropped == {"S-3": "Says little."}
+
+
+def test_a_set_is_begun_and_its_title_given_once(client, published):
+    as_role(client, "instructor")
+    given = {"title": "Tank", "document": "WI-204", "copied_from": str(published.pk)}
+
+    answer = client.post(reverse("assessments:criteria_set_new"), given)
+    again = client.post(reverse("assessments:criteria_set_new"), given)
+
+    made = CriteriaSet.objects.get(title="Tank")
+    assert answer.url == url("criteria_set_detail", made)
+    assert made.criteria.count() == published.criteria.count()
+    assert again.status_code == 422
+    assert "There is a set" in again.content.decode()
+
+
+def test_revisions_are_compared_in_words(client, published):
+    as_role(client, "quality")
+    draft = services.draft_next_revision(criteria_set=published, actor=make_user(), at=NOW)
+    criterion = draft.criteria.get(code="F-01")
+    client.post(url("criterion_edit", draft, "F-01"), filled(criterion, low="90", high="200"))
+
+    for name in ("criteria_compare", "criteria_publish", "criteria_set_detail"):
+        page = read(client, url(name, draft))
+        assert "<del>180°</del> <ins>90°</ins>" in page
+        assert "stricter and milder" in page
+    as_role(client)
+    assert client.get(url("criteria_compare", draft)).status_code == 404
+    assert "only revision" in read(client, url("criteria_compare", published))
+    other = client.get(url("criteria_compare", published), {"with": str(draft.pk)})
+    assert other.status_code == 404
+
+
+def test_what_was_not_shown_is_not_published(client, draft):
+    as_role(client, "quality")
+    draft.criteria.update(confirmed_at=NOW)
+    before = shown(draft)
+    draft.criteria.filter(code="S-2").update(demerits=1)
+
+    answer = client.post(url("criteria_publish", draft), SIGNED | before)
+    unsaid = client.post(url("criteria_publish", draft), SIGNED)
+
+    assert answer.status_code == unsaid.status_code == 422
+    assert "was changed since you opened this page" in answer.content.decode()
+    assert not CriteriaSet.objects.current().exists()
+
+
+def test_what_was_changed_since_it_was_read_is_not_confirmed(client, draft):
+    as_role(client, "quality")
+    sent = ticked(draft, "S-2")
+    draft.criteria.filter(code="S-2").update(demerits=1)
+
+    answer = client.post(url("criteria_confirm", draft), sent)
+
+    assert answer.status_code == 422
+    assert "S-2 was changed since you opened this page" in answer.content.decode()
+    assert not draft.criteria.filter(confirmed_at__isnull=False).exists()
 
 
 def test_a_published_criterion_has_no_page_to_change_it(client, published):
@@ -296,7 +455,8 @@ def test_acts_are_for_roles(client, draft, role, refused):
 def test_acts_take_post_alone(client, draft):
     as_role(client, "quality")
 
-    assert {client.get(url(name, draft)).status_code for name in ACTS} == {405}
+    acts = ["criteria_retire", "criteria_draft", "criteria_describe"]
+    assert {client.get(url(name, draft)).status_code for name in acts} == {405}
 
 
 @pytest.fixture
@@ -356,3 +516,110 @@ def test_the_reference_page_reads_the_set_once(client, published, django_assert_
 
     with django_assert_max_num_queries(10):
         client.get(reference("turret"))
+
+
+def test_criteria_are_confirmed_document_by_document(client, draft):
+    draft.criteria.filter(code__in=["S-1", "S-2"]).update(document="WI-204", clause="5.3")
+    draft.criteria.filter(code="S-1").update(source_note="From memory: check in the document.")
+    quality = as_role(client, "quality")
+    confirm = url("criteria_confirm", draft)
+    page = read(client, confirm, document="WI-204")
+    assert 'value="S-1"' in page
+    assert 'value="S-3"' not in page
+    assert "From memory" in page
+
+    sent = ticked(draft, "S-1", "S-2") | {"document": "WI-204", "edition": "rev. C"}
+    assert client.post(confirm, sent).url == confirm
+
+    kept = draft.criteria.get(code="S-1")
+    assert (kept.source, kept.confirmed_by) == ("WI-204, rev. C, 5.3", quality)
+    assert kept.source_note == ""
+    assert str(quality) in read(client, confirm, document="WI-204")
+    assert "Read by" in read(client, url("criterion_edit", draft, "S-1"))
+    # What stands under another document is not taken along.
+    other = client.post(confirm, ticked(draft, "S-3") | {"document": "WI-204"})
+    assert other.status_code == 422
+    assert not draft.criteria.get(code="S-3").is_verified
+
+
+def test_a_second_person_is_asked_for_where_a_site_wants_that(client, draft):
+    Site.objects.filter(pk=make_site().pk).update(criteria_by_two=True)
+    confirm = url("criteria_confirm", draft)
+    first = as_role(client, "quality")
+    client.post(confirm, ticked(draft, "S-2"))
+    assert "by you; a second person" in read(client, confirm)
+    assert "confirmed by one of two" in read(client, url("criteria_set_detail", draft))
+    assert f"read by {first}; a second person" in read(client, url("criteria_publish", draft))
+    again = client.post(confirm, ticked(draft, "S-2"))
+    assert again.status_code == 422
+    assert "A second person has to read them too" in again.content.decode()
+
+    second = as_role(client, "quality")
+    assert f"first read by {first}" in " ".join(read(client, confirm).split())
+    assert client.post(confirm, ticked(draft)).status_code == 302
+
+    assert draft.criteria.get(code="S-2").also_confirmed_by == second
+    assert draft.criteria.get(code="S-1").also_confirmed_by is None
+
+
+def test_publishing_names_what_is_unconfirmed_and_then_who_published(client, draft):
+    quality = as_role(client, "quality")
+    page = read(client, url("criteria_publish", draft))
+    assert page.count(url("criterion_edit", draft, "S-1")) == 1
+    assert 'name="password"' not in page
+    client.post(url("criteria_confirm", draft), ticked(draft))
+
+    assert 'name="password"' in read(client, url("criteria_publish", draft))
+    client.post(url("criteria_publish", draft), SIGNED | shown(draft))
+
+    page = read(client, url("criteria_set_detail", draft))
+    assert str(quality) in page
+    assert SIGNED["reason"] in page
+    for name in ("criteria_publish", "criteria_confirm"):
+        again = client.post(url(name, draft), SIGNED | shown(draft), follow=True)
+        assert "never changes" in again.content.decode()
+        assert again.redirect_chain == [(url("criteria_set_detail", draft), 302)]
+
+
+def test_an_exercise_names_its_set_and_boards_begin_with_it(client, published):
+    exercise = make_exercise(code="EX-A")
+    quality = as_role(client, "quality")
+    tank = services.begin_criteria_set(title="Tank", actor=quality, at=NOW, copied_from=published)
+    services.publish_criteria_set(criteria_set=tank, actor=quality, at=NOW)
+    assert str(published) in read(client, judged("EX-A"))
+    choose = reverse("assessments:exercise_criteria_choose", args=["EX-A"])
+
+    def chosen(title, before):
+        answer = client.post(choose, {"title": title, "shown": before}, follow=True)
+        return answer.content.decode()
+
+    assert "What changed is saved" in chosen("Tank", "")
+    assert str(tank) in read(client, judged("EX-A"))
+    assert "Somebody else changed this meanwhile" in chosen("Workmanship", "")
+    assert "Choose one of the published sets" in chosen("Nothing", "Tank")
+    assert "EX-A" in read(client, url("criteria_set_detail", tank))
+    as_role(client, "instructor")
+    assert "By which set" not in read(client, judged("EX-A"))
+    assert criteria_sets.set_for(exercise.code) == tank
+
+
+def test_a_draft_is_discarded_with_the_reason_and_the_trail_keeps_it(client, draft):
+    as_role(client, "instructor")
+    discard = url("criteria_discard", draft)
+    seen = {"seen": criteria_sets.draft_digest(draft)}
+    unsaid = client.post(discard, seen)
+    draft.criteria.filter(code="S-1").update(demerits=1)
+    stale = client.post(discard, seen | {"why": "Begun by mistake."})
+    assert (unsaid.status_code, stale.status_code) == (422, 422)
+    assert "Say why" in unsaid.content.decode()
+    assert "was changed since you opened" in stale.content.decode()
+
+    seen = {"seen": criteria_sets.draft_digest(draft)}
+    answer = client.post(discard, seen | {"why": "Begun by mistake."})
+
+    assert answer.url == LIST
+    assert not CriteriaSet.objects.filter(pk=draft.pk).exists()
+    kept = json.loads(TrailEntry.objects.get(act="criteria draft discarded").payload.body)
+    assert kept["why"] == "Begun by mistake."
+    assert set(kept["criteria"]) == {"S-1", "S-2", "S-3", "S-9"}
+    assert client.post(discard, seen | {"why": "Again."}).status_code == 404

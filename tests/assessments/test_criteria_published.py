@@ -12,7 +12,9 @@ from django.db import IntegrityError, connection, connections, transaction
 from assessments.content.criteria import NEWEST, REVISION_1, REVISION_2
 from assessments.exceptions import CannotChangeCriteria
 from assessments.models import CriteriaSet, Criterion
+from assessments.queries import written_down
 from assessments.services import criteria as services
+from assessments.services import criteria_drafts
 from people.models import Installation
 from records.models import TrailEntry
 from tests.factories import NOW, make_criteria_set, make_user
@@ -178,8 +180,12 @@ def test_the_database_itself_refuses_to_change_a_published_set(draft, quality, d
 
 def change(made, actor, code="S-2", texts=None, **fields):
     criterion = made.criteria.get(code=code)
-    return services.change_criterion(
-        criterion=criterion, texts=texts or {}, actor=actor, at=NOW, **fields
+    return criteria_drafts.change_criterion(
+        criterion=criterion,
+        texts={"en": texts} if texts else {},
+        actor=actor,
+        at=NOW,
+        **fields,
     )
 
 
@@ -191,7 +197,7 @@ def test_a_changed_criterion_has_to_be_confirmed_again(draft, quality):
     assert (changed.demerits, changed.text, changed.reject_text) == (15, "Do it well", "Not")
     assert not changed.is_verified
     body = TrailEntry.objects.latest("pk").payload.body
-    assert '"before":{"demerits":20,"texts":{"reject":"Not","text":"Do"' in body
+    assert '"before":{"demerits":20,"text_en":"Do"}' in body
     assert draft.criteria.filter(confirmed_at__isnull=True).get().code == "S-2"
 
 
@@ -277,3 +283,19 @@ def test_two_who_retire_one_set_each_leave_one(quality):
     assert len(refusals) == 1
     assert "is the only published set" in refusals[0]
     assert CriteriaSet.objects.current().count() == 1
+
+
+def test_a_set_that_says_nothing_new_is_written_down_as_sets_always_were(draft, quality, demo):
+    made = publish(draft, quality)
+
+    content = written_down.published_content(made)
+
+    assert set(content) == {
+        "set",
+        "revision",
+        "summary",
+        "published_at",
+        "published_by",
+        "criteria",
+    }
+    assert {tuple(one) for one in content["criteria"]} == {written_down.FIRST_CRITERION_FIELDS}

@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from audit.exceptions import CannotRead
 from audit.register_files.bundle import read_bundle
+from records.exceptions import CannotRead
 from tests.audit.bundles import (
     CERTIFICATES,
     PEOPLE,
@@ -153,7 +153,7 @@ def test_zip_that_points_outside_itself_is_refused(tmp_path, name):
 
 
 def test_zip_that_unpacks_to_too_much_is_refused_unread(tmp_path, monkeypatch):
-    monkeypatch.setattr("audit.register_files.tables.MOST_BYTES", 1000)
+    monkeypatch.setattr("records.tables.reading.MOST_BYTES", 1000)
     path = tmp_path / "bundle.zip"
     with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as archive:
         archive.writestr("people.csv", b"0" * 1001)

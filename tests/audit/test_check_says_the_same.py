@@ -8,8 +8,8 @@ from django.db import transaction
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
-from audit.exceptions import CannotRead
 from audit.services import importing
+from records.exceptions import CannotRead
 from tests.audit.bundles import csv_bytes, event, tables, write_bundle
 from tests.factories import NOW, make_kiosk, make_person, make_revision, make_scope, make_site
 

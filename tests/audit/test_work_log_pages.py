@@ -15,7 +15,7 @@ from audit.domain.work_log_check import Findings
 from audit.models import WorkLogCheck
 from audit.presenters import work_log_files
 from audit.services import work_log_checks as services
-from certification.presenters import exported_tables as exports
+from people.presenters import exported_tables as exports
 from tests.factories import (
     make_certificate,
     make_person,

@@ -9,11 +9,11 @@ from datetime import UTC, date, datetime
 import pytest
 from openpyxl.utils.datetime import CALENDAR_MAC_1904
 
-from audit.domain.number_formats import CannotShow, shown_number, shown_text
-from audit.exceptions import CannotRead
-from audit.register_files import limits, workbook
 from audit.register_files.bundle import read_bundle
 from audit.register_files.work_log import read_log
+from records.domain.number_formats import CannotShow, shown_number, shown_text
+from records.exceptions import CannotRead
+from records.tables import limits, workbook
 from tests.audit.bundles import OPERATIONS, PEOPLE, STAMPS, csv_bytes, write_bundle
 from tests.audit.workbooks import changed_workbook, raw_row, raw_workbook
 from tests.audit.workbooks import workbook as book_of

@@ -51,7 +51,7 @@ KINDS = ("certificate", "vision", "practice", "see_instructor")
 OF_NO_PERSON = re.compile(
     r"account_|mfa_|people:(own_sign_in|passkey|second_factor)|interfaces:api-v1"
     r"|operations:health_check|reminders:(calendar|mail_choices)"
-    r"|assessments:(criteria|exercise)|training:(course|exercise)"
+    r"|assessments:(criteri(a|on)|exercise)|training:(course|exercise)"
 )
 
 

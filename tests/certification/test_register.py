@@ -11,9 +11,9 @@ from openpyxl import load_workbook
 
 from assessments.models import BoardOutcome, Grading, ReadingRequest
 from certification.models import CertificateEvent
-from certification.presenters import exported_tables as exports
 from certification.services import standing
 from people.models import FormerEmployeeNumber
+from people.presenters import exported_tables as exports
 from tests import factories
 from tests.factories import (
     NOW,

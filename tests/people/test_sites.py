@@ -62,6 +62,15 @@ def test_a_site_names_who_keeps_the_end_of_the_records(client, administrator):
     assert Site.objects.get().trail_head_to == []
 
 
+def test_a_site_asks_that_two_people_confirm_criteria(client, administrator):
+    client.post(EDIT, {**ALL, "criteria_by_two": "on"})
+
+    assert Site.objects.get().criteria_by_two
+    assert '"after":{"criteria_by_two":true}' in TrailEntry.objects.get().payload.body
+    page = client.get(EDIT).content.decode()
+    assert "checked" in page.split('name="criteria_by_two"')[1].split(">")[0]
+
+
 @pytest.mark.parametrize("written", ["notary", "notary@example.org, auditor@"])
 def test_what_is_no_address_is_refused(client, administrator, written):
     answer = client.post(EDIT, {**ALL, "trail_head_to": written})

@@ -10,9 +10,18 @@ from django.core.management import call_command
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from assessments.models import Board, CriteriaSet, Grading, Judgement, Measurement, Photo
+from assessments.models import (
+    Board,
+    CriteriaSet,
+    CriterionDrawing,
+    Grading,
+    Judgement,
+    Measurement,
+    Photo,
+)
 from assessments.queries import board_results
-from assessments.services import boards, judgements, measuring, photos
+from assessments.services import boards, criterion_drawings, judgements, measuring, photos
+from assessments.services import criteria as criteria_services
 from assessments.services import grading as grading_services
 from assessments.services.judgements import Circumstances
 from certification.models import Certificate, CertificateEvent, Proposal, SchemeRevision
@@ -51,6 +60,7 @@ class Kept:
     grading: Grading
     rejected: Judgement
     criteria: CriteriaSet
+    drawing: CriterionDrawing
     revision: SchemeRevision
     proposal: Proposal
     certificate: Certificate
@@ -115,6 +125,15 @@ def kept(files):
         },
     )
     exercise = factories.make_exercise()
+    criteria_services.choose_for_exercise(
+        exercise=exercise, title=criteria.title, shown="", actor=quality, at=NOW
+    )
+    drawing = criterion_drawings.add_drawing(
+        file=BytesIO(b'<svg viewBox="0 0 9 9"><path d="M0 0H9"/></svg>'),
+        title="A line",
+        actor=quality,
+        at=NOW,
+    )
     scope = factories.make_scope()
     revision = factories.make_revision(scope, exercise=exercise, grader_needs_standing=False)
     [board] = boards.make_boards(
@@ -191,6 +210,7 @@ def kept(files):
         grading=grading,
         rejected=grading.judgements.get(outcome="reject"),
         criteria=criteria,
+        drawing=drawing,
         revision=revision,
         proposal=proposal,
         certificate=certificate,
@@ -421,6 +441,16 @@ ALTERATIONS = {
         "UPDATE assessments_criterion SET low = 90 WHERE code = 'W' AND criteria_set_id = %s",
         [kept.criteria.pk],
         f"assessments_criterion W (of assessments_criteriaset {kept.criteria.pk}) is not what",
+    ),
+    "a drawing of a criterion": lambda kept: (
+        "UPDATE assessments_criteriondrawing SET title = 'Another' WHERE id = %s",
+        [kept.drawing.pk],
+        f"assessments_criteriondrawing {kept.drawing.pk} is not what trail entry",
+    ),
+    "the set that an exercise names": lambda kept: (
+        "UPDATE assessments_exercisecriteria SET title = 'Another' WHERE exercise_code = %s",
+        [kept.board.exercise.code],
+        "assessments_exercisecriteria",
     ),
     "a published scheme's validity": lambda kept: (
         "UPDATE certification_schemerevision SET validity_months = 240 WHERE id = %s",

@@ -10,15 +10,15 @@ from zoneinfo import ZoneInfo
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
-from audit.domain.problems import Problem
 from audit.domain.work_log import WorkLog
 from audit.domain.work_log_check import CheckOptions, Findings, Register, check_log
-from audit.exceptions import CannotRead
 from audit.presenters import work_log_files as services
 from audit.queries.work_log_register import StoredRegister
 from audit.register_files.bundle_register import BundleRegister
 from audit.register_files.work_log import read_log
 from certification.domain.known_at import known_through, read_moment
+from records.domain.problems import Problem
+from records.exceptions import CannotRead
 
 from .import_register import known_zone
 

@@ -10,10 +10,11 @@ from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from audit.domain.problems import Problem
-from audit.exceptions import CannotImportNow, CannotRead
+from audit.exceptions import CannotImportNow
 from audit.services import importing
 from people.models import Site
+from records.domain.problems import Problem
+from records.exceptions import CannotRead
 
 MOST_SHOWN_OF_A_COLUMN = 1000
 

@@ -13,8 +13,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
 
-from audit.domain.problems import Problem
-from audit.exceptions import CannotRead
+from records.domain.problems import Problem
+from records.exceptions import CannotRead
 
 from .limits import MOST_MEMBERS, refuse_too_many_cells
 from .limits import MOST_UNPACKED_BYTES as MOST_BYTES

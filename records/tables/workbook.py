@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from typing import IO, NamedTuple
 from xml.parsers import expat
 
-from audit.domain.number_formats import (
+from records.domain.number_formats import (
     BUILT_IN,
     GENERAL,
     CannotShow,
@@ -24,7 +24,7 @@ from audit.domain.number_formats import (
     shown_number,
     shown_text,
 )
-from audit.exceptions import CannotRead
+from records.exceptions import CannotRead
 
 from .limits import (
     LAST_SHEET_ROW,

@@ -4,7 +4,7 @@ A few kilobytes can claim a million rows, or unpack to more than a machine has. 
 is refused before it takes long; `docs/connecting-programs.md` lists these figures.
 """
 
-from audit.exceptions import CannotRead
+from records.exceptions import CannotRead
 
 MOST_MEMBERS = 200
 MOST_UNPACKED_BYTES = 512 * 1024 * 1024

@@ -1,0 +1,67 @@
+"""Drawings of the organisation's own, for its criteria."""
+
+import hashlib
+from datetime import datetime
+from typing import IO
+
+from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
+
+from assessments.exceptions import NotADrawing
+from assessments.imaging import drawings
+from assessments.models import CriterionDrawing
+from assessments.queries import written_down
+from people.models import User
+from records.services import trail
+
+
+def add_drawing(*, file: IO[bytes], title: str, actor: User, at: datetime) -> CriterionDrawing:
+    """Keep a drawing, made anew from what is allowed; the same one again is the one there is.
+
+    Have no transaction open: a picture may wait for its turn to be decoded.
+
+    Raises
+    ------
+    NotADrawing
+        If the file is neither an SVG nor a PNG that can be shown safely.
+    DecodersBusy
+        If too many pictures wait to be decoded.
+    """
+    data = file.read(drawings.MOST_PNG_BYTES + 1)
+    return keep_drawing(prepared_drawing(data, title), title=title, actor=actor, at=at)
+
+
+def prepared_drawing(data: bytes, title: str) -> tuple[str, bytes]:
+    """The kind and the bytes that are kept of a file; raise NotADrawing for anything else."""
+    if not data:
+        raise NotADrawing(_("The file is empty. Choose the drawing again."))
+    if data.startswith(drawings.PNG_SIGNATURE):
+        return CriterionDrawing.Kind.PNG, drawings.plain_png(data)
+    return CriterionDrawing.Kind.SVG, drawings.clean_svg(data, title)
+
+
+@transaction.atomic
+def keep_drawing(
+    prepared: tuple[str, bytes], *, title: str, actor: User, at: datetime
+) -> CriterionDrawing:
+    """Write down a drawing that was prepared."""
+    kind, data = prepared
+    sha256 = hashlib.sha256(data).hexdigest()
+    known = CriterionDrawing.objects.filter(sha256=sha256).first()
+    if known is not None:
+        return known
+    try:
+        with transaction.atomic():
+            drawing = CriterionDrawing.objects.create(
+                sha256=sha256, kind=kind, title=title, data=data, added_by=actor, recorded_at=at
+            )
+    except IntegrityError:  # Somebody else sent the same at the same moment.
+        return CriterionDrawing.objects.get(sha256=sha256)
+    trail.record(
+        actor=actor,
+        act=written_down.DRAWN,
+        about=drawing,
+        payload=written_down.drawing_content(drawing),
+        at=at,
+    )
+    return drawing
