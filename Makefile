@@ -86,6 +86,7 @@ bench: install-dev
 	@$(BIN)/python -m benchmarks.judging
 	@$(BIN)/python -m benchmarks.verifying
 	@$(BIN)/python -m benchmarks.importing
+	@$(BIN)/python -m benchmarks.measuring
 
 format:
 	$(BIN)/ruff check --fix .

@@ -69,7 +69,9 @@ VERDICTS = {
     Verdict.TOO_CLOSE.value: gettext_lazy("too close to call"),
 }
 REMARKS = {
-    "short_arc": gettext_lazy("The marks span an arc under 60°, so its shape is known less well."),
+    "short_arc": gettext_lazy(
+        "The marks span an arc under 60°, too short for its shape: the uncertainty is not proven."
+    ),
     "small_wire": gettext_lazy(
         "The wire is under 12 pixels across here: the uncertainty is not proven for so small a "
         "picture. Take a closer photograph."
