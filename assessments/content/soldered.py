@@ -99,8 +99,8 @@ ON_TERMINALS = (
     CriterionContent(
         code="S-05",
         title=_("Insulation clearance"),
-        text=_("There is a gap between joint and insulation, and it is no longer than allowed."),
-        reject_text=_("Too much bare wire is left between joint and insulation."),
+        text=_("The gap from the terminal to the insulation is no longer than allowed."),
+        reject_text=_("Too much bare wire is left between terminal and insulation."),
         try_this=_(
             "Slide the insulation to about one overall diameter from the terminal before the "
             "last bend, and check it again before the iron comes near."
@@ -109,9 +109,10 @@ ON_TERMINALS = (
         joint_types=TERMINALS_AND_CUP,
         how="measured",
         quantity="clearance",
-        low=Decimal(0),
+        # Insulation that lies in the joint is S-06's alone, so that it counts once.
         high=Decimal(2),
         unit="D",
+        datum="terminal",
         severity="major",
         demerits=15,
         accept_drawing="clearance-accept",

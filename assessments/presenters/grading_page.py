@@ -16,13 +16,14 @@ from assessments.models import (
     Grading,
     Joint,
     Judgement,
+    Measurement,
     Photo,
 )
 from assessments.queries import board_results
 from assessments.queries.board_for_grader import BoardForGrader
 from assessments.queries.measured_places import MeasuredPlace
 from assessments.services.judgements import may_go_with_the_rest, measured_verdict
-from training.models import Stage
+from training.models import JointType, Stage
 
 WHOLE_BOARD = board_results.WHOLE_BOARD
 OPEN = scoring.JointState.OPEN.value
@@ -53,6 +54,10 @@ class Line:
     def key(self) -> str:
         """The key that goes there; only the first ten have one."""
         return KEYS[self.number - 1] if self.number <= len(KEYS) else ""
+
+    @property
+    def is_read_on_photographs(self) -> bool:
+        return is_read_on_photographs(self.criterion)
 
     @property
     def verdict(self) -> Verdict | None:
@@ -154,6 +159,14 @@ class GradingPage:
     @property
     def stage_is_complete(self) -> bool:
         return not self.missing and not any(cell.state == OPEN for cell in self.cells)
+
+
+def is_read_on_photographs(criterion: Criterion) -> bool:
+    """Whether marks on a photograph may give what a criterion measures, of some joint of it."""
+    if not criterion.is_measured or not criterion.quantity:
+        return False
+    is_of_holes = set(criterion.joint_types) == {JointType.HOLE.value}
+    return not (is_of_holes and criterion.quantity == Measurement.Quantity.FILL)
 
 
 def reading_url(board: Board, own: bool, **query: str) -> str:

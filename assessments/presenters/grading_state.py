@@ -15,7 +15,7 @@ from assessments.services.judgements import may_go_with_the_rest
 from people.presenters.quantities import format_with_uncertainty, unit_suffix
 
 from .class_position import PositionAcrossClass
-from .grading_page import WHOLE_BOARD, GradingPage
+from .grading_page import WHOLE_BOARD, GradingPage, is_read_on_photographs
 
 State = dict[str, Any]
 
@@ -164,7 +164,7 @@ def _criterion(criterion: Criterion) -> State:
         "minor": criterion.severity == Criterion.Severity.MINOR,
         "rest": may_go_with_the_rest(criterion),
         "measured": criterion.is_measured,
-        "quantity": criterion.quantity if criterion.is_measured else "",
+        "quantity": criterion.quantity if is_read_on_photographs(criterion) else "",
         "unit": unit_suffix(criterion.unit) if criterion.is_measured else "",
         "sign": unit_sign(criterion.unit),
         "unit_word": unit_word(criterion.unit),

@@ -221,11 +221,14 @@ def published_content(criteria_set: CriteriaSet) -> dict[str, Any]:
 
 
 def _criterion_content(criterion: Criterion) -> dict[str, Any]:
-    return {
+    content = {
         field.attname: getattr(criterion, field.attname)
         for field in Criterion._meta.concrete_fields
         if field.attname not in ("id", "criteria_set_id")
     }
+    if not content["datum"]:  # Sets of before a datum was named were written down without one.
+        del content["datum"]
+    return content
 
 
 # Rebuilding

@@ -38,6 +38,7 @@ from training.domain.wire import (
     solid_tolerance_mm,
     stranded_tolerance_mm,
 )
+from training.models import JointType
 
 from .board_lock import lock_board
 from .photos import open_rendition
@@ -319,6 +320,12 @@ def measure_again(measurement: Measurement, photo: Photo) -> Measured:
     )
 
 
+def is_read_on_photographs(quantity: str, joint: Joint | None) -> bool:
+    """Whether a photograph shows the quantity of such a joint: the fill of a hole is inside it."""
+    is_hole = joint is not None and joint.position.joint_type == JointType.HOLE
+    return not (quantity == Measurement.Quantity.FILL and is_hole)
+
+
 @transaction.atomic
 def keep_measurement(
     *,
@@ -361,6 +368,13 @@ def keep_measurement(
         )
     if joint is not None and joint.board_id != photo.board_id:
         raise CannotMeasure(_("That photograph belongs to another board."))
+    if not is_read_on_photographs(quantity, joint):
+        raise CannotMeasure(
+            _(
+                "How far solder fills a plated hole cannot be read from a photograph. Judge it by "
+                "eye from both sides, or write down the figure of a section or of X-ray."
+            )
+        )
     if quantity == Measurement.Quantity.SCALE and options.size_mm and not options.size_u_mm:
         raise CannotMeasure(str(NO_TOLERANCE))
     if criterion is not None:
@@ -386,7 +400,7 @@ def keep_measurement(
         criterion=criterion,
         quantity=quantity,
         marks={name: [[float(x), float(y)] for x, y in points] for name, points in marks.items()},
-        options=_as_kept(options, shown_width_px, size),
+        options=_as_kept(options, shown_width_px, size, criterion),
         mark_uncertainty_px=mark_uncertainty_px,
         mm_per_px=scale.mm_per_px if scale else None,
         scale_uncertainty=scale.relative_u if scale else None,
@@ -429,10 +443,15 @@ def keep_measurement(
 
 
 def _as_kept(
-    options: Options, shown_width_px: float | None, size: KnownSize | None
+    options: Options,
+    shown_width_px: float | None,
+    size: KnownSize | None,
+    criterion: Criterion | None,
 ) -> dict[str, Any]:
     """What was said with the marks, as far as it was."""
     beside: dict[str, Any] = {"shown_width_px": shown_width_px}
+    if criterion is not None:
+        beside["datum"] = criterion.datum
     if size is not None:
         beside |= {"size_kind": size.kind, "certificate": size.certificate.strip()}
     return {name: value for name, value in (asdict(options) | beside).items() if value}
