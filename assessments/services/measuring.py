@@ -160,7 +160,7 @@ class Wire:
 
 
 def wire_of(joint: Joint | None) -> Wire:
-    """A joint's wire: tolerances by its standard or the site's figures, else by our own."""
+    """A joint’s wire; tolerances by what the site says of it, its standard, or our own figures."""
     position = joint.position if joint else None
     if joint is None or position is None or not (position.conductor_mm or position.overall_mm):
         return Wire()
@@ -170,8 +170,10 @@ def wire_of(joint: Joint | None) -> Wire:
         mm = float(position.conductor_mm)
         if position.stranding == "solid":
             half = solid_tolerance_mm(mm)
+        elif of_site is not None:
+            half = of_site.conductor_percent / 100 * mm
         else:
-            half = of_site.conductor_percent / 100 * mm if of_site else stranded_tolerance_mm(mm)
+            half = stranded_tolerance_mm(mm, position.stranding)
         conductor = Diameter(mm, half)
     if position.overall_mm:
         mm = float(position.overall_mm)

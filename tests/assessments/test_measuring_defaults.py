@@ -94,7 +94,7 @@ def test_a_wire_that_is_known_here_brings_its_own_tolerance(photo, instructor):
     photo.joint.position.refresh_from_db()
     one = replace(wrap(90), quantity="scale", marks=ENDS)
     for mm, half in (
-        (0.801, 0.05 * 0.801),
+        (0.801, 0.801 - 0.724),
         (1.27, 0.127),
         (awg_diameter_mm(22), 0.01 * awg_diameter_mm(22)),
         (awg_diameter_mm(34), 0.00254),
@@ -114,7 +114,7 @@ def test_a_length_in_diameters_is_less_certain_for_the_diameter(photo, instructo
     length = replace(scale, quantity="length")
     in_mm, in_d = (keep(photo, instructor, length, unit=unit) for unit in ("mm", "d"))
     assert "size" not in in_mm.budget
-    assert in_d.budget["size"] / in_d.value == pytest.approx(0.05 / sqrt(3))
+    assert in_d.budget["size"] / in_d.value == pytest.approx((0.801 - 0.724) / 0.801 / sqrt(3))
 
 
 def test_a_solid_wires_diameter_has_its_standards_tolerance(photo, instructor):
