@@ -6,7 +6,7 @@ from typing import Any
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from assessments.models import Criterion, Judgement, Photo
+from assessments.models import CannotTell, Criterion, Judgement, Photo
 from assessments.presenters.judgement_words import plain, unit_sign, unit_word
 from assessments.presenters.measurement_words import marks_drawn, place_says
 from assessments.queries.board_for_grader import BoardForGrader
@@ -75,6 +75,14 @@ def board_state(for_grader: BoardForGrader, screen: GradingPage, tools: dict[int
             }
             for joint in places
         },
+        "asked": {
+            name_of(joint): {
+                criterion.code: cannot_tell(waits)
+                for criterion in asked[name_of(joint)]
+                if (waits := for_grader.cannot_tell(joint, criterion)) is not None
+            }
+            for joint in places
+        },
         "maker": {
             name_of(joint): {
                 criterion.code: {"outcome": said.outcome, "note": said.note}
@@ -118,6 +126,10 @@ def judgement(judgement: Judgement, for_grader: BoardForGrader, tools: dict[int,
     }
 
 
+def cannot_tell(asked: CannotTell) -> State:
+    return {"asks": asked.asks, "note": asked.note}
+
+
 def judgements_at(
     for_grader: BoardForGrader, places: Iterable[tuple[int | None, int]], tools: dict[int, str]
 ) -> list[State]:
@@ -130,11 +142,13 @@ def judgements_at(
             continue
         joint, criterion = joints[joint_id], criteria[criterion_id]
         judged = for_grader.judgement(joint, criterion)
+        waits = for_grader.cannot_tell(joint, criterion)
         rows.append(
             {
                 "place": name_of(joint),
                 "criterion": criterion.code,
                 "judged": judgement(judged, for_grader, tools) if judged else None,
+                "asked": cannot_tell(waits) if waits and not judged else None,
             }
         )
     return rows
