@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from assessments import access
 from assessments.domain.geometry import MARKS, Across, Kind, Quantity, Winding
 from assessments.models import Criterion, Joint, Measurement, Photo, PhotoSetup
-from assessments.queries import photo_setups
+from assessments.queries import photo_setups, repeatability
 from assessments.queries.measured_places import MeasuredPlace
 from assessments.services.measuring import (
     GAUGES,
@@ -65,6 +65,7 @@ class MeasuringScreen:
     size_kinds: dict[str, Any]
     setups: tuple[PhotoSetup, ...]
     retired_setup: bool
+    scatter: float
     units: tuple[str, ...]
     kept: tuple[Measurement, ...]
     last: Measurement | None
@@ -116,6 +117,7 @@ def build(
     said = _said(photo, joint, criterion, name, last, typed)
     offered = [usual, "scale"] if criterion else Measurement.Quantity.values
     words = kind_words(criterion.datum if criterion else "")
+    scatter = repeatability.scatter_of(user)
     setups = tuple(PhotoSetup.objects.in_use().filter(site=photo.board.site_id))
     return MeasuringScreen(
         quantity=name,
@@ -148,7 +150,8 @@ def build(
         kept=kept,
         last=last,
         counts=_counts(photo, user, joint, criterion) if name != "scale" else None,
-        told=_told(photo, joint, criterion, name, said),
+        told=_told(photo, joint, criterion, name, said) | {"scatter": scatter},
+        scatter=scatter,
     )
 
 

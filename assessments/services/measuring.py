@@ -28,7 +28,7 @@ from assessments.exceptions import CannotMeasure
 from assessments.imaging.drawn_marks import draw_marks
 from assessments.models import Criterion, Joint, Measurement, Photo, Rendition
 from assessments.models.measuring import as_decimal
-from assessments.queries import photo_setups, written_down
+from assessments.queries import photo_setups, repeatability, written_down
 from people.models import User
 from people.presenters.quantities import format_with_uncertainty, with_unit
 from records.services import trail
@@ -350,7 +350,8 @@ def keep_measurement(
     marks : mapping of str to sequence of points
         Pixels of the upright photograph, x right and y down.
     mark_uncertainty_px : float or None
-        What the grader states of a mark; what counts is not less than a pixel as it was shown.
+        What the grader states of a mark; what counts is not less than a pixel as it was shown,
+        nor than their own repeated measurements scatter.
     joint, criterion
         The place and the criterion that it is measured for, if any.
     shown_width_px : float or None
@@ -383,7 +384,8 @@ def keep_measurement(
         lock_board(photo.board)  # Whoever judges the place counts what was measured of it.
     held = Photo.objects.select_for_update(no_key=True).get(pk=photo.pk)
     seen = photo_setups.view_of(held)
-    least = least_mark_uncertainty_px(held, shown_width_px)
+    pixel = least_mark_uncertainty_px(held, shown_width_px)
+    least = pixel * repeatability.scatter_of(actor)
     mark_uncertainty_px = max(mark_uncertainty_px or least, least)
     read = measure_on(held, quantity, marks, options, mark_uncertainty_px)
     scale = scale_of(held)
@@ -402,7 +404,7 @@ def keep_measurement(
         criterion=criterion,
         quantity=quantity,
         marks={name: [[float(x), float(y)] for x, y in points] for name, points in marks.items()},
-        options=_as_kept(options, shown_width_px, size, criterion),
+        options=_as_kept(options, shown_width_px, size, criterion) | {"pixel_px": pixel},
         mark_uncertainty_px=mark_uncertainty_px,
         mm_per_px=scale.mm_per_px if scale else None,
         scale_uncertainty=scale.relative_u if scale else None,
