@@ -182,9 +182,11 @@ def test_the_second_of_two_graders_sees_nothing_of_it(client, photo, instructor)
     assert open_for(second) == []
     assert (open_for(maker), open_for(instructor)) == ([asked], [asked])
     client.force_login(second)
-    for name in ("board_detail", "board_grade", "board_list"):
-        args = [] if name == "board_list" else [two.number]
-        page = client.get(reverse(f"assessments:{name}", args=args)).content.decode()
+    addresses = [reverse("assessments:board_list"), reverse("certification:bench")]
+    for name in ("board_detail", "board_grade"):
+        addresses.append(reverse(f"assessments:{name}", args=[two.number]))
+    for name in addresses:
+        page = client.get(name).content.decode()
         assert "Whether it wets behind" not in page, name
         assert "asked for." not in page, name
     assert BoardForGrader(two, second, own=False).cannot_tell(
@@ -209,8 +211,12 @@ def test_the_page_says_what_is_asked_and_goes_on_to_what_is_left(client, board, 
     detail = client.get(reverse("assessments:board_detail", args=[board.number])).content.decode()
     assert "another photograph is asked for." in detail
     client.force_login(board.person.user)
-    listed = client.get(reverse("assessments:board_list")).content.decode()
-    assert "another photograph is asked for." in listed
+    for name in ("assessments:board_list", "certification:my_card"):
+        listed = client.get(reverse(name)).content.decode()
+        assert "another photograph is asked for." in listed, name
+    client.force_login(instructor)
+    bench = client.get(reverse("certification:bench")).content.decode()
+    assert "another photograph is asked for." in bench
 
 
 def test_the_script_is_answered_with_a_word_and_told_what_undo_brings_back(
