@@ -99,6 +99,7 @@ bench: install-dev
 	@$(BIN)/python -m benchmarks.verifying
 	@$(BIN)/python -m benchmarks.importing
 	@$(BIN)/python -m benchmarks.finding_edges
+	@$(BIN)/python -m benchmarks.measuring
 
 format:
 	$(BIN)/ruff check --fix .

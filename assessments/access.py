@@ -18,6 +18,7 @@ from training.models import ClassSession
 
 from .models import (
     Board,
+    CannotTell,
     CriteriaSet,
     Criterion,
     Grading,
@@ -31,6 +32,7 @@ from .models import (
 from .models.boards import BoardQuerySet
 from .models.criteria import CriteriaSetQuerySet
 from .models.photo_setups import SetupQuerySet
+from .queries import cannot_tell
 
 PHOTO_COMES_WITH = (
     "board__exercise",
@@ -256,6 +258,27 @@ def measurements_readable_by(user: User, photo: Photo) -> QuerySet[Measurement]:
 def measurement_for_reader(user: User, key: str, measurement_id: int) -> Measurement:
     photo = photo_for_reader(user, key)
     return get_object_or_404(measurements_readable_by(user, photo), pk=measurement_id)
+
+
+def cannot_tell_visible_to(user: User) -> QuerySet[CannotTell]:
+    """What is asked for at boards that the user may photograph, and their own asking.
+
+    Where two graders judge, another instructor may be the second of them and sees nothing of
+    it; whoever made the board does.
+    """
+    instructs_at = user.sites_as(Role.INSTRUCTOR)
+    one_grader = Q(grading__board__exercise__graders=1) & ~Q(grading__kind=Grading.Kind.ANOTHER)
+    return (
+        cannot_tell.still_open()
+        .filter(
+            Q(grading__grader=user)
+            | Q(grading__board__person=user.person_id or 0)
+            | one_grader & Q(grading__board__site__in=instructs_at)
+        )
+        .filter(grading__board__disposed_at__isnull=True)
+        .exclude(grading__kind=Grading.Kind.OWN)
+        .select_related("grading__board", "joint__position", "criterion", "photo")
+    )
 
 
 def setups_readable_by(user: User) -> SetupQuerySet:

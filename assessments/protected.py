@@ -33,6 +33,16 @@ def declare() -> None:
         refusal="is under a signature: correct it with a new grading",
         insert_refusal="takes no judgement of a stage that is signed",
     )
+    append_only.protect(
+        "assessments.CannotTell",
+        when_update=(
+            "OLD.taken_back_at IS NOT NULL OR NOT (NEW.id = OLD.id "
+            "AND NEW.grading_id = OLD.grading_id AND NEW.criterion_id = OLD.criterion_id "
+            "AND NEW.stage = OLD.stage AND NEW.asks = OLD.asks AND NEW.note = OLD.note "
+            "AND NEW.recorded_at = OLD.recorded_at)"
+        ),
+        refusal="says what could not be told, and stays as it is",
+    )
     append_only.protect("assessments.StageSigning")
     append_only.protect("assessments.Measurement")
     append_only.protect("assessments.PhotoSetup")

@@ -26,6 +26,7 @@ APPS = (
 
 KEYWORDS = DEFAULT_KEYWORDS | {
     "gettext_lazy": None,
+    "_now": None,
     "ngettext_lazy": (1, 2),
     "pgettext_lazy": ((1, "c"), 2),
     "npgettext_lazy": ((1, "c"), 2, 3),

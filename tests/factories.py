@@ -233,8 +233,14 @@ def make_photo_setup(site: Site | None = None, *, qualified: bool = True, **boun
 
 def on_a_stand(photo: Photo, **bounds: Any) -> Photo:
     """The photograph, as one taken on a qualified stand."""
-    photo.setup = make_photo_setup(photo.board.site, **bounds)
-    photo.save(update_fields=["setup"])
+    site = photo.board.site
+    photo_setups.choose_setup(
+        photo=photo,
+        setup=make_photo_setup(site, **bounds),
+        actor=make_user("instructor", site=site),
+        at=NOW,
+    )
+    photo.refresh_from_db(fields=["setup", "scale_view"])
     return photo
 
 

@@ -26,6 +26,8 @@ class CriterionContent:
         Limits, both included, in `unit`; a criterion judged by eye may have them too.
     quantity : str
         What is measured on a photograph; empty where no tool of the photograph measures it.
+    datum : str
+        What an insulation clearance is measured from, as its document says; empty for others.
     document, clause, source_note : str
         Where the criterion comes from; an empty document is common practice.
     """
@@ -44,6 +46,7 @@ class CriterionContent:
     low: Decimal | None = None
     high: Decimal | None = None
     unit: Literal["", "deg", "d", "D", "mm", "percent", "ratio"] = ""
+    datum: Literal["", "terminal", "solder"] = ""
     severity: Literal["critical", "major", "minor"]
     demerits: int
     accept_drawing: str

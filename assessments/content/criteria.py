@@ -177,11 +177,13 @@ OTHERWISE_SINCE_2 = {
     # Insulation in the solder is charged once, to S-06.
     "S-05": {
         "text": _(
-            "The gap between joint and insulation is no longer than allowed. Insulation that "
-            "touches the solder is charged under its own criterion, and not here as well."
+            "The gap from the terminal to the insulation is no longer than allowed. Insulation "
+            "that touches the solder is charged under its own criterion, and not here as well."
         ),
+        "reject_text": _("Too much bare wire is left between terminal and insulation."),
         "joint_types": TERMINALS,
         "low": None,
+        "datum": "terminal",
     },
     "S-06": {
         "text": _(

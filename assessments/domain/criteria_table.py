@@ -15,6 +15,7 @@ PLAIN_COLUMNS = {
     "at_least": "low",
     "at_most": "high",
     "unit": "unit",
+    "measured_from": "datum",
     "severity": "severity",
     "demerits": "demerits",
     "document": "document",
@@ -39,6 +40,7 @@ CHOICES = {
     "how": ("eye", "measured"),
     "quantity": ("", "wrap", "clearance", "length", "fillet", "wetting_angle", "fill"),
     "unit": ("", "mm", "d", "D", "deg", "percent", "ratio"),
+    "datum": ("", "terminal", "solder"),
     "severity": ("critical", "major", "minor"),
 }
 UNIT_SIGNS = {"°": "deg", "%": "percent"}

@@ -7,7 +7,7 @@ do is a bound, which `view.with_bound` takes in. The expanded uncertainty is U =
 """
 
 from collections.abc import Callable
-from math import atan2, degrees, hypot, pi
+from math import degrees, hypot, pi
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from .marks import (
     FLAT_ANGLE_DEG,
     LEAST_POST,
     MARKS,
+    SHORT_ARC_DEG,
     SMALL_WIRE_PX,
     Across,
     Array,
@@ -166,7 +167,7 @@ def _terms(
             placed,
             flat,
             px_per_mm=view.px_per_mm(mm_per_px),
-            apart=apart.astype(float),
+            apart=apart,
             lifted=read.lift,
         )
     if read.by_scale and scale is not None:
@@ -356,11 +357,12 @@ def _wrap(points: Points, _sigma: float, _scale: Scale | None, options: Options)
         raise TurnsNotPossible("A wrap is measured to two turns: say 0 or 1 turn beyond the marks.")
     way = -1.0 if options.winding == Winding.ANTICLOCKWISE else 1.0
 
-    def turned_about(middle: Array) -> float:
+    def turned_about(middle: Array) -> Array:
         a, b = start - middle, end - middle
-        return way * atan2(a[0] * b[1] - a[1] * b[0], float(a @ b))  # y is down
+        turned = np.arctan2(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0], (a * b).sum(axis=-1))
+        return way * turned  # y is down
 
-    turned = turned_about(centre)
+    turned = float(turned_about(centre))
     value = degrees(turned % (2 * pi)) + 360 * options.full_turns
     a, b = start - centre, end - centre
     by_start = way * np.array([a[1], -a[0]]) / (a @ a)
@@ -371,14 +373,21 @@ def _wrap(points: Points, _sigma: float, _scale: Scale | None, options: Options)
     if len(post):
         slopes["post"] = degrees(1) * np.einsum("i,ijk->jk", by_centre, by_post)
         also |= {"centre_x": float(centre[0]), "centre_y": float(centre[1])}
-        return Read(value, "deg", slopes, also=also)
+        short = (Remark.SHORT_ARC,) if _spanned_deg(post - centre) < SHORT_ARC_DEG else ()
+        return Read(value, "deg", slopes, remarks=short, also=also)
     slopes["centre"] = degrees(1) * by_centre[None]
 
-    def lift(push: Array) -> float:
+    def lift(push: Array) -> Array:
         apart = turned_about(centre + push) - turned
-        return degrees((apart + pi) % (2 * pi) - pi)
+        return np.degrees((apart + pi) % (2 * pi) - pi)
 
     return Read(value, "deg", slopes, also=also, apart=("centre",), lift=lift)
+
+
+def _spanned_deg(ways: Array) -> float:
+    """The arc that points about a centre span: all but the widest gap between two of them."""
+    at = np.sort(np.degrees(np.arctan2(ways[:, 1], ways[:, 0])))
+    return 360 - float(np.diff(at, append=at[0] + 360).max())
 
 
 def _centre(points: Points) -> tuple[Array, Array]:

@@ -240,7 +240,7 @@ class Read:
     apart : tuple of str
         Kinds of marks that may lie as far off the plane as the set-up's depth.
     lift : callable or None
-        What a push (x, y) of those marks, in pixels, does to the value, in full.
+        From pushes of those marks, in pixels, shape (M, 2), to what each does to the value.
     gap_slopes : dict of str to ndarray
         Slopes in pixels a pixel of a result that is said in millimetres too.
     """
@@ -253,7 +253,7 @@ class Read:
     remarks: tuple[Remark, ...] = ()
     also: dict[str, float] = field(default_factory=dict)
     apart: tuple[str, ...] = ()
-    lift: Callable[[Array], float] | None = None
+    lift: Callable[[Array], Array] | None = None
     gap_slopes: dict[str, Array] = field(default_factory=dict)
 
 

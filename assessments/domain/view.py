@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from math import cos, hypot, pi, radians, sqrt, tan
 
 import numpy as np
+from numpy.typing import NDArray
 
 from .marks import Array
 
@@ -108,8 +109,8 @@ def view_bound(
     slopes: Array,
     *,
     px_per_mm: float,
-    apart: Array | None = None,
-    lifted: Callable[[Array], float] | None = None,
+    apart: NDArray[np.bool_] | None = None,
+    lifted: Callable[[Array], Array] | None = None,
 ) -> float:
     """Bound what a view within its set-up may have done to a result.
 
@@ -125,11 +126,11 @@ def view_bound(
     points, slopes : ndarray, shape (N, 2)
         Marks in pixels of the upright photograph, and the result's slopes by them.
     px_per_mm : float
-    apart : ndarray, shape (N,), optional
-        Marks that lie off the plane by up to `depth_mm`, not `relief_mm`: a share of 1 or 0.
+    apart : ndarray of bool, shape (N,), optional
+        Marks that lie off the plane by up to `depth_mm`, not `relief_mm`.
     lifted : callable, optional
-        What leaning by (x, y) pixels does to the result through those marks, in full; where it
-        is given, their own slopes are left out of the lean.
+        From pushes of those marks, in pixels, shape (M, 2), to what each does to the result, in
+        full; where it is given, their own slopes are left out of the lean.
 
     Returns
     -------
@@ -137,25 +138,22 @@ def view_bound(
         In the unit of the result; never negative.
     """
     x = view.from_middle(points)
-    far = np.zeros(len(x)) if apart is None else apart
-    off_mm = np.where(far > 0, view.depth_mm, view.relief_mm)
+    far = np.zeros(len(x), dtype=bool) if apart is None else apart
+    off_mm = np.where(far, view.depth_mm, view.relief_mm)
     reach = hypot(view.width_px, view.height_px) / 2
     distance_px = view.distance_mm * px_per_mm
     by_way = (slopes * x).sum(axis=1)
-    leaning = np.where(far > 0, 0.0, off_mm) if lifted is not None else off_mm
-    worst = 0.0
-    for along in ALONG:
-        aside, way = slopes @ along, x @ along
-        tilted = view.lean * px_per_mm * float((leaning * np.abs(aside)).sum())
-        tilted += view.lean / distance_px * abs(float((by_way * way).sum()))
-        tilted += (1 - cos(radians(view.tilt_deg))) * abs(float((aside * way).sum()))
-        if lifted is not None:
-            push = view.lean * px_per_mm * view.depth_mm * along
-            tilted += max(abs(lifted(push)), abs(lifted(-push)))
-        worst = max(worst, tilted)
-    near = float((off_mm * np.abs(by_way)).sum()) / view.distance_mm
-    lens = abs(float((by_way * (x**2).sum(axis=1)).sum())) / reach**2
-    return worst * BETWEEN + near + view.distortion * lens
+    leaning = off_mm if lifted is None else np.where(far, 0.0, off_mm)
+    aside, way = slopes @ ALONG.T, x @ ALONG.T  # each mark, in each direction
+    tilted = view.lean * px_per_mm * (leaning @ np.abs(aside))
+    tilted += view.lean / distance_px * np.abs(by_way @ way)
+    tilted += (1 - cos(radians(view.tilt_deg))) * np.abs((aside * way).sum(axis=0))
+    if lifted is not None:
+        push = view.lean * px_per_mm * view.depth_mm * ALONG
+        tilted += np.maximum(np.abs(lifted(push)), np.abs(lifted(-push)))
+    near = float(off_mm @ np.abs(by_way)) / view.distance_mm
+    lens = abs(float(by_way @ (x**2).sum(axis=1))) / reach**2
+    return float(tilted.max()) * BETWEEN + near + view.distortion * lens
 
 
 def with_bound(u: float, bound: float) -> tuple[float, float]:

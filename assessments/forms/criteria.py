@@ -92,6 +92,12 @@ class CriterionForm(forms.Form):
         label=_("At most"), required=False, max_digits=9, decimal_places=4, localize=True
     )
     unit = forms.ChoiceField(label=_("Unit"), required=False, choices=[])
+    datum = forms.ChoiceField(
+        label=_("Measured from"),
+        required=False,
+        choices=[("", _("nothing in particular")), *Criterion.Datum.choices],
+        help_text=_("Of an insulation clearance, as its document says."),
+    )
     severity = forms.ChoiceField(
         label=_("Severity"), choices=Criterion.Severity.choices, widget=forms.RadioSelect
     )

@@ -6,10 +6,13 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from assessments.models import Judgement, Photo
+from assessments.models import CannotTell, Judgement, Photo
 from assessments.services.judgements import Circumstances
 from people.forms.fields import PasswordField, ProofInput
 from training.models import Tool
+
+ASKS = {"ask_photo": CannotTell.Asks.PHOTO, "ask_board": CannotTell.Asks.BOARD}
+"""Outcomes that judge nothing: the grader could not tell, and asks for something."""
 
 
 class SeenForm(forms.Form):
@@ -48,7 +51,7 @@ class JudgementForm(SeenForm):
     """
 
     outcome = forms.ChoiceField(
-        choices=Judgement.Outcome.choices,
+        choices=[*Judgement.Outcome.choices, *ASKS.items()],
         error_messages={
             "required": _("Say accept, reject or not applicable: a note alone judges nothing."),
             "invalid_choice": _("Say accept, reject or not applicable."),
@@ -118,6 +121,11 @@ class JudgementForm(SeenForm):
     def sentences(self) -> str:
         """Everything that is wrong, as text to read."""
         return " ".join(str(error) for errors in self.errors.values() for error in errors)
+
+    @property
+    def asks(self) -> str:
+        """What is asked for by somebody who could not tell; empty for a judgement."""
+        return ASKS.get(self.cleaned_data["outcome"], "")
 
     def seen(self) -> Circumstances:
         """The circumstances of the judgement; a value makes it one made with an instrument."""

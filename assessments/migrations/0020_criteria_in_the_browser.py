@@ -18,7 +18,7 @@ def person(**options):
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("assessments", "0012_judgement_repeats"),
+        ("assessments", "0014_cannot_tell"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -1,6 +1,6 @@
 from .boards import Board, BoardOutcome, DestructiveCheck, Joint, Rework
 from .criteria import CriteriaSet, Criterion, CriterionDrawing, ExerciseCriteria
-from .grading import Grading, Judgement, ReadingRequest, StageSigning, UndoStep
+from .grading import CannotTell, Grading, Judgement, ReadingRequest, StageSigning, UndoStep
 from .measuring import Measurement
 from .photo_setups import PhotoSetup, SetupQualification, SetupRetirement, WireTolerance
 from .photos import Photo, Rendition
@@ -8,6 +8,7 @@ from .photos import Photo, Rendition
 __all__ = [
     "Board",
     "BoardOutcome",
+    "CannotTell",
     "CriteriaSet",
     "Criterion",
     "CriterionDrawing",

@@ -115,6 +115,10 @@ class Criterion(models.Model):
         WETTING_ANGLE = "wetting_angle", _("wetting angle")
         FILL = "fill", _("fill")
 
+    class Datum(models.TextChoices):
+        TERMINAL = "terminal", _("the terminal")
+        SOLDER = "solder", _("the solder")
+
     criteria_set = models.ForeignKey(CriteriaSet, models.CASCADE, related_name="criteria")
     code = models.CharField(_("code"), max_length=16)
     order = models.PositiveSmallIntegerField()
@@ -127,6 +131,13 @@ class Criterion(models.Model):
     low = models.DecimalField(_("at least"), max_digits=9, decimal_places=4, null=True, blank=True)
     high = models.DecimalField(_("at most"), max_digits=9, decimal_places=4, null=True, blank=True)
     unit = models.CharField(_("unit"), max_length=12, blank=True)
+    datum = models.CharField(
+        _("measured from"),
+        max_length=8,
+        choices=Datum.choices,
+        blank=True,
+        help_text=_("Of an insulation clearance, as the criterion’s document says."),
+    )
     severity = models.CharField(_("severity"), max_length=10, choices=Severity.choices)
     demerits = models.PositiveSmallIntegerField(_("demerits"))
     accept_drawing = models.CharField(_("drawing, acceptable"), max_length=80)

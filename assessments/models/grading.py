@@ -171,6 +171,36 @@ class Judgement(models.Model):
         return None if self.uncertainty is None else self.uncertainty / 2
 
 
+class CannotTell(Recorded):
+    """That a grader could not tell from a photograph; the criterion stays open meanwhile.
+
+    What is asked for stands until the place is judged, or the grader takes it back.
+    """
+
+    class Asks(models.TextChoices):
+        PHOTO = "photo", _("another photograph")
+        BOARD = "board", _("the board itself")
+
+    grading = models.ForeignKey(Grading, models.PROTECT, related_name="cannot_tell")
+    joint = models.ForeignKey(
+        Joint, models.PROTECT, null=True, blank=True, related_name="cannot_tell"
+    )
+    criterion = models.ForeignKey(Criterion, models.PROTECT, related_name="cannot_tell")
+    stage = models.CharField(_("stage"), max_length=12, choices=Stage.choices)
+    photo = models.ForeignKey(
+        Photo, models.PROTECT, null=True, blank=True, related_name="cannot_tell"
+    )
+    asks = models.CharField(_("asks for"), max_length=8, choices=Asks.choices)
+    note = models.CharField(_("note"), max_length=400, blank=True)
+    taken_back_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["-recorded_at", "-id"]
+
+    def __str__(self) -> str:
+        return f"{self.joint or self.grading.board}: {self.criterion.code} {self.asks}"
+
+
 class UndoStep(models.Model):
     """One act of a grader on an unsigned stage, and what it replaced.
 

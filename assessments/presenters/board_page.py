@@ -6,7 +6,7 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from assessments import access
-from assessments.models import Board, Joint, Photo
+from assessments.models import Board, CannotTell, Joint, Photo
 from assessments.queries import board_results, photo_room
 from people.models import User
 
@@ -56,6 +56,7 @@ class BoardScreen:
     may_read_first: bool
     readings: BoardReadings
     tools: tuple[str, ...]
+    asked: tuple[CannotTell, ...]
 
     @property
     def waits_for_others(self) -> bool:
@@ -64,6 +65,14 @@ class BoardScreen:
         under_way = readings.two or readings.request is not None or bool(readings.handed_in)
         begun = self.state == "begun" or self.state == "again"
         return under_way and begun and self.may_judge and readings.wait in ("", "decision")
+
+
+def asked_of(newest_first: Iterable[CannotTell]) -> tuple[CannotTell, ...]:
+    """What graders ask for who could not tell from a photograph, one for each place and reading."""
+    found: dict[tuple, CannotTell] = {}
+    for asked in newest_first:
+        found.setdefault((asked.grading_id, asked.joint_id, asked.criterion_id), asked)
+    return tuple(found.values())
 
 
 def board_lines(boards: Iterable[Board], user: User, now: datetime) -> list[BoardLine]:
@@ -124,6 +133,7 @@ def board_screen(board: Board, user: User) -> BoardScreen:
         readings=readings,
         may_read_first=own and not signed,
         tools=tuple(board.tools.values_list("code", flat=True)),
+        asked=asked_of(access.cannot_tell_visible_to(user).filter(grading__board=board)),
     )
 
 

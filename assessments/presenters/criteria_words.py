@@ -36,6 +36,7 @@ FIELD_NAMES = {
     "low": gettext_lazy("at least"),
     "high": gettext_lazy("at most"),
     "unit": gettext_lazy("unit"),
+    "datum": gettext_lazy("measured from"),
     "severity": gettext_lazy("severity"),
     "demerits": gettext_lazy("demerits"),
     "document": gettext_lazy("document"),
@@ -92,6 +93,7 @@ def value_shown(name: str, value: Any) -> str:
         "how": dict(Criterion.How.choices),
         "quantity": dict(Criterion.Quantity.choices),
         "severity": dict(Criterion.Severity.choices),
+        "datum": dict(Criterion.Datum.choices),
     }.get(name, {})
     if name == "joint_types":
         return ", ".join(str(dict(JointType.choices).get(one, one)) for one in value)

@@ -11,18 +11,20 @@ from assessments.domain import scoring
 from assessments.domain.verdict import Verdict
 from assessments.models import (
     Board,
+    CannotTell,
     CriteriaSet,
     Criterion,
     Grading,
     Joint,
     Judgement,
+    Measurement,
     Photo,
 )
 from assessments.queries import board_results
 from assessments.queries.board_for_grader import BoardForGrader
 from assessments.queries.measured_places import MeasuredPlace
 from assessments.services.judgements import may_go_with_the_rest, measured_verdict
-from training.models import Stage
+from training.models import JointType, Stage
 
 WHOLE_BOARD = board_results.WHOLE_BOARD
 OPEN = scoring.JointState.OPEN.value
@@ -40,6 +42,7 @@ class Line:
     own: Judgement | None = None
     current: bool = False
     measured: MeasuredPlace | None = None
+    cannot_tell: CannotTell | None = None
 
     @property
     def outcome(self) -> str:
@@ -47,12 +50,17 @@ class Line:
 
     @property
     def may_be_accepted_with_the_rest(self) -> bool:
-        return self.judgement is None and may_go_with_the_rest(self.criterion)
+        is_open = self.judgement is None and self.cannot_tell is None
+        return is_open and may_go_with_the_rest(self.criterion)
 
     @property
     def key(self) -> str:
         """The key that goes there; only the first ten have one."""
         return KEYS[self.number - 1] if self.number <= len(KEYS) else ""
+
+    @property
+    def is_read_on_photographs(self) -> bool:
+        return is_read_on_photographs(self.criterion)
 
     @property
     def verdict(self) -> Verdict | None:
@@ -156,6 +164,14 @@ class GradingPage:
         return not self.missing and not any(cell.state == OPEN for cell in self.cells)
 
 
+def is_read_on_photographs(criterion: Criterion) -> bool:
+    """Whether marks on a photograph may give what a criterion measures, of some joint of it."""
+    if not criterion.is_measured or not criterion.quantity:
+        return False
+    is_of_holes = set(criterion.joint_types) == {JointType.HOLE.value}
+    return not (is_of_holes and criterion.quantity == Measurement.Quantity.FILL)
+
+
 def reading_url(board: Board, own: bool, **query: str) -> str:
     name = "assessments:board_own_reading" if own else "assessments:board_grade"
     kept = {key: value for key, value in query.items() if value}
@@ -200,7 +216,7 @@ def grading_page(
 
     cells = _cells(for_grader, stage, url)
     index = _index(cells, place_name)
-    if forward and not across and cells[index].state != OPEN:
+    if forward and not across and not _is_left(for_grader, stage, cells[index]):
         ahead = _open_after(cells, index)
         if ahead:
             index, code, photo_key = cells.index(ahead[0]), "", ""
@@ -256,6 +272,15 @@ def grading_page(
     )
 
 
+def _is_left(for_grader: BoardForGrader, stage: Stage, cell: Cell) -> bool:
+    """Whether a place wants a judgement that can be given: what was asked for may have to come."""
+    return cell.state == OPEN and any(
+        for_grader.judgement(cell.joint, criterion) is None
+        and for_grader.cannot_tell(cell.joint, criterion) is None
+        for criterion in for_grader.asked(stage, cell.joint)
+    )
+
+
 def _index(cells: list[Cell], place_name: str) -> int:
     """Where the place asked for stands, else the first that is open, else the first."""
     named = [n for n, cell in enumerate(cells) if cell.name == place_name]
@@ -273,6 +298,7 @@ def _lines(
             number=number,
             url=url(criterion.code),
             own=for_grader.judgement_of_maker(place.joint, criterion),
+            cannot_tell=for_grader.cannot_tell(place.joint, criterion),
         )
         for number, criterion in enumerate(for_grader.asked(stage, place.joint), start=1)
     ]
@@ -347,12 +373,16 @@ def _open_after(cells: list[Cell], index: int) -> list[Cell]:
 def _line(lines: list[Line], code: str, forward: bool) -> Line | None:
     """The line asked for or the first open one; going forward, the next open one after it."""
     asked = next((line for line in lines if line.criterion.code == code), None)
-    if asked is not None and not (forward and asked.judgement is not None):
+    is_done = asked is not None and (asked.judgement or asked.cannot_tell)
+    if asked is not None and not (forward and is_done):
         return asked
     start = lines.index(asked) + 1 if asked else 0
     order = lines[start:] + lines[:start]
     first = lines[0] if lines else None
-    return next((line for line in order if line.judgement is None), asked or first)
+    still_open = [line for line in order if line.judgement is None]
+    # What could not be told waits for something: the others come first.
+    still_open.sort(key=lambda line: line.cannot_tell is not None)
+    return still_open[0] if still_open else asked or first
 
 
 def _preload(

@@ -6,7 +6,7 @@ from typing import Any
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
-from assessments.models import Criterion, Judgement, Photo
+from assessments.models import CannotTell, Criterion, Judgement, Photo
 from assessments.presenters.judgement_words import plain, unit_sign, unit_word
 from assessments.presenters.measurement_words import marks_drawn, place_says
 from assessments.queries.board_for_grader import BoardForGrader
@@ -15,7 +15,7 @@ from assessments.services.judgements import may_go_with_the_rest
 from people.presenters.quantities import format_with_uncertainty, unit_suffix
 
 from .class_position import PositionAcrossClass
-from .grading_page import WHOLE_BOARD, GradingPage
+from .grading_page import WHOLE_BOARD, GradingPage, is_read_on_photographs
 
 State = dict[str, Any]
 
@@ -75,6 +75,14 @@ def board_state(for_grader: BoardForGrader, screen: GradingPage, tools: dict[int
             }
             for joint in places
         },
+        "asked": {
+            name_of(joint): {
+                criterion.code: cannot_tell(waits)
+                for criterion in asked[name_of(joint)]
+                if (waits := for_grader.cannot_tell(joint, criterion)) is not None
+            }
+            for joint in places
+        },
         "maker": {
             name_of(joint): {
                 criterion.code: {"outcome": said.outcome, "note": said.note}
@@ -118,6 +126,10 @@ def judgement(judgement: Judgement, for_grader: BoardForGrader, tools: dict[int,
     }
 
 
+def cannot_tell(asked: CannotTell) -> State:
+    return {"asks": asked.asks, "note": asked.note}
+
+
 def judgements_at(
     for_grader: BoardForGrader, places: Iterable[tuple[int | None, int]], tools: dict[int, str]
 ) -> list[State]:
@@ -130,11 +142,13 @@ def judgements_at(
             continue
         joint, criterion = joints[joint_id], criteria[criterion_id]
         judged = for_grader.judgement(joint, criterion)
+        waits = for_grader.cannot_tell(joint, criterion)
         rows.append(
             {
                 "place": name_of(joint),
                 "criterion": criterion.code,
                 "judged": judgement(judged, for_grader, tools) if judged else None,
+                "asked": cannot_tell(waits) if waits and not judged else None,
             }
         )
     return rows
@@ -164,7 +178,7 @@ def _criterion(criterion: Criterion) -> State:
         "minor": criterion.severity == Criterion.Severity.MINOR,
         "rest": may_go_with_the_rest(criterion),
         "measured": criterion.is_measured,
-        "quantity": criterion.quantity if criterion.is_measured else "",
+        "quantity": criterion.quantity if is_read_on_photographs(criterion) else "",
         "unit": unit_suffix(criterion.unit) if criterion.is_measured else "",
         "sign": unit_sign(criterion.unit),
         "unit_word": unit_word(criterion.unit),

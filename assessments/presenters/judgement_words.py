@@ -98,6 +98,10 @@ def criterion_limits(criterion: Criterion) -> str:
         return ""
     if unit == "ratio":
         return _("sagitta over chord %(limits)s") % {"limits": limits}
+    if criterion.datum == Criterion.Datum.TERMINAL:
+        return _("%(limits)s from the terminal") % {"limits": limits}
+    if criterion.datum == Criterion.Datum.SOLDER:
+        return _("%(limits)s from the solder") % {"limits": limits}
     return limits
 
 

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from assessments import access
 from assessments.domain.geometry import MARKS, Across, Kind, Quantity, Winding
 from assessments.models import Criterion, Joint, Measurement, Photo, PhotoSetup
-from assessments.queries import photo_setups
+from assessments.queries import photo_setups, repeatability
 from assessments.queries.measured_places import MeasuredPlace
 from assessments.services.measuring import (
     GAUGES,
@@ -65,6 +65,7 @@ class MeasuringScreen:
     size_kinds: dict[str, Any]
     setups: tuple[PhotoSetup, ...]
     retired_setup: bool
+    scatter: float
     units: tuple[str, ...]
     kept: tuple[Measurement, ...]
     last: Measurement | None
@@ -115,7 +116,8 @@ def build(
     shown = marks if marks is not None else last.marks if last else {}
     said = _said(photo, joint, criterion, name, last, typed)
     offered = [usual, "scale"] if criterion else Measurement.Quantity.values
-    words = kind_words()
+    words = kind_words(criterion.datum if criterion else "")
+    scatter = repeatability.scatter_of(user)
     setups = tuple(PhotoSetup.objects.in_use().filter(site=photo.board.site_id))
     return MeasuringScreen(
         quantity=name,
@@ -148,7 +150,8 @@ def build(
         kept=kept,
         last=last,
         counts=_counts(photo, user, joint, criterion) if name != "scale" else None,
-        told=_told(photo, joint, criterion, name, said),
+        told=_told(photo, joint, criterion, name, said) | {"scatter": scatter},
+        scatter=scatter,
     )
 
 
@@ -247,15 +250,35 @@ def _sizes(joint: Joint | None) -> list[tuple[str, str]]:
     return sizes
 
 
-def kind_words() -> dict[tuple[str, str], tuple[str, str]]:
-    """For each quantity and kind of marks, its title and what to do."""
+def joint_mark_words(datum: str) -> tuple[str, str]:
+    """The mark that a clearance is measured to, by what the criterion measures it from."""
+    return {
+        "terminal": (_("Terminal"), _("Where the wire first touches the terminal.")),
+        "solder": (_("Solder’s end"), _("Where the solder ends on the wire.")),
+    }.get(
+        datum,
+        (
+            _("Joint"),
+            _("Where the wire first touches the terminal: the criterion does not say otherwise."),
+        ),
+    )
+
+
+def kind_words(datum: str = "") -> dict[tuple[str, str], tuple[str, str]]:
+    """For each quantity and kind of marks, its title and what to do.
+
+    Parameters
+    ----------
+    datum : str
+        What a criterion of insulation clearance measures from.
+    """
     edge = (_("Edge"), _("Five or more along the fillet’s edge, from toe to top."))
     solder = (_("Solder"), _("One in the solder, well inside, near the arc’s middle."))
     return {
         ("scale", "ends"): (_("Known size"), _("Two across something of known size.")),
         ("length", "ends"): (_("Ends"), _("One at each end of the length.")),
         ("clearance", "insulation"): (_("Insulation"), _("Where the insulation ends.")),
-        ("clearance", "joint"): (_("Joint"), _("The edge of the terminal or the solder.")),
+        ("clearance", "joint"): joint_mark_words(datum),
         ("clearance", "across"): (
             _("Across the wire"),
             _("Two, one on each side: on the insulation behind its end, or on the conductor."),

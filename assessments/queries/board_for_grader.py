@@ -9,6 +9,7 @@ from assessments.domain import joint_states, scoring
 from assessments.exceptions import AssessmentError
 from assessments.models import (
     Board,
+    CannotTell,
     CriteriaSet,
     Criterion,
     Grading,
@@ -21,7 +22,7 @@ from assessments.models import (
 from people.models import User
 from training.models import Stage
 
-from . import board_results, effective_judgements, grading_assignment
+from . import board_results, cannot_tell, effective_judgements, grading_assignment
 from .grading_assignment import (
     current_criteria_set,
     gradings_of,
@@ -257,6 +258,14 @@ class BoardForGrader:
             place = (measurement.joint_id, measurement.criterion_id)
             by_place.setdefault(place, []).append(measurement)
         return by_place
+
+    @cached_property
+    def _cannot_tell(self) -> dict[tuple[int | None, int], CannotTell]:
+        return cannot_tell.open_in(self.reading) if self.reading and not self.own else {}
+
+    def cannot_tell(self, joint: Joint | None, criterion: Criterion) -> CannotTell | None:
+        """What the user asked for where they could not tell, while it is open."""
+        return self._cannot_tell.get((joint.pk if joint else None, criterion.pk))
 
     def measured(self, joint: Joint | None, criterion: Criterion) -> MeasuredPlace | None:
         """What the user has measured of the joint under a measured criterion."""

@@ -22,6 +22,7 @@ FIELDS = (
     "low",
     "high",
     "unit",
+    "datum",
     "severity",
     "demerits",
     "accept_drawing",

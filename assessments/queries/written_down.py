@@ -12,6 +12,7 @@ from django.db.models import Max, Q
 
 from assessments.models import (
     Board,
+    CannotTell,
     CriteriaSet,
     Criterion,
     CriterionDrawing,
@@ -53,6 +54,7 @@ RETIRED = "photo set-up retired"
 TOLERANCE = "wire tolerance stated"
 DRAWN = "drawing added"
 CHOSEN = "criteria set chosen for an exercise"
+COULD_NOT_TELL = "could not tell from a photograph"
 
 
 def board_content(board: Board) -> dict[str, Any]:
@@ -132,6 +134,20 @@ def retirement_content(retirement: SetupRetirement) -> dict[str, Any]:
         "reason": retirement.reason,
         "retired_by": retirement.retired_by_id,
         "recorded_at": retirement.recorded_at,
+    }
+
+
+def cannot_tell_content(asked: CannotTell) -> dict[str, Any]:
+    return {
+        "board": asked.grading.board.number,
+        "grading": asked.grading_id,
+        "joint": str(asked.joint or ""),
+        "criterion": asked.criterion.code,
+        "stage": str(asked.stage),
+        "photo": asked.photo.sha256 if asked.photo else None,
+        "asks": str(asked.asks),
+        "note": asked.note,
+        "recorded_at": asked.recorded_at,
     }
 
 
@@ -391,6 +407,9 @@ def register() -> None:
     reworks = Rework.objects.select_related("joint__board", "joint__position")
     requests = ReadingRequest.objects.select_related("board")
     checks = DestructiveCheck.objects.select_related("board")
+    untold = CannotTell.objects.select_related(
+        "grading__board", "joint__position", "criterion", "photo"
+    )
     setups = PhotoSetup.objects.select_related("site")
     tolerances = WireTolerance.objects.select_related("site")
     sets = CriteriaSet.objects.prefetch_related("criteria")
@@ -408,6 +427,7 @@ def register() -> None:
         ([ASKED], _by_number(requests, request_content), ReadingRequest),
         ([ANSWERED], _by_number(requests, answer_content), ReadingRequest),
         ([CHECKED], _by_number(checks, check_content), DestructiveCheck),
+        ([COULD_NOT_TELL], _by_number(untold, cannot_tell_content), CannotTell),
         ([DECLARED], _by_number(setups, setup_content), PhotoSetup),
         (
             [QUALIFIED],
@@ -439,6 +459,9 @@ def register() -> None:
         KeptTable(Rework, "rework", acts=(SENT_BACK,), content_of=rework_content),
         KeptTable(ReadingRequest, "reading-request", acts=(ASKED,), content_of=request_content),
         KeptTable(DestructiveCheck, "destructive-check", acts=(CHECKED,), content_of=check_content),
+        KeptTable(
+            CannotTell, "cannot-tell", acts=(COULD_NOT_TELL,), content_of=cannot_tell_content
+        ),
         KeptTable(PhotoSetup, "photo-setup", acts=(DECLARED,), content_of=setup_content),
         KeptTable(
             SetupQualification,

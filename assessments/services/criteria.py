@@ -55,6 +55,7 @@ def _criterion(made: CriteriaSet, criterion: CriterionContent, order: int) -> Cr
         low=criterion.low,
         high=criterion.high,
         unit=criterion.unit,
+        datum=criterion.datum,
         severity=criterion.severity,
         demerits=criterion.demerits,
         accept_drawing=criterion.accept_drawing,

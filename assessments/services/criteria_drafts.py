@@ -357,6 +357,10 @@ def refuse_what_does_not_fit(criterion: Criterion, before: Mapping[str, Any] | N
     )
     if fault:
         raise CannotChangeCriteria(str(FAULTS[fault]))
+    if criterion.datum and criterion.quantity != Criterion.Quantity.CLEARANCE:
+        raise CannotChangeCriteria(
+            _("Only an insulation clearance is measured from something. Leave that empty.")
+        )
     if not criterion.joint_types or set(criterion.joint_types) - set(JointType.values):
         raise CannotChangeCriteria(_("Choose at least one joint type that it is asked of."))
     if not any(

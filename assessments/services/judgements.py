@@ -16,6 +16,7 @@ from assessments.domain.verdict import Verdict, verdict
 from assessments.exceptions import AlreadySigned, AssessmentError, NoSuchPlace
 from assessments.models import (
     Board,
+    CannotTell,
     Criterion,
     Grading,
     Joint,
@@ -25,9 +26,10 @@ from assessments.models import (
     StageSigning,
     UndoStep,
 )
-from assessments.queries import board_results, grading_assignment
+from assessments.queries import board_results, cannot_tell, grading_assignment, written_down
 from assessments.queries.measured_places import MeasuredPlace, judged_verdict
 from people.models import User
+from records.services import trail
 from training.models import Tool
 
 from .board_lock import lock_board_among, lock_open
@@ -169,6 +171,79 @@ def judge(
         return None
     earlier = _judgement_so_far(grading, criterion, joint)
     return _judge(grading, criterion, joint, earlier, outcome=outcome, seen=seen, at=at, key=key)
+
+
+@transaction.atomic
+def say_cannot_tell(
+    *,
+    boards: QuerySet[Board],
+    number: str,
+    grader: User,
+    place: NamedPlace,
+    asks: str,
+    photo: Photo | None,
+    note: str,
+    at: datetime,
+    key: UUID | None = None,
+) -> CannotTell | None:
+    """Leave a place open and ask for the board or another photograph; None if done before.
+
+    What was judged of the place is taken away with it, and one undo brings it back.
+
+    Raises
+    ------
+    Board.DoesNotExist
+        If none of the boards has that number.
+    NoSuchPlace
+        If the board has no such joint, or nothing is asked by that code at the stage.
+    AlreadySigned
+        If the stage is signed, or nothing of the board is left for this grader to read.
+    """
+    board = lock_board_among(boards, number)
+    reading = _reading_on(board, grader, own=False, key=key, at=at)
+    if reading is None:
+        return None
+    grading, assignment = reading
+    criterion = Criterion.objects.filter(
+        criteria_set=grading.criteria_set_id, code=place.code, stage=place.stage
+    ).first()
+    if criterion is None:
+        raise NoSuchPlace(str(NOWHERE))
+    joint = _joint_at(grading, place, criterion)
+    assignment.refuse_if_closed(grading, criterion.stage)
+    refuse_if_not_asked(grading, criterion, joint)
+    refuse_if_not_read(grading, criterion.stage, joint)
+    if photo is not None and photo.board_id != board.pk:
+        raise AssessmentError(_("That photograph belongs to another board."))
+    asked = CannotTell.objects.create(
+        grading=grading,
+        joint=joint,
+        criterion=criterion,
+        stage=criterion.stage,
+        photo=photo,
+        asks=asks,
+        note=note,
+        recorded_at=at,
+    )
+    earlier = _judgement_so_far(grading, criterion, joint)
+    before = remembered(earlier, joint.pk if joint else None, criterion.pk)
+    UndoStep.objects.create(
+        grading=grading,
+        stage=criterion.stage,
+        before=[before | {"cannot_tell": asked.pk}],
+        done_at=at,
+        key=key,
+    )
+    if earlier is not None:
+        earlier.delete()
+    trail.record(
+        actor=grader,
+        act=written_down.COULD_NOT_TELL,
+        about=asked,
+        payload=written_down.cannot_tell_content(asked),
+        at=at,
+    )
+    return asked
 
 
 def _reading_on(
@@ -385,11 +460,17 @@ def accept_the_rest(
     done = was_done(grading, key)
     if done is not None:
         return len(done.before)
-    judged = set(
+    judged: set[tuple[int | None, int]] = set(
         Judgement.objects.filter(grading=grading, stage=stage).values_list(
             "joint_id", "criterion_id"
         )
     )
+    # What somebody could not tell is not accepted along with what they did not look at.
+    joints = list(joints)
+    untold = set(cannot_tell.open_in(grading))
+    if shown is not None:
+        untold -= {(joint and joint.pk, shown.pk) for joint in joints}
+    judged = judged | untold
     new = []
     for joint in joints:
         refuse_if_not_read(grading, stage, joint)

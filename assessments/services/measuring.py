@@ -28,7 +28,7 @@ from assessments.exceptions import CannotMeasure
 from assessments.imaging.drawn_marks import draw_marks
 from assessments.models import Criterion, Joint, Measurement, Photo, Rendition
 from assessments.models.measuring import as_decimal
-from assessments.queries import photo_setups, written_down
+from assessments.queries import photo_setups, repeatability, written_down
 from people.models import User
 from people.presenters.quantities import format_with_uncertainty, with_unit
 from records.services import trail
@@ -38,6 +38,7 @@ from training.domain.wire import (
     solid_tolerance_mm,
     stranded_tolerance_mm,
 )
+from training.models import JointType
 
 from .board_lock import lock_board
 from .photos import open_rendition
@@ -69,7 +70,9 @@ VERDICTS = {
     Verdict.TOO_CLOSE.value: gettext_lazy("too close to call"),
 }
 REMARKS = {
-    "short_arc": gettext_lazy("The marks span an arc under 60°, so its shape is known less well."),
+    "short_arc": gettext_lazy(
+        "The marks span an arc under 60°, too short for its shape: the uncertainty is not proven."
+    ),
     "small_wire": gettext_lazy(
         "The wire is under 12 pixels across here: the uncertainty is not proven for so small a "
         "picture. Take a closer photograph."
@@ -157,7 +160,7 @@ class Wire:
 
 
 def wire_of(joint: Joint | None) -> Wire:
-    """A joint's wire: tolerances by its standard or the site's figures, else by our own."""
+    """A joint’s wire; tolerances by what the site says of it, its standard, or our own figures."""
     position = joint.position if joint else None
     if joint is None or position is None or not (position.conductor_mm or position.overall_mm):
         return Wire()
@@ -167,8 +170,10 @@ def wire_of(joint: Joint | None) -> Wire:
         mm = float(position.conductor_mm)
         if position.stranding == "solid":
             half = solid_tolerance_mm(mm)
+        elif of_site is not None:
+            half = of_site.conductor_percent / 100 * mm
         else:
-            half = of_site.conductor_percent / 100 * mm if of_site else stranded_tolerance_mm(mm)
+            half = stranded_tolerance_mm(mm, position.stranding)
         conductor = Diameter(mm, half)
     if position.overall_mm:
         mm = float(position.overall_mm)
@@ -317,6 +322,12 @@ def measure_again(measurement: Measurement, photo: Photo) -> Measured:
     )
 
 
+def is_read_on_photographs(quantity: str, joint: Joint | None) -> bool:
+    """Whether a photograph shows the quantity of such a joint: the fill of a hole is inside it."""
+    is_hole = joint is not None and joint.position.joint_type == JointType.HOLE
+    return not (quantity == Measurement.Quantity.FILL and is_hole)
+
+
 @transaction.atomic
 def keep_measurement(
     *,
@@ -340,7 +351,8 @@ def keep_measurement(
     marks : mapping of str to sequence of points
         Pixels of the upright photograph, x right and y down.
     mark_uncertainty_px : float or None
-        What the grader states of a mark; what counts is not less than a pixel as it was shown.
+        What the grader states of a mark; what counts is not less than a pixel as it was shown,
+        nor than their own repeated measurements scatter.
     joint, criterion
         The place and the criterion that it is measured for, if any.
     shown_width_px : float or None
@@ -362,13 +374,21 @@ def keep_measurement(
         )
     if joint is not None and joint.board_id != photo.board_id:
         raise CannotMeasure(_("That photograph belongs to another board."))
+    if not is_read_on_photographs(quantity, joint):
+        raise CannotMeasure(
+            _(
+                "How far solder fills a plated hole cannot be read from a photograph. Judge it by "
+                "eye from both sides, or write down the figure of a section or of X-ray."
+            )
+        )
     if quantity == Measurement.Quantity.SCALE and options.size_mm and not options.size_u_mm:
         raise CannotMeasure(str(NO_TOLERANCE))
     if criterion is not None:
         lock_board(photo.board)  # Whoever judges the place counts what was measured of it.
     held = Photo.objects.select_for_update(no_key=True).get(pk=photo.pk)
     seen = photo_setups.view_of(held)
-    least = least_mark_uncertainty_px(held, shown_width_px)
+    pixel = least_mark_uncertainty_px(held, shown_width_px)
+    least = pixel * repeatability.scatter_of(actor)
     mark_uncertainty_px = max(mark_uncertainty_px or least, least)
     read = measure_on(held, quantity, marks, options, mark_uncertainty_px)
     scale = scale_of(held)
@@ -387,7 +407,7 @@ def keep_measurement(
         criterion=criterion,
         quantity=quantity,
         marks={name: [[float(x), float(y)] for x, y in points] for name, points in marks.items()},
-        options=_as_kept(options, shown_width_px, size, found),
+        options=_as_kept(options, shown_width_px, size, criterion, found) | {"pixel_px": pixel},
         mark_uncertainty_px=mark_uncertainty_px,
         mm_per_px=scale.mm_per_px if scale else None,
         scale_uncertainty=scale.relative_u if scale else None,
@@ -433,10 +453,13 @@ def _as_kept(
     options: Options,
     shown_width_px: float | None,
     size: KnownSize | None,
+    criterion: Criterion | None,
     found: Collection[str],
 ) -> dict[str, Any]:
     """What was said with the marks, as far as it was."""
     beside: dict[str, Any] = {"shown_width_px": shown_width_px, "found": sorted(found)}
+    if criterion is not None:
+        beside["datum"] = criterion.datum
     if size is not None:
         beside |= {"size_kind": size.kind, "certificate": size.certificate.strip()}
     return {name: value for name, value in (asdict(options) | beside).items() if value}

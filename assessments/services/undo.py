@@ -3,8 +3,9 @@
 from uuid import UUID
 
 from django.db import transaction
+from django.utils import timezone
 
-from assessments.models import Grading, Judgement, UndoStep
+from assessments.models import CannotTell, Grading, Judgement, UndoStep
 
 from .board_lock import lock_open
 
@@ -34,6 +35,10 @@ def undo(*, grading: Grading, key: UUID | None = None) -> UndoStep | None:
         judgements = Judgement.objects.filter(
             grading=grading, joint=place["joint"], criterion=place["criterion"]
         )
+        if place.get("cannot_tell"):
+            CannotTell.objects.filter(pk=place["cannot_tell"], taken_back_at__isnull=True).update(
+                taken_back_at=timezone.now()
+            )
         was = place["was"]
         if was is None:
             judgements.delete()
@@ -41,5 +46,13 @@ def undo(*, grading: Grading, key: UUID | None = None) -> UndoStep | None:
         rows = ("photo", "tool", "measurement")
         values = {name: was[name] for name in was if name not in rows}
         values |= {f"{row}_id": was.get(row) for row in rows}
+        if place.get("cannot_tell"):
+            Judgement.objects.create(
+                grading=grading,
+                joint_id=place["joint"],
+                criterion_id=place["criterion"],
+                **values,
+            )
+            continue
         judgements.update(**values)
     return step

@@ -28,7 +28,7 @@ from assessments.forms.boards import (
 from assessments.forms.photos import PhotosForm, joints_of
 from assessments.models import Board, Rendition
 from assessments.presenters import board_labels as board_labels_presenter
-from assessments.presenters.board_page import board_lines, board_screen
+from assessments.presenters.board_page import asked_of, board_lines, board_screen
 from assessments.services import boards as services
 from people.access import UserRequest, role_required
 from people.models import Person, Role, Site
@@ -36,6 +36,7 @@ from people.presenters.paper import not_printed
 from training.models import ClassSession, Exercise
 
 PAGE_SIZE = 50
+ASKED_SHOWN = 100
 MOST_LABELS = 200
 CLASSES_OFFERED_FOR = timedelta(days=90)  # after their last day
 
@@ -61,6 +62,7 @@ def board_list(request: UserRequest) -> HttpResponse:
         "page": page,
         "lines": board_lines(page, request.user, timezone.now()),
         "filtered": bool(chosen),
+        "asked": asked_of(access.cannot_tell_visible_to(request.user)[:ASKED_SHOWN]),
         "of_others": request.user.has_role(Role.INSTRUCTOR, Role.QUALITY),
         "may_make": request.user.has_role(Role.INSTRUCTOR),
     }

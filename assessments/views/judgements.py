@@ -33,6 +33,11 @@ def board_judge(request: UserRequest, number: str, own: bool = False) -> HttpRes
     form = _form(request, number)
     if not form.is_valid():
         return _refused(request, number, own, form.sentences())
+    if form.asks and own:
+        says = _("Have the board in hand, and say accept, reject or not applicable.")
+        return _refused(request, number, own, says)
+    if form.asks:
+        return _cannot_tell(request, number, form)
     try:
         judgement = _once(
             services.judge_place,
@@ -56,6 +61,35 @@ def board_judge(request: UserRequest, number: str, own: bool = False) -> HttpRes
         "outcome": Judgement.Outcome(judgement.outcome).label,
     }  # fmt: skip
     return show(request, fetch_for_grader(request, number, own), forward=True, announcement=text)
+
+
+def _cannot_tell(request: UserRequest, number: str, form: JudgementForm) -> HttpResponse:
+    """Leave a place open, and ask for the board or another photograph."""
+    try:
+        asked = _once(
+            services.say_cannot_tell,
+            boards=access.boards_to_judge(request.user, own=False),
+            number=number,
+            grader=request.user,
+            place=_place(request),
+            asks=form.asks,
+            photo=form.cleaned_data["photo"],
+            note=form.cleaned_data["note"].strip(),
+            at=timezone.now(),
+            key=_key(request),
+        )
+    except AssessmentError as error:
+        return _refused(request, number, False, error)
+    if wants_json(request):
+        return _saved()
+    text = ""
+    if asked is not None:
+        text = _("%(place)s, %(criterion)s stays open, and asks for %(asks)s.") % {
+            "place": asked.joint or _("Whole board"),
+            "criterion": asked.criterion.title,
+            "asks": asked.get_asks_display(),
+        }
+    return show(request, fetch_for_grader(request, number, False), forward=True, announcement=text)
 
 
 @require_POST

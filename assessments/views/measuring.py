@@ -79,6 +79,8 @@ def _place(request: UserRequest, key: str) -> Place:
         raise Http404
     if criterion not in for_grader.asked(criterion.stage, joint):
         raise Http404
+    if not services.is_read_on_photographs(criterion.quantity, joint):
+        raise Http404
     return Place(photo, own, joint, criterion)
 
 

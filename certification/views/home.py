@@ -6,7 +6,9 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
+from assessments.access import cannot_tell_visible_to
 from assessments.models import Board
+from assessments.presenters.board_page import asked_of
 from certification import access
 from certification.models import Certificate, Scope
 from certification.presenters import bench, card, register
@@ -21,6 +23,8 @@ from people.access import (
 )
 from people.middleware.languages import in_own_language
 from people.models import Person, Role
+
+ASKED_SHOWN = 20  # of what graders ask for who could not tell from a photograph
 
 
 @require_safe
@@ -50,7 +54,11 @@ def bench_page(request: UserRequest) -> HttpResponse:
     with timezone.override(person.site.zone if person else None):
         sites = request.user.sites_as(Role.INSTRUCTOR)
         days = days_for(request.user, sites, timezone.now())
-        context = {"bench": bench.bench_of(request.user, days), "today": days.day}
+        context = {
+            "bench": bench.bench_of(request.user, days),
+            "today": days.day,
+            "asked": asked_of(cannot_tell_visible_to(request.user)[:ASKED_SHOWN]),
+        }
         return render(request, "certification/bench.html", context)
 
 
@@ -60,9 +68,13 @@ def bench_page(request: UserRequest) -> HttpResponse:
 def my_card(request: UserRequest) -> HttpResponse:
     person = own_person(request.user)
     today = person.site.today()
-    return render(
-        request, "certification/card.html", {"card": card.card_of(person, today), "today": today}
-    )
+    own = cannot_tell_visible_to(request.user).filter(grading__board__person=person)
+    context = {
+        "card": card.card_of(person, today),
+        "today": today,
+        "asked": asked_of(own[:ASKED_SHOWN]),
+    }
+    return render(request, "certification/card.html", context)
 
 
 @require_safe

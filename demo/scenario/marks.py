@@ -37,6 +37,8 @@ def measure_by_hand(
 ) -> Measurement | None:
     """Measure what the criterion asks for; None where the view does not show it."""
     names = WHERE.get(criterion.quantity, {})
+    if not measuring.is_read_on_photographs(criterion.quantity, joint):
+        return None
     if not names or any(name not in truth for name in names.values()):
         return None
     marks = {kind: _set(truth[name], photo, rng) for kind, name in names.items()}

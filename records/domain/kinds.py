@@ -38,6 +38,7 @@ KIND_OF_MODEL = {
     "WireTolerance": "wire-tolerance",
     "Grading": "grading",
     "ReadingRequest": "reading-request",
+    "CannotTell": "cannot-tell",
     # certification
     "Scope": "scope",
     "SchemeRevision": "scheme-revision",

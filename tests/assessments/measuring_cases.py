@@ -115,6 +115,7 @@ def make() -> list[dict[str, Any]]:
         (Quantity.SCALE, {"ends": [(5, 5), (50, 5)]}, Options(), None),
         (Quantity.WRAP, wrap(80).marks, Options(full_turns=2), None),
         (Quantity.WRAP, wrap(80).marks, known, far),
+        (Quantity.WRAP, wrap_by_post(45).marks, Options(), None),
         *((Quantity.WRAP, marks, Options(), None) for marks in (unmarked, few, line)),
         (Quantity.LENGTH, {"ends": [(5, 5), (50, 5)]}, replace(known, unit="D"), far),
         (Quantity.WRAP, wrap(359.2).marks, Options(), None),

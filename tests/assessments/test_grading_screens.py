@@ -23,7 +23,7 @@ from tests.factories import NOW
 pytestmark = pytest.mark.django_db
 
 # Session, user and roles come before; a whole screen of one board takes so many queries more.
-QUERIES_OF_A_SCREEN = 8
+QUERIES_OF_A_SCREEN = 9
 
 
 @pytest.fixture

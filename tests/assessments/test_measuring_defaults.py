@@ -2,8 +2,10 @@
 
 from dataclasses import replace
 from math import hypot, sqrt
+from statistics import mean, stdev
 
 import pytest
+from django.urls import reverse
 
 from assessments.exceptions import CannotMeasure
 from assessments.models import Measurement
@@ -31,7 +33,7 @@ def instructor():
     return factories.make_user("instructor")
 
 
-def keep(photo, actor, one, *, sigma=None, shown=None, size=None, **said):
+def keep(photo, actor, one, *, sigma=None, shown=None, size=None, criterion=None, **said):
     return measuring.keep_measurement(
         photo=photo,
         quantity=one.quantity,
@@ -43,6 +45,7 @@ def keep(photo, actor, one, *, sigma=None, shown=None, size=None, **said):
         actor=actor,
         at=NOW,
         joint=photo.joint,
+        criterion=criterion,
     )
 
 
@@ -94,7 +97,7 @@ def test_a_wire_that_is_known_here_brings_its_own_tolerance(photo, instructor):
     photo.joint.position.refresh_from_db()
     one = replace(wrap(90), quantity="scale", marks=ENDS)
     for mm, half in (
-        (0.801, 0.05 * 0.801),
+        (0.801, 0.801 - 0.724),
         (1.27, 0.127),
         (awg_diameter_mm(22), 0.01 * awg_diameter_mm(22)),
         (awg_diameter_mm(34), 0.00254),
@@ -114,7 +117,7 @@ def test_a_length_in_diameters_is_less_certain_for_the_diameter(photo, instructo
     length = replace(scale, quantity="length")
     in_mm, in_d = (keep(photo, instructor, length, unit=unit) for unit in ("mm", "d"))
     assert "size" not in in_mm.budget
-    assert in_d.budget["size"] / in_d.value == pytest.approx(0.05 / sqrt(3))
+    assert in_d.budget["size"] / in_d.value == pytest.approx((0.801 - 0.724) / 0.801 / sqrt(3))
 
 
 def test_a_solid_wires_diameter_has_its_standards_tolerance(photo, instructor):
@@ -123,3 +126,57 @@ def test_a_solid_wires_diameter_has_its_standards_tolerance(photo, instructor):
     options = measuring.options_for(joint=photo.joint, criterion=None)
     assert options.conductor_u_mm == pytest.approx(0.00644 / sqrt(3))
     assert not Measurement.objects.exists()
+
+
+ERRORS_PX = [27.0, -27.0, 18.0, -18.0, 9.0, -9.0, 24.0, -24.0, 15.0, -15.0, 3.0, -3.0]
+
+
+@pytest.fixture
+def asked():
+    [criterion] = factories.make_criteria_set(
+        {"code": "W", "how": "measured", "quantity": "wrap", "low": 180, "unit": "deg"}
+    ).criteria.all()
+    return criterion
+
+
+def repeated(photo, actor, asked, errors_px):
+    """The same wrap so many times, its end marked wrongly by so much each time."""
+    one = wrap(200)
+    [(x, y)] = one.marks["end"]
+    for error in errors_px:
+        marks = one.marks | {"end": [(x, y + error)]}
+        yield keep(photo, actor, replace(one, marks=marks), criterion=asked)
+
+
+def test_whose_own_repeats_scatter_more_may_not_claim_a_pixel(photo, instructor, asked):
+    assert keep(photo, instructor, wrap(90)).mark_uncertainty_px == 1.0
+    kept = list(repeated(photo, instructor, asked, ERRORS_PX))
+    after = keep(photo, instructor, wrap(90), sigma=0.1)
+    # Where the marks lie moves what one pixel makes of them by some per cent.
+    unit = mean(each.budget["marks"] / each.mark_uncertainty_px for each in kept)
+    shown = stdev(each.value for each in kept) / unit
+    assert after.mark_uncertainty_px == pytest.approx(shown, rel=0.1)
+    assert after.mark_uncertainty_px > 3
+    somebody = factories.make_user("instructor")
+    assert keep(photo, somebody, wrap(90)).mark_uncertainty_px == 1.0
+
+
+def test_marks_kept_again_where_they_lay_show_nothing(photo, instructor, asked):
+    for _ in range(14):
+        keep(photo, instructor, wrap(200), criterion=asked)
+    list(repeated(photo, instructor, asked, ERRORS_PX[:2]))
+    assert keep(photo, instructor, wrap(90)).mark_uncertainty_px == 1.0
+
+
+def test_different_things_on_one_photograph_show_nothing(photo, instructor):
+    for turn in range(20, 340, 20):
+        assert keep(photo, instructor, wrap(turn)).mark_uncertainty_px == 1.0
+
+
+def test_the_page_measures_by_what_the_grader_has_shown(client, photo, asked):
+    user = factories.make_user("instructor", site=photo.board.site)
+    list(repeated(photo, user, asked, ERRORS_PX))
+    client.force_login(user)
+    page = client.get(reverse("assessments:photo_measure", args=[photo.key]))
+    assert page.context["screen"].told["scatter"] > 3
+    assert "such pixels, so that counts" in page.content.decode()

@@ -204,3 +204,22 @@ def test_the_pages_say_what_counts(client, photo, instructor):
     assert "2 measurements combined" in page
     screen = client.get(f"/boards/{photo.board.number}/grade/{query}").content.decode()
     assert "2 measurements combined" in screen
+
+
+def test_the_result_and_the_photograph_say_of_which_measurements_it_comes(client, photo):
+    user = factories.make_user("instructor", site=photo.board.site)
+    for turn in (140, 141):
+        last = keep(photo, user, turn)
+    reading = grading.start_grading(board=photo.board, grader=user, at=NOW)
+    judge(reading, photo, "reject", measured=last.pk)
+    for joint in photo.board.joints.exclude(pk=photo.joint_id):
+        judgements.judge(
+            grading=reading, criterion=Criterion.objects.get(), joint=joint, outcome="accept",
+            seen=Circumstances(), at=NOW,
+        )  # fmt: skip
+    grading.sign_stage(grading=reading, stage="soldered", signer=user, proof="password", at=NOW)
+    client.force_login(user)
+    result = client.get(f"/boards/{photo.board.number}/result/").content.decode()
+    assert "2 measurements combined" in result
+    page = client.get(f"/photos/{photo.key}/").content.decode()
+    assert "view" in page.split("U = 2u:")[1][:60]

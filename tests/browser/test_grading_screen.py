@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 
 from assessments.content.criteria import NEWEST
-from assessments.models import Board, Judgement
+from assessments.models import Board, CannotTell, Judgement
 from assessments.services import photos
 from tests import factories
 from tests.browser.conftest import Shop, Visitor
@@ -160,6 +160,43 @@ def test_a_good_joint_of_any_kind_takes_three_keys_at_most(shop, visitor, joint_
         for one in Judgement.objects.all()
         if one.criterion.severity == "critical" or one.criterion.is_measured
     }
+
+
+ASKED_FOR = """() => [...document.querySelectorAll('.criteria a')]
+  .filter((link) => link.textContent.includes('asked for')).map((link) => link.id)"""
+
+
+def test_a_key_says_that_a_photograph_does_not_tell_and_it_stays_open(bench):
+    bench.open()
+    page = bench.page
+    page.fill("#note", "From the left")
+    page.keyboard.press("Escape")
+    here = bench.press("t")
+    assert here["criterion"] == "S-03"
+    assert "asked for another photograph" in here["said"]
+    asked = CannotTell.objects.get()
+    assert (asked.criterion.code, asked.asks, asked.note) == ("S-01", "photo", "From the left")
+    assert asked.photo is not None
+    assert page.evaluate(ASKED_FOR) == ["criterion-S-01"]
+    page.click("#criterion-S-01")
+    assert page.is_visible("#asked")
+    assert "From the left" in page.inner_text("#asked")
+    bench.visitor.audit()
+
+    assert bench.press("u")["criterion"] == "S-01"
+    assert page.evaluate(ASKED_FOR) == []
+    assert not page.is_visible("#asked")
+    asked.refresh_from_db()
+    assert asked.taken_back_at is not None
+
+    bench.press("Shift+T")
+    page.reload()
+    bench.settle()
+    page.click("#criterion-S-01")
+    assert "the board itself" in page.inner_text("#asked")
+    bench.press("a")
+    assert page.evaluate(ASKED_FOR) == []
+    assert Judgement.objects.get().outcome == "accept"
 
 
 def test_every_key_does_what_the_list_of_keys_says(bench):

@@ -12,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 
 from assessments.models import (
     Board,
+    CannotTell,
     CriteriaSet,
     CriterionDrawing,
     Grading,
@@ -72,6 +73,7 @@ class Kept:
     elsewhere: Certificate
     move: SiteMembership
     withdrawn_move: SiteMembership
+    untold: CannotTell
 
 
 @pytest.fixture
@@ -171,6 +173,16 @@ def kept(files):
         criterion=criteria.criteria.get(code="W"),
     )
     grading = grading_services.start_grading(board=board, grader=instructor, at=NOW)
+    untold = judgements.say_cannot_tell(
+        boards=Board.objects.all(),
+        number=board.number,
+        grader=instructor,
+        place=judgements.NamedPlace("soldered", "E02", "S-1"),
+        asks="photo",
+        photo=photo,
+        note="From the left.",
+        at=NOW,
+    )
     _judge(grading, measurement)
     grading_services.sign_stage(
         grading=grading, stage="soldered", signer=instructor, proof="password", at=NOW
@@ -222,6 +234,7 @@ def kept(files):
         elsewhere=elsewhere,
         move=move,
         withdrawn_move=withdrawn_move,
+        untold=untold,
     )
 
 
@@ -295,6 +308,11 @@ def test_rows_as_they_were_written_fit(kept):
 
 
 ALTERATIONS = {
+    "what could not be told told otherwise": lambda kept: (
+        "UPDATE assessments_cannottell SET note = 'From the right.' WHERE id = %s",
+        [kept.untold.pk],
+        f"assessments_cannottell {kept.untold.pk} is not what trail entry",
+    ),
     "a photo set-up that leans less": lambda kept: (
         "UPDATE assessments_photosetup SET tilt_deg = 0.1 WHERE id = %s",
         [kept.photo.setup_id],

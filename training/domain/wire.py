@@ -119,7 +119,27 @@ def copper_area_mm2(strands: int, strand_awg: float) -> float:
 
 
 SOLID_FROM_MM, SOLID_SHARE, THIN_MM = 0.254, 0.01, 0.00254
-STRANDED_SHARE, OVERALL_SHARE = 0.05, 0.10
+STRANDED_SHARE, OVERALL_SHARE = 0.13, 0.10
+
+STRANDED_LIMITS_MM = {
+    "7/38": (0.267, 0.340),
+    "7/36": (0.343, 0.417),
+    "19/38": (0.445, 0.544),
+    "19/36": (0.572, 0.671),
+    "19/34": (0.724, 0.848),
+    "19/32": (0.927, 1.05),
+    "19/30": (1.16, 1.31),
+    "19/29": (1.31, 1.48),
+    "19/27": (1.64, 1.86),
+    "19/25": (2.07, 2.35),
+    "37/28": (2.12, 2.30),
+    "37/26": (2.69, 2.90),
+}
+"""Least and greatest diameter over the strands, by make-up.
+
+MIL-DTL-29606, table III-A, annealed copper, soft metric conversion, as a public copy of its page
+prints it: general purpose, tin or nickel coated, which is the wider of its columns.
+"""
 
 
 def solid_tolerance_mm(diameter_mm: float) -> float:
@@ -148,13 +168,31 @@ def solid_tolerance_mm(diameter_mm: float) -> float:
     return SOLID_SHARE * diameter_mm if diameter_mm >= SOLID_FROM_MM else THIN_MM
 
 
-def stranded_tolerance_mm(diameter_mm: float) -> float:
+def stranded_tolerance_mm(diameter_mm: float, make_up: str = "") -> float:
     """Give by how much a bundle of strands may differ from the diameter worked out for it.
 
-    A figure of our own, 5 %: no wire's own standard is at hand, and plating, lay and handling
-    move a bundle by a few per cent. Where a site has measured its wire, its figure counts.
+    Parameters
+    ----------
+    diameter_mm : float
+        As `stranded_diameter_mm` gives it, in millimetres.
+    make_up : str
+        Strands and their gauge, as ``19/34``.
+
+    Returns
+    -------
+    float
+        To the farther of the limits in `STRANDED_LIMITS_MM`, in millimetres; for another
+        make-up 13 %, a figure of our own, as wide as the widest of those limits.
+
+    Examples
+    --------
+    >>> round(stranded_tolerance_mm(0.801, "19/34"), 3)
+    0.077
     """
-    return STRANDED_SHARE * diameter_mm
+    if make_up not in STRANDED_LIMITS_MM:
+        return STRANDED_SHARE * diameter_mm
+    least, greatest = STRANDED_LIMITS_MM[make_up]
+    return max(diameter_mm - least, greatest - diameter_mm)
 
 
 def overall_tolerance_mm(diameter_mm: float) -> float:

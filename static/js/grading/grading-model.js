@@ -1,7 +1,7 @@
 // The board as it is in the browser: what the server said of it, what was judged since, and where
 // the grader stands. It knows no page.
 
-import { apply, firstOpen, nextOpen, OPEN, restOf, stateOf } from "./joint-state.js";
+import { apply, applyAsked, firstOpen, nextOpen, OPEN, restOf, stateOf } from "./joint-state.js";
 
 export class GradingModel {
   // data: what the server said of the board and the stage; acts: () => those not saved yet;
@@ -10,6 +10,7 @@ export class GradingModel {
     this.data = data;
     this.acts = acts;
     this.judged = data.judged;
+    this.asked = data.asked ?? {};
     this.undoable = undoable;
     this.here = { place: data.place, criterion: data.criterion, photo: data.photo };
   }
@@ -35,8 +36,25 @@ export class GradingModel {
     return this.judgements()[name] ?? {};
   }
 
+  // What is asked for at a place where the grader could not tell, by criterion.
+  askedOf(name) {
+    const all = structuredClone(this.asked);
+    for (const act of this.acts()) {
+      if (act.stage === this.data.stage) applyAsked(act.changes, all);
+    }
+    return all[name] ?? {};
+  }
+
   save(changes, stage) {
-    if (stage === this.data.stage) apply(changes, this.judged);
+    if (stage !== this.data.stage) return;
+    apply(changes, this.judged);
+    applyAsked(changes, this.asked);
+  }
+
+  // What accepting the rest passes over: what is judged, and what could not be told.
+  settledOf(name, shown = "") {
+    const { [shown]: _shown, ...asked } = this.askedOf(name);
+    return { ...asked, ...this.judgementsOf(name) };
   }
 
   states() {
@@ -53,7 +71,7 @@ export class GradingModel {
   }
 
   restOf(place) {
-    return restOf(place, this.judgementsOf(place.name), this.data.criteria);
+    return restOf(place, this.settledOf(place.name), this.data.criteria);
   }
 
   openAfter(name, states = this.states()) {
@@ -91,9 +109,10 @@ export class GradingModel {
   goOn() {
     const { current } = this;
     const states = this.states();
-    const judgements = this.judgementsOf(current.name);
-    if (states.get(current.name) === OPEN) {
-      this.here.criterion = nextOpen(current, judgements, this.here.criterion);
+    const settled = this.settledOf(current.name);
+    // What could not be told waits for something: the others come first.
+    if (current.codes.some((code) => !settled[code])) {
+      this.here.criterion = nextOpen(current, settled, this.here.criterion);
     } else if (!this.data.across) {
       const next = this.openAfter(current.name, states);
       if (next) this.go(next.name);

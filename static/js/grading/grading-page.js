@@ -59,9 +59,24 @@ function judge(outcome, form) {
   act(form.action, { ...fields, outcome }, "judge", [{ place, criterion, judged }], words);
 }
 
+// The grader could not tell: nothing is judged, and something is asked for.
+function ask(outcome, form) {
+  const { csrfmiddlewaretoken: _token, ...fields } = Object.fromEntries(new FormData(form));
+  const { place, criterion } = model.here;
+  const asked = { asks: outcome === "ask_board" ? "board" : "photo", note: fields.note.trim() };
+  const words = find("#asked").dataset[asked.asks];
+  act(
+    form.action,
+    { ...fields, outcome },
+    "ask",
+    [{ place, criterion, judged: null, asked }],
+    words,
+  );
+}
+
 function acceptRest(form, to) {
   const place = model.current;
-  const judgements = model.judgementsOf(place.name);
+  const judgements = model.settledOf(place.name, model.here.criterion);
   const codes = acceptedWithRest(place, judgements, model.data.criteria, model.here.criterion);
   if (!codes.length) return;
   const fields = Object.fromEntries(new FormData(form));
@@ -91,6 +106,7 @@ function act(to, fields, kind, changes, words) {
     place,
     criterion,
     judged: all[place]?.[criterion] ?? null,
+    asked: model.askedOf(place)[criterion] ?? null,
   }));
   const done = { kind, stage: model.data.stage, changes, before };
   undoable.push(done);
@@ -224,6 +240,7 @@ document.addEventListener(
     const { submitter } = event;
     if (form.id === "judge") {
       if (submitter?.id === "do-rest") acceptRest(form, submitter.formAction);
+      else if (submitter?.value.startsWith("ask_")) ask(submitter.value, form);
       else if (submitter?.value) judge(submitter.value, form);
       else return;
     } else if (form.id === "undo") undo(form);

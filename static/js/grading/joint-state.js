@@ -37,6 +37,16 @@ export function nextOpen(place, judgements, after) {
   return order.find((code) => !judgements[code]) ?? after;
 }
 
+// Lay changes over what is asked for where somebody could not tell: a judgement answers it.
+export function applyAsked(changes, asked) {
+  for (const { place, criterion, judged, asked: waits } of changes) {
+    asked[place] ??= {};
+    if (waits && !judged) asked[place][criterion] = waits;
+    else delete asked[place][criterion];
+  }
+  return asked;
+}
+
 // Lay changes over what is judged: by place, by criterion.
 export function apply(changes, judged) {
   for (const { place, criterion, judged: judgement } of changes) {

@@ -111,15 +111,26 @@ export class GradingScreen {
       find("[data-verdict-here]", line).replaceChildren(verdict);
       find("[data-note]", line).textContent = own.note ? `“${own.note}”` : "";
     }
+    this.drawAsked(place, judgement);
     const readout = find(".readout");
     if (readout) readout.hidden = readout.dataset.of !== `${place.name} ${criterion}`;
     if (judgement?.value && (!readout || readout.hidden)) this.fetchReadout();
+  }
+
+  drawAsked(place, judgement) {
+    const line = find("#asked");
+    if (!line) return;
+    const asked = judgement ? null : this.model.askedOf(place.name)[this.here.criterion];
+    line.hidden = !asked;
+    find("[data-words]", line).textContent = asked ? line.dataset[asked.asks] : "";
+    find("[data-note]", line).textContent = asked?.note ? `“${asked.note}”` : "";
   }
 
   drawCriteria() {
     const { current } = this.model;
     const judgements = this.model.judgementsOf(current.name);
     const unsaved = this.model.unsavedOf(current.name);
+    const asked = this.model.askedOf(current.name);
     const rows = current.codes.map((code, index) => {
       const row = part("row", code);
       const link = find("a", row);
@@ -134,6 +145,11 @@ export class GradingScreen {
       const judgement = judgements[code];
       if (judgement?.value) small.textContent = `${judgement.value}${unit}`;
       if (judgement?.note) small.append(`, ${find("#parts").dataset.note}`);
+      const waits = judgement ? null : asked[code];
+      if (waits) {
+        const { askedPhoto, askedBoard } = find("#parts").dataset;
+        small.append(`, ${waits.asks === "board" ? askedBoard : askedPhoto}`);
+      }
       find(".to-save", link).hidden = !unsaved.has(code);
       link.append(part("verdict", judgement?.outcome ?? OPEN).firstElementChild);
       return row;

@@ -360,7 +360,8 @@ function measureWrap(points, _sigma, _scale, options) {
       by.map((centreBy) => byCentre[0] * centreBy[0] + byCentre[1] * centreBy[1]),
     );
     [also.centre_x, also.centre_y] = centre;
-    return reading(value, "deg", slopes, { also });
+    const remarks = spannedDeg(post, centre) < SHORT_ARC_DEG ? ["short_arc"] : [];
+    return reading(value, "deg", slopes, { remarks, also });
   }
   slopes.centre = [byCentre];
   const lift = (push) => {
@@ -368,6 +369,15 @@ function measureWrap(points, _sigma, _scale, options) {
     return degrees(inTurn(apart + Math.PI) - Math.PI);
   };
   return reading(value, "deg", slopes, { also, apart: "centre", lift });
+}
+
+// The arc that points about a centre span: all but the widest gap between two of them.
+function spannedDeg(points, centre) {
+  const at = points
+    .map((point) => degrees(Math.atan2(point[1] - centre[1], point[0] - centre[0])))
+    .sort((a, b) => a - b);
+  const gaps = at.map((here, n) => (n + 1 < at.length ? at[n + 1] : at[0] + 360) - here);
+  return 360 - Math.max(...gaps);
 }
 
 // The post's centre, and by each point on its edge, for x and for y, how the centre changes.

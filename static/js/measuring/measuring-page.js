@@ -92,7 +92,8 @@ function markUncertainty() {
   const width = rounded(Math.min(...widths, data.width * 40));
   form.elements.shown_width_px.value = widths.length ? width : "";
   const least = data.width / (widths.length ? width : data.shown_unknown_px);
-  return Math.max(numberIn(form.elements.mark_uncertainty_px) ?? 0, least, data.closest_px, 1);
+  const pixel = Math.max(least, data.closest_px, 1);
+  return Math.max(numberIn(form.elements.mark_uncertainty_px) ?? 0, pixel * data.scatter);
 }
 
 // The value

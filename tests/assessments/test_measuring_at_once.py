@@ -1,0 +1,117 @@
+"""Two people, or two windows, on one photograph, place or set-up in the same instant."""
+
+from concurrent.futures import ThreadPoolExecutor
+
+import pytest
+from django.db import connection, transaction
+
+from assessments.exceptions import AssessmentError
+from assessments.models import Criterion, Judgement, Measurement, Photo, PhotoSetup
+from assessments.services import grading, judgements, measuring, photo_setups
+from assessments.services.judgements import Circumstances
+from tests import factories
+from tests.assessments.marks_placed import wrap
+from tests.assessments.together import at_once, somebody_waits_for_us
+from tests.factories import NOW
+
+pytestmark = [
+    pytest.mark.django_db(transaction=True),
+    pytest.mark.usefixtures("everybody_has_standing"),
+]
+
+
+@pytest.fixture
+def photo():
+    factories.make_criteria_set(
+        {"code": "W", "how": "measured", "quantity": "wrap", "low": 180, "high": 270,
+         "unit": "deg"}
+    )  # fmt: skip
+    board = factories.make_board()
+    return factories.on_a_stand(factories.make_photo(board, board.joints.first()))
+
+
+@pytest.fixture
+def instructor(photo):
+    return factories.make_user("instructor", site=photo.board.site)
+
+
+def keep(photo, actor, turn):
+    criterion = Criterion.objects.get(code="W")
+    fresh = Photo.objects.get(pk=photo.pk)
+    return measuring.keep_measurement(
+        photo=fresh,
+        quantity="wrap",
+        marks=wrap(turn).marks,
+        options=measuring.options_for(joint=fresh.joint, criterion=criterion),
+        mark_uncertainty_px=None,
+        actor=actor,
+        at=NOW,
+        joint=fresh.joint,
+        criterion=criterion,
+    )
+
+
+def wait_behind(act, other):
+    """Do an act and, before it is done, another that has to wait; return what that came to."""
+    with ThreadPoolExecutor(1) as pool:
+        with transaction.atomic():
+            act()
+            waiting = pool.submit(at_once, other)
+            while not somebody_waits_for_us():
+                assert not waiting.done(), waiting.result()
+        [answer] = waiting.result()
+    return answer
+
+
+def test_a_set_up_of_one_name_is_declared_once(photo, instructor):
+    bounds = photo_setups.Bounds(1, 3, 0.2, 150, 0.002, 10)
+
+    def declare():
+        return photo_setups.declare_setup(
+            site=photo.board.site, name="Stand", kind="stand", bounds=bounds,
+            actor=instructor, at=NOW,
+        )  # fmt: skip
+
+    answers = at_once(declare, declare)
+    assert PhotoSetup.objects.filter(name="Stand").count() == 1
+    assert sum(isinstance(answer, AssessmentError) for answer in answers) == 1
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+def test_whoever_judges_by_marks_sees_what_was_measured_meanwhile(photo, instructor):
+    first = keep(photo, instructor, 225)
+    reading = grading.start_grading(board=photo.board, grader=instructor, at=NOW)
+
+    def judge():
+        return judgements.judge(
+            grading=reading, criterion=Criterion.objects.get(code="W"), joint=photo.joint,
+            outcome="accept", seen=Circumstances(measured=first.pk), at=NOW,
+        )  # fmt: skip
+
+    answer = wait_behind(lambda: keep(photo, instructor, 150), judge)
+    assert "measured anew" in str(answer)
+    assert Measurement.objects.count() == 2
+    assert not Judgement.objects.exists()
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+def test_a_set_up_that_is_retired_meanwhile_is_not_chosen(photo, instructor):
+    setup = factories.make_photo_setup(photo.board.site)
+    before = photo.setup_id
+    answer = wait_behind(
+        lambda: photo_setups.retire_setup(setup=setup, reason="Sold.", actor=instructor, at=NOW),
+        lambda: photo_setups.choose_setup(photo=photo, setup=setup, actor=instructor, at=NOW),
+    )
+    assert "out of use" in str(answer)
+    photo.refresh_from_db()
+    assert photo.setup_id == before
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+def test_what_is_measured_while_the_set_up_changes_counts_by_the_new_one(photo, instructor):
+    answer = wait_behind(
+        lambda: photo_setups.choose_setup(photo=photo, setup=None, actor=instructor, at=NOW),
+        lambda: keep(photo, instructor, 225),
+    )
+    assert answer.view["setup"] == ""
+    assert answer.verdict == "too_close_to_call"
