@@ -2,8 +2,8 @@
 
 from playwright.sync_api import ViewportSize
 
-from assessments.models import Board, Grading, ReadingRequest
-from assessments.queries import board_results, grading_assignment
+from assessments.models import Board, CriteriaSet, Grading, ReadingRequest
+from assessments.queries import board_results
 from assessments.services import grading as services
 from assessments.services import judgements
 from tests import factories
@@ -38,9 +38,8 @@ def read(board: Board, grader, *rejected: str) -> Grading:
 
 def eye_criterion() -> str:
     """The code of a criterion that fails a turret and is judged by eye."""
-    found = grading_assignment.current_criteria_set().criteria.filter(
-        stage="soldered", of="joint", how="eye", severity="major"
-    )
+    current = CriteriaSet.objects.current()[0]
+    found = current.criteria.filter(stage="soldered", of="joint", how="eye", severity="major")
     return next(one.code for one in found if "turret" in one.joint_types)
 
 
