@@ -11,8 +11,9 @@ from people.models import Person, Role, Site, User
 from people.presenters.days import format_day_with_weekday
 from records.services import trail
 from records.services.numbers import next_number
+from training.domain.class_days import days_held
 from training.exceptions import TrainingError
-from training.models import Attendance, ClassSession, CourseRevision, Enrolment
+from training.models import Attendance, ClassSession, CourseRevision, Enrolment, SessionDay
 from training.queries.classes import class_days
 
 NUMBER_KIND = "K"
@@ -31,8 +32,16 @@ def plan_class(
     actor: User,
     at: datetime,
     room: str = "",
+    weekdays: Collection[int] = (),
 ) -> ClassSession:
-    """Plan a class at a site; its instructor is one there."""
+    """Plan a class at a site; its instructor is one there.
+
+    Parameters
+    ----------
+    weekdays : collection of int
+        On which weekdays it is held between its first and its last day, 1 for Monday; by
+        default as `training.domain.class_days.days_held` says.
+    """
     _refuse_plan(site, instructor, starts_on, ends_on, at)
     session = ClassSession.objects.create(
         number=next_number(site.prefix, NUMBER_KIND),
@@ -45,6 +54,7 @@ def plan_class(
         places=places,
         recorded_at=at,
     )
+    hold_on(session, days_held(starts_on, ends_on, site.working_days, weekdays))
     trail.record(
         actor=actor, act="class planned", about=session, payload=_session_payload(session), at=at
     )
@@ -62,6 +72,7 @@ def change_class(
     actor: User,
     at: datetime,
     room: str = "",
+    weekdays: Collection[int] = (),
 ) -> ClassSession:
     """Move a class or change its places; refused where somebody or something would fall out."""
     session = _lock_session(session)
@@ -72,9 +83,10 @@ def change_class(
         raise TrainingError(
             _("%(n)d people are in the class: give at least as many places.") % {"n": enrolled}
         )
+    days = days_held(starts_on, ends_on, session.site.working_days, weekdays)
     outside = (
         Attendance.objects.filter(enrolment__session=session)
-        .exclude(day__gte=starts_on, day__lte=ends_on)
+        .exclude(day__in=days)
         .order_by("day")
         .first()
     )
@@ -87,6 +99,7 @@ def change_class(
     session.starts_on, session.ends_on = starts_on, ends_on
     session.places, session.room = places, room
     session.save(update_fields=["instructor", "starts_on", "ends_on", "places", "room"])
+    hold_on(session, days)
     after = _session_payload(session)
     if before != after:
         trail.record(
@@ -97,6 +110,15 @@ def change_class(
             at=at,
         )
     return session
+
+
+def hold_on(session: ClassSession, days: Sequence[date]) -> None:
+    """Have a class held on these days and on no other."""
+    session.days.exclude(day__in=days).delete()
+    held = set(class_days(session))
+    SessionDay.objects.bulk_create(
+        SessionDay(session=session, day=day) for day in days if day not in held
+    )
 
 
 @transaction.atomic
@@ -245,6 +267,7 @@ def _session_payload(session: ClassSession) -> dict:
         "instructor": session.instructor.employee_number,
         "starts_on": session.starts_on,
         "ends_on": session.ends_on,
+        "days": class_days(session),
         "places": session.places,
         "room": session.room,
     }

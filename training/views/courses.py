@@ -20,7 +20,8 @@ from training.content.cautions import CLOSING
 from training.exceptions import TrainingError
 from training.forms.courses import AttendanceForm, ClassFilterForm, ClassForm, EnrolForm
 from training.models import ClassSession, Course, CourseRevision
-from training.queries.classes import class_days
+from training.presenters.class_days import days_listed
+from training.queries.classes import class_days, weekdays_chosen
 from training.services import courses as services
 
 PAGE_SIZE = 40
@@ -127,7 +128,9 @@ def class_new(request: UserRequest) -> HttpResponse:
             form.add_error(None, str(error))
         else:
             messages.success(
-                request, _("Class %(number)s is planned. Enrol people now.") % {"number": session}
+                request,
+                _("Class %(number)s is planned for %(days)s. Enrol people now.")
+                % {"number": session, "days": days_listed(class_days(session))},
             )
             return redirect("training:class_detail", session.number)
     status = 422 if form.is_bound else 200
@@ -145,6 +148,7 @@ def class_edit(request: UserRequest, number: str) -> HttpResponse:
         initial={
             "instructor": session.instructor.employee_number,
             **{name: getattr(session, name) for name in ("starts_on", "ends_on", "places", "room")},
+            "weekdays": weekdays_chosen(session),
         },
     )
     if request.method == "POST" and form.is_valid():
@@ -155,7 +159,11 @@ def class_edit(request: UserRequest, number: str) -> HttpResponse:
         except TrainingError as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, _("The class is changed."))
+            messages.success(
+                request,
+                _("The class is changed. Its days are %(days)s.")
+                % {"days": days_listed(class_days(session))},
+            )
             return redirect("training:class_detail", number)
     context = {"form": form, "session": session}
     status = 422 if form.is_bound else 200
@@ -195,6 +203,7 @@ def show_class(
         "reads": reads,
         "teaches": user.has_role(Role.INSTRUCTOR, site=session.site_id),
         "today": today,
+        "is_held_today": today in days,
         "next_day": max((day for day in days if day <= today), default=None),
         "form": enrol_form,
         "suggestions": enrol_form.known_people.filter(site=session.site)
