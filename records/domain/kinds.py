@@ -26,6 +26,7 @@ KIND_OF_MODEL = {
     "CriteriaSet": "criteria-set",
     "Criterion": "criterion",
     "Board": "board",
+    "PurposeCorrection": "purpose-correction",
     "Rework": "rework",
     "DestructiveCheck": "destructive-check",
     "Photo": "photograph",
