@@ -4,15 +4,17 @@ from collections.abc import Collection, Sequence
 from datetime import date, datetime
 
 from django.db import transaction
+from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from people.models import Person, Role, Site, User
 from people.presenters.days import format_day_with_weekday
+from people.services.people import lock_people
 from records.services import trail
 from records.services.numbers import next_number
 from training.domain.class_days import days_held
-from training.exceptions import TrainingError
+from training.exceptions import InAnotherClass, TrainingError
 from training.models import Attendance, ClassSession, CourseRevision, Enrolment, SessionDay
 from training.queries.classes import class_days
 
@@ -123,15 +125,30 @@ def hold_on(session: ClassSession, days: Sequence[date]) -> None:
 
 @transaction.atomic
 def enrol_people(
-    *, session: ClassSession, people: Sequence[Person], actor: User, at: datetime
+    *,
+    session: ClassSession,
+    people: Sequence[Person],
+    actor: User,
+    at: datetime,
+    overlaps: Collection[str] | None = None,
 ) -> list[Enrolment]:
     """Enrol all of them or nobody; whoever is in the class already stays.
+
+    Parameters
+    ----------
+    overlaps : collection of str, optional
+        Enrolments in other classes on the same days that are known, by their keys. By default
+        nobody asks: whoever enrols by a page gives what the page said, also where that was nothing.
 
     Raises
     ------
     TrainingError
         If places are too few, or somebody will have left before the class begins.
+    InAnotherClass
+        If somebody is in another class on the same days that is not among those known.
     """
+    # People come first in the order of locks. Whoever enrols them in another class waits.
+    lock_people([person.pk for person in people])
     session = _lock_session(session)
     enrolled_ids = set(session.enrolments.values_list("person_id", flat=True))
     newcomers = [person for person in people if person.pk not in enrolled_ids]
@@ -153,6 +170,10 @@ def enrol_people(
                 _("%(name)s left on %(day)s, before the class begins.")
                 % {"name": person.full_name, "day": format_day_with_weekday(person.left_on)}
             )
+    if overlaps is not None:
+        others = list(overlapping(session, newcomers))
+        if any(str(enrolment.pk) not in overlaps for enrolment in others):
+            raise InAnotherClass(others)
     enrolments = [
         Enrolment.objects.create(session=session, person=person, recorded_at=at)
         for person in newcomers
@@ -164,6 +185,19 @@ def enrol_people(
         at=at,
     )
     return enrolments
+
+
+def overlapping(session: ClassSession, people: Sequence[Person]) -> QuerySet[Enrolment]:
+    """Enrolments of these people in other classes that share a day with this one."""
+    shared = SessionDay.objects.filter(
+        session=OuterRef("session"), day__in=session.days.values("day")
+    )
+    return (
+        Enrolment.objects.filter(Exists(shared), person__in=people)
+        .exclude(session=session)
+        .select_related("person", "session__course_revision__course")
+        .order_by("person__full_name", "session__number")
+    )
 
 
 @transaction.atomic

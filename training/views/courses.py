@@ -1,5 +1,7 @@
 """Courses as written, and the classes in which they are taught."""
 
+from collections.abc import Sequence
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
@@ -17,9 +19,9 @@ from people.forms.fields import SUGGESTED_PEOPLE
 from people.models import Role, Site
 from training import access
 from training.content.cautions import CLOSING
-from training.exceptions import TrainingError
+from training.exceptions import InAnotherClass, TrainingError
 from training.forms.courses import AttendanceForm, ClassFilterForm, ClassForm, EnrolForm
-from training.models import ClassSession, Course, CourseRevision
+from training.models import ClassSession, Course, CourseRevision, Enrolment
 from training.presenters.class_days import days_listed
 from training.queries.classes import class_days, weekdays_chosen
 from training.services import courses as services
@@ -179,7 +181,11 @@ def class_detail(request: UserRequest, number: str) -> HttpResponse:
 
 
 def show_class(
-    request: UserRequest, session: ClassSession, *, enrol_form: EnrolForm
+    request: UserRequest,
+    session: ClassSession,
+    *,
+    enrol_form: EnrolForm,
+    overlaps: Sequence[Enrolment] = (),
 ) -> HttpResponse:
     """The page of a class: whoever is only enrolled sees themselves and not the others."""
     user, days = request.user, class_days(session)
@@ -206,6 +212,7 @@ def show_class(
         "is_held_today": today in days,
         "next_day": max((day for day in days if day <= today), default=None),
         "form": enrol_form,
+        "overlaps": overlaps,
         "suggestions": enrol_form.known_people.filter(site=session.site)
         .at_work_on(today)
         .exclude(enrolments__session=session)
@@ -220,11 +227,18 @@ def show_class(
 def class_enrol(request: UserRequest, number: str) -> HttpResponse:
     session = access.session_for_instructor(request.user, number)
     form = EnrolForm(request.POST, people=people_access.people_listed_for(request.user))
+    overlaps: list[Enrolment] = []
     if form.is_valid():
         try:
             enrolled = services.enrol_people(
-                session=session, people=form.chosen(), actor=request.user, at=timezone.now()
+                session=session,
+                people=form.chosen(),
+                actor=request.user,
+                at=timezone.now(),
+                overlaps=request.POST.getlist("overlap"),
             )
+        except InAnotherClass as error:
+            overlaps = error.enrolments
         except TrainingError as error:
             form.add_error("people", str(error))
         else:
@@ -233,7 +247,8 @@ def class_enrol(request: UserRequest, number: str) -> HttpResponse:
             )
             messages.success(request, message % {"n": len(enrolled)})
             return redirect("training:class_detail", number)
-    return show_class(request, access.session_for_reader(request.user, number), enrol_form=form)
+    session = access.session_for_reader(request.user, number)
+    return show_class(request, session, enrol_form=form, overlaps=overlaps)
 
 
 @require_POST
