@@ -101,7 +101,7 @@ def board_new(request: UserRequest) -> HttpResponse:
             "exercise": exercise,
             "person": request.GET.get("person", ""),
             "session": session.number if session else "",
-            "purpose": request.GET.get("purpose", proposed.purpose if proposed else ""),
+            "purpose": _purpose_chosen(request) or (proposed.purpose if proposed else ""),
             "handed_out_on": today,
         },
     )
@@ -117,8 +117,14 @@ def board_new(request: UserRequest) -> HttpResponse:
             numbers = [("number", board.number) for board in boards]
             return redirect(f"{reverse('assessments:board_labels')}?{urlencode(numbers)}")
     status = 422 if request.method == "POST" else 200
-    context = {"form": form, "session": session, "holding": holding}
+    context = {"form": form, "session": session, "holding": holding, "proposed": proposed}
     return render(request, "assessments/board_new.html", context, status=status)
+
+
+def _purpose_chosen(request: UserRequest) -> str:
+    """A purpose that somebody chose, and not the one that was proposed to them before."""
+    purpose = request.GET.get("purpose", "")
+    return "" if purpose == request.GET.get("proposed") else purpose
 
 
 def _proposed(
