@@ -217,10 +217,10 @@ def take_back_hand_in(*, board: Board, actor: User, at: datetime) -> Board:
         payload = {"number": board.number, "joints": joints}
         trail.record(actor=actor, act="rework taken back", about=board, payload=payload, at=at)
         return board
-    payload = {"number": board.number, "handed_in_at": board.handed_in_at}
+    handed_in = {"number": board.number, "handed_in_at": board.handed_in_at}
     board.handed_in_at = None
     board.save(update_fields=["handed_in_at"])
-    trail.record(actor=actor, act="board taken back", about=board, payload=payload, at=at)
+    trail.record(actor=actor, act="board taken back", about=board, payload=handed_in, at=at)
     return board
 
 
