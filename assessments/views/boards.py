@@ -370,6 +370,9 @@ def _put_right(request: UserRequest, act: str, data: dict[str, Any]) -> None:
 def board_piece(request: UserRequest, number: str) -> HttpResponse:
     """Where the piece is kept, with what it was made, and what became of it."""
     board = access.board_for_grader(request.user, number)
+    if board.cancelled_at is not None:
+        messages.error(request, _("%(number)s is cancelled.") % {"number": number})
+        return redirect("assessments:board_detail", number)
     sent = request.POST if request.method == "POST" else None
     act = request.POST.get("act", "")
     forms = {
@@ -391,6 +394,12 @@ def board_piece(request: UserRequest, number: str) -> HttpResponse:
         else:
             messages.success(request, _("What you said of the piece is saved."))
             return redirect("assessments:board_piece", number)
-    context = {"board": board, "forms": forms, "checks": board.destructive_checks.all()}
+    kept_until = board.kept_until
+    context = {
+        "board": board,
+        "forms": forms,
+        "checks": board.destructive_checks.all(),
+        "is_kept": kept_until is not None and board.site.today() <= kept_until,
+    }
     status = 422 if request.method == "POST" else 200
     return render(request, "assessments/board_piece.html", context, status=status)

@@ -190,6 +190,7 @@ def test_boards_are_cancelled_with_a_reason_and_say_so(client):
         assert address_of(board, name) not in told
     assert "/boards/correct/" not in told
     assert "cancelled" in page(client, "/boards/", state="cancelled")
+    assert client.get(address_of(board, "board_piece")).url == address_of(board)
     grade = client.get(address_of(board, "board_grade"), follow=True).content.decode()
     assert "was cancelled on" in grade
     pressed_twice = put_right(client, board, act="cancel")
@@ -211,6 +212,17 @@ def test_purpose_of_a_whole_class_day_is_corrected_at_once(client):
     assert "Choose what the boards are for" in unsaid.content.decode()
     client.post(address, {**sent, "purpose": "requalification"})
     assert {board.purpose for board in Board.objects.all()} == {"requalification"}
+
+
+@pytest.mark.usefixtures("instructor")
+def test_piece_that_is_to_be_kept_is_not_offered_for_disposal(client):
+    board = make_board(kept_until=timezone.localdate() + timedelta(days=2))
+    told = page(client, address_of(board, "board_piece"))
+    assert "It is to be kept through" in told
+    assert "Dispose of the piece" not in told
+    board.kept_until = None
+    board.save(update_fields=["kept_until"])
+    assert "Dispose of the piece" in page(client, address_of(board, "board_piece"))
 
 
 @pytest.mark.usefixtures("instructor")
