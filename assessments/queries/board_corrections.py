@@ -1,6 +1,7 @@
 """What may still be put right about a board, and why something may not."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
@@ -84,12 +85,23 @@ def handed_in_again(board: Board) -> QuerySet[Rework]:
     )
 
 
-def still_to_correct(boards: Iterable[Board]) -> tuple[list[str], list[str]]:
-    """The numbers of those that can be put right in some way, and what keeps them from another."""
-    numbers, notes = [], []
+@dataclass(frozen=True, slots=True)
+class StillToCorrect:
+    """Of some boards the numbers of those that may be put right, and why others may not be."""
+
+    cancelled: tuple[str, ...]
+    purpose: tuple[str, ...]
+    refusals: tuple[str, ...]
+
+
+def still_to_correct(boards: Iterable[Board]) -> StillToCorrect:
+    cancelled: list[str] = []
+    purpose: list[str] = []
+    refusals: list[str] = []
     for board in boards:
-        refusals = [why_not_cancelled(board), why_purpose_stays(board)]
-        if not all(refusals):
-            numbers.append(board.number)
-        notes += [refusal for refusal in dict.fromkeys(refusals) if refusal]
-    return numbers, notes
+        for numbers, why in (
+            (cancelled, why_not_cancelled(board)),
+            (purpose, why_purpose_stays(board)),
+        ):
+            (refusals if why else numbers).append(why or board.number)
+    return StillToCorrect(tuple(cancelled), tuple(purpose), tuple(dict.fromkeys(refusals)))

@@ -320,8 +320,8 @@ def boards_correct(request: UserRequest) -> HttpResponse:
         boards = boards.filter(number__in=numbers)
         if len(boards) < len(numbers):
             raise Http404
-    open_numbers, notes = still_to_correct(boards)
-    offered = boards.filter(number__in=open_numbers)
+    still = still_to_correct(boards)
+    offered = boards.filter(number__in={*still.cancelled, *still.purpose})
     act = request.POST.get("act", "")
     form = CorrectionForm(
         request.POST if request.method == "POST" else None,
@@ -339,7 +339,7 @@ def boards_correct(request: UserRequest) -> HttpResponse:
             if len(numbers) == 1:
                 return redirect("assessments:board_detail", numbers[0])
             return redirect("assessments:board_list")
-    context = {"form": form, "session": session, "offered": offered, "notes": notes}
+    context = {"form": form, "session": session, "offered": offered, "still": still}
     status = 422 if request.method == "POST" else 200
     return render(request, "assessments/boards_correct.html", context, status=status)
 

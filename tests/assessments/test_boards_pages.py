@@ -195,6 +195,19 @@ def test_boards_are_cancelled_with_a_reason_and_say_so(client):
     assert "was cancelled on" in grade
     pressed_twice = put_right(client, board, act="cancel")
     assert "was cancelled on" in pressed_twice.content.decode()
+    make_criteria_set()
+    reading = grading.start_grading(board=other, grader=make_user("instructor"), at=NOW)
+    reading.judgements.create(
+        criterion=reading.criteria_set.criteria.first(),
+        joint=other.joints.first(),
+        stage="soldered",
+        outcome="accept",
+        how="at_board",
+    )
+    told = page(client, "/boards/correct/", number=other.number)
+    assert "Cancel the boards" not in told
+    assert "Correct the purpose" in told
+    assert "is judged, so it is not cancelled" in told
 
 
 @pytest.mark.usefixtures("instructor")
