@@ -69,6 +69,7 @@ def boards_of_class(user: User, session: ClassSession, day: date) -> BoardQueryS
         site=session.site_id,
         person__in=session.enrolments.values("person"),
         disposed_at__isnull=True,
+        cancelled_at__isnull=True,
     )
 
 
@@ -109,6 +110,11 @@ def own_board(user: User, number: str) -> Board:
 def boards_to_judge(user: User, *, own: bool) -> BoardQuerySet:
     """The boards that the user judges as a grader, or for themselves, uncounted."""
     return Board.objects.filter(person=user.person_id or 0) if own else boards_gradable_by(user)
+
+
+def boards_to_correct(user: User) -> BoardQuerySet:
+    """Boards that the user may cancel or correct the purpose of: those they may judge."""
+    return boards_gradable_by(user).with_list_columns()
 
 
 def board_for_photos(user: User, number: str) -> Board:

@@ -1,5 +1,8 @@
 """The refusals this app can give, worded for the person who reads them."""
 
+from collections.abc import Sequence
+from typing import Any
+
 from django.utils.translation import gettext as _
 
 from records.exceptions import Refusal
@@ -56,6 +59,21 @@ class CannotMeasure(AssessmentError):
 
 class CannotMakeBoards(AssessmentError):
     """The boards asked for cannot be made; none was."""
+
+
+class HoldBoardsAlready(CannotMakeBoards):
+    """Some of the people have a board of the exercise in their hands that nobody spoke of.
+
+    Parameters
+    ----------
+    boards : sequence of Board
+        Every board of the exercise that they hold.
+    """
+
+    def __init__(self, boards: Sequence[Any]) -> None:
+        self.boards = list(boards)
+        held = ", ".join(f"{board.person.full_name} ({board.number})" for board in self.boards)
+        super().__init__(_("A board of this exercise is still with %(people)s.") % {"people": held})
 
 
 class CannotChangeBoard(AssessmentError):

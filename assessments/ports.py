@@ -4,21 +4,33 @@ Whether somebody's own standing lets them judge a board is not known here. The a
 knows registers its answer at start; without one nobody may judge.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
 from datetime import date
 
 from django.utils.translation import gettext as _
 
-from people.models import User
+from people.models import Person, User
 
 from .exceptions import AssessmentError
 from .models import Board
 
+
+@dataclass(frozen=True, slots=True)
+class ProposedPurpose:
+    """What boards would be for, and the titles of the scopes that they count for."""
+
+    purpose: str
+    counts_for: tuple[str, ...] = ()
+
+
+ProposesPurpose = Callable[[Collection[str], Collection[Person]], ProposedPurpose]
 RestsOn = Callable[[Board], list[str]]
 MayGrade = Callable[[User, frozenset[str], date], str]
 
 _answer: MayGrade | None = None
 _rests_on: RestsOn | None = None
+_proposes_purpose: ProposesPurpose | None = None
 
 
 def register_may_grade(answer: MayGrade | None) -> MayGrade | None:
@@ -74,3 +86,23 @@ def what_rests_on(board: Board) -> list[str]:
             )
         )
     return _rests_on(board)
+
+
+def register_purpose(answer: ProposesPurpose | None) -> ProposesPurpose | None:
+    """Set who proposes what boards are for; return who did before.
+
+    ``answer(exercise_codes, people)`` says what boards of these exercises lead to for these
+    people, by the schemes in force.
+    """
+    global _proposes_purpose
+    before, _proposes_purpose = _proposes_purpose, answer
+    return before
+
+
+def proposed_purpose(
+    exercise_codes: Collection[str], people: Collection[Person]
+) -> ProposedPurpose:
+    """What to propose; no purpose where nobody knows what boards lead to, so somebody chooses."""
+    if _proposes_purpose is None:
+        return ProposedPurpose("")
+    return _proposes_purpose(exercise_codes, people)

@@ -45,14 +45,25 @@ def declare() -> None:
     )
     append_only.protect("assessments.StageSigning")
     append_only.protect("assessments.Measurement")
+    append_only.protect("assessments.BoardCancellation")
+    append_only.protect("assessments.PurposeCorrection")
     append_only.protect("assessments.PhotoSetup")
     append_only.protect("assessments.SetupQualification")
     append_only.protect("assessments.SetupRetirement")
     append_only.protect("assessments.WireTolerance")
     append_only.protect(
+        "assessments.Board",
+        when_update="OLD.cancelled_at IS NOT NULL",
+        when_delete="OLD.cancelled_at IS NOT NULL",
+        refusal="is cancelled and does not change",
+    )
+    # What was handed in again can be taken back until somebody judges it.
+    judged_again = "EXISTS (SELECT 1 FROM assessments_judgement j WHERE j.joint_id = OLD.joint_id)"
+    append_only.protect(
         "assessments.Rework",
         when_update=(
-            "OLD.handed_in_at IS NOT NULL OR NOT (NEW.id = OLD.id AND NEW.joint_id = OLD.joint_id "
+            "(OLD.handed_in_at IS NOT NULL AND (NEW.handed_in_at IS NOT NULL "
+            f"OR {judged_again})) OR NOT (NEW.id = OLD.id AND NEW.joint_id = OLD.joint_id "
             "AND NEW.codes = OLD.codes AND NEW.sent_by_id = OLD.sent_by_id "
             "AND NEW.reason = OLD.reason "
             "AND NEW.recorded_at = OLD.recorded_at)"

@@ -13,6 +13,7 @@ class CertificationConfig(AppConfig):
         from certification import protected
         from certification.queries import (
             graders,
+            purposes,
             requirements,
             schemes_in_force,
             written_down,
@@ -30,6 +31,7 @@ class CertificationConfig(AppConfig):
         training_ports.register_scopes(schemes_in_force.scope_names)
         assessments_ports.register_may_grade(graders.may_grade)
         assessments_ports.register_rests_on(requirements.resting_on)
+        assessments_ports.register_purpose(purposes.proposed_purpose)
         verification.register_files(certificates_from_elsewhere.documents_to_verify)
         staff = ["instructor", "quality", "line_lead"]
         decide = ["instructor", "quality"]

@@ -35,6 +35,7 @@ from certification.services import standing
 from people.models import Person, Role, Site, SiteRole, User
 from records.queries import rebuilding
 from records.services import trail
+from training.domain.class_days import days_held
 from training.models import (
     ClassSession,
     Course,
@@ -46,6 +47,7 @@ from training.models import (
     Stage,
     Tool,
 )
+from training.services import courses
 
 NOW = datetime(2026, 11, 25, 12, 50, tzinfo=UTC)
 TODAY = date(2026, 11, 25)
@@ -137,6 +139,7 @@ def make_session(
     *,
     people: tuple[Person, ...] = (),
     instructor: User | None = None,
+    weekdays: tuple[int, ...] = (),
     **fields: Any,
 ) -> ClassSession:
     number = next(_numbers)
@@ -151,6 +154,10 @@ def make_session(
             "ends_on": TODAY,
             **fields,
         }
+    )
+    courses.hold_on(
+        session,
+        days_held(session.starts_on, session.ends_on, session.site.working_days, weekdays),
     )
     Enrolment.objects.bulk_create(Enrolment(session=session, person=person) for person in people)
     return session

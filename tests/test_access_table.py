@@ -184,7 +184,9 @@ TABLE: dict[str, Row] = {
     "assessments:board_result": page(READS, "board"),
     "assessments:board_sheet": page(READS, "board"),
     "assessments:board_sheet_pdf": page(READS, "board"),
-    "assessments:board_hand_in": act(OWN | TEACHES, "board"),
+    "assessments:boards_correct": form(INSTRUCTORS, others=NO),
+    "assessments:board_hand_in": form(OWN | TEACHES, "board"),
+    "assessments:board_take_back": act(OWN | TEACHES, "board"),
     "assessments:board_piece": form(TEACHES, "board"),
     "assessments:board_grade": page(TEACHES, "board"),
     "assessments:board_comparison": page(

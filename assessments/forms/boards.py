@@ -10,6 +10,8 @@ from django.utils.translation import gettext_lazy as _
 
 from assessments.content.sources import ALLOYS
 from assessments.models import Board, DestructiveCheck
+from assessments.ports import ProposedPurpose
+from assessments.queries.board_corrections import CORRECTED_TO
 from assessments.services.boards import DEFAULT_ALLOY
 from people.models import Person
 from people.models.people import PersonQuerySet
@@ -20,6 +22,7 @@ STATES = [
     ("waiting", _("waiting to be graded")),
     ("graded", _("graded")),
     ("bench", _("at the bench")),
+    ("cancelled", _("cancelled")),
 ]
 SUGGESTED_PEOPLE = 200
 
@@ -73,6 +76,15 @@ def exercise_name(exercise: Exercise) -> str:
     )
 
 
+def _why_proposed(proposed: ProposedPurpose) -> str:
+    if proposed.counts_for:
+        return _now("Boards for %(purpose)s count for: %(scopes)s. Practice counts for none.") % {
+            "purpose": Board.Purpose(proposed.purpose).label,
+            "scopes": ", ".join(proposed.counts_for),
+        }
+    return _now("No scheme asks for this, so its boards count for no certificate.")
+
+
 class NewBoardsForm(forms.Form):
     """A board for one trainee, or one for each person in a class.
 
@@ -106,7 +118,9 @@ class NewBoardsForm(forms.Form):
         widget=forms.CheckboxSelectMultiple,
     )
     ticked = forms.BooleanField(required=False, widget=forms.HiddenInput)
-    purpose = forms.ChoiceField(label=_("Purpose"), choices=Board.Purpose.choices)
+    purpose = forms.ChoiceField(
+        label=_("Purpose"), choices=[("", _("choose one")), *Board.Purpose.choices]
+    )
     unit = forms.CharField(label=_("Unit"), required=False, max_length=80)
     work_order = forms.CharField(
         label=_("Work order"),
@@ -128,10 +142,13 @@ class NewBoardsForm(forms.Form):
         sessions: QuerySet[ClassSession],
         people: PersonQuerySet,
         session: ClassSession | None = None,
+        proposed: ProposedPurpose | None = None,
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         self.known_people = people
+        if proposed is not None:
+            self.fields["purpose"].help_text = _why_proposed(proposed)
         self.fields["exercise"].queryset = Exercise.objects.current()  # type: ignore[attr-defined]
         self.fields["exercise"].label_from_instance = exercise_name  # type: ignore[attr-defined]
         left_empty = _("Left empty: what the exercise calls for, else %(alloy)s.")
@@ -186,6 +203,51 @@ class NewBoardsForm(forms.Form):
         if data.get("ticked") and "people" in data and not data["people"]:
             self.add_error("people", _("Tick at least one person of the class."))
         return data
+
+
+class CorrectionForm(forms.Form):
+    """Which boards are put right, what they are for, and why."""
+
+    boards = forms.ModelMultipleChoiceField(
+        Board.objects.none(),
+        label=_("Which boards"),
+        to_field_name="number",
+        widget=forms.CheckboxSelectMultiple,
+        error_messages={"required": _("Tick at least one board.")},
+    )
+    purpose = forms.ChoiceField(
+        label=_("What they are for"),
+        required=False,
+        choices=[("", _("choose one")), *((each.value, each.label) for each in CORRECTED_TO)],
+    )
+    reason = forms.CharField(
+        label=_("Why"),
+        max_length=400,
+        help_text=_("Such as: handed out twice; practice was ticked by mistake."),
+        error_messages={"required": _("Say why, so that whoever reads it later understands.")},
+    )
+
+    def __init__(self, *args: Any, boards: QuerySet[Board], corrects: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.corrects = corrects
+        self.fields["boards"].queryset = boards  # type: ignore[attr-defined]
+        self.fields["boards"].label_from_instance = _board_and_person  # type: ignore[attr-defined]
+        self.initial.setdefault("boards", [board.number for board in boards])
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or self.cleaned_data
+        if self.corrects and "purpose" in data and not data["purpose"]:
+            self.add_error("purpose", _("Choose what the boards are for."))
+        return data
+
+
+def _board_and_person(board: Board) -> str:
+    return _now("%(number)s, %(person)s, %(exercise)s, for %(purpose)s") % {
+        "number": board.number,
+        "person": board.person.full_name,
+        "exercise": board.exercise.title,
+        "purpose": board.get_purpose_display(),
+    }
 
 
 class PieceForm(forms.Form):

@@ -1,4 +1,12 @@
-from .boards import Board, BoardOutcome, DestructiveCheck, Joint, Rework
+from .boards import (
+    Board,
+    BoardCancellation,
+    BoardOutcome,
+    DestructiveCheck,
+    Joint,
+    PurposeCorrection,
+    Rework,
+)
 from .criteria import CriteriaSet, Criterion, CriterionDrawing, ExerciseCriteria
 from .grading import CannotTell, Grading, Judgement, ReadingRequest, StageSigning, UndoStep
 from .measuring import Measurement
@@ -7,6 +15,7 @@ from .photos import Photo, Rendition
 
 __all__ = [
     "Board",
+    "BoardCancellation",
     "BoardOutcome",
     "CannotTell",
     "CriteriaSet",
@@ -20,6 +29,7 @@ __all__ = [
     "Measurement",
     "Photo",
     "PhotoSetup",
+    "PurposeCorrection",
     "ReadingRequest",
     "Rendition",
     "Rework",

@@ -26,6 +26,7 @@ class BoardQuerySet(models.QuerySet["Board"]):
             ~Exists(sent_back()),
             handed_in_at__isnull=False,
             disposed_at__isnull=True,
+            cancelled_at__isnull=True,
         ).order_by("handed_in_at", "number")
 
     def passed(self) -> "BoardQuerySet":
@@ -34,16 +35,27 @@ class BoardQuerySet(models.QuerySet["Board"]):
     def at_the_bench(self) -> "BoardQuerySet":
         """Handed out, or sent back for rework, and not handed in; longest out first."""
         return self.filter(
-            Q(handed_in_at__isnull=True) | Exists(sent_back()), disposed_at__isnull=True
+            Q(handed_in_at__isnull=True) | Exists(sent_back()),
+            disposed_at__isnull=True,
+            cancelled_at__isnull=True,
         ).order_by("handed_out_on", "number")
 
     def graded(self) -> "BoardQuerySet":
         """Judged to the end, latest first."""
         return self.filter(outcome__complete=True).order_by("-outcome__decided_at", "-number")
 
+    def cancelled(self) -> "BoardQuerySet":
+        """Made by mistake and taken back, latest first."""
+        return self.filter(cancelled_at__isnull=False).order_by("-cancelled_at", "-number")
+
     def in_state(self, state: str) -> "BoardQuerySet":
         """Boards in one of the states a list can show; anything else is all of them."""
-        states = {"waiting": self.waiting, "bench": self.at_the_bench, "graded": self.graded}
+        states = {
+            "waiting": self.waiting,
+            "bench": self.at_the_bench,
+            "graded": self.graded,
+            "cancelled": self.cancelled,
+        }
         return states[state]() if state in states else self.order_by("-recorded_at", "-number")
 
     def naming(self, words: str) -> "BoardQuerySet":
@@ -107,6 +119,7 @@ class Board(Recorded):
     kept_until = models.DateField(_("kept until"), null=True, blank=True)
     disposed_at = models.DateTimeField(_("disposed of"), null=True, blank=True)
     disposed_how = models.CharField(_("how it was disposed of"), max_length=120, blank=True)
+    cancelled_at = models.DateTimeField(_("cancelled"), null=True, blank=True)
     made_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+"
     )
@@ -123,6 +136,36 @@ class Board(Recorded):
 
     def __str__(self) -> str:
         return self.number
+
+
+class BoardCancellation(Recorded):
+    """Why a board that was made by mistake is none; the board keeps its number and its row.
+
+    ``Board.cancelled_at`` repeats when, so that whoever locks a board reads it with the lock.
+    """
+
+    board = models.OneToOneField(Board, models.PROTECT, related_name="cancellation")
+    reason = models.CharField(_("reason"), max_length=400)
+    cancelled_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    def __str__(self) -> str:
+        return f"{self.board}: {self.reason}"
+
+
+class PurposeCorrection(Recorded):
+    """What a board was said to be for, what it is for, and why; the last one counts."""
+
+    board = models.ForeignKey(Board, models.PROTECT, related_name="purpose_corrections")
+    before = models.CharField(_("purpose before"), max_length=16, choices=Board.Purpose.choices)
+    after = models.CharField(_("purpose"), max_length=16, choices=Board.Purpose.choices)
+    reason = models.CharField(_("reason"), max_length=400)
+    corrected_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["id"]
+
+    def __str__(self) -> str:
+        return f"{self.board}: {self.after}"
 
 
 class Joint(Recorded):

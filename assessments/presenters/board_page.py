@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from assessments import access
 from assessments.models import Board, CannotTell, Joint, Photo
-from assessments.queries import board_results, photo_room
+from assessments.queries import board_corrections, board_results, photo_room
 from people.models import User
 
 from .board_readings import BoardReadings, readings_of
@@ -53,6 +53,8 @@ class BoardScreen:
     may_add: bool
     closed_to_photos: str
     may_hand_in: bool
+    may_take_back: bool
+    may_correct: bool
     may_read_first: bool
     readings: BoardReadings
     tools: tuple[str, ...]
@@ -83,6 +85,8 @@ def board_lines(boards: Iterable[Board], user: User, now: datetime) -> list[Boar
         since = board.handed_out_on
         if state in ("passed", "failed") and board.outcome.decided_at is not None:
             since = board.site.today(board.outcome.decided_at)
+        elif board.cancelled_at is not None:
+            since = board.site.today(board.cancelled_at)
         elif board.handed_in_at is not None:
             since = board.site.today(board.handed_in_at)
         score = getattr(board, "outcome", None) and board.outcome.score
@@ -114,6 +118,8 @@ def board_screen(board: Board, user: User) -> BoardScreen:
     own = access.is_own(user, board)
     readings = readings_of(board, user)
     may_add = access.may_add_photos(user, board)
+    judges = access.may_judge(user, board)
+    open_to_work = board.disposed_at is None and board.cancelled_at is None
     return BoardScreen(
         cells=tuple(
             JointCell(joint, states.get(joint.pk, "open"), len(by_joint.get(joint.pk, ())))
@@ -124,14 +130,21 @@ def board_screen(board: Board, user: User) -> BoardScreen:
         state=state_shown(board, not readings.blind),
         shows_outcome=shows,
         is_own=own,
-        may_judge=access.may_judge(user, board) and board.disposed_at is None,
+        may_judge=judges and open_to_work,
         may_add=may_add,
         closed_to_photos=photo_room.why_closed(board) if may_add else "",
-        may_hand_in=may_add
-        and (board.handed_in_at is None or bool(readings.out))
-        and board.disposed_at is None,
+        may_hand_in=may_add and (board.handed_in_at is None or bool(readings.out)) and open_to_work,
+        may_take_back=may_add
+        and open_to_work
+        and not readings.out
+        and not board_corrections.why_hand_in_stays(board),
+        may_correct=judges
+        and not (
+            board_corrections.why_not_cancelled(board)
+            and board_corrections.why_purpose_stays(board)
+        ),
         readings=readings,
-        may_read_first=own and not signed,
+        may_read_first=own and not signed and board.cancelled_at is None,
         tools=tuple(board.tools.values_list("code", flat=True)),
         asked=asked_of(access.cannot_tell_visible_to(user).filter(grading__board=board)),
     )
@@ -159,6 +172,8 @@ def state_shown(board: Board, shows_outcome: bool) -> str:
 
 def state_of(board: Board) -> str:
     """Where a board has got to: a name for the state, not its word."""
+    if board.cancelled_at is not None:
+        return "cancelled"
     outcome = getattr(board, "outcome", None)
     if outcome is not None and outcome.complete:
         return "passed" if outcome.passed else "failed"

@@ -55,7 +55,8 @@ def readings_of(board: Board, user: User) -> BoardReadings:
         or bool(reworks)
         or grading_assignment.open_request(board) is not None
     )
-    judges = access.may_judge(user, board) and board.disposed_at is None
+    is_open = board.disposed_at is None and board.cancelled_at is None
+    judges = access.may_judge(user, board) and is_open
     return BoardReadings(
         two=two,
         signed=signed,

@@ -3,10 +3,11 @@
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import date, datetime
 from uuid import UUID, uuid4
 
 from django.urls import reverse
+from django.utils.translation import gettext as _
 
 from assessments import access
 from assessments.domain.scoring import JointState
@@ -16,7 +17,9 @@ from assessments.queries.board_for_grader import BoardForGrader, boards_for_grad
 from assessments.services import grading
 from assessments.services.class_day import stays_to_be_judged
 from people.models import Person, User
+from people.presenters.days import format_day_with_weekday
 from training.models import ClassSession, Exercise, Stage
+from training.queries.classes import class_days
 
 from .board_page import state_shown
 from .grading_page import WHOLE_BOARD, reading_url
@@ -87,6 +90,7 @@ class ClassDay:
     trainees: tuple[Trainee, ...]
     across: tuple[PositionsOf, ...]
     problem: str = ""
+    held_next: str = ""
 
     @property
     def photographed(self) -> dict[str, dict]:
@@ -157,7 +161,22 @@ def class_day(session: ClassSession, user: User, now: datetime) -> ClassDay:
             refusals,
         ),
         problem=problem,
+        held_next=_held_next(session, day),
     )
+
+
+def _held_next(session: ClassSession, today: date) -> str:
+    """A sentence where today is no day of the class; empty where it is."""
+    days = class_days(session)
+    if today in days:
+        return ""
+    if coming := [day for day in days if day > today]:
+        return _("The class is not held today. Its next day is %(day)s.") % {
+            "day": format_day_with_weekday(coming[0])
+        }
+    return _("The class is not held today. Its last day was %(day)s.") % {
+        "day": format_day_with_weekday(days[-1])
+    }
 
 
 def _refusal(user: User, board: Board, now: datetime) -> str:

@@ -20,6 +20,8 @@ def why_closed(board: Board) -> str:
     back, another reading that was asked for, and a correction that somebody has begun open it
     again, until they are signed.
     """
+    if board.cancelled_at is not None:
+        return _("%(board)s is cancelled, so it takes no photographs.") % {"board": board.number}
     if not BoardOutcome.objects.filter(board=board, complete=True).exists():
         return ""
     if ReadingRequest.objects.filter(board=board, answered_at__isnull=True).exists():

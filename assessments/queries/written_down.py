@@ -12,6 +12,7 @@ from django.db.models import Max, Q
 
 from assessments.models import (
     Board,
+    BoardCancellation,
     CannotTell,
     CriteriaSet,
     Criterion,
@@ -22,6 +23,7 @@ from assessments.models import (
     Measurement,
     Photo,
     PhotoSetup,
+    PurposeCorrection,
     ReadingRequest,
     Rework,
     SetupQualification,
@@ -42,6 +44,8 @@ DECIDED = "decided where two graders differ"
 ADDED = "photograph added"
 PLACED = ("photograph placed", "photograph described")
 MADE = "board made"
+CANCELLED = "board cancelled"
+PURPOSE = "purpose of board corrected"
 MEASURED = "measured on a photograph"
 SENT_BACK = "joint sent back"
 ASKED = "another reading asked for"
@@ -58,6 +62,7 @@ COULD_NOT_TELL = "could not tell from a photograph"
 
 
 def board_content(board: Board) -> dict[str, Any]:
+    """A board that was just made."""
     return {
         "number": board.number,
         "person": board.person.employee_number,
@@ -72,6 +77,50 @@ def board_content(board: Board) -> dict[str, Any]:
         "handed_out_on": board.handed_out_on,
         "made_by": board.made_by_id,
         "recorded_at": board.recorded_at,
+    }
+
+
+def board_content_when_made(board: Board) -> dict[str, Any]:
+    """A board as it was made, whatever was corrected of it since."""
+    content = board_content(board) | {"purpose": _purpose_when_made(board)}
+    # No board is made cancelled: one that says so without a cancellation was altered.
+    if board.cancelled_at is not None and not hasattr(board, "cancellation"):
+        content["cancelled_at"] = board.cancelled_at
+    return content
+
+
+def _purpose_when_made(board: Board) -> str:
+    """The purpose before every correction; what no purpose is, where they do not lead to today's.
+
+    So a purpose that was altered past the corrections is never taken for the one it was made for.
+    """
+    corrections = list(board.purpose_corrections.all())
+    purpose = str(board.purpose)
+    for correction in reversed(corrections):
+        if correction.after != purpose:
+            return f"{purpose}, not as corrected"
+        purpose = correction.before
+    return purpose
+
+
+def cancellation_content(cancellation: BoardCancellation) -> dict[str, Any]:
+    return {
+        "number": cancellation.board.number,
+        "reason": cancellation.reason,
+        "cancelled_by": cancellation.cancelled_by_id,
+        "cancelled_at": cancellation.board.cancelled_at,
+        "recorded_at": cancellation.recorded_at,
+    }
+
+
+def purpose_content(correction: PurposeCorrection) -> dict[str, Any]:
+    return {
+        "number": correction.board.number,
+        "before": correction.before,
+        "after": correction.after,
+        "reason": correction.reason,
+        "corrected_by": correction.corrected_by_id,
+        "recorded_at": correction.recorded_at,
     }
 
 
@@ -402,7 +451,11 @@ def _signings(written: Sequence[Written]) -> dict[int, Content]:
 
 def register() -> None:
     """Have boards and what is on them compared with what was written down of them."""
-    boards = Board.objects.select_related("person", "exercise", "session", "site")
+    boards = Board.objects.select_related(
+        "person", "exercise", "session", "site", "cancellation"
+    ).prefetch_related("purpose_corrections")
+    cancellations = BoardCancellation.objects.select_related("board")
+    corrections = PurposeCorrection.objects.select_related("board")
     measurements = Measurement.objects.select_related("photo", "joint__position", "criterion")
     reworks = Rework.objects.select_related("joint__board", "joint__position")
     requests = ReadingRequest.objects.select_related("board")
@@ -421,7 +474,8 @@ def register() -> None:
     )
     rebuilding.register_entries([ADDED, *PLACED], Photo._meta.db_table, _photos)
     for acts, rebuild, model in (
-        ([MADE], _of_people(boards, board_content), Board),
+        ([MADE], _of_people(boards, board_content_when_made), Board),
+        ([PURPOSE], _by_number(corrections, purpose_content), PurposeCorrection),
         ([MEASURED], _by_number(measurements, measurement_content), Measurement),
         ([SENT_BACK], _by_number(reworks, rework_content), Rework),
         ([ASKED], _by_number(requests, request_content), ReadingRequest),
@@ -445,6 +499,16 @@ def register() -> None:
     ):
         rebuilding.register_entries(acts, model._meta.db_table, rebuild)
     rebuilding.register_entries(
+        [CANCELLED],
+        BoardCancellation._meta.db_table,
+        lambda written: {
+            number: cancellation_content(cancellation)
+            for number, cancellation in rebuilding.rows_by_number(
+                cancellations, written, "board_id"
+            ).items()
+        },
+    )
+    rebuilding.register_entries(
         [PUBLISHED],
         CriteriaSet._meta.db_table,
         _by_number(sets, published_content),
@@ -454,7 +518,20 @@ def register() -> None:
     for kept in (
         KeptTable(StageSigning, meanings=(JUDGED, DECIDED)),
         KeptTable(Photo, "photograph", acts=(ADDED,), content_of=photo_content),
-        KeptTable(Board, "board", acts=(MADE,), content_of=board_content),
+        KeptTable(Board, "board", acts=(MADE,), content_of=board_content_when_made),
+        KeptTable(
+            BoardCancellation,
+            "board",
+            "board_id",
+            acts=(CANCELLED,),
+            content_of=cancellation_content,
+        ),
+        KeptTable(
+            PurposeCorrection,
+            "purpose-correction",
+            acts=(PURPOSE,),
+            content_of=purpose_content,
+        ),
         KeptTable(Measurement, "measurement", acts=(MEASURED,), content_of=measurement_content),
         KeptTable(Rework, "rework", acts=(SENT_BACK,), content_of=rework_content),
         KeptTable(ReadingRequest, "reading-request", acts=(ASKED,), content_of=request_content),

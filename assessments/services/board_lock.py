@@ -1,9 +1,12 @@
 """Locking a board: whoever acts on it meanwhile waits."""
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext as _
 
+from assessments.exceptions import CannotChangeBoard
 from assessments.models import Board, Grading
 from assessments.queries import grading_assignment
+from people.presenters.days import format_day
 
 
 def lock_board(board: Board) -> Board:
@@ -12,8 +15,23 @@ def lock_board(board: Board) -> Board:
     Whatever writes about a board does this first and reads afterwards what it decides on. Nothing
     is read along with it: on PostgreSQL what is joined to a row that had to be waited for is as it
     was when the waiting began, so that a signature or a request made meanwhile would be overlooked.
+
+    Raises
+    ------
+    CannotChangeBoard
+        If the board was cancelled: nothing is done on it any more.
     """
-    return Board.objects.select_for_update(no_key=True).get(pk=board.pk)
+    locked = Board.objects.select_for_update(no_key=True).get(pk=board.pk)
+    refuse_if_cancelled(locked)
+    return locked
+
+
+def refuse_if_cancelled(board: Board) -> None:
+    if board.cancelled_at is not None:
+        raise CannotChangeBoard(
+            _("Board %(number)s was cancelled on %(day)s. Hand out another.")
+            % {"number": board.number, "day": format_day(board.site.today(board.cancelled_at))}
+        )
 
 
 def lock_board_among(boards: QuerySet[Board], number: str) -> Board:
@@ -23,9 +41,13 @@ def lock_board_among(boards: QuerySet[Board], number: str) -> Board:
     ------
     Board.DoesNotExist
         If none of them has that number.
+    CannotChangeBoard
+        If it was cancelled.
     """
     locked = boards.select_related("exercise").select_for_update(of=("self",), no_key=True)
-    return locked.get(number=number)
+    board = locked.get(number=number)
+    refuse_if_cancelled(board)
+    return board
 
 
 def lock_open(grading: Grading, stage: str) -> None:

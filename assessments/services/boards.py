@@ -1,16 +1,18 @@
 """Boards: made for people, handed in, kept and disposed of."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from datetime import date, datetime
 
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from assessments.exceptions import CannotChangeBoard, CannotMakeBoards
+from assessments.exceptions import CannotChangeBoard, CannotMakeBoards, HoldBoardsAlready
 from assessments.models import Board, DestructiveCheck, Joint, Rework
-from assessments.queries import written_down
+from assessments.queries import board_corrections, written_down
 from people.models import Person, Role, Site, User
 from people.presenters.days import format_day
+from people.services.people import lock_people
 from records.services import trail
 from records.services.numbers import next_number
 from training.models import ClassSession, Exercise, Tool
@@ -35,11 +37,15 @@ def make_boards(
     unit: str = "",
     work_order: str = "",
     alloy: str = "",
+    held: Collection[str] | None = None,
 ) -> list[Board]:
     """Make one board for each person, with a joint at every position of the exercise.
 
     Parameters
     ----------
+    held : collection of str, optional
+        The boards of the exercise that people are known to hold, by number. By default nobody
+        asks: whoever hands out by a page gives what the page said, also where that was nothing.
     alloy : str
         What the boards are soldered with; by default what the exercise calls for, and tin-lead
         where it calls for none.
@@ -48,7 +54,12 @@ def make_boards(
     ------
     CannotMakeBoards
         If any of them cannot be made; then none is.
+    HoldBoardsAlready
+        If somebody holds a board of the exercise that is not among those known.
     """
+    lock_people([person.pk for person in people])
+    now = Person.objects.in_bulk([person.pk for person in people])
+    people = [now[person.pk] for person in people]
     positions = list(exercise.positions.all())
     _refuse_exercise(exercise, positions)
     _refuse_work(purpose, unit, work_order)
@@ -57,6 +68,10 @@ def make_boards(
         raise CannotMakeBoards(_("Choose at least one person to make a board for."))
     for person in people:
         _refuse_person(person, site, session, handed_out_on)
+    if held is not None:
+        holding = list(boards_held(exercise, people))
+        if any(board.number not in held for board in holding):
+            raise HoldBoardsAlready(holding)
     boards = []
     for person in people:
         board = Board.objects.create(
@@ -86,6 +101,16 @@ def make_boards(
         at=at,
     )
     return boards
+
+
+def boards_held(exercise: Exercise, people: Sequence[Person]) -> QuerySet[Board]:
+    """Boards of any revision of an exercise that these people have in their hands."""
+    return (
+        Board.objects.at_the_bench()
+        .filter(exercise__code=exercise.code, person__in=people)
+        .select_related("person")
+        .order_by("person__full_name", "number")
+    )
 
 
 def _refuse_exercise(exercise: Exercise, positions: Sequence) -> None:
@@ -175,6 +200,31 @@ def hand_in(*, board: Board, actor: User, at: datetime) -> Board:
 
 
 @transaction.atomic
+def take_back_hand_in(*, board: Board, actor: User, at: datetime) -> Board:
+    """Have a board, or what was reworked on it, with its maker again.
+
+    Raises
+    ------
+    CannotChangeBoard
+        If it is not handed in, or somebody has begun to judge it.
+    """
+    board = lock_board(board)
+    if why := board_corrections.why_hand_in_stays(board):
+        raise CannotChangeBoard(why)
+    again = board_corrections.handed_in_again(board)
+    if joints := [str(rework.joint) for rework in again.select_related("joint__position")]:
+        again.update(handed_in_at=None)
+        payload = {"number": board.number, "joints": joints}
+        trail.record(actor=actor, act="rework taken back", about=board, payload=payload, at=at)
+        return board
+    handed_in = {"number": board.number, "handed_in_at": board.handed_in_at}
+    board.handed_in_at = None
+    board.save(update_fields=["handed_in_at"])
+    trail.record(actor=actor, act="board taken back", about=board, payload=handed_in, at=at)
+    return board
+
+
+@transaction.atomic
 def describe_piece(
     *,
     board: Board,
@@ -185,6 +235,7 @@ def describe_piece(
     at: datetime,
 ) -> Board:
     """Say what a board was made with, and where it is kept until when."""
+    board = lock_board(board)
     _refuse_if_disposed(board)
     board.kept_where, board.kept_until = kept_where, kept_until
     board.save(update_fields=["kept_where", "kept_until"])
@@ -207,6 +258,7 @@ def describe_piece(
 @transaction.atomic
 def dispose(*, board: Board, how: str, actor: User, at: datetime) -> Board:
     """Note that the piece itself is gone; everything recorded of it stays."""
+    board = lock_board(board)
     _refuse_if_disposed(board)
     if board.kept_until is not None and board.site.today(at) <= board.kept_until:
         raise CannotChangeBoard(

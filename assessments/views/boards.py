@@ -17,9 +17,10 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from assessments import access
-from assessments.exceptions import AssessmentError
+from assessments.exceptions import AssessmentError, HoldBoardsAlready
 from assessments.forms.boards import (
     BoardFilterForm,
+    CorrectionForm,
     DestructiveCheckForm,
     DisposalForm,
     NewBoardsForm,
@@ -27,12 +28,17 @@ from assessments.forms.boards import (
 )
 from assessments.forms.photos import PhotosForm, joints_of
 from assessments.models import Board, Rendition
+from assessments.ports import ProposedPurpose, proposed_purpose
 from assessments.presenters import board_labels as board_labels_presenter
 from assessments.presenters.board_page import asked_of, board_lines, board_screen
+from assessments.queries.board_corrections import still_to_correct
+from assessments.services import board_corrections
 from assessments.services import boards as services
 from people.access import UserRequest, role_required
 from people.models import Person, Role, Site
+from people.models.people import PersonQuerySet
 from people.presenters.paper import not_printed
+from training import access as training_access
 from training.models import ClassSession, Exercise
 
 PAGE_SIZE = 50
@@ -85,30 +91,60 @@ def board_new(request: UserRequest) -> HttpResponse:
     own_site = Site.objects.filter(pk__in=sites).order_by("name").first()
     site_now = session.site if session else own_site
     today = site_now.today() if site_now else timezone.localdate()
+    exercise = _exercise_named(asked.get("exercise", ""))
+    proposed = _proposed(session, exercise, asked.get("person", ""), people)
     form = NewBoardsForm(
         request.POST if request.method == "POST" else None,
         sessions=sessions.filter(recent | Q(pk=session and session.pk)),
         people=people.at_work_on(today),
         session=session,
+        proposed=proposed,
         initial={
-            "exercise": _exercise_named(request.GET.get("exercise", "")),
+            "exercise": exercise,
             "person": request.GET.get("person", ""),
             "session": session.number if session else "",
-            "purpose": request.GET.get("purpose", Board.Purpose.PRACTICE),
+            "purpose": _purpose_chosen(request) or (proposed.purpose if proposed else ""),
             "handed_out_on": today,
         },
     )
+    holding: list[Board] = []
     if request.method == "POST" and form.is_valid():
         try:
             boards = _make(request, form.cleaned_data)
+        except HoldBoardsAlready as error:
+            holding = error.boards
         except AssessmentError as error:
             form.add_error(None, str(error))
         else:
             numbers = [("number", board.number) for board in boards]
             return redirect(f"{reverse('assessments:board_labels')}?{urlencode(numbers)}")
     status = 422 if request.method == "POST" else 200
-    context = {"form": form, "session": session}
+    context = {"form": form, "session": session, "holding": holding, "proposed": proposed}
     return render(request, "assessments/board_new.html", context, status=status)
+
+
+def _purpose_chosen(request: UserRequest) -> str:
+    """A purpose that somebody chose, and not the one that was proposed to them before."""
+    purpose = request.GET.get("purpose", "")
+    return "" if purpose == request.GET.get("proposed") else purpose
+
+
+def _proposed(
+    session: ClassSession | None, exercise: Exercise | None, person: str, people: PersonQuerySet
+) -> ProposedPurpose | None:
+    """What the boards would be for; None while nothing says what they lead to.
+
+    An exercise says it by itself; before one is chosen the course of the class does.
+    """
+    if exercise is not None:
+        codes = {exercise.code}
+    elif session is not None:
+        lessons = session.course_revision.lessons.filter(exercise__isnull=False)
+        codes = set(lessons.values_list("exercise__code", flat=True))
+    else:
+        return None
+    whom = session.people.all() if session else people.filter(employee_number=person)
+    return proposed_purpose(codes, list(whom))
 
 
 def _exercise_named(said: str) -> Exercise | None:
@@ -136,6 +172,10 @@ def _make(request: UserRequest, data: dict[str, Any]) -> list[Board]:
                     _("%(person)s has left, so no board was made for them.")
                     % {"person": trainee.full_name},
                 )
+    held = request.POST.getlist("held")
+    if request.POST.get("holders") == "leave_out":
+        holders = {board.person_id for board in services.boards_held(data["exercise"], people)}
+        people = [person for person in people if person.pk not in holders]
     boards = services.make_boards(
         exercise=data["exercise"],
         people=people,
@@ -148,6 +188,7 @@ def _make(request: UserRequest, data: dict[str, Any]) -> list[Board]:
         handed_out_on=day,
         actor=request.user,
         at=timezone.now(),
+        held=held,
     )
     messages.success(
         request,
@@ -172,6 +213,7 @@ def board_labels(request: UserRequest) -> HttpResponse:
         {
             "labels": labels,
             "asked": urlencode([("number", label.board.number) for label in labels]),
+            "may_correct": all(access.may_judge(request.user, label.board) for label in labels),
             "lacking": not_printed(board_labels_presenter.texts_on_labels(labels)),
         },
     )
@@ -224,19 +266,105 @@ def show_board(
     return render(request, "assessments/board_detail.html", context, status=422 if refused else 200)
 
 
-@require_POST
+@require_http_methods(["GET", "HEAD", "POST"])
 @login_required
 def board_hand_in(request: UserRequest, number: str) -> HttpResponse:
+    """Ask once, then hand in; a board that is in already has its own page."""
+    board = access.board_for_photos(request.user, number)
+    if request.method == "POST":
+        try:
+            services.hand_in(board=board, actor=request.user, at=timezone.now())
+        except AssessmentError as error:
+            messages.error(request, str(error))
+        else:
+            messages.success(
+                request,
+                _(
+                    "%(number)s is handed in and waits to be graded. You can take it back until "
+                    "somebody judges it."
+                )
+                % {"number": number},
+            )
+        return redirect("assessments:board_detail", number)
+    screen = board_screen(board, request.user)
+    if not screen.may_hand_in:
+        return redirect("assessments:board_detail", number)
+    context = {"board": board, "screen": screen}
+    return render(request, "assessments/board_hand_in.html", context)
+
+
+@require_POST
+@login_required
+def board_take_back(request: UserRequest, number: str) -> HttpResponse:
+    """Have a board with its maker again that nobody has begun to judge."""
     board = access.board_for_photos(request.user, number)
     try:
-        services.hand_in(board=board, actor=request.user, at=timezone.now())
+        services.take_back_hand_in(board=board, actor=request.user, at=timezone.now())
     except AssessmentError as error:
         messages.error(request, str(error))
     else:
-        messages.success(
-            request, _("%(number)s is handed in and waits to be graded.") % {"number": number}
-        )
+        messages.success(request, _("%(number)s is at the bench again.") % {"number": number})
     return redirect("assessments:board_detail", number)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(Role.INSTRUCTOR)
+def boards_correct(request: UserRequest) -> HttpResponse:
+    """Cancel boards that were made by mistake, or say what they are for after all."""
+    session = None
+    if named := request.GET.get("session", ""):
+        session = training_access.session_for_instructor(request.user, named)
+    numbers = list(dict.fromkeys(request.GET.getlist("number")))[:MOST_LABELS]
+    boards = access.boards_to_correct(request.user).order_by("person__full_name", "number")
+    if session is not None:
+        boards = boards.filter(session=session, cancelled_at__isnull=True)
+    else:
+        boards = boards.filter(number__in=numbers)
+        if len(boards) < len(numbers):
+            raise Http404
+    still = still_to_correct(boards)
+    offered = boards.filter(number__in={*still.cancelled, *still.purpose})
+    act = request.POST.get("act", "")
+    form = CorrectionForm(
+        request.POST if request.method == "POST" else None,
+        boards=boards if request.method == "POST" else offered,
+        corrects=act == "purpose",
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            _put_right(request, act, form.cleaned_data)
+        except AssessmentError as error:
+            form.add_error(None, str(error))
+        else:
+            if session is not None:
+                return redirect("assessments:class_day", session.number)
+            if len(numbers) == 1:
+                return redirect("assessments:board_detail", numbers[0])
+            return redirect("assessments:board_list")
+    context = {"form": form, "session": session, "offered": offered, "still": still}
+    status = 422 if request.method == "POST" else 200
+    return render(request, "assessments/boards_correct.html", context, status=status)
+
+
+def _put_right(request: UserRequest, act: str, data: dict[str, Any]) -> None:
+    who_when: dict[str, Any] = {
+        "boards": list(data["boards"]),
+        "reason": data["reason"],
+        "actor": request.user,
+        "at": timezone.now(),
+    }
+    count = len(who_when["boards"])
+    if act == "cancel":
+        board_corrections.cancel_boards(**who_when)
+        said = ngettext("%(n)d board is cancelled.", "%(n)d boards are cancelled.", count)
+    else:
+        board_corrections.correct_purpose(purpose=data["purpose"], **who_when)
+        said = ngettext(
+            "The purpose of %(n)d board is corrected.",
+            "The purpose of %(n)d boards is corrected.",
+            count,
+        )
+    messages.success(request, said % {"n": count})
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -244,6 +372,9 @@ def board_hand_in(request: UserRequest, number: str) -> HttpResponse:
 def board_piece(request: UserRequest, number: str) -> HttpResponse:
     """Where the piece is kept, with what it was made, and what became of it."""
     board = access.board_for_grader(request.user, number)
+    if board.cancelled_at is not None:
+        messages.error(request, _("%(number)s is cancelled.") % {"number": number})
+        return redirect("assessments:board_detail", number)
     sent = request.POST if request.method == "POST" else None
     act = request.POST.get("act", "")
     forms = {
@@ -265,6 +396,12 @@ def board_piece(request: UserRequest, number: str) -> HttpResponse:
         else:
             messages.success(request, _("What you said of the piece is saved."))
             return redirect("assessments:board_piece", number)
-    context = {"board": board, "forms": forms, "checks": board.destructive_checks.all()}
+    kept_until = board.kept_until
+    context = {
+        "board": board,
+        "forms": forms,
+        "checks": board.destructive_checks.all(),
+        "is_kept": kept_until is not None and board.site.today() <= kept_until,
+    }
     status = 422 if request.method == "POST" else 200
     return render(request, "assessments/board_piece.html", context, status=status)

@@ -24,6 +24,7 @@ from assessments.presenters.judgement_words import verdict_name
 from assessments.queries import board_results, grading_assignment
 from assessments.queries.board_for_grader import BoardForGrader
 from assessments.services import grading as services
+from assessments.services.board_lock import refuse_if_cancelled
 from people.access import UserRequest
 from people.exceptions import ProofRefused
 from people.middleware import tablets
@@ -155,6 +156,7 @@ def board_grade(request: UserRequest, number: str, own: bool = False) -> HttpRes
     for_grader = fetch_for_grader(request, number, own)
     board = for_grader.board
     try:
+        refuse_if_cancelled(board)
         if for_grader.reading is None and len(for_grader.signings) == len(for_grader.stages):
             return redirect("assessments:board_result", board.number)
         if for_grader.reading is None and not own:

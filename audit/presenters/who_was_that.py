@@ -189,8 +189,10 @@ def _practice(user: User, known_at: datetime | None, day: date | None) -> QueryS
 
 
 def _boards(user: User, known_at: datetime | None, day: date | None) -> QuerySet[Board]:
-    boards = Board.objects.filter(_people(user, day)).select_related("person__site")
-    return boards if known_at is None else boards.filter(recorded_at__lte=known_at)
+    stands = Q(cancelled_at__isnull=True)
+    if known_at is not None:
+        stands = (stands | Q(cancelled_at__gt=known_at)) & Q(recorded_at__lte=known_at)
+    return Board.objects.filter(_people(user, day), stands).select_related("person__site")
 
 
 def _with_number(

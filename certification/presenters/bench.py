@@ -17,6 +17,7 @@ from people.models import Person, Role, User
 from people.models.people import at_work_on
 from people.queries.site_days import Days
 from training.models import Calibration, ClassSession, Lesson, Stage, Tool
+from training.models.courses import runs_on
 from training.queries.classes import class_days
 
 LOOK_AHEAD = timedelta(days=60)
@@ -214,23 +215,17 @@ def _to_sign(user: User, boards) -> list[ToSign]:
 
 
 def _classes(sites: set[int], days: Days) -> list[ClassToday]:
-    """Classes that are held on the day; a weekend between two of their days is none."""
-
-    def runs_on(day: date) -> Q:
-        return Q(starts_on__lte=day, ends_on__gte=day)
-
+    """Classes that are held on the day; a day between two of their days is none."""
     running = (
         ClassSession.objects.filter(days.each(runs_on, "site"), site__in=sites)
         .select_related("course_revision__course", "site")
-        .prefetch_related("course_revision__lessons")
+        .prefetch_related("course_revision__lessons", "days")
         .annotate(enrolled=Count("enrolments"))
         .order_by("number")
     )
     held = []
     for session in running:
         held_on, today = class_days(session), days.at(session.site_id)
-        if today not in held_on:
-            continue
         which = held_on.index(today) + 1
         lessons = [
             lesson for lesson in session.course_revision.lessons.all() if lesson.day == which

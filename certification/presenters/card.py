@@ -15,6 +15,7 @@ from certification.models import Proposal, StandingEnd
 from people.models import Person
 from people.presenters.days import format_page_day
 from training.models import Enrolment
+from training.queries.classes import class_days
 
 from . import register
 
@@ -179,6 +180,7 @@ def _classes(person: Person, day: date) -> list[Next]:
     enrolments = Enrolment.objects.filter(
         person=person, session__ends_on__gte=day, session__starts_on__lte=day + register.SOON
     ).select_related("session__course_revision__course", "session__site")
+    enrolments = enrolments.prefetch_related("session__days")
     return [
         Next(
             title=_("Class"),
@@ -187,7 +189,7 @@ def _classes(person: Person, day: date) -> list[Next]:
                 "course": enrolment.session.course_revision.course.title,
                 "place": enrolment.session.room or enrolment.session.site.name,
             },
-            by=max(enrolment.session.starts_on, day),
+            by=next(held for held in class_days(enrolment.session) if held >= day),
             is_on_the_day=True,
             url=reverse("training:class_detail", args=[enrolment.session.number]),
             link=_("Open the class"),

@@ -13,7 +13,7 @@ from certification.services import standing
 from people.models import Installation, Person
 from records.services import numbers, trail
 from training.models import Calibration, ClassSession, Course, Enrolment, Tool
-from training.services import content
+from training.services import content, courses
 
 from . import boards, people, work_log
 from . import several_readings as several
@@ -165,6 +165,7 @@ def _classes(stage: people.Stage) -> None:
             ends_on=stage.today + timedelta(days=starts + days - 1),
             recorded_at=stage.at(max(-starts, 0) + 20),
         )
+        courses.hold_on(session, [session.starts_on + timedelta(days=n) for n in range(days)])
         for learner in learners:
             Enrolment.objects.create(
                 session=session, person=stage.people[learner], recorded_at=session.recorded_at

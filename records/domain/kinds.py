@@ -28,6 +28,7 @@ KIND_OF_MODEL = {
     "CriterionDrawing": "criterion-drawing",
     "ExerciseCriteria": "exercise-criteria",
     "Board": "board",
+    "PurposeCorrection": "purpose-correction",
     "Rework": "rework",
     "DestructiveCheck": "destructive-check",
     "Photo": "photograph",

@@ -14,3 +14,10 @@ if (notice) {
     if (event.detail.shouldSwap) notice.hidden = true;
   });
 }
+
+// A page that answers a form, as a refusal does, is remembered by the address of the page that the
+// form was on. Back then asks for that page as it is now, and not for the form to be sent again.
+if (document.querySelector("meta[name=answers-a-form]")) {
+  const from = document.referrer.startsWith(`${location.origin}/`) ? document.referrer : "";
+  history.replaceState(history.state, "", from || location.href);
+}

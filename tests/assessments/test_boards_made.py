@@ -234,7 +234,9 @@ def test_a_piece_is_to_be_kept_through_the_whole_last_day_at_its_site(bench):
     with pytest.raises(CannotChangeBoard):
         boards.dispose(board=board, how="scrapped", actor=bench.instructor, at=late)
     past_midnight_in_madrid = NOW.replace(hour=23, minute=0)
-    boards.dispose(board=board, how="scrapped", actor=bench.instructor, at=past_midnight_in_madrid)
+    board = boards.dispose(
+        board=board, how="scrapped", actor=bench.instructor, at=past_midnight_in_madrid
+    )
     assert board.disposed_how == "scrapped"
 
 

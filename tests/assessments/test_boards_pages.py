@@ -6,15 +6,22 @@ from decimal import Decimal
 import pytest
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.http import urlencode
 
 from assessments.models import Board, BoardOutcome
+from assessments.services import grading
+from assessments.services.board_corrections import cancel_boards
 from people.templatetags.look import qr
 from tests.factories import (
     NOW,
     TODAY,
     make_board,
+    make_certificate,
+    make_criteria_set,
     make_exercise,
     make_person,
+    make_revision,
+    make_scope,
     make_session,
     make_site,
     make_user,
@@ -99,6 +106,160 @@ def test_boards_are_made_for_a_whole_class_except_who_has_left(client):
     response = client.post(NEW, fields(make_exercise(), session=session.number), follow=True)
     assert {board.person for board in Board.objects.all()} == set(here)
     assert "Farah Nadeem has left" in response.content.decode()
+
+
+@pytest.mark.usefixtures("instructor")
+def test_handing_out_again_says_first_who_holds_that_board(client):
+    holder, other = make_person(full_name="Jory Penhale"), make_person()
+    session, exercise = make_session(people=(holder, other)), make_exercise()
+    held = make_board(holder, exercise)
+    asked = fields(exercise, session=session.number)
+    refused = client.post(NEW, asked)
+    told = refused.content.decode()
+    assert refused.status_code == 422
+    assert "Jory Penhale" in told
+    assert f'name="held" value="{held.number}"' in " ".join(told.split())
+    assert Board.objects.count() == 1
+    client.post(NEW, {**asked, "held": [held.number], "holders": "leave_out"})
+    assert [board.person for board in Board.objects.exclude(pk=held.pk)] == [other]
+    again = client.post(NEW, {**asked, "held": [held.number], "holders": "again"})
+    assert again.status_code == 422  # The other one holds one now, of which nobody was told.
+    everything = list(Board.objects.values_list("number", flat=True))
+    client.post(NEW, {**asked, "held": everything, "holders": "again"})
+    assert Board.objects.count() == 4
+
+
+@pytest.mark.usefixtures("instructor")
+def test_whoever_handed_the_board_in_or_had_it_cancelled_holds_none(client):
+    person, exercise = make_person(), make_exercise()
+    make_board(person, exercise, handed_in_at=NOW)
+    make_board(person, exercise, cancelled_at=NOW)
+    make_board(person)
+    assert client.post(NEW, fields(exercise, person=person.employee_number)).status_code == 302
+
+
+@pytest.mark.usefixtures("instructor")
+def test_purpose_is_asked_and_proposed_from_what_the_class_leads_to(client):
+    person, exercise, scope = make_person(), make_exercise(), make_scope(title="Turrets by hand")
+    session = make_session(people=(person,))
+    session.course_revision.lessons.create(order=1, title="Solder", minutes=9, exercise=exercise)
+
+    def proposed(**query):
+        told = client.get(NEW, query)
+        return told.context["form"]["purpose"].value(), told.content.decode()
+
+    assert proposed()[0] == ""
+    assert proposed(session=session.number)[0] == "practice"
+    make_revision(scope, exercise=exercise)
+    purpose, told = proposed(session=session.number)
+    assert purpose == "qualification"
+    assert "Boards for qualification count for: Turrets by hand" in told
+    assert proposed(session=session.number, exercise=make_exercise().code)[0] == "practice"
+    make_certificate(person, scope)
+    assert proposed(session=session.number)[0] == "requalification"
+    assert proposed(exercise=exercise.code, person=person.employee_number)[0] == "requalification"
+    session.enrolments.create(person=make_person())
+    assert proposed(session=session.number)[0] == "qualification"
+    unsaid = client.post(NEW, fields(exercise, session=session.number, purpose=""))
+    assert unsaid.status_code == 422
+    assert not Board.objects.exists()
+
+
+# Putting right
+
+
+def put_right(client, *boards, **sent):
+    numbers = [("number", board.number) for board in boards]
+    address = f"{reverse('assessments:boards_correct')}?{urlencode(numbers)}"
+    data = {"boards": [board.number for board in boards], "reason": "Wrong tick.", **sent}
+    return client.post(address, data)
+
+
+@pytest.mark.usefixtures("instructor")
+def test_boards_are_cancelled_with_a_reason_and_say_so(client):
+    board, other = make_board(), make_board()
+    labels = page(client, "/boards/labels/", number=[board.number, other.number])
+    assert f"/boards/correct/?number={board.number}&amp;number={other.number}" in labels
+    refused = put_right(client, board, other, act="cancel", reason=" ")
+    assert refused.status_code == 422
+    assert "Say why" in refused.content.decode()
+    assert put_right(client, board, act="cancel").url == address_of(board)
+    told = page(client, address_of(board))
+    assert "Wrong tick." in told
+    for name in ("board_hand_in", "board_grade", "board_take_back", "board_piece"):
+        assert address_of(board, name) not in told
+    assert "/boards/correct/" not in told
+    assert "cancelled" in page(client, "/boards/", state="cancelled")
+    assert client.get(address_of(board, "board_piece")).url == address_of(board)
+    grade = client.get(address_of(board, "board_grade"), follow=True).content.decode()
+    assert "was cancelled on" in grade
+    pressed_twice = put_right(client, board, act="cancel")
+    assert "was cancelled on" in pressed_twice.content.decode()
+    make_criteria_set()
+    reading = grading.start_grading(board=other, grader=make_user("instructor"), at=NOW)
+    reading.judgements.create(
+        criterion=reading.criteria_set.criteria.first(),
+        joint=other.joints.first(),
+        stage="soldered",
+        outcome="accept",
+        how="at_board",
+    )
+    told = page(client, "/boards/correct/", number=other.number)
+    assert "Cancel the boards" not in told
+    assert "Correct the purpose" in told
+    assert "is judged, so it is not cancelled" in told
+
+
+@pytest.mark.usefixtures("instructor")
+def test_purpose_of_a_whole_class_day_is_corrected_at_once(client):
+    people = (make_person(), make_person())
+    session = make_session(people=people)
+    boards = [make_board(person, session=session) for person in people]
+    day = page(client, reverse("assessments:class_day", args=[session.number]))
+    address = f"/boards/correct/?session={session.number}"
+    assert address in day
+    form = page(client, address)
+    assert form.count("checked") == 2
+    sent = {"boards": [board.number for board in boards], "reason": "So.", "act": "purpose"}
+    unsaid = client.post(address, sent)
+    assert "Choose what the boards are for" in unsaid.content.decode()
+    client.post(address, {**sent, "purpose": "requalification"})
+    assert {board.purpose for board in Board.objects.all()} == {"requalification"}
+
+
+@pytest.mark.usefixtures("instructor")
+def test_piece_that_is_to_be_kept_is_not_offered_for_disposal(client):
+    board = make_board(kept_until=timezone.localdate() + timedelta(days=2))
+    told = page(client, address_of(board, "board_piece"))
+    assert "It is to be kept through" in told
+    assert "Dispose of the piece" not in told
+    board.kept_until = None
+    board.save(update_fields=["kept_until"])
+    assert "Dispose of the piece" in page(client, address_of(board, "board_piece"))
+
+
+@pytest.mark.usefixtures("instructor")
+def test_boards_of_others_and_own_ones_are_unknown_there(client, instructor):
+    strange = make_board(make_person(make_site("Aldergate", "AL")))
+    own = make_board(instructor.person)
+    for board in (strange, own):
+        assert client.get("/boards/correct/", {"number": board.number}).status_code == 404
+        assert put_right(client, board, act="cancel").status_code == 404
+    elsewhere = make_session(make_site("Aldergate", "AL"))
+    assert client.get("/boards/correct/", {"session": elsewhere.number}).status_code == 404
+
+
+def test_cancelled_board_is_read_by_its_maker_and_offers_nothing(client):
+    user = make_user()
+    board = make_board(user.person)
+    cancel_boards(boards=[board], reason="Handed out twice.", actor=make_user("instructor"), at=NOW)
+    client.force_login(user)
+    told = page(client, address_of(board))
+    assert "Handed out twice." in told
+    for name in ("board_hand_in", "board_own_reading"):
+        assert address_of(board, name) not in told
+    refused = client.post(address_of(board, "board_hand_in"), follow=True).content.decode()
+    assert "was cancelled on" in refused
 
 
 @pytest.mark.usefixtures("instructor")
@@ -266,13 +427,34 @@ def test_nobody_else_hands_it_in(client, role):
     assert board.handed_in_at is None
 
 
-def test_handing_in_is_a_post_by_somebody_signed_in(client):
+def test_handing_in_asks_once_and_is_a_post_by_somebody_signed_in(client):
     board = make_board()
     assert client.post(address_of(board, "board_hand_in")).status_code == 302
     client.force_login(make_user("instructor"))
-    assert client.get(address_of(board, "board_hand_in")).status_code == 405
+    assert "Is the work on this board finished?" in page(client, address_of(board, "board_hand_in"))
     board.refresh_from_db()
     assert board.handed_in_at is None
+
+
+def test_hand_in_is_offered_until_it_is_done_and_taking_it_back_until_somebody_judges(client):
+    user = make_user()
+    client.force_login(user)
+    board = make_board(user.person)
+    hand_in, take_back = (address_of(board, name) for name in ("board_hand_in", "board_take_back"))
+    told = page(client, address_of(board))
+    assert (hand_in in told, take_back in told) == (True, False)
+    client.post(hand_in)
+    told = page(client, address_of(board))
+    assert (hand_in in told, take_back in told) == (False, True)
+    assert client.get(hand_in).url == address_of(board)
+    assert "is at the bench again" in client.post(take_back, follow=True).content.decode()
+    client.post(hand_in)
+    make_criteria_set()
+    grading.start_grading(board=board, grader=make_user("instructor"), at=NOW)
+    told = page(client, address_of(board))
+    assert (hand_in in told, take_back in told) == (False, False)
+    refused = client.post(take_back, follow=True).content.decode()
+    assert "begun to judge" in refused
 
 
 @pytest.mark.usefixtures("instructor")

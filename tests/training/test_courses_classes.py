@@ -1,6 +1,6 @@
 """Classes are planned, filled to their places and attended on their days."""
 
-from datetime import date, timedelta
+from datetime import timedelta
 
 import pytest
 
@@ -8,7 +8,6 @@ from records.models import TrailEntry
 from tests.factories import NOW, TODAY, make_person, make_session, make_site, make_user
 from training.exceptions import TrainingError
 from training.models import Attendance, Course, Enrolment
-from training.queries.classes import class_days
 from training.services import courses
 
 pytestmark = pytest.mark.django_db
@@ -183,18 +182,3 @@ def test_a_class_keeps_its_people_and_the_days_they_attended(instructor):
             starts_on=TODAY + timedelta(days=1),
             ends_on=TODAY + timedelta(days=2),
         )
-
-
-@pytest.mark.parametrize(
-    ("starts_on", "ends_on", "days"),
-    [
-        (date(2026, 11, 26), date(2026, 11, 30), [26, 27, 30]),
-        (date(2026, 11, 28), date(2026, 11, 29), [28, 29]),
-        (date(2026, 11, 25), date(2026, 11, 25), [25]),
-    ],
-    ids=["over a weekend", "on a weekend", "one day"],
-)
-def test_days_of_a_class_are_working_days_unless_it_has_none(starts_on, ends_on, days):
-    session = make_session(starts_on=starts_on, ends_on=ends_on)
-
-    assert [day.day for day in class_days(session)] == days

@@ -8,6 +8,7 @@ from crispy_forms.layout import Div
 from django import forms
 from django.db.models import QuerySet
 from django.utils import timezone
+from django.utils.dates import WEEKDAYS
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
@@ -67,6 +68,17 @@ class ClassForm(forms.Form):
     )
     starts_on = forms.DateField(label=_("First day"), widget=DayInput)
     ends_on = forms.DateField(label=_("Last day"), widget=DayInput)
+    weekdays = forms.TypedMultipleChoiceField(
+        label=_("Held between them on"),
+        required=False,
+        choices=[(number + 1, name) for number, name in WEEKDAYS.items()],
+        coerce=int,
+        widget=forms.CheckboxSelectMultiple,
+        help_text=_(
+            "Nothing ticked: on the site’s working days, or on every day where it begins or ends "
+            "on a day off. The first and the last day are always days of the class."
+        ),
+    )
     places = forms.IntegerField(label=_("Places"), min_value=1, max_value=200)
     room = forms.CharField(label=_("Room"), required=False, max_length=80)
 
@@ -82,6 +94,7 @@ class ClassForm(forms.Form):
         self.fields["instructor"].queryset = instructors_at(sites)  # type: ignore[attr-defined]
         rows = [
             Div("starts_on", "ends_on", css_class="fields-row"),
+            "weekdays",
             Div("places", "room", css_class="fields-row"),
         ]
         if session is None:

@@ -1,4 +1,12 @@
-from .courses import Attendance, ClassSession, Course, CourseRevision, Enrolment, Lesson
+from .courses import (
+    Attendance,
+    ClassSession,
+    Course,
+    CourseRevision,
+    Enrolment,
+    Lesson,
+    SessionDay,
+)
 from .exercises import Exercise, ExerciseStep, JointType, Position, Stage
 from .practice import Calibration, PracticeRecord, PracticeWithdrawal, Tool
 from .vision import VisionTest, VisionTestWithdrawal
@@ -17,6 +25,7 @@ __all__ = [
     "Position",
     "PracticeRecord",
     "PracticeWithdrawal",
+    "SessionDay",
     "Stage",
     "Tool",
     "VisionTest",

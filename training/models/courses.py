@@ -75,7 +75,8 @@ class Lesson(models.Model):
 
 
 def runs_on(day: date) -> Q:
-    return Q(starts_on__lte=day, ends_on__gte=day)
+    """Classes of which the day is one of their own days."""
+    return Q(models.Exists(SessionDay.objects.filter(session=models.OuterRef("pk"), day=day)))
 
 
 class ClassSessionQuerySet(models.QuerySet["ClassSession"]):
@@ -90,7 +91,7 @@ class ClassSessionQuerySet(models.QuerySet["ClassSession"]):
 
 
 class ClassSession(Recorded):
-    """A course taught at a site on given days, first and last included."""
+    """A course taught at a site on days of its own, the first and the last among them."""
 
     number = models.CharField(_("number"), max_length=24, unique=True)
     course_revision = models.ForeignKey(CourseRevision, models.PROTECT, related_name="sessions")
@@ -116,6 +117,22 @@ class ClassSession(Recorded):
 
     def __str__(self) -> str:
         return f"{self.number} {self.course_revision.course.title}"
+
+
+class SessionDay(models.Model):
+    """One day on which a class is held, whatever weekday it is."""
+
+    session = models.ForeignKey(ClassSession, models.CASCADE, related_name="days")
+    day = models.DateField(_("day"))
+
+    class Meta:
+        ordering = ["day"]
+        constraints = [
+            models.UniqueConstraint(fields=["session", "day"], name="class_held_once_a_day")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.session}: {self.day}"
 
 
 class Enrolment(Recorded):

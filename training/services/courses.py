@@ -4,15 +4,18 @@ from collections.abc import Collection, Sequence
 from datetime import date, datetime
 
 from django.db import transaction
+from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from people.models import Person, Role, Site, User
 from people.presenters.days import format_day_with_weekday
+from people.services.people import lock_people
 from records.services import trail
 from records.services.numbers import next_number
-from training.exceptions import TrainingError
-from training.models import Attendance, ClassSession, CourseRevision, Enrolment
+from training.domain.class_days import days_held
+from training.exceptions import InAnotherClass, TrainingError
+from training.models import Attendance, ClassSession, CourseRevision, Enrolment, SessionDay
 from training.queries.classes import class_days
 
 NUMBER_KIND = "K"
@@ -31,8 +34,16 @@ def plan_class(
     actor: User,
     at: datetime,
     room: str = "",
+    weekdays: Collection[int] = (),
 ) -> ClassSession:
-    """Plan a class at a site; its instructor is one there."""
+    """Plan a class at a site; its instructor is one there.
+
+    Parameters
+    ----------
+    weekdays : collection of int
+        On which weekdays it is held between its first and its last day, 1 for Monday; by
+        default as `training.domain.class_days.days_held` says.
+    """
     _refuse_plan(site, instructor, starts_on, ends_on, at)
     session = ClassSession.objects.create(
         number=next_number(site.prefix, NUMBER_KIND),
@@ -45,6 +56,7 @@ def plan_class(
         places=places,
         recorded_at=at,
     )
+    hold_on(session, days_held(starts_on, ends_on, site.working_days, weekdays))
     trail.record(
         actor=actor, act="class planned", about=session, payload=_session_payload(session), at=at
     )
@@ -62,6 +74,7 @@ def change_class(
     actor: User,
     at: datetime,
     room: str = "",
+    weekdays: Collection[int] = (),
 ) -> ClassSession:
     """Move a class or change its places; refused where somebody or something would fall out."""
     session = _lock_session(session)
@@ -72,9 +85,10 @@ def change_class(
         raise TrainingError(
             _("%(n)d people are in the class: give at least as many places.") % {"n": enrolled}
         )
+    days = days_held(starts_on, ends_on, session.site.working_days, weekdays)
     outside = (
         Attendance.objects.filter(enrolment__session=session)
-        .exclude(day__gte=starts_on, day__lte=ends_on)
+        .exclude(day__in=days)
         .order_by("day")
         .first()
     )
@@ -87,6 +101,7 @@ def change_class(
     session.starts_on, session.ends_on = starts_on, ends_on
     session.places, session.room = places, room
     session.save(update_fields=["instructor", "starts_on", "ends_on", "places", "room"])
+    hold_on(session, days)
     after = _session_payload(session)
     if before != after:
         trail.record(
@@ -99,17 +114,41 @@ def change_class(
     return session
 
 
+def hold_on(session: ClassSession, days: Sequence[date]) -> None:
+    """Have a class held on these days and on no other."""
+    session.days.exclude(day__in=days).delete()
+    held = set(class_days(session))
+    SessionDay.objects.bulk_create(
+        SessionDay(session=session, day=day) for day in days if day not in held
+    )
+
+
 @transaction.atomic
 def enrol_people(
-    *, session: ClassSession, people: Sequence[Person], actor: User, at: datetime
+    *,
+    session: ClassSession,
+    people: Sequence[Person],
+    actor: User,
+    at: datetime,
+    overlaps: Collection[str] | None = None,
 ) -> list[Enrolment]:
     """Enrol all of them or nobody; whoever is in the class already stays.
+
+    Parameters
+    ----------
+    overlaps : collection of str, optional
+        Enrolments in other classes on the same days that are known, by their keys. By default
+        nobody asks: whoever enrols by a page gives what the page said, also where that was nothing.
 
     Raises
     ------
     TrainingError
         If places are too few, or somebody will have left before the class begins.
+    InAnotherClass
+        If somebody is in another class on the same days that is not among those known.
     """
+    # People come first in the order of locks. Whoever enrols them in another class waits.
+    lock_people([person.pk for person in people])
     session = _lock_session(session)
     enrolled_ids = set(session.enrolments.values_list("person_id", flat=True))
     newcomers = [person for person in people if person.pk not in enrolled_ids]
@@ -131,6 +170,10 @@ def enrol_people(
                 _("%(name)s left on %(day)s, before the class begins.")
                 % {"name": person.full_name, "day": format_day_with_weekday(person.left_on)}
             )
+    if overlaps is not None:
+        others = list(overlapping(session, newcomers))
+        if any(str(enrolment.pk) not in overlaps for enrolment in others):
+            raise InAnotherClass(others)
     enrolments = [
         Enrolment.objects.create(session=session, person=person, recorded_at=at)
         for person in newcomers
@@ -142,6 +185,19 @@ def enrol_people(
         at=at,
     )
     return enrolments
+
+
+def overlapping(session: ClassSession, people: Sequence[Person]) -> QuerySet[Enrolment]:
+    """Enrolments of these people in other classes that share a day with this one."""
+    shared = SessionDay.objects.filter(
+        session=OuterRef("session"), day__in=session.days.values("day")
+    )
+    return (
+        Enrolment.objects.filter(Exists(shared), person__in=people)
+        .exclude(session=session)
+        .select_related("person", "session__course_revision__course")
+        .order_by("person__full_name", "session__number")
+    )
 
 
 @transaction.atomic
@@ -245,6 +301,7 @@ def _session_payload(session: ClassSession) -> dict:
         "instructor": session.instructor.employee_number,
         "starts_on": session.starts_on,
         "ends_on": session.ends_on,
+        "days": class_days(session),
         "places": session.places,
         "room": session.room,
     }

@@ -1,5 +1,7 @@
 """Courses as written, and the classes in which they are taught."""
 
+from collections.abc import Sequence
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
@@ -17,10 +19,11 @@ from people.forms.fields import SUGGESTED_PEOPLE
 from people.models import Role, Site
 from training import access
 from training.content.cautions import CLOSING
-from training.exceptions import TrainingError
+from training.exceptions import InAnotherClass, TrainingError
 from training.forms.courses import AttendanceForm, ClassFilterForm, ClassForm, EnrolForm
-from training.models import ClassSession, Course, CourseRevision
-from training.queries.classes import class_days
+from training.models import ClassSession, Course, CourseRevision, Enrolment
+from training.presenters.class_days import days_listed
+from training.queries.classes import class_days, weekdays_chosen
 from training.services import courses as services
 
 PAGE_SIZE = 40
@@ -127,7 +130,9 @@ def class_new(request: UserRequest) -> HttpResponse:
             form.add_error(None, str(error))
         else:
             messages.success(
-                request, _("Class %(number)s is planned. Enrol people now.") % {"number": session}
+                request,
+                _("Class %(number)s is planned for %(days)s. Enrol people now.")
+                % {"number": session, "days": days_listed(class_days(session))},
             )
             return redirect("training:class_detail", session.number)
     status = 422 if form.is_bound else 200
@@ -145,6 +150,7 @@ def class_edit(request: UserRequest, number: str) -> HttpResponse:
         initial={
             "instructor": session.instructor.employee_number,
             **{name: getattr(session, name) for name in ("starts_on", "ends_on", "places", "room")},
+            "weekdays": weekdays_chosen(session),
         },
     )
     if request.method == "POST" and form.is_valid():
@@ -155,7 +161,11 @@ def class_edit(request: UserRequest, number: str) -> HttpResponse:
         except TrainingError as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, _("The class is changed."))
+            messages.success(
+                request,
+                _("The class is changed. Its days are %(days)s.")
+                % {"days": days_listed(class_days(session))},
+            )
             return redirect("training:class_detail", number)
     context = {"form": form, "session": session}
     status = 422 if form.is_bound else 200
@@ -171,7 +181,11 @@ def class_detail(request: UserRequest, number: str) -> HttpResponse:
 
 
 def show_class(
-    request: UserRequest, session: ClassSession, *, enrol_form: EnrolForm
+    request: UserRequest,
+    session: ClassSession,
+    *,
+    enrol_form: EnrolForm,
+    overlaps: Sequence[Enrolment] = (),
 ) -> HttpResponse:
     """The page of a class: whoever is only enrolled sees themselves and not the others."""
     user, days = request.user, class_days(session)
@@ -195,8 +209,10 @@ def show_class(
         "reads": reads,
         "teaches": user.has_role(Role.INSTRUCTOR, site=session.site_id),
         "today": today,
+        "is_held_today": today in days,
         "next_day": max((day for day in days if day <= today), default=None),
         "form": enrol_form,
+        "overlaps": overlaps,
         "suggestions": enrol_form.known_people.filter(site=session.site)
         .at_work_on(today)
         .exclude(enrolments__session=session)
@@ -211,11 +227,18 @@ def show_class(
 def class_enrol(request: UserRequest, number: str) -> HttpResponse:
     session = access.session_for_instructor(request.user, number)
     form = EnrolForm(request.POST, people=people_access.people_listed_for(request.user))
+    overlaps: list[Enrolment] = []
     if form.is_valid():
         try:
             enrolled = services.enrol_people(
-                session=session, people=form.chosen(), actor=request.user, at=timezone.now()
+                session=session,
+                people=form.chosen(),
+                actor=request.user,
+                at=timezone.now(),
+                overlaps=request.POST.getlist("overlap"),
             )
+        except InAnotherClass as error:
+            overlaps = error.enrolments
         except TrainingError as error:
             form.add_error("people", str(error))
         else:
@@ -224,7 +247,8 @@ def class_enrol(request: UserRequest, number: str) -> HttpResponse:
             )
             messages.success(request, message % {"n": len(enrolled)})
             return redirect("training:class_detail", number)
-    return show_class(request, access.session_for_reader(request.user, number), enrol_form=form)
+    session = access.session_for_reader(request.user, number)
+    return show_class(request, session, enrol_form=form, overlaps=overlaps)
 
 
 @require_POST

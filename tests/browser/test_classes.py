@@ -1,0 +1,197 @@
+"""The instructor's jobs around a class, in a real browser; clicks and keys are counted."""
+
+from dataclasses import dataclass
+from datetime import timedelta
+
+import pytest
+
+from assessments.models import Board
+from tests import factories
+from tests.browser.conftest import Visitor
+from training.models import Attendance, ClassSession, Course
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+@dataclass
+class Hands:
+    """What a person does on a page, one act a click and one a key."""
+
+    visitor: Visitor
+    acts: int = 0
+
+    @property
+    def page(self):
+        return self.visitor.page
+
+    def click(self, target) -> None:
+        self.acts += 1
+        target.click()
+        self.visitor.settle()
+
+    def audit(self) -> None:
+        """Look for faults; a browser complains of each refusal, which is none."""
+        told = self.visitor.complaints
+        told[:] = [text for text in told if "422 (Unprocessable Entity)" not in text]
+        self.visitor.audit()
+
+    def button(self, name: str) -> None:
+        self.click(self.page.get_by_role("button", name=name, exact=True))
+
+    def link(self, name: str) -> None:
+        self.click(self.page.get_by_role("link", name=name, exact=True))
+
+    def choose(self, label: str, option: str) -> None:
+        """One click opens the list, one chooses."""
+        self.acts += 2
+        self.page.get_by_label(label).select_option(option)
+        self.visitor.settle()
+
+    def type(self, label: str, text: str) -> None:
+        self.acts += len(text) + 1
+        self.page.get_by_label(label).fill(text)
+
+
+@pytest.fixture
+def hands(visitor, shop) -> Hands:
+    opened = visitor()
+    opened.sign_in(shop.instructor.employee_number)
+    return Hands(opened)
+
+
+def make_class(shop, **fields) -> ClassSession:
+    """A class of today in which the trainee and another prepare wires."""
+    site = shop.trainee.person.site
+    today = site.today()
+    people = (shop.trainee.person, factories.make_person(site, full_name="Ferro Lindqvist"))
+    session = factories.make_session(
+        site,
+        **{
+            "people": people,
+            "instructor": shop.instructor,
+            "starts_on": today,
+            "ends_on": today,
+            **fields,
+        },
+    )
+    session.course_revision = Course.objects.get(code="HS-TERM").revisions.first()
+    session.save(update_fields=["course_revision"])
+    return session
+
+
+def test_attendance_is_taken_on_a_day_off(hands, shop):
+    site = shop.trainee.person.site
+    today = site.today()
+    yesterday = today - timedelta(days=1)
+    site.working_days = [yesterday.isoweekday()]
+    site.save(update_fields=["working_days"])
+    make_class(shop, starts_on=yesterday)
+    hands.visitor.go("/class-day/")
+
+    assert "is not held today" not in hands.page.inner_text("main")
+    hands.link(ClassSession.objects.get().number)
+    hands.audit()
+    hands.link("Take attendance")
+    hands.button("Save attendance")
+
+    assert Attendance.objects.filter(day=today, present=True).count() == 2
+    assert hands.acts == 3
+
+
+def test_boards_of_a_class_handed_out_again_and_wrongly_are_put_right(hands, shop):
+    session = make_class(shop)
+    hands.visitor.go(f"/classes/{session.number}/")
+
+    hands.link("Make boards for the class")
+    hands.choose("Exercise", "Strip and tin")
+    assert hands.page.get_by_label("Purpose").input_value() == "qualification"
+    hands.audit()
+    hands.button("Make boards")
+    assert hands.acts == 4
+    assert {board.purpose for board in Board.objects.all()} == {"qualification"}
+
+    # Handed out to the same people once more: said first, and let be.
+    hands.visitor.go(f"/boards/new/?session={session.number}&exercise=EX-WIRE")
+    hands.acts = 0
+    hands.button("Make boards")
+    assert "is at the bench already" in hands.page.inner_text("main")
+    hands.audit()
+    assert Board.objects.count() == 2
+    hands.button("Hand out again all the same")
+    assert Board.objects.count() == 4
+    assert hands.acts == 2
+
+    # A mistake after all: cancelled from the page that followed.
+    hands.acts = 0
+    hands.link("Made by mistake?")
+    hands.audit()
+    hands.type("Why", "Twice.")
+    hands.button("Cancel the boards")
+    assert hands.acts == 2 + len("Twice.") + 1
+    assert Board.objects.cancelled().count() == 2
+
+    # The whole day was practice.
+    hands.visitor.go(f"/classes/{session.number}/day/")
+    hands.acts = 0
+    hands.link("Correct what boards are for, or cancel some")
+    hands.type("Why", "Practice.")
+    hands.choose("What they are for", "practice")
+    hands.button("Correct the purpose")
+    assert hands.acts == 4 + len("Practice.") + 1
+    assert Board.objects.filter(purpose="practice", cancelled_at=None).count() == 2
+
+
+def test_hand_in_asks_once_and_is_taken_back(visitor, shop):
+    board = factories.make_board(shop.trainee.person)
+    hands = Hands(visitor(phone=True))
+    hands.visitor.sign_in(shop.trainee.employee_number)
+    hands.visitor.go(f"/boards/{board.number}/")
+
+    hands.link("Hand in")
+    hands.audit()
+    assert Board.objects.get().handed_in_at is None
+    hands.button("Hand in")
+    assert Board.objects.get().handed_in_at is not None
+    assert hands.acts == 2
+    hands.button("Take back to the bench")
+    assert Board.objects.get().handed_in_at is None
+    assert hands.acts == 3
+
+
+def test_back_after_a_refusal_and_success_shows_what_is_true(hands, shop):
+    session = make_class(shop, people=(), places=1)
+    person = shop.trainee.person
+    there = f"/classes/{session.number}/"
+    hands.visitor.go("/classes/")
+    hands.visitor.go(there)
+    hands.type("Whom to enrol", "nobody of that name")
+    hands.button("Enrol")
+    assert hands.page.url.endswith(there)
+    assert "nobody" in hands.page.locator("#id_people").input_value()
+    hands.type("Whom to enrol", person.employee_number)
+    hands.button("Enrol")
+    assert session.enrolments.get().person == person
+
+    hands.page.go_back()
+    hands.visitor.settle()
+
+    shown = hands.page.inner_text("main")
+    assert person.full_name in shown
+    assert "The class is full" in shown
+    assert hands.page.get_by_role("button", name="Enrol").count() == 0
+    hands.audit()
+
+
+def test_back_to_a_board_handed_in_meanwhile_offers_no_hand_in(visitor, shop):
+    board = factories.make_board(shop.trainee.person)
+    hands = Hands(visitor())
+    hands.visitor.sign_in(shop.trainee.employee_number)
+    hands.visitor.go(f"/boards/{board.number}/")
+    hands.link("Hand in")
+    hands.button("Hand in")
+
+    for _step in range(2):
+        hands.page.go_back()
+        hands.visitor.settle()
+        assert hands.page.url.endswith(f"/boards/{board.number}/")
+        assert hands.page.get_by_role("link", name="Hand in", exact=True).count() == 0
