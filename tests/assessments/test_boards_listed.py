@@ -119,8 +119,9 @@ def test_the_list_reads_as_often_for_forty_boards_as_for_four(client):
     for _ in range(36):
         make_board(exercise=exercise)
     many = reads(client)
-    # Session, user with person, roles, exercises, how many boards there are, and the page of them.
-    assert (len(few), len(many)) == (6, 6)
+    # Session, user with person, roles, exercises, what graders could not tell from photographs, how
+    # many boards there are, and the page of them.
+    assert (len(few), len(many)) == (7, 7)
     assert sum('FROM "assessments_board"' in sql for sql in many) == 2
 
 
