@@ -377,6 +377,16 @@ class MarkSpread:
         point = chi_square_point(1 - CONFIDENCE, self.freedom)
         return max(sqrt(self.squares / point), PIXEL_U * max(self.pixel_px, 1.0))
 
+    def least_px(self, pixel_px: float) -> float:
+        """The least standard uncertainty of a mark on a photograph shown so coarse.
+
+        `upper_px`, where the photograph is shown no coarser than in the study; else, and where
+        the study shows more, a pixel as it is shown.
+        """
+        usual = max(1.0, pixel_px)
+        no_coarser = pixel_px <= self.pixel_px * (1 + 1e-9)
+        return min(usual, self.upper_px) if no_coarser else usual
+
     def with_others(self, others: Iterable["MarkSpread"]) -> "MarkSpread":
         """Several studies of one grader as one: none of them is left out for a luckier one."""
         spreads = [self, *others]

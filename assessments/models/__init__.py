@@ -1,6 +1,15 @@
 from .boards import Board, BoardOutcome, DestructiveCheck, Joint, Rework
 from .criteria import CriteriaSet, Criterion
 from .grading import CannotTell, Grading, Judgement, ReadingRequest, StageSigning, UndoStep
+from .measurement_studies import (
+    MeasurementStudy,
+    StudyClosing,
+    StudyGrader,
+    StudyPhoto,
+    StudyReading,
+    StudyReference,
+    StudyWithdrawal,
+)
 from .measuring import Measurement
 from .photo_setups import PhotoSetup, SetupQualification, SetupRetirement, WireTolerance
 from .photos import Photo, Rendition
@@ -16,6 +25,7 @@ __all__ = [
     "Joint",
     "Judgement",
     "Measurement",
+    "MeasurementStudy",
     "Photo",
     "PhotoSetup",
     "ReadingRequest",
@@ -24,6 +34,12 @@ __all__ = [
     "SetupQualification",
     "SetupRetirement",
     "StageSigning",
+    "StudyClosing",
+    "StudyGrader",
+    "StudyPhoto",
+    "StudyReading",
+    "StudyReference",
+    "StudyWithdrawal",
     "UndoStep",
     "WireTolerance",
 ]
