@@ -34,3 +34,14 @@ class AssessmentsConfig(AppConfig):
             order=75,
             covers=["assessments:setup_detail"],
         )
+        navigation.register(
+            _("Measurement studies"),
+            "assessments:study_list",
+            ["instructor", "quality"],
+            order=76,
+            covers=[
+                "assessments:study_new",
+                "assessments:study_detail",
+                "assessments:study_mark",
+            ],
+        )

@@ -40,6 +40,8 @@ from .measuring import (
 MOST_PHOTOS = 60
 MOST_REPEATS = 10
 MOST_GRADERS = 20
+UNITS = ("mm", "d", "D")
+IN_UNITS = (Measurement.Quantity.LENGTH, Measurement.Quantity.CLEARANCE)
 
 
 @transaction.atomic
@@ -76,6 +78,12 @@ def make_study(
         quantity, unit = criterion.quantity, criterion.unit
     if quantity not in Measurement.Quantity.values or quantity == Measurement.Quantity.SCALE:
         raise AssessmentError(_("Choose what is measured: a study is of no scale."))
+    if quantity not in IN_UNITS:
+        unit = ""  # Angles, ratios and percentages are read in one unit alone.
+    elif unit not in UNITS:
+        raise AssessmentError(
+            _("Say in what it is read: in millimetres or in diameters, alike by everybody.")
+        )
     _refuse_graders(graders, site)
     title = title.strip()
     held_site = Site.objects.select_for_update(no_key=True).get(pk=site.pk)
@@ -120,7 +128,7 @@ def make_study(
         StudyPhoto(
             study=study,
             photo=photo,
-            joint_id=photo.joint_id,
+            joint=photo.joint,
             order=order,
             scale_px_per_mm=photo.scale_px_per_mm,
             scale_uncertainty=photo.scale_uncertainty,
@@ -170,9 +178,7 @@ def _refuse_photos(photos: Sequence[Photo], site: Site, quantity: str, unit: str
                 _("“%(name)s” of %(board)s shows no single joint. Say which, or leave it out.")
                 % said
             )
-        by_scale = quantity == Measurement.Quantity.LENGTH or (
-            quantity == Measurement.Quantity.CLEARANCE and unit == "mm"
-        )
+        by_scale = quantity == Measurement.Quantity.LENGTH or unit == "mm"
         if by_scale and not photo.scale_px_per_mm:
             raise AssessmentError(
                 _("“%(name)s” of %(board)s has no scale. Set it first, or leave it out.") % said
