@@ -4,6 +4,7 @@ import csv
 import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date
 from math import ceil, floor, isfinite
 from typing import Any
 
@@ -21,6 +22,7 @@ from assessments.queries.measurement_studies import (
     readings_of,
 )
 from people.models import User
+from people.presenters.days import format_unbroken_day
 from people.presenters.quantities import (
     format_number,
     format_with_uncertainty,
@@ -84,9 +86,16 @@ def mark_says(
     stands: MarkSpread | None,
     *,
     own: bool,
+    day: date,
     withdrawn: bool = False,
 ) -> str:
-    """What follows for one grader's marks, in sentences."""
+    """What follows for one grader's marks, in sentences.
+
+    Parameters
+    ----------
+    day : date
+        On which the study was closed, at its site.
+    """
     said = {"who": name}
     if spread is None:
         if own:
@@ -119,13 +128,16 @@ def mark_says(
             )
             % said
         )
+    said["day"] = format_unbroken_day(day)
     if own:
-        says = _("A mark of yours is good to %(sigma)s; you may state %(upper)s.") % said
+        says = _("A mark of yours is good to %(sigma)s; you may state %(upper)s from %(day)s.")
+        more = _("Together with your other studies %(upper)s counts.")
     else:
-        says = _("A mark of %(who)s is good to %(sigma)s; they may state %(upper)s.") % said
+        says = _("A mark of %(who)s is good to %(sigma)s; they may state %(upper)s from %(day)s.")
+        more = _("Together with their other studies %(upper)s counts.")
+    says %= said
     if stands is not None and stands != spread:
-        with_others = {"upper": shown_bound_px(stands.upper_px)}
-        says += " " + _("Together with their other studies %(upper)s counts.") % with_others
+        says += " " + more % {"upper": shown_bound_px(stands.upper_px)}
     return says
 
 
@@ -275,6 +287,7 @@ def _grader_row(study: MeasurementStudy, one: OfGrader, user: User, unit: str) -
             spread,
             one.stands,
             own=one.grader.user_id == user.pk,
+            day=study.site.today(study.closing.recorded_at),
             withdrawn=study.is_withdrawn,
         ),
         one.readings,

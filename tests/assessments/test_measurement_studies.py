@@ -9,6 +9,7 @@ from django.db import DatabaseError, transaction
 from assessments.domain.measurement_study import PIXEL_U, MarkSpread
 from assessments.exceptions import AssessmentError
 from assessments.models import (
+    Criterion,
     Judgement,
     Measurement,
     MeasurementStudy,
@@ -424,6 +425,26 @@ def test_a_study_of_another_site_or_a_withdrawn_one_shows_nothing(photo, graders
     assert study.closing.spreads  # It is kept to be read.
     with pytest.raises(AssessmentError, match="withdrawn already"):
         services.withdraw_study(study=study, reason="Twice.", actor=quality, at=NOW)
+
+
+def test_daily_repeats_that_scatter_more_speak_against_a_study(photo, graders, study, quality):
+    mark_all(study, graders[0], 0.4)
+    close(study, quality)
+    factories.make_criteria_set(
+        {"code": "F", "how": "measured", "quantity": "fill", "unit": "percent", "low": 75}
+    )
+    criterion = Criterion.objects.get(code="F")
+    for n in range(12):
+        level = marks_at(60 + (n % 2) * 4)
+        kept = measuring.keep_measurement(
+            photo=photo, quantity="fill", marks=level | {"top": [[200.0 + n / 9, 100.0]]},
+            options=measuring.options_for(joint=None, criterion=criterion),
+            mark_uncertainty_px=None, shown_width_px=SHOWN, actor=graders[0], at=NOW,
+            criterion=criterion,
+        )  # fmt: skip
+        if n < 10:
+            assert kept.mark_uncertainty_px < 1
+    assert kept.mark_uncertainty_px > 2
 
 
 def test_all_studies_that_stand_count_together(site, photos, graders, quality, photo):

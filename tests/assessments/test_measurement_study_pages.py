@@ -22,7 +22,7 @@ from tests.assessments.test_measurement_studies import (
     read,
     state,
 )
-from tests.factories import NOW
+from tests.factories import NOW, TODAY
 
 pytestmark = pytest.mark.django_db
 
@@ -356,7 +356,7 @@ def test_a_bound_is_shown_no_smaller_than_it_is(study, graders, quality):
     mark_all(study, graders[0], 0.4)
     close(study, quality)
     spread = queries.studied_spread(graders[0], study.site)
-    says = mark_says("R. Hale", spread, spread, own=True)
+    says = mark_says("R. Hale", spread, spread, own=True, day=TODAY)
     shown = float(re.search(r"you may state ([\d.]+)", says)[1])
     assert spread.upper_px <= shown < spread.upper_px + 0.01
 
