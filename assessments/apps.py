@@ -39,6 +39,7 @@ class AssessmentsConfig(AppConfig):
             "assessments:study_list",
             ["instructor", "quality"],
             order=76,
+            place="foot",  # The top line is full.
             covers=[
                 "assessments:study_new",
                 "assessments:study_detail",

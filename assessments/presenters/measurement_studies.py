@@ -8,6 +8,7 @@ from datetime import date
 from math import ceil, floor, isfinite
 from typing import Any
 
+from django.utils import formats
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -56,16 +57,16 @@ def shown(value: float, unit: str = "") -> str:
 
 
 def shown_px(value: float) -> str:
-    return with_unit(format_number(round(value, 2)), "px")
+    return with_unit(formats.number_format(round(value, 2), decimal_pos=2), "px")
 
 
 def shown_bound_px(value: float) -> str:
     """A bound, rounded up so that what is shown may be stated."""
-    return with_unit(format_number(ceil(round(100 * value, 6)) / 100), "px")
+    return with_unit(formats.number_format(ceil(round(100 * value, 6)) / 100, decimal_pos=2), "px")
 
 
 def percent(share: float) -> str:
-    return with_unit(format_number(round(100 * share, 1)), "%")
+    return with_unit(formats.number_format(round(100 * share, 1), decimal_pos=1), "%")
 
 
 def between(interval: Interval | None, unit: str) -> str:

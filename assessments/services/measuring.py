@@ -432,7 +432,9 @@ def keep_measurement(
         criterion=criterion,
         quantity=quantity,
         marks={name: [[float(x), float(y)] for x, y in points] for name, points in marks.items()},
-        options=_as_kept(options, shown_width_px, size, criterion) | {"pixel_px": pixel},
+        options=_as_kept(options, shown_width_px, size, criterion)
+        | {"pixel_px": pixel}
+        | ({"studied_px": least} if least < pixel else {}),
         mark_uncertainty_px=mark_uncertainty_px,
         mm_per_px=scale.mm_per_px if scale else None,
         scale_uncertainty=scale.relative_u if scale else None,

@@ -387,6 +387,7 @@ def test_a_closed_study_lets_a_grader_state_its_upper_bound_and_no_less(
             mark_uncertainty_px=stated, shown_width_px=SHOWN, actor=graders[0], at=NOW,
         )  # fmt: skip
         assert kept.mark_uncertainty_px == counts
+        assert kept.options["studied_px"] == least  # So that it is seen what it rests on.
 
 
 def test_what_a_study_shows_holds_as_close_as_it_was_marked(photo, graders, study, quality):

@@ -225,7 +225,7 @@ def test_shares_in_the_table_are_those_of_the_picture(client, study, graders, qu
         mark_all(study, user, 1.0, seed=n)
     close(study, quality)
     gauge = queries.result_of(study).marked_again.variances
-    share = f"{round(100 * gauge.share(gauge.part), 1):g}\u00a0%"
+    share = f"{100 * gauge.share(gauge.part):.1f}\u00a0%"
     client.force_login(quality)
     page = client.get(url("study_detail", study)).content.decode()
     assert f">{share}</text>" in page
