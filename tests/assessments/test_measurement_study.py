@@ -4,7 +4,7 @@ from itertools import product
 from math import sqrt
 
 import numpy as np
-import pandas as pd
+import pandas as pd  # type: ignore[import-untyped]
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
