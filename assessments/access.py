@@ -24,13 +24,16 @@ from .models import (
     Grading,
     Judgement,
     Measurement,
+    MeasurementStudy,
     Photo,
     PhotoSetup,
     ReadingRequest,
     StageSigning,
+    StudyGrader,
 )
 from .models.boards import BoardQuerySet
 from .models.criteria import CriteriaSetQuerySet
+from .models.measurement_studies import StudyQuerySet
 from .models.photo_setups import SetupQuerySet
 from .queries import cannot_tell
 
@@ -43,6 +46,8 @@ PHOTO_COMES_WITH = (
     "joint__position",
     "setup",
 )
+
+STUDY_COMES_WITH = ("site", "criterion", "made_by__person", "closing", "withdrawal")
 
 
 def boards_readable_by(user: User) -> BoardQuerySet:
@@ -297,6 +302,44 @@ def setup_for_reader(user: User, setup_id: int) -> PhotoSetup:
     return get_object_or_404(
         setups_readable_by(user).select_related("site", "retirement", "declared_by__person"),
         pk=setup_id,
+    )
+
+
+def studies_readable_by(user: User) -> StudyQuerySet:
+    """Measurement studies of the sites where the user teaches or audits."""
+    return MeasurementStudy.objects.filter(site__in=user.sites_as(*READERS)).select_related(
+        *STUDY_COMES_WITH
+    )
+
+
+def study_for_reader(user: User, study_id: int) -> MeasurementStudy:
+    return get_object_or_404(studies_readable_by(user), pk=study_id)
+
+
+def study_with_own_readings(user: User, study_id: int) -> MeasurementStudy:
+    """A study that the user reads, or a closed one in which they marked themselves."""
+    marked = StudyGrader.objects.filter(study=OuterRef("pk"), user=user)
+    readable = Q(site__in=user.sites_as(*READERS)) | (Q(Exists(marked)) & Q(closing__isnull=False))
+    return get_object_or_404(
+        MeasurementStudy.objects.filter(readable).select_related(*STUDY_COMES_WITH), pk=study_id
+    )
+
+
+def reads_whole_study(user: User, study: MeasurementStudy) -> bool:
+    """Whether the user reads what everybody marked, or their own alone."""
+    return user.has_role(*READERS, site=study.site_id)
+
+
+def study_for_grader(user: User, study_id: int) -> tuple[MeasurementStudy, StudyGrader]:
+    """A study that the user was asked to mark in, while they teach or audit at its site."""
+    study = get_object_or_404(studies_readable_by(user).filter(graders__user=user), pk=study_id)
+    return study, study.graders.get(user=user)
+
+
+def study_for_quality(user: User, study_id: int) -> MeasurementStudy:
+    """A study that the user may close or withdraw."""
+    return get_object_or_404(
+        studies_readable_by(user).filter(site__in=user.sites_as(Role.QUALITY)), pk=study_id
     )
 
 

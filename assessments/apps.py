@@ -39,3 +39,15 @@ class AssessmentsConfig(AppConfig):
             order=75,
             covers=["assessments:setup_detail"],
         )
+        navigation.register(
+            _("Measurement studies"),
+            "assessments:study_list",
+            ["instructor", "quality"],
+            order=76,
+            place="foot",  # The top line is full.
+            covers=[
+                "assessments:study_new",
+                "assessments:study_detail",
+                "assessments:study_mark",
+            ],
+        )

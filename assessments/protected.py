@@ -17,6 +17,13 @@ def _published(row: str) -> str:
     )
 
 
+def _study_over(study: str) -> str:
+    return (
+        f"EXISTS (SELECT 1 FROM assessments_studyclosing c WHERE c.study_id = {study}) OR "
+        f"EXISTS (SELECT 1 FROM assessments_studywithdrawal w WHERE w.study_id = {study})"
+    )
+
+
 def declare() -> None:
     signed_grading = "EXISTS (SELECT 1 FROM assessments_stagesigning s WHERE s.grading_id = OLD.id)"
     append_only.protect(
@@ -51,6 +58,23 @@ def declare() -> None:
     append_only.protect("assessments.SetupQualification")
     append_only.protect("assessments.SetupRetirement")
     append_only.protect("assessments.WireTolerance")
+    append_only.protect("assessments.MeasurementStudy")
+    append_only.protect("assessments.StudyPhoto")
+    append_only.protect("assessments.StudyGrader")
+    append_only.protect(
+        "assessments.StudyReading",
+        insert_when=_study_over(
+            "(SELECT g.study_id FROM assessments_studygrader g WHERE g.id = NEW.grader_id)"
+        ),
+        insert_refusal="takes no reading: the study is closed or withdrawn",
+    )
+    append_only.protect(
+        "assessments.StudyReference",
+        insert_when=_study_over("NEW.study_id"),
+        insert_refusal="takes no reference value: the study is closed or withdrawn",
+    )
+    append_only.protect("assessments.StudyClosing")
+    append_only.protect("assessments.StudyWithdrawal")
     append_only.protect(
         "assessments.Board",
         when_update="OLD.cancelled_at IS NOT NULL",

@@ -11,8 +11,8 @@ from django.core.files.base import ContentFile
 from django.db import transaction
 from django.test import Client
 
-from assessments.models import Criterion, CriterionDrawing, Grading
-from assessments.services import measuring, photos
+from assessments.models import Criterion, CriterionDrawing, Grading, MeasurementStudy
+from assessments.services import measurement_studies, measuring, photos
 from audit.models import WorkLogCheck
 from audit.services import work_log_checks
 from certification.models import CertificateDocument, CertificateEvent, Proposal
@@ -32,6 +32,8 @@ from tests.factories import (
     make_differing_board,
     make_exercise,
     make_kiosk,
+    make_person,
+    make_photo,
     make_photo_setup,
     make_revision,
     make_scope,
@@ -143,6 +145,7 @@ def _common(instructor: User) -> dict[str, object]:
         "site": site,
         "tool": tool,
         "photo_setup": make_photo_setup(site),
+        "study": _study(site, instructor),
         "course": CourseRevision.objects.create(
             course=Course.objects.create(code="SOLDER", title="Hand soldering"), revision=1
         ).course,
@@ -151,6 +154,21 @@ def _common(instructor: User) -> dict[str, object]:
         "a_tablet": tablets.declare_tablet(site=site, name="Bench", actor=instructor, at=NOW)[0],
         "api_token": ApiToken.objects.create(site=site, name="Terminals of line 3", token_hash="0"),
     }
+
+
+def _study(site: Site, grader: User) -> MeasurementStudy:
+    """An open measurement study in which one person was asked to mark."""
+    board = make_board(make_person(site))
+    return measurement_studies.make_study(
+        site=site,
+        title="Fill",
+        quantity="fill",
+        photos=[make_photo(board, joint) for joint in board.joints.all()],
+        graders=[grader],
+        repeats=2,
+        actor=grader,
+        at=NOW,
+    )
 
 
 def _checked_log(quality: User) -> WorkLogCheck:

@@ -224,6 +224,17 @@ TABLE: dict[str, Row] = {
     "assessments:setup_retire": act(
         TEACHES | AUDITS | {"own_instructor", "own_quality"}, "photo_setup"
     ),
+    # Measurement studies: the site's to lay out and read, quality's to close
+    "assessments:study_list": page(INSTRUCTORS | QUALITY, others=NO),
+    "assessments:study_new": form(INSTRUCTORS | QUALITY, others=NO),
+    "assessments:study_detail": page(TEACHES | AUDITS | {"own_instructor", "own_quality"}, "study"),
+    "assessments:study_csv": page(TEACHES | AUDITS | {"own_instructor", "own_quality"}, "study"),
+    "assessments:study_mark": form(TEACHES, "study"),
+    "assessments:study_reference": act(
+        TEACHES | AUDITS | {"own_instructor", "own_quality"}, "study"
+    ),
+    "assessments:study_close": act(AUDITS_HERE, "study"),
+    "assessments:study_withdraw": act(AUDITS_HERE, "study"),
     "assessments:photo_measured": page(READS, "photo", "measurement"),
     "assessments:photo_original": page(
         TEACHES | AUDITS | {"own_instructor", "own_quality"}, "photo"
@@ -468,6 +479,7 @@ UNKNOWN = {
     "draft": 99_999_999,
     "published": 99_999_999,
     "photo_setup": 99_999_999,
+    "study": 99_999_999,
     "tool": "T-99999",
     "message": 99_999_999,
     "hook": 99_999_999,

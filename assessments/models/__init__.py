@@ -9,6 +9,15 @@ from .boards import (
 )
 from .criteria import CriteriaSet, Criterion, CriterionDrawing, ExerciseCriteria
 from .grading import CannotTell, Grading, Judgement, ReadingRequest, StageSigning, UndoStep
+from .measurement_studies import (
+    MeasurementStudy,
+    StudyClosing,
+    StudyGrader,
+    StudyPhoto,
+    StudyReading,
+    StudyReference,
+    StudyWithdrawal,
+)
 from .measuring import Measurement
 from .photo_setups import PhotoSetup, SetupQualification, SetupRetirement, WireTolerance
 from .photos import Photo, Rendition
@@ -27,6 +36,7 @@ __all__ = [
     "Joint",
     "Judgement",
     "Measurement",
+    "MeasurementStudy",
     "Photo",
     "PhotoSetup",
     "PurposeCorrection",
@@ -36,6 +46,12 @@ __all__ = [
     "SetupQualification",
     "SetupRetirement",
     "StageSigning",
+    "StudyClosing",
+    "StudyGrader",
+    "StudyPhoto",
+    "StudyReading",
+    "StudyReference",
+    "StudyWithdrawal",
     "UndoStep",
     "WireTolerance",
 ]

@@ -14,6 +14,7 @@ from assessments.domain.geometry import MARKS, Across, Kind, Quantity, Winding
 from assessments.models import Criterion, Joint, Measurement, Photo, PhotoSetup
 from assessments.queries import photo_setups, repeatability
 from assessments.queries.measured_places import MeasuredPlace
+from assessments.queries.measurement_studies import studied_spread
 from assessments.services.measuring import (
     GAUGES,
     NO_TOLERANCE,
@@ -150,9 +151,18 @@ def build(
         kept=kept,
         last=last,
         counts=_counts(photo, user, joint, criterion) if name != "scale" else None,
-        told=_told(photo, joint, criterion, name, said) | {"scatter": scatter},
+        told=_told(photo, joint, criterion, name, said)
+        | {"scatter": scatter, "studied": _studied(photo, user) if scatter <= 1 else None},
         scatter=scatter,
     )
+
+
+def _studied(photo: Photo, user: User) -> dict[str, float] | None:
+    """What the studies at the photograph's site bear out of the user's marks, where it is less."""
+    spread = studied_spread(user, photo.board.site_id)
+    if spread is None or spread.upper_px >= max(1.0, spread.pixel_px):
+        return None
+    return {"upper_px": spread.upper_px, "pixel_px": spread.pixel_px}
 
 
 def _counts(

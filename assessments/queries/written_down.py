@@ -21,6 +21,7 @@ from assessments.models import (
     ExerciseCriteria,
     Judgement,
     Measurement,
+    MeasurementStudy,
     Photo,
     PhotoSetup,
     PurposeCorrection,
@@ -29,6 +30,12 @@ from assessments.models import (
     SetupQualification,
     SetupRetirement,
     StageSigning,
+    StudyClosing,
+    StudyGrader,
+    StudyPhoto,
+    StudyReading,
+    StudyReference,
+    StudyWithdrawal,
     WireTolerance,
 )
 from people.queries.employee_numbers import rebuilt_with_person
@@ -59,6 +66,11 @@ TOLERANCE = "wire tolerance stated"
 DRAWN = "drawing added"
 CHOSEN = "criteria set chosen for an exercise"
 COULD_NOT_TELL = "could not tell from a photograph"
+STUDY_MADE = "measurement study made"
+STUDY_MARKED = "marked in a measurement study"
+STUDY_REFERENCE = "reference value of a measurement study stated"
+STUDY_CLOSED = "measurement study closed"
+STUDY_WITHDRAWN = "measurement study withdrawn"
 
 
 def board_content(board: Board) -> dict[str, Any]:
@@ -208,6 +220,83 @@ def tolerance_content(tolerance: WireTolerance) -> dict[str, Any]:
         "source": tolerance.source,
         "stated_by": tolerance.stated_by_id,
         "recorded_at": tolerance.recorded_at,
+    }
+
+
+def study_content(study: MeasurementStudy) -> dict[str, Any]:
+    """A study as it was laid out; its rows are read for it."""
+    return {
+        "site": study.site.prefix,
+        "title": study.title,
+        "quantity": str(study.quantity),
+        "criterion": study.criterion.code if study.criterion else "",
+        "unit": study.unit,
+        "repeats": study.repeats,
+        "seed": study.seed,
+        "photos": [
+            {
+                "order": each.order,
+                "photo": each.photo.sha256,
+                "joint": each.joint_id,
+                "scale_px_per_mm": each.scale_px_per_mm,
+                "scale_uncertainty": each.scale_uncertainty,
+                "scale_view": each.scale_view,
+            }
+            for each in study.photos.all()
+        ],
+        "graders": [{"user": grader.user_id} for grader in study.graders.all()],
+        "made_by": study.made_by_id,
+        "recorded_at": study.recorded_at,
+    }
+
+
+def reading_content(reading: StudyReading) -> dict[str, Any]:
+    return {
+        "study": reading.grader.study_id,
+        "photo": reading.study_photo.order,
+        "grader": reading.grader.user_id,
+        "turn": reading.turn,
+        "marks": reading.marks,
+        "options": reading.options,
+        "mark_uncertainty_px": reading.mark_uncertainty_px,
+        "pixel_px": reading.pixel_px,
+        "value": reading.value,
+        "standard_uncertainty": reading.standard_uncertainty,
+        "unit": reading.unit,
+        "budget": reading.budget,
+        "remarks": reading.remarks,
+        "recorded_at": reading.recorded_at,
+    }
+
+
+def reference_content(reference: StudyReference) -> dict[str, Any]:
+    return {
+        "study": reference.study_id,
+        "joint": reference.joint_id,
+        "value": reference.value,
+        "expanded_uncertainty": reference.expanded_uncertainty,
+        "source": reference.source,
+        "stated_by": reference.stated_by_id,
+        "recorded_at": reference.recorded_at,
+    }
+
+
+def closing_content(closing: StudyClosing) -> dict[str, Any]:
+    return {
+        "study": closing.study_id,
+        "reason": closing.reason,
+        "spreads": closing.spreads,
+        "closed_by": closing.closed_by_id,
+        "recorded_at": closing.recorded_at,
+    }
+
+
+def withdrawal_content(withdrawal: StudyWithdrawal) -> dict[str, Any]:
+    return {
+        "study": withdrawal.study_id,
+        "reason": withdrawal.reason,
+        "withdrawn_by": withdrawal.withdrawn_by_id,
+        "recorded_at": withdrawal.recorded_at,
     }
 
 
@@ -466,6 +555,10 @@ def register() -> None:
     setups = PhotoSetup.objects.select_related("site")
     tolerances = WireTolerance.objects.select_related("site")
     sets = CriteriaSet.objects.prefetch_related("criteria")
+    studies = MeasurementStudy.objects.select_related("site", "criterion").prefetch_related(
+        "photos__photo", "graders"
+    )
+    readings = StudyReading.objects.select_related("grader", "study_photo")
     rebuilding.register_signatures(
         [JUDGED, DECIDED],
         StageSigning._meta.db_table,
@@ -496,6 +589,18 @@ def register() -> None:
             CriterionDrawing,
         ),
         ([CHOSEN], _choices, ExerciseCriteria),
+        ([STUDY_MARKED], _by_number(readings, reading_content), StudyReading),
+        (
+            [STUDY_REFERENCE],
+            _by_number(StudyReference.objects.all(), reference_content),
+            StudyReference,
+        ),
+        ([STUDY_CLOSED], _by_number(StudyClosing.objects.all(), closing_content), StudyClosing),
+        (
+            [STUDY_WITHDRAWN],
+            _by_number(StudyWithdrawal.objects.all(), withdrawal_content),
+            StudyWithdrawal,
+        ),
     ):
         rebuilding.register_entries(acts, model._meta.db_table, rebuild)
     rebuilding.register_entries(
@@ -513,6 +618,13 @@ def register() -> None:
         CriteriaSet._meta.db_table,
         _by_number(sets, published_content),
         criteria=Part(Criterion._meta.db_table, ("code",)),
+    )
+    rebuilding.register_entries(
+        [STUDY_MADE],
+        MeasurementStudy._meta.db_table,
+        _by_number(studies, study_content),
+        photos=Part(StudyPhoto._meta.db_table, ("order",)),
+        graders=Part(StudyGrader._meta.db_table, ("user",)),
     )
     is_published = Q(published_at__isnull=False)
     for kept in (
@@ -559,6 +671,33 @@ def register() -> None:
             "exercise-criteria",
             acts=(CHOSEN,),
             content_of=exercise_criteria_content,
+        ),
+        KeptTable(
+            MeasurementStudy, "measurement-study", acts=(STUDY_MADE,), content_of=study_content
+        ),
+        KeptTable(
+            StudyReading,
+            "measurement-study-reading",
+            acts=(STUDY_MARKED,),
+            content_of=reading_content,
+        ),
+        KeptTable(
+            StudyReference,
+            "measurement-study-reference",
+            acts=(STUDY_REFERENCE,),
+            content_of=reference_content,
+        ),
+        KeptTable(
+            StudyClosing,
+            "measurement-study-closing",
+            acts=(STUDY_CLOSED,),
+            content_of=closing_content,
+        ),
+        KeptTable(
+            StudyWithdrawal,
+            "measurement-study-withdrawal",
+            acts=(STUDY_WITHDRAWN,),
+            content_of=withdrawal_content,
         ),
         KeptTable(
             CriteriaSet,

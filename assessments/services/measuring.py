@@ -29,6 +29,7 @@ from assessments.imaging.drawn_marks import draw_marks
 from assessments.models import Criterion, Joint, Measurement, Photo, Rendition
 from assessments.models.measuring import as_decimal
 from assessments.queries import photo_setups, repeatability, written_down
+from assessments.queries.measurement_studies import studied_spread
 from people.models import User
 from people.presenters.quantities import format_with_uncertainty, with_unit
 from records.services import trail
@@ -182,8 +183,8 @@ def wire_of(joint: Joint | None) -> Wire:
     return Wire(conductor, overall)
 
 
-def least_mark_uncertainty_px(photo: Photo, shown_width_px: float | None) -> float:
-    """The least that the standard uncertainty of a mark may be: a pixel as it was shown.
+def pixel_as_shown_px(photo: Photo, shown_width_px: float | None) -> float:
+    """How many of a photograph's pixels one of the screen held.
 
     Parameters
     ----------
@@ -195,7 +196,28 @@ def least_mark_uncertainty_px(photo: Photo, shown_width_px: float | None) -> flo
     longest = max(photo.upright_width, photo.upright_height)
     copy_px = photo.upright_width * min(1.0, Rendition.Size.LARGE / longest)
     shown = min(shown_width_px or SHOWN_UNKNOWN_PX, copy_px)
-    return max(1.0, photo.upright_width / max(shown, 1.0))
+    return photo.upright_width / max(shown, 1.0)
+
+
+def least_mark_uncertainty_px(
+    photo: Photo, shown_width_px: float | None, grader: User | None = None
+) -> float:
+    """The least that the standard uncertainty of a mark may be: a pixel as it was shown.
+
+    A grader of whom a study at the photograph's site shows less may come down to what it bears
+    out, where the photograph is shown no coarser than in the study.
+
+    Parameters
+    ----------
+    shown_width_px : float or None
+        As `pixel_as_shown_px` takes it.
+    grader : User, optional
+        Whose marks they are.
+    """
+    pixel = pixel_as_shown_px(photo, shown_width_px)
+    usual = max(1.0, pixel)
+    studied = studied_spread(grader, photo.board.site_id) if grader is not None else None
+    return usual if studied is None else studied.least_px(pixel)
 
 
 def half_width_mm(size: KnownSize, joint: Joint | None) -> float:
@@ -388,7 +410,13 @@ def keep_measurement(
     held = Photo.objects.select_for_update(no_key=True).get(pk=photo.pk)
     seen = photo_setups.view_of(held)
     pixel = least_mark_uncertainty_px(held, shown_width_px)
-    least = pixel * repeatability.scatter_of(actor)
+    scatter = repeatability.scatter_of(actor)
+    # Daily repeats that scatter more than a pixel speak against what a study bears out.
+    least = (
+        pixel * scatter
+        if scatter > 1
+        else least_mark_uncertainty_px(held, shown_width_px, grader=actor)
+    )
     mark_uncertainty_px = max(mark_uncertainty_px or least, least)
     read = measure_on(held, quantity, marks, options, mark_uncertainty_px)
     scale = scale_of(held)
@@ -407,7 +435,9 @@ def keep_measurement(
         criterion=criterion,
         quantity=quantity,
         marks={name: [[float(x), float(y)] for x, y in points] for name, points in marks.items()},
-        options=_as_kept(options, shown_width_px, size, criterion, found) | {"pixel_px": pixel},
+        options=_as_kept(options, shown_width_px, size, criterion, found)
+        | {"pixel_px": pixel}
+        | ({"studied_px": least} if least < pixel else {}),
         mark_uncertainty_px=mark_uncertainty_px,
         mm_per_px=scale.mm_per_px if scale else None,
         scale_uncertainty=scale.relative_u if scale else None,

@@ -21,7 +21,14 @@ from assessments.models import (
     Photo,
 )
 from assessments.queries import board_results
-from assessments.services import boards, criterion_drawings, judgements, measuring, photos
+from assessments.services import (
+    boards,
+    criterion_drawings,
+    judgements,
+    measurement_studies,
+    measuring,
+    photos,
+)
 from assessments.services import criteria as criteria_services
 from assessments.services import grading as grading_services
 from assessments.services.judgements import Circumstances
@@ -172,6 +179,7 @@ def kept(files):
         joint=joint,
         criterion=criteria.criteria.get(code="W"),
     )
+    _study(board, photo, instructor, quality)
     grading = grading_services.start_grading(board=board, grader=instructor, at=NOW)
     untold = judgements.say_cannot_tell(
         boards=Board.objects.all(),
@@ -271,6 +279,47 @@ def _from_elsewhere(person, revision, act, issued_on):
     )
 
 
+def _study(board, photo, grader, quality):
+    """A closed measurement study in which one photograph was marked twice."""
+    _first, second = board.joints.order_by("position__order")[:2]
+    other = photos.add_photo(
+        board=board,
+        file=BytesIO(pictures.jpeg(100, 70)),
+        name="b.jpg",
+        actor=grader,
+        at=NOW,
+        joint=second,
+    )
+    study = measurement_studies.make_study(
+        site=board.site,
+        title="Fill",
+        quantity="fill",
+        photos=[photo, other],
+        graders=[grader],
+        repeats=2,
+        actor=quality,
+        at=NOW,
+    )
+    measurement_studies.state_reference(
+        study=study,
+        joint=second,
+        value=50,
+        expanded_uncertainty=2,
+        source="Section",
+        actor=quality,
+        at=NOW,
+    )
+    for turn in range(4):
+        measurement_studies.keep_reading(
+            study=study,
+            grader=grader,
+            turn=turn,
+            marks={"bottom": [[30, 60]], "top": [[30, 10]], "level": [[30, 30 + turn]]},
+            at=NOW,
+        )
+    measurement_studies.close_study(study=study, reason="Done.", actor=quality, at=NOW)
+
+
 def _judge(grading, measurement):
     """Accept everything, but the second joint, under the first criterion."""
     joints = board_results.joints_that_count(grading.board)
@@ -312,6 +361,38 @@ ALTERATIONS = {
         "UPDATE assessments_cannottell SET note = 'From the right.' WHERE id = %s",
         [kept.untold.pk],
         f"assessments_cannottell {kept.untold.pk} is not what trail entry",
+    ),
+    "a study's bound made better": lambda kept: (
+        "UPDATE assessments_studyclosing SET spreads = '[]' WHERE closed_by_id = %s",
+        [kept.quality.pk],
+        "assessments_studyclosing",
+    ),
+    "a reading of a study made better": lambda kept: (
+        "UPDATE assessments_studyreading SET value = 50 WHERE turn = 3 AND id > %s",
+        [0],
+        "assessments_studyreading",
+    ),
+    "a grader left out of a study": lambda kept: (
+        "UPDATE assessments_studygrader SET user_id = %s",
+        [kept.quality.pk],
+        "assessments_studygrader",
+    ),
+    "a study's photograph of another scale": lambda kept: (
+        "UPDATE assessments_studyphoto SET scale_px_per_mm = 7 WHERE photo_id = %s",
+        [kept.photo.pk],
+        "assessments_studyphoto",
+    ),
+    "a study that was withdrawn by nobody": lambda kept: (
+        "INSERT INTO assessments_studywithdrawal (study_id, reason, withdrawn_by_id, recorded_at) "
+        "SELECT study_id, reason, closed_by_id, recorded_at FROM assessments_studyclosing "
+        "WHERE closed_by_id = %s",
+        [kept.quality.pk],
+        "assessments_studywithdrawal",
+    ),
+    "a better reference value": lambda kept: (
+        "UPDATE assessments_studyreference SET value = 51 WHERE stated_by_id = %s",
+        [kept.quality.pk],
+        "assessments_studyreference",
     ),
     "a photo set-up that leans less": lambda kept: (
         "UPDATE assessments_photosetup SET tilt_deg = 0.1 WHERE id = %s",

@@ -84,7 +84,8 @@ function halfWidth() {
   return wire ? wire[1] : null;
 }
 
-// A mark is uncertain by a pixel as it was shown, or by more if the grader says so.
+// A mark is uncertain by a pixel as it was shown, or by more if the grader says so. A study of the
+// grader bears out less where the photograph is shown no coarser than in it.
 function markUncertainty() {
   const widths = Object.entries(marks).flatMap(([kind, points]) =>
     points.map((_at, n) => shown[kind]?.[n] ?? data.shown_unknown_px),
@@ -93,7 +94,12 @@ function markUncertainty() {
   form.elements.shown_width_px.value = widths.length ? width : "";
   const least = data.width / (widths.length ? width : data.shown_unknown_px);
   const pixel = Math.max(least, data.closest_px, 1);
-  return Math.max(numberIn(form.elements.mark_uncertainty_px) ?? 0, pixel * data.scatter);
+  const studied = data.studied;
+  const bound =
+    studied && pixel <= studied.pixel_px * (1 + 1e-9)
+      ? Math.min(pixel, studied.upper_px)
+      : pixel * data.scatter;
+  return Math.max(numberIn(form.elements.mark_uncertainty_px) ?? 0, bound);
 }
 
 // The value
@@ -317,7 +323,7 @@ function chooseNext() {
 // Marks found in the photograph: proposed, looked at, and accepted or dragged.
 
 const clicks = [];
-const finder = (kind) => data.finders[kind] ?? [];
+const finder = (kind) => data.finders?.[kind] ?? [];
 const isFinding = (kind) => Boolean(find("#find-edge")?.checked) && finder(kind).length > 0;
 const chosenKind = () => find(".kinds input:checked").value;
 const proposals = () =>
