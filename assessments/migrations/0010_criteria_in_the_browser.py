@@ -18,7 +18,7 @@ def person(**options):
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("assessments", "0014_cannot_tell"),
+        ("assessments", "0009_cannot_tell"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -3,7 +3,7 @@ from django.db import migrations, models
 
 
 class Migration(migrations.Migration):
-    dependencies = [("training", "0030_exercise_alloy")]
+    dependencies = [("training", "0002_exercise_alloy")]
 
     operations = [
         migrations.CreateModel(

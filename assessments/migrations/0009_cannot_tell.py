@@ -7,7 +7,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("assessments", "0013_criterion_datum"),
+        ("assessments", "0008_criterion_datum"),
     ]
 
     operations = [

@@ -8,7 +8,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("assessments", "0010_measurement_budget"),
+        ("assessments", "0005_measurement_budget"),
         ("people", "0007_provider_links"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

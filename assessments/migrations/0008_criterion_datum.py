@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("assessments", "0012_judgement_repeats"),
+        ("assessments", "0007_judgement_repeats"),
     ]
 
     operations = [

@@ -27,7 +27,7 @@ def fill(apps, schema_editor):
 
 
 class Migration(migrations.Migration):
-    dependencies = [("training", "0060_session_days")]
+    dependencies = [("training", "0003_session_days")]
 
     # Going back, the table goes with its rows.
     operations = [migrations.RunPython(fill, migrations.RunPython.noop)]

@@ -8,7 +8,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("assessments", "0060_board_corrections"),
+        ("assessments", "0011_board_corrections"),
         ("people", "0007_provider_links"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

@@ -6,7 +6,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("assessments", "0020_criteria_in_the_browser"),
+        ("assessments", "0010_criteria_in_the_browser"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("assessments", "0011_photo_setups"),
+        ("assessments", "0006_photo_setups"),
     ]
 
     operations = [
