@@ -37,6 +37,7 @@ class AssessmentsConfig(AppConfig):
             "assessments:setup_list",
             ["instructor", "quality"],
             order=75,
+            place="foot",  # The top line is full.
             covers=["assessments:setup_detail"],
         )
         navigation.register(
@@ -44,7 +45,7 @@ class AssessmentsConfig(AppConfig):
             "assessments:study_list",
             ["instructor", "quality"],
             order=76,
-            place="foot",  # The top line is full.
+            place="foot",
             covers=[
                 "assessments:study_new",
                 "assessments:study_detail",

@@ -180,7 +180,7 @@ def test_classes_of_before_get_their_days_and_those_that_were_attended(instructo
     )
     Attendance.objects.create(enrolment=over.enrolments.get(), day=SUNDAY, present=True)
     SessionDay.objects.all().delete()
-    fill = importlib.import_module("training.migrations.0061_fill_session_days").fill
+    fill = importlib.import_module("training.migrations.0004_fill_session_days").fill
 
     fill(apps, None)
     fill(apps, None)
