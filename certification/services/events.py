@@ -142,8 +142,9 @@ def extend_certificate(
     NothingToStop
         If it had ended or was revoked by then: what is over is renewed, not extended.
     CertificationError
-        If the day is no later than the last one, nobody is named who granted it, or the
-        certificate was ended after it was granted.
+        If the day is no later than the last one, nobody is named who granted it, the
+        certificate was ended after it was granted, or it would be good again without a
+        restriction that others were given since.
     """
     certificate = lock_certificate(certificate)
     refuse_unless_quality(act.actor, certificate.person)
@@ -161,6 +162,7 @@ def extend_certificate(
     if not authority.strip():
         raise CertificationError(_("Name the authority that granted the extension."))
     _refuse_in_vain(certificate, facts, granted_on, until, act.at)
+    _refuse_to_pass_by_restriction(certificate, standing_on_day.histories_in(facts))
     [event] = _write(
         Kind.EXTENDED,
         [certificate],
@@ -188,6 +190,30 @@ def _refuse_in_vain(
             )
             % {"number": certificate.number, "day": format_day(history.last_day)}
         )
+
+
+def _refuse_to_pass_by_restriction(
+    certificate: Certificate, histories: dict[str, CertificateHistory]
+) -> None:
+    """Refuse to lengthen what had ended when the others were restricted, and so was not."""
+    extended = histories[certificate.number]
+    has = {restriction.event.restriction for restriction in extended.restrictions}
+    for history in histories.values():
+        for restriction in history.restrictions:
+            begun_since = extended.last_day < restriction.first_day <= history.last_day
+            is_open = restriction.last_day is None or restriction.last_day > history.last_day
+            if begun_since and is_open and restriction.event.restriction not in has:
+                raise CertificationError(
+                    _(
+                        "Certificate %(number)s had ended when what came after it was restricted "
+                        "on %(day)s, and would be good again without that. Lift that restriction "
+                        "from its day on, extend, and restrict from the same day again."
+                    )
+                    % {
+                        "number": certificate.number,
+                        "day": format_day(restriction.event.effective_on),
+                    }
+                )
 
 
 @transaction.atomic
