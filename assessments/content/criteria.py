@@ -155,7 +155,10 @@ OTHERWISE_SINCE_2 = {
         "reject_text": _("The coat is thick, ends in a drop or a spike, or hides the strands."),
     },
     # What the drawings of acceptable work showed stood on the limit.
-    "F-01": {"accept_drawing": "turret-wrap-inside-accept"},
+    "F-01": {
+        "accept_drawing": "turret-wrap-inside-accept",
+        "reject_drawing": "turret-wrap-short-reject",
+    },
     "F-02": {"accept_drawing": "bifurcated-wrap-inside-accept"},
     "F-03": {
         "high": Decimal(270),

@@ -122,6 +122,18 @@ def test_shows_an_acceptable_and_an_unacceptable_drawing(criterion: CriterionCon
     assert "d-reject" in reject.classes
 
 
+@pytest.mark.parametrize(
+    "criterion",
+    [one for one in REVISION_3.criteria if one.stage == "formed"],
+    ids=lambda one: one.code,
+)
+def test_what_is_judged_before_soldering_is_drawn_without_solder(
+    criterion: CriterionContent,
+) -> None:
+    for name in (criterion.accept_drawing, criterion.reject_drawing):
+        assert "d-solder" not in drawing(name).classes
+
+
 @each_criterion
 def test_applies_to_known_joints_alloys_and_stages(criterion: CriterionContent) -> None:
     assert criterion.joint_types
