@@ -270,6 +270,19 @@ def test_what_is_to_hold_from_a_later_day_is_shown_to_whoever_restricts_or_lifts
     assert "holds from that day on all the same" in page
 
 
+def test_withdrawing_page_says_that_the_restriction_goes_with_the_certificate(
+    client, quality, certificate, today
+):
+    words = "whatever takes its place has to be restricted anew"
+    assert words not in text_of(client.get(page_of(certificate, "act", "withdraw")))
+    send(client, certificate, "restrict", effective_on=today, restriction="turrets")
+
+    page = text_of(client.get(page_of(certificate, "act", "withdraw")))
+
+    assert "turrets" in page
+    assert words in page
+
+
 def test_restricting_page_says_what_holds_already(client, quality, person, scope, today):
     certificate = make_certificate(person, scope, restriction="cups")
     send(client, certificate, "restrict", effective_on=today, restriction="turrets")
