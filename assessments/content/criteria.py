@@ -152,10 +152,13 @@ OTHERWISE_SINCE_2 = {
     },
     "P-07": {
         "text": _("The coat is thin and even up to its end, and the strands show through it."),
-        "reject_text": _("The coat is lumpy, ends in a drop or a spike, or hides the strands."),
+        "reject_text": _("The coat is thick, ends in a drop or a spike, or hides the strands."),
     },
     # What the drawings of acceptable work showed stood on the limit.
-    "F-01": {"accept_drawing": "turret-wrap-inside-accept"},
+    "F-01": {
+        "accept_drawing": "turret-wrap-inside-accept",
+        "reject_drawing": "turret-wrap-short-reject",
+    },
     "F-02": {"accept_drawing": "bifurcated-wrap-inside-accept"},
     "F-03": {
         "high": Decimal(270),
@@ -173,6 +176,12 @@ OTHERWISE_SINCE_2 = {
         "text": _("Wires run side by side in even bends, and none crosses another."),
         "reject_text": _("A wire crosses the others or leaves their run."),
         "try_this": _("Lay all wires in before you bend the first, and bend them over one pin."),
+    },
+    # A void is charged once, to S-25.
+    "S-02": {
+        "reject_text": _(
+            "Solder turns away from wire or wall, or leaves a part of them bare inside the cup."
+        ),
     },
     # Insulation in the solder is charged once, to S-06.
     "S-05": {

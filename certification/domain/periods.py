@@ -151,6 +151,13 @@ class Restriction:
     until_before: date | None
     event: EventFact
 
+    @property
+    def last_day(self) -> date | None:
+        return self.until_before - timedelta(days=1) if self.until_before else None
+
+    def holds_on(self, day: date) -> bool:
+        return self.first_day <= day and (self.until_before is None or day < self.until_before)
+
 
 BOTH_HOLD = "; "
 """Stands between what a certificate itself allows and what an event allows of that."""
@@ -293,9 +300,7 @@ class CertificateHistory:
         if index < 0:
             return None
         restriction = self.restrictions[index]
-        if restriction.until_before is None or day < restriction.until_before:
-            return restriction.event
-        return None
+        return restriction.event if restriction.holds_on(day) else None
 
     def restriction_on(self, day: date) -> str:
         """What alone the certificate allows on a day: what it says itself, and an event of that.

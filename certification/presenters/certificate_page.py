@@ -13,7 +13,7 @@ from assessments.access import outcomes_closed_to
 from assessments.models import Board
 from certification.domain.answers import Answer, Standing
 from certification.domain.facts import EventFact, Facts
-from certification.domain.periods import CertificateHistory
+from certification.domain.periods import CertificateHistory, Restriction
 from certification.domain.standing import timeline
 from certification.models import Certificate, CertificateEvent
 from certification.queries import standing_on_day
@@ -162,21 +162,29 @@ class Restricted:
     own: str
     by_event: str
     since: date | None
+    last_day: date | None
+    ahead: tuple[Restriction, ...]
     seen: str
 
 
 def restricted_now(certificate: Certificate, now: datetime) -> Restricted:
-    """What restricts a certificate today, or on its first day if that is ahead."""
+    """What restricts a certificate today, or on its first day if that is ahead, and then.
+
+    What is ahead is part of it: it holds from its day on, whatever is said of the days before.
+    """
     person = certificate.person
     day = max(person.site.today(now), certificate.issued_on)
     facts = standing_on_day.facts_for(person, certificate.scope)
     history = standing_on_day.histories_in(facts).get(certificate.number)
-    event = history.restricted_by(day) if history else None
+    restrictions = history.restrictions if history else ()
+    now_on = next((one for one in restrictions if one.holds_on(day)), None)
     return Restricted(
-        certificate.restriction,
-        event.restriction if event else "",
-        event.effective_on if event else None,
-        standing_on_day.restrictions_seen(facts),
+        own=certificate.restriction,
+        by_event=now_on.event.restriction if now_on else "",
+        since=now_on.event.effective_on if now_on else None,
+        last_day=now_on.last_day if now_on else None,
+        ahead=tuple(one for one in restrictions if one.first_day > day),
+        seen=standing_on_day.restrictions_seen(facts),
     )
 
 

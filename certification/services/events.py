@@ -142,8 +142,9 @@ def extend_certificate(
     NothingToStop
         If it had ended or was revoked by then: what is over is renewed, not extended.
     CertificationError
-        If the day is no later than the last one, nobody is named who granted it, or the
-        certificate was ended after it was granted.
+        If the day is no later than the last one, nobody is named who granted it, the
+        certificate was ended after it was granted, or it would be good again without a
+        restriction that others were given since.
     """
     certificate = lock_certificate(certificate)
     refuse_unless_quality(act.actor, certificate.person)
@@ -161,6 +162,7 @@ def extend_certificate(
     if not authority.strip():
         raise CertificationError(_("Name the authority that granted the extension."))
     _refuse_in_vain(certificate, facts, granted_on, until, act.at)
+    _refuse_to_pass_by_restriction(certificate.number, standing_on_day.histories_in(facts))
     [event] = _write(
         Kind.EXTENDED,
         [certificate],
@@ -190,6 +192,30 @@ def _refuse_in_vain(
         )
 
 
+def _refuse_to_pass_by_restriction(number: str, histories: dict[str, CertificateHistory]) -> None:
+    """Refuse to bring back what had ended when the others were restricted, and so was not."""
+    if (back := histories.get(number)) is None:
+        return
+    ended_after = back.good_through or date.min
+    has = {restriction.event.restriction for restriction in back.restrictions}
+    for history in histories.values():
+        for restriction in history.restrictions:
+            begun_since = ended_after < restriction.first_day <= history.last_day
+            is_open = restriction.last_day is None or restriction.last_day > history.last_day
+            if begun_since and is_open and restriction.event.restriction not in has:
+                raise CertificationError(
+                    _(
+                        "Certificate %(number)s had ended when what came after it was restricted "
+                        "on %(day)s, and would be good again without that. Lift that restriction "
+                        "from its day on, do this, and restrict from the same day again."
+                    )
+                    % {
+                        "number": number,
+                        "day": format_day(restriction.event.effective_on),
+                    }
+                )
+
+
 @transaction.atomic
 def void_event(*, event: CertificateEvent, act: Act) -> list[CertificateEvent]:
     """Remove an event entered in error, and with it the rest of the same act.
@@ -199,8 +225,9 @@ def void_event(*, event: CertificateEvent, act: Act) -> list[CertificateEvent]:
     Raises
     ------
     CertificationError
-        If the event was removed already, is itself a removal, or was signed with a certificate
-        as part of it.
+        If the event was removed already, is itself a removal, was signed with a certificate as
+        part of it, or a certificate would be good again without a restriction that others were
+        given since.
     """
     certificate = lock_certificate(event.certificate)
     refuse_unless_quality(act.actor, certificate.person)
@@ -225,6 +252,10 @@ def void_event(*, event: CertificateEvent, act: Act) -> list[CertificateEvent]:
         raise CertificationError(
             _("Event %(number)s was removed already.") % {"number": event.event_id}
         )
+    if event.kind in (Kind.ENDED, Kind.REVOKED):
+        histories = standing_on_day.histories_of(certificate.person, certificate.scope)
+        for standing_event in standing_events:
+            _refuse_to_pass_by_restriction(standing_event.certificate.number, histories)
     return _write(
         Kind.VOIDED,
         [standing_event.certificate for standing_event in standing_events],

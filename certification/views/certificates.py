@@ -40,6 +40,7 @@ class ActPage:
     day_label: Any = ""
     on_all: bool = True
     is_final: bool = False
+    tells_restriction: bool = False
 
 
 ACTS = {
@@ -82,6 +83,7 @@ ACTS = {
         gettext_lazy("Restricted."),
         asks=("effective_on", "restriction", "seen"),
         day_label=gettext_lazy("First day restricted"),
+        tells_restriction=True,
     ),
     "lift": ActPage(
         events.lift_restriction,
@@ -90,6 +92,7 @@ ACTS = {
         gettext_lazy("The restriction is lifted."),
         asks=("effective_on", "seen"),
         day_label=gettext_lazy("First day without it"),
+        tells_restriction=True,
     ),
     "extend": ActPage(
         events.extend_certificate,
@@ -114,6 +117,7 @@ ACTS = {
         asks=(),
         on_all=False,
         is_final=True,
+        tells_restriction=True,
     ),
 }
 
@@ -186,7 +190,7 @@ def certificate_act(request: UserRequest, number: str, act: str) -> HttpResponse
             messages.success(request, str(wanted.done))
             return redirect("certification:certificate_detail", certificate.number)
     restricted = None
-    if "seen" in wanted.asks:
+    if wanted.tells_restriction:
         restricted = certificate_screen.restricted_now(certificate, now)
         form.show_anew(restricted.seen)
     return render(

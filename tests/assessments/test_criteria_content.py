@@ -107,11 +107,31 @@ def test_demerits_fit_the_severity(criterion: CriterionContent) -> None:
     assert criterion.demerits in DEMERITS[criterion.severity]
 
 
+def test_what_breaks_a_joint_is_critical_and_a_tear_down_to_the_metal_no_mere_remark() -> None:
+    severities = {one.code: one.severity for one in REVISION_3.criteria}
+    assert severities["S-18"] == "critical"
+    torn = [one for one in REVISION_3.criteria if "tear" in one.reject_text]
+    assert [one.code for one in torn] == ["S-24"]
+    assert torn[0].severity == "major"
+
+
 @each_criterion
 def test_shows_an_acceptable_and_an_unacceptable_drawing(criterion: CriterionContent) -> None:
     accept, reject = drawing(criterion.accept_drawing), drawing(criterion.reject_drawing)
     assert "d-accept" in accept.classes
     assert "d-reject" in reject.classes
+
+
+@pytest.mark.parametrize(
+    "criterion",
+    [one for one in REVISION_3.criteria if one.stage == "formed"],
+    ids=lambda one: one.code,
+)
+def test_what_is_judged_before_soldering_is_drawn_without_solder(
+    criterion: CriterionContent,
+) -> None:
+    for name in (criterion.accept_drawing, criterion.reject_drawing):
+        assert "d-solder" not in drawing(name).classes
 
 
 @each_criterion

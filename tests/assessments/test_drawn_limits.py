@@ -157,6 +157,7 @@ def least_margin(criterion: CriterionContent) -> float:
     [
         ("turret-wrap-top-accept", 270),
         ("turret-wrap-top-reject", 140),
+        ("turret-wrap-short-reject", 140),
         ("turret-wrap-inside-accept", 225),
         ("hook-wrap-accept", 180),
         ("hook-wrap-inside-accept", 225),

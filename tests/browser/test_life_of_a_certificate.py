@@ -4,9 +4,12 @@ import re
 from datetime import timedelta
 
 import pytest
+from django.utils import timezone
 
 from certification.models import Certificate
 from certification.queries import standing_on_day
+from certification.services import events
+from certification.services.acts import Act
 from people.models import Person
 from tests.factories import PASSWORD, make_certificate
 from training.models import PracticeRecord, VisionTest
@@ -162,3 +165,22 @@ def test_operator_and_line_lead_find_the_life_from_their_own_pages(visitor, shop
     lead.page.wait_for_load_state("networkidle")
     lead.audit()
     assert "ision" not in lead.page.locator("main").inner_text()
+
+
+@pytest.mark.parametrize(
+    "text", ["cups under supervision, " * 16, "x" * 400], ids=["words", "word"]
+)
+def test_long_restriction_stays_within_the_pages_that_show_it(shop, visitor, certificate, text):
+    signed = Act(shop.quality, timezone.now(), "password", "Seen at the bench.")
+    [event] = events.restrict_certificates(
+        person=certificate.person, scope=certificate.scope, restriction=text, act=signed
+    )
+    for phone in (False, True):
+        quality = visitor(phone=phone)
+        quality.sign_in(shop.quality.employee_number)
+        for path in (standing_page(certificate), "/register/"):
+            quality.go(path)
+            quality.audit()
+        for path in ("", "act/restrict/", "act/lift/", f"events/{event.pk}/remove/"):
+            quality.go(f"/certificates/{certificate.number}/{path}")
+            quality.audit()

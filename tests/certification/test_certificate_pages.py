@@ -1,5 +1,6 @@
 """The page of a certificate and of each act on it: what is done, and who is turned away why."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -7,6 +8,7 @@ from django.utils import timezone
 
 from certification.models import Certificate, CertificateEvent, CertificateWithdrawal
 from certification.queries import standing_on_day
+from people.presenters.days import format_day
 from records.queries.heads import printed_head
 from tests.factories import (
     PASSWORD,
@@ -230,7 +232,7 @@ def test_restriction_that_was_not_shown_is_neither_replaced_nor_lifted(
     assert refused.status_code == 422
     page = text_of(refused)
     assert "nothing was signed" in page
-    assert "<dd>cups</dd>" in page
+    assert ">cups</dd>" in page
     assert certificate.events.count() == 2
     shown = refused.context["form"]["seen"].value()
     send(client, certificate, act, **fields, seen=shown)
@@ -247,13 +249,47 @@ def test_restriction_pressed_twice_is_signed_once(client, quality, certificate, 
     assert certificate.events.count() == 1
 
 
+@pytest.mark.parametrize("act", ["restrict", "lift"])
+def test_what_is_to_hold_from_a_later_day_is_shown_to_whoever_restricts_or_lifts(
+    client, quality, certificate, today, act
+):
+    later, last = today + timedelta(days=30), today + timedelta(days=60)
+    send(client, certificate, "restrict", effective_on=later, restriction="cups")
+    send(client, certificate, "restrict", effective_on=today, restriction="turrets")
+    send(client, certificate, "lift", effective_on=last)
+
+    page = text_of(client.get(page_of(certificate, "act", act)))
+
+    ends = {
+        "turrets": format_day(later - timedelta(days=1)),
+        "cups": format_day(last - timedelta(days=1)),
+    }
+    for restriction, through in ends.items():
+        assert re.search(rf"{restriction}, through\s*<time[^>]*>{through}</time>", page)
+    assert re.search(rf"Only, from\s*<time[^>]*>{format_day(later)}</time>", page)
+    assert "holds from that day on all the same" in page
+
+
+def test_withdrawing_page_says_that_the_restriction_goes_with_the_certificate(
+    client, quality, certificate, today
+):
+    words = "whatever takes its place has to be restricted anew"
+    assert words not in text_of(client.get(page_of(certificate, "act", "withdraw")))
+    send(client, certificate, "restrict", effective_on=today, restriction="turrets")
+
+    page = text_of(client.get(page_of(certificate, "act", "withdraw")))
+
+    assert "turrets" in page
+    assert words in page
+
+
 def test_restricting_page_says_what_holds_already(client, quality, person, scope, today):
     certificate = make_certificate(person, scope, restriction="cups")
     send(client, certificate, "restrict", effective_on=today, restriction="turrets")
 
     page = text_of(client.get(page_of(certificate, "act", "restrict")))
 
-    for words in ("Only, as issued", "<dd>cups</dd>", "<dd>turrets</dd>"):
+    for words in ("Only, as issued", ">cups</dd>", ">turrets</dd>"):
         assert words in page
     assert "It takes the place of the restriction by an earlier act." in page
     assert "goes on and holds beside it" in page

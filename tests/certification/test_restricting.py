@@ -330,6 +330,42 @@ def test_one_signature_covers_the_act_and_says_what_is_allowed(certificate, qual
     assert verify_records().fits
 
 
+def test_extension_entered_late_brings_nothing_back_without_the_restriction(
+    certificate, person, scope, revision, quality
+):
+    over = make_certificate(person, scope, revision=revision, issued_on=date(2024, 10, 20))
+    restrict(certificate, quality)
+
+    with pytest.raises(CertificationError, match="would be good again without that"):
+        extend(over, date(2029, 5, 1), quality)
+
+    act_on(events.lift_restriction, certificate, quality)
+    extend(over, date(2029, 5, 1), quality)
+    restrict(certificate, quality)
+    assert answer(certificate, TODAY) == ("certified", certificate.number, "turrets")
+    assert answer(certificate, date(2028, 6, 1)) == ("certified", over.number, "turrets")
+
+
+@pytest.mark.parametrize("service", [events.end_certificates, events.revoke_certificates])
+def test_end_removed_as_entered_in_error_brings_nothing_back_without_the_restriction(
+    certificate, person, scope, revision, quality, service
+):
+    [error] = act_on(service, certificate, quality, date(2026, 11, 1))
+    shorter = make_revision(scope, validity_months=6)
+    newer = make_certificate(person, scope, revision=shorter, issued_on=date(2026, 11, 5))
+    restrict(newer, quality)
+    removal = act_by(quality, reason="Another person was meant.")
+
+    with pytest.raises(CertificationError, match="would be good again without that"):
+        events.void_event(event=error, act=removal)
+
+    act_on(events.lift_restriction, newer, quality)
+    events.void_event(event=error, act=removal)
+    restrict(newer, quality)
+    assert answer(newer, TODAY) == ("certified", newer.number, "turrets")
+    assert answer(newer, date(2027, 7, 1)) == ("certified", certificate.number, "turrets")
+
+
 @pytest.mark.parametrize("blank", ["restriction", "reason"])
 def test_restriction_and_reason_are_asked_for(certificate, quality, blank):
     with pytest.raises(CertificationError):

@@ -39,7 +39,7 @@ SPEAKS_OF = {
     "hole_no_wetting": "no fillet",
     "lead_too_long": "long",
     "tinning_gap_none": "reaches the insulation",
-    "tinning_uneven": "lumpy",
+    "tinning_uneven": "thick",
 }
 
 
@@ -74,6 +74,18 @@ def test_only_too_little_heat_is_charged_to_a_surface_that_has_not_flowed(kind, 
     assert (criterion_failed(fault, asked_of(kind)) == "S-08") == (
         fault == "cold" and kind != "wire"
     )
+
+
+# Words that name one fault of the solder, whoever reads them.
+NAMES_OF_FAULTS = ("lumpy", "void", "spike", "ripple", "bulges", "drawn back into beads")
+
+
+@pytest.mark.parametrize("word", NAMES_OF_FAULTS)
+@pytest.mark.parametrize("kind", FAULTS)
+def test_no_two_criteria_of_a_joint_name_the_same_fault_of_its_solder(kind, word):
+    solder = [one for one in asked_of(kind).values() if one.stage == "soldered" or kind == "wire"]
+    naming = [one.code for one in solder if word in one.reject_text]
+    assert len(naming) <= 1
 
 
 def test_nothing_is_charged_that_cannot_be_drawn():

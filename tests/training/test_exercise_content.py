@@ -238,6 +238,7 @@ def test_cautions_that_came_later_are_shown_beside_those_an_exercise_names() -> 
     ("code", "words"),
     [
         ("burn", ["cool running water", "first-aider", "doctor"]),
+        ("burn", ["pull off nothing that sticks", "Rinse an eye"]),
         ("fire", ["vapour", "iron", "extinguisher"]),
         ("esd", ["wrist strap", "test it on the tester", "A strap that fails"]),
         ("expecting", ["unborn", "breast-fed", "tin-lead", "lead-free"]),

@@ -94,10 +94,12 @@ CAUTIONS = (
         code="burn",
         title=_("If somebody is burnt"),
         text=_(
-            "Cool the burn at once under cool running water for twenty minutes; no ice, no cream. "
-            "Take rings and watches off while it cools, cover it loosely with something clean, "
-            "and fetch your first-aider. A burn that is large, deep, or on face, eyes or hands "
-            "goes to a doctor, and so does solder in an eye."
+            "Cool the burn at once under cool running water for twenty minutes; no ice, no cream, "
+            "and pull off nothing that sticks, neither solder nor cloth. Take rings and watches "
+            "off while it cools, cover it loosely with something clean, and fetch your "
+            "first-aider. Rinse an eye that solder, flux or solvent got into with clean water at "
+            "once. A burn that is large, deep, or on face, eyes or hands goes to a doctor, and so "
+            "does anything in an eye."
         ),
         defers_to=_(
             "Your first-aider, your site's first-aid rules and licensed medical advice come first."
