@@ -7,15 +7,18 @@ import pytest
 from pypdf import PdfReader
 
 from certification.domain.months import add_months
-from certification.models import Scope
+from certification.models import CertificateEvent, SchemeRevision, Scope
+from certification.services import standing
 from people.presenters.days import format_page_day
 from tests.factories import (
+    NOW,
     make_certificate,
     make_person,
     make_revision,
     make_scope,
     make_session,
 )
+from training.models import PracticeRecord, VisionTest
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -64,7 +67,6 @@ def test_operator_sees_at_once_until_when_and_what_keeps_it(visitor, shop, schem
     assert seen_at_once(window, f"until {format_page_day(made.valid_through)}")
     assert seen_at_once(window, "be re-certified by then")
     assert acts(window) == NO_ACT
-    window.audit()
 
 
 @pytest.mark.parametrize("phone", [False, True], ids=["desk", "phone"])
@@ -131,3 +133,85 @@ def test_folded_filters_say_how_many_are_set(visitor, shop):
     assert "2 set" in fold.inner_text()
     window.go("/register/")
     assert "set" not in fold.inner_text()
+
+
+def test_life_in_a_scope_prints_as_one_page(visitor, shop):
+    """With more of everything than a page holds: what is left out is said."""
+    person = shop.trainee.person
+    scope = Scope.objects.get(level="operator")
+    revision = SchemeRevision.objects.get()
+    today = person.site.today()
+    for year in range(8):
+        made = make_certificate(
+            person, scope, revision=revision, issued_on=today - timedelta(days=300 * (8 - year))
+        )
+        for place, kind in enumerate(("suspended", "reinstated")):
+            CertificateEvent.objects.create(
+                event_id=f"E-{year}-{kind}",
+                certificate=made,
+                kind=kind,
+                effective_on=made.issued_on + timedelta(days=20 + place * 9),
+                recorded_at=NOW,
+                reason="Rejects beyond what the site allows, seen with three boards. " * 3,
+            )
+        VisionTest.objects.create(
+            test_id=f"CA-V-1{year}",
+            person=person,
+            tested_on=made.issued_on,
+            passed=True,
+            recorded_at=NOW,
+        )
+    for week in range(120):
+        PracticeRecord.objects.create(
+            person=person,
+            scope_code=scope.code,
+            performed_on=today - timedelta(days=7 * week),
+            reference=f"WO-{week}",
+            recorded_at=NOW,
+        )
+    standing.rebuild_person(person)
+    window = visitor()
+    window.page.add_init_script(COUNT)
+    window.sign_in(shop.quality.employee_number)
+
+    for asked in ("", "?practice=all", "?known_at=2020-01-01"):
+        window.go(f"/standing/{person.pk}/{scope.pk}/{asked}")
+        [page] = printed(window)
+        assert "Signe Aldous" in page
+        assert "Printed" in page
+    window.go(f"/standing/{person.pk}/{scope.pk}/")
+    [page] = printed(window)
+    assert acts(window) == NO_ACT
+    assert "The answer" in page
+    assert "The latest 8 of 120" in page
+    assert "certified" in page
+
+
+@pytest.mark.parametrize(("scopes", "fit"), [(1, 13), (8, 4)])
+def test_any_answer_of_who_was_that_prints_as_one_page(visitor, shop, scopes, fit):
+    """Twenty people on one work order, each with several kinds of work or one."""
+    site, today = shop.trainee.person.site, shop.trainee.person.site.today()
+    made = [make_scope(title=f"Kind of work number {number}") for number in range(scopes)]
+    for number in range(20):
+        person = make_person(site, full_name=f"Person Number {number}")
+        for scope in made:
+            make_certificate(person, scope, issued_on=today - timedelta(days=30))
+        PracticeRecord.objects.create(
+            person=person,
+            scope_code="" if scopes > 1 else made[0].code,
+            performed_on=today,
+            reference="WO-77",
+            recorded_at=NOW,
+        )
+    window = visitor()
+    window.page.add_init_script(COUNT)
+    window.sign_in(shop.quality.employee_number)
+
+    window.go("/register/who-was-that/?q=WO-77")
+    window.audit()
+    [page] = printed(window)
+    shown = page.count("Person Number")
+    assert shown == fit
+    assert f"{20 - fit} more answers are on the screen" in page
+    assert window.page.get_by_text("Person Number").count() == 20
+    assert acts(window) == NO_ACT
