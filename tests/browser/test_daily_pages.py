@@ -23,6 +23,7 @@ from training.models import PracticeRecord, VisionTest
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 NO_ACT, ONE_ACT = 0, 1
+GUTTER = 40
 # What has been clicked and typed since the page's first script ran.
 COUNT = """
   sessionStorage.acts ??= '0';
@@ -215,3 +216,21 @@ def test_any_answer_of_who_was_that_prints_as_one_page(visitor, shop, scopes, fi
     assert f"{20 - fit} more answers are on the screen" in page
     assert window.page.get_by_text("Person Number").count() == 20
     assert acts(window) == NO_ACT
+
+
+@pytest.mark.parametrize("path", ["/people/new/", "/tools/new/"])
+def test_form_uses_the_width_it_has(visitor, shop, path):
+    window = visitor()
+    window.sign_in(shop.instructor.employee_number)
+    window.go(path)
+    fields = window.page.locator("main form .mb-3 :is(input, select)")
+    boxes = [fields.nth(place).bounding_box() for place in range(fields.count())]
+    page = window.page.locator("main .page").bounding_box()
+    reach = max(box["x"] + box["width"] for box in boxes) - min(box["x"] for box in boxes)
+    assert reach > 0.9 * page["width"] - 2 * GUTTER
+    send = window.page.locator("main form button[type=submit]").bounding_box()
+    assert send["y"] + send["height"] <= 800
+    window.audit()
+
+    window.page.set_viewport_size({"width": 390, "height": 844})
+    window.audit()
