@@ -90,6 +90,15 @@ def proposals_readable_by(user: User) -> QuerySet[Proposal]:
     ).exclude(person=user.person_id or 0)
 
 
+def proposals_to_decide(user: User) -> int:
+    """How many proposals wait for the user, as one who issues certificates."""
+    sites = user.sites_as(Role.QUALITY)
+    if not sites:
+        return 0
+    waiting = Proposal.objects.open().filter(person__site__in=sites)
+    return waiting.exclude(person=user.person_id or 0).count()
+
+
 def proposal_for_reader(user: User, proposal_id: int) -> Proposal:
     """A proposal at the user's site; about themselves it is somebody else's to see."""
     return get_object_or_404(

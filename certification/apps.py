@@ -10,7 +10,7 @@ class CertificationConfig(AppConfig):
 
     def ready(self) -> None:
         from assessments import ports as assessments_ports
-        from certification import protected
+        from certification import access, protected
         from certification.queries import (
             graders,
             purposes,
@@ -52,7 +52,13 @@ class CertificationConfig(AppConfig):
         navigation.register(
             _("List for the wall"), "certification:wall_list", staff, order=43, place="foot"
         )
-        navigation.register(_("Proposals"), "certification:proposal_list", decide, order=45)
+        navigation.register(
+            _("Proposals"),
+            "certification:proposal_list",
+            decide,
+            order=45,
+            count=access.proposals_to_decide,
+        )
         navigation.register(
             _("Find"), "certification:find", ["instructor", "quality"], place="find"
         )

@@ -29,6 +29,7 @@ from people.queries.memberships import were_at
 from training.models import PracticeRecord
 
 MOST_FOUND = 20
+LINES_OF_A_PAGE, LINES_OF_A_MATCH = 52, 3
 SHORTEST_PART = 3  # characters that must be given to look for a part of a number
 EARLIEST = date(1900, 1, 1)
 Row = TypeVar("Row", PracticeRecord, Board)
@@ -77,6 +78,20 @@ class Reply:
     @property
     def found(self) -> list[Match]:
         return self.matches or self.other_days
+
+    @property
+    def on_paper(self) -> int:
+        """How many of those found one printed page holds: whole ones, and the first always."""
+        lines = 0
+        for count, match in enumerate(self.found):
+            lines += LINES_OF_A_MATCH + len(match.stood)
+            if count and lines > LINES_OF_A_PAGE:
+                return count
+        return len(self.found)
+
+    @property
+    def not_on_paper(self) -> int:
+        return len(self.found) - self.on_paper
 
 
 def who_was_that(user: User, text: str, *, today: date, known_at: datetime | None = None) -> Reply:

@@ -2,7 +2,7 @@
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import Case, IntegerField, Q, Value, When
 from django.utils.translation import gettext_lazy as _
 
 from records.models import Recorded
@@ -34,6 +34,16 @@ class Scope(models.Model):
 
     def __str__(self) -> str:
         return self.title
+
+
+def operators_first(path: str = "") -> Case:
+    """Order by level as a shop counts its people; ``path`` leads from a row to its scope."""
+    levels = [Scope.Level.OPERATOR, Scope.Level.INSPECTOR, Scope.Level.INSTRUCTOR]
+    return Case(
+        *(When(**{f"{path}level": level}, then=Value(place)) for place, level in enumerate(levels)),
+        default=Value(len(levels)),
+        output_field=IntegerField(),
+    )
 
 
 class Operation(models.Model):

@@ -11,13 +11,14 @@ from django.utils.translation import ngettext
 from assessments.models import Board, Judgement
 from assessments.queries import board_results
 from certification.domain.answers import Standing
-from certification.models import Proposal, StandingEnd
+from certification.models import Proposal, Scope, StandingEnd
 from people.models import Person
 from people.presenters.days import format_page_day
-from training.models import Enrolment
+from training.models import ClassSession, Enrolment
 from training.queries.classes import class_days
 
 from . import register
+from .rights import Right, classes_of, last_vision_test, last_work, rights_of
 
 FAULTS_SHOWN = 3
 
@@ -33,26 +34,38 @@ class Next:
     link: str = ""
     is_on_the_day: bool = False
     at_site: bool = False
+    can_wait: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Life:
-    """How far a certificate has run, in units of 400, for the line that shows it."""
+    """How far a certificate has run and the right to the work runs, in units of 400."""
 
     today: float
+    right: float
 
     @classmethod
-    def of(cls, issued_on: date, through: date, today: date) -> "Life":
-        whole = max((through - issued_on).days, 1)
-        gone = min(max((today - issued_on).days, 0), whole)
-        return cls(round(gone / whole * 400, 1))
+    def of(cls, issued_on: date, through: date, right: date, today: date) -> "Life":
+        whole = max((max(through, right) - issued_on).days, 1)
+
+        def place(day: date) -> float:
+            return round(min(max((day - issued_on).days, 0), whole) / whole * 400, 1)
+
+        return cls(place(today), place(right))
 
 
 @dataclass(frozen=True, slots=True)
 class ScopeOnCard:
+    """One kind of work: through which day the right to it runs, and what bears on that."""
+
     line: register.Line
+    right: Right | None
     life: Life | None
     conditions: str
+    renewable_from: date | None
+    vision_tested_on: date | None
+    worked_on: date | None
+    class_session: ClassSession | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +81,11 @@ class Card:
     faults: list[Judgement]
     more_faults: int
 
+    @property
+    def is_quiet(self) -> bool:
+        """Whether nothing is to be done, so that the days of the rights lead the page."""
+        return self.next[0].can_wait
+
 
 def card_of(person: Person, day: date) -> Card:
     filters = register.RegisterFilters(day=day)
@@ -79,11 +97,19 @@ def card_of(person: Person, day: date) -> Card:
     ]
     proposals = list(person.proposals.open().select_related("scope"))
     board, faults = latest_faults(person)
+    rights = rights_of(person, day)
+    tested_on, worked_on = last_vision_test(person), last_work(person)
+    scopes = [line.scope for line in lines if line.scope is not None]
+    classes = classes_of(person, scopes, day)
     return Card(
         person=person,
         day=day,
         next=_what_next(person, day, lines, proposals),
-        scopes=[_on_card(line, day) for line in lines],
+        scopes=[
+            _on_card(line, line.scope, day, rights, tested_on, worked_on, classes)
+            for line in lines
+            if line.scope is not None
+        ],
         proposals=proposals,
         faulty_board=board,
         faults=faults[:FAULTS_SHOWN],
@@ -121,12 +147,33 @@ def latest_faults(person: Person) -> tuple[Board | None, list[Judgement]]:
     return board, faults
 
 
-def _on_card(line: register.Line, day: date) -> ScopeOnCard:
+def _on_card(
+    line: register.Line,
+    scope: Scope,
+    day: date,
+    rights: dict[int, Right],
+    tested_on: date | None,
+    worked_on: dict[str, date],
+    classes: dict[str, ClassSession],
+) -> ScopeOnCard:
     certificate = line.certificate
-    life = None
-    if certificate is not None and line.through is not None and line.standing == "certified":
-        life = Life.of(certificate.issued_on, line.through, day)
-    return ScopeOnCard(line, life, _conditions(line))
+    right = rights.get(scope.pk)
+    life, renewable_from = None, None
+    if certificate is not None and line.through is not None and right is not None:
+        life = Life.of(certificate.issued_on, line.through, right.last_day or line.through, day)
+        window = certificate.scheme_revision.renewal_window_days
+        if window and line.through >= certificate.valid_through:
+            renewable_from = certificate.valid_through - timedelta(days=window)
+    return ScopeOnCard(
+        line=line,
+        right=right,
+        life=life,
+        conditions=_conditions(line),
+        renewable_from=renewable_from,
+        vision_tested_on=tested_on,
+        worked_on=worked_on.get(scope.code),
+        class_session=classes.get(scope.code),
+    )
 
 
 def _conditions(line: register.Line) -> str:
@@ -222,6 +269,7 @@ def _nothing_to_do(person: Person, lines: list[register.Line], proposals: list[P
         }[StandingEnd.Kind(first.kind)]
         return Next(
             title=_("Nothing for now"),
+            can_wait=True,
             text=" ".join(
                 [words % {"day": format_page_day(first.last_day)}, _("You will get a reminder.")]
             ),

@@ -36,12 +36,13 @@ from certification.domain.answers import Standing
 from certification.domain.disclosure import SEE_INSTRUCTOR, end_kind_for, reader_for
 from certification.domain.months import add_months
 from certification.models import Scope, StandingEnd, StandingSpan
+from certification.models.schemes import operators_first
 from people.access import people_with_standing_for
 from people.models import Person, Role, Site, User
 from people.models.people import at_work_on
 from people.queries.site_days import Days
 from training.access import sessions_readable_by
-from training.models import ClassSession, Enrolment, Lesson
+from training.models import ClassSession, Course, Enrolment, Lesson
 
 Kind = StandingEnd.Kind
 ONCE_A_PERSON = (Kind.VISION, SEE_INSTRUCTOR)
@@ -79,10 +80,15 @@ class MonthsFilters:
 
     @property
     def last_day(self) -> date:
-        return add_months(self.first_month, self.months) - timedelta(days=1)
+        """So many months from today, counted as a certificate's are: that day is among them."""
+        return add_months(self.day, self.months)
 
     def each_month(self) -> list[date]:
-        return [add_months(self.first_month, n) for n in range(self.months)]
+        """The months of the calendar; of the first and the last only a part counts."""
+        first = self.first_month
+        last = self.last_day
+        months = (last.year - first.year) * 12 + last.month - first.month
+        return [add_months(first, n) for n in range(months + 1)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,7 +118,7 @@ class Line:
 
 @dataclass(slots=True)
 class Places:
-    """Places in the classes that begin in a month and teach a scope."""
+    """Places in the classes of a course that begin in a month."""
 
     planned: int = 0
     taken: int = 0
@@ -124,11 +130,10 @@ class Places:
 
 @dataclass(slots=True)
 class ScopeRow:
-    """Certificates of one scope that end, by month, beside the places planned to renew them."""
+    """People whose certificate of one scope ends, by month."""
 
     scope: Scope
     ends: dict[date, int] = field(default_factory=dict)
-    places: dict[date, Places] = field(default_factory=dict)
 
     @property
     def total(self) -> int:
@@ -148,12 +153,40 @@ class KindRow:
         return sum(self.ends.values())
 
 
+@dataclass(slots=True)
+class CourseRow:
+    """Places in the classes of one course, by month.
+
+    By course and not by scope, since a class that teaches several would be counted with each.
+    """
+
+    course: Course
+    places: dict[date, Places] = field(default_factory=dict)
+
+    @property
+    def word(self) -> str:
+        return _("Class: %(course)s") % {"course": self.course.title}
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedClass:
+    """A class that begins in these months or is being held, and what it teaches."""
+
+    session: ClassSession
+    teaches: list[Scope]
+
+
 @dataclass(frozen=True, slots=True)
 class Overview:
     months: list[date]
     scopes: list[ScopeRow]
     kinds: list[KindRow]
-    sessions: list[ClassSession]
+    courses: list[CourseRow]
+    classes: list[PlannedClass]
+
+    @property
+    def sessions(self) -> list[ClassSession]:
+        return [planned.session for planned in self.classes]
 
     @property
     def is_empty(self) -> bool:
@@ -179,17 +212,17 @@ def table_of(overview: Overview) -> list[TableRow]:
                 [_figure(row.ends.get(month)) for month in overview.months],
             )
         )
-        if row.places:
-            row_places = [row.places.get(month) for month in overview.months]
-            cells = [
-                _("%(n)d of %(all)d") % {"n": places.free, "all": places.planned} if places else ""
-                for places in row_places
-            ]
-            rows.append(TableRow(_("places free, of those planned"), cells, is_places=True))
     for kind in overview.kinds:
         rows.append(
             TableRow(kind.word, [_figure(kind.ends.get(month)) for month in overview.months])
         )
+    for course in overview.courses:
+        cells = [
+            _("%(n)d of %(all)d") % {"n": places.free, "all": places.planned} if places else ""
+            for places in (course.places.get(month) for month in overview.months)
+        ]
+        label = _("%(class)s, places free of those planned") % {"class": course.word}
+        rows.append(TableRow(label, cells, is_places=True))
     return rows
 
 
@@ -322,18 +355,19 @@ def overview(user: User, filters: MonthsFilters) -> Overview:
             row[month] = row.get(month, 0) + people
     for kind, month, people in by_person:
         kinds[kind].ends[month] = people
-    sessions = _sessions(user, filters)
-    _add_places(scopes, sessions)
+    classes = _classes(user, filters)
     return Overview(
         filters.each_month(),
-        [row for row in scopes.values() if row.ends or row.places],
+        [row for row in scopes.values() if row.ends],
         [row for row in kinds.values() if row.ends],
-        sessions,
+        _courses(classes, filters),
+        classes,
     )
 
 
 def _scopes(filters: MonthsFilters) -> QuerySet[Scope]:
-    return Scope.objects.filter(pk=filters.scope.pk) if filters.scope else Scope.objects.all()
+    scopes = Scope.objects.filter(pk=filters.scope.pk) if filters.scope else Scope.objects.all()
+    return scopes.order_by(operators_first(), "title")
 
 
 def _sessions(user: User, filters: MonthsFilters) -> list[ClassSession]:
@@ -347,27 +381,46 @@ def _sessions(user: User, filters: MonthsFilters) -> list[ClassSession]:
     return list(sessions.with_list_columns().order_by("starts_on", "number"))
 
 
-def _add_places(scopes: dict[int, ScopeRow], sessions: Sequence[ClassSession]) -> None:
-    """Count a class for every scope that its course's exercises are credited to."""
-    taught: dict[int, set[str]] = {}
+def _classes(user: User, filters: MonthsFilters) -> list[PlannedClass]:
+    """Each class once, with the scopes that its course's exercises are credited to."""
+    sessions = _sessions(user, filters)
     lessons = Lesson.objects.filter(
-        course_revision__in={class_session.course_revision_id for class_session in sessions},
+        course_revision__in={session.course_revision_id for session in sessions},
         exercise__positions__scope_code__gt="",
     )
+    taught: dict[int, set[str]] = {}
     for revision, code in (
         lessons.order_by()
         .values_list("course_revision", "exercise__positions__scope_code")
         .distinct()
     ):
         taught.setdefault(revision, set()).add(code)
-    for session in sessions:
-        codes = taught.get(session.course_revision_id, set())
-        month = session.starts_on.replace(day=1)
-        for row in scopes.values():
-            if row.scope.code in codes:
-                places = row.places.setdefault(month, Places())
-                places.planned += session.places
-                places.taken += session.enrolled  # type: ignore[attr-defined]
+    codes = {code for of_revision in taught.values() for code in of_revision}
+    scopes = list(Scope.objects.filter(code__in=codes).order_by(operators_first(), "title"))
+    planned = [
+        PlannedClass(
+            session,
+            [scope for scope in scopes if scope.code in taught.get(session.course_revision_id, ())],
+        )
+        for session in sessions
+    ]
+    if filters.scope is None:
+        return planned
+    return [one for one in planned if filters.scope in one.teaches]
+
+
+def _courses(classes: Sequence[PlannedClass], filters: MonthsFilters) -> list[CourseRow]:
+    """Places by course and month; a class that is being held counts in the first month."""
+    rows: dict[int, CourseRow] = {}
+    for planned in classes:
+        session = planned.session
+        course = session.course_revision.course
+        row = rows.setdefault(course.pk, CourseRow(course))
+        month = max(session.starts_on.replace(day=1), filters.first_month)
+        places = row.places.setdefault(month, Places())
+        places.planned += session.places
+        places.taken += session.enrolled  # type: ignore[attr-defined]
+    return list(rows.values())
 
 
 # The list

@@ -1,9 +1,9 @@
 """Months ahead as a picture: what ends in each month as filled bars, places free as hollow ones.
 
-One row for each scope, with the certificates to renew beside the places of the classes that
-begin in that month and teach it; below them vision tests and work to be done. All rows have
-one scale, so that a tall bar means the same everywhere. Drawn in three widths, like the life
-of a certificate.
+One row for each scope, with the certificates to renew; below them vision tests and work to be
+done, and one row for each course with the places of its classes. All rows have one scale, so
+that a tall bar means the same everywhere; where there are many rows, all are lower. Drawn in
+three widths, like the life of a certificate.
 """
 
 from collections.abc import Iterable, Sequence
@@ -20,8 +20,9 @@ from .months_ahead import Overview, Places
 WIDTHS = {"wide": 1120, "middle": 720, "narrow": 352}
 GUTTERS = {"wide": 210, "middle": 170, "narrow": 0}
 SIZE = {"wide": 13, "middle": 12, "narrow": 12}
-TALLEST = 34
-NUMBER = 15
+TALLEST, LOWEST = 34, 12
+HIGH = 400  # What the rows should take together.
+NUMBER, GAP = 15, 8
 LETTER = 0.56
 
 
@@ -40,17 +41,22 @@ class _Drawing:
         self._column = (self._right - self._left) / len(overview.months)
         self._most = max(
             [count for row in overview.scopes for count in row.ends.values()]
-            + [places.planned for row in overview.scopes for places in row.places.values()]
             + [count for row in overview.kinds for count in row.ends.values()]
+            + [places.planned for row in overview.courses for places in row.places.values()]
         )
+        rows = len(overview.scopes) + len(overview.kinds) + len(overview.courses)
+        room = HIGH / rows - NUMBER - GAP - (0 if self._left else 12)
+        self._tallest = min(max(room, LOWEST), TALLEST)
         self._parts: list[SafeString] = []
         self._y = 40.0
 
     def svg(self) -> SafeString:
         for row in self._overview.scopes:
-            self._row(row.scope.title, row.ends, row.places)
+            self._row(row.scope.title, row.ends, {})
         for kind in self._overview.kinds:
             self._row(kind.word, kind.ends, {})
+        for course in self._overview.courses:
+            self._row(course.word, {}, course.places)
         return format_html(
             '<svg class="life-picture months is-{}" viewBox="0 0 {} {}" role="img"'
             ' aria-label="{}">{}{}</svg>',
@@ -78,7 +84,7 @@ class _Drawing:
 
     def _row(self, label: str, ends: dict[date, int], places: dict[date, Places]) -> None:
         if self._left > 50:
-            label_y = self._y + NUMBER + TALLEST - 4
+            label_y = self._y + NUMBER + self._tallest - 4
             self._parts += [
                 self._written(0, label_y - 15 * (lines - place - 1), words, "row")
                 for lines, place, words in self._wrapped(label)
@@ -86,7 +92,7 @@ class _Drawing:
         else:
             self._parts.append(self._written(0, self._y + 12, label, "row"))
             self._y += 12
-        base = self._y + NUMBER + TALLEST
+        base = self._y + NUMBER + self._tallest
         for place, month in enumerate(self._overview.months):
             x = self._left + self._column * place
             self._bars(x, base, ends.get(month, 0), places.get(month))
@@ -98,7 +104,7 @@ class _Drawing:
                 round(self._right, 1),
             )
         )
-        self._y = base + 12
+        self._y = base + GAP
 
     def _wrapped(self, label: str) -> Sequence[tuple[int, int, str]]:
         """A label in as many lines as its room asks for, each with their number and its place."""
@@ -116,14 +122,14 @@ class _Drawing:
         if ends:
             self._bar(x + 1, base, width, ends, "due")
         if places is not None and places.planned:
-            self._bar(x + 1 + width + 2, base, width, places.planned, "planned", places.free)
+            self._bar(x + 1, base, width, places.planned, "planned", places.free)
             taken = self._tall(places.planned) * min(places.taken, places.planned)
             if places.taken:
                 tall = taken / places.planned
-                self._rect(x + 1 + width + 2, base - tall, width, tall, "taken")
+                self._rect(x + 1, base - tall, width, tall, "taken")
 
     def _tall(self, count: int) -> float:
-        return max(TALLEST * count / self._most, 3.0)
+        return max(self._tallest * count / self._most, 3.0)
 
     def _bar(
         self, x: float, base: float, width: float, count: int, css: str, said: int | None = None
@@ -131,7 +137,7 @@ class _Drawing:
         tall = self._tall(count)
         self._rect(x, base - tall, width, tall, css)
         words = str(count if said is None else said)
-        if len(words) * self._size * LETTER <= self._column / 2 + 2:
+        if len(words) * self._size * LETTER <= self._column - 2:
             self._parts.append(
                 format_html(
                     '<text class="{}" x="{}" y="{}" font-size="{}" text-anchor="middle">{}</text>',

@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from certification.access import IN_FULL
 from certification.domain.answers import Standing
 from certification.models import Scope, StandingSpan
+from certification.models.schemes import operators_first
 from people.access import people_with_standing_for
 from people.models import Person, Site, User
 from people.models.people import PersonQuerySet
@@ -56,14 +57,14 @@ def people_for(user: User) -> PersonQuerySet:
 
 
 def works_of(people: QuerySet[Person], day: date) -> list[Work]:
-    """Who may do what on a day; people and scopes in order, no scope that nobody may do."""
+    """Who may do what on a day; operators first, no scope that nobody may do."""
     spans = (
         StandingSpan.objects.on(day)
         .filter(standing=Standing.CERTIFIED, person__in=people.order_by().values("pk"))
         .select_related("person", "scope")
         .annotate(otherwise_on=Subquery(says_otherwise().values("first_day")[:1]))
         .order_by(
-            "scope__level",
+            operators_first("scope__"),
             "scope__title",
             "scope_id",
             "person__full_name",
@@ -150,7 +151,10 @@ def texts_on_list(listed: WallList) -> list[str]:
 
 
 def wall_pdf(listed: WallList) -> bytes:
-    """Set the list on A4; a name that cannot be printed is a notice above its number."""
+    """Set the list on A4, as large as one page holds, and on more pages in large print.
+
+    A name that cannot be printed is a notice above its number.
+    """
     site, lead = listed.choice.site, listed.choice.lead
     zone = site.time_zone if site else "UTC"
     name = site.name if site else ""

@@ -69,8 +69,8 @@ def months_ahead_page(request: UserRequest) -> HttpResponse:
     query = request.GET.copy()
     query.pop("page", None)
     title = _(
-        "What ends in each of %(n)d months, by scope, as filled bars, and the places planned as "
-        "hollow ones. The table below says the same."
+        "What ends in the %(n)d months from today, by scope, as filled bars, and the places in "
+        "classes, by course, as hollow ones. The table below says the same."
     ) % {"n": filters.months}
     return render(
         request,

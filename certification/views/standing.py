@@ -30,6 +30,6 @@ def standing_detail(request: UserRequest, person_pk: int, scope_pk: int) -> Http
     return render(
         request,
         "certification/standing_detail.html",
-        {"screen": screen, "form": form, "query": form.query()},
+        {"screen": screen, "form": form, "query": form.query(), "now": now},
         status=422 if form.errors else 200,
     )

@@ -6,7 +6,7 @@ left out, so that an app can be absent without breaking the others.
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -38,6 +38,7 @@ class Entry:
     place: Place
     top_for: frozenset[str] | None = None
     covers: frozenset[str] = frozenset()
+    count: Callable[[Any], int] | None = None
 
 
 _entries: dict[str, Entry] = {}
@@ -51,6 +52,7 @@ def register(
     place: Place = "top",
     top_for: Collection[str] | None = None,
     covers: Collection[str] = (),
+    count: Callable[[Any], int] | None = None,
 ) -> None:
     """Lead people with one of the roles to a page; registering a URL name again replaces it.
 
@@ -72,10 +74,14 @@ def register(
         to it. None is all of them.
     covers : collection of str
         Names of URLs that belong to it though their addresses stand below another page's.
+    count : callable or None
+        How many things wait there for a user, asked with every page: it must be quick.
     """
     seen_by = None if roles is None else frozenset(roles)
     at_top = None if top_for is None else frozenset(top_for)
-    _entries[url_name] = Entry(label, url_name, seen_by, order, place, at_top, frozenset(covers))
+    _entries[url_name] = Entry(
+        label, url_name, seen_by, order, place, at_top, frozenset(covers), count
+    )
 
 
 def role_names(user: Any) -> frozenset[str]:
@@ -97,6 +103,8 @@ def navigation(request: HttpRequest) -> dict[str, Any]:
     roles = role_names(user)
     match = request.resolver_match
     links = _links(request.path, match.view_name if match else "", roles)
+    for link in links:
+        link["waiting"] = link["count"](user) if link["count"] is not None else 0
     return {
         "navigation": {
             "top": [link for link in links if link["place"] == "top"],
@@ -129,6 +137,7 @@ def _links(path: str, view_name: str, roles: frozenset[str]) -> list[dict[str, A
                 "place": place,
                 "covers": view_name in entry.covers,
                 "current": "",
+                "count": entry.count,
             }
         )
     current = [link for link in links if link["url"] != "/" and path.startswith(link["url"])]

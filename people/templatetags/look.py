@@ -277,3 +277,19 @@ def without_placeholders(form: BaseForm) -> BaseForm:
 def page_numbers(page: Page[Any]) -> list[Any]:
     """List the page numbers to link to, with an ellipsis where some are left out."""
     return list(page.paginator.get_elided_page_range(page.number, on_each_side=1, on_ends=1))
+
+
+@register.simple_tag
+def filters_set(form: Any) -> int:
+    """How many filters of a form narrow the list: those that might be left open, and are not."""
+    return sum(_may_be_open(field) and _is_set(field) for field in form.visible_fields())
+
+
+def _may_be_open(field: Any) -> bool:
+    choices = getattr(field.field, "choices", None)
+    return choices is None or any(value in ("", None) for value, _label in choices)
+
+
+def _is_set(field: Any) -> bool:
+    value = field.value()
+    return value not in ("", None, False, [], field.initial) and str(value) != str(field.initial)

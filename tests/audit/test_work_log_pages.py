@@ -204,7 +204,7 @@ def test_page_takes_the_same_queries_for_three_rows_and_for_a_hundred(
         services.run_check(check_id=check.pk, clock=timezone.now)
         address = reverse("audit:work_log_check", args=[check.pk])
         client.get(address)
-        with django_assert_num_queries(5) as captured:
+        with django_assert_num_queries(6) as captured:
             client.get(address)
         counts.append(len(captured))
     assert counts[0] == counts[1]
@@ -215,11 +215,11 @@ def test_list_takes_the_same_queries_for_one_check_and_for_many(
 ):
     send(client)
     client.get(PAGE)
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(6):
         client.get(PAGE)
     for _again in range(5):
         send(client)
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(6):
         client.get(PAGE)
 
 

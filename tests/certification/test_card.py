@@ -7,6 +7,7 @@ import pytest
 
 from assessments.models import Board, Grading, Judgement, Photo, StageSigning
 from assessments.services import board_outcome
+from certification.domain.months import add_months
 from certification.models import CertificateEvent, Proposal
 from certification.services import standing
 from records.services import trail
@@ -24,7 +25,14 @@ from tests.factories import (
     make_site,
     make_user,
 )
-from training.models import PracticeRecord, Tool, VisionTest
+from training.models import (
+    Lesson,
+    Position,
+    PracticeRecord,
+    PracticeWithdrawal,
+    Tool,
+    VisionTest,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -96,11 +104,13 @@ def test_certificate_in_force_says_until_when_and_what_keeps_it(client, person, 
     page = words(client)
 
     assert "What I am certified for" in page
-    assert f'until <time datetime="{made.valid_through}">' in page
+    rests_until = add_months(made.issued_on, 6)
+    assert f'until <time datetime="{rests_until}">' in page
+    assert f'its own end: <time datetime="{made.valid_through}">' in page
     assert "If your vision test stays current and no 6 months go by without such work." in page
     assert f"/certificates/{made.number}/" in page
     (one,) = card(client).scopes
-    assert 0 < one.life.today < 400
+    assert 0 < one.life.today < one.life.right < 400
 
 
 @pytest.mark.parametrize(
@@ -177,6 +187,153 @@ def test_work_that_rested_too_long_is_said(client, person, terminals, today):
     assert first.title == "Re-certification"
     assert "Not done for too long" in first.text
     assert "practice lapsed" in words(client)
+
+
+# Through which day, and what keeps it
+
+
+def in_order(page, *texts):
+    """Whether the texts stand on the page, one after the other."""
+    places = [page.find(text) for text in texts]
+    return -1 not in places and places == sorted(places)
+
+
+def test_day_of_the_vision_test_comes_before_the_certificates_own(client, person, terminals, today):
+    see_well(person, today - timedelta(days=300))
+    made = certify(
+        person, terminals, today - timedelta(days=10), vision_months=12, max_absence_months=24
+    )
+
+    ends = add_months(today - timedelta(days=300), 12)
+    (one,) = card(client).scopes
+
+    assert one.right.last_day == ends
+    assert in_order(
+        words(client),
+        f'until <time datetime="{ends}">',
+        "To keep it:</b> pass a vision test by then.",
+        f'its own end: <time datetime="{made.valid_through}">',
+        f'good through <time datetime="{ends}">',
+        f'last one <time datetime="{today - timedelta(days=300)}">',
+    )
+
+
+def test_work_that_rests_ends_the_right_and_doing_it_keeps_it(client, person, terminals, today):
+    made = certify(person, terminals, today - timedelta(days=100), max_absence_months=6)
+    worked_on, withdrawn_on = today - timedelta(days=40), today - timedelta(days=20)
+    PracticeRecord.objects.create(person=person, scope_code="TERM", performed_on=worked_on)
+    error = PracticeRecord.objects.create(
+        person=person, scope_code="TERM", performed_on=withdrawn_on
+    )
+    PracticeWithdrawal.objects.create(practice=error, reason="Somebody else.")
+    standing.rebuild_spans(person, terminals)
+
+    ends = add_months(worked_on, 6)
+    assert in_order(
+        words(client),
+        f'until <time datetime="{ends}">',
+        "To keep it:</b> do such work by then and have it recorded.",
+        f'its own end: <time datetime="{made.valid_through}">',
+        f'again by <time datetime="{ends}">',
+        f'last recorded <time datetime="{worked_on}">',
+    )
+
+
+def test_certificate_that_ends_first_is_kept_by_a_new_one(client, person, terminals, today):
+    made = certify(person, terminals, today - timedelta(days=10), renewal_window_days=90)
+
+    opens = made.valid_through - timedelta(days=90)
+    assert in_order(
+        words(client),
+        f'until <time datetime="{made.valid_through}">',
+        "To keep it:</b> be re-certified by then.",
+        f'renewable from <time datetime="{opens}"',
+    )
+
+
+def test_days_lead_the_page_where_nothing_is_to_be_done(client, person, terminals, today):
+    made = certify(person, terminals, today - timedelta(days=10))
+    heads = ("What I am certified for", f'until <time datetime="{made.valid_through}">')
+    assert in_order(words(client), *heads, "Do this next", "Nothing for now")
+
+    make_board(person)
+    assert in_order(words(client), "Do this next", *heads)
+
+
+def test_two_things_that_end_on_one_day_are_both_asked_for(client, person, terminals, today):
+    certify(person, terminals, today, validity_months=6, max_absence_months=6)
+
+    (one,) = card(client).scopes
+
+    assert [str(words) for words in one.right.kept_by] == [
+        "do such work by then and have it recorded",
+        "be re-certified by then",
+    ]
+
+
+def test_suspension_to_come_ends_the_right_and_nothing_keeps_it(client, person, terminals, today):
+    made = certify(person, terminals, today - timedelta(days=10))
+    happen(made, "suspended", today + timedelta(days=30))
+
+    page = words(client)
+
+    assert f'until <time datetime="{today + timedelta(days=29)}">' in page
+    assert "stands in the register already: see your instructor" in page
+    assert "To keep it" not in page
+
+
+def test_older_certificate_carries_the_right_beyond_the_newer_ones_end(
+    client, person, terminals, today
+):
+    older = certify(person, terminals, today - timedelta(days=10), validity_months=24)
+    newer = certify(person, terminals, today - timedelta(days=5), validity_months=3)
+
+    (one,) = card(client).scopes
+
+    assert one.line.certificate == newer
+    assert (one.right.last_day, one.line.through) == (older.valid_through, newer.valid_through)
+    assert one.life.right == 400
+
+
+def test_restriction_that_changes_does_not_end_the_right(client, person, terminals, today):
+    made = certify(person, terminals, today - timedelta(days=10))
+    happen(made, "restricted", today + timedelta(days=30), restriction="AWG 20 and less")
+
+    assert card(client).scopes[0].right.last_day == made.valid_through
+
+
+def test_stopped_certificate_gives_no_right_though_one_is_to_come(client, person, terminals, today):
+    made = certify(person, terminals, today - timedelta(days=10))
+    happen(made, "suspended", today - timedelta(days=1))
+    happen(made, "reinstated", today + timedelta(days=5))
+
+    (one,) = card(client).scopes
+
+    assert one.right is None
+    assert "not today" in words(client)
+
+
+def test_class_that_teaches_the_work_stands_beside_it(client, person, terminals, today):
+    certify(person, terminals, today - timedelta(days=10))
+    assert "none booked" in words(client)
+    fields = {"people": (person,), "starts_on": today, "ends_on": today + timedelta(days=1)}
+    make_session(**fields)  # Another course, which teaches other work.
+    assert "none booked" in words(client)
+    teaching = make_session(**fields)
+    exercise = make_exercise()
+    Position.objects.filter(exercise=exercise).update(scope_code="TERM")
+    Lesson.objects.create(
+        course_revision=teaching.course_revision,
+        order=1,
+        title="One",
+        minutes=60,
+        exercise=exercise,
+    )
+
+    assert card(client).scopes[0].class_session == teaching
+    page = words(client)
+    assert "none booked" not in page
+    assert teaching.course_revision.course.title in page
 
 
 # What ends

@@ -9,7 +9,7 @@ import pytest
 from django.urls import reverse
 
 from certification.domain.months import add_months
-from certification.models import Certificate, StandingEnd
+from certification.models import Certificate, CertificateEvent, StandingEnd
 from certification.services import standing
 from people.models import Person
 from tests.factories import (
@@ -111,19 +111,34 @@ def test_twelve_months_are_shown_unless_others_are_asked_for(client, quality, te
     )
 
     assert [name for name, _kind, _day in lines(client.get(PAGE))] == ["Ann Near", "Ben Far"]
-    assert len(client.get(PAGE).context["overview"].months) == 12
+    months = client.get(PAGE).context["overview"].months
+    assert (months[0], months[-1]) == (month_of(today), month_of(add_months(today, 12)))
+    assert len(months) == 13
     assert [one[0] for one in lines(client.get(PAGE + "?months=3"))] == ["Ann Near"]
     assert [one[0] for one in lines(client.get(PAGE + "?months=18"))][-1] == "Cay Beyond"
-    assert len(client.get(PAGE + "?months=nonsense").context["overview"].months) == 12
+    assert client.get(PAGE + "?months=nonsense").context["overview"].months == months
 
 
-def test_last_day_of_the_last_month_is_in_and_the_next_is_not(client, quality, terminals, today):
-    last = add_months(today.replace(day=1), 3) - timedelta(days=1)
-    # Four years each: a year before 29 February there is no such day.
-    certify(terminals, last, name="Ann In", months=48)
-    certify(terminals, last + timedelta(days=1), name="Ben Out", months=48)
+@pytest.mark.parametrize("months", [3, 12])
+def test_months_are_counted_from_today_and_their_last_day_is_in(
+    client, quality, terminals, today, months
+):
+    last = add_months(today, months)
+    for name, ends_on in (("Ann In", last), ("Ben Out", last + timedelta(days=1))):
+        made = certify(terminals, add_months(today, 24), name=name, months=24)
+        CertificateEvent.objects.create(
+            event_id=f"E-{name}",
+            certificate=made,
+            kind="ended",
+            effective_on=ends_on,
+            recorded_at=NOW,
+        )
+        standing.rebuild_person(made.person)
 
-    assert lines(client.get(PAGE + "?months=3")) == [("Ann In", "certificate", last)]
+    response = client.get(f"{PAGE}?months={months}")
+
+    assert lines(response) == [("Ann In", "certificate", last)]
+    assert f'<time datetime="{last}">' in response.content.decode()
 
 
 def test_what_has_ended_or_was_stopped_is_not_ahead(client, quality, terminals, today):
@@ -209,14 +224,16 @@ def test_site_filters_people_and_classes(client, terminals, today):
     assert len(client.get(PAGE).context["overview"].sessions) == 1
 
 
-def test_places_stand_beside_what_ends_in_the_scopes_their_course_teaches(
+def test_places_of_a_class_stand_once_however_many_scopes_it_teaches(
     client, quality, terminals, today
 ):
     end = day_in(today, 2)
     person = certify(terminals, end).person
-    certify(make_scope(), end)
-    exercise = make_exercise()
-    Position.objects.filter(exercise=exercise).update(scope_code="TERM")
+    cups = certify(make_scope(code="CUPS", title="Solder cups, operator"), end).scope
+    other = certify(make_scope(), end).scope
+    exercise = make_exercise(("turret", "cup"))
+    for order, code in ((1, "TERM"), (2, "CUPS")):
+        Position.objects.filter(exercise=exercise, order=order).update(scope_code=code)
     session = make_session(
         people=(person, make_person()), places=8, starts_on=day_in(today, 1), ends_on=end
     )
@@ -227,15 +244,33 @@ def test_places_stand_beside_what_ends_in_the_scopes_their_course_teaches(
 
     response = client.get(PAGE)
 
-    rows = {row.scope: row for row in response.context["overview"].scopes}
-    places = rows[terminals].places[month_of(session.starts_on)]
+    overview = response.context["overview"]
+    [row] = overview.courses
+    places = row.places[month_of(session.starts_on)]
     assert (places.planned, places.taken, places.free) == (8, 2, 6)
-    assert sum(bool(row.places) for row in rows.values()) == 1
+    [planned] = overview.classes
+    assert planned.teaches == [cups, terminals]
+    [name, *_others] = [label.label for label in response.context["table"] if label.is_places]
+    assert session.course_revision.course.title in name
+    for _name, picture in response.context["pictures"]:
+        assert len(re.findall('class="planned"', picture)) == 1
     page = response.content.decode()
-    assert "6 of 8" in page
+    assert page.count("6 of 8") == 2  # Of the months asked for, and of the one month.
     assert page.count(f"/classes/{session.number}/") == 2  # Among the classes, and at the person.
     [(_month, found)] = response.context["months"]
-    assert [one.number for one in found[0].sessions + found[1].sessions] == [session.number]
+    assert [one.number for line in found for one in line.sessions] == [session.number]
+    assert client.get(PAGE + "?scope=CUPS").context["overview"].courses == overview.courses
+    assert client.get(f"{PAGE}?scope={other.code}").context["overview"].courses == []
+
+
+def test_operators_come_before_those_who_teach_them(client, quality, terminals, today):
+    certify(make_scope(title="A, instructor", level="instructor"), day_in(today, 2))
+    certify(make_scope(title="B, inspector", level="inspector"), day_in(today, 2))
+    certify(terminals, day_in(today, 2))
+
+    rows = client.get(PAGE).context["overview"].scopes
+
+    assert [row.scope.level for row in rows] == ["operator", "inspector", "instructor"]
 
 
 def test_list_comes_from_the_ends_that_reminders_use(client, quality, terminals, today):
@@ -350,8 +385,8 @@ def test_number_of_queries_does_not_grow_with_the_people(
 
     fill(2)
     client.get(PAGE)
-    with django_assert_num_queries(14):
+    with django_assert_num_queries(15):
         client.get(PAGE)
     fill(12)
-    with django_assert_num_queries(14):
+    with django_assert_num_queries(15):
         client.get(PAGE)

@@ -11,6 +11,7 @@ from certification.models import Certificate, Proposal
 from certification.queries import standing_on_day
 from certification.services import events
 from certification.services.acts import Act
+from records.services import trail
 from tests.factories import (
     PASSWORD,
     make_certificate,
@@ -332,3 +333,33 @@ def test_nobody_proposes_or_issues_their_own(client, person, scope, revision, bo
     client.force_login(own)
     assert issue(client, Proposal.objects.get()).status_code == 404
     assert not Certificate.objects.exists()
+
+
+def test_menu_says_to_quality_how_many_proposals_wait(
+    client, quality, instructor, person, scope, revision
+):
+    def waiting(user):
+        client.force_login(user)
+        links = client.get("/proposals/").context["navigation"]["all"]
+        return {str(link["label"]): link["waiting"] for link in links}["Proposals"]
+
+    def propose(someone):
+        return Proposal.objects.create(
+            person=someone,
+            scope=scope,
+            scheme_revision=revision,
+            signature=trail.sign(
+                actor=instructor, meaning="proposed", about=someone, content={}, at=timezone.now()
+            ),
+        )
+
+    propose(person)
+    decided = propose(make_person())
+    propose(quality.person)  # Somebody else's to decide.
+    propose(make_person(make_site("Hallowmere", "HM")))
+
+    assert waiting(quality) == 2
+    assert waiting(instructor) == 0
+    Proposal.objects.filter(pk=decided.pk).update(decision=Proposal.Decision.DECLINED)
+    assert waiting(quality) == 1
+    assert "waiting" in client.get("/proposals/").content.decode()

@@ -1,8 +1,10 @@
 """The list for the wall: who of a line may do what today, and nothing about anybody else."""
 
+import io
 from datetime import timedelta
 
 import pytest
+from pypdf import PdfReader
 
 from certification.models import CertificateEvent
 from certification.services import standing
@@ -187,3 +189,48 @@ def test_number_of_queries_does_not_grow_with_the_line(
         certify(make_scope(), f"P {number}", today, line_lead=lead.person)
     with django_assert_num_queries(6):
         client.get(PAGE)
+
+
+def test_operators_come_first(client, lead, terminals, today):
+    for level in ("instructor", "inspector"):
+        certify(make_scope(title=f"A, {level}", level=level), "Ann", today, line_lead=lead.person)
+    certify(terminals, "Ben", today, line_lead=lead.person)
+    client.force_login(lead)
+
+    assert list(named(client.get(PAGE))) == ["Terminals, operator", "A, inspector", "A, instructor"]
+
+
+def sizes_of(pdf, words):
+    """Of a list as it is printed: its pages, and the sizes in points at which words stand."""
+    pages, sizes = PdfReader(io.BytesIO(pdf)).pages, []
+
+    def look(text, _user_matrix, text_matrix, _font, size):
+        if words in text:
+            sizes.append(round(size * abs(text_matrix[3] or text_matrix[1]), 1))
+
+    for page in pages:
+        page.extract_text(visitor_text=look)
+    return len(pages), sizes
+
+
+@pytest.mark.parametrize(
+    ("people", "pages", "largest", "smallest"),
+    [
+        pytest.param(3, 1, 26, 20, id="a few, as large as the page holds"),
+        pytest.param(26, 1, 24, 16, id="more, still on one page"),
+        pytest.param(70, 3, 16, 16, id="many, in large print on more pages"),
+    ],
+)
+def test_list_fits_its_paper_in_large_print(
+    client, lead, terminals, today, people, pages, largest, smallest
+):
+    for number in range(people):
+        certify(terminals, f"Ann Wall {number}", today, line_lead=lead.person)
+    client.force_login(lead)
+
+    printed, sizes = sizes_of(client.get("/wall-list.pdf").content, "Wall")
+
+    assert printed <= pages
+    assert (printed == 1) == (pages == 1)
+    assert sizes
+    assert largest >= max(sizes) >= min(sizes) >= smallest

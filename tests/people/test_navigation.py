@@ -154,3 +154,12 @@ def test_nobody_signed_in_is_led_nowhere(entries, rf):
     request.user = AnonymousUser()
 
     assert navigation.navigation(request)["navigation"]["all"] == []
+
+
+def test_page_says_how_many_things_wait_there(entries, request_by):
+    navigation.register("Password", "account_change_password", count=lambda user: 3)
+    navigation.register("Mail", "account_reset_password")
+
+    shown = navigation.navigation(request_by("/", "quality"))["navigation"]
+
+    assert {link["label"]: link["waiting"] for link in shown["all"]} == {"Password": 3, "Mail": 0}

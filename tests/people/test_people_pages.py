@@ -109,7 +109,7 @@ def test_the_list_takes_the_same_queries_for_many(client, django_assert_num_quer
     for _number in range(12):
         make_person(line_lead=make_person())
 
-    with django_assert_num_queries(9):
+    with django_assert_num_queries(10):
         client.get(LIST)
 
 
