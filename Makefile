@@ -60,13 +60,13 @@ test: install-dev
 		echo "On SQLite:"; \
 		env -u DATABASE_URL REQUIRE="$(REQUIRE)" $(PYTEST); \
 	else \
+		failed=0; \
 		echo "On SQLite, all that PostgreSQL does not run, and what is to run on each:"; \
-		env -u DATABASE_URL REQUIRE="$(REQUIRE)" $(PYTEST) $(ON_SQLITE); \
-	fi
-	@if [ -n "$$TEST_POSTGRES_URL" ]; then \
+		env -u DATABASE_URL REQUIRE="$(REQUIRE)" $(PYTEST) $(ON_SQLITE) || failed=1; \
 		echo "On PostgreSQL, whatever may use a database:"; \
 		DATABASE_URL="$$TEST_POSTGRES_URL" REQUIRE="$(REQUIRE)" \
-			$(PYTEST) -m "database and not browser"; \
+			$(PYTEST) -m "database and not browser" || failed=1; \
+		exit $$failed; \
 	fi
 
 faults: install-dev

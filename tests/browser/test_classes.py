@@ -74,7 +74,7 @@ def make_class(shop, **fields) -> ClassSession:
             **fields,
         },
     )
-    session.course_revision = Course.objects.get(code="HS-TERM").revisions.first()
+    session.course_revision = Course.objects.get(code="HS-TERM").revisions.get()
     session.save(update_fields=["course_revision"])
     return session
 
