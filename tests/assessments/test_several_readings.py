@@ -256,7 +256,7 @@ def test_both_read_by_the_same_criteria(board, graders):
     first, second, *_ = graders
     one = begin(board, first)
     newer = factories.make_criteria_set()
-    assert grading_assignment.current_criteria_set() == newer
+    assert grading_assignment.current_criteria_set(board.exercise) == newer
     assert begin(board, second).criteria_set == one.criteria_set
 
 

@@ -112,4 +112,6 @@ def test_list_is_not_gone_over_once_more_for_its_length(client, user, everybody,
 
     counting = [query["sql"] for query in queries if query["sql"].startswith("SELECT COUNT")]
     assert len([sql for sql in counting if '"certification_standingspan"' in sql]) == 1
-    assert len(counting) == 2
+    # Of the list itself; the menu counts the proposals that wait for quality beside it.
+    of_the_list = [sql for sql in counting if '"certification_proposal"' not in sql]
+    assert len(of_the_list) == 2
