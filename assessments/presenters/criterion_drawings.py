@@ -25,7 +25,15 @@ SIGN_TO_UNIT = {"°": "deg", "%": "percent", "mm": "mm", "d": "d", "D": "D"}
 FIGURE = re.compile(r"(-?\d+(?:\.\d+)?)\s*(°|%|mm|d|D)(?![\w])")
 TEXT = re.compile(r"<text\b[^>]*>([^<]*)</text>")
 GENERATORS = ("turret-wrap-top", "clearance", "strip-length")
-"""What drawings are called of which another can be made from limits."""
+"""What can be drawn from limits."""
+MADE_ANEW = {
+    "turret-wrap-top-": "turret-wrap-top",
+    "turret-wrap-inside-": "turret-wrap-top",
+    "turret-wrap-short-": "turret-wrap-top",
+    "clearance-": "clearance",
+    "strip-length-": "strip-length",
+}
+"""How the names of drawings begin of which another can be drawn, and as what."""
 IN_STRIP = 10.0
 """Millimetres that the drawing of a stripped wire has room for, where its limits are shorter."""
 
@@ -49,7 +57,7 @@ def rejects_shown(criterion: Criterion) -> list[str]:
 def _shown(criterion: Criterion, name: str, *, accept: bool) -> str:
     if fits(criterion, name, accept=accept):
         return name
-    kind = next((each for each in GENERATORS if name.startswith(each)), None)
+    kind = next((kind for begins, kind in MADE_ANEW.items() if name.startswith(begins)), None)
     if kind is None:
         return f"{HIDDEN}{'accept' if accept else 'reject'}"
     low, high = (

@@ -13,7 +13,7 @@ from django.urls import reverse
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 
-from assessments.content.criteria import REVISION_2
+from assessments.content.criteria import REVISIONS
 from assessments.domain import limit_drawings
 from assessments.exceptions import NotADrawing
 from assessments.imaging import drawings
@@ -199,7 +199,11 @@ def criterion(accept, reject="", low=None, high=None, unit="deg", more=()):
     )
 
 
-@pytest.mark.parametrize("one", REVISION_2.criteria, ids=lambda one: one.code)
+@pytest.mark.parametrize(
+    "one",
+    [one for revision in REVISIONS[1:] for one in revision.criteria],
+    ids=lambda one: one.code,
+)
 def test_what_comes_along_is_shown_as_it_is_drawn(one):
     made = criterion(one.accept_drawing, one.reject_drawing, one.low, one.high, one.unit)
 
@@ -207,8 +211,10 @@ def test_what_comes_along_is_shown_as_it_is_drawn(one):
     assert shown.reject_shown(made) == one.reject_drawing
 
 
-def test_after_a_change_of_limits_the_drawing_says_no_other_angle():
-    made = criterion("turret-wrap-top-accept", "turret-wrap-top-reject", 90, 200)
+@pytest.mark.parametrize("revision", REVISIONS, ids=lambda revision: revision.revision)
+def test_after_a_change_of_limits_the_drawing_says_no_other_angle(revision):
+    [wrap] = [one for one in revision.criteria if one.code == "F-01"]
+    made = criterion(wrap.accept_drawing, wrap.reject_drawing, 90, 200)
 
     assert shown.accept_shown(made) == "drawn/turret-wrap-top/145/deg/accept"
     # 140° is acceptable now, so it is no drawing of what fails.
@@ -218,6 +224,7 @@ def test_after_a_change_of_limits_the_drawing_says_no_other_angle():
     )
     assert "145°" in put
     assert "270" not in put
+    assert "225" not in put
 
 
 @pytest.mark.parametrize(
