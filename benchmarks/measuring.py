@@ -1,6 +1,7 @@
 """What the stated uncertainty of measurements on photographs covers: coverage and false "within".
 
     .venv/bin/python -m benchmarks.measuring [--joints 500] [--pictures 10] [--only "wrap"]
+        [--setup "by hand"]
 
 Drawn joints are photographed by simulated cameras (`tests/assessments/simulated.py`) in three
 photo set-ups, so many times each: anywhere within the set-up's bounds, and at all of its bounds at
@@ -64,6 +65,7 @@ def main() -> None:
     options.add_argument("--joints", type=int, default=500)
     options.add_argument("--pictures", type=int, default=10)
     options.add_argument("--only", default="")
+    options.add_argument("--setup", choices=SETUPS)
     asked = options.parse_args()
     began = time.perf_counter()
     drawn = []
@@ -73,6 +75,8 @@ def main() -> None:
     print(f"{len(drawn)} joints drawn in {time.perf_counter() - began:.0f} s")
     print(HEAD)
     for setup, bounds in SETUPS.items():
+        if asked.setup not in (None, setup):
+            continue
         inside = tallied(drawn, bounds, pictures=asked.pictures, seed=1)
         each_side = max(asked.pictures // len(SIDES), 1)
         sides = [

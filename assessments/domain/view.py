@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from .marks import Array
 
 DIRECTIONS = 36  # in which a picture may lean, over half a turn
-ALONG = np.array([[cos(pi * n / DIRECTIONS), np.sin(pi * n / DIRECTIONS)] for n in range(36)])
+ALONG = np.array([[cos(pi * n / DIRECTIONS), np.sin(pi * n / DIRECTIONS)] for n in range(DIRECTIONS)])
 BETWEEN = 1 / cos(pi / DIRECTIONS / 2)  # the largest bound may lie between two directions
 
 

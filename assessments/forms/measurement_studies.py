@@ -14,7 +14,7 @@ from people.forms.fields import form_helper
 from people.models import Site, User
 
 UNITS = [
-    ("", _("degrees, percent or a ratio")),
+    ("", _("the usual unit of the quantity")),
     ("mm", _("millimetres")),
     ("d", _("conductor diameters, d")),
     ("D", _("overall diameters, D")),
