@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import cos, hypot, pi, radians, sqrt, tan
+from math import cos, hypot, pi, radians, sin, sqrt, tan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from .marks import Array
 
 DIRECTIONS = 36  # in which a picture may lean, over half a turn
-ALONG = np.array([[cos(pi * n / DIRECTIONS), np.sin(pi * n / DIRECTIONS)] for n in range(DIRECTIONS)])
+ALONG = np.array([[cos(pi * n / DIRECTIONS), sin(pi * n / DIRECTIONS)] for n in range(DIRECTIONS)])
 BETWEEN = 1 / cos(pi / DIRECTIONS / 2)  # the largest bound may lie between two directions
 
 
