@@ -109,7 +109,7 @@ def test_first_board_is_large_and_its_button_says_whether_it_was_begun(client, i
         how="at_board",
     )
     page = client.get("/bench/").content.decode()
-    assert "Go on grading" in page
+    assert "Continue grading" in page
     assert "1 of 3 begun" in page
 
 
