@@ -400,7 +400,7 @@ def test_a_joint_that_was_made_again_stands_with_both_makes(instructor, board):
     assert sheet.score == "100.0"
     told = words_of(result_pdf(sheet))
     assert "The first one stands in a ball" in told
-    assert "not the make that counts" in told
+    assert "not the attempt that counts" in told
 
 
 def test_where_two_graded_both_have_signed_it(board):

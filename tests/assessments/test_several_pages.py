@@ -343,7 +343,7 @@ def test_a_joint_is_sent_back_reworked_and_inspected(client, graders, rejected):
     assert "E02, first attempt" in told
     assert "E02, rework 1" in told
     assert "kept, for the statistics" in told
-    assert told.count("the last make counts") == 1
+    assert told.count("the last attempt counts") == 1
 
 
 @pytest.mark.parametrize(
