@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("assessments", "0012_measurement_studies"),
+        ("assessments", "0013_regrading"),
     ]
 
     operations = [
