@@ -262,8 +262,10 @@ def test_no_example_is_rejected_of_the_same_person_or_of_what_the_reader_may_not
     judged(theirs, instructor)  # E01 is rejected, and E02 has no photograph.
     assert none in text(ask(client, board, joint="E01"))
     assert none in text(ask(client, board, joint="E02"))
-    elsewhere = factories.make_user("instructor", site=factories.make_site(name="Alderney", prefix="AL"))
-    far = factories.make_user(person=factories.make_person(elsewhere.person.site))
+    elsewhere = factories.make_user(
+        "instructor", site=factories.make_site(name="Alderney", prefix="AL")
+    )
+    far = factories.make_user(person=factories.make_person(far_site))
     away = factories.make_board(far.person, exercise, handed_in_at=NOW - timedelta(days=5))
     with_photo(away)
     judged(away, elsewhere)
@@ -293,14 +295,14 @@ def reworked(instructor, trainee, exercise):
 def test_the_make_before_stands_beside_the_one_that_was_reworked(client, reworked):
     board, photo = reworked
     told = text(ask(client, several.fresh(board)))
-    assert "E01, make 1" in told
+    assert "E01, first attempt" in told
     assert "<q>Heat the post first</q>" in told
     assert "“A ball at the back”" in told
     assert reverse("assessments:photo_rendition", args=[photo.key, 2048]) in told
 
 
 def test_a_first_make_has_none_before_it(client, instructor, trainee, exercise):
-    assert "This is its first make." in text(ask(client, board_of(trainee, exercise)))
+    assert "This is its first attempt." in text(ask(client, board_of(trainee, exercise)))
 
 
 def test_whoever_may_not_see_what_was_judged_sees_the_make_before_alone(client, reworked, trainee):
@@ -310,6 +312,6 @@ def test_whoever_may_not_see_what_was_judged_sees_the_make_before_alone(client, 
     told = text(ask(client, several.fresh(board)))
     assert "A ball at the back" not in told
     assert "Heat the post first" not in told
-    if "E01, make 1" in told:
+    if "E01, first attempt" in told:
         assert "What was judged of it is not shown while you judge by yourself." in told
         assert reverse("assessments:photo_rendition", args=[photo.key, 2048]) in told

@@ -166,7 +166,7 @@ def test_drawing_earlier_make_and_good_example_are_one_key_away_and_close_by_it(
     page = bench.page
     for key, view, says in (
         ("d", "drawings", "Accept"),
-        ("f", "make", "This is its first make."),
+        ("f", "make", "This is its first attempt."),
         ("g", "example", "Ilse Quarrington"),
     ):
         page.keyboard.press(key)
