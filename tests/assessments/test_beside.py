@@ -262,9 +262,8 @@ def test_no_example_is_rejected_of_the_same_person_or_of_what_the_reader_may_not
     judged(theirs, instructor)  # E01 is rejected, and E02 has no photograph.
     assert none in text(ask(client, board, joint="E01"))
     assert none in text(ask(client, board, joint="E02"))
-    elsewhere = factories.make_user(
-        "instructor", site=factories.make_site(name="Alderney", prefix="AL")
-    )
+    far_site = factories.make_site(name="Alderney", prefix="AL")
+    elsewhere = factories.make_user("instructor", site=far_site)
     far = factories.make_user(person=factories.make_person(far_site))
     away = factories.make_board(far.person, exercise, handed_in_at=NOW - timedelta(days=5))
     with_photo(away)
