@@ -231,7 +231,7 @@ def test_the_result_says_what_the_measured_ones_were_judged_by(client, instructo
     say(grading, "E02", "S-2", "not_applicable")
     signed(grading)
     told = text(client.get(address(board, "board_result")))
-    assert "3 measured: 1 with an instrument, 1 by eye because …, 1 not applicable." in told
+    assert "3 measured: 1 with an instrument, 1 by eye because …, 1 not applicable" in told
     assert "<b>By eye because “far inside its limit”</b>: E03 S-2." in told
 
 

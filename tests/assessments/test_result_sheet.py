@@ -165,7 +165,7 @@ SAYS = (
     "S-1 Wetting", "critical, 40 demerits",
     "Runs out flat.", "Stands in a ball.", "“A ball at the back”", "Heat the post first.",
     "outside", "180° to 270°", "by marks on a photograph",
-    "3 measured: 1 by marks, 2 by eye because ….",
+    "3 measured: 1 by marks, 2 by eye because …",
     "By eye because “far inside its limit”: E01 S-2, E03 S-2.",
     "Workmanship for hand soldering", "8.2", "unverified",
     "Ottoline Vesper", "Judged this stage against the criteria",

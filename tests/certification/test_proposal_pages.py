@@ -386,7 +386,7 @@ def test_a_proposal_says_what_the_measured_criteria_of_its_boards_were_judged_by
     proposal = Proposal.objects.get()
     client.force_login(quality)
     told = text_of(client.get(reverse("certification:proposal_detail", args=[proposal.pk])))
-    assert "3 measured: 3 by eye because …." in told
+    assert "3 measured: 3 by eye because …" in told
     assert "<b>By eye because “far inside its limit”</b>: E01 W-1, E02 W-1, E03 W-1." in told
     issue(client, proposal)
     certificate = Certificate.objects.get()
