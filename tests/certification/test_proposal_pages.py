@@ -376,11 +376,12 @@ def test_menu_says_to_quality_how_many_proposals_wait(
 
 
 def test_a_proposal_says_what_the_measured_criteria_of_its_boards_were_judged_by(
-    client, instructor, quality, person, scope, exercise, revision, now
+    client, instructor, quality, person, scope, exercise, now
 ):
     make_criteria_set({"code": "W-1", "how": "measured", "low": 180, "high": 270, "unit": "deg"})
     board = make_board(person, exercise)
     read_board(board, instructor, at=now)
+    make_revision(scope, exercise=exercise)  # Whose graders need standing from then on.
     client.force_login(instructor)
     propose(client, person, scope)
     proposal = Proposal.objects.get()
