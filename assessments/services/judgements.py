@@ -236,6 +236,7 @@ def say_cannot_tell(
     )
     if earlier is not None:
         earlier.delete()
+    asked.replaced = before["was"]
     trail.record(
         actor=grader,
         act=written_down.COULD_NOT_TELL,
@@ -368,6 +369,7 @@ def _judge(
     judgement.with_the_rest = False
     judgement.judged_at = at
     judgement.save()
+    judgement.replaced = before["was"]
     return judgement
 
 

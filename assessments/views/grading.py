@@ -52,8 +52,12 @@ def show(
     forward: bool = False,
     error: str = "",
     announcement: str = "",
+    overwrote: str = "",
 ) -> HttpResponse:
-    """The screen: whole for a page, its inside for htmx; after a refusal with what was typed."""
+    """The screen: whole for a page, its inside for htmx; after a refusal with what was typed.
+
+    `overwrote` tells of a judgement from another window that was replaced unseen.
+    """
     data = where or (request.POST if request.method == "POST" else request.GET)
     seen = request.session.get("seen", {})
     magnification = SeenForm({"magnification": seen.get("magnification", "")})
@@ -78,6 +82,8 @@ def show(
     here = grading_page.reading_url(for_grader.board, for_grader.own, **screen.here)
     inside = request.htmx and not request.htmx.history_restore_request
     if request.method == "POST" and not inside and not error:
+        if overwrote:
+            messages.warning(request, overwrote)
         done = forward and screen.place.state != grading_page.OPEN
         return redirect(walk.next_open_url if walk and done and walk.next_open_url else here)
     tools = list(Tool.objects.filter(site=for_grader.board.site_id, retired_on__isnull=True))
@@ -90,8 +96,9 @@ def show(
         | grading_state.class_state(walk),
         "board": for_grader.board,
         "error": error,
+        "overwrote": overwrote,
         "typed": data if error else None,
-        "announcement": " ".join(filter(None, (error, announcement, _where(screen)))),
+        "announcement": " ".join(filter(None, (error, announcement, overwrote, _where(screen)))),
         "inside": inside,
         "looking": tablets.is_read_only(request),
         "there": request.get_full_path() if request.method == "GET" else here,
