@@ -57,24 +57,28 @@ def board_judge(request: UserRequest, number: str, own: bool = False) -> HttpRes
         return _refused(request, number, own, error)
     told = _overwritten(request, judgement or done_before(number, request.user, _key(request)))
     if wants_json(request):
-        return _saved(**told)
+        return _saved(**({"overwrote": told} if told else {}))
     text = "" if judgement is None else _("%(place)s, %(criterion)s: %(outcome)s.") % {
         "place": judgement.joint or _("Whole board"),
         "criterion": judgement.criterion.title,
         "outcome": Judgement.Outcome(judgement.outcome).label,
     }  # fmt: skip
     return show(
-        request, fetch_for_grader(request, number, own), forward=True, announcement=text, **told
+        request,
+        fetch_for_grader(request, number, own),
+        forward=True,
+        announcement=text,
+        overwrote=told,
     )
 
 
-def _overwritten(request: UserRequest, row: Judgement | CannotTell | None) -> dict[str, str]:
-    """What an act replaced that its page did not show: nothing, or the sentence that tells it."""
+def _overwritten(request: UserRequest, row: Judgement | CannotTell | None) -> str:
+    """What an act replaced that its page did not show, as a sentence; empty where nothing."""
     if row is None or row.replaced is None:
-        return {}
+        return ""
     if was_seen(row.grading_id, row.replaced, request.POST.get("saw", "")):
-        return {}
-    return {"overwrote": overwritten_says(row)}
+        return ""
+    return overwritten_says(row)
 
 
 def _cannot_tell(request: UserRequest, number: str, form: JudgementForm) -> HttpResponse:
@@ -96,7 +100,7 @@ def _cannot_tell(request: UserRequest, number: str, form: JudgementForm) -> Http
         return _refused(request, number, False, error)
     told = _overwritten(request, asked or done_before(number, request.user, _key(request)))
     if wants_json(request):
-        return _saved(**told)
+        return _saved(**({"overwrote": told} if told else {}))
     text = ""
     if asked is not None:
         text = _("%(place)s, %(criterion)s stays open, and asks for %(asks)s.") % {
@@ -105,7 +109,11 @@ def _cannot_tell(request: UserRequest, number: str, form: JudgementForm) -> Http
             "asks": asked.get_asks_display(),
         }
     return show(
-        request, fetch_for_grader(request, number, False), forward=True, announcement=text, **told
+        request,
+        fetch_for_grader(request, number, False),
+        forward=True,
+        announcement=text,
+        overwrote=told,
     )
 
 
