@@ -196,6 +196,7 @@ TABLE: dict[str, Row] = {
     "assessments:board_accept_rest": act(TEACHES, "board", asked=JUDGED),
     "assessments:board_undo": act(TEACHES, "board", asked=JUDGED),
     "assessments:stage_sign": form(TEACHES, "board", "soldered"),
+    "assessments:stages_sign": form(INSTRUCTORS, others=NO),
     "assessments:grading_correct": form(TEACHES, "board", "grading"),
     "assessments:joint_rework": form(TEACHES, "board", "joint"),
     "assessments:board_decide": form(TEACHES, "differing_board"),

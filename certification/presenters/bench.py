@@ -8,8 +8,10 @@ from itertools import islice
 from django.db.models import Count, Q
 
 from assessments.access import boards_gradable_by
-from assessments.models import Board, Grading
-from assessments.queries import board_results, grading_assignment, pending_actions
+from assessments.models import Board
+from assessments.models.boards import BoardQuerySet
+from assessments.queries import pending_actions
+from assessments.queries.judged_stages import judged_stages
 from assessments.queries.pending_actions import PendingAction
 from certification.domain.disclosure import LAPSES
 from certification.models import Proposal, StandingEnd, StandingSpan
@@ -75,6 +77,10 @@ class Bench:
     stopped: list[StandingSpan]
     classes: list[ClassToday]
     proposals_waiting: int
+
+    @property
+    def boards_to_sign(self) -> int:
+        return len({line.board.pk for line in self.to_sign})
 
 
 def bench_of(user: User, days: Days) -> Bench:
@@ -192,26 +198,13 @@ def _tools(sites: set[int], days: Days) -> list[Due]:
     return due
 
 
-def _to_sign(user: User, boards) -> list[ToSign]:
+def _to_sign(user: User, boards: BoardQuerySet) -> list[ToSign]:
     """Stages that the user has judged to the end and not signed."""
-    lines = []
-    read_again = Q(reading_request__isnull=False, reading_request__answered_at__isnull=True)
-    mine = (
-        boards.filter(gradings__in=Grading.objects.counted().filter(grader=user))
-        .filter(Q(outcome__isnull=True) | Q(outcome__complete=False) | read_again)
-        .with_list_columns()
-        .distinct()
-    )
-    for board in mine:
-        assignment = grading_assignment.of_board(board)
-        grading = grading_assignment.open_reading(assignment, user)
-        if grading is None:
-            continue
-        for stage in assignment.left_of(grading):
-            summary = board_results.stage_summary(grading, stage)
-            if summary.joints and not summary.open_places and not summary.missing:
-                lines.append(ToSign(board, Stage(stage)))
-    return lines
+    return [
+        ToSign(judged.grading.board, judged.stage)
+        for judged in judged_stages(user, boards)
+        if judged.is_complete
+    ]
 
 
 def _classes(sites: set[int], days: Days) -> list[ClassToday]:

@@ -2,11 +2,12 @@
 
 import pytest
 
-from assessments.models import Judgement, StageSigning
+from assessments.models import Grading, Judgement, StageSigning
 from assessments.queries import board_results
 from assessments.services import grading as services
-from assessments.services import judgements
-from tests.browser.test_grading_screen import Bench, lay_out
+from assessments.services import judgements, photos
+from tests import factories
+from tests.browser.test_grading_screen import Bench, lay_out, picture
 from tests.browser.test_grading_screen import visitor as _with_photographs
 from tests.factories import NOW, PASSWORD
 
@@ -86,3 +87,72 @@ def test_a_stage_changed_in_another_window_is_shown_and_not_signed(shop, windows
     one.page.click("button[data-when-saved]")
     one.page.wait_for_url(lambda url: "/sign/" not in url)
     assert StageSigning.objects.get().result["rejected"] == {"E02": ["S-01"]}
+
+
+def class_day(shop, boards: int, stages: tuple[str, ...]) -> list:
+    """Boards of which everything is accepted, some with a photograph, one with a reject."""
+    factories.make_criteria_set(
+        *({"code": f"{stage[0].upper()}-1", "stage": stage} for stage in stages),
+        {"code": "S-2", "severity": "minor"},
+    )
+    exercise = factories.make_exercise(stages=stages)
+    made = [factories.make_board(exercise=exercise) for _board in range(boards)]
+    for place, board in enumerate(made):
+        accept_everything(board, shop.instructor)
+        if place < 2:
+            photo = photos.add_photo(
+                board=board,
+                joint=board.joints.first(),
+                stage="soldered",
+                file=picture(place),
+                name=f"E01_{place}.png",
+                actor=shop.instructor,
+                at=NOW,
+            )
+            photos.make_renditions(photo)
+    return made
+
+
+@pytest.mark.parametrize("phone", [False, True], ids=["desk", "phone"])
+def test_a_class_day_is_signed_under_one_password(shop, visitor, phone):
+    boards = class_day(shop, 12, ("prepared", "formed", "soldered", "cleaned"))
+    window = visitor(phone=phone)
+    window.sign_in(shop.instructor.employee_number)
+    window.go("/bench/")
+    acts = 0
+    window.page.click("text=Sign what is judged >> nth=0")
+    acts += 1
+    window.page.wait_for_url("**/sign/")
+    window.settle()
+    window.audit()
+    assert window.page.locator("input[name=sign]:checked").count() == 48
+    say = Grading.objects.get(board=boards[3])
+    judgements.judge(
+        grading=say,
+        joint=boards[3].joints.get(position__name="E02"),
+        criterion=say.criteria_set.criteria.get(code="S-1"),
+        outcome="reject",
+        seen=judgements.Circumstances(note="A ball at the back"),
+        at=NOW,
+    )
+    window.page.click("[name=password]")
+    acts += 1
+    window.page.keyboard.type(PASSWORD)
+    window.page.keyboard.press("Enter")
+    acts += 1
+    window.page.wait_for_selector(".is-changed .row-note")
+    window.settle()
+    window.complaints.clear()  # Of an answer that is a refusal.
+    window.audit()
+    assert not StageSigning.objects.exists()
+    assert window.page.locator("input[name=sign]:checked").count() == 47
+    window.page.check(".is-changed input[name=sign]")
+    window.page.click("[name=password]")
+    window.page.keyboard.type(PASSWORD)
+    window.page.keyboard.press("Enter")
+    acts += 3
+    window.page.wait_for_selector("text=Signed: 48 stages.")
+    window.audit()
+    assert StageSigning.objects.count() == 48
+    # Three where nothing changed meanwhile, and as many again where something did; two passwords.
+    assert acts == 6
