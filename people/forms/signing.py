@@ -166,7 +166,7 @@ class SigningListForm(forms.Form):
 
     def item(self, key: str) -> ListedItem:
         """One thing of the list: all are ticked at first, and what changed is not."""
-        is_ticked = key in self.data.getlist("sign") if self.is_bound else True
+        is_ticked = key in (self["sign"].value() or ()) if self.is_bound else True
         return ListedItem(
             key=key,
             is_ticked=is_ticked and key not in self.changed,

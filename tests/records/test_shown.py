@@ -83,8 +83,8 @@ def test_what_would_be_signed_is_compared_and_only_where_a_page_was_shown():
 SHOW_NOTHING = {
     # What its signer types is all that is signed: the page shows nothing of it.
     "certification.forms.certificates.ElsewhereForm",
-    # Compared by a digest of the draft that the form carries of old; retiring shows nothing.
-    "assessments.forms.criteria.PublishingForm",
+    # What is retired was published, and never changes.
+    "assessments.forms.criteria.RetiringForm",
 }
 
 
