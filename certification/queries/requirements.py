@@ -1,6 +1,7 @@
 """What a scheme asks of somebody before they are certified, as met and not met."""
 
-from collections.abc import Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
@@ -64,42 +65,90 @@ class Requirement:
     boards: tuple[PassedBoard, ...] = ()
 
 
+@dataclass(frozen=True)
+class Candidate:
+    """Somebody who could be certified for a scope under a scheme revision on a day.
+
+    ``facts`` is everything recorded of them in the scope, read once for whatever is asked of it.
+    """
+
+    person: Person
+    scope: Scope
+    revision: SchemeRevision
+    day: date
+    facts: Facts
+
+
+def candidate(person: Person, scope: Scope, revision: SchemeRevision, day: date) -> Candidate:
+    """One candidate, with what is recorded of them read now."""
+    return Candidate(person, scope, revision, day, standing_on_day.facts_for(person, scope))
+
+
 def requirements(
     person: Person, scope: Scope, revision: SchemeRevision, day: date
 ) -> list[Requirement]:
-    """What a scheme revision asks of a person for a scope on a day.
+    """What a scheme revision asks of a person for a scope on a day."""
+    return requirements_of([candidate(person, scope, revision, day)])[0]
+
+
+def requirements_of(candidates: Sequence[Candidate]) -> list[list[Requirement]]:
+    """What schemes ask of each of some candidates, in the same few queries for one or many.
 
     Boards judged up to the day somebody's certificate for the scope was revoked do not
     count any more: they have to show the work anew.
     """
-    asked = list(revision.requirements.filter(scope=scope))
+    rows: dict[tuple[int, int], list[SchemeRequirement]] = defaultdict(list)
+    for row in SchemeRequirement.objects.filter(
+        revision__in={one.revision.pk for one in candidates},
+        scope__in={one.scope.pk for one in candidates},
+    ):
+        rows[row.revision_id, row.scope_id].append(row)
+    codes = {row.exercise_code for of_pair in rows.values() for row in of_pair}
+    people = {one.person.pk for one in candidates}
+    boards = _passed_boards(people, codes)
+    titles = dict(
+        Exercise.objects.filter(code__in=codes).order_by("revision").values_list("code", "title")
+    )
+    asks_vision = any(one.revision.vision_months for one in candidates)
+    tests = vision_facts_of(people) if asks_vision else {}
+    return [
+        _requirements_of_one(
+            one,
+            rows.get((one.revision.pk, one.scope.pk), []),
+            titles,
+            boards.get(one.person.pk, []),
+            tests.get(one.person.pk, []),
+        )
+        for one in candidates
+    ]
+
+
+def _requirements_of_one(
+    one: Candidate,
+    asked: Sequence[SchemeRequirement],
+    titles: Mapping[str, str],
+    boards: Sequence[PassedBoard],
+    tests: Sequence[VisionFact],
+) -> list[Requirement]:
     lines: list[Requirement] = []
     if not asked:
         lines.append(
             Requirement(
                 text=_("Boards passed"),
                 met=False,
-                detail=_("%(scheme)s names no boards for this scope.") % {"scheme": revision},
+                detail=_("%(scheme)s names no boards for this scope.") % {"scheme": one.revision},
                 next=_(
                     "Ask quality to publish a revision that does, or to enter a certificate "
                     "from elsewhere with its document."
                 ),
             )
         )
-    boards = _passed_boards(person, {requirement_row.exercise_code for requirement_row in asked})
-    titles = dict(
-        Exercise.objects.filter(
-            code__in={requirement_row.exercise_code for requirement_row in asked}
-        )
-        .order_by("revision")
-        .values_list("code", "title")
-    )
-    after = _last_revocation(person, scope, day) if asked else None
+    after = _last_revocation(one.facts, one.day)
     for requirement_row in asked:
         title = titles.get(requirement_row.exercise_code, requirement_row.exercise_code)
-        lines.append(_boards_requirement(requirement_row, title, boards, day, after))
-    if revision.vision_months:
-        lines.append(_vision_requirement(person, revision.vision_months, day))
+        lines.append(_boards_requirement(requirement_row, title, boards, one.day, after))
+    if one.revision.vision_months:
+        lines.append(_vision_requirement(tests, one.revision.vision_months, one.day))
     return lines
 
 
@@ -158,9 +207,9 @@ def _boards_requirement(
     )
 
 
-def _vision_requirement(person: Person, months: int, day: date) -> Requirement:
+def _vision_requirement(tests: Sequence[VisionFact], months: int, day: date) -> Requirement:
     text = _("Vision test, not older than %(months)d months") % {"months": months}
-    last_day = vision_current_through(person, months, day)
+    last_day = _current_through(tests, months, day)
     if last_day is None:
         return Requirement(
             text=text,
@@ -173,27 +222,40 @@ def _vision_requirement(person: Person, months: int, day: date) -> Requirement:
     )
 
 
+def vision_facts_of(person_ids: Collection[int]) -> dict[int, list[VisionFact]]:
+    """The vision tests of some people that stand, by the person's key."""
+    tests: dict[int, list[VisionFact]] = defaultdict(list)
+    for test in VisionTest.objects.not_withdrawn().filter(person__in=person_ids):
+        tests[test.person_id].append(
+            VisionFact(test.test_id, test.tested_on, test.passed, test.recorded_at)
+        )
+    return tests
+
+
 def vision_facts(person: Person) -> list[VisionFact]:
     """The person's vision tests that stand."""
-    tests = VisionTest.objects.not_withdrawn().filter(person=person)
-    return [
-        VisionFact(test.test_id, test.tested_on, test.passed, test.recorded_at) for test in tests
-    ]
+    return vision_facts_of([person.pk]).get(person.pk, [])
 
 
 def vision_current_through(person: Person, months: int, day: date) -> date | None:
     """The last day through which vision stays current; None where it is not current that day."""
-    record = VisionRecord(known(Facts(vision_tests=vision_facts(person))).vision_tests)
+    return _current_through(vision_facts(person), months, day)
+
+
+def _current_through(tests: Sequence[VisionFact], months: int, day: date) -> date | None:
+    record = VisionRecord(known(Facts(vision_tests=tests)).vision_tests)
     if not record.is_current_on(day, months):
         return None
     return record.last_good_day(day, months)[0]
 
 
-def _passed_boards(person: Person, exercise_codes: set[str]) -> list[PassedBoard]:
+def _passed_boards(
+    person_ids: Collection[int], exercise_codes: Collection[str]
+) -> dict[int, list[PassedBoard]]:
     boards = {
         board.pk: board
         for board in Board.objects.passed()
-        .filter(person=person, exercise__code__in=exercise_codes)
+        .filter(person__in=person_ids, exercise__code__in=exercise_codes)
         .select_related("exercise", "site", "outcome")
     }
     signings: dict[int, list[StageSigning]] = {pk: [] for pk in boards}
@@ -203,11 +265,14 @@ def _passed_boards(person: Person, exercise_codes: set[str]) -> list[PassedBoard
         .order_by("signed_at", "id")
     ):
         signings[signing.grading.board_id].append(signing)
-    return [
-        PassedBoard(board, board.site.today(judged_at), tuple(signings[pk]))
-        for pk, board in boards.items()
-        if (judged_at := _judged_at(board, signings[pk])) is not None
-    ]
+    passed: dict[int, list[PassedBoard]] = defaultdict(list)
+    for pk, board in boards.items():
+        judged_at = _judged_at(board, signings[pk])
+        if judged_at is not None:
+            passed[board.person_id].append(
+                PassedBoard(board, board.site.today(judged_at), tuple(signings[pk]))
+            )
+    return passed
 
 
 def _judged_at(board: Board, signings: Sequence[StageSigning]) -> datetime | None:
@@ -239,10 +304,10 @@ def resting_on(board: Board) -> list[str]:
     ]
 
 
-def _last_revocation(person: Person, scope: Scope, day: date) -> date | None:
+def _last_revocation(facts: Facts, day: date) -> date | None:
     days = [
         history.revoked_on
-        for history in standing_on_day.histories_of(person, scope).values()
+        for history in standing_on_day.histories_in(facts).values()
         if history.revoked_on is not None and history.revoked_on <= day
     ]
     return max(days, default=None)

@@ -1,5 +1,9 @@
 """Proposing somebody for a certificate, and declining a proposal."""
 
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
 from django.db import transaction
 from django.utils.translation import gettext as _
 
@@ -7,7 +11,7 @@ from certification import access
 from certification.exceptions import CertificationError, MayNotCertify
 from certification.models import Proposal, SchemeRevision, Scope
 from certification.queries import written_down
-from certification.queries.requirements import evidence_of, requirements
+from certification.queries.requirements import Candidate, evidence_of, requirements
 from people.models import Person, User
 from records.services import trail
 
@@ -125,3 +129,64 @@ def why_may_not_decline(user: User, proposal: Proposal) -> str:
     if user.pk == proposal.signature.signer_id:
         return ""
     return certificates.why_may_not_issue(user, proposal.person, proposal.scheme_revision, [])
+
+
+@dataclass
+class Together:
+    """What became of several acts under one proof: what was done, and why the others were not.
+
+    ``stayed`` has the name of each that was refused, and the sentence that says why.
+    """
+
+    done: list[Any] = field(default_factory=list)
+    stayed: list[tuple[str, str]] = field(default_factory=list)
+
+
+def propose_together(candidates: Iterable[Candidate], *, act: Act, note: str = "") -> Together:
+    """Propose each of some people, each signed by itself; whoever cannot be proposed stays.
+
+    Every proposal is a transaction of its own, so that none holds the locks of two people and
+    a refusal undoes no other.
+    """
+    together = Together()
+    for one in candidates:
+        try:
+            together.done.append(
+                propose(
+                    person=one.person,
+                    scope=one.scope,
+                    revision=one.revision,
+                    act=act,
+                    note=note,
+                    restriction=certificates.with_restrictions_held(
+                        one.person, one.scope, one.day, ""
+                    ),
+                )
+            )
+        except CertificationError as error:
+            together.stayed.append((_named(one.person, one.scope), str(error)))
+    return together
+
+
+def issue_together(proposals: Iterable[Proposal], *, act: Act) -> Together:
+    """Issue each of some proposals, each signed by itself; what cannot be issued stays."""
+    together = Together()
+    for proposal in proposals:
+        person, scope = proposal.person, proposal.scope
+        try:
+            together.done.append(
+                certificates.issue_certificate(
+                    proposal=proposal,
+                    act=act,
+                    restriction=certificates.with_restrictions_held(
+                        person, scope, person.site.today(act.at), proposal.restriction
+                    ),
+                )
+            )
+        except CertificationError as error:
+            together.stayed.append((_named(person, scope), str(error)))
+    return together
+
+
+def _named(person: Person, scope: Scope) -> str:
+    return _("%(name)s, %(scope)s") % {"name": person.full_name, "scope": scope}

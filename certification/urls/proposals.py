@@ -14,6 +14,8 @@ urlpatterns = [
         name="proposal_new",
     ),
     path("proposals/", views.proposal_list, name="proposal_list"),
+    path("proposals/new/", views.proposals_new, name="proposals_new"),
+    path("proposals/decide/", views.proposals_decide, name="proposals_decide"),
     path("proposals/<int:proposal_id>/", views.proposal_detail, name="proposal_detail"),
     path("proposals/<int:proposal_id>/issue/", views.proposal_issue, name="proposal_issue"),
     path("proposals/<int:proposal_id>/decline/", views.proposal_decline, name="proposal_decline"),

@@ -3,17 +3,26 @@
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
-from django.db.models import Case, Value, When
+from django.db.models import Case, Q, Value, When
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST, require_safe
+from django.utils.translation import ngettext
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from certification import access
 from certification.exceptions import CertificationError
-from certification.forms.proposals import DeclineForm, IssueForm, ProposeForm
-from certification.models import Proposal
+from certification.forms.proposals import (
+    CandidatesFilterForm,
+    DeclineForm,
+    IssueForm,
+    IssueTogetherForm,
+    ProposeForm,
+    ProposeTogetherForm,
+)
+from certification.models import Certificate, Proposal
+from certification.presenters import candidates_page, decide_page
 from certification.presenters import (
     certificate_page as certificate_screen,
 )
@@ -23,15 +32,23 @@ from certification.presenters import (
 from certification.presenters import (
     requirements_page as requirements_screen,
 )
+from certification.queries.candidates import (
+    MOST_CANDIDATES,
+    PASSED_LATELY,
+    in_class,
+    passed_lately,
+)
 from certification.queries.requirements import requirements
 from certification.services import certificates
 from certification.services import proposals as services
 from certification.services.acts import Act
-from people.access import UserRequest, role_required
+from people.access import UserRequest, days_for, role_required
 from people.exceptions import ProofRefused
 from people.models import Role
 from people.services.proof import prove_identity
+from training import access as training_access
 
+FORM_METHODS = ["GET", "HEAD", "POST"]
 PROPOSALS_A_PAGE = 50
 
 
@@ -86,6 +103,138 @@ def _requirements(
         {"screen": screen, "form": form},
         status=422 if form.errors else 200,
     )
+
+
+@require_http_methods(FORM_METHODS)
+@role_required(Role.INSTRUCTOR)
+def proposals_new(request: UserRequest) -> HttpResponse:
+    """Who meets a scheme, in a class or of late, and who does not yet: proposed in one act."""
+    user, now = request.user, timezone.now()
+    sites = user.sites_as(Role.INSTRUCTOR)
+    days = days_for(user, sites, now)
+    begun = days.each(lambda day: Q(starts_on__lte=day), "site")
+    recent = Q(ends_on__gte=days.first - PASSED_LATELY)
+    sessions = training_access.sessions_taught_by(user).filter(begun, recent)
+    filters = CandidatesFilterForm(
+        request.GET, sessions=sessions.select_related("course_revision__course")
+    )
+    session, scope = filters.chosen("session"), filters.chosen("scope")
+    if session is not None:
+        candidates = in_class(session, sites, days, but=user.person_id or 0)
+    else:
+        candidates = passed_lately(sites, days, now, but=user.person_id or 0)
+    screen = candidates_page.build(candidates, scope)
+    ticked = [row.key for row in screen.ready] if "all" in request.GET else []
+    form = ProposeTogetherForm(request.POST if request.method == "POST" else None)
+    if request.method == "POST":
+        ticked = request.POST.getlist("ticked")
+        # Whoever is no longer ready is refused by name, with the reason.
+        chosen = [row for row in [*screen.ready, *screen.others] if row.key in ticked]
+        if not chosen:
+            form.add_error(None, _("Tick whom to propose: nobody on this page is ticked."))
+        if form.is_valid():
+            try:
+                proof = prove_identity(user, form.cleaned_data["password"])
+            except ProofRefused as error:
+                form.add_error("password", str(error))
+            else:
+                together = services.propose_together(
+                    [row.candidate for row in chosen],
+                    act=Act(actor=user, at=now, proof=proof),
+                    note=form.cleaned_data["note"],
+                )
+                n = len(together.done)
+                _tell(
+                    request,
+                    together,
+                    ngettext(
+                        "%(n)d is proposed. Whoever issues certificates finds it under Proposals.",
+                        "%(n)d are proposed. Whoever issues certificates finds them under "
+                        "Proposals.",
+                        n,
+                    )
+                    % {"n": n},
+                )
+                return redirect(_same_view(request))
+    context = {
+        "screen": screen,
+        "filters": filters,
+        "session": session,
+        "ticked": ticked,
+        "form": form,
+        "query": _query(request, "all"),
+        "lately_days": PASSED_LATELY.days,
+        "most": MOST_CANDIDATES,
+    }
+    status = 422 if form.is_bound else 200
+    return render(request, "certification/proposals_new.html", context, status=status)
+
+
+@require_http_methods(FORM_METHODS)
+@role_required(Role.INSTRUCTOR, Role.QUALITY)
+def proposals_decide(request: UserRequest) -> HttpResponse:
+    """Everything that waits to be decided, in full: what is ticked is issued under one proof."""
+    user, now = request.user, timezone.now()
+    days = days_for(user, user.sites_as(Role.INSTRUCTOR, Role.QUALITY), now)
+    readable = access.proposals_readable_by(user)
+    screen = decide_page.build(user, readable, days)
+    ticked = [row.key for row in screen.issuable] if "all" in request.GET else []
+    form = IssueTogetherForm(request.POST if request.method == "POST" else None)
+    if request.method == "POST":
+        ticked = request.POST.getlist("ticked")
+        # What was decided meanwhile is refused by name.
+        chosen = list(
+            readable.select_related("person__site", "scope")
+            .filter(pk__in=[key for key in ticked if key.isdecimal()][: decide_page.MOST_AT_ONCE])
+            .order_by("recorded_at", "pk")
+        )
+        if not chosen:
+            form.add_error(None, _("Tick what to issue: nothing that waits is ticked."))
+        if form.is_valid():
+            try:
+                proof = prove_identity(user, form.cleaned_data["password"])
+            except ProofRefused as error:
+                form.add_error("password", str(error))
+            else:
+                act = Act(actor=user, at=now, proof=proof)
+                together = services.issue_together(chosen, act=act)
+                _tell(request, together, _issued(together.done))
+                return redirect("certification:proposals_decide")
+    context = {"screen": screen, "ticked": ticked, "form": form}
+    status = 422 if form.is_bound else 200
+    return render(request, "certification/proposals_decide.html", context, status=status)
+
+
+def _issued(done: list[Certificate]) -> str:
+    numbers = ", ".join(certificate.number for certificate in done)
+    return ngettext(
+        "%(n)d certificate is issued: %(numbers)s.",
+        "%(n)d certificates are issued: %(numbers)s.",
+        len(done),
+    ) % {"n": len(done), "numbers": numbers}
+
+
+def _tell(request: UserRequest, together: services.Together, done: str) -> None:
+    """Say what was done, and of each that stayed why."""
+    if together.done:
+        messages.success(request, done)
+    for name, why in together.stayed:
+        messages.warning(
+            request, _("%(name)s stays as it was. %(why)s") % {"name": name, "why": why}
+        )
+
+
+def _query(request: UserRequest, *without: str) -> str:
+    query = request.GET.copy()
+    for name in without:
+        query.pop(name, None)
+    return query.urlencode()
+
+
+def _same_view(request: UserRequest) -> str:
+    """The page as it was asked for, nothing ticked."""
+    query = _query(request, "all")
+    return request.path + (f"?{query}" if query else "")
 
 
 @require_safe

@@ -1,0 +1,175 @@
+"""Who meets a scheme, who does not yet and for want of what, as one list to propose from."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from enum import StrEnum
+from itertools import groupby
+
+from certification.exceptions import RequirementsNotMet
+from certification.models import Proposal, SchemeRevision, Scope
+from certification.queries import standing_on_day
+from certification.queries.candidates import Candidates, open_proposals
+from certification.queries.requirements import (
+    Candidate,
+    PassedBoard,
+    Requirement,
+    boards_counted,
+    requirements_of,
+    unmet,
+)
+from certification.services import certificates
+from people.models import Person
+
+from . import period as period_said
+
+
+class State(StrEnum):
+    """What can be done about a candidate today."""
+
+    READY = "ready"
+    PROPOSED = "proposed"
+    HELD = "held"
+    LACKING = "lacking"
+
+
+@dataclass(frozen=True)
+class Held:
+    """A certificate that is good and not yet to be renewed."""
+
+    number: str
+    good_through: date
+    opens_on: date
+
+
+@dataclass(frozen=True)
+class Row:
+    """One person and one scope: what there is, what is lacking, and what it would come to.
+
+    ``refusal`` is why nobody can be proposed though every requirement is met.
+    """
+
+    candidate: Candidate
+    checked: Sequence[Requirement]
+    state: State
+    refusal: str = ""
+    period: period_said.PeriodSaid | None = None
+    restriction: str = ""
+    proposal: Proposal | None = None
+    held: Held | None = None
+
+    @property
+    def person(self) -> Person:
+        return self.candidate.person
+
+    @property
+    def scope(self) -> Scope:
+        return self.candidate.scope
+
+    @property
+    def revision(self) -> SchemeRevision:
+        return self.candidate.revision
+
+    @property
+    def key(self) -> str:
+        """What a tick sends: the person, the scope and the revision of the scheme."""
+        return f"{self.person.pk}-{self.scope.pk}-{self.revision.pk}"
+
+    @property
+    def boards(self) -> list[PassedBoard]:
+        return boards_counted(self.checked)
+
+    @property
+    def lacking(self) -> list[Requirement]:
+        return unmet(self.checked)
+
+
+@dataclass(frozen=True)
+class ScopeRows:
+    """The candidates for one scope: who meets its scheme first, then everybody else."""
+
+    scope: Scope
+    revision: SchemeRevision
+    ready: list[Row]
+    others: list[Row]
+
+
+@dataclass(frozen=True)
+class CandidatesScreen:
+    scopes: Sequence[ScopeRows]
+    has_more: bool = False
+
+    @property
+    def ready(self) -> list[Row]:
+        return [row for group in self.scopes for row in group.ready]
+
+    @property
+    def others(self) -> list[Row]:
+        return [row for group in self.scopes for row in group.others]
+
+
+def build(candidates: Candidates, scope: Scope | None = None) -> CandidatesScreen:
+    """Ask the scheme of everybody, in the same queries for one as for two hundred."""
+    rows = rows_of([one for one in candidates.found if scope in (None, one.scope)])
+    of_scopes = [list(of_scope) for _pk, of_scope in groupby(rows, key=lambda row: row.scope.pk)]
+    return CandidatesScreen([_of_scope(of_scope) for of_scope in of_scopes], candidates.has_more)
+
+
+def _of_scope(rows: Sequence[Row]) -> ScopeRows:
+    return ScopeRows(
+        rows[0].scope,
+        rows[0].revision,
+        [row for row in rows if row.state == State.READY],
+        sorted(
+            (row for row in rows if row.state != State.READY),
+            key=lambda row: list(State).index(row.state),
+        ),
+    )
+
+
+def rows_of(candidates: Sequence[Candidate]) -> list[Row]:
+    proposals = open_proposals(candidates)
+    return [
+        _row(one, checked, proposals.get((one.person.pk, one.scope.pk)))
+        for one, checked in zip(candidates, requirements_of(candidates), strict=True)
+    ]
+
+
+def _row(one: Candidate, checked: list[Requirement], proposal: Proposal | None) -> Row:
+    if proposal is not None:
+        return Row(one, checked, State.PROPOSED, proposal=proposal)
+    held = _held(one)
+    if held is not None:
+        return Row(one, checked, State.HELD, held=held)
+    if unmet(checked):
+        return Row(one, checked, State.LACKING)
+    asked = (one.person, one.scope, one.revision)
+    try:
+        certificates.refuse_unmet(*asked, checked, one.day, one.facts)
+    except RequirementsNotMet as error:
+        return Row(one, checked, State.LACKING, refusal=str(error))
+    period = certificates.period_if_issued(*asked, one.day, one.facts)
+    return Row(
+        one,
+        checked,
+        State.READY,
+        period=period_said.said(*asked, period, one.facts),
+        restriction=certificates.with_restrictions_held(
+            one.person, one.scope, one.day, "", one.facts
+        ),
+    )
+
+
+def _held(one: Candidate) -> Held | None:
+    """The certificate that is good beyond the day on which its window for renewing opens."""
+    window = timedelta(days=one.revision.renewal_window_days)
+    good: list[Held] = []
+    for history in standing_on_day.histories_in(one.facts).values():
+        opens_on = history.period.valid_through - window
+        if (
+            history.certificate.issued_on <= one.day < opens_on
+            and history.last_day >= one.day
+            and history.revoked_on is None
+        ):
+            good.append(Held(history.certificate.number, history.last_day, opens_on))
+    return max(good, key=lambda held: held.good_through, default=None)
