@@ -130,6 +130,7 @@ TABLE: dict[str, Row] = {
     "certification:requirements": page(READS, "person", "scope"),
     "certification:proposal_new": act(TEACHES, "person", "scope"),
     "certification:proposal_list": page(INSTRUCTORS | QUALITY, others=NO),
+    "certification:board_leads_to": page(READS, "board"),
     "certification:proposals_new": form(INSTRUCTORS, others=NO),
     "certification:proposals_decide": form(INSTRUCTORS | QUALITY, others=NO),
     "certification:proposal_detail": page(TEACHES | AUDITS, "proposal"),

@@ -2,8 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
-from django.db.models import QuerySet
+from django.db.models import Count, Min, QuerySet
 
 from certification.domain.facts import Facts
 from certification.exceptions import RequirementsNotMet
@@ -57,6 +58,20 @@ class DecideScreen:
     @property
     def more(self) -> int:
         return self.waiting - len(self.rows)
+
+
+@dataclass(frozen=True)
+class Waiting:
+    """How many proposals wait, and since when the first of them has."""
+
+    count: int
+    since: datetime
+
+
+def waiting(proposals: QuerySet[Proposal]) -> Waiting | None:
+    """What is said of proposals that wait on a page about something else; None if none does."""
+    found = proposals.aggregate(count=Count("pk"), since=Min("recorded_at"))
+    return Waiting(**found) if found["count"] else None
 
 
 def build(user: User, proposals: QuerySet[Proposal], days: Days) -> DecideScreen:

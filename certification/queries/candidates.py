@@ -104,6 +104,12 @@ def passed_lately(sites: Collection[int], days: Days, now: datetime, but: int = 
     return _candidates(pairs, days, has_more=len(since) > MOST_CANDIDATES)
 
 
+def by_exercise(person: Person, exercise_code: str, day: date) -> Candidates:
+    """Somebody, with every scope for which a scheme in force asks boards of an exercise."""
+    asked = [one for one in asking_for_boards() if exercise_code in one.exercise_codes]
+    return _candidates([(person, one) for one in asked], Days(day))
+
+
 def _last_issued(person_ids: Iterable[int]) -> dict[tuple[int, int], date]:
     """The day on which each person's last certificate in a scope was issued."""
     rows = (

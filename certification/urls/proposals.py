@@ -13,6 +13,7 @@ urlpatterns = [
         views.proposal_new,
         name="proposal_new",
     ),
+    path("boards/<str:number>/leads-to/", views.board_leads_to, name="board_leads_to"),
     path("proposals/", views.proposal_list, name="proposal_list"),
     path("proposals/new/", views.proposals_new, name="proposals_new"),
     path("proposals/decide/", views.proposals_decide, name="proposals_decide"),

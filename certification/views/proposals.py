@@ -4,13 +4,14 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
 from django.db.models import Case, Q, Value, When
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
+from assessments.access import board_for_reader, may_see_outcome
 from certification import access
 from certification.exceptions import CertificationError
 from certification.forms.proposals import (
@@ -35,6 +36,7 @@ from certification.presenters import (
 from certification.queries.candidates import (
     MOST_CANDIDATES,
     PASSED_LATELY,
+    by_exercise,
     in_class,
     passed_lately,
 )
@@ -44,6 +46,7 @@ from certification.services import proposals as services
 from certification.services.acts import Act
 from people.access import UserRequest, days_for, role_required
 from people.exceptions import ProofRefused
+from people.middleware.languages import in_own_language
 from people.models import Role
 from people.services.proof import prove_identity
 from training import access as training_access
@@ -205,6 +208,24 @@ def proposals_decide(request: UserRequest) -> HttpResponse:
     return render(request, "certification/proposals_decide.html", context, status=status)
 
 
+@require_safe
+@login_required
+@in_own_language
+def board_leads_to(request: UserRequest, number: str) -> HttpResponse:
+    """What a board that was judged leads on to, by the schemes: a part of its result's page."""
+    board = board_for_reader(request.user, number)
+    if not may_see_outcome(request.user, board):
+        raise Http404
+    person = board.person
+    candidates = by_exercise(person, board.exercise.code, person.site.today())
+    context = {
+        "rows": candidates_page.rows_of(candidates.found),
+        "is_own": request.user.person_id == person.pk,
+        "may_propose": access.may_propose(request.user, person),
+    }
+    return render(request, "certification/partials/board_leads_to.html", context)
+
+
 def _issued(done: list[Certificate]) -> str:
     numbers = ", ".join(certificate.number for certificate in done)
     return ngettext(
@@ -254,6 +275,7 @@ def proposal_list(request: UserRequest) -> HttpResponse:
             "page": page,
             "waiting": proposals.filter(decision="").count(),
             "may_propose": request.user.has_role(Role.INSTRUCTOR),
+            "decides": request.user.has_role(Role.QUALITY),
         },
     )
 

@@ -27,11 +27,12 @@ from kombu.exceptions import OperationalError
 
 from assessments.access import requests_seen_to_by
 from assessments.models import ReadingRequest
-from certification import tasks
+from certification import access, tasks
 from certification.domain.disclosure import NOT_CURRENT
 from certification.forms.register import RegisterForm, Works
 from certification.models import KnownRegister
-from certification.presenters import register
+from certification.presenters import decide_page, register
+from certification.presenters.decide_page import Waiting
 from certification.services import known_registers
 from people.access import UserRequest, people_with_standing_for, role_required
 from people.models import Person, Role
@@ -106,6 +107,7 @@ def register_page(request: UserRequest) -> HttpResponse:
             },
             "now": timezone.now(),
             "requests": _requests(request, filters, today, page),
+            "waiting": _waiting(request, filters, today, page),
             "who_form": {"q": {"label": WHO_WAS_THAT}}
             if request.user.has_role(Role.QUALITY)
             else None,
@@ -122,6 +124,16 @@ def _requests(
     if not is_first or not request.user.has_role(Role.QUALITY):
         return []
     return list(requests_seen_to_by(request.user))
+
+
+def _waiting(
+    request: UserRequest, filters: register.RegisterFilters, today: date, page: Page[Any]
+) -> Waiting | None:
+    """What waits for quality to decide, on the first page of today alone."""
+    is_first = filters.day == today and filters.known is None and page.number == 1
+    if not is_first or not request.user.has_role(Role.QUALITY):
+        return None
+    return decide_page.waiting(access.proposals_waiting_for(request.user))
 
 
 def _known(form: RegisterForm, today: date, known_at: datetime | None) -> KnownRegister | None:

@@ -7,12 +7,14 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
+from assessments.models import Board
 from certification.models import Certificate, Proposal
 from certification.services import events
 from certification.services.acts import Act
 from records.models import Signature
 from tests.factories import (
     PASSWORD,
+    make_board,
     make_certificate,
     make_exercise,
     make_passed_board,
@@ -374,3 +376,52 @@ def test_decisions_take_as_many_queries_for_two_as_for_eight(
 
     assert queries_of(client, DECIDE) == before
     assert len(client.get(DECIDE).context["screen"].rows) == 8
+
+
+# Where it is told
+
+
+def test_register_tells_quality_what_waits_and_since_when(
+    client, quality, instructor, proposals, now, monkeypatch
+):
+    monkeypatch.setattr(timezone, "now", lambda: now + timedelta(days=16))
+    client.force_login(quality)
+
+    page = client.get("/register/").content.decode()
+
+    assert "2 proposals wait for you to decide." in page
+    assert "The first came 16 days ago." in page
+    assert 'href="/proposals/decide/"' in page
+    assert "wait for you" not in client.get("/register/?day=2020-01-01").content.decode()
+    client.force_login(instructor)
+    assert "wait for you" not in client.get("/register/").content.decode()
+
+
+def test_result_leads_on_to_the_scheme_the_person_and_the_next_board(
+    client, instructor, exercise, passed, scope, now
+):
+    board = Board.objects.get(person=passed[0])
+    waiting = make_board(exercise=exercise, handed_in_at=now)
+    client.force_login(instructor)
+
+    page = client.get(f"/boards/{board.number}/result/").content.decode()
+    leads = client.get(f"/boards/{board.number}/leads-to/").content.decode()
+
+    assert f'href="/people/{passed[0].employee_number}/"' in page
+    assert f'href="/boards/{waiting.number}/grade/"' in page
+    assert f'hx-get="/boards/{board.number}/leads-to/"' in page
+    assert "Everything is there: propose" in leads
+    assert f"/people/{passed[0].employee_number}/scopes/{scope.code}/" in leads
+
+
+def test_result_says_to_the_operator_what_is_lacking_and_offers_nothing(
+    client, trainees, exercise, scope, instructor, now
+):
+    make_revision(scope, exercise=exercise, boards=2)
+    board = make_passed_board(trainees[0], exercise, grader=instructor, signed_at=now)
+    client.force_login(make_user(person=trainees[0]))
+
+    leads = client.get(f"/boards/{board.number}/leads-to/").content.decode()
+
+    assert "1 of 2 boards passed" in leads
+    assert "propose" not in leads.lower()
