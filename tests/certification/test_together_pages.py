@@ -390,7 +390,7 @@ def test_register_tells_quality_what_waits_and_since_when(
     page = client.get("/register/").content.decode()
 
     assert "2 proposals wait for you to decide." in page
-    assert "The first came 16 days ago." in page
+    assert "The first came 16\u00a0days\u00a0ago." in page
     assert 'href="/proposals/decide/"' in page
     assert "wait for you" not in client.get("/register/?day=2020-01-01").content.decode()
     client.force_login(instructor)
