@@ -77,9 +77,7 @@ def test_all_are_put_in_the_class_by_one_press(client, instructor, people, today
     assert said(response) == "3 people are enrolled."
 
 
-def test_second_press_enrols_nobody_twice_and_says_who_was_there(
-    client, instructor, people, today
-):
+def test_second_press_enrols_nobody_twice_and_says_who_was_there(client, instructor, people, today):
     session = coming(today)
     place(client, people, session)
 
