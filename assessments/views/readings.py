@@ -12,7 +12,9 @@ from assessments import access, ports
 from assessments.domain.readings import reworks_left
 from assessments.exceptions import AssessmentError
 from assessments.forms.readings import AnotherReadingForm, DecisionForm, ReworkForm
+from assessments.models import Board
 from assessments.presenters import result_page
+from assessments.presenters.stage_shown import differences_shown
 from assessments.queries import board_results, effective_judgements
 from assessments.services import decisions, reading_requests, rework
 from assessments.services.grading import refuse_unless_may_grade
@@ -20,6 +22,7 @@ from people.access import UserRequest
 from people.exceptions import ProofRefused
 from people.middleware.languages import in_own_language
 from people.services.proof import prove_identity
+from records.exceptions import ShownOtherwise
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -77,17 +80,14 @@ def joint_rework(request: UserRequest, number: str, joint_id: int) -> HttpRespon
 def board_decide(request: UserRequest, number: str) -> HttpResponse:
     """Decide, as a third person, every judgement on which two graders differ."""
     board = access.board_to_decide(request.user, number)
-    disagreements = effective_judgements.to_decide(board)
-    if not disagreements:
+    if not effective_judgements.to_decide(board):
         raise Http404
     try:
         refuse_unless_may_grade(request.user, board, timezone.now())
     except AssessmentError as error:
         messages.error(request, str(error))
         return redirect("assessments:board_detail", board.number)
-    form = DecisionForm(
-        request.POST if request.method == "POST" else None, disagreements=disagreements
-    )
+    form = _decision_form(request, board)
     if request.method == "POST" and form.is_valid():
         try:
             decisions.decide(
@@ -96,7 +96,11 @@ def board_decide(request: UserRequest, number: str) -> HttpResponse:
                 decisions=form.decisions(),
                 proof=prove_identity(request.user, form.cleaned_data["password"]),
                 at=timezone.now(),
+                shown=form.shown_digest,
             )
+        except ShownOtherwise:
+            form = _decision_form(request, board)
+            form.is_valid()  # What was typed stays; what has changed is said above it.
         except ProofRefused as error:
             form.add_error("password", str(error))
         except AssessmentError as error:
@@ -115,6 +119,16 @@ def board_decide(request: UserRequest, number: str) -> HttpResponse:
     context = {"board": board, "form": form, "rows": rows}
     status = 422 if form.is_bound else 200
     return render(request, "assessments/board_decide.html", context, status=status)
+
+
+def _decision_form(request: UserRequest, board: Board) -> DecisionForm:
+    """What differs now, with what was typed."""
+    disagreements = effective_judgements.to_decide(board)
+    return DecisionForm(
+        request.POST if request.method == "POST" else None,
+        disagreements=disagreements,
+        showing=differences_shown(board, disagreements, timezone.now()),
+    )
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from certification.models import Scope
 from people.forms.fields import PasswordField, form_helper
+from people.forms.signing import SigningForm
 from training.models import ClassSession
 
 
@@ -26,7 +27,7 @@ class RestrictionField(forms.CharField):
         )
 
 
-class ProposeForm(forms.Form):
+class ProposeForm(SigningForm):
     note = forms.CharField(
         label=_("Note for whoever issues"),
         required=False,
@@ -38,7 +39,7 @@ class ProposeForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = form_helper("note", "restriction", "password")
+        self.helper = form_helper("shown", "note", "restriction", "password")
 
 
 class CandidatesFilterForm(forms.Form):
@@ -92,7 +93,7 @@ class IssueTogetherForm(forms.Form):
         self.helper = form_helper("password")
 
 
-class IssueForm(forms.Form):
+class IssueForm(SigningForm):
     prefix = "issue"
 
     restriction = RestrictionField()
@@ -100,7 +101,7 @@ class IssueForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = form_helper("restriction", "password")
+        self.helper = form_helper("shown", "restriction", "password")
 
 
 class DeclineForm(forms.Form):

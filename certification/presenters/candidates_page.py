@@ -8,7 +8,7 @@ from itertools import groupby
 
 from certification.exceptions import RequirementsNotMet
 from certification.models import Proposal, SchemeRevision, Scope
-from certification.queries import standing_on_day
+from certification.queries import standing_on_day, written_down
 from certification.queries.candidates import Candidates, open_proposals
 from certification.queries.requirements import (
     Candidate,
@@ -19,7 +19,9 @@ from certification.queries.requirements import (
     unmet,
 )
 from certification.services import certificates
+from certification.services.proposals import proposal_to_make
 from people.models import Person
+from records.domain.shown import digest_of
 
 from . import period as period_said
 
@@ -46,7 +48,8 @@ class Held:
 class Row:
     """One person and one scope: what there is, what is lacking, and what it would come to.
 
-    ``refusal`` is why nobody can be proposed though every requirement is met.
+    ``refusal`` is why nobody can be proposed though every requirement is met; ``shown`` the digest
+    of what a proposal would sign, of somebody who can be.
     """
 
     candidate: Candidate
@@ -55,6 +58,7 @@ class Row:
     refusal: str = ""
     period: period_said.PeriodSaid | None = None
     restriction: str = ""
+    shown: str = ""
     proposal: Proposal | None = None
     held: Held | None = None
 
@@ -145,17 +149,20 @@ def _row(one: Candidate, checked: list[Requirement], proposal: Proposal | None) 
         return Row(one, checked, State.LACKING)
     asked = (one.person, one.scope, one.revision)
     try:
-        certificates.refuse_unmet(*asked, checked, one.day, one.facts)
+        certificates.refuse_unmet(*asked, checked, one.day, one.read)
     except RequirementsNotMet as error:
         return Row(one, checked, State.LACKING, refusal=str(error))
-    period = certificates.period_if_issued(*asked, one.day, one.facts)
+    period = certificates.period_if_issued(*asked, one.day, one.read)
     return Row(
         one,
         checked,
         State.READY,
-        period=period_said.said(*asked, period, one.facts),
+        period=period_said.said(*asked, period, one.read),
         restriction=certificates.with_restrictions_held(
-            one.person, one.scope, one.day, "", one.facts
+            one.person, one.scope, one.day, "", one.read
+        ),
+        shown=digest_of(
+            written_down.proposal_to_sign(proposal_to_make(*asked, checked, one.day, one.read))
         ),
     )
 
@@ -164,7 +171,7 @@ def _held(one: Candidate) -> Held | None:
     """The certificate that is good beyond the day on which its window for renewing opens."""
     window = timedelta(days=one.revision.renewal_window_days)
     good: list[Held] = []
-    for history in standing_on_day.histories_in(one.facts).values():
+    for history in standing_on_day.histories_in(one.read.facts).values():
         opens_on = history.period.valid_through - window
         if (
             history.certificate.issued_on <= one.day < opens_on

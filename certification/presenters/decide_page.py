@@ -6,14 +6,14 @@ from datetime import datetime
 
 from django.db.models import Count, Min, QuerySet
 
-from certification.domain.facts import Facts
 from certification.exceptions import RequirementsNotMet
-from certification.models import Proposal
-from certification.queries import standing_on_day
+from certification.models import Proposal, StandingSpan
+from certification.queries import graders, standing_on_day, written_down
 from certification.queries.requirements import Candidate, Requirement, requirements_of, unmet
 from certification.services import certificates
 from people.models import User
 from people.queries.site_days import Days
+from records.domain.shown import digest_of
 
 from . import certificate_page
 from . import period as period_said
@@ -24,7 +24,11 @@ MOST_AT_ONCE = 50
 
 @dataclass(frozen=True)
 class DecideRow:
-    """One proposal as it stands today; ``refusal`` is why it cannot be issued, empty if it can."""
+    """One proposal as it stands today.
+
+    ``refusal`` is why it cannot be issued, empty if it can; ``shown`` is then the digest of the
+    certificate that would be signed.
+    """
 
     proposal: Proposal
     checked: Sequence[Requirement]
@@ -32,6 +36,7 @@ class DecideRow:
     period: period_said.PeriodSaid
     restriction: str
     refusal: str
+    shown: str
     days_waited: int
 
     @property
@@ -82,29 +87,47 @@ def build(user: User, proposals: QuerySet[Proposal], days: Days) -> DecideScreen
         .prefetch_related("scheme_revision__scopes")
         .order_by("recorded_at", "pk")[:MOST_AT_ONCE]
     )
-    facts = standing_on_day.facts_for_many({one.person_id for one in waiting})
+    read = standing_on_day.read_for_many([(one.person_id, one.scope_id) for one in waiting])
     candidates = [
         Candidate(
             one.person,
             one.scope,
             one.scheme_revision,
             days.at(one.person.site_id),
-            facts.by_person_and_scope.get((one.person_id, one.scope_id), Facts()),
+            read[one.person_id, one.scope_id],
         )
         for one in waiting
     ]
+    spans = {
+        day: graders.grader_spans(user.person_id, day) for day in {one.day for one in candidates}
+    }
     boards = certificate_page.boards_of_each([one.evidence for one in waiting], user)
-    return DecideScreen(
-        [
-            _row(user, *each)
-            for each in zip(waiting, candidates, requirements_of(candidates), boards, strict=True)
-        ],
-        len(waiting) if len(waiting) < MOST_AT_ONCE else proposals.open().count(),  # type: ignore[attr-defined]
+    checked = requirements_of(candidates)
+    rows = [
+        _row(user, spans[one.day], proposal, one, of_one, on)
+        for proposal, one, of_one, on in zip(waiting, candidates, checked, boards, strict=True)
+    ]
+    if len(rows) < MOST_AT_ONCE:
+        return DecideScreen(rows, len(rows))
+    return DecideScreen(rows, proposals.open().count())  # type: ignore[attr-defined]
+
+
+def _shown(
+    user: User,
+    spans: Sequence[StandingSpan],
+    proposal: Proposal,
+    one: Candidate,
+    checked: list[Requirement],
+) -> str:
+    certificate = certificates.certificate_to_issue(
+        proposal, user, checked, one.day, one.read, spans
     )
+    return digest_of(written_down.certificate_to_sign(certificate))
 
 
 def _row(
     user: User,
+    spans: Sequence[StandingSpan],
     proposal: Proposal,
     one: Candidate,
     checked: list[Requirement],
@@ -114,18 +137,19 @@ def _row(
     refusal = certificates.why_may_not_issue(user, one.person, one.revision, checked)
     if not refusal:
         try:
-            certificates.refuse_unmet(*asked, checked, one.day, one.facts)
+            certificates.refuse_unmet(*asked, checked, one.day, one.read)
         except RequirementsNotMet as error:
             refusal = str(error)
-    period = certificates.period_if_issued(*asked, one.day, one.facts)
+    period = certificates.period_if_issued(*asked, one.day, one.read)
     return DecideRow(
         proposal=proposal,
         checked=checked,
         boards=boards,
-        period=period_said.said(*asked, period, one.facts),
+        period=period_said.said(*asked, period, one.read),
         restriction=certificates.with_restrictions_held(
-            one.person, one.scope, one.day, proposal.restriction, one.facts
+            one.person, one.scope, one.day, proposal.restriction, one.read
         ),
         refusal=refusal,
+        shown="" if refusal else _shown(user, spans, proposal, one, checked),
         days_waited=(one.day - one.person.site.today(proposal.recorded_at)).days,
     )

@@ -6,10 +6,10 @@ from datetime import date, timedelta
 
 from django.utils.translation import gettext as _
 
-from certification.domain.facts import Facts
 from certification.domain.periods import CertificateHistory
 from certification.models import SchemeRevision, Scope
 from certification.queries import standing_on_day
+from certification.queries.standing_on_day import Read
 from certification.services.certificates import ProspectivePeriod
 from people.models import Person
 from people.presenters.days import format_unbroken_day
@@ -29,7 +29,7 @@ def said(
     scope: Scope,
     revision: SchemeRevision,
     period: ProspectivePeriod,
-    facts: Facts | None = None,
+    read: Read | None = None,
 ) -> PeriodSaid:
     """Say what issuing on the period's day of issue would come to.
 
@@ -37,12 +37,12 @@ def said(
     is lost; renewed earlier or later it runs from the day of issue.
     """
     day = period.issued_on
-    facts = standing_on_day.facts_for(person, scope) if facts is None else facts
+    facts = standing_on_day.facts_for(person, scope) if read is None else read.facts
     histories = standing_on_day.histories_in(facts)
-    if period.runs_on:
-        end = histories[period.renews_number].period.valid_through
+    if period.renews is not None:
+        end = histories[period.renews.number].period.valid_through
         why = _("It renews %(number)s within its window, so the new period runs on from its end.")
-        return PeriodSaid(end, period.valid_through, why % {"number": period.renews_number})
+        return PeriodSaid(end, period.valid_through, why % {"number": period.renews.number})
     newest_first = sorted(
         (history for history in histories.values() if history.certificate.issued_on <= day),
         key=lambda history: (history.certificate.issued_on, history.certificate.number),

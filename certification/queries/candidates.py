@@ -10,7 +10,6 @@ from datetime import date, datetime, timedelta
 from django.db.models import Max
 
 from assessments.models import Board
-from certification.domain.facts import Facts
 from certification.models import Certificate, Proposal
 from people.models import Person
 from people.models.people import at_work_on
@@ -125,7 +124,7 @@ def _last_issued(person_ids: Iterable[int]) -> dict[tuple[int, int], date]:
 def _candidates(
     pairs: Sequence[tuple[Person, Asked]], days: Days, *, has_more: bool = False
 ) -> Candidates:
-    facts = standing_on_day.facts_for_many({person.pk for person, _asked in pairs})
+    read = standing_on_day.read_for_many([(person.pk, asked.scope.pk) for person, asked in pairs])
     return Candidates(
         [
             Candidate(
@@ -133,7 +132,7 @@ def _candidates(
                 asked.scope,
                 asked.revision,
                 days.at(person.site_id),
-                facts.by_person_and_scope.get((person.pk, asked.scope.pk), Facts()),
+                read[person.pk, asked.scope.pk],
             )
             for person, asked in pairs
         ],

@@ -69,19 +69,19 @@ class Requirement:
 class Candidate:
     """Somebody who could be certified for a scope under a scheme revision on a day.
 
-    ``facts`` is everything recorded of them in the scope, read once for whatever is asked of it.
+    ``read`` is everything recorded of them in the scope, read once for whatever is asked of it.
     """
 
     person: Person
     scope: Scope
     revision: SchemeRevision
     day: date
-    facts: Facts
+    read: standing_on_day.Read
 
 
 def candidate(person: Person, scope: Scope, revision: SchemeRevision, day: date) -> Candidate:
     """One candidate, with what is recorded of them read now."""
-    return Candidate(person, scope, revision, day, standing_on_day.facts_for(person, scope))
+    return Candidate(person, scope, revision, day, standing_on_day.read_for(person, scope))
 
 
 def requirements(
@@ -143,7 +143,7 @@ def _requirements_of_one(
                 ),
             )
         )
-    after = _last_revocation(one.facts, one.day)
+    after = _last_revocation(one.read.facts, one.day)
     for requirement_row in asked:
         title = titles.get(requirement_row.exercise_code, requirement_row.exercise_code)
         lines.append(_boards_requirement(requirement_row, title, boards, one.day, after))

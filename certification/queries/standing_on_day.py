@@ -1,8 +1,7 @@
 """Standing on a day, from the rows: facts for the engine, and its answers."""
 
-import hashlib
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
@@ -144,6 +143,33 @@ def _gather_upkeep(rows: _Rows, person_ids: Collection[int], scope_code: str | N
         )
 
 
+@dataclass(frozen=True)
+class Read:
+    """What a list has read of one person in one scope, for whatever is asked of it next.
+
+    ``certificates`` are all that the person holds, by number.
+    """
+
+    facts: engine.Facts
+    certificates: Mapping[str, Certificate]
+
+
+def read_for_many(pairs: Collection[tuple[int, int]]) -> dict[tuple[int, int], Read]:
+    """Read of each pair of a person and a scope, in the same six queries for one as for many."""
+    person_ids = {person_id for person_id, _scope_id in pairs}
+    facts = facts_for_many(person_ids).by_person_and_scope
+    held: dict[int, dict[str, Certificate]] = defaultdict(dict)
+    for certificate in Certificate.objects.filter(person__in=person_ids).only("number", "person"):
+        held[certificate.person_id][certificate.number] = certificate
+    return {pair: Read(facts.get(pair, engine.Facts()), held.get(pair[0], {})) for pair in pairs}
+
+
+def read_for(person: Person, scope: Scope) -> Read:
+    """The same of one person and scope."""
+    pair = (person.pk, scope.pk)
+    return read_for_many([pair])[pair]
+
+
 def facts_for(person: Person, scope: Scope) -> engine.Facts:
     """Everything recorded that bears on one person and scope."""
     found = facts_for_many([person.pk], scope.pk).by_person_and_scope
@@ -174,16 +200,6 @@ def histories_in(facts: engine.Facts) -> dict[str, CertificateHistory]:
         history.certificate.number: history
         for history in certificate_histories(facts.certificates, facts.events)
     }
-
-
-def restrictions_seen(facts: engine.Facts) -> str:
-    """A mark of every word about restrictions that stands among some facts.
-
-    A page carries it, and whoever signs there is told if anything was said since.
-    """
-    kinds = (engine.EventKind.RESTRICTED, engine.EventKind.UNRESTRICTED)
-    ids = sorted(event.event_id for event in known(facts).events if event.kind in kinds)
-    return hashlib.sha256("\n".join(ids).encode()).hexdigest()[:16]
 
 
 def is_revoked_on(history: CertificateHistory, day: date) -> bool:

@@ -1,9 +1,8 @@
 """Issuing certificates: what must hold, and what is copied into them."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import cached_property
-from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -12,7 +11,7 @@ from certification.domain import standing as engine
 from certification.domain.facts import Facts, known
 from certification.domain.periods import BOTH_HOLD, CertificateHistory
 from certification.exceptions import AlreadyDecided, MayNotCertify, RequirementsNotMet
-from certification.models import Certificate, Proposal, SchemeRevision, Scope
+from certification.models import Certificate, Proposal, SchemeRevision, Scope, StandingSpan
 from certification.queries import graders, standing_on_day, written_down
 from certification.queries.requirements import (
     Requirement,
@@ -21,6 +20,7 @@ from certification.queries.requirements import (
     requirements,
     unmet,
 )
+from certification.queries.standing_on_day import Read
 from people.models import Person, Role, User
 from people.presenters.days import format_day
 from records.services import numbers, trail
@@ -36,26 +36,23 @@ class ProspectivePeriod:
 
     issued_on: date
     valid_through: date
-    renews_number: str = ""
+    renews: Certificate | None = None
 
     @property
     def runs_on(self) -> bool:
         """Whether renewing keeps the earlier end."""
-        return bool(self.renews_number)
-
-    @cached_property
-    def renews(self) -> Certificate | None:
-        """What it runs on from; read when it is asked for, since a list shows the number alone."""
-        if not self.renews_number:
-            return None
-        return Certificate.objects.get(number=self.renews_number)
+        return self.renews is not None
 
 
 def renewable(
-    person: Person, scope: Scope, revision: SchemeRevision, day: date
+    person: Person,
+    scope: Scope,
+    revision: SchemeRevision,
+    day: date,
+    read: Read | None = None,
 ) -> Certificate | None:
     """The newest certificate whose end a new one, issued that day, would run on from."""
-    return period_if_issued(person, scope, revision, day).renews
+    return period_if_issued(person, scope, revision, day, read).renews
 
 
 def _runs_on_from(
@@ -83,30 +80,28 @@ def period_if_issued(
     scope: Scope,
     revision: SchemeRevision,
     day: date,
-    facts: Facts | None = None,
+    read: Read | None = None,
 ) -> ProspectivePeriod:
     """The period of a certificate for a scope, were it issued that day.
 
-    Here and below ``facts`` is what a list has read already of the person in the scope.
+    Here and below ``read`` is what a list has read already of the person in the scope.
     """
-    facts = _facts(person, scope, facts)
+    read = standing_on_day.read_for(person, scope) if read is None else read
     figures = standing_on_day.figures_of(revision)
-    earlier = _runs_on_from(facts, figures, day)
+    earlier = _runs_on_from(read.facts, figures, day)
     if earlier is None:
         return ProspectivePeriod(day, engine.valid_through(figures, day, None))
     through = engine.valid_through(figures, day, earlier.period.valid_through)
-    return ProspectivePeriod(day, through, earlier.certificate.number)
+    return ProspectivePeriod(day, through, read.certificates[earlier.certificate.number])
 
 
-def _facts(person: Person, scope: Scope, facts: Facts | None) -> Facts:
-    return standing_on_day.facts_for(person, scope) if facts is None else facts
+def _facts(person: Person, scope: Scope, read: Read | None) -> Facts:
+    return standing_on_day.facts_for(person, scope) if read is None else read.facts
 
 
-def refuse_while_stopped(
-    person: Person, scope: Scope, day: date, facts: Facts | None = None
-) -> None:
+def refuse_while_stopped(person: Person, scope: Scope, day: date, read: Read | None = None) -> None:
     """A new certificate must not end a suspension, or a revocation to come, that was ordered."""
-    line = engine.timeline(_facts(person, scope, facts))
+    line = engine.timeline(_facts(person, scope, read))
     for span in line.spans:
         is_ahead = span.last_day is None or span.last_day >= day
         if is_ahead and span.standing is engine.Standing.SUSPENDED:
@@ -144,11 +139,11 @@ def refuse_to_drop_restriction(person: Person, scope: Scope, day: date, restrict
 
 
 def restrictions_held(
-    person: Person, scope: Scope, day: date, facts: Facts | None = None
+    person: Person, scope: Scope, day: date, read: Read | None = None
 ) -> list[str]:
     """What events allow alone on a day or a later one, of certificates that have not ended."""
     texts: dict[str, None] = {}
-    for history in standing_on_day.histories_in(_facts(person, scope, facts)).values():
+    for history in standing_on_day.histories_in(_facts(person, scope, read)).values():
         if history.last_day < day or standing_on_day.is_revoked_on(history, day):
             continue
         for restriction in history.restrictions:
@@ -158,10 +153,10 @@ def restrictions_held(
 
 
 def with_restrictions_held(
-    person: Person, scope: Scope, day: date, restriction: str, facts: Facts | None = None
+    person: Person, scope: Scope, day: date, restriction: str, read: Read | None = None
 ) -> str:
     """A restriction with what still holds of events beside it: what a new certificate is to say."""
-    held = restrictions_held(person, scope, day, facts)
+    held = restrictions_held(person, scope, day, read)
     missing = [text for text in held if not _says(restriction, text)]
     return BOTH_HOLD.join(text for text in (restriction, *missing) if text)
 
@@ -211,6 +206,8 @@ def issue_certificate(
     RequirementsNotMet
         If anything the scheme asks for is missing, the person is suspended, or restricted and
         the new certificate would not say so.
+    ShownOtherwise
+        If the certificate is not the one that the issuer was shown.
     """
     proposal = locked_open(proposal)
     person, scope, revision = proposal.person, proposal.scope, proposal.scheme_revision
@@ -218,22 +215,55 @@ def issue_certificate(
     checked = requirements(person, scope, revision, day)
     if why := why_may_not_issue(act.actor, person, revision, checked):
         raise MayNotCertify(why)
+    certificate = certificate_to_issue(proposal, act.actor, checked, day)
+    act.refuse_unless_shown(written_down.certificate_to_sign(certificate))
     refuse_unmet(person, scope, revision, checked, day)
-    restriction = proposal.restriction if restriction is None else restriction
-    refuse_to_drop_restriction(person, scope, day, restriction)
-    certificate = _write(
-        proposal,
-        period_if_issued(person, scope, revision, day),
-        {**evidence_of(checked), "proposed": _proposed(proposal)},
-        restriction,
-        act,
-    )
+    certificate.restriction = proposal.restriction if restriction is None else restriction
+    refuse_to_drop_restriction(person, scope, day, certificate.restriction)
+    _write(certificate, act)
     proposal.decision = Proposal.Decision.ISSUED
     proposal.decided_at, proposal.decided_by = act.at, act.actor
     proposal.certificate = certificate
     proposal.save(update_fields=["decision", "decided_at", "decided_by", "certificate"])
     standing.rebuild_spans(person, scope)
     return certificate
+
+
+def certificate_to_issue(
+    proposal: Proposal,
+    issuer: User,
+    checked: Sequence[Requirement],
+    day: date,
+    read: Read | None = None,
+    issuer_spans: Sequence[StandingSpan] | None = None,
+) -> Certificate:
+    """The certificate as it would be issued that day: without number and restriction, not stored.
+
+    Parameters
+    ----------
+    checked : sequence of Requirement
+        What was asked for on that day.
+    issuer_spans : sequence of StandingSpan, optional
+        How the issuer stands that day as `graders.grader_spans` says, where a list has read it.
+    """
+    if issuer_spans is None:
+        issuer_spans = graders.grader_spans(issuer.person_id, day)
+    person, scope, revision = proposal.person, proposal.scope, proposal.scheme_revision
+    period = period_if_issued(person, scope, revision, day, read)
+    return Certificate(
+        person=person,
+        scope=scope,
+        scheme_revision=revision,
+        issued_on=period.issued_on,
+        renews=period.renews,
+        valid_through=period.valid_through,
+        origin=Certificate.Origin.OWN,
+        holder_name=person.full_name,
+        figures=written_down.figures_as_json(revision),
+        evidence={**evidence_of(checked), "proposed": _proposed(proposal)},
+        issued_by=issuer.get_full_name(),
+        issuer_certificate=issuer_certificate(issuer_spans, scope),
+    )
 
 
 def _proposed(proposal: Proposal) -> dict[str, str]:
@@ -253,12 +283,16 @@ def locked_open(proposal: Proposal) -> Proposal:
         .select_related("person__site", "scope", "scheme_revision__scheme", "signature")
         .get(pk=proposal.pk)
     )
-    if locked.decision:
+    refuse_if_decided(locked)
+    return locked
+
+
+def refuse_if_decided(proposal: Proposal) -> None:
+    if proposal.decision:
         raise AlreadyDecided(
             _("This proposal was decided already: %(decision)s.")
-            % {"decision": locked.get_decision_display()}
+            % {"decision": proposal.get_decision_display()}
         )
-    return locked
 
 
 def refuse_unmet(
@@ -267,10 +301,10 @@ def refuse_unmet(
     revision: SchemeRevision,
     checked: list[Requirement],
     day: date,
-    facts: Facts | None = None,
+    read: Read | None = None,
 ) -> None:
     """Raise RequirementsNotMet where a certificate must not be issued that day."""
-    facts = _facts(person, scope, facts)
+    facts = _facts(person, scope, read)
     if revision.published_at is None or revision.retired_at is not None:
         raise RequirementsNotMet(
             _("%(scheme)s is not in force: propose under its present revision.")
@@ -295,7 +329,7 @@ def refuse_unmet(
                 )
             }
         )
-    refuse_while_stopped(person, scope, day, facts)
+    refuse_while_stopped(person, scope, day, read)
     for twin in known(facts).certificates:
         if twin.issued_on == day:
             raise RequirementsNotMet(
@@ -303,11 +337,11 @@ def refuse_unmet(
             )
 
 
-def issuer_certificate(issuer: User, scope: Scope, day: date) -> str:
+def issuer_certificate(issuer_spans: Sequence[StandingSpan], scope: Scope) -> str:
     """The number of the issuer's own certificate for such work, instructor's before inspector's."""
     spans = [
         span
-        for span in graders.grader_spans(issuer.person_id, day)
+        for span in issuer_spans
         if span.standing == engine.Standing.CERTIFIED
         and span.certificate is not None
         and set(span.scope.joint_types) & set(scope.joint_types)
@@ -316,32 +350,11 @@ def issuer_certificate(issuer: User, scope: Scope, day: date) -> str:
     return str(spans[0].certificate) if spans else ""
 
 
-def _write(
-    proposal: Proposal,
-    period: ProspectivePeriod,
-    evidence: dict[str, Any],
-    restriction: str,
-    act: Act,
-) -> Certificate:
-    person, scope, revision = proposal.person, proposal.scope, proposal.scheme_revision
-    number = numbers.next_number(person.site.prefix, "C")
-    certificate = Certificate(
-        number=number,
-        person=person,
-        scope=scope,
-        scheme_revision=revision,
-        issued_on=period.issued_on,
-        renews=period.renews,
-        valid_through=period.valid_through,
-        restriction=restriction,
-        origin=Certificate.Origin.OWN,
-        holder_name=person.full_name,
-        figures=written_down.figures_as_json(revision),
-        evidence=evidence,
-        issued_by=act.actor.get_full_name(),
-        issuer_certificate=issuer_certificate(act.actor, scope, period.issued_on),
-        recorded_at=act.at,
-    )
+def _write(certificate: Certificate, act: Act) -> None:
+    """Number, sign and store a certificate that is complete but for these."""
+    person, scope = certificate.person, certificate.scope
+    certificate.number = number = numbers.next_number(person.site.prefix, "C")
+    certificate.recorded_at = act.at
     about = ("certificate", number)
     content = written_down.certificate_content(certificate)
     certificate.signature = act.sign(
@@ -355,11 +368,10 @@ def _write(
         payload={
             "person": person.employee_number,
             "scope": scope.code,
-            "scheme": revision.name,
-            "issued_on": period.issued_on,
-            "valid_through": period.valid_through,
+            "scheme": certificate.scheme_revision.name,
+            "issued_on": certificate.issued_on,
+            "valid_through": certificate.valid_through,
             "signature": certificate.signature.content_sha256,
         },
         at=act.at,
     )
-    return certificate

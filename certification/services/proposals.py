@@ -1,7 +1,8 @@
 """Proposing somebody for a certificate, and declining a proposal."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
 from typing import Any
 
 from django.db import transaction
@@ -11,8 +12,15 @@ from certification import access
 from certification.exceptions import CertificationError, MayNotCertify
 from certification.models import Proposal, SchemeRevision, Scope
 from certification.queries import written_down
-from certification.queries.requirements import Candidate, evidence_of, requirements
+from certification.queries.requirements import (
+    Candidate,
+    Requirement,
+    evidence_of,
+    requirements,
+)
+from certification.queries.standing_on_day import Read
 from people.models import Person, User
+from records.exceptions import Refusal
 from records.services import trail
 
 from . import certificates
@@ -42,23 +50,18 @@ def propose(
         If anything the scheme asks for is missing.
     CertificationError
         If a proposal for the same is open already.
+    ShownOtherwise
+        If what it stands on is not what the actor was shown.
     """
     person, scope = lock_person_and_scope(person, scope)
     revision = SchemeRevision.objects.select_related("scheme").get(pk=revision.pk)
     _refuse_to_propose(act.actor, person, scope)
     day = person.site.today(act.at)
     checked = requirements(person, scope, revision, day)
+    proposal = proposal_to_make(person, scope, revision, checked, day)
+    act.refuse_unless_shown(written_down.proposal_to_sign(proposal))
     certificates.refuse_unmet(person, scope, revision, checked, day)
-    proposal = Proposal(
-        person=person,
-        scope=scope,
-        scheme_revision=revision,
-        renews=certificates.renewable(person, scope, revision, day),
-        restriction=restriction,
-        note=note,
-        evidence=evidence_of(checked),
-        recorded_at=act.at,
-    )
+    proposal.restriction, proposal.note, proposal.recorded_at = restriction, note, act.at
     proposal.signature = act.sign(
         person,
         meaning=written_down.PROPOSES,
@@ -74,6 +77,24 @@ def propose(
         at=act.at,
     )
     return proposal
+
+
+def proposal_to_make(
+    person: Person,
+    scope: Scope,
+    revision: SchemeRevision,
+    checked: Sequence[Requirement],
+    day: date,
+    read: Read | None = None,
+) -> Proposal:
+    """A proposal as it would be made that day, without what its instructor types; not stored."""
+    return Proposal(
+        person=person,
+        scope=scope,
+        scheme_revision=revision,
+        renews=certificates.renewable(person, scope, revision, day, read),
+        evidence=evidence_of(checked),
+    )
 
 
 def _refuse_to_propose(actor: User, person: Person, scope: Scope) -> None:
@@ -142,49 +163,59 @@ class Together:
     stayed: list[tuple[str, str]] = field(default_factory=list)
 
 
-def propose_together(candidates: Iterable[Candidate], *, act: Act, note: str = "") -> Together:
-    """Propose each of some people, each signed by itself; whoever cannot be proposed stays.
+@dataclass(frozen=True)
+class Ticked:
+    """What was ticked on a page with many: a candidate or a proposal, as the page showed it.
+
+    ``shown`` is the digest of what would be signed, None where no page was shown;
+    ``restriction`` is what it allows alone.
+    """
+
+    what: Any
+    shown: str | None
+    restriction: str = ""
+
+
+def propose_together(ticked: Iterable[Ticked], *, act: Act, note: str = "") -> Together:
+    """Propose each of some candidates, each signed by itself; whoever cannot be proposed stays.
 
     Every proposal is a transaction of its own, so that none holds the locks of two people and
     a refusal undoes no other.
     """
     together = Together()
-    for one in candidates:
+    for one in ticked:
+        candidate: Candidate = one.what
         try:
             together.done.append(
                 propose(
-                    person=one.person,
-                    scope=one.scope,
-                    revision=one.revision,
-                    act=act,
+                    person=candidate.person,
+                    scope=candidate.scope,
+                    revision=candidate.revision,
+                    act=replace(act, shown=one.shown),
                     note=note,
-                    restriction=certificates.with_restrictions_held(
-                        one.person, one.scope, one.day, ""
-                    ),
+                    restriction=one.restriction,
                 )
             )
-        except CertificationError as error:
-            together.stayed.append((_named(one.person, one.scope), str(error)))
+        except Refusal as error:
+            together.stayed.append((_named(candidate.person, candidate.scope), str(error)))
     return together
 
 
-def issue_together(proposals: Iterable[Proposal], *, act: Act) -> Together:
-    """Issue each of some proposals, each signed by itself; what cannot be issued stays."""
+def issue_together(ticked: Iterable[Ticked], *, act: Act) -> Together:
+    """Issue what each of some proposals asks for, each signed by itself; the others stay."""
     together = Together()
-    for proposal in proposals:
-        person, scope = proposal.person, proposal.scope
+    for one in ticked:
+        proposal: Proposal = one.what
         try:
             together.done.append(
                 certificates.issue_certificate(
                     proposal=proposal,
-                    act=act,
-                    restriction=certificates.with_restrictions_held(
-                        person, scope, person.site.today(act.at), proposal.restriction
-                    ),
+                    act=replace(act, shown=one.shown),
+                    restriction=one.restriction,
                 )
             )
-        except CertificationError as error:
-            together.stayed.append((_named(person, scope), str(error)))
+        except Refusal as error:
+            together.stayed.append((_named(proposal.person, proposal.scope), str(error)))
     return together
 
 

@@ -1,5 +1,8 @@
 """What a scope asks of somebody, proposing them, and deciding what was proposed."""
 
+from collections.abc import Sequence
+from typing import Any
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.paginator import Paginator
@@ -33,6 +36,7 @@ from certification.presenters import (
 from certification.presenters import (
     requirements_page as requirements_screen,
 )
+from certification.presenters.signing_shown import issuing_shown
 from certification.queries.candidates import (
     MOST_CANDIDATES,
     PASSED_LATELY,
@@ -49,6 +53,8 @@ from people.exceptions import ProofRefused
 from people.middleware.languages import in_own_language
 from people.models import Role
 from people.services.proof import prove_identity
+from records.domain.shown import Shown
+from records.exceptions import ShownOtherwise
 from training import access as training_access
 
 FORM_METHODS = ["GET", "HEAD", "POST"]
@@ -65,9 +71,14 @@ def requirements_page(request: UserRequest, employee_number: str, scope_code: st
 @login_required
 def proposal_new(request: UserRequest, employee_number: str, scope_code: str) -> HttpResponse:
     person, scope = access.person_to_propose(request.user, employee_number, scope_code)
-    form = ProposeForm(request.POST)
-    screen = requirements_screen.build(person, scope, request.user, request.GET.get("scheme", ""))
-    if form.is_valid() and screen.revision is not None:
+    now = timezone.now()
+    screen = requirements_screen.build(
+        person, scope, request.user, request.GET.get("scheme", ""), now
+    )
+    if screen.revision is None:
+        return _requirements(request, employee_number, scope_code)
+    form = ProposeForm(request.POST, showing=requirements_screen.shown(screen, now))
+    if form.is_valid():
         try:
             proposal = services.propose(
                 person=person,
@@ -79,8 +90,12 @@ def proposal_new(request: UserRequest, employee_number: str, scope_code: str) ->
                     actor=request.user,
                     at=timezone.now(),
                     proof=prove_identity(request.user, form.cleaned_data["password"]),
+                    shown=form.shown_digest,
                 ),
             )
+        except ShownOtherwise:
+            screen = requirements_screen.build(person, scope, request.user, screen.revision.name)
+            form.show_anew(requirements_screen.shown(screen, timezone.now()))
         except ProofRefused as error:
             form.add_error("password", str(error))
         except CertificationError as error:
@@ -97,14 +112,20 @@ def _requirements(
     request: UserRequest, employee_number: str, scope_code: str, form: ProposeForm | None = None
 ) -> HttpResponse:
     person, scope = access.person_and_scope(request.user, employee_number, scope_code)
-    screen = requirements_screen.build(person, scope, request.user, request.GET.get("scheme", ""))
-    if form is None:
-        form = ProposeForm(initial={"restriction": screen.restriction_held})
+    now = timezone.now()
+    screen = requirements_screen.build(
+        person, scope, request.user, request.GET.get("scheme", ""), now
+    )
+    if form is None and screen.may_propose and screen.revision is not None:
+        form = ProposeForm(
+            initial={"restriction": screen.restriction_held},
+            showing=requirements_screen.shown(screen, now),
+        )
     return render(
         request,
         "certification/requirements.html",
         {"screen": screen, "form": form},
-        status=422 if form.errors else 200,
+        status=422 if form is not None and form.errors else 200,
     )
 
 
@@ -142,7 +163,7 @@ def proposals_new(request: UserRequest) -> HttpResponse:
                 form.add_error("password", str(error))
             else:
                 together = services.propose_together(
-                    [row.candidate for row in chosen],
+                    [_ticked(request, row.key, row.candidate) for row in chosen],
                     act=Act(actor=user, at=now, proof=proof),
                     note=form.cleaned_data["note"],
                 )
@@ -159,6 +180,7 @@ def proposals_new(request: UserRequest) -> HttpResponse:
                     % {"n": n},
                 )
                 return redirect(_same_view(request))
+        ticked = _as_shown(request, screen.ready)
     context = {
         "screen": screen,
         "filters": filters,
@@ -200,9 +222,12 @@ def proposals_decide(request: UserRequest) -> HttpResponse:
                 form.add_error("password", str(error))
             else:
                 act = Act(actor=user, at=now, proof=proof)
-                together = services.issue_together(chosen, act=act)
+                together = services.issue_together(
+                    [_ticked(request, str(proposal.pk), proposal) for proposal in chosen], act=act
+                )
                 _tell(request, together, _issued(together.done))
                 return redirect("certification:proposals_decide")
+        ticked = _as_shown(request, screen.issuable)
     context = {"screen": screen, "ticked": ticked, "form": form}
     status = 422 if form.is_bound else 200
     return render(request, "certification/proposals_decide.html", context, status=status)
@@ -224,6 +249,27 @@ def board_leads_to(request: UserRequest, number: str) -> HttpResponse:
         "may_propose": access.may_propose(request.user, person),
     }
     return render(request, "certification/partials/board_leads_to.html", context)
+
+
+def _as_shown(
+    request: UserRequest, rows: Sequence[candidates_page.Row | decide_page.DecideRow]
+) -> list[str]:
+    """The ticks that a refused form keeps: of what is still as its page showed it."""
+    sent = request.POST.getlist("ticked")
+    return [
+        row.key
+        for row in rows
+        if row.key in sent and request.POST.get(f"shown-{row.key}") == row.shown
+    ]
+
+
+def _ticked(request: UserRequest, key: str, what: Any) -> services.Ticked:
+    """What was ticked, with what the page that sent it showed of it."""
+    return services.Ticked(
+        what,
+        shown=request.POST.get(f"shown-{key}", ""),
+        restriction=request.POST.get(f"only-{key}", ""),
+    )
 
 
 def _issued(done: list[Certificate]) -> str:
@@ -284,14 +330,19 @@ def proposal_list(request: UserRequest) -> HttpResponse:
 @login_required
 def proposal_detail(request: UserRequest, proposal_id: int) -> HttpResponse:
     proposal = access.proposal_for_reader(request.user, proposal_id)
-    return _proposal(request, proposal, _issue_form(proposal), DeclineForm())
+    return _proposal(request, proposal, _issue_form(request, proposal), DeclineForm())
 
 
 @require_POST
 @login_required
 def proposal_issue(request: UserRequest, proposal_id: int) -> HttpResponse:
     proposal = access.proposal_for_reader(request.user, proposal_id)
-    form = IssueForm(request.POST)
+    try:
+        certificates.refuse_if_decided(proposal)
+    except CertificationError as error:
+        messages.error(request, str(error))
+        return redirect("certification:proposal_detail", proposal.pk)
+    form = IssueForm(request.POST, showing=_issuing_shown(request, proposal))
     if form.is_valid():
         try:
             certificate = certificates.issue_certificate(
@@ -301,8 +352,11 @@ def proposal_issue(request: UserRequest, proposal_id: int) -> HttpResponse:
                     actor=request.user,
                     at=timezone.now(),
                     proof=prove_identity(request.user, form.cleaned_data["password"]),
+                    shown=form.shown_digest,
                 ),
             )
+        except ShownOtherwise:
+            form.show_anew(_issuing_shown(request, proposal))
         except ProofRefused as error:
             form.add_error("password", str(error))
         except CertificationError as error:
@@ -329,16 +383,23 @@ def proposal_decline(request: UserRequest, proposal_id: int) -> HttpResponse:
         else:
             messages.success(request, _("Declined. The instructor sees why."))
             return redirect("certification:proposal_detail", proposal.pk)
-    return _proposal(request, proposal, _issue_form(proposal), form)
+    return _proposal(request, proposal, _issue_form(request, proposal), form)
 
 
-def _issue_form(proposal: Proposal) -> IssueForm:
+def _issuing_shown(request: UserRequest, proposal: Proposal) -> Shown:
+    now = timezone.now()
+    day = proposal.person.site.today(now)
+    checked = requirements(proposal.person, proposal.scope, proposal.scheme_revision, day)
+    return issuing_shown(proposal, request.user, checked, now)
+
+
+def _issue_form(request: UserRequest, proposal: Proposal) -> IssueForm:
     """With what was proposed, and what restricts the person meanwhile."""
     person, scope = proposal.person, proposal.scope
     held = certificates.with_restrictions_held(
         person, scope, person.site.today(), proposal.restriction
     )
-    return IssueForm(initial={"restriction": held})
+    return IssueForm(initial={"restriction": held}, showing=_issuing_shown(request, proposal))
 
 
 def _proposal(

@@ -12,6 +12,7 @@ from assessments.services import judgements
 from tests import factories
 from tests.factories import NOW, PASSWORD
 from tests.markup import Markup
+from tests.signing import send_as_shown
 
 pytestmark = pytest.mark.django_db
 
@@ -83,7 +84,7 @@ def signed(grading):
 
 
 def sign(client, board, password=PASSWORD, stage="soldered"):
-    return client.post(address(board, "stage_sign", stage), {"password": password})
+    return send_as_shown(client, address(board, "stage_sign", stage), {"password": password})
 
 
 # Signing

@@ -24,6 +24,7 @@ from tests.assessments.several import (
     sign,
 )
 from tests.factories import PASSWORD
+from tests.signing import send_as_shown
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("everybody_has_standing")]
 
@@ -242,7 +243,9 @@ def test_a_third_person_decides_with_both_readings_before_them(client, graders, 
     assert "One grader" in told
     assert 'class="verdict is-reject"' in told
     assert str(graders[0]) not in told
-    answer = client.post(at("board_decide", differing), decision_data(differing), follow=True)
+    answer = send_as_shown(
+        client, at("board_decide", differing), decision_data(differing), follow=True
+    )
     assert answer.redirect_chain[-1][0] == at("board_result", differing)
     told = text_of(answer)
     assert "Decided and signed" in told
@@ -267,7 +270,7 @@ def test_a_third_person_decides_with_both_readings_before_them(client, graders, 
 )
 def test_a_decision_that_is_not_whole_is_shown_again(client, graders, differing, data, says):
     client.force_login(graders[2])
-    answer = client.post(at("board_decide", differing), decision_data(differing, **data))
+    answer = send_as_shown(client, at("board_decide", differing), decision_data(differing, **data))
     assert answer.status_code == 422
     assert says in text_of(answer)
     assert "Seen." in text_of(answer)
@@ -337,7 +340,7 @@ def test_a_joint_is_sent_back_reworked_and_inspected(client, graders, rejected):
         )
         assert answer.json() == {"saved": True}
     for stage in ("formed", "soldered"):
-        client.post(at("stage_sign", rejected, stage), {"password": PASSWORD})
+        send_as_shown(client, at("stage_sign", rejected, stage), {"password": PASSWORD})
     assert outcome_of(rejected)[:2] == (True, True)
     told = text_of(as_seen_by(client, owner, at("board_result", rejected)))
     assert "E02, make 1" in told

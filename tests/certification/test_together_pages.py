@@ -98,22 +98,29 @@ def names(rows):
     return [row.person.full_name for row in rows]
 
 
-def keys(client, address=NEW):
-    return [row.key for row in client.get(address).context["screen"].ready]
+def rows_on(client, address=NEW):
+    """What can be ticked on a page, as it shows it now."""
+    screen = client.get(address).context["screen"]
+    return screen.ready if address.startswith(NEW) else screen.issuable
 
 
-def propose(client, ticked, address=NEW, **fields):
+def sent(rows):
+    """What the page sends of these rows where all of them are ticked."""
+    return {
+        "ticked": [row.key for row in rows],
+        **{f"shown-{row.key}": row.shown for row in rows},
+        **{f"only-{row.key}": row.restriction for row in rows},
+    }
+
+
+def propose(client, rows, address=NEW, **fields):
     return client.post(
-        address, {"ticked": ticked, "note": "", "password": PASSWORD, **fields}, follow=True
+        address, {"note": "", "password": PASSWORD, **sent(rows), **fields}, follow=True
     )
 
 
-def decide(client, proposals, **fields):
-    return client.post(
-        DECIDE,
-        {"ticked": [one.pk for one in proposals], "password": PASSWORD, **fields},
-        follow=True,
-    )
+def decide(client, rows, **fields):
+    return client.post(DECIDE, {"password": PASSWORD, **sent(rows), **fields}, follow=True)
 
 
 def queries_of(client, address):
@@ -130,7 +137,7 @@ def said(response):
 @pytest.fixture
 def proposals(client, instructor, passed):
     client.force_login(instructor)
-    propose(client, keys(client))
+    propose(client, rows_on(client))
     return list(Proposal.objects.order_by("person__full_name"))
 
 
@@ -235,7 +242,7 @@ def test_ticked_are_proposed_under_one_proof_each_with_a_signature(
     client.force_login(instructor)
     before = Signature.objects.count()
 
-    response = propose(client, keys(client), note="Class of November.")
+    response = propose(client, rows_on(client), note="Class of November.")
 
     made = list(Proposal.objects.order_by("person__full_name"))
     assert [one.person for one in made] == passed
@@ -255,20 +262,20 @@ def test_nobody_ticked_or_a_wrong_password_proposes_nobody_and_keeps_the_ticks(
     client, instructor, passed
 ):
     client.force_login(instructor)
-    ticked = keys(client)
+    ticked = rows_on(client)
 
     none = propose(client, [])
     wrong = propose(client, ticked[:1], password="no")
 
     assert (none.status_code, wrong.status_code) == (422, 422)
     assert "nobody on this page is ticked" in none.content.decode()
-    assert wrong.context["ticked"] == ticked[:1]
+    assert wrong.context["ticked"] == [ticked[0].key]
     assert not Proposal.objects.exists()
 
 
 def test_second_press_proposes_nobody_twice(client, instructor, passed):
     client.force_login(instructor)
-    ticked = keys(client)
+    ticked = rows_on(client)
     propose(client, ticked)
 
     again = propose(client, ticked)
@@ -283,7 +290,7 @@ def test_second_press_proposes_nobody_twice(client, instructor, passed):
 def test_quality_decides_on_all_with_one_proof(client, quality, proposals):
     client.force_login(quality)
 
-    response = decide(client, proposals)
+    response = decide(client, rows_on(client, DECIDE))
 
     made = list(Certificate.objects.order_by("person__full_name"))
     assert [one.person for one in made] == [one.person for one in proposals]
@@ -296,20 +303,21 @@ def test_quality_decides_on_all_with_one_proof(client, quality, proposals):
 def test_only_what_is_ticked_is_issued(client, quality, proposals):
     client.force_login(quality)
 
-    decide(client, proposals[1:])
+    decide(client, rows_on(client, DECIDE)[1:])
 
     assert Certificate.objects.get().person == proposals[1].person
     assert Proposal.objects.open().get() == proposals[0]
 
 
 def test_what_cannot_be_issued_stays_with_its_reason(client, quality, proposals, today):
+    client.force_login(quality)
+    before = rows_on(client, DECIDE)
     person = proposals[0].person
     person.left_on = today - timedelta(days=1)
     person.save(update_fields=["left_on"])
-    client.force_login(quality)
 
     shown = client.get(DECIDE)
-    response = decide(client, proposals)
+    response = decide(client, before)
 
     assert [bool(row.refusal) for row in shown.context["screen"].rows] == [True, False]
     assert f'name="ticked" value="{proposals[0].pk}"' not in shown.content.decode()
@@ -320,18 +328,65 @@ def test_what_cannot_be_issued_stays_with_its_reason(client, quality, proposals,
 
 def test_second_press_or_back_issues_nothing_twice(client, quality, proposals):
     client.force_login(quality)
-    decide(client, proposals)
+    rows = rows_on(client, DECIDE)
+    decide(client, rows)
 
-    again = decide(client, proposals)
+    again = decide(client, rows)
 
     assert Certificate.objects.count() == 2
     assert "This proposal was decided already: issued." in said(again)
 
 
+def test_what_changed_since_the_page_was_shown_is_not_signed(
+    client, quality, proposals, exercise, instructor, now
+):
+    client.force_login(quality)
+    before = rows_on(client, DECIDE)
+    # A newer board comes to count for the first of them.
+    make_passed_board(proposals[0].person, exercise, grader=instructor, signed_at=now)
+
+    response = decide(client, before)
+
+    assert Certificate.objects.get().person == proposals[1].person
+    assert "Ada Brisk, Terminals, operator stays as it was. What you were shown" in said(response)
+    decide(client, rows_on(client, DECIDE))
+    assert Certificate.objects.count() == 2
+
+
+def test_page_without_what_it_showed_signs_nothing(client, quality, instructor, proposals):
+    client.force_login(quality)
+    rows = rows_on(client, DECIDE)
+
+    response = decide(client, rows, **{f"shown-{row.key}": "" for row in rows})
+
+    assert "What you were shown has changed since" in said(response)
+    assert not Certificate.objects.exists()
+
+
+def test_restriction_is_signed_as_the_page_showed_it(
+    client, quality, instructor, passed, scope, revision, today, now
+):
+    issued_on = today.replace(year=today.year - 2, day=min(today.day, 28)) + timedelta(days=30)
+    make_certificate(passed[0], scope, revision=revision, issued_on=issued_on)
+    client.force_login(instructor)
+    propose(client, rows_on(client))
+    act = Act(quality, now, proof="password", reason="Cold joints.", effective_on=today)
+    events.restrict_certificates(person=passed[0], scope=scope, act=act, restriction="turrets")
+    client.force_login(quality)
+    shown = rows_on(client, DECIDE)
+    assert [row.restriction for row in shown] == ["turrets", ""]
+
+    decide(client, shown)
+
+    assert Certificate.objects.order_by("pk").filter(person=passed[0]).last().restriction == (
+        "turrets"
+    )
+
+
 def test_wrong_password_issues_nothing(client, quality, proposals):
     client.force_login(quality)
 
-    response = decide(client, proposals, password="no")
+    response = decide(client, rows_on(client, DECIDE), password="no")
 
     assert response.status_code == 422
     assert response.context["ticked"] == [str(one.pk) for one in proposals]
@@ -347,7 +402,7 @@ def test_instructor_reads_there_that_quality_issues(client, instructor, proposal
     assert {row.refusal for row in screen.rows} == {
         f"Under {proposals[0].scheme_revision} quality issues."
     }
-    assert "stays as it was" in said(decide(client, proposals))
+    assert "stays as it was" in said(decide(client, screen.rows))
     assert not Certificate.objects.exists()
 
 
@@ -356,7 +411,7 @@ def test_proposal_says_how_long_it_has_waited(
 ):
     client.force_login(instructor)
     monkeypatch.setattr(timezone, "now", lambda: now)
-    propose(client, keys(client))
+    propose(client, rows_on(client))
     monkeypatch.setattr(timezone, "now", lambda: now + timedelta(days=16))
     client.force_login(quality)
 
@@ -371,7 +426,7 @@ def test_decisions_take_as_many_queries_for_two_as_for_eight(
     for _n in range(6):
         make_passed_board(make_person(), exercise, grader=instructor, signed_at=now)
     client.force_login(instructor)
-    propose(client, keys(client))
+    propose(client, rows_on(client))
     client.force_login(quality)
 
     assert queries_of(client, DECIDE) == before
