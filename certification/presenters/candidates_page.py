@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
-from itertools import groupby
 
 from certification.exceptions import RequirementsNotMet
 from certification.models import Proposal, SchemeRevision, Scope
@@ -89,45 +88,37 @@ class Row:
 
 
 @dataclass(frozen=True)
-class ScopeRows:
-    """The candidates for one scope: who meets its scheme first, then everybody else."""
-
-    scope: Scope
-    revision: SchemeRevision
-    ready: list[Row]
-    others: list[Row]
-
-
-@dataclass(frozen=True)
 class CandidatesScreen:
-    scopes: Sequence[ScopeRows]
+    """Who meets a scheme, and the others with what they lack; each scope by scope, by name."""
+
+    ready: Sequence[Row]
+    others: Sequence[Row]
     has_more: bool = False
 
     @property
-    def ready(self) -> list[Row]:
-        return [row for group in self.scopes for row in group.ready]
-
-    @property
-    def others(self) -> list[Row]:
-        return [row for group in self.scopes for row in group.others]
+    def rows(self) -> list[Row]:
+        return [*self.ready, *self.others]
 
 
-def build(candidates: Candidates, scope: Scope | None = None) -> CandidatesScreen:
-    """Ask the scheme of everybody, in the same queries for one as for two hundred."""
+def build(
+    candidates: Candidates, scope: Scope | None = None, *, with_held: bool = True
+) -> CandidatesScreen:
+    """Ask the scheme of everybody, in the same queries for one as for two hundred.
+
+    Parameters
+    ----------
+    candidates : Candidates
+    scope : Scope or None
+        The only one that is asked about.
+    with_held : bool
+        Whether those are listed too whose certificate is not yet to be renewed.
+    """
     rows = rows_of([one for one in candidates.found if scope in (None, one.scope)])
-    of_scopes = [list(of_scope) for _pk, of_scope in groupby(rows, key=lambda row: row.scope.pk)]
-    return CandidatesScreen([_of_scope(of_scope) for of_scope in of_scopes], candidates.has_more)
-
-
-def _of_scope(rows: Sequence[Row]) -> ScopeRows:
-    return ScopeRows(
-        rows[0].scope,
-        rows[0].revision,
+    others = [row for row in rows if row.state != State.READY]
+    return CandidatesScreen(
         [row for row in rows if row.state == State.READY],
-        sorted(
-            (row for row in rows if row.state != State.READY),
-            key=lambda row: list(State).index(row.state),
-        ),
+        [row for row in others if with_held or row.state != State.HELD],
+        candidates.has_more,
     )
 
 

@@ -147,13 +147,13 @@ def proposals_new(request: UserRequest) -> HttpResponse:
         candidates = in_class(session, sites, days, but=user.person_id or 0)
     else:
         candidates = passed_lately(sites, days, now, but=user.person_id or 0)
-    screen = candidates_page.build(candidates, scope)
+    screen = candidates_page.build(candidates, scope, with_held=session is not None)
     ticked = [row.key for row in screen.ready] if "all" in request.GET else []
     form = ProposeTogetherForm(request.POST if request.method == "POST" else None)
     if request.method == "POST":
         ticked = request.POST.getlist("ticked")
         # Whoever is no longer ready is refused by name, with the reason.
-        chosen = [row for row in [*screen.ready, *screen.others] if row.key in ticked]
+        chosen = [row for row in screen.rows if row.key in ticked]
         if not chosen:
             form.add_error(None, _("Tick whom to propose: nobody on this page is ticked."))
         if form.is_valid():

@@ -149,12 +149,12 @@ def test_class_is_one_list_with_what_each_lacks(client, instructor, passed, sess
 
     response = client.get(f"{NEW}?session={session.number}")
 
-    (group,) = response.context["screen"].scopes
-    assert names(group.ready) == ["Ada Brisk", "Ben Colt"]
-    assert names(group.others) == ["Cy Dunne"]
+    screen = response.context["screen"]
+    assert names(screen.ready) == ["Ada Brisk", "Ben Colt"]
+    assert names(screen.others) == ["Cy Dunne"]
     page = response.content.decode()
     assert "0 of 1 board passed" in page
-    assert f"exercise={group.others[0].lacking[0].exercise_code}" in page
+    assert f"exercise={screen.others[0].lacking[0].exercise_code}" in page
 
 
 def test_without_a_class_whoever_passed_lately_is_listed(client, instructor, passed, exercise, now):
@@ -208,6 +208,7 @@ def test_suspended_stays_off_the_ticks_with_the_reason(
     assert names(screen.ready) == ["Ben Colt"]
     (row,) = screen.others
     assert "is suspended for" in row.refusal
+    assert row.state == "lacking"
 
 
 def test_nobody_finds_themselves_or_people_of_another_site(
@@ -218,7 +219,7 @@ def test_nobody_finds_themselves_or_people_of_another_site(
     make_passed_board(there, exercise, signed_at=now)
     client.force_login(instructor)
 
-    assert client.get(NEW).context["screen"].scopes == []
+    assert client.get(NEW).context["screen"].rows == []
 
 
 def test_list_takes_as_many_queries_for_two_as_for_twelve(
