@@ -466,8 +466,8 @@ def test_result_leads_on_to_the_scheme_the_person_and_the_next_board(
     assert f'href="/people/{passed[0].employee_number}/"' in page
     assert f'href="/boards/{waiting.number}/grade/"' in page
     assert f'hx-get="/boards/{board.number}/leads-to/"' in page
-    assert "Everything is there: propose" in leads
-    assert f"/people/{passed[0].employee_number}/scopes/{scope.code}/" in leads
+    assert "Everything is there." in leads
+    assert f"/people/{passed[0].employee_number}/scopes/{scope.code}/#h-next" in leads
 
 
 def test_result_says_to_the_operator_what_is_lacking_and_offers_nothing(
