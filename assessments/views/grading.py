@@ -29,7 +29,6 @@ from assessments.services.board_lock import refuse_if_cancelled
 from people.access import UserRequest
 from people.exceptions import ProofRefused
 from people.middleware import tablets
-from people.middleware.languages import in_own_language
 from people.services.proof import prove_identity
 from records.exceptions import ShownOtherwise
 from training import access as training_access
@@ -174,12 +173,8 @@ def board_grade(request: UserRequest, number: str, own: bool = False) -> HttpRes
 @require_safe
 @login_required
 def board_comparison(request: UserRequest, number: str) -> HttpResponseBase:
-    """What to hold a joint against: a part of the grading screen, or a page by itself.
-
-    As a part it speaks as the screen does.
-    """
-    shown = _board_beside if _is_part(request) else in_own_language(_board_beside)
-    response = shown(request, number)
+    """What to hold a joint against: a part of the grading screen, or a page by itself."""
+    response = _board_beside(request, number)
     patch_vary_headers(response, ("HX-Request",))
     add_never_cache_headers(response)
     return response
@@ -281,7 +276,6 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @login_required
-@in_own_language
 def grading_correct(request: UserRequest, number: str, grading_id: int) -> HttpResponse:
     board = access.board_for_grader(request.user, number)
     grading = Grading.objects.counted().filter(board=board, pk=grading_id).first()

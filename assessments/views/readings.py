@@ -20,14 +20,12 @@ from assessments.services import decisions, reading_requests, rework
 from assessments.services.grading import refuse_unless_may_grade
 from people.access import UserRequest
 from people.exceptions import ProofRefused
-from people.middleware.languages import in_own_language
 from people.services.proof import prove_identity
 from records.exceptions import ShownOtherwise
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
-@in_own_language
 def joint_rework(request: UserRequest, number: str, joint_id: int) -> HttpResponse:
     """Send one rejected joint back to be made again."""
     board = access.board_for_grader(request.user, number)
@@ -76,7 +74,6 @@ def joint_rework(request: UserRequest, number: str, joint_id: int) -> HttpRespon
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
-@in_own_language
 def board_decide(request: UserRequest, number: str) -> HttpResponse:
     """Decide, as a third person, every judgement on which two graders differ."""
     board = access.board_to_decide(request.user, number)
@@ -133,7 +130,6 @@ def _decision_form(request: UserRequest, board: Board) -> DecisionForm:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
-@in_own_language
 def another_reading(request: UserRequest, number: str) -> HttpResponse:
     """Ask, once, that one's own board be read again."""
     board = access.own_board(request.user, number)

@@ -50,7 +50,6 @@ from certification.services import proposals as services
 from certification.services.acts import Act
 from people.access import UserRequest, days_for, role_required
 from people.exceptions import ProofRefused
-from people.middleware.languages import in_own_language
 from people.models import Role
 from people.services.proof import prove_identity
 from records.domain.shown import Shown
@@ -235,7 +234,6 @@ def proposals_decide(request: UserRequest) -> HttpResponse:
 
 @require_safe
 @login_required
-@in_own_language
 def board_leads_to(request: UserRequest, number: str) -> HttpResponse:
     """What a board that was judged leads on to, by the schemes: a part of its result's page."""
     board = board_for_reader(request.user, number)

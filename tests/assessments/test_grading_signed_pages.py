@@ -257,7 +257,7 @@ def test_before_everything_is_signed_the_result_is_open(client, instructor, boar
     told = text(client.get(address(board, "board_result")))
     assert "not signed yet" in told
     assert told.count("not yet</td>") == 6
-    assert "Go on grading" in told
+    assert "Continue grading" in told
 
 
 def test_the_makers_own_reading_is_compared_and_not_counted(client, instructor):

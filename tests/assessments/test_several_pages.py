@@ -325,7 +325,7 @@ def test_a_joint_is_sent_back_reworked_and_inspected(client, graders, rejected):
     told = text_of(as_seen_by(client, graders[1], reverse("certification:bench")))
     assert "reworked joints wait to be inspected" in told
     screen = as_seen_by(client, graders[1], at("board_grade", rejected)).context["screen"]
-    assert [str(one.joint) for one in screen.cells] == ["E02, make 2"]
+    assert [str(one.joint) for one in screen.cells] == ["E02, rework 1"]
     for criterion, stage in (("F-1", "formed"), ("S-1", "soldered"), ("S-3", "soldered")):
         answer = client.post(
             at("board_judge", rejected),
@@ -343,10 +343,10 @@ def test_a_joint_is_sent_back_reworked_and_inspected(client, graders, rejected):
         send_as_shown(client, at("stage_sign", rejected, stage), {"password": PASSWORD})
     assert outcome_of(rejected)[:2] == (True, True)
     told = text_of(as_seen_by(client, owner, at("board_result", rejected)))
-    assert "E02, make 1" in told
-    assert "E02, make 2" in told
+    assert "E02, first attempt" in told
+    assert "E02, rework 1" in told
     assert "kept, for the statistics" in told
-    assert told.count("the last make counts") == 1
+    assert told.count("the last attempt counts") == 1
 
 
 @pytest.mark.parametrize(
@@ -387,7 +387,7 @@ def test_a_trainee_asks_once_and_is_shown_the_answer(client, graders, rejected):
     assert at("another_reading", rejected) not in text_of(client.get(at("board_result", rejected)))
 
     told = text_of(as_seen_by(client, graders[1], reverse("certification:bench")))
-    assert "asked for another reading" in told
+    assert "asked for a regrading" in told
     assert rejected.number not in text_of(
         as_seen_by(client, graders[0], reverse("certification:bench"))
     )
@@ -410,7 +410,7 @@ def test_whoever_may_read_again_is_shown_nothing_of_before(client, graders, reje
         assert 'class="verdict is-reject"' not in told, name
     told = text_of(as_seen_by(client, graders[1], at("board_result", rejected)))
     assert "you may give it" in told
-    assert "to be read again" in text_of(
+    assert "to be regraded" in text_of(
         as_seen_by(client, graders[1], reverse("assessments:board_list"))
     )
 

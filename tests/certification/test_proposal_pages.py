@@ -290,7 +290,7 @@ def test_how_well_a_board_passed_is_closed_to_who_may_read_it_again(
         client.force_login(user)
         told = [text_of(client.get(page)) for page in pages]
         assert all(board.number in one for one in told)
-        return {("87.5" in one, "to be read again" in one) for one in told}
+        return {("87.5" in one, "to be regraded" in one) for one in told}
 
     client.force_login(quality)
     issue(client, proposal)

@@ -66,9 +66,9 @@ def class_places(request: UserRequest) -> HttpResponse:
 
 
 def _placed(people: Sequence[Person], newcomers: int) -> str:
-    message = ngettext(
-        "%(n)d person is enrolled.", "%(n)d people are enrolled.", newcomers
-    ) % {"n": newcomers}
+    message = ngettext("%(n)d person is enrolled.", "%(n)d people are enrolled.", newcomers) % {
+        "n": newcomers
+    }
     already = len(people) - newcomers
     if already:
         message += " " + ngettext(
