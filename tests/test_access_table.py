@@ -273,6 +273,7 @@ TABLE: dict[str, Row] = {
     "training:course_detail": page(EVERYBODY, "course"),
     "training:class_list": page(INSTRUCTORS | QUALITY, others=NO),
     "training:class_new": form(INSTRUCTORS, others=NO),
+    "training:class_places": form(INSTRUCTORS, others=NO),
     "training:class_detail": page(READS, "session"),
     "training:class_edit": form(TEACHES | {"own_instructor"}, "session"),
     "training:class_enrol": act(TEACHES | {"own_instructor"}, "session"),
