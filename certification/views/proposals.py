@@ -235,18 +235,23 @@ def proposals_decide(request: UserRequest) -> HttpResponse:
 @require_safe
 @login_required
 def board_leads_to(request: UserRequest, number: str) -> HttpResponse:
-    """What a board that was judged leads on to, by the schemes: a part of its result's page."""
+    """What a board that was judged leads on to, by the schemes: a part of its result's page.
+
+    Without a script it is a page of its own.
+    """
     board = board_for_reader(request.user, number)
     if not may_see_outcome(request.user, board):
         raise Http404
     person = board.person
     candidates = by_exercise(person, board.exercise.code, person.site.today())
     context = {
+        "board": board,
         "rows": candidates_page.rows_of(candidates.found),
         "is_own": request.user.person_id == person.pk,
         "may_propose": access.may_propose(request.user, person),
     }
-    return render(request, "certification/partials/board_leads_to.html", context)
+    page = "partials/board_leads_to" if request.htmx else "board_leads_to"
+    return render(request, f"certification/{page}.html", context)
 
 
 def _as_shown(
