@@ -1,6 +1,6 @@
 """What the page of one certificate shows, and what may be done from it."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -257,9 +257,18 @@ def boards_of(evidence: Mapping[str, Any], user: User) -> list[EvidenceBoard]:
     That they passed is said by the certificate or proposal itself; how well is not, to whoever
     may give the other reading that was asked for.
     """
+    return boards_of_each([evidence], user)[0]
+
+
+def boards_of_each(evidence: Sequence[Mapping[str, Any]], user: User) -> list[list[EvidenceBoard]]:
+    """The same of several copies, in one query for all of them."""
+    numbers = [board["number"] for copy in evidence for board in copy.get("boards", [])]
+    closed = outcomes_closed_to(user, numbers)
+    return [_boards_of(copy, closed) for copy in evidence]
+
+
+def _boards_of(evidence: Mapping[str, Any], closed: Collection[str]) -> list[EvidenceBoard]:
     purposes = dict(Board.Purpose.choices)
-    boards = evidence.get("boards", [])
-    closed = outcomes_closed_to(user, [board["number"] for board in boards])
     return [
         EvidenceBoard(
             number=board["number"],
@@ -272,5 +281,5 @@ def boards_of(evidence: Mapping[str, Any], user: User) -> list[EvidenceBoard]:
             signers=", ".join(dict.fromkeys(sign["by"] for sign in board["signatures"])),
             is_closed=board["number"] in closed,
         )
-        for board in boards
+        for board in evidence.get("boards", [])
     ]

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Sequence
 from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef, QuerySet
@@ -60,6 +61,24 @@ def plan_class(
     trail.record(
         actor=actor, act="class planned", about=session, payload=_session_payload(session), at=at
     )
+    return session
+
+
+@transaction.atomic
+def plan_class_for(
+    people: Sequence[Person],
+    *,
+    actor: User,
+    at: datetime,
+    overlaps: Collection[str] | None = None,
+    **plan: Any,
+) -> ClassSession:
+    """Plan a class and enrol people in it, or do neither; ``plan`` is what `plan_class` takes."""
+    # People come first in the order of locks, before the series of numbers.
+    lock_people([person.pk for person in people])
+    session = plan_class(**plan, actor=actor, at=at)
+    if people:
+        enrol_people(session=session, people=people, actor=actor, at=at, overlaps=overlaps)
     return session
 
 
