@@ -334,10 +334,16 @@ def test_attendance_of_a_page_opened_before_somebody_else_answered(client, today
 
 def test_attendance_of_a_day_to_come_says_to_wait_for_it(client, today):
     tomorrow = today + timedelta(days=1)
-    session = make_session(people=(make_person(),), starts_on=tomorrow, ends_on=tomorrow)
+    session = make_session(
+        people=(make_person(), make_person()), starts_on=tomorrow, ends_on=tomorrow
+    )
     client.force_login(session.instructor)
+    first, second = session.enrolments.order_by("pk")
+    sent = {"shown": [f"{first.pk}:open", f"{second.pk}:open"], "present": [second.pk]}
 
-    answer = client.post(f"/classes/{session.number}/attendance/{tomorrow.isoformat()}/", {})
+    answer = client.post(f"/classes/{session.number}/attendance/{tomorrow.isoformat()}/", sent)
 
     assert answer.status_code == 422
     assert "Take attendance on the day" in answer.content.decode()
+    kept = {row.of: row.chosen for row in answer.context["rows"]}
+    assert kept == {first: "", second: "on"}

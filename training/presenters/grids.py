@@ -189,11 +189,15 @@ def _calibration_note(calibration: Calibration) -> str:
 
 
 def attendance_rows(
-    session: ClassSession, day: date, ticked: Collection[int], outcome: Outcome | None
+    session: ClassSession,
+    day: date,
+    ticked: Collection[int] | None = None,
+    outcome: Outcome | None = None,
 ) -> list[GridRow]:
     """Everybody in a class with what is recorded of the day.
 
-    Before attendance is taken everybody counts as there, so that only gaps need a tap.
+    Before attendance is taken everybody counts as there, so that only gaps need a tap. What was
+    ``ticked`` stays in rows that were refused, or in all of them where there is no outcome.
     """
     recorded = queries.attendance_recorded(session, day)
     rows = []
@@ -201,8 +205,9 @@ def attendance_rows(
         was = recorded.get(enrolment.pk)
         row = GridRow(enrolment, extra={True: "there", False: "absent", None: "open"}[was])
         row.error = outcome.refused.get(enrolment.pk, "") if outcome else ""
-        # In a row that was refused stays what was chosen; the others show what is recorded.
-        is_there = enrolment.pk in ticked if row.error else was is not False
+        is_there = was is not False
+        if ticked is not None and (row.error or outcome is None):
+            is_there = enrolment.pk in ticked
         row.chosen = "on" if is_there else ""
         rows.append(row)
     return rows

@@ -302,7 +302,9 @@ def class_attendance(request: UserRequest, number: str, day: str) -> HttpRespons
                 return redirect("training:class_detail", number)
             error = done
         status = 422
-    rows = grids.attendance_rows(session, class_day, ticked, outcome)
+    rows = grids.attendance_rows(
+        session, class_day, ticked if request.method == "POST" else None, outcome
+    )
     context: dict[str, Any] = {
         "session": session,
         "day": class_day,
