@@ -1,38 +1,11 @@
 // Grids: the button says exactly what it will record, rows tell what is recorded of the chosen
 // day already, and one key chooses for the row and goes on to the next.
 
+import { counted, dayInWords } from "./grid-words.js";
 import { fill, find, findAll } from "./lib/page.js";
 
 const RESULT_BY_KEY = { p: "pass", f: "fail", 0: "" };
 const STEP_BY_KEY = { ArrowDown: 1, ArrowUp: -1 };
-
-// "Sat 28 Nov", with the year where it is not this one.
-export function dayInWords(isoDay, language, thisYear = new Date().getFullYear()) {
-  const day = new Date(`${isoDay}T00:00:00Z`);
-  if (Number.isNaN(day.getTime())) return "";
-  const words = new Intl.DateTimeFormat(language, {
-    weekday: "short",
-    day: "numeric",
-    month: "short",
-    year: "numeric",
-    timeZone: "UTC",
-  }).formatToParts(day);
-  const part = (type) => words.find((one) => one.type === type).value;
-  const said = [part("weekday"), part("day"), part("month")];
-  if (day.getUTCFullYear() !== thisYear) said.push(part("year"));
-  return said.join(" ");
-}
-
-// What is chosen, in words: "9 passes and 1 fail"; empty where nothing is.
-export function counted(values, words) {
-  return Object.entries(words.kinds)
-    .map(([value, [one, many]]) => {
-      const n = values.filter((chosen) => chosen === value).length;
-      return n && fill(n === 1 ? one : many, { n });
-    })
-    .filter(Boolean)
-    .join(words.and);
-}
 
 // What each row of a form stands at: the value of what is chosen in it, or "off".
 const standings = (form) =>
@@ -49,7 +22,8 @@ function follow(form) {
   function say() {
     const what = counted(standings(form), words);
     const day = dayField ? dayInWords(dayField.value, document.documentElement.lang) : words.of;
-    button.textContent = what ? fill(words.record, { what, day }) : words.nothing;
+    const also = words.also && (form.elements.namedItem(words.also).value.trim() || "…");
+    button.textContent = what ? fill(words.record, { what, day, also }) : words.nothing;
     if (!dayField) return;
     for (const note of findAll(".grid-row:not(.is-error) [data-note-of]", form))
       note.hidden = note.dataset.noteOf !== dayField.value;
@@ -66,9 +40,14 @@ const rowsOf = (form) => findAll(".grid-row", form);
 const placeIn = (row) =>
   find("input[type=radio]:checked", row) ?? find("input:not([type=hidden])", row);
 
-function choose(input) {
-  input.checked = true;
-  input.dispatchEvent(new Event("input", { bubbles: true }));
+// Have a row stand at a result; a name to tick knows two of them. False where it knows it not.
+function choose(row, result) {
+  const tick = find("input[data-ticks]", row);
+  const wanted = tick ?? find(`input[type=radio][value="${result}"]`, row);
+  if (!wanted || (tick && result === "fail")) return false;
+  wanted.checked = !tick || result === "pass";
+  wanted.dispatchEvent(new Event("input", { bubbles: true }));
+  return true;
 }
 
 function onKey(form, event) {
@@ -82,12 +61,10 @@ function onKey(form, event) {
     const next = another(STEP_BY_KEY[key]);
     if (next) placeIn(next).focus();
   } else if (key in RESULT_BY_KEY) {
-    const wanted = find(`input[type=radio][value="${RESULT_BY_KEY[key]}"]`, row);
-    if (!wanted) return;
-    choose(wanted);
+    if (!choose(row, RESULT_BY_KEY[key])) return;
     placeIn(another(1) ?? row).focus();
   } else if (key === "g") {
-    const lenses = find("input[type=checkbox]", row);
+    const lenses = find("input[type=checkbox]:not([data-ticks])", row);
     if (!lenses) return;
     lenses.click();
   } else return;

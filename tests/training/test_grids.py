@@ -356,8 +356,6 @@ def test_attendance_taken_twice_at_once_is_one_entry():
     assert TrailEntry.objects.filter(act="attendance taken").count() == 1
 
 
-@together
-@pytest.mark.django_db(transaction=True)
 def test_a_person_taken_from_a_line_meanwhile_is_not_confirmed_by_its_lead():
     lead = make_user("line_lead")
     person = make_person(line_lead=lead.person)

@@ -88,6 +88,7 @@ def words_for_script(
     record: str,
     nothing: str,
     day_field: str = "",
+    also: str = "",
     of: str = "",
 ) -> str:
     """What the page's script says on the button, as JSON.
@@ -97,11 +98,13 @@ def words_for_script(
     kinds : mapping of str to Counted
         By the value that a row has when it is chosen; ``off`` counts the rows that are not.
     record : str
-        The button, with ``{what}`` and ``{day}`` in it.
+        The button, with ``{what}``, ``{day}`` and perhaps ``{also}`` in it.
     nothing : str
         The button while no row is chosen.
     day_field : str
         The field that the day is read from.
+    also : str
+        The field that ``{also}`` is read from.
     of : str
         The day in words, where no field has it.
     """
@@ -115,6 +118,7 @@ def words_for_script(
             "record": record,
             "nothing": nothing,
             "day": day_field,
+            "also": also,
             "of": of,
         }
     )
@@ -274,10 +278,14 @@ def refused_sentence(outcome: Outcome, shown: Collection[int]) -> str:
     return said
 
 
-def change_sentence(before: Collection[tuple[int, str]], after: Collection[tuple[int, str]]) -> str:
-    """Say who is certified again, or no longer, after what was recorded; empty for nobody."""
-    gained = {key for key, _scope in set(after) - set(before)}
-    lost = {key for key, _scope in set(before) - set(after)}
+def change_sentence(
+    before: Collection[tuple[int, str]],
+    after: Collection[tuple[int, str]],
+    recorded: Collection[int],
+) -> str:
+    """Say who of those recorded is certified again, or no longer; empty for nobody."""
+    gained = {key for key, _scope in set(after) - set(before) if key in recorded}
+    lost = {key for key, _scope in set(before) - set(after) if key in recorded}
     said = []
     if gained:
         said.append(_("Certified again: %(people)s.") % {"people": _names(gained)})

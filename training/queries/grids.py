@@ -23,7 +23,7 @@ from training.models import (
 ROWS_AT_MOST = 100
 """How many rows a grid shows; more are found by narrowing the list."""
 
-DAYS_NOTED = 90
+DAYS_NOTED = 45
 """How far back a row says what is recorded of a day already."""
 
 

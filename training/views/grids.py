@@ -95,7 +95,9 @@ def vision_grid(request: UserRequest) -> HttpResponse:
             (presenters.passes, passed.count(True)), (presenters.fails, passed.count(False))
         )
         done = presenters.done_sentence(what, once.cleaned_data["tested_on"], outcome)
-        changed = presenters.change_sentence(before, ports.certified(results, days))
+        changed = presenters.change_sentence(
+            before, ports.certified(results, days), outcome.recorded
+        )
         sent = Sent(sent.chosen, outcome, f"{done} {changed}".strip())
     if sent.fits:
         return _anew(request, sent)
@@ -148,7 +150,9 @@ def work_grid(request: UserRequest) -> HttpResponse:
             once.cleaned_data["performed_on"],
             outcome,
         )
-        changed = presenters.change_sentence(before, ports.certified(ticked, days))
+        changed = presenters.change_sentence(
+            before, ports.certified(ticked, days), outcome.recorded
+        )
         sent = Sent(sent.chosen, outcome, f"{done} {changed}".strip())
     if sent.fits:
         return _anew(request, sent)
@@ -166,9 +170,10 @@ def work_grid(request: UserRequest) -> HttpResponse:
     shown = queries.rows_shown(everybody, in_list, sent.kept)
     words = presenters.words_for_script(
         {"on": presenters.workers},
-        record=_("Record practice of {what} on {day}"),
+        record=_("Record practice of {what} on {also}, {day}"),
         nothing=_("Nobody is ticked yet"),
         day_field="performed_on",
+        also="reference",
     )
     context = {
         "filters": filters,
