@@ -35,7 +35,7 @@ class WorkLogForm(forms.Form):
         label=_("Judged"), choices=TIMES, initial=NOW, widget=forms.RadioSelect
     )
     known_on = forms.DateField(
-        label=_("As known on"),
+        label=_("Using entries made up to"),
         widget=DayInput,
         required=False,
         help_text=_("For the second choice."),
@@ -68,7 +68,7 @@ class WorkLogForm(forms.Form):
             and not cleaned.get("known_on")
             and "known_on" not in self.errors
         ):
-            self.add_error("known_on", _("Say the day as known on which the rows are judged."))
+            self.add_error("known_on", _("Say up to which day entries are used."))
         return cleaned
 
     def check_options(self) -> dict[str, Any]:

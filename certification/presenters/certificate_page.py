@@ -164,7 +164,6 @@ class Restricted:
     since: date | None
     last_day: date | None
     ahead: tuple[Restriction, ...]
-    seen: str
 
 
 def restricted_now(certificate: Certificate, now: datetime) -> Restricted:
@@ -184,7 +183,6 @@ def restricted_now(certificate: Certificate, now: datetime) -> Restricted:
         since=now_on.event.effective_on if now_on else None,
         last_day=now_on.last_day if now_on else None,
         ahead=tuple(one for one in restrictions if one.first_day > day),
-        seen=standing_on_day.restrictions_seen(facts),
     )
 
 

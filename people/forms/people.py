@@ -76,7 +76,7 @@ class PersonForm(forms.Form):
         max_length=254,
         help_text=_("Without one, reminders reach them through their line lead."),
     )
-    language = forms.ChoiceField(label=_("Language of mails"), choices=settings.LANGUAGES)
+    language = forms.ChoiceField(label=_("Language of pages and mails"), choices=settings.LANGUAGES)
     site = forms.ModelChoiceField(Site.objects.none(), label=_("Site"), empty_label=None)
     line_lead = PersonField(label=_("Line lead"), required=False)
     started_on = forms.DateField(label=_("First day here"), required=False, widget=DayInput)

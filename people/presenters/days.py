@@ -144,3 +144,9 @@ def format_instant(at: datetime, zone: str | tzinfo | None = None) -> str:
     """
     local = local_instant(at, zone)
     return f"{format_long_page_day(local)}, {unbroken(format_local_time(local))}"
+
+
+def format_short_instant(at: datetime, zone: str | tzinfo | None = None) -> str:
+    """``25 Nov, 13:50`` in a zone, on one line: in a list whose zone is said beside it."""
+    local = local_instant(at, zone)
+    return f"{format_short_page_day(local)},{NO_BREAK}{date_format(local, 'H:i')}"

@@ -15,6 +15,7 @@ from records.models import TrailPayload
 from tests import factories
 from tests.assessments.several import fresh, joint, make_criteria, read
 from tests.factories import NOW, PASSWORD, make_person, make_user
+from tests.signing import send_as_shown
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("everybody_has_standing")]
 
@@ -139,11 +140,12 @@ def test_decision_between_two_is_asked_for_in_german(client, criteria, graders):
     words = said(client.get(decide))
     assert "Die eine Beurteilung" in words
     assert "nach Augenschein, Platine in der Hand" in words
-    assert "Entscheiden Sie auch hierüber" in said(client.post(decide, {"password": "x"}), 422)
+    refused = send_as_shown(client, decide, {"password": "x"})
+    assert "Entscheiden Sie auch hierüber" in said(refused, 422)
     [name] = re.findall(r'name="(p[^"]*)-outcome"', client.get(decide).text)[:1]
     data = {f"{name}-outcome": "accept", f"{name}-how": "at_board", "password": "x"}
-    assert "Das ist nicht Ihr Passwort" in said(client.post(decide, data), 422)
-    done = client.post(decide, data | {"password": PASSWORD}, follow=True)
+    assert "Das ist nicht Ihr Passwort" in said(send_as_shown(client, decide, data), 422)
+    done = send_as_shown(client, decide, data | {"password": PASSWORD}, follow=True)
     assert "1 Urteil war verschieden" in said(done)
 
 
