@@ -6,10 +6,11 @@ writes such a fact. With nobody listening nothing may be written, since what sta
 register would then silently stop being true.
 
 Work is done within scopes, which this app does not know; whoever does registers their list,
-when a vision test ends, and who is certified for what.
+when vision tests and practice end, and who is certified for what.
 """
 
 from collections.abc import Callable, Collection, Sequence
+from datetime import date
 
 from django.db.models import DateField, Value
 from django.utils.translation import gettext as _
@@ -25,11 +26,13 @@ FactsChanged = Callable[[Person, str | None], None]
 
 ScopeNames = Callable[[], Sequence[tuple[str, str]]]
 WithVisionEnds = Callable[[PersonQuerySet, Days], PersonQuerySet]
+PracticeEnds = Callable[[Collection[int], str, Days], dict[int, date]]
 Certified = Callable[[Collection[int], Days], set[tuple[int, str]]]
 
 _listeners: list[FactsChanged] = []
 _scopes: ScopeNames | None = None
 _vision_ends: WithVisionEnds | None = None
+_practice_ends: PracticeEnds | None = None
 _certified: Certified | None = None
 
 
@@ -89,6 +92,18 @@ def with_vision_ends(people: PersonQuerySet, days: Days) -> PersonQuerySet:
         unknown = Value(None, output_field=DateField(null=True))
         return people.annotate(vision_ends_on=unknown, vision_over_since=unknown)
     return _vision_ends(people, days)
+
+
+def register_practice_ends(provider: PracticeEnds | None) -> PracticeEnds | None:
+    """Set who says when a scope lapses for want of practice; return who did before."""
+    global _practice_ends
+    previous, _practice_ends = _practice_ends, provider
+    return previous
+
+
+def practice_ends(person_ids: Collection[int], scope_code: str, days: Days) -> dict[int, date]:
+    """The last good day of those certified in a scope, if they do no more work in it."""
+    return _practice_ends(person_ids, scope_code, days) if _practice_ends is not None else {}
 
 
 def register_certified(provider: Certified | None) -> Certified | None:

@@ -26,6 +26,18 @@ def with_vision_ends(people: PersonQuerySet, days: Days) -> PersonQuerySet:
     )
 
 
+def practice_ends(person_ids: Collection[int], scope_code: str, days: Days) -> dict[int, date]:
+    """The last good day of those certified in a scope, if they do no more work in it."""
+    ends = StandingEnd.objects.filter(
+        days.each(_ends_on, "span__person__site"),
+        span__person__in=person_ids,
+        span__scope__code=scope_code,
+        span__standing=Standing.CERTIFIED,
+        kind=StandingEnd.Kind.PRACTICE,
+    )
+    return dict(ends.values_list("span__person", "last_day"))
+
+
 def _ends_on(day: date) -> Q:
     """Ends of spans in which a day lies."""
     return Q(Q(span__last_day__isnull=True) | Q(span__last_day__gte=day), span__first_day__lte=day)

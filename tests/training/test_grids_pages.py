@@ -6,6 +6,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from certification.models import StandingEnd
 from certification.services import standing
 from tests.factories import (
     make_certificate,
@@ -223,6 +224,27 @@ def test_a_lead_finds_their_own_people_with_the_longest_without_work_first(clien
     make_person(full_name="Not theirs")
 
     assert names(client.get(WORK)) == ["Long ago", "Lately", "Never"]
+
+
+def test_when_practice_ends_is_told_to_who_reads_in_full_and_not_to_a_lead(client, scope, today):
+    lead, instructor = make_user("line_lead"), make_user("instructor")
+    person = make_person(line_lead=lead.person)
+    revision = make_revision(scope, max_absence_months=6)
+    make_certificate(person, scope, revision=revision, issued_on=today - timedelta(days=40))
+    other = make_scope(code="A-FIRST", level="inspector")
+
+    told = {}
+    for user in (lead, instructor):
+        client.force_login(user)
+        # Nothing was asked for: the scope in which most are certified.
+        answer = client.get(WORK)
+        assert answer.context["scope_code"] == "TERM" != other.code
+        told[user] = rows(answer)[person]
+
+    assert told[lead].is_certified
+    assert told[lead].practice_ends_on is None
+    end = StandingEnd.objects.get(span__person=person, kind="practice", last_day__gte=today)
+    assert told[instructor].practice_ends_on == end.last_day
 
 
 def test_work_is_confirmed_within_the_scope_that_was_shown_or_not_at_all(client, quality, scope):

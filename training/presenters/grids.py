@@ -1,7 +1,7 @@
 """Grids in words: what each row says of before, and what the button will record."""
 
 import json
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from people.models import Person
+from people.models.people import PersonQuerySet
 from people.presenters.days import format_day, format_day_with_weekday, format_instant
 from people.queries.site_days import Days
 from training import ports
@@ -19,6 +20,7 @@ from training.queries import grids as queries
 from training.services.outcomes import Outcome
 
 NAMES_AT_MOST = 6
+PEOPLE_ASKED = 200  # Of a whole site the first are enough to tell what work is done there.
 
 Counted = Callable[[int], str]
 
@@ -54,6 +56,7 @@ class GridRow:
     error: str = ""
     notes: list[DayNote] = field(default_factory=list)
     is_certified: bool = False
+    practice_ends_on: date | None = None
 
 
 def passes(n: int) -> str:
@@ -143,7 +146,14 @@ def _test_note(test: VisionTest, zones: Mapping[int, str]) -> str:
     return _("Test of %(day)s recorded already: not passed, entered %(at)s by %(who)s.") % words
 
 
-def work_rows(people: Sequence[Person], scope_code: str, days: Days) -> list[GridRow]:
+def work_rows(
+    people: Sequence[Person], scope_code: str, days: Days, sites_in_full: Collection[int]
+) -> list[GridRow]:
+    """People with their work in a scope.
+
+    What ends by itself, and when, is told of people at ``sites_in_full`` alone: to a line lead the
+    kind of an end would tell the others apart.
+    """
     keys = [person.pk for person in people]
     work_by_day: dict[tuple[int, date], list[PracticeRecord]] = defaultdict(list)
     for work in queries.work_noted(keys, scope_code, days.day):
@@ -152,14 +162,24 @@ def work_rows(people: Sequence[Person], scope_code: str, days: Days) -> list[Gri
     for (key, day), done in work_by_day.items():
         notes[key].append(DayNote(day, _work_note(day, done)))
     certified = ports.certified(keys, days)
+    in_full = [person.pk for person in people if person.site_id in sites_in_full]
+    ends = ports.practice_ends(in_full, scope_code, days)
     return [
         GridRow(
             person,
             notes=notes[person.pk],
             is_certified=(person.pk, scope_code) in certified,
+            practice_ends_on=ends.get(person.pk),
         )
         for person in people
     ]
+
+
+def commonest_scope(people: PersonQuerySet, days: Days) -> str:
+    """The scope in which most of these people are certified; empty where nobody is."""
+    keys = list(people.order_by("pk").values_list("pk", flat=True)[:PEOPLE_ASKED])
+    scopes = Counter(sorted(code for _key, code in ports.certified(keys, days)))
+    return scopes.most_common(1)[0][0] if scopes else ""
 
 
 def _work_note(day: date, done: Iterable[PracticeRecord]) -> str:

@@ -126,7 +126,7 @@ def work_grid(request: UserRequest) -> HttpResponse:
     """Who did some work: what keeps certificates alive, confirmed of many at once."""
     user, people = request.user, access.people_confirmed_by(request.user)
     days, scopes = _days(user, people), ports.scopes()
-    scope_code = _scope_meant(request, scopes)
+    scope_code = _scope_meant(request, scopes, people, days)
     once = forms.WorkOnceForm(
         post_data(request),
         scopes=scopes,
@@ -183,16 +183,21 @@ def work_grid(request: UserRequest) -> HttpResponse:
         "scope_code": scope_code,
         "scope_title": dict(scopes).get(scope_code, ""),
     }
-    rows = presenters.work_rows(shown, scope_code, days)
+    rows = presenters.work_rows(shown, scope_code, days, user.sites_as(*READERS))
     return _show(request, "training/work_grid.html", once, rows, sent, context)
 
 
-def _scope_meant(request: UserRequest, scopes: Sequence[tuple[str, str]]) -> str:
-    """The scope that was asked for, or the one of last time; the first where neither is known."""
+def _scope_meant(
+    request: UserRequest, scopes: Sequence[tuple[str, str]], people: PersonQuerySet, days: Days
+) -> str:
+    """The scope that was asked for, or the one of last time; else what most people do."""
     codes = [code for code, _title in scopes]
     asked = request.POST.get("scope_code", request.GET.get("scope", ""))
-    last = queries.last_scope_confirmed_by(request.user)
-    return next((code for code in (asked, last, *codes) if code in codes), "")
+    for code in (asked, queries.last_scope_confirmed_by(request.user)):
+        if code in codes:
+            return code
+    commonest = presenters.commonest_scope(people, days)
+    return next((code for code in (commonest, *codes) if code in codes), "")
 
 
 @require_http_methods(FORM_METHODS)
