@@ -8,6 +8,7 @@ from typing import Any
 from django.utils import timezone
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from assessments.access import outcomes_closed_to
 from assessments.models import Board
@@ -29,7 +30,7 @@ ACT_LABELS = {
     "restrict": _("Restrict"),
     "lift": _("Lift the restriction"),
     "extend": _("Extend"),
-    "end": _("End"),
+    "end": pgettext_lazy("a certificate", "End"),
     "revoke": _("Revoke"),
     "withdraw": _("Withdraw"),
 }
