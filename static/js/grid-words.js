@@ -2,8 +2,8 @@
 
 import { fill } from "./lib/page.js";
 
-// "Sat 28 Nov", with the year where it is not this one.
-export function dayInWords(isoDay, language, thisYear = new Date().getFullYear()) {
+// "Sat 28 Nov", with the year where it is not this one; the server has the pattern of each.
+export function dayInWords(isoDay, language, patterns, thisYear = new Date().getFullYear()) {
   const day = new Date(`${isoDay}T00:00:00Z`);
   if (Number.isNaN(day.getTime()) || !day.toISOString().startsWith(isoDay)) return "";
   const words = new Intl.DateTimeFormat(language, {
@@ -13,10 +13,8 @@ export function dayInWords(isoDay, language, thisYear = new Date().getFullYear()
     year: "numeric",
     timeZone: "UTC",
   }).formatToParts(day);
-  const part = (type) => words.find((one) => one.type === type).value;
-  const said = [part("weekday"), part("day"), part("month")];
-  if (day.getUTCFullYear() !== thisYear) said.push(part("year"));
-  return said.join(" ");
+  const parts = Object.fromEntries(words.map(({ type, value }) => [type, value]));
+  return fill(patterns[day.getUTCFullYear() === thisYear ? 0 : 1], parts);
 }
 
 // What is chosen, in words: "9 passes and 1 fail"; empty where nothing is.

@@ -21,7 +21,8 @@ function follow(form) {
 
   function say() {
     const what = counted(standings(form), words);
-    const day = dayField ? dayInWords(dayField.value, document.documentElement.lang) : words.of;
+    const language = document.documentElement.lang;
+    const day = dayField ? dayInWords(dayField.value, language, words.days) : words.of;
     const also = words.also && (form.elements.namedItem(words.also).value.trim() || "…");
     button.textContent = what ? fill(words.record, { what, day, also }) : words.nothing;
     if (!dayField) return;

@@ -296,19 +296,22 @@ def test_without_a_script_the_button_records_what_is_chosen(chromium, live_serve
 
 WORDS = {"kinds": {"pass": ["{n} pass", "{n} passes"], "off": ["{n} off", "{n} off"]}, "and": " & "}
 
+DAYS = ["{weekday} {day} {month}", "{weekday} {day} {month} {year}"]
+
 
 @pytest.mark.parametrize(
     ("script", "given", "said"),
     [
-        ("dayInWords", ["2026-11-28", "en", 2026], "Sat 28 Nov"),
-        ("dayInWords", ["2025-02-01", "en", 2026], "Sat 1 Feb 2025"),
-        ("dayInWords", ["2026-11-31", "en", 2026], ""),
-        ("dayInWords", ["", "en", 2026], ""),
+        ("dayInWords", ["2026-11-28", "en", DAYS, 2026], "Sat 28 Nov"),
+        ("dayInWords", ["2025-02-01", "en", DAYS, 2026], "Sat 1 Feb 2025"),
+        ("dayInWords", ["2026-12-01", "en", ["{weekday}, {day}. {month}"], 2026], "Tue, 1. Dec"),
+        ("dayInWords", ["2026-11-31", "en", DAYS, 2026], ""),
+        ("dayInWords", ["", "en", DAYS, 2026], ""),
         ("counted", [["pass", "", "off", "pass"], WORDS], "2 passes & 1 off"),
         ("counted", [["pass"], WORDS], "1 pass"),
         ("counted", [["", ""], WORDS], ""),
     ],
-    ids=["this year", "last year", "no such day", "no day", "two kinds", "one", "none"],
+    ids=["this year", "last year", "another pattern", "no such day", "no day", "two kinds", "one", "none"],
 )
 def test_what_the_button_says_is_worked_out_in_the_browser(visitor, script, given, said):
     window = visitor()

@@ -121,6 +121,8 @@ def words_for_script(
             "record": record,
             "nothing": nothing,
             "day": day_field,
+            # Translators: a day on a button, such as Sat 28 Nov.
+            "days": [_("{weekday} {day} {month}"), _("{weekday} {day} {month} {year}")],
             "also": also,
             "of": of,
         }
