@@ -311,7 +311,16 @@ DAYS = ["{weekday} {day} {month}", "{weekday} {day} {month} {year}"]
         ("counted", [["pass"], WORDS], "1 pass"),
         ("counted", [["", ""], WORDS], ""),
     ],
-    ids=["this year", "last year", "another pattern", "no such day", "no day", "two kinds", "one", "none"],
+    ids=[
+        "this year",
+        "last year",
+        "another pattern",
+        "no such day",
+        "no day",
+        "two kinds",
+        "one",
+        "none",
+    ],
 )
 def test_what_the_button_says_is_worked_out_in_the_browser(visitor, script, given, said):
     window = visitor()
