@@ -14,8 +14,8 @@ from certification.models import Certificate, Proposal, SchemeRevision, Scope
 from certification.queries import graders, standing_on_day, written_down
 from certification.queries.requirements import (
     Requirement,
-    evidence_of,
     graded_any,
+    kept_evidence,
     requirements,
     unmet,
 )
@@ -223,7 +223,10 @@ def certificate_to_issue(
         origin=Certificate.Origin.OWN,
         holder_name=person.full_name,
         figures=written_down.figures_as_json(revision),
-        evidence={**evidence_of(checked), "proposed": _proposed(proposal)},
+        evidence={
+            **kept_evidence(person, scope, revision, day, checked),
+            "proposed": _proposed(proposal),
+        },
         issued_by=issuer.get_full_name(),
         issuer_certificate=issuer_certificate(issuer, scope, period.issued_on),
     )

@@ -10,7 +10,7 @@ from certification import access
 from certification.exceptions import CertificationError, MayNotCertify
 from certification.models import Proposal, SchemeRevision, Scope
 from certification.queries import written_down
-from certification.queries.requirements import Requirement, evidence_of, requirements
+from certification.queries.requirements import Requirement, kept_evidence, requirements
 from people.models import Person, User
 from records.services import trail
 
@@ -83,7 +83,7 @@ def proposal_to_make(
         scope=scope,
         scheme_revision=revision,
         renews=certificates.renewable(person, scope, revision, day),
-        evidence=evidence_of(checked),
+        evidence=kept_evidence(person, scope, revision, day, checked),
     )
 
 

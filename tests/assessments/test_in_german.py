@@ -182,9 +182,7 @@ def test_correction_is_begun_in_german(client, board, graders):
     assert "hat eine Berichtigung begonnen" in said(client.get(at("board_result", board)))
 
 
-def test_what_stands_beside_a_joint_is_german_as_a_page_and_as_a_part(
-    client, board, graders
-):
+def test_what_stands_beside_a_joint_is_german_as_a_page_and_as_a_part(client, board, graders):
     read(board, graders[0])
     later = factories.make_board(board.person, board.exercise)
     client.force_login(graders[0])
