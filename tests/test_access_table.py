@@ -305,6 +305,8 @@ TABLE: dict[str, Row] = {
     "training:vision_test_withdraw": form(TEACHES | AUDITS, "person", "vision_test"),
     "training:practice_new": form(TEACHES | AUDITS, "person"),
     "training:practice_withdraw": form(TEACHES | AUDITS, "person", "practice"),
+    "training:vision_grid": form(INSTRUCTORS | QUALITY, others=NO),
+    "training:work_grid": form(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "people:person_move": form(TEACHES | {"administrator"}, "person"),
     "people:move_withdraw": form(TEACHES | {"administrator"}, "person", "move"),
     "people:stamp_issue": form(AUDITS | {"own_quality", "administrator"}, "person"),
@@ -319,6 +321,7 @@ TABLE: dict[str, Row] = {
     "training:tool_detail": page(TEACHES | AUDITS | {"own_instructor", "own_quality"}, "tool"),
     "training:tool_edit": form(TEACHES | {"own_instructor"}, "tool"),
     "training:calibration_new": act(TEACHES | {"own_instructor"}, "tool"),
+    "training:calibration_grid": form(INSTRUCTORS, others=NO),
     "training:tool_retire": act(TEACHES | {"own_instructor"}, "tool"),
     # Sites: set up by whoever administers them
     "people:site_list": page(ADMINISTRATORS, others=NO),
