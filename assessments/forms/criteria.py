@@ -102,6 +102,12 @@ class CriterionForm(forms.Form):
         choices=[("", _("nothing in particular")), *Criterion.Datum.choices],
         help_text=_("Of an insulation clearance, as its document says."),
     )
+    by_eye = forms.ChoiceField(
+        label=_("By eye instead"),
+        required=False,
+        choices=Criterion.ByEye.choices,
+        help_text=_("Of what is measured: whether a grader who says why may judge it by eye."),
+    )
     severity = forms.ChoiceField(
         label=_("Severity"), choices=Criterion.Severity.choices, widget=forms.RadioSelect
     )

@@ -136,6 +136,12 @@ class Judgement(models.Model):
     uncertainty = models.DecimalField(
         _("expanded uncertainty U"), max_digits=12, decimal_places=5, null=True, blank=True
     )
+    by_eye_because = models.CharField(
+        _("by eye because"),
+        max_length=200,
+        blank=True,
+        help_text=_("Why a measured criterion was judged without a measurement."),
+    )
     note = models.CharField(_("note"), max_length=400, blank=True)
     with_the_rest = models.BooleanField(
         _("accepted with the rest"),

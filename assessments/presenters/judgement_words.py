@@ -36,6 +36,14 @@ def kind_shown(criterion: Criterion) -> str:
     return _("measured")
 
 
+def how_shown(judgement: Judgement) -> str:
+    """How it was judged; of what is measured and was judged by eye also why."""
+    how = str(judgement.get_how_display())
+    if not judgement.by_eye_because:
+        return how
+    return _("%(how)s, because “%(reason)s”") % {"how": how, "reason": judgement.by_eye_because}
+
+
 def value_shown(judgement: Judgement, unit: str) -> str:
     """A judgement's value: as it was read, or of marks with the decimals that mean something."""
     if judgement.value is None:

@@ -18,7 +18,7 @@ from assessments.queries.stage_to_sign import (
 from people.presenters.days import format_short_instant
 from records.domain.shown import Line, Shown, digest_of
 
-from .judgement_words import joint_name, measured_shown, plain
+from .judgement_words import how_shown, joint_name, measured_shown, plain
 
 
 def stage_shown(
@@ -83,7 +83,7 @@ def _says(judgement: Judgement) -> str:
     words = [
         judgement.get_outcome_display(),
         _("accepted with the rest") if judgement.with_the_rest else "",
-        judgement.get_how_display(),
+        how_shown(judgement),
         f"{plain(judgement.magnification)}×" if judgement.magnification is not None else "",
         measured_shown(judgement, judgement.criterion.unit),
         judgement.tool.code if judgement.tool else "",

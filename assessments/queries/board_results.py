@@ -298,6 +298,8 @@ def _signed_line(judgement: Judgement) -> dict[str, Any]:
         "note": judgement.note,
         "with_the_rest": judgement.with_the_rest,
         "judged_at": judgement.judged_at.isoformat(),
+        # Judgements of before reasons were asked for were signed without them.
+        **({"by_eye_because": judgement.by_eye_because} if judgement.by_eye_because else {}),
     } | _marked(judgement.measurement, judgement.repeats)
 
 

@@ -14,6 +14,7 @@ from assessments.queries import (
     board_results,
     effective_judgements,
     grading_assignment,
+    measured_by,
     stage_to_sign,
     written_down,
 )
@@ -257,6 +258,15 @@ def _summary_to_sign(board: Board, grading: Grading, stage: str) -> board_result
         raise StageNotReady(
             _("Still open: %(places)s. Judge them, then sign.")
             % {"places": board_results.shortened(summary.open_places)}
+        )
+    # Judged before a measurement was asked for, and never signed.
+    if unsaid := measured_by.unsaid_before_signing(grading, stage):
+        raise StageNotReady(
+            _(
+                "Measured, and judged by a key alone: %(places)s. Judge each again by marks, with"
+                " an instrument, or by eye with a reason, then sign."
+            )
+            % {"places": board_results.shortened(unsaid)}
         )
     return summary
 

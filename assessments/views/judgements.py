@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST
 
 from assessments import access
 from assessments.exceptions import AlreadySigned, AssessmentError, NoSuchPlace
-from assessments.forms.grading import JudgementForm
+from assessments.forms.grading import ACCEPT_BY_EYE, JudgementForm
 from assessments.models import Board, CannotTell, Judgement, UndoStep
 from assessments.presenters import grading_page, grading_state
 from assessments.presenters.judgement_words import overwritten_says
@@ -48,7 +48,7 @@ def board_judge(request: UserRequest, number: str, own: bool = False) -> HttpRes
             grader=request.user,
             own=own,
             place=_place(request),
-            outcome=form.cleaned_data["outcome"],
+            outcome=form.judged,
             seen=form.seen(),
             at=timezone.now(),
             key=_key(request),
@@ -121,7 +121,9 @@ def _cannot_tell(request: UserRequest, number: str, form: JudgementForm) -> Http
 @login_required
 def board_accept_rest(request: UserRequest, number: str, own: bool = False) -> HttpResponse:
     """Accept what is open on a joint; the criterion that is shown, if any, in its own right."""
-    form = _form(request, number, outcome=Judgement.Outcome.ACCEPT, note="", value="", mark_x="")
+    by_eye = request.POST.get("outcome") == ACCEPT_BY_EYE
+    outcome = ACCEPT_BY_EYE if by_eye else Judgement.Outcome.ACCEPT.value
+    form = _form(request, number, outcome=outcome, note="", value="", mark_x="")
     if not form.is_valid():
         return _refused(request, number, own, form.sentences())
     try:

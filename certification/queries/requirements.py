@@ -13,7 +13,7 @@ from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
 
 from assessments.models import Board, Grading, StageSigning
-from assessments.queries import effective_judgements
+from assessments.queries import board_results, effective_judgements, measured_by
 from certification.domain.facts import VisionFact, known
 from certification.domain.months import add_months
 from certification.domain.standing import Facts
@@ -372,6 +372,7 @@ def evidence_of(checked: Iterable[Requirement]) -> dict:
 
 def _board_as_json(passed: PassedBoard) -> dict:
     board, outcome = passed.board, passed.board.outcome
+    measured = measured_by.tally_of(board_results.read_board(board))
     return {
         "number": board.number,
         "exercise": [board.exercise.code, board.exercise.revision],
@@ -390,4 +391,4 @@ def _board_as_json(passed: PassedBoard) -> dict:
             }
             for signing in passed.effective
         ],
-    }
+    } | ({"measured": measured.as_json()} if measured.total else {})
