@@ -182,8 +182,8 @@ class _Builder:
         if min(numbers[2:]) < SMALLEST_SIDE or max(map(abs, numbers)) > LARGEST_NUMBER:
             raise NotADrawing(
                 _(
-                    "The drawing is drawn too large or too small to be shown. Give the SVG a viewBox"
-                    " of some hundreds a side, 0 0 160 120 for example."
+                    "The drawing is drawn too large or too small to be shown. Give the SVG a"
+                    " viewBox of some hundreds a side, 0 0 160 120 for example."
                 )
             )
         shown = " ".join(f"{number:g}" for number in numbers)
