@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from scipy.ndimage import zoom
 
-from assessments.imaging import edge_finding
 from assessments.exceptions import NoEdgeFound, PictureTooSmall
+from assessments.imaging import edge_finding
 from demo.drawn import draw_joint
 
 SIDE = 320
