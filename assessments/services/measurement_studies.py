@@ -157,9 +157,7 @@ def _refuse_graders(graders: Sequence[User], site: Site, at: datetime) -> None:
     for user in graders:
         if not user.may_sign_in(at):
             raise AssessmentError(
-                _(
-                    "%(who)s has left or has no open sign-in, and could mark nothing. Leave them out."
-                )
+                _("%(who)s has left or cannot sign in, and could mark nothing. Leave them out.")
                 % {"who": user}
             )
         if not user.has_role(*READERS, site=site):
