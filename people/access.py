@@ -35,6 +35,7 @@ from .queries.site_days import Days, days_now
 READERS = (Role.INSTRUCTOR, Role.QUALITY)
 ROW_NUMBER = re.compile(r"[0-9]{1,18}")
 """What a database can hold as the number of a row."""
+LARGEST_ROW = 10**18 - 1
 
 
 class UserRequest(HttpRequest):
