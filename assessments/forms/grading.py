@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from assessments.models import CannotTell, Judgement, Photo
 from assessments.services.judgements import Circumstances
+from people.access import LARGEST_ROW
 from people.forms.fields import PasswordField, ProofInput
 from people.forms.signing import SigningForm, SigningListForm
 from training.models import Tool
@@ -90,7 +91,7 @@ class JudgementForm(SeenForm):
             "min_value": _("An uncertainty is not below 0."),
         },
     )
-    by_marks = forms.IntegerField(required=False)
+    by_marks = forms.IntegerField(required=False, max_value=LARGEST_ROW)
     by_eye_because = forms.CharField(
         required=False,
         max_length=200,

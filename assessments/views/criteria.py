@@ -12,7 +12,7 @@ from assessments import access
 from assessments.forms.criteria import RetiringForm, exercise_form
 from assessments.models import CriteriaSet, Criterion
 from assessments.queries import criteria_sets
-from people.access import UserRequest
+from people.access import UserRequest, row_number
 from people.models import Role
 from training.models import Exercise, JointType, Stage
 
@@ -69,7 +69,7 @@ def criteria_for_joint_type(request: UserRequest, joint_type: str) -> HttpRespon
     readable = access.criteria_sets_readable_by(request.user)
     asked = request.GET.get("set", "")
     if asked:
-        chosen = get_object_or_404(readable, pk=asked if asked.isdecimal() else 0)
+        chosen = get_object_or_404(readable, pk=row_number(asked))
     else:
         default = criteria_sets.default_set()
         if default is None:
@@ -94,7 +94,7 @@ def exercise_criteria(request: UserRequest, code: str) -> HttpResponse:
     revisions = Exercise.objects.filter(code=code).order_by("-revision")
     asked = request.GET.get("revision", "")
     if asked:
-        exercise = get_object_or_404(revisions, revision=asked if asked.isdecimal() else 0)
+        exercise = get_object_or_404(revisions, revision=row_number(asked))
     else:
         exercise = get_object_or_404(revisions[:1])
     current = criteria_sets.set_for(exercise.code)

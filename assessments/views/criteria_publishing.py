@@ -22,7 +22,7 @@ from assessments.presenters.criteria_draft import DraftPage, draft_shown
 from assessments.presenters.criteria_words import compare_sets, counted
 from assessments.queries import criteria_sets
 from assessments.services import criteria as services
-from people.access import UserRequest, role_required
+from people.access import UserRequest, role_required, row_number
 from people.exceptions import ProofRefused
 from people.models import Installation, Role
 from people.services.proof import prove_identity
@@ -177,7 +177,7 @@ def criteria_compare(request: UserRequest, set_id: int) -> HttpResponse:
     others = list(readable.filter(title=made.title).exclude(pk=made.pk).order_by("-revision"))
     asked = request.GET.get("with", "")
     if asked:
-        pk = asked if asked.isdecimal() else 0
+        pk = row_number(asked)
         other: CriteriaSet | None = get_object_or_404(readable, pk=pk, title=made.title)
     else:
         earlier = criteria_sets.earlier_of(made)

@@ -13,7 +13,6 @@ from assessments.models import BoardOutcome, Grading, ReadingRequest
 from certification.models import CertificateEvent
 from certification.services import standing
 from people.models import FormerEmployeeNumber
-from people.presenters import exported_tables as exports
 from tests import factories
 from tests.factories import (
     NOW,
@@ -395,17 +394,6 @@ def test_csv_cell_that_begins_like_a_formula_is_made_text(client, quality, certi
     (row,) = rows_of(client.get("/register/export.csv", {"q": "Kowal"}))
 
     assert row["restriction"] == f"'{text}"
-
-
-def test_ordinary_cells_are_left_alone():
-    assert [exports.harmless(cell) for cell in ("CA-C-00012", "Kowal =", 5, "", "-5", "+0,4")] == [
-        "CA-C-00012",
-        "Kowal =",
-        "5",
-        "",
-        "-5",
-        "+0,4",
-    ]
 
 
 @pytest.mark.parametrize("text", [*FORMULAS, "a\x0bb"])

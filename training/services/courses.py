@@ -223,7 +223,19 @@ def overlapping(session: ClassSession, people: Sequence[Person]) -> QuerySet[Enr
 
 @transaction.atomic
 def cancel_enrolment(*, enrolment: Enrolment, actor: User, at: datetime) -> None:
-    """Give a place free again; refused once attendance was taken."""
+    """Give a place free again.
+
+    Raises
+    ------
+    TrainingError
+        If attendance was taken, or somebody else gave the place free meanwhile.
+    """
+    _lock_session(enrolment.session)
+    if not Enrolment.objects.filter(pk=enrolment.pk).exists():
+        raise TrainingError(
+            _("%(name)s is not in the class any more: somebody gave the place free just now.")
+            % {"name": enrolment.person.full_name}
+        )
     if enrolment.attendances.exists():
         raise TrainingError(
             _("Attendance of %(name)s was taken, so they stay in the class.")
