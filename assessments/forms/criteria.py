@@ -19,6 +19,7 @@ from assessments.models import CriteriaSet, Criterion, CriterionDrawing, Exercis
 from assessments.presenters import criteria_words
 from assessments.queries.criteria_sets import FIELDS, TEXTS, state_of, text_name
 from people.forms.fields import PasswordField, code_validator, form_helper
+from people.forms.signing import SigningForm
 from training.models import Exercise, JointType, Stage
 
 FEW_LINES = {"rows": 3}
@@ -385,8 +386,8 @@ class ConfirmForm(forms.Form):
         }
 
 
-class PublishingForm(forms.Form):
-    """Why a set is published or retired for the whole organisation, and the password."""
+class RetiringForm(forms.Form):
+    """Why a set is retired for the whole organisation, and the password."""
 
     reason = forms.CharField(
         label=_("Why"),
@@ -397,7 +398,10 @@ class PublishingForm(forms.Form):
         help_text="",
         error_messages={"required": _("Type your password to prove that it is you.")},
     )
-    shown = forms.CharField(required=False, widget=forms.HiddenInput)
+
+
+class PublishingForm(SigningForm, RetiringForm):
+    """Why a draft is published as its page shows it, and the password."""
 
 
 class DrawingForm(forms.Form):

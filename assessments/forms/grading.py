@@ -8,8 +8,9 @@ from django.utils.translation import gettext_lazy as _
 
 from assessments.models import CannotTell, Judgement, Photo
 from assessments.services.judgements import Circumstances
+from people.access import LARGEST_ROW
 from people.forms.fields import PasswordField, ProofInput
-from people.forms.signing import SigningForm
+from people.forms.signing import SigningForm, SigningListForm
 from training.models import Tool
 
 ASKS = {"ask_photo": CannotTell.Asks.PHOTO, "ask_board": CannotTell.Asks.BOARD}
@@ -90,7 +91,7 @@ class JudgementForm(SeenForm):
             "min_value": _("An uncertainty is not below 0."),
         },
     )
-    by_marks = forms.IntegerField(required=False)
+    by_marks = forms.IntegerField(required=False, max_value=LARGEST_ROW)
     by_eye_because = forms.CharField(
         required=False,
         max_length=200,
@@ -186,6 +187,17 @@ class ProofForm(SigningForm):
     password = PasswordField(
         widget=ProofInput(attrs={"autocomplete": "current-password", "autofocus": True}),
         help_text=_("A signature says who judged, so you prove once more that it is you."),
+    )
+
+
+class StagesForm(SigningListForm):
+    """Which stages are signed, and one proof for all of them."""
+
+    password = PasswordField(
+        help_text=_(
+            "Once for all that is ticked. A signature says who judged, so you prove once more that "
+            "it is you."
+        ),
     )
 
 

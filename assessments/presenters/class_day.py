@@ -113,6 +113,12 @@ class ClassDay:
     held_next: str = ""
 
     @property
+    def to_sign(self) -> int:
+        """How many stages are judged to the end and wait for a signature alone."""
+        cells = (cell for trainee in self.trainees for row in trainee.boards for cell in row.cells)
+        return sum(cell is not None and cell.state == "to_sign" for cell in cells)
+
+    @property
     def photographed(self) -> dict[str, dict]:
         """For the script: whose each board is, and its joints."""
         return {

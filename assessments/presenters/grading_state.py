@@ -124,6 +124,7 @@ def judgement(judgement: Judgement, for_grader: BoardForGrader, tools: dict[int,
         "uncertainty": plain(judgement.uncertainty),
         "tool": tools.get(judgement.tool_id or 0, ""),
         "marks": judgement.measurement_id,
+        "at": judgement.judged_at.isoformat(),
         "because": judgement.by_eye_because,
     }
 

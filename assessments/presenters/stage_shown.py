@@ -3,12 +3,14 @@
 from collections.abc import Sequence
 from datetime import datetime
 
+from django.db.models import prefetch_related_objects
 from django.utils.translation import gettext as _
 
 from assessments.models import Board, Grading, Judgement, Photo
 from assessments.queries import board_results
 from assessments.queries.effective_judgements import Disagreement
 from assessments.queries.stage_to_sign import (
+    PHOTOS_SHOWN,
     decisions_to_sign,
     judgements_covered,
     stage_to_sign,
@@ -49,8 +51,9 @@ def stage_shown(
         for judgement in in_order
     }
     # A photograph is signed for where somebody judged by it; that others came is told as well.
-    photos = grading.board.photos.filter(stage__in=("", stage))
-    for photo in photos.select_related("joint__position", "added_by__person"):
+    prefetch_related_objects([grading.board], PHOTOS_SHOWN)
+    photos = grading.board.photos.all()
+    for photo in (photo for photo in photos if photo.stage in ("", stage)):
         lines[_photograph(photo)] = Line(
             _("added by %(name)s")
             % {"name": photo.added_by.get_full_name() if photo.added_by else _("somebody")},

@@ -1,5 +1,6 @@
 """What is changed in a draft of criteria: added, changed, put in order, taken out, taken up."""
 
+import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
@@ -21,6 +22,8 @@ from training.models import JointType
 from .criteria import locked, record, refuse_published
 
 Texts = Mapping[str, Mapping[str, str]]
+BROUGHT = re.compile(r"[a-z0-9-]{1,80}")
+"""What drawings that come along are called; anything else would lead out of their folder."""
 
 FAULTS = {
     "no_limit": gettext_lazy("What is measured needs a limit: give one or both."),
@@ -398,4 +401,4 @@ def drawing_exists(name: str) -> bool:
     if name.startswith(CriterionDrawing.PREFIX):
         sha256 = name.removeprefix(CriterionDrawing.PREFIX)
         return CriterionDrawing.objects.filter(sha256=sha256).exists()
-    return bool(finders.find(f"img/drawings/{name}.svg"))
+    return bool(BROUGHT.fullmatch(name)) and bool(finders.find(f"img/drawings/{name}.svg"))

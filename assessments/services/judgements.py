@@ -121,18 +121,10 @@ def judge_place(
         If the criterion is not asked of the joint, or how it was seen does not hold together.
     """
     board = lock_board_among(boards, number)
-    reading = _reading_on(board, grader, own=own, key=key, at=at)
-    if reading is None:
+    found = _place_on(board, grader, place, own=own, key=key, at=at)
+    if found is None:
         return None
-    grading, assignment = reading
-    criterion = Criterion.objects.filter(
-        criteria_set=grading.criteria_set_id, code=place.code, stage=place.stage
-    ).first()
-    if criterion is None:
-        assignment.refuse_if_begun_by_another_set(grader)
-        raise NoSuchPlace(str(NOWHERE))
-    joint = _joint_at(grading, place, criterion)
-    assignment.refuse_if_closed(grading, criterion.stage)
+    grading, criterion, joint = found
     earlier = (
         _judgement_so_far(grading, criterion, None)
         if joint is None
@@ -201,17 +193,10 @@ def say_cannot_tell(
         If the stage is signed, or nothing of the board is left for this grader to read.
     """
     board = lock_board_among(boards, number)
-    reading = _reading_on(board, grader, own=False, key=key, at=at)
-    if reading is None:
+    found = _place_on(board, grader, place, own=False, key=key, at=at)
+    if found is None:
         return None
-    grading, assignment = reading
-    criterion = Criterion.objects.filter(
-        criteria_set=grading.criteria_set_id, code=place.code, stage=place.stage
-    ).first()
-    if criterion is None:
-        raise NoSuchPlace(str(NOWHERE))
-    joint = _joint_at(grading, place, criterion)
-    assignment.refuse_if_closed(grading, criterion.stage)
+    grading, criterion, joint = found
     refuse_if_not_asked(grading, criterion, joint)
     refuse_if_not_read(grading, criterion.stage, joint)
     if photo is not None and photo.board_id != board.pk:
@@ -237,6 +222,7 @@ def say_cannot_tell(
     )
     if earlier is not None:
         earlier.delete()
+    asked.replaced = before["was"]
     trail.record(
         actor=grader,
         act=written_down.COULD_NOT_TELL,
@@ -245,6 +231,25 @@ def say_cannot_tell(
         at=at,
     )
     return asked
+
+
+def _place_on(
+    board: Board, grader: User, place: NamedPlace, *, own: bool, key: UUID | None, at: datetime
+) -> tuple[Grading, Criterion, Joint | None] | None:
+    """What a named place is in the grader's reading of a locked board; None if done before."""
+    reading = _reading_on(board, grader, own=own, key=key, at=at)
+    if reading is None:
+        return None
+    grading, assignment = reading
+    criterion = Criterion.objects.filter(
+        criteria_set=grading.criteria_set_id, code=place.code, stage=place.stage
+    ).first()
+    if criterion is None:
+        assignment.refuse_if_begun_by_another_set(grader)
+        raise NoSuchPlace(str(NOWHERE))
+    joint = _joint_at(grading, place, criterion)
+    assignment.refuse_if_closed(grading, criterion.stage)
+    return grading, criterion, joint
 
 
 def _reading_on(
@@ -373,6 +378,7 @@ def _judge(
     judgement.with_the_rest = False
     judgement.judged_at = at
     judgement.save()
+    judgement.replaced = before["was"]
     return judgement
 
 

@@ -11,7 +11,7 @@ from assessments.models import Grading
 from assessments.presenters import board_readings, measured_by_words, result_page
 from assessments.presenters.result_sheet import may_print
 from assessments.queries import board_results, grading_assignment, measured_by
-from people.access import UserRequest
+from people.access import READERS, UserRequest
 
 
 @require_safe
@@ -64,6 +64,8 @@ def board_result(request: UserRequest, number: str) -> HttpResponse:
         if reading.board
         else None,
         "may_grade": access.may_judge(request.user, board),
+        "next_board": access.next_board_waiting(request.user, board),
+        "opens_person": request.user.has_role(*READERS, site=board.site_id),
         "correctable": result_page.corrections_of(correctable, said),
         "own_reading": own,
         "sheet_may_print": may_print(board, reading),

@@ -1,6 +1,6 @@
 """What the page of one certificate shows, and what may be done from it."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -262,9 +262,18 @@ def boards_of(evidence: Mapping[str, Any], user: User) -> list[EvidenceBoard]:
     That they passed is said by the certificate or proposal itself; how well is not, to whoever
     may give the other reading that was asked for.
     """
+    return boards_of_each([evidence], user)[0]
+
+
+def boards_of_each(evidence: Sequence[Mapping[str, Any]], user: User) -> list[list[EvidenceBoard]]:
+    """The same of several copies, in one query for all of them."""
+    numbers = [board["number"] for copy in evidence for board in copy.get("boards", [])]
+    closed = outcomes_closed_to(user, numbers)
+    return [_boards_of(copy, closed) for copy in evidence]
+
+
+def _boards_of(evidence: Mapping[str, Any], closed: Collection[str]) -> list[EvidenceBoard]:
     purposes = dict(Board.Purpose.choices)
-    boards = evidence.get("boards", [])
-    closed = outcomes_closed_to(user, [board["number"] for board in boards])
     return [
         EvidenceBoard(
             number=board["number"],
@@ -279,6 +288,6 @@ def boards_of(evidence: Mapping[str, Any], user: User) -> list[EvidenceBoard]:
             measured=tally_says(measured),
             by_eye=by_eye_lines(measured),
         )
-        for board in boards
+        for board in evidence.get("boards", [])
         for measured in (MeasuredTally.from_json(board.get("measured", {})),)
     ]

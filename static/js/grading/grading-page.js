@@ -7,7 +7,7 @@ import { followScreen, listenForComparison, pressedBeside } from "./comparison.j
 import { holdFocus, keepFocusOver, restoreFocus } from "./focus.js";
 import { GradingModel } from "./grading-model.js";
 import { acceptedWithRest } from "./joint-state.js";
-import { JudgementQueue, queueName } from "./judgement-queue.js";
+import { JudgementQueue, newKey, queueName } from "./judgement-queue.js";
 import { keys, listenToKeys } from "./keyboard.js";
 import { setMark } from "./mark.js";
 import { preload } from "./preload.js";
@@ -136,9 +136,14 @@ function act(to, fields, kind, changes, words) {
     judged: all[place]?.[criterion] ?? null,
     asked: model.askedOf(place)[criterion] ?? null,
   }));
+  // By when it was judged, or by the key of the act, the site knows whether what it replaces was
+  // on this page.
+  const key = newKey();
+  for (const { judged } of changes) if (judged) judged.at = key;
+  const saw = kind === "rest" ? {} : { saw: before[0].judged?.at ?? "" };
   const done = { kind, stage: model.data.stage, changes, before };
   undoable.push(done);
-  queue.add(to, fields, done);
+  queue.add(to, { ...fields, ...saw }, done, key);
   const leadsToNextTrainee = model.goOn();
   draw();
   screen.announce(words);
@@ -235,7 +240,7 @@ function begin() {
   }
   model = new GradingModel(data, acts, undoable);
   screen = new GradingScreen(model, queue, judgeAgain);
-  if (queue.items.length || queue.refused.length) {
+  if (queue.items.length || queue.refused.length || queue.overwrote.length) {
     if (!new URLSearchParams(location.search).has("joint")) model.goToOpen();
     draw();
   }

@@ -304,7 +304,10 @@ export class GradingScreen {
     } else {
       this.unsavedTimer = setTimeout(() => this.sayUnsaved(), SAY_UNSAVED_AFTER_MS);
     }
-    find("#refused").replaceChildren(...this.queue.refused.map((item) => this.drawRefusal(item)));
+    find("#refused").replaceChildren(
+      ...this.queue.refused.map((item) => this.drawRefusal(item)),
+      ...this.queue.overwrote.map((told) => this.drawOverwrote(told)),
+    );
   }
 
   sayUnsaved() {
@@ -327,6 +330,16 @@ export class GradingScreen {
       says: item.says || words.dataset.unknown,
     });
     find("button", notice).addEventListener("click", () => this.onRefusal(item));
+    return notice;
+  }
+
+  drawOverwrote({ key, says }) {
+    const notice = part("refusal", "overwrote");
+    find("[data-words]", notice).textContent = says;
+    find("button", notice).addEventListener("click", () => {
+      this.queue.dismissOverwrote(key);
+      this.drawUnsaved();
+    });
     return notice;
   }
 
