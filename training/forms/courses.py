@@ -10,7 +10,7 @@ from django.utils import timezone
 from django.utils.dates import WEEKDAYS
 from django.utils.translation import gettext_lazy as _
 
-from people.forms.fields import DayInput, find_person, form_helper
+from people.forms.fields import DayInput, RowsField, find_person, form_helper
 from people.models import Person, Role, Site, User
 from people.models.people import PersonQuerySet
 from training.models import ClassSession, CourseRevision
@@ -118,9 +118,7 @@ class EnrolForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 3}),
         help_text=_("One to a line: the employee number, or the name if nobody else has it."),
     )
-    ticked = forms.ModelMultipleChoiceField(
-        Person.objects.none(), required=False, to_field_name="employee_number"
-    )
+    ticked = RowsField(Person.objects.none(), required=False, to_field_name="employee_number")
 
     def __init__(self, *args: Any, people: PersonQuerySet, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef, QuerySet
@@ -62,6 +63,24 @@ def plan_class(
     trail.record(
         actor=actor, act="class planned", about=session, payload=_session_payload(session), at=at
     )
+    return session
+
+
+@transaction.atomic
+def plan_class_for(
+    people: Sequence[Person],
+    *,
+    actor: User,
+    at: datetime,
+    overlaps: Collection[str] | None = None,
+    **plan: Any,
+) -> ClassSession:
+    """Plan a class and enrol people in it, or do neither; ``plan`` is what `plan_class` takes."""
+    # People come first in the order of locks, before the series of numbers.
+    lock_people([person.pk for person in people])
+    session = plan_class(**plan, actor=actor, at=at)
+    if people:
+        enrol_people(session=session, people=people, actor=actor, at=at, overlaps=overlaps)
     return session
 
 
@@ -204,7 +223,19 @@ def overlapping(session: ClassSession, people: Sequence[Person]) -> QuerySet[Enr
 
 @transaction.atomic
 def cancel_enrolment(*, enrolment: Enrolment, actor: User, at: datetime) -> None:
-    """Give a place free again; refused once attendance was taken."""
+    """Give a place free again.
+
+    Raises
+    ------
+    TrainingError
+        If attendance was taken, or somebody else gave the place free meanwhile.
+    """
+    _lock_session(enrolment.session)
+    if not Enrolment.objects.filter(pk=enrolment.pk).exists():
+        raise TrainingError(
+            _("%(name)s is not in the class any more: somebody gave the place free just now.")
+            % {"name": enrolment.person.full_name}
+        )
     if enrolment.attendances.exists():
         raise TrainingError(
             _("Attendance of %(name)s was taken, so they stay in the class.")

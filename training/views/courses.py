@@ -16,13 +16,14 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from people import access as people_access
 from people.access import UserRequest, role_required
 from people.forms.fields import SUGGESTED_PEOPLE
-from people.models import Role, Site
+from people.models import Person, Role, Site
 from people.presenters.days import format_day_with_weekday
 from training import access
 from training.content.cautions import CLOSING
 from training.exceptions import InAnotherClass, TrainingError
 from training.forms.courses import ClassFilterForm, ClassForm, EnrolForm
 from training.forms.grids import attendance_shown, keys_ticked
+from training.forms.placing import people_named
 from training.models import ClassSession, Course, CourseRevision, Enrolment
 from training.presenters import grids
 from training.presenters.class_days import days_listed
@@ -111,6 +112,9 @@ def class_list(request: UserRequest) -> HttpResponse:
 @role_required(Role.INSTRUCTOR)
 def class_new(request: UserRequest) -> HttpResponse:
     course_code = request.GET.get("course", "")
+    sent = request.POST if request.method == "POST" else request.GET
+    people = people_named(sent, people_access.people_listed_for(request.user))
+    overlaps: list[Enrolment] = []
     revisions = CourseRevision.objects.newest().select_related("course")
     form = ClassForm(
         request.POST if request.method == "POST" else None,
@@ -121,25 +125,42 @@ def class_new(request: UserRequest) -> HttpResponse:
                 (revision for revision in revisions if revision.course.code == course_code), None
             ),
             "instructor": request.user.employee_number,
-            "places": 8,
+            "places": max(8, len(people)),
         },
     )
     if request.method == "POST" and form.is_valid():
         try:
-            session = services.plan_class(
-                **form.cleaned_data, actor=request.user, at=timezone.now()
+            session = services.plan_class_for(
+                people,
+                **form.cleaned_data,
+                actor=request.user,
+                at=timezone.now(),
+                overlaps=request.POST.getlist("overlap"),
             )
+        except InAnotherClass as error:
+            overlaps = error.enrolments
         except TrainingError as error:
             form.add_error(None, str(error))
         else:
-            messages.success(
-                request,
-                _("Class %(number)s is planned for %(days)s. Enrol people now.")
-                % {"number": session, "days": days_listed(class_days(session))},
-            )
+            messages.success(request, _planned(session, people))
             return redirect("training:class_detail", session.number)
+    context = {"form": form, "people": people, "overlaps": overlaps}
     status = 422 if form.is_bound else 200
-    return render(request, "training/class_form.html", {"form": form}, status=status)
+    return render(request, "training/class_form.html", context, status=status)
+
+
+def _planned(session: ClassSession, people: Sequence[Person]) -> str:
+    words = {"number": session, "days": days_listed(class_days(session)), "n": len(people)}
+    if not people:
+        return _("Class %(number)s is planned for %(days)s. Enrol people now.") % words
+    return (
+        ngettext(
+            "Class %(number)s is planned for %(days)s, and %(n)d person is enrolled.",
+            "Class %(number)s is planned for %(days)s, and %(n)d people are enrolled.",
+            len(people),
+        )
+        % words
+    )
 
 
 @require_http_methods(FORM_METHODS)
