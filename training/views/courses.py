@@ -1,7 +1,6 @@
 """Courses as written, and the classes in which they are taught."""
 
 from collections.abc import Sequence
-from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
@@ -303,7 +302,7 @@ def class_attendance(request: UserRequest, number: str, day: str) -> HttpRespons
     if class_day is None:
         raise Http404
     ticked = set(keys_ticked(request.POST, "present"))
-    outcome, error, status = None, "", 200
+    outcome, done, refused, status = None, "", "", 200
     if request.method == "POST":
         try:
             outcome = services.take_attendance(
@@ -314,24 +313,27 @@ def class_attendance(request: UserRequest, number: str, day: str) -> HttpRespons
                 actor=request.user,
                 at=timezone.now(),
             )
-        except TrainingError as refusal:
-            error = str(refusal)
+        except TrainingError as error:
+            refused = str(error)
         else:
             done = grids.attendance_sentence(outcome, ticked, class_day)
             if not outcome.refused:
                 messages.success(request, done)
                 return redirect("training:class_detail", number)
-            error = done
+            done = done if outcome.recorded else ""
         status = 422
     rows = grids.attendance_rows(
         session, class_day, ticked if request.method == "POST" else None, outcome
     )
-    context: dict[str, Any] = {
+    if outcome is not None:
+        refused = grids.refused_sentence(outcome, [row.of.pk for row in rows])
+    context = {
+        "title": _("Attendance"),
         "session": session,
         "day": class_day,
         "rows": rows,
-        "outcome": outcome,
-        "error": error,
+        "done": done,
+        "refused": refused,
         "words": grids.words_for_script(
             {"on": grids.there, "off": grids.absent},
             record=_("Record {what} on {day}"),
@@ -339,7 +341,4 @@ def class_attendance(request: UserRequest, number: str, day: str) -> HttpRespons
             of=format_day_with_weekday(class_day),
         ),
     }
-    if outcome is not None:
-        shown = [row.of.pk for row in rows]
-        context["refused"] = grids.refused_sentence(outcome, shown)
     return render(request, "training/class_attendance.html", context, status=status)

@@ -115,7 +115,14 @@ def vision_grid(request: UserRequest) -> HttpResponse:
         nothing=_("Nothing is chosen yet"),
         day_field="tested_on",
     )
-    context = {"filters": filters, "listed": listed.count(), "today": days.day, "words": words}
+    context = {
+        "title": _("Vision tests"),
+        "filters_label": _("Find people"),
+        "filters": filters,
+        "listed": listed.count(),
+        "today": days.day,
+        "words": words,
+    }
     rows = presenters.vision_rows(shown, days.day)
     return _show(request, "training/vision_grid.html", once, rows, sent, context)
 
@@ -176,6 +183,8 @@ def work_grid(request: UserRequest) -> HttpResponse:
         also="reference",
     )
     context = {
+        "title": _("Record practice"),
+        "filters_label": _("Find people"),
         "filters": filters,
         "listed": listed.count(),
         "today": days.day,
@@ -183,6 +192,8 @@ def work_grid(request: UserRequest) -> HttpResponse:
         "scope_code": scope_code,
         "scope_title": dict(scopes).get(scope_code, ""),
     }
+    # Without a scope there is nothing that the work could be within.
+    shown = shown if scope_code else []
     rows = presenters.work_rows(shown, scope_code, days, user.sites_as(*READERS))
     return _show(request, "training/work_grid.html", once, rows, sent, context)
 
@@ -246,7 +257,14 @@ def calibration_grid(request: UserRequest) -> HttpResponse:
         nothing=_("Nothing is chosen yet"),
         day_field="calibrated_on",
     )
-    context = {"filters": filters, "listed": listed.count(), "today": today, "words": words}
+    context = {
+        "title": _("Calibrations"),
+        "filters_label": _("Find tools"),
+        "filters": filters,
+        "listed": listed.count(),
+        "today": today,
+        "words": words,
+    }
     rows = presenters.calibration_rows(shown, today)
     return _show(request, "training/calibration_grid.html", once, rows, sent, context)
 
