@@ -65,7 +65,7 @@ def test_message_says_what_ends_when_what_to_do_where_and_whom_to_ask(castelmar)
     certificate = ends_in(7, somebody(lead=somebody("Lena Voss")))
     sweep()
     for text in parts(mail_to("marta")):
-        assert f"Turrets: your certificate {certificate.number} ends" in text
+        assert f"Turrets: your certificate {certificate.number} expires" in text
         assert "The last good day is Wednesday 2 December 2026. That is in 7 days." in text
         assert "certify again by that day" in text
         assert "Bench room 2, Thursdays from 14:00" in text
