@@ -16,6 +16,7 @@ PLAIN_COLUMNS = {
     "at_most": "high",
     "unit": "unit",
     "measured_from": "datum",
+    "by_eye_instead": "by_eye",
     "severity": "severity",
     "demerits": "demerits",
     "document": "document",
@@ -41,6 +42,7 @@ CHOICES = {
     "quantity": ("", "wrap", "clearance", "length", "fillet", "wetting_angle", "fill"),
     "unit": ("", "mm", "d", "D", "deg", "percent", "ratio"),
     "datum": ("", "terminal", "solder"),
+    "by_eye": ("", "never"),
     "severity": ("critical", "major", "minor"),
 }
 UNIT_SIGNS = {"°": "deg", "%": "percent"}

@@ -18,6 +18,7 @@ from assessments.exceptions import CannotChangeCriteria
 from assessments.models import CriteriaSet, Criterion, ExerciseCriteria
 from assessments.queries import criteria_sets, written_down
 from people.models import Installation, User
+from records.exceptions import ShownOtherwise
 from records.services import trail
 from training.models import Exercise
 
@@ -324,7 +325,7 @@ def publish_criteria_set(
     at: datetime,
     reason: str = "",
     proof: str = "",
-    shown: str = "",
+    shown: str | None = None,
 ) -> CriteriaSet:
     """Publish a draft, which boards are judged by from then on; what it replaces retires.
 
@@ -336,23 +337,23 @@ def publish_criteria_set(
     reason, proof : str
         Why, and what `people.services.proof.prove_identity` returned; in the trail. Nobody is
         asked for them where a command publishes.
-    shown : str
-        `criteria_sets.draft_digest` of the draft as the page showed it; empty where a command
+    shown : str, optional
+        `criteria_sets.draft_digest` of the draft as the page showed it; None where a command
         publishes.
 
     Raises
     ------
     CannotChangeCriteria
-        If it is published already, is not what was shown, has no criteria, or, outside a demo,
-        has one whose limit nobody has confirmed.
+        If it is published already, has no criteria, or, outside a demo, has one whose limit nobody
+        has confirmed.
+    ShownOtherwise
+        If it is not what was shown.
     """
     _lock_sets()
     made = CriteriaSet.objects.get(pk=criteria_set.pk)
     refuse_published(made)
-    if shown and shown != criteria_sets.draft_digest(made):
-        raise CannotChangeCriteria(
-            _("The draft was changed since you opened this page. Look at it again, then publish.")
-        )
+    if shown is not None and shown != criteria_sets.draft_digest(made):
+        raise ShownOtherwise
     if not made.criteria.exists():
         raise CannotChangeCriteria(_("A set without criteria has nothing to publish."))
     by_two = criteria_sets.two_confirm()

@@ -364,6 +364,10 @@ def refuse_what_does_not_fit(criterion: Criterion, before: Mapping[str, Any] | N
         raise CannotChangeCriteria(
             _("Only an insulation clearance is measured from something. Leave that empty.")
         )
+    if criterion.by_eye and not criterion.is_measured:
+        raise CannotChangeCriteria(
+            _("Only what is measured can be kept from being judged by eye. Leave that as it is.")
+        )
     if not criterion.joint_types or set(criterion.joint_types) - set(JointType.values):
         raise CannotChangeCriteria(_("Choose at least one joint type that it is asked of."))
     if not any(

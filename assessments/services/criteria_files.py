@@ -162,7 +162,12 @@ def _rows(table: Table, problems: list[Problem]) -> list[_Row]:
 
 
 def _sentence(column: str, fault: str, said: str) -> str:
-    name = {"judged_on": "of", "judged": "how"}.get(column, column)
+    name = {
+        "judged_on": "of",
+        "judged": "how",
+        "measured_from": "datum",
+        "by_eye_instead": "by_eye",
+    }.get(column, column)
     allowed = ", ".join(choice or _("nothing") for choice in CHOICES.get(name, ()))
     return {
         "missing": _("Something has to stand here."),

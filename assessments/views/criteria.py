@@ -9,7 +9,7 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from assessments import access
-from assessments.forms.criteria import PublishingForm, exercise_form
+from assessments.forms.criteria import RetiringForm, exercise_form
 from assessments.models import CriteriaSet, Criterion
 from assessments.queries import criteria_sets
 from people.access import UserRequest, row_number
@@ -134,7 +134,7 @@ def show_set(request: UserRequest, made: CriteriaSet, refused: str = "") -> Http
         "earlier": criteria_sets.earlier_of(made),
         "naming": criteria_sets.exercises_naming(made.title),
         "refused": refused,
-        "publishing_form": PublishingForm(auto_id="retire-%s"),
+        "publishing_form": RetiringForm(auto_id="retire-%s"),
     }
     return render(request, "assessments/criteria_set.html", context, status=422 if refused else 200)
 

@@ -90,6 +90,7 @@ def months_ahead_page(request: UserRequest) -> HttpResponse:
                 )
             ],
             "query": query.urlencode(),
+            "may_place": any(line.may_be_placed for line in lines),
             "sees_classes": request.user.has_role(Role.QUALITY, Role.INSTRUCTOR),
         },
     )

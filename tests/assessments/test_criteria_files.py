@@ -145,7 +145,7 @@ def test_no_cell_is_a_formula(published):
 def test_what_differs_waits_to_be_confirmed_and_what_lacks_is_dropped(published, quality):
     lines = criteria_file(published, "csv").decode().splitlines(keepends=True)
     kept = [line for line in lines if not line.startswith("S-10")]
-    changed = "".join(kept).replace("deg,,major,25", "deg,,major,26", 1)
+    changed = "".join(kept).replace("deg,,,major,25", "deg,,,major,26", 1)
 
     made = take_in(quality, changed.encode())
 
@@ -371,7 +371,9 @@ TEXT = st.text(st.characters(codec="utf-8", exclude_categories=["C"]), max_size=
 def test_any_text_is_read_back_from_a_row(title, note):
     languages = ["en"]
     state = dict.fromkeys(("stage", "of", "how", "quantity", "low", "high", "unit", "datum"), "")
-    state |= dict.fromkeys(("severity", "document", "edition", "clause", "accept_drawing"), "")
+    state |= dict.fromkeys(
+        ("by_eye", "severity", "document", "edition", "clause", "accept_drawing"), ""
+    )
     state |= {"joint_types": [], "alloys": [], "reject_drawings": [], "demerits": 0}
     state |= {"title_en": title, "source_note": note}
 

@@ -346,7 +346,9 @@ def _judge(grading, measurement):
                 criterion=criterion,
                 joint=joint,
                 outcome="reject" if rejects else "accept",
-                seen=Circumstances(measured=measurement.pk) if by_marks else Circumstances(),
+                seen=Circumstances(
+                    measured=measurement.pk if by_marks else None, by_eye_because="far inside"
+                ),
                 at=NOW,
             )
 
