@@ -6,6 +6,7 @@ import pytest
 from django.db import connection
 from django.urls import reverse
 
+from people.models import Person
 from records.models import TrailEntry
 from tests.assessments.together import at_once
 from tests.factories import NOW, TODAY, make_person, make_session, make_user
@@ -107,3 +108,12 @@ def test_a_place_is_given_free_once_however_many_press_at_once():
     # Whoever had the class open before, and presses after, is told so.
     with pytest.raises(TrainingError, match="not in the class any more"):
         courses.cancel_enrolment(enrolment=enrolment, actor=actor, at=NOW)
+
+
+def test_who_left_since_the_page_was_filled_is_not_enrolled(instructor):
+    person, session = make_person(), make_session(instructor=instructor)
+    Person.objects.filter(pk=person.pk).update(left_on=session.starts_on - timedelta(days=1))
+
+    with pytest.raises(TrainingError, match="before the class begins"):
+        courses.enrol_people(session=session, people=[person], actor=instructor, at=NOW)
+    assert not session.enrolments.exists()

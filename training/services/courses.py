@@ -185,11 +185,18 @@ def enrol_people(
             )
             % {"number": session.number, "free": max(free, 0), "wanted": len(newcomers)}
         )
+    # As it is under the lock: what the page was filled from may have changed since.
+    left = dict(
+        Person.objects.filter(pk__in=[person.pk for person in newcomers]).values_list(
+            "pk", "left_on"
+        )
+    )
     for person in newcomers:
-        if person.left_on is not None and person.left_on < session.starts_on:
+        left_on = left[person.pk]
+        if left_on is not None and left_on < session.starts_on:
             raise TrainingError(
                 _("%(name)s left on %(day)s, before the class begins.")
-                % {"name": person.full_name, "day": format_day_with_weekday(person.left_on)}
+                % {"name": person.full_name, "day": format_day_with_weekday(left_on)}
             )
     if overlaps is not None:
         others = list(overlapping(session, newcomers))
