@@ -34,6 +34,7 @@ from training.models import Tool
 
 from .board_lock import lock_board_among, lock_open
 from .grading import begin_reading
+from .photo_lock import refuse_if_taken_back
 
 NOWHERE = gettext_lazy("There is no such joint or criterion on this board. Open the board anew.")
 
@@ -215,6 +216,7 @@ def say_cannot_tell(
     refuse_if_not_read(grading, criterion.stage, joint)
     if photo is not None and photo.board_id != board.pk:
         raise AssessmentError(_("That photograph belongs to another board."))
+    refuse_if_taken_back(photo)
     asked = CannotTell.objects.create(
         grading=grading,
         joint=joint,
@@ -599,6 +601,7 @@ def refuse_unexplained(
 def refuse_circumstances(seen: Circumstances, board: Board) -> None:
     if seen.photo is not None and seen.photo.board_id != board.pk:
         raise AssessmentError(_("That photograph belongs to another board."))
+    refuse_if_taken_back(seen.photo)
     from_photo = seen.how in (Judgement.How.PHOTOGRAPH, Judgement.How.MARKS)
     if from_photo and seen.photo is None:
         raise AssessmentError(
