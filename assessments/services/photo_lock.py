@@ -21,12 +21,6 @@ def lock_photo(photo: Photo, *comes_with: str) -> Photo:
     return held
 
 
-def refuse_if_taken_back(photo: Photo | None) -> None:
-    """Refuse a photograph that was taken back; binding while its board is locked."""
-    if photo is not None and not Photo.objects.filter(pk=photo.pk).exists():
-        raise PhotoTakenBack(taken_back_in_words(photo))
-
-
 def taken_back_in_words(photo: Photo) -> str:
     return _(
         "%(name)s was taken back by whoever sent it. Open the page anew to see what is there."

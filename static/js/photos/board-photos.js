@@ -80,7 +80,7 @@ const takeBack = async (asked, drop) => {
   } catch {
     // What is said is that it did not arrive.
   }
-  drop.cameBack(photos);
+  if (photos.length) drop.cameBack(photos, asked.elements.sending.value);
   say(says, photos.length ? "accept" : "reject");
   await redraw();
 };

@@ -366,15 +366,19 @@ export function sendFrom(section, form, redraw) {
     goOn();
   };
 
-  // What was taken back is laid out again where it stood, to be put right and sent anew.
-  const cameBack = (keys) => {
-    const back = rows.filter((row) => row.key && keys.includes(row.key));
+  // What was taken back is laid out again where it stood, to be put right and sent anew; so is what
+  // was sent with it and has not arrived.
+  const cameBack = (keys, sending) => {
+    const isBack = (row) =>
+      keys.includes(row.key) || (row.state === "failed" && row.sending === sending);
+    rows = rows.filter((row) => !(row.isTaken && isBack(row)));
+    const back = rows.filter(isBack);
     for (const row of back) {
-      Object.assign(row, { isFolded: false, key: "", part: 0, hash: row.hash });
-      if (row.isTaken) rows = rows.filter((other) => other !== row);
+      Object.assign(row, { isFolded: false, key: "", part: 0 });
+      become(row, "looking");
     }
     begun = false;
-    for (const row of back) become(row, "looking");
+    if (!count("failed")) isHalted = false;
     replan();
   };
 
@@ -385,6 +389,13 @@ export function sendFrom(section, form, redraw) {
     isHalted = begun = isAsking = false;
     plan.bring([], {});
     plan.past = [];
+    if (!hasChosenHow) {
+      // What the last drop seemed to be says nothing of the next.
+      how.value = how.options[0].value;
+      each.value = 1;
+      readHow();
+      showOrder();
+    }
     draw();
   };
 

@@ -96,10 +96,9 @@ export class PhotoPlan {
       if (moved >= 0 && moved < this.joints.length * this.unit) slots.set(photo, moved);
     };
     if (this.isInOrder) {
-      // One that is put elsewhere by hand, or left out, leaves its place to those that follow.
-      const dealt = this.orders[this.set.how].filter(
-        (photo) => photo.counts && !this.moved.get(photo)?.to,
-      );
+      // One that is put elsewhere by hand, or left out, keeps its place empty: what is not ticked
+      // does not move.
+      const dealt = this.orders[this.set.how].filter((photo) => photo.counts);
       const first = Math.max(0, this.joints.indexOf(this.set.first)) * this.unit;
       dealt.forEach((photo, turn) => {
         put(photo, first + turn);
