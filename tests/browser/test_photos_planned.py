@@ -8,7 +8,6 @@ from PIL import Image
 from playwright.sync_api import expect
 
 from assessments.models import Photo
-from assessments.services import photos as services
 from tests import factories
 from tests.browser.test_grading_screen import visitor as _with_photographs
 from tests.browser.test_photos_in_bulk import (
@@ -167,8 +166,8 @@ def test_what_was_sent_wrong_is_taken_back_put_right_and_sent_again(open_board, 
     page.get_by_label("Beginning at joint").select_option(label="E02")
     send(page)
     expect(page.locator("#last-sending")).to_contain_text("40 photographs sent")
-    kept = services.photo_use  # What somebody has gone by stays; here nobody has.
-    assert kept.gone_by(board, board.photos.all()) == set()
+    assert board.photos.count() == 40
+    reader.settle()  # A picture that is still to come would not be there any more.
     page.get_by_role("button", name="Take back what was sent").click()
     expect(page.locator(".answers").first).to_contain_text("40 photographs are taken back.")
     assert not board.photos.exists()

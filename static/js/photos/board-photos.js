@@ -22,6 +22,10 @@ const redraw = () => {
         const fresh = page.getElementById(id);
         const drawn = document.getElementById(id);
         const held = drawn?.contains(document.activeElement) ? document.activeElement : null;
+        // What was unfolded stays so.
+        if (drawn?.querySelector("details[open]")) {
+          fresh?.querySelector("details")?.setAttribute("open", "");
+        }
         if (fresh) drawn?.replaceWith(fresh);
         if (held?.dataset.take) find(`[data-take="${held.dataset.take}"]`)?.focus();
       }

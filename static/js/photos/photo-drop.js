@@ -167,8 +167,8 @@ export function sendFrom(section, form, redraw) {
   const nameShort = (row, { start, end }) => {
     const stop = end ? -end.length : undefined;
     const parts = [start, row.name.slice(start.length, stop), end];
-    if (row.named_as === parts.join("|")) return;
-    row.named_as = parts.join("|");
+    if (row.namedAs === parts.join("|")) return;
+    row.namedAs = parts.join("|");
     row.nameField.replaceChildren(
       ...parts.map((part, at) => {
         const piece = document.createElement("span");
@@ -228,7 +228,7 @@ export function sendFrom(section, form, redraw) {
   const tally = () => {
     const toSend = count("ready", "looking", ...UNDER_WAY);
     const parts = [
-      fillIn(words.many, rows.length),
+      rows.length === 1 ? words.one : fillIn(words.many, rows.length),
       toSend && fillIn(words.toSend, toSend),
       count("added") && fillIn(words.added, count("added")),
       count("here", "same") && fillIn(words.here, count("here", "same")),
@@ -238,7 +238,7 @@ export function sendFrom(section, form, redraw) {
     ].filter(Boolean);
     const text = [
       `${parts.join(", ")}.`,
-      isHalted && words.broken,
+      isHalted && !signIn.isOut && words.broken,
       remark,
       remarkOnPlaces,
       problemOfEach() && words.badEach,
@@ -253,17 +253,17 @@ export function sendFrom(section, form, redraw) {
     sendButton.textContent = pressable === 1 ? words.sendOne : fillIn(words.sendMany, pressable);
     sendButton.hidden = pressable === 0;
     sendButton.disabled = count("looking") > 0 || isAsking || problemOfEach();
-    clearButton.hidden = count("sending", "checked") > 0;
     askButton.hidden = count("unasked") === 0;
     drop.hidden = rows.length === 0;
     // The page's own line says what was sent; this one goes on saying it to a screen reader.
     const isAllThere = rows.every((row) => row.isFolded && ["added", "out"].includes(row.state));
     drop.classList.toggle("visually-hidden", isAllThere);
+    clearButton.hidden = isAllThere || count("sending", "checked") > 0;
     form.classList.toggle("is-taking", rows.length > 0 && rows.every((row) => row.isTaken));
     section.classList.toggle("is-planning", !form.querySelector("[data-table]").hidden);
   };
 
-  // "2 to each of 18 joints, 1 to E06 and E15, 1 with the whole board; 8.9 MB."
+  // "2 to each of 18 joints; 1 to E06, E15; 1 with the whole board. 8.9 MB."
   const spreadInWords = () => {
     const going = rows.filter((row) => row.state === "ready");
     if (!going.length) return "";
@@ -271,23 +271,18 @@ export function sendFrom(section, form, redraw) {
     for (const { joint } of going) many.set(joint, (many.get(joint) ?? 0) + 1);
     const onBoard = many.get(BOARD) ?? 0;
     many.delete(BOARD);
-    const byMany = Map.groupBy ? Map.groupBy(many, ([, n]) => n) : grouped(many);
+    const byMany = new Map();
+    for (const [key, n] of many) byMany.set(n, [...(byMany.get(n) ?? []), names.get(key)]);
     const parts = [...byMany]
       .sort(([one], [other]) => other - one)
       .map(([n, joints]) =>
         joints.length > 3
           ? fillIn(words.toEach, n, joints.length)
-          : fillIn(words.toThese, n, joints.map(([key]) => names.get(key)).join(", ")),
+          : fillIn(words.toThese, n, joints.join(", ")),
       );
     if (onBoard) parts.push(fillIn(words.toBoard, onBoard));
     const bytes = going.reduce((all, row) => all + row.file.size, 0);
     return `${parts.join("; ")}. ${size(bytes)}.`;
-  };
-
-  const grouped = (many) => {
-    const groups = new Map();
-    for (const one of many) groups.set(one[1], [...(groups.get(one[1]) ?? []), one]);
-    return groups;
   };
 
   const lineFor = (file) => {
@@ -326,7 +321,6 @@ export function sendFrom(section, form, redraw) {
     const frame = row.line.querySelector(".picture");
     if (made) frame.replaceChildren(made);
     else frame.classList.add("is-unseen");
-    row.drawn?.(made);
   };
 
   const take = async (files) => {
@@ -605,7 +599,8 @@ export function sendFrom(section, form, redraw) {
   const remind = () => {
     const left = ofThisWindow.getJson(leftKey) ?? [];
     if (!left.length) return;
-    leftNotice.querySelector("[data-left-count]").textContent = fillIn(words.many, left.length);
+    leftNotice.querySelector("[data-left-count]").textContent =
+      left.length === 1 ? words.one : fillIn(words.many, left.length);
     leftNotice.querySelector("[data-left-names]").textContent = left.join(", ");
     leftNotice.hidden = false;
   };
