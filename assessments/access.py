@@ -181,7 +181,7 @@ def why_outcome_is_closed(board: Board) -> str:
             "there once both have signed and what they differ on is decided."
         ) % {"board": board.number}
     return _(
-        "Another reading of %(board)s was asked for, and you may give it. What was judged "
+        "A regrading of %(board)s was asked for, and you may give it. What was judged "
         "before stays closed to you until the other reading is signed."
     ) % {"board": board.number}
 

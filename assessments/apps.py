@@ -31,7 +31,7 @@ class AssessmentsConfig(AppConfig):
             covers=["assessments:class_day"],
         )
         navigation.register(_("Boards"), "assessments:board_list", order=20)
-        navigation.register(_("Criteria"), "assessments:criteria_list", order=70)
+        navigation.register(_("Acceptance criteria"), "assessments:criteria_list", order=70)
         navigation.register(
             _("Photo set-ups"),
             "assessments:setup_list",

@@ -6,7 +6,7 @@ from urllib.parse import urlsplit
 import environ
 from django.core.exceptions import ImproperlyConfigured
 
-from . import env
+from . import env, languages
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = env.folder(
@@ -139,11 +139,11 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "people.middleware.languages.own_language",
     "django.contrib.messages.middleware.MessageMiddleware",
     "allauth.account.middleware.AccountMiddleware",
     "people.middleware.sign_ins.end_old_sessions",
     "people.middleware.sign_ins.note_address",
-    "people.middleware.languages.sign_in_language",
     "people.middleware.tablets.shared_tablets",
     "people.middleware.sign_ins.require_own_password",
     "people.middleware.sign_ins.require_second_factor",
@@ -340,9 +340,9 @@ if OIDC_ISSUER and not (OIDC_CLIENT_ID and OIDC_CLIENT_SECRET):
 # Language and time
 
 LANGUAGE_CODE = "en"
-# Each by its own name. What is translated is shown in its reader's (people.middleware.languages).
-LANGUAGES = [("en", "English"), ("de", "Deutsch")]
 LOCALE_PATHS = [BASE_DIR / "locale"]
+# Whichever have a catalogue; everybody reads pages in their own (people.middleware.languages).
+LANGUAGES = languages.languages_in(LOCALE_PATHS[0], source=LANGUAGE_CODE)
 USE_I18N = True
 USE_TZ = True
 TIME_ZONE = "UTC"

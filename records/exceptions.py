@@ -1,5 +1,7 @@
 """The refusals this app can give, worded for the person who reads them."""
 
+from django.utils.translation import gettext as _
+
 
 class Refusal(Exception):
     """Something that cannot be done as asked; its text says why, and what to do.
@@ -22,6 +24,18 @@ class SiteIsTaken(RecordsError):
 
 class AlreadyErased(RecordsError):
     """The payload of a trail entry has been erased before."""
+
+
+class ShownOtherwise(RecordsError):
+    """What would be signed is not what the signer was shown; nothing was signed."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            _(
+                "What you were shown has changed since, so nothing was signed. Read it as it is "
+                "now, then sign."
+            )
+        )
 
 
 class CannotRead(Refusal):

@@ -4,6 +4,7 @@ import io
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any, BinaryIO
+from xml.etree import ElementTree
 
 from babel.messages.extract import DEFAULT_KEYWORDS, extract, extract_python
 from django.utils.translation.template import templatize
@@ -58,8 +59,10 @@ def extract_template(
 
 
 def all_messages() -> set[tuple[str, str]]:
-    """The messages of every module and template of the product."""
+    """The messages of every module and template, and what each drawing says that it shows."""
     modules = (path for app in APPS for path in (TOP / app).rglob("*.py"))
     paths = [path for path in modules if b"gettext" in path.read_bytes()]
     paths += [path for path in (TOP / "templates").rglob("*") if path.is_file()]
-    return set().union(*(messages_in(path) for path in paths))
+    drawings = (TOP / "static/img/drawings").glob("*.svg")
+    shown = {("", ElementTree.parse(path).getroot()[0].text or "") for path in drawings}
+    return shown.union(*(messages_in(path) for path in paths))

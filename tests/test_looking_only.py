@@ -22,6 +22,7 @@ from tests.factories import NOW, PASSWORD
 from tests.test_access_table import (
     EVERY_NAME,
     OF_DJANGO,
+    OF_PROGRAMS,
     TABLE,
     address,
     addresses_of_django,
@@ -34,7 +35,6 @@ WRITES = ("POST", "PUT", "PATCH", "DELETE")
 MAY_SEND = {"people:tablet_open", "people:tablet_full", "people:tablet_lock"}
 OPEN_WHEN_LOCKED = {"people:tablet", "people:tablet_open", "people:tablet_full"}
 SIGN_OUT = "account_logout"
-OF_PROGRAMS = "interfaces:api-v1:"  # Where no cookie is looked at.
 SENTENCE = "Sign in fully with your password"
 
 

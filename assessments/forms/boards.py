@@ -21,7 +21,7 @@ STATES = [
     ("", _("all")),
     ("waiting", _("waiting to be graded")),
     ("graded", _("graded")),
-    ("bench", _("at the bench")),
+    ("bench", _("with trainee")),
     ("cancelled", _("cancelled")),
 ]
 SUGGESTED_PEOPLE = 200

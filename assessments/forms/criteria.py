@@ -11,6 +11,7 @@ from django.conf import settings
 from django.contrib.staticfiles import finders
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from assessments.content.sources import ALLOYS
 from assessments.domain.criterion_rules import UNITS
@@ -91,7 +92,9 @@ class CriterionForm(forms.Form):
     high = forms.DecimalField(
         label=_("At most"), required=False, max_digits=9, decimal_places=4, localize=True
     )
-    unit = forms.ChoiceField(label=_("Unit"), required=False, choices=[])
+    unit = forms.ChoiceField(
+        label=pgettext_lazy("of measurement", "Unit"), required=False, choices=[]
+    )
     datum = forms.ChoiceField(
         label=_("Measured from"),
         required=False,

@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 from assessments.models import CannotTell, Judgement, Photo
 from assessments.services.judgements import Circumstances
 from people.forms.fields import PasswordField, ProofInput
+from people.forms.signing import SigningForm
 from training.models import Tool
 
 ASKS = {"ask_photo": CannotTell.Asks.PHOTO, "ask_board": CannotTell.Asks.BOARD}
@@ -153,7 +154,7 @@ class JudgementForm(SeenForm):
         )
 
 
-class ProofForm(forms.Form):
+class ProofForm(SigningForm):
     """The password once more, before a signature."""
 
     password = PasswordField(

@@ -3,7 +3,7 @@ from django.db.models import Q
 
 
 class Migration(migrations.Migration):
-    dependencies = [("assessments", "0012_measurement_studies")]
+    dependencies = [("assessments", "0013_regrading")]
 
     operations = [
         migrations.AddField(

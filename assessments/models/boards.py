@@ -184,7 +184,11 @@ class Joint(Recorded):
         ]
 
     def __str__(self) -> str:
-        return self.position.name if self.make == 1 else f"{self.position.name}, make {self.make}"
+        return (
+            self.position.name
+            if self.make == 1
+            else f"{self.position.name}, rework {self.make - 1}"
+        )
 
 
 class Rework(Recorded):

@@ -34,7 +34,7 @@ class Grading(Recorded):
         FIRST = "first", _("grading")
         REWORK = "rework", _("inspection of reworked joints")
         DECISION = "decision", _("decision where two graders differ")
-        ANOTHER = "another", _("another reading")
+        ANOTHER = "another", _("regrading")
         OWN = "own", _("own reading, not counted")
 
     board = models.ForeignKey(Board, models.PROTECT, related_name="gradings")

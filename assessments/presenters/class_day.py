@@ -13,6 +13,7 @@ from assessments import access
 from assessments.domain.scoring import JointState
 from assessments.exceptions import AssessmentError, MayNotGrade
 from assessments.models import Board, Joint
+from assessments.presenters import judgement_words
 from assessments.queries.board_for_grader import BoardForGrader, boards_for_grader
 from assessments.services import grading
 from assessments.services.class_day import stays_to_be_judged
@@ -98,7 +99,7 @@ class ClassDay:
         return {
             row.board.number: {
                 "who": trainee.person.full_name,
-                "joints": [[joint.pk, str(joint)] for joint in row.joints],
+                "joints": [[joint.pk, judgement_words.joint_name(joint)] for joint in row.joints],
             }
             for trainee in self.trainees
             for row in trainee.boards

@@ -128,10 +128,15 @@ def photo_window(judgement: Judgement) -> str:
 
 
 def joint_name(joint: Joint) -> str:
-    """A joint by its position, and by its make where it was made again."""
+    """A joint by its position, and by its rework where it was made again."""
     if joint.make == 1:
         return joint.position.name
-    return _("%(joint)s, make %(make)s") % {"joint": joint.position.name, "make": joint.make}
+    return _("%(joint)s, rework %(n)s") % {"joint": joint.position.name, "n": joint.make - 1}
+
+
+def make_name(make: int) -> str:
+    """The first make of a joint is its first attempt; each later one is a rework, counted."""
+    return _("first attempt") if make == 1 else _("rework %(n)d") % {"n": make - 1}
 
 
 def verdict_name(state: Any) -> str:

@@ -70,7 +70,7 @@ def readings_said(gradings: Iterable[Grading]) -> dict[int, str]:
             .order_by("joint__position__order", "joint__make")
         )
         for row in rows:
-            name = str(row.joint) if row.joint else _("whole board")
+            name = judgement_words.joint_name(row.joint) if row.joint else _("whole board")
             joints.setdefault(row.grading_id, {})[name] = None
     words = {}
     for grading in gradings:

@@ -286,9 +286,9 @@ def _part(
     if joint is not None:
         notes.append(str(joint.position.get_joint_type_display()))
         if joint.make > 1 or joint.position_id in made_again:
-            notes.append(_("make %(n)d") % {"n": joint.make})
+            notes.append(judgement_words.make_name(joint.make))
         if not counts:
-            notes.append(_("not the make that counts"))
+            notes.append(_("not the attempt that counts"))
         if not joint.position.required:
             notes.append(_("spare, not counted"))
     state = result.state if counts else reading.state_for_statistics

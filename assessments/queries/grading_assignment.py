@@ -430,7 +430,7 @@ def refuse_to_correct(grading: Grading, gradings: Iterable[Grading], grader: Use
     ):
         raise MayNotGrade(
             _(
-                "Another reading of %(board)s was asked for, and you may give it. Whoever judged "
+                "A regrading of %(board)s was asked for, and you may give it. Whoever judged "
                 "before corrects what was judged, until the other reading is signed."
             )
             % _of(board)

@@ -19,6 +19,7 @@ from assessments.models import (
     CriterionDrawing,
     DestructiveCheck,
     ExerciseCriteria,
+    Joint,
     Judgement,
     Measurement,
     MeasurementStudy,
@@ -137,10 +138,18 @@ def purpose_content(correction: PurposeCorrection) -> dict[str, Any]:
     }
 
 
+def _joint(joint: Joint | None) -> str:
+    """A joint as it was ever written down, whatever pages come to call it; empty for the board."""
+    if joint is None:
+        return ""
+    name = joint.position.name
+    return name if joint.make == 1 else f"{name}, make {joint.make}"
+
+
 def photo_content(photo: Photo) -> dict[str, Any]:
     return {
         "board": photo.board.number,
-        "joint": str(photo.joint or ""),
+        "joint": _joint(photo.joint),
         "stage": photo.stage,
         "key": photo.key,
         "original": str(photo.original.name),
@@ -169,7 +178,7 @@ def taken_back_content(photo: Photo) -> dict[str, Any]:
 
 def placing_content(photo: Photo) -> dict[str, Any]:
     """What can be changed of what a photograph shows."""
-    content = {"joint": str(photo.joint or ""), "stage": photo.stage, "note": photo.note}
+    content = {"joint": _joint(photo.joint), "stage": photo.stage, "note": photo.note}
     # A photograph by hand, as all were before, says nothing of a set-up.
     return content | ({"setup": photo.setup.name} if photo.setup else {})
 
@@ -214,7 +223,7 @@ def cannot_tell_content(asked: CannotTell) -> dict[str, Any]:
     return {
         "board": asked.grading.board.number,
         "grading": asked.grading_id,
-        "joint": str(asked.joint or ""),
+        "joint": _joint(asked.joint),
         "criterion": asked.criterion.code,
         "stage": str(asked.stage),
         "photo": asked.photo.sha256 if asked.photo else None,
@@ -315,7 +324,7 @@ def withdrawal_content(withdrawal: StudyWithdrawal) -> dict[str, Any]:
 def measurement_content(measurement: Measurement) -> dict[str, Any]:
     content = {
         "photo": measurement.photo.sha256,
-        "joint": str(measurement.joint or ""),
+        "joint": _joint(measurement.joint),
         "criterion": measurement.criterion.code if measurement.criterion else "",
         "quantity": str(measurement.quantity),
         "marks": measurement.marks,

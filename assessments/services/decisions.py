@@ -1,6 +1,6 @@
 """A third person decides where two graders differ."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -13,11 +13,13 @@ from assessments.queries import (
     board_results,
     effective_judgements,
     grading_assignment,
+    stage_to_sign,
     written_down,
 )
 from assessments.queries.effective_judgements import Place
 from people.models import User
 from records.services import trail
+from records.services.shown import refuse_unless_shown
 
 from .board_lock import lock_board
 from .board_outcome import refresh_outcome
@@ -55,6 +57,7 @@ def decide(
     decisions: Mapping[Place, Decided],
     proof: str,
     at: datetime,
+    shown: str | None = None,
 ) -> Grading:
     """Decide every judgement on which two graders differ, and sign that; the result follows.
 
@@ -65,9 +68,13 @@ def decide(
     proof : str
         What `people.services.proof.prove_identity` returned for this act. It signs the whole list,
         which was shown in full.
+    shown : str, optional
+        The digest of what the decider was shown (`presenters.stage_shown`).
 
     Raises
     ------
+    ShownOtherwise
+        If other judgements differ by now, or they say something else.
     MayNotGrade
         If the decider is one of the two, made the board, or may not judge it on this day.
     StageNotReady
@@ -79,7 +86,10 @@ def decide(
     board = lock_board(board)
     if why := why_not_decide(board, decider):
         raise MayNotGrade(why)
-    asked = _asked(board, decisions)
+    standing = effective_judgements.to_decide(board)
+    if standing:
+        refuse_unless_shown(shown, stage_to_sign.decisions_to_sign(board, standing))
+    asked = _asked(board, standing, decisions)
     grading = _enter(board, decider, asked, decisions, at)
     stages = {disagreement.first.stage for disagreement in asked.values()}
     for stage in board.exercise.stage_list:
@@ -102,13 +112,12 @@ def decide(
 
 
 def _asked(
-    board: Board, decisions: Mapping[Place, Decided]
+    board: Board,
+    standing: Sequence[effective_judgements.Disagreement],
+    decisions: Mapping[Place, Decided],
 ) -> dict[Place, effective_judgements.Disagreement]:
     """What waits for a decision; raises unless the decisions answer exactly that, in full."""
-    asked = {
-        _place(disagreement.first): disagreement
-        for disagreement in effective_judgements.to_decide(board)
-    }
+    asked = {_place(disagreement.first): disagreement for disagreement in standing}
     if not asked:
         raise StageNotReady(
             _("Nothing on %(board)s waits for a decision.") % {"board": board.number}
@@ -179,19 +188,9 @@ def _sign(
     at: datetime,
 ) -> None:
     """Sign the decisions of one stage, with both readings that stood before the decider."""
-    before = [
-        {
-            "joint": disagreement.first.joint.position.name if disagreement.first.joint else None,
-            "make": disagreement.first.joint.make if disagreement.first.joint else None,
-            "criterion": code,
-            "readings": [
-                {"by": row.grading.grader_id, "outcome": row.outcome, "note": row.note}
-                for row in (disagreement.first, disagreement.second)
-            ],
-        }
-        for (_joint, code), disagreement in asked.items()
-        if disagreement.first.stage == stage
-    ]
+    before = stage_to_sign.decided_between(
+        disagreement for disagreement in asked.values() if disagreement.first.stage == stage
+    )
     signing = StageSigning(
         grading=grading, stage=stage, signed_at=at, result={"decided": len(before)}
     )

@@ -12,11 +12,13 @@ from assessments.queries import (
     board_results,
     effective_judgements,
     grading_assignment,
+    stage_to_sign,
     written_down,
 )
 from assessments.queries.grading_assignment import current_criteria_set, gradings_of
 from people.models import User
 from records.services import trail
+from records.services.shown import refuse_unless_shown
 from training.models import Stage
 
 from . import reading_requests
@@ -103,7 +105,13 @@ def start_own_reading(*, board: Board, trainee: User, at: datetime) -> Grading:
 
 @transaction.atomic
 def sign_stage(
-    *, grading: Grading, stage: str, signer: User, proof: str, at: datetime
+    *,
+    grading: Grading,
+    stage: str,
+    signer: User,
+    proof: str,
+    at: datetime,
+    shown: str | None = None,
 ) -> StageSigning:
     """Sign one stage of a grading; from here on its judgements never change.
 
@@ -111,9 +119,13 @@ def sign_stage(
     ----------
     proof : str
         What `people.services.proof.prove_identity` returned for this act.
+    shown : str, optional
+        The digest of what the signer was shown (`presenters.stage_shown`).
 
     Raises
     ------
+    ShownOtherwise
+        If that is not what would be signed.
     MayNotGrade
         If the signer is not the grader, or may not judge this board on this day.
     StageNotReady
@@ -129,11 +141,13 @@ def sign_stage(
     summary = _summary_to_sign(board, grading, stage)
     board_results.judgements_left(grading, stage).delete()
     signing = StageSigning(grading=grading, stage=stage, signed_at=at, result=summary.as_json())
+    content = board_results.signed_content(signing)
+    refuse_unless_shown(shown, stage_to_sign.not_signed_yet(content))
     signing.signature = trail.sign(
         actor=signer,
         meaning=written_down.JUDGED,
         about=grading,
-        content=board_results.signed_content(signing),
+        content=content,
         at=at,
         zone=board.site.time_zone,
         proof=proof,

@@ -569,7 +569,7 @@ def refuse_if_not_read(grading: Grading, stage: str, joint: Joint | None) -> Non
     is_remade = joint is not None and joint.make > 1
     if is_remade and joint not in board_results.joints_read(grading, stage):
         raise AssessmentError(
-            _("%(joint)s is not the make that is judged here.") % {"joint": joint}
+            _("%(joint)s is not the attempt that is judged here.") % {"joint": joint}
         )
 
 

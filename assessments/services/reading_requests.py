@@ -20,12 +20,13 @@ from .board_lock import lock_board
 def why_not_ask(board: Board, trainee: User) -> str:
     """Empty where the trainee may ask for another reading of a board now, else why not."""
     if trainee.person_id is None or trainee.person_id != board.person_id:
-        return _("Only whoever made a board asks for another reading of it.")
+        return _("Only whoever made a board asks for a regrading of it.")
     request = ReadingRequest.objects.filter(board=board).first()
     if request is not None:
-        return _(
-            "Another reading of %(board)s was asked for on %(day)s. It can be asked for once."
-        ) % {"board": board.number, "day": board.site.today(request.recorded_at).isoformat()}
+        return _("A regrading of %(board)s was asked for on %(day)s. It can be asked for once.") % {
+            "board": board.number,
+            "day": board.site.today(request.recorded_at).isoformat(),
+        }
     outcome = BoardOutcome.objects.filter(board=board).first()
     if outcome is None or not outcome.complete:
         return _("%(board)s has no result yet. Ask once every stage is signed.") % {

@@ -36,15 +36,15 @@ def why_no_rework(
     """
     allowed = board.exercise.rework_allowed
     if not allowed:
-        return _("This exercise allows no rework: the first make of every joint counts.")
+        return _("This exercise allows no rework: the first attempt at every joint counts.")
     if board.disposed_at is not None:
         return _("The piece is gone, so nothing on it can be reworked.")
     if grading_assignment.open_request(board) is not None:
-        return _("Another reading of this board was asked for. Wait until it is signed.")
+        return _("A regrading of this board was asked for. Wait until it is signed.")
     judged = next((row for row in reading.joints if row.joint == joint), None)
     if judged is None:
         if any(row.joint == joint for row in reading.earlier):
-            return _("%(joint)s was sent back already. Its later make counts.") % {
+            return _("%(joint)s was sent back already. Its rework counts.") % {
                 "joint": joint.position.name
             }
         return _("%(joint)s does not count toward the result, so it is not sent back.") % {

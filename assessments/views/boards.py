@@ -309,7 +309,7 @@ def board_take_back(request: UserRequest, number: str) -> HttpResponse:
     except AssessmentError as error:
         messages.error(request, str(error))
     else:
-        messages.success(request, _("%(number)s is at the bench again.") % {"number": number})
+        messages.success(request, _("%(number)s is with the trainee again.") % {"number": number})
     return redirect("assessments:board_detail", number)
 
 

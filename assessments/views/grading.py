@@ -5,7 +5,6 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.db.models import F
 from django.http import Http404, HttpResponse, HttpResponseBase
 from django.shortcuts import redirect, render
 from django.utils import timezone
@@ -21,15 +20,17 @@ from assessments.presenters import grading_page, grading_state
 from assessments.presenters.class_position import position_across_class
 from assessments.presenters.comparison import comparison_for
 from assessments.presenters.judgement_words import verdict_name
+from assessments.presenters.stage_shown import stage_shown
 from assessments.queries import board_results, grading_assignment
 from assessments.queries.board_for_grader import BoardForGrader
+from assessments.queries.stage_to_sign import judgements_covered
 from assessments.services import grading as services
 from assessments.services.board_lock import refuse_if_cancelled
 from people.access import UserRequest
 from people.exceptions import ProofRefused
 from people.middleware import tablets
-from people.middleware.languages import in_own_language
 from people.services.proof import prove_identity
+from records.exceptions import ShownOtherwise
 from training import access as training_access
 from training.models import ClassSession, Stage, Tool
 
@@ -172,12 +173,8 @@ def board_grade(request: UserRequest, number: str, own: bool = False) -> HttpRes
 @require_safe
 @login_required
 def board_comparison(request: UserRequest, number: str) -> HttpResponseBase:
-    """What to hold a joint against: a part of the grading screen, or a page by itself.
-
-    As a part it speaks as the screen does.
-    """
-    shown = _board_beside if _is_part(request) else in_own_language(_board_beside)
-    response = shown(request, number)
+    """What to hold a joint against: a part of the grading screen, or a page by itself."""
+    response = _board_beside(request, number)
     patch_vary_headers(response, ("HX-Request",))
     add_never_cache_headers(response)
     return response
@@ -223,7 +220,11 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
     if reading is None or stage not in board.exercise.stages:
         messages.error(request, _("There is nothing of yours to sign on this board."))
         return redirect("assessments:board_detail", board.number)
-    form = ProofForm(request.POST if request.method == "POST" else None)
+    now = timezone.now()
+    form = ProofForm(
+        request.POST if request.method == "POST" else None,
+        showing=stage_shown(reading, stage, now),
+    )
     if request.method == "POST" and form.is_valid():
         try:
             services.sign_stage(
@@ -232,7 +233,10 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
                 signer=request.user,
                 proof=prove_identity(request.user, form.cleaned_data["password"]),
                 at=timezone.now(),
+                shown=form.shown_digest,
             )
+        except ShownOtherwise:
+            form.show_anew(stage_shown(reading, stage, now))
         except (AssessmentError, ProofRefused) as error:
             form.add_error("password", str(error))
         else:
@@ -244,23 +248,25 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
             if services.open_grading(board, request.user) is not None:
                 return redirect("assessments:board_grade", board.number)
             return redirect("assessments:board_result", board.number)
-    assignment = grading_assignment.of_board(board)
-    before = assignment.first_unsigned(reading, stage)
-    summary = board_results.stage_summary(reading, stage)
-    left = board_results.judgements_left(reading, stage)
-    judgements = reading.judgements.filter(stage=stage).exclude(pk__in=left)
+    before = grading_assignment.of_board(board).first_unsigned(reading, stage)
+    judgements = judgements_covered(reading, stage)
     context = {
         "board": board,
         "grading": reading,
         "stage": Stage(stage),
-        "summary": summary,
+        "summary": board_results.stage_summary(reading, stage),
         "signed_first": Stage(before) if before else None,
         "signed_first_url": grading_page.reading_url(board, False, stage=before or ""),
-        "rejected": judgements.filter(outcome=Judgement.Outcome.REJECT)
-        .select_related("joint__position", "criterion")
-        .order_by(F("joint__position__order").asc(nulls_last=True), "criterion__order"),
-        "judged": judgements.count(),
-        "with_the_rest": judgements.filter(with_the_rest=True).count(),
+        "rejected": sorted(
+            (row for row in judgements if row.outcome == Judgement.Outcome.REJECT),
+            key=lambda row: (
+                row.joint is None,
+                row.joint.position.order if row.joint else 0,
+                row.criterion.order,
+            ),
+        ),
+        "judged": len(judgements),
+        "with_the_rest": sum(row.with_the_rest for row in judgements),
         "form": form,
         "back": grading_page.reading_url(board, False, stage=stage),
     }
@@ -270,7 +276,6 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 @login_required
-@in_own_language
 def grading_correct(request: UserRequest, number: str, grading_id: int) -> HttpResponse:
     board = access.board_for_grader(request.user, number)
     grading = Grading.objects.counted().filter(board=board, pk=grading_id).first()

@@ -12,19 +12,20 @@ from assessments import access, ports
 from assessments.domain.readings import reworks_left
 from assessments.exceptions import AssessmentError
 from assessments.forms.readings import AnotherReadingForm, DecisionForm, ReworkForm
+from assessments.models import Board
 from assessments.presenters import result_page
+from assessments.presenters.stage_shown import differences_shown
 from assessments.queries import board_results, effective_judgements
 from assessments.services import decisions, reading_requests, rework
 from assessments.services.grading import refuse_unless_may_grade
 from people.access import UserRequest
 from people.exceptions import ProofRefused
-from people.middleware.languages import in_own_language
 from people.services.proof import prove_identity
+from records.exceptions import ShownOtherwise
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
-@in_own_language
 def joint_rework(request: UserRequest, number: str, joint_id: int) -> HttpResponse:
     """Send one rejected joint back to be made again."""
     board = access.board_for_grader(request.user, number)
@@ -73,21 +74,17 @@ def joint_rework(request: UserRequest, number: str, joint_id: int) -> HttpRespon
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
-@in_own_language
 def board_decide(request: UserRequest, number: str) -> HttpResponse:
     """Decide, as a third person, every judgement on which two graders differ."""
     board = access.board_to_decide(request.user, number)
-    disagreements = effective_judgements.to_decide(board)
-    if not disagreements:
+    if not effective_judgements.to_decide(board):
         raise Http404
     try:
         refuse_unless_may_grade(request.user, board, timezone.now())
     except AssessmentError as error:
         messages.error(request, str(error))
         return redirect("assessments:board_detail", board.number)
-    form = DecisionForm(
-        request.POST if request.method == "POST" else None, disagreements=disagreements
-    )
+    form = _decision_form(request, board)
     if request.method == "POST" and form.is_valid():
         try:
             decisions.decide(
@@ -96,7 +93,11 @@ def board_decide(request: UserRequest, number: str) -> HttpResponse:
                 decisions=form.decisions(),
                 proof=prove_identity(request.user, form.cleaned_data["password"]),
                 at=timezone.now(),
+                shown=form.shown_digest,
             )
+        except ShownOtherwise:
+            form = _decision_form(request, board)
+            form.is_valid()  # What was typed stays; what has changed is said above it.
         except ProofRefused as error:
             form.add_error("password", str(error))
         except AssessmentError as error:
@@ -117,9 +118,18 @@ def board_decide(request: UserRequest, number: str) -> HttpResponse:
     return render(request, "assessments/board_decide.html", context, status=status)
 
 
+def _decision_form(request: UserRequest, board: Board) -> DecisionForm:
+    """What differs now, with what was typed."""
+    disagreements = effective_judgements.to_decide(board)
+    return DecisionForm(
+        request.POST if request.method == "POST" else None,
+        disagreements=disagreements,
+        showing=differences_shown(board, disagreements, timezone.now()),
+    )
+
+
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
-@in_own_language
 def another_reading(request: UserRequest, number: str) -> HttpResponse:
     """Ask, once, that one's own board be read again."""
     board = access.own_board(request.user, number)

@@ -15,7 +15,6 @@ from assessments.exceptions import DecodersBusy, NothingToPrint
 from assessments.presenters.result_pdf import result_pdf, texts_on_sheet, words
 from assessments.presenters.result_sheet import ResultSheet, result_sheet
 from people.access import UserRequest
-from people.middleware.languages import in_own_language
 from people.presenters.paper import not_printed
 
 from .photos import busy
@@ -23,14 +22,12 @@ from .photos import busy
 
 @require_safe
 @login_required
-@in_own_language
 def board_sheet(request: UserRequest, number: str) -> HttpResponse:
     return _answered(request, number, _as_page)
 
 
 @require_safe
 @login_required
-@in_own_language
 def board_sheet_pdf(request: UserRequest, number: str) -> HttpResponse:
     return _answered(request, number, _as_pdf)
 

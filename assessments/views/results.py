@@ -12,12 +12,10 @@ from assessments.presenters import board_readings, result_page
 from assessments.presenters.result_sheet import may_print
 from assessments.queries import board_results, grading_assignment
 from people.access import UserRequest
-from people.middleware.languages import in_own_language
 
 
 @require_safe
 @login_required
-@in_own_language
 def board_result(request: UserRequest, number: str) -> HttpResponse:
     board = access.board_for_reader(request.user, number)
     if hasattr(board, "outcome") and not access.may_see_outcome(request.user, board):

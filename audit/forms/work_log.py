@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from crispy_forms.layout import Div
 from django import forms
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from audit.domain.standing_spans import STANDINGS
 from certification.domain.known_at import known_through
@@ -35,13 +36,13 @@ class WorkLogForm(forms.Form):
         label=_("Judged"), choices=TIMES, initial=NOW, widget=forms.RadioSelect
     )
     known_on = forms.DateField(
-        label=_("As known on"),
+        label=_("Using entries made up to"),
         widget=DayInput,
         required=False,
         help_text=_("For the second choice."),
     )
     known_time = forms.TimeField(
-        label=_("at"),
+        label=pgettext_lazy("a time", "at"),
         widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
         required=False,
         help_text=_("Left empty: the day’s end."),
@@ -68,7 +69,7 @@ class WorkLogForm(forms.Form):
             and not cleaned.get("known_on")
             and "known_on" not in self.errors
         ):
-            self.add_error("known_on", _("Say the day as known on which the rows are judged."))
+            self.add_error("known_on", _("Say up to which day entries are used."))
         return cleaned
 
     def check_options(self) -> dict[str, Any]:

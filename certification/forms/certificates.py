@@ -12,10 +12,11 @@ from django.utils.translation import gettext_lazy as _
 from certification.models import SchemeRevision, Scope
 from certification.services.certificates_from_elsewhere import Document, OutsideCertificate
 from people.forms.fields import DayInput, PasswordField, PersonField, form_helper
+from people.forms.signing import SigningForm
 from people.models.people import PersonQuerySet
 
 
-class ActForm(forms.Form):
+class ActForm(SigningForm):
     """The reason and the day of an act, and the signer's password."""
 
     effective_on = forms.DateField(label=_("From"), widget=DayInput)
@@ -32,7 +33,6 @@ class ActForm(forms.Form):
             "What alone it allows, printed after “only”: such as cups for AWG 20 and less."
         ),
     )
-    seen = forms.CharField(widget=forms.HiddenInput, required=False, max_length=64)
     reason = forms.CharField(
         label=_("Reason"), max_length=400, widget=forms.Textarea(attrs={"rows": 2})
     )
@@ -42,20 +42,13 @@ class ActForm(forms.Form):
         self, *args: Any, asks: tuple[str, ...], day_label: Any = "", today: date, **kwargs: Any
     ) -> None:
         super().__init__(*args, **kwargs)
-        for name in ("effective_on", "until", "authority", "restriction", "seen"):
+        for name in ("effective_on", "until", "authority", "restriction"):
             if name not in asks:
                 del self.fields[name]
         if "effective_on" in asks:
             self.fields["effective_on"].initial = today
             self.fields["effective_on"].label = day_label
         self.helper = form_helper(*(name for name in self.fields))
-
-    def show_anew(self, seen: str) -> None:
-        """What is signed next is what the page shows now."""
-        if "seen" in self.fields:
-            self.initial["seen"] = seen
-            if self.is_bound:
-                self.data = {name: self.data[name] for name in self.data} | {"seen": seen}
 
 
 class ElsewhereForm(forms.Form):

@@ -28,7 +28,7 @@ class KnownAtField(forms.CharField):
     """A day, which means its end, or an instant; without an offset in the time of a site."""
 
     def __init__(self, *, site: Site | None = None, **kwargs: Any) -> None:
-        kwargs.setdefault("label", _("As known on"))
+        kwargs.setdefault("label", _("Using entries made up to"))
         kwargs.setdefault("widget", DayOrInstantInput)
         super().__init__(required=False, max_length=40, **kwargs)
         self._zone = site.zone if site else timezone.get_default_timezone()

@@ -6,6 +6,7 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from people.forms.fields import PasswordField, form_helper
+from people.forms.signing import SigningForm
 
 
 class RestrictionField(forms.CharField):
@@ -23,7 +24,7 @@ class RestrictionField(forms.CharField):
         )
 
 
-class ProposeForm(forms.Form):
+class ProposeForm(SigningForm):
     note = forms.CharField(
         label=_("Note for whoever issues"),
         required=False,
@@ -35,10 +36,10 @@ class ProposeForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = form_helper("note", "restriction", "password")
+        self.helper = form_helper("shown", "note", "restriction", "password")
 
 
-class IssueForm(forms.Form):
+class IssueForm(SigningForm):
     prefix = "issue"
 
     restriction = RestrictionField()
@@ -46,7 +47,7 @@ class IssueForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = form_helper("restriction", "password")
+        self.helper = form_helper("shown", "restriction", "password")
 
 
 class DeclineForm(forms.Form):

@@ -38,7 +38,7 @@ STANDINGS = [
 ORDERS = [
     ("name", _("by name")),
     ("number", _("by employee number")),
-    ("end", _("what ends first")),
+    ("end", _("first to lapse")),
     ("scope", _("by scope")),
     ("standing", _("by standing")),
     ("site", _("by site")),

@@ -311,7 +311,10 @@ def _broken(lines: list[register.Line]) -> list[Next]:
         ),
         Standing.PRACTICE_LAPSED: (
             _("Re-certification"),
-            _("Not done for too long, so ended: %(scopes)s. See your instructor for a board."),
+            _(
+                "No qualifying work recorded for too long, so ended: %(scopes)s. "
+                "See your instructor for a board."
+            ),
         ),
     }
     for standing, (title, text) in words.items():

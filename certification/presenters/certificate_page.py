@@ -8,6 +8,7 @@ from typing import Any
 from django.utils import timezone
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from assessments.access import outcomes_closed_to
 from assessments.models import Board
@@ -29,7 +30,7 @@ ACT_LABELS = {
     "restrict": _("Restrict"),
     "lift": _("Lift the restriction"),
     "extend": _("Extend"),
-    "end": _("End"),
+    "end": pgettext_lazy("a certificate", "End"),
     "revoke": _("Revoke"),
     "withdraw": _("Withdraw"),
 }
@@ -164,7 +165,6 @@ class Restricted:
     since: date | None
     last_day: date | None
     ahead: tuple[Restriction, ...]
-    seen: str
 
 
 def restricted_now(certificate: Certificate, now: datetime) -> Restricted:
@@ -184,7 +184,6 @@ def restricted_now(certificate: Certificate, now: datetime) -> Restricted:
         since=now_on.event.effective_on if now_on else None,
         last_day=now_on.last_day if now_on else None,
         ahead=tuple(one for one in restrictions if one.first_day > day),
-        seen=standing_on_day.restrictions_seen(facts),
     )
 
 

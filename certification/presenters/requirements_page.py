@@ -14,8 +14,10 @@ from certification.queries import standing_on_day
 from certification.queries.requirements import Requirement, requirements, unmet
 from certification.services import certificates
 from people.models import Person, Role, User
+from records.domain.shown import Shown
 
 from . import period as period_said
+from .signing_shown import proposal_shown
 from .standing_words import NEXT_STEPS, RULES
 
 
@@ -86,6 +88,12 @@ def build(
         is_own=is_own,
         restriction_held=certificates.with_restrictions_held(person, scope, today, ""),
     )
+
+
+def shown(screen: RequirementsScreen, at: datetime) -> Shown:
+    """What the page shows to whoever proposes; under a scheme alone."""
+    assert screen.revision is not None  # noqa: S101 - nobody is proposed without a scheme
+    return proposal_shown(screen.person, screen.scope, screen.revision, screen.found, at)
 
 
 def _refusal(

@@ -4,8 +4,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from django.conf import settings
+from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from assessments.models import Board, Grading, StageSigning
 from assessments.queries import effective_judgements
@@ -22,6 +23,7 @@ from certification.models import (
 )
 from people.models import Person, User
 from people.presenters.days import format_day
+from people.queries.languages import in_language
 from training.models import Exercise, VisionTest
 
 from . import standing_on_day
@@ -264,6 +266,23 @@ def boards_counted(checked: Iterable[Requirement]) -> list[PassedBoard]:
 def graded_any(user: User, checked: Iterable[Requirement]) -> bool:
     """Whether the user signed a stage of any board that counts."""
     return any(user.pk in passed.graders for passed in boards_counted(checked))
+
+
+def kept_evidence(
+    person: Person,
+    scope: Scope,
+    revision: SchemeRevision,
+    day: date,
+    checked: Iterable[Requirement],
+) -> dict:
+    """The evidence as it is kept: in the site's language, whoever's act it is.
+
+    ``checked``, what was asked for that day, is asked anew where its reader's is another.
+    """
+    if get_language() != settings.LANGUAGE_CODE:
+        with in_language(settings.LANGUAGE_CODE):
+            checked = requirements(person, scope, revision, day)
+    return evidence_of(checked)
 
 
 def evidence_of(checked: Iterable[Requirement]) -> dict:

@@ -1,6 +1,5 @@
 """Standing on a day, from the rows: facts for the engine, and its answers."""
 
-import hashlib
 from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass, field
@@ -174,16 +173,6 @@ def histories_in(facts: engine.Facts) -> dict[str, CertificateHistory]:
         history.certificate.number: history
         for history in certificate_histories(facts.certificates, facts.events)
     }
-
-
-def restrictions_seen(facts: engine.Facts) -> str:
-    """A mark of every word about restrictions that stands among some facts.
-
-    A page carries it, and whoever signs there is told if anything was said since.
-    """
-    kinds = (engine.EventKind.RESTRICTED, engine.EventKind.UNRESTRICTED)
-    ids = sorted(event.event_id for event in known(facts).events if event.kind in kinds)
-    return hashlib.sha256("\n".join(ids).encode()).hexdigest()[:16]
 
 
 def is_revoked_on(history: CertificateHistory, day: date) -> bool:

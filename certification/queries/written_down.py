@@ -204,6 +204,36 @@ def proposal_content(proposal: Proposal) -> dict[str, Any]:
     }
 
 
+def proposal_to_sign(proposal: Proposal) -> dict[str, Any]:
+    """What a proposal's signature would cover, but for its instant and what its signer types."""
+    typed = {"restriction": "", "note": "", "recorded_at": None}
+    return {"name": proposal.person.full_name, **proposal_content(proposal), **typed}
+
+
+def certificate_to_sign(certificate: Certificate) -> dict[str, Any]:
+    """The same of a certificate, which has no number yet."""
+    typed = {"certificate": "", "restriction": "", "recorded_at": None}
+    return {**certificate_content(certificate), **typed}
+
+
+def certificates_to_act_on(person_id: int, scope_id: int) -> dict[str, Any]:
+    """All that stands of somebody's certificates for a scope, before somebody acts on them.
+
+    Which of them an act touches follows from this and from the day that its signer types.
+    """
+    certificates = CERTIFICATES.filter(person=person_id, scope=scope_id).order_by("number")
+    events: dict[int, list[CertificateEvent]] = defaultdict(list)
+    for event in EVENTS.filter(certificate__person=person_id, certificate__scope=scope_id):
+        events[event.certificate_id].append(event)
+    withdrawn = WITHDRAWALS.filter(certificate__person=person_id, certificate__scope=scope_id)
+    return {
+        "certificates": [
+            certificate_content(certificate, events[certificate.pk]) for certificate in certificates
+        ],
+        "withdrawn": sorted(withdrawal.certificate.number for withdrawal in withdrawn),
+    }
+
+
 def proposed_content(proposal: Proposal) -> dict[str, Any]:
     """What the trail says of a proposal."""
     return {

@@ -11,6 +11,7 @@ from certification.exceptions import CertificationError
 from people.models import Person, User
 from records.models import Signature
 from records.services import trail
+from records.services.shown import refuse_unless_shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +29,9 @@ class Act:
     reason : str
     effective_on : date or None
         The day that the act speaks of; None for the person's own today.
+    shown : str or None
+        The digest of what the actor was shown (`presenters.signing_shown`); None for an act
+        without a page.
     """
 
     actor: User
@@ -35,6 +39,7 @@ class Act:
     proof: str = ""
     reason: str = ""
     effective_on: date | None = None
+    shown: str | None = None
 
     def day_for(self, person: Person) -> date:
         """The day that the act speaks of, at the person's site."""
@@ -45,6 +50,10 @@ class Act:
         if not self.reason.strip():
             raise CertificationError(_("Give the reason: it is kept with the certificate."))
         return self.reason.strip()
+
+    def refuse_unless_shown(self, content: Mapping[str, Any]) -> None:
+        """Raise ShownOtherwise unless this is what the actor was shown; call it under the lock."""
+        refuse_unless_shown(self.shown, content)
 
     def sign(
         self, person: Person, *, meaning: str, about: tuple[str, str], content: Mapping[str, Any]

@@ -1,8 +1,8 @@
 """Issuing certificates: what must hold, and what is copied into them."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -14,8 +14,8 @@ from certification.models import Certificate, Proposal, SchemeRevision, Scope
 from certification.queries import graders, standing_on_day, written_down
 from certification.queries.requirements import (
     Requirement,
-    evidence_of,
     graded_any,
+    kept_evidence,
     requirements,
     unmet,
 )
@@ -178,6 +178,8 @@ def issue_certificate(
     RequirementsNotMet
         If anything the scheme asks for is missing, the person is suspended, or restricted and
         the new certificate would not say so.
+    ShownOtherwise
+        If the certificate is not the one that the issuer was shown.
     """
     proposal = locked_open(proposal)
     person, scope, revision = proposal.person, proposal.scope, proposal.scheme_revision
@@ -185,22 +187,49 @@ def issue_certificate(
     checked = requirements(person, scope, revision, day)
     if why := why_may_not_issue(act.actor, person, revision, checked):
         raise MayNotCertify(why)
+    certificate = certificate_to_issue(proposal, act.actor, checked, day)
+    act.refuse_unless_shown(written_down.certificate_to_sign(certificate))
     refuse_unmet(person, scope, revision, checked, day)
-    restriction = proposal.restriction if restriction is None else restriction
-    refuse_to_drop_restriction(person, scope, day, restriction)
-    certificate = _write(
-        proposal,
-        period_if_issued(person, scope, revision, day),
-        {**evidence_of(checked), "proposed": _proposed(proposal)},
-        restriction,
-        act,
-    )
+    certificate.restriction = proposal.restriction if restriction is None else restriction
+    refuse_to_drop_restriction(person, scope, day, certificate.restriction)
+    _write(certificate, act)
     proposal.decision = Proposal.Decision.ISSUED
     proposal.decided_at, proposal.decided_by = act.at, act.actor
     proposal.certificate = certificate
     proposal.save(update_fields=["decision", "decided_at", "decided_by", "certificate"])
     standing.rebuild_spans(person, scope)
     return certificate
+
+
+def certificate_to_issue(
+    proposal: Proposal, issuer: User, checked: Sequence[Requirement], day: date
+) -> Certificate:
+    """The certificate as it would be issued that day: without number and restriction, not stored.
+
+    Parameters
+    ----------
+    checked : sequence of Requirement
+        What was asked for on that day.
+    """
+    person, scope, revision = proposal.person, proposal.scope, proposal.scheme_revision
+    period = period_if_issued(person, scope, revision, day)
+    return Certificate(
+        person=person,
+        scope=scope,
+        scheme_revision=revision,
+        issued_on=period.issued_on,
+        renews=period.renews,
+        valid_through=period.valid_through,
+        origin=Certificate.Origin.OWN,
+        holder_name=person.full_name,
+        figures=written_down.figures_as_json(revision),
+        evidence={
+            **kept_evidence(person, scope, revision, day, checked),
+            "proposed": _proposed(proposal),
+        },
+        issued_by=issuer.get_full_name(),
+        issuer_certificate=issuer_certificate(issuer, scope, period.issued_on),
+    )
 
 
 def _proposed(proposal: Proposal) -> dict[str, str]:
@@ -220,12 +249,16 @@ def locked_open(proposal: Proposal) -> Proposal:
         .select_related("person__site", "scope", "scheme_revision__scheme", "signature")
         .get(pk=proposal.pk)
     )
-    if locked.decision:
+    refuse_if_decided(locked)
+    return locked
+
+
+def refuse_if_decided(proposal: Proposal) -> None:
+    if proposal.decision:
         raise AlreadyDecided(
             _("This proposal was decided already: %(decision)s.")
-            % {"decision": locked.get_decision_display()}
+            % {"decision": proposal.get_decision_display()}
         )
-    return locked
 
 
 def refuse_unmet(
@@ -281,32 +314,11 @@ def issuer_certificate(issuer: User, scope: Scope, day: date) -> str:
     return str(spans[0].certificate) if spans else ""
 
 
-def _write(
-    proposal: Proposal,
-    period: ProspectivePeriod,
-    evidence: dict[str, Any],
-    restriction: str,
-    act: Act,
-) -> Certificate:
-    person, scope, revision = proposal.person, proposal.scope, proposal.scheme_revision
-    number = numbers.next_number(person.site.prefix, "C")
-    certificate = Certificate(
-        number=number,
-        person=person,
-        scope=scope,
-        scheme_revision=revision,
-        issued_on=period.issued_on,
-        renews=period.renews,
-        valid_through=period.valid_through,
-        restriction=restriction,
-        origin=Certificate.Origin.OWN,
-        holder_name=person.full_name,
-        figures=written_down.figures_as_json(revision),
-        evidence=evidence,
-        issued_by=act.actor.get_full_name(),
-        issuer_certificate=issuer_certificate(act.actor, scope, period.issued_on),
-        recorded_at=act.at,
-    )
+def _write(certificate: Certificate, act: Act) -> None:
+    """Number, sign and store a certificate that is complete but for these."""
+    person, scope = certificate.person, certificate.scope
+    certificate.number = number = numbers.next_number(person.site.prefix, "C")
+    certificate.recorded_at = act.at
     about = ("certificate", number)
     content = written_down.certificate_content(certificate)
     certificate.signature = act.sign(
@@ -320,11 +332,10 @@ def _write(
         payload={
             "person": person.employee_number,
             "scope": scope.code,
-            "scheme": revision.name,
-            "issued_on": period.issued_on,
-            "valid_through": period.valid_through,
+            "scheme": certificate.scheme_revision.name,
+            "issued_on": certificate.issued_on,
+            "valid_through": certificate.valid_through,
             "signature": certificate.signature.content_sha256,
         },
         at=act.at,
     )
-    return certificate

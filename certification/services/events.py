@@ -2,7 +2,7 @@
 
 All but extending act on a person and scope: one event on each of their certificates that the
 act can still touch, all under one signature. Quality at the person's site does so, never for
-themselves.
+themselves, and only on what they were shown (`Act.shown`; else ShownOtherwise).
 """
 
 from collections.abc import Callable, Sequence
@@ -82,7 +82,7 @@ def reinstate_certificates(*, person: Person, scope: Scope, act: Act) -> list[Ce
 
 @transaction.atomic
 def restrict_certificates(
-    *, person: Person, scope: Scope, restriction: str, act: Act, seen: str | None = None
+    *, person: Person, scope: Scope, restriction: str, act: Act
 ) -> list[CertificateEvent]:
     """Say what alone a person's certificates for a scope allow from a day on.
 
@@ -93,27 +93,22 @@ def restrict_certificates(
     ----------
     restriction : str
         What alone is allowed, as printed after "only".
-    seen : str or None
-        `standing_on_day.restrictions_seen` of what the actor was shown.
 
     Raises
     ------
     NothingToStop
         If every certificate had ended before that day or was revoked on it.
     CertificationError
-        If nothing is said to be allowed, or something else was said since the actor looked.
+        If nothing is said to be allowed.
     """
     restriction = restriction.strip()
     if not restriction:
         raise CertificationError(_("Say what alone it allows from that day on."))
-    _refuse_unless_seen(person, scope, seen)
     return _act_on_all(Kind.RESTRICTED, _still_good, person, scope, act, restriction)
 
 
 @transaction.atomic
-def lift_restriction(
-    *, person: Person, scope: Scope, act: Act, seen: str | None = None
-) -> list[CertificateEvent]:
+def lift_restriction(*, person: Person, scope: Scope, act: Act) -> list[CertificateEvent]:
     """Lift the restriction of a person's certificates for a scope, from that day on.
 
     What a certificate itself says since its issue goes on.
@@ -122,10 +117,7 @@ def lift_restriction(
     ------
     NothingToStop
         If none is restricted by an event on that day.
-    CertificationError
-        If something else was said since the actor looked.
     """
-    _refuse_unless_seen(person, scope, seen)
     return _act_on_all(Kind.UNRESTRICTED, _is_restricted, person, scope, act)
 
 
@@ -148,6 +140,7 @@ def extend_certificate(
     """
     certificate = lock_certificate(certificate)
     refuse_unless_quality(act.actor, certificate.person)
+    _refuse_unless_shown(act, certificate.person, certificate.scope)
     granted_on = act.day_for(certificate.person)
     facts = standing_on_day.facts_for(certificate.person, certificate.scope)
     history = standing_on_day.histories_in(facts).get(certificate.number)
@@ -231,6 +224,7 @@ def void_event(*, event: CertificateEvent, act: Act) -> list[CertificateEvent]:
     """
     certificate = lock_certificate(event.certificate)
     refuse_unless_quality(act.actor, certificate.person)
+    _refuse_unless_shown(act, certificate.person, certificate.scope)
     if event.kind == Kind.VOIDED:
         raise CertificationError(
             _("A removal cannot be removed. Enter the event again if it was right.")
@@ -274,6 +268,7 @@ def withdraw_certificate(*, certificate: Certificate, act: Act) -> CertificateWi
     """
     certificate = lock_certificate(certificate)
     refuse_unless_quality(act.actor, certificate.person)
+    _refuse_unless_shown(act, certificate.person, certificate.scope)
     if CertificateWithdrawal.objects.filter(certificate=certificate).exists():
         raise CertificationError(
             _("Certificate %(number)s was withdrawn already.") % {"number": certificate.number}
@@ -384,17 +379,9 @@ def _is_restricted(history: CertificateHistory, day: date) -> bool:
     return history.restricted_by(day) is not None and _still_good(history, day)
 
 
-def _refuse_unless_seen(person: Person, scope: Scope, seen: str | None) -> None:
-    """Nobody lifts or replaces a restriction that they were not shown."""
-    person, scope = lock_person_and_scope(person, scope)
-    stands = standing_on_day.restrictions_seen(standing_on_day.facts_for(person, scope))
-    if seen is not None and seen != stands:
-        raise CertificationError(
-            _(
-                "Meanwhile something was said about a restriction here, and nothing was signed. "
-                "Look at what holds now, and sign if it is still to be so."
-            )
-        )
+def _refuse_unless_shown(act: Act, person: Person, scope: Scope) -> None:
+    """Nobody acts on certificates of which something was said that they were not shown."""
+    act.refuse_unless_shown(written_down.certificates_to_act_on(person.pk, scope.pk))
 
 
 def _act_on_all(
@@ -407,6 +394,7 @@ def _act_on_all(
 ) -> list[CertificateEvent]:
     person, scope = lock_person_and_scope(person, scope)
     refuse_unless_quality(act.actor, person)
+    _refuse_unless_shown(act, person, scope)
     act = replace(act, reason=act.required_reason(), effective_on=act.day_for(person))
     day = act.day_for(person)
     histories = standing_on_day.histories_of(person, scope)

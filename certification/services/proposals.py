@@ -1,5 +1,8 @@
 """Proposing somebody for a certificate, and declining a proposal."""
 
+from collections.abc import Sequence
+from datetime import date
+
 from django.db import transaction
 from django.utils.translation import gettext as _
 
@@ -7,7 +10,7 @@ from certification import access
 from certification.exceptions import CertificationError, MayNotCertify
 from certification.models import Proposal, SchemeRevision, Scope
 from certification.queries import written_down
-from certification.queries.requirements import evidence_of, requirements
+from certification.queries.requirements import Requirement, kept_evidence, requirements
 from people.models import Person, User
 from records.services import trail
 
@@ -38,23 +41,18 @@ def propose(
         If anything the scheme asks for is missing.
     CertificationError
         If a proposal for the same is open already.
+    ShownOtherwise
+        If what it stands on is not what the actor was shown.
     """
     person, scope = lock_person_and_scope(person, scope)
     revision = SchemeRevision.objects.select_related("scheme").get(pk=revision.pk)
     _refuse_to_propose(act.actor, person, scope)
     day = person.site.today(act.at)
     checked = requirements(person, scope, revision, day)
+    proposal = proposal_to_make(person, scope, revision, checked, day)
+    act.refuse_unless_shown(written_down.proposal_to_sign(proposal))
     certificates.refuse_unmet(person, scope, revision, checked, day)
-    proposal = Proposal(
-        person=person,
-        scope=scope,
-        scheme_revision=revision,
-        renews=certificates.renewable(person, scope, revision, day),
-        restriction=restriction,
-        note=note,
-        evidence=evidence_of(checked),
-        recorded_at=act.at,
-    )
+    proposal.restriction, proposal.note, proposal.recorded_at = restriction, note, act.at
     proposal.signature = act.sign(
         person,
         meaning=written_down.PROPOSES,
@@ -70,6 +68,23 @@ def propose(
         at=act.at,
     )
     return proposal
+
+
+def proposal_to_make(
+    person: Person,
+    scope: Scope,
+    revision: SchemeRevision,
+    checked: Sequence[Requirement],
+    day: date,
+) -> Proposal:
+    """A proposal as it would be made that day, without what its instructor types; not stored."""
+    return Proposal(
+        person=person,
+        scope=scope,
+        scheme_revision=revision,
+        renews=certificates.renewable(person, scope, revision, day),
+        evidence=kept_evidence(person, scope, revision, day, checked),
+    )
 
 
 def _refuse_to_propose(actor: User, person: Person, scope: Scope) -> None:

@@ -18,6 +18,7 @@ from certification.exceptions import CertificationError
 from certification.forms.certificates import ActForm, ElsewhereForm
 from certification.models import Certificate, CertificateEvent, SchemeRevision, Scope
 from certification.presenters import certificate_page as certificate_screen
+from certification.presenters.signing_shown import certificates_shown
 from certification.presenters.wallet_card import texts_on_card
 from certification.services import certificates_from_elsewhere, events
 from certification.services.acts import Act
@@ -26,6 +27,7 @@ from people.exceptions import ProofRefused
 from people.models import Role
 from people.presenters.paper import not_printed
 from people.services.proof import prove_identity
+from records.exceptions import ShownOtherwise
 
 
 @dataclass(frozen=True)
@@ -81,7 +83,7 @@ ACTS = {
             "keeps it alive, stay as they are."
         ),
         gettext_lazy("Restricted."),
-        asks=("effective_on", "restriction", "seen"),
+        asks=("effective_on", "restriction"),
         day_label=gettext_lazy("First day restricted"),
         tells_restriction=True,
     ),
@@ -90,7 +92,7 @@ ACTS = {
         gettext_lazy("Lift the restriction"),
         gettext_lazy("From this day on it allows again what it was issued for."),
         gettext_lazy("The restriction is lifted."),
-        asks=("effective_on", "seen"),
+        asks=("effective_on",),
         day_label=gettext_lazy("First day without it"),
         tells_restriction=True,
     ),
@@ -164,17 +166,20 @@ def certificate_act(request: UserRequest, number: str, act: str) -> HttpResponse
         asks=wanted.asks,
         day_label=wanted.day_label,
         today=certificate.person.site.today(now),
+        showing=certificates_shown(certificate.person, certificate.scope, now),
     )
     if request.method == "POST" and form.is_valid():
         fields = dict(form.cleaned_data)
         try:
             proof = prove_identity(request.user, fields.pop("password"))
+            fields.pop("shown")
             signed = Act(
                 actor=request.user,
                 at=now,
                 proof=proof,
                 reason=fields.pop("reason"),
                 effective_on=fields.pop("effective_on", None),
+                shown=form.shown_digest,
             )
             on = (
                 {"person": certificate.person, "scope": certificate.scope}
@@ -182,6 +187,8 @@ def certificate_act(request: UserRequest, number: str, act: str) -> HttpResponse
                 else {"certificate": certificate}
             )
             wanted.service(**on, **fields, act=signed)
+        except ShownOtherwise:
+            form.show_anew(certificates_shown(certificate.person, certificate.scope, now))
         except ProofRefused as error:
             form.add_error("password", str(error))
         except CertificationError as error:
@@ -192,7 +199,6 @@ def certificate_act(request: UserRequest, number: str, act: str) -> HttpResponse
     restricted = None
     if wanted.tells_restriction:
         restricted = certificate_screen.restricted_now(certificate, now)
-        form.show_anew(restricted.seen)
     return render(
         request,
         "certification/certificate_act.html",
@@ -211,16 +217,27 @@ def event_remove(request: UserRequest, number: str, event: int) -> HttpResponse:
         pk=event,
     )
     now = timezone.now()
-    form = ActForm(request.POST or None, asks=(), today=certificate.person.site.today(now))
+    form = ActForm(
+        request.POST or None,
+        asks=(),
+        today=certificate.person.site.today(now),
+        showing=certificates_shown(certificate.person, certificate.scope, now),
+    )
     if request.method == "POST" and form.is_valid():
         try:
             proof = prove_identity(request.user, form.cleaned_data["password"])
             events.void_event(
                 event=removable,
                 act=Act(
-                    actor=request.user, at=now, proof=proof, reason=form.cleaned_data["reason"]
+                    actor=request.user,
+                    at=now,
+                    proof=proof,
+                    reason=form.cleaned_data["reason"],
+                    shown=form.shown_digest,
                 ),
             )
+        except ShownOtherwise:
+            form.show_anew(certificates_shown(certificate.person, certificate.scope, now))
         except ProofRefused as error:
             form.add_error("password", str(error))
         except CertificationError as error:

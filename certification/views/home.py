@@ -21,7 +21,6 @@ from people.access import (
     person_for_page,
     role_required,
 )
-from people.middleware.languages import in_own_language
 from people.models import Person, Role
 
 ASKED_SHOWN = 20  # of what graders ask for who could not tell from a photograph
@@ -64,7 +63,6 @@ def bench_page(request: UserRequest) -> HttpResponse:
 
 @require_safe
 @login_required
-@in_own_language
 def my_card(request: UserRequest) -> HttpResponse:
     person = own_person(request.user)
     today = person.site.today()

@@ -23,6 +23,7 @@ from certification.presenters import (
 from certification.presenters import (
     requirements_page as requirements_screen,
 )
+from certification.presenters.signing_shown import issuing_shown
 from certification.queries.requirements import requirements
 from certification.services import certificates
 from certification.services import proposals as services
@@ -31,6 +32,8 @@ from people.access import UserRequest, role_required
 from people.exceptions import ProofRefused
 from people.models import Role
 from people.services.proof import prove_identity
+from records.domain.shown import Shown
+from records.exceptions import ShownOtherwise
 
 PROPOSALS_A_PAGE = 50
 
@@ -45,9 +48,14 @@ def requirements_page(request: UserRequest, employee_number: str, scope_code: st
 @login_required
 def proposal_new(request: UserRequest, employee_number: str, scope_code: str) -> HttpResponse:
     person, scope = access.person_to_propose(request.user, employee_number, scope_code)
-    form = ProposeForm(request.POST)
-    screen = requirements_screen.build(person, scope, request.user, request.GET.get("scheme", ""))
-    if form.is_valid() and screen.revision is not None:
+    now = timezone.now()
+    screen = requirements_screen.build(
+        person, scope, request.user, request.GET.get("scheme", ""), now
+    )
+    if screen.revision is None:
+        return _requirements(request, employee_number, scope_code)
+    form = ProposeForm(request.POST, showing=requirements_screen.shown(screen, now))
+    if form.is_valid():
         try:
             proposal = services.propose(
                 person=person,
@@ -59,8 +67,12 @@ def proposal_new(request: UserRequest, employee_number: str, scope_code: str) ->
                     actor=request.user,
                     at=timezone.now(),
                     proof=prove_identity(request.user, form.cleaned_data["password"]),
+                    shown=form.shown_digest,
                 ),
             )
+        except ShownOtherwise:
+            screen = requirements_screen.build(person, scope, request.user, screen.revision.name)
+            form.show_anew(requirements_screen.shown(screen, timezone.now()))
         except ProofRefused as error:
             form.add_error("password", str(error))
         except CertificationError as error:
@@ -77,14 +89,20 @@ def _requirements(
     request: UserRequest, employee_number: str, scope_code: str, form: ProposeForm | None = None
 ) -> HttpResponse:
     person, scope = access.person_and_scope(request.user, employee_number, scope_code)
-    screen = requirements_screen.build(person, scope, request.user, request.GET.get("scheme", ""))
-    if form is None:
-        form = ProposeForm(initial={"restriction": screen.restriction_held})
+    now = timezone.now()
+    screen = requirements_screen.build(
+        person, scope, request.user, request.GET.get("scheme", ""), now
+    )
+    if form is None and screen.may_propose and screen.revision is not None:
+        form = ProposeForm(
+            initial={"restriction": screen.restriction_held},
+            showing=requirements_screen.shown(screen, now),
+        )
     return render(
         request,
         "certification/requirements.html",
         {"screen": screen, "form": form},
-        status=422 if form.errors else 200,
+        status=422 if form is not None and form.errors else 200,
     )
 
 
@@ -113,14 +131,19 @@ def proposal_list(request: UserRequest) -> HttpResponse:
 @login_required
 def proposal_detail(request: UserRequest, proposal_id: int) -> HttpResponse:
     proposal = access.proposal_for_reader(request.user, proposal_id)
-    return _proposal(request, proposal, _issue_form(proposal), DeclineForm())
+    return _proposal(request, proposal, _issue_form(request, proposal), DeclineForm())
 
 
 @require_POST
 @login_required
 def proposal_issue(request: UserRequest, proposal_id: int) -> HttpResponse:
     proposal = access.proposal_for_reader(request.user, proposal_id)
-    form = IssueForm(request.POST)
+    try:
+        certificates.refuse_if_decided(proposal)
+    except CertificationError as error:
+        messages.error(request, str(error))
+        return redirect("certification:proposal_detail", proposal.pk)
+    form = IssueForm(request.POST, showing=_issuing_shown(request, proposal))
     if form.is_valid():
         try:
             certificate = certificates.issue_certificate(
@@ -130,8 +153,11 @@ def proposal_issue(request: UserRequest, proposal_id: int) -> HttpResponse:
                     actor=request.user,
                     at=timezone.now(),
                     proof=prove_identity(request.user, form.cleaned_data["password"]),
+                    shown=form.shown_digest,
                 ),
             )
+        except ShownOtherwise:
+            form.show_anew(_issuing_shown(request, proposal))
         except ProofRefused as error:
             form.add_error("password", str(error))
         except CertificationError as error:
@@ -158,16 +184,23 @@ def proposal_decline(request: UserRequest, proposal_id: int) -> HttpResponse:
         else:
             messages.success(request, _("Declined. The instructor sees why."))
             return redirect("certification:proposal_detail", proposal.pk)
-    return _proposal(request, proposal, _issue_form(proposal), form)
+    return _proposal(request, proposal, _issue_form(request, proposal), form)
 
 
-def _issue_form(proposal: Proposal) -> IssueForm:
+def _issuing_shown(request: UserRequest, proposal: Proposal) -> Shown:
+    now = timezone.now()
+    day = proposal.person.site.today(now)
+    checked = requirements(proposal.person, proposal.scope, proposal.scheme_revision, day)
+    return issuing_shown(proposal, request.user, checked, now)
+
+
+def _issue_form(request: UserRequest, proposal: Proposal) -> IssueForm:
     """With what was proposed, and what restricts the person meanwhile."""
     person, scope = proposal.person, proposal.scope
     held = certificates.with_restrictions_held(
         person, scope, person.site.today(), proposal.restriction
     )
-    return IssueForm(initial={"restriction": held})
+    return IssueForm(initial={"restriction": held}, showing=_issuing_shown(request, proposal))
 
 
 def _proposal(

@@ -40,7 +40,7 @@ from people.presenters.symbols import STANDING_SYMBOLS
 
 log = logging.getLogger(__name__)
 
-WHO_WAS_THAT = _("Who was that? A stamp and a day, or a unit or work order")
+WHO_WAS_THAT = _("Trace a stamp or unit: a stamp and a day, or a unit or work order")
 PEOPLE_A_PAGE = 50
 LINES_A_PAGE = 100
 COUNTED_AS = {
@@ -117,7 +117,7 @@ def register_page(request: UserRequest) -> HttpResponse:
 def _requests(
     request: UserRequest, filters: register.RegisterFilters, today: date, page: Page[Any]
 ) -> list[ReadingRequest]:
-    """What waits to be read again, on the first page of today alone: it is no part of a past."""
+    """What waits to be regraded, on the first page of today alone: it is no part of a past."""
     is_first = filters.day == today and filters.known is None and page.number == 1
     if not is_first or not request.user.has_role(Role.QUALITY):
         return []

@@ -9,6 +9,7 @@ from django.conf import settings
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from people.domain.employee_numbers import LONGEST, NumberFault, number_fault
 from people.models import Person, Role, Site, SiteRole, User
@@ -76,7 +77,7 @@ class PersonForm(forms.Form):
         max_length=254,
         help_text=_("Without one, reminders reach them through their line lead."),
     )
-    language = forms.ChoiceField(label=_("Language of mails"), choices=settings.LANGUAGES)
+    language = forms.ChoiceField(label=_("Language of pages and mails"), choices=settings.LANGUAGES)
     site = forms.ModelChoiceField(Site.objects.none(), label=_("Site"), empty_label=None)
     line_lead = PersonField(label=_("Line lead"), required=False)
     started_on = forms.DateField(label=_("First day here"), required=False, widget=DayInput)
@@ -168,7 +169,7 @@ class StampForm(forms.Form):
     mark = forms.CharField(
         label=_("Mark"), max_length=32, help_text=_("What the stamp leaves on the work.")
     )
-    issued_on = forms.DateField(label=_("Issued on"), widget=DayInput)
+    issued_on = forms.DateField(label=pgettext_lazy("a stamp", "Issued on"), widget=DayInput)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -1,59 +1,45 @@
-"""Which language a page, a mail or a calendar speaks.
-
-A page mixes no two languages: those that are translated as a whole are shown in their
-reader's language, and all others in the site's.
-"""
+"""Which language a page speaks: its reader's, and before somebody signed in the browser's."""
 
 from collections.abc import Callable
-from functools import wraps
 
 from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from django.utils import translation
 from django.utils.cache import patch_vary_headers
 
-from people.access import View
 from people.queries.languages import in_language, language_of
 
-SIGN_IN_PAGES = "/account/"
+SIGN_IN_PAGES = ("/account/", "/tablet/")
 
 
 def language_at(request: HttpRequest) -> str:
-    """The language of whoever is signed in; until that is known, what the browser asks for."""
+    """The language of whoever is signed in; where one signs in, what the browser asks for.
+
+    Programs and other strangers are answered in the site's.
+    """
     if request.user.is_authenticated:
         return language_of(request.user.person)
-    return translation.get_language_from_request(request)
+    if request.path.startswith(SIGN_IN_PAGES):
+        return translation.get_language_from_request(request)
+    return settings.LANGUAGE_CODE
 
 
-def in_own_language(view: View) -> View:
-    """Answer in the language of whoever reads it; for pages that are translated as a whole."""
-
-    @wraps(view)
-    def wrapper(request, *args, **kwargs):
-        language = language_at(request)
-        with in_language(language):
-            response = view(request, *args, **kwargs)
-        response.headers["Content-Language"] = language
-        if not request.user.is_authenticated:
-            patch_vary_headers(response, ("Accept-Language",))
-        return response
-
-    return wrapper
-
-
-def sign_in_language(
+def own_language(
     get_response: Callable[[HttpRequest], HttpResponse],
 ) -> Callable[[HttpRequest], HttpResponse]:
-    """Sign people in in their language: until it is known, in the one the browser asks for."""
+    """Answer in the language of whoever reads it.
+
+    What is sent piece by piece is made after that, and speaks the site's: such answers are files
+    for other programs, whose headings are to be the same for everybody.
+    """
 
     def middleware(request: HttpRequest) -> HttpResponse:
-        if not request.path.startswith(SIGN_IN_PAGES):
-            return get_response(request)
         language = language_at(request)
         with in_language(language):
             response = get_response(request)
-        response.headers["Content-Language"] = language
-        patch_vary_headers(response, ("Accept-Language",))
+        response.headers.setdefault("Content-Language", language)
+        if request.path.startswith(SIGN_IN_PAGES):
+            patch_vary_headers(response, ("Accept-Language",))
         return response
 
     return middleware

@@ -198,7 +198,7 @@ def drawing(name: Any, label: Any = "", decorative: Any = False) -> SafeString:
     description = (
         SafeString('aria-hidden="true"')
         if decorative
-        else format_html('role="img" aria-label="{}"', label or title)
+        else format_html('role="img" aria-label="{}"', label or _(title))
     )
     return format_html('<svg class="drawing" viewBox="{}" {}>{}</svg>', box, description, content)
 

@@ -7,14 +7,12 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
 from people.access import UserRequest
-from people.middleware.languages import in_own_language
 from people.presenters import own_sign_in as presenter
 
 
 @never_cache
 @require_safe
 @login_required
-@in_own_language
 def own_sign_in(request: UserRequest) -> HttpResponse:
     context = {
         "lines": presenter.lines(request.user),

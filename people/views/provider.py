@@ -20,7 +20,6 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from people.access import UserRequest, View
 from people.exceptions import PeopleError
 from people.forms.second_factor import ProvenForm
-from people.middleware.languages import in_own_language
 from people.middleware.sign_ins import client_address
 from people.middleware.tablets import safe_next
 from people.services import provider, provider_links
@@ -62,7 +61,6 @@ def _leave(request: HttpRequest, purpose: str, next_url: str, otherwise: str) ->
 @never_cache
 @require_POST
 @where_set_up
-@in_own_language
 def begin(request: HttpRequest) -> HttpResponse:
     """Sign in at the provider."""
     if request.user.is_authenticated:
@@ -75,7 +73,6 @@ def begin(request: HttpRequest) -> HttpResponse:
 @require_http_methods(FORM_METHODS)
 @login_required
 @where_set_up
-@in_own_language
 def begin_proof(request: UserRequest) -> HttpResponse:
     """Sign in there anew, and come back to the page that signs."""
     if request.method != "POST":
@@ -98,7 +95,6 @@ def begin_proof(request: UserRequest) -> HttpResponse:
 @require_http_methods(FORM_METHODS)
 @login_required
 @where_set_up
-@in_own_language
 def link(request: UserRequest) -> HttpResponse:
     """Prove who one is here, then sign in there, to be known by it from then on."""
     return _proven(request, "link", _begin_link)
@@ -114,7 +110,6 @@ def _begin_link(request: UserRequest, proof: str) -> HttpResponse:
 @require_http_methods(FORM_METHODS)
 @login_required
 @where_set_up
-@in_own_language
 def unlink(request: UserRequest) -> HttpResponse:
     return _proven(request, "unlink", _unlink)
 
@@ -139,7 +134,6 @@ def _proven(
 @never_cache
 @require_safe
 @where_set_up
-@in_own_language
 def back(request: HttpRequest) -> HttpResponse:
     """The browser comes back from the provider."""
     kept, at = request.session.pop(FLOW, None), timezone.now()

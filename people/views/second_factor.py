@@ -19,7 +19,6 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from people.access import UserRequest
 from people.exceptions import PeopleError, ProofRefused, WrongPassword
 from people.forms.second_factor import AppForm, PasskeyForm, ProvenForm, SignInCodeForm
-from people.middleware.languages import in_own_language
 from people.middleware.sign_ins import client_address
 from people.models import User
 from people.queries.second_factors import second_factors_of
@@ -37,7 +36,6 @@ WAITING = "second_factor_waits"  # The secret in the session, encrypted, until a
 @never_cache
 @require_safe
 @login_required
-@in_own_language
 def second_factor(request: UserRequest) -> HttpResponse:
     factors = second_factors_of(request.user)
     context = {
@@ -55,7 +53,6 @@ def second_factor(request: UserRequest) -> HttpResponse:
 @never_cache
 @require_http_methods(FORM_METHODS)
 @login_required
-@in_own_language
 def app(request: UserRequest) -> HttpResponse:
     """Set up an app: its secret, and password and code under it."""
     user = request.user
@@ -108,7 +105,6 @@ def render_codes(request: UserRequest, codes: list[str]) -> HttpResponse:
 @never_cache
 @require_http_methods(FORM_METHODS)
 @login_required
-@in_own_language
 def recovery_codes(request: UserRequest) -> HttpResponse:
     """Have new recovery codes made, which voids those there were."""
     if not second_factors_of(request.user):
@@ -130,7 +126,6 @@ def recovery_codes(request: UserRequest) -> HttpResponse:
 @never_cache
 @require_http_methods(FORM_METHODS)
 @login_required
-@in_own_language
 def remove(request: UserRequest, authenticator_id: int) -> HttpResponse:
     """Remove one's app or a passkey."""
     factors = second_factors_of(request.user)
@@ -239,7 +234,6 @@ def _options(user: User, purpose: str) -> HttpResponse:
 @never_cache
 @require_http_methods(FORM_METHODS)
 @login_required
-@in_own_language
 def passkey_new(request: UserRequest) -> HttpResponse:
     """Register a passkey that the browser makes."""
     if not passkeys.are_possible():

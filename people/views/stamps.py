@@ -39,10 +39,10 @@ def stamp_return(request: UserRequest, employee_number: str, stamp_id: int) -> H
     stamp = get_object_or_404(person.stamps.filter(returned_on__isnull=True), pk=stamp_id)
     form = StampReturnForm(post_data(request), initial={"returned_on": person.site.today()})
     texts = {
-        "title": _("Take stamp %(mark)s back") % {"mark": stamp.mark},
+        "title": _("Stamp %(mark)s returned") % {"mark": stamp.mark},
         "lead": "",
-        "submit": _("Take it back"),
-        "done": _("Stamp %(mark)s is back.") % {"mark": stamp.mark},
+        "submit": _("Stamp returned"),
+        "done": _("Stamp %(mark)s returned.") % {"mark": stamp.mark},
     }
     return save_person_fact(
         request, person, form, texts, partial(services.return_stamp, stamp=stamp)

@@ -17,7 +17,6 @@ from people.access import UserRequest, role_required
 from people.exceptions import PeopleError, ProofRefused, TabletRefused, WrongPassword
 from people.forms.tablets import BadgeForm, PinForm, RemovePinForm, TabletForm, TabletPasswordForm
 from people.middleware import tablets
-from people.middleware.languages import in_own_language
 from people.models import BadgePin, Role, SharedTablet
 from people.services import tablets as services
 from people.services.proof import prove_identity
@@ -120,7 +119,6 @@ def _is_anonymous_without_tablet(request: HttpRequest) -> bool:
 
 @never_cache
 @require_safe
-@in_own_language
 def tablet(request: TabletUserRequest) -> HttpResponse:
     """The page of a locked tablet, which also changes who uses one that is open."""
     if _is_anonymous_without_tablet(request):
@@ -132,7 +130,6 @@ def tablet(request: TabletUserRequest) -> HttpResponse:
 @sensitive_post_parameters("badge", "pin")
 @never_cache
 @require_POST
-@in_own_language
 def tablet_open(request: TabletUserRequest) -> HttpResponse:
     """Go on by badge and PIN, for looking; the same person unlocks what was locked."""
     if _is_anonymous_without_tablet(request):
@@ -158,7 +155,6 @@ def tablet_open(request: TabletUserRequest) -> HttpResponse:
 @never_cache
 @require_http_methods(FORM_METHODS)
 @login_required
-@in_own_language
 def tablet_full(request: TabletUserRequest) -> HttpResponse:
     """Unlock in full, or go on from looking, by one's password."""
     if request.tablet is None and not tablets.is_read_only(request):

@@ -15,7 +15,7 @@ class MailChoiceForm(forms.Form):
     language = forms.ChoiceField(
         label=_("Language"),
         choices=settings.LANGUAGES,
-        help_text=_("Of your mails, your card, your calendar and signing in. All else is English."),
+        help_text=_("Of pages, mails and your calendar."),
     )
     lists = forms.ChoiceField(
         label=_("The list of what ends for others"), choices=MailChoice.Lists.choices

@@ -243,25 +243,25 @@ def _ending_text(site_day: SiteDay, ending: Ending) -> EndingText:
             )
         case "practice", True:
             return EndingText(
-                _("%(what)s: no work entered for too long") % words,
+                _("%(what)s: no qualifying work recorded for too long") % words,
                 _("Certificate %(number)s ended with %(day)s.") % words,
                 _("Do not do this work until you are certified again; later work does not count."),
             )
         case "calibration", False:
             return EndingText(
                 _("Tool %(what)s: calibration is good through %(day)s") % words,
-                _("%(left)s You answer for this tool.") % words,
+                _("%(left)s You are responsible for this tool.") % words,
                 _("Have it calibrated before that day, or take it out of use."),
             )
         case "calibration", True:
             return EndingText(
                 _("Tool %(what)s: calibration was good through %(day)s") % words,
-                _("You answer for this tool."),
+                _("You are responsible for this tool."),
                 _("Take it out of use until it is calibrated."),
             )
         case _, False:
             return EndingText(
-                _("%(what)s: your certificate %(number)s ends") % words,
+                _("%(what)s: your certificate %(number)s expires") % words,
                 _("The last good day is %(day)s. %(left)s") % words,
                 _(
                     "To go on without a break, certify again by that day: "
@@ -269,7 +269,7 @@ def _ending_text(site_day: SiteDay, ending: Ending) -> EndingText:
                 ),
             )
     return EndingText(
-        _("%(what)s: your certificate %(number)s has ended") % words,
+        _("%(what)s: your certificate %(number)s has expired") % words,
         _("The last good day was %(day)s.") % words,
         _("Do not do this work until you are certified again."),
     )

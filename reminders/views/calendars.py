@@ -16,7 +16,6 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from people.access import UserRequest, own_person
-from people.middleware.languages import in_own_language
 from people.queries.languages import in_language, language_of
 from reminders.forms.calendars import CalendarForm
 from reminders.models import CalendarFeed
@@ -27,7 +26,6 @@ from reminders.services import calendars
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
 @never_cache
-@in_own_language
 def calendar_address(request: UserRequest) -> HttpResponse:
     """Make or renew one's own address; it is shown in the answer and never again."""
     person = own_person(request.user)
@@ -62,7 +60,6 @@ def _to_subscribe(address: str) -> str:
 
 @require_POST
 @login_required
-@in_own_language
 def calendar_stop(request: UserRequest) -> HttpResponseRedirect:
     person = own_person(request.user)
     if calendars.stop_address(person=person, actor=request.user, at=timezone.now()):

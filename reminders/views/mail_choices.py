@@ -9,7 +9,6 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from people.access import UserRequest, own_person
-from people.middleware.languages import in_own_language
 from people.models import Role
 from people.queries.languages import in_language, language_of
 from people.services import people
@@ -19,7 +18,6 @@ from reminders.services import lists as reminder_lists
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
-@in_own_language
 def mail_choices(request: UserRequest) -> HttpResponse:
     person = own_person(request.user)
     form = MailChoiceForm(

@@ -90,7 +90,7 @@ def test_an_unknown_filter_is_passed_over_and_a_search_without_result_says_what_
 
 
 def test_an_empty_list_says_what_to_do_next(client, instructor):
-    assert "Make boards for a trainee" in page(client, LIST)
+    assert "Hand out boards to a trainee" in page(client, LIST)
     client.force_login(make_user())
     assert "Your instructor hands boards out" in page(client, LIST)
 

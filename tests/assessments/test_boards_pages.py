@@ -447,7 +447,7 @@ def test_hand_in_is_offered_until_it_is_done_and_taking_it_back_until_somebody_j
     told = page(client, address_of(board))
     assert (hand_in in told, take_back in told) == (False, True)
     assert client.get(hand_in).url == address_of(board)
-    assert "is at the bench again" in client.post(take_back, follow=True).content.decode()
+    assert "is with the trainee again" in client.post(take_back, follow=True).content.decode()
     client.post(hand_in)
     make_criteria_set()
     grading.start_grading(board=board, grader=make_user("instructor"), at=NOW)

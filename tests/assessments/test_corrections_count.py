@@ -14,6 +14,7 @@ from certification.queries.requirements import evidence_of, requirements
 from tests import factories
 from tests.assessments.several import fresh, joint, judge, make_criteria, outcome_of, read, sign
 from tests.factories import NOW, PASSWORD
+from tests.signing import send_as_shown
 
 LATER = NOW + timedelta(hours=2)
 STAGES = ("formed", "soldered")
@@ -75,9 +76,8 @@ def test_a_stage_that_somebody_else_signed_is_signed_anew_in_a_correction(client
     )
     correction = Grading.objects.get(replaces=formed)
     judge(correction, [(name, "S-1") for name in ("E01", "E02", "E03")], ["soldered"])
-    signed = client.post(
-        reverse("assessments:stage_sign", args=[board.number, "soldered"]), {"password": PASSWORD}
-    )
+    page = reverse("assessments:stage_sign", args=[board.number, "soldered"])
+    signed = send_as_shown(client, page, {"password": PASSWORD})
     assert signed.status_code == 302
     reading = counts_as_it_is_signed(board)
     assert reading.signings["soldered"].grading == correction

@@ -91,7 +91,7 @@ def _to_decide(board):
 def test_a_joint_is_not_sent_back_while_a_decision_on_it_waits(board, graders):
     inspect(board, graders[0], ("E01", "S-1"))
     inspect(board, graders[1], ("E01", "S-1"), ("E01", "S-3"))
-    assert asked(board) == [("E01, make 2", "S-3")]
+    assert asked(board) == [("E01, rework 1", "S-3")]
     reading = board_results.read_board(fresh(board))
     assert reading.undecided == ((joint(board, "E01", 2).pk, "S-3"),)
     with pytest.raises(CannotChangeBoard, match="a third person decides"):

@@ -12,6 +12,7 @@ from assessments.services import judgements
 from tests import factories
 from tests.factories import NOW, PASSWORD
 from tests.markup import Markup
+from tests.signing import send_as_shown
 
 pytestmark = pytest.mark.django_db
 
@@ -83,7 +84,7 @@ def signed(grading):
 
 
 def sign(client, board, password=PASSWORD, stage="soldered"):
-    return client.post(address(board, "stage_sign", stage), {"password": password})
+    return send_as_shown(client, address(board, "stage_sign", stage), {"password": password})
 
 
 # Signing
@@ -256,7 +257,7 @@ def test_before_everything_is_signed_the_result_is_open(client, instructor, boar
     told = text(client.get(address(board, "board_result")))
     assert "not signed yet" in told
     assert told.count("not yet</td>") == 6
-    assert "Go on grading" in told
+    assert "Continue grading" in told
 
 
 def test_the_makers_own_reading_is_compared_and_not_counted(client, instructor):

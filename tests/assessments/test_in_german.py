@@ -15,6 +15,7 @@ from records.models import TrailPayload
 from tests import factories
 from tests.assessments.several import fresh, joint, make_criteria, read
 from tests.factories import NOW, PASSWORD, make_person, make_user
+from tests.signing import send_as_shown
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("everybody_has_standing")]
 
@@ -126,7 +127,7 @@ def test_rework_is_sent_back_and_shown_in_german(client, board, trainee, graders
     assert "E02 ist zurückgegeben" in said(done)
     again = client.get(back, follow=True)
     assert "schon zurückgegeben" in said(again)
-    assert "Ausführung 2" in said(client.get(at("board_result", board)))
+    assert "Nacharbeit 1" in said(client.get(at("board_result", board)))
     assert Joint.objects.filter(make=2).count() == 1
 
 
@@ -139,11 +140,12 @@ def test_decision_between_two_is_asked_for_in_german(client, criteria, graders):
     words = said(client.get(decide))
     assert "Die eine Beurteilung" in words
     assert "nach Augenschein, Platine in der Hand" in words
-    assert "Entscheiden Sie auch hierüber" in said(client.post(decide, {"password": "x"}), 422)
+    refused = send_as_shown(client, decide, {"password": "x"})
+    assert "Entscheiden Sie auch hierüber" in said(refused, 422)
     [name] = re.findall(r'name="(p[^"]*)-outcome"', client.get(decide).text)[:1]
     data = {f"{name}-outcome": "accept", f"{name}-how": "at_board", "password": "x"}
-    assert "Das ist nicht Ihr Passwort" in said(client.post(decide, data), 422)
-    done = client.post(decide, data | {"password": PASSWORD}, follow=True)
+    assert "Das ist nicht Ihr Passwort" in said(send_as_shown(client, decide, data), 422)
+    done = send_as_shown(client, decide, data | {"password": PASSWORD}, follow=True)
     assert "1 Urteil war verschieden" in said(done)
 
 
@@ -180,14 +182,12 @@ def test_correction_is_begun_in_german(client, board, graders):
     assert "hat eine Berichtigung begonnen" in said(client.get(at("board_result", board)))
 
 
-def test_what_stands_beside_a_joint_is_german_as_a_page_and_speaks_as_the_screen_within_it(
-    client, board, graders
-):
+def test_what_stands_beside_a_joint_is_german_as_a_page_and_as_a_part(client, board, graders):
     read(board, graders[0])
     later = factories.make_board(board.person, board.exercise)
     client.force_login(graders[0])
     address = at("board_comparison", later) + "?stage=soldered&joint=E01&criterion=S-1"
     assert "Frühere Platine" in said(client.get(address))
     part = client.get(address, headers={"HX-Request": "true"})
-    assert "Earlier board" in part.text
+    assert "Frühere Platine" in part.text
     assert fresh(later).number == later.number

@@ -392,15 +392,15 @@ def test_a_joint_that_was_made_again_stands_with_both_makes(instructor, board):
     sheet = result_sheet(board, user=instructor, at=NOW)
     old, new, *others = sheet.parts
     assert (old.name, new.name) == ("E01", "E01")
-    assert old.note == "turret, make 1, not the make that counts"
-    assert new.note == "turret, make 2"
+    assert old.note == "turret, first attempt, not the attempt that counts"
+    assert new.note == "turret, rework 1"
     assert (old.state, old.points) == ("rejected", "60.0")
     assert (new.state, new.points) == ("accepted", "100.0")
     assert [one.name for one in others] == ["E02", "E03", "Whole board"]
     assert sheet.score == "100.0"
     told = words_of(result_pdf(sheet))
     assert "The first one stands in a ball" in told
-    assert "not the make that counts" in told
+    assert "not the attempt that counts" in told
 
 
 def test_where_two_graded_both_have_signed_it(board):

@@ -71,12 +71,12 @@ def test_each_signature_says_of_which_reading_and_which_joints_it_is(client, gra
     told = page(client, graders[0], reworked)
     assert told.count("<li><b>Formed</b>, grading<p>") == 1
     assert told.count("<li><b>Soldered</b>, grading<p>") == 1
-    again = "inspection of reworked joints: E01, make 2"
+    again = "inspection of reworked joints: E01, rework 1"
     assert told.count(f"<li><b>Formed</b>, {again}<p>") == 1
     assert told.count(f"<li><b>Soldered</b>, {again}<p>") == 1
     sheet = page(client, graders[0], reworked, "board_sheet")
     assert sheet.count("<dt>Reading</dt><dd>Grading</dd>") == 2
-    assert sheet.count("<dt>Reading</dt><dd>Inspection of reworked joints: E01, make 2</dd>") == 2
+    assert sheet.count("<dt>Reading</dt><dd>Inspection of reworked joints: E01, rework 1</dd>") == 2
 
 
 def test_a_corrected_reading_is_called_so(client, graders):
@@ -103,7 +103,7 @@ def test_no_two_ways_to_correct_have_one_name(client, graders, reworked):
 def test_of_what_was_sent_back_the_signatures_are_counted_apart(client, graders, reworked):
     told = page(client, graders[0], reworked)
     assert '<th scope="row">Every stage signed</th><td class="num">2</td>' in told
-    again = "Every stage signed for what was made again: E01, make 2"
+    again = "Every stage signed for what was made again: E01, rework 1"
     assert f'<th scope="row">{again}</th><td class="num">0</td><td class="num">2</td>' in told
     sheet = page(client, graders[0], reworked, "board_sheet")
     assert f'<th scope="row">{again}</th><td class="num">0</td>' in sheet

@@ -82,7 +82,7 @@ def test_a_reworked_joint_is_inspected_again_and_its_last_make_counts(board, ins
     first = read(board, instructor, ("E02", "S-1"))
     assert outcome_of(board)[:2] == (True, False)
     rework = send_back(board, "E02", ["S-1"], instructor, reason="More heat.")
-    assert str(rework.joint) == "E02, make 2"
+    assert str(rework.joint) == "E02, rework 1"
     assert outcome_of(board) == (False, None, None)
     found = fresh(board)
     assert found.is_sent_back
@@ -100,7 +100,7 @@ def test_a_reworked_joint_is_inspected_again_and_its_last_make_counts(board, ins
     assert outcome_of(board) == (True, True, Decimal(100))
 
     reading = board_results.read_board(fresh(board))
-    assert [str(one.joint) for one in reading.joints] == ["E01", "E02, make 2", "E03"]
+    assert [str(one.joint) for one in reading.joints] == ["E01", "E02, rework 1", "E03"]
     assert [str(one.joint) for one in reading.earlier] == ["E02"]
     assert [one.criterion.code for one in reading.earlier[0].rejections] == ["S-1"]
     assert [one.state_for_statistics for one in reading.first_makes] == [
@@ -130,7 +130,7 @@ def test_a_joint_is_reworked_as_often_as_the_exercise_allows(criteria, instructo
         read(board, instructor, *[("E02", "S-1")] if make == 1 else [], at=LATER)
     assert outcome_of(board)[:2] == (True, True)
     reading = board_results.read_board(fresh(board))
-    assert [str(one.joint) for one in reading.earlier] == ["E02", "E02, make 2"]
+    assert [str(one.joint) for one in reading.earlier] == ["E02", "E02, rework 1"]
 
 
 def test_what_was_rejected_when_formed_is_made_again_before_it_is_soldered(board, instructor):
@@ -186,7 +186,9 @@ def test_the_inspection_of_rework_is_corrected_like_any_grading(board, instructo
         grading=again, grader=other, reason="Overlooked.", at=LATER
     )
     assert correction.kind == "rework"
-    assert [str(one) for one in board_results.joints_read(correction, "formed")] == ["E02, make 2"]
+    assert [str(one) for one in board_results.joints_read(correction, "formed")] == [
+        "E02, rework 1"
+    ]
     judge_one(correction, joint(board, "E02", 2), "S-1", "reject")
     sign(correction, at=LATER)
     assert outcome_of(board)[:2] == (True, False)
@@ -347,12 +349,12 @@ def test_what_was_not_reworked_shows_as_it_was_judged_at_a_stage_inspected_again
     boards.hand_in(board=fresh(board), actor=board.made_by, at=LATER)
     for for_grader in all_for_grader(board, other):
         assert for_grader.kind == "rework"
-        assert said(for_grader, "soldered") == {"E01, make 2": "open"}
+        assert said(for_grader, "soldered") == {"E01, rework 1": "open"}
     read(board, other, at=LATER)
     for user in (instructor, other):
         for for_grader in all_for_grader(board, user):
             found = said(for_grader, "soldered")
-            assert (found["E01, make 2"], found["E02"]) == ("accepted", "accepted_with_remarks")
+            assert (found["E01, rework 1"], found["E02"]) == ("accepted", "accepted_with_remarks")
             assert "open" not in {*found.values(), for_grader.state("soldered", None)}
 
 

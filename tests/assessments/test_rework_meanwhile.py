@@ -103,7 +103,7 @@ def test_what_is_sent_back_between_two_stages_of_an_inspection_gets_its_own(grad
     sign(inspection, ["formed"], LATER)
     send_back(board, "E02", first)
     hand_in(board)
-    assert reads(inspection, "soldered") == ["E01, make 2"]
+    assert reads(inspection, "soldered") == ["E01, rework 1"]
     read_all(board, first, second)
     assert outcome_of(board) == (True, True, 100)
     assert is_read_whole(board)
@@ -119,7 +119,7 @@ def test_a_joint_that_is_not_handed_in_is_not_read_by_an_inspection_that_was_beg
     judge(inspection, stages=["formed"], at=LATER)
     send_back(board, "E02", first)
     assert begin(board, first, LATER) == inspection
-    assert reads(inspection, "formed") == reads(inspection, "soldered") == ["E01, make 2"]
+    assert reads(inspection, "formed") == reads(inspection, "soldered") == ["E01, rework 1"]
     with pytest.raises(AssessmentError, match="not reworked, or"):
         judgements.judge(
             grading=inspection,
@@ -144,7 +144,7 @@ def test_what_is_handed_in_joins_an_inspection_of_which_nothing_is_signed(grader
     inspection = begin(board, graders[0], LATER)
     send_back(board, "E02", graders[0])
     hand_in(board)
-    assert reads(inspection, "formed") == ["E01, make 2", "E02, make 2"]
+    assert reads(inspection, "formed") == ["E01, rework 1", "E02, rework 1"]
     read_all(board, graders[0])
     assert outcome_of(board) == (True, True, 100)
     assert Grading.objects.filter(kind="rework").count() == 1
@@ -185,7 +185,7 @@ def test_the_correction_of_an_inspection_goes_on_where_it_was_left(graders, judg
     hand_in(board)
     assert begin(board, graders[corrector], LATER) == correction
     assert left_of(board, correction) == list(STAGES)
-    assert reads(correction, "formed") == reads(correction, "soldered") == ["E01, make 2"]
+    assert reads(correction, "formed") == reads(correction, "soldered") == ["E01, rework 1"]
     judge(correction, at=LATER)
     sign(correction, at=LATER)
     read_all(board, *graders[1:])
@@ -204,7 +204,7 @@ def test_what_others_signed_for_does_not_come_under_a_later_signature(client, gr
         read(board, one, at=LATER)
     send_back(board, "E02", graders[0])
     hand_in(board)
-    assert reads(slow, "soldered") == ["E02, make 2"]
+    assert reads(slow, "soldered") == ["E02, rework 1"]
     judge(slow, at=LATER)
     client.force_login(graders[3])
     page = client.get(reverse("assessments:stage_sign", args=[board.number, "soldered"]))

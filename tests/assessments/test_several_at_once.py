@@ -169,7 +169,7 @@ def test_a_joint_is_not_sent_back_beside_a_request_for_another_reading(graders, 
                 assert not waiting.done(), waiting.result()
         found = waiting.result()
     [answer] = refused(found)
-    says = {"asked": "Another reading of this board was asked for", "sent back": "no result yet"}
+    says = {"asked": "A regrading of this board was asked for", "sent back": "no result yet"}
     assert says[first] in str(answer)
     assert ReadingRequest.objects.exists() == (first == "asked")
     assert Rework.objects.exists() == (first == "sent back")

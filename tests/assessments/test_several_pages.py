@@ -24,6 +24,7 @@ from tests.assessments.several import (
     sign,
 )
 from tests.factories import PASSWORD
+from tests.signing import send_as_shown
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("everybody_has_standing")]
 
@@ -242,7 +243,9 @@ def test_a_third_person_decides_with_both_readings_before_them(client, graders, 
     assert "One grader" in told
     assert 'class="verdict is-reject"' in told
     assert str(graders[0]) not in told
-    answer = client.post(at("board_decide", differing), decision_data(differing), follow=True)
+    answer = send_as_shown(
+        client, at("board_decide", differing), decision_data(differing), follow=True
+    )
     assert answer.redirect_chain[-1][0] == at("board_result", differing)
     told = text_of(answer)
     assert "Decided and signed" in told
@@ -267,7 +270,7 @@ def test_a_third_person_decides_with_both_readings_before_them(client, graders, 
 )
 def test_a_decision_that_is_not_whole_is_shown_again(client, graders, differing, data, says):
     client.force_login(graders[2])
-    answer = client.post(at("board_decide", differing), decision_data(differing, **data))
+    answer = send_as_shown(client, at("board_decide", differing), decision_data(differing, **data))
     assert answer.status_code == 422
     assert says in text_of(answer)
     assert "Seen." in text_of(answer)
@@ -322,7 +325,7 @@ def test_a_joint_is_sent_back_reworked_and_inspected(client, graders, rejected):
     told = text_of(as_seen_by(client, graders[1], reverse("certification:bench")))
     assert "reworked joints wait to be inspected" in told
     screen = as_seen_by(client, graders[1], at("board_grade", rejected)).context["screen"]
-    assert [str(one.joint) for one in screen.cells] == ["E02, make 2"]
+    assert [str(one.joint) for one in screen.cells] == ["E02, rework 1"]
     for criterion, stage in (("F-1", "formed"), ("S-1", "soldered"), ("S-3", "soldered")):
         answer = client.post(
             at("board_judge", rejected),
@@ -337,13 +340,13 @@ def test_a_joint_is_sent_back_reworked_and_inspected(client, graders, rejected):
         )
         assert answer.json() == {"saved": True}
     for stage in ("formed", "soldered"):
-        client.post(at("stage_sign", rejected, stage), {"password": PASSWORD})
+        send_as_shown(client, at("stage_sign", rejected, stage), {"password": PASSWORD})
     assert outcome_of(rejected)[:2] == (True, True)
     told = text_of(as_seen_by(client, owner, at("board_result", rejected)))
-    assert "E02, make 1" in told
-    assert "E02, make 2" in told
+    assert "E02, first attempt" in told
+    assert "E02, rework 1" in told
     assert "kept, for the statistics" in told
-    assert told.count("the last make counts") == 1
+    assert told.count("the last attempt counts") == 1
 
 
 @pytest.mark.parametrize(
@@ -384,7 +387,7 @@ def test_a_trainee_asks_once_and_is_shown_the_answer(client, graders, rejected):
     assert at("another_reading", rejected) not in text_of(client.get(at("board_result", rejected)))
 
     told = text_of(as_seen_by(client, graders[1], reverse("certification:bench")))
-    assert "asked for another reading" in told
+    assert "asked for a regrading" in told
     assert rejected.number not in text_of(
         as_seen_by(client, graders[0], reverse("certification:bench"))
     )
@@ -407,7 +410,7 @@ def test_whoever_may_read_again_is_shown_nothing_of_before(client, graders, reje
         assert 'class="verdict is-reject"' not in told, name
     told = text_of(as_seen_by(client, graders[1], at("board_result", rejected)))
     assert "you may give it" in told
-    assert "to be read again" in text_of(
+    assert "to be regraded" in text_of(
         as_seen_by(client, graders[1], reverse("assessments:board_list"))
     )
 

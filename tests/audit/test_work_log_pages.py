@@ -112,7 +112,7 @@ def test_form_says_what_is_asked_on_the_clock_of_the_site(data, known_at, then, 
 @pytest.mark.parametrize(
     ("data", "said"),
     [
-        ({"known": "at"}, "Say the day as known on which"),
+        ({"known": "at"}, "Say up to which day entries are used"),
         ({"known": "whenever"}, "Select a valid choice"),
         ({"file": ""}, "This field is required"),
         ({"file": SimpleUploadedFile("log.pdf", b"%PDF")}, "CSV or XLSX file"),

@@ -94,8 +94,11 @@ class Visitor:
 
     def sign_in(self, number: str) -> None:
         """Have this person's session, as one who signed in before has it."""
+        self.sign_in_as(User.objects.get(employee_number=number))
+
+    def sign_in_as(self, user: User) -> None:
         client = Client()
-        client.force_login(User.objects.get(employee_number=number))
+        client.force_login(user)
         session = client.cookies["sessionid"].value
         self.page.context.add_cookies(
             [{"name": "sessionid", "value": session, "url": self.address, "httpOnly": True}]

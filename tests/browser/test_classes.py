@@ -102,19 +102,19 @@ def test_boards_of_a_class_handed_out_again_and_wrongly_are_put_right(hands, sho
     session = make_class(shop)
     hands.visitor.go(f"/classes/{session.number}/")
 
-    hands.link("Make boards for the class")
+    hands.link("Hand out boards to the class")
     hands.choose("Exercise", "Strip and tin")
     assert hands.page.get_by_label("Purpose").input_value() == "qualification"
     hands.audit()
-    hands.button("Make boards")
+    hands.button("Hand out boards")
     assert hands.acts == 4
     assert {board.purpose for board in Board.objects.all()} == {"qualification"}
 
     # Handed out to the same people once more: said first, and let be.
     hands.visitor.go(f"/boards/new/?session={session.number}&exercise=EX-WIRE")
     hands.acts = 0
-    hands.button("Make boards")
-    assert "is at the bench already" in hands.page.inner_text("main")
+    hands.button("Hand out boards")
+    assert "is with the trainee already" in hands.page.inner_text("main")
     hands.audit()
     assert Board.objects.count() == 2
     hands.button("Hand out again all the same")
@@ -153,7 +153,7 @@ def test_hand_in_asks_once_and_is_taken_back(visitor, shop):
     hands.button("Hand in")
     assert Board.objects.get().handed_in_at is not None
     assert hands.acts == 2
-    hands.button("Take back to the bench")
+    hands.button("Give back to the trainee")
     assert Board.objects.get().handed_in_at is None
     assert hands.acts == 3
 

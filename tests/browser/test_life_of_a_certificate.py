@@ -110,7 +110,7 @@ def test_every_act_is_done_from_the_page_and_seen_in_the_picture(visitor, shop, 
 
     test = VisionTest.objects.get(person=certificate.person)
     quality.page.get_by_role(
-        "link", name=re.compile("Entered in error vision test passed")
+        "link", name=re.compile("Withdraw this entry vision test passed")
     ).first.click()
     quality.audit()
     sign(quality, Why="Typed for somebody else.")
@@ -121,7 +121,7 @@ def test_every_act_is_done_from_the_page_and_seen_in_the_picture(visitor, shop, 
     sign(quality, Last_good_day=str(today - timedelta(days=1)), Reason="Changed work.")
     assert stands(certificate) == "expired"
     quality.go(standing_page(certificate))
-    quality.page.get_by_role("link", name=re.compile("Entered in error ended")).click()
+    quality.page.get_by_role("link", name=re.compile("Withdraw this entry ended")).click()
     sign(quality, Reason="She stays.")
     assert stands(certificate) == "vision_not_current"
 
@@ -153,7 +153,7 @@ def test_operator_and_line_lead_find_the_life_from_their_own_pages(visitor, shop
     operator = visitor(phone=True)
     operator.sign_in(shop.trainee.employee_number)
     operator.go("/my-card/")
-    operator.page.get_by_role("link", name=re.compile("Its life so far")).click()
+    operator.page.get_by_role("link", name=re.compile("History and evidence")).click()
     operator.page.wait_for_load_state("networkidle")
     operator.audit()
     assert operator.page.get_by_role("img", name=re.compile("Signe Aldous")).count() == 1

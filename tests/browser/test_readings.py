@@ -94,7 +94,7 @@ def send_back_and_inspect(window: Visitor, board: Board, code: str) -> None:
     page.fill("input[name=password]", PASSWORD)
     page.click("main form .btn-primary")
     page.wait_for_url("**/result/")
-    assert "inspection of reworked joints: E01, make 2" in page.inner_text(".signings")
+    assert "inspection of reworked joints: E01, rework 1" in page.inner_text(".signings")
     board.refresh_from_db()
     assert board.outcome.passed
 
@@ -102,13 +102,13 @@ def send_back_and_inspect(window: Visitor, board: Board, code: str) -> None:
 def ask_again(window: Visitor, board: Board) -> None:
     page = window.page
     window.go(f"/boards/{board.number}/result/")
-    page.click("main a:text-is('Ask for another reading')")
+    page.click("main a:text-is('Ask for a regrading')")
     page.wait_for_url("**/another-reading/**")
     look(window)
     page.fill("textarea[name=reason]", "The light was poor.")
     page.click("main form .btn-primary")
     page.wait_for_url(lambda url: url.endswith(f"/boards/{board.number}/"))
-    assert "Another reading is asked for." in page.inner_text("main")
+    assert "A regrading is asked for." in page.inner_text("main")
     look(window)
     assert ReadingRequest.objects.get(board=board).reason == "The light was poor."
 

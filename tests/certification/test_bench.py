@@ -109,7 +109,7 @@ def test_first_board_is_large_and_its_button_says_whether_it_was_begun(client, i
         how="at_board",
     )
     page = client.get("/bench/").content.decode()
-    assert "Go on grading" in page
+    assert "Continue grading" in page
     assert "1 of 3 begun" in page
 
 
@@ -199,7 +199,7 @@ def test_one_end_is_told_once_with_every_scope_that_stops(client, instructor, to
     (one,) = response.context["bench"].due
     assert (one.kind, one.scopes) == ("vision", ("Solder cups, operator", "Terminals, operator"))
     page = response.content.decode()
-    assert "Solder cups, operator; Terminals, operator: the vision test ends" in page
+    assert "Solder cups, operator; Terminals, operator: vision test runs out" in page
     assert "Enter a vision test" in page
 
 

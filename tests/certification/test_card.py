@@ -185,7 +185,7 @@ def test_work_that_rested_too_long_is_said(client, person, terminals, today):
     first = card(client).next[0]
 
     assert first.title == "Re-certification"
-    assert "Not done for too long" in first.text
+    assert "No qualifying work recorded for too long" in first.text
     assert "practice lapsed" in words(client)
 
 

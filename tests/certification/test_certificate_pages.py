@@ -20,6 +20,7 @@ from tests.factories import (
     make_user,
     write_down,
 )
+from tests.signing import send_as_shown
 
 pytestmark = pytest.mark.django_db
 
@@ -64,10 +65,7 @@ def page_of(certificate, *more):
 
 def send(client, certificate, act, **fields):
     fields = {"reason": REASON, "password": PASSWORD, **fields}
-    if act in ("restrict", "lift"):
-        facts = standing_on_day.facts_for(certificate.person, certificate.scope)
-        fields.setdefault("seen", standing_on_day.restrictions_seen(facts))
-    return client.post(page_of(certificate, "act", act), fields)
+    return send_as_shown(client, page_of(certificate, "act", act), fields)
 
 
 def stands(certificate, day):
@@ -221,27 +219,27 @@ def test_restriction_that_was_not_shown_is_neither_replaced_nor_lifted(
     client, quality, certificate, today, act
 ):
     send(client, certificate, "restrict", effective_on=today, restriction="turrets")
-    shown = client.get(page_of(certificate, "act", act)).context["form"]["seen"].value()
+    shown = client.get(page_of(certificate, "act", act)).context["form"]["shown"].value()
     send(client, certificate, "restrict", effective_on=today, restriction="cups")
     fields = {"effective_on": today, "restriction": "leaded solder"}
     if act == "lift":
         del fields["restriction"]
 
-    refused = send(client, certificate, act, **fields, seen=shown)
+    refused = send(client, certificate, act, **fields, shown=shown)
 
     assert refused.status_code == 422
     page = text_of(refused)
     assert "nothing was signed" in page
     assert ">cups</dd>" in page
     assert certificate.events.count() == 2
-    shown = refused.context["form"]["seen"].value()
-    send(client, certificate, act, **fields, seen=shown)
+    shown = refused.context["form"]["shown"].value()
+    send(client, certificate, act, **fields, shown=shown)
     assert certificate.events.count() == 3
 
 
 def test_restriction_pressed_twice_is_signed_once(client, quality, certificate, today):
-    shown = client.get(page_of(certificate, "act", "restrict")).context["form"]["seen"].value()
-    fields = {"effective_on": today, "restriction": "turrets", "seen": shown}
+    shown = client.get(page_of(certificate, "act", "restrict")).context["form"]["shown"].value()
+    fields = {"effective_on": today, "restriction": "turrets", "shown": shown}
 
     done, again = (send(client, certificate, "restrict", **fields) for _time in range(2))
 
@@ -331,7 +329,8 @@ def test_removes_an_event_entered_in_error_and_keeps_both_in_sight(
     send(client, certificate, "suspend", effective_on=today)
     event = certificate.events.get()
 
-    response = client.post(
+    response = send_as_shown(
+        client,
         page_of(certificate, "events", str(event.pk), "remove"),
         {"reason": "Wrong person.", "password": PASSWORD},
     )
@@ -383,7 +382,7 @@ def test_wrong_password_signs_nothing(client, quality, certificate, today, act):
 
 @pytest.mark.parametrize("act", FIELDS)
 def test_nothing_is_done_without_its_reason_and_day(client, quality, certificate, act):
-    response = client.post(page_of(certificate, "act", act), {"password": PASSWORD})
+    response = send_as_shown(client, page_of(certificate, "act", act), {"password": PASSWORD})
 
     assert response.status_code == 422
     assert set(response.context["form"].errors) == {"reason", *FIELDS[act]}
@@ -459,9 +458,10 @@ def test_event_is_removed_once(client, quality, certificate, today):
     address = page_of(certificate, "events", str(certificate.events.get().pk), "remove")
     sent = {"reason": "Wrong person.", "password": PASSWORD}
 
-    assert client.post(address, {**sent, "password": "not mine"}).status_code == 422
-    assert client.post(address, sent).status_code == 302
-    response = client.post(address, sent)
+    refused = send_as_shown(client, address, {**sent, "password": "not mine"})
+    assert refused.status_code == 422
+    assert send_as_shown(client, address, sent).status_code == 302
+    response = send_as_shown(client, address, sent)
 
     assert response.status_code == 422
     assert "was removed already" in text_of(response)

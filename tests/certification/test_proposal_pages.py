@@ -23,6 +23,7 @@ from tests.factories import (
     make_site,
     make_user,
 )
+from tests.signing import send_as_shown
 
 pytestmark = pytest.mark.django_db
 
@@ -78,16 +79,20 @@ def asked(person, scope):
 
 
 def propose(client, person, scope, **fields):
-    return client.post(
+    return send_as_shown(
+        client,
         reverse("certification:proposal_new", args=[person.employee_number, scope.code]),
         {"note": "Ready.", "restriction": "", "password": PASSWORD, **fields},
+        page=asked(person, scope),
     )
 
 
 def issue(client, proposal, **fields):
-    return client.post(
+    return send_as_shown(
+        client,
         reverse("certification:proposal_issue", args=[proposal.pk]),
         {"issue-restriction": "", "issue-password": PASSWORD, **fields},
+        page=reverse("certification:proposal_detail", args=[proposal.pk]),
     )
 
 
@@ -229,8 +234,8 @@ def test_restriction_that_holds_is_in_the_forms_for_a_new_certificate(
     shown_form = client.get(reverse("certification:proposal_detail", args=[proposal.pk]))
     refused = issue(client, proposal)
 
-    assert asked_for.initial == {"restriction": "turrets"}
-    assert shown_form.context["issue_form"].initial == {"restriction": "turrets"}
+    assert asked_for.initial["restriction"] == "turrets"
+    assert shown_form.context["issue_form"].initial["restriction"] == "turrets"
     assert refused.status_code == 422
     assert "Repeat these words as the restriction" in text_of(refused)
     issue(client, proposal, **{"issue-restriction": "turrets"})
@@ -285,7 +290,7 @@ def test_how_well_a_board_passed_is_closed_to_who_may_read_it_again(
         client.force_login(user)
         told = [text_of(client.get(page)) for page in pages]
         assert all(board.number in one for one in told)
-        return {("87.5" in one, "to be read again" in one) for one in told}
+        return {("87.5" in one, "to be regraded" in one) for one in told}
 
     client.force_login(quality)
     issue(client, proposal)
@@ -312,7 +317,9 @@ def test_declined_with_its_reason(client, instructor, quality, person, scope, re
     assert response.url == reverse("certification:proposal_detail", args=[proposal.pk])
     client.force_login(instructor)
     assert "One more board." in text_of(client.get(response.url))
-    assert issue(client, proposal).status_code == 422
+    late = client.get(issue(client, proposal).url)
+    assert "This proposal was decided already: declined." in text_of(late)
+    assert not Certificate.objects.filter(person=person).exists()
 
 
 @pytest.mark.parametrize("role", ["operator", "line_lead", "administrator", "quality"])

@@ -262,7 +262,7 @@ def test_nobody_to_show_says_what_to_do(client, quality):
     assert "This view as CSV" not in page
 
 
-# What waits to be read again
+# What waits to be regraded
 
 
 @pytest.fixture
@@ -282,19 +282,19 @@ def asked_again():
 def test_request_for_another_reading_waits_on_qualitys_first_page(client, quality, asked_again):
     page = client.get(REGISTER).text
 
-    assert "Another reading is asked for" in page
+    assert "A regrading is asked for" in page
     assert f'href="/boards/{asked_again.board.number}/"' in page
     assert "Signe Aldous" in page
-    assert "Another reading" not in client.get(REGISTER, {"day": "2026-01-05"}).text
+    assert "A regrading is asked" not in client.get(REGISTER, {"day": "2026-01-05"}).text
 
 
 def test_request_that_is_elsewhere_or_answered_does_not_wait_there(client, quality, asked_again):
     elsewhere = make_site(prefix="ZZ", name="Elsewhere")
     other = make_user("quality", person=make_person(elsewhere), site=elsewhere)
     client.force_login(other)
-    assert "Another reading" not in client.get(REGISTER).text
+    assert "A regrading is asked" not in client.get(REGISTER).text
     client.force_login(quality)
-    assert "Another reading" in client.get(REGISTER).text
+    assert "A regrading is asked" in client.get(REGISTER).text
 
     grading = Grading.objects.create(
         board=asked_again.board,
@@ -303,14 +303,14 @@ def test_request_that_is_elsewhere_or_answered_does_not_wait_there(client, quali
         recorded_at=NOW,
     )
     ReadingRequest.objects.update(grading=grading, answered_at=NOW)
-    assert "Another reading" not in client.get(REGISTER).text
+    assert "A regrading is asked" not in client.get(REGISTER).text
 
 
 @pytest.mark.parametrize("role", ["instructor", "line_lead"])
 def test_request_for_another_reading_is_no_matter_of_others_registers(client, role, asked_again):
     client.force_login(make_user(role))
 
-    assert "Another reading" not in client.get(REGISTER).text
+    assert "A regrading is asked" not in client.get(REGISTER).text
 
 
 def queries_of_a_register_of(n, client, certify, django_assert_max_num_queries):

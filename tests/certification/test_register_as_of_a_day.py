@@ -108,8 +108,8 @@ def names(response):
             date(2026, 1, 11),
             id="last day",
         ),
-        pytest.param("2026-01-11", "expired", "Its period is over.", None, id="day after"),
-        pytest.param("2090-01-01", "expired", "Its period is over.", None, id="far to come"),
+        pytest.param("2026-01-11", "expired", "Certificate expired.", None, id="day after"),
+        pytest.param("2090-01-01", "expired", "Certificate expired.", None, id="far to come"),
     ],
 )
 def test_line_says_standing_why_and_the_day_it_changes_by_itself(
@@ -186,7 +186,7 @@ def test_page_and_files_of_an_extension_that_is_over_say_its_last_day(client, qu
 def test_reason_is_on_the_page_of_whoever_is_not_certified(client, quality, certificate):
     page = client.get(REGISTER, {"day": "2026-02-01"}).content.decode()
 
-    assert "Its period is over." in page
+    assert "Certificate expired." in page
     assert "Sun 1 Feb 2026".replace(" ", "\u00a0") in page
 
 
@@ -283,7 +283,7 @@ def test_file_is_of_the_day_and_says_so(client, quality, certificate):
     assert (row["as_of"], row["standing"], row["why"]) == (
         "2026-02-01",
         "expired",
-        "Its period is over.",
+        "Certificate expired.",
     )
 
 

@@ -141,7 +141,7 @@ def test_as_known_at_uses_only_what_had_been_recorded_and_says_what_differs(
     assert "recorded 19 days later" in text_of(now)
     screen = then.context["screen"]
     assert (screen.said, screen.now_said) == ("certified", "suspended")
-    assert "As known at Sun 10 May 2026, 23:59 CEST." in text_of(then)
+    assert "Using entries made up to Sun 10 May 2026, 23:59 CEST." in text_of(then)
     assert "the answer for 3 May 2026 is another: suspended" in text_of(then)
     [event] = [one for one in screen.facts if one.key.startswith("event:")]
     assert event.is_unknown

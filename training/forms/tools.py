@@ -26,7 +26,7 @@ class ToolForm(forms.Form):
     name = forms.CharField(label=_("Make and model"), required=False, max_length=120)
     site = forms.ModelChoiceField(Site.objects.none(), label=_("Site"), empty_label=None)
     answers_for = PersonField(
-        label=_("Who answers for it"),
+        label=_("Responsible"),
         required=False,
         help_text=_("They are told before its calibration ends. Employee number or name."),
     )

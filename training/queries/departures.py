@@ -28,5 +28,5 @@ def matters_of_departure(person: Person, last_day: date) -> list[OpenMatter]:
             _("Classes they are enrolled in"),
             tuple(map(str, later.filter(enrolments__person=person))),
         ),
-        OpenMatter(_("Tools they answer for"), tuple(map(str, tools))),
+        OpenMatter(_("Tools they are responsible for"), tuple(map(str, tools))),
     ]

@@ -65,7 +65,7 @@ def practice_new(request: UserRequest, employee_number: str) -> HttpResponse:
     texts = {
         "title": _("Record practice"),
         "lead": _("You confirm that they did work within this scope on that day."),
-        "submit": _("Confirm the work"),
+        "submit": _("Record practice"),
         "done": _("The work is recorded."),
     }
     return save_person_fact(

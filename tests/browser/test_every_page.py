@@ -1,0 +1,81 @@
+"""Every page that can be opened, as axe-core and a narrow window find it, in light and in dark."""
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from django.test import Client
+
+from tests.access_scenario import Scenario, build
+from tests.browser.conftest import RULES
+from tests.test_access_table import OF_PROGRAMS, TABLE, address, asked
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+# Whoever sees most of a page comes first.
+READERS = (
+    "quality",
+    "instructor",
+    "own_quality",
+    "own_instructor",
+    "administrator",
+    "lead",
+    "owner",
+    "other",
+    "kiosk",
+    "anonymous",
+)
+LOOKS = (
+    ({"width": 1280, "height": 800}, "light", RULES),
+    ({"width": 390, "height": 844}, "dark", RULES),
+    ({"width": 390, "height": 844}, "light", ["color-contrast"]),
+    ({"width": 1280, "height": 800}, "dark", ["color-contrast"]),
+)
+"""Sizes and colours; what only a colour can change is asked again where size has been."""
+PARTS = 4
+
+
+def addresses(scenario: Scenario) -> list[tuple[str, str]]:
+    """Each address that is read, with who reads it; what stands behind a question mark too."""
+    found = []
+    for name, row in TABLE.items():
+        if "GET" not in row.method.split() or name.startswith(OF_PROGRAMS):
+            continue
+        if not row.may:
+            continue
+        reader = next((one for one in READERS if one in row.may), min(row.may))
+        things = scenario.things_for(reader)
+        query = Client().get("/", asked(row, things)).request["QUERY_STRING"]
+        found.append((reader, address(name, row, things) + (f"?{query}" if query else "")))
+    return found
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("part", range(PARTS))
+def test_every_page_is_open_to_everybody_in_light_and_dark(visitor, part):
+    scenario = build()
+    seen, faults = 0, []
+    window = visitor()
+    page = window.page
+    for reader, url in sorted(addresses(scenario))[part::PARTS]:
+        page.context.clear_cookies()
+        if reader != "anonymous":
+            window.sign_in_as(scenario.users[reader])
+        # What is a file is asked for beside the page, which would take it for a download.
+        answer = page.context.request.get(window.address + url)
+        assert answer.status in (200, 503), (url, answer.status)
+        if "text/html" not in answer.headers["content-type"]:
+            continue
+        page.goto(window.address + url)
+        window.settle()
+        seen += 1
+        for size, scheme, rules in LOOKS:
+            page.set_viewport_size(size)
+            page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
+            kind = "tag" if rules is RULES else "rule"
+            only = {"runOnly": {"type": kind, "values": rules}}
+            for one in Axe().run(page, options=only).response["violations"]:
+                html = one["nodes"][0]["html"][:120]
+                faults.append(f"{url} {size['width']} {scheme}: {one['id']}: {html}")
+            if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
+                faults.append(f"{url} {size['width']} {scheme}: scrolls sideways")
+    assert faults == []
+    assert seen > 100 / PARTS
