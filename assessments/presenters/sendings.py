@@ -60,7 +60,7 @@ def spread_in_words(photos: Sequence[Photo]) -> str:
         )
     if on_board:
         parts.append(_("%(n)d with the whole board") % {"n": on_board})
-    return _(" and ").join(parts)
+    return "; ".join(parts)
 
 
 def taken_back_in_words(back: TakenBack) -> str:

@@ -154,6 +154,9 @@ def test_several_are_moved_at_once_shifted_and_the_move_undone(open_board, board
     expect(page.locator("[data-sum]")).to_contain_text("There is no place after the last joint")
     page.get_by_role("button", name="Leave out").click()
     assert page.locator("[data-send]").is_hidden()
+    page.get_by_role("button", name="Put back").click()
+    assert set(planned(page).values()) == set(TWO_EACH.values())
+    page.get_by_role("button", name="Undo", exact=True).click()
     page.get_by_role("button", name="Undo", exact=True).click()
     assert planned(page)["IMG_4201.jpg"] == "E01"
     reader.audit()

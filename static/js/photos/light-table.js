@@ -15,6 +15,7 @@ export class LightTable {
     this.bar = find("[data-bar]", table);
     this.told = find("[data-ticked]", table);
     this.to = find("[data-to]", table);
+    this.out = find("[data-leave-out]", table);
     this.names = new Map([...this.to.options].map((one) => [one.value, one.text.trim()]));
     this.order = [...this.names.keys()].filter((key) => key && key !== BOARD);
     this.listen();
@@ -41,10 +42,8 @@ export class LightTable {
         this.shifted(this.meant(), Number(button.dataset.shift));
       });
     }
-    find("[data-leave-out]", this.table).addEventListener("click", () => {
-      const meant = this.meant();
-      const isBack = meant.every((row) => row.state === "out");
-      this.moved(meant, isBack ? null : OUT);
+    this.out.addEventListener("click", () => {
+      this.moved(this.meant(), this.areOut() ? null : OUT);
     });
     this.to.addEventListener("change", () => {
       if (this.to.value) this.moved(this.meant(), this.to.value);
@@ -55,6 +54,10 @@ export class LightTable {
   meant() {
     const ticked = this.shown.filter((row) => row.tick.checked);
     return ticked.length ? ticked : this.shown;
+  }
+
+  areOut() {
+    return this.meant().every((row) => row.state === "out");
   }
 
   ticked(tick) {
@@ -132,6 +135,7 @@ export class LightTable {
     this.told.textContent = ticked.length
       ? this.words.ticked.replace("%s", ticked.length)
       : this.words.noneTicked.replace("%s", meant.length);
+    this.out.textContent = this.areOut() ? this.words.putBack : this.words.leaveOut;
     const places = new Set(meant.map((row) => (row.state === "out" ? OUT : row.joint)));
     const [place] = places;
     this.to.value = places.size === 1 && this.names.has(place) ? place : "";

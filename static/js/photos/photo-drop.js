@@ -91,7 +91,7 @@ export function sendFrom(section, form, redraw) {
   const table = new LightTable(form.querySelector("[data-table]"), words, {
     moved: (moved, to) => {
       remarkOnMove = "";
-      if (to === null) for (const row of moved) plan.moved.delete(row);
+      if (to === null) plan.putBack(moved);
       else plan.move(moved, to);
       replan();
     },

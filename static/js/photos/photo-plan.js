@@ -55,6 +55,12 @@ export class PhotoPlan {
     for (const photo of photos) this.moved.set(photo, { to });
   }
 
+  // Back to where they are dealt.
+  putBack(photos) {
+    this.remember("");
+    for (const photo of photos) this.moved.delete(photo);
+  }
+
   // By so many places, of which a joint has as many as photographs. Returns what stands in the way:
   // "first" or "last" where there is no such place, "none" where nothing stands at a joint.
   shift(photos, by) {
