@@ -19,6 +19,7 @@ from assessments.models import CriteriaSet, Criterion, CriterionDrawing, Exercis
 from assessments.presenters import criteria_words
 from assessments.queries.criteria_sets import FIELDS, TEXTS, state_of, text_name
 from people.forms.fields import PasswordField, code_validator, form_helper
+from people.forms.signing import SigningForm
 from training.models import Exercise, JointType, Stage
 
 FEW_LINES = {"rows": 3}
@@ -100,6 +101,12 @@ class CriterionForm(forms.Form):
         required=False,
         choices=[("", _("nothing in particular")), *Criterion.Datum.choices],
         help_text=_("Of an insulation clearance, as its document says."),
+    )
+    by_eye = forms.ChoiceField(
+        label=_("By eye instead"),
+        required=False,
+        choices=Criterion.ByEye.choices,
+        help_text=_("Of what is measured: whether a grader who says why may judge it by eye."),
     )
     severity = forms.ChoiceField(
         label=_("Severity"), choices=Criterion.Severity.choices, widget=forms.RadioSelect
@@ -379,8 +386,8 @@ class ConfirmForm(forms.Form):
         }
 
 
-class PublishingForm(forms.Form):
-    """Why a set is published or retired for the whole organisation, and the password."""
+class RetiringForm(forms.Form):
+    """Why a set is retired for the whole organisation, and the password."""
 
     reason = forms.CharField(
         label=_("Why"),
@@ -391,7 +398,10 @@ class PublishingForm(forms.Form):
         help_text="",
         error_messages={"required": _("Type your password to prove that it is you.")},
     )
-    shown = forms.CharField(required=False, widget=forms.HiddenInput)
+
+
+class PublishingForm(SigningForm, RetiringForm):
+    """Why a draft is published as its page shows it, and the password."""
 
 
 class DrawingForm(forms.Form):

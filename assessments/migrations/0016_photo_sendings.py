@@ -3,7 +3,7 @@ from django.db.models import Q
 
 
 class Migration(migrations.Migration):
-    dependencies = [("assessments", "0013_regrading")]
+    dependencies = [("assessments", "0014_by_eye_because")]
 
     operations = [
         migrations.AddField(

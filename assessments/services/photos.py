@@ -377,7 +377,8 @@ def make_missing_renditions(*, latest: int | None = None, within_s: float | None
         if within_s is not None and time.monotonic() - begun >= within_s:
             break
         try:
-            made += make_renditions(Photo.objects.get(pk=pk))
+            # One that is taken back meanwhile is there all the same.
+            made += make_renditions(Photo.every.get(pk=pk))
         except (NotAPhotograph, DecodersBusy, OSError) as error:
             log.error("No smaller sizes of photograph %s: %s", pk, error)
     return made
