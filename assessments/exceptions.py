@@ -53,6 +53,10 @@ class PhotoIsEvidence(AssessmentError):
     """A signed judgement names the photograph, which therefore stays where it is."""
 
 
+class PhotoTakenBack(AssessmentError):
+    """The photograph was taken back by whoever sent it, or nothing of a sending can be."""
+
+
 class CannotMeasure(AssessmentError):
     """The marks give no result, or may not be kept."""
 

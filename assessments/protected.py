@@ -133,8 +133,10 @@ def declare() -> None:
     append_only.protect(
         "assessments.Photo",
         when_update=(
+            "OLD.taken_back_at IS NOT NULL OR "
             "NOT (NEW.id = OLD.id AND NEW.key = OLD.key AND NEW.board_id = OLD.board_id "
             "AND NEW.original = OLD.original AND NEW.sha256 = OLD.sha256 "
+            "AND NEW.sending = OLD.sending "
             "AND NEW.size_bytes = OLD.size_bytes AND NEW.recorded_at = OLD.recorded_at "
             "AND NEW.is_incomplete = OLD.is_incomplete)"
         ),

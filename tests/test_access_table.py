@@ -211,6 +211,7 @@ TABLE: dict[str, Row] = {
     # Photographs go with their board; the original file is for those who judge and audit
     "assessments:board_photos_add": act(OWN | TEACHES, "board"),
     "assessments:board_photos_foresee": act(OWN | TEACHES, "board"),
+    "assessments:board_photos_take_back": act(OWN | TEACHES, "board"),
     "assessments:photo_detail": page(READS, "photo"),
     "assessments:photo_rendition": page(READS, "photo", 160),
     "assessments:photo_change": act(OWN | TEACHES, "photo"),

@@ -13,12 +13,14 @@ The rule for names, whatever the case and the ending of the file:
 3. Any other name says nothing, and the photograph goes with the whole board: ``IMG_0003.jpg``.
 
 In order, so many photographs go to the first joint, as many to the next, and so on; what is left
-over goes with the whole board.
+over goes with the whole board. ``static/js/photos/photo-plan.js`` deals alike, so that a plan
+follows what is typed.
 """
 
 import re
 import unicodedata
 from collections.abc import Iterable, Sequence
+from itertools import pairwise
 from pathlib import PurePath
 
 JOINT_WORDS = {"joint", "position", "pos"}
@@ -120,6 +122,31 @@ def in_order(names: Sequence[str], taken: Sequence[str] | None = None) -> list[i
     return sorted(
         range(len(names)), key=lambda at: (not when[at], when[at], reading_order(names[at]))
     )
+
+
+def first_against_names(
+    order: Sequence[int], names: Sequence[str], taken: Sequence[str]
+) -> tuple[int, int] | None:
+    """Two that follow each other by the clock and the other way round by their names, or None.
+
+    Parameters
+    ----------
+    order : sequence of int
+        As `in_order` gives it by the clock.
+    names, taken : sequence of str
+        As they were given to it.
+
+    Examples
+    --------
+    >>> names, taken = ["IMG_2.jpg", "IMG_1.jpg"], ["2026:03:05 14:02:11", "2026:03:05 14:02:15"]
+    >>> first_against_names(in_order(names, taken), names, taken)
+    (0, 1)
+    """
+    for before, after in pairwise(order):
+        told = taken[before] and taken[after] and taken[before] != taken[after]
+        if told and reading_order(names[before]) > reading_order(names[after]):
+            return before, after
+    return None
 
 
 def dealt(order: Sequence[int], joints: Sequence[str], each: int) -> list[str | None]:

@@ -105,7 +105,8 @@ class JudgementForm(SeenForm):
 
     def clean_photo(self) -> Photo | None:
         key = self.cleaned_data["photo"]
-        photo = Photo.objects.filter(board__number=self.number, key=key).first() if key else None
+        standing = Photo.every.filter(board__number=self.number, taken_back_at__isnull=True)
+        photo = standing.filter(key=key).first() if key else None
         if key and photo is None:
             raise forms.ValidationError(_("That photograph is not of this board. Show another."))
         return photo

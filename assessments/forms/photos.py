@@ -1,5 +1,6 @@
 """Photographs as they are sent, and where one is said to belong."""
 
+import secrets
 from typing import Any
 
 from django import forms
@@ -9,11 +10,12 @@ from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from assessments.models import Board, Joint, Photo
-from assessments.services.photo_sorting import How, Sorting
+from assessments.services.photo_sorting import How, Sorting, last_makes
 from training.models import Stage
 
 WHOLE_BOARD = "board"
 MOST_A_JOINT = 50
+SENDING = r"^[0-9a-f]{32}\Z"
 KINDS = (
     "image/jpeg,image/png,image/webp,image/heic,image/heif,image/tiff,image/bmp,"
     ".heic,.heif,.tif,.tiff,.bmp"
@@ -65,7 +67,9 @@ class SortingForm(forms.Form):
             (WHOLE_BOARD, _now("the whole board")),
             *((key, _now("joint %(joint)s") % {"joint": joint}) for key, joint in named),
         ]
-        self.fields["first"].choices = named  # type: ignore[attr-defined]
+        self.fields["first"].choices = [  # type: ignore[attr-defined]
+            (str(joint.pk), str(joint)) for joint in last_makes(joints).values()
+        ]
         self.fields["each"].initial = 1
         self.fields["stage"].choices = stage_choices(board)  # type: ignore[attr-defined]
 
@@ -84,6 +88,14 @@ class PhotosForm(SortingForm):
         label=_("From this device"),
         error_messages={"required": _("Choose at least one photograph.")},
         widget=ManyFilesInput(attrs={"accept": KINDS, "class": "form-control"}),
+    )
+
+    sending = forms.RegexField(
+        SENDING,
+        required=False,
+        widget=forms.HiddenInput,
+        initial=lambda: secrets.token_hex(16),
+        error_messages={"invalid": _("Open the board anew, then send the photographs again.")},
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

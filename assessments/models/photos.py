@@ -4,6 +4,7 @@ import secrets
 
 from django.conf import settings
 from django.db import models
+from django.db.models import Q, QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from records.models import Recorded
@@ -27,8 +28,19 @@ def rendition_path(rendition: "Rendition", name: str) -> str:
     return f"renditions/{key[:2]}/{key}.jpg"
 
 
+class StandingPhotos(models.Manager["Photo"]):
+    """Photographs that were not taken back: what every page, list and count is about."""
+
+    def get_queryset(self) -> QuerySet["Photo"]:
+        return super().get_queryset().filter(taken_back_at__isnull=True)
+
+
 class Photo(Recorded):
-    """One photograph of a joint, or of the whole board where no joint is named."""
+    """One photograph of a joint, or of the whole board where no joint is named.
+
+    One that was sent by mistake is taken back by whoever sent it, until somebody has gone by it:
+    it keeps its row and its file, and is on no page any more.
+    """
 
     key = models.CharField(max_length=40, unique=True, default=random_name, editable=False)
     board = models.ForeignKey(Board, models.PROTECT, related_name="photos")
@@ -76,12 +88,27 @@ class Photo(Recorded):
     added_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+"
     )
+    sending = models.CharField(
+        max_length=32,
+        blank=True,
+        default="",
+        editable=False,
+        help_text=_("What the browser called the act by which it came, with others."),
+    )
+    taken_back_at = models.DateTimeField(_("taken back"), null=True, blank=True, editable=False)
+
+    objects = StandingPhotos()
+    every = models.Manager["Photo"]()
 
     class Meta:
         ordering = ["board", "order", "id"]
         indexes = [models.Index(fields=["added_by", "recorded_at"], name="photo_by_whom_and_when")]
         constraints = [
-            models.UniqueConstraint(fields=["board", "sha256"], name="photo_once_a_board")
+            models.UniqueConstraint(
+                fields=["board", "sha256"],
+                condition=Q(taken_back_at__isnull=True),
+                name="photo_once_a_board",
+            )
         ]
 
     def __str__(self) -> str:

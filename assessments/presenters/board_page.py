@@ -11,6 +11,7 @@ from assessments.queries import board_corrections, board_results, photo_room
 from people.models import User
 
 from .board_readings import BoardReadings, readings_of
+from .sendings import Sending, latest_sending
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,11 +27,12 @@ class BoardLine:
 
 @dataclass(frozen=True, slots=True)
 class JointCell:
-    """One joint in the map of the board."""
+    """One joint in the map of the board, with its last photograph."""
 
     joint: Joint
     state: str
     photos: int
+    last: Photo | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +61,12 @@ class BoardScreen:
     readings: BoardReadings
     tools: tuple[str, ...]
     asked: tuple[CannotTell, ...]
+    sending: Sending | None
+
+    @property
+    def next_to_take(self) -> int | None:
+        """The first joint that has no photograph, of those that are photographed in turn."""
+        return next((cell.joint.pk for cell in self.cells if not cell.photos), None)
 
     @property
     def waits_for_others(self) -> bool:
@@ -122,8 +130,9 @@ def board_screen(board: Board, user: User) -> BoardScreen:
     open_to_work = board.disposed_at is None and board.cancelled_at is None
     return BoardScreen(
         cells=tuple(
-            JointCell(joint, states.get(joint.pk, "open"), len(by_joint.get(joint.pk, ())))
+            JointCell(joint, states.get(joint.pk, "open"), len(shown), shown[-1] if shown else None)
             for joint in joints
+            for shown in [by_joint.get(joint.pk, [])]
         ),
         groups=tuple(group for group in groups if group.photos),
         photo_count=len(photos),
@@ -147,6 +156,7 @@ def board_screen(board: Board, user: User) -> BoardScreen:
         may_read_first=own and not signed and board.cancelled_at is None,
         tools=tuple(board.tools.values_list("code", flat=True)),
         asked=asked_of(access.cannot_tell_visible_to(user).filter(grading__board=board)),
+        sending=latest_sending(photos, user) if may_add else None,
     )
 
 

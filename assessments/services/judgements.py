@@ -13,7 +13,12 @@ from django.utils.translation import gettext_lazy
 
 from assessments.domain.joint_states import accepted_with_the_rest, goes_with_the_rest
 from assessments.domain.verdict import Verdict, verdict
-from assessments.exceptions import AlreadySigned, AssessmentError, NoSuchPlace
+from assessments.exceptions import (
+    AlreadySigned,
+    AssessmentError,
+    NoSuchPlace,
+    PhotoTakenBack,
+)
 from assessments.models import (
     Board,
     CannotTell,
@@ -34,6 +39,7 @@ from training.models import Tool
 
 from .board_lock import lock_board_among, lock_open
 from .grading import begin_reading
+from .photo_lock import taken_back_in_words
 
 NOWHERE = gettext_lazy("There is no such joint or criterion on this board. Open the board anew.")
 
@@ -201,6 +207,7 @@ def say_cannot_tell(
     refuse_if_not_read(grading, criterion.stage, joint)
     if photo is not None and photo.board_id != board.pk:
         raise AssessmentError(_("That photograph belongs to another board."))
+    _refuse_if_taken_back(photo)
     asked = CannotTell.objects.create(
         grading=grading,
         joint=joint,
@@ -667,6 +674,7 @@ def refuse_unexplained(
 def refuse_circumstances(seen: Circumstances, board: Board) -> None:
     if seen.photo is not None and seen.photo.board_id != board.pk:
         raise AssessmentError(_("That photograph belongs to another board."))
+    _refuse_if_taken_back(seen.photo)
     from_photo = seen.how in (Judgement.How.PHOTOGRAPH, Judgement.How.MARKS)
     if from_photo and seen.photo is None:
         raise AssessmentError(
@@ -678,6 +686,12 @@ def refuse_circumstances(seen: Circumstances, board: Board) -> None:
         raise AssessmentError(
             _("A reading with an instrument needs its value and the tool it was read on.")
         )
+
+
+def _refuse_if_taken_back(photo: Photo | None) -> None:
+    """Refuse a photograph that whoever sent it took back before the board was locked."""
+    if photo is not None and Photo.every.filter(pk=photo.pk, taken_back_at__isnull=False).exists():
+        raise PhotoTakenBack(taken_back_in_words(photo))
 
 
 def was_done(grading: Grading, key: UUID | None) -> UndoStep | None:

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from assessments.exceptions import AssessmentError, CannotMeasure
+from assessments.exceptions import AssessmentError, CannotMeasure, PhotoTakenBack
 from assessments.models import (
     Criterion,
     Joint,
@@ -37,6 +37,7 @@ from .measuring import (
     pixel_as_shown_px,
     wire_of,
 )
+from .photo_lock import taken_back_in_words
 
 MOST_PHOTOS = 60
 MOST_REPEATS = 10
@@ -101,6 +102,9 @@ def make_study(
         .filter(pk__in=wanted)
         .order_by("pk")
     )
+    for photo in photos:
+        if photo.pk not in {one.pk for one in held}:
+            raise PhotoTakenBack(taken_back_in_words(photo))
     _refuse_photos(held, held_site, quantity, unit)
     if not 1 <= repeats <= MOST_REPEATS:
         raise AssessmentError(

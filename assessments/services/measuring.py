@@ -42,6 +42,7 @@ from training.domain.wire import (
 from training.models import JointType
 
 from .board_lock import lock_board
+from .photo_lock import lock_photo
 from .photos import open_rendition
 
 REFUSALS = {
@@ -408,7 +409,7 @@ def keep_measurement(
     if quantity == Measurement.Quantity.SCALE and options.size_mm and not options.size_u_mm:
         raise CannotMeasure(str(NO_TOLERANCE))
     lock_board(photo.board)  # Whoever judges the place counts what was measured of it.
-    held = Photo.objects.select_for_update(no_key=True).get(pk=photo.pk)
+    held = lock_photo(photo)
     seen = photo_setups.view_of(held)
     pixel = least_mark_uncertainty_px(held, shown_width_px)
     scatter = repeatability.scatter_of(actor)

@@ -25,6 +25,7 @@ from records.services import trail
 
 from .board_lock import lock_board
 from .measuring import measure_again
+from .photo_lock import lock_photo
 
 LEAST_READINGS = 3
 MOST_READINGS = 100
@@ -206,11 +207,7 @@ def choose_setup(*, photo: Photo, setup: PhotoSetup | None, actor: User, at: dat
     """
     held_setup = _lock_in_use(setup) if setup is not None else None
     lock_board(photo.board)
-    held = (
-        Photo.objects.select_for_update(no_key=True, of=("self",))
-        .select_related("board", "joint__position", "setup")
-        .get(pk=photo.pk)
-    )
+    held = lock_photo(photo, "board", "joint__position", "setup")
     if held_setup is not None and held_setup.site_id != held.board.site_id:
         raise AssessmentError(_("That set-up belongs to another site. Choose one of this site."))
     before = written_down.placing_content(held)

@@ -10,9 +10,15 @@ from enum import StrEnum
 from typing import IO
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from assessments import imaging
-from assessments.domain.photo_places import dealt, in_order, joint_in_name
+from assessments.domain.photo_places import (
+    dealt,
+    first_against_names,
+    in_order,
+    joint_in_name,
+)
 from assessments.exceptions import NotAPhotograph
 from assessments.models import Board, Joint
 
@@ -53,6 +59,15 @@ class Foreseen:
     joint: Joint | None
     state: str = "goes"  # or "here", "same", "refused"
     says: str = ""
+    named: Joint | None = None  # by its name alone, whatever was chosen
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """Photographs in an order, as places in what was given, and what is to be said of it."""
+
+    places: list[int]
+    says: str = ""
 
 
 def arriving(file: IO[bytes], name: str, size_bytes: int) -> Arriving:
@@ -82,15 +97,17 @@ def foresee(
     places = dict(
         zip(counted, places_of([files[at] for at in counted], joints, sorting), strict=True)
     )
+    named = places_of(files, joints, Sorting(How.BY_NAME))
     plan = []
     for at, file in enumerate(files):
         refusal, there = refused[at], known.get(file.sha256)
         if there is not None:
-            plan.append(Foreseen(there.joint, "here", already_there(file.name, there)))
+            says = already_there(file.name, there)
+            plan.append(Foreseen(there.joint, "here", says, named[at]))
         elif refusal is not None:
             plan.append(refusal)
         else:
-            plan.append(Foreseen(places[at]))
+            plan.append(Foreseen(places[at], named=named[at]))
     return plan
 
 
@@ -114,18 +131,54 @@ def places_of(
     """The joint of each file; None for the whole board. Of several makes of a joint, the last."""
     if sorting.how is How.TOGETHER:
         return [sorting.joint] * len(files)
-    by_name: dict[str, Joint] = {}
-    for joint in sorted(joints, key=lambda joint: (joint.position.order, joint.make)):
-        by_name[joint.position.name] = joint
+    by_name = last_makes(joints)
     names = [file.name for file in files]
     told: list[str | None]
     if sorting.how is How.BY_NAME:
         told = [joint_in_name(name, by_name) for name in names]
     else:
-        by_clock = sorting.how is How.TAKEN
-        taken = [imaging.taken_at(file.head) for file in files] if by_clock else None
         rest = list(by_name)
         if sorting.first is not None:
             rest = rest[rest.index(sorting.first.position.name) :]
-        told = dealt(in_order(names, taken), rest, sorting.each)
+        told = dealt(order_of(files, sorting.how).places, rest, sorting.each)
     return [by_name[name] if name is not None else None for name in told]
+
+
+def last_makes(joints: Sequence[Joint]) -> dict[str, Joint]:
+    """The last make of each joint by its name, in the order of the board."""
+    by_name: dict[str, Joint] = {}
+    for joint in sorted(joints, key=lambda joint: (joint.position.order, joint.make)):
+        by_name[joint.position.name] = joint
+    return by_name
+
+
+def order_of(files: Sequence[Arriving], how: How) -> Order:
+    """In which order photographs are dealt and stand at a joint: by name, unless by the clock."""
+    names = [file.name for file in files]
+    if how is not How.TAKEN:
+        return Order(in_order(names))
+    taken = [imaging.taken_at(file.head) for file in files]
+    places = in_order(names, taken)
+    return Order(places, _of_the_clock(places, names, taken))
+
+
+def _of_the_clock(places: list[int], names: list[str], taken: list[str]) -> str:
+    silent = [at for at in places if not taken[at]]
+    if silent and len(silent) == len(names):
+        return _("No file says when it was taken, so they stand in the order of their names.")
+    says = []
+    if against := first_against_names(places, names, taken):
+        before, after = (names[at] for at in against)
+        text = _(
+            "By the clock %(before)s comes before %(after)s, by their names after it: look whether"
+            " the order is right."
+        )
+        says.append(text % {"before": before, "after": after})
+    if silent:
+        text = ngettext(
+            "%(name)s does not say when it was taken, so it comes last.",
+            "%(n)d do not say when they were taken, %(name)s for one, so they come last.",
+            len(silent),
+        )
+        says.append(text % {"n": len(silent), "name": names[silent[0]]})
+    return " ".join(says)

@@ -6,6 +6,7 @@ import random
 import re
 import time
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 from typing import IO
@@ -22,14 +23,17 @@ from assessments.exceptions import (
     NotAPhotograph,
     PhotoAlreadyThere,
     PhotoIsEvidence,
+    PhotoTakenBack,
+    TakesNoPhotograph,
 )
 from assessments.models import Board, Joint, Photo, Rendition
 from assessments.models.photos import original_path
-from assessments.queries import photo_room, written_down
+from assessments.queries import photo_room, photo_use, written_down
 from people.models import User
 from records.services import trail
 
 from .board_lock import lock_board
+from .photo_lock import lock_photo
 
 log = logging.getLogger(__name__)
 
@@ -48,12 +52,19 @@ def add_photo(
     at: datetime,
     joint: Joint | None = None,
     stage: str = "",
+    sending: str = "",
 ) -> Photo:
     """Keep a photograph as it came; make its smaller sizes in the background.
 
     The file is looked at to its end before anything is stored, and leaves the storage again
     if its row cannot be written, so that nothing stays half stored. A large one waits for its
     turn: have no transaction open.
+
+    Parameters
+    ----------
+    sending : str, optional
+        What the browser calls the act by which this comes with others; whoever sent them can take
+        them back together.
 
     Raises
     ------
@@ -64,7 +75,8 @@ def add_photo(
     PhotoAlreadyThere
         If the very same file is on this board.
     TakesNoPhotograph
-        If the board is signed, or it or the actor has had as many as may be.
+        If the board is signed, it or the actor has had as many as may be, or what was sent with
+        it was taken back.
     """
     name = plain_name(name)
     photo_room.refuse_if_no_room(board, actor, at)  # Once more when it is written.
@@ -84,6 +96,7 @@ def add_photo(
         upright_height=facts.height,
         added_by=actor,
         recorded_at=at,
+        sending=sending,
     )
     storage = photo.original.storage
     photo.original = storage.save(original_path(photo, name), File(file))
@@ -104,7 +117,8 @@ def _write(photo: Photo, actor: User, at: datetime) -> None:
     # Of two at once, by one person or on one board, the second counts the first.
     User.objects.select_for_update(no_key=True).get(pk=actor.pk)
     photo_room.refuse_if_no_room(lock_board(photo.board), actor, at)
-    last = Photo.objects.filter(board=photo.board_id).aggregate(last=Max("order"))["last"]
+    _refuse_if_sending_is_back(photo)
+    last = Photo.every.filter(board=photo.board_id).aggregate(last=Max("order"))["last"]
     photo.order = (last or 0) + 1
     photo.save(force_insert=True)
     trail.record(
@@ -115,6 +129,21 @@ def _write(photo: Photo, actor: User, at: datetime) -> None:
         at=at,
     )
     transaction.on_commit(lambda: wake_a_worker(photo.pk), robust=True)
+
+
+def _refuse_if_sending_is_back(photo: Photo) -> None:
+    """Refuse what was still on its way when the rest of its sending was taken back."""
+    back = Photo.every.filter(
+        board=photo.board_id, sending=photo.sending, taken_back_at__isnull=False
+    )
+    if photo.sending and back.exists():
+        raise TakesNoPhotograph(
+            _(
+                "What was sent with %(name)s was taken back, so it was not added. Choose it again"
+                " if it belongs here."
+            )
+            % {"name": photo.original_name}
+        )
 
 
 def _refuse_if_there(board: Board, digest: str, name: str) -> None:
@@ -169,7 +198,10 @@ def place_photo(
     ------
     PhotoIsEvidence
         If it would leave the joint or stage at which a signed judgement names it.
+    PhotoTakenBack
+        If whoever sent it took it back.
     """
+    photo = lock_photo(photo, "board", "joint__position", "setup")
     before = written_down.placing_content(photo)
     moves = (photo.joint_id, photo.stage) != (joint.pk if joint else None, stage)
     if moves and is_evidence(photo):
@@ -203,14 +235,16 @@ def is_evidence(photo: Photo) -> bool:
 def move_photo(*, photo: Photo, earlier: bool, actor: User, at: datetime) -> bool:
     """Change places with the photograph before or after it at the same joint.
 
-    Returns False where there is none.
+    Returns False where there is none, or the photograph was taken back or moved meanwhile.
     """
     row = list(
         Photo.objects.select_for_update(no_key=True)
         .filter(board=photo.board_id, joint=photo.joint_id)
         .order_by("order", "id")
     )
-    here = next(index for index, other in enumerate(row) if other.pk == photo.pk)
+    here = next((index for index, other in enumerate(row) if other.pk == photo.pk), None)
+    if here is None:
+        return False
     there = here - 1 if earlier else here + 1
     if not 0 <= there < len(row):
         return False
@@ -229,6 +263,56 @@ def move_photo(*, photo: Photo, earlier: bool, actor: User, at: datetime) -> boo
         at=at,
     )
     return True
+
+
+# Taking back
+
+
+@dataclass(frozen=True, slots=True)
+class TakenBack:
+    """What of a sending was taken back, and what stays because somebody has gone by it."""
+
+    photos: list[Photo]
+    stay: list[Photo]
+
+
+@transaction.atomic
+def take_back_sending(*, board: Board, sending: str, actor: User, at: datetime) -> TakenBack:
+    """Take back what the actor sent to a board in one act; what somebody has gone by stays.
+
+    The rows and files are kept, and the same files may be sent again.
+
+    Raises
+    ------
+    CannotChangeBoard
+        If the board is cancelled.
+    PhotoTakenBack
+        If every stage of the board is signed, or nothing of that sending is there.
+    """
+    locked = lock_board(board)
+    if photo_room.why_closed(locked):
+        raise PhotoTakenBack(
+            _("Every stage of %(board)s is signed, so its photographs stay.")
+            % {"board": locked.number}
+        )
+    rows = Photo.objects.select_for_update(no_key=True, of=("self",)).select_related("board")
+    sent = list(rows.filter(board=locked, sending=sending, added_by=actor).order_by("pk"))
+    if not sending or not sent:
+        raise PhotoTakenBack(
+            _("Nothing is left to take back of that. Open the board anew to see what is there.")
+        )
+    gone_by = photo_use.gone_by(locked, sent)
+    taken = [photo for photo in sent if photo.pk not in gone_by]
+    for photo in taken:
+        photo.taken_back_at = at
+        photo.save(update_fields=["taken_back_at"])
+    trail.record_many(
+        actor=actor,
+        act=written_down.TAKEN_BACK,
+        items=[(photo, written_down.taken_back_content(photo)) for photo in taken],
+        at=at,
+    )
+    return TakenBack(taken, [photo for photo in sent if photo.pk in gone_by])
 
 
 # Smaller sizes
@@ -293,7 +377,8 @@ def make_missing_renditions(*, latest: int | None = None, within_s: float | None
         if within_s is not None and time.monotonic() - begun >= within_s:
             break
         try:
-            made += make_renditions(Photo.objects.get(pk=pk))
+            # One that is taken back meanwhile is there all the same.
+            made += make_renditions(Photo.every.get(pk=pk))
         except (NotAPhotograph, DecodersBusy, OSError) as error:
             log.error("No smaller sizes of photograph %s: %s", pk, error)
     return made
@@ -327,7 +412,7 @@ def _keep(photo: Photo, rendered: imaging.Rendered) -> Rendition:
 
 def originals() -> Iterator[tuple[str, partial, str]]:
     """Every original with the hash it should have, for the verification of the records."""
-    for photo in Photo.objects.order_by("pk").iterator(chunk_size=1000):
+    for photo in Photo.every.order_by("pk").iterator(chunk_size=1000):
         name = str(photo.original.name)
         opener = partial(photo.original.storage.open, name, "rb")
         yield f"photograph {photo.pk} ({name})", opener, photo.sha256

@@ -9,6 +9,11 @@ urlpatterns = [
         photos.board_photos_foresee,
         name="board_photos_foresee",
     ),
+    path(
+        "boards/<str:number>/photos/take-back/",
+        photos.board_photos_take_back,
+        name="board_photos_take_back",
+    ),
     path("photos/<slug:key>/", photos.photo_detail, name="photo_detail"),
     path("photos/<slug:key>/change/", photos.photo_change, name="photo_change"),
     path("photos/<slug:key>/<int:size>/", photos.photo_rendition, name="photo_rendition"),

@@ -259,7 +259,13 @@ def show_board(
     context = {
         "board": board,
         "screen": board_screen(board, request.user),
-        "form": form or PhotosForm(board=board, joints=joints_of(board)),
+        "form": form
+        or PhotosForm(
+            # A joint that was tapped where no script opened the camera.
+            initial={"joint": request.GET.get("joint", "")},
+            board=board,
+            joints=joints_of(board),
+        ),
         "answers": answers or [],
         "thumbnail": Rendition.Size.THUMBNAIL.value,
     }

@@ -25,9 +25,11 @@ from assessments.exceptions import (
 )
 from assessments.forms.photos import PhotosForm, PlaceForm, SortingForm, joints_of
 from assessments.models import Board, Joint, Photo, Rendition
+from assessments.presenters.sendings import taken_back_in_words
 from assessments.queries import photo_room
 from assessments.services import photo_sorting
 from assessments.services import photos as services
+from assessments.services.photo_sorting import How
 from people.access import UserRequest
 
 from .boards import show_board
@@ -52,35 +54,38 @@ def board_photos_add(request: UserRequest, number: str) -> HttpResponse:
             return _as_json([_answer("refused", "", _sentences(form))])
         return show_board(request, board, form=form)
     files = form.cleaned_data["photos"]
-    foreseen = photo_sorting.foresee(
-        board=board,
-        joints=joints,
-        files=[photo_sorting.arriving(file, file.name, file.size) for file in files],
-        sorting=form.sorting(),
-    )
-    stage = form.cleaned_data["stage"]
-    answers = [
-        _add(request, board, file, found.joint, stage)
-        for file, found in zip(files, foreseen, strict=True)
-    ]
+    arriving = [photo_sorting.arriving(file, file.name, file.size) for file in files]
+    sorting = form.sorting()
+    foreseen = photo_sorting.foresee(board=board, joints=joints, files=arriving, sorting=sorting)
+    said = {name: form.cleaned_data[name] for name in ("stage", "sending")}
+    # Those of one joint stand there in order, in whatever order a browser sends them; a copy comes
+    # after what it is a copy of.
+    order = photo_sorting.order_of(arriving, sorting.how).places
+    order.sort(key=lambda at: foreseen[at].state == "same")
+    added = {at: _add(request, board, files[at], foreseen[at].joint, said) for at in order}
+    answers = [added[at] for at in range(len(files))]
     if wants_json(request):
         return _as_json(answers)
     return show_board(request, board, answers=answers)
 
 
 def _add(
-    request: UserRequest, board: Board, file: UploadedFile, joint: Joint | None, stage: str
+    request: UserRequest,
+    board: Board,
+    file: UploadedFile,
+    joint: Joint | None,
+    said: dict[str, str],
 ) -> dict[str, Any]:
     name = services.plain_name(file.name or "")
     try:
-        services.add_photo(
+        photo = services.add_photo(
             board=board,
             joint=joint,
-            stage=stage,
             file=file,
             name=name,
             actor=request.user,
             at=timezone.now(),
+            **said,
         )
     except PhotoAlreadyThere as error:
         return _answer("here", name, str(error))
@@ -89,7 +94,8 @@ def _add(
     except AssessmentError as error:
         return _answer("refused", name, str(error))
     text = _("%(name)s is added, %(place)s.")
-    return _answer("added", name, text % {"name": name, "place": services.place_in_words(joint)})
+    says = text % {"name": name, "place": services.place_in_words(joint)}
+    return _answer("added", name, says) | {"key": photo.key}
 
 
 def _answer(state: str, name: str, says: str) -> dict[str, Any]:
@@ -102,7 +108,8 @@ def board_photos_foresee(request: UserRequest, number: str) -> JsonResponse:
     """Where photographs would go, told before they are sent, from their beginnings alone.
 
     The beginnings come as files ``head`` under the photographs' names, with as many ``bytes``
-    and ``sha256`` (empty where the browser cannot say), in the same order.
+    and ``sha256`` (empty where the browser cannot say), in the same order. With where each would go
+    comes what its name says and the two orders, by which the browser deals anew as is typed.
     """
     board = access.board_for_photos(request.user, number)
     joints = joints_of(board)
@@ -118,11 +125,21 @@ def board_photos_foresee(request: UserRequest, number: str) -> JsonResponse:
         {
             "state": foreseen.state,
             "joint": foreseen.joint and foreseen.joint.pk,
+            "named": foreseen.named and foreseen.named.pk,
             "says": foreseen.says,
         }
         for foreseen in plan
     ]
-    return JsonResponse({"photos": told})
+    orders = {how: photo_sorting.order_of(files, how) for how in (How.TAKEN, How.NAMES)}
+    return JsonResponse(
+        {
+            "photos": told,
+            "orders": {
+                how.value: {"places": order.places, "says": order.says}
+                for how, order in orders.items()
+            },
+        }
+    )
 
 
 def _beginnings(request: UserRequest) -> list[photo_sorting.Arriving] | None:
@@ -140,6 +157,30 @@ def _beginnings(request: UserRequest) -> list[photo_sorting.Arriving] | None:
         )
         for head, size, digest in zip(heads, sizes, hashes, strict=True)
     ]
+
+
+@require_POST
+@login_required
+def board_photos_take_back(request: UserRequest, number: str) -> HttpResponse:
+    """Take back what the user sent in one act; the script is told which, to lay them out again."""
+    board = access.board_for_photos(request.user, number)
+    try:
+        back = services.take_back_sending(
+            board=board,
+            sending=request.POST.get("sending", ""),
+            actor=request.user,
+            at=timezone.now(),
+        )
+    except AssessmentError as error:
+        if wants_json(request):
+            return JsonResponse({"says": str(error), "photos": []}, status=422)
+        messages.error(request, str(error))
+        return redirect("assessments:board_detail", number)
+    says = taken_back_in_words(back)
+    if wants_json(request):
+        return JsonResponse({"says": says, "photos": [photo.key for photo in back.photos]})
+    (messages.success if back.photos else messages.error)(request, says)
+    return redirect("assessments:board_detail", number)
 
 
 def _sentences(form: BaseForm) -> str:

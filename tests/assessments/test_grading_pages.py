@@ -21,7 +21,7 @@ HTMX = {"HX-Request": "true"}
 # Without the page's script: the session, its user and roles, one judgement and the whole screen
 # after it, and the statements that begin and end transactions. With it, half as many:
 # `test_judgements_sent`.
-QUERIES_WITH_A_WHOLE_SCREEN = 23
+QUERIES_WITH_A_WHOLE_SCREEN = 24
 
 
 @pytest.fixture

@@ -1,9 +1,7 @@
 """Two people, or two windows, on one photograph, place or set-up in the same instant."""
 
-from concurrent.futures import ThreadPoolExecutor
-
 import pytest
-from django.db import connection, transaction
+from django.db import connection
 
 from assessments.exceptions import AssessmentError
 from assessments.models import Criterion, Judgement, Measurement, Photo, PhotoSetup
@@ -11,7 +9,7 @@ from assessments.services import grading, judgements, measuring, photo_setups
 from assessments.services.judgements import Circumstances
 from tests import factories
 from tests.assessments.marks_placed import wrap
-from tests.assessments.together import at_once, somebody_waits_for_us
+from tests.assessments.together import at_once, wait_behind
 from tests.factories import NOW
 
 pytestmark = [
@@ -49,18 +47,6 @@ def keep(photo, actor, turn):
         joint=fresh.joint,
         criterion=criterion,
     )
-
-
-def wait_behind(act, other):
-    """Do an act and, before it is done, another that has to wait; return what that came to."""
-    with ThreadPoolExecutor(1) as pool:
-        with transaction.atomic():
-            act()
-            waiting = pool.submit(at_once, other)
-            while not somebody_waits_for_us():
-                assert not waiting.done(), waiting.result()
-        [answer] = waiting.result()
-    return answer
 
 
 def test_a_set_up_of_one_name_is_declared_once(photo, instructor):

@@ -150,6 +150,59 @@ def test_a_bad_file_and_a_copy_are_told_and_take_no_place_in_the_order(client, b
     assert "c.jpg is here already, at joint E01 as a.jpg" in page
 
 
+def test_what_names_say_and_both_orders_are_told_whatever_is_chosen(client, board):
+    """By these a browser deals anew as is typed, without asking again."""
+    joints = {str(one): one.pk for one in board.joints.select_related("position")}
+    answer = foresee(client, board, *DROP, joint="board").json()
+    named = [one["named"] for one in answer["photos"]]
+    assert named == [None, None, joints["E02"], None, joints["E03"]]
+    names = [name for name, _data in DROP]
+    by_clock, by_names = (
+        [names[at] for at in answer["orders"][how]["places"]]
+        for how in ("in-order-taken", "in-order-of-names")
+    )
+    assert by_clock == [names[at] for at in (4, 1, 0, 2, 3)]
+    assert by_names == [names[at] for at in (1, 0, 4, 2, 3)]
+    assert answer["orders"]["in-order-of-names"]["says"] == ""
+
+
+CLOCK_FIRST = taken("2026:03:05 14:00:10", 1)
+CLOCK_NEXT = taken("2026:03:05 14:00:20", 2)
+
+
+@pytest.mark.parametrize(
+    ("files", "says"),
+    [
+        ((("IMG_1.jpg", CLOCK_FIRST), ("IMG_2.jpg", CLOCK_NEXT)), ""),
+        (
+            (("IMG_1.jpg", CLOCK_NEXT), ("IMG_2.jpg", CLOCK_FIRST)),
+            "By the clock IMG_2.jpg comes before IMG_1.jpg, by their names after it: look whether"
+            " the order is right.",
+        ),
+        (
+            (("IMG_1.jpg", CLOCK_FIRST), ("IMG_0.png", pictures.png())),
+            "IMG_0.png does not say when it was taken, so it comes last.",
+        ),
+        (
+            (("IMG_1.jpg", pictures.jpeg()), ("IMG_2.png", pictures.png())),
+            "No file says when it was taken, so they stand in the order of their names.",
+        ),
+        ((("IMG_1.jpg", taken("2026:03:05 14:00:10", 3)), ("IMG_0.jpg", CLOCK_FIRST)), ""),
+    ],
+    ids=["agree", "disagree", "one silent", "all silent", "one instant"],
+)
+def test_where_the_clock_and_the_names_disagree_it_is_said(client, board, files, says):
+    answer = foresee(client, board, *files).json()
+    assert answer["orders"]["in-order-taken"]["says"] == says
+
+
+def test_those_of_one_joint_stand_in_the_order_of_their_names_however_they_are_sent(client, board):
+    names = ["E01_10.jpg", "E01-2.jpg", "e1 (1).jpg", "E02_2.jpg", "E02_1.jpg"]
+    send(client, board, *((name, taken("", grey)) for grey, name in enumerate(names)))
+    stand = [one.original_name for one in board.photos.order_by("joint__position__order", "order")]
+    assert stand == ["e1 (1).jpg", "E01-2.jpg", "E01_10.jpg", "E02_1.jpg", "E02_2.jpg"]
+
+
 def test_a_browser_that_cannot_hash_is_answered_all_the_same(client, board):
     send(client, board, DROP[0])
     assert told(client, board, DROP[0], hashed=False) == [("goes", "")]

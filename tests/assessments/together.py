@@ -3,7 +3,7 @@
 from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier
 
-from django.db import connection, connections
+from django.db import connection, connections, transaction
 
 from assessments.exceptions import AssessmentError
 
@@ -33,3 +33,15 @@ def somebody_waits_for_us():
             "WHERE NOT granted AND pg_backend_pid() = ANY(pg_blocking_pids(pid))"
         )
         return cursor.fetchone() is not None
+
+
+def wait_behind(act, other):
+    """Do an act and, before it is done, another that has to wait; return what that came to."""
+    with ThreadPoolExecutor(1) as pool:
+        with transaction.atomic():
+            act()
+            waiting = pool.submit(at_once, other)
+            while not somebody_waits_for_us():
+                assert not waiting.done(), waiting.result()
+        [answer] = waiting.result()
+    return answer

@@ -74,8 +74,35 @@ def choose(page, files: list[dict]) -> None:
     expect(page.locator("[data-state='looking']")).to_have_count(0)
 
 
-def row(page, name: str):
-    return page.locator(".drop-row", has=page.get_by_text(name, exact=True))
+def shot(page, name: str):
+    """A photograph in the plan."""
+    return page.locator(".shot", has=page.get_by_text(name, exact=True))
+
+
+def told(page, name: str):
+    """What is said of a photograph below the plan."""
+    return page.locator(f"[data-unsent] [data-row='{name}']")
+
+
+PLAN = """() => Object.fromEntries([...document.querySelectorAll(".joint-plan")].flatMap((group) =>
+  [...group.querySelectorAll(".drop-name")].map((name) =>
+    [name.textContent, group.querySelector("h3").textContent])))"""
+
+
+def planned(page) -> dict[str, str]:
+    """Where each photograph of the plan stands, by the headings of the joints."""
+    return page.evaluate(PLAN)
+
+
+def tick(page, *names: str) -> None:
+    for name in names:
+        shot(page, name).locator("input").check()
+
+
+def move(page, name: str, to: str) -> None:
+    tick(page, name)
+    page.get_by_label("To", exact=True).select_option(label=to)
+    shot(page, name).locator("input").uncheck()
 
 
 def arrived(page, count: int) -> None:
@@ -114,22 +141,22 @@ def test_forty_are_listed_sorted_and_sent_and_a_bad_one_stops_no_other(open_boar
     page.evaluate(COUNTING)
     choose(page, drop_of_forty())
     assert not board.photos.exists()
-    assert page.locator(".drop-row").count() == 40
-    assert (
-        row(page, "E07_2.jpg").locator("select option:checked").inner_text().strip() == "joint E07"
-    )
-    assert row(page, "IMG_0003.jpg").locator("select option:checked").inner_text().strip() == (
-        "the whole board"
-    )
-    assert "is the same file as E01_1.jpg" in row(page, "copy of E01.jpg").inner_text()
-    assert "is a web page" in row(page, "E03 page.jpg").inner_text()
-    row(page, "IMG_0003.jpg").locator("select").select_option(label="joint E05")
-    row(page, "E18_2.jpg").locator("select").select_option(label="leave it out")
+    plan = planned(page)
+    assert len(plan) == 38
+    assert plan["E07_2.jpg"] == "E07"
+    assert plan["IMG_0003.jpg"] == "the whole board"
+    assert "is the same file as E01_1.jpg" in told(page, "copy of E01.jpg").inner_text()
+    assert "is a web page" in told(page, "E03 page.jpg").inner_text()
+    move(page, "IMG_0003.jpg", "E05")
+    tick(page, "E18_2.jpg")
+    page.get_by_role("button", name="Leave out").click()
+    assert planned(page)["IMG_0003.jpg"] == "E05"
+    assert planned(page)["E18_2.jpg"] == "Left out"
     instructor.audit()
     page.get_by_role("button", name="Send 37 photographs").click()
     settled(page)
     arrived(page, 36)
-    assert "is damaged or breaks off" in row(page, "E02 cut off.jpg").inner_text()
+    assert "is damaged or breaks off" in told(page, "E02 cut off.jpg").inner_text()
     assert page.locator("[data-sum]").inner_text() == (
         "40 photographs, 36 added, 1 here already, 2 refused, 1 left out."
     )
@@ -169,12 +196,12 @@ def test_a_network_that_fails_in_the_middle_loses_nothing_and_doubles_nothing(op
     page.route("**/photos/", network)
     choose(page, drop_of_forty())
     page.get_by_role("button", name="Send 38 photographs").click()
-    expect(page.locator("[data-sum]")).to_contain_text("The connection broke.", timeout=60_000)
+    expect(page.locator("[data-sum]")).to_contain_text("Sending stopped.", timeout=60_000)
     expect(page.locator("[data-state='sending'], [data-state='checked']")).to_have_count(0)
-    failed = page.locator("[data-state='failed']")
+    failed = page.locator("[data-unsent] [data-state='failed']")
     assert 1 <= failed.count() <= 2
     assert "did not arrive" in failed.first.inner_text()
-    waiting = page.locator("[data-state='waiting']").count()
+    waiting = page.locator(".shot[data-state='waiting']").count()
     assert waiting >= 20
     instructor.complaints.clear()
     instructor.audit()
@@ -198,7 +225,7 @@ def test_after_a_reload_the_whole_drop_goes_in_again_without_doubling(open_board
     page.route("**/photos/", lambda route: route.continue_(), times=9)
     choose(page, drop_of_forty())
     page.get_by_role("button", name="Send 38 photographs").click()
-    expect(page.locator("[data-sum]")).to_contain_text("The connection broke.", timeout=60_000)
+    expect(page.locator("[data-sum]")).to_contain_text("Sending stopped.", timeout=60_000)
     expect(page.locator("[data-state='sending'], [data-state='checked']")).to_have_count(0)
     page.unroute("**/photos/")
     page.on("dialog", lambda dialog: dialog.accept())
@@ -230,13 +257,20 @@ def test_in_the_order_taken_so_many_go_to_each_joint(open_board, board):
     page.get_by_label("Beginning at joint").select_option(label="E02")
     files = [named(f"IMG_{90 - number}.jpg", photograph(number)) for number in range(6)]
     choose(page, files)
-    options = page.locator(".drop-row select option:checked").all_inner_texts()
-    chosen = [option.strip() for option in options]
-    assert chosen == [f"joint {one}" for one in ("E02", "E02", "E03", "E03", "E04", "E04")]
+    assert planned(page) == dict(
+        zip(
+            [f"IMG_{number}.jpg" for number in (90, 89, 88, 87, 86, 85)],
+            ("E02", "E02", "E03", "E03", "E04", "E04"),
+            strict=True,
+        )
+    )
+    expect(page.locator("[data-sum]")).to_contain_text(
+        "By the clock IMG_90.jpg comes before IMG_89.jpg, by their names after it"
+    )
     page.get_by_label("They show").select_option(
         label="joint after joint, in the order of their names"
     )
-    expect(row(page, "IMG_85.jpg").locator("option:checked")).to_have_text("joint E02")
+    assert planned(page)["IMG_85.jpg"] == "E02"
     page.get_by_role("button", name="Send 6 photographs").click()
     settled(page)
     names = [f"IMG_{number}.jpg" for number in range(85, 91)]
@@ -254,11 +288,8 @@ def test_on_a_phone_they_are_chosen_and_sent_by_tap(open_board, board):
         assert target.bounding_box()["height"] >= 44
     page.get_by_role("button", name="Send 1 photograph").tap()
     settled(page)
-    assert "E02.jpg is empty" in row(page, "E02.jpg").inner_text()
-    # One taken with the camera goes at once.
-    page.get_by_label("Or take one now").set_input_files(named("image.jpg", photograph(2)))
-    arrived(page, 1)
-    assert places(board) == {"E01.jpg": "E01", "image.jpg": ""}
+    assert "E02.jpg is empty" in told(page, "E02.jpg").inner_text()
+    assert places(board) == {"E01.jpg": "E01"}
 
 
 FORESEE = "**/photos/foresee/"
@@ -288,7 +319,7 @@ def test_where_they_go_is_asked_again_before_anything_is_sent(open_board, board,
     instructor.complaints.clear()
     instructor.audit()
     # Whoever says it by hand need not ask.
-    row(page, "E03.jpg").locator("select").select_option(label="the whole board")
+    move(page, "E03.jpg", "the whole board")
     page.unroute(FORESEE)
     page.locator("[data-ask]").click()
     expect(page.locator("[data-state='ready']")).to_have_count(3)
@@ -299,32 +330,15 @@ def test_where_they_go_is_asked_again_before_anything_is_sent(open_board, board,
     assert places(board) == {"E01.jpg": "E01", "E02.jpg": "E02", "E03.jpg": ""}
 
 
-def test_what_stood_somewhere_does_not_stay_there_when_asking_anew_fails(open_board, board):
+def test_where_they_go_is_asked_again_by_itself_once_the_network_is_back(open_board, board):
     page = open_board().page
-    choose(page, [named(f"E0{n}.jpg", photograph(n)) for n in (1, 2)])
     page.route(FORESEE, lambda route: route.abort("connectionreset"))
-    page.get_by_label("They show").select_option(label="joint E03")
+    choose(page, [named(f"E0{n}.jpg", photograph(n)) for n in (1, 2)])
     expect(page.locator("[data-state='unasked']")).to_have_count(2)
     page.unroute(FORESEE)
-    # It asks by itself once the network is back.
     page.evaluate("window.dispatchEvent(new Event('online'))")
     expect(page.locator("[data-state='ready']")).to_have_count(2)
-    assert set(map(str.strip, page.locator(".drop-row option:checked").all_inner_texts())) == {
-        "joint E03"
-    }
-
-
-def test_one_taken_now_is_sent_as_soon_as_it_is_known_where_it_goes(open_board, board):
-    page = open_board(phone=True).page
-    page.route(FORESEE, lambda route: route.abort("connectionreset"))
-    page.get_by_label("They show").select_option(label="joint E04")
-    page.get_by_label("Or take one now").set_input_files(named("image.jpg", photograph(2)))
-    expect(page.locator("[data-state='unasked']")).to_have_count(1)
-    assert not board.photos.exists()
-    page.unroute(FORESEE)
-    page.locator("[data-ask]").tap()
-    arrived(page, 1)
-    assert places(board) == {"image.jpg": "E04"}
+    assert planned(page) == {"E01.jpg": "E01", "E02.jpg": "E02"}
 
 
 def test_what_arrived_though_the_answer_says_otherwise_is_recognised(open_board, board):
@@ -339,10 +353,10 @@ def test_what_arrived_though_the_answer_says_otherwise_is_recognised(open_board,
     page.route("**/photos/", interrupt, times=1)
     choose(page, [named("E01.jpg", photograph(1))])
     page.get_by_role("button", name="Send 1 photograph").click()
-    expect(page.locator("[data-state='failed']")).to_contain_text("could not take it in just now")
+    expect(told(page, "E01.jpg")).to_contain_text("could not take it in just now")
     assert stored == [200]
     page.get_by_role("button", name="Try again").click()
-    expect(row(page, "E01.jpg")).to_contain_text("is here already")
+    expect(told(page, "E01.jpg")).to_contain_text("is here already")
     assert board.photos.count() == 1
 
 
@@ -363,7 +377,7 @@ def test_a_site_that_is_busy_is_sent_it_again_without_a_word(open_board, board):
     page.get_by_role("button", name="Send 1 photograph").click()
     settled(page)
     assert asked == ["POST", "POST"]
-    expect(row(page, "E01_1.jpg")).to_contain_text("is added")
+    arrived(page, 1)
     assert board.photos.count() == 1
 
 
@@ -372,10 +386,10 @@ def test_what_the_site_says_to_a_refusal_is_said(open_board, board, shop):
     choose(page, [named("E01.jpg", photograph(1))])
     for_looking(page)
     page.get_by_role("button", name="Send 1 photograph").click()
-    expect(page.locator("[data-state='failed']")).to_contain_text(LOOKING)
+    expect(told(page, "E01.jpg")).to_contain_text(LOOKING)
     choose(page, [named("E02.jpg", photograph(2))])
     expect(page.locator("[data-sum]")).to_contain_text(LOOKING)
-    expect(row(page, "E02.jpg")).to_have_attribute("data-state", "unasked")
+    expect(shot(page, "E02.jpg")).to_have_attribute("data-state", "unasked")
     assert not board.photos.exists()
 
 
@@ -390,14 +404,67 @@ def for_looking(page) -> None:
     Session.objects.filter(pk=session.pk).update(session_data=Session.objects.encode(data))
 
 
-def test_somebody_signed_out_meanwhile_is_told_and_loses_nothing(open_board, board):
+def sign_in_beside(page, user) -> None:
+    """Sign in in the window that the notice opens, and close it."""
+    with page.context.expect_page() as opened:
+        page.get_by_role("link", name="Sign in in another window").click()
+    other = opened.value
+    other.fill("input[name=login]", user.employee_number)
+    other.fill("input[name=password]", factories.PASSWORD)
+    other.press("input[name=password]", "Enter")
+    other.wait_for_url("**/boards/*/")
+    other.wait_for_load_state("networkidle")
+    other.close()
+
+
+def test_somebody_signed_out_meanwhile_signs_in_and_goes_on(open_board, board, shop):
     instructor = open_board()
     page = instructor.page
     choose(page, [named("E01.jpg", photograph(1)), named("E02.jpg", photograph(2))])
-    page.context.clear_cookies()
+    page.context.clear_cookies(name="sessionid")
     page.get_by_role("button", name="Send 2 photographs").click()
-    expect(page.locator("[data-state='failed']").first).to_contain_text("You are signed out.")
+    notice = page.locator("[data-signed-out]")
+    expect(notice).to_contain_text("You are signed out.")
+    expect(told(page, "E01.jpg")).to_contain_text("waits in this list until you are signed in")
+    assert planned(page) == {"E01.jpg": "E01", "E02.jpg": "E02"}
     assert not Photo.objects.exists()
+    # Signing in in another window gives the session another key and the forms another token.
+    sign_in_beside(page, shop.instructor)
+    page.evaluate("window.dispatchEvent(new Event('focus'))")
+    arrived(page, 2)
+    assert notice.is_hidden()
+    assert places(board) == {"E01.jpg": "E01", "E02.jpg": "E02"}
+
+
+def test_what_one_person_chose_is_not_sent_in_another_s_name(open_board, board, shop):
+    page = open_board().page
+    choose(page, [named("E01.jpg", photograph(1))])
+    page.context.clear_cookies(name="sessionid")
+    page.get_by_role("button", name="Send 1 photograph").click()
+    notice = page.locator("[data-signed-out]")
+    expect(notice).to_be_visible()
+    sign_in_beside(page, shop.trainee)
+    page.get_by_role("button", name="I have signed in").click()
+    expect(notice).to_contain_text("Somebody else is signed in now")
+    assert not Photo.objects.exists()
+    page.context.clear_cookies(name="sessionid")
+    sign_in_beside(page, shop.instructor)
+    page.get_by_role("button", name="I have signed in").click()
+    arrived(page, 1)
+    assert Photo.objects.get().added_by == shop.instructor
+
+
+def test_signed_out_before_it_is_known_where_they_go_they_stay_chosen(open_board, board, shop):
+    instructor = open_board()
+    page = instructor.page
+    page.context.clear_cookies(name="sessionid")
+    choose(page, [named("E01.jpg", photograph(1))])
+    expect(page.locator("[data-signed-out]")).to_be_visible()
+    expect(shot(page, "E01.jpg")).to_have_attribute("data-state", "unasked")
+    instructor.sign_in(shop.instructor.employee_number)
+    page.get_by_role("button", name="I have signed in").click()
+    expect(shot(page, "E01.jpg")).to_have_attribute("data-state", "ready")
+    assert planned(page) == {"E01.jpg": "E01"}
 
 
 def test_without_a_script_one_form_takes_them_all(chromium, live_server, shop, board):
@@ -412,7 +479,7 @@ def test_without_a_script_one_form_takes_them_all(chromium, live_server, shop, b
     page.get_by_role("button", name="Add photographs").click()
     expect(page.locator(".answers li")).to_have_count(40)
     assert board.photos.count() == 37
-    said = page.locator(".answers").inner_text()
+    said = page.locator(".answers").first.inner_text()
     assert "copy of E01.jpg is here already, at joint E01 as E01_1.jpg" in said
     assert "E03 page.jpg is a web page" in said
     context.close()

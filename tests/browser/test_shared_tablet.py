@@ -289,7 +289,7 @@ def test_each_photograph_that_arrives_counts_as_use(tablet, board):
     page.wait_for_function("document.querySelector('[data-state=sending], [data-state=checked]')")
     page.clock.fast_forward(50_000)
     held.pop().continue_()
-    page.wait_for_selector("[data-state=added]")
+    page.wait_for_selector("[data-sum]:has-text('1 added')", state="attached")
     page.clock.fast_forward(50_000)
     assert not is_away(page)
     page.clock.fast_forward(15_000)

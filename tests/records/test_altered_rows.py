@@ -169,6 +169,15 @@ def kept(files):
         at=NOW,
         joint=joint,
     )
+    photos.add_photo(
+        board=board,
+        file=BytesIO(pictures.jpeg(120, 80)),
+        name="by mistake.jpg",
+        actor=instructor,
+        at=NOW,
+        sending="0" * 32,
+    )
+    photos.take_back_sending(board=board, sending="0" * 32, actor=instructor, at=NOW)
     photos.place_photo(
         photo=photo, joint=joint, stage="soldered", note="From above", actor=instructor, at=NOW
     )
@@ -569,6 +578,21 @@ ALTERATIONS = {
     "a photograph's file name of another file": lambda kept: (
         "UPDATE assessments_photo SET original_name = 'E02.jpg' WHERE id = %s",
         [kept.photo.pk],
+        f"assessments_photo {kept.photo.pk} is not what trail entry",
+    ),
+    "a photograph taken back by nobody": lambda kept: (
+        "UPDATE assessments_photo SET taken_back_at = %s WHERE id = %s",
+        [NOW, kept.photo.pk],
+        f"assessments_photo {kept.photo.pk} is not what trail entry",
+    ),
+    "a photograph that was taken back and is there again": lambda kept: (
+        "UPDATE assessments_photo SET taken_back_at = NULL WHERE sending = %s",
+        ["0" * 32],
+        "assessments_photo",
+    ),
+    "a photograph said to have come with others": lambda kept: (
+        "UPDATE assessments_photo SET sending = %s WHERE id = %s",
+        ["0" * 32, kept.photo.pk],
         f"assessments_photo {kept.photo.pk} is not what trail entry",
     ),
     "a photograph moved to another joint": lambda kept: (

@@ -57,6 +57,7 @@ from .photographs import (
     PLACED,
     QUALIFIED,
     RETIRED,
+    TAKEN_BACK,
     TOLERANCE,
     measurement_content,
     photo_content,
@@ -64,6 +65,7 @@ from .photographs import (
     qualification_content,
     retirement_content,
     setup_content,
+    taken_back_content,
     tolerance_content,
 )
 
@@ -95,6 +97,7 @@ __all__ = [
     "STUDY_MARKED",
     "STUDY_REFERENCE",
     "STUDY_WITHDRAWN",
+    "TAKEN_BACK",
     "TOLERANCE",
     "answer_content",
     "board_content",
@@ -120,6 +123,7 @@ __all__ = [
     "rework_content",
     "setup_content",
     "study_content",
+    "taken_back_content",
     "tolerance_content",
     "withdrawal_content",
 ]

@@ -22,6 +22,7 @@ from .rows import joint_written, register_rows
 
 ADDED = "photograph added"
 PLACED = ("photograph placed", "photograph described")
+TAKEN_BACK = "photograph taken back"
 MEASURED = "measured on a photograph"
 DECLARED = "photo set-up declared"
 QUALIFIED = "photo set-up qualified"
@@ -45,6 +46,17 @@ def photo_content(photo: Photo) -> dict[str, Any]:
         "upright_height": photo.upright_height,
         "added_by": photo.added_by_id,
         "recorded_at": photo.recorded_at,
+        # Empty of what came before there were sendings, and of what no browser sent.
+        **({"sending": photo.sending} if photo.sending else {}),
+    }
+
+
+def taken_back_content(photo: Photo) -> dict[str, Any]:
+    return {
+        "board": photo.board.number,
+        "file_name": photo.original_name,
+        "sha256": photo.sha256,
+        "taken_back_at": photo.taken_back_at,
     }
 
 
@@ -130,13 +142,13 @@ def measurement_content(measurement: Measurement) -> dict[str, Any]:
 def _photos(written: Sequence[Written]) -> dict[int, Content]:
     """What a photograph shows is compared with the last entry that says so."""
     rows = rebuilding.rows_by_number(
-        Photo.objects.select_related("board", "joint__position", "setup"), written
+        Photo.every.select_related("board", "joint__position", "setup"), written
     )
-    placings = TrailEntry.objects.filter(
-        about_type=kind_of(Photo.__name__),
-        about_id__in={entry.about_id for entry in written},
-        act__in=PLACED,
+    entries = TrailEntry.objects.filter(
+        about_type=kind_of(Photo.__name__), about_id__in={entry.about_id for entry in written}
     )
+    gone = set(entries.filter(act=TAKEN_BACK).values_list("about_id", flat=True))
+    placings = entries.filter(act__in=PLACED)
     last = dict(placings.order_by().values_list("about_id").annotate(Max("number")))
     rebuilt: dict[int, Content] = {}
     for entry in written:
@@ -146,6 +158,11 @@ def _photos(written: Sequence[Written]) -> dict[int, Content]:
             content = photo_content(photo)
             if entry.about_id in last:
                 del content["joint"], content["stage"]
+            # None comes taken back: one that says so and nobody wrote it down was altered.
+            if photo.taken_back_at is not None and entry.about_id not in gone:
+                content["taken_back_at"] = photo.taken_back_at
+        elif entry.act == TAKEN_BACK:
+            content = taken_back_content(photo)
         else:
             content = {"board": photo.board.number}
             if last[entry.about_id] == entry.number:
@@ -156,7 +173,7 @@ def _photos(written: Sequence[Written]) -> dict[int, Content]:
 
 def register() -> None:
     """Have photographs, set-ups and measurements compared with what was written down of them."""
-    rebuilding.register_entries([ADDED, *PLACED], Photo._meta.db_table, _photos)
+    rebuilding.register_entries([ADDED, *PLACED, TAKEN_BACK], Photo._meta.db_table, _photos)
     rebuilding.register_table(
         KeptTable(Photo, "photograph", acts=(ADDED,), content_of=photo_content)
     )

@@ -18,9 +18,16 @@ const redraw = () => {
       drawAgain = false;
       const page = await fetchPage(location.pathname);
       if (!page) break;
-      for (const id of ["photo-groups", "photo-count", "board-joints"]) {
+      for (const id of ["photo-groups", "photo-count", "board-joints", "tap-map", "last-sending"]) {
         const fresh = page.getElementById(id);
-        if (fresh) document.getElementById(id)?.replaceWith(fresh);
+        const drawn = document.getElementById(id);
+        const held = drawn?.contains(document.activeElement) ? document.activeElement : null;
+        // What was unfolded stays so.
+        if (drawn?.querySelector("details[open]")) {
+          fresh?.querySelector("details")?.setAttribute("open", "");
+        }
+        if (fresh) drawn?.replaceWith(fresh);
+        if (held?.dataset.take) find(`[data-take="${held.dataset.take}"]`)?.focus();
       }
       letDrag();
     }
@@ -46,17 +53,53 @@ const place = async (thumb, joint) => {
   } catch {
     // What is said is that it did not arrive.
   }
+  say(says);
+  await redraw();
+};
+
+const say = (says, name = "reject") => {
   const list = find(".answers", form);
   list.replaceChildren();
-  if (says) {
-    const item = document.createElement("li");
-    item.className = "is-reject";
-    const text = document.createElement("span");
-    text.textContent = says;
-    item.append(shape("reject"), text);
-    list.append(item);
+  if (!says) return;
+  const item = document.createElement("li");
+  item.className = `is-${name}`;
+  const text = document.createElement("span");
+  text.textContent = says;
+  item.append(shape(name), text);
+  list.append(item);
+};
+
+// Taking back what was sent
+
+const takeBack = async (asked, drop) => {
+  let { failed: says } = find("[data-words]", form).dataset;
+  let photos = [];
+  try {
+    const answer = await fetch(asked.action, {
+      method: "POST",
+      body: new FormData(asked),
+      headers: { Accept: "application/json", "X-CSRFToken": csrfToken() },
+    });
+    ({ says, photos } = await answer.json());
+  } catch {
+    // What is said is that it did not arrive.
   }
+  if (photos.length) drop.cameBack(photos, asked.elements.sending.value);
+  say(says, photos.length ? "accept" : "reject");
   await redraw();
+};
+
+// Taking a picture of a joint that is tapped
+
+const camera = () => {
+  const input = document.createElement("input");
+  input.type = "file";
+  input.accept = "image/*";
+  input.setAttribute("capture", "environment");
+  input.hidden = true;
+  input.dataset.camera = "";
+  document.body.append(input);
+  return input;
 };
 
 const targetOf = (event) => (moving ? event.target.closest?.("[data-joint]") : null);
@@ -78,7 +121,24 @@ function letDrag() {
 }
 
 if (form) {
-  sendFrom(section, form, redraw);
+  const drop = sendFrom(section, form, redraw);
+  const lens = camera();
+  lens.addEventListener("change", () => {
+    drop.takeAt(lens.dataset.joint, [...lens.files]);
+    lens.value = "";
+  });
+  document.addEventListener("click", (event) => {
+    const tapped = event.target.closest?.("[data-take]");
+    if (!tapped) return;
+    event.preventDefault();
+    lens.dataset.joint = tapped.dataset.take;
+    lens.click();
+  });
+  document.addEventListener("submit", (event) => {
+    if (!event.target.matches("[data-take-back]")) return;
+    event.preventDefault();
+    takeBack(event.target, drop);
+  });
   letDrag();
   document.addEventListener("dragover", (event) => {
     for (const marked of findAll(".is-target")) marked.classList.remove("is-target");
