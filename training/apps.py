@@ -9,8 +9,9 @@ class TrainingConfig(AppConfig):
 
     def ready(self) -> None:
         from people import ports as people_ports
-        from people.presenters import navigation
+        from people.presenters import navigation, search
         from training import protected
+        from training.presenters import found
         from training.presenters.person_record import person_record
         from training.queries import departures, written_down
 
@@ -23,3 +24,5 @@ class TrainingConfig(AppConfig):
         navigation.register(_("Exercises"), "training:exercise_list", order=60)
         navigation.register(_("Courses"), "training:course_list", order=65, place="foot")
         navigation.register(_("Tools"), "training:tool_list", readers, order=85, place="foot")
+        search.register("classes", _("Classes"), found.classes, order=60)
+        search.register("exercises", _("Exercises"), found.exercises, order=70)

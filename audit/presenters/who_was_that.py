@@ -26,6 +26,7 @@ from certification.queries import standing_on_day
 from people.models import Person, Role, Stamp, User
 from people.presenters.days import format_day
 from people.queries.memberships import were_at
+from records.models.text_order import InByteOrder
 from training.models import PracticeRecord
 
 MOST_FOUND = 20
@@ -218,7 +219,9 @@ def _with_number(
     for column in columns:
         if exactly:
             # As the indexes of these columns have it.
-            rows = rows.alias(**{f"{column}_upper": Upper(column)})
+            upper = Upper(column)
+            in_order = InByteOrder(upper) if column == "reference" else upper
+            rows = rows.alias(**{f"{column}_upper": in_order})
             condition |= Q(**{f"{column}_upper__in": [Upper(Value(number)) for number in numbers]})
         else:
             for number in numbers:
