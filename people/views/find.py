@@ -1,8 +1,11 @@
 """The one search: a page, and what the field in the top line shows while somebody types."""
 
+from urllib.parse import urlencode
+
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
+from django_htmx.http import replace_url
 
 from people.access import UserRequest, role_required
 from people.models import Role
@@ -27,7 +30,10 @@ def find(request: UserRequest) -> HttpResponse:
     if as_typed:
         return render(request, "people/partials/find_as_typed.html", context)
     if target == PAGE and not request.htmx.history_restore_request:
-        return render(request, "people/partials/found.html", context)
-    if found.only is not None:
+        response = render(request, "people/partials/found.html", context)
+        # Back comes to the list again, also where one thing alone was found.
+        listed = urlencode({"q": text, "listed": "yes"}) if text else ""
+        return replace_url(response, f"{request.path}?{listed}")
+    if found.only is not None and "listed" not in request.GET:
         return redirect(found.only.url)
     return render(request, "people/find.html", context)

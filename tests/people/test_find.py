@@ -447,3 +447,12 @@ def test_find_is_for_instructors_and_quality(client):
     client.force_login(make_user("instructor"))
     assert find(client, "x").status_code == 200
     assert client.post("/find/").status_code == 405
+
+
+def test_list_that_was_typed_is_come_back_to_and_opens_nothing_by_itself(client, quality, amaranta):
+    response = as_typed(client, "K47", "found")
+
+    assert response.headers["HX-Replace-Url"] == "/find/?q=K47&listed=yes"
+    back = client.get(response.headers["HX-Replace-Url"])
+    assert back.status_code == 200
+    assert "Amaranta Kowal" in back.content.decode()
