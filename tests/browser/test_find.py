@@ -1,18 +1,23 @@
 """The search by hand: what is typed shows what it finds, and keys alone lead to it."""
 
 from datetime import timedelta
+from io import BytesIO
+from zoneinfo import ZoneInfo
 
 import pytest
 from playwright.sync_api import expect
 
+from audit.services import work_log_checks
+from certification.models import Scope
 from people.models import Stamp
 from tests.browser.test_daily_pages import COUNT, acts
-from tests.factories import TODAY, make_board, make_certificate, make_person
+from tests.factories import NOW, TODAY, make_board, make_certificate, make_person
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 INTO_THE_FIELD, ENTER, ARROW = 1, 1, 1
 AWAITED_MS = 150
+ZONE = ZoneInfo("Europe/Madrid")
 
 
 @pytest.fixture
@@ -156,6 +161,49 @@ def test_list_is_readable_and_within_the_window(window, shop, scheme):
     options(window).last.click()
     window.page.wait_for_url("**/find/?q=aldous")
     assert window.page.locator(".search-results li").count() == 8
+
+
+@pytest.mark.parametrize("phone", [False, True], ids=["desk", "phone"])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_how_somebody_stood_on_a_day_is_asked_from_the_register(
+    visitor, shop, holder, scheme, phone
+):
+    asked = f"signe aldous {TODAY.isoformat()}"
+    window = visitor(phone=phone)
+    window.page.add_init_script(COUNT)
+    window.page.emulate_media(color_scheme=scheme)
+    window.sign_in(shop.quality.employee_number)
+    window.go("/register/")
+    window.page.locator("#who-was-that").click()
+    window.page.keyboard.type(asked)
+    window.page.keyboard.press("Enter")
+    window.page.wait_for_url("**/who-was-that/**")
+
+    assert acts(window) == INTO_THE_FIELD + len(asked) + ENTER
+    expect(window.page.get_by_role("link", name="Signe Aldous")).to_be_visible()
+    expect(window.page.locator(".that-was").get_by_text("certified", exact=True)).to_be_visible()
+    window.audit()
+
+
+@pytest.mark.parametrize("phone", [False, True], ids=["desk", "phone"])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_unit_of_a_checked_log_leads_to_its_row(visitor, shop, holder, scheme, phone):
+    code = Scope.objects.get(code="WIRE-OP").code
+    rows = f"employee_number,scope,worked_on,unit\n{holder.employee_number},{code},{TODAY},SN-77"
+    check = work_log_checks.request_check(
+        actor=shop.quality, file=BytesIO(rows.encode()), name="june.csv", at=NOW, zone=ZONE
+    )
+    assert work_log_checks.run_check(check_id=check.pk, clock=lambda: NOW)
+    window = visitor(phone=phone)
+    window.page.emulate_media(color_scheme=scheme)
+    window.sign_in(shop.quality.employee_number)
+    window.go("/register/who-was-that/?q=unit+SN-77")
+    window.audit()
+    window.page.get_by_role("link", name="In the log june.csv").click()
+    window.page.wait_for_url(f"**/{check.pk}/?q=*")
+    row = window.page.locator(".findings tbody tr")
+    expect(row).to_have_count(1)
+    expect(row).to_contain_text("SN-77")
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
