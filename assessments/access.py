@@ -105,6 +105,14 @@ def board_for_grader(user: User, number: str) -> Board:
     return get_object_or_404(boards_gradable_by(user).with_list_columns(), number=number)
 
 
+def next_board_waiting(user: User, board: Board) -> Board | None:
+    """The board that has waited longest to be graded by the user, after one that is at hand."""
+    if not user.has_role(Role.INSTRUCTOR):
+        return None
+    waiting = boards_gradable_by(user).waiting().exclude(pk=board.pk)
+    return waiting.select_related("person", "exercise").first()
+
+
 def own_board(user: User, number: str) -> Board:
     """A board of the user's own, which they may judge for themselves, uncounted."""
     return get_object_or_404(

@@ -31,6 +31,13 @@ class AssessmentsConfig(AppConfig):
             covers=["assessments:class_day"],
         )
         navigation.register(_("Boards"), "assessments:board_list", order=20)
+        navigation.register(
+            _("Sign what is judged"),
+            "assessments:stages_sign",
+            ["instructor"],
+            order=21,
+            place="foot",  # The bench and the class of the day lead there.
+        )
         navigation.register(_("Acceptance criteria"), "assessments:criteria_list", order=70)
         navigation.register(
             _("Photo set-ups"),

@@ -57,6 +57,37 @@ class CannotMeasure(AssessmentError):
     """The marks give no result, or may not be kept."""
 
 
+class NoEdgeFound(CannotMeasure):
+    """Nothing near the click is clear enough; marks are set by hand there."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            _("No clear edge near there. Click closer to it, or set the marks by hand.")
+        )
+
+
+class PictureTooSmall(CannotMeasure):
+    """The photograph has too few pixels for an edge to be looked for in it."""
+
+    def __init__(self, fewest_px: int) -> None:
+        super().__init__(
+            _(
+                "The photograph has less than %(n)d pixels a side, too few to look for edges. Set"
+                " the marks by hand."
+            )
+            % {"n": fewest_px}
+        )
+
+
+class EdgesBusy(AssessmentError):
+    """As many people as may wait have edges looked for."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            _("The site is looking for edges for others. Click again soon, or set them by hand.")
+        )
+
+
 class CannotMakeBoards(AssessmentError):
     """The boards asked for cannot be made; none was."""
 

@@ -10,15 +10,18 @@ deviations, half of those in two coordinates under 1.177); and how often nothing
 something more than a twentieth of the wire's diameter away, which a grader has to drag.
 """
 
+import os
 import sys
 import time
 from collections import defaultdict
 from collections.abc import Iterator
 
+import django
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
+from assessments.exceptions import NoEdgeFound
 from assessments.imaging import edge_finding
 from demo.drawn import draw_joint
 
@@ -39,6 +42,8 @@ VIEWS = [
 
 
 def main() -> None:
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", "tests.settings")
+    django.setup()  # Refusals are worded in the reader's language.
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 12
     errors: dict[tuple[str, str], list[tuple[float, float]]] = defaultdict(list)
     seconds: dict[tuple[str, str], list[float]] = defaultdict(list)
@@ -111,7 +116,7 @@ def measure(picture, truth, condition, rng, errors, seconds) -> None:
         begun = time.perf_counter()
         try:
             off = find()
-        except edge_finding.NoEdgeFound:
+        except NoEdgeFound:
             off = [np.inf]
         seconds[edge, condition].append(preparing + time.perf_counter() - begun)
         errors[edge, condition] += [(abs(distance), limit) for distance in off]

@@ -90,13 +90,15 @@ def proposals_readable_by(user: User) -> QuerySet[Proposal]:
     ).exclude(person=user.person_id or 0)
 
 
+def proposals_waiting_for(user: User) -> QuerySet[Proposal]:
+    """Open proposals that wait for the user, as one who issues certificates."""
+    waiting = Proposal.objects.open().filter(person__site__in=user.sites_as(Role.QUALITY))
+    return waiting.exclude(person=user.person_id or 0)
+
+
 def proposals_to_decide(user: User) -> int:
     """How many proposals wait for the user, as one who issues certificates."""
-    sites = user.sites_as(Role.QUALITY)
-    if not sites:
-        return 0
-    waiting = Proposal.objects.open().filter(person__site__in=sites)
-    return waiting.exclude(person=user.person_id or 0).count()
+    return proposals_waiting_for(user).count() if user.sites_as(Role.QUALITY) else 0
 
 
 def proposal_for_reader(user: User, proposal_id: int) -> Proposal:

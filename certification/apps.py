@@ -17,6 +17,7 @@ class CertificationConfig(AppConfig):
             purposes,
             requirements,
             schemes_in_force,
+            standing_today,
             written_down,
         )
         from certification.services import certificates_from_elsewhere, standing, standing_changes
@@ -30,6 +31,9 @@ class CertificationConfig(AppConfig):
         people_ports.on_whereabouts_changed(standing_changes.note_person)
         training_ports.on_facts_changed(standing.facts_changed)
         training_ports.register_scopes(schemes_in_force.scope_names)
+        training_ports.register_vision_ends(standing_today.with_vision_ends)
+        training_ports.register_practice_ends(standing_today.practice_ends)
+        training_ports.register_certified(standing_today.certified)
         assessments_ports.register_may_grade(graders.may_grade)
         assessments_ports.register_rests_on(requirements.resting_on)
         assessments_ports.register_purpose(purposes.proposed_purpose)

@@ -150,6 +150,7 @@ MIDDLEWARE = [
     "people.middleware.sign_ins.restrict_kiosks",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "people.middleware.null_characters.refuse_null_characters",
 ]
 ROOT_URLCONF = "config.urls"
 WSGI_APPLICATION = "config.wsgi.application"

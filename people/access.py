@@ -5,6 +5,7 @@ leads see how their own people stand and nothing else; administrators see who so
 and how they sign in. What a user may not see answers like what does not exist.
 """
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -32,6 +33,9 @@ from .queries.reach import may_change_person
 from .queries.site_days import Days, days_now
 
 READERS = (Role.INSTRUCTOR, Role.QUALITY)
+ROW_NUMBER = re.compile(r"[0-9]{1,18}")
+"""What a database can hold as the number of a row."""
+LARGEST_ROW = 10**18 - 1
 
 
 class UserRequest(HttpRequest):
@@ -58,6 +62,11 @@ def role_required(*roles: str) -> Callable[[View], View]:
         return wrapper
 
     return decorate
+
+
+def row_number(text: str) -> int:
+    """A row's number as an address names it; 0, which is no row's, for any other text."""
+    return int(text) if ROW_NUMBER.fullmatch(text) else 0
 
 
 def own_person(user: User) -> Person:

@@ -6,7 +6,7 @@ from typing import Any
 
 from django.test import Client
 
-HIDDEN = re.compile(r'<input type="hidden" name="([\w-]*shown)" value="([^"]+)"')
+HIDDEN = re.compile(r'<input type="hidden" name="([\w-]*shown[\w-]*)" value="([^"]+)"')
 
 
 def shown_on(response: Any) -> dict[str, str]:

@@ -19,7 +19,8 @@ pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
 
 MADE_UP = "tlh"
 OPENS, CLOSES = "⟦", "⟧"
-READERS = ("instructor", "quality", "owner", "lead", "administrator", "kiosk", "anonymous")
+READERS = ("quality", "instructor", "owner", "lead", "administrator", "kiosk", "anonymous")
+MOST_READERS = 2  # Of those who may open an address, the ones who see most of it.
 SHOWN_ATTRIBUTES = {"alt", "aria-label", "title", "placeholder", "aria-description", "content"}
 NOT_READ = {"script", "style", "template", "svg", "code", "kbd", "pre"}
 
@@ -141,7 +142,7 @@ def made_up(monkeypatch, settings):
 def test_every_text_of_a_page_is_marked(scenario, data, made_up, name):
     row = TABLE[name]
     unmarked = {}
-    for reader in READERS:
+    for reader in [one for one in READERS if one in row.may][:MOST_READERS]:
         things = scenario.things_for(reader)
         for method in row.method.split():
             response = ask(scenario, reader, method, address(name, row, things), asked(row, things))

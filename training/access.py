@@ -1,13 +1,15 @@
-"""Who may see which class and tool."""
+"""Who may see which class and tool, and of whom somebody writes facts down."""
 
 from django.db.models import Q, QuerySet
 from django.shortcuts import get_object_or_404
 
-from people.access import READERS
+from people.access import READERS, people_with_standing_for
 from people.models import (
+    Person,
     Role,
     User,
 )
+from people.models.people import PersonQuerySet
 
 from .models import ClassSession, Tool
 from .models.courses import ClassSessionQuerySet
@@ -55,6 +57,19 @@ def tool_for_reader(user: User, code: str) -> Tool:
 
 
 def tool_for_instructor(user: User, code: str) -> Tool:
-    return get_object_or_404(
-        tools_readable_by(user).filter(site__in=user.sites_as(Role.INSTRUCTOR)), code=code
-    )
+    return get_object_or_404(tools_kept_by(user), code=code)
+
+
+def tools_kept_by(user: User) -> QuerySet[Tool]:
+    """Tools at sites where the user is an instructor."""
+    return tools_readable_by(user).filter(site__in=user.sites_as(Role.INSTRUCTOR))
+
+
+def people_tested_by(user: User) -> PersonQuerySet:
+    """People whose vision tests the user writes down: at their sites, and never their own."""
+    return Person.objects.filter(site__in=user.sites_as(*READERS)).exclude(pk=user.person_id or 0)
+
+
+def people_confirmed_by(user: User) -> PersonQuerySet:
+    """People whose work the user confirms: at their sites, a line lead's own; not themselves."""
+    return people_with_standing_for(user).exclude(pk=user.person_id or 0)

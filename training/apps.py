@@ -21,8 +21,25 @@ class TrainingConfig(AppConfig):
         people_ports.on_departure(departures.matters_of_departure)
         readers = ["instructor", "quality"]
         navigation.register(_("Classes"), "training:class_list", readers, order=35)
+        navigation.register(
+            _("Vision tests"), "training:vision_grid", readers, order=36, place="foot"
+        )
+        navigation.register(
+            _("Record practice"),
+            "training:work_grid",
+            [*readers, "line_lead"],
+            order=37,
+            top_for=["line_lead"],
+        )
         navigation.register(_("Exercises"), "training:exercise_list", order=60)
         navigation.register(_("Courses"), "training:course_list", order=65, place="foot")
-        navigation.register(_("Tools"), "training:tool_list", readers, order=85, place="foot")
+        navigation.register(
+            _("Tools"),
+            "training:tool_list",
+            readers,
+            order=85,
+            place="foot",
+            covers=["training:calibration_grid"],
+        )
         search.register("classes", _("Classes"), found.classes, order=60)
         search.register("exercises", _("Exercises"), found.exercises, order=70)

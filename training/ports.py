@@ -5,14 +5,19 @@ works standing out registers a function at start, and it is called in the transa
 writes such a fact. With nobody listening nothing may be written, since what stands in the
 register would then silently stop being true.
 
-Work is done within scopes, which this app does not know; whoever does registers their list.
+Work is done within scopes, which this app does not know; whoever does registers their list,
+when vision tests and practice end, and who is certified for what.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
+from datetime import date
 
+from django.db.models import DateField, Value
 from django.utils.translation import gettext as _
 
 from people.models import Person
+from people.models.people import PersonQuerySet
+from people.queries.site_days import Days
 
 from .exceptions import TrainingError
 
@@ -20,9 +25,15 @@ FactsChanged = Callable[[Person, str | None], None]
 
 
 ScopeNames = Callable[[], Sequence[tuple[str, str]]]
+WithVisionEnds = Callable[[PersonQuerySet, Days], PersonQuerySet]
+PracticeEnds = Callable[[Collection[int], str, Days], dict[int, date]]
+Certified = Callable[[Collection[int], Days], set[tuple[int, str]]]
 
 _listeners: list[FactsChanged] = []
 _scopes: ScopeNames | None = None
+_vision_ends: WithVisionEnds | None = None
+_practice_ends: PracticeEnds | None = None
+_certified: Certified | None = None
 
 
 def on_facts_changed(listener: FactsChanged) -> FactsChanged:
@@ -62,3 +73,46 @@ def register_scopes(provider: ScopeNames | None) -> ScopeNames | None:
 def scopes() -> list[tuple[str, str]]:
     """Every scope as (code, title); empty where nobody knows them, so none can be chosen."""
     return list(_scopes()) if _scopes is not None else []
+
+
+def register_vision_ends(provider: WithVisionEnds | None) -> WithVisionEnds | None:
+    """Set who says when the vision test of each of many people ends; return who did before."""
+    global _vision_ends
+    previous, _vision_ends = _vision_ends, provider
+    return previous
+
+
+def with_vision_ends(people: PersonQuerySet, days: Days) -> PersonQuerySet:
+    """People with the last good day of their vision test, and since when it is over where it is.
+
+    They are ``vision_ends_on`` and ``vision_over_since``; None where no standing rests on it, or
+    nobody knows.
+    """
+    if _vision_ends is None:
+        unknown = Value(None, output_field=DateField(null=True))
+        return people.annotate(vision_ends_on=unknown, vision_over_since=unknown)
+    return _vision_ends(people, days)
+
+
+def register_practice_ends(provider: PracticeEnds | None) -> PracticeEnds | None:
+    """Set who says when a scope lapses for want of practice; return who did before."""
+    global _practice_ends
+    previous, _practice_ends = _practice_ends, provider
+    return previous
+
+
+def practice_ends(person_ids: Collection[int], scope_code: str, days: Days) -> dict[int, date]:
+    """The last good day of those certified in a scope, if they do no more work in it."""
+    return _practice_ends(person_ids, scope_code, days) if _practice_ends is not None else {}
+
+
+def register_certified(provider: Certified | None) -> Certified | None:
+    """Set who says which people are certified for what; return who did before."""
+    global _certified
+    previous, _certified = _certified, provider
+    return previous
+
+
+def certified(person_ids: Collection[int], days: Days) -> set[tuple[int, str]]:
+    """Pairs of person and scope code that are certified on the day; none where nobody knows."""
+    return _certified(person_ids, days) if _certified is not None else set()

@@ -105,6 +105,8 @@ def _effect(name: str, before: Mapping[str, Any], after: Mapping[str, Any]) -> E
         return _more_is_stricter(old, new)
     if name in ("joint_types", "alloys"):
         return _asked_of(old, new, all_of=name == "alloys")
+    if name == "by_eye":
+        return Effect.STRICTER if new == "never" else Effect.MILDER
     if name in ("low", "high", "unit"):
         return _limits(name, before, after)
     # Words, the stage, by eye or measured: only somebody who reads it can tell.

@@ -16,6 +16,7 @@ PLAIN_COLUMNS = {
     "at_most": "high",
     "unit": "unit",
     "measured_from": "datum",
+    "by_eye_instead": "by_eye",
     "severity": "severity",
     "demerits": "demerits",
     "document": "document",
@@ -41,6 +42,7 @@ CHOICES = {
     "quantity": ("", "wrap", "clearance", "length", "fillet", "wetting_angle", "fill"),
     "unit": ("", "mm", "d", "D", "deg", "percent", "ratio"),
     "datum": ("", "terminal", "solder"),
+    "by_eye": ("", "never"),
     "severity": ("critical", "major", "minor"),
 }
 UNIT_SIGNS = {"°": "deg", "%": "percent"}
@@ -58,7 +60,8 @@ LONGEST = {
 }
 MOST_DEMERITS = 100
 CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]*")
-NUMBER = re.compile(r"[+-]?\d{1,5}(?:[.,]\d{1,4})?")
+NUMBER = re.compile(r"[+-]?[0-9]{1,5}(?:[.,][0-9]{1,4})?")
+DEMERITS = re.compile(r"[0-9]{1,3}")
 STARTS_A_FORMULA = ("=", "+", "-", "@")
 
 
@@ -154,7 +157,7 @@ def _read_field(fields: dict[str, Any], name: str, said: str) -> str:
     if name in ("low", "high"):
         return _read_number(fields, name, said)
     if name == "demerits":
-        if not said.isascii() or not said.isdigit() or int(said) > MOST_DEMERITS:
+        if not DEMERITS.fullmatch(said) or int(said) > MOST_DEMERITS:
             return "demerits"
         fields[name] = int(said)
         return ""

@@ -31,7 +31,11 @@ def goes_with_the_rest(severity: str, *, is_measured: bool) -> bool:
 
 
 def accepted_with_the_rest(
-    criteria: Mapping[str, bool], judged: Collection[str], *, shown: str | None
+    criteria: Mapping[str, bool],
+    judged: Collection[str],
+    *,
+    shown: str | None,
+    measured: Collection[str] = (),
 ) -> list[str]:
     """The criteria of a joint that accepting its rest accepts.
 
@@ -41,15 +45,19 @@ def accepted_with_the_rest(
         Those that apply, in order; True where one may go with the rest.
     judged : collection of criterion code
     shown : str or None
-        The one on the screen, which is accepted whatever it is if it is still open.
+        The one on the screen, which is accepted critical or not if it is still open.
+    measured : collection of criterion code
+        Those that want a measurement, so that a key alone never accepts them, shown or not.
 
     Examples
     --------
     >>> accepted_with_the_rest({"W1": False, "C1": True, "C2": True}, {"C2"}, shown="W1")
     ['W1', 'C1']
+    >>> accepted_with_the_rest({"W1": False, "C1": True}, (), shown="W1", measured={"W1"})
+    ['C1']
     """
     return [
         code
         for code, may_go in criteria.items()
-        if code not in judged and (may_go or code == shown)
+        if code not in judged and (may_go or (code == shown and code not in measured))
     ]

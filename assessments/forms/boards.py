@@ -13,6 +13,7 @@ from assessments.models import Board, DestructiveCheck
 from assessments.ports import ProposedPurpose
 from assessments.queries.board_corrections import CORRECTED_TO
 from assessments.services.boards import DEFAULT_ALLOY
+from people.forms.fields import RowsField
 from people.models import Person
 from people.models.people import PersonQuerySet
 from training.models import ClassSession, Exercise, Tool
@@ -110,7 +111,7 @@ class NewBoardsForm(forms.Form):
         to_field_name="number",
         empty_label=_("no class"),
     )
-    people = forms.ModelMultipleChoiceField(
+    people = RowsField(
         Person.objects.none(),
         label=_("Who in the class"),
         required=False,
@@ -208,7 +209,7 @@ class NewBoardsForm(forms.Form):
 class CorrectionForm(forms.Form):
     """Which boards are put right, what they are for, and why."""
 
-    boards = forms.ModelMultipleChoiceField(
+    boards = RowsField(
         Board.objects.none(),
         label=_("Which boards"),
         to_field_name="number",
@@ -253,7 +254,7 @@ def _board_and_person(board: Board) -> str:
 class PieceForm(forms.Form):
     """What a board was made with and where it is kept."""
 
-    tools = forms.ModelMultipleChoiceField(
+    tools = RowsField(
         Tool.objects.none(),
         label=_("Tools used"),
         required=False,

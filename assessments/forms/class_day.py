@@ -3,6 +3,7 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from people.access import LARGEST_ROW
 from training.models import Stage
 
 
@@ -24,6 +25,6 @@ class TakeBackForm(forms.Form):
 class PositionForm(forms.Form):
     """Which position of which exercise is judged across the class, at which stage."""
 
-    exercise = forms.IntegerField(min_value=1)
+    exercise = forms.IntegerField(min_value=1, max_value=LARGEST_ROW)
     stage = forms.ChoiceField(choices=Stage.choices)
     position = forms.CharField(max_length=24)

@@ -11,6 +11,7 @@ from django.conf import settings
 from django.contrib.staticfiles import finders
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from assessments.content.sources import ALLOYS
 from assessments.domain.criterion_rules import UNITS
@@ -18,6 +19,7 @@ from assessments.models import CriteriaSet, Criterion, CriterionDrawing, Exercis
 from assessments.presenters import criteria_words
 from assessments.queries.criteria_sets import FIELDS, TEXTS, state_of, text_name
 from people.forms.fields import PasswordField, code_validator, form_helper
+from people.forms.signing import SigningForm
 from training.models import Exercise, JointType, Stage
 
 FEW_LINES = {"rows": 3}
@@ -91,12 +93,20 @@ class CriterionForm(forms.Form):
     high = forms.DecimalField(
         label=_("At most"), required=False, max_digits=9, decimal_places=4, localize=True
     )
-    unit = forms.ChoiceField(label=_("Unit"), required=False, choices=[])
+    unit = forms.ChoiceField(
+        label=pgettext_lazy("of measurement", "Unit"), required=False, choices=[]
+    )
     datum = forms.ChoiceField(
         label=_("Measured from"),
         required=False,
         choices=[("", _("nothing in particular")), *Criterion.Datum.choices],
         help_text=_("Of an insulation clearance, as its document says."),
+    )
+    by_eye = forms.ChoiceField(
+        label=_("By eye instead"),
+        required=False,
+        choices=Criterion.ByEye.choices,
+        help_text=_("Of what is measured: whether a grader who says why may judge it by eye."),
     )
     severity = forms.ChoiceField(
         label=_("Severity"), choices=Criterion.Severity.choices, widget=forms.RadioSelect
@@ -376,8 +386,8 @@ class ConfirmForm(forms.Form):
         }
 
 
-class PublishingForm(forms.Form):
-    """Why a set is published or retired for the whole organisation, and the password."""
+class RetiringForm(forms.Form):
+    """Why a set is retired for the whole organisation, and the password."""
 
     reason = forms.CharField(
         label=_("Why"),
@@ -388,7 +398,10 @@ class PublishingForm(forms.Form):
         help_text="",
         error_messages={"required": _("Type your password to prove that it is you.")},
     )
-    shown = forms.CharField(required=False, widget=forms.HiddenInput)
+
+
+class PublishingForm(SigningForm, RetiringForm):
+    """Why a draft is published as its page shows it, and the password."""
 
 
 class DrawingForm(forms.Form):

@@ -8,12 +8,19 @@ from django.utils.translation import gettext_lazy as _
 
 from assessments.models import CannotTell, Judgement, Photo
 from assessments.services.judgements import Circumstances
+from people.access import LARGEST_ROW
 from people.forms.fields import PasswordField, ProofInput
-from people.forms.signing import SigningForm
+from people.forms.signing import SigningForm, SigningListForm
 from training.models import Tool
 
 ASKS = {"ask_photo": CannotTell.Asks.PHOTO, "ask_board": CannotTell.Asks.BOARD}
 """Outcomes that judge nothing: the grader could not tell, and asks for something."""
+ACCEPT_BY_EYE = "accept_by_eye"
+BY_EYE = {
+    ACCEPT_BY_EYE: Judgement.Outcome.ACCEPT,
+    "reject_by_eye": Judgement.Outcome.REJECT,
+}
+"""Outcomes of what is measured, judged by eye for the reason that is typed."""
 
 
 class SeenForm(forms.Form):
@@ -52,7 +59,7 @@ class JudgementForm(SeenForm):
     """
 
     outcome = forms.ChoiceField(
-        choices=[*Judgement.Outcome.choices, *ASKS.items()],
+        choices=[*Judgement.Outcome.choices, *BY_EYE.items(), *ASKS.items()],
         error_messages={
             "required": _("Say accept, reject or not applicable: a note alone judges nothing."),
             "invalid_choice": _("Say accept, reject or not applicable."),
@@ -84,7 +91,12 @@ class JudgementForm(SeenForm):
             "min_value": _("An uncertainty is not below 0."),
         },
     )
-    by_marks = forms.IntegerField(required=False)
+    by_marks = forms.IntegerField(required=False, max_value=LARGEST_ROW)
+    by_eye_because = forms.CharField(
+        required=False,
+        max_length=200,
+        error_messages={"max_length": _("Shorten the reason to 200 characters.")},
+    )
     tool = forms.CharField(required=False)
 
     def __init__(self, *args, number: str, **kwargs) -> None:
@@ -110,6 +122,10 @@ class JudgementForm(SeenForm):
 
     def clean(self) -> dict[str, Any]:
         data = super().clean() or {}
+        if data.get("outcome") in BY_EYE and not data.get("by_eye_because"):
+            raise forms.ValidationError(
+                _("Say why it is judged by eye: choose a reason or type one.")
+            )
         photo, x, y = data.get("photo"), data.get("mark_x"), data.get("mark_y")
         if photo and x is not None and y is not None:
             inside = 0 <= x <= photo.upright_width and 0 <= y <= photo.upright_height
@@ -124,17 +140,28 @@ class JudgementForm(SeenForm):
         return " ".join(str(error) for errors in self.errors.values() for error in errors)
 
     @property
+    def judged(self) -> str:
+        """What is said of the place, measured or by eye."""
+        said = self.cleaned_data["outcome"]
+        return BY_EYE.get(said, said)
+
+    @property
     def asks(self) -> str:
         """What is asked for by somebody who could not tell; empty for a judgement."""
         return ASKS.get(self.cleaned_data["outcome"], "")
 
     def seen(self) -> Circumstances:
-        """The circumstances of the judgement; a value makes it one made with an instrument."""
+        """The circumstances of the judgement; a value makes it one made with an instrument.
+
+        A reason to judge by eye stays on the page from one judgement to the next, so it says
+        something only of what is judged so.
+        """
         data = self.cleaned_data
+        by_eye = data["outcome"] in BY_EYE
         photo, x, y = data["photo"], data["mark_x"], data["mark_y"]
         how = data["how"] or Judgement.How.AT_BOARD
         magnification = data["magnification"]
-        if data["value"] is not None:
+        if data["value"] is not None and not by_eye:
             how = Judgement.How.INSTRUMENT
         elif how == Judgement.How.PHOTOGRAPH and photo is not None:
             # Its own magnification is what was looked through, whatever stands in the field.
@@ -145,10 +172,11 @@ class JudgementForm(SeenForm):
             magnification=magnification,
             photo=photo if how == Judgement.How.PHOTOGRAPH or marked else None,
             mark=(x, y) if marked else None,
-            measured=data["by_marks"] if data["value"] is None else None,
-            tool=data["tool"],
-            value=data["value"],
-            uncertainty=data["uncertainty"],
+            measured=data["by_marks"] if data["value"] is None and not by_eye else None,
+            tool=None if by_eye else data["tool"],
+            value=None if by_eye else data["value"],
+            uncertainty=None if by_eye else data["uncertainty"],
+            by_eye_because=data["by_eye_because"].strip() if by_eye else "",
             note=data["note"].strip(),
         )
 
@@ -159,6 +187,17 @@ class ProofForm(SigningForm):
     password = PasswordField(
         widget=ProofInput(attrs={"autocomplete": "current-password", "autofocus": True}),
         help_text=_("A signature says who judged, so you prove once more that it is you."),
+    )
+
+
+class StagesForm(SigningListForm):
+    """Which stages are signed, and one proof for all of them."""
+
+    password = PasswordField(
+        help_text=_(
+            "Once for all that is ticked. A signature says who judged, so you prove once more that "
+            "it is you."
+        ),
     )
 
 

@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from assessments.models import Criterion, Joint, Measurement, Photo, StudyPhoto
 from assessments.services.measurement_studies import MOST_REPEATS
-from people.forms.fields import form_helper
+from people.forms.fields import RowsField, form_helper
 from people.models import Site, User
 
 UNITS = [
@@ -53,7 +53,7 @@ class StudyForm(forms.Form):
         initial=3,
         help_text=_("Three by each grader on ten photographs tell much; one tells nothing."),
     )
-    photos = forms.ModelMultipleChoiceField(
+    photos = RowsField(
         Photo.objects.none(),
         label=_("Photographs"),
         to_field_name="key",
@@ -62,7 +62,7 @@ class StudyForm(forms.Form):
             "invalid_choice": _("One of the photographs is not there any more. Choose again."),
         },
     )
-    graders = forms.ModelMultipleChoiceField(
+    graders = RowsField(
         User.objects.none(),
         label=_("Who marks"),
         widget=forms.CheckboxSelectMultiple,

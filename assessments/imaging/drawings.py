@@ -22,6 +22,10 @@ MOST_ELEMENTS = 3000
 DEEPEST = 24
 MOST_NUMBERS = 20_000
 """Of one path or list of points, in characters."""
+LARGEST_NUMBER = 1e6
+SMALLEST_SIDE = 1e-3
+ENCODINGS = {"utf-8", "us-ascii", "iso-8859-1", "utf-16"}
+"""What expat reads by itself; any other it would look up among all that Python knows."""
 QUOTE = '"'
 PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
 
@@ -41,15 +45,18 @@ SHAPES = {
 }
 LEFT_OUT = {"title", "desc", "metadata"}
 """What says nothing to the eye: left out with all that is in it."""
-NUMBER = r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
-LENGTH = re.compile(rf"{NUMBER}(?:px|mm|cm|in|pt|pc|em|ex|%)?")
-NUMBERS = re.compile(rf"(?:{NUMBER}(?:px|mm|pt|%)?[\s,]*)+")
-PATH = re.compile(r"[MmLlHhVvCcSsQqTtAaZz0-9eE+\-.,\s]*")
+NUMBER = r"[+-]?(?:[0-9]++\.?[0-9]*+|\.[0-9]++)(?:[eE][+-]?[0-9]++)?"
+LENGTH = re.compile(rf"{NUMBER}(?:px|mm|cm|in|pt|pc|em|ex|%)?", re.ASCII)
+# Atomic, so that a list of digits is never tried in all the ways it falls into numbers.
+LIST = rf"(?>(?>{NUMBER})(?:px|mm|pt|%)?+[\s,]*+)++"
+NUMBERS = re.compile(LIST, re.ASCII)
+PATH = re.compile(r"[MmLlHhVvCcSsQqTtAaZz0-9eE+\-.,\s]*", re.ASCII)
 TRANSFORM = re.compile(
-    rf"(?:\s*(?:translate|scale|rotate|skewX|skewY|matrix)\s*\((?:{NUMBER}[\s,]*)+\)[\s,]*)+"
+    rf"(?>\s*+(?:translate|scale|rotate|skewX|skewY|matrix)\s*+\({LIST}\)[\s,]*+)++", re.ASCII
 )
 COLOUR = re.compile(
-    r"none|currentColor|transparent|#[0-9a-fA-F]{3,8}|[a-zA-Z]{3,24}|rgba?\([0-9.,%\s]{5,40}\)"
+    r"none|currentColor|transparent|#[0-9a-fA-F]{3,8}|[a-zA-Z]{3,24}|rgba?\([0-9.,%\s]{5,40}\)",
+    re.ASCII,
 )
 WORD = re.compile(r"[a-zA-Z-]{1,24}|[1-9]00")
 CLASSES = re.compile(r"(?:drawing|d-[a-z-]{1,20})(?: d-[a-z-]{1,20})*")
@@ -63,7 +70,7 @@ ALLOWED = {
         ("opacity", "fill-opacity", "stroke-opacity", "stroke-miterlimit"), re.compile(NUMBER)
     ),
     **dict.fromkeys(("points", "viewBox"), NUMBERS),
-    "stroke-dasharray": re.compile(rf"none|{NUMBERS.pattern}"),
+    "stroke-dasharray": re.compile(rf"none|{LIST}", re.ASCII),
     "d": PATH,
     "transform": TRANSFORM,
     **dict.fromkeys(("fill", "stroke"), COLOUR),
@@ -82,6 +89,7 @@ ALLOWED = {
     "class": CLASSES,
 }
 """Attributes that are passed on, each with all that it may say."""
+NUMERIC = (NUMBERS, LENGTH, PATH, TRANSFORM)
 REFUSED = re.compile(r"on\w*|style|href|src|filter|mask|clip-path|marker.*|begin|values|from|to")
 
 
@@ -107,6 +115,7 @@ def clean_svg(data: bytes, title: str) -> bytes:
         )
     builder = _Builder(title)
     parser = expat.ParserCreate(namespace_separator=" ")
+    parser.XmlDeclHandler = builder.refuse_encoding
     parser.StartElementHandler = builder.start
     parser.EndElementHandler = builder.end
     parser.CharacterDataHandler = builder.text
@@ -165,10 +174,17 @@ class _Builder:
         if name != "svg":
             raise NotADrawing(_("The file is not an SVG. Save the drawing as SVG or PNG."))
         box = attributes.get("viewBox") or _box_of(attributes)
-        numbers = [float(number) for number in re.findall(NUMBER, box)]
-        if len(numbers) != 4 or min(numbers[2:]) <= 0 or not NUMBERS.fullmatch(box):
+        numbers = _numbers_in(box) if NUMBERS.fullmatch(box.strip()) else []
+        if len(numbers) != 4 or min(numbers[2:]) <= 0:
             raise NotADrawing(
                 _("The drawing does not say how large it is. Give the SVG a viewBox.")
+            )
+        if min(numbers[2:]) < SMALLEST_SIDE or max(map(abs, numbers)) > LARGEST_NUMBER:
+            raise NotADrawing(
+                _(
+                    "The drawing is drawn too large or too small to be shown. Give the SVG a"
+                    " viewBox of some hundreds a side, 0 0 160 120 for example."
+                )
             )
         shown = " ".join(f"{number:g}" for number in numbers)
         label = escape(self.title, {QUOTE: "&quot;"})
@@ -198,6 +214,14 @@ class _Builder:
                     _("The drawing says %(name)s=“%(value)s”, which cannot be read safely.")
                     % {"name": name, "value": value[:40]}
                 )
+            if allowed in NUMERIC and max(map(abs, _numbers_in(value)), default=0) > LARGEST_NUMBER:
+                raise NotADrawing(
+                    _(
+                        "The drawing says %(name)s with a number beyond a million, which cannot be"
+                        " shown. Save it in a smaller scale."
+                    )
+                    % {"name": name}
+                )
             said.append(f" {name}={quoteattr(value.strip())}")
         return "".join(said)
 
@@ -219,6 +243,13 @@ class _Builder:
             _("The drawing declares a document type or entities. Save it as a plain SVG.")
         )
 
+    def refuse_encoding(self, _version: str, encoding: str | None, _standalone: int) -> None:
+        if encoding is not None and encoding.lower() not in ENCODINGS:
+            raise NotADrawing(
+                _("The drawing is written in “%(encoding)s”, which is not taken. Save it as UTF-8.")
+                % {"encoding": encoding[:40]}
+            )
+
     def refuse_instruction(self, *_said: object) -> None:
         raise NotADrawing(_("The drawing refers to a style sheet. Save it as a plain SVG."))
 
@@ -226,6 +257,10 @@ class _Builder:
         if not self.shapes:
             raise NotADrawing(_("There is nothing to see in the drawing. Save it again as SVG."))
         return "".join(self.parts)
+
+
+def _numbers_in(text: str) -> list[float]:
+    return [float(number) for number in re.findall(NUMBER, text)]
 
 
 def _box_of(attributes: dict[str, str]) -> str:

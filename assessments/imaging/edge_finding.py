@@ -16,6 +16,8 @@ from scipy.ndimage import gaussian_filter, gaussian_filter1d, map_coordinates
 from skimage.graph import route_through_array
 from skimage.measure import CircleModel, ransac
 
+from assessments.exceptions import NoEdgeFound, PictureTooSmall
+
 Array: TypeAlias = NDArray[np.float64]
 Point: TypeAlias = tuple[float, float]
 
@@ -31,10 +33,6 @@ RIM = 0.15
 """Of the insulation's diameter: how wide the rounded rim at its end is at most."""
 REACH = 0.16
 """How far from a click an edge is looked for, as a share of the picture's longer side."""
-
-
-class NoEdgeFound(ValueError):
-    """Nothing near the click is clear enough; marks are set by hand there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,12 +84,13 @@ def prepared(picture: Array) -> Array:
 
     Raises
     ------
-    ValueError
-        If it is not RGB or has a side under 64 pixels.
+    PictureTooSmall
+        If a side has under 64 pixels.
     """
     pixels = np.asarray(picture, dtype=np.float32)
-    if pixels.ndim != 3 or pixels.shape[2] != 3 or min(pixels.shape[:2]) < FEWEST_SIDE_PX:
-        raise ValueError(f"An RGB picture of at least {FEWEST_SIDE_PX} pixels a side is needed.")
+    assert pixels.ndim == 3, "RGB"  # noqa: S101 - the caller converts it
+    if min(pixels.shape[:2]) < FEWEST_SIDE_PX:
+        raise PictureTooSmall(FEWEST_SIDE_PX)
     return np.stack([gaussian_filter(pixels[..., c], SMOOTHED_PX) for c in range(3)]) / 255
 
 
@@ -238,6 +237,8 @@ def _end_along(
     # A cut or melted edge has a rounded, bright rim. Where it drops to the strands is the end.
     slope = np.gradient(unlike)
     near = np.arange(max(starts[0] - 4, 1), min(starts[0] + int(RIM * width), len(slope) - 1))
+    if not near.size:
+        return float(level), float(along[starts[0]])
     peaks = near[(slope[near] >= slope[near - 1]) & (slope[near] > slope[near + 1])]
     last = max(peaks[slope[peaks] >= 0.5 * slope[near].max()], default=starts[0])
     return float(level), float(along[0] + _peak(slope, int(last)))
@@ -352,7 +353,7 @@ def find_edge_between(picture: Array, toe: Point, top: Point, points: int = 9) -
     slope = np.sqrt(sum((g**2).sum(axis=0) for g in np.gradient(part, axis=(1, 2))))
     if not slope.size or slope.max() < LEAST_SLOPE:
         raise NoEdgeFound
-    cost = 1 / (0.03 + slope / np.quantile(slope, 0.995))
+    cost = 1 / (0.03 + slope / max(np.quantile(slope, 0.995), LEAST_SLOPE))
 
     def cell(point: Point) -> tuple[int, int]:
         return (

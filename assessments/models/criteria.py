@@ -102,6 +102,10 @@ class Criterion(models.Model):
         EYE = "eye", _("by eye")
         MEASURED = "measured", _("measured")
 
+    class ByEye(models.TextChoices):
+        WITH_A_REASON = "", _("with a reason")
+        NEVER = "never", _("never")
+
     class Severity(models.TextChoices):
         CRITICAL = "critical", _("critical")
         MAJOR = "major", _("major")
@@ -137,6 +141,14 @@ class Criterion(models.Model):
         choices=Datum.choices,
         blank=True,
         help_text=_("Of an insulation clearance, as the criterion’s document says."),
+    )
+    by_eye = models.CharField(
+        _("by eye instead"),
+        max_length=8,
+        choices=ByEye.choices,
+        blank=True,
+        default=ByEye.WITH_A_REASON,
+        help_text=_("Whether a measured criterion may be judged by eye, saying why."),
     )
     severity = models.CharField(_("severity"), max_length=10, choices=Severity.choices)
     demerits = models.PositiveSmallIntegerField(_("demerits"))
@@ -212,6 +224,17 @@ class Criterion(models.Model):
     @property
     def is_measured(self) -> bool:
         return self.how == self.How.MEASURED
+
+    @property
+    def how_asked(self) -> str:
+        """By eye, or measured; of what is measured also where it may not be judged by eye."""
+        said = str(self.get_how_display())
+        return said if self.may_be_judged_by_eye else _t("%(how)s, never by eye") % {"how": said}
+
+    @property
+    def may_be_judged_by_eye(self) -> bool:
+        """Whether it needs no measurement; where it is measured, of whoever says why."""
+        return not self.is_measured or self.by_eye != self.ByEye.NEVER
 
     @property
     def quantity_name(self) -> str:

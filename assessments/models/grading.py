@@ -1,6 +1,7 @@
 """One grader's reading of a board, and the judgements in it."""
 
 from decimal import Decimal
+from typing import Any
 
 from django.conf import settings
 from django.db import models
@@ -135,6 +136,12 @@ class Judgement(models.Model):
     uncertainty = models.DecimalField(
         _("expanded uncertainty U"), max_digits=12, decimal_places=5, null=True, blank=True
     )
+    by_eye_because = models.CharField(
+        _("by eye because"),
+        max_length=200,
+        blank=True,
+        help_text=_("Why a measured criterion was judged without a measurement."),
+    )
     note = models.CharField(_("note"), max_length=400, blank=True)
     with_the_rest = models.BooleanField(
         _("accepted with the rest"),
@@ -142,6 +149,9 @@ class Judgement(models.Model):
         help_text=_("One key accepted every criterion that was still open."),
     )
     judged_at = models.DateTimeField(default=timezone.now)
+
+    replaced: dict[str, Any] | None = None
+    """What an act replaced, as `services.judgements.remembered` has it; of a row just judged."""
 
     class Meta:
         ordering = ["grading", "joint", "criterion__order"]
@@ -193,6 +203,9 @@ class CannotTell(Recorded):
     asks = models.CharField(_("asks for"), max_length=8, choices=Asks.choices)
     note = models.CharField(_("note"), max_length=400, blank=True)
     taken_back_at = models.DateTimeField(null=True, blank=True)
+
+    replaced: dict[str, Any] | None = None
+    """The judgement that was taken away with it, as `Judgement.replaced`."""
 
     class Meta:
         ordering = ["-recorded_at", "-id"]

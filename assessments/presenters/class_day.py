@@ -26,6 +26,7 @@ from .board_page import state_shown
 from .grading_page import WHOLE_BOARD, reading_url
 
 OPEN = JointState.OPEN.value
+MOST_STAYS = 1  # criteria that a cell has room to name
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +35,8 @@ class StageCell:
 
     `state` is signed, to_sign, not_made or open; `rest` is how many judgements one tap makes,
     0 where none may be made so; `stays` are the criteria to be judged by themselves, with at
-    how many places each.
+    how many places each; `after` is the stage before that is open. `why_not` says of an open
+    stage why one tap accepts nothing there.
     """
 
     stage: Stage
@@ -43,9 +45,26 @@ class StageCell:
     places: int = 0
     rest: int = 0
     stays: tuple[tuple[str, int], ...] = ()
+    after: Stage | None = None
+    missing: tuple[str, ...] = ()
     url: str = ""
     photos: int = 0
     key: UUID = field(default_factory=uuid4)
+
+    @property
+    def why_not(self) -> str:
+        if self.missing and self.state in ("open", "not_made"):
+            return _("not made: %(names)s") % {"names": ", ".join(self.missing)}
+        if self.state != "open" or self.rest:
+            return ""
+        if self.stays:
+            shown = [f"{title}, {count}×" for title, count in self.stays[:MOST_STAYS]]
+            if len(self.stays) > MOST_STAYS:
+                shown.append(_("and %(n)d more") % {"n": len(self.stays) - MOST_STAYS})
+            return _("to judge: %(criteria)s") % {"criteria": "; ".join(shown)}
+        if self.after is not None:
+            return _("after “%(stage)s”") % {"stage": self.after.label}
+        return _("to judge one by one")
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +111,12 @@ class ClassDay:
     across: tuple[PositionsOf, ...]
     problem: str = ""
     held_next: str = ""
+
+    @property
+    def to_sign(self) -> int:
+        """How many stages are judged to the end and wait for a signature alone."""
+        cells = (cell for trainee in self.trainees for row in trainee.boards for cell in row.cells)
+        return sum(cell is not None and cell.state == "to_sign" for cell in cells)
 
     @property
     def photographed(self) -> dict[str, dict]:
@@ -192,8 +217,8 @@ def _in_order(cells: Iterable[StageCell | None]) -> tuple[StageCell | None, ...]
     """Stages as they follow each other: none is passed in one tap while one before it is open."""
     ordered: list[StageCell | None] = []
     for cell in cells:
-        waits = any(cell is not None and cell.state == "open" for cell in ordered)
-        ordered.append(replace(cell, rest=0) if cell is not None and waits else cell)
+        waits_for = next((one.stage for one in ordered if one and one.state == "open"), None)
+        ordered.append(replace(cell, rest=0, after=waits_for) if cell and waits_for else cell)
     return tuple(ordered)
 
 
@@ -232,6 +257,7 @@ def _cell(for_grader: BoardForGrader, stage: Stage) -> StageCell:
         places=places,
         rest=rest if is_open and not stays and not for_grader.missing else 0,
         stays=tuple(stays.most_common()),
+        missing=for_grader.missing,
         url=url,
         photos=photos,
     )

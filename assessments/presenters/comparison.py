@@ -1,15 +1,18 @@
 """What a grader may lay beside the joint under judgement, to hold it against.
 
-The criterion's drawings, the same position on an earlier board of the same person, and what
-that person said of this joint in their own reading. None of it is counted or changed here.
+The criterion's drawings, the make of this joint before it was reworked, the same position on an
+earlier board of the same person and where somebody else made it well, and what the maker said of
+this joint in their own reading. None of it is counted or changed here.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+from django.db.models import Exists, OuterRef
 
 from assessments import access
 from assessments.domain.scoring import JointState
-from assessments.models import Board, Criterion, Joint, Judgement
+from assessments.models import Board, Criterion, Grading, Joint, Judgement, Photo, Rework
 from assessments.queries import board_results
 from assessments.queries.board_for_grader import BoardForGrader
 from people.models import User
@@ -19,13 +22,16 @@ from .result_pictures import Picture, picture_of_place
 from .result_sheet import JudgementShown, judgement_shown
 
 MOST_EARLIER = 8
+MOST_LOOKED_AT = 5  # boards of others, latest first, for one on which the joint is good
 
 
 @dataclass(frozen=True, slots=True)
 class Earlier:
-    """The same position on an earlier board, as its signed judgements say it is.
+    """A joint at the same position, as the signed judgements of its board say it is.
 
-    ``said`` is the judgement under the criterion on screen, ``faults`` every rejected one.
+    ``said`` is the judgement under the criterion on screen, ``faults`` every rejected one;
+    ``state`` is empty where the user may not see what was judged. ``make`` is said where the
+    board has several.
     """
 
     board: Board
@@ -33,6 +39,8 @@ class Earlier:
     picture: Picture | None
     said: JudgementShown | None
     faults: tuple[JudgementShown, ...]
+    make: int = 1
+    sent_back: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +59,8 @@ class Comparison:
     criterion: Criterion | None
     boards: Sequence[Board]
     earlier: Earlier | None
+    make_before: Earlier | None
+    example: Earlier | None
     own: tuple[OwnLine, ...]
 
 
@@ -102,6 +112,8 @@ def comparison_for(
         criterion=criterion,
         boards=boards,
         earlier=_earlier(chosen, place_name, stage.value, code) if chosen else None,
+        make_before=_make_before(for_grader, user, joint, stage.value, code) if joint else None,
+        example=_example(for_grader.board, user, place_name, stage.value, code),
         own=tuple(own),
     )
 
@@ -133,8 +145,10 @@ def _earlier(board: Board, place_name: str, stage: str, code: str) -> Earlier | 
     reading = board_results.read_board(board)
     parts = [*reading.joints, *reading.spare, *([reading.board] if reading.board else [])]
     part = next((joint for joint in parts if _name(joint.joint) == place_name), None)
-    if part is None:
-        return None
+    return _shown(board, part, stage, code) if part else None
+
+
+def _shown(board: Board, part: board_results.JudgedJoint, stage: str, code: str) -> Earlier:
     under = next(
         (judgement for judgement in part.judgements if judgement.criterion.code == code), None
     )
@@ -147,4 +161,74 @@ def _earlier(board: Board, place_name: str, stage: str, code: str) -> Earlier | 
         faults=tuple(
             judgement_shown(judgement) for judgement in part.rejections if judgement != under
         ),
+        make=part.joint.make if part.joint else 1,
     )
+
+
+def _make_before(
+    for_grader: BoardForGrader, user: User, joint: Joint, stage: str, code: str
+) -> Earlier | None:
+    """The make of a joint before the one on screen, and why it was sent back.
+
+    What was judged of it is not shown to whoever judges without the others' judgements: of two
+    graders, or for another reading. Its photograph is.
+    """
+    before = next(
+        (
+            make
+            for make in for_grader.makes
+            if make.position_id == joint.position_id and make.make == joint.make - 1
+        ),
+        None,
+    )
+    if before is None:
+        return None
+    board = for_grader.board
+    is_blind = board.exercise.graders > 1 or for_grader.kind == Grading.Kind.ANOTHER
+    if not is_blind and access.may_see_outcome(user, board):
+        reading = board_results.read_board(board)
+        part = next((each for each in reading.earlier if each.joint == before), None)
+        if part is not None:
+            sent_back = Rework.objects.filter(joint=joint).values_list("reason", flat=True).first()
+            shown = _shown(board, part, stage, code)
+            state = part.state_for_statistics.value
+            return replace(shown, state=state, sent_back=sent_back or "")
+    photos = list(board.photos.order_by("order", "id"))
+    picture = picture_of_place(before, None, photos, stage)
+    return Earlier(board, "", picture, None, (), make=before.make)
+
+
+def _example(board: Board, user: User, place_name: str, stage: str, code: str) -> Earlier | None:
+    """The same position as somebody else made it well, on the latest board that shows it.
+
+    Of boards alone that the user reads and of which they may see what was judged.
+    """
+    good = Judgement.objects.filter(
+        grading__board=OuterRef("pk"),
+        grading__signings__isnull=False,
+        criterion__code=code,
+        outcome=Judgement.Outcome.ACCEPT,
+        joint__position__name=place_name,
+    )
+    shown = Photo.objects.filter(board=OuterRef("pk"), joint__position__name=place_name)
+    boards = (
+        access.boards_readable_by(user)
+        .graded()
+        .filter(Exists(good), Exists(shown), exercise__code=board.exercise.code)
+        .exclude(person=board.person_id)
+        .select_related("exercise", "site", "person", "outcome", "reading_request")
+        .prefetch_related("exercise__positions")
+    )
+    for other in boards[:MOST_LOOKED_AT]:
+        if not access.may_see_outcome(user, other):
+            continue
+        found = _earlier(other, place_name, stage, code)
+        if (
+            found is not None
+            and found.picture is not None
+            and found.state == JointState.ACCEPTED.value
+            and found.said is not None
+            and not found.said.rejects
+        ):
+            return found
+    return None

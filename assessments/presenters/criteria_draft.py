@@ -2,15 +2,19 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cached_property
 
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 
 from assessments.models import CriteriaSet, Criterion
 from assessments.queries import criteria_sets
+from records.domain.shown import Line, Shown
 from training.models import Stage
 
 from .criteria_words import CriterionDifference, compare_sets, counted
+from .judgement_words import criterion_limits, kind_shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,3 +120,24 @@ def _of_joints_at(stage: str) -> Callable[[Criterion], bool]:
 
 def _of_board(criterion: Criterion) -> bool:
     return criterion.of == Criterion.Of.BOARD
+
+
+def draft_shown(made: CriteriaSet, at: datetime) -> Shown:
+    """What is shown of a draft to whoever publishes it, criterion by criterion."""
+    lines = {_("Summary"): Line(made.summary), _("Document"): Line(made.document)}
+    for criterion in made.all_criteria:
+        lines[f"{criterion.title} ({criterion.code})"] = Line(_says(criterion))
+    return Shown(criteria_sets.draft_digest(made), at, lines)
+
+
+def _says(criterion: Criterion) -> str:
+    demerits = ngettext("%(n)d demerit", "%(n)d demerits", criterion.demerits)
+    words = [
+        kind_shown(criterion),
+        demerits % {"n": criterion.demerits},
+        criterion_limits(criterion),
+        criterion.text,
+        " ".join(filter(None, (criterion.document, criterion.edition, criterion.clause))),
+        _("confirmed") if criterion.confirmed_at else _("not confirmed"),
+    ]
+    return ", ".join(filter(None, words))

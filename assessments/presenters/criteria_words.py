@@ -37,6 +37,7 @@ FIELD_NAMES = {
     "high": gettext_lazy("at most"),
     "unit": gettext_lazy("unit"),
     "datum": gettext_lazy("measured from"),
+    "by_eye": gettext_lazy("by eye instead"),
     "severity": gettext_lazy("severity"),
     "demerits": gettext_lazy("demerits"),
     "document": gettext_lazy("document"),
@@ -85,6 +86,8 @@ def field_name(name: str) -> str:
 
 def value_shown(name: str, value: Any) -> str:
     """A field's value as people read it; ``none`` where it is empty."""
+    if name == "by_eye":
+        return str(dict(Criterion.ByEye.choices)[value])
     if value in ("", None, []):
         return _("any") if name == "alloys" else _("none")
     choices: Mapping[Any, Any] = {
@@ -192,7 +195,7 @@ def _of_new(criterion: Criterion) -> CriterionDifference:
         "<ins>{}</ins> “{}” {}, {}, {}. {}",
         _("new:"),
         criterion.text,
-        criterion.get_how_display().capitalize(),
+        criterion.how_asked.capitalize(),
         criterion.get_severity_display(),
         demerits_shown(criterion.demerits),
         ", ".join(criterion.joint_type_names).capitalize() + ".",

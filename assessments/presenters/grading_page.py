@@ -6,6 +6,7 @@ from decimal import Decimal
 from urllib.parse import urlencode
 
 from django.urls import reverse
+from django.utils.translation import gettext_lazy
 
 from assessments.domain import scoring
 from assessments.domain.verdict import Verdict
@@ -29,6 +30,13 @@ from training.models import JointType, Stage
 WHOLE_BOARD = board_results.WHOLE_BOARD
 OPEN = scoring.JointState.OPEN.value
 KEYS = "1234567890"
+REASONS = (
+    gettext_lazy("far inside its limit, seen beside a gauge"),
+    gettext_lazy("plainly outside its limit"),
+    gettext_lazy("no photograph shows it and no instrument reaches it"),
+    gettext_lazy("nothing is there to measure"),
+)
+"""Common reasons to judge by eye what is measured; any other is written."""
 
 
 @dataclass(slots=True)
@@ -119,12 +127,14 @@ class GradingPage:
     preload: list[Photo]
     how: str
     magnification: Decimal | None
+    because: str
     can_undo: bool
     stage_is_signed: bool
     signed_first: StageTab | None
     asked: list[Criterion]
     missing: tuple[str, ...] = field(default=())
 
+    reasons = REASONS
     states = (*(state.value for state in scoring.JointState), "not_applicable")
     outcomes = (*Judgement.Outcome.values, OPEN)
 
@@ -132,6 +142,22 @@ class GradingPage:
     def measures(self) -> bool:
         """Whether anything is measured at this stage."""
         return any(criterion.is_measured for criterion in self.asked)
+
+    @property
+    def because_shown(self) -> str:
+        """Why what is shown was judged by eye; else the last reason given on this board."""
+        judged = self.line.judgement if self.line else None
+        return (judged.by_eye_because if judged else "") or self.because
+
+    @property
+    def wants_measurement(self) -> bool:
+        """Whether the criterion that is shown is judged by no key alone."""
+        return self.line is not None and self.line.criterion.is_measured and not self.own
+
+    @property
+    def accepts_what_is_shown(self) -> bool:
+        """Whether accepting the rest takes the criterion that is shown with it."""
+        return self.line is not None and not (self.line.judgement or self.wants_measurement)
 
     @property
     def photo_number(self) -> int:
@@ -264,6 +290,7 @@ def grading_page(
         preload=_preload(for_grader, stage, photos, photo, [following, *ahead[:1]]),
         how=(how or Judgement.How.PHOTOGRAPH) if photo else Judgement.How.AT_BOARD,
         magnification=magnification,
+        because=for_grader.reason_by_eye,
         can_undo=_can_undo(for_grader),
         stage_is_signed=stage.value in for_grader.closed,
         signed_first=next((tab for tab in tabs if tab.stage == before), None),

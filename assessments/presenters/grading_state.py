@@ -39,6 +39,7 @@ def board_state(for_grader: BoardForGrader, screen: GradingPage, tools: dict[int
         "closed": screen.stage_is_signed,
         "missing": bool(screen.missing),
         "undo": screen.can_undo,
+        "because": screen.because,
         "place": screen.place.name,
         "criterion": screen.line.criterion.code if screen.line else "",
         "photo": screen.photo.key if screen.photo else "",
@@ -54,7 +55,7 @@ def board_state(for_grader: BoardForGrader, screen: GradingPage, tools: dict[int
             for joint in places
         ],
         "criteria": {
-            criterion.code: _criterion(criterion)
+            criterion.code: _criterion(criterion, own=for_grader.own)
             for stage_criteria in asked.values()
             for criterion in stage_criteria
         },
@@ -123,6 +124,8 @@ def judgement(judgement: Judgement, for_grader: BoardForGrader, tools: dict[int,
         "uncertainty": plain(judgement.uncertainty),
         "tool": tools.get(judgement.tool_id or 0, ""),
         "marks": judgement.measurement_id,
+        "at": judgement.judged_at.isoformat(),
+        "because": judgement.by_eye_because,
     }
 
 
@@ -172,12 +175,14 @@ def _measured(measured: MeasuredPlace) -> State:
     }
 
 
-def _criterion(criterion: Criterion) -> State:
+def _criterion(criterion: Criterion, *, own: bool) -> State:
     return {
         "title": criterion.title,
         "minor": criterion.severity == Criterion.Severity.MINOR,
         "rest": may_go_with_the_rest(criterion),
         "measured": criterion.is_measured,
+        "must_measure": criterion.is_measured and not own,
+        "by_eye": criterion.may_be_judged_by_eye,
         "quantity": criterion.quantity if is_read_on_photographs(criterion) else "",
         "unit": unit_suffix(criterion.unit) if criterion.is_measured else "",
         "sign": unit_sign(criterion.unit),

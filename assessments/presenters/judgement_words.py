@@ -1,14 +1,16 @@
 """Criteria and judgements in words: units, limits, the word for a state."""
 
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
 from django.utils.translation import gettext as _
 
 from assessments.domain.scoring import RuleLine
-from assessments.models import Criterion, Joint, Judgement
+from assessments.models import CannotTell, Criterion, Joint, Judgement
 from assessments.services.judgements import measured_verdict
 from people.presenters import quantities
+from people.presenters.days import format_short_instant
 
 WINDOW = 0.6  # of a photograph's width and height round a marked place
 
@@ -32,6 +34,14 @@ def kind_shown(criterion: Criterion) -> str:
     if criterion.severity == Criterion.Severity.CRITICAL:
         return f"{_('measured')}, {severity}"
     return _("measured")
+
+
+def how_shown(judgement: Judgement) -> str:
+    """How it was judged; of what is measured and was judged by eye also why."""
+    how = str(judgement.get_how_display())
+    if not judgement.by_eye_because:
+        return how
+    return _("%(how)s, because “%(reason)s”") % {"how": how, "reason": judgement.by_eye_because}
 
 
 def value_shown(judgement: Judgement, unit: str) -> str:
@@ -148,6 +158,29 @@ def verdict_name(state: Any) -> str:
         "rejected": _("rejected"),
         "not_applicable": _("not asked for"),
     }.get(str(state), str(state))
+
+
+def overwritten_says(row: Judgement | CannotTell) -> str:
+    """What an act replaced that its grader was not shown, and what it says now."""
+    replaced = row.replaced or {}
+    was = str(Judgement.Outcome(replaced["outcome"]).label)
+    if replaced["note"]:
+        was = f"{was} (“{replaced['note']}”)"
+    at = datetime.fromisoformat(replaced["judged_at"])
+    now = (
+        Judgement.Outcome(row.outcome).label
+        if isinstance(row, Judgement)
+        else _("open, and asks for %(asks)s") % {"asks": row.get_asks_display()}
+    )
+    return _(
+        "%(place)s, %(criterion)s was %(was)s, judged in another window on %(at)s; now: %(now)s."
+    ) % {
+        "place": joint_name(row.joint) if row.joint else _("Whole board"),
+        "criterion": row.criterion.title,
+        "was": was,
+        "at": format_short_instant(at, row.grading.board.site.time_zone),
+        "now": now,
+    }
 
 
 def rule_name(rule: str) -> str:

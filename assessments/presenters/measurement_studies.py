@@ -1,6 +1,5 @@
 """What the pages and files of a measurement study say."""
 
-import csv
 import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -23,6 +22,7 @@ from assessments.queries.measurement_studies import (
     readings_of,
 )
 from people.models import User
+from people.presenters import exported_tables as exports
 from people.presenters.days import format_unbroken_day
 from people.presenters.quantities import (
     format_number,
@@ -478,33 +478,28 @@ COLUMNS = (
     "remarks",
     "read_at",
 )
-STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
-
-
-class _Line:
-    """What csv.writer writes to when each row is handed on at once."""
-
-    def write(self, value: str) -> str:
-        return value
 
 
 def csv_lines(study: MeasurementStudy, user: User, *, whole: bool) -> Iterator[str]:
     """The readings of a closed study as lines of a CSV file; one's own alone unless whole."""
-    writer = csv.writer(_Line())
-    yield "\ufeff" + writer.writerow(COLUMNS)
-    for reading in readings_of(study):
-        if whole or reading.grader.user_id == user.pk:
-            yield writer.writerow(_cells(study, reading))
+    return exports.csv_lines(
+        COLUMNS,
+        (
+            _cells(study, reading)
+            for reading in readings_of(study)
+            if whole or reading.grader.user_id == user.pk
+        ),
+    )
 
 
 def _cells(study: MeasurementStudy, reading: StudyReading) -> Sequence[str]:
     place = reading.study_photo
     return (
-        _text(study.title),
-        _text(reading.grader.user),
+        study.title,
+        str(reading.grader.user),
         str(reading.turn + 1),
-        _text(place.joint.board.number),
-        _text(place.joint),
+        place.joint.board.number,
+        str(place.joint),
         str(place.order + 1),
         place.photo.sha256,
         repr(reading.value),
@@ -517,9 +512,3 @@ def _cells(study: MeasurementStudy, reading: StudyReading) -> Sequence[str]:
         " ".join(reading.remarks),
         reading.recorded_at.isoformat(),
     )
-
-
-def _text(value: Any) -> str:
-    """What people typed, so that no spreadsheet program takes it for a formula."""
-    text = str(value)
-    return f"'{text}" if text.lstrip(" ").startswith(STARTS_A_FORMULA) else text

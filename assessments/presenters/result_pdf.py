@@ -67,6 +67,8 @@ class _TypstData:
             "score": sheet.score,
             "facts": sheet.facts,
             "rules": [[rule.name, rule.value, rule.asked, rule.met] for rule in sheet.rules],
+            "measured": sheet.measured,
+            "by_eye": sheet.by_eye,
             "joints": [
                 [part.name, part.note, part.state, part.state_word, part.points]
                 for part in sheet.parts

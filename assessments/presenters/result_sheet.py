@@ -14,8 +14,8 @@ from django.utils.translation import ngettext
 from assessments.domain.scoring import BoardResult, JointState
 from assessments.exceptions import NothingToPrint
 from assessments.models import Board, Criterion, Grading, Judgement, Photo, StageSigning
-from assessments.presenters import judgement_words
-from assessments.queries import board_results
+from assessments.presenters import judgement_words, measured_by_words
+from assessments.queries import board_results, measured_by
 from assessments.services.grading import gradings_of
 from people.models import Person, User
 from people.presenters import paper
@@ -126,6 +126,8 @@ class ResultSheet:
     score: str
     facts: tuple[Fact, ...]
     rules: tuple[RuleSaid, ...]
+    measured: str
+    by_eye: tuple[Fact, ...]
     parts: tuple[Part, ...]
     signed: tuple[Signed, ...]
     corrections: tuple[str, ...]
@@ -179,6 +181,7 @@ def result_sheet(board: Board, *, user: User, at: datetime) -> ResultSheet:
         for joint in readings
     )
     judged = [judgement for joint in readings for judgement in joint.judgements]
+    measured = measured_by.tally_of(reading)
     return ResultSheet(
         board=board,
         result=result,
@@ -186,6 +189,8 @@ def result_sheet(board: Board, *, user: User, at: datetime) -> ResultSheet:
         score=format_score(result.score),
         facts=_facts(board),
         rules=tuple(_rules(reading)),
+        measured=measured_by_words.tally_says(measured),
+        by_eye=tuple(measured_by_words.by_eye_lines(measured)),
         parts=parts,
         signed=tuple(_signed(board, reading)),
         corrections=tuple(_corrections(board)),
@@ -301,6 +306,10 @@ def _part(
         if not judgement.rejects and judgement.judgement.value is None
     ]
     noted = [judgement for judgement in plain if judgement.judgement.note]
+    by_eye: dict[str, list[str]] = {}
+    for judgement in plain:
+        if judgement.judgement.by_eye_because:
+            by_eye.setdefault(judgement.judgement.by_eye_because, []).append(judgement.title)
     groups = [
         (_("Accepted"), Judgement.Outcome.ACCEPT, False),
         (_("Accepted with the rest"), Judgement.Outcome.ACCEPT, True),
@@ -315,11 +324,16 @@ def _part(
             judgement.title
             for judgement in plain
             if judgement not in noted
+            and not judgement.judgement.by_eye_because
             and judgement.judgement.outcome == outcome
             and judgement.judgement.with_the_rest == rest
         ]
         if names:
             lines.append((label, "; ".join(names)))
+    lines += [
+        (_("By eye because “%(reason)s”") % {"reason": reason}, "; ".join(titles))
+        for reason, titles in by_eye.items()
+    ]
     points = format_score(result.score)
     if joint is None:
         cost = sum(judgement.criterion.demerits for judgement in judgements if judgement.rejects)
@@ -346,7 +360,7 @@ def judgement_shown(judgement: Judgement) -> JudgementShown:
     """Put one judgement into words."""
     criterion = judgement.criterion
     verdict = judgement_words.criterion_verdict(judgement)
-    how = [str(judgement.get_how_display())]
+    how = [judgement_words.how_shown(judgement)]
     if judgement.tool:
         how[0] += f" {judgement.tool}"
     if judgement.magnification:

@@ -3,12 +3,14 @@
 from collections.abc import Sequence
 from datetime import datetime
 
+from django.db.models import prefetch_related_objects
 from django.utils.translation import gettext as _
 
 from assessments.models import Board, Grading, Judgement, Photo
 from assessments.queries import board_results
 from assessments.queries.effective_judgements import Disagreement
 from assessments.queries.stage_to_sign import (
+    PHOTOS_SHOWN,
     decisions_to_sign,
     judgements_covered,
     stage_to_sign,
@@ -16,7 +18,7 @@ from assessments.queries.stage_to_sign import (
 from people.presenters.days import format_short_instant
 from records.domain.shown import Line, Shown, digest_of
 
-from .judgement_words import joint_name, measured_shown, plain
+from .judgement_words import how_shown, joint_name, measured_shown, plain
 
 
 def stage_shown(
@@ -49,8 +51,9 @@ def stage_shown(
         for judgement in in_order
     }
     # A photograph is signed for where somebody judged by it; that others came is told as well.
-    photos = grading.board.photos.filter(stage__in=("", stage))
-    for photo in photos.select_related("joint__position", "added_by__person"):
+    prefetch_related_objects([grading.board], PHOTOS_SHOWN)
+    photos = grading.board.photos.all()
+    for photo in (photo for photo in photos if photo.stage in ("", stage)):
         lines[_photograph(photo)] = Line(
             _("added by %(name)s")
             % {"name": photo.added_by.get_full_name() if photo.added_by else _("somebody")},
@@ -80,7 +83,7 @@ def _says(judgement: Judgement) -> str:
     words = [
         judgement.get_outcome_display(),
         _("accepted with the rest") if judgement.with_the_rest else "",
-        judgement.get_how_display(),
+        how_shown(judgement),
         f"{plain(judgement.magnification)}×" if judgement.magnification is not None else "",
         measured_shown(judgement, judgement.criterion.unit),
         judgement.tool.code if judgement.tool else "",

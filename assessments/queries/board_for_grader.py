@@ -230,6 +230,23 @@ class BoardForGrader:
             for judgement in by_reading.get((reading, stage), ())
         }
 
+    @property
+    def reason_by_eye(self) -> str:
+        """Why the user accepted by eye last on this board; it is offered for the next.
+
+        What is rejected by eye has a reason of its own each time.
+        """
+        reading = self.reading.pk if self.reading else None
+        given = [
+            judgement
+            for judgement in self._judgements
+            if judgement.grading_id == reading
+            and judgement.by_eye_because
+            and judgement.outcome == Judgement.Outcome.ACCEPT
+        ]
+        last = max(given, key=lambda judgement: (judgement.judged_at, judgement.pk), default=None)
+        return last.by_eye_because if last else ""
+
     @cached_property
     def _judged_by_maker(self) -> dict[tuple[int | None, int], Judgement]:
         if self.own:

@@ -179,13 +179,20 @@ class StageSummary:
         }
 
 
-def stage_summary(grading: Grading, stage: str) -> StageSummary:
+def stage_summary(
+    grading: Grading, stage: str, makes: effective_judgements.Makes | None = None
+) -> StageSummary:
     """Judge every joint at one stage by the judgements there are.
 
     A spare joint that nobody began to judge is left out; one that was begun must be
     finished like the others.
+
+    Parameters
+    ----------
+    makes : Makes, optional
+        Every make on the board, where they have been read already.
     """
-    makes = effective_judgements.makes_of(grading.board)
+    makes = effective_judgements.makes_of(grading.board) if makes is None else makes
     joints = joints_read(grading, stage, makes)
     outcomes = outcomes_by_joint(grading, stage)
     present = {joint.position_id for joint in makes}
@@ -291,6 +298,8 @@ def _signed_line(judgement: Judgement) -> dict[str, Any]:
         "note": judgement.note,
         "with_the_rest": judgement.with_the_rest,
         "judged_at": judgement.judged_at.isoformat(),
+        # Judgements of before reasons were asked for were signed without them.
+        **({"by_eye_because": judgement.by_eye_because} if judgement.by_eye_because else {}),
     } | _marked(judgement.measurement, judgement.repeats)
 
 

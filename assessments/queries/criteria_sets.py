@@ -23,6 +23,7 @@ FIELDS = (
     "high",
     "unit",
     "datum",
+    "by_eye",
     "severity",
     "demerits",
     "accept_drawing",

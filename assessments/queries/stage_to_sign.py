@@ -3,10 +3,18 @@
 from collections.abc import Iterable
 from typing import Any
 
-from assessments.models import Board, Grading, Judgement, StageSigning
+from django.db.models import Prefetch
+
+from assessments.models import Board, Grading, Judgement, Photo, StageSigning
 
 from . import board_results
 from .effective_judgements import Disagreement
+
+PHOTOS_SHOWN = Prefetch(
+    "photos",
+    Photo.objects.select_related("joint__position", "added_by__person").order_by("order", "id"),
+)
+"""A board's photographs, as pages tell of them that sign its stages."""
 
 
 def judgements_covered(grading: Grading, stage: str) -> list[Judgement]:

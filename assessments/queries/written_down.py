@@ -5,10 +5,11 @@ What a stage signature covers is `board_results.signed_content`.
 
 import hashlib
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
 from typing import Any
 
-from django.db.models import Max, Q
+from django.db.models import Max, Model, Q
 
 from assessments.models import (
     Board,
@@ -60,6 +61,7 @@ ASKED = "another reading asked for"
 ANSWERED = "another reading answered"
 CHECKED = "destructive check recorded"
 PUBLISHED = "criteria set published"
+SET_RETIRED = "criteria set retired"
 DECLARED = "photo set-up declared"
 QUALIFIED = "photo set-up qualified"
 RETIRED = "photo set-up retired"
@@ -67,6 +69,7 @@ TOLERANCE = "wire tolerance stated"
 DRAWN = "drawing added"
 CHOSEN = "criteria set chosen for an exercise"
 COULD_NOT_TELL = "could not tell from a photograph"
+ASKED_NO_MORE = "took back what could not be told"
 STUDY_MADE = "measurement study made"
 STUDY_MARKED = "marked in a measurement study"
 STUDY_REFERENCE = "reference value of a measurement study stated"
@@ -505,8 +508,47 @@ def _photos(written: Sequence[Written]) -> dict[int, Content]:
     return rebuilt
 
 
+def _instants(model: type[Model], written: Sequence[Written], act: str) -> dict[str, datetime]:
+    """When the trail says that an act was done to each, the last time that it was."""
+    entries = TrailEntry.objects.filter(
+        about_type=kind_of(model.__name__),
+        about_id__in={entry.about_id for entry in written},
+        act=act,
+    )
+    return dict(entries.order_by().values_list("about_id").annotate(Max("recorded_at")))
+
+
+def _sets(written: Sequence[Written]) -> dict[int, Content]:
+    """Sets as they were published; one that retired at another instant than the trail says so."""
+    rows = rebuilding.rows_by_number(CriteriaSet.objects.prefetch_related("criteria"), written)
+    retired = _instants(CriteriaSet, written, SET_RETIRED)
+    return {
+        number: published_content(row) | _unlike("retired_at", row, retired)
+        for number, row in rows.items()
+    }
+
+
+def _untold(written: Sequence[Written]) -> dict[int, Content]:
+    """What could not be told; what was taken back at another instant than the trail says so."""
+    asked = CannotTell.objects.select_related(
+        "grading__board", "joint__position", "criterion", "photo"
+    )
+    rows = rebuilding.rows_by_number(asked, written)
+    taken_back = _instants(CannotTell, written, ASKED_NO_MORE)
+    return {
+        number: cannot_tell_content(row) | _unlike("taken_back_at", row, taken_back)
+        for number, row in rows.items()
+    }
+
+
+def _unlike(name: str, row: Model, instants: Mapping[str, datetime]) -> dict[str, Any]:
+    """What a row says, where the trail says otherwise: no entry has it, so it is named."""
+    value = getattr(row, name)
+    return {} if value == instants.get(str(row.pk)) else {name: value}
+
+
 def _choices(written: Sequence[Written]) -> dict[int, Content]:
-    """Which set an exercise goes by is compared with the last entry that says so."""
+    """Which set an exercise goes by, and who chose it, is compared with the last entry."""
     rows = rebuilding.rows_by_number(ExerciseCriteria.objects.all(), written)
     last = dict(
         TrailEntry.objects.filter(
@@ -518,13 +560,17 @@ def _choices(written: Sequence[Written]) -> dict[int, Content]:
         .values_list("about_id")
         .annotate(Max("number"))
     )
-    return {
-        entry.number: exercise_criteria_content(rows[entry.number])
-        if last[entry.about_id] == entry.number
-        else {"exercise": rows[entry.number].exercise_code}
-        for entry in written
-        if entry.number in rows
-    }
+    rebuilt: dict[int, dict[str, Any]] = {}
+    for entry in written:
+        if (choice := rows.get(entry.number)) is None:
+            continue
+        if last[entry.about_id] != entry.number:
+            rebuilt[entry.number] = {"exercise": choice.exercise_code}
+            continue
+        rebuilt[entry.number] = exercise_criteria_content(choice)
+        if choice.chosen_by_id != entry.actor_id:
+            rebuilt[entry.number] |= {"chosen_by": choice.chosen_by_id}
+    return dict(rebuilt)
 
 
 def _signings(written: Sequence[Written]) -> dict[int, Content]:
@@ -558,12 +604,8 @@ def register() -> None:
     reworks = Rework.objects.select_related("joint__board", "joint__position")
     requests = ReadingRequest.objects.select_related("board")
     checks = DestructiveCheck.objects.select_related("board")
-    untold = CannotTell.objects.select_related(
-        "grading__board", "joint__position", "criterion", "photo"
-    )
     setups = PhotoSetup.objects.select_related("site")
     tolerances = WireTolerance.objects.select_related("site")
-    sets = CriteriaSet.objects.prefetch_related("criteria")
     studies = MeasurementStudy.objects.select_related("site", "criterion").prefetch_related(
         "photos__photo", "graders"
     )
@@ -583,7 +625,7 @@ def register() -> None:
         ([ASKED], _by_number(requests, request_content), ReadingRequest),
         ([ANSWERED], _by_number(requests, answer_content), ReadingRequest),
         ([CHECKED], _by_number(checks, check_content), DestructiveCheck),
-        ([COULD_NOT_TELL], _by_number(untold, cannot_tell_content), CannotTell),
+        ([COULD_NOT_TELL], _untold, CannotTell),
         ([DECLARED], _by_number(setups, setup_content), PhotoSetup),
         (
             [QUALIFIED],
@@ -625,7 +667,7 @@ def register() -> None:
     rebuilding.register_entries(
         [PUBLISHED],
         CriteriaSet._meta.db_table,
-        _by_number(sets, published_content),
+        _sets,
         criteria=Part(Criterion._meta.db_table, ("code",)),
     )
     rebuilding.register_entries(

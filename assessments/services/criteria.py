@@ -18,6 +18,7 @@ from assessments.exceptions import CannotChangeCriteria
 from assessments.models import CriteriaSet, Criterion, ExerciseCriteria
 from assessments.queries import criteria_sets, written_down
 from people.models import Installation, User
+from records.exceptions import ShownOtherwise
 from records.services import trail
 from training.models import Exercise
 
@@ -88,27 +89,25 @@ def begin_criteria_set(
     CannotChangeCriteria
         If there is a set of that title.
     """
-    if CriteriaSet.objects.filter(title__iexact=title).exists():
+    # A set that is being begun has no row yet that others could wait for.
+    trail.lock_trail()
+    titles = CriteriaSet.objects.order_by().values_list("title", flat=True).distinct()
+    # In Python, since SQLite knows the capitals of ASCII alone.
+    alike = next((known for known in titles if known.casefold() == title.casefold()), None)
+    if alike is not None:
         raise CannotChangeCriteria(
             _("There is a set “%(title)s” already. Draft its next revision, or give another title.")
-            % {"title": title}
+            % {"title": alike}
         )
-    try:
-        with transaction.atomic():
-            made = CriteriaSet.objects.create(
-                title=title,
-                revision=1,
-                summary=summary,
-                document=document,
-                product_class=product_class,
-                by_default=not CriteriaSet.objects.filter(by_default=True).exists(),
-                recorded_at=at,
-            )
-    except IntegrityError as error:  # Somebody else gave the title at the same moment.
-        raise CannotChangeCriteria(
-            _("Somebody else has just begun a set “%(title)s”. Go on with that one.")
-            % {"title": title}
-        ) from error
+    made = CriteriaSet.objects.create(
+        title=title,
+        revision=1,
+        summary=summary,
+        document=document,
+        product_class=product_class,
+        by_default=not CriteriaSet.objects.filter(by_default=True).exists(),
+        recorded_at=at,
+    )
     if copied_from is not None:
         _copy(copied_from, made)
     record(
@@ -326,7 +325,7 @@ def publish_criteria_set(
     at: datetime,
     reason: str = "",
     proof: str = "",
-    shown: str = "",
+    shown: str | None = None,
 ) -> CriteriaSet:
     """Publish a draft, which boards are judged by from then on; what it replaces retires.
 
@@ -338,23 +337,23 @@ def publish_criteria_set(
     reason, proof : str
         Why, and what `people.services.proof.prove_identity` returned; in the trail. Nobody is
         asked for them where a command publishes.
-    shown : str
-        `criteria_sets.draft_digest` of the draft as the page showed it; empty where a command
+    shown : str, optional
+        `criteria_sets.draft_digest` of the draft as the page showed it; None where a command
         publishes.
 
     Raises
     ------
     CannotChangeCriteria
-        If it is published already, is not what was shown, has no criteria, or, outside a demo,
-        has one whose limit nobody has confirmed.
+        If it is published already, has no criteria, or, outside a demo, has one whose limit nobody
+        has confirmed.
+    ShownOtherwise
+        If it is not what was shown.
     """
-    _lock_title(criteria_set.title)
-    made = locked(criteria_set)
+    _lock_sets()
+    made = CriteriaSet.objects.get(pk=criteria_set.pk)
     refuse_published(made)
-    if shown and shown != criteria_sets.draft_digest(made):
-        raise CannotChangeCriteria(
-            _("The draft was changed since you opened this page. Look at it again, then publish.")
-        )
+    if shown is not None and shown != criteria_sets.draft_digest(made):
+        raise ShownOtherwise
     if not made.criteria.exists():
         raise CannotChangeCriteria(_("A set without criteria has nothing to publish."))
     by_two = criteria_sets.two_confirm()
@@ -377,7 +376,7 @@ def publish_criteria_set(
     record(written_down.PUBLISHED, made, actor, at, **content, unverified=unverified, **why)
     replaced = CriteriaSet.objects.current().filter(title=made.title).exclude(pk=made.pk)
     for old in replaced:
-        retire_criteria_set(criteria_set=old, actor=actor, at=at, reason=reason, proof=proof)
+        _retire(old, actor=actor, at=at, reason=reason, proof=proof)
     return made
 
 
@@ -398,10 +397,16 @@ def retire_criteria_set(
         If it is a draft or retired already, or no site could judge any more without it, or an
         exercise names it.
     """
-    # All that are in force, so that two who retire one each do not leave none.
-    in_force = CriteriaSet.objects.current().order_by("pk").select_for_update(no_key=True)
-    others = [other for other in in_force if other.pk != criteria_set.pk]
-    made = locked(criteria_set)
+    _lock_sets()
+    made = CriteriaSet.objects.get(pk=criteria_set.pk)
+    return _retire(made, actor=actor, at=at, reason=reason, proof=proof)
+
+
+def _retire(
+    made: CriteriaSet, *, actor: User | None, at: datetime, reason: str, proof: str
+) -> CriteriaSet:
+    """Retire a set that is read under the lock of all."""
+    others = CriteriaSet.objects.current().exclude(pk=made.pk)
     if made.retired_at is not None:
         raise CannotChangeCriteria(_("%(set)s is retired already.") % {"set": made})
     if made.published_at is None:
@@ -424,7 +429,7 @@ def retire_criteria_set(
         )
     made.retired_at = at
     made.save(update_fields=["retired_at"])
-    record("criteria set retired", made, actor, at, reason=reason.strip(), proof=proof)
+    record(written_down.SET_RETIRED, made, actor, at, reason=reason.strip(), proof=proof)
     return made
 
 
@@ -483,6 +488,15 @@ def choose_for_exercise(
     payload = written_down.exercise_criteria_content(choice) | {"before": before}
     trail.record(actor=actor, act=written_down.CHOSEN, about=choice, payload=payload, at=at)
     return choice
+
+
+def _lock_sets() -> None:
+    """Hold every set, in one order.
+
+    Of two who publish or retire at once each decides by what is in force of all titles: one who
+    held a title first and all else after would wait for one who did the same with another.
+    """
+    list(CriteriaSet.objects.order_by("pk").select_for_update(no_key=True))
 
 
 def _lock_title(title: str) -> None:

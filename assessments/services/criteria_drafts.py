@@ -1,5 +1,6 @@
 """What is changed in a draft of criteria: added, changed, put in order, taken out, taken up."""
 
+import re
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
@@ -21,6 +22,8 @@ from training.models import JointType
 from .criteria import locked, record, refuse_published
 
 Texts = Mapping[str, Mapping[str, str]]
+BROUGHT = re.compile(r"[a-z0-9-]{1,80}")
+"""What drawings that come along are called; anything else would lead out of their folder."""
 
 FAULTS = {
     "no_limit": gettext_lazy("What is measured needs a limit: give one or both."),
@@ -361,6 +364,10 @@ def refuse_what_does_not_fit(criterion: Criterion, before: Mapping[str, Any] | N
         raise CannotChangeCriteria(
             _("Only an insulation clearance is measured from something. Leave that empty.")
         )
+    if criterion.by_eye and not criterion.is_measured:
+        raise CannotChangeCriteria(
+            _("Only what is measured can be kept from being judged by eye. Leave that as it is.")
+        )
     if not criterion.joint_types or set(criterion.joint_types) - set(JointType.values):
         raise CannotChangeCriteria(_("Choose at least one joint type that it is asked of."))
     if not any(
@@ -394,4 +401,4 @@ def drawing_exists(name: str) -> bool:
     if name.startswith(CriterionDrawing.PREFIX):
         sha256 = name.removeprefix(CriterionDrawing.PREFIX)
         return CriterionDrawing.objects.filter(sha256=sha256).exists()
-    return bool(finders.find(f"img/drawings/{name}.svg"))
+    return bool(BROUGHT.fullmatch(name)) and bool(finders.find(f"img/drawings/{name}.svg"))

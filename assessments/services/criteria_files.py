@@ -1,6 +1,6 @@
 """Criteria sets taken in from a table, with its drawings: all of it or nothing."""
 
-import tempfile
+import io
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -18,7 +18,7 @@ from assessments.queries import criteria_sets
 from people.models import User
 from records.domain.problems import Problem
 from records.exceptions import CannotRead
-from records.tables.reading import Source, Table, read_table, sources_in
+from records.tables.reading import Source, Table, read_table, sources_in_zip
 
 from . import criteria_drafts
 from .criteria import begin_criteria_set, draft_next_revision, locked, record
@@ -91,20 +91,22 @@ def _opened(name: str, content: bytes) -> tuple[Table, dict[str, Source | bytes]
     if not name.lower().endswith(".zip"):
         return read_table(name, content), {}
     try:
-        with tempfile.NamedTemporaryFile(suffix=".zip") as file:
-            file.write(content)
-            file.flush()
-            found = sources_in(Path(file.name))
-            if sum(_size_of(source) for source in found) > MOST_UNPACKED_BYTES:
-                raise CannotRead(_("The zip unpacks to more than a set of criteria can be."))
-            sources = {source.name: source for source in found}
-            tables = [one for one in sources if one.lower().endswith((".csv", ".xlsx"))]
-            if len(tables) != 1:
-                raise CannotRead(_("The zip has to hold one table, CSV or XLSX, and drawings."))
-            table = read_table(tables[0], sources[tables[0]].read())
-            files: dict[str, Source | bytes] = {
-                one: source.read() for one, source in sources.items() if one != tables[0]
-            }
+        found = sources_in_zip(name, io.BytesIO(content))
+        if sum(_size_of(source) for source in found) > MOST_UNPACKED_BYTES:
+            raise CannotRead(_("The zip unpacks to more than a set of criteria can be."))
+        sources = {source.name: source for source in found}
+        if len(sources) < len(found):
+            twice = next(source.name for source in found if sources[source.name] is not source)
+            raise CannotRead(
+                _("The zip holds “%(name)s” twice: leave one of them out.") % {"name": twice[:80]}
+            )
+        tables = [one for one in sources if one.lower().endswith((".csv", ".xlsx"))]
+        if len(tables) != 1:
+            raise CannotRead(_("The zip has to hold one table, CSV or XLSX, and drawings."))
+        table = read_table(tables[0], sources[tables[0]].read())
+        files: dict[str, Source | bytes] = {
+            one: source.read() for one, source in sources.items() if one != tables[0]
+        }
     except CannotRead as error:
         raise CriteriaFileRefused([Problem(name, 0, "", str(error))]) from error
     return table, files
@@ -160,7 +162,12 @@ def _rows(table: Table, problems: list[Problem]) -> list[_Row]:
 
 
 def _sentence(column: str, fault: str, said: str) -> str:
-    name = {"judged_on": "of", "judged": "how"}.get(column, column)
+    name = {
+        "judged_on": "of",
+        "judged": "how",
+        "measured_from": "datum",
+        "by_eye_instead": "by_eye",
+    }.get(column, column)
     allowed = ", ".join(choice or _("nothing") for choice in CHOICES.get(name, ()))
     return {
         "missing": _("Something has to stand here."),

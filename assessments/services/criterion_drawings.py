@@ -4,7 +4,7 @@ import hashlib
 from datetime import datetime
 from typing import IO
 
-from django.db import IntegrityError, transaction
+from django.db import transaction
 from django.utils.translation import gettext as _
 
 from assessments.exceptions import NotADrawing
@@ -47,16 +47,15 @@ def keep_drawing(
     """Write down a drawing that was prepared."""
     kind, data = prepared
     sha256 = hashlib.sha256(data).hexdigest()
+    # Whoever takes in a file has written to the trail before its drawings come: one who added the
+    # same drawing first and came to the trail after would wait for it, and it for them.
+    trail.lock_trail()
     known = CriterionDrawing.objects.filter(sha256=sha256).first()
     if known is not None:
         return known
-    try:
-        with transaction.atomic():
-            drawing = CriterionDrawing.objects.create(
-                sha256=sha256, kind=kind, title=title, data=data, added_by=actor, recorded_at=at
-            )
-    except IntegrityError:  # Somebody else sent the same at the same moment.
-        return CriterionDrawing.objects.get(sha256=sha256)
+    drawing = CriterionDrawing.objects.create(
+        sha256=sha256, kind=kind, title=title, data=data, added_by=actor, recorded_at=at
+    )
     trail.record(
         actor=actor,
         act=written_down.DRAWN,

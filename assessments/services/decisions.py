@@ -8,7 +8,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from assessments.exceptions import AssessmentError, MayNotGrade, StageNotReady
-from assessments.models import Board, Grading, Judgement, StageSigning
+from assessments.models import Board, Criterion, Grading, Judgement, StageSigning
 from assessments.queries import (
     board_results,
     effective_judgements,
@@ -135,12 +135,22 @@ def _asked(
             _("Say accept, reject or not applicable of each, and how you saw it.")
         )
     for place, disagreement in asked.items():
+        if not _may_be_decided(disagreement.first.criterion, decisions[place]):
+            raise AssessmentError(
+                _("%(code)s is measured: say in its note why you decide so.") % {"code": place[1]}
+            )
         if decisions[place].how == Judgement.How.PHOTOGRAPH and disagreement.photo is None:
             raise AssessmentError(
                 _("Neither grader judged %(code)s by a photograph, so take the board in hand.")
                 % {"code": place[1]}
             )
     return asked
+
+
+def _may_be_decided(criterion: Criterion, decided: Decided) -> bool:
+    """Whether a decision says enough: between two measured readings it takes a reason."""
+    is_told = bool(decided.note.strip()) or decided.outcome == Judgement.Outcome.NOT_APPLICABLE
+    return is_told or not criterion.is_measured
 
 
 def _enter(

@@ -3,8 +3,10 @@
 Nothing is kept or judged here. The edges are looked for in the copy that the browser shows.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
+from threading import BoundedSemaphore
 from typing import Any, TypeAlias
 
 import numpy as np
@@ -12,7 +14,7 @@ from django.utils.translation import gettext as _
 from PIL import Image
 
 from assessments.domain.geometry import Quantity
-from assessments.exceptions import CannotMeasure
+from assessments.exceptions import CannotMeasure, EdgesBusy
 from assessments.models import Photo, Rendition
 
 from .photos import open_rendition
@@ -21,43 +23,61 @@ Point: TypeAlias = tuple[float, float]
 Found: TypeAlias = Mapping[str, Sequence[Point]]
 
 
+WAITING = 4
+"""How many may wait behind the one whose edges are looked for: each would hold 170 MB."""
+WAITS_S = 10
+
+_turn = BoundedSemaphore(1)
+_places = BoundedSemaphore(1 + WAITING)
+
+
 @dataclass(frozen=True, slots=True)
 class Finder:
-    """How marks of a kind are found: from how many clicks, and by what."""
+    """How marks of a kind are found.
 
+    Attributes
+    ----------
+    function : str
+        Of `assessments.imaging.edge_finding`, which takes half a second to import.
+    clicks : int
+        How many it takes.
+    marks : callable
+        From what it finds to points by kind of mark.
+    """
+
+    function: str
     clicks: int
-    find: Callable[[Any, Any, Sequence[Point]], Found]
-
-
-def _ends(finding: Any, picture: Any, clicks: Sequence[Point]) -> Found:
-    return {"ends": finding.find_wire(picture, clicks[0]).edges}
-
-
-def _across(finding: Any, picture: Any, clicks: Sequence[Point]) -> Found:
-    return {"across": finding.find_wire(picture, clicks[0]).edges}
-
-
-def _insulation(finding: Any, picture: Any, clicks: Sequence[Point]) -> Found:
-    found = finding.find_insulation_end(picture, clicks[0])
-    return {"insulation": [found.end], "across": found.across}
-
-
-def _post(finding: Any, picture: Any, clicks: Sequence[Point]) -> Found:
-    return {"post": finding.find_post(picture, clicks[0]).points}
-
-
-def _edge(finding: Any, picture: Any, clicks: Sequence[Point]) -> Found:
-    return {"edge": finding.find_edge_between(picture, clicks[0], clicks[1])}
+    marks: Callable[[Any], Found]
 
 
 FINDERS: dict[tuple[str, str], Finder] = {
-    (Quantity.SCALE, "ends"): Finder(1, _ends),
-    (Quantity.CLEARANCE, "insulation"): Finder(1, _insulation),
-    (Quantity.CLEARANCE, "across"): Finder(1, _across),
-    (Quantity.WRAP, "post"): Finder(1, _post),
-    (Quantity.FILLET, "edge"): Finder(2, _edge),
-    (Quantity.WETTING_ANGLE, "edge"): Finder(2, _edge),
+    (Quantity.SCALE, "ends"): Finder("find_wire", 1, lambda wire: {"ends": wire.edges}),
+    (Quantity.CLEARANCE, "insulation"): Finder(
+        "find_insulation_end",
+        1,
+        lambda found: {"insulation": [found.end], "across": found.across},
+    ),
+    (Quantity.CLEARANCE, "across"): Finder("find_wire", 1, lambda wire: {"across": wire.edges}),
+    (Quantity.WRAP, "post"): Finder("find_post", 1, lambda post: {"post": post.points}),
+    (Quantity.FILLET, "edge"): Finder("find_edge_between", 2, lambda edge: {"edge": edge}),
+    (Quantity.WETTING_ANGLE, "edge"): Finder("find_edge_between", 2, lambda edge: {"edge": edge}),
 }
+
+
+@contextmanager
+def _one_at_a_time() -> Iterator[None]:
+    """Wait for a turn; raise EdgesBusy where too many wait already, or it takes too long."""
+    if not _places.acquire(blocking=False):
+        raise EdgesBusy
+    try:
+        if not _turn.acquire(timeout=WAITS_S):
+            raise EdgesBusy
+        try:
+            yield
+        finally:
+            _turn.release()
+    finally:
+        _places.release()
 
 
 def find_marks(
@@ -78,13 +98,16 @@ def find_marks(
     Raises
     ------
     CannotMeasure
-        If such marks are not looked for, a click lies outside, or no edge is clear enough.
+        If such marks are not looked for, or a click lies outside; as NoEdgeFound or
+        PictureTooSmall where nothing is clear enough.
+    EdgesBusy
+        If edges are looked for for too many others.
     NotAPhotograph
         If the original can no longer be read.
     DecodersBusy
         If it is large and too many others wait to be decoded.
     """
-    # Half a second and 80 MB, which a process that never looks for an edge is spared.
+    # 80 MB too, which a process that never looks for an edge is spared.
     from assessments.imaging import edge_finding
 
     finder = FINDERS.get((quantity, kind))
@@ -94,16 +117,12 @@ def find_marks(
     if not all(0 <= x <= width and 0 <= y <= height for x, y in clicks):
         raise CannotMeasure(_("A mark lies outside the photograph. Put it back."))
     rendition, file = open_rendition(photo, Rendition.Size.LARGE)
-    with file, Image.open(file) as copy:
-        pixels = np.asarray(copy.convert("RGB"))
     by_x, by_y = width / rendition.width, height / rendition.height
-    try:
-        picture = edge_finding.prepared(pixels)
-        found = finder.find(edge_finding, picture, [(x / by_x, y / by_y) for x, y in clicks])
-    except ValueError as error:
-        raise CannotMeasure(
-            _("No clear edge near there. Click closer to it, or set the marks by hand.")
-        ) from error
+    with file, _one_at_a_time():
+        with Image.open(file) as copy:
+            picture = edge_finding.prepared(np.asarray(copy.convert("RGB")))
+        find = getattr(edge_finding, finder.function)
+        found = finder.marks(find(picture, *((x / by_x, y / by_y) for x, y in clicks)))
     return {
         name: [
             [

@@ -1,5 +1,7 @@
 """Readings of a board: begun, signed stage by stage, corrected."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
@@ -12,6 +14,7 @@ from assessments.queries import (
     board_results,
     effective_judgements,
     grading_assignment,
+    measured_by,
     stage_to_sign,
     written_down,
 )
@@ -174,6 +177,62 @@ def sign_stage(
     return signing
 
 
+@dataclass(frozen=True, slots=True)
+class StageToSign:
+    """One stage of a list that is signed together, and the digest of what was shown of it."""
+
+    grading: Grading
+    stage: str
+    shown: str
+
+
+@transaction.atomic
+def sign_stages(
+    *, stages: Sequence[StageToSign], signer: User, proof: str, at: datetime
+) -> list[StageSigning]:
+    """Sign several stages, across boards, each by a signature of its own; all of them or none.
+
+    Parameters
+    ----------
+    proof : str
+        What `people.services.proof.prove_identity` returned for this act: one for the whole list,
+        which was shown in full.
+
+    Raises
+    ------
+    ShownOtherwise
+        If one of them is not what the signer was shown.
+    AssessmentError
+        What `sign_stage` refuses one of them for, with its board and stage.
+    """
+    boards = {each.grading.board_id: each.grading.board for each in stages}
+    for pk in sorted(boards):  # In one order, so that no two lists wait for each other.
+        lock_board(boards[pk])
+    order = {stage.value: place for place, stage in enumerate(Stage)}
+    signings = []
+    for each in sorted(stages, key=lambda each: (each.grading.board_id, order[each.stage])):
+        try:
+            signing = sign_stage(
+                grading=each.grading,
+                stage=each.stage,
+                signer=signer,
+                proof=proof,
+                at=at,
+                shown=each.shown,
+            )
+        except AssessmentError as error:
+            raise AssessmentError(
+                _("%(board)s, %(stage)s: %(error)s")
+                % {
+                    "board": each.grading.board.number,
+                    "stage": Stage(each.stage).label,
+                    "error": error,
+                }
+            ) from error
+        signings.append(signing)
+    return signings
+
+
 def _summary_to_sign(board: Board, grading: Grading, stage: str) -> board_results.StageSummary:
     """What would be signed of a stage; raise why it cannot be signed yet or any more."""
     if stage not in board.exercise.stages:
@@ -199,6 +258,15 @@ def _summary_to_sign(board: Board, grading: Grading, stage: str) -> board_result
         raise StageNotReady(
             _("Still open: %(places)s. Judge them, then sign.")
             % {"places": board_results.shortened(summary.open_places)}
+        )
+    # Judged before a measurement was asked for, and never signed.
+    if unsaid := measured_by.unsaid_before_signing(grading, stage):
+        raise StageNotReady(
+            _(
+                "Measured, and judged by a key alone: %(places)s. Judge each again by marks, with"
+                " an instrument, or by eye with a reason, then sign."
+            )
+            % {"places": board_results.shortened(unsaid)}
         )
     return summary
 

@@ -43,7 +43,7 @@ class Circumstances:
     """How a judgement was made: seen at the board, on a photograph, with an instrument, by marks.
 
     Whoever judges by marks says which measurement in `measured`; `measurement` and what comes
-    of it are filled in from there.
+    of it are filled in from there. Whoever judges by eye what is measured says why.
     """
 
     how: str = Judgement.How.AT_BOARD
@@ -56,6 +56,7 @@ class Circumstances:
     tool: Tool | None = None
     value: Decimal | None = None
     uncertainty: Decimal | None = None
+    by_eye_because: str = ""
     note: str = ""
 
     def by_marks(self, measured: MeasuredPlace) -> "Circumstances":
@@ -120,18 +121,10 @@ def judge_place(
         If the criterion is not asked of the joint, or how it was seen does not hold together.
     """
     board = lock_board_among(boards, number)
-    reading = _reading_on(board, grader, own=own, key=key, at=at)
-    if reading is None:
+    found = _place_on(board, grader, place, own=own, key=key, at=at)
+    if found is None:
         return None
-    grading, assignment = reading
-    criterion = Criterion.objects.filter(
-        criteria_set=grading.criteria_set_id, code=place.code, stage=place.stage
-    ).first()
-    if criterion is None:
-        assignment.refuse_if_begun_by_another_set(grader)
-        raise NoSuchPlace(str(NOWHERE))
-    joint = _joint_at(grading, place, criterion)
-    assignment.refuse_if_closed(grading, criterion.stage)
+    grading, criterion, joint = found
     earlier = (
         _judgement_so_far(grading, criterion, None)
         if joint is None
@@ -200,17 +193,10 @@ def say_cannot_tell(
         If the stage is signed, or nothing of the board is left for this grader to read.
     """
     board = lock_board_among(boards, number)
-    reading = _reading_on(board, grader, own=False, key=key, at=at)
-    if reading is None:
+    found = _place_on(board, grader, place, own=False, key=key, at=at)
+    if found is None:
         return None
-    grading, assignment = reading
-    criterion = Criterion.objects.filter(
-        criteria_set=grading.criteria_set_id, code=place.code, stage=place.stage
-    ).first()
-    if criterion is None:
-        raise NoSuchPlace(str(NOWHERE))
-    joint = _joint_at(grading, place, criterion)
-    assignment.refuse_if_closed(grading, criterion.stage)
+    grading, criterion, joint = found
     refuse_if_not_asked(grading, criterion, joint)
     refuse_if_not_read(grading, criterion.stage, joint)
     if photo is not None and photo.board_id != board.pk:
@@ -236,6 +222,7 @@ def say_cannot_tell(
     )
     if earlier is not None:
         earlier.delete()
+    asked.replaced = before["was"]
     trail.record(
         actor=grader,
         act=written_down.COULD_NOT_TELL,
@@ -244,6 +231,25 @@ def say_cannot_tell(
         at=at,
     )
     return asked
+
+
+def _place_on(
+    board: Board, grader: User, place: NamedPlace, *, own: bool, key: UUID | None, at: datetime
+) -> tuple[Grading, Criterion, Joint | None] | None:
+    """What a named place is in the grader's reading of a locked board; None if done before."""
+    reading = _reading_on(board, grader, own=own, key=key, at=at)
+    if reading is None:
+        return None
+    grading, assignment = reading
+    criterion = Criterion.objects.filter(
+        criteria_set=grading.criteria_set_id, code=place.code, stage=place.stage
+    ).first()
+    if criterion is None:
+        assignment.refuse_if_begun_by_another_set(grader)
+        raise NoSuchPlace(str(NOWHERE))
+    joint = _joint_at(grading, place, criterion)
+    assignment.refuse_if_closed(grading, criterion.stage)
+    return grading, criterion, joint
 
 
 def _reading_on(
@@ -346,6 +352,7 @@ def _judge(
             )
         seen = seen.by_marks(marks)
     refuse_circumstances(seen, grading.board)
+    refuse_unmeasured(grading, criterion, outcome, seen)
     refuse_unexplained(criterion, outcome, seen, marks)
     before = remembered(earlier, joint.pk if joint else None, criterion.pk)
     UndoStep.objects.create(
@@ -364,10 +371,14 @@ def _judge(
     judgement.tool = seen.tool
     judgement.value = seen.value
     judgement.uncertainty = seen.uncertainty
+    is_by_eye = criterion.is_measured and seen.value is None
+    is_told = is_by_eye and outcome != Judgement.Outcome.NOT_APPLICABLE
+    judgement.by_eye_because = seen.by_eye_because.strip() if is_told else ""
     judgement.note = seen.note
     judgement.with_the_rest = False
     judgement.judged_at = at
     judgement.save()
+    judgement.replaced = before["was"]
     return judgement
 
 
@@ -400,7 +411,7 @@ def accept_the_rest_of(
     at: datetime,
     key: UUID | None = None,
 ) -> int | None:
-    """Accept what is open of one joint, and the criterion that is shown in its own right.
+    """Accept what is open of one joint, and what is shown in its own right, if it is not measured.
 
     Returns how many judgements that made; None if the act was done before.
 
@@ -443,7 +454,8 @@ def accept_the_rest(
 ) -> int:
     """Accept what is still open on these joints at a stage; return how many were accepted.
 
-    Critical and measured criteria are never covered: each wants a judgement of its own.
+    Critical and measured criteria are never covered: each wants a judgement of its own. What is
+    shown gets one; if it is measured only by eye, where `seen` says why.
     What is accepted is stored as accepted with the rest, and one undo takes it all back.
 
     Parameters
@@ -451,8 +463,8 @@ def accept_the_rest(
     joints : iterable of Joint or None
         None is the whole board.
     shown : Criterion, optional
-        The criterion the grader has before them. If it is open, it is accepted by a judgement
-        of its own, whatever it is, before the rest.
+        The criterion the grader has before them. If it is open, it is accepted by a judgement of
+        its own before the rest, critical or not, unless it wants a measurement.
     key : UUID, optional
         What the browser calls this act; one that was done already is not done again.
     """
@@ -471,6 +483,7 @@ def accept_the_rest(
     if shown is not None:
         untold -= {(joint and joint.pk, shown.pk) for joint in joints}
     judged = judged | untold
+    by_eye = shown is not None and _is_by_eye(grading, shown, joints, seen)
     new = []
     for joint in joints:
         refuse_if_not_read(grading, stage, joint)
@@ -483,6 +496,11 @@ def accept_the_rest(
             {code: may_go_with_the_rest(criterion) for code, criterion in criteria.items()},
             [code for code, criterion in criteria.items() if (place, criterion.pk) in judged],
             shown=shown.code if shown else None,
+            measured=[
+                code
+                for code, criterion in criteria.items()
+                if wants_measurement(grading, criterion) and not (by_eye and criterion == shown)
+            ],
         )
         for criterion in map(criteria.__getitem__, accepted):
             is_shown = criterion == shown
@@ -496,6 +514,7 @@ def accept_the_rest(
                     how=seen.how,
                     magnification=seen.magnification,
                     photo=seen.photo,
+                    by_eye_because=seen.by_eye_because if is_shown and by_eye else "",
                     with_the_rest=not is_shown,
                     judged_at=at,
                 )
@@ -507,6 +526,19 @@ def accept_the_rest(
     UndoStep.objects.create(grading=grading, stage=stage, before=before, done_at=at, key=key)
     Judgement.objects.bulk_create(new)
     return len(new)
+
+
+def _is_by_eye(
+    grading: Grading, shown: Criterion, joints: list[Joint | None], seen: Circumstances
+) -> bool:
+    """Whether what is shown is measured and accepted by eye; raise where it may not be."""
+    if not seen.by_eye_because.strip() or not wants_measurement(grading, shown):
+        return False
+    refuse_unmeasured(grading, shown, Judgement.Outcome.ACCEPT, seen)
+    for joint in joints:
+        marks = measured_before(grading, shown, joint)
+        refuse_unexplained(shown, Judgement.Outcome.ACCEPT, seen, marks)
+    return True
 
 
 def may_go_with_the_rest(criterion: Criterion) -> bool:
@@ -563,6 +595,42 @@ def refuse_if_not_read(grading: Grading, stage: str, joint: Joint | None) -> Non
     if is_remade and joint not in board_results.joints_read(grading, stage):
         raise AssessmentError(
             _("%(joint)s is not the attempt that is judged here.") % {"joint": joint}
+        )
+
+
+def wants_measurement(grading: Grading, criterion: Criterion) -> bool:
+    """Whether a criterion is judged here from marks, an instrument, or by eye with a reason alone.
+
+    A trainee's own reading is never counted and shows what they see, so it wants none.
+    """
+    return criterion.is_measured and grading.kind != Grading.Kind.OWN
+
+
+def refuse_unmeasured(
+    grading: Grading, criterion: Criterion, outcome: str, seen: Circumstances
+) -> None:
+    """Refuse to judge by a word alone what is measured."""
+    if (
+        not wants_measurement(grading, criterion)
+        or outcome == Judgement.Outcome.NOT_APPLICABLE
+        or seen.value is not None
+    ):
+        return
+    if not criterion.may_be_judged_by_eye:
+        raise AssessmentError(
+            _(
+                "%(criterion)s is measured, and by its criteria set never judged by eye. Mark it"
+                " on a photograph, or type what an instrument reads."
+            )
+            % {"criterion": criterion.code}
+        )
+    if not seen.by_eye_because.strip():
+        raise AssessmentError(
+            _(
+                "%(criterion)s is measured: mark it on a photograph, type what an instrument"
+                " reads, or judge it by eye and say why."
+            )
+            % {"criterion": criterion.code}
         )
 
 
@@ -634,6 +702,7 @@ def remembered(judgement: Judgement | None, joint_id: int | None, criterion_id: 
             "tool": judgement.tool_id,
             "value": _text(judgement.value),
             "uncertainty": _text(judgement.uncertainty),
+            "by_eye_because": judgement.by_eye_because,
             "note": judgement.note,
             "with_the_rest": judgement.with_the_rest,
             "judged_at": judgement.judged_at.isoformat(),

@@ -1,10 +1,11 @@
 """Measurement studies: laid out, marked blind, given reference values, closed and withdrawn."""
 
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict
 from datetime import datetime
 from math import isfinite
+from typing import Any, TypeVar
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -41,6 +42,7 @@ MOST_PHOTOS = 60
 MOST_REPEATS = 10
 MOST_GRADERS = 20
 UNITS = ("mm", "d", "D")
+Ending = TypeVar("Ending", StudyClosing, StudyWithdrawal)
 IN_UNITS = (Measurement.Quantity.LENGTH, Measurement.Quantity.CLEARANCE)
 
 
@@ -84,7 +86,7 @@ def make_study(
         raise AssessmentError(
             _("Say in what it is read: in millimetres or in diameters, alike by everybody.")
         )
-    _refuse_graders(graders, site)
+    _refuse_graders(graders, site, at)
     title = title.strip()
     held_site = Site.objects.select_for_update(no_key=True).get(pk=site.pk)
     if MeasurementStudy.objects.filter(site=held_site, title__iexact=title).exists():
@@ -147,12 +149,17 @@ def make_study(
     return study
 
 
-def _refuse_graders(graders: Sequence[User], site: Site) -> None:
+def _refuse_graders(graders: Sequence[User], site: Site, at: datetime) -> None:
     if not graders:
         raise AssessmentError(_("Choose who marks: one grader or more."))
     if len(graders) > MOST_GRADERS:
         raise AssessmentError(_("At most %(n)d graders mark in one study.") % {"n": MOST_GRADERS})
     for user in graders:
+        if not user.may_sign_in(at):
+            raise AssessmentError(
+                _("%(who)s has left or cannot sign in, and could mark nothing. Leave them out.")
+                % {"who": user}
+            )
         if not user.has_role(*READERS, site=site):
             raise AssessmentError(
                 _("%(who)s neither teaches nor audits at this site. Choose somebody who does.")
@@ -338,21 +345,8 @@ def close_study(*, study: MeasurementStudy, reason: str, actor: User, at: dateti
         raise AssessmentError(
             _("Nothing has been marked in this study yet. Wait for the graders, or withdraw it.")
         )
-    closing = StudyClosing.objects.create(
-        study=held,
-        reason=reason,
-        spreads=queries.spreads_shown(readings),
-        closed_by=actor,
-        recorded_at=at,
-    )
-    trail.record(
-        actor=actor,
-        act=written_down.STUDY_CLOSED,
-        about=closing,
-        payload=written_down.closing_content(closing),
-        at=at,
-    )
-    return closing
+    closing = StudyClosing(study=held, spreads=queries.spreads_shown(readings), closed_by=actor)
+    return _end(closing, written_down.STUDY_CLOSED, written_down.closing_content, reason, actor, at)
 
 
 @transaction.atomic
@@ -372,17 +366,25 @@ def withdraw_study(
     _refuse_grader(
         held, actor, _("Whoever marks in a study does not withdraw it. Ask a colleague.")
     )
-    withdrawal = StudyWithdrawal.objects.create(
-        study=held, reason=reason, withdrawn_by=actor, recorded_at=at
+    withdrawal = StudyWithdrawal(study=held, withdrawn_by=actor)
+    return _end(
+        withdrawal, written_down.STUDY_WITHDRAWN, written_down.withdrawal_content, reason, actor, at
     )
-    trail.record(
-        actor=actor,
-        act=written_down.STUDY_WITHDRAWN,
-        about=withdrawal,
-        payload=written_down.withdrawal_content(withdrawal),
-        at=at,
-    )
-    return withdrawal
+
+
+def _end(
+    ending: Ending,
+    act: str,
+    content_of: Callable[[Ending], dict[str, Any]],
+    reason: str,
+    actor: User,
+    at: datetime,
+) -> Ending:
+    """Keep that a study is closed or withdrawn, and write it down."""
+    ending.reason, ending.recorded_at = reason, at
+    ending.save(force_insert=True)
+    trail.record(actor=actor, act=act, about=ending, payload=content_of(ending), at=at)
+    return ending
 
 
 def _lock(study: MeasurementStudy) -> MeasurementStudy:

@@ -389,6 +389,8 @@ def keep_measurement(
     CannotMeasure
         If the marks give no result, the criterion asks for something else, or a scale would
         be without its uncertainty.
+    CannotChangeBoard
+        If the board was cancelled.
     """
     if criterion is not None and criterion.quantity != quantity:
         raise CannotMeasure(
@@ -405,8 +407,7 @@ def keep_measurement(
         )
     if quantity == Measurement.Quantity.SCALE and options.size_mm and not options.size_u_mm:
         raise CannotMeasure(str(NO_TOLERANCE))
-    if criterion is not None:
-        lock_board(photo.board)  # Whoever judges the place counts what was measured of it.
+    lock_board(photo.board)  # Whoever judges the place counts what was measured of it.
     held = Photo.objects.select_for_update(no_key=True).get(pk=photo.pk)
     seen = photo_setups.view_of(held)
     pixel = least_mark_uncertainty_px(held, shown_width_px)

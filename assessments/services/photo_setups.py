@@ -1,7 +1,7 @@
 """Photo set-ups: declared with their bounds, qualified by a graticule, chosen, retired."""
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date, datetime
 from math import isfinite
 
@@ -23,10 +23,14 @@ from people.models import Site, User
 from people.presenters.quantities import format_number
 from records.services import trail
 
+from .board_lock import lock_board
 from .measuring import measure_again
 
 LEAST_READINGS = 3
+MOST_READINGS = 100
 UPRIGHT_DEG = 1.0  # as good as straight from above
+REACHES_DEG = 1.0  # beyond the declared tilt, and still a reading at it
+MOST_TILT_DEG = 45.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +73,7 @@ def _refuse_bounds(bounds: Bounds) -> None:
     figures = asdict(bounds)
     possible = (
         all(map(isfinite, figures.values()))
-        and 0 <= bounds.tilt_deg <= 45
+        and 0 <= bounds.tilt_deg <= MOST_TILT_DEG
         and min(bounds.depth_mm, bounds.relief_mm, bounds.distortion) >= 0
         and min(bounds.distance_mm, bounds.field_mm) > 0
         and bounds.depth_mm < bounds.distance_mm
@@ -98,8 +102,8 @@ def qualify_setup(
     Raises
     ------
     AssessmentError
-        If the set-up is retired, the readings do not reach its tilt, or one of them is
-        farther off than its bounds say.
+        If the set-up is retired, the readings do not reach its tilt, one of them is no figure, or
+        farther off than the bounds allow at its tilt.
     """
     held = _lock_in_use(setup)
     if done_on > held.site.today(at):
@@ -124,22 +128,36 @@ def _refuse_readings(bounds: Bounds, readings: Sequence[Reading]) -> None:
             _("Give %(n)d readings or more: upright, and leaning as far as is declared.")
             % {"n": LEAST_READINGS}
         )
+    if len(readings) > MOST_READINGS:
+        raise AssessmentError(
+            _("Give %(n)d readings at most. Leave some of the same tilt out.")
+            % {"n": MOST_READINGS}
+        )
+    for reading in readings:
+        possible = (
+            all(map(isfinite, (reading.tilt_deg, reading.true_mm, reading.read_mm)))
+            and 0 <= reading.tilt_deg <= MOST_TILT_DEG
+            and min(reading.true_mm, reading.read_mm) > 0
+        )
+        if not possible:
+            raise AssessmentError(
+                _(
+                    "Write every reading in full: its tilt, 0 to 45 degrees, what is true and what "
+                    "was read, in mm."
+                )
+            )
     tilts = [reading.tilt_deg for reading in readings]
     if min(tilts) > UPRIGHT_DEG:
         raise AssessmentError(_("Read the graticule upright too, at a tilt of 1° or less."))
-    if max(tilts) < bounds.tilt_deg:
+    if not any(0 <= tilt - bounds.tilt_deg <= REACHES_DEG for tilt in tilts):
         raise AssessmentError(
-            _("Read the graticule at the tilt that is declared, %(tilt)s°, or beyond.")
+            _("Read the graticule at the tilt that is declared, %(tilt)s°, or up to 1° beyond.")
             % {"tilt": format_number(bounds.tilt_deg)}
         )
     for reading in readings:
-        if not (reading.true_mm > 0 and reading.read_mm > 0 and reading.tilt_deg >= 0):
-            raise AssessmentError(
-                _("Write every reading in full: its tilt, what is true and what was read, in mm.")
-            )
-        if reading.tilt_deg > bounds.tilt_deg:
-            continue
-        allowed = bounds.length_bound_mm(reading.true_mm)
+        # One that leans farther is held against the same set-up leaning as far as that.
+        leaning = replace(bounds, tilt_deg=max(bounds.tilt_deg, reading.tilt_deg))
+        allowed = leaning.length_bound_mm(reading.true_mm)
         off = abs(reading.read_mm - reading.true_mm)
         if off > allowed:
             raise AssessmentError(
@@ -184,9 +202,10 @@ def choose_setup(*, photo: Photo, setup: PhotoSetup | None, actor: User, at: dat
     Raises
     ------
     AssessmentError
-        If the set-up is retired or another site's.
+        If the set-up is retired or another site's, or the board was cancelled.
     """
     held_setup = _lock_in_use(setup) if setup is not None else None
+    lock_board(photo.board)
     held = (
         Photo.objects.select_for_update(no_key=True, of=("self",))
         .select_related("board", "joint__position", "setup")

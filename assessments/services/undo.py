@@ -6,6 +6,8 @@ from django.db import transaction
 from django.utils import timezone
 
 from assessments.models import CannotTell, Grading, Judgement, UndoStep
+from assessments.queries import written_down
+from records.services import trail
 
 from .board_lock import lock_open
 
@@ -36,9 +38,7 @@ def undo(*, grading: Grading, key: UUID | None = None) -> UndoStep | None:
             grading=grading, joint=place["joint"], criterion=place["criterion"]
         )
         if place.get("cannot_tell"):
-            CannotTell.objects.filter(pk=place["cannot_tell"], taken_back_at__isnull=True).update(
-                taken_back_at=timezone.now()
-            )
+            _ask_no_more(grading, place["cannot_tell"])
         was = place["was"]
         if was is None:
             judgements.delete()
@@ -56,3 +56,18 @@ def undo(*, grading: Grading, key: UUID | None = None) -> UndoStep | None:
             continue
         judgements.update(**values)
     return step
+
+
+def _ask_no_more(grading: Grading, untold: int) -> None:
+    asked = CannotTell.objects.filter(pk=untold, taken_back_at__isnull=True).first()
+    if asked is None:
+        return
+    asked.taken_back_at = timezone.now()
+    asked.save(update_fields=["taken_back_at"])
+    trail.record(
+        actor=grading.grader,
+        act=written_down.ASKED_NO_MORE,
+        about=asked,
+        payload={"board": grading.board.number, "grading": grading.pk},
+        at=asked.taken_back_at,
+    )

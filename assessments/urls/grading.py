@@ -6,6 +6,7 @@ from assessments.views import judgements, result_sheets, results
 OWN = {"own": True}
 
 urlpatterns = [
+    path("sign/", views.stages_sign, name="stages_sign"),
     path("boards/<str:number>/grade/", views.board_grade, name="board_grade"),
     path("boards/<str:number>/grade/judge/", judgements.board_judge, name="board_judge"),
     path("boards/<str:number>/grade/rest/", judgements.board_accept_rest, name="board_accept_rest"),

@@ -34,7 +34,7 @@ from assessments.presenters.board_page import asked_of, board_lines, board_scree
 from assessments.queries.board_corrections import still_to_correct
 from assessments.services import board_corrections
 from assessments.services import boards as services
-from people.access import UserRequest, role_required
+from people.access import UserRequest, role_required, row_number
 from people.models import Person, Role, Site
 from people.models.people import PersonQuerySet
 from people.presenters.paper import not_printed
@@ -151,7 +151,7 @@ def _exercise_named(said: str) -> Exercise | None:
     """An exercise by its code or by its id, the newest revision that is not retired."""
     current = Exercise.objects.current().order_by("-revision")
     exercise = current.filter(code=said).first()
-    return exercise or (current.filter(pk=int(said)).first() if said.isdecimal() else None)
+    return exercise or current.filter(pk=row_number(said)).first()
 
 
 def _make(request: UserRequest, data: dict[str, Any]) -> list[Board]:

@@ -9,10 +9,10 @@ from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_safe
 
 from assessments import access
-from assessments.forms.criteria import PublishingForm, exercise_form
+from assessments.forms.criteria import RetiringForm, exercise_form
 from assessments.models import CriteriaSet, Criterion
 from assessments.queries import criteria_sets
-from people.access import UserRequest
+from people.access import UserRequest, row_number
 from people.models import Role
 from training.models import Exercise, JointType, Stage
 
@@ -69,7 +69,7 @@ def criteria_for_joint_type(request: UserRequest, joint_type: str) -> HttpRespon
     readable = access.criteria_sets_readable_by(request.user)
     asked = request.GET.get("set", "")
     if asked:
-        chosen = get_object_or_404(readable, pk=asked if asked.isdecimal() else 0)
+        chosen = get_object_or_404(readable, pk=row_number(asked))
     else:
         default = criteria_sets.default_set()
         if default is None:
@@ -94,7 +94,7 @@ def exercise_criteria(request: UserRequest, code: str) -> HttpResponse:
     revisions = Exercise.objects.filter(code=code).order_by("-revision")
     asked = request.GET.get("revision", "")
     if asked:
-        exercise = get_object_or_404(revisions, revision=asked if asked.isdecimal() else 0)
+        exercise = get_object_or_404(revisions, revision=row_number(asked))
     else:
         exercise = get_object_or_404(revisions[:1])
     current = criteria_sets.set_for(exercise.code)
@@ -134,7 +134,7 @@ def show_set(request: UserRequest, made: CriteriaSet, refused: str = "") -> Http
         "earlier": criteria_sets.earlier_of(made),
         "naming": criteria_sets.exercises_naming(made.title),
         "refused": refused,
-        "publishing_form": PublishingForm(auto_id="retire-%s"),
+        "publishing_form": RetiringForm(auto_id="retire-%s"),
     }
     return render(request, "assessments/criteria_set.html", context, status=422 if refused else 200)
 

@@ -14,18 +14,19 @@ from assessments.exceptions import AssessmentError
 from assessments.forms.criteria import (
     ConfirmForm,
     PublishingForm,
+    RetiringForm,
     exercise_form,
-    with_value,
 )
 from assessments.models import CriteriaSet
-from assessments.presenters.criteria_draft import DraftPage
+from assessments.presenters.criteria_draft import DraftPage, draft_shown
 from assessments.presenters.criteria_words import compare_sets, counted
 from assessments.queries import criteria_sets
 from assessments.services import criteria as services
-from people.access import UserRequest, role_required
+from people.access import UserRequest, role_required, row_number
 from people.exceptions import ProofRefused
 from people.models import Installation, Role
 from people.services.proof import prove_identity
+from records.exceptions import ShownOtherwise
 from training.models import Exercise
 
 from .criteria import show_set
@@ -99,7 +100,7 @@ def criteria_publish(request: UserRequest, set_id: int) -> HttpResponse:
         return _published_already(request, made)
     form = PublishingForm(
         request.POST if request.method == "POST" else None,
-        initial={"shown": criteria_sets.draft_digest(made)},
+        showing=draft_shown(made, timezone.now()),
     )
     if request.method == "POST" and form.is_valid():
         try:
@@ -107,16 +108,18 @@ def criteria_publish(request: UserRequest, set_id: int) -> HttpResponse:
             published = services.publish_criteria_set(
                 criteria_set=made,
                 reason=form.cleaned_data["reason"],
-                shown=form.cleaned_data["shown"] or "nothing",
+                shown=form.shown_digest,
                 proof=proof,
                 actor=request.user,
                 at=timezone.now(),
             )
+        except ShownOtherwise:
+            made = access.criteria_set_for_reader(request.user, set_id)
+            form.show_anew(draft_shown(made, timezone.now()))
         except ProofRefused as error:
             form.add_error("password", str(error))
         except AssessmentError as error:
             form.add_error(None, str(error))
-            form.data = with_value(form.data, "shown", criteria_sets.draft_digest(made))
         else:
             messages.success(
                 request, _("%(set)s is published: boards go by it.") % {"set": published}
@@ -146,7 +149,7 @@ def _published_already(request: UserRequest, made: CriteriaSet) -> HttpResponse:
 @role_required(Role.QUALITY)
 def criteria_retire(request: UserRequest, set_id: int) -> HttpResponse:
     made = access.criteria_set_for_reader(request.user, set_id)
-    form = PublishingForm(request.POST)
+    form = RetiringForm(request.POST)
     if not form.is_valid():
         errors = [str(error) for of_field in form.errors.values() for error in of_field]
         return show_set(request, made, refused=" ".join(errors))
@@ -174,7 +177,7 @@ def criteria_compare(request: UserRequest, set_id: int) -> HttpResponse:
     others = list(readable.filter(title=made.title).exclude(pk=made.pk).order_by("-revision"))
     asked = request.GET.get("with", "")
     if asked:
-        pk = asked if asked.isdecimal() else 0
+        pk = row_number(asked)
         other: CriteriaSet | None = get_object_or_404(readable, pk=pk, title=made.title)
     else:
         earlier = criteria_sets.earlier_of(made)

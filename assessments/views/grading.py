@@ -10,15 +10,17 @@ from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.cache import add_never_cache_headers, patch_vary_headers
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_safe
 
 from assessments import access
 from assessments.exceptions import AssessmentError
-from assessments.forms.grading import CorrectionForm, ProofForm, SeenForm
+from assessments.forms.grading import CorrectionForm, ProofForm, SeenForm, StagesForm
 from assessments.models import Grading, Judgement
 from assessments.presenters import grading_page, grading_state
 from assessments.presenters.class_position import position_across_class
 from assessments.presenters.comparison import comparison_for
+from assessments.presenters.judged_stages import stages_page
 from assessments.presenters.judgement_words import verdict_name
 from assessments.presenters.stage_shown import stage_shown
 from assessments.queries import board_results, grading_assignment
@@ -26,9 +28,10 @@ from assessments.queries.board_for_grader import BoardForGrader
 from assessments.queries.stage_to_sign import judgements_covered
 from assessments.services import grading as services
 from assessments.services.board_lock import refuse_if_cancelled
-from people.access import UserRequest
+from people.access import UserRequest, role_required
 from people.exceptions import ProofRefused
 from people.middleware import tablets
+from people.models import Role
 from people.services.proof import prove_identity
 from records.exceptions import ShownOtherwise
 from training import access as training_access
@@ -51,8 +54,12 @@ def show(
     forward: bool = False,
     error: str = "",
     announcement: str = "",
+    overwrote: str = "",
 ) -> HttpResponse:
-    """The screen: whole for a page, its inside for htmx; after a refusal with what was typed."""
+    """The screen: whole for a page, its inside for htmx; after a refusal with what was typed.
+
+    `overwrote` tells of a judgement from another window that was replaced unseen.
+    """
     data = where or (request.POST if request.method == "POST" else request.GET)
     seen = request.session.get("seen", {})
     magnification = SeenForm({"magnification": seen.get("magnification", "")})
@@ -77,6 +84,8 @@ def show(
     here = grading_page.reading_url(for_grader.board, for_grader.own, **screen.here)
     inside = request.htmx and not request.htmx.history_restore_request
     if request.method == "POST" and not inside and not error:
+        if overwrote:
+            messages.warning(request, overwrote)
         done = forward and screen.place.state != grading_page.OPEN
         return redirect(walk.next_open_url if walk and done and walk.next_open_url else here)
     tools = list(Tool.objects.filter(site=for_grader.board.site_id, retired_on__isnull=True))
@@ -89,8 +98,9 @@ def show(
         | grading_state.class_state(walk),
         "board": for_grader.board,
         "error": error,
+        "overwrote": overwrote,
         "typed": data if error else None,
-        "announcement": " ".join(filter(None, (error, announcement, _where(screen)))),
+        "announcement": " ".join(filter(None, (error, announcement, overwrote, _where(screen)))),
         "inside": inside,
         "looking": tablets.is_read_only(request),
         "there": request.get_full_path() if request.method == "GET" else here,
@@ -272,6 +282,48 @@ def stage_sign(request: UserRequest, number: str, stage: str) -> HttpResponse:
     }
     status = 422 if form.is_bound else 200
     return render(request, "assessments/stage_sign.html", context, status=status)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(Role.INSTRUCTOR)
+def stages_sign(request: UserRequest) -> HttpResponse:
+    """Everything that the reader has judged and not signed, across boards, under one proof."""
+    posted = request.POST if request.method == "POST" else None
+    page = stages_page(request.user, timezone.now())
+    form = StagesForm(posted, showing=page.showing)
+    if posted is not None and form.is_valid():
+        try:
+            signings = services.sign_stages(
+                stages=[
+                    services.StageToSign(page.judged[key].grading, page.judged[key].stage, shown)
+                    for key, shown in form.to_sign.items()
+                ],
+                signer=request.user,
+                proof=prove_identity(request.user, form.cleaned_data["password"]),
+                at=timezone.now(),
+            )
+        except ShownOtherwise:
+            page = stages_page(request.user, timezone.now())
+            form = StagesForm(posted, showing=page.showing)
+            form.is_valid()  # Which of them changed is said beside them.
+        except ProofRefused as error:
+            form.add_error("password", str(error))
+        except AssessmentError as error:
+            form.add_error(None, str(error))
+        else:
+            n = len(signings)
+            text = ngettext("Signed: %(n)d stage.", "Signed: %(n)d stages.", n) % {"n": n}
+            messages.success(request, text)
+            return redirect("assessments:stages_sign")
+    context = {
+        "page": page,
+        "form": form,
+        "rows": [(row, form.item(row.key) if row.shown else None) for row in page.rows],
+    }
+    status = 422 if form.is_bound else 200
+    response = render(request, "assessments/stages_sign.html", context, status=status)
+    add_never_cache_headers(response)
+    return response
 
 
 @require_http_methods(["GET", "POST"])

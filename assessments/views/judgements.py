@@ -14,10 +14,12 @@ from django.views.decorators.http import require_POST
 
 from assessments import access
 from assessments.exceptions import AlreadySigned, AssessmentError, NoSuchPlace
-from assessments.forms.grading import JudgementForm
-from assessments.models import Board, Judgement, UndoStep
+from assessments.forms.grading import ACCEPT_BY_EYE, JudgementForm
+from assessments.models import Board, CannotTell, Judgement, UndoStep
 from assessments.presenters import grading_page, grading_state
+from assessments.presenters.judgement_words import overwritten_says
 from assessments.queries.board_for_grader import BoardForGrader
+from assessments.queries.overwritten import done_before, was_seen
 from assessments.services import judgements as services
 from assessments.services.undo import undo
 from people.access import UserRequest
@@ -46,21 +48,37 @@ def board_judge(request: UserRequest, number: str, own: bool = False) -> HttpRes
             grader=request.user,
             own=own,
             place=_place(request),
-            outcome=form.cleaned_data["outcome"],
+            outcome=form.judged,
             seen=form.seen(),
             at=timezone.now(),
             key=_key(request),
         )
     except AssessmentError as error:
         return _refused(request, number, own, error)
+    told = _overwritten(request, judgement or done_before(number, request.user, _key(request)))
     if wants_json(request):
-        return _saved()
+        return _saved(**({"overwrote": told} if told else {}))
     text = "" if judgement is None else _("%(place)s, %(criterion)s: %(outcome)s.") % {
         "place": judgement.joint or _("Whole board"),
         "criterion": judgement.criterion.title,
         "outcome": Judgement.Outcome(judgement.outcome).label,
     }  # fmt: skip
-    return show(request, fetch_for_grader(request, number, own), forward=True, announcement=text)
+    return show(
+        request,
+        fetch_for_grader(request, number, own),
+        forward=True,
+        announcement=text,
+        overwrote=told,
+    )
+
+
+def _overwritten(request: UserRequest, row: Judgement | CannotTell | None) -> str:
+    """What an act replaced that its page did not show, as a sentence; empty where nothing."""
+    if row is None or row.replaced is None:
+        return ""
+    if was_seen(row.grading_id, row.replaced, request.POST.get("saw", "")):
+        return ""
+    return overwritten_says(row)
 
 
 def _cannot_tell(request: UserRequest, number: str, form: JudgementForm) -> HttpResponse:
@@ -80,8 +98,9 @@ def _cannot_tell(request: UserRequest, number: str, form: JudgementForm) -> Http
         )
     except AssessmentError as error:
         return _refused(request, number, False, error)
+    told = _overwritten(request, asked or done_before(number, request.user, _key(request)))
     if wants_json(request):
-        return _saved()
+        return _saved(**({"overwrote": told} if told else {}))
     text = ""
     if asked is not None:
         text = _("%(place)s, %(criterion)s stays open, and asks for %(asks)s.") % {
@@ -89,14 +108,22 @@ def _cannot_tell(request: UserRequest, number: str, form: JudgementForm) -> Http
             "criterion": asked.criterion.title,
             "asks": asked.get_asks_display(),
         }
-    return show(request, fetch_for_grader(request, number, False), forward=True, announcement=text)
+    return show(
+        request,
+        fetch_for_grader(request, number, False),
+        forward=True,
+        announcement=text,
+        overwrote=told,
+    )
 
 
 @require_POST
 @login_required
 def board_accept_rest(request: UserRequest, number: str, own: bool = False) -> HttpResponse:
     """Accept what is open on a joint; the criterion that is shown, if any, in its own right."""
-    form = _form(request, number, outcome=Judgement.Outcome.ACCEPT, note="", value="", mark_x="")
+    by_eye = request.POST.get("outcome") == ACCEPT_BY_EYE
+    outcome = ACCEPT_BY_EYE if by_eye else Judgement.Outcome.ACCEPT.value
+    form = _form(request, number, outcome=outcome, note="", value="", mark_x="")
     if not form.is_valid():
         return _refused(request, number, own, form.sentences())
     try:

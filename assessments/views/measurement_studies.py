@@ -112,9 +112,8 @@ def _in_order(photo: Photo) -> tuple[str, int, int, int]:
 
 def _graders_offered(user: User) -> QuerySet[User]:
     return (
-        User.objects.filter(
-            is_active=True, roles__role__in=READERS, roles__site__in=user.sites_as(*READERS)
-        )
+        User.objects.open_on(timezone.localdate())
+        .filter(roles__role__in=READERS, roles__site__in=user.sites_as(*READERS))
         .select_related("person")
         .distinct()
         .order_by("person__full_name", "pk")

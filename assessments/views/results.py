@@ -8,10 +8,10 @@ from django.views.decorators.http import require_safe
 
 from assessments import access
 from assessments.models import Grading
-from assessments.presenters import board_readings, result_page
+from assessments.presenters import board_readings, measured_by_words, result_page
 from assessments.presenters.result_sheet import may_print
-from assessments.queries import board_results, grading_assignment
-from people.access import UserRequest
+from assessments.queries import board_results, grading_assignment, measured_by
+from people.access import READERS, UserRequest
 
 
 @require_safe
@@ -32,6 +32,7 @@ def board_result(request: UserRequest, number: str) -> HttpResponse:
     own = board.gradings.filter(kind=Grading.Kind.OWN).first()
     photos = list(board.photos.order_by("order", "id"))
     said = result_page.readings_said(signed)
+    measured = measured_by.tally_of(reading)
     correctable = [
         grading
         for grading in signed
@@ -43,6 +44,8 @@ def board_result(request: UserRequest, number: str) -> HttpResponse:
         "readings": board_readings.result_of(board, request.user, reading, signed),
         "reading": reading,
         "rules": result_page.rules_of(reading),
+        "measured": measured_by_words.tally_says(measured),
+        "by_eye": measured_by_words.by_eye_lines(measured),
         "gradings": [(grading, said[grading.pk]) for grading in signed],
         "begun": [
             grading for grading in gradings if grading.replaces_id and not grading.signings.all()
@@ -61,6 +64,8 @@ def board_result(request: UserRequest, number: str) -> HttpResponse:
         if reading.board
         else None,
         "may_grade": access.may_judge(request.user, board),
+        "next_board": access.next_board_waiting(request.user, board),
+        "opens_person": request.user.has_role(*READERS, site=board.site_id),
         "correctable": result_page.corrections_of(correctable, said),
         "own_reading": own,
         "sheet_may_print": may_print(board, reading),

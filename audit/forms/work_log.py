@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 from crispy_forms.layout import Div
 from django import forms
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from audit.domain.standing_spans import STANDINGS
 from certification.domain.known_at import known_through
@@ -41,7 +42,7 @@ class WorkLogForm(forms.Form):
         help_text=_("For the second choice."),
     )
     known_time = forms.TimeField(
-        label=_("at"),
+        label=pgettext_lazy("a time", "at"),
         widget=forms.TimeInput(attrs={"type": "time"}, format="%H:%M"),
         required=False,
         help_text=_("Left empty: the day’s end."),

@@ -180,11 +180,8 @@ def work_log_findings_xlsx(request: UserRequest, check_id: int) -> FileResponse:
 @role_required(Role.QUALITY)
 def work_log_problems_csv(request: UserRequest, check_id: int) -> HttpResponse:
     check = _finished_check(request, check_id)
-    stream = StringIO()
-    rows = csv.writer(stream)
-    rows.writerow(["line", "column", "reason"])
-    rows.writerows([exports.harmless(cell) for cell in problem] for problem in check.problems)
-    response = HttpResponse("\ufeff" + stream.getvalue(), content_type="text/csv; charset=utf-8")
+    lines = exports.csv_lines(["line", "column", "reason"], check.problems)
+    response = HttpResponse("".join(lines), content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = (
         f'attachment; filename="{_download_name(check, "not-judged.csv")}"'
     )

@@ -19,9 +19,12 @@ from django.utils.translation import gettext_lazy as _
 from certification.domain.answers import Standing
 from certification.domain.disclosure import NOT_CURRENT, Reader, may_know
 from certification.models import Scope, StandingSpan
+from certification.models.schemes import operators_first
 from certification.presenters.standing_words import NOT_CURRENT_REASON
-from people.models import FormerEmployeeNumber, Person
+from people.models import FormerEmployeeNumber, Person, Stamp
 
+MOST_MEANT = 5
+SHORTEST_WORD = 3
 UNKNOWN_SCOPE = "unknown_scope"
 UNKNOWN = frozenset({str(Standing.UNKNOWN_PERSON), UNKNOWN_SCOPE})
 
@@ -47,7 +50,7 @@ REASONS = {
     str(Standing.REVOKED): _("Revoked: see your instructor."),
     str(Standing.NEVER_CERTIFIED): _("Never certified for this work."),
     NOT_CURRENT: NOT_CURRENT_REASON,
-    str(Standing.UNKNOWN_PERSON): _("Nobody here has this number."),
+    str(Standing.UNKNOWN_PERSON): _("Nobody here has this number, stamp or name."),
     UNKNOWN_SCOPE: _("There is no such work."),
 }
 
@@ -251,6 +254,30 @@ def _answer(
     )
 
 
+def people_meant(text: str, *, sites: Collection[int], day: date) -> list[PersonHere]:
+    """Whoever at the sites holds a stamp with this mark on the day, or else has this name.
+
+    For a text that is nobody's number. The whole name is meant where somebody has it; else every
+    word begins one of the name's, and the words have three letters at least. More than
+    `MOST_MEANT` are not told apart.
+    """
+    if not _can_be_stored(text):
+        return []
+    here = Person.objects.at_work_on(day).filter(site__in=sites).order_by("full_name", "pk")
+    holders = Stamp.objects.held_on(day).filter(mark__iexact=text).values("person")
+    if found := _read(here.filter(pk__in=holders)[: MOST_MEANT + 1]):
+        return found
+    if found := _read(here.filter(full_name__iexact=text)[: MOST_MEANT + 1]):
+        return found
+    words = text.split()
+    if not words or min(map(len, words)) < SHORTEST_WORD:
+        return []
+    for word in words:
+        begins = Q(full_name__istartswith=word) | Q(full_name__icontains=f" {word}")
+        here = here.filter(begins)
+    return _read(here[: MOST_MEANT + 1])
+
+
 def scopes_offered() -> QuerySet[Scope]:
-    """The kinds of work that can be chosen at the bench."""
-    return Scope.objects.filter(retired_at__isnull=True)
+    """The kinds of work that can be chosen at the bench, operators' first."""
+    return Scope.objects.filter(retired_at__isnull=True).order_by(operators_first(), "title")

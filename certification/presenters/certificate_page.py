@@ -1,6 +1,6 @@
 """What the page of one certificate shows, and what may be done from it."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
@@ -8,9 +8,12 @@ from typing import Any
 from django.utils import timezone
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from assessments.access import outcomes_closed_to
 from assessments.models import Board
+from assessments.presenters.measured_by_words import by_eye_lines, tally_says
+from assessments.queries.measured_by import MeasuredTally
 from certification.domain.answers import Answer, Standing
 from certification.domain.facts import EventFact, Facts
 from certification.domain.periods import CertificateHistory, Restriction
@@ -29,7 +32,7 @@ ACT_LABELS = {
     "restrict": _("Restrict"),
     "lift": _("Lift the restriction"),
     "extend": _("Extend"),
-    "end": _("End"),
+    "end": pgettext_lazy("a certificate", "End"),
     "revoke": _("Revoke"),
     "withdraw": _("Withdraw"),
 }
@@ -43,6 +46,7 @@ class EvidenceBoard:
     """A board as the certificate copied it when it was issued.
 
     ``is_closed`` says that the reader may still have to read it again, blind to how it went.
+    ``measured`` says how many measured criteria were judged by what, ``by_eye`` which by eye.
     """
 
     number: str
@@ -54,6 +58,8 @@ class EvidenceBoard:
     score: str | None
     signers: str
     is_closed: bool
+    measured: str
+    by_eye: list[tuple[str, str]]
 
 
 @dataclass(frozen=True)
@@ -256,9 +262,18 @@ def boards_of(evidence: Mapping[str, Any], user: User) -> list[EvidenceBoard]:
     That they passed is said by the certificate or proposal itself; how well is not, to whoever
     may give the other reading that was asked for.
     """
+    return boards_of_each([evidence], user)[0]
+
+
+def boards_of_each(evidence: Sequence[Mapping[str, Any]], user: User) -> list[list[EvidenceBoard]]:
+    """The same of several copies, in one query for all of them."""
+    numbers = [board["number"] for copy in evidence for board in copy.get("boards", [])]
+    closed = outcomes_closed_to(user, numbers)
+    return [_boards_of(copy, closed) for copy in evidence]
+
+
+def _boards_of(evidence: Mapping[str, Any], closed: Collection[str]) -> list[EvidenceBoard]:
     purposes = dict(Board.Purpose.choices)
-    boards = evidence.get("boards", [])
-    closed = outcomes_closed_to(user, [board["number"] for board in boards])
     return [
         EvidenceBoard(
             number=board["number"],
@@ -270,6 +285,9 @@ def boards_of(evidence: Mapping[str, Any], user: User) -> list[EvidenceBoard]:
             score=board["score"],
             signers=", ".join(dict.fromkeys(sign["by"] for sign in board["signatures"])),
             is_closed=board["number"] in closed,
+            measured=tally_says(measured),
+            by_eye=by_eye_lines(measured),
         )
-        for board in boards
+        for board in evidence.get("boards", [])
+        for measured in (MeasuredTally.from_json(board.get("measured", {})),)
     ]

@@ -42,7 +42,8 @@ from people.models import Person, Role, Site, User
 from people.models.people import at_work_on
 from people.queries.site_days import Days
 from training.access import sessions_readable_by
-from training.models import ClassSession, Course, Enrolment, Lesson
+from training.models import ClassSession, Course
+from training.queries.classes import enrolled_ahead, scopes_taught
 
 Kind = StandingEnd.Kind
 ONCE_A_PERSON = (Kind.VISION, SEE_INSTRUCTOR)
@@ -93,7 +94,11 @@ class MonthsFilters:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One end of somebody's standing, and what must be done by its last good day."""
+    """One end of somebody's standing, and what must be done by its last good day.
+
+    ``sessions`` are classes to come that the person is in and that begin by that day, ``too_late``
+    those that begin after it; of a vision test, for which nobody needs a class, there are none.
+    """
 
     person: Person
     scope: Scope
@@ -105,6 +110,8 @@ class Line:
     in_full: bool
     day: date
     sessions: Sequence[ClassSession] = ()
+    too_late: Sequence[ClassSession] = ()
+    may_be_placed: bool = False
 
     @property
     def to_do(self) -> Any:
@@ -384,17 +391,7 @@ def _sessions(user: User, filters: MonthsFilters) -> list[ClassSession]:
 def _classes(user: User, filters: MonthsFilters) -> list[PlannedClass]:
     """Each class once, with the scopes that its course's exercises are credited to."""
     sessions = _sessions(user, filters)
-    lessons = Lesson.objects.filter(
-        course_revision__in={session.course_revision_id for session in sessions},
-        exercise__positions__scope_code__gt="",
-    )
-    taught: dict[int, set[str]] = {}
-    for revision, code in (
-        lessons.order_by()
-        .values_list("course_revision", "exercise__positions__scope_code")
-        .distinct()
-    ):
-        taught.setdefault(revision, set()).add(code)
+    taught = scopes_taught({session.course_revision_id for session in sessions})
     codes = {code for of_revision in taught.values() for code in of_revision}
     scopes = list(Scope.objects.filter(code__in=codes).order_by(operators_first(), "title"))
     planned = [
@@ -461,15 +458,11 @@ def listed(user: User, filters: MonthsFilters) -> QuerySet[StandingEnd]:
 def lines_of(user: User, filters: MonthsFilters, ends: Sequence[StandingEnd]) -> list[Line]:
     """Ends as lines, with the classes each person is enrolled in that begin in time."""
     sites = user.sites_as(*IN_FULL)
-    enrolled: dict[int, list[ClassSession]] = {}
-    enrolments = Enrolment.objects.filter(
-        person__in={end.span.person_id for end in ends},
-        session__in=sessions_readable_by(user).order_by().values("pk"),
-        session__ends_on__gte=filters.days.first,
-    ).select_related("session")
-    for enrolment in enrolments.order_by("session__starts_on", "session__number"):
-        enrolled.setdefault(enrolment.person_id, []).append(enrolment.session)
-    return [_line(user, end, sites, enrolled, filters.days) for end in ends]
+    enrolled = enrolled_ahead(
+        {end.span.person_id for end in ends}, sessions_readable_by(user), filters.days.first
+    )
+    teaches = user.sites_as(Role.INSTRUCTOR)
+    return [_line(user, end, sites, teaches, enrolled, filters.days) for end in ends]
 
 
 def all_lines(user: User, filters: MonthsFilters) -> Iterator[Line]:
@@ -487,6 +480,7 @@ def _line(
     user: User,
     end: StandingEnd,
     sites: set[int],
+    teaches: set[int],
     enrolled: dict[int, list[ClassSession]],
     days: Days,
 ) -> Line:
@@ -499,15 +493,7 @@ def _line(
         window = span.certificate.scheme_revision.renewal_window_days
         if window and end.last_day >= span.certificate.valid_through:
             opens_on = span.certificate.valid_through - timedelta(days=window)
-    sessions = (
-        [
-            class_session
-            for class_session in enrolled.get(person.pk, ())
-            if class_session.starts_on <= end.last_day
-        ]
-        if kind == Kind.CERTIFICATE
-        else []
-    )
+    to_come = [] if kind == Kind.VISION else enrolled.get(person.pk, [])
     return Line(
         person=person,
         scope=span.scope,
@@ -518,7 +504,9 @@ def _line(
         is_first=end.is_first,  # type: ignore[attr-defined]
         in_full=in_full,
         day=days.at(person.site_id),
-        sessions=sessions,
+        sessions=[one for one in to_come if one.starts_on <= end.last_day],
+        too_late=[one for one in to_come if one.starts_on > end.last_day],
+        may_be_placed=person.site_id in teaches and person.pk != user.person_id,
     )
 
 

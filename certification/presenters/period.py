@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from certification.domain.periods import CertificateHistory
 from certification.models import SchemeRevision, Scope
 from certification.queries import standing_on_day
+from certification.queries.standing_on_day import Read
 from certification.services.certificates import ProspectivePeriod
 from people.models import Person
 from people.presenters.days import format_unbroken_day
@@ -24,7 +25,11 @@ class PeriodSaid:
 
 
 def said(
-    person: Person, scope: Scope, revision: SchemeRevision, period: ProspectivePeriod
+    person: Person,
+    scope: Scope,
+    revision: SchemeRevision,
+    period: ProspectivePeriod,
+    read: Read | None = None,
 ) -> PeriodSaid:
     """Say what issuing on the period's day of issue would come to.
 
@@ -32,7 +37,8 @@ def said(
     is lost; renewed earlier or later it runs from the day of issue.
     """
     day = period.issued_on
-    histories = standing_on_day.histories_of(person, scope)
+    facts = standing_on_day.facts_for(person, scope) if read is None else read.facts
+    histories = standing_on_day.histories_in(facts)
     if period.renews is not None:
         end = histories[period.renews.number].period.valid_through
         why = _("It renews %(number)s within its window, so the new period runs on from its end.")

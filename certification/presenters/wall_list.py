@@ -12,6 +12,7 @@ from django.conf import settings
 from django.db.models import QuerySet, Subquery
 from django.urls import reverse
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from certification.access import IN_FULL
 from certification.domain.answers import Standing
@@ -166,7 +167,11 @@ def wall_pdf(listed: WallList) -> bytes:
         "site": name,
         "line": line,
         "printed": _("Printed %(instant)s") % {"instant": instant},
-        "facts": [(_("Site"), name), (_("Line"), line), (_("Printed"), instant)],
+        "facts": [
+            (_("Site"), name),
+            (pgettext("of production", "Line"), line),
+            (_("Printed"), instant),
+        ],
         "works": [
             (work.scope.title, [_line(entry) for entry in work.entries]) for work in listed.works
         ],

@@ -1,14 +1,19 @@
 """What a scheme asks of somebody before they are certified, as met and not met."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from datetime import date, datetime
+from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime
+from typing import Any
+
+from django.conf import settings
+from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from assessments.models import Board, Grading, StageSigning
-from assessments.queries import effective_judgements
+from assessments.queries import board_results, effective_judgements, measured_by
 from certification.domain.facts import VisionFact, known
 from certification.domain.months import add_months
 from certification.domain.standing import Facts
@@ -22,6 +27,7 @@ from certification.models import (
 )
 from people.models import Person, User
 from people.presenters.days import format_day
+from people.queries.languages import in_language
 from training.models import Exercise, VisionTest
 
 from . import standing_on_day
@@ -54,7 +60,10 @@ class PassedBoard:
 
 @dataclass(frozen=True)
 class Requirement:
-    """One thing asked for: whether it is met, what there is, and what to do next."""
+    """One thing asked for: whether it is met, what there is, and what to do next.
+
+    ``as_kept`` is the same in the site's language, where its reader's is another.
+    """
 
     text: str
     met: bool
@@ -62,44 +71,103 @@ class Requirement:
     next: str = ""
     exercise_code: str = ""
     boards: tuple[PassedBoard, ...] = ()
+    as_kept: Requirement | None = None
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """Somebody who could be certified for a scope under a scheme revision on a day.
+
+    ``read`` is everything recorded of them in the scope, read once for whatever is asked of it.
+    """
+
+    person: Person
+    scope: Scope
+    revision: SchemeRevision
+    day: date
+    read: standing_on_day.Read
+
+
+def candidate(person: Person, scope: Scope, revision: SchemeRevision, day: date) -> Candidate:
+    """One candidate, with what is recorded of them read now."""
+    return Candidate(person, scope, revision, day, standing_on_day.read_for(person, scope))
 
 
 def requirements(
     person: Person, scope: Scope, revision: SchemeRevision, day: date
 ) -> list[Requirement]:
-    """What a scheme revision asks of a person for a scope on a day.
+    """What a scheme revision asks of a person for a scope on a day."""
+    return requirements_of([candidate(person, scope, revision, day)])[0]
+
+
+def requirements_of(candidates: Sequence[Candidate]) -> list[list[Requirement]]:
+    """What schemes ask of each of some candidates, in the same few queries for one or many.
 
     Boards judged up to the day somebody's certificate for the scope was revoked do not
     count any more: they have to show the work anew.
     """
-    asked = list(revision.requirements.filter(scope=scope))
+    rows: dict[tuple[int, int], list[SchemeRequirement]] = defaultdict(list)
+    for row in SchemeRequirement.objects.filter(
+        revision__in={one.revision.pk for one in candidates},
+        scope__in={one.scope.pk for one in candidates},
+    ):
+        rows[row.revision_id, row.scope_id].append(row)
+    codes = {row.exercise_code for of_pair in rows.values() for row in of_pair}
+    people = {one.person.pk for one in candidates}
+    boards = _passed_boards(people, codes)
+    titles = dict(
+        Exercise.objects.filter(code__in=codes).order_by("revision").values_list("code", "title")
+    )
+    asks_vision = any(one.revision.vision_months for one in candidates)
+    tests = vision_facts_of(people) if asks_vision else {}
+    return [
+        _in_both_languages(
+            one,
+            rows.get((one.revision.pk, one.scope.pk), []),
+            titles,
+            boards.get(one.person.pk, []),
+            tests.get(one.person.pk, []),
+        )
+        for one in candidates
+    ]
+
+
+def _in_both_languages(*of_one: Any) -> list[Requirement]:
+    """What is asked of one candidate, as its reader reads it and as it is kept."""
+    lines = _requirements_of_one(*of_one)
+    if get_language() == settings.LANGUAGE_CODE:
+        return lines
+    with in_language(settings.LANGUAGE_CODE):
+        kept = _requirements_of_one(*of_one)
+    return [replace(line, as_kept=each) for line, each in zip(lines, kept, strict=True)]
+
+
+def _requirements_of_one(
+    one: Candidate,
+    asked: Sequence[SchemeRequirement],
+    titles: Mapping[str, str],
+    boards: Sequence[PassedBoard],
+    tests: Sequence[VisionFact],
+) -> list[Requirement]:
     lines: list[Requirement] = []
     if not asked:
         lines.append(
             Requirement(
                 text=_("Boards passed"),
                 met=False,
-                detail=_("%(scheme)s names no boards for this scope.") % {"scheme": revision},
+                detail=_("%(scheme)s names no boards for this scope.") % {"scheme": one.revision},
                 next=_(
                     "Ask quality to publish a revision that does, or to enter a certificate "
                     "from elsewhere with its document."
                 ),
             )
         )
-    boards = _passed_boards(person, {requirement_row.exercise_code for requirement_row in asked})
-    titles = dict(
-        Exercise.objects.filter(
-            code__in={requirement_row.exercise_code for requirement_row in asked}
-        )
-        .order_by("revision")
-        .values_list("code", "title")
-    )
-    after = _last_revocation(person, scope, day) if asked else None
+    after = _last_revocation(one.read.facts, one.day)
     for requirement_row in asked:
         title = titles.get(requirement_row.exercise_code, requirement_row.exercise_code)
-        lines.append(_boards_requirement(requirement_row, title, boards, day, after))
-    if revision.vision_months:
-        lines.append(_vision_requirement(person, revision.vision_months, day))
+        lines.append(_boards_requirement(requirement_row, title, boards, one.day, after))
+    if one.revision.vision_months:
+        lines.append(_vision_requirement(tests, one.revision.vision_months, one.day))
     return lines
 
 
@@ -158,9 +226,9 @@ def _boards_requirement(
     )
 
 
-def _vision_requirement(person: Person, months: int, day: date) -> Requirement:
+def _vision_requirement(tests: Sequence[VisionFact], months: int, day: date) -> Requirement:
     text = _("Vision test, not older than %(months)d months") % {"months": months}
-    last_day = vision_current_through(person, months, day)
+    last_day = _current_through(tests, months, day)
     if last_day is None:
         return Requirement(
             text=text,
@@ -173,27 +241,40 @@ def _vision_requirement(person: Person, months: int, day: date) -> Requirement:
     )
 
 
+def vision_facts_of(person_ids: Collection[int]) -> dict[int, list[VisionFact]]:
+    """The vision tests of some people that stand, by the person's key."""
+    tests: dict[int, list[VisionFact]] = defaultdict(list)
+    for test in VisionTest.objects.not_withdrawn().filter(person__in=person_ids):
+        tests[test.person_id].append(
+            VisionFact(test.test_id, test.tested_on, test.passed, test.recorded_at)
+        )
+    return tests
+
+
 def vision_facts(person: Person) -> list[VisionFact]:
     """The person's vision tests that stand."""
-    tests = VisionTest.objects.not_withdrawn().filter(person=person)
-    return [
-        VisionFact(test.test_id, test.tested_on, test.passed, test.recorded_at) for test in tests
-    ]
+    return vision_facts_of([person.pk]).get(person.pk, [])
 
 
 def vision_current_through(person: Person, months: int, day: date) -> date | None:
     """The last day through which vision stays current; None where it is not current that day."""
-    record = VisionRecord(known(Facts(vision_tests=vision_facts(person))).vision_tests)
+    return _current_through(vision_facts(person), months, day)
+
+
+def _current_through(tests: Sequence[VisionFact], months: int, day: date) -> date | None:
+    record = VisionRecord(known(Facts(vision_tests=tests)).vision_tests)
     if not record.is_current_on(day, months):
         return None
     return record.last_good_day(day, months)[0]
 
 
-def _passed_boards(person: Person, exercise_codes: set[str]) -> list[PassedBoard]:
+def _passed_boards(
+    person_ids: Collection[int], exercise_codes: Collection[str]
+) -> dict[int, list[PassedBoard]]:
     boards = {
         board.pk: board
         for board in Board.objects.passed()
-        .filter(person=person, exercise__code__in=exercise_codes)
+        .filter(person__in=person_ids, exercise__code__in=exercise_codes)
         .select_related("exercise", "site", "outcome")
     }
     signings: dict[int, list[StageSigning]] = {pk: [] for pk in boards}
@@ -203,11 +284,14 @@ def _passed_boards(person: Person, exercise_codes: set[str]) -> list[PassedBoard
         .order_by("signed_at", "id")
     ):
         signings[signing.grading.board_id].append(signing)
-    return [
-        PassedBoard(board, board.site.today(judged_at), tuple(signings[pk]))
-        for pk, board in boards.items()
-        if (judged_at := _judged_at(board, signings[pk])) is not None
-    ]
+    passed: dict[int, list[PassedBoard]] = defaultdict(list)
+    for pk, board in boards.items():
+        judged_at = _judged_at(board, signings[pk])
+        if judged_at is not None:
+            passed[board.person_id].append(
+                PassedBoard(board, board.site.today(judged_at), tuple(signings[pk]))
+            )
+    return passed
 
 
 def _judged_at(board: Board, signings: Sequence[StageSigning]) -> datetime | None:
@@ -239,10 +323,10 @@ def resting_on(board: Board) -> list[str]:
     ]
 
 
-def _last_revocation(person: Person, scope: Scope, day: date) -> date | None:
+def _last_revocation(facts: Facts, day: date) -> date | None:
     days = [
         history.revoked_on
-        for history in standing_on_day.histories_of(person, scope).values()
+        for history in standing_on_day.histories_in(facts).values()
         if history.revoked_on is not None and history.revoked_on <= day
     ]
     return max(days, default=None)
@@ -267,12 +351,14 @@ def graded_any(user: User, checked: Iterable[Requirement]) -> bool:
 
 
 def evidence_of(checked: Iterable[Requirement]) -> dict:
-    """What a certificate copies of the boards it stands on, with their signatures."""
+    """What a certificate copies of the boards it stands on, with their signatures.
+
+    It is kept, and so in the site's language, whoever reads what was checked.
+    """
     checked = list(checked)
+    kept = [requirement.as_kept or requirement for requirement in checked]
     return {
-        "requirements": [
-            {"text": requirement.text, "detail": requirement.detail} for requirement in checked
-        ],
+        "requirements": [{"text": each.text, "detail": each.detail} for each in kept],
         "boards": [_board_as_json(passed) for passed in boards_counted(checked)],
         "criteria_sets": sorted(
             {
@@ -286,6 +372,7 @@ def evidence_of(checked: Iterable[Requirement]) -> dict:
 
 def _board_as_json(passed: PassedBoard) -> dict:
     board, outcome = passed.board, passed.board.outcome
+    measured = measured_by.tally_of(board_results.read_board(board))
     return {
         "number": board.number,
         "exercise": [board.exercise.code, board.exercise.revision],
@@ -304,4 +391,4 @@ def _board_as_json(passed: PassedBoard) -> dict:
             }
             for signing in passed.effective
         ],
-    }
+    } | ({"measured": measured.as_json()} if measured.total else {})

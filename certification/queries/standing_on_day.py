@@ -1,7 +1,7 @@
 """Standing on a day, from the rows: facts for the engine, and its answers."""
 
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 
@@ -141,6 +141,33 @@ def _gather_upkeep(rows: _Rows, person_ids: Collection[int], scope_code: str | N
         rows.practice[person_id, code].append(
             engine.PracticeFact(performed_on, recorded_at, withdrawn_at)
         )
+
+
+@dataclass(frozen=True)
+class Read:
+    """What a list has read of one person in one scope, for whatever is asked of it next.
+
+    ``certificates`` are all that the person holds, by number.
+    """
+
+    facts: engine.Facts
+    certificates: Mapping[str, Certificate]
+
+
+def read_for_many(pairs: Collection[tuple[int, int]]) -> dict[tuple[int, int], Read]:
+    """Read of each pair of a person and a scope, in the same six queries for one as for many."""
+    person_ids = {person_id for person_id, _scope_id in pairs}
+    facts = facts_for_many(person_ids).by_person_and_scope
+    held: dict[int, dict[str, Certificate]] = defaultdict(dict)
+    for certificate in Certificate.objects.filter(person__in=person_ids).only("number", "person"):
+        held[certificate.person_id][certificate.number] = certificate
+    return {pair: Read(facts.get(pair, engine.Facts()), held.get(pair[0], {})) for pair in pairs}
+
+
+def read_for(person: Person, scope: Scope) -> Read:
+    """The same of one person and scope."""
+    pair = (person.pk, scope.pk)
+    return read_for_many([pair])[pair]
 
 
 def facts_for(person: Person, scope: Scope) -> engine.Facts:

@@ -8,9 +8,10 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from certification.domain import standing as engine
-from certification.domain.periods import BOTH_HOLD
+from certification.domain.facts import Facts, known
+from certification.domain.periods import BOTH_HOLD, CertificateHistory
 from certification.exceptions import AlreadyDecided, MayNotCertify, RequirementsNotMet
-from certification.models import Certificate, Proposal, SchemeRevision, Scope
+from certification.models import Certificate, Proposal, SchemeRevision, Scope, StandingSpan
 from certification.queries import graders, standing_on_day, written_down
 from certification.queries.requirements import (
     Requirement,
@@ -19,6 +20,7 @@ from certification.queries.requirements import (
     requirements,
     unmet,
 )
+from certification.queries.standing_on_day import Read
 from people.models import Person, Role, User
 from people.presenters.days import format_day
 from records.services import numbers, trail
@@ -43,41 +45,63 @@ class ProspectivePeriod:
 
 
 def renewable(
-    person: Person, scope: Scope, revision: SchemeRevision, day: date
+    person: Person,
+    scope: Scope,
+    revision: SchemeRevision,
+    day: date,
+    read: Read | None = None,
 ) -> Certificate | None:
     """The newest certificate whose end a new one, issued that day, would run on from."""
-    figures = standing_on_day.figures_of(revision)
-    histories = standing_on_day.histories_of(person, scope)
+    return period_if_issued(person, scope, revision, day, read).renews
+
+
+def _runs_on_from(
+    facts: Facts, figures: engine.SchemeFigures, day: date
+) -> CertificateHistory | None:
     newest_first = sorted(
-        (history for history in histories.values() if history.certificate.issued_on < day),
+        (
+            history
+            for history in standing_on_day.histories_in(facts).values()
+            if history.certificate.issued_on < day
+        ),
         key=lambda history: (history.certificate.issued_on, history.certificate.number),
         reverse=True,
     )
     for history in newest_first:
         if standing_on_day.is_revoked_on(history, day):
             return None  # What came before has ended with it, whatever it says itself.
-        number, end = history.certificate.number, history.period.valid_through
-        if engine.in_renewal_window(figures, day, end):
-            return Certificate.objects.get(number=number)
+        if engine.in_renewal_window(figures, day, history.period.valid_through):
+            return history
     return None
 
 
 def period_if_issued(
-    person: Person, scope: Scope, revision: SchemeRevision, day: date
+    person: Person,
+    scope: Scope,
+    revision: SchemeRevision,
+    day: date,
+    read: Read | None = None,
 ) -> ProspectivePeriod:
-    """The period of a certificate for a scope, were it issued that day."""
-    earlier = renewable(person, scope, revision, day)
-    renewed_through = None
-    if earlier is not None:
-        history = standing_on_day.histories_of(person, scope)[earlier.number]
-        renewed_through = history.period.valid_through
+    """The period of a certificate for a scope, were it issued that day.
+
+    Here and below ``read`` is what a list has read already of the person in the scope.
+    """
+    read = standing_on_day.read_for(person, scope) if read is None else read
     figures = standing_on_day.figures_of(revision)
-    return ProspectivePeriod(day, engine.valid_through(figures, day, renewed_through), earlier)
+    earlier = _runs_on_from(read.facts, figures, day)
+    if earlier is None:
+        return ProspectivePeriod(day, engine.valid_through(figures, day, None))
+    through = engine.valid_through(figures, day, earlier.period.valid_through)
+    return ProspectivePeriod(day, through, read.certificates[earlier.certificate.number])
 
 
-def refuse_while_stopped(person: Person, scope: Scope, day: date) -> None:
+def _facts(person: Person, scope: Scope, read: Read | None) -> Facts:
+    return standing_on_day.facts_for(person, scope) if read is None else read.facts
+
+
+def refuse_while_stopped(person: Person, scope: Scope, day: date, read: Read | None = None) -> None:
     """A new certificate must not end a suspension, or a revocation to come, that was ordered."""
-    line = engine.timeline(standing_on_day.facts_for(person, scope))
+    line = engine.timeline(_facts(person, scope, read))
     for span in line.spans:
         is_ahead = span.last_day is None or span.last_day >= day
         if is_ahead and span.standing is engine.Standing.SUSPENDED:
@@ -114,10 +138,12 @@ def refuse_to_drop_restriction(person: Person, scope: Scope, day: date, restrict
             )
 
 
-def restrictions_held(person: Person, scope: Scope, day: date) -> list[str]:
+def restrictions_held(
+    person: Person, scope: Scope, day: date, read: Read | None = None
+) -> list[str]:
     """What events allow alone on a day or a later one, of certificates that have not ended."""
     texts: dict[str, None] = {}
-    for history in standing_on_day.histories_of(person, scope).values():
+    for history in standing_on_day.histories_in(_facts(person, scope, read)).values():
         if history.last_day < day or standing_on_day.is_revoked_on(history, day):
             continue
         for restriction in history.restrictions:
@@ -126,9 +152,11 @@ def restrictions_held(person: Person, scope: Scope, day: date) -> list[str]:
     return list(texts)
 
 
-def with_restrictions_held(person: Person, scope: Scope, day: date, restriction: str) -> str:
+def with_restrictions_held(
+    person: Person, scope: Scope, day: date, restriction: str, read: Read | None = None
+) -> str:
     """A restriction with what still holds of events beside it: what a new certificate is to say."""
-    held = restrictions_held(person, scope, day)
+    held = restrictions_held(person, scope, day, read)
     missing = [text for text in held if not _says(restriction, text)]
     return BOTH_HOLD.join(text for text in (restriction, *missing) if text)
 
@@ -202,7 +230,12 @@ def issue_certificate(
 
 
 def certificate_to_issue(
-    proposal: Proposal, issuer: User, checked: Sequence[Requirement], day: date
+    proposal: Proposal,
+    issuer: User,
+    checked: Sequence[Requirement],
+    day: date,
+    read: Read | None = None,
+    issuer_spans: Sequence[StandingSpan] | None = None,
 ) -> Certificate:
     """The certificate as it would be issued that day: without number and restriction, not stored.
 
@@ -210,9 +243,13 @@ def certificate_to_issue(
     ----------
     checked : sequence of Requirement
         What was asked for on that day.
+    issuer_spans : sequence of StandingSpan, optional
+        How the issuer stands that day as `graders.grader_spans` says, where a list has read it.
     """
+    if issuer_spans is None:
+        issuer_spans = graders.grader_spans(issuer.person_id, day)
     person, scope, revision = proposal.person, proposal.scope, proposal.scheme_revision
-    period = period_if_issued(person, scope, revision, day)
+    period = period_if_issued(person, scope, revision, day, read)
     return Certificate(
         person=person,
         scope=scope,
@@ -223,9 +260,12 @@ def certificate_to_issue(
         origin=Certificate.Origin.OWN,
         holder_name=person.full_name,
         figures=written_down.figures_as_json(revision),
-        evidence={**evidence_of(checked), "proposed": _proposed(proposal)},
+        evidence={
+            **evidence_of(checked),
+            "proposed": _proposed(proposal),
+        },
         issued_by=issuer.get_full_name(),
-        issuer_certificate=issuer_certificate(issuer, scope, period.issued_on),
+        issuer_certificate=issuer_certificate(issuer_spans, scope),
     )
 
 
@@ -264,14 +304,16 @@ def refuse_unmet(
     revision: SchemeRevision,
     checked: list[Requirement],
     day: date,
+    read: Read | None = None,
 ) -> None:
     """Raise RequirementsNotMet where a certificate must not be issued that day."""
+    facts = _facts(person, scope, read)
     if revision.published_at is None or revision.retired_at is not None:
         raise RequirementsNotMet(
             _("%(scheme)s is not in force: propose under its present revision.")
             % {"scheme": revision}
         )
-    if not revision.scopes.filter(pk=scope.pk).exists():
+    if scope not in revision.scopes.all():
         raise RequirementsNotMet(
             _("%(scheme)s does not cover %(scope)s.") % {"scheme": revision, "scope": scope}
         )
@@ -290,19 +332,19 @@ def refuse_unmet(
                 )
             }
         )
-    refuse_while_stopped(person, scope, day)
-    same_day = Certificate.objects.not_withdrawn().filter(person=person, scope=scope, issued_on=day)
-    if twin := same_day.first():
-        raise RequirementsNotMet(
-            _("%(number)s was issued for this today already.") % {"number": twin.number}
-        )
+    refuse_while_stopped(person, scope, day, read)
+    for twin in known(facts).certificates:
+        if twin.issued_on == day:
+            raise RequirementsNotMet(
+                _("%(number)s was issued for this today already.") % {"number": twin.number}
+            )
 
 
-def issuer_certificate(issuer: User, scope: Scope, day: date) -> str:
+def issuer_certificate(issuer_spans: Sequence[StandingSpan], scope: Scope) -> str:
     """The number of the issuer's own certificate for such work, instructor's before inspector's."""
     spans = [
         span
-        for span in graders.grader_spans(issuer.person_id, day)
+        for span in issuer_spans
         if span.standing == engine.Standing.CERTIFIED
         and span.certificate is not None
         and set(span.scope.joint_types) & set(scope.joint_types)

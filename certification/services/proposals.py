@@ -1,7 +1,9 @@
 """Proposing somebody for a certificate, and declining a proposal."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import date
+from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -10,8 +12,15 @@ from certification import access
 from certification.exceptions import CertificationError, MayNotCertify
 from certification.models import Proposal, SchemeRevision, Scope
 from certification.queries import written_down
-from certification.queries.requirements import Requirement, evidence_of, requirements
+from certification.queries.requirements import (
+    Candidate,
+    Requirement,
+    evidence_of,
+    requirements,
+)
+from certification.queries.standing_on_day import Read
 from people.models import Person, User
+from records.exceptions import Refusal
 from records.services import trail
 
 from . import certificates
@@ -76,13 +85,14 @@ def proposal_to_make(
     revision: SchemeRevision,
     checked: Sequence[Requirement],
     day: date,
+    read: Read | None = None,
 ) -> Proposal:
     """A proposal as it would be made that day, without what its instructor types; not stored."""
     return Proposal(
         person=person,
         scope=scope,
         scheme_revision=revision,
-        renews=certificates.renewable(person, scope, revision, day),
+        renews=certificates.renewable(person, scope, revision, day, read),
         evidence=evidence_of(checked),
     )
 
@@ -140,3 +150,74 @@ def why_may_not_decline(user: User, proposal: Proposal) -> str:
     if user.pk == proposal.signature.signer_id:
         return ""
     return certificates.why_may_not_issue(user, proposal.person, proposal.scheme_revision, [])
+
+
+@dataclass
+class Together:
+    """What became of several acts under one proof: what was done, and why the others were not.
+
+    ``stayed`` has the name of each that was refused, and the sentence that says why.
+    """
+
+    done: list[Any] = field(default_factory=list)
+    stayed: list[tuple[str, str]] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Ticked:
+    """What was ticked on a page with many: a candidate or a proposal, as the page showed it.
+
+    ``shown`` is the digest of what would be signed, None where no page was shown;
+    ``restriction`` is what it allows alone.
+    """
+
+    what: Any
+    shown: str | None
+    restriction: str = ""
+
+
+def propose_together(ticked: Iterable[Ticked], *, act: Act, note: str = "") -> Together:
+    """Propose each of some candidates, each signed by itself; whoever cannot be proposed stays.
+
+    Every proposal is a transaction of its own, so that none holds the locks of two people and
+    a refusal undoes no other.
+    """
+    together = Together()
+    for one in ticked:
+        candidate: Candidate = one.what
+        try:
+            together.done.append(
+                propose(
+                    person=candidate.person,
+                    scope=candidate.scope,
+                    revision=candidate.revision,
+                    act=replace(act, shown=one.shown),
+                    note=note,
+                    restriction=one.restriction,
+                )
+            )
+        except Refusal as error:
+            together.stayed.append((_named(candidate.person, candidate.scope), str(error)))
+    return together
+
+
+def issue_together(ticked: Iterable[Ticked], *, act: Act) -> Together:
+    """Issue what each of some proposals asks for, each signed by itself; the others stay."""
+    together = Together()
+    for one in ticked:
+        proposal: Proposal = one.what
+        try:
+            together.done.append(
+                certificates.issue_certificate(
+                    proposal=proposal,
+                    act=replace(act, shown=one.shown),
+                    restriction=one.restriction,
+                )
+            )
+        except Refusal as error:
+            together.stayed.append((_named(proposal.person, proposal.scope), str(error)))
+    return together
+
+
+def _named(person: Person, scope: Scope) -> str:
+    return _("%(name)s, %(scope)s") % {"name": person.full_name, "scope": scope}

@@ -21,13 +21,11 @@ from people.access import (
 )
 from people.models import Role
 
-ASKED_SHOWN = 20  # of what graders ask for who could not tell from a photograph
-
 
 @require_safe
 @login_required
 def home(request: UserRequest) -> HttpResponse:
-    """Where somebody’s work is: the bench, the register, the people, or their own card.
+    """Where somebody’s work is: bench, register, bench check, people, or their own card.
 
     A kiosk is led to the only page it opens.
     """
@@ -36,8 +34,10 @@ def home(request: UserRequest) -> HttpResponse:
         return redirect("certification:bench_check")
     if Role.INSTRUCTOR in roles:
         return redirect("certification:bench")
-    if roles & {Role.QUALITY, Role.LINE_LEAD}:
+    if Role.QUALITY in roles:
         return redirect("certification:register")
+    if Role.LINE_LEAD in roles:
+        return redirect("certification:bench_check")
     if Role.ADMINISTRATOR in roles:
         return redirect("people:person_list")
     return redirect("certification:my_card")
@@ -50,11 +50,11 @@ def bench_page(request: UserRequest) -> HttpResponse:
     person = request.user.person
     with timezone.override(person.site.zone if person else None):
         sites = request.user.sites_as(Role.INSTRUCTOR)
-        days = days_for(request.user, sites, timezone.now())
+        now = timezone.now()
+        days = days_for(request.user, sites, now)
         context = {
-            "bench": bench.bench_of(request.user, days),
+            "bench": bench.bench_of(request.user, days, now),
             "today": days.day,
-            "asked": asked_of(cannot_tell_visible_to(request.user)[:ASKED_SHOWN]),
         }
         return render(request, "certification/bench.html", context)
 
@@ -68,7 +68,7 @@ def my_card(request: UserRequest) -> HttpResponse:
     context = {
         "card": card.card_of(person, today),
         "today": today,
-        "asked": asked_of(own[:ASKED_SHOWN]),
+        "asked": asked_of(own[: bench.ASKED_SHOWN]),
     }
     return render(request, "certification/card.html", context)
 

@@ -1,6 +1,5 @@
 """What ends in the coming months, as a chart, a list and a file, beside the places planned."""
 
-import csv
 from datetime import date
 from itertools import groupby
 
@@ -91,6 +90,7 @@ def months_ahead_page(request: UserRequest) -> HttpResponse:
                 )
             ],
             "query": query.urlencode(),
+            "may_place": any(line.may_be_placed for line in lines),
             "sees_classes": request.user.has_role(Role.QUALITY, Role.INSTRUCTOR),
         },
     )
@@ -100,14 +100,8 @@ def months_ahead_page(request: UserRequest) -> HttpResponse:
 @role_required(*READERS)
 def months_ahead_csv(request: UserRequest) -> StreamingHttpResponse:
     _form, filters, _elsewhere = _asked(request)
-    writer = csv.writer(exports.Echo())
     rows = (months_ahead.as_row(line) for line in months_ahead.all_lines(request.user, filters))
-
-    def body():
-        yield "\ufeff" + writer.writerow(months_ahead.COLUMNS)
-        for row in rows:
-            yield writer.writerow([exports.harmless(cell) for cell in row])
-
-    response = StreamingHttpResponse(body(), content_type="text/csv; charset=utf-8")
+    lines = exports.csv_lines(months_ahead.COLUMNS, rows)
+    response = StreamingHttpResponse(lines, content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="months-ahead-{filters.day}.csv"'
     return response

@@ -1,11 +1,10 @@
 """The quality manager's page: who may do what, filtered, and as a file."""
 
-import csv
 import logging
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any
+from typing import Any, NamedTuple
 from urllib.parse import urlencode
 
 from django.core.paginator import Page, Paginator
@@ -27,16 +26,21 @@ from kombu.exceptions import OperationalError
 
 from assessments.access import requests_seen_to_by
 from assessments.models import ReadingRequest
-from certification import tasks
+from certification import access, tasks
+from certification.access import IN_FULL
 from certification.domain.disclosure import NOT_CURRENT
 from certification.forms.register import RegisterForm, Works
 from certification.models import KnownRegister
-from certification.presenters import register
+from certification.presenters import decide_page, register
+from certification.presenters.decide_page import Waiting
 from certification.services import known_registers
 from people.access import UserRequest, people_with_standing_for, role_required
-from people.models import Person, Role
+from people.models import Person, Role, User
 from people.presenters import exported_tables as exports
 from people.presenters.symbols import STANDING_SYMBOLS
+from training.access import sessions_readable_by
+from training.models import ClassSession
+from training.queries.classes import enrolled_ahead
 
 log = logging.getLogger(__name__)
 
@@ -83,6 +87,7 @@ def register_page(request: UserRequest) -> HttpResponse:
     filters = form.filters(today, known, now=timezone.now())
     counts = register.counts(request.user, filters)
     page, groups = _page_of(request, filters, counts)
+    named = _with_classes(request.user, groups, filters, today)
     return render(
         request,
         "certification/register.html",
@@ -93,6 +98,8 @@ def register_page(request: UserRequest) -> HttpResponse:
             "elsewhere": form.days_elsewhere(filters),
             "page": page,
             "groups": groups,
+            "named": named,
+            "may_place": any(one.may_be_placed for one in named),
             "other_day": filters.day != today,
             "by_person": filters.order not in register.ORDERS_OF_LINES,
             "standings": counts[filters.standing or "all"],
@@ -106,6 +113,7 @@ def register_page(request: UserRequest) -> HttpResponse:
             },
             "now": timezone.now(),
             "requests": _requests(request, filters, today, page),
+            "waiting": _waiting(request, filters, today, page),
             "who_form": {"q": {"label": WHO_WAS_THAT}}
             if request.user.has_role(Role.QUALITY)
             else None,
@@ -122,6 +130,16 @@ def _requests(
     if not is_first or not request.user.has_role(Role.QUALITY):
         return []
     return list(requests_seen_to_by(request.user))
+
+
+def _waiting(
+    request: UserRequest, filters: register.RegisterFilters, today: date, page: Page[Any]
+) -> Waiting | None:
+    """What waits for quality to decide, on the first page of today alone."""
+    is_first = filters.day == today and filters.known is None and page.number == 1
+    if not is_first or not request.user.has_role(Role.QUALITY):
+        return None
+    return decide_page.waiting(access.proposals_waiting_for(request.user))
 
 
 def _known(form: RegisterForm, today: date, known_at: datetime | None) -> KnownRegister | None:
@@ -206,6 +224,42 @@ def _page_of(
     ]
 
 
+class Named(NamedTuple):
+    """Somebody on the page with their lines, and with the classes to come that they are in."""
+
+    person: Person
+    lines: list[register.Line]
+    sessions: Sequence[ClassSession]
+    may_be_placed: bool
+
+
+def _with_classes(
+    user: User,
+    groups: list[tuple[Person, list[register.Line]]],
+    filters: register.RegisterFilters,
+    today: date,
+) -> list[Named]:
+    """Who on the page is in a class to come, and whom the user can put in one.
+
+    Of today alone: a past day is read for what was, and a day to come for what will be.
+    """
+    is_today = filters.day == today and filters.known is None
+    if not is_today or not user.has_role(*IN_FULL):
+        return [Named(person, lines, (), False) for person, lines in groups]
+    teaches = user.sites_as(Role.INSTRUCTOR)
+    people = {person.pk for person, _lines in groups}
+    enrolled = enrolled_ahead(people, sessions_readable_by(user), today)
+    return [
+        Named(
+            person,
+            lines,
+            enrolled.get(person.pk, ()),
+            person.site_id in teaches and person.pk != user.person_id,
+        )
+        for person, lines in groups
+    ]
+
+
 def _with(query: QueryDict, **changed: str) -> str:
     changed_query = query.copy()
     for name, value in changed.items():
@@ -251,15 +305,8 @@ def register_csv(request: UserRequest) -> HttpResponseBase:
     filters = _asked_for_a_file(request)
     if filters is None:
         return _say_why(request)
-    writer = csv.writer(exports.Echo())
-    rows = _rows(request, filters)
-
-    def body():
-        yield "\ufeff" + writer.writerow(register.COLUMNS)
-        for row in rows:
-            yield writer.writerow([exports.harmless(cell) for cell in row])
-
-    response = StreamingHttpResponse(body(), content_type="text/csv; charset=utf-8")
+    lines = exports.csv_lines(register.COLUMNS, _rows(request, filters))
+    response = StreamingHttpResponse(lines, content_type="text/csv; charset=utf-8")
     response["Content-Disposition"] = f'attachment; filename="{_file_name(filters)}.csv"'
     return response
 

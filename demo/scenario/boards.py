@@ -20,7 +20,7 @@ from certification.services.acts import Act
 from records.services import trail
 from training.models import ClassSession, Exercise, Position, Tool
 
-from . import marks
+from . import gauges, marks
 from .faults import CRITERIA_BY_FAULT, NOTES, WEIGHTS
 from .people import BY, Stage
 from .pictures import Order, Picture, draw_all
@@ -121,7 +121,8 @@ def _judge_in_class(stage: Stage, board: Board, done: dict[str, str]) -> None:
         position.name: None for position in board.exercise.positions.all()
     }
     made = DemoBoard(board, TRAINEES[0], 0, judged=True, faults=sound, truths={})
-    for row in list(_judgements(stage, made, reading, None, at)):
+    tool = gauges.gauge_of(board.site.prefix)
+    for row in list(_judgements(stage, made, reading, tool, at)):
         how_far = done.get(row.stage, "")
         first = row.joint is not None and row.joint.position.order <= 3
         if how_far in ("signed", "judged") or (how_far == "begun" and first):
@@ -213,10 +214,7 @@ def _photo(
 
 def judge(stage: Stage, made: list[DemoBoard]) -> None:
     """Judge and sign boards in the order in which they were handed in."""
-    tools = {
-        site: Tool.objects.filter(site__prefix=site, kind=Tool.Kind.GAUGE).first()
-        for site in stage.sites
-    }
+    tools = {site: gauges.gauge_of(site) for site in stage.sites}
     for demo_board in made:
         if not demo_board.judged:
             continue
@@ -244,7 +242,7 @@ def judge_in_part(stage: Stage, made: DemoBoard) -> None:
     reading = grading.start_grading(board=made.board, grader=grader, at=at)
     rows = [
         row
-        for row in _judgements(stage, made, reading, None, at)
+        for row in _judgements(stage, made, reading, gauges.gauge_of(prefix), at)
         if row.stage == made.board.exercise.stages[0]
         and row.joint is not None
         and row.joint.position.order <= 6
@@ -334,13 +332,17 @@ def _judgement(
     )
     if photo is not None and seen_on_photo:
         row.how, row.photo = Judgement.How.PHOTOGRAPH, photo
+    name, uncertainty = MEASURED.get(criterion.code, ("", ""))
+    value = made.truths.get(joint.position.name, {}).get(name)
+    is_asked = criterion.is_measured and reading.kind != Grading.Kind.OWN
     if not fault:
+        if is_asked:
+            truth = None if value is None else Decimal(str(value))
+            gauges.read_on_gauge(row, tool, truth)
         return row
     row.photo = photo
     if stage.rng.random() < 0.7:
         row.note = NOTES.get(fault, "")
-    name, uncertainty = MEASURED.get(criterion.code, ("", ""))
-    value = made.truths.get(joint.position.name, {}).get(name)
     if value is not None and tool is not None:
         read = Decimal(str(round(float(value) + stage.rng.gauss(0, float(uncertainty) / 2), 2)))
         beyond = (criterion.low is not None and read + Decimal(uncertainty) < criterion.low) or (
@@ -363,6 +365,8 @@ def _judgement(
         elif beyond:
             row.how, row.tool = Judgement.How.INSTRUMENT, tool
             row.value, row.uncertainty = read, Decimal(uncertainty)
+    if is_asked and row.value is None:
+        row.by_eye_because = gauges.PLAINLY_OUTSIDE
     return row
 
 

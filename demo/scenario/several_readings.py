@@ -16,6 +16,7 @@ from people.models import User
 from records.services import trail
 from training.models import Exercise, ExerciseStep
 
+from . import gauges
 from .boards import DemoBoard
 from .people import BY, Stage
 
@@ -195,6 +196,7 @@ def _read(grader: User, board: Board, rejected: Collection[Place], at: datetime)
 def _judge(reading: Grading, rejected: Collection[Place], at: datetime) -> None:
     """Judge everything that a reading is asked, from photographs where there are any."""
     photos = {photo.joint_id: photo for photo in reading.board.photos.all()}
+    tool = gauges.gauge_of(reading.board.site.prefix)
     rows = []
     for name in reading.board.exercise.stages:
         places: list[Joint | None] = [*board_results.joints_read(reading, name)]
@@ -204,21 +206,24 @@ def _judge(reading: Grading, rejected: Collection[Place], at: datetime) -> None:
             photo = photos.get(joint.pk) if joint else None
             for criterion in board_results.criteria_for(reading, name, joint):
                 bad = joint is not None and (joint.position.name, criterion.code) in rejected
-                rows.append(
-                    Judgement(
-                        grading=reading,
-                        joint=joint,
-                        criterion=criterion,
-                        stage=name,
-                        outcome=Judgement.Outcome.REJECT if bad else Judgement.Outcome.ACCEPT,
-                        how=Judgement.How.PHOTOGRAPH if photo else Judgement.How.AT_BOARD,
-                        photo=photo,
-                        note="Lumpy on one side, as I see it."
-                        if bad and criterion.code == "S-08"
-                        else "",
-                        judged_at=at,
-                    )
+                row = Judgement(
+                    grading=reading,
+                    joint=joint,
+                    criterion=criterion,
+                    stage=name,
+                    outcome=Judgement.Outcome.REJECT if bad else Judgement.Outcome.ACCEPT,
+                    how=Judgement.How.PHOTOGRAPH if photo else Judgement.How.AT_BOARD,
+                    photo=photo,
+                    note="Lumpy on one side, as I see it."
+                    if bad and criterion.code == "S-08"
+                    else "",
+                    judged_at=at,
                 )
+                if criterion.is_measured and bad:
+                    row.by_eye_because = gauges.PLAINLY_OUTSIDE
+                elif criterion.is_measured:
+                    gauges.read_on_gauge(row, tool, None)
+                rows.append(row)
     Judgement.objects.bulk_create(rows)
 
 

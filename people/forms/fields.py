@@ -1,4 +1,4 @@
-"""Fields that several forms share: days, and people given by number or name."""
+"""Fields that several forms share: days, rows, and people given by number or name."""
 
 from typing import Any, Literal
 
@@ -20,6 +20,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
+from people.access import ROW_NUMBER
 from people.models import Person, User
 from people.models.people import PersonQuerySet
 from people.services.proof import Asked, Given, proof_asked
@@ -44,6 +45,21 @@ def form_helper(*parts: Any) -> FormHelper:
     helper.disable_csrf = True
     helper.layout = Layout(*parts)
     return helper
+
+
+class RowsField(forms.ModelMultipleChoiceField):
+    """Several rows by their numbers; one that is longer than any is not among the choices."""
+
+    def clean(self, value: Any) -> Any:
+        for each in value or ():
+            text = str(each)
+            if text.isdecimal() and not ROW_NUMBER.fullmatch(text):
+                raise ValidationError(
+                    self.error_messages["invalid_choice"],
+                    code="invalid_choice",
+                    params={"value": f"{text[:20]}…"},
+                )
+        return super().clean(value)
 
 
 class DayInput(forms.DateInput):

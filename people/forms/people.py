@@ -9,6 +9,7 @@ from django.conf import settings
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 from people.domain.employee_numbers import LONGEST, NumberFault, number_fault
 from people.models import Person, Role, Site, SiteRole, User
@@ -168,7 +169,7 @@ class StampForm(forms.Form):
     mark = forms.CharField(
         label=_("Mark"), max_length=32, help_text=_("What the stamp leaves on the work.")
     )
-    issued_on = forms.DateField(label=_("Issued on"), widget=DayInput)
+    issued_on = forms.DateField(label=pgettext_lazy("a stamp", "Issued on"), widget=DayInput)
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -88,6 +88,12 @@ class SiteForm(forms.Form):
         widget=DayInput,
         help_text=_("Nobody is written to about what ended before it."),
     )
+    proposal_days = forms.IntegerField(
+        label=_("Quality is written to about a proposal after"),
+        min_value=0,
+        max_value=60,
+        help_text=_("Days that it has waited, 0 to 60; 0: never. Once for each proposal."),
+    )
     lock_minutes = forms.IntegerField(
         label=_("Shared tablets lock after"),
         min_value=1,
@@ -130,6 +136,7 @@ class SiteForm(forms.Form):
             "working_days",
             Div("work_starts", "work_ends", css_class="fields-row"),
             Div("send_hour", "reminders_start_on", css_class="fields-row"),
+            "proposal_days",
             "lock_minutes",
             "criteria_by_two",
             "trail_head_to",

@@ -88,6 +88,11 @@ class Site(models.Model):
         blank=True,
         help_text=_("What ended before this day is never written about."),
     )
+    proposal_days = models.PositiveSmallIntegerField(
+        _("days after which quality is written to about a proposal"),
+        default=5,
+        help_text=_("Once for each proposal that waits; 0: never."),
+    )
     lock_minutes = models.PositiveSmallIntegerField(
         _("minutes after which a shared tablet locks"),
         default=5,
@@ -129,6 +134,9 @@ class Site(models.Model):
             models.CheckConstraint(
                 condition=Q(lock_minutes__gte=1, lock_minutes__lte=120),
                 name="site_lock_minutes_one_to_120",
+            ),
+            models.CheckConstraint(
+                condition=Q(proposal_days__lte=60), name="site_proposal_days_at_most_60"
             ),
         ]
 

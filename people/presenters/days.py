@@ -30,12 +30,13 @@ def day_of(day: date) -> date:
     return day
 
 
-# In sentences: one form in every language
+# In sentences, each language by its own pattern
 
 
 def format_day(day: date) -> str:
     """``25 Nov 2026``, in a sentence."""
-    return date_format(day, "j M Y")
+    # Translators: a day in a sentence, in Django's date format letters.
+    return date_format(day, pgettext("day in a sentence", "j M Y"))
 
 
 def format_unbroken_day(day: date) -> str:
@@ -45,7 +46,8 @@ def format_unbroken_day(day: date) -> str:
 
 def format_day_with_weekday(day: date) -> str:
     """``Wed 25 Nov 2026``, in a sentence."""
-    return date_format(day, "D j M Y")
+    # Translators: a day with its weekday in a sentence, in Django's date format letters.
+    return date_format(day, pgettext("long day in a sentence", "D j M Y"))
 
 
 def format_month(day: date) -> str:

@@ -4,7 +4,7 @@ import csv
 import io
 import re
 import tempfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from typing import IO, Any
 
@@ -16,7 +16,7 @@ from openpyxl.styles import Font
 STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 FORMULA = r"^ *[=+\-@\t\r]"
 """The same as a pattern."""
-NUMBER = r"^[+-]?\d+([.,]\d+)?$"
+NUMBER = r"^[+-]?[0-9]+([.,][0-9]+)?([eE][+-]?[0-9]+)?$"
 """What begins like a formula and is a number."""
 
 
@@ -25,6 +25,14 @@ class Echo:
 
     def write(self, value: str) -> str:
         return value
+
+
+def csv_lines(heading: Sequence[str], rows: Iterable[Iterable[Any]]) -> Iterator[str]:
+    """A table as a CSV file that spreadsheet programs know as UTF-8, line by line."""
+    writer = csv.writer(Echo())
+    yield "\ufeff" + writer.writerow([harmless(name) for name in heading])
+    for row in rows:
+        yield writer.writerow([harmless(cell) for cell in row])
 
 
 def line_of(cells: Sequence[str]) -> str:

@@ -83,3 +83,19 @@ def format_score(value: Any) -> str:
     else:
         tenths = (Decimal(str(value)) * 10).to_integral_value(rounding=ROUND_FLOOR)
     return formats.number_format(tenths / 10, decimal_pos=1)
+
+
+def format_minutes(minutes: float) -> str:
+    """``12 min`` or ``3 h 20 min``: whole minutes, rounded up, and five of them from an hour on.
+
+    Examples
+    --------
+    >>> [format_minutes(minutes).replace(NO_BREAK, " ") for minutes in (0.4, 59.5, 61, 120)]
+    ['1 min', '1 h', '1 h 5 min', '2 h']
+    """
+    whole = max(math.ceil(minutes), 1)
+    if whole < 60:
+        return f"{whole}{NO_BREAK}min"
+    hours, rest = divmod(math.ceil(minutes / 5) * 5, 60)
+    said = f"{hours}{NO_BREAK}h"
+    return f"{said}{NO_BREAK}{rest}{NO_BREAK}min" if rest else said

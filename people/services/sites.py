@@ -21,6 +21,7 @@ SETTINGS = (
     "work_ends",
     "send_hour",
     "reminders_start_on",
+    "proposal_days",
     "lock_minutes",
     "address",
     "contact",

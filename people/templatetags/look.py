@@ -148,6 +148,12 @@ def in_days(day: Any, today: Any) -> str:
 
 
 @register.filter
+def hours_and_minutes(minutes: float) -> str:
+    """Say about how long something takes: ``12 min``, ``3 h 20 min``."""
+    return quantities.format_minutes(minutes)
+
+
+@register.filter
 def score(value: Any) -> str:
     """Show a score with one decimal, rounded down, so that 79.95 never shows as 80.0."""
     return quantities.format_score(value)

@@ -11,9 +11,11 @@ from django.utils import timezone
 
 from people.access import UserRequest, people_listed_for
 from people.exceptions import ProofRefused
+from people.forms.signing import SigningForm
 from people.models import Person
 from people.services.proof import prove_identity
-from records.exceptions import Refusal
+from records.domain.shown import Shown
+from records.exceptions import Refusal, ShownOtherwise
 
 FORM_METHODS = ["GET", "HEAD", "POST"]
 
@@ -30,17 +32,24 @@ def save_person_fact(
     act: Callable[..., Any],
     *,
     ends: str = "",
+    showing: Callable[[], Shown] | None = None,
 ) -> HttpResponse:
     """Show the form, or act on what it says and go back to the person's page.
 
-    ``ends`` names another page, for acts that may take the person out of the user's reach.
+    ``ends`` names another page, for acts that may take the person out of the user's reach;
+    ``showing`` looks up once more what a `SigningForm` shows.
     """
     if form.is_bound and form.is_valid():
         fields = dict(form.cleaned_data)
         try:
             if "password" in fields:
                 fields["proof"] = prove_identity(request.user, fields.pop("password"))
+            if isinstance(form, SigningForm):
+                fields["shown"] = form.shown_digest
             act(**fields, actor=request.user, at=timezone.now())
+        except ShownOtherwise:
+            if isinstance(form, SigningForm) and showing is not None:
+                form.show_anew(showing())
         except ProofRefused as error:
             form.add_error("password", str(error))
         except Refusal as error:

@@ -37,7 +37,13 @@ def site_new(request: UserRequest) -> HttpResponse:
             "time_zone": access.sites_administered_by(request.user)[0].time_zone,
             **{
                 name: getattr(blank, name)
-                for name in ("work_starts", "work_ends", "send_hour", "lock_minutes")
+                for name in (
+                    "work_starts",
+                    "work_ends",
+                    "send_hour",
+                    "proposal_days",
+                    "lock_minutes",
+                )
             },
         },
     )

@@ -7,11 +7,14 @@ does not fit its heading, becomes a `Problem` that names file, line and column.
 import csv
 import hashlib
 import io
+import lzma
+import struct
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
+from typing import IO
 
 from records.domain.problems import Problem
 from records.exceptions import CannotRead
@@ -23,6 +26,17 @@ from .workbook import Doubt, Line, Workbook
 DELIMITERS = ",;\t"
 Fits = Callable[[list[str]], bool]
 """Whether a heading, in lower case, is that of a table which is read."""
+UNPACKING_FAILS = (
+    zipfile.BadZipFile,
+    zlib.error,
+    lzma.LZMAError,
+    struct.error,
+    EOFError,
+    OSError,
+    ValueError,
+    RuntimeError,
+)
+"""What the library raises of a damaged zip, NotImplementedError as a RuntimeError among it."""
 ROWS_BETWEEN_LOOKS = 10_000
 
 
@@ -71,8 +85,8 @@ class Source:
         try:
             with archive.open(info) as stream:
                 content = stream.read(info.file_size + 1)
-        except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError) as error:
-            raise CannotRead(f"{self.name} cannot be unpacked: {error}.") from error
+        except UNPACKING_FAILS as error:
+            raise CannotRead(f"{self.name} cannot be unpacked: save the zip again.") from error
         if len(content) > info.file_size:
             raise CannotRead(f"{self.name} unpacks to more than the zip file says it holds.")
         return content
@@ -94,14 +108,19 @@ def sources_in(path: Path) -> list[Source]:
         return [Source(entry.name, entry) for entry in entries if _is_visible(entry.name)]
     if not path.exists():
         raise CannotRead(f"There is no file or folder {path}.")
+    return sources_in_zip(str(path), path)
+
+
+def sources_in_zip(name: str, file: Path | IO[bytes]) -> list[Source]:
+    """The same of a zip that may have no path; a refusal calls it by the name."""
     try:
-        archive = zipfile.ZipFile(path)
-    except (zipfile.BadZipFile, ValueError, NotImplementedError) as error:
-        raise CannotRead(f"{path} is neither a folder nor a zip file.") from error
-    return [source for source in _members(path, archive) if _is_visible(source.name)]
+        archive = zipfile.ZipFile(file)
+    except UNPACKING_FAILS as error:
+        raise CannotRead(f"{name} is neither a folder nor a zip file.") from error
+    return [source for source in _members(name, archive) if _is_visible(source.name)]
 
 
-def _members(path: Path, archive: zipfile.ZipFile) -> Iterator[Source]:
+def _members(path: str, archive: zipfile.ZipFile) -> Iterator[Source]:
     infos = [info for info in archive.infolist() if not info.is_dir()]
     if len(infos) > MOST_MEMBERS or sum(info.file_size for info in infos) > MOST_BYTES:
         raise CannotRead(
@@ -115,7 +134,7 @@ def _members(path: Path, archive: zipfile.ZipFile) -> Iterator[Source]:
             raise CannotRead(f"{path} holds a file named {info.filename}, which points outside it.")
         if info.flag_bits & 0x1:
             raise CannotRead(f"{info.filename} in {path} is encrypted: save it without a password.")
-        if name.parts[0] != "__MACOSX" and len(name.parts) <= 2:
+        if name.parts and name.parts[0] != "__MACOSX" and len(name.parts) <= 2:
             yield Source(name.name, (archive, info))
 
 
@@ -184,6 +203,11 @@ def _csv_lines(table: Table, content: bytes) -> Iterator[Line]:
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         table.refuse_rest(line, "This is not UTF-8 text: save the file as CSV in UTF-8.")
+        return
+    null = content.find(b"\0")
+    if null >= 0:
+        line = content.count(b"\n", 0, null) + 1
+        table.refuse_rest(line, "A null character stands here: save the file as CSV in UTF-8.")
         return
     skipped = 0
     first = text.split("\n", 1)[0].strip("\r")

@@ -494,6 +494,8 @@ def _unescaped(text: str) -> str:
     if "_x" not in text:
         return text
     unescaped = ESCAPED.sub(lambda match: chr(int(match[1], 16)), text)
+    if "\0" in unescaped:
+        raise CannotRead("A cell holds a null character: type its text anew.")
     return unescaped.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
 
 

@@ -13,7 +13,7 @@ from people.models import Person, Site
 from reminders.domain.reminders import DAY_AFTER, Ending
 from reminders.models import Message, Reminder
 from reminders.queries.coming_days import DAYS_SHOWN, coming_days
-from reminders.queries.ends import CALIBRATION, WEEK_LIST
+from reminders.queries.ends import CALIBRATION, PROPOSAL, WEEK_LIST
 from reminders.queries.pending import check_pending
 from reminders.queries.readers import address_of, reachable_lead
 from reminders.services import mail
@@ -21,6 +21,7 @@ from reminders.services.letters import SiteDay, kind_in_words, plain_words
 
 PersonEndStep = tuple[Person, Ending, int]
 
+_OF_NO_END = (PROPOSAL, WEEK_LIST)
 LISTED_AFTER_END = timedelta(days=30)
 
 SHAPES = {
@@ -57,7 +58,7 @@ class DayOfReminders:
 
 def kind_for(kind: str, in_full: bool) -> str:
     """What ends, in words; to whom a vision test is none of their business, just that it does."""
-    if kind in (CALIBRATION, WEEK_LIST):
+    if kind in (CALIBRATION, PROPOSAL, WEEK_LIST):
         return kind_in_words(kind)
     if end_kind_for(kind, reader_for(in_full=in_full)) == SEE_INSTRUCTOR:
         return _("certification")
@@ -166,8 +167,8 @@ def reminders_in(message: Message, in_full: bool) -> list[ReminderInMessage]:
         ReminderInMessage(
             row,
             kind_for(row.kind, in_full),
-            row.source.split(":")[1] if in_full and row.kind != WEEK_LIST else "",
-            "" if row.kind == WEEK_LIST else step_in_words(row.step),
+            row.source.split(":")[1] if in_full and row.kind not in _OF_NO_END else "",
+            "" if row.kind in _OF_NO_END else step_in_words(row.step),
             _state_in_words(row, in_full),
         )
         for row in rows

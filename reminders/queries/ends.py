@@ -21,6 +21,7 @@ from training.models import Calibration
 
 CALIBRATION = "calibration"
 WEEK_LIST = "list"
+PROPOSAL = "proposal"
 CERTIFIED = Standing.CERTIFIED.value
 LIST_REACHES = timedelta(days=60)
 

@@ -12,7 +12,8 @@ from reminders.domain import reminders as domain
 from reminders.domain.reminders import DAY_AFTER, Ending
 from reminders.models import Reminder
 
-from .ends import CERTIFIED, WEEK_LIST, Ends, Key, ends_of, in_words
+from .ends import CERTIFIED, PROPOSAL, WEEK_LIST, Ends, Key, ends_of, in_words
+from .proposals import why_not_told
 
 
 @dataclass(frozen=True)
@@ -38,6 +39,7 @@ def check_pending(
     """
     ends = ends_of({row.person_id for row in rows})
     steps = _other_steps(rows)
+    not_told = why_not_told(rows)
     by_day: dict[date, dict[Key, Ending]] = {}
     pending = PendingReminders([], [])
     for row in rows:
@@ -46,7 +48,9 @@ def check_pending(
             by_day[day] = ends.by_key(day)
         ending = by_day[day].get(key_of(row))
         state, why = _obsolete_state(row, ending, day, steps[key_of(row), row.recipient_id])
-        if not why and row.kind != WEEK_LIST and ending is None:
+        if not why and row.pk in not_told:
+            state, why = Reminder.State.DROPPED, not_told[row.pk]
+        if not why and row.kind not in (WEEK_LIST, PROPOSAL) and ending is None:
             state, why = Reminder.State.DROPPED, _why_no_longer(row, ends, day)
         if why:
             pending.obsolete.append((row, state, why))
@@ -91,6 +95,8 @@ def _obsolete_state(
     if row.kind == WEEK_LIST:
         over = row.ends_on < day
         return Reminder.State.OVERTAKEN, _("The days it was for are over.") if over else ""
+    if row.kind == PROPOSAL:
+        return Reminder.State.WAITING, ""
     if row.recipient_id not in (row.person_id, row.person.line_lead_id):
         why = _("%(name)s is no longer the line lead.") % {"name": row.recipient.full_name}
         return Reminder.State.DROPPED, why

@@ -69,7 +69,16 @@ def people_with_leads(person_ids: Collection[int]) -> QuerySet[Person]:
 
 
 def instructors_at(site: Site, day: date) -> list[Person]:
-    teaching = User.objects.filter(
-        roles__site=site, roles__role=Role.INSTRUCTOR, is_active=True, person__isnull=False
+    return _who_are(Role.INSTRUCTOR, site, day)
+
+
+def quality_at(site: Site, day: date) -> list[Person]:
+    """Whoever decides on proposals at a site."""
+    return _who_are(Role.QUALITY, site, day)
+
+
+def _who_are(role: str, site: Site, day: date) -> list[Person]:
+    users = User.objects.filter(
+        roles__site=site, roles__role=role, is_active=True, person__isnull=False
     )
-    return list(Person.objects.at_work_on(day).filter(user__in=teaching).select_related("site"))
+    return list(Person.objects.at_work_on(day).filter(user__in=users).select_related("site"))

@@ -16,6 +16,7 @@ from reminders.queries.plan import PlannedStep, plan, reason_in_words, recorded_
 from reminders.queries.readers import address_of, instructors_at, people_with_leads
 
 from .lists import write_lists
+from .proposals import write_waiting_proposals
 
 PEOPLE_AT_A_TIME = 500
 ROWS_AT_A_TIME = 1000
@@ -46,7 +47,8 @@ def write_rows(site: Site, day: date, now: datetime) -> int:
             Reminder.objects.bulk_create(rows, batch_size=ROWS_AT_A_TIME, ignore_conflicts=True)
             row_count += len(rows)
     readers = [person for person in instructors_at(site, day) if address_of(person)]
-    return row_count + write_lists(site, day, now, readers)
+    row_count += write_lists(site, day, now, readers)
+    return row_count + write_waiting_proposals(site, day, now)
 
 
 def _rows(planned: PlannedStep, now: datetime) -> list[Reminder]:

@@ -37,6 +37,7 @@ from reminders.queries.ends import (
     ends_of,
     upcoming_people,
 )
+from reminders.queries.proposals import proposals_in
 from reminders.queries.readers import instructors_at, people_of
 
 NAMES_TO_ASK = 3
@@ -137,7 +138,7 @@ def write_letter(
         ]
         others = [pair for pair in valid if pair[1] is not None and pair not in own]
         context = _mail_context(site_day, reader, own, others, valid)
-        subject = _subject(site_day, own, others)
+        subject = _subject(site_day, own, others, context["proposals"])
         bodies = [
             render_to_string(f"reminders/email/reminders.{kind}", context | {"subject": subject})
             for kind in ("txt", "html")
@@ -199,6 +200,8 @@ def _mail_context(
         "listed": [_list_line(site_day, *pair) for pair in site_day.upcoming()] if has_list else [],
         "through": format_letter_day(site_day.day + LIST_REACHES),
         "has_list": has_list,
+        "proposals": _proposal_lines(row for row, _ending in valid),
+        "decide_url": settings.PUBLIC_URL + reverse("certification:proposals_decide"),
         "day": format_letter_day(site_day.day),
         "site": site,
         "to_ask": site_day.to_ask,
@@ -320,8 +323,28 @@ def _list_line(site_day: SiteDay, person: Person, ending: Ending) -> dict[str, s
     }
 
 
+def _proposal_lines(rows: Iterable[Reminder]) -> list[str]:
+    """Each proposal that waits: for whom and what, by whom, and since when; the oldest first."""
+    proposals = sorted(
+        proposals_in(rows).values(), key=lambda proposal: (proposal.recorded_at, proposal.pk)
+    )
+    return [
+        _("%(name)s (%(number)s), %(scope)s: proposed by %(by)s on %(day)s")
+        % {
+            "name": proposal.person.full_name,
+            "number": proposal.person.employee_number,
+            "scope": proposal.scope.title,
+            "by": proposal.signature.printed_name,
+            "day": format_short_letter_day(proposal.person.site.today(proposal.recorded_at)),
+        }
+        for proposal in proposals
+    ]
+
+
 def kind_in_words(kind: str) -> str:
     match kind:
+        case "proposal":
+            return _("proposal that waits")
         case "vision":
             return _("vision test")
         case "practice":
@@ -337,6 +360,7 @@ def _subject(
     site_day: SiteDay,
     own: Sequence[tuple[Reminder, Ending | None]],
     others: Sequence[tuple[Reminder, Ending | None]],
+    proposals: Sequence[str],
 ) -> str:
     """A subject that anybody may see on a locked phone: it does not say what kind of end."""
     mine = sorted((ending for _row, ending in own if ending), key=lambda ending: ending.ends_on)
@@ -367,6 +391,12 @@ def _subject(
         text = _("Certification of %(name)s") % {"name": names[0]}
     elif names:
         text = _("Certification of %(n)s people in your line") % {"n": str(len(names))}
+    elif proposals:
+        text = ngettext(
+            "%(n)s proposal waits for your decision",
+            "%(n)s proposals wait for your decision",
+            len(proposals),
+        ) % {"n": str(len(proposals))}
     else:
         words = {"site": site_day.site.name, "day": format_short_letter_day(site_day.day)}
         text = _("What ends at %(site)s in the coming weeks, as of %(day)s") % words

@@ -45,6 +45,7 @@ def make() -> list[dict[str, Any]]:
             judged = {code: said for code, said in zip(codes, outcomes, strict=True) if said}
             shown = codes[len(judged) % len(codes)]
             unseen = {code for code in ("J-1", "N-1") if code in codes}
+            seen = {shown} - {"J-2"}  # What is measured is never accepted by a key alone.
             cases.append(
                 {
                     "codes": codes,
@@ -52,7 +53,7 @@ def make() -> list[dict[str, Any]]:
                     "judged": judged,
                     "shown": shown,
                     "state": expected_state(codes, judged, spare=spare),
-                    "accepted": sorted((unseen | {shown}) - set(judged)),
+                    "accepted": sorted((unseen | seen) - set(judged)),
                 }
             )
     return cases

@@ -7,7 +7,9 @@ from assessments.services import judgements
 from tests import factories
 from tests.factories import NOW
 
-IN_HAND = judgements.Circumstances()
+REASON = "far inside its limit"
+"""Why what is measured is judged by eye in tests that are about something else."""
+IN_HAND = judgements.Circumstances(by_eye_because=REASON)
 
 
 def make_criteria():

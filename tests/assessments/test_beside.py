@@ -5,10 +5,12 @@ from datetime import timedelta
 import pytest
 from django.urls import reverse
 
+from assessments.models import ReadingRequest
 from assessments.queries import board_results
 from assessments.services import grading as services
-from assessments.services import judgements
+from assessments.services import judgements, rework
 from tests import factories
+from tests.assessments import several
 from tests.factories import NOW
 from tests.markup import Markup
 
@@ -220,3 +222,95 @@ def test_it_asks_no_more_however_much_there_is(
     with django_assert_max_num_queries(26):
         told = text(ask(client, board))
     assert told.count("data-other=") == 8
+
+
+# Somebody else's good one, and the make before
+
+
+@pytest.fixture
+def other():
+    return factories.make_user(person=factories.make_person(full_name="Ilse Quarrington"))
+
+
+def with_photo(board, name="E02", make=1, **fields):
+    joint = board.joints.get(position__name=name, make=make)
+    return factories.make_photo(board, joint, stage="soldered", **fields)
+
+
+def test_somebody_elses_accepted_joint_is_a_good_example(
+    client, instructor, trainee, other, exercise
+):
+    theirs = board_of(other, exercise, 10)
+    photo = with_photo(theirs)
+    judged(theirs, instructor)
+    told = text(ask(client, board_of(trainee, exercise), joint="E02"))
+    assert f"<b>{theirs.number}</b> E02" in told
+    assert "Ilse Quarrington" in told
+    assert reverse("assessments:photo_rendition", args=[photo.key, 2048]) in told
+
+
+def test_no_example_is_rejected_of_the_same_person_or_of_what_the_reader_may_not_see(
+    client, instructor, trainee, other, exercise
+):
+    none = "Nobody else has an accepted joint at this position"
+    own = board_of(trainee, exercise, 20)
+    with_photo(own)
+    judged(own, instructor)
+    board = board_of(trainee, exercise)
+    assert none in text(ask(client, board, joint="E02"))
+    theirs = board_of(other, exercise, 10)
+    judged(theirs, instructor)  # E01 is rejected, and E02 has no photograph.
+    assert none in text(ask(client, board, joint="E01"))
+    assert none in text(ask(client, board, joint="E02"))
+    far_site = factories.make_site(name="Alderney", prefix="AL")
+    elsewhere = factories.make_user("instructor", site=far_site)
+    far = factories.make_user(person=factories.make_person(far_site))
+    away = factories.make_board(far.person, exercise, handed_in_at=NOW - timedelta(days=5))
+    with_photo(away)
+    judged(away, elsewhere)
+    assert none in text(ask(client, board, joint="E02"))
+    good = board_of(other, exercise, 3)
+    with_photo(good)
+    judged(good, factories.make_user("instructor"))
+    assert none not in text(ask(client, board, joint="E02"))
+    # While another reading is asked for, whoever may give it sees nothing of the former one.
+    ReadingRequest.objects.create(board=good, asked_by=other, reason="Look again.")
+    assert none in text(ask(client, board, joint="E02"))
+
+
+@pytest.fixture
+def reworked(instructor, trainee, exercise):
+    exercise.rework_allowed = 1
+    exercise.save()
+    board = board_of(trainee, exercise)
+    photo = judged(board, instructor, "A ball at the back")
+    rework.send_back(
+        board=several.fresh(board), joint=board.joints.get(position__name="E01"), codes=["S-1"],
+        reason="Heat the post first", actor=instructor, at=NOW,
+    )  # fmt: skip
+    return board, photo
+
+
+def test_the_make_before_stands_beside_the_one_that_was_reworked(client, reworked):
+    board, photo = reworked
+    told = text(ask(client, several.fresh(board)))
+    assert "E01, first attempt" in told
+    assert "<q>Heat the post first</q>" in told
+    assert "“A ball at the back”" in told
+    assert reverse("assessments:photo_rendition", args=[photo.key, 2048]) in told
+
+
+def test_a_first_make_has_none_before_it(client, instructor, trainee, exercise):
+    assert "This is its first attempt." in text(ask(client, board_of(trainee, exercise)))
+
+
+def test_whoever_may_not_see_what_was_judged_sees_the_make_before_alone(client, reworked, trainee):
+    board, photo = reworked
+    ReadingRequest.objects.create(board=board, asked_by=trainee, reason="Look again.")
+    client.force_login(factories.make_user("instructor"))
+    told = text(ask(client, several.fresh(board)))
+    assert "A ball at the back" not in told
+    assert "Heat the post first" not in told
+    if "E01, first attempt" in told:
+        assert "What was judged of it is not shown while you judge by yourself." in told
+        assert reverse("assessments:photo_rendition", args=[photo.key, 2048]) in told

@@ -8,7 +8,16 @@ from django.db import IntegrityError, connection, transaction
 
 from assessments.exceptions import CannotChangeBoard
 from assessments.models import Board, BoardCancellation, Judgement, PurposeCorrection
-from assessments.services import board_corrections, boards, grading, judgements, photos, rework
+from assessments.services import (
+    board_corrections,
+    boards,
+    grading,
+    judgements,
+    measuring,
+    photo_setups,
+    photos,
+    rework,
+)
 from certification.queries.requirements import requirements
 from records.models import TrailEntry, append_only
 from records.queries.verification import verify_records
@@ -19,6 +28,8 @@ from tests.factories import (
     make_board,
     make_exercise,
     make_person,
+    make_photo,
+    make_photo_setup,
     make_revision,
     make_scope,
     make_site,
@@ -114,6 +125,39 @@ def test_nothing_is_done_on_a_cancelled_board(made, instructor, act):
 
     with pytest.raises(CannotChangeBoard, match="was cancelled on 25 Nov 2026"):
         act(made[0], instructor)
+
+
+@pytest.mark.parametrize("quantity", ["scale", "length"])
+def test_nothing_is_measured_on_a_cancelled_boards_photograph(made, instructor, quantity):
+    photo = make_photo(made[0], made[0].joints.first())
+    photo.scale_px_per_mm, photo.scale_uncertainty, photo.scale_view = 40, 0.01, 0.01
+    photo.save()
+    cancel(made[0], actor=instructor)
+
+    with pytest.raises(CannotChangeBoard, match="was cancelled on"):
+        measuring.keep_measurement(
+            photo=photo,
+            quantity=quantity,
+            marks={"ends": [(350.0, 300.0), (450.0, 300.0)]},
+            options=measuring.options_for(
+                joint=photo.joint, criterion=None, size=measuring.KnownSize(2.0, 0.01)
+            ),
+            mark_uncertainty_px=None,
+            actor=instructor,
+            at=LATER,
+        )
+    assert not photo.measurements.exists()
+
+
+def test_no_set_up_is_chosen_for_a_cancelled_boards_photograph(made, instructor):
+    photo = make_photo(made[0])
+    setup = make_photo_setup(made[0].site)
+    cancel(made[0], actor=instructor)
+
+    with pytest.raises(CannotChangeBoard, match="was cancelled on"):
+        photo_setups.choose_setup(photo=photo, setup=setup, actor=instructor, at=LATER)
+    photo.refresh_from_db()
+    assert photo.setup is None
 
 
 def test_cancelled_board_takes_no_photograph(made, instructor, files):

@@ -6,6 +6,7 @@ from django.db import connection
 from assessments.exceptions import CannotChangeBoard, HoldBoardsAlready
 from assessments.models import Board, BoardCancellation, Judgement, StageSigning
 from assessments.services import board_corrections, boards
+from records.models import TrailEntry
 from records.queries.verification import verify_records
 from tests.assessments import several
 from tests.assessments.together import at_once
@@ -83,8 +84,10 @@ def test_purpose_is_what_it_was_when_the_first_stage_was_signed(instructor):
         if isinstance(refused, CannotChangeBoard):
             assert corrected is None
         else:
-            assert corrected.pk
-            assert signed.pk
+            written = TrailEntry.objects.get(
+                act="purpose of board corrected", about_id=str(corrected.pk)
+            )
+            assert written.number < signed.signature.entry.number
     assert verify_records().faults == []
 
 

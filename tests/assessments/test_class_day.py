@@ -247,7 +247,7 @@ def test_cell_offers_a_pass_exactly_where_the_service_makes_one(instructor, seed
                         criterion=criterion,
                         joint=joint,
                         outcome=rng.choice(["accept", "reject"]),
-                        seen=Circumstances(),
+                        seen=Circumstances(by_eye_because="far inside its limit"),
                         at=NOW,
                     )
     for stage in [*reversed(board.exercise.stages), *board.exercise.stages]:

@@ -30,6 +30,11 @@ def change(**fields):
     return {one.name: one.effect.value for one in found}
 
 
+def test_by_eye_allowed_again_is_milder():
+    [one] = differences(PLAIN | {"by_eye": "never"}, PLAIN | {"by_eye": ""})
+    assert (one.name, one.effect.value) == ("by_eye", "milder")
+
+
 @pytest.mark.parametrize(
     ("fields", "effects"),
     [
@@ -38,6 +43,7 @@ def change(**fields):
         ({"low": "-1"}, {"low": "milder"}),
         ({"low": ""}, {"low": "milder"}),
         ({"high": "1.5"}, {"high": "stricter"}),
+        ({"by_eye": "never"}, {"by_eye": "stricter"}),
         ({"high": "10"}, {"high": "milder"}),
         ({"high": ""}, {"high": "milder"}),
         ({"severity": "critical"}, {"severity": "stricter"}),

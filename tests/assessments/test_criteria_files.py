@@ -42,6 +42,7 @@ ROW = {
     "severity": "major",
     "demerits": "15",
     "document": "WI-204",
+    "accept_drawing": "",
 }
 
 
@@ -144,7 +145,7 @@ def test_no_cell_is_a_formula(published):
 def test_what_differs_waits_to_be_confirmed_and_what_lacks_is_dropped(published, quality):
     lines = criteria_file(published, "csv").decode().splitlines(keepends=True)
     kept = [line for line in lines if not line.startswith("S-10")]
-    changed = "".join(kept).replace("deg,,major,25", "deg,,major,26", 1)
+    changed = "".join(kept).replace("deg,,,major,25", "deg,,,major,26", 1)
 
     made = take_in(quality, changed.encode())
 
@@ -202,6 +203,14 @@ def test_numbers_are_read_as_the_sheet_shows_them(quality):
         ({"unit": "deg"}, "", "not stated in that unit"),
         ({"at_least": "3"}, "", "lies above"),
         ({"demerits": "-1"}, "demerits", "no whole number from 0 to 100"),
+        ({"demerits": "1" * 5000}, "demerits", "no whole number from 0 to 100"),
+        ({"demerits": "١٥"}, "demerits", "no whole number from 0 to 100"),
+        ({"at_most": "1" * 5000}, "at_most", "is no number"),
+        ({"at_most": "١,٥"}, "at_most", "is no number"),
+        ({"accept_drawing": "../../../x"}, "accept_drawing", "no drawing “../../../x” here"),
+        ({"accept_drawing": "/etc/x"}, "accept_drawing", "no drawing “/etc/x” here"),
+        ({"accept_drawing": "site/../x"}, "accept_drawing", "no drawing “site/../x” here"),
+        ({"title_en": "a\0b"}, "", "null character"),
         ({"severity": "bad"}, "severity", "none of: critical"),
         ({"title_en": "x" * 81}, "title_en", "too long"),
         ({"title_en": ""}, "", "in one language at least"),
@@ -242,9 +251,7 @@ def test_every_fault_of_a_file_is_listed_at_once(quality):
 )
 def test_what_is_no_such_file_is_said(quality, name, content, says):
     if isinstance(content, str):
-        row = {"accept_drawing": "drawings/a.svg"}
-        text = (table({}).decode().splitlines()[0] + ",accept_drawing\n").encode()
-        text += table({}).splitlines()[1] + f",{row['accept_drawing']}".encode()
+        text = table({"accept_drawing": "drawings/a.svg"})
         out = io.BytesIO()
         with zipfile.ZipFile(out, "w") as archive:
             archive.writestr("set.csv", text)
@@ -259,6 +266,57 @@ def test_what_is_no_such_file_is_said(quality, name, content, says):
 
     assert any(says in str(problem) for problem in refused.value.problems)
     assert not CriteriaSet.objects.exists()
+
+
+def zipped(*files):
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:
+        for name, content in files:
+            archive.writestr(name, content)
+    return out.getvalue()
+
+
+@pytest.mark.filterwarnings("ignore:Duplicate name")
+@pytest.mark.parametrize("names", [("a.svg", "a.svg"), ("drawings/a.svg", "a.svg")])
+def test_two_files_of_one_name_in_a_zip_are_refused(quality, names):
+    files = [(name, SVG) for name in names]
+    content = zipped(("set.csv", table({"accept_drawing": "drawings/a.svg"})), *files)
+
+    with pytest.raises(criteria_files.CriteriaFileRefused) as refused:
+        take_in(quality, content, "x.zip", "Tank")
+
+    [problem] = refused.value.problems
+    assert problem.reason == "The zip holds “a.svg” twice: leave one of them out."
+
+
+def test_a_damaged_zip_is_refused_by_the_name_that_was_sent(quality):
+    """Whatever byte of it is another one: every fifth is tried."""
+    whole = zipped(("set.csv", table({})), (".", b"nameless"), ("a.svg", SVG))
+    refusals = set()
+    for at in range(0, len(whole), 5):
+        damaged = bytearray(whole)
+        damaged[at] ^= 0xFF
+        try:
+            take_in(quality, bytes(damaged), "x.zip", f"Tank {at}")
+        except criteria_files.CriteriaFileRefused as error:
+            refusals |= {problem.reason for problem in error.problems}
+
+    assert "x.zip is neither a folder nor a zip file." in refusals
+    assert "set.csv cannot be unpacked: save the zip again." in refusals
+    assert not [refusal for refusal in refusals if "/tmp" in refusal]
+
+
+def test_a_null_character_in_a_workbook_is_refused(quality):
+    book = Workbook()
+    book.active.append(list(ROW))
+    book.active.append([*(ROW | {"title_en": "a_x0000_b"}).values()])
+    out = io.BytesIO()
+    book.save(out)
+
+    with pytest.raises(criteria_files.CriteriaFileRefused) as refused:
+        take_in(quality, out.getvalue(), "x.xlsx", "Tank")
+
+    assert "null character" in refused.value.problems[0].reason
 
 
 def test_a_code_that_meant_something_else_is_refused(published, quality):
@@ -313,7 +371,9 @@ TEXT = st.text(st.characters(codec="utf-8", exclude_categories=["C"]), max_size=
 def test_any_text_is_read_back_from_a_row(title, note):
     languages = ["en"]
     state = dict.fromkeys(("stage", "of", "how", "quantity", "low", "high", "unit", "datum"), "")
-    state |= dict.fromkeys(("severity", "document", "edition", "clause", "accept_drawing"), "")
+    state |= dict.fromkeys(
+        ("by_eye", "severity", "document", "edition", "clause", "accept_drawing"), ""
+    )
     state |= {"joint_types": [], "alloys": [], "reject_drawings": [], "demerits": 0}
     state |= {"title_en": title, "source_note": note}
 

@@ -1,12 +1,14 @@
 """Criteria are read by everyone, worked on by instructors and published by quality."""
 
 import json
+import re
 
 import pytest
 from django.urls import reverse
 
 from assessments.content.criteria import REVISION_2
 from assessments.models import CriteriaSet
+from assessments.presenters.criteria_draft import draft_shown
 from assessments.queries import criteria_sets
 from assessments.services import criteria as services
 from people.models import Installation, Site
@@ -19,6 +21,7 @@ from tests.factories import (
     make_site,
     make_user,
 )
+from tests.signing import shown_on
 from training.models import JointType
 from training.services import content
 
@@ -53,7 +56,7 @@ def draft():
 
 
 def shown(draft):
-    return {"shown": criteria_sets.draft_digest(draft)}
+    return {"shown": draft_shown(CriteriaSet.objects.get(pk=draft.pk), NOW).as_text()}
 
 
 def ticked(draft, *codes):
@@ -409,8 +412,13 @@ def test_what_was_not_shown_is_not_published(client, draft):
     unsaid = client.post(url("criteria_publish", draft), SIGNED)
 
     assert answer.status_code == unsaid.status_code == 422
-    assert "was changed since you opened this page" in answer.content.decode()
+    said = answer.content.decode()
+    assert "What you were shown has changed since, so nothing was signed." in said
+    assert "Title 2 (S-2)" in said
+    assert re.search(r"<b>\s*\w+, 1 demerit, ", said)
+    assert "This page came without what it showed" in unsaid.content.decode()
     assert not CriteriaSet.objects.current().exists()
+    assert client.post(url("criteria_publish", draft), SIGNED | shown_on(answer)).status_code == 302
 
 
 def test_what_was_changed_since_it_was_read_is_not_confirmed(client, draft):
@@ -515,7 +523,9 @@ def test_the_reference_page_reads_the_set_once(client, published, django_assert_
     as_role(client)
 
     with django_assert_max_num_queries(10):
-        client.get(reference("turret"))
+        answer = client.get(reference("turret"))
+    assert answer.status_code == 200
+    assert "S-1" in answer.text
 
 
 def test_criteria_are_confirmed_document_by_document(client, draft):

@@ -1,6 +1,7 @@
 """Drawings of the organisation's own are safe and never change; each fits its limits."""
 
 import hashlib
+import time
 from decimal import Decimal
 from io import BytesIO
 from xml.etree import ElementTree
@@ -106,6 +107,80 @@ def test_what_could_act_or_refer_elsewhere_is_refused_with_a_sentence(data):
     with pytest.raises(NotADrawing) as refused:
         drawings.clean_svg(data, "A wrap")
     assert str(refused.value).endswith(".")
+
+
+LONG = "1" * 19_000
+
+
+@pytest.mark.parametrize(
+    "attributes",
+    [
+        f"points='{LONG}x'",
+        f"points='{'1 ' * 9_000}x'",
+        f"points='{'1e1' * 6_000}x'",
+        f"transform='rotate({LONG}'",
+        f"transform='{'rotate(1)' * 2_000}x'",
+        f"stroke-dasharray='{LONG}x'",
+        f"x='{LONG}x'",
+        f"stroke-width='{LONG}x'",
+        f"opacity='{LONG}x'",
+    ],
+)
+def test_a_long_number_is_refused_at_once(attributes):
+    """What is read by trying every way it falls into numbers takes years from 30 digits on."""
+    began = time.process_time()
+    with pytest.raises(NotADrawing, match="cannot be read safely"):
+        drawings.clean_svg(svg(f"<rect {attributes}/>"), "A wrap")
+    assert time.process_time() - began < 0.5
+
+
+def test_a_long_number_in_a_view_box_is_refused_at_once():
+    began = time.process_time()
+    with pytest.raises(NotADrawing, match="how large it is"):
+        drawings.clean_svg(svg(attributes=f"viewBox='0 0 10 {LONG}x'"), "A wrap")
+    assert time.process_time() - began < 0.5
+
+
+@pytest.mark.parametrize(
+    ("box", "sentence"),
+    [
+        ("0 0 inf inf", "how large it is"),
+        ("0 0 nan 10", "how large it is"),
+        ("0 0 1e999 10", "too large or too small"),
+        ("0 0 1e30 1e30", "too large or too small"),
+        ("-1e30 0 10 10", "too large or too small"),
+        ("0 0 1e-30 1e-30", "too large or too small"),
+        ("0 0 ١٠ ١٠", "how large it is"),
+    ],
+)
+def test_a_view_box_that_nothing_can_be_drawn_in_is_refused(box, sentence):
+    with pytest.raises(NotADrawing, match=sentence):
+        drawings.clean_svg(svg(attributes=f"viewBox='{box}'"), "A wrap")
+
+
+@pytest.mark.parametrize(
+    "attributes", ["d='M0 0L1e30 5'", "d='M0 0'  transform='scale(1e300)'", "d='M0 1e999'"]
+)
+def test_a_number_beyond_all_measure_is_refused(attributes):
+    with pytest.raises(NotADrawing, match="beyond a million"):
+        drawings.clean_svg(svg(f"<path {attributes}/>"), "A wrap")
+
+
+@pytest.mark.parametrize(
+    "encoding",
+    ["no-such", "rot13", "hex", "zlib", "idna", "utf-7", "utf-16-le", "punycode", "shift_jis"],
+)
+def test_an_odd_encoding_is_refused_with_a_sentence(encoding):
+    data = f'<?xml version="1.0" encoding="{encoding}"?>'.encode() + svg()
+    with pytest.raises(NotADrawing, match=f"written in “{encoding}”"):
+        drawings.clean_svg(data, "A wrap")
+
+
+@pytest.mark.parametrize("encoding", ["UTF-8", "utf-8", "ISO-8859-1", "UTF-16"])
+def test_a_plain_encoding_is_read(encoding):
+    text = f'<?xml version="1.0" encoding="{encoding}"?>' + svg("<text>200°</text>").decode()
+    cleaned = drawings.clean_svg(text.encode(encoding), "A wrap")
+    assert ElementTree.fromstring(cleaned).findtext("{*}text") == "200°"
 
 
 def test_a_png_is_made_anew_from_its_pixels():

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from scipy.ndimage import zoom
 
+from assessments.exceptions import NoEdgeFound, PictureTooSmall
 from assessments.imaging import edge_finding
-from assessments.imaging.edge_finding import NoEdgeFound
 from demo.drawn import draw_joint
 
 SIDE = 320
@@ -122,13 +122,42 @@ def test_a_click_at_the_border_is_answered_too(click):
             found = find(picture, click)
         except NoEdgeFound:
             continue
-        assert np.isfinite(np.array([getattr(found, "edges", None) or [click]], dtype=float)).all()
+        points = {
+            edge_finding.find_wire: lambda wire: wire.edges,
+            edge_finding.find_insulation_end: lambda end: (end.end, *end.across),
+            edge_finding.find_post: lambda post: post.points,
+        }[find](found)
+        assert len(points) >= 2
+        assert np.isfinite(points).all()
 
 
-@pytest.mark.parametrize("shape", [(20, 400, 3), (100, 100), (100, 100, 4)])
-def test_what_is_no_picture_or_too_small_is_refused(shape):
-    with pytest.raises(ValueError, match="at least 64 pixels"):
-        edge_finding.prepared(np.zeros(shape))
+def test_a_picture_that_is_too_small_is_refused():
+    with pytest.raises(PictureTooSmall, match="less than 64 pixels"):
+        edge_finding.prepared(np.zeros((20, 400, 3)))
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_whatever_is_clicked_in_whatever_picture_an_edge_is_found_or_refused(seed):
+    """Nothing else is raised, or the service would call a fault of ours an unclear edge."""
+    random = np.random.default_rng(seed)
+    height, width = random.integers(64, 140, 2)
+    pixels = random.integers(0, 256, (height, width, 3))
+    pixels[: height // 2] = random.integers(0, 256, 3)  # a step, and grain below it
+    if seed % 2:
+        pixels = np.where(random.random((height, width, 1)) < 0.01, 255, 0) * np.ones(3)
+    picture = edge_finding.prepared(pixels)
+    for click, other in random.uniform((0, 0), (width, height), (4, 2, 2)):
+        for find, clicks in (
+            (edge_finding.find_wire, (click,)),
+            (edge_finding.find_insulation_end, (click,)),
+            (edge_finding.find_post, (click,)),
+            (edge_finding.find_edge_between, (click, other)),
+            (edge_finding.find_edge_between, (click, click)),
+        ):
+            try:
+                assert find(picture, *map(tuple, clicks)) is not None
+            except NoEdgeFound:
+                continue
 
 
 @pytest.mark.parametrize("seed", range(3))

@@ -1,13 +1,16 @@
 """Marks proposed near a click: by whom they are asked for, where they lie, what is kept of them."""
 
 import io
+import threading
 
 import pytest
 from django.urls import reverse
 
+from assessments.exceptions import EdgesBusy
+from assessments.imaging import edge_finding
 from assessments.models import Measurement
 from assessments.presenters import measuring_page
-from assessments.services import photos
+from assessments.services import found_marks, photos
 from assessments.services.found_marks import FINDERS
 from demo.drawn import draw_joint
 from tests import factories
@@ -139,6 +142,64 @@ def test_what_was_found_and_left_as_it_lay_is_kept_with_the_measurement(client, 
     del sent["found"]
     assert client.post(url, sent).status_code == 302
     assert "found" not in Measurement.objects.latest("pk").options
+
+
+def test_a_fault_of_ours_is_not_taken_for_an_unclear_edge(client, photo, instructor, monkeypatch):
+    def broken(*_given):
+        raise ValueError("operands could not be broadcast together")
+
+    monkeypatch.setattr(edge_finding, "find_insulation_end", broken)
+
+    with pytest.raises(ValueError, match="broadcast"):
+        ask(client, photo, (100, 100))
+
+
+def test_one_looks_and_four_wait_whoever_comes_then_is_told_so(monkeypatch):
+    """Sixteen at once would each hold a picture of 170 MB."""
+    looking, most, answers = [], [], []
+    enough = threading.Event()
+
+    def look():
+        try:
+            with found_marks._one_at_a_time():
+                looking.append(1)
+                most.append(len(looking))
+                enough.wait(5)
+                looking.pop()
+            answers.append("found")
+        except EdgesBusy as error:
+            answers.append(str(error))
+            if len(answers) == 11:
+                enough.set()  # All that are turned away have been.
+
+    people = [threading.Thread(target=look) for _one in range(16)]
+    for one in people:
+        one.start()
+    for one in people:
+        one.join()
+
+    assert max(most) == 1
+    assert answers.count("found") == 5
+    turned_away = [answer for answer in answers if answer != "found"]
+    assert len(turned_away) == 11
+    assert set(turned_away) == {str(EdgesBusy())}
+
+
+def test_whoever_waits_too_long_is_told_so_on_the_page(client, photo, instructor, monkeypatch):
+    monkeypatch.setattr(found_marks, "WAITS_S", 0.01)
+    with found_marks._one_at_a_time():
+        answer = ask(client, photo, (100, 100))
+
+    assert answer.status_code == 422
+    assert answer.json()["says"] == (
+        "The site is looking for edges for others. Click again soon, or set them by hand."
+    )
+    assert "for others" not in ask(client, photo, (100, 100)).text
+
+
+def test_every_finder_names_a_function_there_is():
+    for finder in FINDERS.values():
+        assert callable(getattr(edge_finding, finder.function))
 
 
 def test_the_page_says_what_to_click_for_every_kind_that_can_be_found():

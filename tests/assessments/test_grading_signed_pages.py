@@ -10,6 +10,7 @@ from assessments.queries import board_results
 from assessments.services import grading as services
 from assessments.services import judgements
 from tests import factories
+from tests.assessments import several
 from tests.factories import NOW, PASSWORD
 from tests.markup import Markup
 from tests.signing import send_as_shown
@@ -72,7 +73,9 @@ def judged(board, grader):
     grading = services.start_grading(board=board, grader=grader, at=NOW)
     for joint in [*board_results.joints_that_count(board), None]:
         for criterion in board_results.criteria_for(grading, "soldered", joint):
-            say(grading, joint.position.name if joint else None, criterion.code, "accept")
+            reason = several.REASON if criterion.is_measured else ""
+            place = joint.position.name if joint else None
+            say(grading, place, criterion.code, "accept", by_eye_because=reason)
     return grading
 
 
@@ -219,6 +222,17 @@ def test_the_result_says_each_rule_with_its_figures(client, instructor, board):
     assert "at most 1" in told
     assert told.count("yes</td>") == 5
     assert told.count("no</td>") == 1
+
+
+def test_the_result_says_what_the_measured_ones_were_judged_by(client, instructor, board):
+    grading = judged(board, instructor)
+    tool = factories.make_tool(board.site)
+    say(grading, "E01", "S-2", "accept", how="instrument", value=200, tool=tool)
+    say(grading, "E02", "S-2", "not_applicable")
+    signed(grading)
+    told = text(client.get(address(board, "board_result")))
+    assert "3 measured: 1 with an instrument, 1 by eye because …, 1 not applicable." in told
+    assert "<b>By eye because “far inside its limit”</b>: E03 S-2." in told
 
 
 def test_the_result_teaches_what_was_wrong_and_what_to_try(client, instructor, board):

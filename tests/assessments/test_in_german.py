@@ -127,7 +127,7 @@ def test_rework_is_sent_back_and_shown_in_german(client, board, trainee, graders
     assert "E02 ist zurückgegeben" in said(done)
     again = client.get(back, follow=True)
     assert "schon zurückgegeben" in said(again)
-    assert "Ausführung 2" in said(client.get(at("board_result", board)))
+    assert "Nacharbeit 1" in said(client.get(at("board_result", board)))
     assert Joint.objects.filter(make=2).count() == 1
 
 
@@ -182,14 +182,12 @@ def test_correction_is_begun_in_german(client, board, graders):
     assert "hat eine Berichtigung begonnen" in said(client.get(at("board_result", board)))
 
 
-def test_what_stands_beside_a_joint_is_german_as_a_page_and_speaks_as_the_screen_within_it(
-    client, board, graders
-):
+def test_what_stands_beside_a_joint_is_german_as_a_page_and_as_a_part(client, board, graders):
     read(board, graders[0])
     later = factories.make_board(board.person, board.exercise)
     client.force_login(graders[0])
     address = at("board_comparison", later) + "?stage=soldered&joint=E01&criterion=S-1"
     assert "Frühere Platine" in said(client.get(address))
     part = client.get(address, headers={"HX-Request": "true"})
-    assert "Earlier board" in part.text
+    assert "Frühere Platine" in part.text
     assert fresh(later).number == later.number

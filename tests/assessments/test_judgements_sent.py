@@ -59,6 +59,7 @@ def test_a_judgement_takes_few_queries_whether_it_is_new_or_changes_one(client, 
     tool = factories.make_tool(board.site)
     seen = {"how": "photograph", "photo": photo.key, "mark_x": "10", "mark_y": "20"}
     send(client, board, **seen)
+    saw = ""
     for fields in (
         {"criterion": "S-2", "outcome": "reject", "note": "a nick"},
         {"criterion": "S-2", "outcome": "accept"},
@@ -66,8 +67,9 @@ def test_a_judgement_takes_few_queries_whether_it_is_new_or_changes_one(client, 
         {"joint": "board", "criterion": "S-9", "outcome": "reject"},
     ):
         with CaptureQueriesContext(connection) as asked:
-            response = send(client, board, **seen, **fields)
+            response = send(client, board, **seen, **fields, saw=saw)
         assert response.json() == {"saved": True}
+        saw = Judgement.objects.latest("judged_at").judged_at.isoformat()
         assert len(asked) <= MOST_QUERIES, "\n".join(query["sql"][:60] for query in asked)
     assert tool.pk
     assert judged() == [
@@ -236,7 +238,7 @@ def test_a_measured_value_against_its_limits_has_to_be_explained(client):
     refused = send(client, board, **read)
     assert refused.status_code == 422
     assert "outside its limits" in refused.json()["says"]
-    assert send(client, board, **read, outcome="reject").json() == {"saved": True}
+    assert send(client, board, **read, outcome="reject").json()["saved"] is True
     assert Judgement.objects.get().tool == tool
 
 

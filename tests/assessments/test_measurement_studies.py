@@ -1,5 +1,6 @@
 """Measurement studies: laid out, marked blind, closed, withdrawn, and what a mark is good to."""
 
+from datetime import timedelta
 from math import sqrt
 
 import numpy as np
@@ -22,11 +23,11 @@ from assessments.queries import measurement_studies as queries
 from assessments.services import measurement_studies as services
 from assessments.services import measuring
 from assessments.services.measuring import least_mark_uncertainty_px
-from people.models import SiteRole
+from people.models import Person, SiteRole
 from records.models import TrailEntry
 from records.queries.verification import verify_records
 from tests import factories
-from tests.factories import NOW
+from tests.factories import NOW, TODAY
 
 pytestmark = pytest.mark.django_db
 
@@ -65,6 +66,15 @@ def make(site, photos, graders, actor, **fields):
 @pytest.fixture
 def study(site, photos, graders, quality):
     return make(site, photos, graders, quality)
+
+
+def test_whoever_has_left_marks_in_no_study(site, photos, graders, quality):
+    Person.objects.filter(pk=graders[1].person_id).update(left_on=TODAY - timedelta(days=1))
+    graders[1].refresh_from_db()
+
+    with pytest.raises(AssessmentError, match="has left or cannot sign in"):
+        make(site, photos, graders, quality)
+    assert not MeasurementStudy.objects.exists()
 
 
 def marks_at(percent, off=((0, 0), (0, 0), (0, 0))):

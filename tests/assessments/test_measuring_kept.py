@@ -152,7 +152,8 @@ def test_whoever_decides_against_the_marks_says_why(
     kept = keep(photo, instructor, wrap(turn), criteria.criteria.get(code="W"), sigma=2)
     reading = grading.start_grading(board=photo.board, grader=instructor, at=NOW)
     by_marks = Circumstances(measured=kept.pk)
-    for seen in (by_marks, Circumstances()):  # Nor are marks passed over in silence.
+    by_eye = Circumstances(by_eye_because="seen from behind")
+    for seen in (by_marks, by_eye):  # Nor are marks passed over in silence.
         with pytest.raises(AssessmentError, match=f"{says}.*say why"):
             judge(reading, photo, "W", outcome, seen)
     said = judge(reading, photo, "W", outcome, replace(by_marks, note="seen from behind"))
@@ -175,7 +176,7 @@ def test_taking_a_judgement_back_brings_the_earlier_marks_with_it(photo, instruc
     kept = keep(photo, instructor, wrap(213.5), criteria.criteria.get(code="W"))
     reading = grading.start_grading(board=photo.board, grader=instructor, at=NOW)
     judge(reading, photo, "W", "accept", Circumstances(measured=kept.pk))
-    judge(reading, photo, "W", "accept", Circumstances())
+    judge(reading, photo, "W", "accept", Circumstances(by_eye_because="seen from behind"))
     assert Judgement.objects.get().measurement is None
     undo(grading=reading)
     assert Judgement.objects.get().measurement == kept

@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import timedelta
+from math import inf, nan
 
 import pytest
 from django.db import DatabaseError, transaction
@@ -104,11 +105,19 @@ def test_the_bounds_of_a_set_up_count_once_it_is_qualified(photo, setup, instruc
     ("readings", "says"),
     [
         pytest.param(READ[:2], "3 readings or more", id="too few"),
-        pytest.param([*READ[:2], Reading(1.9, 10, 10)], "2°, or beyond", id="not to its tilt"),
+        pytest.param([*READ[:2], Reading(1.9, 10, 10)], "2°, or up to", id="not to its tilt"),
+        pytest.param([*READ[:2], Reading(20, 10, 10)], "2°, or up to", id="far beyond its tilt"),
         pytest.param(READ[1:] * 2, None, id="upright within a degree"),
         pytest.param(READ[2:] * 3, "upright too", id="never upright"),
         pytest.param([*READ, Reading(2, 10, 10.5)], "declare wider ones", id="beyond the bounds"),
-        pytest.param([*READ, Reading(9, 10, 12.0)], None, id="leaning farther proves nothing"),
+        pytest.param([*READ, Reading(9, 10, 9.8)], None, id="leaning farther, as far as that does"),
+        pytest.param([*READ, Reading(9, 10, 12.0)], "declare wider", id="far off, leaning farther"),
+        pytest.param([*READ, Reading(1, inf, inf)], "every reading in full", id="infinite"),
+        pytest.param([*READ, Reading(nan, 10, 10)], "every reading in full", id="no tilt"),
+        pytest.param([Reading(nan, 10, 10), *READ], "every reading in full", id="no tilt first"),
+        pytest.param([*READ, Reading(1, 10, nan)], "every reading in full", id="nothing read"),
+        pytest.param([*READ, Reading(60, 10, 5)], "every reading in full", id="from the side"),
+        pytest.param(READ * 40, "100 readings at most", id="too many"),
         pytest.param([*READ, Reading(1, 0, 1.0)], "every reading in full", id="nothing true"),
     ],
 )

@@ -187,7 +187,7 @@ def test_taking_back_brings_what_it_rested_on_with_it(photo, instructor):
     second = keep(photo, instructor, 221)
     reading = grading.start_grading(board=photo.board, grader=instructor, at=NOW)
     before = judge(reading, photo, "accept", measured=second.pk).repeats
-    judge(reading, photo, "accept")
+    judge(reading, photo, "accept", by_eye_because="seen from behind")
     assert Judgement.objects.get().repeats == {}
     undo(grading=reading)
     assert Judgement.objects.get().repeats == before
@@ -215,7 +215,7 @@ def test_the_result_and_the_photograph_say_of_which_measurements_it_comes(client
     for joint in photo.board.joints.exclude(pk=photo.joint_id):
         judgements.judge(
             grading=reading, criterion=Criterion.objects.get(), joint=joint, outcome="accept",
-            seen=Circumstances(), at=NOW,
+            seen=Circumstances(by_eye_because="seen from behind"), at=NOW,
         )  # fmt: skip
     grading.sign_stage(grading=reading, stage="soldered", signer=user, proof="password", at=NOW)
     client.force_login(user)

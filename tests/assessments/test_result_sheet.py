@@ -102,7 +102,9 @@ def accepted(board, grader):
     grading = services.start_grading(board=board, grader=grader, at=NOW)
     for joint in [*board_results.joints_that_count(board), None]:
         for criterion in board_results.criteria_for(grading, "soldered", joint):
-            say(grading, joint.position.name if joint else None, criterion.code, "accept")
+            reason = several.REASON if criterion.is_measured else ""
+            place = joint.position.name if joint else None
+            say(grading, place, criterion.code, "accept", by_eye_because=reason)
     return grading
 
 
@@ -163,6 +165,8 @@ SAYS = (
     "S-1 Wetting", "critical, 40 demerits",
     "Runs out flat.", "Stands in a ball.", "“A ball at the back”", "Heat the post first.",
     "outside", "180° to 270°", "by marks on a photograph",
+    "3 measured: 1 by marks, 2 by eye because ….",
+    "By eye because “far inside its limit”: E01 S-2, E03 S-2.",
     "Workmanship for hand soldering", "8.2", "unverified",
     "Ottoline Vesper", "Judged this stage against the criteria",
     "Wed 25 Nov 2026, 13:50 CET (Europe/Madrid)",
@@ -226,8 +230,9 @@ def test_what_is_cut_out_is_the_marked_place(judged):
     (picture,) = sheet.parts[0].pictures
     assert picture.window == (550.0, 0.0, 450.0, 360.0)
     assert "circle" in picture.marks
-    (page,) = [one for one in read(result_pdf(sheet)).pages if len(one.images) == 2]
-    first = page.images[0].image.convert("RGB")
+    images = [image for page in read(result_pdf(sheet)).pages for image in page.images]
+    assert len(images) == 2
+    first = images[0].image.convert("RGB")
     # The upper right quadrant is green; the window reaches past its left edge nowhere.
     assert first.size == (450, 360)
     red, green, blue = first.getpixel((225, 180))

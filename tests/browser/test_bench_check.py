@@ -75,7 +75,7 @@ def test_badge_after_badge_needs_one_scan_each(kiosk, phone):
         ("10512", "No", "Not current: see your instructor."),
         ("512", "No", "Deniz Celik may not do this work today."),
         (" 10377", "Yes", "Holds through"),
-        ("99999", "Nobody here has this number.", "Without a yes, no work."),
+        ("99999", "Nobody here has this number, stamp or name.", "Without a yes, no work."),
     ):
         answered = scan(visitor, badge)
         assert page.locator("#answer .word").inner_text() == word

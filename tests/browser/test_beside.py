@@ -7,6 +7,7 @@ from assessments.queries import board_results
 from assessments.services import grading as services
 from assessments.services import judgements
 from tests import factories
+from tests.assessments import several
 from tests.browser.test_grading_screen import Bench, lay_out, visitor  # noqa: F401
 
 TABS = """() => [...document.querySelectorAll('#comparison [data-view]')]
@@ -30,7 +31,7 @@ def make_bench(shop, visitor):  # noqa: F811
             for criterion in board_results.criteria_for(reading, "soldered", joint):
                 judgements.judge(
                     grading=reading, criterion=criterion, joint=joint, outcome="accept",
-                    seen=judgements.Circumstances(), at=factories.NOW,
+                    seen=several.IN_HAND, at=factories.NOW,
                 )  # fmt: skip
         services.sign_stage(
             grading=reading, stage="soldered", signer=grader, proof="password", at=factories.NOW
@@ -71,7 +72,7 @@ def test_it_follows_the_joint_and_judging_goes_on_by_the_same_keys(make_bench):
     shown(bench, "earlier")
     assert "E01" in bench.page.inner_text("#comparison .comparison-head")
     while bench.where()["place"] == "E01":
-        bench.press("a")
+        bench.accept()
     bench.page.wait_for_function(
         "() => document.querySelector('#comparison .comparison-head')?.textContent.includes('E02')"
     )
@@ -118,7 +119,7 @@ def test_without_the_network_it_says_so_and_judging_goes_on(make_bench):
     bench.page.wait_for_selector("#comparison p")
     assert "No answer came" in bench.page.inner_text("#comparison")
     first = bench.where()["criterion"]
-    bench.page.keyboard.press("a")
+    bench.page.keyboard.press("n")
     assert bench.where()["criterion"] != first
     bench.page.context.set_offline(False)
     bench.settle()
@@ -150,3 +151,33 @@ def test_without_an_earlier_board_it_begins_with_the_drawings(shop, visitor):  #
     bench.page.click("[data-shows=earlier]")
     shown(bench, "earlier")
     assert "No earlier board of this operator" in bench.page.inner_text("#comparison")
+
+
+def test_drawing_earlier_make_and_good_example_are_one_key_away_and_close_by_it(make_bench):
+    bench, _earlier = make_bench()
+    other = factories.make_board(
+        factories.make_person(bench.board.site, full_name="Ilse Quarrington"),
+        bench.board.exercise,
+        handed_in_at=factories.NOW,
+    )
+    factories.make_photo(other, other.joints.first(), stage="soldered")
+    several.read(other, factories.make_user("instructor"))
+    bench.open()
+    page = bench.page
+    for key, view, says in (
+        ("d", "drawings", "Accept"),
+        ("f", "make", "This is its first attempt."),
+        ("g", "example", "Ilse Quarrington"),
+    ):
+        page.keyboard.press(key)
+        shown(bench, view)
+        assert says in page.inner_text("#comparison")
+        page.keyboard.press(key)
+        shown(bench, "")
+    # From one to the other, each by its own key.
+    page.keyboard.press("g")
+    shown(bench, "example")
+    page.keyboard.press("d")
+    shown(bench, "drawings")
+    bench.visitor.complaints.clear()  # The photographs of other boards have no file here.
+    bench.visitor.audit()

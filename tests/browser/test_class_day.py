@@ -7,18 +7,25 @@ from typing import Literal
 import pytest
 from playwright.sync_api import Browser, Page, Route
 
+from assessments.content import CriteriaSetContent
+from assessments.content.criteria import REVISION_1
 from assessments.models import Board, Judgement, Photo
 from assessments.services import grading, judgements, photos
-from assessments.services.judgements import Circumstances
 from tests import factories
-from tests.assessments import pictures
+from tests.assessments import pictures, several
 from tests.browser.conftest import Shop, Visitor
 from tests.browser.test_grading_screen import picture
-from training.models import ClassSession, JointType, Stage
+from training.models import ClassSession, Enrolment, JointType, Stage
 
 LEAST_PX = 44
 SIZES = {"upright": (768, 1024), "lying": (1024, 768), "phone": (390, 844), "desk": (1280, 800)}
 TARGETS = "#day :is(a, button, label), dialog :is(label, button)"
+
+
+@pytest.fixture
+def criteria_content() -> CriteriaSetContent:
+    """A set in which wetting, which comes first, is judged by eye."""
+    return REVISION_1
 
 
 @dataclass
@@ -122,8 +129,8 @@ def test_keys_pressed_on_the_way_to_the_next_trainee_judge_nothing_unseen(tablet
     )
     held: list[Route] = []
     page.route(re.compile(f"/boards/{second.number}/grade/"), lambda route: held.append(route))
-    page.keyboard.press("Shift+A")
-    page.keyboard.press("a")
+    for key in ("Shift+A", "e", "1"):
+        page.keyboard.press(key)
     page.wait_for_function("() => document.querySelector('.htmx-request')")
     for key in "rrr":
         page.keyboard.press(key)
@@ -158,9 +165,8 @@ def test_one_position_is_judged_by_key_on_every_board_with_the_next_photograph_l
     assert any(f"/photos/{ahead}/2048/" in url for url in asked)
     keys = 0
     while f"/boards/{first.number}/" in page.url:
-        page.keyboard.press("a" if keys else "Shift+A")
+        page.keyboard.press(("Shift+A", "e", "1")[keys])
         keys += 1
-        assert keys <= 3
         settle(page)
     assert f"/boards/{second.number}/grade/?stage=soldered&joint=E02" in page.url
     assert page.locator(f"#photograph-{ahead}").is_visible()
@@ -174,7 +180,7 @@ def test_one_position_is_judged_by_key_on_every_board_with_the_next_photograph_l
     page.keyboard.press(" ")
     page.wait_for_url(f"**/boards/{second.number}/**")
     settle(page)
-    for key in ("Shift+A", "a"):
+    for key in ("Shift+A", "e", "1"):
         page.keyboard.press(key)
     settle(page)
     assert page.locator("#go-open").is_hidden()
@@ -193,7 +199,7 @@ def judge_what_is_measured(shop: Shop, board: Board, stage: str) -> None:
                     criterion=criterion,
                     joint=joint,
                     outcome="accept",
-                    seen=Circumstances(),
+                    seen=several.IN_HAND,
                     at=factories.NOW,
                 )
 
@@ -354,3 +360,66 @@ def test_whatever_is_tapped_is_44_px_and_nothing_overlaps_or_scrolls_sideways(
     )
     assert overlaps == []
     screen.visitor.audit()
+
+
+SCREENS_DOWN = 2
+
+
+@pytest.fixture
+def full_class(shop: Shop, boards) -> list[Board]:
+    """The class with ten trainees more, each with a board of four stages."""
+    session = boards[0].session
+    exercise = factories.make_exercise(
+        (JointType.TURRET,) * 10, stages=tuple(Stage), title="Turrets and tinned leads"
+    )
+    more = []
+    for n in range(10):
+        person = factories.make_person(session.site, full_name=f"Hollister-Brandt Meridew {n:02d}")
+        Enrolment.objects.create(session=session, person=person)
+        more.append(
+            factories.make_board(person, exercise, session=session, handed_out_on=session.starts_on)
+        )
+    return [*boards, *more]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_twelve_boards_lie_on_two_screens_of_a_tablet_and_none_scrolls_sideways(
+    tablet, full_class, shop, scheme
+):
+    judge_what_is_measured(shop, full_class[0], "prepared")
+    screen = tablet("lying", scheme)
+    rows = screen.page.locator(".class-board tbody tr")
+    assert rows.count() == len(full_class) == 12
+    end = screen.page.evaluate(
+        "() => document.querySelector('.class-board').getBoundingClientRect().bottom + scrollY"
+    )
+    screen.page.screenshot(path=f"/tmp/class_{scheme}.png", full_page=True)
+    assert end <= SCREENS_DOWN * SIZES["lying"][1]
+    screen.visitor.audit()
+
+
+def test_what_can_be_tapped_looks_so_and_a_stage_that_offers_nothing_says_why(
+    tablet, full_class, shop
+):
+    judge_what_is_measured(shop, full_class[0], "prepared")
+    screen = tablet("lying")
+    page = screen.page
+    plain = page.evaluate(
+        """() => [...document.querySelectorAll('#day .class-board :is(a, button)')]
+          .filter((one) => one.checkVisibility()).filter((one) => {
+            const style = getComputedStyle(one);
+            return style.borderTopWidth === '0px' && style.textDecorationLine !== 'underline';
+          }).map((one) => one.outerHTML.slice(0, 90))"""
+    )
+    assert plain == []
+    for board in full_class:
+        for stage in board.exercise.stages:
+            here = page.locator(cell(board, stage))
+            offers = here.locator(".pass").count() or here.locator(".is-caution").count()
+            assert offers or here.locator("small").inner_text(), (board.number, stage)
+    told = page.inner_text(cell(full_class[0], "soldered"))
+    assert "to judge: " in told
+    passed = full_class[0]
+    screen.tap(f"{cell(passed, 'prepared')} .pass")
+    page.wait_for_selector(f"{cell(passed, 'prepared')}.is-to_sign")
+    assert page.locator("td.not-asked").first.inner_text() == "not asked for"

@@ -1,55 +1,16 @@
 """The instructor's jobs around a class, in a real browser; clicks and keys are counted."""
 
-from dataclasses import dataclass
 from datetime import timedelta
 
 import pytest
 
 from assessments.models import Board
+from people.presenters.days import format_day_with_weekday
 from tests import factories
-from tests.browser.conftest import Visitor
+from tests.browser.hands import Hands
 from training.models import Attendance, ClassSession, Course
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
-
-
-@dataclass
-class Hands:
-    """What a person does on a page, one act a click and one a key."""
-
-    visitor: Visitor
-    acts: int = 0
-
-    @property
-    def page(self):
-        return self.visitor.page
-
-    def click(self, target) -> None:
-        self.acts += 1
-        target.click()
-        self.visitor.settle()
-
-    def audit(self) -> None:
-        """Look for faults; a browser complains of each refusal, which is none."""
-        told = self.visitor.complaints
-        told[:] = [text for text in told if "422 (Unprocessable Entity)" not in text]
-        self.visitor.audit()
-
-    def button(self, name: str) -> None:
-        self.click(self.page.get_by_role("button", name=name, exact=True))
-
-    def link(self, name: str) -> None:
-        self.click(self.page.get_by_role("link", name=name, exact=True))
-
-    def choose(self, label: str, option: str) -> None:
-        """One click opens the list, one chooses."""
-        self.acts += 2
-        self.page.get_by_label(label).select_option(option)
-        self.visitor.settle()
-
-    def type(self, label: str, text: str) -> None:
-        self.acts += len(text) + 1
-        self.page.get_by_label(label).fill(text)
 
 
 @pytest.fixture
@@ -92,7 +53,7 @@ def test_attendance_is_taken_on_a_day_off(hands, shop):
     hands.link(ClassSession.objects.get().number)
     hands.audit()
     hands.link("Take attendance")
-    hands.button("Save attendance")
+    hands.button(f"Record 2 there on {format_day_with_weekday(today)}")
 
     assert Attendance.objects.filter(day=today, present=True).count() == 2
     assert hands.acts == 3

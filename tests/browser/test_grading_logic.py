@@ -22,7 +22,11 @@ def run(visitor):
 
 def test_a_joint_is_in_the_state_that_the_table_says(run):
     criteria = {
-        code: {"minor": severity == "minor", "rest": severity != "critical" and not is_measured}
+        code: {
+            "minor": severity == "minor",
+            "rest": severity != "critical" and not is_measured,
+            "must_measure": is_measured,
+        }
         for code, (severity, is_measured) in CRITERIA.items()
     }
     cases = load()

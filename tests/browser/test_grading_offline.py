@@ -5,11 +5,20 @@ import re
 
 import pytest
 
+from assessments.content import CriteriaSetContent
+from assessments.content.criteria import REVISION_1
 from assessments.models import Judgement, UndoStep
 from tests.browser.test_grading_screen import Bench, lay_out
 from tests.browser.test_grading_screen import visitor as _with_photographs
 
 visitor = _with_photographs
+
+
+@pytest.fixture
+def criteria_content() -> CriteriaSetContent:
+    """A set in which wetting, which comes first, is judged by eye."""
+    return REVISION_1
+
 
 JUDGE = re.compile("/grade/(judge|rest|undo)/")
 
@@ -49,10 +58,10 @@ def test_keys_go_on_at_once_and_a_reload_loses_nothing(bench):
     bench.settle()
     page.context.set_offline(True)
     places = []
-    for key in ("Shift+A", "a", "Shift+A", "a", "r", "n"):
+    for key in ("Shift+A", "e", "1", "Shift+A", "e", "r", "n"):
         page.keyboard.press(key)
         places.append(bench.where()["place"])
-    assert places == ["E01", "E02", "E02", "E03", "E03", "E03"]
+    assert places == ["E01", "E01", "E02", "E02", "E03", "E03", "E03"]
     unsaved(bench, 6)
     assert "kept on this device" in page.inner_text("#unsaved")
     assert page.locator("#criterion-S-01 .to-save").is_visible()
@@ -154,6 +163,7 @@ def test_what_the_site_refuses_is_said_and_stops_no_other(bench):
     bench.page.fill("#value", "")
     bench.page.keyboard.press("Escape")
     bench.page.click("#do-reject")
+    bench.page.keyboard.press("2")
     bench.settle()
     assert acts(bench) == [("E02", "S-01"), ("E01", "S-05")]
 
@@ -205,9 +215,9 @@ def test_whoever_is_signed_out_meanwhile_loses_nothing(bench, shop):
 def test_nothing_is_signed_while_something_waits(bench):
     for _ in range(3):
         bench.press("Shift+A")
-        bench.press("a")
+        bench.accept()
     while bench.page.locator("#go-sign").is_hidden():
-        bench.press("a")
+        bench.accept()
     bench.page.context.set_offline(True)
     bench.page.click("#place-E02")
     bench.page.keyboard.press("r")
@@ -226,3 +236,39 @@ def test_nothing_is_signed_while_something_waits(bench):
     bench.page.keyboard.press("s")
     bench.page.wait_for_url("**/sign/soldered/")
     assert bench.page.is_enabled("[data-when-saved]")
+
+
+def test_what_an_earlier_page_accepted_by_key_alone_is_refused_in_words_and_judged_again(bench):
+    page = bench.page
+    page.click("#criterion-S-05")
+    page.context.set_offline(True)
+    for key in ("e", "1", "a"):
+        page.keyboard.press(key)
+    unsaved(bench, 2)
+    # As the script of before sent it: accepted, and nothing said of how.
+    page.evaluate(
+        """() => {
+          const name = Object.keys(localStorage).find((one) => one.startsWith('grading:'));
+          const kept = JSON.parse(localStorage[name]);
+          kept.items[0].fields.outcome = 'accept';
+          localStorage[name] = JSON.stringify(kept);
+        }"""
+    )
+    page.context.set_offline(False)
+    page.reload()
+    page.wait_for_selector("#refused .notice")
+    told = page.inner_text("#refused")
+    assert "E01, Insulation clearance, is not saved." in told
+    assert "S-05 is measured: mark it on a photograph" in told
+    assert kept(bench) == []
+    assert [code for _place, code in acts(bench)] != ["S-05"]
+    assert not Judgement.objects.filter(criterion__code="S-05").exists()
+    bench.visitor.complaints.clear()  # Chromium tells of every answer that refuses.
+    bench.visitor.audit()
+    page.click("#refused button")
+    assert bench.where()["criterion"] == "S-05"
+    assert page.input_value("#because") == "far inside its limit, seen beside a gauge"
+    page.keyboard.press("Escape")
+    bench.press("e")
+    assert Judgement.objects.get(criterion__code="S-05").by_eye_because
+    assert page.locator("#refused .notice").count() == 0

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 import pytest
 from PIL import Image
 
-from assessments.content.criteria import NEWEST
-from assessments.models import Board, CannotTell, Judgement
-from assessments.services import photos
+from assessments.content import CriteriaSetContent
+from assessments.content.criteria import NEWEST, REVISION_1
+from assessments.models import Board, CannotTell, CriteriaSet, Judgement
+from assessments.services import criteria, criteria_drafts, photos
 from tests import factories
 from tests.browser.conftest import Shop, Visitor
 from training.models import Exercise
@@ -18,6 +19,7 @@ JOINTS = 20
 MOST_KEYS_A_GOOD_JOINT = 3
 KEYS_A_GOOD_TURRET = 3
 MOST_SECONDS = 180
+LEAST_ROWS = 9
 
 WHERE = """() => ({
   place: document.querySelector('.board-map [aria-current]').id.replace('place-', ''),
@@ -52,6 +54,19 @@ class Bench:
         here = self.where()
         self.settle()
         return here
+
+    @property
+    def asks_for_a_measurement(self) -> bool:
+        return self.page.is_visible("#by-eye summary")
+
+    def accept(self, *, rest: bool = False) -> tuple[dict[str, str], int]:
+        """Accept what is shown, by eye what is measured; where that leads, and the keys it took.
+
+        With `rest` what may go with it is accepted too.
+        """
+        key = "e" if self.asks_for_a_measurement else "a"
+        here = self.press(f"Shift+{key.upper()}" if rest else key)
+        return (self.press("1"), 2) if self.page.is_visible("#reasons") else (here, 1)
 
     def click(self, selector: str) -> dict[str, str]:
         self.page.click(selector)
@@ -118,6 +133,12 @@ def bench(shop, visitor) -> Bench:
     return lay_out(shop, visitor(), joints=3, a_joint=2)
 
 
+@pytest.fixture
+def criteria_content() -> CriteriaSetContent:
+    """A set in which wetting, which comes first, is judged by eye."""
+    return REVISION_1
+
+
 by_the_newest_set = pytest.mark.parametrize("criteria_content", [NEWEST], ids=["newest set"])
 
 
@@ -129,13 +150,15 @@ def test_a_good_board_of_twenty_joints_takes_three_keys_a_joint(shop, visitor):
     here = bench.where()
     while here["place"] != "board":
         # The first criterion, which is critical, and the rest; then what is measured.
-        key = "a" if keys[here["place"]] else "Shift+A"
-        keys[here["place"]] += 1
-        assert keys[here["place"]] <= MOST_KEYS_A_GOOD_JOINT
-        here = bench.press(key)
+        place = here["place"]
+        here, pressed = bench.accept(rest=not keys[place])
+        keys[place] += pressed
     while bench.page.locator("#go-sign").is_hidden():
-        bench.press("a")
+        bench.accept()
+    # Of the first joint one more, which chooses the reason that is kept for the board.
+    assert keys.pop("E01") == MOST_KEYS_A_GOOD_JOINT + 1
     assert set(keys.values()) == {KEYS_A_GOOD_TURRET}
+    assert KEYS_A_GOOD_TURRET <= MOST_KEYS_A_GOOD_JOINT
     assert time.monotonic() - began < MOST_SECONDS
     assert Judgement.objects.filter(with_the_rest=True, criterion__severity="critical").count() == 0
     bench.page.keyboard.press("s")
@@ -149,10 +172,13 @@ def test_a_good_board_of_twenty_joints_takes_three_keys_a_joint(shop, visitor):
 def test_a_good_joint_of_any_kind_takes_three_keys_at_most(shop, visitor, joint_type):
     bench = lay_out(shop, visitor(), joints=2, a_joint=1, joint_type=joint_type)
     bench.open()
-    keys = 0
+    bench.accept(rest=True)
     while bench.where()["place"] == "E01":
-        bench.press("a" if keys else "Shift+A")
-        keys += 1
+        bench.accept()
+    # Of the second joint, when the reason for the board is known.
+    _here, keys = bench.accept(rest=True)
+    while bench.where()["place"] == "E02":
+        keys += bench.accept()[1]
     assert keys <= MOST_KEYS_A_GOOD_JOINT
     alone = Judgement.objects.filter(with_the_rest=False)
     assert {one.criterion.code for one in alone} >= {
@@ -245,11 +271,11 @@ def test_a_note_is_written_and_saved_without_leaving_the_keyboard(bench):
 
 def test_keys_pressed_faster_than_answers_come_wait_their_turn(bench):
     bench.open()
-    for key in ("Shift+A", "a", "r", "Shift+A", "a"):
+    for key in ("Shift+A", "e", "1", "r", "Shift+A", "e"):
         bench.page.keyboard.press(key)
     bench.page.wait_for_selector("#place-E03[aria-current]")
     bench.settle()
-    assert Judgement.objects.filter(joint__position__name="E01", outcome="accept").count() == 9
+    assert Judgement.objects.filter(joint__position__name="E01", outcome="accept").count() == 8
     assert Judgement.objects.filter(joint__position__name="E02", outcome="reject").count() == 1
 
 
@@ -278,7 +304,8 @@ def test_the_focus_stays_with_whoever_uses_the_keyboard_and_leaves_the_mouse(ben
     bench.page.focus("#do-rest")
     bench.press("Enter")
     assert bench.where()["focus"] == "h-crit"  # The button is gone.
-    here = bench.click("#do-accept")
+    bench.press("e")
+    here = bench.click("#reasons [data-key='1']")
     assert (here["place"], here["focus"]) == ("E02", "")
     assert bench.press(" ")["place"] == "E03"
 
@@ -329,10 +356,14 @@ def test_everything_works_without_a_script(shop, visitor, chromium, live_server)
     page.click("#do-accept")
     page.click("#do-rest")
     page.click("#do-accept")
+    page.wait_for_selector(".judge .notice.is-error:has-text('is measured: mark it')")
+    page.click("#by-eye summary")
+    page.fill("#because", "no instrument reaches it")
+    page.click("#accept-by-eye")
     page.wait_for_selector("#place-E02[aria-current]")
     page.click("#do-undo")
     page.wait_for_selector("#place-E01[aria-current]")
-    assert Judgement.objects.count() == 8
+    assert Judgement.objects.count() == 7
     page.fill("#note", "A note alone")
     page.press("#note", "Enter")
     page.wait_for_selector(".judge .notice.is-error")
@@ -345,7 +376,7 @@ def test_accept_with_the_rest_accepts_the_last_criterion_though_no_rest_is_left(
     bench.open()
     last = bench.page.locator(".criteria a").count()
     for _ in range(last - 1):
-        bench.press("a")
+        bench.accept()
     assert bench.page.locator("#do-rest").is_hidden()
     assert bench.where()["place"] == "E01"
     assert bench.press("Shift+A")["place"] == "E02"
@@ -357,3 +388,150 @@ def test_accept_with_the_rest_accepts_the_last_criterion_though_no_rest_is_left(
     bench.page.click("#place-E01")
     bench.press("Shift+A")
     assert said.filter(outcome="reject").count() == 1
+
+
+def measured_of(bench, place="E01"):
+    return Judgement.objects.get(joint__position__name=place, criterion__code="S-05")
+
+
+def test_a_key_alone_judges_nothing_measured_and_says_what_to_do(bench):
+    bench.open(joint="E01", criterion="S-05")
+    page = bench.page
+    here = bench.press("a")
+    assert (here["criterion"], Judgement.objects.count()) == ("S-05", 0)
+    said = page.inner_text("#unmeasured")
+    assert "is measured: mark it with M" in said
+    assert "press E to judge it by eye and say why" in said
+    bench.visitor.audit()
+    bench.press("Shift+A")
+    assert Judgement.objects.filter(with_the_rest=True).exists()
+    assert not Judgement.objects.filter(criterion__code="S-05").exists()
+    bench.open(joint="E01", criterion="S-05")
+    bench.press("n")
+    assert measured_of(bench).outcome == "not_applicable"
+
+
+def test_by_eye_takes_a_reason_once_a_board_and_one_key_from_then_on(bench):
+    bench.open(joint="E01", criterion="S-05")
+    page = bench.page
+    bench.press("e")
+    assert page.is_visible("#reasons")
+    assert "press the number of a reason" in page.inner_text("#unmeasured")
+    bench.visitor.audit()
+    bench.press("1")
+    first = measured_of(bench)
+    assert (first.outcome, first.how) == ("accept", "photograph")
+    assert first.by_eye_because == "far inside its limit, seen beside a gauge"
+    # From the second on it is one key, after a reload too.
+    bench.open(joint="E02", criterion="S-05")
+    assert first.by_eye_because in page.inner_text("#by-eye summary")
+    bench.press("e")
+    assert measured_of(bench, "E02").by_eye_because == first.by_eye_because
+    # What is rejected has a reason of its own, which is kept for nothing else.
+    bench.open(joint="E03", criterion="S-05")
+    bench.press("r")
+    assert page.is_visible("#reasons")
+    page.keyboard.press("r")
+    page.keyboard.type("the wire is gone")
+    bench.press("Enter")
+    third = measured_of(bench, "E03")
+    assert (third.outcome, third.by_eye_because) == ("reject", "the wire is gone")
+    # A note is saved beside it, and the reason stays; what is read takes its place.
+    bench.open(joint="E03", criterion="S-05")
+    page.keyboard.press("o")
+    page.keyboard.type("Cut off")
+    bench.press("Enter")
+    third.refresh_from_db()
+    assert (third.note, third.by_eye_because) == ("Cut off", "the wire is gone")
+    bench.press("u")
+    bench.press("u")
+    assert not Judgement.objects.filter(joint__position__name="E03").exists()
+    bench.open(joint="E03", criterion="S-05")
+    assert first.by_eye_because in page.inner_text("#by-eye summary")
+    bench.press("Shift+E")
+    assert measured_of(bench, "E03").by_eye_because == first.by_eye_because
+    beside = Judgement.objects.filter(joint__position__name="E03", with_the_rest=True)
+    assert beside.exists()
+    assert not beside.exclude(by_eye_because="").exists()
+
+
+def test_a_reason_is_written_with_the_same_key_pressed_again(bench):
+    bench.open(joint="E01", criterion="S-05")
+    for key in ("e", "e"):
+        bench.page.keyboard.press(key)
+    bench.page.keyboard.type("seen in a mirror")
+    bench.press("Enter")
+    assert measured_of(bench).by_eye_because == "seen in a mirror"
+
+
+def forbid_by_eye(shop, code):
+    """Publish the next revision, by which a criterion is never judged by eye."""
+    quality, at = shop.quality, factories.NOW
+    before = CriteriaSet.objects.current().get()
+    draft = criteria.draft_next_revision(criteria_set=before, actor=quality, at=at)
+    criteria_drafts.change_criterion(
+        criterion=draft.criteria.get(code=code), actor=quality, at=at, texts={}, by_eye="never"
+    )
+    criteria.confirm_criteria(criteria_set=draft, codes=[code], actor=quality, at=at)
+    criteria.publish_criteria_set(criteria_set=draft, actor=quality, at=at)
+
+
+def test_where_the_set_says_never_no_reason_is_offered_and_the_rest_goes_on(shop, visitor):
+    forbid_by_eye(shop, "S-05")
+    bench = lay_out(shop, visitor(), joints=2, a_joint=1)
+    bench.open(joint="E01", criterion="S-05")
+    page = bench.page
+    assert page.locator("#by-eye").is_hidden()
+    bench.press("a")
+    assert "by its criteria set never judged by eye" in page.inner_text("#unmeasured")
+    bench.press("e")
+    assert not Judgement.objects.exists()
+    assert "never by eye" in page.inner_text("#criterion-shown")
+    bench.visitor.audit()
+
+
+ROWS_SEEN = """() => {
+  const list = document.querySelector('.judge > .criteria').getBoundingClientRect();
+  const end = Math.min(list.bottom, innerHeight) + 1;
+  return [...document.querySelectorAll('.criteria li')].map((row) => row.getBoundingClientRect())
+    .filter((box) => box.top >= list.top - 1 && box.bottom <= end).length;
+}"""
+
+
+@by_the_newest_set
+def test_nine_criteria_stand_in_the_list_at_1280_by_800_whatever_is_asked(shop, visitor):
+    bench = lay_out(shop, visitor(), joints=20, a_joint=2)
+    bench.open()
+    page = bench.page
+    ids = page.evaluate("() => [...document.querySelectorAll('.criteria a')].map((one) => one.id)")
+    assert len(ids) > LEAST_ROWS
+    seen = {}
+    for name in ids:
+        page.click(f"#{name}")
+        seen[name] = page.evaluate(ROWS_SEEN)
+    assert {name: rows for name, rows in seen.items() if rows < LEAST_ROWS} == {}
+    # With a reason that is kept for the board, too.
+    page.click("#criterion-S-05")
+    bench.press("e")
+    bench.press("1")
+    page.click("#criterion-S-05")
+    assert page.evaluate(ROWS_SEEN) >= LEAST_ROWS
+    assert page.evaluate("document.documentElement.scrollHeight <= innerHeight")
+    bench.visitor.audit()
+
+
+def test_the_list_of_keys_opens_at_its_top_with_its_first_line_in_sight(bench):
+    bench.open()
+    page = bench.page
+    for _ in range(2):
+        page.keyboard.press("?")
+        top = page.locator("#all-keys").bounding_box()["y"]
+        first = page.locator("#all-keys tr").first.bounding_box()
+        close = page.locator("#all-keys button").bounding_box()
+        assert top <= close["y"]
+        assert close["y"] + close["height"] <= first["y"]
+        assert first["y"] + first["height"] <= 800
+        page.evaluate("document.querySelector('#all-keys').scrollTop = 9999")
+        assert page.locator("#all-keys button").bounding_box()["y"] >= top
+        page.keyboard.press("Escape")
+    bench.visitor.audit()

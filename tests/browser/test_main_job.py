@@ -90,9 +90,14 @@ def grade_with_keys(instructor, number: str) -> None:
             heading = page.locator(".judge h2").inner_text()
             if "E07" in heading and heading.startswith("Insulation edge"):
                 press = "r"
+            if page.is_visible("#by-eye summary"):  # Measured: by eye, for a reason.
+                press = "e" if press == "a" else press
             with page.expect_response("**/judge/") as answer:
                 page.keyboard.press(press)
-            keys += 1
+                keys += 1
+                if page.is_visible("#reasons"):
+                    page.keyboard.press("1")
+                    keys += 1
             assert answer.value.ok
             wait_until(
                 page,
@@ -139,7 +144,7 @@ def issue(quality) -> Certificate:
     page = quality.page
     quality.go("/proposals/")
     quality.audit()
-    page.get_by_role("link", name=re.compile("Signe Aldous|Decide")).first.click()
+    page.get_by_role("link", name="Signe Aldous").first.click()
     page.wait_for_load_state("networkidle")
     quality.audit()
     page.locator("input[type=password]").first.fill(PASSWORD)

@@ -7,6 +7,7 @@ from assessments.queries import board_results
 from assessments.services import grading as services
 from assessments.services import judgements
 from tests import factories
+from tests.assessments import several
 from tests.browser.conftest import PASSWORD, Shop, Visitor
 
 
@@ -27,7 +28,7 @@ def read(board: Board, grader, *rejected: str) -> Grading:
                 criterion=criterion,
                 joint=joint,
                 outcome="reject" if f"{name} {criterion.code}" in rejected else "accept",
-                seen=judgements.Circumstances(),
+                seen=several.IN_HAND,
                 at=factories.NOW,
             )
     services.sign_stage(

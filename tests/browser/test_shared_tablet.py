@@ -7,6 +7,8 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Page
 
+from assessments.content import CriteriaSetContent
+from assessments.content.criteria import REVISION_1
 from assessments.models import Board, Judgement
 from people.models import Site, TabletUse
 from people.services import tablets as services
@@ -18,6 +20,12 @@ from tests.factories import NOW
 from training.models import JointType
 
 PIN = "2580"
+
+
+@pytest.fixture
+def criteria_content() -> CriteriaSetContent:
+    """A set in which wetting, which comes first, is judged by eye."""
+    return REVISION_1
 
 
 @pytest.fixture

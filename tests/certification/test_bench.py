@@ -3,12 +3,16 @@
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from django.db import connection
 from django.utils import timezone
 
-from assessments.models import BoardOutcome, Grading, Judgement
+from assessments.models import BoardOutcome, Grading, Judgement, ReadingRequest
+from assessments.queries.pace import pace_at
 from certification.models import CertificateEvent, Proposal
 from certification.presenters import bench
 from certification.services import standing
+from people.models import SiteRole
+from records.models import append_only
 from records.services import trail
 from tests.factories import (
     NOW,
@@ -95,7 +99,7 @@ def test_boards_wait_in_the_order_they_were_handed_in(client, instructor, elsewh
 def test_first_board_is_large_and_its_button_says_whether_it_was_begun(client, instructor):
     board = handed_in(2)
 
-    assert ">Grade</a>" in client.get("/bench/").content.decode()
+    assert ">Grade<span" in client.get("/bench/").content.decode()
 
     grading = Grading.objects.create(
         board=board, grader=instructor, criteria_set=make_criteria_set()
@@ -140,7 +144,7 @@ def test_stage_that_is_judged_to_the_end_waits_for_a_signature(client, instructo
     assert (one.board, one.stage.value) == (board, "soldered")
     page = response.content.decode()
     assert f"/boards/{board.number}/grade/sign/soldered/" in page
-    assert "Zenobia Falk: the stage “soldered” is judged" in page
+    assert "the stage “soldered” is judged and waits for your signature." in page
 
 
 def test_no_more_boards_than_fit_are_shown_and_all_are_counted(client, instructor):
@@ -155,7 +159,7 @@ def test_no_more_boards_than_fit_are_shown_and_all_are_counted(client, instructo
 def test_empty_bench_says_what_to_do(client, instructor):
     page = client.get("/bench/").content.decode()
 
-    assert "No board waits" in page
+    assert "Nothing waits" in page
     assert "Hand out the next ones" in page
     assert "Nothing ends in the next 60 days" in page
     assert "No class today" in page
@@ -326,6 +330,136 @@ def test_proposals_that_nobody_decided_are_counted(client, instructor):
 
     assert response.context["bench"].proposals_waiting == 1
     assert 'href="/proposals/"' in response.content.decode()
+
+
+# What to do now, in order
+
+
+def test_whatever_waits_is_one_list_in_the_order_of_its_clock(client, instructor, today):
+    graded = handed_in(4)
+    exercise, scope = make_exercise(), make_scope()
+    make_revision(scope, exercise=exercise)
+    passed = make_passed_board(
+        make_person(full_name="Ada Brisk"),
+        exercise,
+        grader=instructor,
+        signed_at=timezone.now() - timedelta(days=3),
+    )
+    two = make_exercise(graders=2)
+    second = make_passed_board(make_person(), two, signed_at=timezone.now() - timedelta(days=2))
+    second.outcome.delete()
+    request = ReadingRequest.objects.create(
+        board=make_passed_board(make_person(), make_exercise()),
+        asked_by=make_user(),
+        reason="E02 is wetted.",
+        recorded_at=timezone.now() - timedelta(days=1),
+    )
+
+    response = client.get("/bench/")
+
+    lines = response.context["bench"].to_do
+    assert [(line.kind, line.board) for line in lines] == [
+        ("grade", graded),
+        ("propose", None),
+        ("second", second),
+        ("another", request.board),
+    ]
+    assert lines[1].names == ("Ada Brisk",)
+    assert passed.person.full_name == "Ada Brisk"
+    page = response.content.decode()
+    assert "1 meets a scheme and is not proposed" in page
+    assert "one grader has signed; it waits for the second." in page
+    assert 'href="/proposals/new/"' in page
+
+
+def test_minutes_are_assumed_until_ten_stages_were_timed(client, instructor):
+    handed_in(1)
+
+    response = client.get("/bench/")
+
+    found = response.context["bench"]
+    assert found.pace.is_assumed
+    assert found.minutes == 1  # Three joints of fifteen seconds, rounded up.
+    assert "Minutes are assumed, 15 s a joint at each stage" in response.content.decode()
+
+
+def time_a_stage(instructor, seconds, signed_at):
+    """A stage of three joints judged so many seconds apart."""
+    board = make_passed_board(
+        make_person(), make_exercise(), grader=instructor, signed_at=signed_at
+    )
+    grading = board.gradings.get()
+    for n, joint in enumerate(board.joints.order_by("position__order")):
+        Judgement.objects.create(
+            grading=grading,
+            joint=joint,
+            criterion=grading.criteria_set.criteria.first(),
+            stage="soldered",
+            outcome="accept",
+            how="at_board",
+            judged_at=signed_at - timedelta(seconds=seconds * (3 - n)),
+        )
+
+
+def test_minutes_go_by_the_median_of_what_was_timed_here(client, instructor):
+    now = timezone.now()
+    with append_only.lifted(connection):
+        for n in range(9):
+            time_a_stage(instructor, 40 + n, now - timedelta(days=n + 1))
+        time_a_stage(instructor, 3600, now - timedelta(days=1))  # Interrupted.
+        time_a_stage(instructor, 0, now - timedelta(days=1))  # At one stroke.
+        time_a_stage(instructor, 7, now - timedelta(days=91))  # Long ago.
+    sites = instructor.sites_as("instructor")
+    assert pace_at(sites, now).is_assumed
+
+    with append_only.lifted(connection):
+        time_a_stage(instructor, 49, now - timedelta(days=1))
+    pace = pace_at(sites, now)
+
+    assert (pace.seconds_a_joint, pace.stages) == (44.5, 10)
+    assert pace.minutes(20, 4) == pytest.approx(44.5 * 80 / 60)
+    handed_in(1)
+    page = client.get("/bench/").content.decode()
+    assert "45 s a joint at each stage, the median of the last 10 stages timed here" in page
+
+
+def test_who_is_quality_too_finds_what_waits_to_be_decided(client, instructor):
+    SiteRole.objects.create(user=instructor, site=make_site(), role="quality")
+    exercise, scope = make_exercise(), make_scope()
+    revision = make_revision(scope, exercise=exercise)
+    person = make_person()
+    Proposal.objects.create(
+        person=person,
+        scope=scope,
+        scheme_revision=revision,
+        signature=trail.sign(
+            actor=make_user("instructor"), meaning="proposed", about=person, content={}, at=NOW
+        ),
+    )
+
+    response = client.get("/bench/")
+
+    (line,) = response.context["bench"].to_do
+    assert (line.kind, line.number) == ("decide", 1)
+    assert 'href="/proposals/decide/"' in response.content.decode()
+
+
+def test_who_is_about_to_end_can_be_ticked_and_says_the_class(client, instructor, today):
+    certificate = certificate_ending(today + timedelta(days=20))
+    session = make_session(
+        people=(certificate.person,),
+        instructor=instructor,
+        starts_on=today + timedelta(days=10),
+        ends_on=today + timedelta(days=10),
+    )
+
+    response = client.get("/bench/")
+
+    (line,) = response.context["bench"].due
+    assert line.sessions == (session,)
+    page = response.content.decode()
+    assert f'value="{certificate.person.employee_number}"' in page
+    assert 'action="/classes/places/"' in page
 
 
 # Queries and refusals

@@ -5,6 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 from django.utils import timezone
 
+from people.models import Stamp
 from tests.factories import (
     make_certificate,
     make_kiosk,
@@ -136,8 +137,8 @@ def test_number_without_work_asks_for_the_work(client, lead, person):
 @pytest.mark.parametrize(
     ("number", "code", "said"),
     [
-        ("99999", "TERM-OP", "Nobody here has this number."),
-        ("AWAY", "TERM-OP", "Nobody here has this number."),
+        ("99999", "TERM-OP", "Nobody here has this number, stamp or name."),
+        ("AWAY", "TERM-OP", "Nobody here has this number, stamp or name."),
         ("10377", "NO-SUCH", "There is no such work."),
     ],
 )
@@ -211,3 +212,94 @@ def test_number_of_queries_of_a_check(client, lead, person, django_assert_max_nu
     client.get(PAGE, {"number": "10377", "scope": "TERM-OP"})
     with django_assert_max_num_queries(12):
         client.get(PAGE, {"number": "10377"}, headers={"HX-Request": "true"})
+
+
+# By stamp or name
+
+
+def stamp(mark, person, **fields):
+    return Stamp.objects.create(
+        mark=mark, person=person, **{"issued_on": date(2026, 1, 1), **fields}
+    )
+
+
+@pytest.mark.parametrize("typed", ["47", "Bruno Castellane", "bruno castellane", "castel", "bru"])
+def test_stamp_or_name_finds_who_is_meant(client, lead, person, typed):
+    stamp("47", person)
+
+    said = body(client.get(PAGE, {"number": typed, "scope": "TERM-OP"}))
+
+    assert "Bruno Castellane may do this work today." in said
+    assert f"<dd>{typed}</dd>" in said
+    assert "<dd>10377</dd>" in said
+
+
+def test_number_comes_before_a_stamp_with_the_same_mark(client, lead, person, scope):
+    other = make_person(make_site(), full_name="Other Hand")
+    stamp("10377", other)
+
+    said = body(client.get(PAGE, {"number": "10377", "scope": "TERM-OP"}))
+
+    assert "Bruno Castellane may do this work today." in said
+
+
+def test_stamp_means_who_holds_it_today(client, lead, person, scope):
+    before = make_person(make_site(), full_name="Earlier Holder")
+    yesterday = person.site.today() - timedelta(days=1)
+    stamp("47", before, returned_on=yesterday)
+    assert "Nobody here has" in body(client.get(PAGE, {"number": "47", "scope": "TERM-OP"}))
+
+    stamp("47", person, issued_on=person.site.today())
+    said = body(client.get(PAGE, {"number": "47", "scope": "TERM-OP"}))
+    assert "Bruno Castellane may do this work today." in said
+
+
+def test_several_of_one_name_are_offered_with_their_numbers(client, lead, person, scope):
+    other = make_person(make_site(), full_name="Bruna Castellane", employee_number="10378")
+
+    said = body(client.get(PAGE, {"number": "castellane", "scope": "TERM-OP"}))
+
+    assert "Several people here have that name." in said
+    assert "may do this work" not in said
+    assert f"?number={other.employee_number}&amp;scope=TERM-OP" in said
+    assert "?number=10377&amp;scope=TERM-OP" in said
+
+
+def test_kiosk_names_nobody_who_was_not_meant_alone(client, person, scope):
+    make_person(make_site(), full_name="Bruna Castellane", employee_number="10378")
+    client.force_login(make_kiosk())
+
+    said = body(client.get(PAGE, {"number": "castellane", "scope": "TERM-OP"}))
+
+    assert "Several people here have that name." in said
+    assert "10378" not in said
+    assert "Bruna" not in said
+
+
+@pytest.mark.parametrize("typed", ["br", "b c", "runo", "%", "Bruno X"])
+def test_too_little_of_a_name_finds_nobody(client, lead, person, typed):
+    said = body(client.get(PAGE, {"number": typed, "scope": "TERM-OP"}))
+
+    assert "Nobody here has this number, stamp or name." in said
+
+
+def test_nobody_elsewhere_or_gone_is_found_by_name_or_stamp(client, lead, person, scope):
+    person.left_on = person.site.today() - timedelta(days=1)
+    person.save(update_fields=["left_on"])
+    there = make_person(make_site("Aldergate", "AL"), full_name="Zora Pike")
+    stamp("47", person)
+    stamp("48", there)
+
+    for typed in ("47", "48", "Bruno Castellane", "Zora Pike"):
+        said = body(client.get(PAGE, {"number": typed, "scope": "TERM-OP"}))
+        assert "Nobody here has this number, stamp or name." in said
+
+
+def test_work_of_operators_comes_first(client, lead):
+    make_scope(title="Inspecting cups", level="inspector")
+    make_scope(title="Teaching terminals", level="instructor")
+    make_scope(title="Wire preparation", level="operator")
+
+    scopes = client.get(PAGE).context["scopes"]
+
+    assert [scope.level for scope in scopes] == ["operator", "inspector", "instructor"]

@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from certification.models import Certificate, CertificateEvent, Proposal
 from certification.presenters.signing_shown import certificates_shown
+from certification.queries.requirements import requirements
 from certification.services import events
 from certification.services.acts import Act
 from certification.services.locking import lock_person_and_scope
@@ -226,3 +227,30 @@ def test_what_was_said_while_somebody_waits_to_sign_is_seen_under_the_lock(certi
         with pytest.raises(ShownOtherwise):
             waiting.result(30)
     assert [event.kind for event in CertificateEvent.objects.all()] == ["suspended"]
+
+
+def test_what_is_kept_is_in_the_sites_language_whoever_acts(
+    client, person, scope, instructor, quality, board
+):
+    Person.objects.filter(user__in=(instructor, quality)).update(language="de")
+    client.force_login(instructor)
+    page = reverse("certification:requirements", args=[person.employee_number, scope.code])
+    assert '<html lang="de">' in client.get(page).text
+    send_as_shown(client, propose_at(person, scope), PROPOSED, page=page)
+    proposal = Proposal.objects.get()
+    client.force_login(quality)
+    shown = reverse("certification:proposal_detail", args=[proposal.pk])
+    issue = reverse("certification:proposal_issue", args=[proposal.pk])
+    send_as_shown(client, issue, ISSUED, page=shown)
+
+    certificate = Certificate.objects.get()
+    asked = checked_in_english(proposal)
+    assert proposal.evidence["requirements"] == asked
+    assert certificate.evidence["requirements"] == asked
+
+
+def checked_in_english(proposal) -> list[dict[str, str]]:
+    person, day = proposal.person, proposal.person.site.today()
+    found = requirements(person, proposal.scope, proposal.scheme_revision, day)
+    assert any("board" in each.detail for each in found)
+    return [{"text": each.text, "detail": each.detail} for each in found]

@@ -21,7 +21,8 @@ pytestmark = pytest.mark.django_db
     [
         pytest.param((), "/my-card/", id="operator"),
         pytest.param(("operator",), "/my-card/", id="operator by role"),
-        pytest.param(("line_lead",), "/register/", id="line lead"),
+        pytest.param(("line_lead",), "/check/", id="line lead"),
+        pytest.param(("line_lead", "quality"), "/register/", id="quality who leads"),
         pytest.param(("quality",), "/register/", id="quality"),
         pytest.param(("instructor",), "/bench/", id="instructor"),
         pytest.param(("administrator",), "/people/", id="administrator"),

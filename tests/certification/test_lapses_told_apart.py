@@ -168,6 +168,7 @@ def addresses(today):
         "certification:my_card": [{}],
         "assessments:board_list": [{}],
         "people:person_list": [{}, {"q": "er"}],
+        "training:work_grid": [{}, {"scope": "CUPS"}, {"q": "er"}],
         "people:person_detail": [{}],
         "people:pin": [{}],
         "certification:person_standing": [{}],

@@ -12,9 +12,12 @@ from certification.queries import standing_on_day
 from certification.services import events
 from certification.services.acts import Act
 from records.services import trail
+from tests.assessments.several import read as read_board
 from tests.factories import (
     PASSWORD,
+    make_board,
     make_certificate,
+    make_criteria_set,
     make_exercise,
     make_passed_board,
     make_person,
@@ -370,3 +373,34 @@ def test_menu_says_to_quality_how_many_proposals_wait(
     Proposal.objects.filter(pk=decided.pk).update(decision=Proposal.Decision.DECLINED)
     assert waiting(quality) == 1
     assert "waiting" in client.get("/proposals/").content.decode()
+
+
+def test_a_proposal_says_what_the_measured_criteria_of_its_boards_were_judged_by(
+    client, instructor, quality, person, scope, exercise, revision, now
+):
+    make_criteria_set({"code": "W-1", "how": "measured", "low": 180, "high": 270, "unit": "deg"})
+    board = make_board(person, exercise)
+    read_board(board, instructor, at=now)
+    client.force_login(instructor)
+    propose(client, person, scope)
+    proposal = Proposal.objects.get()
+    client.force_login(quality)
+    told = text_of(client.get(reverse("certification:proposal_detail", args=[proposal.pk])))
+    assert "3 measured: 3 by eye because …." in told
+    assert "<b>By eye because “far inside its limit”</b>: E01 W-1, E02 W-1, E03 W-1." in told
+    issue(client, proposal)
+    certificate = Certificate.objects.get()
+    [kept] = certificate.evidence["boards"]
+    assert kept["measured"]["counts"] == {"by_eye": 3}
+
+
+def test_a_proposal_of_before_such_things_were_kept_says_nothing_of_them(
+    client, instructor, quality, person, scope, revision, board
+):
+    client.force_login(instructor)
+    propose(client, person, scope)
+    proposal = Proposal.objects.get()
+    assert "measured" not in proposal.evidence["boards"][0]
+    client.force_login(quality)
+    told = text_of(client.get(reverse("certification:proposal_detail", args=[proposal.pk])))
+    assert "measured:" not in told

@@ -257,7 +257,7 @@ def test_reset_by_an_administrator_unlinks(client, linked):
     assert acts(linked)[-1][1]["provider"] == "unlinked"
 
 
-@pytest.mark.parametrize("text", ["\x00", "x" * 10_000, "no such ticket"])
+@pytest.mark.parametrize("text", ["x" * 10_000, "no such ticket"])
 def test_ticket_that_is_none_is_refused_in_words(client, linked, text):
     client.force_login(linked)
     typed = {"badge": "", "pin": "2580", "again": "2580", "password": "", "password_provider": text}

@@ -240,11 +240,11 @@ def test_second_factors_are_not_among_djangos_pages(client):
 
 
 @pytest.mark.parametrize("name", ["password", "password_code", "password_passkey"])
-@pytest.mark.parametrize("text", ["\x00", "x" * 10_000], ids=["null", "long"])
-def test_what_cannot_be_proof_is_refused_in_words(client, enrolled, name, text):
+@pytest.mark.parametrize(("text", "status"), [("\x00", 400), ("x" * 10_000, 422)])
+def test_what_cannot_be_proof_is_refused_in_words(client, enrolled, name, text, status):
     client.force_login(enrolled)
     typed = {"badge": "", "pin": "2580", "again": "2580", "password": PASSWORD, name: text}
-    assert client.post(reverse("people:pin"), typed).status_code == 422
+    assert client.post(reverse("people:pin"), typed).status_code == status
 
 
 def test_what_was_given_as_proof_shows_nowhere():

@@ -118,7 +118,7 @@ def test_badge_and_pin_are_set_and_given_up_in_ones_own_language(client, reader)
     assert "Ausweis und PIN sind gesetzt" in words(done)
     assert is_german(client.post(PIN, {"act": "remove", "remove-password": ""}))
     gone = client.post(PIN, {"act": "remove", "remove-password": PASSWORD}, follow=True)
-    assert "Ihre PIN ist aufgegeben" in words(gone)
+    assert "Ihre PIN ist gelöscht" in words(gone)
 
 
 def test_wrong_password_says_nothing_of_signing_where_nothing_is_signed(client):

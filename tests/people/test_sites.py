@@ -25,6 +25,7 @@ ALL = {
     "work_starts": "07:00",
     "work_ends": "16:00",
     "send_hour": "6",
+    "proposal_days": "5",
     "lock_minutes": "5",
     "reminders_start_on": "",
     "trail_head_to": "",

@@ -32,6 +32,7 @@ from assessments.services import (
 from assessments.services import criteria as criteria_services
 from assessments.services import grading as grading_services
 from assessments.services.judgements import Circumstances
+from assessments.services.undo import undo
 from certification.models import Certificate, CertificateEvent, Proposal, SchemeRevision
 from certification.services import certificates_from_elsewhere, events, proposals
 from certification.services.acts import Act
@@ -81,6 +82,8 @@ class Kept:
     move: SiteMembership
     withdrawn_move: SiteMembership
     untold: CannotTell
+    taken_back: CannotTell
+    retired: CriteriaSet
 
 
 @pytest.fixture
@@ -133,6 +136,9 @@ def kept(files):
             "unit": "deg",
         },
     )
+    retired = criteria_services.retire_criteria_set(
+        criteria_set=factories.make_criteria_set(), actor=quality, at=NOW
+    )
     exercise = factories.make_exercise()
     criteria_services.choose_for_exercise(
         exercise=exercise, title=criteria.title, shown="", actor=quality, at=NOW
@@ -181,16 +187,9 @@ def kept(files):
     )
     _study(board, photo, instructor, quality)
     grading = grading_services.start_grading(board=board, grader=instructor, at=NOW)
-    untold = judgements.say_cannot_tell(
-        boards=Board.objects.all(),
-        number=board.number,
-        grader=instructor,
-        place=judgements.NamedPlace("soldered", "E02", "S-1"),
-        asks="photo",
-        photo=photo,
-        note="From the left.",
-        at=NOW,
-    )
+    taken_back = _ask(board, "E01", instructor, photo)
+    undo(grading=grading)
+    untold = _ask(board, "E02", instructor, photo)
     _judge(grading, measurement)
     grading_services.sign_stage(
         grading=grading, stage="soldered", signer=instructor, proof="password", at=NOW
@@ -243,6 +242,21 @@ def kept(files):
         move=move,
         withdrawn_move=withdrawn_move,
         untold=untold,
+        taken_back=taken_back,
+        retired=retired,
+    )
+
+
+def _ask(board, joint_name, grader, photo):
+    return judgements.say_cannot_tell(
+        boards=Board.objects.all(),
+        number=board.number,
+        grader=grader,
+        place=judgements.NamedPlace("soldered", joint_name, "S-1"),
+        asks="photo",
+        photo=photo,
+        note="From the left.",
+        at=NOW,
     )
 
 
@@ -332,7 +346,9 @@ def _judge(grading, measurement):
                 criterion=criterion,
                 joint=joint,
                 outcome="reject" if rejects else "accept",
-                seen=Circumstances(measured=measurement.pk) if by_marks else Circumstances(),
+                seen=Circumstances(
+                    measured=measurement.pk if by_marks else None, by_eye_because="far inside"
+                ),
                 at=NOW,
             )
 
@@ -357,6 +373,36 @@ def test_rows_as_they_were_written_fit(kept):
 
 
 ALTERATIONS = {
+    "a set retired by hand": lambda kept: (
+        "UPDATE assessments_criteriaset SET retired_at = %s WHERE id = %s",
+        [NOW, kept.criteria.pk],
+        f"assessments_criteriaset {kept.criteria.pk} is not what trail entry",
+    ),
+    "a retired set in force again": lambda kept: (
+        "UPDATE assessments_criteriaset SET retired_at = NULL WHERE id = %s",
+        [kept.retired.pk],
+        f"assessments_criteriaset {kept.retired.pk} is not what trail entry",
+    ),
+    "a set retired on another day": lambda kept: (
+        "UPDATE assessments_criteriaset SET retired_at = %s WHERE id = %s",
+        [NOW - timedelta(days=90), kept.retired.pk],
+        f"assessments_criteriaset {kept.retired.pk} is not what trail entry",
+    ),
+    "somebody else chose an exercise's criteria": lambda kept: (
+        "UPDATE assessments_exercisecriteria SET chosen_by_id = NULL WHERE exercise_code = %s",
+        [kept.board.exercise.code],
+        "assessments_exercisecriteria",
+    ),
+    "what could not be told taken back by hand": lambda kept: (
+        "UPDATE assessments_cannottell SET taken_back_at = %s WHERE id = %s",
+        [NOW, kept.untold.pk],
+        f"assessments_cannottell {kept.untold.pk} is not what trail entry",
+    ),
+    "what was taken back asked for again": lambda kept: (
+        "UPDATE assessments_cannottell SET taken_back_at = NULL WHERE id = %s",
+        [kept.taken_back.pk],
+        f"assessments_cannottell {kept.taken_back.pk} is not what trail entry",
+    ),
     "what could not be told told otherwise": lambda kept: (
         "UPDATE assessments_cannottell SET note = 'From the right.' WHERE id = %s",
         [kept.untold.pk],

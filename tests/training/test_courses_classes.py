@@ -99,7 +99,7 @@ def test_attendance_is_said_for_everybody_and_may_be_said_again(instructor):
     session = make_session(people=(make_person(), make_person()), instructor=instructor)
     first, second = session.enrolments.all()
 
-    for present in ([first], [second]):
+    for present in ([first.pk], [second.pk]):
         courses.take_attendance(
             session=session, day=TODAY, present=present, actor=instructor, at=NOW
         )

@@ -4,8 +4,9 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from people.models import Stamp
+from people.models import Person, Stamp
 from tests.factories import PASSWORD, make_person, make_site, make_user
+from tests.signing import send_as_shown, shown_on
 from training import ports
 from training.models import (
     PracticeRecord,
@@ -59,7 +60,7 @@ def test_a_vision_test_is_recorded_and_withdrawn(client, tamsin, role):
 
     withdraw = url("vision_test_withdraw", test.test_id)
     assert "counts as never entered" in client.get(withdraw).content.decode()
-    client.post(withdraw, {"reason": "Somebody else's.", "password": PASSWORD})
+    send_as_shown(client, withdraw, {"reason": "Somebody else's.", "password": PASSWORD})
     assert not VisionTest.objects.not_withdrawn().exists()
     signature = VisionTestWithdrawal.objects.get(vision_test=test).signature
     assert (signature.signer, signature.proof) == (user, "password")
@@ -76,9 +77,8 @@ def test_practice_is_recorded_and_withdrawn(client, tamsin, role):
     practice = PracticeRecord.objects.get()
     assert (practice.person, practice.scope_code) == (tamsin, "TERM-OP")
     assert practice.confirmed_by == user
-    client.post(
-        url("practice_withdraw", practice.pk), {"reason": "Not theirs.", "password": PASSWORD}
-    )
+    withdraw = url("practice_withdraw", practice.pk)
+    send_as_shown(client, withdraw, {"reason": "Not theirs.", "password": PASSWORD})
     assert not PracticeRecord.objects.not_withdrawn().exists()
     assert PracticeWithdrawal.objects.get(practice=practice).signature.signer == user
 
@@ -137,7 +137,8 @@ def test_a_withdrawal_says_why(client, tamsin):
     )
 
     sent = {"reason": " ", "password": PASSWORD}
-    assert client.post(url("vision_test_withdraw", "CA-V-1"), sent).status_code == 422
+    page = url("vision_test_withdraw", "CA-V-1")
+    assert send_as_shown(client, page, sent).status_code == 422
     assert VisionTest.objects.not_withdrawn().get() == test
 
 
@@ -154,7 +155,8 @@ def test_a_withdrawal_is_signed_with_ones_own_password(client, tamsin):
         url("vision_test_withdraw", test.test_id),
         url("practice_withdraw", practice.pk),
     ):
-        answer = client.post(address, {"reason": "Not theirs.", "password": "not mine"})
+        sent = {"reason": "Not theirs.", "password": "not mine"}
+        answer = send_as_shown(client, address, sent)
         assert answer.status_code == 422
         assert "nothing was signed" in answer.content.decode()
 
@@ -208,3 +210,34 @@ def test_a_fact_of_somebody_else_is_not_withdrawn_under_a_wrong_name(client, tam
 
     assert answer.status_code == 404
     assert VisionTest.objects.not_withdrawn().exists()
+
+
+@pytest.mark.parametrize("name", ["vision_test_withdraw", "practice_withdraw"])
+def test_what_is_withdrawn_is_shown_and_signed_as_it_was_shown(client, tamsin, name):
+    as_role(client, "quality")
+    test = VisionTest.objects.create(
+        test_id="CA-V-1", person=tamsin, tested_on=timezone.localdate(), passed=True
+    )
+    practice = PracticeRecord.objects.create(
+        person=tamsin, scope_code="TERM-OP", performed_on=timezone.localdate()
+    )
+    page = url(name, test.test_id if name == "vision_test_withdraw" else practice.pk)
+    sent = {"reason": "Not theirs.", "password": PASSWORD}
+    shown = shown_on(client.get(page))
+    was = tamsin.full_name
+    Person.objects.filter(pk=tamsin.pk).update(full_name="Tamsin Halloran")
+
+    refused = client.post(page, shown | sent)
+
+    assert refused.status_code == 422
+    said = refused.content.decode()
+    assert "What you were shown has changed since, so nothing was signed." in said
+    assert f"<del>{was}</del>" in said
+    assert "Not theirs." in said
+    unsaid = client.post(page, sent)
+    assert "This page came without what it showed" in unsaid.content.decode()
+    assert VisionTest.objects.not_withdrawn().exists()
+    assert PracticeRecord.objects.not_withdrawn().exists()
+    assert client.post(page, shown_on(refused) | sent).status_code == 302
+    withdrawn = VisionTestWithdrawal if name == "vision_test_withdraw" else PracticeWithdrawal
+    assert withdrawn.objects.count() == 1

@@ -6,9 +6,10 @@ import pytest
 from django.db import connection
 from django.urls import reverse
 
+from records.models import TrailEntry
 from tests.assessments.together import at_once
 from tests.factories import NOW, TODAY, make_person, make_session, make_user
-from training.exceptions import InAnotherClass
+from training.exceptions import InAnotherClass, TrainingError
 from training.models import Enrolment
 from training.services import courses
 
@@ -80,3 +81,29 @@ def test_of_two_classes_that_enrol_somebody_at_once_one_is_told():
 
     assert sum(isinstance(one, InAnotherClass) for one in given) == 1
     assert Enrolment.objects.get().person == person
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+def test_a_place_is_given_free_once_however_many_press_at_once():
+    actor = make_user("instructor")
+    session = make_session(instructor=actor, people=(make_person(), make_person()))
+    enrolment = session.enrolments.first()
+
+    def give_free():
+        try:
+            courses.cancel_enrolment(
+                enrolment=Enrolment.objects.get(pk=enrolment.pk), actor=actor, at=NOW
+            )
+        except (TrainingError, Enrolment.DoesNotExist) as error:
+            return error
+        return None
+
+    given = at_once(*[give_free] * 3)
+
+    assert given.count(None) == 1
+    assert TrailEntry.objects.filter(act="enrolment cancelled").count() == 1
+    assert session.enrolments.count() == 1
+    # Whoever had the class open before, and presses after, is told so.
+    with pytest.raises(TrainingError, match="not in the class any more"):
+        courses.cancel_enrolment(enrolment=enrolment, actor=actor, at=NOW)

@@ -1,7 +1,6 @@
-"""Planning classes, enrolling people in them, and who was there."""
+"""Planning classes and enrolling people in them."""
 
 from collections.abc import Iterable
-from datetime import date
 from typing import Any
 
 from crispy_forms.layout import Div
@@ -9,13 +8,12 @@ from django import forms
 from django.db.models import QuerySet
 from django.utils import timezone
 from django.utils.dates import WEEKDAYS
-from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
-from people.forms.fields import DayInput, find_person, form_helper
+from people.forms.fields import DayInput, RowsField, find_person, form_helper
 from people.models import Person, Role, Site, User
 from people.models.people import PersonQuerySet
-from training.models import Attendance, ClassSession, CourseRevision, Enrolment
+from training.models import ClassSession, CourseRevision
 
 WHEN = [("", _("from today on")), ("past", _("over")), ("all", _("all"))]
 
@@ -120,9 +118,7 @@ class EnrolForm(forms.Form):
         widget=forms.Textarea(attrs={"rows": 3}),
         help_text=_("One to a line: the employee number, or the name if nobody else has it."),
     )
-    ticked = forms.ModelMultipleChoiceField(
-        Person.objects.none(), required=False, to_field_name="employee_number"
-    )
+    ticked = RowsField(Person.objects.none(), required=False, to_field_name="employee_number")
 
     def __init__(self, *args: Any, people: PersonQuerySet, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -153,43 +149,3 @@ class EnrolForm(forms.Form):
     def chosen(self) -> list[Person]:
         """Everybody meant, once each."""
         return list(dict.fromkeys([*self.cleaned_data["people"], *self.cleaned_data["ticked"]]))
-
-
-class AttendanceForm(forms.Form):
-    """Who was there on one day; whoever is not ticked was not."""
-
-    present = forms.ModelMultipleChoiceField(
-        Enrolment.objects.none(),
-        label=_("Who was there"),
-        required=False,
-        widget=forms.CheckboxSelectMultiple,
-    )
-
-    def __init__(self, *args: Any, session: ClassSession, day: date, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        enrolments = session.enrolments.select_related("person")
-        present = self.fields["present"]
-        present.queryset = enrolments  # type: ignore[attr-defined]
-        present.label_from_instance = _name_and_number  # type: ignore[attr-defined]
-        present_by_enrolment = dict(
-            Attendance.objects.filter(enrolment__session=session, day=day).values_list(
-                "enrolment", "present"
-            )
-        )
-        # Before attendance is taken everybody counts as there, so that only gaps need a click.
-        self.initial.setdefault(
-            "present",
-            [
-                enrolment.pk
-                for enrolment in enrolments
-                if present_by_enrolment.get(enrolment.pk, True)
-            ],
-        )
-        self.helper = form_helper("present")
-
-
-def _name_and_number(enrolment: Enrolment) -> str:
-    return _now("%(name)s, %(number)s") % {
-        "name": enrolment.person.full_name,
-        "number": enrolment.person.employee_number,
-    }

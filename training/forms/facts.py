@@ -13,6 +13,7 @@ from people.forms.fields import (
     PasswordField,
     form_helper,
 )
+from people.forms.signing import SigningForm
 
 
 class VisionTestForm(forms.Form):
@@ -70,7 +71,7 @@ class PracticeForm(forms.Form):
         )
 
 
-class ReasonForm(forms.Form):
+class ReasonForm(SigningForm):
     """Why something entered in error is withdrawn, signed."""
 
     reason = forms.CharField(
@@ -80,4 +81,4 @@ class ReasonForm(forms.Form):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.helper = form_helper("reason", "password")
+        self.helper = form_helper("shown", "reason", "password")

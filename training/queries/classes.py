@@ -1,9 +1,12 @@
-"""Which days a class is held on."""
+"""Which days a class is held on, who is in one to come, and what it teaches."""
 
+from collections.abc import Collection
 from datetime import date
 
+from django.db.models import QuerySet
+
 from training.domain.class_days import days_held
-from training.models import ClassSession
+from training.models import ClassSession, Enrolment, Lesson
 
 
 def class_days(session: ClassSession) -> list[date]:
@@ -20,3 +23,33 @@ def weekdays_chosen(session: ClassSession) -> list[int]:
     if days == days_held(session.starts_on, session.ends_on, session.site.working_days):
         return []
     return sorted({day.isoweekday() for day in days})
+
+
+def enrolled_ahead(
+    person_ids: Collection[int], sessions: QuerySet[ClassSession], day: date
+) -> dict[int, list[ClassSession]]:
+    """Of these classes those that are not over by a day, by who is enrolled, the first first."""
+    enrolled: dict[int, list[ClassSession]] = {}
+    enrolments = Enrolment.objects.filter(
+        person__in=person_ids,
+        session__in=sessions.order_by().values("pk"),
+        session__ends_on__gte=day,
+    ).select_related("session")
+    for enrolment in enrolments.order_by("session__starts_on", "session__number"):
+        enrolled.setdefault(enrolment.person_id, []).append(enrolment.session)
+    return enrolled
+
+
+def scopes_taught(revision_ids: Collection[int]) -> dict[int, set[str]]:
+    """The codes of the scopes that the exercises of each revision of a course are credited to."""
+    lessons = Lesson.objects.filter(
+        course_revision__in=revision_ids, exercise__positions__scope_code__gt=""
+    )
+    taught: dict[int, set[str]] = {}
+    for revision_id, code in (
+        lessons.order_by()
+        .values_list("course_revision", "exercise__positions__scope_code")
+        .distinct()
+    ):
+        taught.setdefault(revision_id, set()).add(code)
+    return taught

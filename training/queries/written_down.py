@@ -48,6 +48,16 @@ def test_withdrawal_content(withdrawal: VisionTestWithdrawal) -> dict[str, Any]:
     }
 
 
+def test_to_withdraw(test: VisionTest) -> dict[str, Any]:
+    """What stands before whoever withdraws a vision test; the reason comes with the signature."""
+    return {"name": test.person.full_name, **vision_test_content(test)}
+
+
+def practice_to_withdraw(practice: PracticeRecord) -> dict[str, Any]:
+    """The same of work done within a scope."""
+    return {"name": practice.person.full_name, **practice_content(practice)}
+
+
 def practice_content(practice: PracticeRecord) -> dict[str, Any]:
     return {
         "person": practice.person.employee_number,

@@ -1,7 +1,8 @@
 """Classes: planned, filled, and who was there on each day."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef, QuerySet
@@ -17,6 +18,8 @@ from training.domain.class_days import days_held
 from training.exceptions import InAnotherClass, TrainingError
 from training.models import Attendance, ClassSession, CourseRevision, Enrolment, SessionDay
 from training.queries.classes import class_days
+
+from .outcomes import Outcome
 
 NUMBER_KIND = "K"
 MAX_DAYS = 92
@@ -60,6 +63,24 @@ def plan_class(
     trail.record(
         actor=actor, act="class planned", about=session, payload=_session_payload(session), at=at
     )
+    return session
+
+
+@transaction.atomic
+def plan_class_for(
+    people: Sequence[Person],
+    *,
+    actor: User,
+    at: datetime,
+    overlaps: Collection[str] | None = None,
+    **plan: Any,
+) -> ClassSession:
+    """Plan a class and enrol people in it, or do neither; ``plan`` is what `plan_class` takes."""
+    # People come first in the order of locks, before the series of numbers.
+    lock_people([person.pk for person in people])
+    session = plan_class(**plan, actor=actor, at=at)
+    if people:
+        enrol_people(session=session, people=people, actor=actor, at=at, overlaps=overlaps)
     return session
 
 
@@ -202,7 +223,19 @@ def overlapping(session: ClassSession, people: Sequence[Person]) -> QuerySet[Enr
 
 @transaction.atomic
 def cancel_enrolment(*, enrolment: Enrolment, actor: User, at: datetime) -> None:
-    """Give a place free again; refused once attendance was taken."""
+    """Give a place free again.
+
+    Raises
+    ------
+    TrainingError
+        If attendance was taken, or somebody else gave the place free meanwhile.
+    """
+    _lock_session(enrolment.session)
+    if not Enrolment.objects.filter(pk=enrolment.pk).exists():
+        raise TrainingError(
+            _("%(name)s is not in the class any more: somebody gave the place free just now.")
+            % {"name": enrolment.person.full_name}
+        )
     if enrolment.attendances.exists():
         raise TrainingError(
             _("Attendance of %(name)s was taken, so they stay in the class.")
@@ -223,11 +256,21 @@ def take_attendance(
     *,
     session: ClassSession,
     day: date,
-    present: Collection[Enrolment],
+    present: Collection[int],
     actor: User,
     at: datetime,
-) -> None:
+    shown: Mapping[int, bool | None] | None = None,
+) -> Outcome:
     """Say who was there on a day of the class; the others were not. A later answer replaces it.
+
+    Parameters
+    ----------
+    present : collection of int
+        Enrolments by their keys.
+    shown : mapping of int to bool or None, optional
+        Whom the answer is about, each with what was recorded of them when it was given. Whoever
+        was enrolled since stays as they are, and whoever was recorded otherwise since is refused.
+        By default it is about everybody.
 
     Raises
     ------
@@ -245,26 +288,50 @@ def take_attendance(
             _("%(day)s is still to come. Take attendance on the day.")
             % {"day": format_day_with_weekday(day)}
         )
-    present_ids = {enrolment.pk for enrolment in present}
-    attendance = {}
-    for enrolment in session.enrolments.select_related("person"):
-        is_present = enrolment.pk in present_ids
-        attendance[enrolment.person.employee_number] = is_present
-        Attendance.objects.update_or_create(
-            enrolment=enrolment,
-            day=day,
-            defaults={"present": is_present},
-            create_defaults={"present": is_present, "recorded_at": at},
-        )
-    if not attendance:
+    enrolments = {one.pk: one for one in session.enrolments.select_related("person")}
+    if not enrolments:
         raise TrainingError(_("Nobody is in the class yet. Enrol people first."))
-    trail.record(
-        actor=actor,
-        act="attendance taken",
-        about=session,
-        payload={"day": day, "present": attendance},
-        at=at,
+    recorded = dict(
+        Attendance.objects.filter(enrolment__in=enrolments, day=day).values_list(
+            "enrolment", "present"
+        )
     )
+    outcome = Outcome()
+    said = {}
+    for key in enrolments if shown is None else shown:
+        if key not in enrolments:
+            outcome.refused[key] = _("They were taken off the class meanwhile.")
+            continue
+        is_present, before = key in present, recorded.get(key)
+        if before == is_present:
+            outcome.already.append(key)
+        elif shown is not None and before != shown[key]:
+            outcome.refused[key] = _recorded_meanwhile(is_present=bool(before))
+            continue
+        else:
+            Attendance.objects.update_or_create(
+                enrolment=enrolments[key],
+                day=day,
+                defaults={"present": is_present},
+                create_defaults={"present": is_present, "recorded_at": at},
+            )
+            outcome.recorded.append(key)
+        said[enrolments[key].person.employee_number] = is_present
+    if outcome.recorded:
+        trail.record(
+            actor=actor,
+            act="attendance taken",
+            about=session,
+            payload={"day": day, "present": said},
+            at=at,
+        )
+    return outcome
+
+
+def _recorded_meanwhile(*, is_present: bool) -> str:
+    if is_present:
+        return _("Recorded as there by somebody else meanwhile. Save once more to change that.")
+    return _("Recorded as absent by somebody else meanwhile. Save once more to change that.")
 
 
 def _refuse_plan(

@@ -16,6 +16,7 @@ from people.services.people import lock_person
 from people.services.refusals import refuse_future_day, refuse_own
 from records.models import Signature
 from records.services import numbers, trail
+from records.services.shown import refuse_unless_shown
 from training import ports
 from training.exceptions import TrainingError
 from training.models import (
@@ -67,10 +68,25 @@ def record_vision_test(
 
 @transaction.atomic
 def withdraw_vision_test(
-    *, vision_test: VisionTest, reason: str, actor: User, at: datetime, proof: str
+    *,
+    vision_test: VisionTest,
+    reason: str,
+    actor: User,
+    at: datetime,
+    proof: str,
+    shown: str | None = None,
 ) -> VisionTestWithdrawal:
-    """From now on count a test as never entered, signed by whoever says so."""
+    """From now on count a test as never entered, signed by whoever says so.
+
+    Parameters
+    ----------
+    shown : str, optional
+        The digest of what the actor was shown (`presenters.facts_shown`); ShownOtherwise is raised
+        where the test says something else.
+    """
     person = lock_person(vision_test.person)
+    vision_test = VisionTest.objects.select_related("person").get(pk=vision_test.pk)
+    refuse_unless_shown(shown, written_down.test_to_withdraw(vision_test))
     refuse_own(person, actor, _("Somebody else has to withdraw your vision test."))
     if VisionTestWithdrawal.objects.filter(vision_test=vision_test).exists():
         raise TrainingError(
@@ -130,10 +146,25 @@ def record_practice(
 
 @transaction.atomic
 def withdraw_practice(
-    *, practice: PracticeRecord, reason: str, actor: User, at: datetime, proof: str
+    *,
+    practice: PracticeRecord,
+    reason: str,
+    actor: User,
+    at: datetime,
+    proof: str,
+    shown: str | None = None,
 ) -> PracticeWithdrawal:
-    """From now on count work as never entered, signed by whoever says so."""
+    """From now on count work as never entered, signed by whoever says so.
+
+    Parameters
+    ----------
+    shown : str, optional
+        The digest of what the actor was shown (`presenters.facts_shown`); ShownOtherwise is raised
+        where the work says something else.
+    """
     person = lock_person(practice.person)
+    practice = PracticeRecord.objects.select_related("person").get(pk=practice.pk)
+    refuse_unless_shown(shown, written_down.practice_to_withdraw(practice))
     refuse_own(person, actor, _("Somebody else has to withdraw your work."))
     if PracticeWithdrawal.objects.filter(practice=practice).exists():
         raise TrainingError(_("This work has been withdrawn already."))

@@ -78,6 +78,7 @@ def record_calibration(
     reference: str = "",
 ) -> Calibration:
     """Write a calibration down; raise TrainingError for a day to come or an end before it."""
+    lock_tool(tool.pk)
     today = tool.site.today(at)
     if calibrated_on > today:
         raise TrainingError(
@@ -108,6 +109,11 @@ def record_calibration(
         at=at,
     )
     return calibration
+
+
+def lock_tool(key: int) -> None:
+    """Keep other acts on a tool waiting until the transaction ends."""
+    list(Tool.objects.select_for_update(no_key=True).filter(pk=key).values_list("pk", flat=True))
 
 
 def _tool_payload(tool: Tool) -> dict[str, str]:

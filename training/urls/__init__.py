@@ -1,6 +1,6 @@
 """Addresses of this app, one module a subject."""
 
-from . import courses, exercises, facts, tools
+from . import courses, exercises, facts, grids, tools
 
 app_name = "training"
 
@@ -8,5 +8,6 @@ urlpatterns = [
     *courses.urlpatterns,
     *exercises.urlpatterns,
     *facts.urlpatterns,
+    *grids.urlpatterns,
     *tools.urlpatterns,
 ]

@@ -1,12 +1,13 @@
 from django.urls import path
 
-from training.views import courses
+from training.views import courses, placing
 
 urlpatterns = [
     path("courses/", courses.course_list, name="course_list"),
     path("courses/<str:code>/", courses.course_detail, name="course_detail"),
     path("classes/", courses.class_list, name="class_list"),
     path("classes/new/", courses.class_new, name="class_new"),
+    path("classes/places/", placing.class_places, name="class_places"),
     path("classes/<str:number>/", courses.class_detail, name="class_detail"),
     path("classes/<str:number>/edit/", courses.class_edit, name="class_edit"),
     path("classes/<str:number>/enrol/", courses.class_enrol, name="class_enrol"),

@@ -1,6 +1,7 @@
 """Courses as written, and the classes in which they are taught."""
 
 from collections.abc import Sequence
+from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
@@ -16,12 +17,16 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from people import access as people_access
 from people.access import UserRequest, role_required
 from people.forms.fields import SUGGESTED_PEOPLE
-from people.models import Role, Site
+from people.models import Person, Role, Site
+from people.presenters.days import format_day_with_weekday
 from training import access
 from training.content.cautions import CLOSING
 from training.exceptions import InAnotherClass, TrainingError
-from training.forms.courses import AttendanceForm, ClassFilterForm, ClassForm, EnrolForm
+from training.forms.courses import ClassFilterForm, ClassForm, EnrolForm
+from training.forms.grids import attendance_shown, keys_ticked
+from training.forms.placing import people_named
 from training.models import ClassSession, Course, CourseRevision, Enrolment
+from training.presenters import grids
 from training.presenters.class_days import days_listed
 from training.queries.classes import class_days, weekdays_chosen
 from training.services import courses as services
@@ -108,6 +113,9 @@ def class_list(request: UserRequest) -> HttpResponse:
 @role_required(Role.INSTRUCTOR)
 def class_new(request: UserRequest) -> HttpResponse:
     course_code = request.GET.get("course", "")
+    sent = request.POST if request.method == "POST" else request.GET
+    people = people_named(sent, people_access.people_listed_for(request.user))
+    overlaps: list[Enrolment] = []
     revisions = CourseRevision.objects.newest().select_related("course")
     form = ClassForm(
         request.POST if request.method == "POST" else None,
@@ -118,25 +126,42 @@ def class_new(request: UserRequest) -> HttpResponse:
                 (revision for revision in revisions if revision.course.code == course_code), None
             ),
             "instructor": request.user.employee_number,
-            "places": 8,
+            "places": max(8, len(people)),
         },
     )
     if request.method == "POST" and form.is_valid():
         try:
-            session = services.plan_class(
-                **form.cleaned_data, actor=request.user, at=timezone.now()
+            session = services.plan_class_for(
+                people,
+                **form.cleaned_data,
+                actor=request.user,
+                at=timezone.now(),
+                overlaps=request.POST.getlist("overlap"),
             )
+        except InAnotherClass as error:
+            overlaps = error.enrolments
         except TrainingError as error:
             form.add_error(None, str(error))
         else:
-            messages.success(
-                request,
-                _("Class %(number)s is planned for %(days)s. Enrol people now.")
-                % {"number": session, "days": days_listed(class_days(session))},
-            )
+            messages.success(request, _planned(session, people))
             return redirect("training:class_detail", session.number)
+    context = {"form": form, "people": people, "overlaps": overlaps}
     status = 422 if form.is_bound else 200
-    return render(request, "training/class_form.html", {"form": form}, status=status)
+    return render(request, "training/class_form.html", context, status=status)
+
+
+def _planned(session: ClassSession, people: Sequence[Person]) -> str:
+    words = {"number": session, "days": days_listed(class_days(session)), "n": len(people)}
+    if not people:
+        return _("Class %(number)s is planned for %(days)s. Enrol people now.") % words
+    return (
+        ngettext(
+            "Class %(number)s is planned for %(days)s, and %(n)d person is enrolled.",
+            "Class %(number)s is planned for %(days)s, and %(n)d people are enrolled.",
+            len(people),
+        )
+        % words
+    )
 
 
 @require_http_methods(FORM_METHODS)
@@ -277,23 +302,44 @@ def class_attendance(request: UserRequest, number: str, day: str) -> HttpRespons
     )
     if class_day is None:
         raise Http404
-    form = AttendanceForm(
-        request.POST if request.method == "POST" else None, session=session, day=class_day
-    )
-    if request.method == "POST" and form.is_valid():
+    ticked = set(keys_ticked(request.POST, "present"))
+    outcome, error, status = None, "", 200
+    if request.method == "POST":
         try:
-            services.take_attendance(
+            outcome = services.take_attendance(
                 session=session,
                 day=class_day,
-                **form.cleaned_data,
+                present=ticked,
+                shown=attendance_shown(request.POST),
                 actor=request.user,
                 at=timezone.now(),
             )
-        except TrainingError as error:
-            form.add_error(None, str(error))
+        except TrainingError as refusal:
+            error = str(refusal)
         else:
-            messages.success(request, _("Attendance is taken."))
-            return redirect("training:class_detail", number)
-    context = {"form": form, "session": session, "day": class_day}
-    status = 422 if form.is_bound else 200
+            done = grids.attendance_sentence(outcome, ticked, class_day)
+            if not outcome.refused:
+                messages.success(request, done)
+                return redirect("training:class_detail", number)
+            error = done
+        status = 422
+    rows = grids.attendance_rows(
+        session, class_day, ticked if request.method == "POST" else None, outcome
+    )
+    context: dict[str, Any] = {
+        "session": session,
+        "day": class_day,
+        "rows": rows,
+        "outcome": outcome,
+        "error": error,
+        "words": grids.words_for_script(
+            {"on": grids.there, "off": grids.absent},
+            record=_("Record {what} on {day}"),
+            nothing=_("Nobody is in the class"),
+            of=format_day_with_weekday(class_day),
+        ),
+    }
+    if outcome is not None:
+        shown = [row.of.pk for row in rows]
+        context["refused"] = grids.refused_sentence(outcome, shown)
     return render(request, "training/class_attendance.html", context, status=status)

@@ -5,14 +5,17 @@ from functools import partial
 from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
 from people import access
 from people.access import UserRequest
 from people.views.person_forms import FORM_METHODS, post_data, save_person_fact
+from records.domain.shown import Shown
 from training import ports
 from training.forms.facts import PracticeForm, ReasonForm, VisionTestForm
+from training.presenters.facts_shown import practice_shown, vision_test_shown
 from training.services import facts as services
 
 
@@ -49,10 +52,14 @@ def vision_test_withdraw(request: UserRequest, employee_number: str, test_id: st
         "submit": _("Withdraw the test and sign"),
         "done": _("The vision test is withdrawn."),
     }
-    form = ReasonForm(post_data(request))
-    return save_person_fact(
-        request, person, form, texts, partial(services.withdraw_vision_test, vision_test=test)
-    )
+
+    def showing() -> Shown:
+        test.refresh_from_db()
+        return vision_test_shown(test, timezone.now())
+
+    form = ReasonForm(post_data(request), showing=showing())
+    act = partial(services.withdraw_vision_test, vision_test=test)
+    return save_person_fact(request, person, form, texts, act, showing=showing)
 
 
 @require_http_methods(FORM_METHODS)
@@ -90,7 +97,11 @@ def practice_withdraw(request: UserRequest, employee_number: str, practice_id: i
         "submit": _("Withdraw the work and sign"),
         "done": _("The work is withdrawn."),
     }
-    form = ReasonForm(post_data(request))
-    return save_person_fact(
-        request, person, form, texts, partial(services.withdraw_practice, practice=practice)
-    )
+
+    def showing() -> Shown:
+        practice.refresh_from_db()
+        return practice_shown(practice, timezone.now())
+
+    form = ReasonForm(post_data(request), showing=showing())
+    act = partial(services.withdraw_practice, practice=practice)
+    return save_person_fact(request, person, form, texts, act, showing=showing)

@@ -1,5 +1,6 @@
-// Beside the joint under judgement: an earlier board, the maker's own reading, drawings, turned
-// by C and shown one at a time. Nothing is asked of the server while it is closed, and judging
+// Beside the joint under judgement: an earlier board, the maker's own reading, the make before,
+// somebody else's good one, drawings; turned by C, or each opened and closed by a key of its own,
+// and shown one at a time. Nothing is asked of the server while it is closed, and judging
 // never waits for it. Without this script the link leads to a page with all of it.
 
 import { asPage, find, findAll } from "../lib/page.js";
@@ -8,6 +9,7 @@ import { announce } from "./keyboard.js";
 const SETTLE_MS = 150;
 const MOST_KEPT = 40;
 const FIRST = "first"; // opened, and not known yet what there is
+const VIEW_OF_KEY = { d: "drawings", f: "make", g: "example" };
 
 let view = ""; // which part is shown; empty is closed
 let board = ""; // the earlier board that was chosen
@@ -69,11 +71,10 @@ async function show() {
 
 const viewsOf = (panel) => findAll("[data-view]", panel).map((part) => part.dataset.view);
 
-// What C turns through: an earlier board first; where there is none, the drawings.
+// What C turns through of what there is: an earlier board first; where there is none, the drawings.
 function viewsInTurn(panel) {
-  const views = viewsOf(panel);
-  const isEmpty = find("[data-view=earlier][data-empty]", panel);
-  return isEmpty ? views.filter((name) => name !== "earlier").reverse() : views;
+  const views = viewsOf(panel).filter((name) => !find(`[data-view=${name}][data-empty]`, panel));
+  return views.includes("earlier") ? views : views.reverse();
 }
 
 function showView(panel) {
@@ -97,6 +98,18 @@ async function showNext() {
   await show();
   const part = view && find(`[data-view="${view}"]`, find("#comparison"));
   if (part) announce(part.getAttribute("aria-label"));
+}
+
+// A key that opens one part, and closes it; false for any other key.
+export function pressedBeside(key) {
+  const wanted = VIEW_OF_KEY[key];
+  if (!wanted || !find("#comparison")) return false;
+  view = view === wanted ? "" : wanted;
+  show().then(() => {
+    const part = view && find(`[data-view="${view}"]`, find("#comparison"));
+    if (part) announce(part.getAttribute("aria-label"));
+  });
+  return true;
 }
 
 // Both pictures come closer together, round the place where the pointer was over one of them.

@@ -3,6 +3,10 @@
 
 import { apply, applyAsked, firstOpen, nextOpen, OPEN, restOf, stateOf } from "./joint-state.js";
 
+// The reason of the last that is accepted by eye among changes.
+const reasonIn = (changes) =>
+  changes.findLast(({ judged }) => judged?.because && judged.outcome === "accept")?.judged.because;
+
 export class GradingModel {
   // data: what the server said of the board and the stage; acts: () => those not saved yet;
   // undoable: those that this window may take back, the last one last
@@ -21,6 +25,20 @@ export class GradingModel {
 
   get current() {
     return this.place(this.here.place);
+  }
+
+  // Whether no key alone judges a criterion.
+  mustMeasure(code) {
+    return Boolean(this.data.criteria[code]?.must_measure);
+  }
+
+  mayByEye(code) {
+    return Boolean(this.data.criteria[code]?.by_eye);
+  }
+
+  // Why somebody accepted by eye last on this board, offered for the next.
+  get because() {
+    return reasonIn(this.acts().flatMap((act) => act.changes)) ?? this.data.because;
   }
 
   // What is judged where, with all that still waits to be sent on top of what is saved.
@@ -47,6 +65,7 @@ export class GradingModel {
 
   save(changes, stage) {
     if (stage !== this.data.stage) return;
+    this.data.because = reasonIn(changes) ?? this.data.because;
     apply(changes, this.judged);
     applyAsked(changes, this.asked);
   }

@@ -2,11 +2,12 @@
 // hears of it behind. Without this script every link and button asks the server.
 
 import { fill, find } from "../lib/page.js";
-import { followScreen, listenForComparison } from "./comparison.js";
+import { BY_EYE, isByEye, listenForReasons, outcomeOf, reasonFor } from "./by-eye.js";
+import { followScreen, listenForComparison, pressedBeside } from "./comparison.js";
 import { holdFocus, keepFocusOver, restoreFocus } from "./focus.js";
 import { GradingModel } from "./grading-model.js";
 import { acceptedWithRest } from "./joint-state.js";
-import { JudgementQueue, queueName } from "./judgement-queue.js";
+import { JudgementQueue, newKey, queueName } from "./judgement-queue.js";
 import { keys, listenToKeys } from "./keyboard.js";
 import { setMark } from "./mark.js";
 import { preload } from "./preload.js";
@@ -35,12 +36,28 @@ function go(place, criterion, photo) {
 
 // Acting
 
-function judge(outcome, form) {
+function judge(said, form) {
   const { csrfmiddlewaretoken: _token, ...fields } = Object.fromEntries(new FormData(form));
   const { place, criterion } = model.here;
+  const outcome = outcomeOf(said);
+  const now = model.judgementsOf(place)[criterion];
+  const kept = now?.outcome === outcome ? "" : now?.because || model.because;
+  const because = isByEye(said) ? reasonFor(said, kept) : "";
+  if (isByEye(said)) {
+    if (!because) return;
+    for (const name of ["value", "uncertainty", "tool", "by_marks"]) delete fields[name];
+    fields.by_eye_because = because;
+  }
   const isMarked = fields.mark_x && fields.mark_y && fields.photo;
   const isByMarks = fields.by_marks && !fields.value;
   const measured = isByMarks ? model.data.measured[place]?.[criterion] : null;
+  const isToBeMeasured = model.mustMeasure(criterion) && outcome !== "not_applicable";
+  if (isToBeMeasured && !fields.value && !isByMarks && !because) {
+    // What is rejected wants its reason each time; accepting never goes by this key alone.
+    if (outcome === "reject" && model.mayByEye(criterion)) judge(`reject${BY_EYE}`, form);
+    else screen.sayUnmeasured();
+    return;
+  }
   const judged = {
     outcome,
     note: fields.note.trim(),
@@ -50,13 +67,14 @@ function judge(outcome, form) {
     uncertainty: fields.uncertainty ?? "",
     tool: fields.tool ?? "",
     marks: measured?.id ?? null,
+    because,
   };
   const words = fill(find("#announcement").dataset.judged, {
     place: screen.nameOf(place),
     criterion: model.data.criteria[criterion].title,
     outcome: part("verdict", outcome).dataset.name,
   });
-  act(form.action, { ...fields, outcome }, "judge", [{ place, criterion, judged }], words);
+  act(form.action, { ...fields, outcome: said }, "judge", [{ place, criterion, judged }], words);
 }
 
 // The grader could not tell: nothing is judged, and something is asked for.
@@ -74,12 +92,17 @@ function ask(outcome, form) {
   );
 }
 
-function acceptRest(form, to) {
+function acceptRest(form, to, said = "") {
   const place = model.current;
-  const judgements = model.settledOf(place.name, model.here.criterion);
-  const codes = acceptedWithRest(place, judgements, model.data.criteria, model.here.criterion);
+  const { criterion: shown } = model.here;
+  const because = isByEye(said) ? reasonFor(said, model.because, "rest-by-eye") : "";
+  if (isByEye(said) && !because) return;
+  const judgements = model.settledOf(place.name, shown);
+  const { criteria } = model.data;
+  const codes = acceptedWithRest(place, judgements, criteria, shown, Boolean(because));
   if (!codes.length) return;
   const fields = Object.fromEntries(new FormData(form));
+  if (because) Object.assign(fields, { outcome: said, by_eye_because: because });
   for (const name of ["csrfmiddlewaretoken", "note", "value", "mark_x", "mark_y"]) {
     delete fields[name];
   }
@@ -91,8 +114,13 @@ function acceptRest(form, to) {
     value: "",
     uncertainty: "",
     tool: "",
+    because: "",
   };
-  const changes = codes.map((criterion) => ({ place: place.name, criterion, judged }));
+  const changes = codes.map((criterion) => ({
+    place: place.name,
+    criterion,
+    judged: { ...judged, because: criterion === shown ? because : "" },
+  }));
   const words = fill(find("#announcement").dataset.rest, {
     place: screen.nameOf(place.name),
     n: codes.length,
@@ -108,9 +136,14 @@ function act(to, fields, kind, changes, words) {
     judged: all[place]?.[criterion] ?? null,
     asked: model.askedOf(place)[criterion] ?? null,
   }));
+  // By when it was judged, or by the key of the act, the site knows whether what it replaces was
+  // on this page.
+  const key = newKey();
+  for (const { judged } of changes) if (judged) judged.at = key;
+  const saw = kind === "rest" ? {} : { saw: before[0].judged?.at ?? "" };
   const done = { kind, stage: model.data.stage, changes, before };
   undoable.push(done);
-  queue.add(to, fields, done);
+  queue.add(to, { ...fields, ...saw }, done, key);
   const leadsToNextTrainee = model.goOn();
   draw();
   screen.announce(words);
@@ -179,10 +212,11 @@ function judgeAgain(item) {
   screen.draw();
   followScreen();
   const { elements } = find("#judge");
-  for (const name of ["note", "value", "uncertainty", "tool", "magnification"]) {
+  for (const name of ["note", "value", "uncertainty", "tool", "magnification", "by_eye_because"]) {
     if (elements[name]) elements[name].value = item.fields[name] ?? "";
   }
   if (item.fields.value) find(".instrument").open = true;
+  if (isByEye(item.fields.outcome ?? "")) find("#by-eye").open = true;
   find("#note").focus();
 }
 
@@ -206,7 +240,7 @@ function begin() {
   }
   model = new GradingModel(data, acts, undoable);
   screen = new GradingScreen(model, queue, judgeAgain);
-  if (queue.items.length || queue.refused.length) {
+  if (queue.items.length || queue.refused.length || queue.overwrote.length) {
     if (!new URLSearchParams(location.search).has("joint")) model.goToOpen();
     draw();
   }
@@ -240,7 +274,9 @@ document.addEventListener(
     const { submitter } = event;
     if (form.id === "judge") {
       if (submitter?.id === "do-rest") acceptRest(form, submitter.formAction);
-      else if (submitter?.value.startsWith("ask_")) ask(submitter.value, form);
+      else if (submitter?.id === "rest-by-eye") {
+        acceptRest(form, submitter.formAction, submitter.value);
+      } else if (submitter?.value.startsWith("ask_")) ask(submitter.value, form);
       else if (submitter?.value) judge(submitter.value, form);
       else return;
     } else if (form.id === "undo") undo(form);
@@ -297,5 +333,6 @@ document.body.addEventListener("htmx:afterSettle", () => {
 
 dress();
 begin();
-listenToKeys();
+listenToKeys(pressedBeside);
+listenForReasons();
 listenForComparison();

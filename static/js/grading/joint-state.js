@@ -20,10 +20,12 @@ export function stateOf(place, judgements, criteria) {
 export const restOf = (place, judgements, criteria) =>
   place.joint ? place.codes.filter((code) => !judgements[code] && criteria[code].rest) : [];
 
-// What is accepted by it: the rest, and the criterion on screen whatever it is.
-export function acceptedWithRest(place, judgements, criteria, shown) {
+// What is accepted by it: the rest, and the criterion on screen, which wants a measurement if it
+// is measured and no reason was given to judge it by eye.
+export function acceptedWithRest(place, judgements, criteria, shown, isByEye = false) {
   const codes = restOf(place, judgements, criteria);
-  if (!judgements[shown] && !codes.includes(shown)) codes.push(shown);
+  const isOpen = !judgements[shown] && !codes.includes(shown);
+  if (isOpen && (isByEye || !criteria[shown].must_measure)) codes.push(shown);
   return codes;
 }
 

@@ -63,7 +63,7 @@ export class JudgementQueue {
     this.name = name;
     this.heard = heard;
     this.post = send;
-    this.kept = { items: [], refused: [], flying: null };
+    this.kept = { items: [], refused: [], overwrote: [], flying: null };
     this.uploads = new UploadQueue({
       waiting: () => {
         this.read();
@@ -97,6 +97,11 @@ export class JudgementQueue {
     return this.kept.refused;
   }
 
+  // What acts replaced that their page did not show, until somebody has read it.
+  get overwrote() {
+    return this.kept.overwrote;
+  }
+
   get state() {
     return this.uploads.state;
   }
@@ -105,22 +110,23 @@ export class JudgementQueue {
     const text = ofAllWindows.get(this.name);
     if (text === null && this.isMemoryOnly) return;
     try {
-      this.kept = text ? JSON.parse(text) : { items: [], refused: [], flying: null };
+      const kept = text ? JSON.parse(text) : { items: [], refused: [], flying: null };
+      this.kept = { ...kept, overwrote: kept.overwrote ?? [] };
     } catch {
       // Something else under this name: what this window has.
     }
   }
 
   write() {
-    const left = this.items.length || this.refused.length;
+    const left = this.items.length || this.refused.length || this.overwrote.length;
     ofAllWindows.setJson(this.name, left ? this.kept : null);
     // A browser that keeps nothing: this window alone has it.
     this.isMemoryOnly = Boolean(left) && ofAllWindows.get(this.name) === null;
   }
 
-  add(to, fields, act) {
+  add(to, fields, act, key = newKey()) {
     this.read();
-    const item = { key: newKey(), to, fields, act };
+    const item = { key, to, fields, act };
     this.items.push(item);
     this.write();
     this.heard("changed");
@@ -146,6 +152,12 @@ export class JudgementQueue {
     return refusal;
   }
 
+  dismissOverwrote(key) {
+    this.read();
+    this.kept.overwrote = this.overwrote.filter((told) => told.key !== key);
+    this.write();
+  }
+
   send() {
     return this.uploads.run();
   }
@@ -162,6 +174,7 @@ export class JudgementQueue {
     }
     this.kept.items = this.items.filter((kept) => kept.key !== item.key);
     if (!saved) this.refused.push({ ...item, says: answer.says });
+    if (answer.overwrote) this.overwrote.push({ key: item.key, says: answer.overwrote });
     this.write();
     this.heard(saved ? "saved" : "refused", item, answer);
     return "";

@@ -7,6 +7,7 @@ import { clearMark } from "./mark.js";
 const WRITES = "input:not([type=radio]):not([type=checkbox]), textarea, select";
 
 export const keys = new KeyBuffer(press);
+let pressedElsewhere = () => false;
 
 function press(name) {
   const target = findAll("[data-key]").find(
@@ -14,7 +15,7 @@ function press(name) {
   );
   if (target && !target.disabled) target.click();
   // Nothing is left beside the criterion on screen: it is accepted by itself.
-  else if (name === "A" && find("#do-save")?.value === "") press("a");
+  else if (!pressedElsewhere(name) && name === "A" && find("#do-save")?.value === "") press("a");
 }
 
 export function announce(words) {
@@ -58,10 +59,17 @@ function onEnter(event, field) {
   event.preventDefault();
   const { id, form } = field;
   field.blur();
+  if (id === "because" && field.value.trim()) {
+    find(`#${field.dataset.presses ?? "accept-by-eye"}`).click();
+  }
   if (id !== "note") return;
   const save = find("button[name=outcome][aria-hidden]", form);
   const isJudged = save.value !== "";
   if (isJudged || field.value.trim() !== "") (isJudged ? save : find("#do-reject")).click();
 }
 
-export const listenToKeys = () => document.addEventListener("keydown", onKey);
+// elsewhere: (name) => whether a key that no button has did something
+export function listenToKeys(elsewhere) {
+  pressedElsewhere = elsewhere;
+  document.addEventListener("keydown", onKey);
+}

@@ -1,6 +1,6 @@
 // Which key does what on the grading screen: whatever carries data-key is pressed by its key.
 
-const KEYS = [..."arnuspmcztAT? 1234567890", "ArrowLeft", "ArrowRight"];
+const KEYS = [..."arnuspmcztedfgATE? 1234567890", "ArrowLeft", "ArrowRight"];
 
 // The name of a key: letters alike in small and capital, but with Shift as typed.
 export const nameOf = ({ key, shiftKey }) => (shiftKey || key.length > 1 ? key : key.toLowerCase());

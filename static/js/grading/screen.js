@@ -1,6 +1,7 @@
 // The grading screen drawn without the server, from its own pieces in #parts.
 
 import { fetchPage, fill, find, findAll } from "../lib/page.js";
+import { BY_EYE, drawByEye } from "./by-eye.js";
 import { NOT_APPLICABLE, OPEN } from "./joint-state.js";
 import { announce } from "./keyboard.js";
 import { drawMark } from "./mark.js";
@@ -167,13 +168,26 @@ export class GradingScreen {
     const mark = judgement?.mark && judgement.photo === photo ? judgement.mark : ["", ""];
     [fields.mark_x.value, fields.mark_y.value] = mark;
     fields.note.value = judgement?.note ?? "";
-    find("#do-save").value = judgement?.outcome ?? "";
+    const saved = judgement?.outcome ?? "";
+    find("#do-save").value = judgement?.because ? `${saved}${BY_EYE}` : saved;
     for (const button of findAll("[data-outcome]", form)) {
       button.classList.toggle("is-chosen", judgement?.outcome === button.dataset.outcome);
     }
     this.drawRest(place, judgements);
     this.drawHow(form);
     this.drawInstrument(form, judgement);
+    const { must_measure: mustMeasure, by_eye: mayByEye } = this.data.criteria[criterion];
+    drawByEye(mustMeasure && mayByEye, judgement?.because || this.model.because);
+  }
+
+  // A key alone judges nothing that is measured: what to do instead.
+  sayUnmeasured() {
+    const { title, by_eye: mayByEye } = this.data.criteria[this.here.criterion];
+    const line = find("#unmeasured");
+    line.textContent = fill(mayByEye ? line.dataset.words : line.dataset.never, {
+      criterion: title,
+    });
+    line.hidden = false;
   }
 
   drawRest(place, judgements) {
@@ -182,7 +196,8 @@ export class GradingScreen {
     const button = find("#do-rest");
     button.hidden = !others;
     const words = find("span", button);
-    const template = judgements[criterion] ? words.dataset.rest : words.dataset.this;
+    const isTaken = !judgements[criterion] && !this.model.mustMeasure(criterion);
+    const template = isTaken ? words.dataset.this : words.dataset.rest;
     words.textContent = fill(template, { n: others });
   }
 
@@ -289,7 +304,10 @@ export class GradingScreen {
     } else {
       this.unsavedTimer = setTimeout(() => this.sayUnsaved(), SAY_UNSAVED_AFTER_MS);
     }
-    find("#refused").replaceChildren(...this.queue.refused.map((item) => this.drawRefusal(item)));
+    find("#refused").replaceChildren(
+      ...this.queue.refused.map((item) => this.drawRefusal(item)),
+      ...this.queue.overwrote.map((told) => this.drawOverwrote(told)),
+    );
   }
 
   sayUnsaved() {
@@ -312,6 +330,16 @@ export class GradingScreen {
       says: item.says || words.dataset.unknown,
     });
     find("button", notice).addEventListener("click", () => this.onRefusal(item));
+    return notice;
+  }
+
+  drawOverwrote({ key, says }) {
+    const notice = part("refusal", "overwrote");
+    find("[data-words]", notice).textContent = says;
+    find("button", notice).addEventListener("click", () => {
+      this.queue.dismissOverwrote(key);
+      this.drawUnsaved();
+    });
     return notice;
   }
 
@@ -358,7 +386,11 @@ function markCurrent(link, isCurrent) {
 export function dress() {
   for (const button of findAll("[data-opens]")) {
     button.hidden = false;
-    button.onclick = () => find(`#${button.dataset.opens}`).showModal();
+    button.onclick = () => {
+      const dialog = find(`#${button.dataset.opens}`);
+      dialog.showModal();
+      dialog.scrollTop = 0; // From its top, whatever was focused or scrolled to before.
+    };
   }
   const list = find(".judge > .criteria");
   const current = list && find("[aria-current]", list);

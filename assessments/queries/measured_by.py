@@ -1,0 +1,108 @@
+"""What the measured criteria of a board were judged by, and which of them by eye."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from assessments.domain.measured_by import MeasuredBy, by_kind, measured_by
+from assessments.models import Criterion, Grading, Joint, Judgement
+
+from .board_results import WHOLE_BOARD, JudgedBoard
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuredTally:
+    """How many measured criteria were judged by what.
+
+    ``by_eye`` and ``unsaid`` name the places, as ``E02 W1``; the former by its reason.
+    """
+
+    counts: Mapping[MeasuredBy, int]
+    by_eye: Mapping[str, tuple[str, ...]]
+    unsaid: tuple[str, ...] = ()
+
+    @property
+    def total(self) -> int:
+        return sum(self.counts.values())
+
+    def as_json(self) -> dict[str, Any]:
+        return {
+            "counts": {kind.value: count for kind, count in self.counts.items()},
+            "by_eye": {reason: list(places) for reason, places in self.by_eye.items()},
+            "unsaid": list(self.unsaid),
+        }
+
+    @classmethod
+    def from_json(cls, kept: Mapping[str, Any]) -> "MeasuredTally":
+        return cls(
+            {MeasuredBy(kind): count for kind, count in kept.get("counts", {}).items()},
+            {reason: tuple(places) for reason, places in kept.get("by_eye", {}).items()},
+            tuple(kept.get("unsaid", ())),
+        )
+
+
+def kind_of(judgement: Judgement) -> MeasuredBy:
+    """What a judgement under a measured criterion rests on."""
+    return measured_by(
+        how=judgement.how,
+        outcome=judgement.outcome,
+        has_value=judgement.value is not None,
+        reason=judgement.by_eye_because,
+        is_decision=judgement.grading.kind == Grading.Kind.DECISION,
+    )
+
+
+def place_of(joint: Joint | None, criterion: Criterion) -> str:
+    """``E02 W1``."""
+    return f"{joint.position.name if joint else WHOLE_BOARD} {criterion.code}"
+
+
+def tally_of(reading: JudgedBoard) -> MeasuredTally:
+    """Count what the measured ones among the judgements of a board rest on, as its result counts.
+
+    Spare joints and makes that do not count are left out.
+    """
+    parts = [*reading.joints, *([reading.board] if reading.board else [])]
+    measured = [
+        (judgement, kind_of(judgement), place_of(part.joint, judgement.criterion))
+        for part in parts
+        for judgement in part.judgements
+        if judgement.criterion.is_measured
+    ]
+    places = by_kind((kind, place) for _judgement, kind, place in measured)
+    by_eye: dict[str, list[str]] = {}
+    for judgement, kind, place in measured:
+        if kind == MeasuredBy.BY_EYE:
+            by_eye.setdefault(judgement.by_eye_because, []).append(place)
+    return MeasuredTally(
+        {kind: len(names) for kind, names in places.items()},
+        {reason: tuple(names) for reason, names in by_eye.items()},
+        tuple(places.get(MeasuredBy.UNSAID, ())),
+    )
+
+
+def unsaid_before_signing(grading: Grading, stage: str) -> list[str]:
+    """Places of a stage that are measured and were judged by a word alone.
+
+    What a correction takes over from a signed grading stands as it was signed there.
+    """
+    unsaid = list(
+        grading.judgements.filter(
+            stage=stage, criterion__how="measured", value__isnull=True, by_eye_because=""
+        )
+        .exclude(outcome=Judgement.Outcome.NOT_APPLICABLE)
+        .select_related("joint__position", "criterion")
+        .order_by("joint__position__order", "criterion__order")
+    )
+    if unsaid and grading.replaces_id is not None:
+        taken_over = set(
+            Judgement.objects.filter(grading=grading.replaces_id, stage=stage).values_list(
+                "joint", "criterion", "outcome", "judged_at"
+            )
+        )
+        unsaid = [
+            row
+            for row in unsaid
+            if (row.joint_id, row.criterion_id, row.outcome, row.judged_at) not in taken_over
+        ]
+    return [place_of(row.joint, row.criterion) for row in unsaid]
