@@ -103,6 +103,7 @@ bench: install-dev
 	@$(BIN)/python -m benchmarks.judging
 	@$(BIN)/python -m benchmarks.verifying
 	@$(BIN)/python -m benchmarks.importing
+	@$(BIN)/python -m benchmarks.searching
 	@$(BIN)/python -m benchmarks.finding_edges
 	@$(BIN)/python -m benchmarks.measuring
 

@@ -7,12 +7,12 @@ class AssessmentsConfig(AppConfig):
 
     def ready(self) -> None:
         from people import ports as people_ports
-        from people.presenters import drawings, navigation
+        from people.presenters import drawings, navigation, search
         from records.queries.verification import register_files
 
         from . import protected
         from .models import CriterionDrawing
-        from .presenters import criterion_drawings
+        from .presenters import criterion_drawings, found
         from .queries import departures, written_down
         from .services import photos
 
@@ -59,3 +59,5 @@ class AssessmentsConfig(AppConfig):
                 "assessments:study_mark",
             ],
         )
+        search.register("boards", _("Boards"), found.boards, order=30)
+        search.register("criteria", _("Acceptance criteria"), found.criteria, order=80)

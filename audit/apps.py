@@ -9,9 +9,11 @@ class AuditConfig(AppConfig):
     verbose_name = _("Audit")
 
     def ready(self) -> None:
+        from audit.presenters import found
         from audit.services import work_log_checks
-        from people.presenters import navigation
+        from people.presenters import navigation, search
         from records.queries import verification
 
         verification.register_files(work_log_checks.files_to_verify)
         navigation.register(_("Work\u00a0log"), "audit:work_log", ["quality"], order=42)
+        search.register("units", _("Units and work orders"), found.units_and_work_orders, order=50)

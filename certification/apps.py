@@ -11,6 +11,7 @@ class CertificationConfig(AppConfig):
     def ready(self) -> None:
         from assessments import ports as assessments_ports
         from certification import access, protected
+        from certification.presenters import found
         from certification.queries import (
             graders,
             purposes,
@@ -21,7 +22,7 @@ class CertificationConfig(AppConfig):
         )
         from certification.services import certificates_from_elsewhere, standing, standing_changes
         from people import ports as people_ports
-        from people.presenters import navigation
+        from people.presenters import navigation, search
         from records.queries import verification
         from training import ports as training_ports
 
@@ -63,6 +64,4 @@ class CertificationConfig(AppConfig):
             order=45,
             count=access.proposals_to_decide,
         )
-        navigation.register(
-            _("Find"), "certification:find", ["instructor", "quality"], place="find"
-        )
+        search.register("certificates", _("Certificates"), found.certificates, order=40)

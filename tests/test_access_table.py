@@ -95,7 +95,7 @@ TABLE: dict[str, Row] = {
     "certification:home": page(EVERYBODY | KIOSK),
     "certification:my_card": page(EVERYBODY),
     "certification:bench": page(INSTRUCTORS, others=NO),
-    "certification:find": page(INSTRUCTORS | QUALITY, others=NO, asked={"q": "nobody"}),
+    "people:find": page(INSTRUCTORS | QUALITY, others=NO, asked={"q": "nobody"}),
     "certification:register": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:register_csv": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:register_xlsx": page(INSTRUCTORS | QUALITY | LEADS, others=NO),

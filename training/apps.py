@@ -9,8 +9,9 @@ class TrainingConfig(AppConfig):
 
     def ready(self) -> None:
         from people import ports as people_ports
-        from people.presenters import navigation
+        from people.presenters import navigation, search
         from training import protected
+        from training.presenters import found
         from training.presenters.person_record import person_record
         from training.queries import departures, written_down
 
@@ -40,3 +41,5 @@ class TrainingConfig(AppConfig):
             place="foot",
             covers=["training:calibration_grid"],
         )
+        search.register("classes", _("Classes"), found.classes, order=60)
+        search.register("exercises", _("Exercises"), found.exercises, order=70)

@@ -1,4 +1,4 @@
-"""A question such as "stamp 47 on 3 May 2026", taken apart into a number and a day."""
+"""A question such as "stamp 47 on 3 May 2026", taken apart into a number or name and a day."""
 
 import re
 from collections.abc import Mapping
@@ -38,6 +38,9 @@ STAMP_WORDS = re.compile(rf"^(stamp|mark){AFTER_A_WORD}", re.IGNORECASE)
 UNIT_WORDS = re.compile(
     rf"^(unit|serial|traveller|work[ -]order|order|wo){AFTER_A_WORD}", re.IGNORECASE
 )
+PERSON_WORDS = re.compile(
+    rf"^(employee( number)?|operator|person|badge){AFTER_A_WORD}", re.IGNORECASE
+)
 ASKING = re.compile(r"^(who (was|is|held|had|made|did)( it)?)\b[\s:,]*", re.IGNORECASE)
 JOINING = re.compile(r"^[\s,;:?]+|[\s,;:?]+$|^(on|of|from)\s+|\s+(on|of|from)$", re.IGNORECASE)
 
@@ -47,6 +50,7 @@ class Kind(StrEnum):
 
     STAMP = "stamp"
     UNIT = "unit"
+    PERSON = "person"
     EITHER = "either"
 
 
@@ -67,7 +71,7 @@ class NotUnderstood(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """A stamp's mark or the number of a unit or work order, and a day if one was named.
+    """A stamp's mark, the number of a unit, work order or person, or a name, and a day if any.
 
     ``written`` is the number with the word before it that says what it is: some number their
     work orders so.
@@ -85,9 +89,9 @@ def read_question(text: str, today: date, months: Mapping[str, int] | None = Non
     Parameters
     ----------
     text : str
-        A number with or without a day, in any order: ``47 2026-05-03``,
-        ``stamp 47 on 3 May 2026``, ``May 3, 2026 47``, ``unit SN-0419``. A day without its
-        year is the latest such day up to today.
+        A number or name with or without a day, in any order: ``47 2026-05-03``,
+        ``stamp 47 on 3 May 2026``, ``May 3, 2026 47``, ``unit SN-0419``, ``operator 20031 on
+        3 May``. A day without its year is the latest such day up to today.
     today : date
     months : mapping of str to int, optional
         Names of months in the reader's language, in small letters, beside the English ones.
@@ -112,7 +116,11 @@ def read_question(text: str, today: date, months: Mapping[str, int] | None = Non
     rest = ASKING.sub("", _trimmed(rest))
     as_written = number = _trimmed(rest)
     kind = Kind.EITHER
-    for words, named in ((STAMP_WORDS, Kind.STAMP), (UNIT_WORDS, Kind.UNIT)):
+    for words, named in (
+        (STAMP_WORDS, Kind.STAMP),
+        (UNIT_WORDS, Kind.UNIT),
+        (PERSON_WORDS, Kind.PERSON),
+    ):
         without = words.sub("", number)
         if without and without != number:
             number, kind = _trimmed(without), named
@@ -150,7 +158,7 @@ def _day_in(text: str, today: date, months: Mapping[str, int]) -> tuple[date | N
 def _is_all_there_is(match: re.Match[str], text: str) -> bool:
     """Whether figures joined by hyphens are the number itself: some number their units so."""
     rest = ASKING.sub("", _trimmed(f"{text[: match.start()]} {text[match.end() :]}"))
-    words = (STAMP_WORDS, UNIT_WORDS)
+    words = (STAMP_WORDS, UNIT_WORDS, PERSON_WORDS)
     return match["mark"] == "-" and not (
         rest and all(pattern.sub("", f"{rest} ") for pattern in words)
     )

@@ -11,7 +11,7 @@ from people.models import Site
 
 class WhoWasThatForm(forms.Form):
     q = forms.CharField(
-        label=_("Trace a stamp or unit: a stamp and a day, or a unit or work order"),
+        label=_("Trace: a stamp, employee number or name and a day, or a unit or work order"),
         max_length=160,
         widget=forms.TextInput(
             attrs={

@@ -1,4 +1,4 @@
-"""The home pages by role, and the find field."""
+"""The home pages by role, and somebody's standing on their page."""
 
 from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
@@ -7,12 +7,10 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from assessments.access import cannot_tell_visible_to
-from assessments.models import Board
 from assessments.presenters.board_page import asked_of
 from certification import access
-from certification.models import Certificate, Scope
+from certification.models import Scope
 from certification.presenters import bench, card, register
-from certification.presenters import search as finding
 from people.access import (
     UserRequest,
     days_for,
@@ -21,7 +19,7 @@ from people.access import (
     person_for_page,
     role_required,
 )
-from people.models import Person, Role
+from people.models import Role
 
 
 @require_safe
@@ -99,19 +97,3 @@ def person_standing(request: UserRequest, employee_number: str) -> HttpResponse:
             "today": filters.day,
         },
     )
-
-
-@require_safe
-@role_required(Role.INSTRUCTOR, Role.QUALITY)
-def find(request: UserRequest) -> HttpResponse:
-    """People, boards and certificates by number or name; a single one is opened at once."""
-    text = request.GET.get("q", "").strip()[:120]
-    found = finding.find(request.user, text)
-    match found.only:
-        case Person() as person:
-            return redirect("people:person_detail", person.employee_number)
-        case Board() as board:
-            return redirect("assessments:board_detail", board.number)
-        case Certificate() as certificate:
-            return redirect("certification:certificate_detail", certificate.number)
-    return render(request, "certification/search.html", {"text": text, "found": found})

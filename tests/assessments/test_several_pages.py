@@ -112,7 +112,7 @@ def addresses(board, photo, grading, measured):
         "labels": reverse("assessments:board_labels") + f"?number={board.number}",
         "bench": reverse("certification:bench"),
         "my_card": reverse("certification:my_card"),
-        "find": reverse("certification:find") + f"?q={board.number}",
+        "find": reverse("people:find") + f"?q={board.number}",
         "photo_detail": reverse("assessments:photo_detail", args=[photo.key]),
         "photo_measure": reverse("assessments:photo_measure", args=[photo.key]),
         "photo_measured": reverse("assessments:photo_measured", args=[photo.key, measured.pk]),

@@ -332,11 +332,11 @@ def test_instant_still_to_come_is_now(client, quality, ilka):
         ("47 3/5/2026", "3/5/2026 can be read as two days. Write it as 2026-05-03 or 3 May 2026."),
         ("47 2999-01-01", "1 Jan 2999 is still to come"),
         ("47 1066-10-14", "Give a day from 1900 on."),
-        ("2026-05-03", "Name a stamp and a day, or the number of a unit or work order."),
+        ("2026-05-03", "Name a stamp, a number or a name and a day, or a unit or work order."),
         ("stamp 48 2026-05-03", "No stamp 48 has been issued at your sites."),
         ("47 2025-01-31", "Nobody held stamp 47 on 31 Jan 2025."),
         ("unit SN-1", "No work or board at your sites names SN-1."),
-        ("SN-1", "No stamp, work or board at your sites bears SN-1."),
+        ("SN-1", "No stamp, person, work or board at your sites bears SN-1."),
     ],
 )
 def test_what_has_no_answer_says_why(client, quality, ilka, question, says):

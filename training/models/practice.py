@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from people.models.people import Person, Site
 from records.models import Recorded, Signature
+from records.models.text_order import InByteOrder
 
 
 class Tool(Recorded):
@@ -86,7 +87,7 @@ class PracticeRecord(Recorded):
             models.Index(
                 fields=["person", "scope_code", "performed_on"], name="practice_by_person"
             ),
-            models.Index(Upper("reference"), name="practice_by_reference"),
+            models.Index(InByteOrder(Upper("reference")), name="practice_by_reference"),
         ]
 
     def __str__(self) -> str:
