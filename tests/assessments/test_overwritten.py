@@ -71,7 +71,7 @@ def test_a_page_that_saw_an_earlier_one_of_its_own_is_told_of_the_other(client, 
     assert send(client, board, "accept", saw=key).json()["overwrote"].startswith(TOLD)
 
 
-@pytest.mark.parametrize("saw", ["", "x", "2026-02-30", "\x00", OTHER_KEY, "9" * 5000])
+@pytest.mark.parametrize("saw", ["", "x", "2026-02-30", OTHER_KEY, "9" * 5000])
 def test_whatever_a_page_says_that_it_saw_the_judgement_is_stored_and_the_other_told(
     client, board, saw
 ):

@@ -88,7 +88,7 @@ def test_a_wrong_password_under_what_changed_is_no_wrong_try(client, instructor,
     assert signed.status_code == 302
 
 
-@pytest.mark.parametrize("shown", ["", "bm90aGluZw==", "x", "\x00", "A" * 100_000])
+@pytest.mark.parametrize("shown", ["", "bm90aGluZw==", "x", "A" * 100_000])
 def test_a_form_without_what_its_page_showed_signs_nothing(client, reading, shown):
     refused = client.post(address(reading), {"password": PASSWORD, "shown": shown})
     assert refused.status_code == 422
