@@ -226,13 +226,15 @@ def test_marks_are_private_until_a_signature_covers_them(photo, instructor, crit
     reading = grading.start_grading(board=photo.board, grader=instructor, at=NOW)
     for joint in photo.board.joints.all():
         for one in criteria.criteria.exclude(code="C"):
-            measured = kept.pk if (joint, one) == (photo.joint, wrapped) else None
+            is_marked = (joint, one) == (photo.joint, wrapped)
             judgements.judge(
                 grading=reading,
                 criterion=one,
                 joint=joint,
                 outcome="accept",
-                seen=Circumstances(measured=measured),
+                seen=Circumstances(measured=kept.pk)
+                if is_marked
+                else Circumstances(by_eye_because="far inside its limit"),
                 at=NOW,
             )
     assert not access.measurements_readable_by(maker, photo)
@@ -322,7 +324,9 @@ def test_a_rejection_by_marks_is_shown_with_them_and_with_sensible_decimals(
                 criterion=one,
                 joint=joint,
                 outcome="reject" if here else "accept",
-                seen=Circumstances(measured=Measurement.objects.get().pk if here else None),
+                seen=Circumstances(measured=Measurement.objects.get().pk)
+                if here
+                else Circumstances(by_eye_because="far inside its limit"),
                 at=NOW,
             )
     grade = reverse("assessments:board_grade", args=[drawn_photo.board])
