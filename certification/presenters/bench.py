@@ -295,7 +295,7 @@ def _asked(user: User) -> list[ToDo]:
 def _to_propose(user: User, sites: set[int], days: Days, now: datetime) -> list[ToDo]:
     """Whoever meets a scheme now and is not proposed, as one line for all of them."""
     found = passed_lately(sites, days, now, but=user.person_id or 0)
-    ready = candidates_page.build(found, with_held=False).ready
+    ready = candidates_page.build(found, with_held=False, to_sign=False).ready
     if not ready:
         return []
     met_at = [

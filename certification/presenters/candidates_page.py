@@ -101,9 +101,15 @@ class CandidatesScreen:
 
 
 def build(
-    candidates: Candidates, scope: Scope | None = None, *, with_held: bool = True
+    candidates: Candidates,
+    scope: Scope | None = None,
+    *,
+    with_held: bool = True,
+    to_sign: bool = True,
 ) -> CandidatesScreen:
     """Ask the scheme of everybody, in the same queries for one as for two hundred.
+
+    But what would be signed of whoever is ready reads each of their boards by itself.
 
     Parameters
     ----------
@@ -112,8 +118,10 @@ def build(
         The only one that is asked about.
     with_held : bool
         Whether those are listed too whose certificate is not yet to be renewed.
+    to_sign : bool
+        Whether somebody is to be proposed from the list, so that it carries what would be signed.
     """
-    rows = rows_of([one for one in candidates.found if scope in (None, one.scope)])
+    rows = rows_of([one for one in candidates.found if scope in (None, one.scope)], to_sign=to_sign)
     others = [row for row in rows if row.state != State.READY]
     return CandidatesScreen(
         [row for row in rows if row.state == State.READY],
@@ -122,15 +130,17 @@ def build(
     )
 
 
-def rows_of(candidates: Sequence[Candidate]) -> list[Row]:
+def rows_of(candidates: Sequence[Candidate], *, to_sign: bool = True) -> list[Row]:
     proposals = open_proposals(candidates)
     return [
-        _row(one, checked, proposals.get((one.person.pk, one.scope.pk)))
+        _row(one, checked, proposals.get((one.person.pk, one.scope.pk)), to_sign)
         for one, checked in zip(candidates, requirements_of(candidates), strict=True)
     ]
 
 
-def _row(one: Candidate, checked: list[Requirement], proposal: Proposal | None) -> Row:
+def _row(
+    one: Candidate, checked: list[Requirement], proposal: Proposal | None, to_sign: bool
+) -> Row:
     if proposal is not None:
         return Row(one, checked, State.PROPOSED, proposal=proposal)
     held = _held(one)
@@ -152,10 +162,13 @@ def _row(one: Candidate, checked: list[Requirement], proposal: Proposal | None) 
         restriction=certificates.with_restrictions_held(
             one.person, one.scope, one.day, "", one.read
         ),
-        shown=digest_of(
-            written_down.proposal_to_sign(proposal_to_make(*asked, checked, one.day, one.read))
-        ),
+        shown=_shown(one, checked) if to_sign else "",
     )
+
+
+def _shown(one: Candidate, checked: list[Requirement]) -> str:
+    made = proposal_to_make(one.person, one.scope, one.revision, checked, one.day, one.read)
+    return digest_of(written_down.proposal_to_sign(made))
 
 
 def _held(one: Candidate) -> Held | None:

@@ -246,7 +246,7 @@ def board_leads_to(request: UserRequest, number: str) -> HttpResponse:
     candidates = by_exercise(person, board.exercise.code, person.site.today())
     context = {
         "board": board,
-        "rows": candidates_page.rows_of(candidates.found),
+        "rows": candidates_page.rows_of(candidates.found, to_sign=False),
         "is_own": request.user.person_id == person.pk,
         "may_propose": access.may_propose(request.user, person),
     }

@@ -4,6 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from assessments.models import BoardOutcome, Grading, Judgement, ReadingRequest
@@ -485,6 +486,21 @@ def test_more_boards_and_people_take_no_more_queries(
     fill(10)
 
     assert queries() == few
+
+
+def test_more_people_who_meet_a_scheme_take_no_more_queries(client, instructor):
+    exercise = make_exercise()
+    make_revision(make_scope(), exercise=exercise)
+
+    def queries(n):
+        for _n in range(n):
+            make_passed_board(make_person(), exercise, grader=instructor, signed_at=timezone.now())
+        client.get("/bench/")
+        with CaptureQueriesContext(connection) as found:
+            assert client.get("/bench/").context["bench"].to_do[0].kind == "propose"
+        return len(found)
+
+    assert queries(1) == queries(9)
 
 
 def test_day_is_that_of_the_instructors_site(client, instructor, monkeypatch):

@@ -44,7 +44,7 @@ def lead(client):
 
 def body(response):
     assert response.status_code == 200
-    return " ".join(response.content.decode().split("<main")[-1].split())
+    return " ".join(response.content.decode().split("<main")[-1].split("</main")[0].split())
 
 
 def test_yes_names_who_what_and_until_when(client, lead, person):
