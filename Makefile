@@ -9,8 +9,9 @@ PORT = 8000
 DATA_DIR ?= $(CURDIR)/var
 PUBLIC_URL ?= http://$(HOST):$(PORT)
 
-# One process more than there are cores: tests that wait for a browser or a worker leave one idle.
-TEST_PROCESSES = $(shell $(PYTHON) -c "import os; print((os.cpu_count() or 1) + 1)")
+# Of each of two runs side by side: tests that wait for a browser, a worker or PostgreSQL leave a
+# core idle.
+TEST_PROCESSES = $(shell $(PYTHON) -c "import os; print(os.cpu_count() or 1)")
 PYTEST = $(BIN)/python -m pytest --numprocesses=$(TEST_PROCESSES) --dist=load --maxschedchunk=8
 
 # The same modules are imported by hundreds of processes; compiled once, each starts in a third of
@@ -60,12 +61,16 @@ test: install-dev
 		echo "On SQLite:"; \
 		env -u DATABASE_URL REQUIRE="$(REQUIRE)" $(PYTEST); \
 	else \
-		failed=0; \
+		failed=0; log=$$(mktemp); \
+		{ DATABASE_URL="$$TEST_POSTGRES_URL" REQUIRE="$(REQUIRE)" \
+			$(PYTEST) -m "database and not browser" >"$$log" 2>&1; echo $$? >"$$log.status"; } & \
 		echo "On SQLite, all that PostgreSQL does not run, and what is to run on each:"; \
 		env -u DATABASE_URL REQUIRE="$(REQUIRE)" $(PYTEST) $(ON_SQLITE) || failed=1; \
-		echo "On PostgreSQL, whatever may use a database:"; \
-		DATABASE_URL="$$TEST_POSTGRES_URL" REQUIRE="$(REQUIRE)" \
-			$(PYTEST) -m "database and not browser" || failed=1; \
+		wait; \
+		echo "Beside it on PostgreSQL, whatever may use a database:"; \
+		cat "$$log"; \
+		[ "$$(cat "$$log.status")" = 0 ] || failed=1; \
+		rm -f "$$log" "$$log.status"; \
 		exit $$failed; \
 	fi
 
