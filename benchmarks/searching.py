@@ -21,6 +21,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 from itertools import islice
 
 import django
@@ -194,7 +195,7 @@ def measure(people: int, runs: int) -> None:
         for text in keystrokes():
             for name, act in acts.items():
                 user = User.objects.get(pk=user_pk)  # Its roles are read with each request.
-                taken = timed_ms(lambda act=act, user=user, text=text: act(user, text))
+                taken = timed_ms(partial(act, user, text))
                 if run:  # The first warms what is read.
                     times[name].setdefault(text, []).append(taken)
     middle = {
@@ -254,7 +255,7 @@ def measure_log(runs: int) -> None:
             for act in (product, whole)
         }
     finally:
-        check.findings.storage.delete(check.findings.name)
+        check.findings.storage.delete(str(check.findings.name))
     print(
         f"A log of {LOG_ROWS:,} rows: {taken[product]:.0f} ms, read whole {taken[whole]:.0f} ms, "
         f"ratio {taken[product] / taken[whole]:.2f}",
