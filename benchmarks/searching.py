@@ -255,11 +255,7 @@ def measure_log(runs: int) -> None:
             for act in (product, whole)
         }
     finally:
-<<<<<<< HEAD
-        check.findings.delete(save=False)
-=======
         check.findings.storage.delete(str(check.findings.name))
->>>>>>> a29565554b78a2a441d2b6162ff1725d3c82a4a6
     print(
         f"A log of {LOG_ROWS:,} rows: {taken[product]:.0f} ms, read whole {taken[whole]:.0f} ms, "
         f"ratio {taken[product] / taken[whole]:.2f}",
