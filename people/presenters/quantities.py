@@ -85,6 +85,20 @@ def format_score(value: Any) -> str:
     return formats.number_format(tenths / 10, decimal_pos=1)
 
 
+def format_share(share: Fraction) -> str:
+    """A share of a whole in per cent with one decimal; only nothing is 0, and only all is 100.
+
+    Examples
+    --------
+    >>> [format_share(Fraction(*one)).replace(NO_BREAK, " ") for one in ((1, 3), (1, 9999), (5, 5))]
+    ['33.3 %', '0.1 %', '100.0 %']
+    """
+    tenths = round(share * 1000)
+    if 0 < share < 1:
+        tenths = min(max(tenths, 1), 999)
+    return with_unit(formats.number_format(Decimal(tenths) / 10, decimal_pos=1), "percent")
+
+
 def format_minutes(minutes: float) -> str:
     """``12 min`` or ``3 h 20 min``: whole minutes, rounded up, and five of them from an hour on.
 
