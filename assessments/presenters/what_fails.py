@@ -27,10 +27,10 @@ MOST_PHOTOS = 3
 """Photographs shown of one joint; its board has them all."""
 
 TABS = {
-    By.CRITERION: gettext_lazy("By criterion"),
-    By.EXERCISE: gettext_lazy("By exercise"),
-    By.CLASS: gettext_lazy("By class"),
-    By.MONTH: gettext_lazy("By month"),
+    By.CRITERION: gettext_lazy("Criterion"),
+    By.EXERCISE: gettext_lazy("Exercise"),
+    By.CLASS: gettext_lazy("Class"),
+    By.MONTH: gettext_lazy("Month"),
 }
 COLUMNS = ("by", "code", "title", "rejected", "judged")
 
@@ -43,6 +43,10 @@ class WhatFailsFilters:
     purpose: str
     site: Site | None
     now: datetime
+
+    @property
+    def purpose_name(self) -> str:
+        return str(Board.Purpose(self.purpose).label) if self.purpose else ""
 
     @property
     def first_month(self) -> date:
@@ -171,7 +175,7 @@ def _titles(by: By, keys: Iterable[str], attempts: Sequence[Attempt]) -> dict[st
         return {criterion.code: criterion.title for criterion in criteria}
     if by == By.MONTH:
         return {key: format_month_and_year(date.fromisoformat(f"{key}-01")) for key in keys}
-    titles = {"": _("no class")}
+    titles = {"": _("No class")}
     boards = sorted(
         {attempt.board.pk: attempt.board for attempt in attempts}.values(),
         key=lambda board: board.exercise.revision,

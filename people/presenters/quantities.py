@@ -90,10 +90,10 @@ def format_share(share: Fraction) -> str:
 
     Examples
     --------
-    >>> [format_share(Fraction(*one)).replace(NO_BREAK, " ") for one in ((1, 3), (1, 9999), (5, 5))]
-    ['33.3 %', '0.1 %', '100.0 %']
+    >>> [format_share(Fraction(*one)).replace(NO_BREAK, " ") for one in ((1, 16), (1, 9999), (5, 5))]
+    ['6.3 %', '0.1 %', '100.0 %']
     """
-    tenths = round(share * 1000)
+    tenths = math.floor(share * 1000 + Fraction(1, 2))
     if 0 < share < 1:
         tenths = min(max(tenths, 1), 999)
     return with_unit(formats.number_format(Decimal(tenths) / 10, decimal_pos=1), "percent")

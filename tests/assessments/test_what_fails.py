@@ -273,12 +273,12 @@ def test_classes_and_purposes(graders, reader):
     session = factories.make_session(people=(person,))
     read(make_board(session=session), graders[0], ("E01", "S-1"), ("E02", "S-1"))
     read(make_board(purpose="qualification"), graders[0], ("E01", "F-1"))
-    assert counted(reader, By.CLASS) == {session.number: (2, 3), "no class": (1, 3)}
+    assert counted(reader, By.CLASS) == {session.number: (2, 3), "No class": (1, 3)}
     assert counted(reader, purpose="qualification")["F-1"] == (1, 3)
     assert counted(reader, purpose="production") == {}
     filters = presenter.WhatFailsFilters(12, "", None, LATER)
     behind = presenter.joints_behind(reader, By.CLASS, "", filters, shows_all=False, page=None)
-    assert (behind.title, behind.rejected, behind.judged) == ("no class", 1, 3)
+    assert (behind.title, behind.rejected, behind.judged) == ("No class", 1, 3)
 
 
 def test_a_cancelled_board_and_one_of_another_purpose_after_all(graders, reader):

@@ -74,7 +74,7 @@ def test_each_line_says_how_many_of_how_many_and_leads_to_them(client, board):
 def test_filters_go_along_from_table_to_joints_and_back(client, board):
     asked = {"months": "6", "purpose": "practice", "by": "exercise"}
     page = body(client, PAGE, **asked)
-    assert 'aria-current="page">By exercise' in page
+    assert 'aria-current="page">Exercise' in page
     assert f"by=exercise&amp;key={board.exercise.code}" in page
     assert "months=6&amp;purpose=practice&amp;by=month" in page
     assert '<input type="hidden" name="by" value="exercise"' in page
