@@ -90,7 +90,8 @@ def format_share(share: Fraction) -> str:
 
     Examples
     --------
-    >>> [format_share(Fraction(*one)).replace(NO_BREAK, " ") for one in ((1, 16), (1, 9999), (5, 5))]
+    >>> shares = (Fraction(1, 16), Fraction(1, 9999), Fraction(1))
+    >>> [format_share(share).replace(NO_BREAK, " ") for share in shares]
     ['6.3 %', '0.1 %', '100.0 %']
     """
     tenths = math.floor(share * 1000 + Fraction(1, 2))
