@@ -24,7 +24,7 @@ class WhatFailsForm(forms.Form):
         choices=[(number, str(number)) for number in MONTHS],
         coerce=int,
         required=False,
-        empty_value=MONTHS_UNLESS_ASKED,
+        empty_value=None,
     )
     purpose = forms.ChoiceField(
         label=_("Purpose"), required=False, choices=[("", _("all")), *Board.Purpose.choices]

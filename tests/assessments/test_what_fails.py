@@ -1,13 +1,14 @@
 """What is counted as failed, of how much: boards judged by hand and counted by hand."""
 
+import doctest
 from datetime import UTC, datetime, timedelta
-from fractions import Fraction
 
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from assessments import access
+from assessments.domain import failure_rates
 from assessments.domain.failure_rates import FailureRate
 from assessments.models import Board, Judgement, PurposeCorrection
 from assessments.presenters import what_fails as presenter
@@ -17,6 +18,7 @@ from assessments.services import decisions, judgements, reading_requests
 from assessments.services import grading as services
 from assessments.services import rework as reworking
 from people.models import SiteRole
+from people.presenters import quantities
 from tests import factories
 from tests.assessments.several import (
     IN_HAND,
@@ -407,10 +409,11 @@ def test_behind_a_number_stand_its_joints_with_what_was_judged_by_first(graders,
     assert behind(By.CRITERION, "S-1") == [("E02", True, [early])]
 
 
-def test_a_share_is_exact():
-    assert FailureRate(1, 3).share == Fraction(1, 3)
-    with pytest.raises(ZeroDivisionError):
-        FailureRate(0, 0).share  # noqa: B018
+@pytest.mark.parametrize("module", [failure_rates, what_fails, quantities])
+def test_examples_in_docstrings_hold(module):
+    found = doctest.testmod(module)
+    assert found.attempted > 0
+    assert found.failed == 0
 
 
 def test_a_file_has_every_table(graders, reader):
