@@ -76,6 +76,7 @@ def test_filters_fold_on_a_phone_and_every_choice_has_room(visitor, shop, boards
     assert window.cuts_no_choice()
     window.page.get_by_label("Purpose").select_option("qualification")
     window.page.get_by_role("button", name="Show").tap()
+    window.page.wait_for_url("**purpose=qualification**")
     window.settle()
     assert window.page.get_by_text("Nothing to count in these months").is_visible()
     window.audit()
