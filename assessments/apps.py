@@ -1,5 +1,6 @@
 from django.apps import AppConfig
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 
 class AssessmentsConfig(AppConfig):
@@ -38,7 +39,11 @@ class AssessmentsConfig(AppConfig):
             order=21,
             place="foot",  # The bench and the class of the day lead there.
         )
-        navigation.register(_("Acceptance criteria"), "assessments:criteria_list", order=70)
+        navigation.register(
+            pgettext_lazy("in the menu", "Acceptance criteria"),
+            "assessments:criteria_list",
+            order=70,
+        )
         navigation.register(
             _("Photo set-ups"),
             "assessments:setup_list",
