@@ -61,6 +61,30 @@ def boards_gradable_by(user: User) -> BoardQuerySet:
     return Board.objects.filter(site__in=instructs_at).exclude(person=user.person_id or 0)
 
 
+def boards_counted_for(user: User) -> BoardQuerySet:
+    """Boards judged to the end at the sites where the user teaches or audits: what is counted.
+
+    Of each the user may see what was judged. One whose regrading was asked for is left out for
+    everybody until that is signed, so that all count the same.
+    """
+    return _judged_to_the_end(user).exclude(Exists(_regrading_waits()))
+
+
+def boards_not_counted_yet(user: User) -> BoardQuerySet:
+    """The boards that are left out of them because a regrading of them waits."""
+    return _judged_to_the_end(user).filter(Exists(_regrading_waits()))
+
+
+def _judged_to_the_end(user: User) -> BoardQuerySet:
+    return Board.objects.graded().filter(
+        site__in=user.sites_as(*READERS), handed_in_at__isnull=False, cancelled_at__isnull=True
+    )
+
+
+def _regrading_waits() -> QuerySet[ReadingRequest]:
+    return ReadingRequest.objects.filter(board=OuterRef("pk"), answered_at__isnull=True)
+
+
 def boards_of_class(user: User, session: ClassSession, day: date) -> BoardQuerySet:
     """What a class has before it on a day: its people's boards of that day, and those of the
     class that are not judged to the end.

@@ -40,6 +40,14 @@ class AssessmentsConfig(AppConfig):
             place="foot",  # The bench and the class of the day lead there.
         )
         navigation.register(
+            _("What fails most"),
+            "assessments:what_fails",
+            ["instructor", "quality"],
+            order=22,
+            place="foot",  # The top line is full; the bench and the boards lead there.
+            covers=["assessments:what_fails_joints"],
+        )
+        navigation.register(
             pgettext_lazy("in the menu", "Acceptance criteria"),
             "assessments:criteria_list",
             order=70,

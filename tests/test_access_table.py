@@ -208,6 +208,12 @@ TABLE: dict[str, Row] = {
     "assessments:own_judge": act(OWN, "board", asked=JUDGED),
     "assessments:own_accept_rest": act(OWN, "board", asked=JUDGED),
     "assessments:own_undo": act(OWN, "board", asked=JUDGED),
+    # What fails most, over the boards of one's sites
+    "assessments:what_fails": page(INSTRUCTORS | QUALITY, others=NO),
+    "assessments:what_fails_csv": page(INSTRUCTORS | QUALITY, others=NO),
+    "assessments:what_fails_joints": page(
+        INSTRUCTORS | QUALITY, others=NO, asked={"by": "criterion", "key": "S-1"}
+    ),
     # Photographs go with their board; the original file is for those who judge and audit
     "assessments:board_photos_add": act(OWN | TEACHES, "board"),
     "assessments:board_photos_foresee": act(OWN | TEACHES, "board"),

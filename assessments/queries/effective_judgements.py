@@ -7,6 +7,7 @@ two graders, an inspection of reworked joints, a third person's decisions, anoth
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import chain
 from typing import Any
 
 from django.db import models
@@ -214,13 +215,19 @@ class SignedBoard:
     before both have signed every stage.
     """
 
-    def __init__(self, board: Board) -> None:
+    def __init__(
+        self,
+        board: Board,
+        makes: Makes | None = None,
+        signings: list[StageSigning] | None = None,
+    ) -> None:
+        """Take a board, and its makes and signings where they were read with those of others."""
         self.board = board
         self.exercise = board.exercise
         self.positions = list(board.exercise.positions.all())
-        self.makes = makes_of(board)
+        self.makes = makes_of(board) if makes is None else makes
         self.joints = counted_of(self.makes, self.exercise.rework_allowed)
-        self.all_signings = _signings_of(board)
+        self.all_signings = _signings_of([board.pk]) if signings is None else signings
         self.signed = signed_readings(self.all_signings, self.exercise.graders)
         stages = self.exercise.stages
         self.first = [reading for reading in self.signed if reading.kind == FIRST]
@@ -239,13 +246,21 @@ class SignedBoard:
         signings.sort(key=lambda signing: (signing.signed_at, signing.pk))
         return {signing.stage: signing for signing in signings}
 
+    def may_count(self) -> set[tuple[int, str]]:
+        """The gradings, each with a stage, whose signing may count."""
+        if not (self.is_open_to_readers or self.another):
+            return set()
+        return {
+            (signing.grading_id, stage)
+            for reading in self.signed
+            for stage, signing in reading.signings.items()
+        }
+
     def judgements(self) -> models.QuerySet[Judgement]:
         """Every judgement under a signing that may count."""
         under = models.Q(pk__in=[])
-        if self.is_open_to_readers or self.another:
-            for reading in self.signed:
-                for stage, signing in reading.signings.items():
-                    under |= models.Q(grading=signing.grading_id, stage=stage)
+        for grading, stage in sorted(self.may_count()):
+            under |= models.Q(grading=grading, stage=stage)
         return Judgement.objects.filter(under)
 
     def rules(
@@ -435,10 +450,48 @@ def _of_two(
     return by_place, undecided
 
 
-def _signings_of(board: Board) -> list[StageSigning]:
-    """The signings of a board, oldest first; those by one criteria set share its criteria."""
+def effective_on(boards: Sequence[Board]) -> list[EffectiveJudgements]:
+    """The judgements that count of each of many boards, by five queries however many they are.
+
+    Their rows are tuples with ``pk``, ``grading_id``, ``stage``, ``joint_id``,
+    ``criterion__code`` and ``outcome``. The exercises of the boards bring their positions along.
+    """
+    keys = [board.pk for board in boards]
+    makes: dict[int, Makes] = {key: Makes() for key in keys}
+    for joint in Joint.objects.filter(board__in=keys).prefetch_related("position"):
+        makes[joint.board_id].append(joint)
+    for makes_there in makes.values():
+        makes_there.sort(key=lambda joint: (joint.position.order, joint.make))
+    signings: dict[int, list[StageSigning]] = {key: [] for key in keys}
+    board_of = {}
+    for signing in _signings_of(keys):
+        board_of[signing.grading_id] = signing.grading.board_id
+        signings[signing.grading.board_id].append(signing)
+    sets = {each.grading.criteria_set_id: each for each in chain(*signings.values())}
+    models.prefetch_related_objects(
+        [each.grading.criteria_set for each in sets.values()], "criteria"
+    )
+    signed_boards = {
+        board.pk: SignedBoard(board, makes[board.pk], signings[board.pk]) for board in boards
+    }
+    may_count = {key: signed_board.may_count() for key, signed_board in signed_boards.items()}
+    rows: dict[int, list[Any]] = {key: [] for key in keys}
+    signed = Judgement.objects.filter(
+        grading__board__in=keys, grading__signings__stage=models.F("stage")
+    )
+    for row in signed.order_by().values_list(
+        "pk", "grading_id", "stage", "joint_id", "criterion__code", "outcome", named=True
+    ):
+        key = board_of[row.grading_id]
+        if (row.grading_id, row.stage) in may_count[key]:
+            rows[key].append(row)
+    return [effective_judgements(signed_boards[key], rows[key]) for key in keys]
+
+
+def _signings_of(boards: Sequence[int]) -> list[StageSigning]:
+    """The signings of these boards, oldest first; those by one criteria set share its criteria."""
     signings = list(
-        StageSigning.objects.filter(grading__board=board)
+        StageSigning.objects.filter(grading__board__in=boards)
         .select_related("grading__criteria_set", "signature")
         .order_by("signed_at", "id")
     )

@@ -10,6 +10,7 @@ from . import (
     photo_setups,
     photos,
     readings,
+    what_fails,
 )
 
 app_name = "assessments"
@@ -24,4 +25,5 @@ urlpatterns = [
     *photo_setups.urlpatterns,
     *photos.urlpatterns,
     *readings.urlpatterns,
+    *what_fails.urlpatterns,
 ]

@@ -55,6 +55,11 @@ def format_month(day: date) -> str:
     return date_format(day, "M")
 
 
+def format_month_and_year(day: date) -> str:
+    """``November 2026``, for a line about a whole month."""
+    return date_format(day, "F Y")
+
+
 def format_year(day: date) -> str:
     """``2026``, on an axis."""
     return date_format(day, "Y")

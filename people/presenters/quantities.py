@@ -85,6 +85,21 @@ def format_score(value: Any) -> str:
     return formats.number_format(tenths / 10, decimal_pos=1)
 
 
+def format_share(share: Fraction) -> str:
+    """A share of a whole in per cent with one decimal; only nothing is 0, and only all is 100.
+
+    Examples
+    --------
+    >>> shares = (Fraction(1, 16), Fraction(1, 9999), Fraction(1))
+    >>> [format_share(share).replace(NO_BREAK, " ") for share in shares]
+    ['6.3 %', '0.1 %', '100.0 %']
+    """
+    tenths = math.floor(share * 1000 + Fraction(1, 2))
+    if 0 < share < 1:
+        tenths = min(max(tenths, 1), 999)
+    return with_unit(formats.number_format(Decimal(tenths) / 10, decimal_pos=1), "percent")
+
+
 def format_minutes(minutes: float) -> str:
     """``12 min`` or ``3 h 20 min``: whole minutes, rounded up, and five of them from an hour on.
 
