@@ -1,5 +1,6 @@
 from django.apps import AppConfig
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 
 class AssessmentsConfig(AppConfig):
@@ -46,7 +47,11 @@ class AssessmentsConfig(AppConfig):
             place="foot",  # The top line is full; the bench and the boards lead there.
             covers=["assessments:what_fails_joints"],
         )
-        navigation.register(_("Acceptance criteria"), "assessments:criteria_list", order=70)
+        navigation.register(
+            pgettext_lazy("in the menu", "Acceptance criteria"),
+            "assessments:criteria_list",
+            order=70,
+        )
         navigation.register(
             _("Photo set-ups"),
             "assessments:setup_list",

@@ -48,7 +48,7 @@ from certification.queries.requirements import requirements
 from certification.services import certificates
 from certification.services import proposals as services
 from certification.services.acts import Act
-from people.access import UserRequest, days_for, role_required
+from people.access import UserRequest, days_for, role_required, row_number
 from people.exceptions import ProofRefused
 from people.models import Role
 from people.services.proof import prove_identity
@@ -209,7 +209,7 @@ def proposals_decide(request: UserRequest) -> HttpResponse:
         # What was decided meanwhile is refused by name.
         chosen = list(
             readable.select_related("person__site", "scope")
-            .filter(pk__in=[key for key in ticked if key.isdecimal()][: decide_page.MOST_AT_ONCE])
+            .filter(pk__in=[row_number(key) for key in ticked][: decide_page.MOST_AT_ONCE])
             .order_by("recorded_at", "pk")
         )
         if not chosen:

@@ -93,7 +93,11 @@ def count_try(counted: Sequence[Counted], at: datetime) -> None:
 def forget_tries(counted: Sequence[Counted]) -> None:
     """The try was right: what was wrong before it counts no more."""
     keys = [each.key for each in counted]
-    WrongTries.objects.filter(key__in=keys).update(failures=0, wait_until=None)
+    with transaction.atomic():
+        # In the order that a try takes them in, or each of two would wait for the other.
+        locked = WrongTries.objects.select_for_update().filter(key__in=keys).order_by("key")
+        ids = list(locked.values_list("pk", flat=True))
+        WrongTries.objects.filter(pk__in=ids).update(failures=0, wait_until=None)
 
 
 def lock_rows(keys: Collection[str]) -> dict[str, WrongTries]:

@@ -16,6 +16,7 @@ from assessments.queries import criteria_sets
 from assessments.services import criteria as services
 from assessments.services import criteria_drafts, criteria_files
 from people.models import Site
+from records.exceptions import ShownOtherwise
 from records.models import TrailEntry
 from records.queries.verification import verify_records
 from tests.factories import NOW, make_criteria_set, make_exercise, make_site, make_user
@@ -362,7 +363,7 @@ def both(*acts):
         together.wait()
         try:
             return act()
-        except CannotChangeCriteria as error:
+        except (CannotChangeCriteria, ShownOtherwise) as error:
             return str(error)
         finally:
             connections.close_all()

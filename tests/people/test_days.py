@@ -15,9 +15,9 @@ NO_BREAK = "\u00a0"
 @pytest.mark.parametrize(
     ("format_day", "english", "german"),
     [
-        (days.format_day, "5 Nov 2026", "5 Nov 2026"),
-        (days.format_unbroken_day, "5~Nov~2026", "5~Nov~2026"),
-        (days.format_day_with_weekday, "Thu 5 Nov 2026", "Do 5 Nov 2026"),
+        (days.format_day, "5 Nov 2026", "5. Nov 2026"),
+        (days.format_unbroken_day, "5~Nov~2026", "5.~Nov~2026"),
+        (days.format_day_with_weekday, "Thu 5 Nov 2026", "Do, 5. Nov 2026"),
         (days.format_page_day, "5~Nov~2026", "05.11.2026"),
         (days.format_long_page_day, "Thu~5~Nov~2026", "Do,~05.11.2026"),
         (days.format_short_page_day, "5~Nov", "05.11."),

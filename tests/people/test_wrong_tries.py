@@ -6,7 +6,7 @@ from datetime import timedelta
 import pytest
 import time_machine
 from django.core.cache import cache
-from django.db import connection
+from django.db import connection, transaction
 from django.test import Client
 from django.urls import reverse
 from django.utils import timezone
@@ -15,6 +15,7 @@ from people.exceptions import ProofRefused, TabletRefused, TriedTooOften
 from people.models import BadgePin, User, WrongTries
 from people.services import tablets, tries
 from people.services.proof import prove_identity
+from tests.assessments.together import somebody_waits_for_us
 from tests.factories import NOW, PASSWORD, make_user
 
 pytestmark = pytest.mark.django_db
@@ -162,3 +163,26 @@ def test_tries_at_once_do_not_pass_each_other(user):
     with ThreadPoolExecutor(8) as pool:
         answers = sorted(pool.map(try_once, range(8)))
     assert answers == ["looked at"] * 3 + ["waits"] * 5
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+@pytest.mark.django_db(transaction=True)
+def test_a_right_try_takes_counts_in_the_order_that_others_take_them_in():
+    for key in ("b", "a"):  # Rows lie in any order.
+        WrongTries.objects.create(key=key, failures=1)
+
+    def forget():
+        try:
+            tries.forget_tries([tries.Counted("a"), tries.Counted("b")])
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(1) as pool:
+        with transaction.atomic():
+            WrongTries.objects.select_for_update().get(key="a")
+            waiting = pool.submit(forget)
+            while not somebody_waits_for_us():
+                assert not waiting.done(), waiting.result()
+            assert WrongTries.objects.select_for_update(nowait=True).get(key="b")
+        waiting.result()
+    assert set(WrongTries.objects.values_list("failures", flat=True)) == {0}
