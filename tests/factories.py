@@ -269,7 +269,8 @@ def make_criteria_set(*criteria: dict[str, Any], published: bool = True) -> Crit
         {"code": "S-3", "severity": "minor", "demerits": 5},
         {"code": "S-9", "severity": "minor", "demerits": 5, "of": "board"},
     )
-    made = CriteriaSet.objects.create(title="Workmanship", revision=next(_numbers))
+    # Beyond the few revisions that come along under this title.
+    made = CriteriaSet.objects.create(title="Workmanship", revision=100 + next(_numbers))
     Criterion.objects.bulk_create(
         Criterion(
             **{
