@@ -10,9 +10,8 @@ DATA_DIR ?= $(CURDIR)/var
 PUBLIC_URL ?= http://$(HOST):$(PORT)
 
 # Of each of two runs side by side: tests that wait for a browser, a worker or PostgreSQL leave a
-# core idle. PostgreSQL has one more, and so both end together.
+# core idle.
 TEST_PROCESSES = $(shell $(PYTHON) -c "import os; print(os.cpu_count() or 1)")
-ON_POSTGRESQL = --numprocesses=$(shell $(PYTHON) -c "import os; print((os.cpu_count() or 1) + 1)")
 PYTEST = $(BIN)/python -m pytest --numprocesses=$(TEST_PROCESSES) --dist=load --maxschedchunk=8
 
 # The same modules are imported by hundreds of processes; compiled once, each starts in a third of
@@ -64,7 +63,7 @@ test: install-dev
 	else \
 		failed=0; log=$$(mktemp); \
 		{ DATABASE_URL="$$TEST_POSTGRES_URL" REQUIRE="$(REQUIRE)" \
-			$(PYTEST) $(ON_POSTGRESQL) -m "database and not browser" >"$$log" 2>&1; echo $$? >"$$log.status"; } & \
+			$(PYTEST) -m "database and not browser" >"$$log" 2>&1; echo $$? >"$$log.status"; } & \
 		echo "On SQLite, all that PostgreSQL does not run, and what is to run on each:"; \
 		env -u DATABASE_URL REQUIRE="$(REQUIRE)" $(PYTEST) $(ON_SQLITE) || failed=1; \
 		wait; \
