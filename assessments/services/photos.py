@@ -200,7 +200,10 @@ def place_photo(
         If it would leave the joint or stage at which a signed judgement names it.
     PhotoTakenBack
         If whoever sent it took it back.
+    CannotChangeBoard
+        If its board was cancelled.
     """
+    lock_board(photo.board)  # Whoever signs for the board holds it, and looks at its photographs.
     photo = lock_photo(photo, "board", "joint__position", "setup")
     before = written_down.placing_content(photo)
     moves = (photo.joint_id, photo.stage) != (joint.pk if joint else None, stage)

@@ -6,7 +6,7 @@ import pytest
 from django.db import connection
 from django.urls import reverse
 
-from assessments.exceptions import PhotoIsEvidence
+from assessments.exceptions import CannotChangeBoard, PhotoIsEvidence
 from assessments.models import (
     CriteriaSet,
     Criterion,
@@ -15,7 +15,7 @@ from assessments.models import (
     Photo,
     StageSigning,
 )
-from assessments.services import photos
+from assessments.services import board_corrections, photos
 from records.models import TrailEntry
 from records.services import trail
 from tests.assessments import pictures
@@ -208,3 +208,15 @@ def test_the_original_of_a_photograph_cannot_be_exchanged(board, instructor):
         cursor.execute(
             "UPDATE assessments_photo SET sha256 = %s WHERE id = %s", ["0" * 64, photo.pk]
         )
+
+
+def test_nothing_is_said_of_a_cancelled_boards_photograph(board):
+    instructor = make_user("instructor", site=board.site)
+    photo = add(board, instructor)
+    board_corrections.cancel_boards(
+        boards=[board], reason="Handed out twice.", actor=instructor, at=NOW
+    )
+    with pytest.raises(CannotChangeBoard, match="was cancelled"):
+        place(photo, instructor, note="from the left")
+    photo.refresh_from_db()
+    assert photo.note == ""
