@@ -13,7 +13,7 @@ from django.shortcuts import get_object_or_404
 from django.utils.translation import gettext as _
 
 from people.access import READERS
-from people.models import Role, User
+from people.models import Person, Role, User
 from training.models import ClassSession
 
 from .models import (
@@ -73,6 +73,23 @@ def boards_counted_for(user: User) -> BoardQuerySet:
 def boards_not_counted_yet(user: User) -> BoardQuerySet:
     """The boards that are left out of them because a regrading of them waits."""
     return _judged_to_the_end(user).filter(Exists(_regrading_waits()))
+
+
+def boards_of_person_counted_for(user: User, person: Person) -> BoardQuerySet:
+    """One person's boards judged to the end, as counted for whoever may read them: them too.
+
+    As everywhere, one whose regrading was asked for is left out until that is signed.
+    """
+    return (
+        boards_readable_by(user)
+        .filter(
+            pk__in=Board.objects.graded().order_by().values("pk"),
+            person=person,
+            handed_in_at__isnull=False,
+            cancelled_at__isnull=True,
+        )
+        .exclude(Exists(_regrading_waits()))
+    )
 
 
 def _judged_to_the_end(user: User) -> BoardQuerySet:

@@ -187,6 +187,7 @@ TABLE: dict[str, Row] = {
     "assessments:board_result": page(READS, "board"),
     "assessments:board_sheet": page(READS, "board"),
     "assessments:board_sheet_pdf": page(READS, "board"),
+    "assessments:person_progress": page(READS, "person"),
     "assessments:boards_correct": form(INSTRUCTORS, others=NO),
     "assessments:board_hand_in": form(OWN | TEACHES, "board"),
     "assessments:board_take_back": act(OWN | TEACHES, "board"),

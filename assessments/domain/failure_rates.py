@@ -1,4 +1,7 @@
-"""How often work was rejected, of how much that was judged."""
+"""How often work was rejected, of how much that was judged, and how sure that is.
+
+Each thing judged is taken as independent of the others.
+"""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -21,6 +24,39 @@ class FailureRate:
     @property
     def share(self) -> Fraction:
         return Fraction(self.rejected, self.judged)
+
+    def interval(self, confidence: float = 0.95) -> tuple[float, float]:
+        """Between which shares the true one lies: exact, and never narrower than it says.
+
+        Returns
+        -------
+        tuple of float
+            Lower and upper limit, from 0 to 1.
+
+        Raises
+        ------
+        ValueError
+            If nothing was judged.
+
+        References
+        ----------
+        .. [1] C. J. Clopper, E. S. Pearson, Biometrika 26, 1934, as points of the beta
+           distribution.
+
+        Examples
+        --------
+        >>> [round(limit, 4) for limit in FailureRate(0, 20).interval()]
+        [0.0, 0.1684]
+        """
+        # Importing it takes a second, and most who count failures need no interval.
+        from scipy.special import betaincinv
+
+        if not self.judged:
+            raise ValueError("Of nothing judged there is no share.")
+        left, good = (1 - confidence) / 2, self.judged - self.rejected
+        low = betaincinv(self.rejected, good + 1, left) if self.rejected else 0.0
+        high = betaincinv(self.rejected + 1, good, 1 - left) if good else 1.0
+        return float(low), float(high)
 
 
 def failure_rates(judged: Iterable[tuple[str, bool]]) -> dict[str, FailureRate]:
@@ -60,3 +96,21 @@ def most_rejected_first(rates: Mapping[str, FailureRate]) -> list[str]:
     ['C', 'A', 'B']
     """
     return sorted(rates, key=lambda key: (-rates[key].rejected, key))
+
+
+def most_after_good_run(run: int, confidence: float = 0.95) -> float:
+    """The largest share of rejects that a run without one leaves open.
+
+    Parameters
+    ----------
+    run : int
+        How many in a row were good, at least 1.
+
+    Examples
+    --------
+    59 in a row show that fewer than 5 % are rejected:
+
+    >>> round(most_after_good_run(59), 4), most_after_good_run(58) > 0.05
+    (0.0495, True)
+    """
+    return float(1 - (1 - confidence) ** (1 / run))

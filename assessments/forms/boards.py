@@ -251,6 +251,17 @@ def _board_and_person(board: Board) -> str:
     }
 
 
+class HandInForm(forms.Form):
+    bench_minutes = forms.IntegerField(
+        label=_("Minutes at the bench"),
+        required=False,
+        min_value=1,
+        max_value=6000,
+        help_text=_("If you took the time. It shows how your pace changes and counts for nothing."),
+        widget=forms.NumberInput(attrs={"inputmode": "numeric"}),
+    )
+
+
 class PieceForm(forms.Form):
     """What a board was made with and where it is kept."""
 

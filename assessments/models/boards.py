@@ -115,6 +115,9 @@ class Board(Recorded):
     tools = models.ManyToManyField(Tool, blank=True, related_name="boards")
     handed_out_on = models.DateField(_("handed out on"))
     handed_in_at = models.DateTimeField(_("handed in"), null=True, blank=True)
+    bench_minutes = models.PositiveSmallIntegerField(
+        _("minutes at the bench"), null=True, blank=True
+    )
     kept_where = models.CharField(_("where the piece is kept"), max_length=120, blank=True)
     kept_until = models.DateField(_("kept until"), null=True, blank=True)
     disposed_at = models.DateTimeField(_("disposed of"), null=True, blank=True)

@@ -175,8 +175,12 @@ def _refuse_person(
 
 
 @transaction.atomic
-def hand_in(*, board: Board, actor: User, at: datetime) -> Board:
-    """Hand a board in to be judged, or what was reworked on it."""
+def hand_in(*, board: Board, actor: User, at: datetime, bench_minutes: int | None = None) -> Board:
+    """Hand a board in to be judged, or what was reworked on it.
+
+    ``bench_minutes`` is how long its maker worked on it, where they say so; of what was
+    reworked no time is kept.
+    """
     board = lock_board(board)
     if board.disposed_at is not None:
         raise CannotChangeBoard(
@@ -193,9 +197,10 @@ def hand_in(*, board: Board, actor: User, at: datetime) -> Board:
             _("Board %(number)s was handed in on %(day)s.")
             % {"number": board.number, "day": _day(board, board.handed_in_at)}
         )
-    board.handed_in_at = at
-    board.save(update_fields=["handed_in_at"])
-    trail.record(actor=actor, act="board handed in", about=board, at=at)
+    board.handed_in_at, board.bench_minutes = at, bench_minutes
+    board.save(update_fields=["handed_in_at", "bench_minutes"])
+    payload = None if bench_minutes is None else {"bench_minutes": bench_minutes}
+    trail.record(actor=actor, act="board handed in", about=board, payload=payload, at=at)
     return board
 
 
@@ -218,8 +223,8 @@ def take_back_hand_in(*, board: Board, actor: User, at: datetime) -> Board:
         trail.record(actor=actor, act="rework taken back", about=board, payload=payload, at=at)
         return board
     handed_in = {"number": board.number, "handed_in_at": board.handed_in_at}
-    board.handed_in_at = None
-    board.save(update_fields=["handed_in_at"])
+    board.handed_in_at = board.bench_minutes = None
+    board.save(update_fields=["handed_in_at", "bench_minutes"])
     trail.record(actor=actor, act="board taken back", about=board, payload=handed_in, at=at)
     return board
 

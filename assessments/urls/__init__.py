@@ -9,6 +9,7 @@ from . import (
     measuring,
     photo_setups,
     photos,
+    progress,
     readings,
     what_fails,
 )
@@ -24,6 +25,7 @@ urlpatterns = [
     *measuring.urlpatterns,
     *photo_setups.urlpatterns,
     *photos.urlpatterns,
+    *progress.urlpatterns,
     *readings.urlpatterns,
     *what_fails.urlpatterns,
 ]

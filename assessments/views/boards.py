@@ -23,6 +23,7 @@ from assessments.forms.boards import (
     CorrectionForm,
     DestructiveCheckForm,
     DisposalForm,
+    HandInForm,
     NewBoardsForm,
     PieceForm,
 )
@@ -277,9 +278,15 @@ def show_board(
 def board_hand_in(request: UserRequest, number: str) -> HttpResponse:
     """Ask once, then hand in; a board that is in already has its own page."""
     board = access.board_for_photos(request.user, number)
-    if request.method == "POST":
+    form = HandInForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
         try:
-            services.hand_in(board=board, actor=request.user, at=timezone.now())
+            services.hand_in(
+                board=board,
+                actor=request.user,
+                at=timezone.now(),
+                bench_minutes=form.cleaned_data["bench_minutes"],
+            )
         except AssessmentError as error:
             messages.error(request, str(error))
         else:
@@ -295,8 +302,9 @@ def board_hand_in(request: UserRequest, number: str) -> HttpResponse:
     screen = board_screen(board, request.user)
     if not screen.may_hand_in:
         return redirect("assessments:board_detail", number)
-    context = {"board": board, "screen": screen}
-    return render(request, "assessments/board_hand_in.html", context)
+    context = {"board": board, "screen": screen, "form": form}
+    status = 422 if form.is_bound else 200
+    return render(request, "assessments/board_hand_in.html", context, status=status)
 
 
 @require_POST
