@@ -161,4 +161,6 @@ def _times_drawn(timed: list[BoardProgress]) -> list[tuple[str, SafeString]]:
         for each in timed
     ]
     title = _("Minutes a joint, board by board, as in the table below")
-    return progress_picture.pictures(points, title=title, unit="min") if points else []
+    if not points:
+        return []
+    return progress_picture.pictures(points, title=title, unit="min", column="middle")

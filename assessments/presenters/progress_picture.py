@@ -1,4 +1,5 @@
-"""One figure a board, from left to right as the boards were handed in, drawn in two widths.
+"""One figure a board, from left to right as the boards were handed in, drawn in two widths:
+one for the column that it stands in, and one for a phone.
 
 The same figures stand in a table beside it.
 """
@@ -12,8 +13,8 @@ from django.utils.safestring import SafeString
 
 LEFT, TOP, BOTTOM, RIGHT = 48, 20, 250, 12
 HEIGHT = 294
-BOARDS = {"wide": 12, "narrow": 5}
-WIDTHS = {"wide": 680, "narrow": 340}
+BOARDS = {"wide": 12, "middle": 8, "narrow": 5}
+WIDTHS = {"wide": 680, "middle": 460, "narrow": 340}
 STEPS = (1, 2, 5)
 
 
@@ -49,12 +50,20 @@ def top_of(points: Iterable[Point], most: float | None = None) -> float:
 
 
 def pictures(
-    points: Sequence[Point], *, title: str, unit: str, most: float | None = None
+    points: Sequence[Point],
+    *,
+    title: str,
+    unit: str,
+    most: float | None = None,
+    column: str = "wide",
 ) -> list[tuple[str, SafeString]]:
-    """The picture in each width, by its name: of the last boards as many as it has room for."""
+    """The picture in each width, by its name: of the last boards as many as it has room for.
+
+    ``column`` is ``wide`` or ``middle``.
+    """
     return [
         (name, _svg(name, points[-BOARDS[name] :], title=title, unit=unit, most=most))
-        for name in WIDTHS
+        for name in (column, "narrow")
     ]
 
 
