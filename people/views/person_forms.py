@@ -37,7 +37,8 @@ def save_person_fact(
     """Show the form, or act on what it says and go back to the person's page.
 
     ``ends`` names another page, for acts that may take the person out of the user's reach;
-    ``showing`` looks up once more what a `SigningForm` shows.
+    ``showing`` looks up once more what a `SigningForm` shows. Where the texts have a sentence for
+    what was there ``already``, the act returns None for it.
     """
     if form.is_bound and form.is_valid():
         fields = dict(form.cleaned_data)
@@ -46,7 +47,7 @@ def save_person_fact(
                 fields["proof"] = prove_identity(request.user, fields.pop("password"))
             if isinstance(form, SigningForm):
                 fields["shown"] = form.shown_digest
-            act(**fields, actor=request.user, at=timezone.now())
+            done = act(**fields, actor=request.user, at=timezone.now())
         except ShownOtherwise:
             if isinstance(form, SigningForm) and showing is not None:
                 form.show_anew(showing())
@@ -55,7 +56,10 @@ def save_person_fact(
         except Refusal as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, texts["done"])
+            if done is None and "already" in texts:
+                messages.info(request, texts["already"])
+            else:
+                messages.success(request, texts["done"])
             if ends and not people_listed_for(request.user).filter(pk=person.pk).exists():
                 return redirect(ends)
             return redirect("people:person_detail", person.employee_number)

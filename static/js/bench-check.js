@@ -30,4 +30,16 @@ answer.addEventListener("htmx:beforeSwap", (event) => {
   }
 });
 
-form.elements.scope.addEventListener("change", () => number.focus());
+// Work chosen with the mouse or a finger: the next is a badge. With keys each letter is a choice of
+// its own, and the rest of a word is not a number.
+const { scope } = form.elements;
+let byKeys = false;
+scope.addEventListener("keydown", () => {
+  byKeys = true;
+});
+scope.addEventListener("pointerdown", () => {
+  byKeys = false;
+});
+scope.addEventListener("change", () => {
+  if (!byKeys) number.focus();
+});

@@ -233,6 +233,19 @@ def test_one_tap_passes_a_stage_and_one_takes_it_back(tablet, boards, shop):
     screen.visitor.audit()
 
 
+def test_stage_passed_with_a_key_keeps_the_focus_in_its_cell(tablet, boards, shop):
+    judge_what_is_measured(shop, boards[0], "prepared")
+    page = tablet().page
+    here = cell(boards[0], "prepared")
+    page.focus(f"{here} .pass")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(f"{here}.is-to_sign a.open:focus")
+    page.locator(".outcome button").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_selector(f"{here}.is-open .pass")
+    assert page.evaluate("document.activeElement.closest('#day') !== null")
+
+
 def test_no_tap_passes_what_has_something_critical(tablet, boards):
     screen = tablet()
     assert screen.page.locator(f"{cell(boards[0], 'soldered')} .pass").count() == 0

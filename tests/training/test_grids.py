@@ -22,7 +22,7 @@ from tests.factories import (
 )
 from training import access
 from training.models import Attendance, Calibration, PracticeRecord, VisionTest
-from training.services import courses, facts, grids
+from training.services import courses, facts, grids, tools
 from training.services.grids import CalibrationResult, VisionResult
 
 pytestmark = pytest.mark.django_db
@@ -327,6 +327,38 @@ def test_two_rounds_at_once_record_each_fact_once(quality):
         assert [outcome.refused for outcome in outcomes] == [{}, {}]
     for model in (VisionTest, PracticeRecord, Calibration):
         assert model.objects.count() == 8
+
+
+@together
+@pytest.mark.django_db(transaction=True)
+def test_form_for_one_sent_twice_at_once_records_one_fact(quality):
+    person, tool, instructor = make_person(), make_tool(), make_user("instructor")
+    act = {"actor": quality, "at": NOW}
+
+    def test():
+        return facts.record_vision_test_once(
+            person=person, tested_on=TODAY, passed=True, with_lenses=None, method="",
+            examiner="R. Hale", **act,
+        )  # fmt: skip
+
+    def work():
+        return facts.record_practice_once(
+            person=person, scope_code="TERM", performed_on=TODAY, reference="WO-1", **act
+        )
+
+    def calibration():
+        return tools.record_calibration_once(
+            tool=tool, calibrated_on=TODAY, valid_through=TODAY, passed=True, reference="R-1",
+            actor=instructor, at=NOW,
+        )  # fmt: skip
+
+    for record, model in (
+        (test, VisionTest),
+        (work, PracticeRecord),
+        (calibration, Calibration),
+    ):
+        [recorded] = [fact for fact in at_once(record, record) if fact is not None]
+        assert model.objects.get() == recorded
 
 
 @together

@@ -241,3 +241,26 @@ def test_what_is_withdrawn_is_shown_and_signed_as_it_was_shown(client, tamsin, n
     assert client.post(page, shown_on(refused) | sent).status_code == 302
     withdrawn = VisionTestWithdrawal if name == "vision_test_withdraw" else PracticeWithdrawal
     assert withdrawn.objects.count() == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "said", "model", "otherwise"),
+    [
+        ("vision_test_new", VISION, VisionTest, {"passed": "no"}),
+        ("practice_new", PRACTICE, PracticeRecord, {"reference": "WO-2"}),
+    ],
+)
+def test_form_sent_twice_records_once_and_says_so(client, tamsin, name, said, model, otherwise):
+    as_role(client, "instructor")
+
+    client.post(url(name), said)
+    answer = client.post(url(name), said, follow=True)
+
+    assert answer.redirect_chain == [(url("person_detail"), 302)]
+    assert "was recorded so already, and is not recorded twice." in answer.content.decode()
+    assert model.objects.count() == 1
+    client.post(url(name), said | otherwise)
+    client.post(url(name), said)
+    # Tested once more that day, with another result in between, the last one counts; the same
+    # work stays the same work.
+    assert model.objects.count() == (3 if model is VisionTest else 2)

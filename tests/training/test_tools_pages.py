@@ -113,6 +113,17 @@ def test_a_calibration_that_cannot_be_is_refused(
     assert not Calibration.objects.exists()
 
 
+def test_calibration_sent_twice_is_recorded_once(client, instructor, iron):
+    said = {"calibrated_on": "2026-01-20", "valid_through": "2027-01-20", "passed": "yes"}
+    for _again in range(2):
+        answer = client.post(url("calibration_new"), said, follow=True)
+
+    assert "was recorded so already, and is not recorded twice." in answer.content.decode()
+    assert iron.calibrations.count() == 1
+    client.post(url("calibration_new"), said | {"passed": "no"})
+    assert iron.calibrations.count() == 2
+
+
 def test_the_latest_calibration_counts(client, instructor, iron):
     calibrated(iron, -30)
     assert "ended" in client.get(LIST).content.decode()

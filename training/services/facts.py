@@ -67,6 +67,20 @@ def record_vision_test(
 
 
 @transaction.atomic
+def record_vision_test_once(*, person: Person, tested_on: date, **test: Any) -> VisionTest | None:
+    """As `record_vision_test`; None where the last one of that day says just the same.
+
+    A form sent twice records nothing twice. A test that says otherwise is another of that day.
+    """
+    person = lock_person(person)
+    last = person.vision_tests.not_withdrawn().filter(tested_on=tested_on).first()
+    said = ("passed", "method", "with_lenses", "examiner")
+    if last is not None and all(getattr(last, name) == test.get(name) for name in said):
+        return None
+    return record_vision_test(person=person, tested_on=tested_on, **test)
+
+
+@transaction.atomic
 def withdraw_vision_test(
     *,
     vision_test: VisionTest,
@@ -142,6 +156,26 @@ def record_practice(
     )
     ports.facts_changed(person, scope_code)
     return practice
+
+
+@transaction.atomic
+def record_practice_once(
+    *, person: Person, scope_code: str, performed_on: date, reference: str = "", **act: Any
+) -> PracticeRecord | None:
+    """As `record_practice`; None where the same work of that day is recorded already."""
+    person = lock_person(person)
+    same = person.practice.not_withdrawn().filter(
+        scope_code=scope_code, performed_on=performed_on, reference__iexact=reference
+    )
+    if same.exists():
+        return None
+    return record_practice(
+        person=person,
+        scope_code=scope_code,
+        performed_on=performed_on,
+        reference=reference,
+        **act,
+    )
 
 
 @transaction.atomic

@@ -22,7 +22,7 @@ from records.exceptions import Refusal
 from training.exceptions import TrainingError
 from training.models import Calibration, Tool, VisionTest
 
-from .facts import record_practice, record_vision_test
+from .facts import record_practice_once, record_vision_test
 from .outcomes import Outcome
 from .tools import lock_tool, record_calibration
 
@@ -97,21 +97,15 @@ def record_work(
     """Confirm that people worked within a scope on a day, on one unit or work order."""
 
     def record(key: int, _row: None) -> bool:
-        person = _locked_person(people, key, performed_on)
-        same = person.practice.not_withdrawn().filter(
-            scope_code=scope_code, performed_on=performed_on, reference__iexact=reference
-        )
-        if same.exists():
-            return False
-        record_practice(
-            person=person,
+        recorded = record_practice_once(
+            person=_locked_person(people, key, performed_on),
             scope_code=scope_code,
             performed_on=performed_on,
             reference=reference,
             actor=actor,
             at=at,
         )
-        return True
+        return recorded is not None
 
     return _record_each(dict.fromkeys(person_keys), record)
 

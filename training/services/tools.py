@@ -1,6 +1,7 @@
 """Tools, and the calibrations that say through which day they may be relied on."""
 
 from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
@@ -109,6 +110,22 @@ def record_calibration(
         at=at,
     )
     return calibration
+
+
+@transaction.atomic
+def record_calibration_once(
+    *, tool: Tool, calibrated_on: date, **calibration: Any
+) -> Calibration | None:
+    """As `record_calibration`; None where the last one of that day says just the same.
+
+    A form sent twice records nothing twice. One that says otherwise is another of that day.
+    """
+    lock_tool(tool.pk)
+    last = tool.calibrations.filter(calibrated_on=calibrated_on).order_by("-pk").first()
+    said = ("passed", "valid_through", "reference")
+    if last is not None and all(getattr(last, name) == calibration.get(name) for name in said):
+        return None
+    return record_calibration(tool=tool, calibrated_on=calibrated_on, **calibration)
 
 
 def lock_tool(key: int) -> None:

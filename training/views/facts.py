@@ -29,9 +29,10 @@ def vision_test_new(request: UserRequest, employee_number: str) -> HttpResponse:
         "lead": _("Result and day alone: no other medical detail is kept."),
         "submit": _("Record the test"),
         "done": _("The vision test is recorded."),
+        "already": _("This vision test was recorded so already, and is not recorded twice."),
     }
     return save_person_fact(
-        request, person, form, texts, partial(services.record_vision_test, person=person)
+        request, person, form, texts, partial(services.record_vision_test_once, person=person)
     )
 
 
@@ -74,9 +75,10 @@ def practice_new(request: UserRequest, employee_number: str) -> HttpResponse:
         "lead": _("You confirm that they did work within this scope on that day."),
         "submit": _("Record practice"),
         "done": _("The work is recorded."),
+        "already": _("This work was recorded so already, and is not recorded twice."),
     }
     return save_person_fact(
-        request, person, form, texts, partial(services.record_practice, person=person)
+        request, person, form, texts, partial(services.record_practice_once, person=person)
     )
 
 

@@ -98,13 +98,17 @@ def calibration_new(request: UserRequest, code: str) -> HttpResponse:
     form = CalibrationForm(request.POST)
     if form.is_valid():
         try:
-            services.record_calibration(
+            recorded = services.record_calibration_once(
                 tool=tool, **form.cleaned_data, actor=request.user, at=timezone.now()
             )
         except TrainingError as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, _("The calibration is recorded."))
+            if recorded is None:
+                already = _("This calibration was recorded so already, and is not recorded twice.")
+                messages.info(request, already)
+            else:
+                messages.success(request, _("The calibration is recorded."))
             return redirect("training:tool_detail", code)
     return _render_tool(request, tool, form)
 

@@ -171,7 +171,9 @@ export class GradingScreen {
     const saved = judgement?.outcome ?? "";
     find("#do-save").value = judgement?.because ? `${saved}${BY_EYE}` : saved;
     for (const button of findAll("[data-outcome]", form)) {
-      button.classList.toggle("is-chosen", judgement?.outcome === button.dataset.outcome);
+      const isChosen = judgement?.outcome === button.dataset.outcome;
+      button.classList.toggle("is-chosen", isChosen);
+      button.setAttribute("aria-pressed", String(isChosen));
     }
     this.drawRest(place, judgements);
     this.drawHow(form);
@@ -297,6 +299,8 @@ export class GradingScreen {
     const line = find("#unsaved");
     clearTimeout(this.unsavedTimer);
     if (!this.queue.items.length) {
+      // Whoever was told that something was not saved hears that it is.
+      if (!line.hidden) announce(find("#announcement").dataset.saved);
       line.hidden = true;
       find("#screen").classList.remove("is-behind");
     } else if (this.queue.state !== "idle" || !line.hidden) {
