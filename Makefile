@@ -46,8 +46,10 @@ run: install secret-key
 	@DATA_DIR="$(DATA_DIR)" PUBLIC_URL="$(PUBLIC_URL)" \
 	exec $(BIN)/python manage.py serve --demo --host $(HOST) --port $(PORT)
 
-# Where there is a PostgreSQL, what may use a database runs there, and here only what is marked so.
-ON_SQLITE = -m "each_database or not database"
+# Where there is a PostgreSQL, what may use a database and needs no browser runs there, and on
+# SQLite only what is marked so: between the two, every test.
+ON_POSTGRES = -m "database and not browser"
+ON_SQLITE = -m "each_database or browser or not database"
 
 test-on-each: ON_SQLITE =
 test-on-each: test
@@ -63,7 +65,7 @@ test: install-dev
 	else \
 		failed=0; log=$$(mktemp); \
 		{ DATABASE_URL="$$TEST_POSTGRES_URL" REQUIRE="$(REQUIRE)" \
-			$(PYTEST) -m "database and not browser" >"$$log" 2>&1; echo $$? >"$$log.status"; } & \
+			$(PYTEST) $(ON_POSTGRES) >"$$log" 2>&1; echo $$? >"$$log.status"; } & \
 		echo "On SQLite, all that PostgreSQL does not run, and what is to run on each:"; \
 		env -u DATABASE_URL REQUIRE="$(REQUIRE)" $(PYTEST) $(ON_SQLITE) || failed=1; \
 		wait; \

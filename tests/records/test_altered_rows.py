@@ -1,14 +1,16 @@
 """Rows that somebody altered by hand, with the triggers lifted and put back, are named."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from io import BytesIO
 from pathlib import Path
 
 import pytest
+from django.conf import settings
 from django.core.management import call_command
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
+from django.db import connection, transaction
+from django.test import override_settings
 
 from assessments.models import (
     Board,
@@ -86,20 +88,26 @@ class Kept:
     retired: CriteriaSet
 
 
-@pytest.fixture
-def files(tmp_path, settings):
-    settings.STORAGES = {
-        **settings.STORAGES,
-        "default": {
-            "BACKEND": "django.core.files.storage.FileSystemStorage",
-            "OPTIONS": {"location": tmp_path, "base_url": None},
-        },
+@pytest.fixture(scope="module")
+def files(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("files")
+    storage = {
+        "BACKEND": "django.core.files.storage.FileSystemStorage",
+        "OPTIONS": {"location": folder, "base_url": None},
     }
-    return tmp_path
+    with override_settings(STORAGES={**settings.STORAGES, "default": storage}):
+        yield folder
 
 
-@pytest.fixture
-def kept(files):
+@pytest.fixture(scope="module")
+def kept(files, django_db_setup, django_db_blocker):
+    """Made once; each test's own transaction, within this one, takes back what it alters."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield make_kept()
+        transaction.set_rollback(True)
+
+
+def make_kept() -> Kept:
     site = factories.make_site()
     person, other = factories.make_person(site), factories.make_person(site)
     quality = factories.make_user("quality", site=site)
@@ -723,9 +731,18 @@ def test_an_altered_row_is_named_by_table_and_number(kept, name):
     assert any(fault.startswith(named) for fault in faults()), faults()
 
 
-def test_a_photograph_swapped_together_with_its_hash_is_named(kept, files):
+@pytest.fixture
+def file_of_photo(kept, files) -> Iterator[Path]:
+    """The file of the photograph, which is put back afterwards."""
+    file = files / kept.photo.original.name
+    was = file.read_bytes()
+    yield file
+    file.write_bytes(was)
+
+
+def test_a_photograph_swapped_together_with_its_hash_is_named(kept, file_of_photo):
     other = pictures.jpeg(90, 60)
-    Path(files / kept.photo.original.name).write_bytes(other)
+    file_of_photo.write_bytes(other)
     alter(
         "UPDATE assessments_photo SET sha256 = %s, size_bytes = %s WHERE id = %s",
         photos.sha256_of(BytesIO(other)),
@@ -768,32 +785,6 @@ def test_a_row_whose_details_were_erased_must_still_be_there(kept):
     ]
 
 
-def test_a_trigger_of_the_right_name_that_refuses_nothing_is_named(db):
-    name = next(
-        name for name in append_only._expected_triggers(connection) if "visiontest_append" in name
-    )
-    connection.check_constraints()
-    with connection.cursor() as cursor:
-        if connection.vendor == "sqlite":
-            cursor.execute(f'DROP TRIGGER "{name}"')
-            cursor.execute(
-                f'CREATE TRIGGER "{name}" BEFORE UPDATE ON "training_visiontest" '
-                "BEGIN SELECT 1; END"
-            )
-        else:
-            cursor.execute(
-                f'CREATE OR REPLACE FUNCTION "{name}"() RETURNS trigger LANGUAGE plpgsql '
-                "AS $keep$ BEGIN RETURN NEW; END $keep$"
-            )
-
-    assert faults() == [
-        f"database trigger {name} does something else than it should: the table can be changed "
-        "unseen. Run manage.py migrate to put it back."
-    ]
-    append_only.install(connection)
-    assert faults() == []
-
-
 def test_who_altered_a_whole_table_is_not_listed_row_by_row(kept, monkeypatch):
     monkeypatch.setattr("records.queries.verification.MOST_FAULTS", 1)
     alter("UPDATE training_visiontest SET passed = %s WHERE id = %s", True, kept.failed_test.pk)
@@ -801,17 +792,3 @@ def test_who_altered_a_whole_table_is_not_listed_row_by_row(kept, monkeypatch):
 
     assert len(faults()) == 2
     assert faults()[-1] == "1 more rows are not what was written down."
-
-
-def test_a_batch_is_rebuilt_with_few_queries_however_many_its_rows(db):
-    board = factories.make_board()
-    counts = []
-    for number in (3, 40):
-        for _photo in range(number):
-            factories.make_photo(board)
-        factories.write_down()
-        with CaptureQueriesContext(connection) as queries:
-            assert verify_records(with_files=False).fits
-        counts.append(len(queries))
-
-    assert counts[0] == counts[1] < 60

@@ -192,6 +192,33 @@ def test_a_missing_trigger_is_a_fault(trail):
     assert all("Run manage.py migrate" in fault for fault in messages)
 
 
+@pytest.mark.each_database
+def test_a_trigger_of_the_right_name_that_refuses_nothing_is_named(db):
+    name = next(
+        name for name in append_only._expected_triggers(connection) if "visiontest_append" in name
+    )
+    connection.check_constraints()
+    with connection.cursor() as cursor:
+        if connection.vendor == "sqlite":
+            cursor.execute(f'DROP TRIGGER "{name}"')
+            cursor.execute(
+                f'CREATE TRIGGER "{name}" BEFORE UPDATE ON "training_visiontest" '
+                "BEGIN SELECT 1; END"
+            )
+        else:
+            cursor.execute(
+                f'CREATE OR REPLACE FUNCTION "{name}"() RETURNS trigger LANGUAGE plpgsql '
+                "AS $keep$ BEGIN RETURN NEW; END $keep$"
+            )
+
+    assert faults() == [
+        f"database trigger {name} does something else than it should: the table can be changed "
+        "unseen. Run manage.py migrate to put it back."
+    ]
+    append_only.install(connection)
+    assert faults() == []
+
+
 def test_files_are_hashed_by_path_and_by_opener(db, sources, tmp_path):
     kept = tmp_path / "kept.jpg"
     kept.write_bytes(b"a photograph")
