@@ -265,11 +265,14 @@ class _Maker:
         if person is None:
             one.details = details
         else:
+            if person.pk in self.register.taken_back and person.left_on:
+                # Entered by a list that was undone: who is brought again has not left.
+                details.setdefault("left_on", None)
             one.changes = _changes(person, details)
         self._plan_facts(one)
         holder = self.register.sign_in_addresses.get(one.email.lower(), 0)
         one.address_taken = bool(one.email) and holder not in (0, person.pk if person else -1)
-        if person is not None and person.has_left(self.at):
+        if person is not None and person.has_left(self.at) and "left_on" not in one.changes:
             one.details = {"left_on": person.left_on}
         one.stands = self._stands(one) if one.site else []
         return one

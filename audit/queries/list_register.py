@@ -8,6 +8,7 @@ from datetime import date
 from audit.domain.list_columns import Field
 from audit.domain.list_people import ListedPerson
 from audit.domain.list_rows import Names
+from audit.models import PeopleList
 from certification.domain.standing import Facts
 from certification.models import SchemeRevision, Scope
 from certification.queries.standing_on_day import (
@@ -100,6 +101,7 @@ class Register:
     work: set[tuple[int, str, date]] = field(default_factory=set)
     facts: dict[int, dict[int, Facts]] = field(default_factory=lambda: defaultdict(dict))
     stamps: set[tuple[int, str]] = field(default_factory=set)
+    taken_back: set[int] = field(default_factory=set)
     upkeep: Upkeep = field(default_factory=lambda: Upkeep({}, {}))
 
 
@@ -134,6 +136,10 @@ def read_register(listed: Iterable[ListedPerson]) -> Register:
         .order_by()
         .values_list("email", "person_id")
     }
+    for undoing in PeopleList.objects.filter(undone_at__isnull=False).values_list(
+        "undoing", flat=True
+    ):
+        register.taken_back.update(undoing.get("left", []))
     own = [register.numbers[key] for key in keys if key in register.numbers]
     _read_facts(register, own)
     return register
