@@ -38,6 +38,7 @@ LONGEST = {
 NEW, TO = "new", "to:"
 """What is answered about a value: it is to be made, or it means what stands behind `TO`."""
 NOW, OWN_DAY = "now", "own_day"
+ALL_PASSED, LEFT_OUT = "pass", "left_out"
 
 
 class Fault(StrEnum):
@@ -130,7 +131,8 @@ class Answers:
         When the facts count as recorded where the list does not say: `NOW`, `OWN_DAY`, or a day
         as in 2026-03-09; empty while it is not said.
     results : str
-        ``pass`` where all vision tests whose result the list does not say were passed.
+        `ALL_PASSED` where all vision tests whose result the list does not say were passed,
+        `LEFT_OUT` where these tests are left out.
     chosen : mapping
         By field and value as written, `NEW` or `TO` with the key of what is meant.
     for_all : mapping

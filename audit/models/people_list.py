@@ -43,6 +43,7 @@ class PeopleList(Recorded):
     left_out = models.JSONField(default=list)
     expires_at = models.DateTimeField(_("kept until"))
     taken_in_at = models.DateTimeField(_("taken in"), null=True, blank=True)
+    links_to_send = models.PositiveIntegerField(default=0)
     result = models.JSONField(default=dict)
     undone_at = models.DateTimeField(_("undone"), null=True, blank=True)
     undoing = models.JSONField(default=dict)

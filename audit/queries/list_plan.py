@@ -274,7 +274,9 @@ class _Maker:
         one.address_taken = bool(one.email) and holder not in (0, person.pk if person else -1)
         if person is not None and person.has_left(self.at) and "left_on" not in one.changes:
             one.details = {"left_on": person.left_on}
-        one.stands = self._stands(one) if one.site else []
+        # Who does not audit there is not told how anybody stands.
+        audits = one.site is not None and one.site.pk in self.bringer.facts_sites
+        one.stands = self._stands(one) if audits else []
         return one
 
     def _details(self, listed: ListedPerson) -> dict[str, Any]:
@@ -307,18 +309,18 @@ class _Maker:
             for each in one.listed.certificates
             if (each.number, self.named.scopes.get(each.scope), each.issued_on) not in held
         ]
+        told = [test for test in one.listed.tests.values() if test.passed is not None]
         one.tests = [
             test
-            for test in one.listed.tests.values()
-            if self.register.tests.get((pk, test.tested_on)) != test.passed
-            or (pk, test.tested_on) not in self.register.tests
+            for test in told
+            if self.register.tests.get((pk, test.tested_on)) is not test.passed
         ]
         one.work = [
             work
             for work in one.listed.work.values()
             if (pk, work.scope, work.performed_on) not in self.register.work
         ]
-        listed = len(one.listed.certificates) + len(one.listed.tests) + len(one.listed.work)
+        listed = len(one.listed.certificates) + len(told) + len(one.listed.work)
         one.known_facts = listed - len(one.certificates) - len(one.tests) - len(one.work)
 
     def _stands(self, one: PersonPlan) -> list[Stands]:

@@ -30,7 +30,7 @@ from .import_writes import Writer
 
 
 def write_plan(
-    people_list: PeopleList, plan: Plan, bringer: Bringer, sign_ins: bool, at: datetime
+    people_list: PeopleList, plan: Plan, bringer: Bringer, *, sign_ins: bool, at: datetime
 ) -> dict[str, Any]:
     """Write a plan that was shown; return what was made, by primary keys, and how much."""
     act = _Act(people_list, plan, bringer, at)

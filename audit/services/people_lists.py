@@ -1,11 +1,14 @@
 """Lists of people that somebody brings: kept while they are matched, and taken in by one act."""
 
+import logging
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
+import celery
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
+from kombu.exceptions import OperationalError
 
 from audit.domain.list_columns import suggest
 from audit.exceptions import ListChanged, ListRefused, ListTakenIn
@@ -16,11 +19,15 @@ from audit.queries.list_plan import Plan, make_plan
 from audit.register_files.people_list import LONGEST_CELL, clean_cell, read_people_list
 from people.models import User
 from people.services.people import lock_people
+from people.services.sign_in_mails import send_password_link
 from records.services import trail
 
 from .list_writes import write_plan
 
+log = logging.getLogger(__name__)
+
 LONGEST_NAME = 200
+SEND_LINKS = "people_lists.send_links"
 
 
 def keep_list(*, name: str, content: bytes, bringer: Bringer, by: User, at: datetime) -> PeopleList:
@@ -50,10 +57,10 @@ def keep_list(*, name: str, content: bytes, bringer: Bringer, by: User, at: date
 
 @transaction.atomic
 def match_columns(*, people_list: PeopleList, columns: Sequence[str]) -> PeopleList:
-    """Say what each column holds; what was answered about the list stays."""
+    """Say what each column holds; what was answered about the list is asked anew."""
     people_list = _lock(people_list)
-    people_list.columns = list(columns)
-    people_list.save(update_fields=["columns"])
+    people_list.columns, people_list.answers = list(columns), {}
+    people_list.save(update_fields=["columns", "answers"])
     return people_list
 
 
@@ -167,9 +174,10 @@ def _take_in(
         raise ListRefused(_("Something of the list is still open: answer it, then go on."))
     if sign_ins and not bringer.people_sites:
         raise ListRefused(_("Sign-ins are opened by administrators."))
-    result = write_plan(people_list, plan, bringer, sign_ins, at)
+    result = write_plan(people_list, plan, bringer, sign_ins=sign_ins, at=at)
     people_list.result = result
     people_list.taken_in_at = at
+    people_list.links_to_send = len(result["to_mail"])
     _forget_rows(people_list)
     people_list.save()
     trail.record(
@@ -183,7 +191,46 @@ def _take_in(
         },
         at=at,
     )
+    if result["to_mail"]:
+        transaction.on_commit(lambda: _wake_worker(people_list.pk), robust=True)
     return people_list
+
+
+def _wake_worker(list_id: int) -> None:
+    """Ask for the links to be sent; a worker that does not hear it finds the list by itself."""
+    try:
+        celery.current_app.send_task(SEND_LINKS, (list_id,))
+    except (OperationalError, OSError) as error:
+        log.info("The next round finds the list by itself: %s", error)
+
+
+def send_links(list_id: int) -> int:
+    """Send whoever a list let sign in a link to choose a password; return how many were sent.
+
+    Each is taken off the list before it is sent, by an update that one worker wins: nobody is
+    written to twice, and whom a worker that died left out asks for a link on the page to sign in.
+    """
+    sent = 0
+    while (user := _next_to_mail(list_id)) is not None:
+        sent += send_password_link(user)
+    return sent
+
+
+def send_due_links() -> int:
+    """The same of every list that a lost message left; run by beat."""
+    waiting = PeopleList.objects.filter(taken_in_at__isnull=False, links_to_send__gt=0)
+    return sum(send_links(pk) for pk in waiting.values_list("pk", flat=True))
+
+
+@transaction.atomic
+def _next_to_mail(list_id: int) -> User | None:
+    people_list = PeopleList.objects.select_for_update().filter(pk=list_id).first()
+    if people_list is None or not people_list.result.get("to_mail"):
+        return None
+    pk = people_list.result["to_mail"].pop()
+    people_list.links_to_send = len(people_list.result["to_mail"])
+    people_list.save(update_fields=["result", "links_to_send"])
+    return User.objects.select_related("person__site").get(pk=pk)
 
 
 def _changed() -> str:
