@@ -16,4 +16,11 @@ class AuditConfig(AppConfig):
 
         verification.register_files(work_log_checks.files_to_verify)
         navigation.register(_("Work\u00a0log"), "audit:work_log", ["quality"], order=42)
+        navigation.register(
+            _("Bring a list of people"),
+            "audit:people_list_new",
+            ["quality", "administrator"],
+            order=79,
+            place="foot",
+        )
         search.register("units", _("Units and work orders"), found.units_and_work_orders, order=50)

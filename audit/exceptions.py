@@ -17,3 +17,15 @@ class CannotImportNow(AuditError):
 
 class CannotCheck(AuditError):
     """The file is none that a work-log check takes."""
+
+
+class ListRefused(AuditError):
+    """A list of people cannot be taken in or undone as asked."""
+
+
+class ListChanged(ListRefused):
+    """What a list would do is not what was shown; nothing was done."""
+
+
+class ListTakenIn(ListRefused):
+    """The list has been taken in already."""

@@ -86,6 +86,15 @@ app.conf.update(
             "schedule": crontab(),
             "options": {"expires": 50},
         },
+        "send links to those whom a list lets sign in": {
+            "task": "people_lists.send_due_links",
+            "schedule": crontab(minute="*/5"),
+            "options": {"expires": 280},
+        },
+        "forget lists of people that nobody took in": {
+            "task": "people_lists.forget_expired",
+            "schedule": crontab(minute="25", hour="2"),
+        },
         "verify the records": {
             "task": "records.verify",
             "schedule": crontab(minute="10", hour="3"),

@@ -10,11 +10,14 @@ from zoneinfo import ZoneInfo
 from django.core.files.base import ContentFile
 from django.db import transaction
 from django.test import Client
+from django.utils import timezone
 
 from assessments.models import Criterion, CriterionDrawing, Grading, MeasurementStudy
 from assessments.services import measurement_studies, measuring, photos
 from audit.models import WorkLogCheck
-from audit.services import work_log_checks
+from audit.queries.list_bringers import bringer_for
+from audit.queries.list_plan import make_plan
+from audit.services import people_lists, work_log_checks
 from certification.models import CertificateDocument, CertificateEvent, Proposal
 from interfaces.models import ApiToken, WebHook, WebHookDelivery
 from people.models import Person, Site, SiteMembership, Stamp, User
@@ -116,6 +119,7 @@ def build() -> Scenario:
         Person.objects.filter(user=users[led]).update(line_lead=users[lead].person)
     common = _common(users["instructor"])
     common["work_log_check"] = _checked_log(users["quality"])
+    common |= _lists_of(users["administrator"])
     things = {
         name: common | _things_of(users[name], common, users["instructor"])
         for name in ("owner", "own_instructor", "own_quality")
@@ -185,6 +189,30 @@ def _checked_log(quality: User) -> WorkLogCheck:
     )
     work_log_checks.run_check(check_id=check.pk, clock=lambda: NOW)
     return WorkLogCheck.objects.get(pk=check.pk)
+
+
+def _lists_of(administrator: User) -> dict[str, object]:
+    """A list with a question and a row that is wrong, and one that was taken in a moment ago."""
+    at, bringer = timezone.now(), bringer_for(administrator)
+    kept = {
+        name: people_lists.keep_list(
+            name=name, content=text.encode(), bringer=bringer, by=administrator, at=at
+        )
+        for name, text in {
+            "newcomers.csv": "Number;Name;Start date;Team lead\n"
+            "88001;Byrne, Ada;3/4/2026;\n88002;Bo Lind;3.4.26;\n",
+            "taken.csv": "Number;Name\n88003;Cy Moor\n",
+        }.items()
+    }
+    taken = kept["taken.csv"]
+    people_lists.take_in(
+        people_list=taken,
+        bringer=bringer,
+        shown=make_plan(taken, bringer, at).digest(),
+        sign_ins=True,
+        at=at,
+    )
+    return {"people_list": kept["newcomers.csv"], "taken_list": taken}
 
 
 def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:

@@ -90,6 +90,13 @@ JUDGED = {
 AUDITS_HERE = AUDITS | {"own_quality"}
 NOT_THERE_THERE: dict[str, Any] = {"others": NO, "elsewhere": {"quality_there"}}
 
+# A list of people is read by whoever brought it, and by nobody else whatever their role.
+BROUGHT = frozenset({"administrator"})
+BROUGHT_BY_OTHERS: dict[str, Any] = {
+    "others": NO,
+    "elsewhere": (QUALITY | ADMINISTRATORS) - BROUGHT,
+}
+
 TABLE: dict[str, Row] = {
     # Home pages, and what each role finds
     "certification:home": page(EVERYBODY | KIOSK),
@@ -152,6 +159,14 @@ TABLE: dict[str, Row] = {
         {"administrator"}, "delivery", others=NO, elsewhere={"administrator_there"}
     ),
     # Work-log checks: of quality at every site whose people were held against the log
+    "audit:people_list_new": form(QUALITY | ADMINISTRATORS, others=NO),
+    "audit:people_list": page(BROUGHT, "people_list", **BROUGHT_BY_OTHERS),
+    "audit:people_list,taken in": page(BROUGHT, "taken_list", **BROUGHT_BY_OTHERS),
+    "audit:people_list_columns": form(BROUGHT, "people_list", **BROUGHT_BY_OTHERS),
+    "audit:people_list_answers": act(BROUGHT, "people_list", **BROUGHT_BY_OTHERS),
+    "audit:people_list_take_in": act(BROUGHT, "people_list", **BROUGHT_BY_OTHERS),
+    "audit:people_list_undo": form(BROUGHT, "taken_list", **BROUGHT_BY_OTHERS),
+    "audit:people_list_throw_away": act(BROUGHT, "people_list", **BROUGHT_BY_OTHERS),
     "audit:work_log": form(QUALITY, others=NO),
     "audit:work_log_example": page(QUALITY, others=NO),
     "audit:work_log_check": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
@@ -502,6 +517,8 @@ UNKNOWN = {
     "hook": 99_999_999,
     "delivery": 99_999_999,
     "work_log_check": 99_999_999,
+    "people_list": 99_999_999,
+    "taken_list": 99_999_999,
     "site": "XX",
     "a_kiosk": "no-such-kiosk",
     "a_tablet": 99_999_999,
@@ -572,6 +589,7 @@ LISTS: dict[str, tuple[str, frozenset[str]]] = {
     ),
     "certification:my_card": ("certificate", frozenset({"owner"})),
     "audit:work_log": ("work_log_check", AUDITS_HERE),
+    "audit:people_list_new": ("people_list", BROUGHT),
     "people:person_list": ("person", HERE_READS | {"lead", "administrator"}),
     "training:class_list": ("session", HERE_READS),
     "training:tool_list": ("tool", HERE_READS),
@@ -585,6 +603,7 @@ TOLD_BY = {
     "person": "full_name",
     "message": "subject",
     "work_log_check": "file_name",
+    "people_list": "file_name",
     "api_token": "name",
 }
 

@@ -72,9 +72,9 @@ def enrol_person(
         recorded_at=at,
     )
     _refuse_number(person, employee_number)
-    _refuse_contradictions(person)
+    refuse_contradictions(person)
     person.save()
-    details = {name: _trail_value(getattr(person, name)) for name in CHANGEABLE}
+    details = {name: trail_value(getattr(person, name)) for name in CHANGEABLE}
     trail.record(
         actor=actor,
         act="person enrolled",
@@ -105,9 +105,23 @@ def lock_people(person_ids: Collection[int]) -> None:
 
 @transaction.atomic
 def change_person(
-    *, person: Person, actor: User, at: datetime, employee_number: str = "", **details: Any
+    *,
+    person: Person,
+    actor: User | str,
+    at: datetime,
+    employee_number: str = "",
+    by_right_of: User | None = None,
+    **details: Any,
 ) -> Person:
     """Change what is known of somebody; a new employee number keeps the former one.
+
+    Parameters
+    ----------
+    actor : User or str
+        Who changes it, or the name of a program that does.
+    by_right_of : User, optional
+        Whose reach is asked where a program acts for somebody. A program of which nothing is said
+        was started at the terminal, from which everything can be changed.
 
     Raises
     ------
@@ -124,11 +138,13 @@ def change_person(
     for name, value in details.items():
         if name != "site":
             setattr(person, name, value)
-    _refuse_contradictions(person)
+    refuse_contradictions(person)
     changed = [name for name in details if before[name] != details[name]]
     is_renumbered = bool(employee_number) and employee_number != person.employee_number
     everything_changed = [*changed, "employee_number"] if is_renumbered else changed
-    _refuse_out_of_reach(person, before, everything_changed, actor)
+    authority = actor if isinstance(actor, User) else by_right_of
+    if authority is not None:
+        _refuse_out_of_reach(person, before, everything_changed, authority)
     if is_renumbered:
         _change_number(person, employee_number, actor, at)
         ports.whereabouts_changed(person)
@@ -146,20 +162,20 @@ def change_person(
         act="person changed",
         about=person,
         payload={
-            "before": {name: _trail_value(before[name]) for name in changed},
-            "after": {name: _trail_value(details[name]) for name in changed},
+            "before": {name: trail_value(before[name]) for name in changed},
+            "after": {name: trail_value(details[name]) for name in changed},
         },
         at=at,
     )
     return person
 
 
-def _move_today(person: Person, site: Site, actor: User, at: datetime) -> None:
+def _move_today(person: Person, site: Site, actor: User | str, at: datetime) -> None:
     """Have them be at another site from today on; where they were before is kept."""
     add_membership(person=person, site=site, from_day=site.today(at), reason="", actor=actor, at=at)
 
 
-def _change_number(person: Person, number: str, actor: User, at: datetime) -> None:
+def _change_number(person: Person, number: str, actor: User | str, at: datetime) -> None:
     _refuse_number(person, number)
     before = person.employee_number
     FormerEmployeeNumber.objects.update_or_create(
@@ -212,7 +228,7 @@ def _refuse_out_of_reach(
         )
 
 
-def _update_sign_in_email(person: Person, former: str, actor: User, at: datetime) -> None:
+def _update_sign_in_email(person: Person, former: str, actor: User | str, at: datetime) -> None:
     """Let the sign-in, if there is one, follow the person's address, and say so to the former."""
     user = User.objects.select_for_update(of=("self",), no_key=True).filter(person=person).first()
     if user is None:
@@ -287,7 +303,7 @@ def _refuse_number(person: Person, number: str) -> None:
         )
 
 
-def _refuse_contradictions(person: Person) -> None:
+def refuse_contradictions(person: Person) -> None:
     if person.kind == Person.Kind.CONTRACTOR and not person.employer:
         raise PeopleError(_("Say whom a contractor is employed by."))
     if person.line_lead is not None and person.line_lead.pk == person.pk:
@@ -296,7 +312,7 @@ def _refuse_contradictions(person: Person) -> None:
         raise PeopleError(_("The last day comes before the first. Change one of them."))
 
 
-def _trail_value(value: Any) -> Any:
+def trail_value(value: Any) -> Any:
     """A value as it stands in the trail."""
     if isinstance(value, Person):
         return value.employee_number

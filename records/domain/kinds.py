@@ -53,6 +53,7 @@ KIND_OF_MODEL = {
     "CertificateEvent": "certificate-event",
     # audit
     "WorkLogCheck": "work-log-check",
+    "PeopleList": "people-list",
     # reminders
     "Message": "message",
     # interfaces

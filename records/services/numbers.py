@@ -62,3 +62,14 @@ def continue_series_after(prefix: str, kind: str, last: int) -> None:
     """
     series, _begun = NumberSeries.objects.get_or_create(prefix=prefix, kind=kind)
     NumberSeries.objects.filter(pk=series.pk, last__lt=last).update(last=last)
+
+
+def next_numbers(prefix: str, kind: str, count: int, width: int = 5) -> list[str]:
+    """Give the next numbers of a series at once, as `next_number` gives one after another."""
+    if count < 1:
+        return []
+    first = next_number(prefix, kind, width)
+    last = int(first.rpartition("-")[2])
+    if count > 1:
+        NumberSeries.objects.filter(prefix=prefix, kind=kind).update(last=last + count - 1)
+    return [f"{prefix}-{kind}-{number:0{width}d}" for number in range(last, last + count)]

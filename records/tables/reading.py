@@ -149,7 +149,7 @@ def read_table(name: str, content: bytes, fits: Fits = bool) -> Table:
         if name.lower().endswith(".xlsx"):
             _take_in(table, xlsx_lines(table, content, fits))
         else:
-            _take_in(table, _csv_lines(table, content))
+            _take_in(table, csv_lines(table, content))
     except CannotRead as error:
         # What was read of it so far is no more of a table than the rest.
         table.columns, table.rows, table.is_whole = [], [], False
@@ -194,7 +194,8 @@ def _take_in(table: Table, lines: Iterator[Line]) -> None:
             refuse_too_many_cells(table.file, len(table.rows), len(names))
 
 
-def _csv_lines(table: Table, content: bytes) -> Iterator[Line]:
+def csv_lines(table: Table, content: bytes) -> Iterator[Line]:
+    """Read CSV in UTF-8 line by line; what cannot be read becomes the table's problems."""
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         table.refuse_rest(0, "The file is saved as UTF-16: save it as CSV in UTF-8.")
         return

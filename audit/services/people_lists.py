@@ -1,0 +1,262 @@
+"""Lists of people that somebody brings: kept while they are matched, and taken in by one act."""
+
+import logging
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+import celery
+from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
+from kombu.exceptions import OperationalError
+
+from audit.domain.list_columns import suggest
+from audit.exceptions import ListChanged, ListRefused, ListTakenIn
+from audit.models import PeopleList
+from audit.models.people_list import KEPT_FOR
+from audit.queries.list_bringers import Bringer
+from audit.queries.list_plan import Plan, make_plan
+from audit.register_files.people_list import LONGEST_CELL, clean_cell, read_people_list
+from people.models import User
+from people.services.people import lock_people
+from people.services.sign_in_mails import send_password_link
+from records.services import trail
+
+from .list_writes import write_plan
+
+log = logging.getLogger(__name__)
+
+LONGEST_NAME = 200
+SEND_LINKS = "people_lists.send_links"
+
+
+def keep_list(*, name: str, content: bytes, bringer: Bringer, by: User, at: datetime) -> PeopleList:
+    """Keep a list as it came, its columns matched as their headings suggest.
+
+    Raises
+    ------
+    CannotRead
+        If it is no list.
+    """
+    name = "".join(letter for letter in name if letter.isprintable())[-LONGEST_NAME:]
+    read = read_people_list(name, content)
+    return PeopleList.objects.create(
+        brought_by=by,
+        file_name=name,
+        sha256=read.sha256,
+        encoding=read.encoding,
+        row_count=len(read.rows),
+        headings=read.headings,
+        rows=[[row.line, row.cells] for row in read.rows],
+        doubts=[[line, place, why] for (line, place), why in read.doubts.items()],
+        columns=suggest(read.headings, bringer.fields),
+        expires_at=at + KEPT_FOR,
+        recorded_at=at,
+    )
+
+
+@transaction.atomic
+def match_columns(*, people_list: PeopleList, columns: Sequence[str]) -> PeopleList:
+    """Say what each column holds; what was answered about the list is asked anew."""
+    people_list = _lock(people_list)
+    people_list.columns, people_list.answers = list(columns), {}
+    people_list.save(update_fields=["columns", "answers"])
+    return people_list
+
+
+@transaction.atomic
+def answer(
+    *,
+    people_list: PeopleList,
+    answers: Mapping[str, Any],
+    cells: Mapping[tuple[int, int], str] | None = None,
+    left_out: Sequence[int] = (),
+    brought_back: Sequence[int] = (),
+) -> PeopleList:
+    """Keep what was said of a list, cells that were corrected, and rows that were left out.
+
+    Parameters
+    ----------
+    answers : mapping
+        As `audit.queries.list_plan.answers_of` reads them; what is not among them stays as it was.
+    cells : mapping, optional
+        By line and place among the columns.
+    """
+    people_list = _lock(people_list)
+    kept = dict(people_list.answers)
+    for name, value in answers.items():
+        if name in ("chosen", "for_all"):
+            kept[name] = _merged(kept.get(name, {}), value)
+        else:
+            kept[name] = value
+    people_list.answers = kept
+    corrected = cells or {}
+    for line, row in people_list.rows:
+        for place in range(len(row)):
+            if (line, place) in corrected:
+                row[place] = clean_cell(corrected[line, place])[:LONGEST_CELL]
+    people_list.doubts = [
+        doubt for doubt in people_list.doubts if (doubt[0], doubt[1]) not in corrected
+    ]
+    lines = {line for line, _cells in people_list.rows}
+    out = (set(people_list.left_out) | set(left_out)) - set(brought_back)
+    people_list.left_out = sorted(out & lines)
+    people_list.save(update_fields=["answers", "rows", "doubts", "left_out"])
+    return people_list
+
+
+def _merged(kept: Mapping[str, Any], new: Mapping[str, Any]) -> dict[str, Any]:
+    merged = dict(kept)
+    for name, value in new.items():
+        merged[name] = {**merged.get(name, {}), **value} if isinstance(value, dict) else value
+    return merged
+
+
+def _lock(people_list: PeopleList) -> PeopleList:
+    """The list as it is, kept from others; raise ListTakenIn once it was taken in."""
+    people_list = (
+        PeopleList.objects.select_for_update(of=("self",))
+        .select_related("brought_by__person__site")
+        .get(pk=people_list.pk)
+    )
+    if people_list.taken_in_at is not None:
+        raise ListTakenIn(
+            _("This list has been taken in already: it was done once, and not again.")
+        )
+    return people_list
+
+
+def take_in(
+    *,
+    people_list: PeopleList,
+    bringer: Bringer,
+    shown: str,
+    sign_ins: bool,
+    at: datetime,
+) -> PeopleList:
+    """Do what a list says, all of it or nothing.
+
+    Parameters
+    ----------
+    shown : str
+        The digest of the plan that its page showed (`audit.queries.list_plan.Plan.digest`).
+    sign_ins : bool
+        Whether whoever has no sign-in is given one.
+
+    Raises
+    ------
+    ListTakenIn
+        If it was taken in before: pressed twice, it is done once.
+    ListChanged
+        If the plan is another by now; nothing was done.
+    Refusal
+        If a service refuses what the plan did not foresee; nothing was done.
+    """
+    try:
+        return _take_in(people_list, bringer, shown, sign_ins, at)
+    except IntegrityError as error:
+        # Somebody entered the same number, stamp or address at the same moment.
+        raise ListChanged(_changed()) from error
+
+
+@transaction.atomic
+def _take_in(
+    people_list: PeopleList, bringer: Bringer, shown: str, sign_ins: bool, at: datetime
+) -> PeopleList:
+    people_list = _lock(people_list)
+    if people_list.expires_at < at:
+        raise ListRefused(_("This list was kept for a week and is over: bring it again."))
+    _lock_named(people_list, bringer, at)
+    plan = make_plan(people_list, bringer, at)
+    if plan.digest() != shown:
+        raise ListChanged(_changed())
+    if not plan.is_ready:
+        raise ListRefused(_("Something of the list is still open: answer it, then go on."))
+    if sign_ins and not bringer.people_sites:
+        raise ListRefused(_("Sign-ins are opened by administrators."))
+    result = write_plan(people_list, plan, bringer, sign_ins=sign_ins, at=at)
+    people_list.result = result
+    people_list.taken_in_at = at
+    people_list.links_to_send = len(result["to_mail"])
+    _forget_rows(people_list)
+    people_list.save()
+    trail.record(
+        actor=bringer.actor,
+        act="list of people taken in",
+        about=people_list,
+        payload={
+            "file": people_list.file_name,
+            "sha256": people_list.sha256,
+            "counts": result["counts"],
+        },
+        at=at,
+    )
+    if result["to_mail"]:
+        transaction.on_commit(lambda: _wake_worker(people_list.pk), robust=True)
+    return people_list
+
+
+def _wake_worker(list_id: int) -> None:
+    """Ask for the links to be sent; a worker that does not hear it finds the list by itself."""
+    try:
+        celery.current_app.send_task(SEND_LINKS, (list_id,))
+    except (OperationalError, OSError) as error:
+        log.info("The next round finds the list by itself: %s", error)
+
+
+def send_links(list_id: int) -> int:
+    """Send whoever a list let sign in a link to choose a password; return how many were sent.
+
+    Each is taken off the list before it is sent, by an update that one worker wins: nobody is
+    written to twice, and whom a worker that died left out asks for a link on the page to sign in.
+    """
+    sent = 0
+    while (user := _next_to_mail(list_id)) is not None:
+        sent += send_password_link(user)
+    return sent
+
+
+def send_due_links() -> int:
+    """The same of every list that a lost message left; run by beat."""
+    waiting = PeopleList.objects.filter(taken_in_at__isnull=False, links_to_send__gt=0)
+    return sum(send_links(pk) for pk in waiting.values_list("pk", flat=True))
+
+
+@transaction.atomic
+def _next_to_mail(list_id: int) -> User | None:
+    people_list = PeopleList.objects.select_for_update().filter(pk=list_id).first()
+    if people_list is None or not people_list.result.get("to_mail"):
+        return None
+    pk = people_list.result["to_mail"].pop()
+    people_list.links_to_send = len(people_list.result["to_mail"])
+    people_list.save(update_fields=["result", "links_to_send"])
+    return User.objects.select_related("person__site").get(pk=pk)
+
+
+def _changed() -> str:
+    return _(
+        "What this list would do has changed since you were shown it, so nothing was done. Read "
+        "it as it is now, then go on."
+    )
+
+
+def _lock_named(people_list: PeopleList, bringer: Bringer, at: datetime) -> None:
+    """Lock everybody whom the list names, before anything is decided on."""
+    plan: Plan = make_plan(people_list, bringer, at)
+    lock_people([one.person.pk for one in plan.people if one.person is not None])
+
+
+def _forget_rows(people_list: PeopleList) -> None:
+    people_list.rows, people_list.doubts = [], []
+    people_list.answers, people_list.left_out = {}, []
+
+
+def forget_expired(at: datetime) -> int:
+    """Delete lists that nobody took in, with what they say of anybody; return how many."""
+    return PeopleList.objects.out_of_date(at).delete()[0]
+
+
+@transaction.atomic
+def throw_away(*, people_list: PeopleList) -> None:
+    """Delete a list that was not taken in."""
+    _lock(people_list).delete()
