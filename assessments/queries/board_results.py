@@ -114,13 +114,15 @@ def _joints_inspected(
     ]
 
 
-def judgements_left(grading: Grading, stage: str) -> models.QuerySet[Judgement]:
+def judgements_left(
+    grading: Grading, stage: str, makes: effective_judgements.Makes | None = None
+) -> models.QuerySet[Judgement]:
     """Judgements of a stage that the reading is not asked for any more.
 
     The joint was made again before the stage was signed, or somebody else signed for it: no
     signature of this reading covers them.
     """
-    asked = [joint.pk for joint in joints_read(grading, stage)]
+    asked = [joint.pk for joint in joints_read(grading, stage, makes)]
     given = Judgement.objects.filter(grading=grading, stage=stage, joint__isnull=False)
     return given.exclude(joint__in=asked)
 
@@ -196,8 +198,11 @@ def stage_summary(
     joints = joints_read(grading, stage, makes)
     outcomes = outcomes_by_joint(grading, stage)
     present = {joint.position_id for joint in makes}
-    required = grading.board.exercise.positions.filter(required=True)
-    missing = tuple(position.name for position in required if position.pk not in present)
+    missing = tuple(
+        position.name
+        for position in grading.board.exercise.positions.all()
+        if position.required and position.pk not in present
+    )
     results = []
     open_places = []
     for joint in joints:
@@ -404,9 +409,9 @@ def read_board(board: Board) -> JudgedBoard:
     )
 
 
-def result_of(board: Board) -> scoring.BoardResult:
+def result_of(board: Board, makes: effective_judgements.Makes | None = None) -> scoring.BoardResult:
     """Add a board up without reading its judgements in full."""
-    signed_board = effective_judgements.SignedBoard(board)
+    signed_board = effective_judgements.SignedBoard(board, makes)
     rows = signed_board.judgements().values_list(
         "grading_id", "joint_id", "criterion__code", "outcome", named=True
     )
