@@ -371,13 +371,29 @@ def read_board(board: Board) -> JudgedBoard:
     what they differ on is decided.
     """
     signed_board = effective_judgements.SignedBoard(board)
-    rows = list(
-        signed_board.judgements()
-        .select_related(
-            "criterion", "photo", "tool", "measurement__photo", "grading__grader__person"
-        )
-        .order_by("criterion__order")
-    )
+    return _judged(signed_board, list(_in_full(signed_board.judgements())))
+
+
+def read_boards(boards: Sequence[Board]) -> dict[int, JudgedBoard]:
+    """The same of many boards, by key, by five queries however many they are.
+
+    The exercises of the boards bring their positions along.
+    """
+    signed = effective_judgements.signed_boards(boards)
+    judgements = _in_full(effective_judgements.judgements_on(signed))
+    rows = effective_judgements.rows_that_may_count(signed, judgements)
+    return {key: _judged(signed_board, rows[key]) for key, signed_board in signed.items()}
+
+
+def _in_full(judgements: models.QuerySet[Judgement]) -> models.QuerySet[Judgement]:
+    return judgements.select_related(
+        "criterion", "photo", "tool", "measurement__photo", "grading__grader__person"
+    ).order_by("criterion__order")
+
+
+def _judged(
+    signed_board: effective_judgements.SignedBoard, rows: Sequence[Judgement]
+) -> JudgedBoard:
     effective = effective_judgements.effective_judgements(signed_board, rows)
     by_joint: dict[int | None, dict[str, Judgement]] = {}
     in_order = sorted(effective.by_place.items(), key=lambda item: item[1].criterion.order)
