@@ -114,13 +114,15 @@ def _joints_inspected(
     ]
 
 
-def judgements_left(grading: Grading, stage: str) -> models.QuerySet[Judgement]:
+def judgements_left(
+    grading: Grading, stage: str, makes: effective_judgements.Makes | None = None
+) -> models.QuerySet[Judgement]:
     """Judgements of a stage that the reading is not asked for any more.
 
     The joint was made again before the stage was signed, or somebody else signed for it: no
     signature of this reading covers them.
     """
-    asked = [joint.pk for joint in joints_read(grading, stage)]
+    asked = [joint.pk for joint in joints_read(grading, stage, makes)]
     given = Judgement.objects.filter(grading=grading, stage=stage, joint__isnull=False)
     return given.exclude(joint__in=asked)
 
@@ -196,8 +198,11 @@ def stage_summary(
     joints = joints_read(grading, stage, makes)
     outcomes = outcomes_by_joint(grading, stage)
     present = {joint.position_id for joint in makes}
-    required = grading.board.exercise.positions.filter(required=True)
-    missing = tuple(position.name for position in required if position.pk not in present)
+    missing = tuple(
+        position.name
+        for position in grading.board.exercise.positions.all()
+        if position.required and position.pk not in present
+    )
     results = []
     open_places = []
     for joint in joints:
@@ -366,13 +371,29 @@ def read_board(board: Board) -> JudgedBoard:
     what they differ on is decided.
     """
     signed_board = effective_judgements.SignedBoard(board)
-    rows = list(
-        signed_board.judgements()
-        .select_related(
-            "criterion", "photo", "tool", "measurement__photo", "grading__grader__person"
-        )
-        .order_by("criterion__order")
-    )
+    return _judged(signed_board, list(_in_full(signed_board.judgements())))
+
+
+def read_boards(boards: Sequence[Board]) -> dict[int, JudgedBoard]:
+    """The same of many boards, by key, by five queries however many they are.
+
+    The exercises of the boards bring their positions along.
+    """
+    signed = effective_judgements.signed_boards(boards)
+    judgements = _in_full(effective_judgements.judgements_on(signed))
+    rows = effective_judgements.rows_that_may_count(signed, judgements)
+    return {key: _judged(signed_board, rows[key]) for key, signed_board in signed.items()}
+
+
+def _in_full(judgements: models.QuerySet[Judgement]) -> models.QuerySet[Judgement]:
+    return judgements.select_related(
+        "criterion", "photo", "tool", "measurement__photo", "grading__grader__person"
+    ).order_by("criterion__order")
+
+
+def _judged(
+    signed_board: effective_judgements.SignedBoard, rows: Sequence[Judgement]
+) -> JudgedBoard:
     effective = effective_judgements.effective_judgements(signed_board, rows)
     by_joint: dict[int | None, dict[str, Judgement]] = {}
     in_order = sorted(effective.by_place.items(), key=lambda item: item[1].criterion.order)
@@ -404,9 +425,9 @@ def read_board(board: Board) -> JudgedBoard:
     )
 
 
-def result_of(board: Board) -> scoring.BoardResult:
+def result_of(board: Board, makes: effective_judgements.Makes | None = None) -> scoring.BoardResult:
     """Add a board up without reading its judgements in full."""
-    signed_board = effective_judgements.SignedBoard(board)
+    signed_board = effective_judgements.SignedBoard(board, makes)
     rows = signed_board.judgements().values_list(
         "grading_id", "joint_id", "criterion__code", "outcome", named=True
     )

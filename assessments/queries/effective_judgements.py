@@ -450,11 +450,10 @@ def _of_two(
     return by_place, undecided
 
 
-def effective_on(boards: Sequence[Board]) -> list[EffectiveJudgements]:
-    """The judgements that count of each of many boards, by five queries however many they are.
+def signed_boards(boards: Sequence[Board]) -> dict[int, SignedBoard]:
+    """Many boards with their signed readings, by key, in four queries however many they are.
 
-    Their rows are tuples with ``pk``, ``grading_id``, ``stage``, ``joint_id``,
-    ``criterion__code`` and ``outcome``. The exercises of the boards bring their positions along.
+    The exercises of the boards bring their positions along.
     """
     keys = [board.pk for board in boards]
     makes: dict[int, Makes] = {key: Makes() for key in keys}
@@ -463,29 +462,52 @@ def effective_on(boards: Sequence[Board]) -> list[EffectiveJudgements]:
     for makes_there in makes.values():
         makes_there.sort(key=lambda joint: (joint.position.order, joint.make))
     signings: dict[int, list[StageSigning]] = {key: [] for key in keys}
-    board_of = {}
     for signing in _signings_of(keys):
-        board_of[signing.grading_id] = signing.grading.board_id
         signings[signing.grading.board_id].append(signing)
     sets = {each.grading.criteria_set_id: each for each in chain(*signings.values())}
     models.prefetch_related_objects(
         [each.grading.criteria_set for each in sets.values()], "criteria"
     )
-    signed_boards = {
-        board.pk: SignedBoard(board, makes[board.pk], signings[board.pk]) for board in boards
+    return {board.pk: SignedBoard(board, makes[board.pk], signings[board.pk]) for board in boards}
+
+
+def judgements_on(signed: Mapping[int, SignedBoard]) -> models.QuerySet[Judgement]:
+    """Every judgement under a signing of these boards; `rows_that_may_count` deals them out."""
+    return Judgement.objects.filter(
+        grading__board__in=signed, grading__signings__stage=models.F("stage")
+    ).order_by()
+
+
+def rows_that_may_count(
+    signed: Mapping[int, SignedBoard], rows: Iterable[Any]
+) -> dict[int, list[Any]]:
+    """Rows of judgements by board, of those under a signing that may count."""
+    board_of = {
+        signing.grading_id: key for key, each in signed.items() for signing in each.all_signings
     }
-    may_count = {key: signed_board.may_count() for key, signed_board in signed_boards.items()}
-    rows: dict[int, list[Any]] = {key: [] for key in keys}
-    signed = Judgement.objects.filter(
-        grading__board__in=keys, grading__signings__stage=models.F("stage")
-    )
-    for row in signed.order_by().values_list(
-        "pk", "grading_id", "stage", "joint_id", "criterion__code", "outcome", named=True
-    ):
+    may_count = {key: signed_board.may_count() for key, signed_board in signed.items()}
+    found: dict[int, list[Any]] = {key: [] for key in signed}
+    for row in rows:
         key = board_of[row.grading_id]
         if (row.grading_id, row.stage) in may_count[key]:
-            rows[key].append(row)
-    return [effective_judgements(signed_boards[key], rows[key]) for key in keys]
+            found[key].append(row)
+    return found
+
+
+def effective_on(boards: Sequence[Board]) -> list[EffectiveJudgements]:
+    """The judgements that count of each of many boards, by five queries however many they are.
+
+    Their rows are tuples with ``pk``, ``grading_id``, ``stage``, ``joint_id``,
+    ``criterion__code`` and ``outcome``. The exercises of the boards bring their positions along.
+    """
+    signed = signed_boards(boards)
+    rows = rows_that_may_count(
+        signed,
+        judgements_on(signed).values_list(
+            "pk", "grading_id", "stage", "joint_id", "criterion__code", "outcome", named=True
+        ),
+    )
+    return [effective_judgements(signed[board.pk], rows[board.pk]) for board in boards]
 
 
 def _signings_of(boards: Sequence[int]) -> list[StageSigning]:

@@ -49,7 +49,7 @@ def judged_stages(user: User, boards: BoardQuerySet) -> Iterator[JudgedStage]:
         .filter(Q(outcome__isnull=True) | Q(outcome__complete=False) | read_again)
         .filter(cancelled_at__isnull=True)
         .with_list_columns()
-        .prefetch_related(PHOTOS_SHOWN)
+        .prefetch_related(PHOTOS_SHOWN, "exercise__positions")
         .order_by("number")
         .distinct()
     )

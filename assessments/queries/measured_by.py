@@ -1,13 +1,15 @@
 """What the measured criteria of a board were judged by, and which of them by eye."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from assessments.domain.measured_by import MeasuredBy, by_kind, measured_by
-from assessments.models import Criterion, Grading, Joint, Judgement
+from django.db.models import prefetch_related_objects
 
-from .board_results import WHOLE_BOARD, JudgedBoard
+from assessments.domain.measured_by import MeasuredBy, by_kind, measured_by
+from assessments.models import Board, Criterion, Grading, Joint, Judgement
+
+from .board_results import WHOLE_BOARD, JudgedBoard, read_boards
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +81,13 @@ def tally_of(reading: JudgedBoard) -> MeasuredTally:
         {reason: tuple(names) for reason, names in by_eye.items()},
         tuple(places.get(MeasuredBy.UNSAID, ())),
     )
+
+
+def tallies_of(boards: Iterable[Board]) -> dict[int, MeasuredTally]:
+    """What `tally_of` counts on each of many boards, by key, in a few queries for all of them."""
+    boards = list(boards)
+    prefetch_related_objects(boards, "exercise__positions")
+    return {key: tally_of(reading) for key, reading in read_boards(boards).items()}
 
 
 def unsaid_before_signing(grading: Grading, stage: str) -> list[str]:

@@ -6,11 +6,12 @@ from fractions import Fraction
 
 from assessments.models import Board, BoardOutcome
 from assessments.queries import board_results
+from assessments.queries.effective_judgements import Makes
 
 
-def refresh_outcome(board: Board, at: datetime) -> BoardOutcome:
+def refresh_outcome(board: Board, at: datetime, makes: Makes | None = None) -> BoardOutcome:
     """Write a board's outcome anew from its signed stages."""
-    result = board_results.result_of(board)
+    result = board_results.result_of(board, makes)
     outcome, _created = BoardOutcome.objects.update_or_create(
         board=board,
         defaults={

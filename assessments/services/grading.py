@@ -18,6 +18,7 @@ from assessments.queries import (
     stage_to_sign,
     written_down,
 )
+from assessments.queries.effective_judgements import Makes, makes_of
 from assessments.queries.grading_assignment import current_criteria_set, gradings_of
 from people.models import User
 from records.services import trail
@@ -25,7 +26,7 @@ from records.services.shown import refuse_unless_shown
 from training.models import Stage
 
 from . import reading_requests
-from .board_lock import lock_board, lock_open
+from .board_lock import lock_board, lock_boards
 from .board_outcome import refresh_outcome
 
 NEVER_SIGNED_SO = (Grading.Kind.OWN, Grading.Kind.DECISION)
@@ -138,14 +139,37 @@ def sign_stage(
         If the stage is signed already.
     """
     board = lock_board(grading.board)
+    _refuse_unless_may_sign(grading, signer)
+    refuse_unless_may_grade(signer, board, at)
+    to_sign = StageToSign(grading, stage, shown)
+    return _sign_locked(to_sign, board, makes_of(board), signer=signer, proof=proof, at=at)
+
+
+def _refuse_unless_may_sign(grading: Grading, signer: User) -> None:
     if signer.pk != grading.grader_id or grading.kind in NEVER_SIGNED_SO:
         raise MayNotGrade(_("Only whoever judged can sign, and an own reading is never signed."))
-    refuse_unless_may_grade(signer, board, at)
-    summary = _summary_to_sign(board, grading, stage)
-    board_results.judgements_left(grading, stage).delete()
+
+
+@dataclass(frozen=True, slots=True)
+class StageToSign:
+    """One stage that is signed, and the digest of what was shown of it if a page showed it."""
+
+    grading: Grading
+    stage: str
+    shown: str | None
+
+
+def _sign_locked(
+    to_sign: StageToSign, board: Board, makes: Makes, *, signer: User, proof: str, at: datetime
+) -> StageSigning:
+    """Sign a stage of a board that is locked, whose every make was read since."""
+    grading, stage = to_sign.grading, to_sign.stage
+    grading.board = board
+    summary = _summary_to_sign(board, grading, stage, makes)
+    board_results.judgements_left(grading, stage, makes).delete()
     signing = StageSigning(grading=grading, stage=stage, signed_at=at, result=summary.as_json())
     content = board_results.signed_content(signing)
-    refuse_unless_shown(shown, stage_to_sign.not_signed_yet(content))
+    refuse_unless_shown(to_sign.shown, stage_to_sign.not_signed_yet(content))
     signing.signature = trail.sign(
         actor=signer,
         meaning=written_down.JUDGED,
@@ -158,7 +182,7 @@ def sign_stage(
     signing.save(force_insert=True)
     # The keys stay, so that what is sent again is known; what was replaced is over.
     grading.undo_steps.filter(stage=stage).update(before=[])
-    outcome = refresh_outcome(board, at)
+    outcome = refresh_outcome(board, at, makes)
     reading_requests.note_answer(grading=grading, outcome=outcome, at=at)
     trail.record(
         actor=signer,
@@ -175,15 +199,6 @@ def sign_stage(
         at=at,
     )
     return signing
-
-
-@dataclass(frozen=True, slots=True)
-class StageToSign:
-    """One stage of a list that is signed together, and the digest of what was shown of it."""
-
-    grading: Grading
-    stage: str
-    shown: str
 
 
 @transaction.atomic
@@ -205,21 +220,18 @@ def sign_stages(
     AssessmentError
         What `sign_stage` refuses one of them for, with its board and stage.
     """
-    boards = {each.grading.board_id: each.grading.board for each in stages}
-    for pk in sorted(boards):  # In one order, so that no two lists wait for each other.
-        lock_board(boards[pk])
+    boards = lock_boards({each.grading.board_id for each in stages})
+    makes: dict[int, Makes] = {}
     order = {stage.value: place for place, stage in enumerate(Stage)}
     signings = []
     for each in sorted(stages, key=lambda each: (each.grading.board_id, order[each.stage])):
         try:
-            signing = sign_stage(
-                grading=each.grading,
-                stage=each.stage,
-                signer=signer,
-                proof=proof,
-                at=at,
-                shown=each.shown,
-            )
+            _refuse_unless_may_sign(each.grading, signer)
+            board = boards[each.grading.board_id]
+            if board.pk not in makes:
+                refuse_unless_may_grade(signer, board, at)
+                makes[board.pk] = makes_of(board)
+            signing = _sign_locked(each, board, makes[board.pk], signer=signer, proof=proof, at=at)
         except AssessmentError as error:
             raise AssessmentError(
                 _("%(board)s, %(stage)s: %(error)s")
@@ -233,18 +245,21 @@ def sign_stages(
     return signings
 
 
-def _summary_to_sign(board: Board, grading: Grading, stage: str) -> board_results.StageSummary:
+def _summary_to_sign(
+    board: Board, grading: Grading, stage: str, makes: Makes
+) -> board_results.StageSummary:
     """What would be signed of a stage; raise why it cannot be signed yet or any more."""
     if stage not in board.exercise.stages:
         raise StageNotReady(_("This exercise does not ask for that stage."))
-    lock_open(grading, stage)
-    summary = board_results.stage_summary(grading, stage)
+    assignment = grading_assignment.of_board(board)
+    assignment.refuse_if_closed(grading, stage)
+    summary = board_results.stage_summary(grading, stage, makes)
     if grading.kind == Grading.Kind.REWORK and not summary.joints:
         raise AlreadySigned(
             _("Nothing reworked is left to judge at the stage “%(stage)s” of this board.")
             % {"stage": Stage(stage).label}
         )
-    if before := grading_assignment.of_board(board).first_unsigned(grading, stage):
+    if before := assignment.first_unsigned(grading, stage, makes):
         raise StageNotReady(
             _("The stage “%(before)s” comes first and is not signed yet. Sign that one, then this.")
             % {"before": Stage(before).label}

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 
 from assessments.exceptions import AssessmentError, CannotMeasure, PhotoTakenBack
 from assessments.models import (
+    Board,
     Criterion,
     Joint,
     Measurement,
@@ -96,6 +97,9 @@ def make_study(
             % {"title": title}
         )
     wanted = {photo.pk: n for n, photo in enumerate(photos)}
+    # Boards before their photographs, so that none is cancelled meanwhile.
+    boards = Board.objects.select_for_update(no_key=True).order_by("pk")
+    list(boards.filter(pk__in={photo.board_id for photo in photos}))
     held = list(
         Photo.objects.select_for_update(no_key=True, of=("self",))
         .select_related("board", "joint__position", "joint__board")
@@ -183,6 +187,10 @@ def _refuse_photos(photos: Sequence[Photo], site: Site, quantity: str, unit: str
         if photo.board.site_id != site.pk:
             raise AssessmentError(
                 _("“%(name)s” of %(board)s belongs to another site. Leave it out.") % said
+            )
+        if photo.board.cancelled_at is not None:
+            raise AssessmentError(
+                _("“%(name)s”: board %(board)s was cancelled. Leave it out.") % said
             )
         if photo.joint is None:
             raise AssessmentError(

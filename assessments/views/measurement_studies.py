@@ -95,7 +95,9 @@ def study_new(request: UserRequest) -> HttpResponse:
 
 def _photos_offered(user: User, boards: str) -> QuerySet[Photo]:
     photos = Photo.objects.filter(
-        joint__isnull=False, board__site__in=user.sites_as(*READERS)
+        joint__isnull=False,
+        board__site__in=user.sites_as(*READERS),
+        board__cancelled_at__isnull=True,
     ).select_related("board", "joint__position")
     numbers = boards.replace(",", " ").upper().split()
     if numbers:

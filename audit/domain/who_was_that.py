@@ -34,15 +34,6 @@ FIGURES = re.compile(
     r"(?<![\w./-])(?P<first>\d{1,2})(?P<mark>[./-])(?P<second>\d{1,2})(?P=mark)(?P<year>\d{4})(?![\w/-])"
 )
 AFTER_A_WORD = r"(\.?\s+|\s*[:#]\s*)"
-STAMP_WORDS = re.compile(rf"^(stamp|mark){AFTER_A_WORD}", re.IGNORECASE)
-UNIT_WORDS = re.compile(
-    rf"^(unit|serial|traveller|work[ -]order|order|wo){AFTER_A_WORD}", re.IGNORECASE
-)
-PERSON_WORDS = re.compile(
-    rf"^(employee( number)?|operator|person|badge){AFTER_A_WORD}", re.IGNORECASE
-)
-ASKING = re.compile(r"^(who (was|is|held|had|made|did)( it)?)\b[\s:,]*", re.IGNORECASE)
-JOINING = re.compile(r"^[\s,;:?]+|[\s,;:?]+$|^(on|of|from)\s+|\s+(on|of|from)$", re.IGNORECASE)
 
 
 class Kind(StrEnum):
@@ -52,6 +43,66 @@ class Kind(StrEnum):
     UNIT = "unit"
     PERSON = "person"
     EITHER = "either"
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """The words of a question in one language, each in small letters.
+
+    Attributes
+    ----------
+    stamp, unit, person : tuple of str
+        What stands before a number and says what it is.
+    asking : tuple of str
+        How a question begins.
+    joining : tuple of str
+        What stands before a day or a name.
+    """
+
+    stamp: tuple[str, ...] = ()
+    unit: tuple[str, ...] = ()
+    person: tuple[str, ...] = ()
+    asking: tuple[str, ...] = ()
+    joining: tuple[str, ...] = ()
+
+
+ENGLISH = Words(
+    stamp=("stamp", "mark"),
+    unit=("unit", "serial", "traveller", "work order", "order", "wo"),
+    person=("employee number", "employee", "operator", "person", "badge"),
+    asking=tuple(
+        f"who {did}{it}"
+        for did in ("was", "is", "held", "had", "made", "did")
+        for it in ("", " it")
+    ),
+    joining=("on", "of", "from"),
+)
+
+
+class _Patterns:
+    """What the words of a language and the English ones look for."""
+
+    def __init__(self, words: Words) -> None:
+        def either(name: str) -> str:
+            known = {*getattr(ENGLISH, name), *getattr(words, name)} - {""}
+            longest_first = sorted(known, key=lambda word: (-len(word), word))
+            return "|".join(re.escape(word).replace(r"\ ", "[ -]") for word in longest_first)
+
+        def find(pattern: str) -> re.Pattern[str]:
+            return re.compile(pattern, re.IGNORECASE)
+
+        self.kinds = {
+            kind: find(rf"^({either(kind.value)}){AFTER_A_WORD}")
+            for kind in (Kind.STAMP, Kind.UNIT, Kind.PERSON)
+        }
+        self.asking = find(rf"^({either('asking')})\b[\s:,]*")
+        joining = either("joining")
+        self.joining = find(rf"^[\s,;:?]+|[\s,;:?]+$|^({joining})\s+|\s+({joining})$")
+
+    def trimmed(self, text: str) -> str:
+        while (shorter := self.joining.sub("", text)) != text:
+            text = shorter
+        return text
 
 
 class Trouble(StrEnum):
@@ -83,7 +134,12 @@ class Question:
     written: str
 
 
-def read_question(text: str, today: date, months: Mapping[str, int] | None = None) -> Question:
+def read_question(
+    text: str,
+    today: date,
+    months: Mapping[str, int] | None = None,
+    words: Words = ENGLISH,
+) -> Question:
     """Take a question apart.
 
     Parameters
@@ -95,6 +151,8 @@ def read_question(text: str, today: date, months: Mapping[str, int] | None = Non
     today : date
     months : mapping of str to int, optional
         Names of months in the reader's language, in small letters, beside the English ones.
+    words : Words, optional
+        The words of the reader's language, beside the English ones.
 
     Returns
     -------
@@ -111,35 +169,28 @@ def read_question(text: str, today: date, months: Mapping[str, int] | None = Non
     >>> found.number, found.day.isoformat(), found.kind.value
     ('47', '2026-05-03', 'stamp')
     """
+    patterns = _Patterns(words)
     text = " ".join(text.split())
-    day, rest = _day_in(text, today, MONTHS | dict(months or {}))
-    rest = ASKING.sub("", _trimmed(rest))
-    as_written = number = _trimmed(rest)
+    day, rest = _day_in(text, today, MONTHS | dict(months or {}), patterns)
+    rest = patterns.asking.sub("", patterns.trimmed(rest))
+    as_written = number = patterns.trimmed(rest)
     kind = Kind.EITHER
-    for words, named in (
-        (STAMP_WORDS, Kind.STAMP),
-        (UNIT_WORDS, Kind.UNIT),
-        (PERSON_WORDS, Kind.PERSON),
-    ):
-        without = words.sub("", number)
+    for named, pattern in patterns.kinds.items():
+        without = pattern.sub("", number)
         if without and without != number:
-            number, kind = _trimmed(without), named
+            number, kind = patterns.trimmed(without), named
     if not number:
         raise NotUnderstood(Trouble.NO_NUMBER, text)
     return Question(number, day, kind, as_written)
 
 
-def _trimmed(text: str) -> str:
-    while (shorter := JOINING.sub("", text)) != text:
-        text = shorter
-    return text
-
-
-def _day_in(text: str, today: date, months: Mapping[str, int]) -> tuple[date | None, str]:
+def _day_in(
+    text: str, today: date, months: Mapping[str, int], patterns: _Patterns
+) -> tuple[date | None, str]:
     """The day that a text names, if any, and the text without it."""
     if match := ISO.search(text):
         day = _day(match, int(match["year"]), int(match["month"]), int(match["day"]))
-    elif (match := FIGURES.search(text)) and not _is_all_there_is(match, text):
+    elif (match := FIGURES.search(text)) and not _is_all_there_is(match, text, patterns):
         day = _day(match, int(match["year"]), *_month_and_day(match))
     else:
         tried = (re.search(pattern, text, re.IGNORECASE) for pattern in _with_names(months))
@@ -155,12 +206,12 @@ def _day_in(text: str, today: date, months: Mapping[str, int]) -> tuple[date | N
     return day, f"{text[: match.start()]} {text[match.end() :]}".strip()
 
 
-def _is_all_there_is(match: re.Match[str], text: str) -> bool:
+def _is_all_there_is(match: re.Match[str], text: str, patterns: _Patterns) -> bool:
     """Whether figures joined by hyphens are the number itself: some number their units so."""
-    rest = ASKING.sub("", _trimmed(f"{text[: match.start()]} {text[match.end() :]}"))
-    words = (STAMP_WORDS, UNIT_WORDS, PERSON_WORDS)
+    rest = patterns.trimmed(f"{text[: match.start()]} {text[match.end() :]}")
+    rest = patterns.asking.sub("", rest)
     return match["mark"] == "-" and not (
-        rest and all(pattern.sub("", f"{rest} ") for pattern in words)
+        rest and all(pattern.sub("", f"{rest} ") for pattern in patterns.kinds.values())
     )
 
 

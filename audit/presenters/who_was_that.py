@@ -15,11 +15,18 @@ from django.db.models import Q, QuerySet, Value
 from django.db.models.functions import Upper
 from django.utils.dates import MONTHS, MONTHS_3
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 
 from assessments.models import Board
 from audit.access import work_log_checks_readable_by
-from audit.domain.who_was_that import Kind, NotUnderstood, Question, Trouble, read_question
+from audit.domain.who_was_that import (
+    Kind,
+    NotUnderstood,
+    Question,
+    Trouble,
+    Words,
+    read_question,
+)
 from audit.queries.logged_rows import LoggedRows, Wanted, rows_naming
 from certification.domain.answers import Answer, Standing
 from certification.domain.facts import Facts
@@ -109,7 +116,7 @@ class Reply:
 def who_was_that(user: User, text: str, *, today: date, known_at: datetime | None = None) -> Reply:
     """Answer a question as it was typed; see `audit.domain.who_was_that`."""
     try:
-        question = read_question(text, today, _months())
+        question = read_question(text, today, _months(), _words())
     except NotUnderstood as refused:
         return Reply(says=_trouble_text(refused))
     if question.day is not None and not EARLIEST <= question.day <= today:
@@ -486,6 +493,26 @@ def _months() -> dict[str, int]:
         for names in (MONTHS, MONTHS_3)
         for number, name in names.items()
     }
+
+
+def _words() -> Words:
+    """What a question is made of, in the reader's language."""
+    stamp = pgettext("words before the mark of a stamp, parted by commas", "stamp, mark")
+    unit = pgettext(
+        "words before the number of a unit or work order, parted by commas",
+        "unit, serial, traveller, work order, order",
+    )
+    person = pgettext(
+        "words before an employee number, parted by commas",
+        "employee number, employee, operator, person, badge",
+    )
+    asking = pgettext("how a question after somebody begins, parted by commas", "who was, who is")
+    joining = pgettext("words before a day or a name, parted by commas", "on, of, from")
+    return Words(*map(_parted, (stamp, unit, person, asking, joining)))
+
+
+def _parted(words: str) -> tuple[str, ...]:
+    return tuple(word.strip().lower() for word in words.split(","))
 
 
 def _trouble_text(refused: NotUnderstood) -> str:

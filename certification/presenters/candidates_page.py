@@ -13,8 +13,10 @@ from certification.queries.requirements import (
     Candidate,
     PassedBoard,
     Requirement,
+    Tallies,
     boards_counted,
     requirements_of,
+    tallies_for,
     unmet,
 )
 from certification.services import certificates
@@ -132,15 +134,22 @@ def build(
 
 def rows_of(candidates: Sequence[Candidate], *, to_sign: bool = True) -> list[Row]:
     proposals = open_proposals(candidates)
+    checked_of_each = requirements_of(candidates)
+    ready = [checked for checked in checked_of_each if not unmet(checked)]
+    tallies = tallies_for(ready) if to_sign else None
     return [
-        _row(one, checked, proposals.get((one.person.pk, one.scope.pk)), to_sign)
-        for one, checked in zip(candidates, requirements_of(candidates), strict=True)
+        _row(one, checked, proposals.get((one.person.pk, one.scope.pk)), tallies)
+        for one, checked in zip(candidates, checked_of_each, strict=True)
     ]
 
 
 def _row(
-    one: Candidate, checked: list[Requirement], proposal: Proposal | None, to_sign: bool
+    one: Candidate,
+    checked: list[Requirement],
+    proposal: Proposal | None,
+    tallies: Tallies | None,
 ) -> Row:
+    """A line of the list; ``tallies`` are None where nothing is to be signed from it."""
     if proposal is not None:
         return Row(one, checked, State.PROPOSED, proposal=proposal)
     held = _held(one)
@@ -162,12 +171,13 @@ def _row(
         restriction=certificates.with_restrictions_held(
             one.person, one.scope, one.day, "", one.read
         ),
-        shown=_shown(one, checked) if to_sign else "",
+        shown="" if tallies is None else _shown(one, checked, tallies),
     )
 
 
-def _shown(one: Candidate, checked: list[Requirement]) -> str:
-    made = proposal_to_make(one.person, one.scope, one.revision, checked, one.day, one.read)
+def _shown(one: Candidate, checked: list[Requirement], tallies: Tallies) -> str:
+    asked = (one.person, one.scope, one.revision)
+    made = proposal_to_make(*asked, checked, one.day, one.read, tallies)
     return digest_of(written_down.proposal_to_sign(made))
 
 

@@ -9,7 +9,14 @@ from django.db.models import Count, Min, QuerySet
 from certification.exceptions import RequirementsNotMet
 from certification.models import Proposal, StandingSpan
 from certification.queries import graders, standing_on_day, written_down
-from certification.queries.requirements import Candidate, Requirement, requirements_of, unmet
+from certification.queries.requirements import (
+    Candidate,
+    Requirement,
+    Tallies,
+    requirements_of,
+    tallies_for,
+    unmet,
+)
 from certification.services import certificates
 from people.models import User
 from people.queries.site_days import Days
@@ -103,8 +110,9 @@ def build(user: User, proposals: QuerySet[Proposal], days: Days) -> DecideScreen
     }
     boards = certificate_page.boards_of_each([one.evidence for one in waiting], user)
     checked = requirements_of(candidates)
+    tallies = tallies_for(of_one for of_one in checked if not unmet(of_one))
     rows = [
-        _row(user, spans[one.day], proposal, one, of_one, on)
+        _row(user, spans[one.day], proposal, one, of_one, on, tallies)
         for proposal, one, of_one, on in zip(waiting, candidates, checked, boards, strict=True)
     ]
     if len(rows) < MOST_AT_ONCE:
@@ -118,9 +126,10 @@ def _shown(
     proposal: Proposal,
     one: Candidate,
     checked: list[Requirement],
+    tallies: Tallies,
 ) -> str:
     certificate = certificates.certificate_to_issue(
-        proposal, user, checked, one.day, one.read, spans
+        proposal, user, checked, one.day, one.read, spans, tallies
     )
     return digest_of(written_down.certificate_to_sign(certificate))
 
@@ -132,6 +141,7 @@ def _row(
     one: Candidate,
     checked: list[Requirement],
     boards: Sequence[EvidenceBoard],
+    tallies: Tallies,
 ) -> DecideRow:
     asked = (one.person, one.scope, one.revision)
     refusal = certificates.why_may_not_issue(user, one.person, one.revision, checked)
@@ -150,6 +160,6 @@ def _row(
             one.person, one.scope, one.day, proposal.restriction, one.read
         ),
         refusal=refusal,
-        shown="" if refusal else _shown(user, spans, proposal, one, checked),
+        shown="" if refusal else _shown(user, spans, proposal, one, checked, tallies),
         days_waited=(one.day - one.person.site.today(proposal.recorded_at)).days,
     )

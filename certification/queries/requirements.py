@@ -13,7 +13,8 @@ from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
 
 from assessments.models import Board, Grading, StageSigning
-from assessments.queries import board_results, effective_judgements, measured_by
+from assessments.queries import effective_judgements, measured_by
+from assessments.queries.measured_by import MeasuredTally
 from certification.domain.facts import VisionFact, known
 from certification.domain.months import add_months
 from certification.domain.standing import Facts
@@ -31,6 +32,8 @@ from people.queries.languages import in_language
 from training.models import Exercise, VisionTest
 
 from . import standing_on_day
+
+Tallies = Mapping[int, MeasuredTally]
 
 
 @dataclass(frozen=True)
@@ -350,16 +353,33 @@ def graded_any(user: User, checked: Iterable[Requirement]) -> bool:
     return any(user.pk in passed.graders for passed in boards_counted(checked))
 
 
-def evidence_of(checked: Iterable[Requirement]) -> dict:
+def tallies_for(many: Iterable[Iterable[Requirement]]) -> Tallies:
+    """What measured criteria rest on, of each board that any of several lists rests on, by key."""
+    boards = {
+        passed.board.pk: passed.board for checked in many for passed in boards_counted(checked)
+    }
+    return measured_by.tallies_of(boards.values())
+
+
+def evidence_of(checked: Iterable[Requirement], tallies: Tallies | None = None) -> dict:
     """What a certificate copies of the boards it stands on, with their signatures.
 
     It is kept, and so in the site's language, whoever reads what was checked.
+
+    Parameters
+    ----------
+    tallies : mapping of int to MeasuredTally, optional
+        What `tallies_for` has read, where it was read for a list.
     """
     checked = list(checked)
+    if tallies is None:
+        tallies = tallies_for([checked])
     kept = [requirement.as_kept or requirement for requirement in checked]
     return {
         "requirements": [{"text": each.text, "detail": each.detail} for each in kept],
-        "boards": [_board_as_json(passed) for passed in boards_counted(checked)],
+        "boards": [
+            _board_as_json(passed, tallies[passed.board.pk]) for passed in boards_counted(checked)
+        ],
         "criteria_sets": sorted(
             {
                 str(signing.grading.criteria_set)
@@ -370,9 +390,8 @@ def evidence_of(checked: Iterable[Requirement]) -> dict:
     }
 
 
-def _board_as_json(passed: PassedBoard) -> dict:
+def _board_as_json(passed: PassedBoard, measured: MeasuredTally) -> dict:
     board, outcome = passed.board, passed.board.outcome
-    measured = measured_by.tally_of(board_results.read_board(board))
     return {
         "number": board.number,
         "exercise": [board.exercise.code, board.exercise.revision],

@@ -15,6 +15,7 @@ from certification.models import Certificate, Proposal, SchemeRevision, Scope, S
 from certification.queries import graders, standing_on_day, written_down
 from certification.queries.requirements import (
     Requirement,
+    Tallies,
     evidence_of,
     graded_any,
     requirements,
@@ -236,6 +237,7 @@ def certificate_to_issue(
     day: date,
     read: Read | None = None,
     issuer_spans: Sequence[StandingSpan] | None = None,
+    tallies: Tallies | None = None,
 ) -> Certificate:
     """The certificate as it would be issued that day: without number and restriction, not stored.
 
@@ -245,6 +247,8 @@ def certificate_to_issue(
         What was asked for on that day.
     issuer_spans : sequence of StandingSpan, optional
         How the issuer stands that day as `graders.grader_spans` says, where a list has read it.
+    tallies : mapping of int to MeasuredTally, optional
+        What `requirements.tallies_for` says, where a list has read it.
     """
     if issuer_spans is None:
         issuer_spans = graders.grader_spans(issuer.person_id, day)
@@ -261,7 +265,7 @@ def certificate_to_issue(
         holder_name=person.full_name,
         figures=written_down.figures_as_json(revision),
         evidence={
-            **evidence_of(checked),
+            **evidence_of(checked, tallies),
             "proposed": _proposed(proposal),
         },
         issued_by=issuer.get_full_name(),

@@ -15,6 +15,7 @@ from certification.queries import written_down
 from certification.queries.requirements import (
     Candidate,
     Requirement,
+    Tallies,
     evidence_of,
     requirements,
 )
@@ -86,6 +87,7 @@ def proposal_to_make(
     checked: Sequence[Requirement],
     day: date,
     read: Read | None = None,
+    tallies: Tallies | None = None,
 ) -> Proposal:
     """A proposal as it would be made that day, without what its instructor types; not stored."""
     return Proposal(
@@ -93,7 +95,7 @@ def proposal_to_make(
         scope=scope,
         scheme_revision=revision,
         renews=certificates.renewable(person, scope, revision, day, read),
-        evidence=evidence_of(checked),
+        evidence=evidence_of(checked, tallies),
     )
 
 

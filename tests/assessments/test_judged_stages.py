@@ -22,6 +22,10 @@ pytestmark = pytest.mark.django_db
 
 STAGES = ("prepared", "formed", "soldered", "cleaned")
 PAGE = "/sign/"
+# What one more board on the page is read by; and what is read and written when it is signed.
+READS_A_BOARD = 8
+ACTS_A_STAGE = 25
+ACTS_A_BOARD = 20
 
 
 @pytest.fixture
@@ -242,7 +246,21 @@ def test_the_queries_of_the_page_grow_with_its_boards_by_few(client, instructor,
     one = count()
     judged(exercise, instructor)
     judged(exercise, instructor)
-    assert count() - one <= 2 * 20
+    more = count()
+    assert more - one <= 2 * READS_A_BOARD
+
+
+def test_signing_reads_what_a_board_has_in_common_once(client, instructor, exercise):
+    def count(*gradings):
+        sent = shown_on(client.get(PAGE)) | {"password": PASSWORD}
+        sent["sign"] = ticked(*((grading, stage) for grading in gradings for stage in STAGES))
+        with CaptureQueriesContext(connection) as asked:
+            assert client.post(PAGE, sent).status_code == 302
+        return len(asked)
+
+    one = count(judged(exercise, instructor))
+    three = count(*(judged(exercise, instructor) for _board in range(3)))
+    assert three - one <= 2 * (len(STAGES) * ACTS_A_STAGE + ACTS_A_BOARD)
 
 
 @pytest.mark.django_db(transaction=True)

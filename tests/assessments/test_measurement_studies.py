@@ -10,6 +10,7 @@ from django.db import DatabaseError, transaction
 from assessments.domain.measurement_study import PIXEL_U, MarkSpread
 from assessments.exceptions import AssessmentError
 from assessments.models import (
+    Board,
     Criterion,
     Judgement,
     Measurement,
@@ -173,6 +174,21 @@ def test_nobody_and_nothing_of_another_site_is_in_a_study(site, photos, graders,
 def test_a_photograph_of_no_single_joint_is_refused(site, photos, graders, quality):
     with pytest.raises(AssessmentError, match="no single joint"):
         make(site, [*photos, factories.make_photo(photos[0].board)], graders, quality)
+
+
+def test_no_photograph_of_a_cancelled_board_is_offered_or_taken(
+    client, site, photos, graders, quality
+):
+    board = photos[0].board
+    client.force_login(quality)
+    address = f"/measurement-studies/new/?boards={board.number}"
+    assert photos[0].key in client.get(address).content.decode()
+    Board.objects.filter(pk=board.pk).update(cancelled_at=factories.NOW)
+
+    assert photos[0].key not in client.get(address).content.decode()
+    with pytest.raises(AssessmentError, match=f"{board.number} was cancelled"):
+        make(site, photos, graders, quality)
+    assert not MeasurementStudy.objects.exists()
 
 
 def test_a_title_stands_once_at_a_site(site, photos, graders, quality, study):

@@ -6,7 +6,14 @@ from datetime import date
 import pytest
 
 from audit.domain import who_was_that
-from audit.domain.who_was_that import Kind, NotUnderstood, Question, Trouble, read_question
+from audit.domain.who_was_that import (
+    Kind,
+    NotUnderstood,
+    Question,
+    Trouble,
+    Words,
+    read_question,
+)
 
 TODAY = date(2026, 11, 25)
 DAY = date(2026, 5, 3)
@@ -115,3 +122,32 @@ def test_what_has_no_answer_says_which_part_is_the_trouble(text, trouble, part):
 
 def test_examples_of_the_docstrings_run():
     assert doctest.testmod(who_was_that).failed == 0
+
+
+GERMAN = Words(
+    stamp=("stempel",),
+    unit=("gerät", "auftrag"),
+    person=("personalnummer",),
+    asking=("wer war", "wer hatte"),
+    joining=("am", "vom"),
+)
+
+
+@pytest.mark.parametrize(
+    ("text", "expected"),
+    [
+        ("Stempel 47 am 3. Mai 2026", ("47", DAY, Kind.STAMP)),
+        ("wer hatte Stempel 47 am 03.05.2026?", ("47", DAY, Kind.STAMP)),
+        ("Gerät: SN-0419", ("SN-0419", None, Kind.UNIT)),
+        ("Auftrag 12-05-2026", ("12-05-2026", None, Kind.UNIT)),
+        ("Personalnummer 20031 vom 3. Mai", ("20031", DAY, Kind.PERSON)),
+        ("stamp 47 on 3 May 2026", ("47", DAY, Kind.STAMP)),
+    ],
+)
+def test_words_of_another_language_are_understood_beside_the_english_ones(text, expected):
+    found = read_question(text, TODAY, {"mai": 5}, GERMAN)
+    assert (found.number, found.day, found.kind) == expected
+
+
+def test_words_of_another_language_are_numbers_or_names_without_it():
+    assert read_question("Stempel 47", TODAY).kind == Kind.EITHER
