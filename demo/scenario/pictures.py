@@ -5,7 +5,11 @@ import os
 from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
+
+SIZE = (800, 600)
+"""Width and height of each photograph, in pixels."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,17 +32,17 @@ class Picture:
     truth: dict[str, Any]
 
 
-def draw(order: Order) -> Picture:
+def draw(order: Order, size: tuple[int, int] = SIZE) -> Picture:
     # Imported where it is used, so that the pool's processes load it and nothing of Django.
     from demo.drawn import draw_joint
 
-    drawn = draw_joint(order.kind, order.fault, seed=order.seed)
+    drawn = draw_joint(order.kind, order.fault, seed=order.seed, size=size)
     data = io.BytesIO()
     drawn.image.save(data, "JPEG", quality=82)
     return Picture(order, data.getvalue(), *drawn.image.size, drawn.truth)
 
 
-def draw_all(orders: Iterable[Order]) -> Iterator[Picture]:
+def draw_all(orders: Iterable[Order], size: tuple[int, int] = SIZE) -> Iterator[Picture]:
     """Draw every order, each core at work, in the order given."""
     with ProcessPoolExecutor(os.cpu_count() or 1) as pool:
-        yield from pool.map(draw, orders, chunksize=8)
+        yield from pool.map(partial(draw, size=size), orders, chunksize=8)

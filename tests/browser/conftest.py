@@ -7,7 +7,6 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
 from playwright.sync_api import Browser, Page, Request, Response, ViewportSize, sync_playwright
 
@@ -20,6 +19,7 @@ from certification.queries.written_down import figures_as_json
 from certification.services import schemes, standing
 from people.models import Person, User
 from tests import factories
+from tests.browser.axe import violations
 from tests.browser.launch import CHROMIUM, LAUNCH_ARGUMENTS
 from training.models import VisionTest
 from training.services import content
@@ -113,7 +113,7 @@ class Visitor:
 
     def audit(self) -> None:
         """No fault that axe-core finds under WCAG 2.2 AA, and nothing said on the console."""
-        found = Axe().run(self.page, options={"runOnly": RULES}).response["violations"]
+        found = violations(self.page, RULES)
         told = [f"{one['id']} ({one['impact']}): {one['nodes'][0]['html'][:160]}" for one in found]
         assert not told, f"{self.page.url}: " + "; ".join(told)
         assert not self.complaints, f"{self.page.url}: {self.complaints}"

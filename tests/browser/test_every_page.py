@@ -1,11 +1,11 @@
 """Every page that can be opened, as axe-core and a narrow window find it, in light and in dark."""
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
 
 from people.models import Person
 from tests.access_scenario import Scenario, build
+from tests.browser.axe import violations
 from tests.browser.conftest import RULES
 from tests.test_access_table import OF_PROGRAMS, TABLE, address, asked
 
@@ -75,8 +75,7 @@ def test_every_page_is_open_to_everybody_in_light_and_dark(visitor, part):
             page.set_viewport_size(size)
             page.emulate_media(color_scheme=scheme, reduced_motion="reduce")
             kind = "tag" if rules is RULES else "rule"
-            only = {"runOnly": {"type": kind, "values": rules}}
-            for one in Axe().run(page, options=only).response["violations"]:
+            for one in violations(page, {"type": kind, "values": rules}):
                 html = one["nodes"][0]["html"][:120]
                 faults.append(f"{url} {size['width']} {scheme}: {one['id']}: {html}")
             if page.evaluate(SIDEWAYS):

@@ -4,10 +4,10 @@ from email import message_from_bytes
 from email.policy import SMTP
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import ViewportSize
 
 from reminders.models import Message
+from tests.browser.axe import violations
 from tests.browser.conftest import RULES
 from tests.factories import make_scope, make_site, make_user
 from tests.reminders.reminder_scenes import ends_in, somebody, sweep, vision_ends_in
@@ -52,6 +52,6 @@ def test_mail_reads_on_a_phone(chromium, mails, width, scheme):
             ".map(one => parseFloat(getComputedStyle(one).fontSize)))"
         )
         assert smallest >= 14
-        found = Axe().run(page, options={"runOnly": RULES}).response["violations"]
+        found = violations(page, RULES)
         assert [one["id"] for one in found] == []
     context.close()

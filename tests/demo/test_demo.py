@@ -151,8 +151,8 @@ def test_photographs_that_are_kept_are_those_that_would_be_drawn(monkeypatch, tm
         pictures.Order(1, "E01", kind, FAULTS[kind][0], 1),
         pictures.Order(1, "E02", kind, None, 2),
     ]
-    assert list(drawn_once.draw_all(orders)) == list(pictures.draw_all(orders))
-    monkeypatch.setattr(pictures, "draw", None)
+    assert list(drawn_once.draw_all(orders)) == list(pictures.draw_all(orders, drawn_once.SIZE))
+    monkeypatch.setattr(pictures, "draw", pytest.fail)
     assert [one.order for one in drawn_once.draw_all(reversed(orders))] == orders[::-1]
 
 

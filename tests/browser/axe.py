@@ -1,0 +1,19 @@
+"""What axe-core finds on a page."""
+
+from typing import Any
+
+from axe_playwright_python.base import AXE_SCRIPT
+from playwright.sync_api import Page
+
+FIND = "(options) => axe.run(options).then((found) => found.violations)"
+
+
+def violations(page: Page, run_only: list[str] | dict[str, Any]) -> list[dict[str, Any]]:
+    """Every rule that the page breaks of those named, with the elements that break it.
+
+    The script is half a megabyte and is given to each document once; of what is in order,
+    nothing is told.
+    """
+    if not page.evaluate("() => 'axe' in window"):
+        page.evaluate(AXE_SCRIPT)
+    return page.evaluate(FIND, {"runOnly": run_only, "resultTypes": ["violations"]})
