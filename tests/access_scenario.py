@@ -17,6 +17,7 @@ from audit.models import WorkLogCheck
 from audit.services import work_log_checks
 from certification.models import CertificateDocument, CertificateEvent, Proposal
 from interfaces.models import ApiToken, WebHook, WebHookDelivery
+from operations.services import mail_trials
 from people.models import Person, Site, SiteMembership, Stamp, User
 from people.services import tablets
 from records.services import trail
@@ -273,6 +274,9 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
             body=b"{}",
             due_at=NOW,
             accepted_at=NOW,
+        ),
+        "mail_trial": mail_trials.token_of(
+            mail_trials.ask_for_trial(recipient="ada@skarnfell.example", actor=user, at=NOW)
         ),
         "calendar": calendars.make_address(person=person, in_full=True, actor=user, at=NOW),
         "session": session,

@@ -178,6 +178,13 @@ TABLE: dict[str, Row] = {
     # Health: a page for administrators; which part works, for whoever asks
     "operations:health": page(ADMINISTRATORS, others=NO),
     "operations:health_check": page(PEOPLE),
+    # Setting up: read by whoever administers or audits, done by whoever administers. The link of a
+    # test mail is followed wherever the mail is read.
+    "operations:set_up": page(ADMINISTRATORS | QUALITY, others=NO),
+    "operations:organisation": form(ADMINISTRATORS, others=NO),
+    "operations:content_add": act(ADMINISTRATORS, others=NO),
+    "operations:mail_trial": form(ADMINISTRATORS, others=NO),
+    "operations:mail_arrived": form(PEOPLE, "mail_trial"),
     # Boards: read by whose they are, judged by instructors and never one's own
     "assessments:board_list": page(EVERYBODY),
     "assessments:board_new": form(INSTRUCTORS, others=NO),

@@ -59,6 +59,8 @@ KIND_OF_MODEL = {
     "ApiToken": "api-token",
     "WebHook": "web-hook",
     "WebHookDelivery": "web-hook-delivery",
+    # operations
+    "MailTrial": "test-mail",
     # records
     "TrailEntry": "trail-entry",
 }
