@@ -1,4 +1,4 @@
-"""``manage.py load_content``: exercises, courses and criteria to begin with."""
+"""``manage.py load_content``: exercises, courses, schemes and criteria to begin with."""
 
 from collections.abc import Collection
 from dataclasses import replace
@@ -9,6 +9,7 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
+from assessments import ports
 from assessments.content import CriteriaSetContent
 from assessments.content.criteria import NEWEST, REVISIONS
 from assessments.models import CriteriaSet, Criterion
@@ -20,8 +21,9 @@ ACTOR = "load_content"
 
 class Command(BaseCommand):
     help = (
-        "Adds the exercises and courses that come along, and the criteria as a draft for quality "
-        "to confirm and publish. Safe to repeat: what is there under its code stays as it is."
+        "Adds the exercises and courses that come along, the scopes with their schemes as drafts, "
+        "and the criteria as a draft for quality to confirm and publish. Safe to repeat: what is "
+        "there under its code stays as it is."
     )
 
     @transaction.atomic
@@ -32,6 +34,8 @@ class Command(BaseCommand):
             ("Courses", content.load_courses(actor=ACTOR, at=at)),
         ):
             self.stdout.write(f"{what}: {len(loaded.added)} added, {len(loaded.kept)} kept.")
+        for said in ports.load_more_content(actor=ACTOR, at=at):
+            self.stdout.write(said)
         # What the newest revision replaced is history of the demo and nothing to begin with.
         known = _known_as(NEWEST)
         if known is not None:
