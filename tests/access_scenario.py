@@ -15,7 +15,7 @@ from assessments.models import Criterion, CriterionDrawing, Grading, Measurement
 from assessments.services import measurement_studies, measuring, photos
 from audit.models import WorkLogCheck
 from audit.services import work_log_checks
-from certification.models import CertificateDocument, CertificateEvent, Proposal
+from certification.models import CertificateDocument, CertificateEvent, Operation, Proposal
 from interfaces.models import ApiToken, WebHook, WebHookDelivery
 from operations.services import mail_trials
 from people.models import Person, Site, SiteMembership, Stamp, User
@@ -133,6 +133,7 @@ def _common(instructor: User) -> dict[str, object]:
     site = Site.objects.get(people__user=instructor)
     tool = Tool.objects.create(code="T-1", kind="iron", site=site)
     draft = make_criteria_set(published=False)
+    scope = make_scope()
     return {
         "exercise": make_exercise(),
         "published": make_criteria_set(),
@@ -150,7 +151,10 @@ def _common(instructor: User) -> dict[str, object]:
         "course": CourseRevision.objects.create(
             course=Course.objects.create(code="SOLDER", title="Hand soldering"), revision=1
         ).course,
-        "scope": make_scope(),
+        "scope": scope,
+        "published_scheme": make_revision(scope),
+        "draft_scheme": make_revision(scope, published=False),
+        "operation": Operation.objects.create(code="0110-20", scope=scope).pk,
         "a_kiosk": make_kiosk(site),
         "a_tablet": tablets.declare_tablet(site=site, name="Bench", actor=instructor, at=NOW)[0],
         "api_token": ApiToken.objects.create(site=site, name="Terminals of line 3", token_hash="0"),

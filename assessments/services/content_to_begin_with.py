@@ -7,11 +7,11 @@ from datetime import datetime
 from django.db import transaction
 from django.db.models import Max
 
+from assessments import ports
 from assessments.content import CriteriaSetContent
 from assessments.content.criteria import NEWEST, REVISIONS
 from assessments.models import CriteriaSet, Criterion
-from people.models import User
-from records.services import trail
+from people.models import Site, User
 from training.services import content
 
 from .criteria import load_criteria_set
@@ -19,10 +19,15 @@ from .criteria import load_criteria_set
 
 @dataclass(frozen=True)
 class ContentAdded:
-    """What was added, and what was there already; ``criteria`` is None where a set was kept."""
+    """What was added, and what was there already.
+
+    ``more`` is what higher apps say of what they bring along; ``criteria`` is None where a set,
+    ``known_as``, was kept.
+    """
 
     exercises: content.LoadResult
     courses: content.LoadResult
+    more: tuple[str, ...]
     criteria: CriteriaSet | None
     known_as: CriteriaSet | None
 
@@ -34,8 +39,10 @@ def add_content(*, actor: User | str, at: datetime) -> ContentAdded:
     The criteria are a draft, by which nothing is judged before quality has confirmed and
     published it.
     """
-    # Of two who press at once the second finds what the first has added.
-    trail.lock_trail()
+    # Of two who press at once the second waits, and finds what the first has added.
+    Site.objects.select_for_update(no_key=True).order_by("pk").first()
+    # First, since scopes are locked before the trail.
+    more = tuple(ports.load_more_content(actor=actor, at=at))
     exercises = content.load_exercises(actor=actor, at=at)
     courses = content.load_courses(actor=actor, at=at)
     # What the newest revision replaced is history of the demo and nothing to begin with.
@@ -43,7 +50,7 @@ def add_content(*, actor: User | str, at: datetime) -> ContentAdded:
     made = None
     if known_as is None:
         made = load_criteria_set(content=_numbered(NEWEST), actor=actor, at=at)
-    return ContentAdded(exercises, courses, made, known_as)
+    return ContentAdded(exercises, courses, more, made, known_as)
 
 
 def _known_as(content: CriteriaSetContent) -> CriteriaSet | None:

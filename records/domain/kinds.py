@@ -47,6 +47,7 @@ KIND_OF_MODEL = {
     "CannotTell": "cannot-tell",
     # certification
     "Scope": "scope",
+    "Operation": "operation",
     "SchemeRevision": "scheme-revision",
     "Proposal": "proposal",
     "Certificate": "certificate",
