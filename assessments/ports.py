@@ -6,7 +6,7 @@ knows registers its answer at start; without one nobody may judge.
 
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from django.utils.translation import gettext as _
 
@@ -28,9 +28,12 @@ ProposesPurpose = Callable[[Collection[str], Collection[Person]], ProposedPurpos
 RestsOn = Callable[[Board], list[str]]
 MayGrade = Callable[[User, frozenset[str], date], str]
 
+LoadsContent = Callable[[User | str, datetime], str]
+
 _answer: MayGrade | None = None
 _rests_on: RestsOn | None = None
 _proposes_purpose: ProposesPurpose | None = None
+_content_loaders: list[LoadsContent] = []
 
 
 def register_may_grade(answer: MayGrade | None) -> MayGrade | None:
@@ -106,3 +109,18 @@ def proposed_purpose(
     if _proposes_purpose is None:
         return ProposedPurpose("")
     return _proposes_purpose(exercise_codes, people)
+
+
+def register_content(load: LoadsContent) -> None:
+    """Have more content to begin with loaded beside exercises, courses and criteria.
+
+    ``load(actor, at)`` adds what is not there yet, in the current transaction, and returns a
+    sentence that says what it did.
+    """
+    if load not in _content_loaders:
+        _content_loaders.append(load)
+
+
+def load_more_content(*, actor: User | str, at: datetime) -> list[str]:
+    """Load what higher apps bring along; return what each says of it."""
+    return [load(actor, at) for load in _content_loaders]

@@ -11,11 +11,12 @@ from django.http import Http404
 from django.shortcuts import get_object_or_404
 
 from people import access as people_access
+from people.access import LARGEST_ROW
 from people.models import Person, Role, Site, User
 from people.models.people import PersonQuerySet
 from people.queries.memberships import site_then
 
-from .models import Certificate, CertificateDocument, Proposal, Scope
+from .models import Certificate, CertificateDocument, Operation, Proposal, SchemeRevision, Scope
 
 
 def certificates_readable_by(user: User) -> QuerySet[Certificate]:
@@ -137,6 +138,42 @@ def sites_to_check_at(user: User) -> list[Site]:
     than yes or no, and that much about anybody at the site, so it is asked at the site.
     """
     return list(Site.objects.filter(pk__in=user.sites_as(*CHECKS)))
+
+
+DRAFTERS = (Role.INSTRUCTOR, Role.QUALITY)
+"""Who drafts schemes. Like criteria they are the organisation's: a role at any site counts."""
+
+
+def may_draft(user: User) -> bool:
+    return user.has_role(*DRAFTERS)
+
+
+def may_publish(user: User) -> bool:
+    """Whether somebody keeps scopes and operations, and publishes and retires schemes."""
+    return user.has_role(Role.QUALITY)
+
+
+def revision_for_reader(user: User, revision_id: int) -> SchemeRevision:
+    """A published revision of a scheme; a draft for those who work on it."""
+    readable = SchemeRevision.objects.all()
+    if not may_draft(user):
+        readable = readable.filter(published_at__isnull=False)
+    return get_object_or_404(
+        readable.select_related(
+            "scheme", "begun_from", "published_by__person", "changed_by__person"
+        ),
+        pk=min(revision_id, LARGEST_ROW),
+    )
+
+
+def scope_by_id(scope_id: int) -> Scope:
+    return get_object_or_404(Scope, pk=min(scope_id, LARGEST_ROW))
+
+
+def operation_by_id(operation_id: int) -> Operation:
+    return get_object_or_404(
+        Operation.objects.select_related("scope"), pk=min(operation_id, LARGEST_ROW)
+    )
 
 
 IN_FULL = (Role.INSTRUCTOR, Role.QUALITY)

@@ -17,10 +17,16 @@ class CertificationConfig(AppConfig):
             purposes,
             requirements,
             schemes_in_force,
+            schemes_written_down,
             standing_today,
             written_down,
         )
-        from certification.services import certificates_from_elsewhere, standing, standing_changes
+        from certification.services import (
+            certificates_from_elsewhere,
+            standing,
+            standing_changes,
+            starter,
+        )
         from people import ports as people_ports
         from people.presenters import navigation, search
         from records.queries import verification
@@ -28,6 +34,7 @@ class CertificationConfig(AppConfig):
 
         protected.declare()
         written_down.register()
+        schemes_written_down.register()
         people_ports.on_whereabouts_changed(standing_changes.note_person)
         training_ports.on_facts_changed(standing.facts_changed)
         training_ports.register_scopes(schemes_in_force.scope_names)
@@ -37,6 +44,7 @@ class CertificationConfig(AppConfig):
         assessments_ports.register_may_grade(graders.may_grade)
         assessments_ports.register_rests_on(requirements.resting_on)
         assessments_ports.register_purpose(purposes.proposed_purpose)
+        assessments_ports.register_content(starter.load_at_installation)
         verification.register_files(certificates_from_elsewhere.documents_to_verify)
         staff = ["instructor", "quality", "line_lead"]
         decide = ["instructor", "quality"]
@@ -63,5 +71,19 @@ class CertificationConfig(AppConfig):
             decide,
             order=45,
             count=access.proposals_to_decide,
+        )
+        keepers = ["instructor", "quality", "administrator"]
+        navigation.register(
+            _("Schemes"),
+            "certification:scheme_list",
+            keepers,
+            order=71,
+            place="foot",  # The top line is full; scopes and operations lead there too.
+        )
+        navigation.register(
+            _("Scopes"), "certification:scope_list", keepers, order=72, place="foot"
+        )
+        navigation.register(
+            _("Operations"), "certification:operation_list", keepers, order=73, place="foot"
         )
         search.register("certificates", _("Certificates"), found.certificates, order=40)

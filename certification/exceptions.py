@@ -25,3 +25,17 @@ class NothingToStop(CertificationError):
 
 class AlreadyDecided(CertificationError):
     """Somebody decided the proposal first."""
+
+
+class ChangedMeanwhile(CertificationError):
+    """Somebody else changed a scope, operation or draft since it was shown.
+
+    Attributes
+    ----------
+    now : dict of str to str
+        What stands there now, by field, where it differs from what was shown.
+    """
+
+    def __init__(self, text: str, now: dict[str, str] | None = None) -> None:
+        super().__init__(text)
+        self.now = now or {}

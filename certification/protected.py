@@ -15,6 +15,8 @@ FIGURES = (
     "max_absence_months",
     "instructor_may_issue",
     "grader_needs_standing",
+    "is_starter",
+    "publishing_reason",
     "published_at",
 )
 PROPOSED = (
@@ -31,10 +33,11 @@ PUBLISHED = "is published and does not change: make a new revision"
 CLOSED = "does not join a published revision: make a new one"
 
 
-def _same(columns: tuple[str, ...], json: str) -> str:
+def _same(columns: tuple[str, ...], *json: str) -> str:
     """SQL that is true where no column changed; PostgreSQL compares JSON as text alone."""
     same = [f"NEW.{column} = OLD.{column}" for column in columns]
-    return " AND ".join([*same, f"CAST(NEW.{json} AS TEXT) = CAST(OLD.{json} AS TEXT)"])
+    as_text = [f"CAST(NEW.{column} AS TEXT) = CAST(OLD.{column} AS TEXT)" for column in json]
+    return " AND ".join([*same, *as_text])
 
 
 def _published(row: str, column: str) -> str:
@@ -54,7 +57,10 @@ def declare() -> None:
         append_only.protect(f"certification.{model}")
     append_only.protect(
         "certification.SchemeRevision",
-        when_update=(f"OLD.published_at IS NOT NULL AND NOT ({_same(FIGURES, 'reminder_steps')})"),
+        when_update=(
+            f"OLD.published_at IS NOT NULL AND NOT ({_same(FIGURES, 'reminder_steps', 'sources')} "
+            "AND COALESCE(NEW.begun_from_id, 0) = COALESCE(OLD.begun_from_id, 0))"
+        ),
         when_delete="OLD.published_at IS NOT NULL",
         refusal=PUBLISHED,
     )

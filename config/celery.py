@@ -67,6 +67,11 @@ app.conf.update(
             "schedule": crontab(),
             "options": {"expires": 50},
         },
+        "send test mails": {
+            "task": "reminders.send_trials",
+            "schedule": crontab(),
+            "options": {"expires": 50},
+        },
         "work out registers as they were known": {
             "task": "known_registers.work_out",
             "schedule": crontab(),

@@ -45,8 +45,12 @@ def on_starting(server: Any) -> None:
 
 
 def post_worker_init(worker: Any) -> None:
-    """Refuse to serve the demo to other machines, whatever gunicorn was told to listen on."""
+    """Refuse to serve the demo to other machines, whatever gunicorn was told to listen on.
+
+    From here on the site is served, so what is not seen of it from now on is missing.
+    """
     from operations.queries import own_machine
+    from operations.services.heartbeats import record_start
 
     for address in worker.cfg.address:
         if isinstance(address, tuple):  # A path is a socket in this machine's files.
@@ -57,3 +61,4 @@ def post_worker_init(worker: Any) -> None:
             except own_machine.DemoRefused as error:
                 # gunicorn says this and ends, where another error would have it try again.
                 raise AppImportError(str(error)) from error
+    record_start()

@@ -9,6 +9,8 @@ class OperationsConfig(AppConfig):
     verbose_name = _("Operations")
 
     def ready(self) -> None:
+        from certification import ports as certification_ports
+        from operations.presenters import setup_page
         from operations.services import (  # noqa: F401 - two of them listen to Celery
             heartbeats,
             process_heartbeats,
@@ -24,4 +26,12 @@ class OperationsConfig(AppConfig):
         register_heads(stamped_heads)
         reminders_ports.on_sweep_done(heartbeats.record_sweep)
         reminders_ports.register_sending_watch(heartbeats.sending_heartbeat)
+        certification_ports.register_first_page(setup_page.leads_home)
+        navigation.register(
+            _("Set-up"),
+            "operations:set_up",
+            ["administrator", "quality"],
+            order=3,
+            top_for=["administrator"],
+        )
         navigation.register(_("Health"), "operations:health", ["administrator"], order=90)

@@ -13,3 +13,11 @@ class TimeStampRefused(OperationsError):
 
 class DatabaseOfAnotherVersion(OperationsError):
     """The database went through migrations that this version does not have."""
+
+
+class TrialRefused(OperationsError):
+    """A test mail is not sent now."""
+
+
+class LinkIsOver(OperationsError):
+    """The link of a test mail is too old, or was not copied whole."""

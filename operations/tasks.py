@@ -1,9 +1,9 @@
-"""Background work: the records are verified at night, and the end of the trail leaves the house."""
+"""Background work: records verified at night, the end of the trail sent out, test mails."""
 
 from celery import shared_task
 from django.utils import timezone
 
-from operations.services import heads, time_stamps, verifying
+from operations.services import heads, mail_trials, time_stamps, verifying
 from records.queries.heads import head_at
 
 
@@ -26,3 +26,9 @@ def stamp_head() -> str:
     head = head_at(timezone.now())
     path = time_stamps.stamp_head(head) if head else None
     return path.name if path else ""
+
+
+@shared_task(name="reminders.send_trials")
+def send_mail_trials() -> int:
+    """Send the test mails that were asked for, by the queue of every other mail."""
+    return mail_trials.send_due_trials(clock=timezone.now)

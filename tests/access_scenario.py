@@ -18,8 +18,9 @@ from audit.models import WorkLogCheck
 from audit.queries.list_bringers import bringer_for
 from audit.queries.list_plan import make_plan
 from audit.services import people_lists, work_log_checks
-from certification.models import CertificateDocument, CertificateEvent, Proposal
+from certification.models import CertificateDocument, CertificateEvent, Operation, Proposal
 from interfaces.models import ApiToken, WebHook, WebHookDelivery
+from operations.services import mail_trials
 from people.models import Person, Site, SiteMembership, Stamp, User
 from people.services import tablets
 from records.services import trail
@@ -136,6 +137,7 @@ def _common(instructor: User) -> dict[str, object]:
     site = Site.objects.get(people__user=instructor)
     tool = Tool.objects.create(code="T-1", kind="iron", site=site)
     draft = make_criteria_set(published=False)
+    scope = make_scope()
     return {
         "exercise": make_exercise(),
         "published": make_criteria_set(),
@@ -153,7 +155,10 @@ def _common(instructor: User) -> dict[str, object]:
         "course": CourseRevision.objects.create(
             course=Course.objects.create(code="SOLDER", title="Hand soldering"), revision=1
         ).course,
-        "scope": make_scope(),
+        "scope": scope,
+        "published_scheme": make_revision(scope),
+        "draft_scheme": make_revision(scope, published=False),
+        "operation": Operation.objects.create(code="0110-20", scope=scope).pk,
         "a_kiosk": make_kiosk(site),
         "a_tablet": tablets.declare_tablet(site=site, name="Bench", actor=instructor, at=NOW)[0],
         "api_token": ApiToken.objects.create(site=site, name="Terminals of line 3", token_hash="0"),
@@ -301,6 +306,9 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
             body=b"{}",
             due_at=NOW,
             accepted_at=NOW,
+        ),
+        "mail_trial": mail_trials.token_of(
+            mail_trials.ask_for_trial(recipient="ada@skarnfell.example", actor=user, at=NOW)
         ),
         "calendar": calendars.make_address(person=person, in_full=True, actor=user, at=NOW),
         "session": session,

@@ -193,6 +193,13 @@ TABLE: dict[str, Row] = {
     # Health: a page for administrators; which part works, for whoever asks
     "operations:health": page(ADMINISTRATORS, others=NO),
     "operations:health_check": page(PEOPLE),
+    # Setting up: read by whoever administers or audits, done by whoever administers. The link of a
+    # test mail is followed wherever the mail is read.
+    "operations:set_up": page(ADMINISTRATORS | QUALITY, others=NO),
+    "operations:organisation": form(ADMINISTRATORS, others=NO),
+    "operations:content_add": act(ADMINISTRATORS, others=NO),
+    "operations:mail_trial": form(ADMINISTRATORS, others=NO),
+    "operations:mail_arrived": form(PEOPLE, "mail_trial"),
     # Boards: read by whose they are, judged by instructors and never one's own
     "assessments:board_list": page(EVERYBODY),
     "assessments:board_new": form(INSTRUCTORS, others=NO),
@@ -290,6 +297,38 @@ TABLE: dict[str, Row] = {
     "assessments:criterion_drawing": page(EVERYBODY, "drawing"),
     "assessments:exercise_criteria_choose": act(QUALITY, "exercise", others=NO),
     "assessments:criteria_retire": act(QUALITY, "published", others=NO),
+    # Schemes, scopes and operations: read by everybody, drafted by instructors, kept by quality
+    "certification:scheme_list": page(EVERYBODY),
+    "certification:scheme_new": form(INSTRUCTORS | QUALITY, others=NO),
+    "certification:scheme_starter": act(INSTRUCTORS | QUALITY, others=NO),
+    "certification:scheme_example": page(
+        INSTRUCTORS | QUALITY,
+        others=NO,
+        asked={
+            "validity_months": "24",
+            "expiry_rule": "same_day",
+            "renewal_window_days": "90",
+            "vision_months": "12",
+            "max_absence_months": "6",
+            "reminder_steps": "90, 1",
+        },
+    ),
+    "certification:scheme_detail": page(EVERYBODY, "published_scheme"),
+    "certification:scheme_detail, a draft": page(INSTRUCTORS | QUALITY, "draft_scheme"),
+    "certification:scheme_change": act(INSTRUCTORS | QUALITY, "draft_scheme", others=NO),
+    "certification:scheme_next": act(INSTRUCTORS | QUALITY, "published_scheme", others=NO),
+    "certification:scheme_discard": act(INSTRUCTORS | QUALITY, "draft_scheme", others=NO),
+    "certification:scheme_publish": form(QUALITY, "draft_scheme", others=NO),
+    "certification:scheme_retire": act(QUALITY, "published_scheme", others=NO),
+    "certification:scope_list": page(EVERYBODY),
+    "certification:scope_new": form(QUALITY, others=NO),
+    "certification:scope_edit": form(QUALITY, "scope_pk", others=NO),
+    "certification:scope_retire": act(QUALITY, "scope_pk", others=NO),
+    "certification:scope_restore": act(QUALITY, "scope_pk", others=NO),
+    "certification:operation_list": page(EVERYBODY),
+    "certification:operation_add": act(QUALITY, others=NO),
+    "certification:operation_edit": form(QUALITY, "operation", others=NO),
+    "certification:operation_remove": act(QUALITY, "operation", others=NO),
     # What is taught
     "training:exercise_list": page(EVERYBODY),
     "training:exercise_detail": page(EVERYBODY, "exercise"),
@@ -524,6 +563,10 @@ UNKNOWN = {
     "a_tablet": 99_999_999,
     "api_token": 99_999_999,
     "scope": "NO-SUCH",
+    "draft_scheme": 99_999_999,
+    "published_scheme": 99_999_999,
+    "operation": 99_999_999,
+    "scope_pk": 99_999_999,
 }
 
 

@@ -55,6 +55,8 @@ def criteria_list(request: UserRequest) -> HttpResponse:
         "current": current,
         "joint_types": [counts for counts in counted if counts[2]],
         "sets": sets,
+        # Whoever reads no draft is told that there is one all the same, and what it waits for.
+        "has_draft": CriteriaSet.objects.drafts().exists(),
         "may_draft": request.user.has_role(Role.INSTRUCTOR, Role.QUALITY),
     }
     return render(request, "assessments/criteria_list.html", context)

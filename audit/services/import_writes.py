@@ -22,6 +22,7 @@ from certification.models import (
     SchemeRevision,
     Scope,
 )
+from certification.queries import schemes_written_down
 from certification.queries import written_down as certificates_written
 from certification.queries.standing_on_day import figures_of
 from people.models import Person, Stamp, User
@@ -226,7 +227,7 @@ class Writer:
             SchemeRevision.objects.select_related("scheme"),
             [self.stored.revisions[row.scheme].pk for row in rows],
             lambda revision: ("scheme-revision", str(revision.pk)),
-            certificates_written.published_content,
+            schemes_written_down.published_content,
         )
 
     def _write_operations(self, rows: list[Any]) -> None:

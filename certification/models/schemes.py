@@ -27,6 +27,7 @@ class Scope(models.Model):
     level = models.CharField(
         _("level"), max_length=12, choices=Level.choices, default=Level.OPERATOR
     )
+    source_note = models.CharField(_("where it comes from"), max_length=300, blank=True)
     retired_at = models.DateTimeField(null=True, blank=True)
 
     class Meta:
@@ -70,10 +71,20 @@ class Scheme(models.Model):
         return self.title
 
 
+class SchemeRevisionQuerySet(models.QuerySet["SchemeRevision"]):
+    def in_force(self) -> "SchemeRevisionQuerySet":
+        return self.filter(published_at__isnull=False, retired_at__isnull=True)
+
+    def drafts(self) -> "SchemeRevisionQuerySet":
+        return self.filter(published_at__isnull=True)
+
+
 class SchemeRevision(Recorded):
     """One revision of a scheme; once published it never changes.
 
     Its name stands alone: in a register bundle each revision is a scheme of its own.
+    ``sources`` says of a figure, by the name of its field, where it comes from; a revision that
+    came along with the product is a starter, and its sources came with it.
     """
 
     class ExpiryRule(models.TextChoices):
@@ -104,11 +115,21 @@ class SchemeRevision(Recorded):
         _("graders need standing as inspector or instructor"), default=True
     )
     scopes = models.ManyToManyField(Scope, related_name="scheme_revisions", blank=True)
+    sources = models.JSONField(_("where the figures come from"), default=dict, blank=True)
+    is_starter = models.BooleanField(_("came along with the product"), default=False)
+    begun_from = models.ForeignKey("self", models.PROTECT, null=True, blank=True, related_name="+")
+    changed_at = models.DateTimeField(_("changed"), null=True, blank=True)
+    changed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    publishing_reason = models.CharField(_("why it was published"), max_length=400, blank=True)
     published_at = models.DateTimeField(_("published"), null=True, blank=True)
     published_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
     )
     retired_at = models.DateTimeField(_("retired"), null=True, blank=True)
+
+    objects = SchemeRevisionQuerySet.as_manager()
 
     class Meta:
         ordering = ["scheme__code", "-revision"]
@@ -121,6 +142,10 @@ class SchemeRevision(Recorded):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def is_draft(self) -> bool:
+        return self.published_at is None
 
 
 class SchemeRequirement(models.Model):

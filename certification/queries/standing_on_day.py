@@ -194,6 +194,20 @@ def facts_for(person: Person, scope: Scope) -> engine.Facts:
     return found.get((person.pk, scope.pk), engine.Facts())
 
 
+def every_fact(person: Person, scope: Scope) -> engine.Facts:
+    """The same, and what is recorded of somebody who holds no certificate for the scope yet."""
+    rows, person_ids, pair = _Rows(), [person.pk], (person.pk, scope.pk)
+    _gather_certificates(rows, person_ids, scope.pk)
+    _gather_events(rows, person_ids, scope.pk)
+    _gather_upkeep(rows, person_ids, scope.code)
+    return engine.Facts(
+        rows.certificates[pair],
+        rows.events[pair],
+        rows.vision[person.pk],
+        rows.practice[person.pk, scope.code],
+    )
+
+
 def answer(
     person: Person, scope: Scope, day: date, known_at: datetime | None = None
 ) -> engine.Answer:

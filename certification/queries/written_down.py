@@ -1,10 +1,10 @@
-"""What the trail and signatures say of certificates and schemes: made here, and rebuilt here."""
+"""What the trail and signatures say of certificates: made here, and rebuilt here."""
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any
 
-from django.db.models import F, Q
+from django.db.models import F
 
 from certification.models import (
     Certificate,
@@ -12,13 +12,12 @@ from certification.models import (
     CertificateEvent,
     CertificateWithdrawal,
     Proposal,
-    SchemeRequirement,
-    SchemeRevision,
-    Scope,
 )
 from people.queries.employee_numbers import rebuilt_with_person
 from records.queries import rebuilding
 from records.queries.rebuilding import Content, KeptTable, Part, Written
+
+from .schemes_written_down import figures_as_json, scope_as_json, with_title_as_written
 
 Kind = CertificateEvent.Kind
 
@@ -45,8 +44,6 @@ IMPORTED = "certificate imported"
 EVENT_IMPORTED = "certificate event imported"
 WITHDRAWAL_IMPORTED = "certificate withdrawal imported"
 PROPOSED = "certification proposed"
-PUBLISHED = ("scheme revision published", "scheme imported")
-SCOPE_CREATED = "scope created"
 
 
 # "certificate restricted" is what the trail calls a certificate under `RESTRICTS`.
@@ -60,29 +57,6 @@ ACTS_OF_EVENTS = {
 def act_of_event(kind: str) -> str:
     """What the trail calls an event that somebody brought about."""
     return ACTS_OF_EVENTS.get(Kind(kind), f"certificate {Kind(kind).value}")
-
-
-def figures_as_json(revision: SchemeRevision) -> dict[str, Any]:
-    return {
-        "scheme": revision.scheme.code,
-        "revision": revision.revision,
-        "name": revision.name,
-        "validity_months": revision.validity_months,
-        "expiry_rule": str(revision.expiry_rule),
-        "renewal_window_days": revision.renewal_window_days,
-        "vision_months": revision.vision_months,
-        "max_absence_months": revision.max_absence_months,
-    }
-
-
-def scope_as_json(scope: Scope) -> dict[str, Any]:
-    return {
-        "code": scope.code,
-        "title": scope.title,
-        "level": str(scope.level),
-        "joint_types": scope.joint_types,
-        "document": scope.document,
-    }
 
 
 def event_content(event: CertificateEvent) -> dict[str, Any]:
@@ -244,31 +218,6 @@ def proposed_content(proposal: Proposal) -> dict[str, Any]:
     }
 
 
-def published_content(revision: SchemeRevision) -> dict[str, Any]:
-    """A scheme revision as it was published; what it covers and asks for is read for it."""
-    return {
-        **figures_as_json(revision),
-        "reminder_steps": revision.reminder_steps,
-        "instructor_may_issue": revision.instructor_may_issue,
-        "grader_needs_standing": revision.grader_needs_standing,
-        "published_at": revision.published_at,
-        "scopes": sorted(scope.code for scope in revision.scopes.all()),
-        "requirements": [
-            {
-                "scope": requirement.scope.code,
-                "exercise": requirement.exercise_code,
-                "purposes": requirement.purposes,
-                "boards": requirement.boards,
-                "within_months": requirement.within_months,
-            }
-            for requirement in sorted(
-                revision.requirements.all(),
-                key=lambda requirement: (requirement.scope.code, requirement.exercise_code),
-            )
-        ],
-    }
-
-
 # Rebuilding
 
 CERTIFICATES = Certificate.objects.select_related("person", "scope", "renews", "document")
@@ -278,9 +227,6 @@ EVENTS = CertificateEvent.objects.select_related(
 WITHDRAWALS = CertificateWithdrawal.objects.select_related("certificate")
 PROPOSALS = Proposal.objects.select_related(
     "person", "scope", "scheme_revision__scheme", "renews", "signature"
-)
-REVISIONS = SchemeRevision.objects.select_related("scheme").prefetch_related(
-    "scopes", "requirements__scope"
 )
 
 
@@ -300,7 +246,8 @@ def _signed_certificates(written: Sequence[Written]) -> dict[int, Content]:
         content = restriction_content if number in restricts else certificate_content
         return content(certificate, events[number])
 
-    return rebuilt_with_person(written, rebuilding.rows_signed(CERTIFICATES, written), content_of)
+    rows = rebuilding.rows_signed(CERTIFICATES, written)
+    return with_title_as_written(written, rebuilt_with_person(written, rows, content_of))
 
 
 def _signed_events(written: Sequence[Written]) -> dict[int, Content]:
@@ -321,9 +268,8 @@ def _signed_withdrawals(written: Sequence[Written]) -> dict[int, Content]:
 
 
 def _signed_proposals(written: Sequence[Written]) -> dict[int, Content]:
-    return rebuilt_with_person(
-        written, rebuilding.rows_signed(PROPOSALS, written), proposal_content
-    )
+    rows = rebuilding.rows_signed(PROPOSALS, written)
+    return with_title_as_written(written, rebuilt_with_person(written, rows, proposal_content))
 
 
 def _events_of_acts(written: Sequence[Written]) -> dict[int, Content]:
@@ -352,7 +298,7 @@ def _by_number(
 
 def _imported(written: Sequence[Written]) -> dict[int, Content]:
     rows = rebuilding.rows_by_number(CERTIFICATES, written, "number")
-    return rebuilt_with_person(written, rows, certificate_content)
+    return with_title_as_written(written, rebuilt_with_person(written, rows, certificate_content))
 
 
 def _proposed(written: Sequence[Written]) -> dict[int, Content]:
@@ -362,10 +308,9 @@ def _proposed(written: Sequence[Written]) -> dict[int, Content]:
 
 
 def register() -> None:
-    """Have certificates and schemes compared with what was written down of them."""
+    """Have certificates compared with what was written down of them."""
     certificates, events = Certificate._meta.db_table, CertificateEvent._meta.db_table
     withdrawals, proposals = CertificateWithdrawal._meta.db_table, Proposal._meta.db_table
-    revisions, scopes = SchemeRevision._meta.db_table, Scope._meta.db_table
     event_lines = Part(events, ("event",))
     rebuilding.register_signatures(
         CERTIFICATE_MEANINGS, certificates, _signed_certificates, events=event_lines
@@ -390,15 +335,6 @@ def register() -> None:
         ),
     )
     rebuilding.register_entries([PROPOSED], proposals, _proposed)
-    rebuilding.register_entries(
-        PUBLISHED,
-        revisions,
-        _by_number(REVISIONS, "pk", published_content),
-        requirements=Part(SchemeRequirement._meta.db_table, ("scope", "exercise")),
-    )
-    rebuilding.register_entries(
-        [SCOPE_CREATED], scopes, _by_number(Scope.objects.all(), "pk", scope_as_json)
-    )
     event_meanings = (*EVENT_MEANINGS.values(), WITHDRAWS, *CERTIFICATE_MEANINGS)
     for kept in (
         KeptTable(
@@ -426,12 +362,5 @@ def register() -> None:
             content_of=withdrawal_content,
         ),
         KeptTable(Proposal, meanings=(PROPOSES,)),
-        KeptTable(
-            SchemeRevision,
-            "scheme-revision",
-            acts=PUBLISHED,
-            where=Q(published_at__isnull=False),
-            content_of=published_content,
-        ),
     ):
         rebuilding.register_table(kept)

@@ -317,6 +317,10 @@ def refuse_unmet(
             _("%(scheme)s is not in force: propose under its present revision.")
             % {"scheme": revision}
         )
+    if scope.retired_at is not None:
+        raise RequirementsNotMet(
+            _("%(scope)s is retired: nothing new is issued for it.") % {"scope": scope}
+        )
     if scope not in revision.scopes.all():
         raise RequirementsNotMet(
             _("%(scheme)s does not cover %(scope)s.") % {"scheme": revision, "scope": scope}

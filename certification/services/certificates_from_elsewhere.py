@@ -1,7 +1,7 @@
 """Certificates from another employer or a training centre, entered with their document."""
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from datetime import date
@@ -22,8 +22,11 @@ from certification.models import (
     Scope,
 )
 from certification.queries import standing_on_day, written_down
+from certification.queries.standing_if_entered import IfEntered, if_entered
 from people.models import Person, Role
 from records.services import numbers, trail
+from training.models import PracticeRecord
+from training.services.facts import record_practice
 
 from . import certificates, events, standing
 from .acts import Act
@@ -90,13 +93,29 @@ def check_document(document: Document) -> str:
 
 @dataclass(frozen=True)
 class OutsideCertificate:
-    """What a certificate from elsewhere says of itself."""
+    """What a certificate from elsewhere says of itself, and what is vouched for beside it.
+
+    ``work`` are days on which the holder has done this work since it was issued, by which it was
+    kept alive elsewhere; ``work_reference`` is what says so, such as a letter of the employer.
+    """
 
     issuer: str
     number: str
     issued_on: date
     document: Document
     ends_on: date | None = None
+    work: tuple[date, ...] = ()
+    work_reference: str = ""
+
+    def stripped(self) -> "OutsideCertificate":
+        """The same without spaces around what was typed, each day of work once."""
+        return replace(
+            self,
+            issuer=self.issuer.strip(),
+            number=self.number.strip(),
+            work=tuple(sorted(set(self.work))),
+            work_reference=self.work_reference.strip(),
+        )
 
 
 def enter_certificate_from_elsewhere(
@@ -112,32 +131,90 @@ def enter_certificate_from_elsewhere(
 
     It is good for as long as the scheme revision says, counted from the day on the paper;
     where the paper itself ends sooner, it ends then. It stands in place of boards and of
-    nothing else: vision and practice are asked for as of any other.
+    nothing else: vision and practice are asked for as of any other. Work that it was kept alive
+    by elsewhere is recorded as practice in the same act, and stands under the same signature.
 
     Raises
     ------
+    ShownOtherwise
+        If the certificate, or the standing that it gives, is not what the page showed.
     MayNotCertify
         If the actor is not quality at the person's site, or is the person.
     CertificationError
         If the document or the days do not fit, or the paper was entered before.
     """
-    paper = replace(paper, issuer=paper.issuer.strip(), number=paper.number.strip())
+    paper = paper.stripped()
     kept: CertificateDocument | None = None
     try:
         with transaction.atomic():
             person, scope = lock_person_and_scope(person, scope)
             revision = SchemeRevision.objects.select_related("scheme").get(pk=revision.pk)
-            _refuse_unless_it_fits(person, scope, revision, paper, act)
-            certificates.refuse_to_drop_restriction(
-                person, scope, person.site.today(act.at), restriction
+            shown = standing_to_come(
+                person=person,
+                scope=scope,
+                revision=revision,
+                paper=paper,
+                act=act,
+                restriction=restriction,
             )
+            act.refuse_unless_shown(shown.to_sign())
             kept = _kept(paper.document, check_document(paper.document), act)
             kept.save()
-            return _write(person, scope, revision, paper, kept, restriction.strip(), act)
+            certificate = _write(shown.certificate, shown.ends, kept, act)
+            _record_work(certificate, paper, act)
+            return certificate
     except BaseException:
         if kept is not None:
             kept.file.storage.delete(str(kept.file.name))
         raise
+
+
+def standing_to_come(
+    *,
+    person: Person,
+    scope: Scope,
+    revision: SchemeRevision,
+    paper: OutsideCertificate,
+    act: Act,
+    restriction: str = "",
+) -> IfEntered:
+    """The standing that it would give, were it entered now; nothing is written.
+
+    The document and the proof are not looked at.
+
+    Raises
+    ------
+    MayNotCertify, CertificationError
+        As `enter_certificate_from_elsewhere` would.
+    """
+    paper, today = paper.stripped(), person.site.today(act.at)
+    _refuse_unless_it_fits(person, scope, revision, paper, act)
+    certificates.refuse_to_drop_restriction(person, scope, today, restriction)
+    last_day = engine.valid_through(standing_on_day.figures_of(revision), paper.issued_on)
+    certificate = Certificate(
+        person=person,
+        scope=scope,
+        scheme_revision=revision,
+        issued_on=paper.issued_on,
+        valid_through=last_day,
+        restriction=restriction.strip(),
+        origin=Certificate.Origin.ELSEWHERE,
+        holder_name=person.full_name,
+        figures=written_down.figures_as_json(revision),
+        evidence=_evidence(paper, act),
+        issued_by=paper.issuer,
+        outside_number=paper.number,
+    )
+    ends = []
+    if paper.ends_on and paper.ends_on < last_day:
+        end = CertificateEvent(
+            certificate=certificate,
+            kind=CertificateEvent.Kind.ENDED,
+            effective_on=paper.ends_on,
+            reason=PAPER_ENDS,
+        )
+        ends.append(end)
+    return if_entered(certificate, ends, paper.work, today)
 
 
 def _refuse_unless_it_fits(
@@ -163,6 +240,7 @@ def _refuse_unless_it_fits(
         raise CertificationError(_("The paper cannot have been issued on a day to come."))
     if paper.ends_on is not None and paper.ends_on < paper.issued_on:
         raise CertificationError(_("The paper ends before it was issued: check both days."))
+    _refuse_work(paper, today)
     if revision.published_at is None or not revision.scopes.filter(pk=scope.pk).exists():
         raise CertificationError(
             _("%(scheme)s is not published or does not cover %(scope)s.")
@@ -178,48 +256,33 @@ def _refuse_unless_it_fits(
     certificates.refuse_while_stopped(person, scope, today)
 
 
+def _refuse_work(paper: OutsideCertificate, today: date) -> None:
+    """Days that cannot have kept this certificate alive are a slip of whoever typed them."""
+    if any(day > today for day in paper.work):
+        raise CertificationError(_("Work cannot have been done on a day to come."))
+    if any(day < paper.issued_on for day in paper.work):
+        raise CertificationError(
+            _("Work before the paper was issued keeps nothing alive: leave those days out.")
+        )
+    if paper.work and not paper.work_reference:
+        raise CertificationError(_("Say what shows the work, such as a letter of the employer."))
+
+
 def _write(
-    person: Person,
-    scope: Scope,
-    revision: SchemeRevision,
-    paper: OutsideCertificate,
+    certificate: Certificate,
+    ends: Sequence[CertificateEvent],
     kept: CertificateDocument,
-    restriction: str,
     act: Act,
 ) -> Certificate:
-    last_day = engine.valid_through(standing_on_day.figures_of(revision), paper.issued_on)
-    ends_on = paper.ends_on if paper.ends_on and paper.ends_on < last_day else None
-    number = numbers.next_number(person.site.prefix, "C")
-    # Before the signature, since the trail's lock comes last.
-    event_id = numbers.next_number(person.site.prefix, "E") if ends_on else ""
-    certificate = Certificate(
-        number=number,
-        person=person,
-        scope=scope,
-        scheme_revision=revision,
-        issued_on=paper.issued_on,
-        valid_through=last_day,
-        restriction=restriction,
-        origin=Certificate.Origin.ELSEWHERE,
-        holder_name=person.full_name,
-        figures=written_down.figures_as_json(revision),
-        evidence=_evidence(paper, kept, act),
-        issued_by=paper.issuer,
-        document=kept,
-        outside_number=paper.number,
-        recorded_at=act.at,
-    )
-    ends = []
-    if ends_on:
-        end = CertificateEvent(
-            event_id=event_id,
-            certificate=certificate,
-            kind=CertificateEvent.Kind.ENDED,
-            effective_on=ends_on,
-            reason=PAPER_ENDS,
-            recorded_at=act.at,
-        )
-        ends.append(end)
+    person, scope = certificate.person, certificate.scope
+    number = certificate.number = numbers.next_number(person.site.prefix, "C")
+    certificate.recorded_at = act.at
+    certificate.document = kept
+    certificate.evidence["elsewhere"] |= {"document": kept.original_name, "sha256": kept.sha256}
+    for end in ends:
+        # Before the signature, since the trail's lock comes last.
+        end.event_id = numbers.next_number(person.site.prefix, "E")
+        end.recorded_at = act.at
     about = ("certificate", number)
     certificate.signature = act.sign(
         person,
@@ -236,11 +299,11 @@ def _write(
         payload={
             "person": person.employee_number,
             "scope": scope.code,
-            "issued_on": paper.issued_on,
-            "issuer": paper.issuer,
-            "number": paper.number,
+            "issued_on": certificate.issued_on,
+            "issuer": certificate.issued_by,
+            "number": certificate.outside_number,
             "document": kept.sha256,
-            "ends_on": paper.ends_on,
+            "ends_on": next((end.effective_on for end in ends), None),
         },
         at=act.at,
     )
@@ -248,15 +311,40 @@ def _write(
     return certificate
 
 
-def _evidence(paper: OutsideCertificate, kept: CertificateDocument, act: Act) -> dict[str, Any]:
+def _record_work(certificate: Certificate, paper: OutsideCertificate, act: Act) -> None:
+    """Write the work down as practice, but for days of which it is recorded already."""
+    person, code = certificate.person, certificate.scope.code
+    known = PracticeRecord.objects.not_withdrawn().filter(person=person, scope_code=code)
+    recorded = set(known.values_list("performed_on", flat=True))
+    for day in paper.work:
+        if day not in recorded:
+            record_practice(
+                person=person,
+                scope_code=code,
+                performed_on=day,
+                reference=paper.work_reference,
+                actor=act.actor,
+                at=act.at,
+            )
+
+
+def _evidence(paper: OutsideCertificate, act: Act) -> dict[str, Any]:
+    """What it stands on; the document is named once it is kept."""
+    work = {
+        "work": {
+            "days": [day.isoformat() for day in paper.work],
+            "reference": paper.work_reference,
+        }
+    }
     return {
         "elsewhere": {
             "issuer": paper.issuer,
             "number": paper.number,
-            "document": kept.original_name,
-            "sha256": kept.sha256,
+            "document": "",
+            "sha256": "",
             "verified_by": act.actor.get_full_name(),
             "ends_on": paper.ends_on.isoformat() if paper.ends_on else None,
+            **(work if paper.work else {}),
         }
     }
 

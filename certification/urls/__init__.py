@@ -1,6 +1,16 @@
 """Addresses of this app, one module a subject."""
 
-from . import bench_check, certificates, home, months, paper, proposals, register, standing
+from . import (
+    bench_check,
+    certificates,
+    home,
+    months,
+    paper,
+    proposals,
+    register,
+    schemes,
+    standing,
+)
 
 app_name = "certification"
 
@@ -12,5 +22,6 @@ urlpatterns = [
     *paper.urlpatterns,
     *proposals.urlpatterns,
     *register.urlpatterns,
+    *schemes.urlpatterns,
     *standing.urlpatterns,
 ]

@@ -3,11 +3,12 @@
 from django.urls import path
 
 from certification.views import certificates as views
+from certification.views import certificates_from_elsewhere as elsewhere
 
 urlpatterns = [
     path(
         "certificates/from-elsewhere/",
-        views.certificate_from_elsewhere,
+        elsewhere.certificate_from_elsewhere,
         name="certificate_from_elsewhere",
     ),
     path(

@@ -1,4 +1,4 @@
-"""One certificate: reading it, its document, acting on it; and one from elsewhere."""
+"""One certificate: reading it, its document, and acting on it."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -15,16 +15,15 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from certification import access
 from certification.exceptions import CertificationError
-from certification.forms.certificates import ActForm, ElsewhereForm
-from certification.models import Certificate, CertificateEvent, SchemeRevision, Scope
+from certification.forms.certificates import ActForm
+from certification.models import CertificateEvent
 from certification.presenters import certificate_page as certificate_screen
 from certification.presenters.signing_shown import certificates_shown
 from certification.presenters.wallet_card import texts_on_card
-from certification.services import certificates_from_elsewhere, events
+from certification.services import events
 from certification.services.acts import Act
-from people.access import UserRequest, role_required
+from people.access import UserRequest
 from people.exceptions import ProofRefused
-from people.models import Role
 from people.presenters.paper import not_printed
 from people.services.proof import prove_identity
 from records.exceptions import ShownOtherwise
@@ -249,52 +248,5 @@ def event_remove(request: UserRequest, number: str, event: int) -> HttpResponse:
         request,
         "certification/event_remove.html",
         {"certificate": certificate, "event": removable, "form": form},
-        status=422 if form.errors else 200,
-    )
-
-
-def _elsewhere_form(request: UserRequest) -> ElsewhereForm:
-    asked = {name: request.GET[name] for name in ("person", "scope") if name in request.GET}
-    return ElsewhereForm(
-        request.POST or None,
-        request.FILES or None,
-        initial=asked,
-        people=access.people_for_quality(request.user),
-        scopes=Scope.objects.filter(retired_at__isnull=True),
-        revisions=SchemeRevision.objects.filter(
-            published_at__isnull=False, retired_at__isnull=True
-        ).order_by("name"),
-    )
-
-
-@require_http_methods(["GET", "POST"])
-@role_required(Role.QUALITY)
-def certificate_from_elsewhere(request: UserRequest) -> HttpResponse:
-    form = _elsewhere_form(request)
-    if request.method == "POST" and form.is_valid():
-        try:
-            certificate: Certificate = certificates_from_elsewhere.enter_certificate_from_elsewhere(
-                person=form.cleaned_data["person"],
-                scope=form.cleaned_data["scope"],
-                revision=form.cleaned_data["revision"],
-                paper=form.paper(),
-                restriction=form.cleaned_data["restriction"],
-                act=Act(
-                    actor=request.user,
-                    at=timezone.now(),
-                    proof=prove_identity(request.user, form.cleaned_data["password"]),
-                ),
-            )
-        except ProofRefused as error:
-            form.add_error("password", str(error))
-        except CertificationError as error:
-            form.add_error(None, str(error))
-        else:
-            messages.success(request, _("Entered as %(number)s.") % {"number": certificate.number})
-            return redirect("certification:certificate_detail", certificate.number)
-    return render(
-        request,
-        "certification/certificate_elsewhere.html",
-        {"form": form, "suggestions": access.people_for_quality(request.user)[:200]},
         status=422 if form.errors else 200,
     )

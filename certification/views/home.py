@@ -8,7 +8,7 @@ from django.views.decorators.http import require_safe
 
 from assessments.access import cannot_tell_visible_to
 from assessments.presenters.board_page import asked_of
-from certification import access
+from certification import access, ports
 from certification.models import Scope
 from certification.presenters import bench, card, register
 from people.access import (
@@ -27,11 +27,15 @@ from people.models import Role
 def home(request: UserRequest) -> HttpResponse:
     """Where somebody’s work is: bench, register, bench check, people, or their own card.
 
+    Whoever administers a site that is not set up yet is led to what is missing.
+
     A kiosk is led to the only page it opens.
     """
     roles = request.user.role_names()
     if Role.KIOSK in roles:
         return redirect("certification:bench_check")
+    if first := ports.first_page(request.user, timezone.now()):
+        return redirect(first)
     if Role.INSTRUCTOR in roles:
         return redirect("certification:bench")
     if Role.QUALITY in roles:

@@ -108,17 +108,22 @@ def _prepare(now: datetime, seed: int) -> people.Stage:
         revisions={},
     )
     people.make_people(stage)
+    _exercises(stage)
     people.make_schemes(stage)
-    _content(stage)
+    _criteria(stage)
     _tools(stage)
     people.make_vision_tests(stage)
     people.make_instructors(stage)
     return stage
 
 
-def _content(stage: people.Stage) -> None:
-    content.load_exercises(at=stage.at(740), actor=people.BY)
-    content.load_courses(at=stage.at(740), actor=people.BY)
+def _exercises(stage: people.Stage) -> None:
+    """Before the schemes, which ask for boards of them."""
+    content.load_exercises(at=stage.at(755), actor=people.BY)
+    content.load_courses(at=stage.at(755), actor=people.BY)
+
+
+def _criteria(stage: people.Stage) -> None:
     quality = stage.users["10003"]
     for which, days_ago in ((REVISION_1, 739), (REVISION_2, 470), (REVISION_3, 200)):
         at = stage.at(days_ago)

@@ -8,6 +8,7 @@ class Heartbeat(models.Model):
     """The last time one process, or one kind of work, was seen alive: overwritten each time."""
 
     class Kind(models.TextChoices):
+        WEB = "web", _("start of the web process")
         WORKER = "worker", _("worker")
         CLOCK = "clock", _("clock")
         SWEEP = "sweep", _("sweep")

@@ -1,8 +1,8 @@
 """Whether reminders get out by themselves: each component's health, read off the heartbeats."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, time, timedelta
 from enum import StrEnum
 from typing import Any
 
@@ -28,6 +28,10 @@ MAIL_IS_LATE_AFTER = timedelta(hours=2)
 VERIFYING_IS_LATE_AFTER = timedelta(days=2)
 STAMPING_IS_LATE_AFTER = timedelta(days=2)
 FAULTS_SHOWN = 5
+SWEEP_MINUTE, SWEEP_TAKES = 7, timedelta(minutes=15)
+"""When in the hour the clock asks for a sweep, and how long the first may take."""
+VERIFYING_AT = time(3, 10)
+"""When at night, in UTC, the clock asks for the records to be verified."""
 RECORDS = "records"
 STAMPS = "stamps"
 
@@ -36,6 +40,8 @@ MAIL_FOLDER_BACKEND = "operations.backends.mail_folder.FolderBackend"
 
 class State(StrEnum):
     GOOD = "good"
+    NOT_YET = "not_yet"
+    """It has not been its time since the site was started."""
     ATTENTION = "attention"
     BAD = "bad"
 
@@ -56,6 +62,8 @@ class ComponentHealth:
         When it was last seen to work.
     is_seen : bool
         Whether it is seen to work at all; what is there or not has no last time.
+    due_at : datetime or None
+        When it is to be seen for the first time, where that has not been yet.
     """
 
     part: str
@@ -64,6 +72,7 @@ class ComponentHealth:
     says: tuple[str, ...]
     last_at: datetime | None = None
     is_seen: bool = True
+    due_at: datetime | None = None
 
     @property
     def ok(self) -> bool:
@@ -75,16 +84,62 @@ def component_health(now: datetime) -> list[ComponentHealth]:
     seen: dict[str, dict[str, datetime]] = {kind: {} for kind in Heartbeat.Kind.values}
     for kind, name, at in Heartbeat.objects.values_list("kind", "name", "at"):
         seen[kind][name] = at
+    start = Start(seen[Heartbeat.Kind.WEB].get(""), now)
     return [
-        _worker(seen[Heartbeat.Kind.WORKER], now),
-        _clock(seen[Heartbeat.Kind.CLOCK], now),
-        _sweep(seen[Heartbeat.Kind.SWEEP].get(""), now),
-        _sending(seen[Heartbeat.Kind.SENDING].get(""), now),
+        start.not_before(_worker(seen[Heartbeat.Kind.WORKER], now), PROCESS_IS_SILENT_AFTER),
+        start.not_before(_clock(seen[Heartbeat.Kind.CLOCK], now), PROCESS_IS_SILENT_AFTER),
+        start.not_before_sweep(_sweep(seen[Heartbeat.Kind.SWEEP].get(""), now)),
+        start.not_before(
+            _sending(seen[Heartbeat.Kind.SENDING].get(""), now), SENDING_IS_SILENT_AFTER
+        ),
         _mail(now),
         _records(now),
         *([_stamps(now)] if settings.TIME_STAMP_URL else ()),
         _paper(),
     ]
+
+
+@dataclass(frozen=True)
+class Start:
+    """When the site was last started, before which nothing of it can have been seen.
+
+    A site that is minutes old, or was stopped over the weekend, is no alarm; one whose parts
+    stay away for longer than they may be silent is.
+    """
+
+    at: datetime | None
+    now: datetime
+
+    def not_before(self, component: ComponentHealth, within: timedelta) -> ComponentHealth:
+        """The component, or that it is not its time yet so soon after the start."""
+        return component if self.at is None else self._awaited(component, self.at + within)
+
+    def not_before_sweep(self, component: ComponentHealth) -> ComponentHealth:
+        """The same of the sweep, which the clock asks for at its minute of the hour."""
+        if self.at is None:
+            return component
+        return self._awaited(component, _next_sweep(self.at) + SWEEP_TAKES, _next_sweep(self.at))
+
+    def _awaited(
+        self, component: ComponentHealth, until: datetime, due_at: datetime | None = None
+    ) -> ComponentHealth:
+        if component.ok or self.at is None or not self.at <= self.now <= until:
+            return component
+        says = _("Not seen yet since the site was started.")
+        due = due_at or until
+        return replace(component, state=State.NOT_YET, says=(says,), due_at=due)
+
+
+def _next_sweep(after: datetime) -> datetime:
+    """The first sweep that the clock asks for after an instant."""
+    due = after.astimezone(UTC).replace(minute=SWEEP_MINUTE, second=0, microsecond=0)
+    return due if due > after else due + timedelta(hours=1)
+
+
+def _next_verification(after: datetime) -> datetime:
+    utc = after.astimezone(UTC)
+    due = datetime.combine(utc.date(), VERIFYING_AT, tzinfo=UTC)
+    return due if due > utc else due + timedelta(days=1)
 
 
 def _stamps(now: datetime) -> ComponentHealth:
@@ -239,7 +294,8 @@ def _records(now: datetime) -> ComponentHealth:
         first_entry = TrailEntry.objects.order_by("number").first()
         if first_entry is None or now - first_entry.recorded_at <= VERIFYING_IS_LATE_AFTER:
             says = _("They are verified for the first time at night.")
-            return ComponentHealth(RECORDS, title, State.GOOD, (says,))
+            due_at = _next_verification(now)
+            return ComponentHealth(RECORDS, title, State.NOT_YET, (says,), due_at=due_at)
     if last is None or not _is_near(last.begun_at, now, VERIFYING_IS_LATE_AFTER):
         says = _("Not verified for two days: see that clock and worker run at night.")
         return ComponentHealth(RECORDS, title, State.BAD, (says,), seen)

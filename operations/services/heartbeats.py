@@ -4,10 +4,16 @@ They are written into the database, so what is read from them is the same on eve
 queue, and no process is asked anything.
 """
 
+import logging
 from collections.abc import Callable
 from datetime import datetime, timedelta
 
+from django.db import DatabaseError, connection
+from django.utils import timezone
+
 from operations.models import Heartbeat
+
+log = logging.getLogger(__name__)
 
 HEARTBEAT_INTERVAL = timedelta(seconds=30)
 DELETED_AFTER = timedelta(days=1)
@@ -19,6 +25,16 @@ def record_heartbeat(kind: Heartbeat.Kind, at: datetime, name: str = "") -> None
         Heartbeat.objects.bulk_create(
             [Heartbeat(kind=kind, name=name, at=at)], ignore_conflicts=True
         )
+
+
+def record_start() -> None:
+    """Write down that the site is served from now on; no reason to stop where it cannot be."""
+    try:
+        record_heartbeat(Heartbeat.Kind.WEB, timezone.now())
+    except DatabaseError as error:
+        log.warning("The database did not take the start of the site: %s", error)
+    finally:
+        connection.close()
 
 
 def record_sweep(at: datetime) -> None:

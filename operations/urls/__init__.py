@@ -1,9 +1,10 @@
 """Addresses of this app, one module a subject."""
 
-from . import health
+from . import health, setup
 
 app_name = "operations"
 
 urlpatterns = [
     *health.urlpatterns,
+    *setup.urlpatterns,
 ]

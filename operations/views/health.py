@@ -17,6 +17,7 @@ from people.models import Role
 
 STATE_MARKS = {
     State.GOOD: ("accept", "is-accept", _("works")),
+    State.NOT_YET: ("open", "is-none", _("not yet")),
     State.ATTENTION: ("unsaved", "is-caution", _("works; look at this")),
     State.BAD: ("reject", "is-reject", _("does not work")),
 }
@@ -75,6 +76,7 @@ def health_check(request: HttpRequest) -> JsonResponse:
                 "state": component.state,
                 "says": component.says,
                 "last_at": component.last_at,
+                "due_at": component.due_at,
             }
             for component in components
         }

@@ -10,7 +10,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from people.exceptions import PeopleError
-from people.models import Role, Site, SiteRole, User
+from people.models import Installation, Role, Site, SiteRole, User
 from records.services import trail
 
 SETTINGS = (
@@ -31,6 +31,19 @@ SETTINGS = (
 
 # Who teaches, grades, decides and administers; operators sign for nobody but themselves.
 SECOND_FACTOR_ROLES = (Role.INSTRUCTOR, Role.QUALITY, Role.ADMINISTRATOR)
+
+
+@transaction.atomic
+def name_organisation(*, organisation: str, actor: User, at: datetime) -> Installation:
+    """Say whose installation this is; it stands on cards from then on."""
+    # Made first and locked then, so that of two who name it at once the trail tells both.
+    Installation.objects.get_or_create(id=1, defaults={"organisation": organisation})
+    installation = Installation.objects.select_for_update().get(id=1)
+    before, installation.organisation = installation.organisation, organisation
+    installation.save(update_fields=["organisation"])
+    payload = {"before": before, "after": organisation}
+    trail.record(actor=actor, act="organisation named", about=installation, payload=payload, at=at)
+    return installation
 
 
 @transaction.atomic

@@ -47,6 +47,7 @@ KIND_OF_MODEL = {
     "CannotTell": "cannot-tell",
     # certification
     "Scope": "scope",
+    "Operation": "operation",
     "SchemeRevision": "scheme-revision",
     "Proposal": "proposal",
     "Certificate": "certificate",
@@ -60,6 +61,8 @@ KIND_OF_MODEL = {
     "ApiToken": "api-token",
     "WebHook": "web-hook",
     "WebHookDelivery": "web-hook-delivery",
+    # operations
+    "MailTrial": "test-mail",
     # records
     "TrailEntry": "trail-entry",
 }

@@ -204,7 +204,7 @@ def send_message(
             else deliver(message.recipient, raw)
         )
     except (OSError, smtplib.SMTPException) as error:
-        server_answer, refused = _error_answer(error)
+        server_answer, refused = error_answer(error)
         given_up = refused or message.attempts >= MOST_ATTEMPTS
         mine.update(
             claimed_at=None,
@@ -235,7 +235,7 @@ def _current_bytes(message: Message, now: datetime, day: date) -> bytes | None:
     return letter.raw if letter else None
 
 
-def _error_answer(error: Exception) -> tuple[str, bool]:
+def error_answer(error: Exception) -> tuple[str, bool]:
     """The server's answer in words, and whether it is for good (RFC 5321: a reply 5yz)."""
     if isinstance(error, smtplib.SMTPRecipientsRefused):
         code, answer = next(iter(error.recipients.values()))

@@ -98,7 +98,16 @@ def test_the_list_leads_to_each_joint_type(client, published):
 
 def test_an_empty_list_says_what_to_do(client):
     as_role(client)
-    assert "load_content" in read(client, LIST)
+    assert "An administrator adds the criteria that come along" in read(client, LIST)
+
+
+@pytest.mark.parametrize("role", ["administrator", "quality"])
+def test_who_may_not_read_a_draft_is_told_that_it_is_there(client, role):
+    make_criteria_set(published=False)
+    as_role(client, role)
+    page = read(client, LIST)
+    assert "A draft is there. Boards cannot be graded until quality" in page
+    assert "administrator adds" not in page
 
 
 @pytest.mark.parametrize("joint_type", JointType.values)

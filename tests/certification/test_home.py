@@ -5,6 +5,7 @@ from datetime import timedelta
 import pytest
 from django.contrib.auth import get_user_model
 
+from certification import ports
 from tests.factories import (
     make_certificate,
     make_person,
@@ -25,9 +26,9 @@ pytestmark = pytest.mark.django_db
         pytest.param(("line_lead", "quality"), "/register/", id="quality who leads"),
         pytest.param(("quality",), "/register/", id="quality"),
         pytest.param(("instructor",), "/bench/", id="instructor"),
-        pytest.param(("administrator",), "/people/", id="administrator"),
+        pytest.param(("administrator",), "/set-up/", id="administrator of a site not set up"),
         pytest.param(("quality", "instructor"), "/bench/", id="quality who teaches"),
-        pytest.param(("administrator", "quality"), "/register/", id="quality who administers"),
+        pytest.param(("administrator", "quality"), "/set-up/", id="quality who administers"),
     ],
 )
 def test_everybody_is_led_to_where_their_work_is(client, roles, leads_to):
@@ -37,6 +38,24 @@ def test_everybody_is_led_to_where_their_work_is(client, roles, leads_to):
 
     assert response.redirect_chain == [(leads_to, 302)]
     assert response.status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("roles", "leads_to"),
+    [
+        pytest.param(("administrator",), "/people/", id="administrator"),
+        pytest.param(("administrator", "quality"), "/register/", id="quality who administers"),
+        pytest.param(("administrator", "instructor"), "/bench/", id="instructor who administers"),
+    ],
+)
+def test_administrator_of_a_site_that_is_set_up_is_led_on(client, roles, leads_to):
+    before = ports.register_first_page(lambda _user, _now: False)
+    client.force_login(make_user(*roles))
+    try:
+        assert client.get("/").url == leads_to
+    finally:
+        assert before is not None
+        ports.register_first_page(before[1], before[0])
 
 
 def test_stranger_signs_in_first_and_comes_back(client):

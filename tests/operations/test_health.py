@@ -1,6 +1,6 @@
 """The health page and the answer for monitoring say what works, and little to a stranger."""
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from django.db import DatabaseError
@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.utils import timezone
 from kombu.exceptions import OperationalError
 
+from config.celery import app
 from operations.models import Heartbeat
 from operations.queries import health
 from operations.services import heartbeats, process_heartbeats
@@ -126,6 +127,75 @@ def test_site_that_no_sweep_reaches_is_named():
     assert says("sweep").endswith("Not swept today: Castelmar.")
 
 
+# A site that was started a moment ago
+
+
+START = datetime(2026, 11, 25, 12, 10, tzinfo=UTC)
+NEXT_SWEEP = datetime(2026, 11, 25, 13, 7, tzinfo=UTC)
+
+
+def started(at=START):
+    heartbeats.record_heartbeat(Kind.WEB, at)
+
+
+def states_of(now):
+    return {one.part: one.state.value for one in health.component_health(now)}
+
+
+def test_what_cannot_have_happened_since_the_start_is_no_alarm(client):
+    started()
+    assert bad(START) == []
+    states = states_of(START)
+    assert {states[part] for part in ("worker", "clock", "sweep", "sending")} == {"not_yet"}
+    sweep_seen = next(c for c in health.component_health(START) if c.part == "sweep")
+    assert sweep_seen.due_at == NEXT_SWEEP
+    assert says("sweep", START) == "Not seen yet since the site was started."
+
+
+@pytest.mark.parametrize(
+    ("part", "until"),
+    [
+        ("worker", START + health.PROCESS_IS_SILENT_AFTER),
+        ("clock", START + health.PROCESS_IS_SILENT_AFTER),
+        ("sending", START + health.SENDING_IS_SILENT_AFTER),
+        ("sweep", NEXT_SWEEP + health.SWEEP_TAKES),
+    ],
+)
+def test_what_stays_away_after_its_time_is_one(part, until):
+    started()
+    assert part not in bad(until)
+    assert part in bad(until + timedelta(seconds=1))
+
+
+def test_site_that_was_stopped_over_the_weekend_is_no_alarm_either():
+    everything_lives(START - timedelta(days=2))
+    started()
+    assert bad(START) == []
+    assert set(bad(START + timedelta(hours=3))) == {"worker", "clock", "sweep", "sending"}
+
+
+def test_start_in_the_future_excuses_nothing():
+    started(START + timedelta(minutes=1))
+    assert "worker" in bad(START)
+
+
+def test_first_verification_is_awaited_with_its_hour():
+    records = next(c for c in health.component_health(START) if c.part == "records")
+    assert records.state is health.State.NOT_YET
+    assert records.due_at == datetime(2026, 11, 26, 3, 10, tzinfo=UTC)
+
+
+def test_times_that_are_told_are_those_of_the_clock():
+    schedules = {one["task"]: one["schedule"] for one in app.conf.beat_schedule.values()}
+    sweep_at, verifying = schedules["reminders.sweep"], schedules["records.verify"]
+    assert sweep_at.minute == {health.SWEEP_MINUTE}
+    assert len(sweep_at.hour) == 24
+    assert (verifying.hour, verifying.minute) == (
+        {health.VERIFYING_AT.hour},
+        {health.VERIFYING_AT.minute},
+    )
+
+
 def message(**fields):
     """The message of somebody whose certification ends, as if of an earlier day."""
     ends_in(7, somebody())
@@ -231,7 +301,10 @@ def test_page_says_that_all_works(as_administrator, settings):
     page = as_administrator.get(PAGE).content.decode()
     assert "Reminders get out by themselves." in page
     assert "does not work" not in page
-    assert page.count("<span>works</span>") == len(PARTS)
+    assert page.count("<span>works</span>") == len(PARTS) - 1
+    records = page[page.index("<b>Records</b>") :].partition("</li>")[0]
+    assert "<span>not yet</span>" in records
+    assert "03:10" in records or "04:10" in records or "05:10" in records  # By the site's clock.
 
 
 def test_page_names_the_part_that_does_not_work(as_administrator):

@@ -84,10 +84,9 @@ ELSEWHERE_OR_NOTHING = {
     # Their lists carry what is shown of each line, which their views hand to the service.
     "certification.forms.proposals.ProposeTogetherForm",
     "certification.forms.proposals.IssueTogetherForm",
-    # What its signer types is all that is signed: the page shows nothing of it.
-    "certification.forms.certificates.ElsewhereForm",
     # What is retired was published, and never changes.
     "assessments.forms.criteria.RetiringForm",
+    "certification.forms.schemes.RetireSchemeForm",
 }
 
 

@@ -45,7 +45,9 @@ def test_the_list_shows_what_is_in_use(client, operator, loaded):
 
 
 def test_an_empty_list_says_what_to_do(client, operator):
-    assert "load_content" in client.get(LIST).content.decode()
+    assert (
+        "An administrator adds the exercises that come along" in client.get(LIST).content.decode()
+    )
 
 
 @pytest.mark.parametrize("code", ["EX-WIRE", "EX-TUR-1", "EX-MIX"])

@@ -26,16 +26,20 @@ class Command(BaseCommand):
     help = "Serves the site with its background work until Ctrl-C."
 
     def add_arguments(self, parser: CommandParser) -> None:
-        parser.add_argument("--host", default="127.0.0.1", help="address to listen on")
-        parser.add_argument("--port", type=int, default=8000, help="port to listen on")
+        parser.add_argument("--host", help="address to listen on; that of BIND by default")
+        parser.add_argument("--port", type=int, help="port to listen on; that of BIND by default")
         parser.add_argument(
             "--demo", action="store_true", help="load the demo scenario into an empty database"
         )
 
-    def handle(self, *args: Any, host: str, port: int, demo: bool, **options: Any) -> None:
+    def handle(
+        self, *args: Any, host: str | None, port: int | None, demo: bool, **options: Any
+    ) -> None:
+        bound_host, bound_port = address_of(settings.BIND)
+        host = bound_host if host is None else host.strip("[]")
         try:
             with held_while_serving():
-                self.serve(host.strip("[]"), port, demo)
+                self.serve(host, bound_port if port is None else port, demo)
         except SiteIsTaken as taken:
             raise CommandError(str(taken)) from taken
 
@@ -72,8 +76,9 @@ class Command(BaseCommand):
         threading.Thread(target=self.greet, args=(host, port, bind), daemon=True).start()
 
     def greet(self, host: str, port: int, bind: str) -> None:
-        """Say where the site is and who may sign in to its demo, once it answers."""
+        """Say where it listens and who may sign in to its demo, once it answers."""
         if wait_until_it_answers(host, port):
+            self.write_line(f"Listening on {bind}.")
             call_command("demo_sign_ins", bind=bind, stdout=self.stdout)
             self.write_line("Ctrl-C stops it.")
 
@@ -98,6 +103,26 @@ def commands() -> dict[str, list[str]]:
             *("--hostname", "reminders@%h", "--concurrency", "2"),
         ],
     }
+
+
+def address_of(bind: str) -> tuple[str, int]:
+    """Host and port of an address such as ``127.0.0.1:8000``, ``[::]:80`` or ``:8000``.
+
+    Without a host it is every address of the machine, as gunicorn takes it.
+
+    Raises
+    ------
+    CommandError
+        If it is neither, such as a socket's path, by which `serve` cannot tell that it answers.
+    """
+    host, colon, port = bind.rpartition(":")
+    is_port = port.isdecimal() and len(port) <= 5 and 0 < int(port) < 65536
+    if not colon or not is_port or "/" in host:
+        raise CommandError(
+            f"BIND is {bind}: `serve` needs an address and a port, such as 127.0.0.1:8000. "
+            "To listen on a socket's path, start gunicorn as docs/running-a-site.md says."
+        )
+    return host.strip("[]") or "0.0.0.0", int(port)  # noqa: S104 - said so by whoever set it
 
 
 def refuse_taken_port(host: str, port: int) -> None:

@@ -1,0 +1,267 @@
+"""The set-up page says what is true: each step turns with the rows, and with nothing else."""
+
+import json
+from datetime import timedelta
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from assessments.models import CriteriaSet
+from certification.services import standing
+from operations.domain.setting_up import StepName, StepState
+from operations.presenters.setup_page import leads_home, set_up_page
+from operations.queries.setting_up import RoleGap, setting_up
+from operations.services import mail_trials
+from people.models import Installation, Site, SiteRole
+from records.models import TrailEntry
+from tests.factories import (
+    make_certificate,
+    make_criteria_set,
+    make_exercise,
+    make_person,
+    make_revision,
+    make_scope,
+    make_session,
+    make_site,
+    make_user,
+)
+from training.models import Course, Exercise, VisionTest
+
+pytestmark = [pytest.mark.django_db, pytest.mark.one_database]
+
+PAGE = reverse("operations:set_up")
+
+
+@pytest.fixture
+def administrator():
+    Installation.objects.create(id=1, organisation="Skarnfell Instruments")
+    return make_user("administrator")
+
+
+def states(user):
+    return {
+        name.value: place.state.value
+        for name, place in setting_up(user, timezone.now()).places.items()
+    }
+
+
+def step_of(user, name):
+    return next(step for step in set_up_page(user, timezone.now()).steps if step.name == name)
+
+
+def said(user, name):
+    return " ".join(sentence.text for sentence in step_of(user, name).says)
+
+
+def mail_arrives(user):
+    trial = mail_trials.ask_for_trial(
+        recipient="ada@skarnfell.example", actor=user, at=timezone.now()
+    )
+    mail_trials.note_arrival(trial=trial, actor=user, at=timezone.now())
+
+
+def certify(person, scope, revision):
+    today = person.site.today()
+    return make_certificate(person, scope, revision=revision, issued_on=today - timedelta(days=9))
+
+
+def test_each_step_turns_with_what_is_true_until_the_page_gives_way(administrator):
+    now = timezone.now()
+    assert states(administrator) == {
+        "sites": "done",
+        "mail": "next",
+        "people": "open",
+        "schemes": "open",
+        "criteria": "waits",
+        "exercises": "open",
+        "instructors": "waits",
+        "classes": "waits",
+    }
+    assert leads_home(administrator, now)
+
+    mail_arrives(administrator)
+    assert states(administrator)["mail"] == "done"
+    instructor, _quality = make_user("instructor"), make_user("quality")
+    assert states(administrator)["people"] == "done"
+    scope = make_scope(("turret",))
+    judging = make_scope(("turret",), level="instructor")
+    assert states(administrator)["schemes"] == "next"
+    make_revision(scope)
+    assert step_of(administrator, StepName.SCHEMES).place.gaps == 2, "no scheme lets anybody judge"
+    own = make_revision(judging)
+    assert states(administrator)["schemes"] == "done"
+    made = make_criteria_set(published=False)
+    assert states(administrator)["criteria"] == "next"
+    CriteriaSet.objects.filter(pk=made.pk).update(published_at=now)
+    assert states(administrator)["criteria"] == "done"
+    make_exercise()
+    assert states(administrator)["exercises"] == "next", "a course is missing"
+    Course.objects.create(code="SOLDER", title="Hand soldering")
+    assert states(administrator)["exercises"] == "done"
+    assert states(administrator)["instructors"] == "next"
+    certify(instructor.person, judging, own)
+    assert states(administrator)["instructors"] == "done"
+    make_session(instructor=instructor)
+    assert states(administrator)["classes"] == "next", "nobody is in the class"
+    make_session(instructor=instructor, people=(make_person(),))
+    assert set(states(administrator).values()) == {"done"}
+    assert set_up_page(administrator, now).next is None
+    assert not leads_home(administrator, now)
+
+
+@pytest.mark.parametrize(
+    ("roles", "gap"),
+    [
+        pytest.param([], RoleGap.NOBODY, id="nobody"),
+        pytest.param([("quality",)], RoleGap.NO_INSTRUCTOR, id="no instructor"),
+        pytest.param([("instructor",)], RoleGap.NO_QUALITY, id="no quality"),
+        pytest.param([("instructor", "quality")], RoleGap.ONE_PERSON, id="one person is both"),
+        pytest.param([("instructor", "quality"), ("quality",)], None, id="another issues"),
+        pytest.param([("instructor", "quality"), ("instructor",)], None, id="another judges"),
+        pytest.param([("instructor",), ("quality",)], None, id="two people"),
+    ],
+)
+def test_whoever_judges_may_not_issue(administrator, roles, gap):
+    for held in roles:
+        make_user(*held)
+    [site] = setting_up(administrator, timezone.now()).sites
+    assert site.gap == gap
+    assert (states(administrator)["people"] == "done") is (gap is None)
+
+
+def test_one_who_left_or_whose_sign_in_is_closed_holds_nothing(administrator):
+    make_user("quality")
+    make_user("instructor", is_active=False)
+    yesterday = make_site().today() - timedelta(days=1)
+    make_user("instructor", person=make_person(left_on=yesterday))
+    assert said(administrator, StepName.PEOPLE).endswith("Castelmar: nobody holds instructor.")
+
+
+def test_gap_is_told_by_site_and_only_of_ones_own_sites(administrator):
+    make_user("instructor")
+    make_user("quality")
+    there = make_site("Aldergate", "AL", time_zone="Pacific/Auckland")
+    make_user("quality", site=there)
+    assert "Aldergate" not in said(administrator, StepName.PEOPLE)
+
+    SiteRole.objects.create(user=administrator, site=there, role="administrator")
+    administrator = type(administrator).objects.get(pk=administrator.pk)
+    assert said(administrator, StepName.PEOPLE).endswith("Aldergate: nobody holds instructor.")
+    step = step_of(administrator, StepName.PEOPLE)
+    assert (step.place.state, step.word) == (StepState.DONE_WITH_GAP, "done, 1 gap")
+
+
+def test_instructor_whose_vision_test_is_missing_is_told_apart_to_whoever_may_know(administrator):
+    quality = make_user("quality")
+    instructor = make_user("instructor", person=make_person(full_name="Leo Brandt"))
+    scope, judging = make_scope(), make_scope(level="instructor", title="Turrets, instructor")
+    make_revision(scope)
+    certify(instructor.person, judging, make_revision(judging, vision_months=12))
+
+    assert "The vision test is not current." in said(quality, StepName.INSTRUCTORS)
+    told = said(administrator, StepName.INSTRUCTORS)
+    assert "vision" not in told
+    assert "Leo Brandt: Turrets, instructor is entered, and does not count." in told
+    assert states(quality)["instructors"] == "open"
+
+    VisionTest.objects.create(
+        test_id="CA-V-1", person=instructor.person, tested_on=make_site().today(), passed=True
+    )
+    standing.rebuild_person(instructor.person)
+    assert states(quality)["instructors"] == "done"
+
+
+def test_criteria_say_what_is_left_and_who_confirms_it(administrator):
+    quality = make_user("quality", person=make_person(full_name="Otti Vesper"))
+    make_user("instructor")
+    made = make_criteria_set(published=False)
+    step = step_of(administrator, StepName.CRITERIA)
+    assert (step.progress.value, step.progress.most) == (0, 4)
+    assert "Left are 3 of joints and 1 of the whole board. Otti Vesper confirms" in said(
+        administrator, StepName.CRITERIA
+    )
+    assert step.link.url == reverse("assessments:criteria_list")
+    assert step_of(quality, StepName.CRITERIA).link.url == reverse(
+        "assessments:criteria_confirm", args=[made.pk]
+    )
+    made.criteria.update(confirmed_at=timezone.now())
+    assert step_of(quality, StepName.CRITERIA).link.url == reverse(
+        "assessments:criteria_publish", args=[made.pk]
+    )
+
+
+def test_exercise_that_a_scheme_asks_for_and_nobody_has_is_a_gap(administrator):
+    exercise = make_exercise()
+    Course.objects.create(code="SOLDER", title="Hand soldering")
+    make_revision(make_scope(), exercise=exercise)
+    assert states(administrator)["exercises"] == "done"
+    Exercise.objects.update(code="RENAMED")
+    assert f"boards of {exercise.code}, which no exercise" in said(
+        administrator, StepName.EXERCISES
+    )
+
+
+def test_what_comes_along_is_added_by_a_button_once(client, administrator):
+    client.force_login(administrator)
+    url = reverse("operations:content_add")
+    assert url in client.get(PAGE).content.decode()
+
+    page = client.post(url, follow=True).content.decode()
+
+    assert "is a draft for quality to confirm and publish." in page
+    assert states(administrator)["exercises"] == "done"
+    assert CriteriaSet.objects.drafts().count() == 1
+    before = TrailEntry.objects.count()
+    assert "was there already" in client.post(url, follow=True).content.decode()
+    assert (CriteriaSet.objects.count(), TrailEntry.objects.count()) == (1, before)
+
+
+def test_organisation_is_named_in_the_browser(client, administrator):
+    Installation.objects.update(organisation="Skarn")
+    client.force_login(administrator)
+    url = reverse("operations:organisation")
+    assert 'value="Skarn"' in client.get(url).content.decode()
+
+    client.post(url, {"organisation": "Skarnfell Instruments"})
+
+    assert "Skarnfell Instruments" in client.get(PAGE).content.decode()
+    entry = TrailEntry.objects.get(act="organisation named")
+    assert json.loads(entry.payload.body) == {
+        "before": "Skarn",
+        "after": "Skarnfell Instruments",
+    }
+
+
+def test_organisation_that_nobody_named_is_a_gap_and_asked_for(client, administrator):
+    Installation.objects.all().delete()
+    client.force_login(administrator)
+    assert "not named yet" in client.get(PAGE).content.decode()
+    assert step_of(administrator, StepName.SITES).place.gaps == 1
+    client.post(reverse("operations:organisation"), {"organisation": "Skarnfell Instruments"})
+    assert step_of(administrator, StepName.SITES).place.state is StepState.DONE
+
+
+def test_queries_do_not_grow_with_sites_and_people(administrator, django_assert_max_num_queries):
+    for number in range(5):
+        site = make_site(f"Site {number}", f"S{'ABCDE'[number]}")
+        SiteRole.objects.create(user=administrator, site=site, role="administrator")
+        for role in ("instructor", "quality"):
+            make_user(role, site=site)
+    make_revision(make_scope())
+    make_criteria_set(published=False)
+    administrator = type(administrator).objects.get(pk=administrator.pk)
+    with django_assert_max_num_queries(24):
+        assert len(setting_up(administrator, timezone.now()).sites) == 6
+
+
+def test_page_says_what_works_and_what_waits_for_which_step(client, administrator):
+    client.force_login(administrator)
+    page = " ".join(client.get(PAGE).content.decode().split())
+    assert "No board can be judged" in page
+    assert "until steps 5, 6, 7" in page
+    assert "Nobody can be certified" in page
+    assert "The bench check answers no" in page
+    assert 'href="#step-people"' in page
+    assert page.count("btn-primary") == 1
+    assert Site.objects.count() == 1
