@@ -320,6 +320,8 @@ TABLE: dict[str, Row] = {
     "people:stamp_return": form(AUDITS | {"own_quality", "administrator"}, "person", "stamp"),
     "people:person_sign_in": form({"administrator"}, "person"),
     "people:sign_in_password": act({"administrator"}, "person"),
+    "people:letters": form(ADMINISTRATORS, others=NO),
+    "people:printed_code": form(PEOPLE),
     "people:sign_in_second_factor": act({"administrator"}, "person"),
     "people:sign_in_switch": act({"administrator"}, "person"),
     # Tools

@@ -11,6 +11,7 @@ from .people import (
     User,
 )
 from .providers import ProviderLink
+from .sign_in_codes import SignInCode
 from .tablets import BadgePin, SharedTablet, TabletUse, WrongTries
 
 __all__ = [
@@ -22,6 +23,7 @@ __all__ = [
     "ProviderLink",
     "Role",
     "SharedTablet",
+    "SignInCode",
     "Site",
     "SiteMembership",
     "SiteMembershipWithdrawal",

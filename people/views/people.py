@@ -52,6 +52,7 @@ def person_list(request: UserRequest) -> HttpResponse:
         "today": days.day,
         "several_sites": "site" in form.fields,
         "may_enrol": bool(access.enrolling_site_ids(request.user)),
+        "prints_letters": request.user.has_role(Role.ADMINISTRATOR),
     }
     return render(request, "people/person_list.html", context)
 
