@@ -126,6 +126,7 @@ TABLE: dict[str, Row] = {
     "certification:certificate_card": page(READS, "certificate"),
     "certification:certificate_act": form(AUDITS, "certificate", "suspend"),
     "certification:event_remove": form(AUDITS, "certificate", "event"),
+    "certification:certificates_issue_again": form(AUDITS, "person"),
     "certification:certificate_from_elsewhere": form(QUALITY, others=NO),
     "certification:requirements": page(READS, "person", "scope"),
     "certification:proposal_new": act(TEACHES, "person", "scope"),
@@ -314,6 +315,10 @@ TABLE: dict[str, Row] = {
     "training:practice_withdraw": form(TEACHES | AUDITS, "person", "practice"),
     "training:vision_grid": form(INSTRUCTORS | QUALITY, others=NO),
     "training:work_grid": form(INSTRUCTORS | QUALITY | LEADS, others=NO),
+    "people:own_personal_data": page(EVERYBODY),
+    "people:personal_data": form(OWN | AUDITS | {"administrator"}, "person"),
+    "people:person_change": form(TEACHES | {"administrator"}, "person"),
+    "people:person_return": form((), "person"),  # Of somebody who has left; test_returns asks it.
     "people:person_move": form(TEACHES | {"administrator"}, "person"),
     "people:move_withdraw": form(TEACHES | {"administrator"}, "person", "move"),
     "people:stamp_issue": form(AUDITS | {"own_quality", "administrator"}, "person"),

@@ -3,8 +3,14 @@
 from django.urls import path
 
 from certification.views import certificates as views
+from certification.views import names
 
 urlpatterns = [
+    path(
+        "people/<str:employee_number>/certificates/issue-again/",
+        names.certificates_issue_again,
+        name="certificates_issue_again",
+    ),
     path(
         "certificates/from-elsewhere/",
         views.certificate_from_elsewhere,

@@ -1,4 +1,5 @@
 from .memberships import SiteMembership, SiteMembershipWithdrawal
+from .particulars import LineLeadChange, NameChange, Return
 from .passkeys import PasskeyChallenge
 from .people import (
     FormerEmployeeNumber,
@@ -18,9 +19,12 @@ __all__ = [
     "BadgePin",
     "FormerEmployeeNumber",
     "Installation",
+    "LineLeadChange",
+    "NameChange",
     "PasskeyChallenge",
     "Person",
     "ProviderLink",
+    "Return",
     "Role",
     "SharedTablet",
     "SignInCode",
