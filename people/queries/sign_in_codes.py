@@ -8,7 +8,7 @@ from django.contrib.auth.hashers import UNUSABLE_PASSWORD_PREFIX
 from django.db.models import Exists, OuterRef, Q
 from django.utils.translation import gettext as _
 
-from people.models import Person, Role, SignInCode, Site, SiteRole, User
+from people.models import Person, Role, SignInCode, SiteRole, User
 from people.models.people import PersonQuerySet
 
 NO_OWN_PASSWORD = (
@@ -34,6 +34,10 @@ class LetterLine:
         """What the page saw of them: a code that is printed meanwhile makes it another."""
         return f"{self.person.pk}.{self.code.pk if self.code else 0}"
 
+    def awaits_use(self, at: datetime) -> bool:
+        """Whether a letter of theirs still leads to a password."""
+        return self.code is not None and self.code.used_at is None and self.code.expires_at > at
+
     @property
     def has_own_password(self) -> bool:
         user = self.user
@@ -51,7 +55,7 @@ def letter_lines(people: Collection[Person], actor: User, at: datetime) -> list[
     elsewhere = SiteRole.objects.filter(user=OuterRef("pk")).exclude(site__in=administered)
     users = User.objects.filter(person__in=people).annotate(has_roles_elsewhere=Exists(elsewhere))
     by_person = {user.person_id: user for user in users}
-    codes = SignInCode.objects.filter(user__in=by_person_ids(by_person), voided_at__isnull=True)
+    codes = SignInCode.objects.filter(user__in=users, voided_at__isnull=True)
     by_user = {code.user_id: code for code in codes.select_related("made_by__person")}
     lines = []
     for person in people:
@@ -59,10 +63,6 @@ def letter_lines(people: Collection[Person], actor: User, at: datetime) -> list[
         code = by_user.get(user.pk) if user else None
         lines.append(LetterLine(person, user, code, _refusal(person, user, actor, at)))
     return lines
-
-
-def by_person_ids(users: dict[int | None, User]) -> list[int]:
-    return [user.pk for user in users.values()]
 
 
 def _refusal(person: Person, user: User | None, actor: User, at: datetime) -> str:
@@ -92,7 +92,3 @@ def _refusal(person: Person, user: User | None, actor: User, at: datetime) -> st
             _("%(name)s holds roles at another site, whose administrators have to do this.") % names
         )
     return ""
-
-
-def sites_of(actor: User) -> list[Site]:
-    return list(Site.objects.filter(pk__in=actor.sites_as(Role.ADMINISTRATOR)))

@@ -56,8 +56,11 @@ def letters(request: UserRequest) -> HttpResponse:
         except PeopleError as error:
             form.add_error(None, str(error))
     ticked = set(request.POST.getlist("ticked"))
-    if not form.is_bound and (request.GET.get("all") or request.GET.getlist("number")):
-        ticked = {line.seen for line in lines if not line.refusal}
+    named = bool(request.GET.getlist("number"))
+    if not form.is_bound and (named or request.GET.get("all")):
+        printable = [line for line in lines if not line.refusal]
+        # A letter that is on its way is not voided by whoever ticks all.
+        ticked = {line.seen for line in printable if named or not line.awaits_use(now)}
     context = {
         "filter_form": filter_form,
         "form": form,

@@ -32,7 +32,7 @@ def personal_data(person: Person) -> Iterator[DataTable]:
         {
             "message_id": ("message_id", _("Message-ID")),
             "address": ("recipient", _("address")),
-            "state": ("state", _("what became of it")),
+            "sent_at": ("sent_at", _("instant it was sent, UTC")),
             "recorded_at": ("recorded_at", RECORDED),
         },
         Message.objects.filter(person=person).order_by("pk"),

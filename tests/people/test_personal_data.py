@@ -73,7 +73,8 @@ def test_one_has_ones_own_made_with_the_password(client, user):
 
 
 def test_each_column_of_each_file_is_described(user):
-    archive = zipfile.ZipFile(personal_data_zip(user.person, at=NOW, in_full=True))
+    with personal_data_zip(user.person, at=NOW, in_full=True) as file:
+        archive = zipfile.ZipFile(io.BytesIO(file.read()))
     described = list(csv.reader(io.StringIO(archive.read("columns.csv").decode("utf-8-sig"))))[1:]
     for table in ports.personal_data(user.person):
         heading = archive.read(f"{table.name}.csv").decode("utf-8-sig").splitlines()[0]
