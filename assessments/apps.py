@@ -14,7 +14,7 @@ class AssessmentsConfig(AppConfig):
         from . import protected
         from .models import CriterionDrawing
         from .presenters import criterion_drawings, found
-        from .queries import departures, written_down
+        from .queries import departures, personal_data, written_down
         from .services import photos
 
         protected.declare()
@@ -22,6 +22,7 @@ class AssessmentsConfig(AppConfig):
         drawings.register(criterion_drawings.DRAWN, criterion_drawings.from_limits)
         drawings.register(criterion_drawings.HIDDEN, criterion_drawings.hidden)
         people_ports.on_departure(departures.matters_of_departure)
+        people_ports.on_personal_data(personal_data.personal_data)
         written_down.register()
         register_files(photos.originals)
         navigation.register(

@@ -51,6 +51,14 @@ def certificate_for_quality(user: User, number: str) -> Certificate:
     )
 
 
+def person_for_quality(user: User, employee_number: str) -> Person:
+    """Somebody whose certificates the user acts on: at their site, and not themselves."""
+    person = people_access.person_with_results(user, employee_number)
+    if person.pk == user.person_id or not user.has_role(Role.QUALITY, site=person.site_id):
+        raise Http404
+    return person
+
+
 def document_for_reader(user: User, number: str) -> CertificateDocument:
     document = certificate_for_reader(user, number).document
     if document is None:

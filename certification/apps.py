@@ -11,9 +11,10 @@ class CertificationConfig(AppConfig):
     def ready(self) -> None:
         from assessments import ports as assessments_ports
         from certification import access, protected
-        from certification.presenters import found
+        from certification.presenters import found, return_matters
         from certification.queries import (
             graders,
+            personal_data,
             purposes,
             requirements,
             schemes_in_force,
@@ -36,6 +37,8 @@ class CertificationConfig(AppConfig):
         written_down.register()
         schemes_written_down.register()
         people_ports.on_whereabouts_changed(standing_changes.note_person)
+        people_ports.on_return(return_matters.matters_on_return)
+        people_ports.on_personal_data(personal_data.personal_data)
         training_ports.on_facts_changed(standing.facts_changed)
         training_ports.register_scopes(schemes_in_force.scope_names)
         training_ports.register_vision_ends(standing_today.with_vision_ends)

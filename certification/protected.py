@@ -52,6 +52,7 @@ def declare() -> None:
         "Certificate",
         "CertificateDocument",
         "CertificateEvent",
+        "CertificateName",
         "CertificateWithdrawal",
     ):
         append_only.protect(f"certification.{model}")

@@ -148,6 +148,7 @@ class PersonRights:
     facts: bool
     stamps: bool
     sign_in: bool
+    data: bool
 
 
 def rights_over(user: User, person: Person) -> PersonRights:
@@ -165,6 +166,7 @@ def rights_over(user: User, person: Person) -> PersonRights:
         facts=reads and not own,
         stamps=administers or user.has_role(Role.QUALITY, site=person.site_id),
         sign_in=administers,
+        data=own or administers or user.has_role(Role.QUALITY, site=person.site_id),
     )
 
 

@@ -11,13 +11,14 @@ class PeopleConfig(AppConfig):
         from django.contrib.auth.signals import user_logged_in, user_logged_out
         from django.db.backends.signals import connection_created
 
-        from people import protected
+        from people import ports, protected
         from people.middleware.moves import moves_begin_before_a_job
         from people.middleware.sign_ins import mark_sign_in, record_sign_out
         from people.presenters import navigation, search
-        from people.queries import finding, written_down
+        from people.queries import finding, personal_data, written_down
 
         protected.declare()
+        ports.on_personal_data(personal_data.personal_data)
         written_down.register()
         connection_created.connect(finding.teach_sqlite)
         task_prerun.connect(moves_begin_before_a_job)
@@ -33,8 +34,12 @@ class PeopleConfig(AppConfig):
             _("Shared tablets"), "people:tablet_list", keeps, order=81, place="foot"
         )
         navigation.register(_("Kiosks"), "people:kiosk_list", administers, order=82, place="foot")
+        navigation.register(
+            _("Letters to sign in by"), "people:letters", administers, order=83, place="foot"
+        )
         navigation.register(_("Find"), "people:find", ["instructor", "quality"], place="find")
         navigation.register(_("Second factor"), "people:second_factor", order=93, place="foot")
         navigation.register(_("Badge and PIN"), "people:pin", order=94, place="foot")
+        navigation.register(_("Your data"), "people:own_personal_data", order=95, place="foot")
         search.register("people", _("People"), search.people, order=10)
         search.register("stamps", _("Stamps"), search.stamps, order=20)

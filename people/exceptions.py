@@ -1,5 +1,7 @@
 """The refusals this app can give, worded for the person who reads them."""
 
+from django.utils.translation import gettext as _
+
 from records.exceptions import Refusal
 
 
@@ -21,6 +23,14 @@ class TriedTooOften(ProofRefused):
 
 class TabletRefused(PeopleError):
     """A badge and PIN, or a password, did not open a shared tablet."""
+
+
+class PrintedPinGiven(TabletRefused):
+    """The PIN is one that others have seen on paper: it only leads to choosing another."""
+
+    def __init__(self, code_id: int) -> None:
+        super().__init__(_("This PIN was printed for you. Choose your own to go on."))
+        self.code_id = code_id
 
 
 class ProviderRefused(PeopleError):

@@ -1,9 +1,11 @@
 """News that this app gives to the apps above it, and what it asks of them."""
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
+
+from django.db.models import QuerySet
 
 from .models import Person
 
@@ -17,6 +19,32 @@ class OpenMatter:
     ends: bool = False
 
 
+@dataclass(frozen=True)
+class DataTable:
+    """Rows about one person, as a file of what is kept about them holds them.
+
+    Attributes
+    ----------
+    name : str
+        The file's name, without its ending.
+    about : str
+        What its rows are, in words.
+    columns : mapping of str to (str, str)
+        By its name, where a column is read from in ``rows`` and what it means.
+    rows : QuerySet
+        Read piece by piece, however many there are.
+    is_result : bool
+        Whether it tells how somebody did or stands: not for whoever keeps people alone.
+    """
+
+    name: str
+    about: Any
+    columns: Mapping[str, tuple[str, Any]]
+    rows: QuerySet[Any]
+    is_result: bool = False
+
+
+PersonalData = Callable[[Person], Iterable[DataTable]]
 OpenMatters = Callable[[Person, date], Iterable[OpenMatter]]
 PersonChanged = Callable[[Person], None]
 PersonRecord = Callable[..., dict[str, Any]]
@@ -24,6 +52,8 @@ PersonRecord = Callable[..., dict[str, Any]]
 _listeners: list[PersonChanged] = []
 _person_record: PersonRecord | None = None
 _open_matters: list[OpenMatters] = []
+_returns: list[OpenMatters] = []
+_personal_data: list[PersonalData] = []
 
 
 def on_whereabouts_changed(listener: PersonChanged) -> PersonChanged:
@@ -73,3 +103,34 @@ def open_matters(person: Person, last_day: date) -> list[OpenMatter]:
     """What the apps above know of it, those without any item left out."""
     matters = (matter for provider in _open_matters for matter in provider(person, last_day))
     return [matter for matter in matters if matter.items]
+
+
+def on_return(provider: OpenMatters) -> OpenMatters:
+    """Have ``provider(person, day)`` asked how somebody who had left stands on being back.
+
+    Registering the same function twice asks it once.
+    """
+    if provider not in _returns:
+        _returns.append(provider)
+    return provider
+
+
+def matters_on_return(person: Person, day: date) -> list[OpenMatter]:
+    """What the apps above know of it, those without any item left out."""
+    matters = (matter for provider in _returns for matter in provider(person, day))
+    return [matter for matter in matters if matter.items]
+
+
+def on_personal_data(provider: PersonalData) -> PersonalData:
+    """Have ``provider(person)`` asked what an app keeps about somebody.
+
+    Registering the same function twice asks it once.
+    """
+    if provider not in _personal_data:
+        _personal_data.append(provider)
+    return provider
+
+
+def personal_data(person: Person) -> list[DataTable]:
+    """What every app keeps about somebody, this one and those above."""
+    return [table for provider in _personal_data for table in provider(person)]

@@ -1,4 +1,4 @@
-"""What the database refuses about where people were."""
+"""What the database refuses about where people were, and what changed of them."""
 
 from records.models import append_only
 
@@ -8,3 +8,5 @@ def declare() -> None:
         "people.SiteMembership", refusal="is append-only: withdraw it, and enter the right one"
     )
     append_only.protect("people.SiteMembershipWithdrawal")
+    for model in ("NameChange", "LineLeadChange", "Return"):
+        append_only.protect(f"people.{model}")

@@ -7,8 +7,11 @@ class RemindersConfig(AppConfig):
     verbose_name = _("Reminders")
 
     def ready(self) -> None:
+        from people import ports as people_ports
         from people.presenters import navigation
+        from reminders.queries import personal_data
 
+        people_ports.on_personal_data(personal_data.personal_data)
         watch = ["instructor", "quality", "administrator"]
         navigation.register(_("Reminders"), "reminders:reminders", watch, order=75)
         navigation.register(

@@ -13,12 +13,13 @@ class TrainingConfig(AppConfig):
         from training import protected
         from training.presenters import found
         from training.presenters.person_record import person_record
-        from training.queries import departures, written_down
+        from training.queries import departures, personal_data, written_down
 
         protected.declare()
         written_down.register()
         people_ports.register_person_record(person_record)
         people_ports.on_departure(departures.matters_of_departure)
+        people_ports.on_personal_data(personal_data.personal_data)
         readers = ["instructor", "quality"]
         navigation.register(_("Classes"), "training:class_list", readers, order=35)
         navigation.register(

@@ -43,3 +43,19 @@ class ActForm(SigningForm):
             self.fields["effective_on"].initial = today
             self.fields["effective_on"].label = day_label
         self.helper = form_helper(*(name for name in self.fields))
+
+
+class IssueAgainForm(SigningForm):
+    """Why certificates are issued again under another name."""
+
+    reason = forms.CharField(
+        label=_("Why"),
+        max_length=400,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_("Such as the register entry or document that you have seen."),
+    )
+    password = PasswordField()
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = form_helper("shown", "reason", "password")

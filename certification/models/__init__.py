@@ -2,6 +2,7 @@ from .certificates import (
     Certificate,
     CertificateDocument,
     CertificateEvent,
+    CertificateName,
     CertificateWithdrawal,
     Proposal,
 )
@@ -14,6 +15,7 @@ __all__ = [
     "Certificate",
     "CertificateDocument",
     "CertificateEvent",
+    "CertificateName",
     "CertificateWithdrawal",
     "KnownEnd",
     "KnownRegister",

@@ -100,6 +100,12 @@ class Certificate(Recorded):
     def __str__(self) -> str:
         return self.number
 
+    @property
+    def printed_name(self) -> str:
+        """The name that its paper bears: as issued, or as it was last issued again."""
+        names = list(self.names.all())  # In their own order, so that a list can fetch them first.
+        return names[-1].name if names else self.holder_name
+
 
 class CertificateWithdrawal(models.Model):
     """From this instant the certificate counts as never entered; the row itself stays."""
@@ -113,6 +119,26 @@ class CertificateWithdrawal(models.Model):
 
     def __str__(self) -> str:
         return f"{self.certificate}: {self.reason}"
+
+
+class CertificateName(Recorded):
+    """A certificate issued again under the name that its holder has since a day.
+
+    It is no event: number, period, window and standing stay as they are, so the rules that read
+    events never see it.
+    """
+
+    certificate = models.ForeignKey(Certificate, models.PROTECT, related_name="names")
+    name = models.CharField(_("name"), max_length=120)
+    from_day = models.DateField(_("holder’s name since"))
+    reason = models.CharField(_("reason"), max_length=400, blank=True)
+    signature = models.ForeignKey(Signature, models.PROTECT, related_name="+")
+
+    class Meta:
+        ordering = ["recorded_at", "pk"]
+
+    def __str__(self) -> str:
+        return f"{self.certificate}: {self.name}"
 
 
 class CertificateEvent(Recorded):

@@ -19,7 +19,7 @@ from certification.domain.facts import EventFact, Facts
 from certification.domain.periods import CertificateHistory, Restriction
 from certification.domain.standing import timeline
 from certification.models import Certificate, CertificateEvent
-from certification.queries import standing_on_day
+from certification.queries import names, standing_on_day
 from certification.services import events as acts
 from people.models import Role, User
 from records.queries.heads import printed_head
@@ -93,6 +93,7 @@ class CertificateScreen:
     acts: list[ActLine]
     is_own: bool
     trail: str
+    may_be_issued_again: bool = False
 
     @property
     def possible(self) -> list[ActLine]:
@@ -158,6 +159,7 @@ def build(certificate: Certificate, user: User, now: datetime | None = None) -> 
         acts=acts_on(certificate, facts, today) if may_act else [],
         is_own=user.person_id == person.pk,
         trail=printed_head(now or timezone.now()),
+        may_be_issued_again=may_act and certificate in names.bearing_another_name(person, today),
     )
 
 

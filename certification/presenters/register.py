@@ -52,7 +52,7 @@ from certification.models import (
 from certification.models.known_registers import KnownEnd, KnownSpan
 from people.access import people_with_standing_for, people_with_standing_then
 from people.models import FormerEmployeeNumber, Person, Role, Site, User
-from people.models.people import at_work_on
+from people.models.people import at_work_on, formerly_named
 from people.queries.memberships import at_site_on, were_at
 from people.queries.site_days import Days
 
@@ -224,6 +224,7 @@ def _people(user: User, filters: RegisterFilters) -> QuerySet[Person]:
         former = FormerEmployeeNumber.objects.filter(employee_number__istartswith=word)
         people = people.filter(
             Q(full_name__icontains=word)
+            | Q(pk__in=formerly_named(word))
             | Q(employee_number__istartswith=word)
             | Q(pk__in=former.values("person"))
         )

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 from certification.models import Certificate, CertificateEvent, Proposal, SchemeRevision, Scope
 from certification.queries import standing_on_day, written_down
 from certification.queries.requirements import Requirement
-from certification.services import certificates
+from certification.services import certificates, names
 from certification.services.proposals import proposal_to_make
 from people.models import Person, User
 from people.presenters.days import format_day, format_short_instant
@@ -74,6 +74,23 @@ def certificates_shown(person: Person, scope: Scope, at: datetime) -> Shown:
             _event(event), format_short_instant(event.recorded_at, person.site.time_zone)
         )
     return Shown(digest_of(content), at, lines)
+
+
+def issuing_again_shown(person: Person, at: datetime) -> Shown:
+    """What is shown to whoever issues certificates again under the name their holder has now."""
+    rows = names.rows_to_sign(person, person.site.today(at))
+    lines = {
+        row.certificate.number: Line(
+            _("%(scope)s: bears %(before)s, will bear %(after)s")
+            % {
+                "scope": row.certificate.scope.title,
+                "before": row.certificate.printed_name,
+                "after": row.name,
+            }
+        )
+        for row in rows
+    }
+    return Shown(digest_of(written_down.issued_again_content(rows, person)), at, lines)
 
 
 def _event(event: CertificateEvent) -> str:

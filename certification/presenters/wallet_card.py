@@ -51,7 +51,7 @@ def wallet_card(certificate: Certificate, *, at: datetime) -> bytes:
     card = {
         "organisation": Installation.current().organisation,
         "site": person.site.name,
-        "name": paper.name_or_notice(person.full_name),
+        "name": paper.name_or_notice(certificate.printed_name),
         "employee_number": person.employee_number,
         "scope": scope.title,
         "document": scope.document or "–",
@@ -89,7 +89,7 @@ def texts_on_card(certificate: Certificate, restriction: str) -> tuple[str, ...]
     """What people typed and a card of this certificate says, while it allows this alone."""
     person, scope = certificate.person, certificate.scope
     return (
-        person.full_name,
+        certificate.printed_name,
         person.site.name,
         scope.title,
         scope.document,

@@ -10,9 +10,11 @@ from certification.models import (
     Certificate,
     CertificateDocument,
     CertificateEvent,
+    CertificateName,
     CertificateWithdrawal,
     Proposal,
 )
+from people.models import Person
 from people.queries.employee_numbers import rebuilt_with_person
 from records.queries import rebuilding
 from records.queries.rebuilding import Content, KeptTable, Part, Written
@@ -28,6 +30,7 @@ RESTRICTS = "restricts certification for this scope"
 VERIFIED = "verified the document of a certificate from elsewhere"
 PROPOSES = "proposes certification"
 WITHDRAWS = "withdraws a certificate entered in error"
+ISSUES_AGAIN = "issues the certificates named again under this name"
 EVENT_MEANINGS = {
     Kind.SUSPENDED: "suspends the certificates named",
     Kind.REINSTATED: "reinstates the certificates named",
@@ -149,6 +152,20 @@ def events_content(events: Sequence[CertificateEvent]) -> dict[str, Any]:
     }
 
 
+def issued_again_content(rows: Sequence[CertificateName], person: Person) -> dict[str, Any]:
+    """The certificates of one act that bear another name since; no row has no name."""
+    first = rows[0] if rows else CertificateName(recorded_at=None)
+    return {
+        "person": person.employee_number,
+        "person_id": person.pk,
+        "name": first.name,
+        "from_day": first.from_day,
+        "reason": first.reason,
+        "recorded_at": first.recorded_at,
+        "certificates": sorted(row.certificate.number for row in rows),
+    }
+
+
 def withdrawal_content(
     withdrawal: CertificateWithdrawal, voiding: Sequence[CertificateEvent] = ()
 ) -> dict[str, Any]:
@@ -259,6 +276,19 @@ def _signed_events(written: Sequence[Written]) -> dict[int, Content]:
     )
 
 
+def _signed_names(written: Sequence[Written]) -> dict[int, Content]:
+    rows: dict[int, list[CertificateName]] = defaultdict(list)
+    names = CertificateName.objects.select_related("certificate__person")
+    for row in names.filter(signature__in=[signature.number for signature in written]):
+        rows[row.signature_id].append(row)
+    return rebuilt_with_person(
+        written,
+        rows,
+        lambda signed: issued_again_content(signed, signed[0].certificate.person),
+        lambda signed: signed[0].certificate.person_id,
+    )
+
+
 def _signed_withdrawals(written: Sequence[Written]) -> dict[int, Content]:
     events = _events_signed(written)
     return {
@@ -320,6 +350,10 @@ def register() -> None:
     )
     rebuilding.register_signatures(
         [WITHDRAWS], withdrawals, _signed_withdrawals, events=event_lines
+    )
+    rebuilding.register_signatures([ISSUES_AGAIN], CertificateName._meta.db_table, _signed_names)
+    rebuilding.register_table(
+        KeptTable(CertificateName, "certificate-name", meanings=(ISSUES_AGAIN,))
     )
     rebuilding.register_signatures([PROPOSES], proposals, _signed_proposals)
     rebuilding.register_entries([IMPORTED], certificates, _imported)

@@ -4,8 +4,14 @@ from django.urls import path
 
 from certification.views import certificates as views
 from certification.views import certificates_from_elsewhere as elsewhere
+from certification.views import names
 
 urlpatterns = [
+    path(
+        "people/<str:employee_number>/certificates/issue-again/",
+        names.certificates_issue_again,
+        name="certificates_issue_again",
+    ),
     path(
         "certificates/from-elsewhere/",
         elsewhere.certificate_from_elsewhere,

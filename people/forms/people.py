@@ -17,6 +17,7 @@ from people.models.people import PersonQuerySet
 
 from .fields import (
     DayInput,
+    PasswordField,
     PersonField,
     form_helper,
 )
@@ -153,6 +154,70 @@ class MoveForm(forms.Form):
         super().__init__(*args, **kwargs)
         self.fields["site"].queryset = sites  # type: ignore[attr-defined]
         self.helper = form_helper(Div("site", "from_day", css_class="fields-row"), "reason")
+
+
+class ChangeForm(forms.Form):
+    """Name, number and line lead, and the day from which they are others.
+
+    What the page showed comes back beside them, so that a change tells what its writer changed
+    and nothing that somebody else did meanwhile.
+    """
+
+    full_name = forms.CharField(label=_("Full name"), max_length=120, show_hidden_initial=True)
+    employee_number = forms.CharField(
+        label=_("Employee number"), max_length=LONGEST, show_hidden_initial=True
+    )
+    line_lead = PersonField(label=_("Line lead"), required=False, show_hidden_initial=True)
+    from_day = forms.DateField(
+        label=_("From"), widget=DayInput, help_text=_("The first day on which it holds.")
+    )
+    reason = forms.CharField(
+        label=_("Why"), max_length=400, widget=forms.Textarea(attrs={"rows": 3})
+    )
+
+    def __init__(self, *args: Any, leads: PersonQuerySet, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["line_lead"].offer(leads, "line-leads")  # type: ignore[attr-defined]
+        self.helper = form_helper(
+            "full_name",
+            Div("employee_number", "line_lead", css_class="fields-row"),
+            "from_day",
+            "reason",
+        )
+
+    def changes(self) -> dict[str, Any]:
+        """What differs from what the page showed."""
+        names = ("full_name", "employee_number", "line_lead")
+        return {name: self.cleaned_data[name] for name in names if name in self.changed_data}
+
+
+class ReturnForm(forms.Form):
+    returned_on = forms.DateField(label=_("Back on"), widget=DayInput)
+    reason = forms.CharField(
+        label=_("Why"), max_length=400, widget=forms.Textarea(attrs={"rows": 3})
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = form_helper("returned_on", "reason")
+
+
+class PersonalDataForm(forms.Form):
+    """Why a file of what is kept about somebody is made, and the password of who has it made."""
+
+    reason = forms.CharField(
+        label=_("Why"),
+        max_length=400,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_("Such as their request, with its day. They can read this."),
+    )
+    password = PasswordField(help_text=_("The file leaves the house, so you prove that it is you."))
+
+    def __init__(self, *args: Any, is_own: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if is_own:
+            del self.fields["reason"]
+        self.helper = form_helper(*self.fields)
 
 
 class MoveWithdrawalForm(forms.Form):

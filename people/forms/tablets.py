@@ -56,7 +56,31 @@ class TabletPasswordForm(forms.Form):
         self.fields["password"].widget.asks = "code" if was_looking else "password"
 
 
-class PinForm(forms.Form):
+class OwnPinForm(forms.Form):
+    """One's own PIN, twice."""
+
+    pin = forms.CharField(
+        label=_("PIN"),
+        max_length=40,
+        widget=forms.PasswordInput(attrs=DIGITS),
+        help_text=_("Four to eight digits that nobody guesses from who you are."),
+    )
+    again = forms.CharField(
+        label=_("PIN, again"), max_length=40, widget=forms.PasswordInput(attrs=DIGITS)
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = form_helper("pin", "again")
+
+    def clean(self) -> dict[str, Any]:
+        data = super().clean() or {}
+        if "pin" in data and "again" in data and data["pin"] != data["again"]:
+            self.add_error("again", _("The two differ. Type the PIN once more."))
+        return data
+
+
+class PinForm(OwnPinForm):
     """One's own PIN, twice, with the badge and the password that proves who sets it."""
 
     badge = forms.CharField(
@@ -66,23 +90,11 @@ class PinForm(forms.Form):
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "off"}),
         help_text=_("Scan it here. Left empty, your employee number opens beside the PIN."),
     )
-    pin = forms.CharField(
-        label=_("PIN"),
-        widget=forms.PasswordInput(attrs=DIGITS),
-        help_text=_("Four to eight digits that nobody guesses from who you are."),
-    )
-    again = forms.CharField(label=_("PIN, again"), widget=forms.PasswordInput(attrs=DIGITS))
     password = PasswordField(help_text=_("Only you set your PIN, so you prove that it is you."))
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.helper = form_helper("badge", "pin", "again", "password")
-
-    def clean(self) -> dict[str, Any]:
-        data = super().clean() or {}
-        if "pin" in data and "again" in data and data["pin"] != data["again"]:
-            self.add_error("again", _("The two differ. Type the PIN once more."))
-        return data
 
 
 class RemovePinForm(forms.Form):

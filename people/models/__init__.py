@@ -1,4 +1,5 @@
 from .memberships import SiteMembership, SiteMembershipWithdrawal
+from .particulars import LineLeadChange, NameChange, Return
 from .passkeys import PasskeyChallenge
 from .people import (
     FormerEmployeeNumber,
@@ -11,17 +12,22 @@ from .people import (
     User,
 )
 from .providers import ProviderLink
+from .sign_in_codes import SignInCode
 from .tablets import BadgePin, SharedTablet, TabletUse, WrongTries
 
 __all__ = [
     "BadgePin",
     "FormerEmployeeNumber",
     "Installation",
+    "LineLeadChange",
+    "NameChange",
     "PasskeyChallenge",
     "Person",
     "ProviderLink",
+    "Return",
     "Role",
     "SharedTablet",
+    "SignInCode",
     "Site",
     "SiteMembership",
     "SiteMembershipWithdrawal",

@@ -4,12 +4,13 @@ from datetime import date, datetime, time
 from typing import ClassVar
 from zoneinfo import ZoneInfo, available_timezones
 
+from django.apps import apps
 from django.conf import settings
 from django.contrib.auth.models import AbstractBaseUser, BaseUserManager, PermissionsMixin
 from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
 from django.db.models.functions import Lower
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
@@ -165,10 +166,21 @@ class Role(models.TextChoices):
 
 
 def at_work_on(day: date) -> Q:
-    """People who have started by a day and not left before it."""
-    return Q(Q(started_on__isnull=True) | Q(started_on__lte=day)) & Q(
-        Q(left_on__isnull=True) | Q(left_on__gte=day)
+    """People who have started by a day and not left before it, nor were away in between."""
+    away = apps.get_model("people", "Return").objects.filter(
+        person=OuterRef("pk"), left_on__lt=day, returned_on__gt=day
     )
+    return (
+        Q(Q(started_on__isnull=True) | Q(started_on__lte=day))
+        & Q(Q(left_on__isnull=True) | Q(left_on__gte=day))
+        & ~Q(Exists(away))
+    )
+
+
+def formerly_named(word: str) -> models.QuerySet:
+    """Ids of people of whom a name before the present one holds a word."""
+    changes = apps.get_model("people", "NameChange").objects.filter(before__icontains=word)
+    return changes.order_by().values("person")
 
 
 class PersonQuerySet(models.QuerySet["Person"]):
@@ -181,12 +193,13 @@ class PersonQuerySet(models.QuerySet["Person"]):
         return meant_by(text, ((person.employee_number, person) for person in people))
 
     def search(self, text: str) -> "PersonQuerySet":
-        """People whose name, number, former number, address or employer holds every word."""
+        """People whose name or number, now or before, address or employer holds every word."""
         people = self
         for word in text.split():
             former = FormerEmployeeNumber.objects.filter(employee_number__icontains=word)
             people = people.filter(
                 Q(full_name__icontains=word)
+                | Q(pk__in=formerly_named(word))
                 | Q(employee_number__icontains=word)
                 | Q(pk__in=former.values("person"))
                 | Q(email__icontains=word)

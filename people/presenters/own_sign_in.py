@@ -38,6 +38,13 @@ WORDS = {
     "second factor reset": gettext_lazy("Second factor taken away"),
     "recovery codes made anew": gettext_lazy("New recovery codes made"),
     "recovery code used": gettext_lazy("Recovery code used"),
+    "sign-in code printed": gettext_lazy("Letter with a code printed"),
+    "password chosen by a printed code": gettext_lazy("Password chosen by the code of a letter"),
+    "printed code refused": gettext_lazy("Wrong or spent code of a letter"),
+    "printed PIN given at a tablet": gettext_lazy("Printed PIN given at a shared tablet"),
+    "PIN chosen after a printed one": gettext_lazy("PIN chosen after a printed one"),
+    "sign-in reset on return": gettext_lazy("Roles, password and second factors taken away: back"),
+    "personal data handed out": gettext_lazy("File of personal data made"),
     "badge and PIN set": gettext_lazy("Badge and PIN set"),
     "badge and PIN removed": gettext_lazy("Badge and PIN given up"),
 }
@@ -46,6 +53,7 @@ REFUSALS = {
     "password refused",
     "password refused at a tablet",
     "second factor refused",
+    "printed code refused",
 }
 
 

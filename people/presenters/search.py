@@ -8,13 +8,13 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
-from django.db.models import Exists, OuterRef, Q, QuerySet, When
+from django.db.models import Exists, OuterRef, Q, QuerySet, Subquery, When
 from django.db.models.expressions import Value
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from people.access import people_listed_for, today_for
-from people.models import FormerEmployeeNumber, Person, Stamp, User
+from people.models import FormerEmployeeNumber, NameChange, Person, Stamp, User
 from people.presenters.days import format_day
 from people.queries.finding import (
     BEGINS,
@@ -114,17 +114,27 @@ def join(parts: Iterable[Any]) -> str:
 
 
 def people(user: User, sought: Sought, most: int) -> list[Hit]:
-    """By every word of the name, or by a number held now or before."""
+    """By every word of the name, or by a number, held now or before."""
     name = name_match(sought, "full_name")
     former = FormerEmployeeNumber.objects.filter(
         person=OuterRef("pk"), employee_number__iexact=sought.text
     )
+    named = name_match(sought, "before")
+    changes = NameChange.objects.alias(**named.alias).filter(named.matches, person=OuterRef("pk"))
     today = today_for(user)
     found = (
         people_listed_for(user)
         .alias(**name.alias)
-        .annotate(had_number=Exists(former))
-        .filter(name.matches | number_matches(sought, "employee_number") | Q(had_number=True))
+        .annotate(
+            had_number=Exists(former),
+            had_name=Subquery(changes.order_by("-from_day", "-pk").values("before")[:1]),
+        )
+        .filter(
+            name.matches
+            | number_matches(sought, "employee_number")
+            | Q(had_number=True)
+            | Q(had_name__isnull=False)
+        )
         .annotate(
             rank=rank(
                 When(Q(employee_number__iexact=sought.text) | name.exact, then=Value(EXACT)),
@@ -145,6 +155,7 @@ def people(user: User, sought: Sought, most: int) -> list[Hit]:
                 (
                     person.site.name,
                     person.gone and _("left %(day)s") % {"day": _day(person.left_on)},
+                    person.had_name and _("was called %(name)s") % {"name": person.had_name},
                     person.had_number and _("had number %(number)s") % {"number": sought.text},
                 )
             ),

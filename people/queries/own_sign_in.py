@@ -10,7 +10,11 @@ from people.models import User
 from records.models import TrailEntry
 
 SHOWN = 50
-AT_TABLETS = ("tablet opened by badge and PIN", "tablet opened in full")
+AT_TABLETS = (
+    "tablet opened by badge and PIN",
+    "tablet opened in full",
+    "printed PIN given at a tablet",
+)
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,8 @@ from people.models.memberships import FROM_THE_BEGINNING
 from people.queries import memberships, written_down
 from records.services import trail
 
+from .change_rows import write_line_lead
+
 AHEAD = timedelta(days=366)
 LOOK_EVERY = timedelta(minutes=1)
 
@@ -105,6 +107,15 @@ def carry_out(person: Person, now: datetime) -> None:
     before, person.site = person.site, site
     changed = ["site"]
     if person.line_lead is not None and person.line_lead.site_id != site.pk:
+        write_line_lead(
+            person,
+            before=person.line_lead,
+            after=None,
+            from_day=site.today(now),
+            reason="",
+            actor=None,
+            at=now,
+        )
         person.line_lead = None
         changed.append("line_lead")
     person.save(update_fields=changed)

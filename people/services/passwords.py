@@ -6,7 +6,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from people.exceptions import PeopleError
-from people.models import User
+from people.models import SignInCode, User
 from records.services import trail
 
 from .reset_links import reset_tokens
@@ -42,4 +42,5 @@ def _set_password(user: User, password: str, act: str, at: datetime) -> None:
     user.set_password(password)
     user.password_is_one_time = False
     user.save(update_fields=["password", "password_is_one_time"])
+    SignInCode.objects.void([user], at)
     trail.record(actor=user, act=act, about=user, payload={"from": user.from_address}, at=at)

@@ -11,10 +11,18 @@ from django.utils.translation import gettext_lazy
 from people import ports
 from people.domain.employee_numbers import NumberFault, number_fault
 from people.exceptions import PeopleError
-from people.models import BadgePin, FormerEmployeeNumber, Person, Role, Site, User
+from people.models import (
+    BadgePin,
+    FormerEmployeeNumber,
+    Person,
+    Role,
+    Site,
+    User,
+)
 from people.queries import reach
 from records.services import trail
 
+from .change_rows import write_line_lead
 from .memberships import add_membership
 from .sign_in_mails import send_address_changed
 
@@ -145,14 +153,26 @@ def change_person(
     authority = actor if isinstance(actor, User) else by_right_of
     if authority is not None:
         _refuse_out_of_reach(person, before, everything_changed, authority)
+    if "left_on" in changed:
+        _refuse_to_undo_leaving(person, before["left_on"], at)
     if is_renumbered:
-        _change_number(person, employee_number, actor, at)
+        change_number(person, employee_number, actor, at)
         ports.whereabouts_changed(person)
     if not changed:
         return person
     if "site" in changed:
         _move_today(person, details["site"], actor, at)
     person.save(update_fields=[name for name in changed if name != "site"])
+    if "line_lead" in changed:
+        write_line_lead(
+            person,
+            before=before["line_lead"],
+            after=person.line_lead,
+            from_day=person.site.today(at),
+            reason="",
+            actor=actor,
+            at=at,
+        )
     if WHEREABOUTS.intersection(changed):
         ports.whereabouts_changed(person)
     if "email" in changed:
@@ -175,17 +195,16 @@ def _move_today(person: Person, site: Site, actor: User | str, at: datetime) -> 
     add_membership(person=person, site=site, from_day=site.today(at), reason="", actor=actor, at=at)
 
 
-def _change_number(person: Person, number: str, actor: User | str, at: datetime) -> None:
+def change_number(
+    person: Person, number: str, actor: User | str, at: datetime, until_on: date | None = None
+) -> None:
+    """Give somebody who is locked another number; the former one was theirs until a day."""
     _refuse_number(person, number)
-    before = person.employee_number
+    before, until = person.employee_number, until_on or person.site.today(at)
     FormerEmployeeNumber.objects.update_or_create(
         employee_number=before,
-        defaults={"person": person, "until_on": person.site.today(at)},
-        create_defaults={
-            "person": person,
-            "until_on": person.site.today(at),
-            "recorded_at": at,
-        },
+        defaults={"person": person, "until_on": until},
+        create_defaults={"person": person, "until_on": until, "recorded_at": at},
     )
     person.employee_number = number
     person.save(update_fields=["employee_number"])
@@ -194,7 +213,7 @@ def _change_number(person: Person, number: str, actor: User | str, at: datetime)
         actor=actor,
         act="employee number changed",
         about=person,
-        payload={"before": before, "after": number},
+        payload={"before": before, "after": number, "until": until.isoformat()},
         at=at,
     )
 
@@ -225,6 +244,16 @@ def _refuse_out_of_reach(
         raise PeopleError(
             _("%(name)s signs in, so an administrator of %(site)s moves them.")
             % {"name": person.full_name, "site": as_before.site}
+        )
+
+
+def _refuse_to_undo_leaving(person: Person, left_on: date | None, at: datetime) -> None:
+    """Whoever has left comes back by a return, which gives back neither roles nor password."""
+    had_left = left_on is not None and left_on < person.site.today(at)
+    if had_left and not person.has_left(at):
+        raise PeopleError(
+            _("%(name)s left on %(day)s. Enter that they are back, on their page.")
+            % {"name": person.full_name, "day": left_on}
         )
 
 

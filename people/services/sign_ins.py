@@ -10,7 +10,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from people.exceptions import PeopleError
-from people.models import Installation, Person, Role, Site, SiteRole, User
+from people.models import Installation, Person, Role, SignInCode, Site, SiteRole, User
 from people.queries.reach import may_reset_sign_in
 from records.services import trail
 
@@ -44,6 +44,12 @@ def open_sign_in(
     _refuse_left(person, at)
     refuse_taken_address(person)
     password = "" if person.email else one_time_password()
+    user = new_sign_in(person=person, password=password, actor=actor, at=at)
+    return set_roles(user=user, roles=roles, actor=actor, at=at), password
+
+
+def new_sign_in(*, person: Person, actor: User, at: datetime, password: str = "") -> User:
+    """The sign-in of somebody who is locked and has none, without roles; a password is one-time."""
     user = User.objects.create_user(
         person.employee_number,
         password or None,
@@ -54,7 +60,7 @@ def open_sign_in(
     trail.record(
         actor=actor, act="sign-in opened", about=user, payload=_person_payload(person), at=at
     )
-    return set_roles(user=user, roles=roles, actor=actor, at=at), password
+    return user
 
 
 @transaction.atomic
@@ -73,6 +79,7 @@ def give_password(*, user: User, actor: User, at: datetime) -> str:
     user.set_password(password or None)
     user.password_is_one_time = bool(password)
     user.save(update_fields=["password", "password_is_one_time"])
+    SignInCode.objects.void([user], at)
     act = "password given" if password else "password taken away"
     trail.record(actor=actor, act=act, about=user, payload=_person_payload(user.person), at=at)
     return password

@@ -14,7 +14,13 @@ from django.utils.translation import gettext_lazy
 
 from people.domain import pins
 from people.domain.employee_numbers import meant_by
-from people.exceptions import PeopleError, ProofRefused, TabletRefused, TriedTooOften
+from people.exceptions import (
+    PeopleError,
+    PrintedPinGiven,
+    ProofRefused,
+    TabletRefused,
+    TriedTooOften,
+)
 from people.models import (
     BadgePin,
     FormerEmployeeNumber,
@@ -26,12 +32,15 @@ from people.models import (
 )
 from records.services import trail
 
+from . import sign_in_codes
 from .proof import Given, is_own_password, prove_second_factor
 from .tries import delete_oldest, lock_rows, refuse_while_waiting
 
 UNKNOWN_BADGE_PREFIX = "badge:"
 MAX_UNKNOWN_BADGES = 1000
 FREE_BADGES_AT_A_TABLET = 10
+OPENED = "tablet opened by badge and PIN"
+FIRST_PIN_GIVEN = "printed PIN given at a tablet"
 
 PIN_FAULT_MESSAGES = {
     pins.PinFault.LENGTH: gettext_lazy("A PIN is four to eight digits. Choose another."),
@@ -173,23 +182,28 @@ def open_by_badge(*, tablet: SharedTablet, badge: str, pin: str, at: datetime) -
     ------
     TabletRefused
         If they do not go together, or too many tries were wrong.
+    PrintedPinGiven
+        If the PIN is the one of a letter, which only leads to choosing one (`choose_pin`).
     """
     badge = badge.strip()
     user = _user_with_badge(badge, at)
     badge_pin = BadgePin.objects.filter(user=user).first() if user else None
     key = _user_key(user) if user else _unknown_badge_key(badge)
 
+    first = sign_in_codes.first_pin_code(user, pin, at) if user else None
+
     def matches() -> bool:
         if badge_pin is None:
             make_password(pin)  # So that the time an answer takes tells nothing.
-            return False
-        return check_password(pin, badge_pin.pin_hash)
+            return first is not None
+        return check_password(pin, badge_pin.pin_hash) or first is not None
 
     matched = _attempt(
         tablet=tablet,
         key=key,
         matches=matches,
         at=at,
+        act=FIRST_PIN_GIVEN if first else OPENED,
         actor=user,
         payload={"badge": badge if _identifies_somebody(badge) else "", "tablet": tablet.name},
     )
@@ -199,6 +213,36 @@ def open_by_badge(*, tablet: SharedTablet, badge: str, pin: str, at: datetime) -
         raise TabletRefused(
             _("Badge and PIN do not go together. Try again, or sign in fully with your password.")
         )
+    if first is not None:
+        raise PrintedPinGiven(first.pk)
+    return user
+
+
+@transaction.atomic
+def choose_pin(*, code_id: int, pin: str, at: datetime) -> User:
+    """Set one's own PIN after a printed one was given, once; the badge stays as it was.
+
+    Raises
+    ------
+    PeopleError
+        If the printed one leads nowhere any more, or the PIN is too easily guessed or the
+        printed one, which others have seen.
+    """
+    row = sign_in_codes.lock_first_pin(code_id, at)
+    user = row.user
+    kept = BadgePin.objects.filter(user=user).first()
+    fault = pins.pin_fault(pin, (user.employee_number, kept.badge if kept else ""))
+    if fault is not None:
+        raise PeopleError(_fault_message(fault))
+    if sign_in_codes.is_first_pin(row, pin):
+        raise PeopleError(_("This is the PIN you were given. Choose another."))
+    BadgePin.objects.update_or_create(
+        user=user, defaults={"pin_hash": make_password(pin), "set_at": at}
+    )
+    row.pin_used_at = at
+    row.save(update_fields=["pin_used_at"])
+    payload = {"printed_by": row.made_by.get_username()}
+    trail.record(actor=user, act=sign_in_codes.PIN_USED, about=user, payload=payload, at=at)
     return user
 
 
@@ -288,6 +332,7 @@ def _attempt(
     key: str,
     matches: Callable[[], bool],
     at: datetime,
+    act: str,
     actor: User | None,
     payload: dict,
 ) -> bool:
@@ -316,7 +361,6 @@ def _attempt(
         of_tablet.failures -= had_failed and of_tablet.failures > 0
         for row in rows.values():
             row.save(update_fields=["failures", "wait_until"])
-        act = "tablet opened by badge and PIN"
         trail.record(actor=actor, act=act, about=tablet, payload=payload, at=at)
         return True
     own.failures += 1

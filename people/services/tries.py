@@ -59,6 +59,14 @@ def code_tries(user: User) -> list[Counted]:
     ]
 
 
+def letter_tries(user: User) -> list[Counted]:
+    """What codes typed from a letter are counted under: apart from the password's."""
+    return [
+        Counted(f"{FROM_ADDRESS}letter:{user.pk}:{_hash(user.from_address)}"[:40]),
+        Counted(f"letter:{user.pk}", free=20, most_s=60),
+    ]
+
+
 def unknown_login_tries(login: str, address: str) -> list[Counted]:
     """The same for a login that is nobody's, so that it waits like everybody's."""
     return [Counted(f"{UNKNOWN_LOGIN}{_hash(f'{login.strip()} {address}')}")]

@@ -1,6 +1,16 @@
 """Addresses of this app, one module a subject."""
 
-from . import find, kiosks, people, provider, second_factor, sign_ins, sites, tablets
+from . import (
+    find,
+    kiosks,
+    people,
+    provider,
+    second_factor,
+    sign_in_codes,
+    sign_ins,
+    sites,
+    tablets,
+)
 
 app_name = "people"
 
@@ -10,6 +20,7 @@ urlpatterns = [
     *people.urlpatterns,
     *provider.urlpatterns,
     *second_factor.urlpatterns,
+    *sign_in_codes.urlpatterns,
     *sign_ins.urlpatterns,
     *sites.urlpatterns,
     *tablets.urlpatterns,

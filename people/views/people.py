@@ -20,6 +20,7 @@ from people.models import Person, Role, Site, User
 from people.models.people import at_work_on
 from people.queries.departures import matters_of_departure
 from people.queries.memberships import history_of
+from people.queries.particulars import changes_of
 from people.queries.reach import may_change_address
 from people.services import people as services
 
@@ -52,6 +53,7 @@ def person_list(request: UserRequest) -> HttpResponse:
         "today": days.day,
         "several_sites": "site" in form.fields,
         "may_enrol": bool(access.enrolling_site_ids(request.user)),
+        "prints_letters": request.user.has_role(Role.ADMINISTRATOR),
     }
     return render(request, "people/person_list.html", context)
 
@@ -141,6 +143,8 @@ def person_detail(request: UserRequest, employee_number: str) -> HttpResponse:
     }
     if rights.edit or rights.results:
         context["moves"] = history_of(person)
+        context["changes"] = changes_of(person)
+        context["returns"] = person.returns.order_by("-returned_on")
     if rights.results:
         context |= ports.person_record(person, every_practice=request.GET.get("practice") == "all")
     if rights.results or rights.stamps:

@@ -2,6 +2,7 @@
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.core import signing
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -14,14 +15,29 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from people import access
 from people.access import UserRequest, role_required
-from people.exceptions import PeopleError, ProofRefused, TabletRefused, WrongPassword
-from people.forms.tablets import BadgeForm, PinForm, RemovePinForm, TabletForm, TabletPasswordForm
+from people.exceptions import (
+    PeopleError,
+    PrintedPinGiven,
+    ProofRefused,
+    TabletRefused,
+    WrongPassword,
+)
+from people.forms.tablets import (
+    BadgeForm,
+    OwnPinForm,
+    PinForm,
+    RemovePinForm,
+    TabletForm,
+    TabletPasswordForm,
+)
 from people.middleware import tablets
 from people.models import BadgePin, Role, SharedTablet
 from people.services import tablets as services
 from people.services.proof import prove_identity
 
 FORM_METHODS = ["GET", "HEAD", "POST"]
+PRINTED_PIN = "people.printed_pin"
+PRINTED_PIN_LASTS_S = 600
 
 
 class TabletUserRequest(UserRequest, tablets.TabletRequest):
@@ -127,7 +143,7 @@ def tablet(request: TabletUserRequest) -> HttpResponse:
     return _render_tablet(request)
 
 
-@sensitive_post_parameters("badge", "pin")
+@sensitive_post_parameters("badge", "pin", "again")
 @never_cache
 @require_POST
 def tablet_open(request: TabletUserRequest) -> HttpResponse:
@@ -135,12 +151,17 @@ def tablet_open(request: TabletUserRequest) -> HttpResponse:
     if _is_anonymous_without_tablet(request):
         return redirect("account_login")
     shared_tablet = _tablet_or_404(request)
+    if "printed" in request.POST:
+        return _choose_pin(request, shared_tablet)
     form = BadgeForm(request.POST)
     if form.is_valid():
         try:
             user = services.open_by_badge(
                 tablet=shared_tablet, at=timezone.now(), **form.cleaned_data
             )
+        except PrintedPinGiven as given:
+            token = signing.dumps(given.code_id, salt=PRINTED_PIN)
+            return _render_choose_pin(request, shared_tablet, OwnPinForm(), token)
         except TabletRefused as error:
             form.add_error(None, str(error))
         else:
@@ -149,6 +170,38 @@ def tablet_open(request: TabletUserRequest) -> HttpResponse:
             next_url = tablets.safe_next(request.POST.get("next", "")) if is_same_user else "/"
             return redirect(next_url)
     return _render_tablet(request, badge_form=form)
+
+
+def _choose_pin(request: TabletUserRequest, shared_tablet: SharedTablet) -> HttpResponse:
+    """Choose a PIN after a printed one was given here, and go on by it."""
+    token = request.POST.get("printed", "")
+    form = OwnPinForm(request.POST)
+    try:
+        code_id = signing.loads(token, salt=PRINTED_PIN, max_age=PRINTED_PIN_LASTS_S)
+    except signing.BadSignature:
+        badge_form = BadgeForm({})
+        badge_form.errors.clear()
+        badge_form.add_error(None, _("That took too long. Give badge and printed PIN once more."))
+        return _render_tablet(request, badge_form=badge_form)
+    if form.is_valid():
+        try:
+            user = services.choose_pin(
+                code_id=code_id, pin=form.cleaned_data["pin"], at=timezone.now()
+            )
+        except PeopleError as error:
+            form.add_error("pin", str(error))
+        else:
+            tablets.open_read_only(request, user, shared_tablet)
+            messages.success(request, _("Your PIN is set. From now on it opens beside your badge."))
+            return redirect("/")
+    return _render_choose_pin(request, shared_tablet, form, token)
+
+
+def _render_choose_pin(
+    request: TabletUserRequest, shared_tablet: SharedTablet, form: OwnPinForm, token: str
+) -> HttpResponse:
+    context = {"tablet": shared_tablet, "form": form, "printed": token}
+    return render(request, "people/tablet_pin.html", context, status=422 if form.is_bound else 200)
 
 
 @sensitive_post_parameters("password")

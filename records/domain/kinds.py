@@ -11,6 +11,9 @@ KIND_OF_MODEL = {
     "Site": "site",
     "Person": "person",
     "SiteMembership": "site-membership",
+    "NameChange": "name-change",
+    "LineLeadChange": "line-lead-change",
+    "Return": "return",
     "User": "sign-in",
     "Stamp": "stamp",
     "SharedTablet": "shared-tablet",
@@ -52,6 +55,7 @@ KIND_OF_MODEL = {
     "Proposal": "proposal",
     "Certificate": "certificate",
     "CertificateEvent": "certificate-event",
+    "CertificateName": "certificate-name",
     # audit
     "WorkLogCheck": "work-log-check",
     "PeopleList": "people-list",

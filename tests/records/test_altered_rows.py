@@ -39,9 +39,12 @@ from certification.models import Certificate, CertificateEvent, Proposal, Scheme
 from certification.services import certificates_from_elsewhere, events, proposals
 from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
+from certification.services.names import issue_again
 from people.models import Person, Role, SiteMembership, SiteRole, User
 from people.services.moves import move_person, withdraw_move
+from people.services.particulars import change_from_day
 from people.services.people import change_person
+from people.services.returns import return_person
 from records.models import TrailEntry, append_only
 from records.queries.verification import verify_records
 from records.services.trail import erase_payload
@@ -86,6 +89,7 @@ class Kept:
     untold: CannotTell
     taken_back: CannotTell
     retired: CriteriaSet
+    returned: Person
 
 
 @pytest.fixture(scope="module")
@@ -261,7 +265,28 @@ def make_kept() -> Kept:
         untold=untold,
         taken_back=taken_back,
         retired=retired,
+        returned=_changed(site, quality),
     )
+
+
+def _changed(site, quality):
+    """Somebody who left and is back, has another name and lead, and their certificate says so."""
+    keeper = factories.make_user("administrator", site=site)
+    person = factories.make_person(site, full_name="Ari Vance", left_on=TODAY - timedelta(days=9))
+    factories.make_certificate(person, issued_on=TODAY)
+    factories.write_down()
+    return_person(person=person, returned_on=TODAY, reason="Line 4.", actor=keeper, at=NOW)
+    change_from_day(
+        person=person,
+        changes={"full_name": "Ari Holt", "line_lead": keeper.person, "employee_number": "N-77"},
+        from_day=TODAY,
+        reason="Marriage.",
+        actor=keeper,
+        at=NOW,
+    )
+    person = Person.objects.get(pk=person.pk)
+    issue_again(person=person, act=Act(actor=quality, at=NOW, proof="password", reason="Seen."))
+    return person
 
 
 def _ask(board, joint_name, grader, photo):
@@ -390,6 +415,26 @@ def test_rows_as_they_were_written_fit(kept):
 
 
 ALTERATIONS = {
+    "a name that somebody never had": lambda kept: (
+        "UPDATE people_namechange SET before = 'Bo Quill' WHERE person_id = %s",
+        [kept.returned.pk],
+        "people_namechange",
+    ),
+    "another line lead": lambda kept: (
+        "UPDATE people_lineleadchange SET after_id = %s WHERE person_id = %s",
+        [kept.other.pk, kept.returned.pk],
+        "people_lineleadchange",
+    ),
+    "fewer days away": lambda kept: (
+        "UPDATE people_return SET left_on = %s WHERE person_id = %s",
+        [TODAY - timedelta(days=1), kept.returned.pk],
+        "people_return",
+    ),
+    "a certificate issued again under a name that nobody signed": lambda kept: (
+        "UPDATE certification_certificatename SET name = 'Bo Quill' WHERE name = %s",
+        ["Ari Holt"],
+        "certification_certificatename",
+    ),
     "a set retired by hand": lambda kept: (
         "UPDATE assessments_criteriaset SET retired_at = %s WHERE id = %s",
         [NOW, kept.criteria.pk],

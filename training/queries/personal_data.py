@@ -1,0 +1,64 @@
+"""What training keeps about somebody; of vision tests the result and no more."""
+
+from collections.abc import Iterator
+
+from django.utils.translation import gettext_lazy as _
+
+from people.models import Person
+from people.ports import DataTable
+from training.models import Attendance, Enrolment
+
+RECORDED = _("instant at which it was recorded, UTC")
+WITHDRAWN = _("since when it counts as never entered")
+
+
+def personal_data(person: Person) -> Iterator[DataTable]:
+    course = "session__course_revision__course__title"
+    yield DataTable(
+        "classes",
+        _("Classes they are or were enrolled in"),
+        {
+            "class": ("session__number", _("number of the class")),
+            "course": (course, _("course")),
+            "recorded_at": ("recorded_at", RECORDED),
+        },
+        Enrolment.objects.filter(person=person).order_by("pk"),
+        is_result=True,
+    )
+    yield DataTable(
+        "attendance",
+        _("Days of classes"),
+        {
+            "class": ("enrolment__session__number", _("number of the class")),
+            "day": ("day", _("day")),
+            "present": ("present", _("whether they were there")),
+        },
+        Attendance.objects.filter(enrolment__person=person).order_by("day", "pk"),
+        is_result=True,
+    )
+    yield DataTable(
+        "vision_tests",
+        _("Vision tests: passed or not, and nothing medical beside it"),
+        {
+            "number": ("test_id", _("number of the test")),
+            "tested_on": ("tested_on", _("day of the test")),
+            "passed": ("passed", _("whether it was passed")),
+            "recorded_at": ("recorded_at", RECORDED),
+            "withdrawn_at": ("withdrawal__withdrawn_at", WITHDRAWN),
+        },
+        person.vision_tests.order_by("tested_on", "pk"),
+        is_result=True,
+    )
+    yield DataTable(
+        "practice",
+        _("Work done within a scope"),
+        {
+            "scope": ("scope_code", _("scope")),
+            "done_on": ("performed_on", _("day of the work")),
+            "reference": ("reference", _("unit or work order")),
+            "recorded_at": ("recorded_at", RECORDED),
+            "withdrawn_at": ("withdrawal__withdrawn_at", WITHDRAWN),
+        },
+        person.practice.order_by("performed_on", "pk"),
+        is_result=True,
+    )
