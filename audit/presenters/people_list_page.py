@@ -131,12 +131,22 @@ def faulty_rows(people_list: PeopleList, faults: Iterable[CellFault]) -> list[Fa
         place = places.get(fault.field) if fault.field else None
         shown = FaultShown(
             str(FIELD_WORDS[fault.field]) if fault.field else "",
-            str(FAULT_WORDS[fault.fault]) % {"said": fault.said, "other": fault.other},
+            _why(fault),
             place,
             row[place] if place is not None else "",
         )
         rows[fault.line].faults.append(shown)
     return list(rows.values())
+
+
+def _why(fault: CellFault) -> str:
+    return str(FAULT_WORDS[fault.fault]) % {"said": fault.said, "other": fault.other}
+
+
+def sentence_of(fault: CellFault) -> str:
+    """What is wrong with a row, where no page stands around it: the field, then why."""
+    what = str(FIELD_WORDS[fault.field]) if fault.field else ""
+    return f"{what}: {_why(fault)}" if what else _why(fault)
 
 
 def _who(cells: list[str], places: Mapping[str, int]) -> str:
