@@ -19,7 +19,6 @@ from audit.queries.list_plan import Plan
 from people.forms.fields import DayInput, PasswordField, form_helper
 
 MOST_PASTED = 2_000_000
-PASTED = "pasted.txt"
 ON_A_DAY = "day"
 DIGEST = r"[0-9a-f]{64}"
 CELL = re.compile(r"cell-(\d{1,7})-(\d{1,2})", re.ASCII)
@@ -62,7 +61,7 @@ class BringForm(forms.Form):
         upload = self.cleaned_data["file"]
         if upload:
             return upload.name, upload.read()
-        return PASTED, self.cleaned_data["pasted"].strip("\r\n").encode()
+        return _now("Pasted rows"), self.cleaned_data["pasted"].strip("\r\n").encode()
 
 
 class ColumnsForm(forms.Form):
@@ -73,7 +72,11 @@ class ColumnsForm(forms.Form):
         choices = [("", _("– not taken –")), *((str(one), FIELD_WORDS[one]) for one in allowed)]
         self.columns = columns
         for place in range(columns):
-            self.fields[f"column-{place}"] = forms.ChoiceField(choices=choices, required=False)
+            self.fields[f"column-{place}"] = forms.ChoiceField(
+                choices=choices,
+                required=False,
+                widget=forms.Select(attrs={"class": "form-select"}),
+            )
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
@@ -126,7 +129,7 @@ class AnswersForm(forms.Form):
             )
         for question in asked.values:
             self.fields[_name_of(question)] = self._value_field(question)
-        self.helper = form_helper(*self.fields)
+        self.helper = form_helper(Div(*self.fields, css_class="list-questions"))
 
     def _ask_for_day_form(self, example: str) -> None:
         self.fields["day_form"] = forms.ChoiceField(

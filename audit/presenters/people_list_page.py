@@ -13,6 +13,7 @@ from audit.domain.list_columns import Field
 from audit.domain.list_rows import CellFault, Fault
 from audit.models import PeopleList
 from audit.queries.list_plan import PersonPlan, Plan, Stands
+from audit.queries.list_undoing import Undoing
 from certification.domain.answers import Rule, Standing
 from people.models import Person
 from people.presenters.days import format_day
@@ -130,12 +131,22 @@ def faulty_rows(people_list: PeopleList, faults: Iterable[CellFault]) -> list[Fa
         place = places.get(fault.field) if fault.field else None
         shown = FaultShown(
             str(FIELD_WORDS[fault.field]) if fault.field else "",
-            str(FAULT_WORDS[fault.fault]) % {"said": fault.said, "other": fault.other},
+            _why(fault),
             place,
             row[place] if place is not None else "",
         )
         rows[fault.line].faults.append(shown)
     return list(rows.values())
+
+
+def _why(fault: CellFault) -> str:
+    return str(FAULT_WORDS[fault.fault]) % {"said": fault.said, "other": fault.other}
+
+
+def sentence_of(fault: CellFault) -> str:
+    """What is wrong with a row, where no page stands around it: the field, then why."""
+    what = str(FIELD_WORDS[fault.field]) if fault.field else ""
+    return f"{what}: {_why(fault)}" if what else _why(fault)
 
 
 def _who(cells: list[str], places: Mapping[str, int]) -> str:
@@ -168,18 +179,21 @@ class PersonShown:
     notes: list[str]
 
 
-def people_shown(people: Iterable[PersonPlan]) -> list[PersonShown]:
-    return [_person_shown(one) for one in people]
+def people_shown(people: Iterable[PersonPlan], plan: Plan) -> list[PersonShown]:
+    sites = plan.named.options[Field.SITE] if plan.named else {}
+    return [_person_shown(one, sites) for one in people]
 
 
-def _person_shown(one: PersonPlan) -> PersonShown:
+def _person_shown(one: PersonPlan, sites: Mapping[str, str]) -> PersonShown:
     said = [
-        Said(_particular(name), _value(name, value))
+        Said(_particular(name), _value(name, value, sites))
         for name, value in one.details.items()
         if one.is_new and name != "full_name" and value not in ("", None)
     ]
     said += [
-        Said(_particular(name), _value(name, after), _value(name, before), changed=True)
+        Said(
+            _particular(name), _value(name, after, sites), _value(name, before, sites), changed=True
+        )
         for name, (before, after) in one.changes.items()
     ]
     said += list(_facts_said(one))
@@ -204,11 +218,13 @@ def _particular(name: str) -> str:
     return str(Person._meta.get_field(name).verbose_name)
 
 
-def _value(name: str, value: Any) -> str:
+def _value(name: str, value: Any, sites: Mapping[str, str]) -> str:
     if value in ("", None):
         return _("nothing")
     if isinstance(value, date):
         return format_day(value)
+    if name == "site":
+        return sites.get(value, value)
     return str(dict(Person.Kind.choices).get(value, value)) if name == "kind" else str(value)
 
 
@@ -275,6 +291,37 @@ def summary_of(plan: Plan) -> Summary:
         missing=[(why, number) for why, number in missing.most_common() if why],
         audited=bool(stands),
     )
+
+
+def undone_by_person(undoing: Undoing) -> list[tuple[Person, list[str]]]:
+    """What is taken back of each person, by name."""
+    said: dict[int, tuple[Person, list[str]]] = {}
+
+    def say(person: Person | None, sentence: str) -> None:
+        if person is not None:
+            said.setdefault(person.pk, (person, []))[1].append(sentence)
+
+    for certificate in undoing.certificates:
+        say(certificate.person, _("certificate %s withdrawn") % certificate.number)
+    for test in undoing.tests:
+        say(test.person, _("vision test %s withdrawn") % test.test_id)
+    for work in undoing.practice:
+        day = format_day(work.performed_on)
+        say(
+            work.person,
+            _("work on %(day)s in %(scope)s withdrawn") % {"day": day, "scope": work.scope_code},
+        )
+    for stamp in undoing.stamps:
+        say(stamp.person, _("stamp %s returned") % stamp.mark)
+    for move in undoing.moves:
+        say(move.person, _("is where they were before"))
+    for person, _values in undoing.changes:
+        say(person, _("what was changed is as it was before"))
+    for user in undoing.sign_ins:
+        say(user.person, _("sign-in closed"))
+    for person in undoing.people:
+        say(person, _("counts as having left yesterday; the number stays theirs"))
+    return sorted(said.values(), key=lambda pair: (pair[0].full_name, pair[0].pk))
 
 
 RESULT_WORDS = (

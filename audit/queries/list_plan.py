@@ -188,7 +188,10 @@ def make_plan(people_list: PeopleList, bringer: Bringer, at: datetime) -> Plan:
     for person in listed:
         plan.people.append(maker.plan_of(person))
     _note_shared_addresses(plan.people)
-    plan.faults += refusals(plan.people, register, named, bringer, at)
+    asks_for_site = Field.SITE in read.open.for_all or any(
+        question.field is Field.SITE for question in read.open.values
+    )
+    plan.faults += refusals(plan.people, register, named, bringer, at, asks_for_site=asks_for_site)
     wrong = {fault.line for fault in plan.faults}
     plan.people = [one for one in plan.people if not wrong & set(one.listed.lines)]
     plan.faults.sort(key=lambda fault: fault.line)

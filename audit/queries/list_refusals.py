@@ -32,9 +32,15 @@ def refusals(
     named: Named,
     bringer: Bringer,
     at: datetime,
+    *,
+    asks_for_site: bool,
 ) -> list[CellFault]:
-    """What of the plans is refused, each with a sentence that says what to do."""
+    """What of the plans is refused, each with a sentence that says what to do.
+
+    While the list is still asked about sites, that somebody has none is no fault of theirs.
+    """
     judge = _Judge(people, register, named, bringer, at)
+    judge.asks_for_site = asks_for_site
     return [
         CellFault(line, field, Fault.REFUSED, other=sentence)
         for one in people
@@ -46,6 +52,8 @@ Refused = Iterable[tuple[int, Field | None, str]]
 
 
 class _Judge:
+    asks_for_site = False
+
     def __init__(
         self,
         people: Sequence[PersonPlan],
@@ -120,6 +128,8 @@ class _Judge:
             )
         if not one.name:
             yield (Field.FULL_NAME, _("Nobody has this number yet: give the name."))
+        if one.site is None and not self.asks_for_site:
+            yield (Field.SITE, _("The cell is empty: say at which site they are."))
         if one.site is not None and one.site.pk not in self.bringer.people_sites:
             yield (
                 Field.SITE,

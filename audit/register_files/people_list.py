@@ -1,8 +1,9 @@
 """A list of people as it comes: pasted, or a file of any spreadsheet program, as rows of text."""
 
 import hashlib
+import json
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from django.utils.translation import gettext as _
@@ -19,8 +20,21 @@ LONGEST_CELL = 400
 ZIP = b"PK\x03\x04"
 UTF_16 = (b"\xff\xfe", b"\xfe\xff")
 BLANKS = re.compile(r"\s+")
-UNSEEN = dict.fromkeys([*range(0x200B, 0x2010), *range(0x202A, 0x202F), 0x2060, 0xFEFF, 0xAD])
-"""Marks that are in a cell and that nobody sees: of direction, joining, or where a line may end."""
+UNSEEN = dict.fromkeys(
+    [
+        *range(9),
+        *range(0x0E, 0x1C),
+        *range(0x7F, 0xA0),
+        *range(0x200B, 0x2010),
+        *range(0x202A, 0x202F),
+        *range(0xD800, 0xE000),
+        0x2060,
+        0xFEFF,
+        0xAD,
+    ]
+)
+"""What is in a cell and nobody sees: control characters, halves of letters, marks of direction, of
+joining, or of where a line may end."""
 AS_TEXT = re.compile(r'="([^"]*)"|\'(\d.*)')
 """How spreadsheet programs are told that 00471 is text, where that came along into the file."""
 
@@ -116,6 +130,17 @@ def read_people_list(name: str, content: bytes) -> PeopleList:
             _("%(name)s has no row beneath its heading: the first row names the columns.")
             % {"name": name}
         )
+    return read
+
+
+def people_list_of(name: str, rows: Sequence[Mapping[str, str]]) -> PeopleList:
+    """Rows that a program hands over, by the names of fields; the first row is line 1."""
+    headings = sorted({heading for row in rows for heading in row})
+    content = json.dumps([dict(row) for row in rows], sort_keys=True).encode()
+    read = PeopleList(name, hashlib.sha256(content).hexdigest(), headings)
+    for line, row in enumerate(rows, start=1):
+        cells = [clean_cell(row.get(heading, "")) for heading in headings]
+        read.rows.append(ListRow(line, cells))
     return read
 
 

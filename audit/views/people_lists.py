@@ -38,6 +38,11 @@ PEOPLE_A_PAGE = 100
 BRINGERS = (Role.ADMINISTRATOR, Role.QUALITY)
 
 
+def _zone(request: UserRequest) -> Any:
+    person = request.user.person
+    return person.site.zone if person else timezone.get_default_timezone()
+
+
 @never_cache
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required(*BRINGERS)
@@ -60,7 +65,7 @@ def people_list_new(request: UserRequest) -> HttpResponse:
         else:
             return redirect("audit:people_list_columns", people_list.pk)
     lists = access.people_lists_of(request.user, now)
-    context = {"form": form, "lists": lists, "now": now}
+    context = {"form": form, "lists": lists, "zone": _zone(request)}
     status = 422 if request.method == "POST" else 200
     return render(request, "audit/people_list_new.html", context, status=status)
 
@@ -129,7 +134,7 @@ def _render_plan(
         "faulty_lines": [row.line for row in rows],
         "summary": screens.summary_of(plan),
         "page": page,
-        "people": screens.people_shown(page),
+        "people": screens.people_shown(page, plan),
         "digest": plan.digest(),
         "opens_sign_ins": bool(bringer_for(request.user).people_sites),
     }
@@ -201,6 +206,7 @@ def _render_done(request: UserRequest, people_list: PeopleList) -> HttpResponse:
     context = {
         "people_list": people_list,
         "counts": screens.counts_shown(people_list),
+        "zone": _zone(request),
         "may_undo": people_list.may_be_undone(timezone.now()),
         "to_print": people_list.result["counts"].get("sign_ins", 0)
         - people_list.result["counts"].get("to_mail", 0),
@@ -242,6 +248,8 @@ def people_list_undo(request: UserRequest, list_id: int) -> HttpResponse:
         "people_list": people_list,
         "form": form,
         "undoing": undoing,
+        "undone": screens.undone_by_person(undoing),
+        "zone": _zone(request),
         "digest": undoing.digest(),
     }
     status = 422 if form.is_bound else 200

@@ -11,6 +11,7 @@ from pydantic import AfterValidator, BeforeValidator, ConfigDict
 from certification.presenters import bench_check
 
 MOST_PAIRS = 500
+MOST_PEOPLE = 5_000
 LONGEST = 64
 # The person and scope a page ended with, and when the first page was read, in milliseconds.
 CURSOR = r"^[0-9]{1,14}-[0-9]{1,14}-[0-9]{1,14}$"
@@ -129,6 +130,79 @@ class Changes(Schema):
     ask_next_since: datetime = Field(
         description="`since` for the next round, once the last page has been read."
     )
+
+
+class PersonRow(Schema):
+    """One person; a field that is empty or left out changes nothing."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    employee_number: str = Field(min_length=1, max_length=LONGEST, examples=["10377"])
+    full_name: str = Field(default_factory=str, max_length=120, examples=["Ada Byrne"])
+    email: str = Field(default_factory=str, max_length=254)
+    site: str = Field(
+        default_factory=str,
+        max_length=80,
+        description="The prefix or name of the site; the token's by default.",
+    )
+    kind: str = Field(default_factory=str, max_length=40, description="own, contractor or visitor.")
+    employer: str = Field(default_factory=str, max_length=120)
+    line_lead: str = Field(
+        default_factory=str, max_length=LONGEST, description="Their employee number."
+    )
+    started_on: str = Field(default_factory=str, max_length=40, examples=["2026-11-02"])
+    left_on: str = Field(
+        default_factory=str, max_length=40, description="The last day here, as YYYY-MM-DD."
+    )
+
+
+class PeopleRequest(Schema):
+    model_config = ConfigDict(extra="forbid")
+
+    people: list[PersonRow] = Field(
+        min_length=1, max_length=MOST_PEOPLE, description="Everybody at the site, in any order."
+    )
+    write: bool = Field(False, description="Do it; by default it is only said what would be done.")
+    leave: bool = Field(
+        False,
+        description="Own staff at the site who are not among them leave, today being their last "
+        "day. By default they are only named.",
+    )
+    most_leaving_percent: int = Field(
+        5,
+        ge=0,
+        le=100,
+        description="Of own staff at work, how many may leave at once; if more would, nothing is "
+        "done.",
+    )
+    good_rows: bool = Field(
+        False, description="Leave rows that are wrong out; by default one of them refuses all."
+    )
+
+
+class PersonChange(Schema):
+    employee_number: str
+    is_new: bool
+    fields: list[str] = Field(description="What changes, by the names of the fields.")
+
+
+class RowProblem(Schema):
+    row: int = Field(description="Which of the rows that were sent, the first being 1.")
+    detail: str = Field(description="What is wrong with it, and what to do.")
+
+
+class PeopleAnswer(Schema):
+    written: bool
+    new: int
+    changed: int
+    left_alone: int
+    at_work: int = Field(description="Own staff at work at the site without a last day.")
+    changes: list[PersonChange]
+    not_among_them: list[str] = Field(
+        description="Numbers of own staff who were not among the people sent."
+    )
+    left: int = Field(description="How many of these have left by it.")
+    problems: list[RowProblem]
 
 
 class Problem(Schema):

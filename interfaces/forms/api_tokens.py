@@ -20,7 +20,16 @@ class ApiTokenForm(forms.Form):
         help_text=_("The program that is to use it, so that you know which one to revoke."),
     )
 
+    may_bring_people = forms.BooleanField(
+        label=_("It also enters and changes people"),
+        required=False,
+        help_text=_(
+            "For the plant’s own system, which hands its people over. It may do what you may at "
+            "the site, as long as you administer it."
+        ),
+    )
+
     def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["site"].queryset = sites  # type: ignore[attr-defined]
-        self.helper = form_helper("site", "name")
+        self.helper = form_helper("site", "name", "may_bring_people")

@@ -17,7 +17,9 @@ class ApiTokenQuerySet(models.QuerySet["ApiToken"]):
 class ApiToken(models.Model):
     """What a program at one site shows instead of signing in; only its hash is kept.
 
-    ``beginning`` is the token's first letters, which let people tell one from another.
+    ``beginning`` is the token's first letters, which let people tell one from another. Any token
+    reads the bench check; one that ``may_bring_people`` also enters and changes people, as far as
+    whoever made it may themselves at the time.
     """
 
     site = models.ForeignKey(
@@ -26,6 +28,7 @@ class ApiToken(models.Model):
     name = models.CharField(_("name"), max_length=80)
     beginning = models.CharField(_("begins with"), max_length=12)
     token_hash = models.CharField(max_length=64, unique=True, editable=False)
+    may_bring_people = models.BooleanField(_("may enter and change people"), default=False)
     made_at = models.DateTimeField(_("made"), default=timezone.now)
     made_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+"

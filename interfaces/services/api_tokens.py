@@ -1,4 +1,4 @@
-"""Tokens by which programs read the bench check: made, looked up, revoked."""
+"""Tokens by which programs read the bench check and hand over people: made, looked up, revoked."""
 
 import hashlib
 import secrets
@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from audit.queries.list_bringers import Bringer, program
 from interfaces.exceptions import InterfaceError
 from interfaces.models import ApiToken
 from people.models import Role, Site, User
@@ -27,6 +28,7 @@ class Caller:
     site_id: int
     zone: ZoneInfo
     last_used_on: date | None
+    may_bring_people: bool = False
 
     def today(self, now: datetime) -> date:
         return now.astimezone(self.zone).date()
@@ -42,13 +44,29 @@ def caller_of(token: str) -> Caller | None:
         ApiToken.objects.in_use()
         .order_by()
         .filter(token_hash=hash_of(token))
-        .values_list("pk", "site_id", "site__time_zone", "last_used_on")
+        .values_list("pk", "site_id", "site__time_zone", "last_used_on", "may_bring_people")
         .first()
     )
     if row is None:
         return None
-    pk, site_id, zone, last_used_on = row
-    return Caller(pk, site_id, ZoneInfo(zone), last_used_on)
+    pk, site_id, zone, last_used_on, may_bring_people = row
+    return Caller(pk, site_id, ZoneInfo(zone), last_used_on, may_bring_people)
+
+
+def people_bringer_of(caller: Caller, at: datetime) -> Bringer | None:
+    """For whom a token brings people: its maker, as long as they administer the site themselves.
+
+    None where the token does not bring people at all, or its maker may not any more.
+    """
+    if not caller.may_bring_people:
+        return None
+    token = ApiToken.objects.select_related("made_by__person__site").get(pk=caller.token_id)
+    maker = token.made_by
+    if maker is None or not maker.may_sign_in(at):
+        return None
+    if not maker.has_role(Role.ADMINISTRATOR, site=caller.site_id):
+        return None
+    return program(f"token {token.name}", frozenset({caller.site_id}), maker)
 
 
 def record_use(caller: Caller, today: date) -> None:
@@ -58,7 +76,9 @@ def record_use(caller: Caller, today: date) -> None:
 
 
 @transaction.atomic
-def make_token(*, site: Site, name: str, actor: User, at: datetime) -> tuple[ApiToken, str]:
+def make_token(
+    *, site: Site, name: str, actor: User, at: datetime, may_bring_people: bool = False
+) -> tuple[ApiToken, str]:
     """Make a token for a program at a site; return its row and the token, kept nowhere.
 
     Raises
@@ -80,6 +100,7 @@ def make_token(*, site: Site, name: str, actor: User, at: datetime) -> tuple[Api
         token_hash=hash_of(token),
         made_at=at,
         made_by=actor,
+        may_bring_people=may_bring_people,
     )
     trail.record(actor=actor, act="API token made", about=made, payload=_trail_payload(made), at=at)
     return made, token
@@ -104,7 +125,13 @@ def revoke_token(*, token: ApiToken, actor: User, at: datetime) -> ApiToken:
 
 
 def _trail_payload(token: ApiToken) -> dict[str, str]:
-    return {"name": token.name, "site": token.site.prefix, "begins with": token.beginning}
+    brings = {"may": "enter and change people"} if token.may_bring_people else {}
+    return {
+        "name": token.name,
+        "site": token.site.prefix,
+        "begins with": token.beginning,
+        **brings,
+    }
 
 
 def _refuse_site_of_others(site: Site, actor: User) -> None:

@@ -25,6 +25,9 @@ from ninja.errors import HttpError, ValidationError
 from ninja.openapi.schema import OpenAPISchema
 from ninja.security import HttpBearer
 
+from audit.presenters.people_list_page import sentence_of
+from audit.register_files.people_list import people_list_of
+from audit.services.nightly_people import Handover, RowsRefused, take_nightly
 from certification.models import Scope
 from certification.presenters import bench_check
 from certification.services import standing_changes
@@ -32,6 +35,7 @@ from interfaces.forms import api as shapes
 from interfaces.services import api_tokens
 from interfaces.services.api_tokens import Caller
 from people.models import FormerEmployeeNumber, Person
+from records.exceptions import Refusal
 
 ROOT = "/api/v1/"
 PROBLEM = "application/problem+json"
@@ -45,7 +49,8 @@ May this person do this work now? For programs on the shop floor: a traveller's 
 manufacturing execution system, a door to a tool crib.
 
 Every request carries `Authorization: Bearer` and a token that an administrator of the site made.
-The token answers for people of its site alone. An unknown person or kind of work is answered
+The token answers for people of its site alone. A token that was made for it also enters and
+changes people (`people`). An unknown person or kind of work is answered
 like any other, with `may_work: false`. Why somebody's standing is not current is not told.
 
 More than the allowed requests in a minute are answered 429, with `Retry-After` in seconds.
@@ -58,6 +63,10 @@ class TooManyRequests(Exception):
         self.wait_s = wait_s
 
 
+class MayNotBringPeople(Exception):
+    """The token only reads, or whoever made it administers the site no more."""
+
+
 class UnknownParameters(Exception):
     def __init__(self, names: list[str]) -> None:
         super().__init__(names)
@@ -68,6 +77,7 @@ PARAMETERS = {
     "standing": shapes.StandingQuery,
     "standings": None,
     "changes": shapes.ChangesFilters,
+    "people": None,
 }
 
 
@@ -165,6 +175,24 @@ def refused(request: HttpRequest, error: HttpError) -> HttpResponse:
     return problem(error.status_code, "What was sent cannot be read: send it as JSON.")
 
 
+@api.exception_handler(MayNotBringPeople)
+def may_not_bring_people(request: HttpRequest, error: MayNotBringPeople) -> HttpResponse:
+    return problem(
+        HTTPStatus.FORBIDDEN,
+        "This token does not enter people: an administrator of the site makes one that does.",
+    )
+
+
+@api.exception_handler(Refusal)
+def refused_as_asked(request: HttpRequest, error: Refusal) -> HttpResponse:
+    faults = error.faults if isinstance(error, RowsRefused) else ()
+    return problem(
+        HTTPStatus.CONFLICT,
+        str(error),
+        errors=[f"{fault.line}: {sentence_of(fault)}" for fault in faults] or None,
+    )
+
+
 @api.exception_handler(TooManyRequests)
 def too_many(request: HttpRequest, error: TooManyRequests) -> HttpResponse:
     return problem(
@@ -178,7 +206,8 @@ def too_many(request: HttpRequest, error: TooManyRequests) -> HttpResponse:
 def too_big(request: HttpRequest, error: RequestDataTooBig) -> HttpResponse:
     return problem(
         HTTPStatus.REQUEST_ENTITY_TOO_LARGE,
-        f"Ask about no more than {shapes.MOST_PAIRS} at once.",
+        f"Ask about no more than {shapes.MOST_PAIRS} at once, and hand over no more than "
+        f"{shapes.MOST_PEOPLE} people.",
     )
 
 
@@ -329,6 +358,61 @@ def changes(request: HttpRequest, asked: shapes.ChangesInQuery) -> Any:
         if more
         else None,
         "ask_next_since": began - OVERLAP,
+    }
+
+
+@api.post(
+    "people",
+    response={
+        200: shapes.PeopleAnswer,
+        **REFUSALS_OF_BODIES,
+        403: shapes.Problem,
+        409: shapes.Problem,
+    },
+    operation_id="people_handed_over",
+    summary="The people of the site, as the plant's own system has them",
+)
+def people(request: HttpRequest, handed: shapes.PeopleRequest) -> dict[str, Any]:
+    """Enter and change people, and say who is not among them.
+
+    By the rules of the page on which people bring a list: employee numbers tell people apart, what
+    is empty changes nothing, and it is all or nothing. Nothing is written unless `write` says so,
+    and nobody leaves unless `leave` does. Takes a token that enters people.
+    """
+    caller, now = caller_with(request), timezone.now()
+    bringer = api_tokens.people_bringer_of(caller, now)
+    if bringer is None:
+        raise MayNotBringPeople
+    report = take_nightly(
+        read=people_list_of("people", [row.model_dump() for row in handed.people]),
+        handover=Handover(
+            columns={name: name for name in shapes.PersonRow.model_fields},
+            write=handed.write,
+            leave=handed.leave,
+            most_leaving_percent=handed.most_leaving_percent,
+            good_rows=handed.good_rows,
+        ),
+        bringer=bringer,
+        at=now,
+    )
+    return {
+        "written": report.written,
+        "new": report.new,
+        "changed": report.changed,
+        "left_alone": report.left_alone,
+        "at_work": report.at_work,
+        "changes": [
+            {
+                "employee_number": one.number,
+                "is_new": one.is_new,
+                "fields": sorted(one.details if one.is_new else one.changes),
+            }
+            for one in report.plan.people
+            if not one.is_left_alone
+        ],
+        "not_among_them": [person.employee_number for person in report.leaving],
+        "left": report.left,
+        "problems": [{"row": fault.line, "detail": sentence_of(fault)} for fault in report.faults],
     }
 
 

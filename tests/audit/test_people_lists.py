@@ -210,6 +210,7 @@ REFUSED = {
     "first after last": ("Number;Name;Start date;Last day\n7001;A;2.1.2026;1.1.2026\n", "left_on",
                          "before"),
     "stamp held": ("Number;Name;Stamp\n7001;Ada;K9\n", "stamp", "take it back"),
+    "no site": ("Number;Name;Site\n7001;Ada;\n", "site", "which site"),
     "other site": ("Number;Name;Site\n7001;Ada;Other\n", "site", "administrators"),
     "certificate there": (CERTIFIED + "00471;;TERM-OP;X-9;2026-03-02;HS rev. 1\n",
                           "certificate_number", "not overwritten"),
@@ -232,12 +233,23 @@ def test_row_is_refused_with_a_sentence(case, both, scheme):
     make_certificate(person, scheme.scopes.get(), number="X-9", issued_on=date(2026, 3, 1))
     VisionTest.objects.create(test_id="V-1", person=person, tested_on=date(2026, 1, 2), passed=True)
     renumbered.stamps.create(mark="K9", issued_on=date(2026, 1, 1))
-    kept = bring(both, text, recorded="now")
+    both.roles.create(site=make_site("Third", "TH"), role=Role.ADMINISTRATOR)
+    for_all = {} if case == "no site" else {"site": "CA"}
+    kept = bring(both, text, recorded="now", for_all=for_all)
     [(line, found, sentence)] = sentences(kept, both)
     assert (line, found) == (2, field)
     assert part in sentence
     with pytest.raises(ListRefused):
         take_in(kept, both)
+
+
+def test_site_of_rows_that_name_none_is_asked_where_there_are_several(both):
+    both.roles.create(site=make_site("Other", "OT"), role=Role.ADMINISTRATOR)
+    kept = bring(both, "Number;Name\n7001;Ada\n")
+    assert (planned(kept, both).open.for_all, sentences(kept, both)) == (("site",), [])
+    kept = people_lists.answer(people_list=kept, answers={"for_all": {"site": "OT"}})
+    take_in(kept, both)
+    assert Person.objects.get(employee_number="7001").site.prefix == "OT"
 
 
 def test_who_only_administers_brings_people_and_who_only_audits_brings_facts(site, scheme):

@@ -1,0 +1,262 @@
+"""The file of people that a plant's own system hands over every night: the rules of a list.
+
+Nothing is written unless that is asked for. Whoever is not in the file is named; they leave only
+where that is asked for too, and never more than a share of the people at once: half a file would
+otherwise end the work of half a plant.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from math import floor
+
+from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
+
+from audit.domain.list_columns import OF_PEOPLE, Field, suggest
+from audit.domain.list_rows import Answers, CellFault
+from audit.exceptions import ListChanged, ListRefused
+from audit.models import PeopleList
+from audit.queries.list_bringers import Bringer
+from audit.queries.list_plan import Plan, make_plan
+from audit.register_files.people_list import PeopleList as RowsOfPeople
+from people.domain.employee_numbers import number_key
+from people.models import Person, Site
+from people.services.people import change_person, lock_people
+from records.services import trail
+
+from .list_writes import write_plan
+
+MOST_LEAVING_PERCENT = 5
+
+
+@dataclass(frozen=True)
+class Handover:
+    """What is asked of a file that is handed over.
+
+    Attributes
+    ----------
+    columns : mapping of str to str
+        Fields by heading as it is written, where the headings do not suggest them.
+    answers : Answers
+        What the file leaves open, said once for all nights.
+    write : bool
+        Whether anything is done, and not only said.
+    leave : bool
+        Whether own staff who are not in the file leave, today being their last day.
+    most_leaving_percent : int
+        Of own staff at work at the sites, how many may leave at once; one always may.
+    good_rows : bool
+        Whether rows with a fault stay out and the others are taken; otherwise one refuses all.
+    """
+
+    columns: Mapping[str, str] = field(default_factory=dict)
+    answers: Answers = field(default_factory=Answers)
+    write: bool = False
+    leave: bool = False
+    most_leaving_percent: int = MOST_LEAVING_PERCENT
+    good_rows: bool = False
+
+
+@dataclass
+class Report:
+    """What a file does, or would do."""
+
+    plan: Plan
+    faults: list[CellFault]
+    leaving: list[Person] = field(default_factory=list)
+    at_work: int = 0
+    written: bool = False
+    left: int = 0
+
+    @property
+    def new(self) -> int:
+        return sum(one.is_new for one in self.plan.people)
+
+    @property
+    def left_alone(self) -> int:
+        return sum(one.is_left_alone for one in self.plan.people)
+
+    @property
+    def changed(self) -> int:
+        return len(self.plan.people) - self.new - self.left_alone
+
+
+class RowsRefused(ListRefused):
+    """Carries every fault that was found."""
+
+    def __init__(self, faults: list[CellFault]) -> None:
+        self.faults = faults
+        super().__init__(
+            _("%(count)s rows cannot be taken in, so nothing was.")
+            % {"count": len({fault.line for fault in faults})}
+        )
+
+
+def take_nightly(
+    *, read: RowsOfPeople, handover: Handover, bringer: Bringer, at: datetime
+) -> Report:
+    """Look at a file of people, and do what it says where that is asked for.
+
+    Parameters
+    ----------
+    read : RowsOfPeople
+        The file as `audit.register_files.people_list` reads it.
+    handover : Handover
+    bringer : Bringer
+        For whose sites it is; people elsewhere are refused by row, and none of them leaves.
+
+    Raises
+    ------
+    ListRefused
+        If the file has no column of employee numbers, leaves something open, or more people would
+        leave than may; as `RowsRefused` if rows have a fault and not only good ones are taken.
+    ListChanged
+        If somebody entered the same number at the same moment; nothing was done.
+    """
+    people_list = _as_list(read, handover, bringer)
+    if not handover.write:
+        return _look(people_list, read, handover, bringer, at)
+    try:
+        with transaction.atomic():
+            return _write(people_list, read, handover, bringer, at)
+    except IntegrityError as error:
+        raise ListChanged(
+            _("Somebody entered one of these numbers at the same moment: hand the file over again.")
+        ) from error
+
+
+def _as_list(read: RowsOfPeople, handover: Handover, bringer: Bringer) -> PeopleList:
+    """The file as a list that nobody keeps."""
+    unknown = set(handover.columns) - set(read.headings)
+    if unknown:
+        raise ListRefused(
+            _("The file has no column %(names)s.") % {"names": ", ".join(sorted(unknown))}
+        )
+    suggested = suggest(read.headings, bringer.fields)
+    named = set(handover.columns.values())
+    columns = [
+        handover.columns.get(heading, "" if name in named else name)
+        for heading, name in zip(read.headings, suggested, strict=True)
+    ]
+    if columns.count(Field.EMPLOYEE_NUMBER) != 1:
+        raise ListRefused(_("Say which column holds the employee number: it tells people apart."))
+    return PeopleList(
+        file_name=read.name,
+        headings=read.headings,
+        rows=[[row.line, row.cells] for row in read.rows],
+        doubts=[[line, place, why] for (line, place), why in read.doubts.items()],
+        columns=columns,
+        answers=_kept(handover.answers),
+        left_out=[],
+    )
+
+
+def _kept(answers: Answers) -> dict:
+    return {
+        "day_form": answers.day_form,
+        "turn_names": answers.turn_names,
+        "chosen": answers.chosen,
+        "for_all": answers.for_all,
+    }
+
+
+def _look(
+    people_list: PeopleList,
+    read: RowsOfPeople,
+    handover: Handover,
+    bringer: Bringer,
+    at: datetime,
+) -> Report:
+    plan = make_plan(people_list, bringer, at)
+    faults = list(plan.faults)
+    if plan.open:
+        raise ListRefused(_what_is_open(plan))
+    if faults and handover.good_rows:
+        people_list.left_out = sorted({fault.line for fault in faults})
+        plan = make_plan(people_list, bringer, at)
+        faults += plan.faults
+    report = Report(plan, faults)
+    _find_leaving(report, people_list, bringer, at)
+    return report
+
+
+def _what_is_open(plan: Plan) -> str:
+    """What the file leaves open, and where it is said."""
+    asked = plan.open
+    names = [str(value.field) + ": " + value.said for value in asked.values]
+    names += [str(column) for column in asked.for_all]
+    if asked.day_example:
+        names.append(_("day or month first: %(day)s") % {"day": asked.day_example})
+    if asked.name_example:
+        names.append(_("names with a comma: %(name)s") % {"name": asked.name_example})
+    return _("The file leaves open: %(open)s. Say it with the file.") % {"open": "; ".join(names)}
+
+
+def _find_leaving(report: Report, people_list: PeopleList, bringer: Bringer, at: datetime) -> None:
+    """Own staff at work at the sites whose number stands in no row, good or not."""
+    place = people_list.columns.index(Field.EMPLOYEE_NUMBER)
+    there = {number_key(cells[place]) for _line, cells in people_list.rows}
+    for site in Site.objects.filter(pk__in=bringer.people_sites):
+        people = Person.objects.filter(site=site, kind=Person.Kind.OWN).at_work_on(site.today(at))
+        # Whoever has a last day to come leaves by it.
+        for person in people.filter(left_on__isnull=True).select_related("site"):
+            report.at_work += 1
+            if number_key(person.employee_number) not in there:
+                report.leaving.append(person)
+
+
+def _write(
+    people_list: PeopleList,
+    read: RowsOfPeople,
+    handover: Handover,
+    bringer: Bringer,
+    at: datetime,
+) -> Report:
+    first = _look(people_list, read, replace(handover, write=False), bringer, at)
+    lock_people(
+        [one.person.pk for one in first.plan.people if one.person is not None]
+        + ([person.pk for person in first.leaving] if handover.leave else [])
+    )
+    people_list.left_out = []
+    report = _look(people_list, read, handover, bringer, at)
+    if report.faults and not handover.good_rows:
+        raise RowsRefused(report.faults)
+    if handover.leave:
+        _refuse_too_many(report, handover)
+    result = write_plan(people_list, report.plan, bringer, sign_ins=False, at=at)
+    if handover.leave:
+        for person in report.leaving:
+            change_person(
+                person=person,
+                actor=bringer.actor,
+                by_right_of=bringer.authority,
+                at=at,
+                left_on=person.site.today(at),
+            )
+        report.left = len(report.leaving)
+    trail.record(
+        actor=bringer.actor,
+        act="file of people taken in",
+        about=("register-file", people_list.file_name),
+        payload={"sha256": read.sha256, "counts": result["counts"], "left": report.left},
+        at=at,
+    )
+    report.written = True
+    return report
+
+
+def _refuse_too_many(report: Report, handover: Handover) -> None:
+    most = max(1, floor(report.at_work * handover.most_leaving_percent / 100))
+    if len(report.leaving) > most:
+        raise ListRefused(
+            _(
+                "%(leaving)s of %(people)s people are not in the file, and at most %(most)s may "
+                "leave at once, so nothing was done. Look whether the file is whole."
+            )
+            % {"leaving": len(report.leaving), "people": report.at_work, "most": most}
+        )
+
+
+PEOPLE_FIELDS = tuple(column for column in Field if column in OF_PEOPLE - {Field.STAMP})
+"""What a file may say beside the employee number."""

@@ -1,0 +1,153 @@
+"""The nightly file of people by command: what it says, does, and never does at once."""
+
+from datetime import date
+from io import StringIO
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.utils import timezone
+
+from people.models import Person, Role, User
+from records.models import TrailEntry
+from tests.factories import make_person, make_site, make_user
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def file(tmp_path):
+    path = tmp_path / "people.csv"
+
+    def write(text):
+        path.write_text(text)
+        return path
+
+    return write
+
+
+def run(path, *options):
+    told, wrong = StringIO(), StringIO()
+    try:
+        call_command("import_people", path, *options, stdout=told, stderr=wrong)
+    except CommandError as error:
+        wrong.write(str(error))
+    return told.getvalue(), wrong.getvalue()
+
+
+def staff(count, **fields):
+    return [make_person(make_site(), **fields) for _each in range(count)]
+
+
+def listed(*people, more=""):
+    rows = "".join(f"{person.employee_number},{person.full_name}\n" for person in people)
+    return f"Number,Name\n{rows}{more}"
+
+
+def test_dry_run_says_who_is_new_changed_and_missing_and_writes_nothing(file):
+    one, two, three = staff(3)
+    text = listed(one, more=f"{two.employee_number},Bo Newname\n7001,Ada\n")
+    told, wrong = run(file(text))
+    assert told.splitlines() == [
+        f"changed: {two.employee_number} Bo Newname: full_name",
+        "new: 7001 Ada",
+        f"not in the file: {three.employee_number} {three.full_name}",
+        "1 new, 1 changed, 1 left alone, 1 of 3 not in the file.",
+        "Nothing was written: that takes --write.",
+    ]
+    assert wrong == ""
+    assert Person.objects.count() == 3
+
+
+def test_written_it_is_in_the_trail_and_nobody_leaves_unless_told(file):
+    people = staff(3)
+    path = file(listed(*people[:2], more="7001,Ada\n"))
+    told, wrong = run(path, "--write")
+    assert (told.splitlines()[-1], wrong) == ("Done.", "")
+    assert not Person.objects.filter(left_on__isnull=False).exists()
+    assert set(TrailEntry.objects.values_list("act", "actor_label")) == {
+        ("person enrolled", "import_people"),
+        ("file of people taken in", "import_people"),
+    }
+    run(path, "--write", "--leave")
+    people[2].refresh_from_db()
+    assert people[2].left_on == people[2].site.today(timezone.now())
+
+
+def test_no_more_than_a_share_leaves_at_once(file):
+    people = staff(40)
+    path = file(listed(*people[:37]))
+    _told, wrong = run(path, "--write", "--leave")
+    assert "at most 2 may leave" in wrong
+    assert not Person.objects.filter(left_on__isnull=False).exists()
+    run(path, "--write", "--leave", "--most-leaving", "8")
+    assert Person.objects.filter(left_on__isnull=False).count() == 3
+
+
+def test_contractors_other_sites_and_whoever_leaves_anyway_are_not_missed(file):
+    own = staff(1)
+    staff(1, kind=Person.Kind.CONTRACTOR, employer="Temps")
+    make_person(make_site("Other", "OT"))
+    staff(1, left_on=date(2199, 1, 1))
+    told, _wrong = run(file(listed(*own)), "--site", "CA")
+    assert "0 of 1 not in the file" in told
+
+
+def test_wrong_row_refuses_all_or_is_left_out_and_its_person_is_not_missed(file):
+    one, two = staff(2)
+    text = f"Number,Name,Start date\n{one.employee_number},Bo,3.4.26\n7001,Ada,2.1.2020\n"
+    path = file(text + f"{two.employee_number},,\n")
+    _told, wrong = run(path, "--write")
+    assert "two digits" in wrong
+    assert not Person.objects.filter(employee_number="7001").exists()
+    told, wrong = run(path, "--write", "--leave", "--good-rows")
+    assert told.splitlines()[-2:] == [
+        "1 new, 0 changed, 1 left alone, 0 of 2 not in the file.",
+        "Done.",
+    ]
+    assert "line 2: First day here" in wrong
+
+
+def test_columns_and_what_a_file_leaves_open_are_said_with_it(file):
+    make_site()
+    make_site("Other", "OT")
+    path = file('Nummer im Werk,Wer,Start date\n7001,"Byrne, Ada",3/4/2026\n')
+    assert "employee number" in run(path)[1]
+    columns = ("--column", "Nummer im Werk=employee_number", "--column", "Wer=full_name")
+    wrong = run(path, *columns)[1]
+    for asked in ("site", "3/4/2026", "Byrne, Ada"):
+        assert asked in wrong
+    said = ("--site", "OT", "--days", "day_first", "--names", "turn")
+    run(path, *columns, *said, "--write")
+    ada = Person.objects.get(employee_number="7001")
+    assert (ada.full_name, ada.site.prefix, ada.started_on) == ("Ada Byrne", "OT", date(2026, 4, 3))
+
+
+def test_address_of_a_sign_in_is_changed_at_the_terminal_and_told(
+    file, mailoutbox, django_capture_on_commit_callbacks
+):
+    user = make_user(Role.ADMINISTRATOR, site=make_site(), email="old@example.org")
+    Person.objects.filter(pk=user.person_id).update(email="old@example.org")
+    number = user.employee_number
+    with django_capture_on_commit_callbacks(execute=True):
+        run(file(f"Number,E-mail\n{number},new@example.org\n"), "--write")
+    assert User.objects.get(pk=user.pk).email == "new@example.org"
+    assert [mail.to for mail in mailoutbox] == [["old@example.org"]]
+
+
+@pytest.mark.parametrize(
+    ("options", "sentence"),
+    [
+        (("--site", "XX"), "There is no site"),
+        (("--column", "x"), "HEADING=FIELD"),
+        (("--column", "Number=scope"), "HEADING=FIELD"),
+        (("--column", "Nothing=full_name"), "no column Nothing"),
+        (("--most-leaving", "101"), "0 to 100"),
+    ],
+)
+def test_options_that_cannot_be_are_refused(file, options, sentence):
+    make_site()
+    assert sentence in run(file("Number,Name\n7001,Ada\n"), *options)[1]
+
+
+def test_file_that_is_not_there_is_said(tmp_path):
+    assert "cannot be read" in run(tmp_path / "none.csv")[1]
