@@ -18,6 +18,7 @@ class CertificationConfig(AppConfig):
             requirements,
             schemes_in_force,
             standing_today,
+            teachers,
             written_down,
         )
         from certification.services import certificates_from_elsewhere, standing, standing_changes
@@ -34,6 +35,7 @@ class CertificationConfig(AppConfig):
         training_ports.register_vision_ends(standing_today.with_vision_ends)
         training_ports.register_practice_ends(standing_today.practice_ends)
         training_ports.register_certified(standing_today.certified)
+        training_ports.register_not_entitled(teachers.not_entitled)
         assessments_ports.register_may_grade(graders.may_grade)
         assessments_ports.register_rests_on(requirements.resting_on)
         assessments_ports.register_purpose(purposes.proposed_purpose)

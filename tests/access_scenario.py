@@ -46,6 +46,7 @@ from training.models import (
     CourseRevision,
     JointType,
     PracticeRecord,
+    Room,
     Tool,
     VisionTest,
 )
@@ -144,6 +145,7 @@ def _common(instructor: User) -> dict[str, object]:
         "joint_type": JointType.TURRET.value,
         "site": site,
         "tool": tool,
+        "room": Room.objects.create(site=site, name="Bench room 7", benches=6),
         "photo_setup": make_photo_setup(site),
         "study": _study(site, instructor),
         "course": CourseRevision.objects.create(

@@ -287,6 +287,9 @@ TABLE: dict[str, Row] = {
     "training:class_enrol": act(TEACHES | {"own_instructor"}, "session"),
     "training:class_attendance": form(TEACHES | {"own_instructor"}, "session", "day_of_class"),
     "training:enrolment_cancel": act(TEACHES | {"own_instructor"}, "session", "enrolment"),
+    "training:room_list": page(INSTRUCTORS | QUALITY, others=NO),
+    "training:room_new": form(INSTRUCTORS, others=NO),
+    "training:room_edit": form(TEACHES | {"own_instructor"}, "room"),
     # The class on its day: whoever teaches at its site
     "assessments:class_day_today": page(INSTRUCTORS, others=NO),
     "assessments:class_day": page(TEACHES | {"own_instructor"}, "session"),
@@ -475,6 +478,7 @@ OF_SOMEBODY = [
     if (row.of or row.asked.get("number")) and row.may < EVERYBODY
 ]
 UNKNOWN = {
+    "room": 99999,
     "exercise": "EX-NONE",
     "person": "99999",
     "person_pk": 99_999_999,
@@ -574,6 +578,7 @@ LISTS: dict[str, tuple[str, frozenset[str]]] = {
     "people:person_list": ("person", HERE_READS | {"lead", "administrator"}),
     "training:class_list": ("session", HERE_READS),
     "training:tool_list": ("tool", HERE_READS),
+    "training:room_list": ("room", HERE_READS),
     "people:site_list": ("site", frozenset({"administrator"})),
     "people:kiosk_list": ("a_kiosk", frozenset({"administrator"})),
     "interfaces:api_token_list": ("api_token", frozenset({"administrator"})),
@@ -581,6 +586,7 @@ LISTS: dict[str, tuple[str, frozenset[str]]] = {
 
 
 TOLD_BY = {
+    "room": "name",
     "person": "full_name",
     "message": "subject",
     "work_log_check": "file_name",

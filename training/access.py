@@ -11,7 +11,7 @@ from people.models import (
 )
 from people.models.people import PersonQuerySet
 
-from .models import ClassSession, Tool
+from .models import ClassSession, Room, Tool
 from .models.courses import ClassSessionQuerySet
 
 
@@ -44,6 +44,16 @@ def session_for_instructor(user: User, number: str) -> ClassSession:
 def sessions_taught_by(user: User) -> ClassSessionQuerySet:
     """Classes at sites where the user is an instructor."""
     return ClassSession.objects.filter(site__in=user.sites_as(Role.INSTRUCTOR))
+
+
+def rooms_readable_by(user: User) -> QuerySet[Room]:
+    """Rooms of sites where the user teaches or audits."""
+    return Room.objects.filter(site__in=user.sites_as(*READERS)).select_related("site")
+
+
+def room_for_instructor(user: User, room_id: int) -> Room:
+    rooms = rooms_readable_by(user).filter(site__in=user.sites_as(Role.INSTRUCTOR))
+    return get_object_or_404(rooms, pk=room_id)
 
 
 def tools_readable_by(user: User) -> QuerySet[Tool]:

@@ -33,6 +33,7 @@ class TrainingConfig(AppConfig):
         )
         navigation.register(_("Exercises"), "training:exercise_list", order=60)
         navigation.register(_("Courses"), "training:course_list", order=65, place="foot")
+        navigation.register(_("Rooms"), "training:room_list", readers, order=66, place="foot")
         navigation.register(
             _("Tools"),
             "training:tool_list",

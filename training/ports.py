@@ -28,12 +28,14 @@ ScopeNames = Callable[[], Sequence[tuple[str, str]]]
 WithVisionEnds = Callable[[PersonQuerySet, Days], PersonQuerySet]
 PracticeEnds = Callable[[Collection[int], str, Days], dict[int, date]]
 Certified = Callable[[Collection[int], Days], set[tuple[int, str]]]
+NotEntitled = Callable[[Collection[int], Collection[str], Sequence[date]], dict[int, date]]
 
 _listeners: list[FactsChanged] = []
 _scopes: ScopeNames | None = None
 _vision_ends: WithVisionEnds | None = None
 _practice_ends: PracticeEnds | None = None
 _certified: Certified | None = None
+_not_entitled: NotEntitled | None = None
 
 
 def on_facts_changed(listener: FactsChanged) -> FactsChanged:
@@ -116,3 +118,22 @@ def register_certified(provider: Certified | None) -> Certified | None:
 def certified(person_ids: Collection[int], days: Days) -> set[tuple[int, str]]:
     """Pairs of person and scope code that are certified on the day; none where nobody knows."""
     return _certified(person_ids, days) if _certified is not None else set()
+
+
+def register_not_entitled(provider: NotEntitled | None) -> NotEntitled | None:
+    """Set who says which instructors are not certified to teach; return who did before."""
+    global _not_entitled
+    previous, _not_entitled = _not_entitled, provider
+    return previous
+
+
+def not_entitled(
+    person_ids: Collection[int], joint_types: Collection[str], days: Sequence[date]
+) -> dict[int, date]:
+    """Who is not certified to teach all of these joint types, each with the first such day.
+
+    Nobody where no scheme in force certifies instructors, or nobody knows.
+    """
+    if _not_entitled is None:
+        return {}
+    return _not_entitled(person_ids, joint_types, days)

@@ -19,6 +19,7 @@ KIND_OF_MODEL = {
     "CourseRevision": "course-revision",
     "Exercise": "exercise",
     "ClassSession": "class",
+    "Room": "room",
     "Tool": "tool",
     "VisionTest": "vision-test",
     "PracticeRecord": "practice",

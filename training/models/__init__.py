@@ -8,6 +8,7 @@ from .courses import (
     SessionDay,
 )
 from .exercises import Exercise, ExerciseStep, JointType, Position, Stage
+from .places import OtherInstructor, Room
 from .practice import Calibration, PracticeRecord, PracticeWithdrawal, Tool
 from .vision import VisionTest, VisionTestWithdrawal
 
@@ -22,9 +23,11 @@ __all__ = [
     "ExerciseStep",
     "JointType",
     "Lesson",
+    "OtherInstructor",
     "Position",
     "PracticeRecord",
     "PracticeWithdrawal",
+    "Room",
     "SessionDay",
     "Stage",
     "Tool",

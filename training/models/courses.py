@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from people.models.people import Person, Site
+from people.models.people import Person, Site, User
 from records.models import Recorded
 
 from .exercises import Exercise
@@ -100,6 +100,10 @@ class ClassSession(Recorded):
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="sessions"
     )
     room = models.CharField(_("room"), max_length=80, blank=True)
+    # Where the room is one of the site's; its name then stands in words too.
+    held_in = models.ForeignKey(
+        "training.Room", models.PROTECT, null=True, blank=True, related_name="sessions"
+    )
     starts_on = models.DateField(_("first day"))
     ends_on = models.DateField(_("last day"))
     places = models.PositiveSmallIntegerField(_("places"), default=8)
@@ -117,6 +121,10 @@ class ClassSession(Recorded):
 
     def __str__(self) -> str:
         return f"{self.number} {self.course_revision.course.title}"
+
+    def teachers(self) -> list[User]:
+        """The lead first, then the others by name."""
+        return [self.instructor, *(other.instructor for other in self.other_instructors.all())]
 
 
 class SessionDay(models.Model):

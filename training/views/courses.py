@@ -20,14 +20,17 @@ from people.models import Person, Role, Site
 from people.presenters.days import format_day_with_weekday
 from training import access
 from training.content.cautions import CLOSING
-from training.exceptions import InAnotherClass, TrainingError
+from training.exceptions import InAnotherClass, MeetsOtherClasses, TrainingError
 from training.forms.courses import ClassFilterForm, ClassForm, EnrolForm
 from training.forms.grids import attendance_shown, keys_ticked
 from training.forms.placing import people_named
 from training.models import ClassSession, Course, CourseRevision, Enrolment
 from training.presenters import grids
 from training.presenters.class_days import days_listed
+from training.presenters.teachers import not_entitled_sentences
 from training.queries.classes import class_days, weekdays_chosen
+from training.queries.meeting_classes import Meeting
+from training.services import attendance
 from training.services import courses as services
 
 PAGE_SIZE = 40
@@ -115,6 +118,7 @@ def class_new(request: UserRequest) -> HttpResponse:
     sent = request.POST if request.method == "POST" else request.GET
     people = people_named(sent, people_access.people_listed_for(request.user))
     overlaps: list[Enrolment] = []
+    meetings: list[Meeting] = []
     revisions = CourseRevision.objects.newest().select_related("course")
     form = ClassForm(
         request.POST if request.method == "POST" else None,
@@ -136,17 +140,26 @@ def class_new(request: UserRequest) -> HttpResponse:
                 actor=request.user,
                 at=timezone.now(),
                 overlaps=request.POST.getlist("overlap"),
+                known=request.POST.getlist("known"),
             )
         except InAnotherClass as error:
             overlaps = error.enrolments
+        except MeetsOtherClasses as error:
+            meetings = error.meetings
         except TrainingError as error:
             form.add_error(None, str(error))
         else:
+            say_who_is_not_entitled(request, session)
             messages.success(request, _planned(session, people))
             return redirect("training:class_detail", session.number)
-    context = {"form": form, "people": people, "overlaps": overlaps}
+    context = {"form": form, "people": people, "overlaps": overlaps, "meetings": meetings}
     status = 422 if form.is_bound else 200
     return render(request, "training/class_form.html", context, status=status)
+
+
+def say_who_is_not_entitled(request: UserRequest, session: ClassSession) -> None:
+    for sentence in not_entitled_sentences(session):
+        messages.warning(request, sentence)
 
 
 def _planned(session: ClassSession, people: Sequence[Person]) -> str:
@@ -173,25 +186,34 @@ def class_edit(request: UserRequest, number: str) -> HttpResponse:
         session=session,
         initial={
             "instructor": session.instructor.employee_number,
+            "others": [one.employee_number for one in session.teachers()[1:]],
             **{name: getattr(session, name) for name in ("starts_on", "ends_on", "places", "room")},
             "weekdays": weekdays_chosen(session),
         },
     )
+    meetings: list[Meeting] = []
     if request.method == "POST" and form.is_valid():
         try:
-            services.change_class(
-                session=session, **form.cleaned_data, actor=request.user, at=timezone.now()
+            session = services.change_class(
+                session=session,
+                **form.cleaned_data,
+                actor=request.user,
+                at=timezone.now(),
+                known=request.POST.getlist("known"),
             )
+        except MeetsOtherClasses as error:
+            meetings = error.meetings
         except TrainingError as error:
             form.add_error(None, str(error))
         else:
+            say_who_is_not_entitled(request, session)
             messages.success(
                 request,
                 _("The class is changed. Its days are %(days)s.")
                 % {"days": days_listed(class_days(session))},
             )
             return redirect("training:class_detail", number)
-    context = {"form": form, "session": session}
+    context = {"form": form, "session": session, "meetings": meetings}
     status = 422 if form.is_bound else 200
     return render(request, "training/class_form.html", context, status=status)
 
@@ -229,6 +251,7 @@ def show_class(
         "rows": rows,
         "enrolled": session.enrolments.count(),
         "free": max(session.places - session.enrolments.count(), 0),
+        "not_entitled": not_entitled_sentences(session) if reads else [],
         "lessons": session.course_revision.lessons.select_related("exercise"),
         "reads": reads,
         "teaches": user.has_role(Role.INSTRUCTOR, site=session.site_id),
@@ -305,7 +328,7 @@ def class_attendance(request: UserRequest, number: str, day: str) -> HttpRespons
     outcome, done, refused, status = None, "", "", 200
     if request.method == "POST":
         try:
-            outcome = services.take_attendance(
+            outcome = attendance.take_attendance(
                 session=session,
                 day=class_day,
                 present=ticked,

@@ -1,0 +1,53 @@
+"""Classes that meet: in the same room, or with the same instructor, on one day."""
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Q
+
+from training.models import ClassSession, Room, SessionDay
+
+
+@dataclass(frozen=True)
+class Meeting:
+    """Another class, the first day that both are held, and what they share on it."""
+
+    session: ClassSession
+    day: date
+    same_room: bool
+    instructors: tuple[str, ...]
+
+
+def meeting_classes(
+    session: ClassSession | None,
+    days: Sequence[date],
+    room: Room | None,
+    instructor_ids: Collection[int],
+) -> list[Meeting]:
+    """Other classes on one of the days in the room or with one of the instructors, by day."""
+    shares = Q(instructor__in=instructor_ids) | Q(other_instructors__instructor__in=instructor_ids)
+    if room is not None:
+        shares |= Q(held_in=room)
+    others = (
+        ClassSession.objects.filter(shares, days__day__in=days)
+        .exclude(pk=session.pk if session else None)
+        .select_related("course_revision__course", "instructor__person")
+        .prefetch_related("other_instructors__instructor__person")
+        .distinct()
+    )
+    first_day = dict(
+        SessionDay.objects.filter(session__in=others.order_by().values("pk"), day__in=days)
+        .order_by("session", "-day")
+        .values_list("session", "day")
+    )
+    meetings = [
+        Meeting(
+            other,
+            first_day[other.pk],
+            room is not None and other.held_in_id == room.pk,
+            tuple(str(one) for one in other.teachers() if one.pk in instructor_ids),
+        )
+        for other in others
+    ]
+    return sorted(meetings, key=lambda meeting: (meeting.day, meeting.session.number))
