@@ -49,6 +49,7 @@ from training.models import (
     Room,
     Tool,
     VisionTest,
+    WaitingPlace,
 )
 
 READERS = (
@@ -280,6 +281,7 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
         "session": session,
         "day_of_class": today.isoformat(),
         "enrolment": session.enrolments.get(),
+        "waiting": WaitingPlace.objects.create(session=session, person=make_person(), rank=1),
         "vision_test": VisionTest.objects.create(
             test_id=f"V-{person.pk}", person=person, tested_on=NOW.date(), passed=True
         ),

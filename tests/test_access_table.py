@@ -287,6 +287,9 @@ TABLE: dict[str, Row] = {
     "training:class_enrol": act(TEACHES | {"own_instructor"}, "session"),
     "training:class_attendance": form(TEACHES | {"own_instructor"}, "session", "day_of_class"),
     "training:enrolment_cancel": act(TEACHES | {"own_instructor"}, "session", "enrolment"),
+    "training:class_wait": act(TEACHES | {"own_instructor"}, "session"),
+    "training:waiting_first": act(TEACHES | {"own_instructor"}, "session", "waiting"),
+    "training:waiting_cancel": act(TEACHES | {"own_instructor"}, "session", "waiting"),
     "training:room_list": page(INSTRUCTORS | QUALITY, others=NO),
     "training:room_new": form(INSTRUCTORS, others=NO),
     "training:room_edit": form(TEACHES | {"own_instructor"}, "room"),
@@ -478,7 +481,8 @@ OF_SOMEBODY = [
     if (row.of or row.asked.get("number")) and row.may < EVERYBODY
 ]
 UNKNOWN = {
-    "room": 99999,
+    "waiting": 99_999_999,
+    "room": 99_999_999,
     "exercise": "EX-NONE",
     "person": "99999",
     "person_pk": 99_999_999,

@@ -21,10 +21,12 @@ def sessions_readable_by(user: User) -> ClassSessionQuerySet:
 
 
 def session_for_reader(user: User, number: str) -> ClassSession:
-    """A class at a site where the user teaches or audits, or one they are enrolled in."""
+    """A class at a site where the user teaches or audits, or one they are in or wait for."""
     return get_object_or_404(
         ClassSession.objects.filter(
-            Q(site__in=user.sites_as(*READERS)) | Q(enrolments__person=user.person_id or 0)
+            Q(site__in=user.sites_as(*READERS))
+            | Q(enrolments__person=user.person_id or 0)
+            | Q(waiting_places__person=user.person_id or 0)
         )
         .select_related("course_revision__course", "site", "instructor__person")
         .distinct(),

@@ -8,13 +8,14 @@ from .courses import (
     SessionDay,
 )
 from .exercises import Exercise, ExerciseStep, JointType, Position, Stage
-from .places import OtherInstructor, Room
+from .places import ClassLetter, OtherInstructor, Room, WaitingPlace
 from .practice import Calibration, PracticeRecord, PracticeWithdrawal, Tool
 from .vision import VisionTest, VisionTestWithdrawal
 
 __all__ = [
     "Attendance",
     "Calibration",
+    "ClassLetter",
     "ClassSession",
     "Course",
     "CourseRevision",
@@ -33,4 +34,5 @@ __all__ = [
     "Tool",
     "VisionTest",
     "VisionTestWithdrawal",
+    "WaitingPlace",
 ]

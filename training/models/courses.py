@@ -80,6 +80,10 @@ def runs_on(day: date) -> Q:
 
 
 class ClassSessionQuerySet(models.QuerySet["ClassSession"]):
+    def standing(self) -> "ClassSessionQuerySet":
+        """Classes that were not cancelled."""
+        return self.filter(cancelled_at__isnull=True)
+
     def running_on(self, day: date) -> "ClassSessionQuerySet":
         return self.filter(runs_on(day))
 
@@ -92,6 +96,11 @@ class ClassSessionQuerySet(models.QuerySet["ClassSession"]):
 
 class ClassSession(Recorded):
     """A course taught at a site on days of its own, the first and the last among them."""
+
+    class OpenTo(models.TextChoices):
+        NOBODY = "nobody", _("instructors alone enrol people")
+        SITE = "site", _("people of the site book places")
+        ALL = "all", _("people of every site book places")
 
     number = models.CharField(_("number"), max_length=24, unique=True)
     course_revision = models.ForeignKey(CourseRevision, models.PROTECT, related_name="sessions")
@@ -107,6 +116,14 @@ class ClassSession(Recorded):
     starts_on = models.DateField(_("first day"))
     ends_on = models.DateField(_("last day"))
     places = models.PositiveSmallIntegerField(_("places"), default=8)
+    open_to = models.CharField(
+        _("open to"), max_length=8, choices=OpenTo.choices, default=OpenTo.NOBODY
+    )
+    book_until_days = models.PositiveSmallIntegerField(
+        _("days before the first day until which people book and give back"), default=1
+    )
+    cancelled_at = models.DateTimeField(_("cancelled"), null=True, blank=True)
+    why_cancelled = models.CharField(_("why"), max_length=400, blank=True)
     people = models.ManyToManyField(Person, through="Enrolment", related_name="sessions")
 
     objects = ClassSessionQuerySet.as_manager()

@@ -4,9 +4,10 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q, QuerySet
 
-from training.models import ClassSession, Room, SessionDay
+from people.models import Person
+from training.models import ClassSession, Enrolment, Room, SessionDay
 
 
 @dataclass(frozen=True)
@@ -51,3 +52,16 @@ def meeting_classes(
         for other in others
     ]
     return sorted(meetings, key=lambda meeting: (meeting.day, meeting.session.number))
+
+
+def overlapping(session: ClassSession, people: Sequence[Person]) -> QuerySet[Enrolment]:
+    """Enrolments of these people in other classes that share a day with this one."""
+    shared = SessionDay.objects.filter(
+        session=OuterRef("session"), day__in=session.days.values("day")
+    )
+    return (
+        Enrolment.objects.filter(Exists(shared), person__in=people)
+        .exclude(session=session)
+        .select_related("person", "session__course_revision__course")
+        .order_by("person__full_name", "session__number")
+    )

@@ -1,8 +1,14 @@
 """A class held while somebody decides on it, and what the trail says of it."""
 
+from collections.abc import Sequence
 from typing import Any
 
-from training.models import ClassSession, Enrolment
+from django.utils.translation import gettext as _
+
+from people.models import Person
+from people.presenters.days import format_day_with_weekday
+from training.exceptions import TrainingError
+from training.models import ClassSession, Enrolment, WaitingPlace
 from training.queries.classes import class_days
 
 
@@ -37,3 +43,32 @@ def enrolment_payload(enrolment: Enrolment) -> dict[str, str]:
         "class": enrolment.session.number,
         "person": enrolment.person.employee_number,
     }
+
+
+def waiting_payload(waiting: WaitingPlace) -> dict[str, str]:
+    return {
+        "class": waiting.session.number,
+        "person": waiting.person.employee_number,
+    }
+
+
+def refuse_cancelled(session: ClassSession) -> None:
+    if session.cancelled_at is not None:
+        raise TrainingError(
+            _("%(number)s is cancelled. Plan another class.") % {"number": session.number}
+        )
+
+
+def refuse_who_left(session: ClassSession, people: Sequence[Person]) -> None:
+    """Raise TrainingError for somebody who will have left; as it is under the lock, since what the
+    page was filled from may have changed since."""
+    left = dict(
+        Person.objects.filter(pk__in=[person.pk for person in people]).values_list("pk", "left_on")
+    )
+    for person in people:
+        left_on = left[person.pk]
+        if left_on is not None and left_on < session.starts_on:
+            raise TrainingError(
+                _("%(name)s left on %(day)s, before the class begins.")
+                % {"name": person.full_name, "day": format_day_with_weekday(left_on)}
+            )

@@ -5,7 +5,6 @@ from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -25,9 +24,17 @@ from training.models import (
     SessionDay,
 )
 from training.queries.classes import class_days
+from training.queries.meeting_classes import overlapping
 
-from .class_lock import enrolment_payload, lock_session, session_payload
+from .class_lock import (
+    enrolment_payload,
+    lock_session,
+    refuse_cancelled,
+    refuse_who_left,
+    session_payload,
+)
 from .plan_checks import lock_room, refuse_plan, say_what_it_meets
+from .waiting import fill_places, lock_with_waiting
 
 NUMBER_KIND = "K"
 
@@ -130,7 +137,8 @@ def change_class(
 
     Parameters and errors are those of `plan_class`.
     """
-    session = lock_session(session)
+    session = lock_with_waiting(session)
+    refuse_cancelled(session)
     before = session_payload(session)
     teachers = _teachers(instructor, others)
     refuse_plan(session.site, teachers, starts_on, ends_on, at)
@@ -169,6 +177,7 @@ def change_class(
             payload={"before": before, "after": after},
             at=at,
         )
+    fill_places(session, actor=actor, at=at)
     return session
 
 
@@ -224,6 +233,7 @@ def enrol_people(
     lock_people([person.pk for person in people])
     session = lock_session(session)
     enrolled_ids = set(session.enrolments.values_list("person_id", flat=True))
+    refuse_cancelled(session)
     newcomers = [person for person in people if person.pk not in enrolled_ids]
     free = session.places - len(enrolled_ids)
     if len(newcomers) > free:
@@ -237,19 +247,7 @@ def enrol_people(
             )
             % {"number": session.number, "free": max(free, 0), "wanted": len(newcomers)}
         )
-    # As it is under the lock: what the page was filled from may have changed since.
-    left = dict(
-        Person.objects.filter(pk__in=[person.pk for person in newcomers]).values_list(
-            "pk", "left_on"
-        )
-    )
-    for person in newcomers:
-        left_on = left[person.pk]
-        if left_on is not None and left_on < session.starts_on:
-            raise TrainingError(
-                _("%(name)s left on %(day)s, before the class begins.")
-                % {"name": person.full_name, "day": format_day_with_weekday(left_on)}
-            )
+    refuse_who_left(session, newcomers)
     if overlaps is not None:
         others = list(overlapping(session, newcomers))
         if any(str(enrolment.pk) not in overlaps for enrolment in others):
@@ -258,6 +256,7 @@ def enrol_people(
         Enrolment.objects.create(session=session, person=person, recorded_at=at)
         for person in newcomers
     ]
+    session.waiting_places.filter(person__in=newcomers).delete()
     trail.record_many(
         actor=actor,
         act="person enrolled in class",
@@ -267,29 +266,16 @@ def enrol_people(
     return enrolments
 
 
-def overlapping(session: ClassSession, people: Sequence[Person]) -> QuerySet[Enrolment]:
-    """Enrolments of these people in other classes that share a day with this one."""
-    shared = SessionDay.objects.filter(
-        session=OuterRef("session"), day__in=session.days.values("day")
-    )
-    return (
-        Enrolment.objects.filter(Exists(shared), person__in=people)
-        .exclude(session=session)
-        .select_related("person", "session__course_revision__course")
-        .order_by("person__full_name", "session__number")
-    )
-
-
 @transaction.atomic
 def cancel_enrolment(*, enrolment: Enrolment, actor: User, at: datetime) -> None:
-    """Give a place free again.
+    """Give a place free again; who has waited longest for one gets it.
 
     Raises
     ------
     TrainingError
         If attendance was taken, or somebody else gave the place free meanwhile.
     """
-    lock_session(enrolment.session)
+    session = lock_with_waiting(enrolment.session)
     if not Enrolment.objects.filter(pk=enrolment.pk).exists():
         raise TrainingError(
             _("%(name)s is not in the class any more: somebody gave the place free just now.")
@@ -308,3 +294,4 @@ def cancel_enrolment(*, enrolment: Enrolment, actor: User, at: datetime) -> None
         at=at,
     )
     enrolment.delete()
+    fill_places(session, actor=actor, at=at)

@@ -1,6 +1,6 @@
 from django.urls import path
 
-from training.views import courses, placing
+from training.views import courses, placing, waiting
 
 urlpatterns = [
     path("courses/", courses.course_list, name="course_list"),
@@ -15,6 +15,17 @@ urlpatterns = [
         "classes/<str:number>/enrolments/<int:enrolment_id>/cancel/",
         courses.enrolment_cancel,
         name="enrolment_cancel",
+    ),
+    path("classes/<str:number>/wait/", waiting.class_wait, name="class_wait"),
+    path(
+        "classes/<str:number>/waiting/<int:waiting_id>/first/",
+        waiting.waiting_first,
+        name="waiting_first",
+    ),
+    path(
+        "classes/<str:number>/waiting/<int:waiting_id>/cancel/",
+        waiting.waiting_cancel,
+        name="waiting_cancel",
     ),
     path(
         "classes/<str:number>/attendance/<str:day>/",

@@ -27,6 +27,7 @@ from training.forms.placing import people_named
 from training.models import ClassSession, Course, CourseRevision, Enrolment
 from training.presenters import grids
 from training.presenters.class_days import days_listed
+from training.presenters.readiness import not_ready_sentences
 from training.presenters.teachers import not_entitled_sentences
 from training.queries.classes import class_days, weekdays_chosen
 from training.queries.meeting_classes import Meeting
@@ -151,6 +152,8 @@ def class_new(request: UserRequest) -> HttpResponse:
         else:
             say_who_is_not_entitled(request, session)
             messages.success(request, _planned(session, people))
+            for sentence in not_ready_sentences(session, people):
+                messages.warning(request, sentence)
             return redirect("training:class_detail", session.number)
     context = {"form": form, "people": people, "overlaps": overlaps, "meetings": meetings}
     status = 422 if form.is_bound else 200
@@ -245,10 +248,12 @@ def show_class(
         }
         rows.append((enrolment, [(day, present_on.get(day)) for day in days], not present_on))
     today = session.site.today()
+    waiting = session.waiting_places.select_related("person").order_by("rank")
     context = {
         "session": session,
         "days": days,
         "rows": rows,
+        "waiting": waiting if reads else waiting.filter(person=user.person_id or 0),
         "enrolled": session.enrolments.count(),
         "free": max(session.places - session.enrolments.count(), 0),
         "not_entitled": not_entitled_sentences(session) if reads else [],
@@ -263,6 +268,7 @@ def show_class(
         "suggestions": enrol_form.known_people.filter(site=session.site)
         .at_work_on(today)
         .exclude(enrolments__session=session)
+        .exclude(waiting_places__session=session)
         .order_by("full_name")[:SUGGESTED_PEOPLE],
     }
     status = 422 if enrol_form.is_bound else 200
@@ -293,6 +299,8 @@ def class_enrol(request: UserRequest, number: str) -> HttpResponse:
                 "%(n)d person is enrolled.", "%(n)d people are enrolled.", len(enrolled)
             )
             messages.success(request, message % {"n": len(enrolled)})
+            for sentence in not_ready_sentences(session, [one.person for one in enrolled]):
+                messages.warning(request, sentence)
             return redirect("training:class_detail", number)
     session = access.session_for_reader(request.user, number)
     return show_class(request, session, enrol_form=form, overlaps=overlaps)
