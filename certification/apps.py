@@ -14,6 +14,7 @@ class CertificationConfig(AppConfig):
         from certification.presenters import found
         from certification.queries import (
             graders,
+            needs,
             purposes,
             requirements,
             schemes_in_force,
@@ -35,6 +36,7 @@ class CertificationConfig(AppConfig):
         training_ports.register_vision_ends(standing_today.with_vision_ends)
         training_ports.register_practice_ends(standing_today.practice_ends)
         training_ports.register_certified(standing_today.certified)
+        training_ports.register_needs(needs.needs)
         training_ports.register_not_entitled(teachers.not_entitled)
         assessments_ports.register_may_grade(graders.may_grade)
         assessments_ports.register_rests_on(requirements.resting_on)

@@ -8,7 +8,10 @@ class RemindersConfig(AppConfig):
 
     def ready(self) -> None:
         from people.presenters import navigation
+        from reminders.services import class_letters
+        from training import ports as training_ports
 
+        training_ports.register_send_class_letters(class_letters.send_class_letters)
         watch = ["instructor", "quality", "administrator"]
         navigation.register(_("Reminders"), "reminders:reminders", watch, order=75)
         navigation.register(

@@ -207,7 +207,12 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
     )
     certificate = make_certificate(person, scope, document=document)
     session = make_session(
-        person.site, people=(person,), instructor=instructor, starts_on=today, ends_on=today
+        person.site,
+        people=(person,),
+        instructor=instructor,
+        starts_on=today,
+        ends_on=today,
+        open_to="site",
     )
     hook = WebHook.objects.create(
         site=person.site,

@@ -34,6 +34,7 @@ OWN = frozenset({"owner", "own_instructor", "own_quality"})
 TEACHES = frozenset({"instructor"})  # At the owner's site, and not about themselves.
 AUDITS = frozenset({"quality"})
 READS = OWN | TEACHES | AUDITS
+HERE = EVERYBODY - {"instructor_there", "quality_there", "administrator_there", "staff"}
 
 
 @dataclass(frozen=True)
@@ -287,6 +288,13 @@ TABLE: dict[str, Row] = {
     "training:class_enrol": act(TEACHES | {"own_instructor"}, "session"),
     "training:class_attendance": form(TEACHES | {"own_instructor"}, "session", "day_of_class"),
     "training:enrolment_cancel": act(TEACHES | {"own_instructor"}, "session", "enrolment"),
+    "training:class_offers": page(EVERYBODY),
+    "training:class_book": act(HERE, "session"),
+    "training:class_book_waiting": act(HERE, "session"),
+    "training:class_give_back": act(HERE, "session"),
+    "training:class_cancel": act(TEACHES | {"own_instructor"}, "session"),
+    "training:class_letters": page(TEACHES | {"own_instructor"}, "session"),
+    "training:class_letters_printed": act(TEACHES | {"own_instructor"}, "session"),
     "training:class_wait": act(TEACHES | {"own_instructor"}, "session"),
     "training:waiting_first": act(TEACHES | {"own_instructor"}, "session", "waiting"),
     "training:waiting_cancel": act(TEACHES | {"own_instructor"}, "session", "waiting"),

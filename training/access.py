@@ -1,9 +1,9 @@
 """Who may see which class and tool, and of whom somebody writes facts down."""
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.shortcuts import get_object_or_404
 
-from people.access import READERS, people_with_standing_for
+from people.access import READERS, own_person, people_with_standing_for
 from people.models import (
     Person,
     Role,
@@ -11,7 +11,7 @@ from people.models import (
 )
 from people.models.people import PersonQuerySet
 
-from .models import ClassSession, Room, Tool
+from .models import ClassSession, Enrolment, Room, Tool, WaitingPlace
 from .models.courses import ClassSessionQuerySet
 
 
@@ -31,6 +31,27 @@ def session_for_reader(user: User, number: str) -> ClassSession:
         .select_related("course_revision__course", "site", "instructor__person")
         .distinct(),
         number=number,
+    )
+
+
+def sessions_offered_to(person: Person) -> ClassSessionQuerySet:
+    """Classes in which somebody may book a place, is (``booked``) or waits for one (``waits``)."""
+    of_the_class = {"session": OuterRef("pk"), "person": person}
+    sessions = ClassSession.objects.annotate(
+        booked=Exists(Enrolment.objects.filter(**of_the_class)),
+        waits=Exists(WaitingPlace.objects.filter(**of_the_class)),
+    )
+    return sessions.standing().filter(
+        Q(booked=True)
+        | Q(waits=True)
+        | Q(open_to=ClassSession.OpenTo.SITE, site=person.site_id)
+        | Q(open_to=ClassSession.OpenTo.ALL)
+    )
+
+
+def session_offered_to(user: User, number: str) -> ClassSession:
+    return get_object_or_404(
+        sessions_offered_to(own_person(user)).select_related("site"), number=number
     )
 
 

@@ -21,6 +21,7 @@ class TrainingConfig(AppConfig):
         people_ports.on_departure(departures.matters_of_departure)
         readers = ["instructor", "quality"]
         navigation.register(_("Classes"), "training:class_list", readers, order=35)
+        navigation.register(_("Classes to come"), "training:class_offers", order=6, place="foot")
         navigation.register(
             _("Vision tests"), "training:vision_grid", readers, order=36, place="foot"
         )

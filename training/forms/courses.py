@@ -15,6 +15,7 @@ from people.models import Person, Role, Site, User
 from people.models.people import PersonQuerySet
 from training.models import ClassSession, CourseRevision, Room
 
+BOOK_UNTIL_DAYS = 1
 WHEN = [("", _("from today on")), ("past", _("over")), ("all", _("all"))]
 
 
@@ -93,6 +94,17 @@ class ClassForm(forms.Form):
         help_text=_("One of the site’s rooms, or any other place."),
     )
 
+    open_to = forms.ChoiceField(
+        label=_("Open to"), required=False, choices=ClassSession.OpenTo.choices
+    )
+    book_until_days = forms.IntegerField(
+        label=_("Book and give back until so many days before"),
+        required=False,
+        min_value=0,
+        max_value=60,
+        initial=BOOK_UNTIL_DAYS,
+    )
+
     def __init__(
         self,
         *args: Any,
@@ -113,6 +125,7 @@ class ClassForm(forms.Form):
             Div("starts_on", "ends_on", css_class="fields-row"),
             "weekdays",
             Div("places", "room", css_class="fields-row"),
+            Div("open_to", "book_until_days", css_class="fields-row"),
         ]
         if session is None:
             course = self.fields["course_revision"]
@@ -125,6 +138,13 @@ class ClassForm(forms.Form):
             del self.fields["course_revision"], self.fields["site"]
             head = ["instructor", *others]
         self.helper = form_helper(*head, *rows)
+
+    def clean_open_to(self) -> str:
+        return self.cleaned_data["open_to"] or ClassSession.OpenTo.NOBODY
+
+    def clean_book_until_days(self) -> int:
+        days = self.cleaned_data["book_until_days"]
+        return BOOK_UNTIL_DAYS if days is None else days
 
 
 class EnrolForm(forms.Form):

@@ -75,8 +75,10 @@ class Lesson(models.Model):
 
 
 def runs_on(day: date) -> Q:
-    """Classes of which the day is one of their own days."""
-    return Q(models.Exists(SessionDay.objects.filter(session=models.OuterRef("pk"), day=day)))
+    """Classes that are held on a day: one of their own days, and they are not cancelled."""
+    return Q(cancelled_at__isnull=True) & Q(
+        models.Exists(SessionDay.objects.filter(session=models.OuterRef("pk"), day=day))
+    )
 
 
 class ClassSessionQuerySet(models.QuerySet["ClassSession"]):

@@ -31,7 +31,8 @@ def meeting_classes(
     if room is not None:
         shares |= Q(held_in=room)
     others = (
-        ClassSession.objects.filter(shares, days__day__in=days)
+        ClassSession.objects.standing()
+        .filter(shares, days__day__in=days)
         .exclude(pk=session.pk if session else None)
         .select_related("course_revision__course", "instructor__person")
         .prefetch_related("other_instructors__instructor__person")

@@ -32,6 +32,8 @@ def session_payload(session: ClassSession) -> dict[str, Any]:
         "days": class_days(session),
         "places": session.places,
         "room": session.room,
+        "open_to": session.open_to,
+        "book_until_days": session.book_until_days,
         "other_instructors": sorted(
             session.other_instructors.values_list("instructor__person__employee_number", flat=True)
         ),

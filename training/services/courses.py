@@ -17,6 +17,7 @@ from training.domain.class_days import days_held
 from training.exceptions import InAnotherClass, TrainingError
 from training.models import (
     Attendance,
+    ClassLetter,
     ClassSession,
     CourseRevision,
     Enrolment,
@@ -33,10 +34,21 @@ from .class_lock import (
     refuse_who_left,
     session_payload,
 )
+from .letters import told_otherwise, what_it_says, write_letters
 from .plan_checks import lock_room, refuse_plan, say_what_it_meets
 from .waiting import fill_places, lock_with_waiting
 
 NUMBER_KIND = "K"
+PLANNED_FIELDS = (
+    "instructor",
+    "starts_on",
+    "ends_on",
+    "places",
+    "room",
+    "held_in",
+    "open_to",
+    "book_until_days",
+)
 
 
 @transaction.atomic
@@ -53,6 +65,8 @@ def plan_class(
     room: str = "",
     weekdays: Collection[int] = (),
     others: Sequence[User] = (),
+    open_to: str = ClassSession.OpenTo.NOBODY,
+    book_until_days: int = 1,
     known: Collection[str] | None = None,
 ) -> ClassSession:
     """Plan a class at a site; its lead and the others who teach it are instructors there.
@@ -62,6 +76,10 @@ def plan_class(
     weekdays : collection of int
         On which weekdays it is held between its first and its last day, 1 for Monday; by
         default as `training.domain.class_days.days_held` says.
+    open_to : str
+        Who books a place without an instructor, of `ClassSession.OpenTo`.
+    book_until_days : int
+        How many days before the first day they book and give back for the last time.
     room : str
         The name of a room of the site, whose benches then limit the places, or any other place.
     known : collection of str, optional
@@ -90,6 +108,8 @@ def plan_class(
         starts_on=starts_on,
         ends_on=ends_on,
         places=places,
+        open_to=open_to,
+        book_until_days=book_until_days,
         recorded_at=at,
     )
     hold_on(session, days)
@@ -131,6 +151,8 @@ def change_class(
     room: str = "",
     weekdays: Collection[int] = (),
     others: Sequence[User] = (),
+    open_to: str = ClassSession.OpenTo.NOBODY,
+    book_until_days: int = 1,
     known: Collection[str] | None = None,
 ) -> ClassSession:
     """Move a class or change its places; refused where somebody or something would fall out.
@@ -139,7 +161,7 @@ def change_class(
     """
     session = lock_with_waiting(session)
     refuse_cancelled(session)
-    before = session_payload(session)
+    before, said = session_payload(session), what_it_says(session)
     teachers = _teachers(instructor, others)
     refuse_plan(session.site, teachers, starts_on, ends_on, at)
     enrolled = session.enrolments.count()
@@ -165,7 +187,8 @@ def change_class(
     session.starts_on, session.ends_on = starts_on, ends_on
     session.places = places
     session.room, session.held_in = kept_room.name if kept_room else room, kept_room
-    session.save(update_fields=["instructor", "starts_on", "ends_on", "places", "room", "held_in"])
+    session.open_to, session.book_until_days = open_to, book_until_days
+    session.save(update_fields=[*PLANNED_FIELDS])
     hold_on(session, days)
     _taught_beside_by(session, teachers[1:])
     after = session_payload(session)
@@ -177,6 +200,9 @@ def change_class(
             payload={"before": before, "after": after},
             at=at,
         )
+    if changed := told_otherwise(said, what_it_says(session)):
+        people = [one.person for one in session.enrolments.select_related("person__site")]
+        write_letters(session, people, ClassLetter.Kind.CHANGE, at=at, changed=changed)
     fill_places(session, actor=actor, at=at)
     return session
 
@@ -263,6 +289,7 @@ def enrol_people(
         items=[(session, enrolment_payload(enrolment)) for enrolment in enrolments],
         at=at,
     )
+    write_letters(session, newcomers, ClassLetter.Kind.INVITATION, at=at)
     return enrolments
 
 
@@ -293,5 +320,7 @@ def cancel_enrolment(*, enrolment: Enrolment, actor: User, at: datetime) -> None
         payload=enrolment_payload(enrolment),
         at=at,
     )
+    person = enrolment.person
     enrolment.delete()
+    write_letters(session, [person], ClassLetter.Kind.CANCELLATION, at=at)
     fill_places(session, actor=actor, at=at)

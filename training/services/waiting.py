@@ -11,7 +11,7 @@ from people.models import Person, User
 from people.services.people import lock_people
 from records.services import trail
 from training.exceptions import TrainingError
-from training.models import ClassSession, Enrolment, WaitingPlace
+from training.models import ClassLetter, ClassSession, Enrolment, WaitingPlace
 from training.queries.meeting_classes import overlapping
 
 from .class_lock import (
@@ -21,6 +21,7 @@ from .class_lock import (
     refuse_who_left,
     waiting_payload,
 )
+from .letters import write_letters
 
 
 class _SomebodyBeganToWait(Exception):
@@ -158,6 +159,8 @@ def fill_places(session: ClassSession, *, actor: User, at: datetime) -> list[Enr
         items=[(session, enrolment_payload(enrolment)) for enrolment in moved_up],
         at=at,
     )
+    people = [enrolment.person for enrolment in moved_up]
+    write_letters(session, people, ClassLetter.Kind.INVITATION, at=at, moved_up=True)
     return moved_up
 
 

@@ -24,18 +24,20 @@ from training.exceptions import InAnotherClass, MeetsOtherClasses, TrainingError
 from training.forms.courses import ClassFilterForm, ClassForm, EnrolForm
 from training.forms.grids import attendance_shown, keys_ticked
 from training.forms.placing import people_named
+from training.forms.waiting import ReasonForm
 from training.models import ClassSession, Course, CourseRevision, Enrolment
 from training.presenters import grids
 from training.presenters.class_days import days_listed
 from training.presenters.readiness import not_ready_sentences
 from training.presenters.teachers import not_entitled_sentences
-from training.queries.classes import class_days, weekdays_chosen
+from training.queries.classes import class_days, letters_to_print, weekdays_chosen
 from training.queries.meeting_classes import Meeting
 from training.services import attendance
 from training.services import courses as services
 
 PAGE_SIZE = 40
 FORM_METHODS = ["GET", "HEAD", "POST"]
+KEPT_IN_FORM = ("starts_on", "ends_on", "places", "room", "open_to", "book_until_days")
 
 
 @require_safe
@@ -98,7 +100,7 @@ def class_list(request: UserRequest) -> HttpResponse:
         sessions = sessions.order_by("-starts_on", "number")
     else:
         to_come = days.each(lambda day: Q(ends_on__gte=day), "site")
-        sessions = sessions.filter(to_come).order_by("starts_on", "number")
+        sessions = sessions.standing().filter(to_come).order_by("starts_on", "number")
     if "site" in filters:
         sessions = sessions.filter(site=filters["site"])
     page = Paginator(sessions, PAGE_SIZE).get_page(request.GET.get("page"))
@@ -131,6 +133,7 @@ def class_new(request: UserRequest) -> HttpResponse:
             ),
             "instructor": request.user.employee_number,
             "places": max(8, len(people)),
+            "open_to": ClassSession.OpenTo.SITE,
         },
     )
     if request.method == "POST" and form.is_valid():
@@ -190,7 +193,7 @@ def class_edit(request: UserRequest, number: str) -> HttpResponse:
         initial={
             "instructor": session.instructor.employee_number,
             "others": [one.employee_number for one in session.teachers()[1:]],
-            **{name: getattr(session, name) for name in ("starts_on", "ends_on", "places", "room")},
+            **{name: getattr(session, name) for name in KEPT_IN_FORM},
             "weekdays": weekdays_chosen(session),
         },
     )
@@ -216,7 +219,12 @@ def class_edit(request: UserRequest, number: str) -> HttpResponse:
                 % {"days": days_listed(class_days(session))},
             )
             return redirect("training:class_detail", number)
-    context = {"form": form, "session": session, "meetings": meetings}
+    context = {
+        "form": form,
+        "session": session,
+        "meetings": meetings,
+        "reason_form": ReasonForm(),
+    }
     status = 422 if form.is_bound else 200
     return render(request, "training/class_form.html", context, status=status)
 
@@ -239,6 +247,7 @@ def show_class(
     """The page of a class: whoever is only enrolled sees themselves and not the others."""
     user, days = request.user, class_days(session)
     reads = user.has_role(*people_access.READERS, site=session.site_id)
+    teaches = user.has_role(Role.INSTRUCTOR, site=session.site_id)
     enrolments = session.enrolments.select_related("person").prefetch_related("attendances")
     shown = enrolments if reads else enrolments.filter(person=user.person_id or 0)
     rows = []
@@ -256,10 +265,11 @@ def show_class(
         "waiting": waiting if reads else waiting.filter(person=user.person_id or 0),
         "enrolled": session.enrolments.count(),
         "free": max(session.places - session.enrolments.count(), 0),
+        "letters": letters_to_print(session) if teaches else [],
         "not_entitled": not_entitled_sentences(session) if reads else [],
         "lessons": session.course_revision.lessons.select_related("exercise"),
         "reads": reads,
-        "teaches": user.has_role(Role.INSTRUCTOR, site=session.site_id),
+        "teaches": teaches and session.cancelled_at is None,
         "today": today,
         "is_held_today": today in days,
         "next_day": max((day for day in days if day <= today), default=None),
