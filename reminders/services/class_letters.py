@@ -96,7 +96,6 @@ def _mail(
     mail["To"] = Address(" ".join(reader.full_name.split()), addr_spec=address)
     mail["Subject"] = text.subject
     mail["Auto-Submitted"] = "auto-generated"
-    mail["Content-Language"] = language_of(reader)
     mail.set_content(text.body, cte="quoted-printable")
     return mail
 
@@ -128,6 +127,8 @@ def _invitation(letter: ClassLetter, address: str, text: LetterText) -> Invitati
 def _queue(
     mail: EmailMessage, reader: Person, address: str, text: LetterText, at: datetime
 ) -> Message:
+    # Last: the library takes it for a word about the part that is the content by then.
+    mail["Content-Language"] = language_of(reader)
     return Message.objects.create(
         carries=Message.Carries.CLASS_LETTER,
         message_id=str(mail["Message-ID"]).strip("<>"),
