@@ -33,11 +33,12 @@ def meeting_classes(
     others = (
         ClassSession.objects.standing()
         .filter(shares, days__day__in=days)
-        .exclude(pk=session.pk if session else None)
         .select_related("course_revision__course", "instructor__person")
         .prefetch_related("other_instructors__instructor__person")
         .distinct()
     )
+    if session is not None:
+        others = others.exclude(pk=session.pk)
     first_day = dict(
         SessionDay.objects.filter(session__in=others.order_by().values("pk"), day__in=days)
         .order_by("session", "-day")
