@@ -108,6 +108,7 @@ bench: install-dev
 	@$(BIN)/python -m benchmarks.searching
 	@$(BIN)/python -m benchmarks.finding_edges
 	@$(BIN)/python -m benchmarks.measuring
+	@$(BIN)/python -m benchmarks.class_plan
 
 format:
 	$(BIN)/ruff check --fix .

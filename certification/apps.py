@@ -14,12 +14,14 @@ class CertificationConfig(AppConfig):
         from certification.presenters import found, return_matters
         from certification.queries import (
             graders,
+            needs,
             personal_data,
             purposes,
             requirements,
             schemes_in_force,
             schemes_written_down,
             standing_today,
+            teachers,
             written_down,
         )
         from certification.services import (
@@ -44,6 +46,8 @@ class CertificationConfig(AppConfig):
         training_ports.register_vision_ends(standing_today.with_vision_ends)
         training_ports.register_practice_ends(standing_today.practice_ends)
         training_ports.register_certified(standing_today.certified)
+        training_ports.register_needs(needs.needs)
+        training_ports.register_not_entitled(teachers.not_entitled)
         assessments_ports.register_may_grade(graders.may_grade)
         assessments_ports.register_rests_on(requirements.resting_on)
         assessments_ports.register_purpose(purposes.proposed_purpose)

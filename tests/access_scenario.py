@@ -50,8 +50,10 @@ from training.models import (
     CourseRevision,
     JointType,
     PracticeRecord,
+    Room,
     Tool,
     VisionTest,
+    WaitingPlace,
 )
 
 READERS = (
@@ -150,6 +152,7 @@ def _common(instructor: User) -> dict[str, object]:
         "joint_type": JointType.TURRET.value,
         "site": site,
         "tool": tool,
+        "room": Room.objects.create(site=site, name="Bench room 7", benches=6),
         "photo_setup": make_photo_setup(site),
         "study": _study(site, instructor),
         "course": CourseRevision.objects.create(
@@ -237,7 +240,12 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
     )
     certificate = make_certificate(person, scope, document=document)
     session = make_session(
-        person.site, people=(person,), instructor=instructor, starts_on=today, ends_on=today
+        person.site,
+        people=(person,),
+        instructor=instructor,
+        starts_on=today,
+        ends_on=today,
+        open_to="site",
     )
     hook = WebHook.objects.create(
         site=person.site,
@@ -314,6 +322,7 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
         "session": session,
         "day_of_class": today.isoformat(),
         "enrolment": session.enrolments.get(),
+        "waiting": WaitingPlace.objects.create(session=session, person=make_person(), rank=1),
         "vision_test": VisionTest.objects.create(
             test_id=f"V-{person.pk}", person=person, tested_on=NOW.date(), passed=True
         ),

@@ -34,6 +34,7 @@ OWN = frozenset({"owner", "own_instructor", "own_quality"})
 TEACHES = frozenset({"instructor"})  # At the owner's site, and not about themselves.
 AUDITS = frozenset({"quality"})
 READS = OWN | TEACHES | AUDITS
+HERE = EVERYBODY - {"instructor_there", "quality_there", "administrator_there", "staff"}
 
 
 @dataclass(frozen=True)
@@ -344,6 +345,19 @@ TABLE: dict[str, Row] = {
     "training:class_enrol": act(TEACHES | {"own_instructor"}, "session"),
     "training:class_attendance": form(TEACHES | {"own_instructor"}, "session", "day_of_class"),
     "training:enrolment_cancel": act(TEACHES | {"own_instructor"}, "session", "enrolment"),
+    "training:class_offers": page(EVERYBODY),
+    "training:class_book": act(HERE, "session"),
+    "training:class_book_waiting": act(HERE, "session"),
+    "training:class_give_back": act(HERE, "session"),
+    "training:class_cancel": act(TEACHES | {"own_instructor"}, "session"),
+    "training:class_letters": page(TEACHES | {"own_instructor"}, "session"),
+    "training:class_letters_printed": act(TEACHES | {"own_instructor"}, "session"),
+    "training:class_wait": act(TEACHES | {"own_instructor"}, "session"),
+    "training:waiting_first": act(TEACHES | {"own_instructor"}, "session", "waiting"),
+    "training:waiting_cancel": act(TEACHES | {"own_instructor"}, "session", "waiting"),
+    "training:room_list": page(INSTRUCTORS | QUALITY, others=NO),
+    "training:room_new": form(INSTRUCTORS, others=NO),
+    "training:room_edit": form(TEACHES | {"own_instructor"}, "room"),
     # The class on its day: whoever teaches at its site
     "assessments:class_day_today": page(INSTRUCTORS, others=NO),
     "assessments:class_day": page(TEACHES | {"own_instructor"}, "session"),
@@ -538,6 +552,8 @@ OF_SOMEBODY = [
     if (row.of or row.asked.get("number")) and row.may < EVERYBODY
 ]
 UNKNOWN = {
+    "waiting": 99_999_999,
+    "room": 99_999_999,
     "exercise": "EX-NONE",
     "person": "99999",
     "person_pk": 99_999_999,
@@ -644,6 +660,7 @@ LISTS: dict[str, tuple[str, frozenset[str]]] = {
     "people:person_list": ("person", HERE_READS | {"lead", "administrator"}),
     "training:class_list": ("session", HERE_READS),
     "training:tool_list": ("tool", HERE_READS),
+    "training:room_list": ("room", HERE_READS),
     "people:site_list": ("site", frozenset({"administrator"})),
     "people:kiosk_list": ("a_kiosk", frozenset({"administrator"})),
     "interfaces:api_token_list": ("api_token", frozenset({"administrator"})),
@@ -651,6 +668,7 @@ LISTS: dict[str, tuple[str, frozenset[str]]] = {
 
 
 TOLD_BY = {
+    "room": "name",
     "person": "full_name",
     "message": "subject",
     "work_log_check": "file_name",

@@ -1,9 +1,9 @@
 """Who may see which class and tool, and of whom somebody writes facts down."""
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.shortcuts import get_object_or_404
 
-from people.access import READERS, people_with_standing_for
+from people.access import READERS, own_person, people_with_standing_for
 from people.models import (
     Person,
     Role,
@@ -11,7 +11,7 @@ from people.models import (
 )
 from people.models.people import PersonQuerySet
 
-from .models import ClassSession, Tool
+from .models import ClassSession, Enrolment, Room, Tool, WaitingPlace
 from .models.courses import ClassSessionQuerySet
 
 
@@ -21,14 +21,37 @@ def sessions_readable_by(user: User) -> ClassSessionQuerySet:
 
 
 def session_for_reader(user: User, number: str) -> ClassSession:
-    """A class at a site where the user teaches or audits, or one they are enrolled in."""
+    """A class at a site where the user teaches or audits, or one they are in or wait for."""
     return get_object_or_404(
         ClassSession.objects.filter(
-            Q(site__in=user.sites_as(*READERS)) | Q(enrolments__person=user.person_id or 0)
+            Q(site__in=user.sites_as(*READERS))
+            | Q(enrolments__person=user.person_id or 0)
+            | Q(waiting_places__person=user.person_id or 0)
         )
         .select_related("course_revision__course", "site", "instructor__person")
         .distinct(),
         number=number,
+    )
+
+
+def sessions_offered_to(person: Person) -> ClassSessionQuerySet:
+    """Classes in which somebody may book a place, is (``booked``) or waits for one (``waits``)."""
+    of_the_class = {"session": OuterRef("pk"), "person": person}
+    sessions = ClassSession.objects.annotate(
+        booked=Exists(Enrolment.objects.filter(**of_the_class)),
+        waits=Exists(WaitingPlace.objects.filter(**of_the_class)),
+    )
+    return sessions.standing().filter(
+        Q(booked=True)
+        | Q(waits=True)
+        | Q(open_to=ClassSession.OpenTo.SITE, site=person.site_id)
+        | Q(open_to=ClassSession.OpenTo.ALL)
+    )
+
+
+def session_offered_to(user: User, number: str) -> ClassSession:
+    return get_object_or_404(
+        sessions_offered_to(own_person(user)).select_related("site"), number=number
     )
 
 
@@ -44,6 +67,16 @@ def session_for_instructor(user: User, number: str) -> ClassSession:
 def sessions_taught_by(user: User) -> ClassSessionQuerySet:
     """Classes at sites where the user is an instructor."""
     return ClassSession.objects.filter(site__in=user.sites_as(Role.INSTRUCTOR))
+
+
+def rooms_readable_by(user: User) -> QuerySet[Room]:
+    """Rooms of sites where the user teaches or audits."""
+    return Room.objects.filter(site__in=user.sites_as(*READERS)).select_related("site")
+
+
+def room_for_instructor(user: User, room_id: int) -> Room:
+    rooms = rooms_readable_by(user).filter(site__in=user.sites_as(Role.INSTRUCTOR))
+    return get_object_or_404(rooms, pk=room_id)
 
 
 def tools_readable_by(user: User) -> QuerySet[Tool]:

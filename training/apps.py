@@ -22,6 +22,7 @@ class TrainingConfig(AppConfig):
         people_ports.on_personal_data(personal_data.personal_data)
         readers = ["instructor", "quality"]
         navigation.register(_("Classes"), "training:class_list", readers, order=35)
+        navigation.register(_("Classes to come"), "training:class_offers", order=6, place="foot")
         navigation.register(
             _("Vision tests"), "training:vision_grid", readers, order=36, place="foot"
         )
@@ -34,6 +35,7 @@ class TrainingConfig(AppConfig):
         )
         navigation.register(_("Exercises"), "training:exercise_list", order=60)
         navigation.register(_("Courses"), "training:course_list", order=65, place="foot")
+        navigation.register(_("Rooms"), "training:room_list", readers, order=66, place="foot")
         navigation.register(
             _("Tools"),
             "training:tool_list",

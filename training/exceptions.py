@@ -28,3 +28,20 @@ class InAnotherClass(TrainingError):
             for enrolment in self.enrolments
         )
         super().__init__(_("In another class on the same days: %(people)s.") % {"people": names})
+
+
+class MeetsOtherClasses(TrainingError):
+    """Other classes have the same room or instructor on a day of this one, of which nobody spoke.
+
+    Parameters
+    ----------
+    meetings : sequence of training.queries.meeting_classes.Meeting
+    """
+
+    def __init__(self, meetings: Sequence[Any]) -> None:
+        self.meetings = list(meetings)
+        numbers = ", ".join(meeting.session.number for meeting in self.meetings)
+        super().__init__(
+            _("The room or the instructor has another class on the same day: %(classes)s.")
+            % {"classes": numbers}
+        )

@@ -10,6 +10,7 @@ when vision tests and practice end, and who is certified for what.
 """
 
 from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import DateField, Value
@@ -20,20 +21,40 @@ from people.models.people import PersonQuerySet
 from people.queries.site_days import Days
 
 from .exceptions import TrainingError
+from .models import ClassLetter
 
 FactsChanged = Callable[[Person, str | None], None]
+
+
+@dataclass(frozen=True)
+class Need:
+    """What somebody needs a class for: a scope, the exercises asked for it, and until when.
+
+    ``by`` is the last day of what they have; None where it is over already or never was.
+    """
+
+    scope_code: str
+    title: str
+    by: date | None
+    exercise_codes: frozenset[str] = frozenset()
 
 
 ScopeNames = Callable[[], Sequence[tuple[str, str]]]
 WithVisionEnds = Callable[[PersonQuerySet, Days], PersonQuerySet]
 PracticeEnds = Callable[[Collection[int], str, Days], dict[int, date]]
 Certified = Callable[[Collection[int], Days], set[tuple[int, str]]]
+Needs = Callable[[Person, date], Sequence[Need]]
+SendLetters = Callable[[Sequence[ClassLetter]], set[int]]
+NotEntitled = Callable[[Collection[int], Collection[str], Sequence[date]], dict[int, date]]
 
 _listeners: list[FactsChanged] = []
 _scopes: ScopeNames | None = None
 _vision_ends: WithVisionEnds | None = None
 _practice_ends: PracticeEnds | None = None
 _certified: Certified | None = None
+_not_entitled: NotEntitled | None = None
+_needs: Needs | None = None
+_send_class_letters: SendLetters | None = None
 
 
 def on_facts_changed(listener: FactsChanged) -> FactsChanged:
@@ -116,3 +137,52 @@ def register_certified(provider: Certified | None) -> Certified | None:
 def certified(person_ids: Collection[int], days: Days) -> set[tuple[int, str]]:
     """Pairs of person and scope code that are certified on the day; none where nobody knows."""
     return _certified(person_ids, days) if _certified is not None else set()
+
+
+def register_not_entitled(provider: NotEntitled | None) -> NotEntitled | None:
+    """Set who says which instructors are not certified to teach; return who did before."""
+    global _not_entitled
+    previous, _not_entitled = _not_entitled, provider
+    return previous
+
+
+def not_entitled(
+    person_ids: Collection[int], joint_types: Collection[str], days: Sequence[date]
+) -> dict[int, date]:
+    """Who is not certified to teach all of these joint types, each with the first such day.
+
+    Nobody where no scheme in force certifies instructors, or nobody knows.
+    """
+    if _not_entitled is None:
+        return {}
+    return _not_entitled(person_ids, joint_types, days)
+
+
+def register_needs(provider: Needs | None) -> Needs | None:
+    """Set who says what somebody needs a class for; return who did before."""
+    global _needs
+    previous, _needs = _needs, provider
+    return previous
+
+
+def needs(person: Person, day: date) -> list[Need]:
+    """What somebody needs next, the most urgent first; nothing where nobody knows."""
+    return list(_needs(person, day)) if _needs is not None else []
+
+
+def register_send_class_letters(provider: SendLetters | None) -> SendLetters | None:
+    """Set who sends letters about classes by mail; return who did before."""
+    global _send_class_letters
+    previous, _send_class_letters = _send_class_letters, provider
+    return previous
+
+
+def send_class_letters(letters: Sequence[ClassLetter]) -> set[int]:
+    """Have the letters of one act go out by mail, in the current transaction.
+
+    Returns
+    -------
+    set of int
+        The people whom a mail reaches, by their keys; all others get theirs on paper.
+    """
+    return _send_class_letters(letters) if _send_class_letters is not None else set()

@@ -23,6 +23,9 @@ from .rights import Right, classes_of, last_vision_test, last_work, rights_of
 FAULTS_SHOWN = 3
 
 
+CURED_BY_CLASS = (Standing.EXPIRED, Standing.PRACTICE_LAPSED)
+
+
 @dataclass(frozen=True, slots=True)
 class Next:
     """One thing to do, the most urgent first; a day only where there is one."""
@@ -280,6 +283,11 @@ def _nothing_to_do(person: Person, lines: list[register.Line], proposals: list[P
     return Next(title=_("See your instructor"), text=text)
 
 
+def _to_classes() -> dict[str, str]:
+    """The way to a class that leads to the next certificate."""
+    return {"url": reverse("training:class_offers"), "link": _("Classes to come")}
+
+
 def _broken(lines: list[register.Line]) -> list[Next]:
     """What has already stopped, and the one thing that starts it again."""
     things = []
@@ -319,7 +327,13 @@ def _broken(lines: list[register.Line]) -> list[Next]:
     }
     for standing, (title, text) in words.items():
         if scopes := stopped.get(standing):
-            things.append(Next(title=title, text=text % {"scopes": "; ".join(scopes)}))
+            things.append(
+                Next(
+                    title=title,
+                    text=text % {"scopes": "; ".join(scopes)},
+                    **(_to_classes() if standing in CURED_BY_CLASS else {}),
+                )
+            )
     return things
 
 
@@ -352,6 +366,7 @@ def _ending(day: date, lines: list[register.Line]) -> list[Next]:
                 },
                 by=last_day,
                 at_site=kind != StandingEnd.Kind.PRACTICE,
+                **(_to_classes() if kind == StandingEnd.Kind.CERTIFICATE else {}),
             )
         )
     return things

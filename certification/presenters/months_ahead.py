@@ -379,9 +379,13 @@ def _scopes(filters: MonthsFilters) -> QuerySet[Scope]:
 
 def _sessions(user: User, filters: MonthsFilters) -> list[ClassSession]:
     """Classes the user may read that begin in these months or are being held."""
-    sessions = sessions_readable_by(user).filter(
-        filters.days.each(lambda day: Q(ends_on__gte=day), "site"),
-        starts_on__lte=filters.last_day,
+    sessions = (
+        sessions_readable_by(user)
+        .standing()
+        .filter(
+            filters.days.each(lambda day: Q(ends_on__gte=day), "site"),
+            starts_on__lte=filters.last_day,
+        )
     )
     if filters.site is not None:
         sessions = sessions.filter(site=filters.site)

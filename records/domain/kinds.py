@@ -22,6 +22,7 @@ KIND_OF_MODEL = {
     "CourseRevision": "course-revision",
     "Exercise": "exercise",
     "ClassSession": "class",
+    "Room": "room",
     "Tool": "tool",
     "VisionTest": "vision-test",
     "PracticeRecord": "practice",

@@ -18,6 +18,10 @@ class MessageQuerySet(models.QuerySet["Message"]):
         """Neither sent nor withdrawn, though sending it may have been given up."""
         return self.filter(sent_at__isnull=True, withdrawn_at__isnull=True)
 
+    def of_reminders(self) -> "MessageQuerySet":
+        """Those that are written anew with each day; a letter about a class goes out as it is."""
+        return self.filter(carries=Message.Carries.REMINDERS)
+
     def unclaimed(self, now: datetime) -> "MessageQuerySet":
         """In nobody's hands, or in those of somebody who has not answered for long.
 
@@ -66,6 +70,13 @@ class Message(Recorded):
         WITHDRAWN = "withdrawn", _("withdrawn, never sent")
         SENT = "sent", _("sent")
 
+    class Carries(models.TextChoices):
+        REMINDERS = "reminders", _("reminders")
+        CLASS_LETTER = "class", _("a letter about a class")
+
+    carries = models.CharField(
+        _("what it carries"), max_length=12, choices=Carries.choices, default=Carries.REMINDERS
+    )
     message_id = models.CharField(max_length=120, unique=True)
     site = models.ForeignKey(Site, models.PROTECT, related_name="messages")
     person = models.ForeignKey(
@@ -96,7 +107,11 @@ class Message(Recorded):
     class Meta:
         ordering = ["-due_at", "-id"]
         constraints = [
-            models.UniqueConstraint(fields=["recipient", "day"], name="message_one_a_day_each")
+            models.UniqueConstraint(
+                fields=["recipient", "day"],
+                condition=Q(carries="reminders"),
+                name="message_one_a_day_each",
+            )
         ]
         indexes = [models.Index(fields=["sent_at", "due_at"], name="message_due")]
 

@@ -173,7 +173,7 @@ def send_message(
     on: date | None = None,
     mail_connection: MailConnection | None = None,
 ) -> SendResult:
-    """Send one message if it is still due and still true.
+    """Send one message if it is still due and still true; a letter about a class always is.
 
     What is no longer needed is left out of it first. A message of another day than the
     site's waits for the sweep, which puts what still holds into the day's own.
@@ -188,7 +188,10 @@ def send_message(
         A connection to use.
     """
     message = Message.objects.select_related("site").filter(pk=message_id).first()
-    if message is None or (on is None and message.day != message.site.today(now)):
+    if message is None:
+        return SendResult.NOT_DUE
+    is_letter = message.carries == Message.Carries.CLASS_LETTER
+    if not is_letter and on is None and message.day != message.site.today(now):
         return SendResult.NOT_DUE
     if not Message.objects.claim(message_id, now):
         return SendResult.NOT_DUE
@@ -311,12 +314,15 @@ def _give_up_after_crashes(now: datetime) -> None:
 def send_again(*, message: Message, actor: User, at: datetime) -> None:
     """Try a message again that had been given up; raise CannotSendAgain for any other.
 
-    On its day, to the same address, the same bytes go out. Otherwise what still holds
-    goes into the next message to the reader.
+    On its day, to the same address, the same bytes go out; those of a letter about a class on
+    any day. Otherwise what still holds goes into the next message to the reader.
     """
     failed = Message.objects.unsent().filter(pk=message.pk, failed_at__isnull=False)
     same_address = message.person is None or address_of(message.person) == message.recipient
-    if same_address and message.day == message.site.today(at):
+    is_letter = message.carries == Message.Carries.CLASS_LETTER
+    if is_letter and not same_address:
+        raise CannotSendAgain(_("The address has changed since. Tell them yourself."))
+    if is_letter or (same_address and message.day == message.site.today(at)):
         changed = failed.update(
             failed_at=None, refused=False, attempts=0, claimed_at=None, due_at=at
         )

@@ -86,7 +86,7 @@ def delete_rows_from_the_future(site: Site, now: datetime) -> int:
     """
     ahead = Reminder.objects.filter(recipient__site=site, recorded_at__gt=now + CLOCK_IS_AHEAD)
     unsent = ahead.filter(Q(message__isnull=True) | Q(message__sent_at__isnull=True))
-    messages = Message.objects.unsent().unclaimed(now)
+    messages = Message.objects.of_reminders().unsent().unclaimed(now)
     messages = messages.filter(site=site, recorded_at__gt=now + CLOCK_IS_AHEAD)
     for pk in list(messages.values_list("pk", flat=True)):
         withdraw_message(pk, now, _("It was written while the clock was ahead."))
@@ -104,7 +104,7 @@ def withdraw_stale_messages(site: Site, day: date, now: datetime) -> int:
 
     What the mail server refused for good stays as it is, for an administrator to see.
     """
-    stale = Message.objects.unsent().unclaimed(now).filter(site=site, refused=False)
+    stale = Message.objects.of_reminders().unsent().unclaimed(now).filter(site=site, refused=False)
     taken = 0
     for pk in list(stale.exclude(day=day).values_list("pk", flat=True)):
         taken += withdraw_message(pk, now, _("What it held goes into a later message."))
@@ -153,7 +153,9 @@ def write_messages(site: Site, day: date, now: datetime) -> int:
     for reader_id, email in readers.order_by("pk").values_list("pk", "email"):
         by_address[usable_address(email)].append(reader_id)
     _list_without_address(by_address.pop("", []))
-    already_written_to = set(Message.objects.filter(day=day).values_list("recipient", flat=True))
+    already_written_to = set(
+        Message.objects.of_reminders().filter(day=day).values_list("recipient", flat=True)
+    )
     addresses = [address for address in by_address if address not in already_written_to]
     site_day = SiteDay(site, day)
     message_count, failed = 0, []

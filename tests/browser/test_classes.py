@@ -6,9 +6,11 @@ import pytest
 
 from assessments.models import Board
 from people.presenters.days import format_day_with_weekday
+from reminders.models import Message
 from tests import factories
+from tests.browser.conftest import PASSWORD
 from tests.browser.hands import Hands
-from training.models import Attendance, ClassSession, Course
+from training.models import Attendance, ClassSession, Course, Exercise
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -156,3 +158,45 @@ def test_back_to_a_board_handed_in_meanwhile_offers_no_hand_in(visitor, shop):
         hands.visitor.settle()
         assert hands.page.url.endswith(f"/boards/{board.number}/")
         assert hands.page.get_by_role("link", name="Hand in", exact=True).count() == 0
+
+
+def test_operator_books_the_class_for_what_ends_next_and_gives_it_back(visitor, shop):
+    today = shop.trainee.person.site.today()
+    scope = factories.make_scope(title="Wires, operator")
+    exercise = Exercise.objects.get(code="EX-WIRE")
+    factories.make_certificate(
+        shop.trainee.person,
+        scope,
+        revision=factories.make_revision(scope, exercise=exercise),
+        issued_on=today - timedelta(days=700),
+    )
+    day = today + timedelta(days=4)
+    session = make_class(
+        shop, people=(), starts_on=day, ends_on=day + timedelta(days=1), places=1, open_to="site"
+    )
+    opened = visitor()
+    opened.sign_in(shop.trainee.employee_number)
+    hands = Hands(opened)
+    opened.go("/my-card/")
+
+    hands.click(hands.page.locator(".next a.btn"))
+    assert "For Wires, operator, which you hold through" in hands.page.inner_text("main")
+    hands.audit()
+    hands.button(f"Book a place {session.number}")
+    assert hands.acts == 2
+    assert "you have a place" in hands.page.inner_text("main")
+    hands.audit()
+    assert session.enrolments.get().person == shop.trainee.person
+    [letter] = Message.objects.filter(person=shop.trainee.person)
+    assert b'method="REQUEST"' in bytes(letter.raw)
+
+    # Another one sees the class full at desk and phone, waits, and gets the place.
+    other = factories.make_user(site=shop.trainee.person.site, password=PASSWORD)
+    waits = visitor()
+    waits.sign_in(other.employee_number)
+    waits.go("/classes/to-come/")
+    Hands(waits).button(f"Wait for a place {session.number}")
+    assert "you wait, in place 1" in waits.page.inner_text("main")
+    hands.button(f"Give it back {session.number}")
+    assert hands.acts == 3
+    assert session.enrolments.get().person == other.person

@@ -13,7 +13,7 @@ from tests.factories import NOW, make_person, make_session, make_user
 from training.exceptions import TrainingError
 from training.models import Attendance, ClassSession, SessionDay
 from training.queries.classes import class_days, weekdays_chosen
-from training.services import courses
+from training.services import attendance, courses
 
 pytestmark = pytest.mark.django_db
 
@@ -143,7 +143,7 @@ def test_day_on_which_attendance_was_taken_stays_a_day_of_the_class(instructor):
     session = make_session(
         instructor=instructor, people=(make_person(),), starts_on=FRIDAY, ends_on=SUNDAY
     )
-    courses.take_attendance(
+    attendance.take_attendance(
         session=session, day=SATURDAY, present=[], actor=instructor, at=NOW + timedelta(days=9)
     )
 

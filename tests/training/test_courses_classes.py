@@ -8,7 +8,7 @@ from records.models import TrailEntry
 from tests.factories import NOW, TODAY, make_person, make_session, make_site, make_user
 from training.exceptions import TrainingError
 from training.models import Attendance, Course, Enrolment
-from training.services import courses
+from training.services import attendance, courses
 
 pytestmark = pytest.mark.django_db
 
@@ -100,7 +100,7 @@ def test_attendance_is_said_for_everybody_and_may_be_said_again(instructor):
     first, second = session.enrolments.all()
 
     for present in ([first.pk], [second.pk]):
-        courses.take_attendance(
+        attendance.take_attendance(
             session=session, day=TODAY, present=present, actor=instructor, at=NOW
         )
 
@@ -123,12 +123,12 @@ def test_attendance_is_taken_on_a_day_of_the_class(instructor, day, message):
     )
 
     with pytest.raises(TrainingError, match=message):
-        courses.take_attendance(session=session, day=day, present=[], actor=instructor, at=NOW)
+        attendance.take_attendance(session=session, day=day, present=[], actor=instructor, at=NOW)
 
 
 def test_attendance_of_nobody_is_not_taken(instructor):
     with pytest.raises(TrainingError, match="Enrol people first"):
-        courses.take_attendance(
+        attendance.take_attendance(
             session=make_session(), day=TODAY, present=[], actor=instructor, at=NOW
         )
 
@@ -138,7 +138,7 @@ def test_a_place_is_given_free_until_attendance_is_taken(instructor):
     first, second = session.enrolments.all()
 
     courses.cancel_enrolment(enrolment=first, actor=instructor, at=NOW)
-    courses.take_attendance(session=session, day=TODAY, present=[], actor=instructor, at=NOW)
+    attendance.take_attendance(session=session, day=TODAY, present=[], actor=instructor, at=NOW)
 
     with pytest.raises(TrainingError, match="they stay in the class"):
         courses.cancel_enrolment(enrolment=second, actor=instructor, at=NOW)
@@ -171,7 +171,7 @@ def test_a_class_is_moved(instructor):
 
 def test_a_class_keeps_its_people_and_the_days_they_attended(instructor):
     session = make_session(people=(make_person(), make_person()), instructor=instructor)
-    courses.take_attendance(session=session, day=TODAY, present=[], actor=instructor, at=NOW)
+    attendance.take_attendance(session=session, day=TODAY, present=[], actor=instructor, at=NOW)
 
     with pytest.raises(TrainingError, match="at least as many places"):
         change(session, instructor, places=1)

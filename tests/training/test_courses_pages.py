@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from tests.factories import NOW, make_person, make_session, make_site, make_user
 from training.models import Attendance, ClassSession, CourseRevision
-from training.services import content, courses
+from training.services import attendance, content
 
 pytestmark = pytest.mark.django_db
 
@@ -225,7 +225,7 @@ def test_somebody_is_taken_off_a_class(client, instructor):
     client.post(url("enrolment_cancel", session, first.pk))
     assert session.enrolments.get() == second
 
-    courses.take_attendance(
+    attendance.take_attendance(
         session=session,
         day=session.starts_on,
         present=[],

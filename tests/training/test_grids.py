@@ -22,7 +22,7 @@ from tests.factories import (
 )
 from training import access
 from training.models import Attendance, Calibration, PracticeRecord, VisionTest
-from training.services import courses, facts, grids, tools
+from training.services import attendance, courses, facts, grids, tools
 from training.services.grids import CalibrationResult, VisionResult
 
 pytestmark = pytest.mark.django_db
@@ -212,7 +212,7 @@ def session():
 
 
 def attend(session, present, shown=None):
-    return courses.take_attendance(
+    return attendance.take_attendance(
         session=session,
         day=TODAY,
         present=present,

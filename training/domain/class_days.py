@@ -3,6 +3,9 @@
 from collections.abc import Collection
 from datetime import date, timedelta
 
+MAX_DAYS = 92
+"""From the first day of a class to its last, both included."""
+
 
 def days_held(
     first_day: date,

@@ -13,8 +13,9 @@ from django.utils.translation import gettext_lazy as _
 from people.forms.fields import DayInput, RowsField, find_person, form_helper
 from people.models import Person, Role, Site, User
 from people.models.people import PersonQuerySet
-from training.models import ClassSession, CourseRevision
+from training.models import ClassSession, CourseRevision, Room
 
+BOOK_UNTIL_DAYS = 1
 WHEN = [("", _("from today on")), ("past", _("over")), ("all", _("all"))]
 
 
@@ -64,6 +65,13 @@ class ClassForm(forms.Form):
         empty_label=None,
         to_field_name="employee_number",
     )
+    others = RowsField(
+        User.objects.none(),
+        label=_("Others who teach it"),
+        required=False,
+        to_field_name="employee_number",
+        widget=forms.CheckboxSelectMultiple,
+    )
     starts_on = forms.DateField(label=_("First day"), widget=DayInput)
     ends_on = forms.DateField(label=_("Last day"), widget=DayInput)
     weekdays = forms.TypedMultipleChoiceField(
@@ -78,7 +86,24 @@ class ClassForm(forms.Form):
         ),
     )
     places = forms.IntegerField(label=_("Places"), min_value=1, max_value=200)
-    room = forms.CharField(label=_("Room"), required=False, max_length=80)
+    room = forms.CharField(
+        label=_("Room"),
+        required=False,
+        max_length=80,
+        widget=forms.TextInput(attrs={"list": "rooms", "autocomplete": "off"}),
+        help_text=_("One of the site’s rooms, or any other place."),
+    )
+
+    open_to = forms.ChoiceField(
+        label=_("Open to"), required=False, choices=ClassSession.OpenTo.choices
+    )
+    book_until_days = forms.IntegerField(
+        label=_("Book and give back until so many days before"),
+        required=False,
+        min_value=0,
+        max_value=60,
+        initial=BOOK_UNTIL_DAYS,
+    )
 
     def __init__(
         self,
@@ -89,11 +114,18 @@ class ClassForm(forms.Form):
         **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
-        self.fields["instructor"].queryset = instructors_at(sites)  # type: ignore[attr-defined]
+        instructors = instructors_at(sites)
+        self.fields["instructor"].queryset = instructors  # type: ignore[attr-defined]
+        self.fields["others"].queryset = instructors  # type: ignore[attr-defined]
+        if len(instructors) < 2:
+            del self.fields["others"]
+        others = ["others"] if "others" in self.fields else []
+        self.rooms = Room.objects.filter(site__in=sites).select_related("site")
         rows = [
             Div("starts_on", "ends_on", css_class="fields-row"),
             "weekdays",
             Div("places", "room", css_class="fields-row"),
+            Div("open_to", "book_until_days", css_class="fields-row"),
         ]
         if session is None:
             course = self.fields["course_revision"]
@@ -101,11 +133,18 @@ class ClassForm(forms.Form):
                 pk__in=[revision.pk for revision in revisions]
             ).select_related("course")
             self.fields["site"].queryset = sites  # type: ignore[attr-defined]
-            head = ["course_revision", Div("site", "instructor", css_class="fields-row")]
+            head = ["course_revision", Div("site", "instructor", css_class="fields-row"), *others]
         else:
             del self.fields["course_revision"], self.fields["site"]
-            head = ["instructor"]
+            head = ["instructor", *others]
         self.helper = form_helper(*head, *rows)
+
+    def clean_open_to(self) -> str:
+        return self.cleaned_data["open_to"] or ClassSession.OpenTo.NOBODY
+
+    def clean_book_until_days(self) -> int:
+        days = self.cleaned_data["book_until_days"]
+        return BOOK_UNTIL_DAYS if days is None else days
 
 
 class EnrolForm(forms.Form):

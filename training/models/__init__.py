@@ -8,12 +8,14 @@ from .courses import (
     SessionDay,
 )
 from .exercises import Exercise, ExerciseStep, JointType, Position, Stage
+from .places import ClassLetter, OtherInstructor, Room, WaitingPlace
 from .practice import Calibration, PracticeRecord, PracticeWithdrawal, Tool
 from .vision import VisionTest, VisionTestWithdrawal
 
 __all__ = [
     "Attendance",
     "Calibration",
+    "ClassLetter",
     "ClassSession",
     "Course",
     "CourseRevision",
@@ -22,12 +24,15 @@ __all__ = [
     "ExerciseStep",
     "JointType",
     "Lesson",
+    "OtherInstructor",
     "Position",
     "PracticeRecord",
     "PracticeWithdrawal",
+    "Room",
     "SessionDay",
     "Stage",
     "Tool",
     "VisionTest",
     "VisionTestWithdrawal",
+    "WaitingPlace",
 ]

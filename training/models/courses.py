@@ -7,7 +7,7 @@ from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from people.models.people import Person, Site
+from people.models.people import Person, Site, User
 from records.models import Recorded
 
 from .exercises import Exercise
@@ -75,11 +75,17 @@ class Lesson(models.Model):
 
 
 def runs_on(day: date) -> Q:
-    """Classes of which the day is one of their own days."""
-    return Q(models.Exists(SessionDay.objects.filter(session=models.OuterRef("pk"), day=day)))
+    """Classes that are held on a day: one of their own days, and they are not cancelled."""
+    return Q(cancelled_at__isnull=True) & Q(
+        models.Exists(SessionDay.objects.filter(session=models.OuterRef("pk"), day=day))
+    )
 
 
 class ClassSessionQuerySet(models.QuerySet["ClassSession"]):
+    def standing(self) -> "ClassSessionQuerySet":
+        """Classes that were not cancelled."""
+        return self.filter(cancelled_at__isnull=True)
+
     def running_on(self, day: date) -> "ClassSessionQuerySet":
         return self.filter(runs_on(day))
 
@@ -93,6 +99,11 @@ class ClassSessionQuerySet(models.QuerySet["ClassSession"]):
 class ClassSession(Recorded):
     """A course taught at a site on days of its own, the first and the last among them."""
 
+    class OpenTo(models.TextChoices):
+        NOBODY = "nobody", _("instructors alone enrol people")
+        SITE = "site", _("people of the site book places")
+        ALL = "all", _("people of every site book places")
+
     number = models.CharField(_("number"), max_length=24, unique=True)
     course_revision = models.ForeignKey(CourseRevision, models.PROTECT, related_name="sessions")
     site = models.ForeignKey(Site, models.PROTECT, related_name="sessions")
@@ -100,9 +111,21 @@ class ClassSession(Recorded):
         settings.AUTH_USER_MODEL, models.PROTECT, related_name="sessions"
     )
     room = models.CharField(_("room"), max_length=80, blank=True)
+    # Where the room is one of the site's; its name then stands in words too.
+    held_in = models.ForeignKey(
+        "training.Room", models.PROTECT, null=True, blank=True, related_name="sessions"
+    )
     starts_on = models.DateField(_("first day"))
     ends_on = models.DateField(_("last day"))
     places = models.PositiveSmallIntegerField(_("places"), default=8)
+    open_to = models.CharField(
+        _("open to"), max_length=8, choices=OpenTo.choices, default=OpenTo.NOBODY
+    )
+    book_until_days = models.PositiveSmallIntegerField(
+        _("days before the first day until which people book and give back"), default=1
+    )
+    cancelled_at = models.DateTimeField(_("cancelled"), null=True, blank=True)
+    why_cancelled = models.CharField(_("why"), max_length=400, blank=True)
     people = models.ManyToManyField(Person, through="Enrolment", related_name="sessions")
 
     objects = ClassSessionQuerySet.as_manager()
@@ -117,6 +140,10 @@ class ClassSession(Recorded):
 
     def __str__(self) -> str:
         return f"{self.number} {self.course_revision.course.title}"
+
+    def teachers(self) -> list[User]:
+        """The lead first, then the others by name."""
+        return [self.instructor, *(other.instructor for other in self.other_instructors.all())]
 
 
 class SessionDay(models.Model):

@@ -6,7 +6,7 @@ from datetime import date
 from django.db.models import QuerySet
 
 from training.domain.class_days import days_held
-from training.models import ClassSession, Enrolment, Lesson
+from training.models import ClassLetter, ClassSession, Enrolment, Lesson
 
 
 def class_days(session: ClassSession) -> list[date]:
@@ -53,3 +53,15 @@ def scopes_taught(revision_ids: Collection[int]) -> dict[int, set[str]]:
     ):
         taught.setdefault(revision_id, set()).add(code)
     return taught
+
+
+def letters_to_print(session: ClassSession) -> list[ClassLetter]:
+    """Letters of a class that no mail takes and nobody has printed yet: of each person the latest.
+
+    Whoever was invited and has lost the place since is handed one letter, not two.
+    """
+    latest: dict[int, ClassLetter] = {}
+    letters = session.letters.filter(by_mail=False, printed_at__isnull=True)
+    for letter in letters.select_related("person__site", "session__site").order_by("sequence"):
+        latest[letter.person_id] = letter
+    return sorted(latest.values(), key=lambda letter: (letter.person.full_name, letter.pk))

@@ -22,7 +22,15 @@ def matters_of_departure(person: Person, last_day: date) -> list[OpenMatter]:
     return [
         OpenMatter(
             _("Classes they teach"),
-            tuple(map(str, later.filter(instructor__person=person))),
+            tuple(
+                map(
+                    str,
+                    later.filter(
+                        Q(instructor__person=person)
+                        | Q(other_instructors__instructor__person=person)
+                    ).distinct(),
+                )
+            ),
         ),
         OpenMatter(
             _("Classes they are enrolled in"),

@@ -1,28 +1,54 @@
 """Classes: planned, filled, and who was there on each day."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from datetime import date, datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Exists, OuterRef, QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from people.models import Person, Role, Site, User
+from people.models import Person, Site, User
 from people.presenters.days import format_day_with_weekday
 from people.services.people import lock_people
 from records.services import trail
 from records.services.numbers import next_number
 from training.domain.class_days import days_held
 from training.exceptions import InAnotherClass, TrainingError
-from training.models import Attendance, ClassSession, CourseRevision, Enrolment, SessionDay
+from training.models import (
+    Attendance,
+    ClassLetter,
+    ClassSession,
+    CourseRevision,
+    Enrolment,
+    OtherInstructor,
+    SessionDay,
+)
 from training.queries.classes import class_days
+from training.queries.meeting_classes import overlapping
 
-from .outcomes import Outcome
+from .class_lock import (
+    enrolment_payload,
+    lock_session,
+    refuse_cancelled,
+    refuse_who_left,
+    session_payload,
+)
+from .letters import told_otherwise, what_it_says, write_letters
+from .plan_checks import lock_room, refuse_plan, say_what_it_meets
+from .waiting import fill_places, lock_with_waiting
 
 NUMBER_KIND = "K"
-MAX_DAYS = 92
+PLANNED_FIELDS = (
+    "instructor",
+    "starts_on",
+    "ends_on",
+    "places",
+    "room",
+    "held_in",
+    "open_to",
+    "book_until_days",
+)
 
 
 @transaction.atomic
@@ -38,30 +64,58 @@ def plan_class(
     at: datetime,
     room: str = "",
     weekdays: Collection[int] = (),
+    others: Sequence[User] = (),
+    open_to: str = ClassSession.OpenTo.NOBODY,
+    book_until_days: int = 1,
+    known: Collection[str] | None = None,
 ) -> ClassSession:
-    """Plan a class at a site; its instructor is one there.
+    """Plan a class at a site; its lead and the others who teach it are instructors there.
 
     Parameters
     ----------
     weekdays : collection of int
         On which weekdays it is held between its first and its last day, 1 for Monday; by
         default as `training.domain.class_days.days_held` says.
+    open_to : str
+        Who books a place without an instructor, of `ClassSession.OpenTo`.
+    book_until_days : int
+        How many days before the first day they book and give back for the last time.
+    room : str
+        The name of a room of the site, whose benches then limit the places, or any other place.
+    known : collection of str, optional
+        Numbers of classes with the same room or instructor on a day of it, as the page named
+        them. By default nobody asks.
+
+    Raises
+    ------
+    TrainingError
+        If the days, the instructors or the room cannot be as asked.
+    MeetsOtherClasses
+        If it meets a class that is not among those known.
     """
-    _refuse_plan(site, instructor, starts_on, ends_on, at)
+    teachers = _teachers(instructor, others)
+    refuse_plan(site, teachers, starts_on, ends_on, at)
+    days = days_held(starts_on, ends_on, site.working_days, weekdays)
+    kept_room = lock_room(site, room, places, days)
+    say_what_it_meets(None, days, kept_room, teachers, known)
     session = ClassSession.objects.create(
         number=next_number(site.prefix, NUMBER_KIND),
         course_revision=course_revision,
         site=site,
         instructor=instructor,
-        room=room,
+        room=kept_room.name if kept_room else room,
+        held_in=kept_room,
         starts_on=starts_on,
         ends_on=ends_on,
         places=places,
+        open_to=open_to,
+        book_until_days=book_until_days,
         recorded_at=at,
     )
-    hold_on(session, days_held(starts_on, ends_on, site.working_days, weekdays))
+    hold_on(session, days)
+    _taught_beside_by(session, teachers[1:])
     trail.record(
-        actor=actor, act="class planned", about=session, payload=_session_payload(session), at=at
+        actor=actor, act="class planned", about=session, payload=session_payload(session), at=at
     )
     return session
 
@@ -96,11 +150,20 @@ def change_class(
     at: datetime,
     room: str = "",
     weekdays: Collection[int] = (),
+    others: Sequence[User] = (),
+    open_to: str = ClassSession.OpenTo.NOBODY,
+    book_until_days: int = 1,
+    known: Collection[str] | None = None,
 ) -> ClassSession:
-    """Move a class or change its places; refused where somebody or something would fall out."""
-    session = _lock_session(session)
-    before = _session_payload(session)
-    _refuse_plan(session.site, instructor, starts_on, ends_on, at)
+    """Move a class or change its places; refused where somebody or something would fall out.
+
+    Parameters and errors are those of `plan_class`.
+    """
+    session = lock_with_waiting(session)
+    refuse_cancelled(session)
+    before, said = session_payload(session), what_it_says(session)
+    teachers = _teachers(instructor, others)
+    refuse_plan(session.site, teachers, starts_on, ends_on, at)
     enrolled = session.enrolments.count()
     if places < enrolled:
         raise TrainingError(
@@ -118,12 +181,17 @@ def change_class(
             _("Attendance was taken on %(day)s, so the class has to include that day.")
             % {"day": format_day_with_weekday(outside.day)}
         )
+    kept_room = lock_room(session.site, room, places, days)
+    say_what_it_meets(session, days, kept_room, teachers, known)
     session.instructor = instructor
     session.starts_on, session.ends_on = starts_on, ends_on
-    session.places, session.room = places, room
-    session.save(update_fields=["instructor", "starts_on", "ends_on", "places", "room"])
+    session.places = places
+    session.room, session.held_in = kept_room.name if kept_room else room, kept_room
+    session.open_to, session.book_until_days = open_to, book_until_days
+    session.save(update_fields=[*PLANNED_FIELDS])
     hold_on(session, days)
-    after = _session_payload(session)
+    _taught_beside_by(session, teachers[1:])
+    after = session_payload(session)
     if before != after:
         trail.record(
             actor=actor,
@@ -132,7 +200,26 @@ def change_class(
             payload={"before": before, "after": after},
             at=at,
         )
+    if changed := told_otherwise(said, what_it_says(session)):
+        people = [one.person for one in session.enrolments.select_related("person__site")]
+        write_letters(session, people, ClassLetter.Kind.CHANGE, at=at, changed=changed)
+    fill_places(session, actor=actor, at=at)
     return session
+
+
+def _teachers(instructor: User, others: Sequence[User]) -> list[User]:
+    """The lead and the others, each once."""
+    return list({user.pk: user for user in (instructor, *others)}.values())
+
+
+def _taught_beside_by(session: ClassSession, others: Sequence[User]) -> None:
+    session.other_instructors.exclude(instructor__in=others).delete()
+    taught = set(session.other_instructors.values_list("instructor", flat=True))
+    OtherInstructor.objects.bulk_create(
+        OtherInstructor(session=session, instructor=other)
+        for other in others
+        if other.pk not in taught
+    )
 
 
 def hold_on(session: ClassSession, days: Sequence[date]) -> None:
@@ -170,8 +257,9 @@ def enrol_people(
     """
     # People come first in the order of locks. Whoever enrols them in another class waits.
     lock_people([person.pk for person in people])
-    session = _lock_session(session)
+    session = lock_session(session)
     enrolled_ids = set(session.enrolments.values_list("person_id", flat=True))
+    refuse_cancelled(session)
     newcomers = [person for person in people if person.pk not in enrolled_ids]
     free = session.places - len(enrolled_ids)
     if len(newcomers) > free:
@@ -185,19 +273,7 @@ def enrol_people(
             )
             % {"number": session.number, "free": max(free, 0), "wanted": len(newcomers)}
         )
-    # As it is under the lock: what the page was filled from may have changed since.
-    left = dict(
-        Person.objects.filter(pk__in=[person.pk for person in newcomers]).values_list(
-            "pk", "left_on"
-        )
-    )
-    for person in newcomers:
-        left_on = left[person.pk]
-        if left_on is not None and left_on < session.starts_on:
-            raise TrainingError(
-                _("%(name)s left on %(day)s, before the class begins.")
-                % {"name": person.full_name, "day": format_day_with_weekday(left_on)}
-            )
+    refuse_who_left(session, newcomers)
     if overlaps is not None:
         others = list(overlapping(session, newcomers))
         if any(str(enrolment.pk) not in overlaps for enrolment in others):
@@ -206,38 +282,27 @@ def enrol_people(
         Enrolment.objects.create(session=session, person=person, recorded_at=at)
         for person in newcomers
     ]
+    session.waiting_places.filter(person__in=newcomers).delete()
     trail.record_many(
         actor=actor,
         act="person enrolled in class",
-        items=[(session, _enrolment_payload(enrolment)) for enrolment in enrolments],
+        items=[(session, enrolment_payload(enrolment)) for enrolment in enrolments],
         at=at,
     )
+    write_letters(session, newcomers, ClassLetter.Kind.INVITATION, at=at)
     return enrolments
-
-
-def overlapping(session: ClassSession, people: Sequence[Person]) -> QuerySet[Enrolment]:
-    """Enrolments of these people in other classes that share a day with this one."""
-    shared = SessionDay.objects.filter(
-        session=OuterRef("session"), day__in=session.days.values("day")
-    )
-    return (
-        Enrolment.objects.filter(Exists(shared), person__in=people)
-        .exclude(session=session)
-        .select_related("person", "session__course_revision__course")
-        .order_by("person__full_name", "session__number")
-    )
 
 
 @transaction.atomic
 def cancel_enrolment(*, enrolment: Enrolment, actor: User, at: datetime) -> None:
-    """Give a place free again.
+    """Give a place free again; who has waited longest for one gets it.
 
     Raises
     ------
     TrainingError
         If attendance was taken, or somebody else gave the place free meanwhile.
     """
-    _lock_session(enrolment.session)
+    session = lock_with_waiting(enrolment.session)
     if not Enrolment.objects.filter(pk=enrolment.pk).exists():
         raise TrainingError(
             _("%(name)s is not in the class any more: somebody gave the place free just now.")
@@ -252,137 +317,10 @@ def cancel_enrolment(*, enrolment: Enrolment, actor: User, at: datetime) -> None
         actor=actor,
         act="enrolment cancelled",
         about=enrolment.session,
-        payload=_enrolment_payload(enrolment),
+        payload=enrolment_payload(enrolment),
         at=at,
     )
+    person = enrolment.person
     enrolment.delete()
-
-
-@transaction.atomic
-def take_attendance(
-    *,
-    session: ClassSession,
-    day: date,
-    present: Collection[int],
-    actor: User,
-    at: datetime,
-    shown: Mapping[int, bool | None] | None = None,
-) -> Outcome:
-    """Say who was there on a day of the class; the others were not. A later answer replaces it.
-
-    Parameters
-    ----------
-    present : collection of int
-        Enrolments by their keys.
-    shown : mapping of int to bool or None, optional
-        Whom the answer is about, each with what was recorded of them when it was given. Whoever
-        was enrolled since stays as they are, and whoever was recorded otherwise since is refused.
-        By default it is about everybody.
-
-    Raises
-    ------
-    TrainingError
-        If the class was not held that day, or the day is still to come.
-    """
-    session = _lock_session(session)
-    if day not in class_days(session):
-        raise TrainingError(
-            _("%(number)s is not held on %(day)s.")
-            % {"number": session.number, "day": format_day_with_weekday(day)}
-        )
-    if day > session.site.today(at):
-        raise TrainingError(
-            _("%(day)s is still to come. Take attendance on the day.")
-            % {"day": format_day_with_weekday(day)}
-        )
-    enrolments = {one.pk: one for one in session.enrolments.select_related("person")}
-    if not enrolments:
-        raise TrainingError(_("Nobody is in the class yet. Enrol people first."))
-    recorded = dict(
-        Attendance.objects.filter(enrolment__in=enrolments, day=day).values_list(
-            "enrolment", "present"
-        )
-    )
-    outcome = Outcome()
-    said = {}
-    for key in enrolments if shown is None else shown:
-        if key not in enrolments:
-            outcome.refused[key] = _("They were taken off the class meanwhile.")
-            continue
-        is_present, before = key in present, recorded.get(key)
-        if before == is_present:
-            outcome.already.append(key)
-        elif shown is not None and before != shown[key]:
-            outcome.refused[key] = _recorded_meanwhile(is_present=bool(before))
-            continue
-        else:
-            Attendance.objects.update_or_create(
-                enrolment=enrolments[key],
-                day=day,
-                defaults={"present": is_present},
-                create_defaults={"present": is_present, "recorded_at": at},
-            )
-            outcome.recorded.append(key)
-        said[enrolments[key].person.employee_number] = is_present
-    if outcome.recorded:
-        trail.record(
-            actor=actor,
-            act="attendance taken",
-            about=session,
-            payload={"day": day, "present": said},
-            at=at,
-        )
-    return outcome
-
-
-def _recorded_meanwhile(*, is_present: bool) -> str:
-    if is_present:
-        return _("Recorded as there by somebody else meanwhile. Save once more to change that.")
-    return _("Recorded as absent by somebody else meanwhile. Save once more to change that.")
-
-
-def _refuse_plan(
-    site: Site, instructor: User, starts_on: date, ends_on: date, at: datetime
-) -> None:
-    if ends_on < starts_on:
-        raise TrainingError(_("The last day comes before the first. Change one of them."))
-    if (ends_on - starts_on).days >= MAX_DAYS:
-        raise TrainingError(
-            _("That is more than %(days)d days. Plan several classes.") % {"days": MAX_DAYS}
-        )
-    may_teach = instructor.may_sign_in(at) and instructor.has_role(Role.INSTRUCTOR, site=site)
-    if not may_teach:
-        raise TrainingError(
-            _("%(name)s is not an instructor at %(site)s. Choose one who is.")
-            % {"name": instructor, "site": site}
-        )
-
-
-def _lock_session(session: ClassSession) -> ClassSession:
-    """The class, so that two people filling it do not overfill it."""
-    return (
-        ClassSession.objects.select_for_update(of=("self",), no_key=True)
-        .select_related("site", "course_revision__course", "instructor")
-        .get(pk=session.pk)
-    )
-
-
-def _session_payload(session: ClassSession) -> dict:
-    return {
-        "number": session.number,
-        "course": [session.course_revision.course.code, session.course_revision.revision],
-        "site": session.site.prefix,
-        "instructor": session.instructor.employee_number,
-        "starts_on": session.starts_on,
-        "ends_on": session.ends_on,
-        "days": class_days(session),
-        "places": session.places,
-        "room": session.room,
-    }
-
-
-def _enrolment_payload(enrolment: Enrolment) -> dict[str, str]:
-    return {
-        "class": enrolment.session.number,
-        "person": enrolment.person.employee_number,
-    }
+    write_letters(session, [person], ClassLetter.Kind.CANCELLATION, at=at)
+    fill_places(session, actor=actor, at=at)

@@ -1,6 +1,6 @@
 """Addresses of this app, one module a subject."""
 
-from . import courses, exercises, facts, grids, tools
+from . import courses, exercises, facts, grids, rooms, tools
 
 app_name = "training"
 
@@ -9,5 +9,6 @@ urlpatterns = [
     *exercises.urlpatterns,
     *facts.urlpatterns,
     *grids.urlpatterns,
+    *rooms.urlpatterns,
     *tools.urlpatterns,
 ]

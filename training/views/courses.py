@@ -20,18 +20,24 @@ from people.models import Person, Role, Site
 from people.presenters.days import format_day_with_weekday
 from training import access
 from training.content.cautions import CLOSING
-from training.exceptions import InAnotherClass, TrainingError
+from training.exceptions import InAnotherClass, MeetsOtherClasses, TrainingError
 from training.forms.courses import ClassFilterForm, ClassForm, EnrolForm
 from training.forms.grids import attendance_shown, keys_ticked
 from training.forms.placing import people_named
+from training.forms.waiting import ReasonForm
 from training.models import ClassSession, Course, CourseRevision, Enrolment
 from training.presenters import grids
 from training.presenters.class_days import days_listed
-from training.queries.classes import class_days, weekdays_chosen
+from training.presenters.readiness import not_ready_sentences
+from training.presenters.teachers import not_entitled_sentences
+from training.queries.classes import class_days, letters_to_print, weekdays_chosen
+from training.queries.meeting_classes import Meeting
+from training.services import attendance
 from training.services import courses as services
 
 PAGE_SIZE = 40
 FORM_METHODS = ["GET", "HEAD", "POST"]
+KEPT_IN_FORM = ("starts_on", "ends_on", "places", "room", "open_to", "book_until_days")
 
 
 @require_safe
@@ -94,7 +100,7 @@ def class_list(request: UserRequest) -> HttpResponse:
         sessions = sessions.order_by("-starts_on", "number")
     else:
         to_come = days.each(lambda day: Q(ends_on__gte=day), "site")
-        sessions = sessions.filter(to_come).order_by("starts_on", "number")
+        sessions = sessions.standing().filter(to_come).order_by("starts_on", "number")
     if "site" in filters:
         sessions = sessions.filter(site=filters["site"])
     page = Paginator(sessions, PAGE_SIZE).get_page(request.GET.get("page"))
@@ -115,6 +121,7 @@ def class_new(request: UserRequest) -> HttpResponse:
     sent = request.POST if request.method == "POST" else request.GET
     people = people_named(sent, people_access.people_listed_for(request.user))
     overlaps: list[Enrolment] = []
+    meetings: list[Meeting] = []
     revisions = CourseRevision.objects.newest().select_related("course")
     form = ClassForm(
         request.POST if request.method == "POST" else None,
@@ -126,6 +133,7 @@ def class_new(request: UserRequest) -> HttpResponse:
             ),
             "instructor": request.user.employee_number,
             "places": max(8, len(people)),
+            "open_to": ClassSession.OpenTo.SITE,
         },
     )
     if request.method == "POST" and form.is_valid():
@@ -136,17 +144,28 @@ def class_new(request: UserRequest) -> HttpResponse:
                 actor=request.user,
                 at=timezone.now(),
                 overlaps=request.POST.getlist("overlap"),
+                known=request.POST.getlist("known"),
             )
         except InAnotherClass as error:
             overlaps = error.enrolments
+        except MeetsOtherClasses as error:
+            meetings = error.meetings
         except TrainingError as error:
             form.add_error(None, str(error))
         else:
+            say_who_is_not_entitled(request, session)
             messages.success(request, _planned(session, people))
+            for sentence in not_ready_sentences(session, people):
+                messages.warning(request, sentence)
             return redirect("training:class_detail", session.number)
-    context = {"form": form, "people": people, "overlaps": overlaps}
+    context = {"form": form, "people": people, "overlaps": overlaps, "meetings": meetings}
     status = 422 if form.is_bound else 200
     return render(request, "training/class_form.html", context, status=status)
+
+
+def say_who_is_not_entitled(request: UserRequest, session: ClassSession) -> None:
+    for sentence in not_entitled_sentences(session):
+        messages.warning(request, sentence)
 
 
 def _planned(session: ClassSession, people: Sequence[Person]) -> str:
@@ -173,25 +192,39 @@ def class_edit(request: UserRequest, number: str) -> HttpResponse:
         session=session,
         initial={
             "instructor": session.instructor.employee_number,
-            **{name: getattr(session, name) for name in ("starts_on", "ends_on", "places", "room")},
+            "others": [one.employee_number for one in session.teachers()[1:]],
+            **{name: getattr(session, name) for name in KEPT_IN_FORM},
             "weekdays": weekdays_chosen(session),
         },
     )
+    meetings: list[Meeting] = []
     if request.method == "POST" and form.is_valid():
         try:
-            services.change_class(
-                session=session, **form.cleaned_data, actor=request.user, at=timezone.now()
+            session = services.change_class(
+                session=session,
+                **form.cleaned_data,
+                actor=request.user,
+                at=timezone.now(),
+                known=request.POST.getlist("known"),
             )
+        except MeetsOtherClasses as error:
+            meetings = error.meetings
         except TrainingError as error:
             form.add_error(None, str(error))
         else:
+            say_who_is_not_entitled(request, session)
             messages.success(
                 request,
                 _("The class is changed. Its days are %(days)s.")
                 % {"days": days_listed(class_days(session))},
             )
             return redirect("training:class_detail", number)
-    context = {"form": form, "session": session}
+    context = {
+        "form": form,
+        "session": session,
+        "meetings": meetings,
+        "reason_form": ReasonForm(),
+    }
     status = 422 if form.is_bound else 200
     return render(request, "training/class_form.html", context, status=status)
 
@@ -214,6 +247,7 @@ def show_class(
     """The page of a class: whoever is only enrolled sees themselves and not the others."""
     user, days = request.user, class_days(session)
     reads = user.has_role(*people_access.READERS, site=session.site_id)
+    teaches = user.has_role(Role.INSTRUCTOR, site=session.site_id)
     enrolments = session.enrolments.select_related("person").prefetch_related("attendances")
     shown = enrolments if reads else enrolments.filter(person=user.person_id or 0)
     rows = []
@@ -223,15 +257,19 @@ def show_class(
         }
         rows.append((enrolment, [(day, present_on.get(day)) for day in days], not present_on))
     today = session.site.today()
+    waiting = session.waiting_places.select_related("person").order_by("rank")
     context = {
         "session": session,
         "days": days,
         "rows": rows,
+        "waiting": waiting if reads else waiting.filter(person=user.person_id or 0),
         "enrolled": session.enrolments.count(),
         "free": max(session.places - session.enrolments.count(), 0),
+        "letters": letters_to_print(session) if teaches else [],
+        "not_entitled": not_entitled_sentences(session) if reads else [],
         "lessons": session.course_revision.lessons.select_related("exercise"),
         "reads": reads,
-        "teaches": user.has_role(Role.INSTRUCTOR, site=session.site_id),
+        "teaches": teaches and session.cancelled_at is None,
         "today": today,
         "is_held_today": today in days,
         "next_day": max((day for day in days if day <= today), default=None),
@@ -240,6 +278,7 @@ def show_class(
         "suggestions": enrol_form.known_people.filter(site=session.site)
         .at_work_on(today)
         .exclude(enrolments__session=session)
+        .exclude(waiting_places__session=session)
         .order_by("full_name")[:SUGGESTED_PEOPLE],
     }
     status = 422 if enrol_form.is_bound else 200
@@ -270,6 +309,8 @@ def class_enrol(request: UserRequest, number: str) -> HttpResponse:
                 "%(n)d person is enrolled.", "%(n)d people are enrolled.", len(enrolled)
             )
             messages.success(request, message % {"n": len(enrolled)})
+            for sentence in not_ready_sentences(session, [one.person for one in enrolled]):
+                messages.warning(request, sentence)
             return redirect("training:class_detail", number)
     session = access.session_for_reader(request.user, number)
     return show_class(request, session, enrol_form=form, overlaps=overlaps)
@@ -305,7 +346,7 @@ def class_attendance(request: UserRequest, number: str, day: str) -> HttpRespons
     outcome, done, refused, status = None, "", "", 200
     if request.method == "POST":
         try:
-            outcome = services.take_attendance(
+            outcome = attendance.take_attendance(
                 session=session,
                 day=class_day,
                 present=ticked,

@@ -31,7 +31,7 @@ def class_places(request: UserRequest) -> HttpResponse:
     people = people_named(sent, people_access.people_listed_for(user))
     days = people_access.days_for(user, user.sites_as(Role.INSTRUCTOR), now)
     to_come = days.each(lambda day: Q(ends_on__gte=day), "site")
-    sessions = access.sessions_taught_by(user).filter(to_come)
+    sessions = access.sessions_taught_by(user).standing().filter(to_come)
     form = PlacesForm(request.POST if request.method == "POST" else None, sessions=sessions)
     overlaps: Sequence[Enrolment] = ()
     if request.method == "POST" and not people:

@@ -1,0 +1,477 @@
+"""A plan of classes: who goes into which, so that as little as possible lapses.
+
+A mixed-integer linear programme, solved by HiGHS through `scipy.optimize.milp`. Three things are
+made small, each as far as it goes without making an earlier one larger: the days on which
+certificates have lapsed, the classes held, and the days of validity given away.
+"""
+
+import math
+import time
+from collections import defaultdict
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from enum import StrEnum
+from typing import Any
+
+import numpy as np
+from scipy import sparse
+from scipy.optimize import Bounds, LinearConstraint, milp
+
+TIME_LIMIT_S = 45.0
+SHARES = (2 / 3, 1 / 2, 1)
+"""How much of the time that is left each of the three may take."""
+
+OPTIMAL = 0
+"""The status by which `milp` says that nothing better exists."""
+
+_RELAXED, _AS_TAUGHT, _ALL = "relaxed", "as taught", "all"
+
+
+@dataclass(frozen=True)
+class Need:
+    """One certificate of one person that a class renews.
+
+    Parameters
+    ----------
+    ends_on : date
+        Its last good day.
+    window_days : int
+        A class that ends so many days before it, or fewer, gives no validity away.
+    """
+
+    scope: str
+    ends_on: date
+    window_days: int = 0
+
+
+@dataclass(frozen=True)
+class Trainee:
+    """Somebody with certificates that end; ``away`` are days on which they cannot come."""
+
+    key: Hashable
+    needs: Sequence[Need]
+    lead: Hashable = None
+    away: frozenset[date] = frozenset()
+
+
+@dataclass(frozen=True)
+class PossibleClass:
+    """A class that could be held: its days in order, its places, and what it renews.
+
+    ``instructors`` are those who may teach it; one of them has to. Of classes in one ``room`` no
+    two are held on one day.
+    """
+
+    key: Hashable
+    days: Sequence[date]
+    places: int
+    scopes: frozenset[str]
+    instructors: Sequence[Hashable]
+    room: Hashable = None
+
+
+@dataclass(frozen=True)
+class Limits:
+    """What else a plan keeps to.
+
+    Parameters
+    ----------
+    lead_limits : mapping
+        How many of a line lead's people may be away for classes on one day, by the lead.
+    instructors_away : mapping
+        Days on which an instructor cannot teach, by the instructor.
+    """
+
+    lead_limits: Mapping[Hashable, int] = field(default_factory=dict)
+    instructors_away: Mapping[Hashable, frozenset[date]] = field(default_factory=dict)
+
+
+class Why(StrEnum):
+    """Why a need is not met: of nobody's making, or because something ran out."""
+
+    NO_CLASS = "no class renews it"
+    AWAY = "away on the days of every class that renews it"
+    NO_INSTRUCTOR = "no instructor for any class they could come to"
+    FULL = "every class they could come to is full"
+    NOT_HELD = "a class they could come to is not held: its room or instructors are taken"
+    LEAD_LIMIT = "too many of the line lead's people would be away"
+    OTHER_CLASS = "in another class on the same days"
+
+
+@dataclass(frozen=True)
+class Unmet:
+    trainee: Hashable
+    scope: str
+    lapsed_days: int
+    why: Why
+
+
+@dataclass(frozen=True)
+class Objective:
+    """What one of the three came to, and the least it can be; equal where it is proven."""
+
+    value: int
+    bound: int
+
+    @property
+    def gap(self) -> int:
+        return self.value - self.bound
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Who is in which class and who teaches it, with the three objectives.
+
+    A bound of the second and third holds for plans with no more of the earlier ones than this has.
+    """
+
+    places: Mapping[Hashable, Sequence[Hashable]]
+    instructors: Mapping[Hashable, Hashable]
+    lapsed_days: Objective
+    classes_held: Objective
+    days_given_away: Objective
+    unmet: Sequence[Unmet]
+
+
+def lapsed_if_met(need: Need, possible: PossibleClass, through: date) -> int:
+    """Days between the last good day and the last day of the class, on which a new one begins."""
+    return max(0, (min(possible.days[-1], through) - need.ends_on).days - 1)
+
+
+def lapsed_if_unmet(need: Need, through: date) -> int:
+    return max(0, (through - need.ends_on).days)
+
+
+def given_away(need: Need, possible: PossibleClass) -> int:
+    """Days of the old certificate that the new one replaces; none within the window."""
+    early = (need.ends_on - possible.days[-1]).days
+    return early if early > need.window_days else 0
+
+
+def plan_classes(
+    trainees: Sequence[Trainee],
+    possible: Sequence[PossibleClass],
+    limits: Limits,
+    through: date,
+    time_limit_s: float = TIME_LIMIT_S,
+) -> Plan:
+    """Choose classes to hold and put people in them.
+
+    Parameters
+    ----------
+    trainees : sequence of Trainee
+        Each key once.
+    possible : sequence of PossibleClass
+        Each key once, each with at least one day and its days in order.
+    through : date
+        The last day counted; a class that ends later is not looked at.
+    time_limit_s : float
+        For all three objectives together; what is found by then is returned with its bounds. The
+        solver looks at the clock between its steps, so it may take some seconds more.
+
+    Returns
+    -------
+    Plan
+
+    Raises
+    ------
+    ValueError
+        If a key occurs twice or a class has no day.
+    """
+    _check(trainees, possible)
+    programme = _Programme(trainees, possible, limits, through)
+    deadline = time.monotonic() + time_limit_s
+    best, objectives = programme.nothing(), []
+    for costs, share in zip(
+        (programme.lapsed, programme.held, programme.away), SHARES, strict=True
+    ):
+        left_s = max(deadline - time.monotonic(), 0.1)
+        best, objective = programme.lessen(costs, best, left_s * share)
+        objectives.append(objective)
+    places = programme.places_in(best)
+    return Plan(
+        places,
+        programme.instructors_in(best, places),
+        *objectives,
+        unmet=programme.unmet_in(best, places),
+    )
+
+
+def _check(trainees: Sequence[Trainee], possible: Sequence[PossibleClass]) -> None:
+    for named, what in ((trainees, "trainee"), (possible, "class")):
+        if len({one.key for one in named}) < len(named):
+            raise ValueError(f"A {what} is named twice.")
+    if not all(one.days for one in possible):
+        raise ValueError("A class has no day.")
+
+
+class _Costs:
+    """A linear function of the variables with a constant."""
+
+    def __init__(self, size: int) -> None:
+        self.of = np.zeros(size)
+        self.constant = 0
+
+    def at(self, solution: np.ndarray) -> int:
+        return round(float(self.of @ solution)) + self.constant
+
+
+def _whole_bound(result: Any, costs: _Costs, value: int) -> int:
+    """What no plan goes below, as far as a solution says; values are whole, so it is rounded up."""
+    least = result.fun if result.status == OPTIMAL else result.mip_dual_bound
+    if least is None or not np.isfinite(least):
+        return 0
+    return min(value, max(0, math.ceil(least + costs.constant - 1e-5)))
+
+
+class _Programme:
+    """Variables and constraints, in the order: places, uses, held, taught.
+
+    A *place* is a trainee in a class they could come to; a *use* is a need that such a place
+    renews; *held* is a class; *taught* is a class with one of its instructors. All are 0 or 1.
+    """
+
+    def __init__(
+        self,
+        trainees: Sequence[Trainee],
+        possible: Sequence[PossibleClass],
+        limits: Limits,
+        through: date,
+    ) -> None:
+        self.trainees, self.classes, self.limits, self.through = trainees, possible, limits, through
+        self.teachers = [
+            [
+                one
+                for one in dict.fromkeys(each.instructors)
+                if not limits.instructors_away.get(one, frozenset()).intersection(each.days)
+            ]
+            for each in possible
+        ]
+        self.places: dict[tuple[int, int], int] = {}
+        self.uses: dict[tuple[int, int, int], int] = {}
+        self._name_places()
+        self.size = len(self.places)
+        renewed: dict[tuple[int, int], list[int]] = defaultdict(list)
+        for t, n, c in self._renewals():
+            renewed[t, c].append(n)
+        for (t, c), needs in renewed.items():
+            for n in needs:
+                # A place that renews one thing alone is taken for its sake, so it is the use.
+                alone = len(needs) == 1
+                self.uses[t, n, c] = self.places[t, c] if alone else self.size
+                self.size += not alone
+        self.holds = {c: self.size + c for c in range(len(possible))}
+        self.size += len(possible)
+        self.taught: dict[tuple[int, int], int] = {}
+        for c, teachers in enumerate(self.teachers):
+            for i in range(len(teachers)):
+                self.taught[c, i] = self.size
+                self.size += 1
+        self._rows: list[tuple[dict[int, float], float, float]] = []
+        self._constrain()
+        self.lapsed, self.held, self.away = self._costs()
+
+    def _could_come(self, trainee: Trainee, c: int) -> bool:
+        each = self.classes[c]
+        return each.days[-1] <= self.through and trainee.away.isdisjoint(each.days)
+
+    def _name_places(self) -> None:
+        for t, trainee in enumerate(self.trainees):
+            wanted = {need.scope for need in trainee.needs}
+            for c, each in enumerate(self.classes):
+                if wanted & each.scopes and self.teachers[c] and self._could_come(trainee, c):
+                    self.places[t, c] = len(self.places)
+
+    def _renewals(self) -> Iterable[tuple[int, int, int]]:
+        for t, c in self.places:
+            for n, need in enumerate(self.trainees[t].needs):
+                if need.scope in self.classes[c].scopes:
+                    yield t, n, c
+
+    def _at_most(self, variables: Iterable[int], most: float) -> None:
+        self._rows.append((dict.fromkeys(variables, 1.0), -np.inf, most))
+
+    def _constrain(self) -> None:
+        in_class, of_need = defaultdict(list), defaultdict(list)
+        on_day, of_lead = defaultdict(list), defaultdict(list)
+        for (t, c), place in self.places.items():
+            in_class[c].append(place)
+            self._rows.append(({place: 1.0, self.holds[c]: -1.0}, -np.inf, 0))
+            for day in self.classes[c].days:
+                on_day[t, day].append(place)
+                if self.trainees[t].lead in self.limits.lead_limits:
+                    of_lead[self.trainees[t].lead, day].append(place)
+        for (t, n, c), use in self.uses.items():
+            of_need[t, n].append(use)
+            if use == self.places[t, c]:
+                continue
+            self._rows.append(({use: 1.0, self.places[t, c]: -1.0}, -np.inf, 0))
+        for c, places in in_class.items():
+            full = dict.fromkeys(places, 1.0) | {self.holds[c]: -float(self.classes[c].places)}
+            self._rows.append((full, -np.inf, 0))
+        for uses in of_need.values():
+            self._at_most(uses, 1)
+        for places in on_day.values():
+            if len(places) > 1:
+                self._at_most(places, 1)
+        for (lead, _day), places in of_lead.items():
+            if len(places) > self.limits.lead_limits[lead]:
+                self._at_most(places, self.limits.lead_limits[lead])
+        self._constrain_teaching()
+
+    def _constrain_teaching(self) -> None:
+        in_room, of_teacher = defaultdict(list), defaultdict(list)
+        for c, each in enumerate(self.classes):
+            taught = [self.taught[c, i] for i in range(len(self.teachers[c]))]
+            row = dict.fromkeys(taught, 1.0) | {self.holds[c]: -1.0}
+            self._rows.append((row, 0, 0))
+            for day in each.days:
+                if each.room is not None:
+                    in_room[each.room, day].append(self.holds[c])
+                for teacher, variable in zip(self.teachers[c], taught, strict=True):
+                    of_teacher[teacher, day].append(variable)
+        for variables in (*in_room.values(), *of_teacher.values()):
+            if len(variables) > 1:
+                self._at_most(variables, 1)
+
+    def _costs(self) -> tuple[_Costs, _Costs, _Costs]:
+        lapsed, held, away = (_Costs(self.size) for _each in range(3))
+        for trainee in self.trainees:
+            lapsed.constant += sum(lapsed_if_unmet(need, self.through) for need in trainee.needs)
+        for (t, n, c), use in self.uses.items():
+            need, each = self.trainees[t].needs[n], self.classes[c]
+            met = lapsed_if_met(need, each, self.through)
+            lapsed.of[use] = met - lapsed_if_unmet(need, self.through)
+            away.of[use] = given_away(need, each)
+        held.of[list(self.holds.values())] = 1
+        return lapsed, held, away
+
+    def nothing(self) -> np.ndarray:
+        """The plan in which no class is held, which keeps to everything."""
+        return np.zeros(self.size)
+
+    def lessen(
+        self, costs: _Costs, best: np.ndarray, time_limit_s: float
+    ) -> tuple[np.ndarray, Objective]:
+        """Make one thing small, and have it stay so for what comes after.
+
+        The relaxed programme, in which half a place can be taken, gives a bound at once; then the
+        plan is bettered with the classes and instructors that it has, then with all.
+        """
+        deadline = time.monotonic() + time_limit_s
+        value, bound = costs.at(best), 0
+        if not costs.of.any():
+            bound = value
+        for step in (_RELAXED, _AS_TAUGHT, _ALL):
+            left_s = deadline - time.monotonic()
+            if bound == value or left_s <= 0:
+                break
+            if step == _AS_TAUGHT and not best.any():
+                continue
+            result = self._solve(costs, best, step, left_s)
+            if step != _RELAXED and result.x is not None:
+                found = np.round(result.x)
+                if costs.at(found) <= value:
+                    best, value = found, costs.at(found)
+            if step != _AS_TAUGHT:
+                bound = max(bound, _whole_bound(result, costs, value))
+        bound = min(bound, value)
+        row = {int(at): float(costs.of[at]) for at in np.flatnonzero(costs.of)}
+        self._rows.append((row, -np.inf, value - costs.constant))
+        return best, Objective(value, bound)
+
+    def _solve(self, costs: _Costs, best: np.ndarray, step: str, time_limit_s: float) -> Any:
+        low, high = np.zeros(self.size), np.ones(self.size)
+        if step == _AS_TAUGHT:
+            kept = [*self.holds.values(), *self.taught.values()]
+            low[kept] = high[kept] = best[kept]
+        return milp(
+            costs.of,
+            integrality=np.full(self.size, step != _RELAXED, dtype=int),
+            bounds=Bounds(low, high),
+            constraints=self._matrix(),
+            options={"time_limit": time_limit_s, "mip_rel_gap": 0},
+        )
+
+    def _matrix(self) -> LinearConstraint:
+        entries = [
+            (number, column, factor)
+            for number, (row, _low, _high) in enumerate(self._rows)
+            for column, factor in row.items()
+        ]
+        rows, columns, factors = zip(*entries, strict=True)
+        shape = (len(self._rows), self.size)
+        return LinearConstraint(
+            sparse.csr_array((factors, (rows, columns)), shape=shape),
+            [low for _row, low, _high in self._rows],
+            [high for _row, _low, high in self._rows],
+        )
+
+    # Reading a solution
+
+    def _used(self, solution: np.ndarray) -> set[tuple[int, int]]:
+        """Trainees in classes that renew something of theirs."""
+        return {(t, c) for (t, _n, c), use in self.uses.items() if solution[use] > 0.5}
+
+    def places_in(self, solution: np.ndarray) -> dict[Hashable, list[Hashable]]:
+        """Who is in each class that somebody is in."""
+        people: dict[Hashable, list[Hashable]] = {}
+        for t, c in sorted(self._used(solution), key=lambda pair: (pair[1], pair[0])):
+            people.setdefault(self.classes[c].key, []).append(self.trainees[t].key)
+        return people
+
+    def instructors_in(
+        self, solution: np.ndarray, places: Mapping[Hashable, Sequence[Hashable]]
+    ) -> dict[Hashable, Hashable]:
+        return {
+            self.classes[c].key: self.teachers[c][i]
+            for (c, i), variable in self.taught.items()
+            if solution[variable] > 0.5 and self.classes[c].key in places
+        }
+
+    def unmet_in(
+        self, solution: np.ndarray, places: Mapping[Hashable, Sequence[Hashable]]
+    ) -> list[Unmet]:
+        """Needs that lapse and that nothing renews, those that lapse longest first."""
+        met = {(t, n) for (t, n, _c), use in self.uses.items() if solution[use] > 0.5}
+        used = self._used(solution)
+        found = [
+            Unmet(trainee.key, need.scope, lapsed, self._why(t, need, used, places))
+            for t, trainee in enumerate(self.trainees)
+            for n, need in enumerate(trainee.needs)
+            if (t, n) not in met and (lapsed := lapsed_if_unmet(need, self.through))
+        ]
+        return sorted(found, key=lambda one: -one.lapsed_days)
+
+    def _why(
+        self,
+        t: int,
+        need: Need,
+        used: set[tuple[int, int]],
+        places: Mapping[Hashable, Sequence[Hashable]],
+    ) -> Why:
+        trainee = self.trainees[t]
+        renewing = [
+            c
+            for c, each in enumerate(self.classes)
+            if need.scope in each.scopes and each.days[-1] <= self.through
+        ]
+        if not renewing:
+            return Why.NO_CLASS
+        could = [c for c in renewing if self._could_come(trainee, c)]
+        if not could:
+            return Why.AWAY
+        taught = [c for c in could if self.teachers[c]]
+        if not taught:
+            return Why.NO_INSTRUCTOR
+        held = [c for c in taught if self.classes[c].key in places]
+        if not held:
+            return Why.NOT_HELD
+        own_days = {day for u, c in used if u == t for day in self.classes[c].days}
+        with_places = [c for c in held if len(places[self.classes[c].key]) < self.classes[c].places]
+        if not with_places:
+            return Why.FULL
+        if all(own_days.intersection(self.classes[c].days) for c in with_places):
+            return Why.OTHER_CLASS
+        return Why.LEAD_LIMIT
