@@ -77,6 +77,7 @@ class PersonPlan:
     stands: list[Stands] = field(default_factory=list)
     user: User | None = None
     address_taken: bool = False
+    was_taken_back: bool = False
     is_tested: bool = False
 
     @property
@@ -268,7 +269,8 @@ class _Maker:
         if person is None:
             one.details = details
         else:
-            if person.pk in self.register.taken_back and person.left_on:
+            one.was_taken_back = person.pk in self.register.taken_back
+            if one.was_taken_back and person.left_on:
                 # Entered by a list that was undone: who is brought again has not left.
                 details.setdefault("left_on", None)
             one.changes = _changes(person, details)

@@ -117,7 +117,7 @@ def _take_back(undoing: Undoing, act: Act) -> list[int]:
     for move in undoing.moves:
         withdraw_move(membership=move, reason=act.reason, **who)
     for person, values in undoing.changes:
-        change_person(person=person, **who, **_typed(values))
+        change_person(person=person, was_entered_in_error=True, **who, **_typed(values))
     for user in undoing.sign_ins:
         set_sign_in_active(user=user, active=False, **who)
     for person in undoing.people:

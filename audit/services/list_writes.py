@@ -172,6 +172,7 @@ class _Act:
                     person=one.person,
                     actor=self.bringer.actor,
                     by_right_of=self.bringer.authority,
+                    was_entered_in_error=one.was_taken_back,
                     at=self.at,
                     **self._values(one),
                 )

@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("certification", "0005_span_has_stands_since"),
+        ("certification", "0006_schemes_have_pages"),
         ("records", "0002_proof_by_password_and_code"),
     ]
 

@@ -119,6 +119,7 @@ def change_person(
     at: datetime,
     employee_number: str = "",
     by_right_of: User | None = None,
+    was_entered_in_error: bool = False,
     **details: Any,
 ) -> Person:
     """Change what is known of somebody; a new employee number keeps the former one.
@@ -130,6 +131,8 @@ def change_person(
     by_right_of : User, optional
         Whose reach is asked where a program acts for somebody. A program of which nothing is said
         was started at the terminal, from which everything can be changed.
+    was_entered_in_error : bool
+        Whether a last day that has passed was entered by mistake, so that nobody comes back.
 
     Raises
     ------
@@ -153,7 +156,7 @@ def change_person(
     authority = actor if isinstance(actor, User) else by_right_of
     if authority is not None:
         _refuse_out_of_reach(person, before, everything_changed, authority)
-    if "left_on" in changed:
+    if "left_on" in changed and not was_entered_in_error:
         _refuse_to_undo_leaving(person, before["left_on"], at)
     if is_renumbered:
         change_number(person, employee_number, actor, at)
