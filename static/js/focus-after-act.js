@@ -8,7 +8,7 @@ const isSeen = (one) => one.checkVisibility() && !one.disabled && one.type !== "
 function giveFocus(one) {
   // A sentence takes the focus only now, and is no stop of Tab's.
   if (one.tabIndex < 0) one.tabIndex = -1;
-  one.focus({ focusVisible: true });
+  one.focus();
 }
 
 const main = document.querySelector("main");

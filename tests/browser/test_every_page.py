@@ -1,4 +1,4 @@
-"""Every page that can be opened, as axe-core and a narrow window find it, in light and in dark."""
+"""Every page that can be opened, as axe-core, a narrow window and paper find it."""
 
 import pytest
 from django.test import Client
@@ -7,6 +7,7 @@ from people.models import Person
 from tests.access_scenario import Scenario, build
 from tests.browser.axe import violations
 from tests.browser.conftest import RULES
+from tests.browser.printed import print_faults
 from tests.test_access_table import OF_PROGRAMS, TABLE, address, asked
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -80,6 +81,7 @@ def test_every_page_is_open_to_everybody_in_light_and_dark(visitor, part):
                 faults.append(f"{url} {size['width']} {scheme}: {one['id']}: {html}")
             if page.evaluate(SIDEWAYS):
                 faults.append(f"{url} {size['width']} {scheme}: scrolls sideways")
+        faults += [f"{url} on paper {fault}" for fault in print_faults(page)]
         if reader not in IN_ONE_LANGUAGE:
             # The longer words of German, at both sizes.
             Person.objects.update(language="de")
