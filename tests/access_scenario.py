@@ -16,6 +16,7 @@ from assessments.services import measurement_studies, measuring, photos
 from audit.models import WorkLogCheck
 from audit.services import work_log_checks
 from certification.models import CertificateDocument, CertificateEvent, Proposal
+from config import middleware
 from interfaces.models import ApiToken, WebHook, WebHookDelivery
 from people.models import Person, Site, SiteMembership, Stamp, User
 from people.services import tablets
@@ -83,6 +84,8 @@ class Scenario:
     clients: dict[str, Client]
     refusals: dict[tuple[str, ...], Any] = field(default_factory=dict)
     """Answers already given, by reader, method, address and what was sent."""
+    client: Client = field(default_factory=Client)
+    """Asks for one reader after the other, so that the middleware is put together once."""
 
     def things_for(self, reader: str) -> dict[str, object]:
         """What a reader asks about."""
@@ -124,6 +127,10 @@ def build() -> Scenario:
     for name, signed_in in users.items():
         clients[name] = Client()
         clients[name].force_login(signed_in)
+        # They have been here within this minute, so no answer that is put back writes it anew.
+        session = clients[name].session
+        session[middleware.LAST_SEEN] = middleware.this_minute()
+        session.save()
     return Scenario(users, things, clients)
 
 
