@@ -19,6 +19,7 @@ from audit.queries.list_bringers import bringer_for
 from audit.queries.list_plan import make_plan
 from audit.services import people_lists, work_log_checks
 from certification.models import CertificateDocument, CertificateEvent, Operation, Proposal
+from config import middleware
 from interfaces.models import ApiToken, WebHook, WebHookDelivery
 from operations.services import mail_trials
 from people.models import Person, Site, SiteMembership, Stamp, User
@@ -89,6 +90,8 @@ class Scenario:
     clients: dict[str, Client]
     refusals: dict[tuple[str, ...], Any] = field(default_factory=dict)
     """Answers already given, by reader, method, address and what was sent."""
+    client: Client = field(default_factory=Client)
+    """Asks for one reader after the other, so that the middleware is put together once."""
 
     def things_for(self, reader: str) -> dict[str, object]:
         """What a reader asks about."""
@@ -131,6 +134,10 @@ def build() -> Scenario:
     for name, signed_in in users.items():
         clients[name] = Client()
         clients[name].force_login(signed_in)
+        # They have been here within this minute, so no answer that is put back writes it anew.
+        session = clients[name].session
+        session[middleware.LAST_SEEN] = middleware.this_minute()
+        session.save()
     return Scenario(users, things, clients)
 
 

@@ -54,12 +54,30 @@ def pytest_collection_modifyitems(items):
     items.sort(
         key=lambda item: not any(map(item.get_closest_marker, ("slow", "services", "browser")))
     )
+    ask_of_one_address_in_a_row(items)
+
+
+def ask_of_one_address_in_a_row(items: list[pytest.Item]) -> None:
+    """Have one process ask all that the access table asks of an address: it asks nothing twice."""
+    places = [n for n, item in enumerate(items) if item.path.name == "test_access_table.py"]
+    tests = sorted((items[n] for n in places), key=_address_asked)
+    for n, item in zip(places, tests, strict=True):
+        items[n] = item
+
+
+def _address_asked(item: pytest.Item) -> str:
+    callspec = getattr(item, "callspec", None)
+    return str(callspec.params.get("name", "")) if callspec else ""
 
 
 def pytest_collection_finish():
-    """Have Python look no more through what was imported, which stays: a tenth of a run's time."""
+    """Have Python look no more through what was imported, which stays: a tenth of a run's time.
+
+    What tests make is looked through less often, too: most of it goes without.
+    """
     gc.collect()
     gc.freeze()
+    gc.set_threshold(50_000, 20, 100)
 
 
 def may_use_a_database(item: pytest.Item) -> bool:
@@ -183,14 +201,16 @@ def _clock_begins_where_it_is_told():
         yield
 
 
-@pytest.fixture(autouse=True)
-def _one_minute_for_sessions(monkeypatch):
-    """Let no minute end within a test, since its first request writes the session.
+@pytest.fixture(autouse=True, scope="session")
+def _one_minute_for_sessions(_clock_begins_where_it_is_told):
+    """Let no minute end within a run, since the first request of each writes the session.
 
     Tests that count queries would otherwise find three more of them once in a while.
     """
     minute = this_minute()
-    monkeypatch.setattr("config.middleware.this_minute", lambda: minute)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("config.middleware.this_minute", lambda: minute)
+        yield
 
 
 # No question is asked about moves in tests where nobody moves, as within one minute of a site.

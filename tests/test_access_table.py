@@ -11,7 +11,6 @@ from typing import Any
 
 import pytest
 from django.db import transaction
-from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from records.models import TrailEntry
@@ -504,7 +503,7 @@ def ask(scenario: Scenario, reader: str, method: str, url: str, data: dict[str, 
     question = (reader, method, url, repr(sorted(data.items())))
     if question in scenario.refusals:
         return scenario.refusals[question]
-    client = Client(raise_request_exception=True)
+    client = scenario.client
     client.cookies = deepcopy(scenario.clients[reader].cookies)
     with put_back():
         response = getattr(client, method.lower())(url, data)

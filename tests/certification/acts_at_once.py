@@ -1,7 +1,7 @@
 """Two acts on one person and scope, one of them held between what it read and what it writes.
 
-`one_after_the_other` and `at_once` run two acts on a scene made for them alone, and tell what
-is in the register afterwards in words that are the same on every scene. The first act stops
+`one_after_the_other` and `at_once` run two acts on a scene, which the latter uses up, and tell
+what is in the register afterwards in words that are the same on every scene. The first act stops
 where it is about to write for the first time, the second is started, and the first goes on as
 soon as the second is as far or waits for a lock that the first holds.
 """
@@ -91,6 +91,13 @@ class Scene:
 
     def act(self, effective_on: date | None = None, at: datetime = NOW) -> Act:
         return Act(self.house.quality, at, "password", "So.", effective_on)
+
+    def afresh(self) -> "Scene":
+        """The same scene with its rows as they stand."""
+        proposal = self.proposal and Proposal.objects.get(pk=self.proposal.pk)
+        event = CertificateEvent.objects.get(pk=self.event.pk)
+        person = Person.objects.get(pk=self.person.pk)
+        return Scene(self.house, person, self.fresh_certificate(), event, proposal)
 
     def fresh_certificate(self) -> Certificate:
         return Certificate.objects.get(pk=self.certificate.pk)
@@ -428,12 +435,19 @@ def at_once(
 def one_after_the_other(
     scene: Scene, first: Callable[[Scene], None], second: Callable[[Scene], None], *, swap: bool
 ) -> Any:
-    """The same where nobody else acts meanwhile; ``swap`` lets the second be first."""
-    if swap:
-        after, before = _outcome(second, scene), _outcome(first, scene)
-    else:
-        before, after = _outcome(first, scene), _outcome(second, scene)
-    return {first.__name__: before, second.__name__ + "'": after}, told_of(scene)
+    """The same where nobody else acts meanwhile, taken back once it is told.
+
+    ``swap`` lets the second be first.
+    """
+    scene = scene.afresh()
+    with transaction.atomic():
+        if swap:
+            after, before = _outcome(second, scene), _outcome(first, scene)
+        else:
+            before, after = _outcome(first, scene), _outcome(second, scene)
+        told = told_of(scene)
+        transaction.set_rollback(True)
+    return {first.__name__: before, second.__name__ + "'": after}, told
 
 
 def _outcome(act: Callable[[Scene], None], scene: Scene) -> str:

@@ -24,13 +24,19 @@ TOP = Path(__file__).parents[2]
 pytestmark = [pytest.mark.django_db, pytest.mark.each_database, pytest.mark.slow]
 
 
-@pytest.fixture
-def migrated(tmp_path):
-    """A connection to a database that `migrate` has filled from nothing."""
-    if connection.vendor == "sqlite":
-        url, database = f"sqlite:///{tmp_path}/site.sqlite3", {"NAME": tmp_path / "site.sqlite3"}
-        yield from _migrated(url, database, tmp_path)
-        return
+@pytest.fixture(scope="module")
+def migrated(tmp_path_factory, django_db_setup, django_db_blocker):
+    """A connection to a database that `migrate` has filled from nothing, once for both tests."""
+    folder = tmp_path_factory.mktemp("site")
+    with django_db_blocker.unblock():
+        if connection.vendor == "sqlite":
+            url, database = f"sqlite:///{folder}/site.sqlite3", {"NAME": folder / "site.sqlite3"}
+            yield from _migrated(url, database, folder)
+        else:
+            yield from _migrated_on_postgres(folder)
+
+
+def _migrated_on_postgres(folder):
     name = f"{connection.settings_dict['NAME']}_migrated"
     given = os.environ["DATABASE_URL"]
     identifier = sql.Identifier(name)
@@ -38,7 +44,7 @@ def migrated(tmp_path):
         cursor.execute(sql.SQL("DROP DATABASE IF EXISTS {}").format(identifier))
         cursor.execute(sql.SQL("CREATE DATABASE {}").format(identifier))
     try:
-        yield from _migrated(f"{given.rsplit('/', 1)[0]}/{name}", {"NAME": name}, tmp_path)
+        yield from _migrated(f"{given.rsplit('/', 1)[0]}/{name}", {"NAME": name}, folder)
     finally:
         with connections["default"]._nodb_cursor() as cursor:
             cursor.execute(sql.SQL("DROP DATABASE {} WITH (FORCE)").format(identifier))
@@ -121,13 +127,24 @@ def test_migrations_make_what_the_models_describe(migrated):
     assert prepare(migrated.environment).returncode == 0
 
 
-def test_steps_that_this_version_does_not_have_are_named_and_nothing_is_touched(migrated):
+@pytest.fixture
+def steps_of_another_version(migrated):
+    """Steps that were applied, and that nobody here knows; gone again afterwards."""
+    steps = [("training", "0008_tablet_use"), ("no_longer_used", "0001_initial")]
     with migrated.cursor() as cursor:
-        for app, step in [("training", "0008_tablet_use"), ("no_longer_used", "0001_initial")]:
+        for step in steps:
             cursor.execute(
                 "INSERT INTO django_migrations (app, name, applied) VALUES (%s, %s, %s)",
-                [app, step, "2026-01-05 08:00:00+00:00"],
+                [*step, "2026-01-05 08:00:00+00:00"],
             )
+    yield
+    with migrated.cursor() as cursor:
+        for step in steps:
+            cursor.execute("DELETE FROM django_migrations WHERE app = %s AND name = %s", step)
+
+
+@pytest.mark.usefixtures("steps_of_another_version")
+def test_steps_that_this_version_does_not_have_are_named_and_nothing_is_touched(migrated):
     before = schema(migrated)
 
     ended = prepare(migrated.environment)
