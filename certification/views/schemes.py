@@ -38,7 +38,7 @@ def scheme_list(request: UserRequest) -> HttpResponse:
     """Every scheme with its revisions, and what can be begun."""
     may_draft = access.may_draft(request.user)
     context = {
-        "schemes": queries.schemes_listed(with_drafts=may_draft),
+        "revisions": queries.revisions_listed(with_drafts=may_draft),
         "may_draft": may_draft,
         "may_publish": access.may_publish(request.user),
     }
