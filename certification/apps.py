@@ -91,6 +91,6 @@ class CertificationConfig(AppConfig):
             _("Scopes"), "certification:scope_list", keepers, order=72, place="foot"
         )
         navigation.register(
-            _("Operations"), "certification:operation_list", keepers, order=73, place="foot"
+            _("Routing operations"), "certification:operation_list", keepers, order=73, place="foot"
         )
         search.register("certificates", _("Certificates"), found.certificates, order=40)

@@ -194,8 +194,16 @@ class Writer:
         scopes = [
             Scope(code=code, title=code) for code in scopes_to_create(self.bundle, self.stored)
         ]
-        for scope in Scope.objects.bulk_create(scopes):
+        made = Scope.objects.bulk_create(scopes)
+        for scope in made:
             self.stored.scopes[scope.code] = scope.pk
+        self._add_to_trail(
+            schemes_written_down.SCOPE_CREATED,
+            Scope.objects.all(),
+            [scope.pk for scope in made],
+            lambda scope: ("scope", str(scope.pk)),
+            schemes_written_down.scope_content,
+        )
 
     def _write_schemes(self, rows: list[SchemeRow]) -> None:
         """Each becomes the one revision of a scheme, published as it came.
@@ -231,8 +239,15 @@ class Writer:
         )
 
     def _write_operations(self, rows: list[Any]) -> None:
-        Operation.objects.bulk_create(
+        made = Operation.objects.bulk_create(
             Operation(code=row.operation, scope_id=self.stored.scopes[row.scope]) for row in rows
+        )
+        self._add_to_trail(
+            schemes_written_down.OPERATION_ADDED,
+            Operation.objects.select_related("scope"),
+            [operation.pk for operation in made],
+            lambda operation: ("operation", str(operation.pk)),
+            schemes_written_down.operation_content,
         )
 
     def _write_certificates(self, rows: list[CertificateRow]) -> None:

@@ -117,17 +117,16 @@ class DraftForm(FiguresForm):
     seen = forms.CharField(required=False, widget=forms.HiddenInput)
 
     def __init__(
-        self, *args: Any, revision: SchemeRevision, title_stays: bool = False, **kwargs: Any
+        self, data: Any = None, *, revision: SchemeRevision, title_stays: bool = False
     ) -> None:
         super().__init__(
-            *args,
+            data,
             initial={
                 "title": revision.scheme.title,
                 **{name: getattr(revision, name) for name in RULES},
                 "scopes": list(revision.scopes.values_list("pk", flat=True)),
                 "seen": draft_digest(revision),
             },
-            **kwargs,
         )
         self.revision = revision
         if title_stays:

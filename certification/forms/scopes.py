@@ -14,6 +14,8 @@ from training.models import JointType
 
 MOST_ROWS = 2000
 MOST_TOLD = 10
+LONGEST_CODE = 80
+"""Of an operation, as its table keeps it."""
 
 
 class ScopeForm(forms.Form):
@@ -134,7 +136,7 @@ def _columns(line: str) -> tuple[str, str]:
 def _problem(code: str, scope_code: str, scopes: dict[str, Scope], alike: dict[str, str]) -> str:
     if not code or not scope_code:
         return _now("give an operation and a scope, with a tab or semicolon between.")
-    if len(code) > Operation._meta.get_field("code").max_length:
+    if len(code) > LONGEST_CODE:
         return _now("the operation is too long: 80 characters at most.")
     if scope_code in scopes:
         return ""
@@ -150,24 +152,17 @@ def _problem(code: str, scope_code: str, scopes: dict[str, Scope], alike: dict[s
 class OperationForm(forms.Form):
     """One operation, as its page showed it and as it is to be."""
 
-    code = forms.CharField(label=_("Operation"), max_length=80)
+    code = forms.CharField(label=_("Operation"), max_length=LONGEST_CODE)
     scope = forms.ModelChoiceField(
         Scope.objects.none(), label=_("Scope"), to_field_name="code", empty_label=None
     )
     shown_code = forms.CharField(widget=forms.HiddenInput, required=False)
     shown_scope = forms.CharField(widget=forms.HiddenInput, required=False)
 
-    def __init__(self, *args: Any, operation: Operation, **kwargs: Any) -> None:
-        super().__init__(
-            *args,
-            initial={
-                "code": operation.code,
-                "scope": operation.scope.code,
-                "shown_code": operation.code,
-                "shown_scope": operation.scope.code,
-            },
-            **kwargs,
-        )
+    def __init__(self, data: Any = None, *, operation: Operation) -> None:
+        shown = {"code": operation.code, "scope": operation.scope.code}
+        before = {f"shown_{name}": value for name, value in shown.items()}
+        super().__init__(data, initial=shown | before)
         offered = Scope.objects.filter(retired_at__isnull=True) | Scope.objects.filter(
             pk=operation.scope_id
         )

@@ -5,12 +5,12 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import F, Max
+from django.db.models import QuerySet
 
 from assessments.queries.criteria_sets import two_confirm
 from certification.domain.facts import SchemeFigures
 from certification.domain.scheme_rules import AskedExercise, CoveredScope, SchemeRules
-from certification.models import Scheme, SchemeRequirement, SchemeRevision, Scope, StandingSpan
+from certification.models import SchemeRequirement, SchemeRevision, Scope, StandingSpan
 from people.models import User
 from people.queries.site_days import Days
 from records.domain.canonical import as_json_value
@@ -227,20 +227,15 @@ def _exercises(codes: Collection[str]) -> dict[str, _Shows]:
     return found
 
 
-def schemes_listed(*, with_drafts: bool) -> list[Scheme]:
-    """Every scheme with its revisions, newest first, those that somebody may not read left out."""
-    revisions = SchemeRevision.objects.order_by("-revision").prefetch_related("scopes")
-    if not with_drafts:
-        revisions = revisions.filter(published_at__isnull=False)
-    schemes = Scheme.objects.annotate(latest=Max("revisions__published_at")).order_by(
-        F("latest").desc(nulls_first=True), "code"
+def revisions_listed(*, with_drafts: bool) -> QuerySet[SchemeRevision]:
+    """Revisions by scheme, newest first; without drafts for those who may not read them."""
+    revisions = SchemeRevision.objects.all() if with_drafts else _published_ones()
+    return (
+        revisions.select_related("scheme")
+        .prefetch_related("scopes")
+        .order_by("scheme__code", "-revision")
     )
-    listed = []
-    by_scheme: dict[int, list[SchemeRevision]] = defaultdict(list)
-    for revision in revisions.select_related("scheme", "changed_by__person"):
-        by_scheme[revision.scheme_id].append(revision)
-    for scheme in schemes:
-        scheme.listed = by_scheme[scheme.pk]  # type: ignore[attr-defined]
-        if by_scheme[scheme.pk]:
-            listed.append(scheme)
-    return listed
+
+
+def _published_ones() -> QuerySet[SchemeRevision]:
+    return SchemeRevision.objects.filter(published_at__isnull=False)

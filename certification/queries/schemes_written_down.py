@@ -118,17 +118,17 @@ def _published(written: Sequence[Written]) -> dict[int, Content]:
         about_type=kind_of(SchemeRevision.__name__), act=RETIRED
     ).values_list("about_id", "recorded_at"):
         retired[about].add(at)
-    replaced: dict[int, set[Any]] = defaultdict(set)
-    for scheme, at in SchemeRevision.objects.filter(published_at__isnull=False).values_list(
-        "scheme", "published_at"
-    ):
-        replaced[scheme].add(at)
+    published = SchemeRevision.objects.filter(published_at__isnull=False).values_list(
+        "scheme", "revision", "published_at"
+    )
+    later: dict[int, list[tuple[int, Any]]] = defaultdict(list)
+    for scheme, revision, published_at in published:
+        later[scheme].append((revision, published_at))
     rebuilt: dict[int, Content] = {}
     for number, row in rows.items():
         by_entry = retired.get(str(row.pk), set())
-        fits = (
-            row.retired_at in by_entry | replaced[row.scheme_id] if row.retired_at else not by_entry
-        )
+        by_next = {at for revision, at in later[row.scheme_id] if revision > row.revision}
+        fits = row.retired_at in by_entry | by_next if row.retired_at else not by_entry
         rebuilt[number] = published_content(row) | ({} if fits else {"retired_at": row.retired_at})
     return rebuilt
 

@@ -38,7 +38,7 @@ def scheme_list(request: UserRequest) -> HttpResponse:
     """Every scheme with its revisions, and what can be begun."""
     may_draft = access.may_draft(request.user)
     context = {
-        "schemes": queries.schemes_listed(with_drafts=may_draft),
+        "revisions": queries.revisions_listed(with_drafts=may_draft),
         "may_draft": may_draft,
         "may_publish": access.may_publish(request.user),
     }
@@ -129,9 +129,7 @@ def show_draft(
     """A draft with its form, its differences and what is left until it is published."""
     is_sent = form is not None or discard_form is not None
     seen = queries.draft_digest(revision)
-    form = form or DraftForm(
-        revision=revision, title_stays=services.has_been_published(revision.scheme)
-    )
+    form = form or _draft_form(revision)
     context = {
         "revision": revision,
         "form": form,
@@ -156,11 +154,7 @@ def scheme_change(request: UserRequest, revision_id: int) -> HttpResponse:
     revision = access.revision_for_reader(request.user, revision_id)
     if not revision.is_draft:
         return published_already(request, revision)
-    form = DraftForm(
-        request.POST,
-        revision=revision,
-        title_stays=services.has_been_published(revision.scheme),
-    )
+    form = _draft_form(revision, request.POST)
     lines = asked_lines(revision, request.POST)
     if form.is_valid() and lines.is_valid():
         try:
@@ -174,9 +168,7 @@ def scheme_change(request: UserRequest, revision_id: int) -> HttpResponse:
         except ChangedMeanwhile as error:
             typed = form.state(lines.requirements())
             revision = access.revision_for_reader(request.user, revision_id)
-            form = DraftForm(
-                _with_seen(request.POST, queries.draft_digest(revision)), revision=revision
-            )
+            form = _draft_form(revision, _with_seen(request.POST, queries.draft_digest(revision)))
             for sentence in (str(error), *scheme_page.stands_now(revision, typed)):
                 form.add_error(None, sentence)
         except CertificationError as error:
@@ -194,6 +186,11 @@ def scheme_change(request: UserRequest, revision_id: int) -> HttpResponse:
     elif lines.non_form_errors():
         form.add_error(None, lines.non_form_errors()[0])
     return show_draft(request, revision, form=form, lines=lines)
+
+
+def _draft_form(revision: SchemeRevision, data: Any = None) -> DraftForm:
+    is_known = services.has_been_published(revision.scheme)
+    return DraftForm(data, revision=revision, title_stays=is_known)
 
 
 def _with_seen(data: Any, seen: str) -> Any:

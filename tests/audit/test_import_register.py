@@ -351,8 +351,11 @@ def test_import_is_in_the_trail_and_everything_still_verifies(tmp_path):
     acts = list(TrailEntry.objects.values_list("act", "about_id", "actor_label"))
     revision = SchemeRevision.objects.get()
     test, practice = VisionTest.objects.get(), PracticeRecord.objects.get()
+    scope, operation = Scope.objects.get(), Operation.objects.get()
     assert acts == [
+        ("scope created", str(scope.pk), "test"),
         ("scheme imported", str(revision.pk), "test"),
+        ("operation added", str(operation.pk), "test"),
         ("certificate imported", "C1", "test"),
         ("vision test imported", str(test.pk), "test"),
         ("practice imported", str(practice.pk), "test"),

@@ -175,6 +175,21 @@ def test_whoever_saves_second_is_told_and_keeps_what_they_typed(browse, quality)
     assert (revision.validity_months, revision.vision_months) == (36, 0)
 
 
+def test_a_title_that_was_published_stays_for_whoever_saves_second_too(browse):
+    first = make_revision(make_scope())
+    title = first.scheme.title
+    browse.post(at("scheme_next", first.pk))
+    second = SchemeRevision.objects.drafts().get()
+    mine = draft_sent(browse, second, validity_months="36", title="Another")
+    browse.post(at("scheme_change", second.pk), draft_sent(browse, second, vision_months="24"))
+    answer = browse.post(at("scheme_change", second.pk), mine)
+    assert "changed the draft since you opened it" in text_of(answer)
+    answer = browse.post(at("scheme_change", second.pk), fields_of(answer))
+    assert answer.status_code == 302
+    second.refresh_from_db()
+    assert (second.validity_months, second.scheme.title) == (36, title)
+
+
 @pytest.mark.parametrize(
     ("changes", "sentence"),
     [

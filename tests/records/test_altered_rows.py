@@ -679,6 +679,16 @@ ALTERATIONS = {
         [kept.revision.pk],
         f"certification_schemerevision {kept.revision.pk} is not what trail entry",
     ),
+    "a scheme's source made better": lambda kept: (
+        "UPDATE certification_schemerevision SET sources = %s WHERE id = %s",
+        ['{"validity_months": "A standard"}', kept.revision.pk],
+        f"certification_schemerevision {kept.revision.pk} is not what trail entry",
+    ),
+    "a scheme retired by hand": lambda kept: (
+        "UPDATE certification_schemerevision SET retired_at = %s WHERE id = %s",
+        [NOW, kept.revision.pk],
+        f"certification_schemerevision {kept.revision.pk} is not what trail entry",
+    ),
     "fewer boards asked for": lambda kept: (
         "UPDATE certification_schemerequirement SET boards = 0 WHERE revision_id = %s",
         [kept.revision.pk],
