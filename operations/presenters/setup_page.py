@@ -201,5 +201,5 @@ def _in_use(number: int) -> str:
     return (
         ngettext("%(n)d in use", "%(n)d in use", number) % {"n": number}
         if number
-        else _("none yet")
+        else _("none in use yet")
     )
