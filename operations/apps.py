@@ -28,7 +28,7 @@ class OperationsConfig(AppConfig):
         reminders_ports.register_sending_watch(heartbeats.sending_heartbeat)
         certification_ports.register_first_page(setup_page.leads_home)
         navigation.register(
-            _("Set-up"),
+            _("Setting up"),
             "operations:set_up",
             ["administrator", "quality"],
             order=3,

@@ -33,16 +33,17 @@ class ContentAdded:
 
 
 @transaction.atomic
-def add_content(*, actor: User | str, at: datetime) -> ContentAdded:
+def add_content(*, actor: User | str, at: datetime, of_higher_apps: bool = False) -> ContentAdded:
     """Add what comes along; safe to repeat, since what is there under its code stays as it is.
 
     The criteria are a draft, by which nothing is judged before quality has confirmed and
-    published it.
+    published it. What higher apps bring along (`ports.register_content`) is added at installation
+    alone: in the browser whoever answers for it adds it, on its own pages.
     """
     # Of two who press at once the second waits, and finds what the first has added.
     Site.objects.select_for_update(no_key=True).order_by("pk").first()
     # First, since scopes are locked before the trail.
-    more = tuple(ports.load_more_content(actor=actor, at=at))
+    more = tuple(ports.load_more_content(actor=actor, at=at)) if of_higher_apps else ()
     exercises = content.load_exercises(actor=actor, at=at)
     courses = content.load_courses(actor=actor, at=at)
     # What the newest revision replaced is history of the demo and nothing to begin with.

@@ -31,7 +31,7 @@ class DaysField(forms.CharField):
     """Days as ``2026-05-03``, with spaces, commas or lines between, each of them once."""
 
     def to_python(self, value: Any) -> Any:
-        written = re.split(r"[\s,;]+", super().to_python(value).strip())
+        written = re.split(r"[\s,;]+", (super().to_python(value) or "").strip())
         days = {self._day(text) for text in written if text}
         if len(days) > MOST_DAYS:
             raise ValidationError(

@@ -96,9 +96,9 @@ def _traps(coming: IfEntered) -> list[Trap]:
         traps.append(
             Trap(
                 found % {"months": months} if rule is Rule.VISION_TOO_OLD else found,
-                _("It counts from the day of a test that is passed."),
+                _("It counts from the day of a test that is passed. Then show the standing again."),
                 reverse("training:vision_test_new", args=[person.employee_number]),
-                _("Enter a vision test"),
+                _("Enter a vision test in another window"),
             )
         )
     if rule is Rule.PERIOD_OVER or rule is Rule.ENDED:

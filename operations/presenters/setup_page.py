@@ -35,6 +35,7 @@ class Line:
     tone: str
     what: Any
     says: str
+    due_at: datetime | None = None
 
 
 @dataclass(frozen=True)
@@ -47,7 +48,7 @@ class Later:
 
 
 @dataclass(frozen=True)
-class SetUpPage:
+class SettingUpPage:
     """All that the page shows.
 
     Attributes
@@ -68,10 +69,10 @@ class SetUpPage:
         return next((step for step in self.steps if step.place.state is StepState.NEXT), None)
 
 
-def set_up_page(user: User, now: datetime) -> SetUpPage:
+def set_up_page(user: User, now: datetime) -> SettingUpPage:
     truth = setting_up(user, now)
     person = user.person
-    return SetUpPage(
+    return SettingUpPage(
         person.site.today(now) if person else now.date(),
         truth,
         tuple(steps(truth, user, now)),
@@ -151,7 +152,7 @@ def _bench_check(certified: int) -> Line:
 
 def _by_itself(now: datetime) -> list[Line]:
     return [
-        Line(*SHAPES[component.state], component.title, component.says[0])
+        Line(*SHAPES[component.state], component.title, component.says[0], component.due_at)
         for component in health.component_health(now)
         if component.part in RUNS_BY_ITSELF
     ]
@@ -201,5 +202,5 @@ def _in_use(number: int) -> str:
     return (
         ngettext("%(n)d in use", "%(n)d in use", number) % {"n": number}
         if number
-        else _("none yet")
+        else _("none in use yet")
     )

@@ -121,7 +121,7 @@ class Step:
             }
         return {
             StepState.DONE: _("done"),
-            StepState.NEXT: _("next"),
+            StepState.NEXT: _("comes next"),
             StepState.OPEN: _("open"),
             StepState.WAITS: _("waits"),
         }[self.place.state]

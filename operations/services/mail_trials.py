@@ -146,7 +146,10 @@ def trial_by(token: str) -> MailTrial:
         number = signing.loads(token, salt=SALT, max_age=LINK_IS_GOOD_FOR)
     except signing.SignatureExpired as error:
         raise LinkIsOver(
-            _("This link was good for seven days. Send another test mail from the page “Set-up”.")
+            _(
+                "This link was good for seven days. Send another test mail from the page "
+                "“Setting up”."
+            )
         ) from error
     except signing.BadSignature as error:
         raise LinkIsOver(

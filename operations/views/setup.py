@@ -27,12 +27,13 @@ AWAITED = (MailTrial.State.WAITING, MailTrial.State.SENT)
 @require_safe
 @role_required(Role.ADMINISTRATOR, Role.QUALITY)
 def set_up(request: UserRequest) -> HttpResponse:
-    page = set_up_page(request.user, timezone.now())
-    return render(
-        request,
-        "operations/set_up.html",
-        {"page": page, "administers": request.user.has_role(Role.ADMINISTRATOR)},
-    )
+    person = request.user.person
+    context = {
+        "page": set_up_page(request.user, timezone.now()),
+        "administers": request.user.has_role(Role.ADMINISTRATOR),
+        "zone": person.site.zone if person else None,
+    }
+    return render(request, "operations/set_up.html", context)
 
 
 @require_http_methods(FORM_METHODS)

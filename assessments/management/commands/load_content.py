@@ -18,7 +18,7 @@ class Command(BaseCommand):
     )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        added = add_content(actor=ACTOR, at=timezone.now())
+        added = add_content(actor=ACTOR, at=timezone.now(), of_higher_apps=True)
         for what, loaded in (("Exercises", added.exercises), ("Courses", added.courses)):
             self.stdout.write(f"{what}: {len(loaded.added)} added, {len(loaded.kept)} kept.")
         for said in added.more:
