@@ -28,3 +28,7 @@ class InAnotherClass(TrainingError):
             for enrolment in self.enrolments
         )
         super().__init__(_("In another class on the same days: %(people)s.") % {"people": names})
+
+
+class DraftChangedMeanwhile(TrainingError):
+    """Somebody else changed a draft since the page was filled that would overwrite it."""

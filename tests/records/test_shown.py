@@ -88,6 +88,7 @@ ELSEWHERE_OR_NOTHING = {
     "certification.forms.certificates.ElsewhereForm",
     # What is retired was published, and never changes.
     "assessments.forms.criteria.RetiringForm",
+    "training.forms.exercises.RetiringForm",
 }
 
 

@@ -47,6 +47,7 @@ def plan_class(
         On which weekdays it is held between its first and its last day, 1 for Monday; by
         default as `training.domain.class_days.days_held` says.
     """
+    _refuse_revision(course_revision)
     _refuse_plan(site, instructor, starts_on, ends_on, at)
     session = ClassSession.objects.create(
         number=next_number(site.prefix, NUMBER_KIND),
@@ -339,6 +340,19 @@ def _recorded_meanwhile(*, is_present: bool) -> str:
     if is_present:
         return _("Recorded as there by somebody else meanwhile. Save once more to change that.")
     return _("Recorded as absent by somebody else meanwhile. Save once more to change that.")
+
+
+def _refuse_revision(course_revision: CourseRevision) -> None:
+    """Refuse what classes are not planned of, read anew: a page may be older than what it says."""
+    now = CourseRevision.objects.select_related("course").get(pk=course_revision.pk)
+    if now.is_draft:
+        raise TrainingError(
+            _("%(course)s is a draft. Classes are planned once it is published.") % {"course": now}
+        )
+    if now.retired_at is not None:
+        raise TrainingError(
+            _("%(course)s is out of use. Choose its newer revision.") % {"course": now}
+        )
 
 
 def _refuse_plan(
