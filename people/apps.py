@@ -33,6 +33,9 @@ class PeopleConfig(AppConfig):
             _("Shared tablets"), "people:tablet_list", keeps, order=81, place="foot"
         )
         navigation.register(_("Kiosks"), "people:kiosk_list", administers, order=82, place="foot")
+        navigation.register(
+            _("Site calendar"), "people:site_calendar", keeps, order=83, place="foot"
+        )
         navigation.register(_("Find"), "people:find", ["instructor", "quality"], place="find")
         navigation.register(_("Second factor"), "people:second_factor", order=93, place="foot")
         navigation.register(_("Badge and PIN"), "people:pin", order=94, place="foot")

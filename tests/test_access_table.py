@@ -347,6 +347,7 @@ TABLE: dict[str, Row] = {
     "training:calibration_grid": form(INSTRUCTORS, others=NO),
     "training:tool_retire": act(TEACHES | {"own_instructor"}, "tool"),
     # Sites: set up by whoever administers them
+    "people:site_calendar": form(INSTRUCTORS | ADMINISTRATORS, others=NO),
     "people:site_list": page(ADMINISTRATORS, others=NO),
     "people:site_new": form(ADMINISTRATORS, others=NO),
     "people:site_edit": form({"administrator"}, "site"),

@@ -1,3 +1,4 @@
+from .calendars import ClosedDay
 from .memberships import SiteMembership, SiteMembershipWithdrawal
 from .passkeys import PasskeyChallenge
 from .people import (
@@ -15,6 +16,7 @@ from .tablets import BadgePin, SharedTablet, TabletUse, WrongTries
 
 __all__ = [
     "BadgePin",
+    "ClosedDay",
     "FormerEmployeeNumber",
     "Installation",
     "PasskeyChallenge",

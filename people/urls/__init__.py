@@ -1,10 +1,11 @@
 """Addresses of this app, one module a subject."""
 
-from . import find, kiosks, people, provider, second_factor, sign_ins, sites, tablets
+from . import calendars, find, kiosks, people, provider, second_factor, sign_ins, sites, tablets
 
 app_name = "people"
 
 urlpatterns = [
+    *calendars.urlpatterns,
     *find.urlpatterns,
     *kiosks.urlpatterns,
     *people.urlpatterns,

@@ -11,6 +11,7 @@ from django.utils.translation import ngettext
 
 from people.models import Person, Role, Site, User
 from people.presenters.days import format_day_with_weekday
+from people.queries.calendars import closed_between
 from people.services.people import lock_people
 from records.services import trail
 from records.services.numbers import next_number
@@ -60,7 +61,7 @@ def plan_class(
         places=places,
         recorded_at=at,
     )
-    hold_on(session, days_held(starts_on, ends_on, site.working_days, weekdays))
+    hold_on(session, _days_held(site, starts_on, ends_on, weekdays))
     trail.record(
         actor=actor, act="class planned", about=session, payload=_session_payload(session), at=at
     )
@@ -107,7 +108,7 @@ def change_class(
         raise TrainingError(
             _("%(n)d people are in the class: give at least as many places.") % {"n": enrolled}
         )
-    days = days_held(starts_on, ends_on, session.site.working_days, weekdays)
+    days = _days_held(session.site, starts_on, ends_on, weekdays)
     outside = (
         Attendance.objects.filter(enrolment__session=session)
         .exclude(day__in=days)
@@ -340,6 +341,11 @@ def _recorded_meanwhile(*, is_present: bool) -> str:
     if is_present:
         return _("Recorded as there by somebody else meanwhile. Save once more to change that.")
     return _("Recorded as absent by somebody else meanwhile. Save once more to change that.")
+
+
+def _days_held(site: Site, starts_on: date, ends_on: date, weekdays: Collection[int]) -> list[date]:
+    closed = closed_between(site, starts_on, ends_on)
+    return days_held(starts_on, ends_on, site.working_days, weekdays, closed)
 
 
 def _refuse_revision(course_revision: CourseRevision) -> None:
