@@ -88,7 +88,9 @@ def fill() -> tuple[str, list[str]]:
     person = Person.objects.create(employee_number="1", full_name="Instructor", site=site)
     user = User.objects.create(employee_number="1", person=person)
     SiteRole.objects.create(user=user, site=site, role=Role.INSTRUCTOR)
-    exercise = Exercise.objects.create(code="X", title="X", stages=["soldered"])
+    exercise = Exercise.objects.create(
+        code="X", title="X", stages=["soldered"], published_at=timezone.now()
+    )
     boards = Board.objects.bulk_create(
         Board(
             number=f"HR-B-{number:05d}",

@@ -211,6 +211,23 @@ def tablet_for_manager(user: User, tablet_id: int) -> SharedTablet:
     return get_object_or_404(tablets_managed_by(user), pk=tablet_id)
 
 
+def sites_with_calendar(user: User) -> QuerySet[Site]:
+    """Sites whose closed days the user enters: who plans classes there, and who sets it up."""
+    return Site.objects.filter(pk__in=user.sites_as(Role.INSTRUCTOR, Role.ADMINISTRATOR))
+
+
+def site_for_calendar(user: User, prefix: str) -> Site:
+    """The site of that prefix; without one, the user's own, or the first by name."""
+    sites = sites_with_calendar(user)
+    if prefix:
+        return get_object_or_404(sites, prefix=prefix)
+    own = sites.filter(pk=user.person.site_id).first() if user.person else None
+    first = own or sites.order_by("name").first()
+    if first is None:
+        raise Http404
+    return first
+
+
 def sites_administered_by(user: User) -> QuerySet[Site]:
     return Site.objects.filter(pk__in=user.sites_as(Role.ADMINISTRATOR))
 

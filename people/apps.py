@@ -37,6 +37,9 @@ class PeopleConfig(AppConfig):
         navigation.register(
             _("Letters to sign in by"), "people:letters", administers, order=83, place="foot"
         )
+        navigation.register(
+            _("Site calendar"), "people:site_calendar", keeps, order=83, place="foot"
+        )
         navigation.register(_("Find"), "people:find", ["instructor", "quality"], place="find")
         navigation.register(_("Second factor"), "people:second_factor", order=93, place="foot")
         navigation.register(_("Badge and PIN"), "people:pin", order=94, place="foot")

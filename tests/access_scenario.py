@@ -149,6 +149,10 @@ def _common(instructor: User) -> dict[str, object]:
     scope = make_scope()
     return {
         "exercise": make_exercise(),
+        "drafted_exercise": make_exercise(published=False).code,
+        "drafted_course": CourseRevision.objects.create(
+            course=Course.objects.create(code="CUPS", title="Cups"), revision=1
+        ).course.code,
         "published": make_criteria_set(),
         "graders": (make_user("instructor", site=site), make_user("instructor", site=site)),
         "draft": draft,
@@ -163,7 +167,9 @@ def _common(instructor: User) -> dict[str, object]:
         "photo_setup": make_photo_setup(site),
         "study": _study(site, instructor),
         "course": CourseRevision.objects.create(
-            course=Course.objects.create(code="SOLDER", title="Hand soldering"), revision=1
+            course=Course.objects.create(code="SOLDER", title="Hand soldering"),
+            revision=1,
+            published_at=NOW,
         ).course,
         "scope": scope,
         "published_scheme": make_revision(scope),

@@ -47,7 +47,9 @@ from training.models import (
     Stage,
     Tool,
 )
-from training.services import courses
+from training.services import content, courses
+from training.services.course_drafts import publish_courses
+from training.services.exercise_publishing import publish_exercises
 
 NOW = datetime(2026, 11, 25, 12, 50, tzinfo=UTC)
 TODAY = date(2026, 11, 25)
@@ -107,6 +109,7 @@ def make_exercise(
     *,
     stages: tuple[str, ...] = (Stage.SOLDERED,),
     spare: int = 0,
+    published: bool = True,
     **fields: Any,
 ) -> Exercise:
     """An exercise with positions E01, E02 and so on; the last ``spare`` are not required."""
@@ -119,6 +122,7 @@ def make_exercise(
             "drawing": "turret-wrap-top-accept",
             "stages": [str(stage) for stage in stages],
             **fields,
+            "published_at": None,
         }
     )
     Position.objects.bulk_create(
@@ -131,7 +135,19 @@ def make_exercise(
         )
         for order, joint_type in enumerate(joint_types, start=1)
     )
+    if published:
+        exercise.published_at = NOW
+        exercise.save(update_fields=["published_at"])
     return exercise
+
+
+def load_published_content() -> None:
+    """The exercises and courses that come along, in use."""
+    content.load_exercises(actor="load_content", at=NOW)
+    content.load_courses(actor="load_content", at=NOW)
+    for model, publish in ((Exercise, publish_exercises), (CourseRevision, publish_courses)):
+        keys = model.objects.drafts().values_list("pk", flat=True)
+        publish(drafts=dict.fromkeys(keys), actor=None, at=NOW)
 
 
 def make_session(
@@ -147,7 +163,9 @@ def make_session(
     session = ClassSession.objects.create(
         **{
             "number": f"CA-K-{number:05d}",
-            "course_revision": CourseRevision.objects.create(course=course, revision=1),
+            "course_revision": CourseRevision.objects.create(
+                course=course, revision=1, published_at=NOW
+            ),
             "site": site or make_site(),
             "instructor": instructor or make_user("instructor", site=site),
             "starts_on": TODAY,

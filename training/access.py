@@ -1,6 +1,7 @@
-"""Who may see which class and tool, and of whom somebody writes facts down."""
+"""Who may see which class, exercise, course and tool, and of whom somebody writes facts down."""
 
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Case, Exists, OuterRef, Q, QuerySet, Value, When
+from django.http import Http404
 from django.shortcuts import get_object_or_404
 
 from people.access import READERS, own_person, people_with_standing_for
@@ -11,8 +12,9 @@ from people.models import (
 )
 from people.models.people import PersonQuerySet
 
-from .models import ClassSession, Enrolment, Room, Tool, WaitingPlace
-from .models.courses import ClassSessionQuerySet
+from .models import ClassSession, CourseRevision, Enrolment, Exercise, Room, Tool, WaitingPlace
+from .models.courses import ClassSessionQuerySet, CourseRevisionQuerySet
+from .models.exercises import ExerciseQuerySet
 
 
 def sessions_readable_by(user: User) -> ClassSessionQuerySet:
@@ -77,6 +79,61 @@ def rooms_readable_by(user: User) -> QuerySet[Room]:
 def room_for_instructor(user: User, room_id: int) -> Room:
     rooms = rooms_readable_by(user).filter(site__in=user.sites_as(Role.INSTRUCTOR))
     return get_object_or_404(rooms, pk=room_id)
+
+
+def may_draft(user: User) -> bool:
+    """Whether the user works on drafts: as with criteria, instructors and quality of any site.
+
+    Exercises and courses belong to the organisation, and only quality publishes them.
+    """
+    return user.has_role(*READERS)
+
+
+def exercises_readable_by(user: User) -> ExerciseQuerySet:
+    """Published exercises are everyone's to read, retired ones too; drafts who works on them."""
+    return Exercise.objects.all() if may_draft(user) else Exercise.objects.published()
+
+
+def revisions_readable_by(user: User, code: str) -> ExerciseQuerySet:
+    """Revisions of one exercise: the one in use first, then the newest; a draft comes last."""
+    return (
+        exercises_readable_by(user)
+        .filter(code=code)
+        .order_by(
+            Case(
+                When(published_at__isnull=True, then=Value(2)),
+                When(retired_at__isnull=False, then=Value(1)),
+                default=Value(0),
+            ),
+            "-revision",
+        )
+    )
+
+
+def draft_for_editor(user: User, code: str) -> Exercise:
+    """The draft of an exercise, for those who draft."""
+    drafts = exercises_readable_by(user).drafts().select_related("changed_by__person", "begun_from")
+    return get_object_or_404(drafts, code=code)
+
+
+def exercise_for_quality(user: User, code: str, revision: int) -> Exercise:
+    """A published revision, for those who may retire it."""
+    if not user.has_role(Role.QUALITY):
+        raise Http404
+    return get_object_or_404(Exercise.objects.published(), code=code, revision=revision)
+
+
+def course_revisions_readable_by(user: User) -> CourseRevisionQuerySet:
+    """The same of courses."""
+    return CourseRevision.objects.all() if may_draft(user) else CourseRevision.objects.published()
+
+
+def course_draft_for_editor(user: User, code: str) -> CourseRevision:
+    """The draft of a course, for those who draft."""
+    drafts = course_revisions_readable_by(user).drafts()
+    return get_object_or_404(
+        drafts.select_related("course", "changed_by__person", "begun_from"), course__code=code
+    )
 
 
 def tools_readable_by(user: User) -> QuerySet[Tool]:

@@ -45,3 +45,7 @@ class MeetsOtherClasses(TrainingError):
             _("The room or the instructor has another class on the same day: %(classes)s.")
             % {"classes": numbers}
         )
+
+
+class DraftChangedMeanwhile(TrainingError):
+    """Somebody else changed a draft since the page was filled that would overwrite it."""

@@ -60,6 +60,8 @@ def make_boards(
     lock_people([person.pk for person in people])
     now = Person.objects.in_bulk([person.pk for person in people])
     people = [now[person.pk] for person in people]
+    # As it is now: a page may have been shown before it was retired.
+    exercise = Exercise.objects.get(pk=exercise.pk)
     positions = list(exercise.positions.all())
     _refuse_exercise(exercise, positions)
     _refuse_work(purpose, unit, work_order)
@@ -114,6 +116,14 @@ def boards_held(exercise: Exercise, people: Sequence[Person]) -> QuerySet[Board]
 
 
 def _refuse_exercise(exercise: Exercise, positions: Sequence) -> None:
+    if exercise.is_draft:
+        raise CannotMakeBoards(
+            _(
+                "%(exercise)s, revision %(revision)d, is a draft. Boards are made once it is "
+                "published."
+            )
+            % {"exercise": exercise.title, "revision": exercise.revision}
+        )
     if exercise.retired_at is not None:
         raise CannotMakeBoards(
             _("%(exercise)s, revision %(revision)d, is retired. Choose its newer revision.")

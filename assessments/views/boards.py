@@ -52,7 +52,7 @@ CLASSES_OFFERED_FOR = timedelta(days=90)  # after their last day
 @login_required
 def board_list(request: UserRequest) -> HttpResponse:
     readable = access.boards_readable_by(request.user)
-    exercises = Exercise.objects.order_by("title", "-revision")
+    exercises = Exercise.objects.published().order_by("title", "-revision")
     form = BoardFilterForm(request.GET, exercises=list(exercises))
     chosen = form.chosen()
     boards = readable.with_list_columns().in_state(chosen.get("state", ""))

@@ -14,7 +14,8 @@ from assessments.models import CriteriaSet, Criterion
 from assessments.queries import criteria_sets
 from people.access import UserRequest, row_number
 from people.models import Role
-from training.models import Exercise, JointType, Stage
+from training import access as training_access
+from training.models import JointType, Stage
 
 from .criteria_drafts import show_draft
 
@@ -93,7 +94,7 @@ def criteria_for_joint_type(request: UserRequest, joint_type: str) -> HttpRespon
 @login_required
 def exercise_criteria(request: UserRequest, code: str) -> HttpResponse:
     """What will be judged of an exercise: part of its page, or a page of its own unscripted."""
-    revisions = Exercise.objects.filter(code=code).order_by("-revision")
+    revisions = training_access.revisions_readable_by(request.user, code)
     asked = request.GET.get("revision", "")
     if asked:
         exercise = get_object_or_404(revisions, revision=row_number(asked))

@@ -119,7 +119,10 @@ def requirements_of(candidates: Sequence[Candidate]) -> list[list[Requirement]]:
     people = {one.person.pk for one in candidates}
     boards = _passed_boards(people, codes)
     titles = dict(
-        Exercise.objects.filter(code__in=codes).order_by("revision").values_list("code", "title")
+        Exercise.objects.published()
+        .filter(code__in=codes)
+        .order_by("revision")
+        .values_list("code", "title")
     )
     asks_vision = any(one.revision.vision_months for one in candidates)
     tests = vision_facts_of(people) if asks_vision else {}

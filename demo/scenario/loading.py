@@ -12,14 +12,25 @@ from assessments.services import criteria
 from certification.services import standing
 from people.models import Installation, Person
 from records.services import numbers, trail
-from training.models import Calibration, ClassSession, Course, Enrolment, Tool
+from training.models import (
+    Calibration,
+    ClassSession,
+    Course,
+    CourseRevision,
+    Enrolment,
+    Exercise,
+    Tool,
+)
 from training.services import content, courses
+from training.services.course_drafts import publish_courses
+from training.services.exercise_publishing import publish_exercises
 
 from . import boards, people, work_log
 from . import several_readings as several
 from .roster import ORGANISATION
 
 SEED = 20
+TRIED = "Looked through and tried at the bench."
 TOOLS = (
     ("T-01", Tool.Kind.IRON, "Station, bench 1", "CA", 140),
     ("T-02", Tool.Kind.IRON, "Station, bench 2", "CA", 140),
@@ -125,6 +136,18 @@ def _exercises(stage: people.Stage) -> None:
 
 def _criteria(stage: people.Stage) -> None:
     quality = stage.users["10003"]
+    publish_exercises(
+        drafts=dict.fromkeys(Exercise.objects.drafts().values_list("pk", flat=True)),
+        actor=quality,
+        at=stage.at(739),
+        reason=TRIED,
+    )
+    publish_courses(
+        drafts=dict.fromkeys(CourseRevision.objects.drafts().values_list("pk", flat=True)),
+        actor=quality,
+        at=stage.at(739),
+        reason=TRIED,
+    )
     for which, days_ago in ((REVISION_1, 739), (REVISION_2, 470), (REVISION_3, 200)):
         at = stage.at(days_ago)
         made = criteria.load_criteria_set(content=which, actor=people.BY, at=at)

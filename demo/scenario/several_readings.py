@@ -1,7 +1,6 @@
 """The demo's boards that are read more than once: reworked, by two graders, and again."""
 
 from collections.abc import Collection
-from copy import copy
 from datetime import datetime, timedelta
 
 from django.core.files.base import ContentFile
@@ -14,7 +13,9 @@ from assessments.services import boards as board_services
 from assessments.services import decisions, grading, reading_requests, rework
 from people.models import User
 from records.services import trail
-from training.models import Exercise, ExerciseStep
+from training.models import Exercise
+from training.services import exercise_drafts
+from training.services.exercise_publishing import publish_exercises
 
 from . import gauges
 from .boards import DemoBoard
@@ -99,7 +100,7 @@ def for_two_graders(stage: Stage, made: list[DemoBoard]) -> None:
     like = next(
         demo_board.board for demo_board in made if demo_board.board.exercise.code == "EX-CUP"
     )
-    exercise = _for_two(like.exercise, stage.at(120))
+    exercise = _for_two(like.exercise, stage.users["10003"], stage.at(120))
     owner = stage.people["10201"]
     for days_ago, finished in ((6, True), (1, False)):
         [board] = board_services.make_boards(
@@ -140,18 +141,20 @@ def _early(stage: Stage, days_ago: int, hour: int, minute: int) -> datetime:
     return min(stage.at(days_ago, hour, minute), stage.now - timedelta(hours=4))
 
 
-def _for_two(exercise: Exercise, at: datetime) -> Exercise:
+def _for_two(exercise: Exercise, quality: User, at: datetime) -> Exercise:
     """The same exercise as a qualification that two graders judge."""
-    two = copy(exercise)
-    two.pk, two._state.adding = None, True
-    two.code, two.revision = f"{exercise.code}-2", 1
-    two.title, two.graders, two.recorded_at = f"{exercise.title}, two graders", 2, at
-    two.save()
-    for rows in (exercise.positions.all(), ExerciseStep.objects.filter(exercise=exercise)):
-        for row in rows:
-            row.pk, row._state.adding, row.exercise = None, True, two
-            row.save()
-    return two
+    two = exercise_drafts.begin_exercise(
+        code=f"{exercise.code}-2",
+        title=f"{exercise.title}, two graders",
+        copied_from=exercise,
+        actor=quality,
+        at=at,
+    )
+    exercise_drafts.change_head(exercise=two, graders=2, seen=None, actor=quality, at=at)
+    [published] = publish_exercises(
+        drafts={two.pk: None}, actor=quality, at=at, reason="Two graders for qualifications."
+    )
+    return published
 
 
 def _photographed_like(like: Board, board: Board) -> Photo:

@@ -1,3 +1,4 @@
+from .calendars import ClosedDay
 from .memberships import SiteMembership, SiteMembershipWithdrawal
 from .particulars import LineLeadChange, NameChange, Return
 from .passkeys import PasskeyChallenge
@@ -17,6 +18,7 @@ from .tablets import BadgePin, SharedTablet, TabletUse, WrongTries
 
 __all__ = [
     "BadgePin",
+    "ClosedDay",
     "FormerEmployeeNumber",
     "Installation",
     "LineLeadChange",

@@ -1,6 +1,7 @@
 """Addresses of this app, one module a subject."""
 
 from . import (
+    calendars,
     find,
     kiosks,
     people,
@@ -15,6 +16,7 @@ from . import (
 app_name = "people"
 
 urlpatterns = [
+    *calendars.urlpatterns,
     *find.urlpatterns,
     *kiosks.urlpatterns,
     *people.urlpatterns,

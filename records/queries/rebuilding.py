@@ -12,10 +12,11 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from django.db.models import CharField, Exists, Model, OuterRef, Q, QuerySet
+from django.db.models import CharField, Exists, Max, Model, OuterRef, Q, QuerySet
 from django.db.models.functions import Cast
 
 from records.domain.canonical import as_json_value
+from records.domain.kinds import kind_of
 from records.models import TrailEntry
 
 Content = Mapping[str, Any]
@@ -149,6 +150,22 @@ def register_entries(acts: Iterable[str], table: str, rebuild: Rebuild, **parts:
 def register_table(kept: KeptTable) -> None:
     """Name a table of which every row must have been written down."""
     _kept_tables[kept.table] = kept
+
+
+def instants(model: type[Model], written: Sequence[Written], act: str) -> dict[str, datetime]:
+    """When the trail says that an act was done to each, the last time that it was."""
+    entries = TrailEntry.objects.filter(
+        about_type=kind_of(model.__name__),
+        about_id__in={entry.about_id for entry in written},
+        act=act,
+    )
+    return dict(entries.order_by().values_list("about_id").annotate(Max("recorded_at")))
+
+
+def unlike(name: str, row: Model, instants: Mapping[str, datetime]) -> dict[str, Any]:
+    """What a row says, where the trail says otherwise: no entry has it, so it is named."""
+    value = getattr(row, name)
+    return {} if value == instants.get(str(row.pk)) else {name: value}
 
 
 def signature_rebuilder(meaning: str) -> Rebuilder | None:

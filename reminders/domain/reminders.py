@@ -11,10 +11,10 @@ from enum import StrEnum
 
 from certification.domain.answers import Standing
 from certification.domain.disclosure import LAPSES
+from people.domain.working_days import WorkingDays
 
 DAY_AFTER = -1
 LEAD_IS_COPIED_FROM = 14
-WEEK = frozenset(range(1, 8))
 ONE_DAY = timedelta(days=1)
 LONGEST_WAIT = timedelta(hours=1)
 
@@ -186,12 +186,7 @@ def endings_on(
 # When a step is due
 
 
-def working_week(working_days: Iterable[int]) -> frozenset[int]:
-    """Return the working days of a week, 1 is Monday; all of them where none is named."""
-    return WEEK & frozenset(working_days) or WEEK
-
-
-def planned_on(ends_on: date, step: int, working_days: frozenset[int]) -> date:
+def planned_on(ends_on: date, step: int, working_days: WorkingDays) -> date:
     """Return the day on which a step goes out: its own, or the working day before.
 
     Parameters
@@ -200,23 +195,25 @@ def planned_on(ends_on: date, step: int, working_days: frozenset[int]) -> date:
         The last good day.
     step : int
         Days before it; `DAY_AFTER` for the day after.
-    working_days : frozenset of int
-        As `working_week` gives them.
+    working_days : WorkingDays
+        Of the site.
 
     Examples
     --------
     The certificate ends on a Tuesday, so two days before is a Sunday.
 
-    >>> planned_on(date(2026, 12, 1), 2, working_week([1, 2, 3, 4, 5]))
+    >>> planned_on(date(2026, 12, 1), 2, on_weekdays([1, 2, 3, 4, 5]))
     datetime.date(2026, 11, 27)
+    >>> planned_on(date(2026, 12, 1), 2, on_weekdays([1, 2, 3, 4, 5], [date(2026, 11, 27)]))
+    datetime.date(2026, 11, 26)
     """
     day = ends_on - timedelta(days=step)
-    while day.isoweekday() not in working_days:
+    while day not in working_days:
         day -= ONE_DAY
     return day
 
 
-def reach(day: date, working_days: frozenset[int]) -> date:
+def reach(day: date, working_days: WorkingDays) -> date:
     """Return the last day whose steps go out on a day or before: the eve of the next working day.
 
     A step is due on a day if its own day is not after this one.
@@ -225,11 +222,11 @@ def reach(day: date, working_days: frozenset[int]) -> date:
     --------
     On a Friday the steps of the weekend are due as well.
 
-    >>> reach(date(2026, 11, 27), working_week([1, 2, 3, 4, 5]))
+    >>> reach(date(2026, 11, 27), on_weekdays([1, 2, 3, 4, 5]))
     datetime.date(2026, 11, 29)
     """
     following = day + ONE_DAY
-    while following.isoweekday() not in working_days:
+    while following not in working_days:
         following += ONE_DAY
     return following - ONE_DAY
 
@@ -240,13 +237,13 @@ def with_day_after(steps: Iterable[int]) -> tuple[int, ...]:
 
 
 def due_steps(
-    ends_on: date, steps: Iterable[int], day: date, working_days: frozenset[int]
+    ends_on: date, steps: Iterable[int], day: date, working_days: WorkingDays
 ) -> tuple[int, ...]:
     """Return the steps whose day has come, the one with the fewest days left first.
 
     Examples
     --------
-    >>> due_steps(date(2026, 12, 9), [30, 14, 7], date(2026, 11, 25), WEEK)
+    >>> due_steps(date(2026, 12, 9), [30, 14, 7], date(2026, 11, 25), on_weekdays([]))
     (14, 30)
     """
     left = (ends_on - reach(day, working_days)).days
@@ -283,7 +280,7 @@ def decide(
     ending: Ending,
     day: date,
     *,
-    working_days: frozenset[int],
+    working_days: WorkingDays,
     recorded: Collection[int],
     starts_on: date | None = None,
     swept_on: date | None = None,
@@ -298,7 +295,7 @@ def decide(
     ----------
     ending : Ending
     day : date
-    working_days : frozenset of int
+    working_days : WorkingDays
     recorded : collection of int
         Steps of this end that are in the ledger, whatever became of them.
     starts_on : date or None
@@ -331,7 +328,7 @@ def decide(
     ]
 
 
-def _was_seen(ending: Ending, swept_on: date | None, working_days: frozenset[int]) -> bool:
+def _was_seen(ending: Ending, swept_on: date | None, working_days: WorkingDays) -> bool:
     """Whether the last sweep may have seen an end of which nothing is recorded.
 
     That one would have recorded a step if one had been due.
@@ -346,11 +343,12 @@ def lead_is_copied(ending: Ending, step: int, day: date) -> bool:
     return min(step, (ending.ends_on - day).days) <= LEAD_IS_COPIED_FROM
 
 
-def week_of_list(day: date, working_days: frozenset[int]) -> date | None:
+def week_of_list(day: date, working_days: WorkingDays) -> date | None:
     """Return the Monday of the week whose list is due on a day, or None before its first
     working day."""
     monday = day - timedelta(days=day.isoweekday() - 1)
-    return monday if day.isoweekday() >= min(working_days) else None
+    so_far = (monday + timedelta(days=n) for n in range(day.isoweekday()))
+    return monday if any(one in working_days for one in so_far) else None
 
 
 class HowOften(StrEnum):
@@ -362,7 +360,7 @@ class HowOften(StrEnum):
     NEVER = "never"
 
 
-def list_through(how_often: str, day: date, working_days: frozenset[int]) -> date | None:
+def list_through(how_often: str, day: date, working_days: WorkingDays) -> date | None:
     """Return the last day of the period whose list is due on a day, or None where none is.
 
     A list goes out on the first working day of its week or month, or later in it where
@@ -372,20 +370,20 @@ def list_through(how_often: str, day: date, working_days: frozenset[int]) -> dat
     --------
     The first of November 2026 is a Sunday.
 
-    >>> list_through("monthly", date(2026, 11, 1), working_week([1, 2, 3, 4, 5])) is None
+    >>> list_through("monthly", date(2026, 11, 1), on_weekdays([1, 2, 3, 4, 5])) is None
     True
-    >>> list_through("monthly", date(2026, 11, 2), working_week([1, 2, 3, 4, 5]))
+    >>> list_through("monthly", date(2026, 11, 2), on_weekdays([1, 2, 3, 4, 5]))
     datetime.date(2026, 11, 30)
     """
     match how_often:
         case HowOften.DAILY:
-            return day if day.isoweekday() in working_days else None
+            return day if day in working_days else None
         case HowOften.WEEKLY:
             monday = week_of_list(day, working_days)
             return None if monday is None else monday + timedelta(days=6)
         case HowOften.MONTHLY:
             first = day.replace(day=1)
-            while first.isoweekday() not in working_days:
+            while first not in working_days:
                 first += ONE_DAY
             following = (day.replace(day=28) + timedelta(days=4)).replace(day=1)
             return following - ONE_DAY if day >= first else None

@@ -14,6 +14,7 @@ from django.db.models.expressions import Combinable
 from certification.domain.answers import Standing
 from certification.models import SchemeRevision, StandingEnd, StandingSpan
 from people.models import Person, Site
+from people.queries.calendars import working_days_at
 from reminders.domain import reminders as domain
 from reminders.domain.reminders import Ending, EndOfScope, SpanOfScope
 from reminders.models import Reminder
@@ -212,7 +213,7 @@ def find_due(site: Site, day: date, steps: dict[int, tuple[int, ...]]) -> Due:
     The database picks them, so that a sweep reads the few for whom something is new and
     not everybody. Whether and what is written is decided by the domain's rules.
     """
-    reach = domain.reach(day, domain.working_week(site.working_days))
+    reach = domain.reach(day, working_days_at(site))
     recorded = Reminder.objects.filter(
         person=OuterRef("span__person"),
         source=OuterRef("source"),
@@ -244,7 +245,7 @@ def find_due(site: Site, day: date, steps: dict[int, tuple[int, ...]]) -> Due:
 
 def people_with_ends_through(site: Site, day: date, last: date) -> list[int]:
     """Ids of the people at a site for whom a step may fall between two days."""
-    reach = domain.reach(last, domain.working_week(site.working_days))
+    reach = domain.reach(last, working_days_at(site))
     return _people_with_ends(site, day, reach + timedelta(days=_longest(site, steps_by_revision())))
 
 

@@ -8,6 +8,7 @@ from datetime import date, datetime
 from django.utils.translation import gettext as _
 
 from people.presenters.days import format_day
+from people.queries.calendars import working_days_of
 from reminders.domain import reminders as domain
 from reminders.domain.reminders import DAY_AFTER, Ending
 from reminders.models import Reminder
@@ -40,6 +41,7 @@ def check_pending(
     ends = ends_of({row.person_id for row in rows})
     steps = _other_steps(rows)
     not_told = why_not_told(rows)
+    working = working_days_of({row.person.site for row in rows})
     by_day: dict[date, dict[Key, Ending]] = {}
     pending = PendingReminders([], [])
     for row in rows:
@@ -47,7 +49,9 @@ def check_pending(
         if day not in by_day:
             by_day[day] = ends.by_key(day)
         ending = by_day[day].get(key_of(row))
-        state, why = _obsolete_state(row, ending, day, steps[key_of(row), row.recipient_id])
+        reach = domain.reach(day, working[row.person.site_id])
+        others = steps[key_of(row), row.recipient_id]
+        state, why = _obsolete_state(row, ending, day, reach, others)
         if not why and row.pk in not_told:
             state, why = Reminder.State.DROPPED, not_told[row.pk]
         if not why and row.kind not in (WEEK_LIST, PROPOSAL) and ending is None:
@@ -74,15 +78,14 @@ def _other_steps(rows: Collection[Reminder]) -> dict[tuple[Key, int], set[int]]:
     return steps
 
 
-def _is_overtaken(row: Reminder, day: date, steps: Collection[int]) -> bool:
+def _is_overtaken(row: Reminder, reach: date, steps: Collection[int]) -> bool:
     """Whether a later step's day has come; one that a wrong clock sent too early is none."""
-    week = domain.working_week(row.person.site.working_days)
-    left = (row.ends_on - domain.reach(day, week)).days
+    left = (row.ends_on - reach).days
     return any(left <= step < row.step for step in steps)
 
 
 def _obsolete_state(
-    row: Reminder, ending: Ending | None, day: date, steps: Collection[int]
+    row: Reminder, ending: Ending | None, day: date, reach: date, steps: Collection[int]
 ) -> tuple[Reminder.State, str]:
     """Why a reminder is not to go out though what it tells of still ends; empty if it is."""
     for person in (row.person, row.recipient):
@@ -100,7 +103,7 @@ def _obsolete_state(
     if row.recipient_id not in (row.person_id, row.person.line_lead_id):
         why = _("%(name)s is no longer the line lead.") % {"name": row.recipient.full_name}
         return Reminder.State.DROPPED, why
-    if _is_overtaken(row, day, steps):
+    if _is_overtaken(row, reach, steps):
         return Reminder.State.OVERTAKEN, _("A later step became due before it went out.")
     if row.ends_on < day and row.step != DAY_AFTER:
         return Reminder.State.OVERTAKEN, _("It ended before this could go out.")

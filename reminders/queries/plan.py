@@ -13,6 +13,7 @@ from django.db.models import F
 from django.utils.translation import gettext as _
 
 from people.models import Person, Site
+from people.queries.calendars import working_days_at
 from reminders.domain import reminders as domain
 from reminders.domain.reminders import Decision, Ending, Outcome, Reason
 from reminders.models import Reminder
@@ -56,7 +57,7 @@ def plan(
         The last day swept to its end at the site.
     """
     by_pk = {person.pk: person for person in people}
-    week = domain.working_week(site.working_days)
+    week = working_days_at(site)
     planned = []
     for ending in endings:
         person = by_pk.get(ending.person_id)

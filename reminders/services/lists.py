@@ -7,6 +7,7 @@ from datetime import date, datetime
 from django.db import transaction
 
 from people.models import Person, Site, User
+from people.queries.calendars import working_days_at
 from records.services import trail
 from reminders.domain import reminders as domain
 from reminders.domain.reminders import HowOften
@@ -43,8 +44,9 @@ def write_lists(site: Site, day: date, now: datetime, readers: Collection[Person
     for person in readers:
         by_choice[chosen.get(person.pk, HowOften.WEEKLY.value)].append(person)
     rows: list[Reminder] = []
+    working = working_days_at(site)
     for choice, people in by_choice.items():
-        through = domain.list_through(choice, day, domain.working_week(site.working_days))
+        through = domain.list_through(choice, day, working)
         if through is None:
             continue
         this = {"source": _source(site, choice), "kind": WEEK_LIST, "ends_on": through, "step": 0}

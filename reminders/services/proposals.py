@@ -3,7 +3,7 @@
 from datetime import date, datetime
 
 from people.models import Site
-from reminders.domain.reminders import working_week
+from people.queries.calendars import working_days_at
 from reminders.models import Reminder
 from reminders.queries.ends import PROPOSAL
 from reminders.queries.proposals import source_of, told_of_on, waiting_long
@@ -16,7 +16,7 @@ def write_waiting_proposals(site: Site, day: date, now: datetime) -> int:
     On working days alone, and once for each reader and proposal, though the site changes how
     many days it allows. Nobody is told of a proposal about themselves.
     """
-    if day.isoweekday() not in working_week(site.working_days):
+    if day not in working_days_at(site):
         return 0
     proposals = waiting_long(site, day)
     if not proposals:

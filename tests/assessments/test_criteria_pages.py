@@ -17,6 +17,7 @@ from records.models import TrailEntry
 from tests.factories import (
     NOW,
     PASSWORD,
+    load_published_content,
     make_criteria_set,
     make_exercise,
     make_site,
@@ -24,7 +25,6 @@ from tests.factories import (
 )
 from tests.signing import shown_on
 from training.models import JointType
-from training.services import content
 
 pytestmark = pytest.mark.django_db
 
@@ -480,7 +480,7 @@ def test_acts_take_post_alone(client, draft):
 
 @pytest.fixture
 def exercises():
-    content.load_exercises(actor="load_content", at=NOW)
+    load_published_content()
 
 
 def judged(code):

@@ -22,7 +22,6 @@ from tests import factories
 from tests.browser.axe import violations
 from tests.browser.launch import CHROMIUM, LAUNCH_ARGUMENTS
 from training.models import VisionTest
-from training.services import content
 
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 PASSWORD = factories.PASSWORD
@@ -194,8 +193,7 @@ def shop(transactional_db, criteria_content) -> Shop:
         site, full_name="Signe Aldous", email="signe@skarnfell.example", line_lead=lead.person
     )
     trainee = factories.make_user(person=person, password=PASSWORD)
-    content.load_exercises(actor="test", at=at)
-    content.load_courses(actor="test", at=at)
+    factories.load_published_content()
     made = criteria.load_criteria_set(content=criteria_content, actor="test", at=at)
     assert made is not None
     codes = list(made.criteria.values_list("code", flat=True))

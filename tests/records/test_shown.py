@@ -87,6 +87,7 @@ ELSEWHERE_OR_NOTHING = {
     # What is retired was published, and never changes.
     "assessments.forms.criteria.RetiringForm",
     "certification.forms.schemes.RetireSchemeForm",
+    "training.forms.exercises.RetiringForm",
 }
 
 

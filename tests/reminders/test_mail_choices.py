@@ -7,8 +7,9 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import strip_tags
 
+from people.domain.working_days import working_days as working_week
 from records.models import TrailEntry
-from reminders.domain.reminders import HowOften, list_through, working_week
+from reminders.domain.reminders import HowOften, list_through
 from reminders.models import MailChoice, Message, Reminder
 from reminders.services import lists as reminder_lists
 from reminders.services import mail

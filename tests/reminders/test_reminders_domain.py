@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from people.domain.working_days import working_days as working_week
 from reminders.domain import reminders
 from reminders.domain.reminders import (
     DAY_AFTER,
@@ -18,7 +19,6 @@ from reminders.domain.reminders import (
     due_steps,
     endings_on,
     planned_on,
-    working_week,
 )
 
 WEEKDAYS = working_week([1, 2, 3, 4, 5])

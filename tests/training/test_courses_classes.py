@@ -22,7 +22,9 @@ def plan(instructor, **fields):
     course, _made = Course.objects.get_or_create(code="HS-1", defaults={"title": "Terminals"})
     return courses.plan_class(
         **{
-            "course_revision": course.revisions.get_or_create(revision=1)[0],
+            "course_revision": course.revisions.get_or_create(
+                revision=1, defaults={"published_at": NOW}
+            )[0],
             "site": make_site(),
             "instructor": instructor,
             "starts_on": TODAY,

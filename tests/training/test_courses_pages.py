@@ -6,9 +6,16 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from tests.factories import NOW, make_person, make_session, make_site, make_user
+from tests.factories import (
+    NOW,
+    load_published_content,
+    make_person,
+    make_session,
+    make_site,
+    make_user,
+)
 from training.models import Attendance, ClassSession, CourseRevision
-from training.services import attendance, content
+from training.services import attendance
 
 pytestmark = pytest.mark.django_db
 
@@ -18,8 +25,7 @@ NEW = reverse("training:class_new")
 
 @pytest.fixture
 def loaded():
-    content.load_exercises(actor="load_content", at=NOW)
-    content.load_courses(actor="load_content", at=NOW)
+    load_published_content()
 
 
 @pytest.fixture
@@ -54,7 +60,9 @@ def test_courses_are_read_by_everyone(client, loaded):
 def test_an_older_revision_of_a_course_is_still_read(client, loaded):
     client.force_login(make_user())
     first = CourseRevision.objects.get(course__code="HS-TERM")
-    CourseRevision.objects.create(course=first.course, revision=2, summary="Shorter.", days=2)
+    CourseRevision.objects.create(
+        course=first.course, revision=2, summary="Shorter.", days=2, published_at=NOW
+    )
     page = reverse("training:course_detail", args=["HS-TERM"])
 
     assert "Shorter." in client.get(page).content.decode()

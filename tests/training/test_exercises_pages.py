@@ -5,9 +5,8 @@ import re
 import pytest
 from django.urls import reverse
 
-from tests.factories import NOW, make_exercise, make_user
+from tests.factories import NOW, load_published_content, make_exercise, make_user
 from training.models import Exercise
-from training.services import content
 
 pytestmark = pytest.mark.django_db
 
@@ -27,7 +26,7 @@ def operator(client):
 
 @pytest.fixture
 def loaded():
-    content.load_exercises(actor="load_content", at=NOW)
+    load_published_content()
 
 
 def test_whoever_is_not_signed_in_is_asked_to(client):

@@ -138,13 +138,17 @@ class Caution:
 
 @dataclass(frozen=True, slots=True)
 class LessonContent:
-    """A piece of a course day; `exercise` is a code, or empty."""
+    """A piece of a course day; `exercise` is a code, or empty.
+
+    `kind` is one of ``demonstration``, ``reading``, ``practice``, ``judging``, ``test``.
+    """
 
     day: int
     title: str
     minutes: int
     text: str
     exercise: str = ""
+    kind: str = "practice"
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,6 +22,7 @@ TERMINALS = CourseContent(
             "tests their wrist strap and enters it. Say that whoever is expecting or nursing is "
             "moved from tin-lead work for the asking. The governing standard, local rules and "
             "licensed safety practice come first.",
+            kind="demonstration",
         ),
         LessonContent(
             1,
@@ -29,6 +30,7 @@ TERMINALS = CourseContent(
             60,
             "Wetting, fillet, clearance and why each is asked for. Walk through the criteria "
             "with the drawings, then pass round good and bad pieces under the microscope.",
+            kind="reading",
         ),
         LessonContent(
             1,
@@ -36,6 +38,7 @@ TERMINALS = CourseContent(
             30,
             "Choose a tip by the mass to be heated, seat it fully, tin it as it first warms. "
             "Brush, damp sponge, then the joint; back into the stand tinned.",
+            kind="demonstration",
         ),
         LessonContent(
             1,
@@ -51,6 +54,7 @@ TERMINALS = CourseContent(
             45,
             "Each trainee judges their own wires against the criteria before the instructor "
             "does, and the two readings are compared.",
+            kind="judging",
         ),
         LessonContent(
             2,
@@ -104,6 +108,7 @@ TERMINALS = CourseContent(
             "Written test",
             45,
             "Criteria, materials and safety, with the criteria at hand.",
+            kind="test",
         ),
         LessonContent(
             3,
@@ -111,6 +116,7 @@ TERMINALS = CourseContent(
             30,
             "Go through each board's reasons. Say who needs which exercise again, and by when a "
             "certificate can be proposed.",
+            kind="reading",
         ),
     ),
 )
@@ -130,6 +136,7 @@ RECERTIFICATION = CourseContent(
             45,
             "Vision tests current, cautions repeated, changes in the criteria since the last "
             "certificate.",
+            kind="reading",
         ),
         LessonContent(
             1,
@@ -137,6 +144,7 @@ RECERTIFICATION = CourseContent(
             45,
             "The site's own figures: the criteria that failed most since last time, with their "
             "drawings and one piece of each.",
+            kind="reading",
         ),
         LessonContent(
             1,
@@ -146,13 +154,18 @@ RECERTIFICATION = CourseContent(
             "EX-MIX",
         ),
         LessonContent(
-            1, "Written test", 30, "Shorter than the first one; the criteria may be used."
+            1,
+            "Written test",
+            30,
+            "Shorter than the first one; the criteria may be used.",
+            kind="test",
         ),
         LessonContent(
             1,
             "Judging together",
             30,
             "Look at each other's boards under the criteria, then at the instructor's reading.",
+            kind="judging",
         ),
     ),
 )
@@ -175,6 +188,7 @@ LEAD_FREE = CourseContent(
             "the surface of each alloy. Keep tips, sponges and bins apart. Fume, heat and "
             "solvents are what they were; the governing standard, local rules and licensed "
             "safety practice come first.",
+            kind="demonstration",
         ),
         LessonContent(
             1,
@@ -205,6 +219,7 @@ LEAD_FREE = CourseContent(
             30,
             "Look at each other's boards under the criteria, dull joints first, then at the "
             "instructor's reading.",
+            kind="judging",
         ),
     ),
 )

@@ -12,6 +12,7 @@ def days_held(
     last_day: date,
     working_days: Collection[int],
     weekdays: Collection[int] = (),
+    closed: Collection[date] = (),
 ) -> list[date]:
     """Work out the days of a class between its first and its last.
 
@@ -26,6 +27,9 @@ def days_held(
     weekdays : collection of int
         The weekdays on which the class is held between the two. By default those on which the
         site works, or every day where the class begins or ends on a day that is none of them.
+    closed : collection of date
+        Days on which the site is closed: between the first and the last the class is not held on
+        them.
 
     Returns
     -------
@@ -50,6 +54,7 @@ def days_held(
     days = [first_day + timedelta(days=n) for n in range(length)]
     if not weekdays:
         if any(day.isoweekday() not in working_days for day in ends):
-            return days
+            return [day for day in days if day in ends or day not in closed]
         weekdays = working_days
-    return [day for day in days if day in ends or day.isoweekday() in weekdays]
+    open_days = (day for day in days if day in ends or day not in closed)
+    return [day for day in open_days if day in ends or day.isoweekday() in weekdays]

@@ -26,20 +26,56 @@ class Course(models.Model):
 
 class CourseRevisionQuerySet(models.QuerySet["CourseRevision"]):
     def newest(self) -> "CourseRevisionQuerySet":
-        """The newest revision of each course, by the course's code."""
+        """What classes are planned of: the newest published revision of each course, by its code.
+
+        A course that was retired has none.
+        """
         newer = self.model._default_manager.filter(
-            course=models.OuterRef("course"), revision__gt=models.OuterRef("revision")
+            course=models.OuterRef("course"),
+            revision__gt=models.OuterRef("revision"),
+            published_at__isnull=False,
         )
-        return self.filter(~models.Exists(newer)).order_by("course__code")
+        return (
+            self.published()
+            .filter(~models.Exists(newer), retired_at__isnull=True)
+            .order_by("course__code")
+        )
+
+    def published(self) -> "CourseRevisionQuerySet":
+        return self.filter(published_at__isnull=False)
+
+    def drafts(self) -> "CourseRevisionQuerySet":
+        return self.filter(published_at__isnull=True)
 
 
 class CourseRevision(Recorded):
-    """What a course consisted of; a class names the revision it was taught from."""
+    """What a course consisted of; a class names the revision it was taught from.
+
+    Once published it never changes, and the next revision begins as a copy of it.
+    """
 
     course = models.ForeignKey(Course, models.PROTECT, related_name="revisions")
     revision = models.PositiveSmallIntegerField(_("revision"))
     summary = models.TextField(_("summary"), blank=True)
     days = models.PositiveSmallIntegerField(_("days"), default=1)
+    material = models.TextField(
+        _("material"), blank=True, help_text=_("What has to be there, a line each.")
+    )
+    scope_codes = models.JSONField(_("scopes it leads to"), default=list, blank=True)
+    source = models.CharField(_("where it comes from"), max_length=200, blank=True)
+    begun_from = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, related_name="revised_by"
+    )
+    changed_at = models.DateTimeField(_("changed in the draft"), null=True, blank=True)
+    changed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    published_at = models.DateTimeField(_("published"), null=True, blank=True)
+    published_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    publishing_reason = models.CharField(_("why it was published"), max_length=400, blank=True)
+    retired_at = models.DateTimeField(_("retired"), null=True, blank=True)
 
     objects = CourseRevisionQuerySet.as_manager()
 
@@ -52,14 +88,27 @@ class CourseRevision(Recorded):
     def __str__(self) -> str:
         return f"{self.course}, rev. {self.revision}"
 
+    @property
+    def is_draft(self) -> bool:
+        return self.published_at is None
+
 
 class Lesson(models.Model):
+    class Kind(models.TextChoices):
+        DEMONSTRATION = "demonstration", _("demonstration")
+        READING = "reading", _("reading")
+        PRACTICE = "practice", _("practice")
+        JUDGING = "judging", _("judging")
+        TEST = "test", _("test")
+
     course_revision = models.ForeignKey(CourseRevision, models.CASCADE, related_name="lessons")
     order = models.PositiveSmallIntegerField()
     day = models.PositiveSmallIntegerField(_("day of the course"), default=1)
     title = models.CharField(_("title"), max_length=120)
     text = models.TextField(_("what is taught"), blank=True)
     minutes = models.PositiveSmallIntegerField(_("minutes"))
+    kind = models.CharField(_("kind"), max_length=16, choices=Kind.choices, blank=True)
+    material = models.CharField(_("material"), max_length=200, blank=True)
     exercise = models.ForeignKey(
         Exercise, models.PROTECT, null=True, blank=True, related_name="lessons"
     )

@@ -1,5 +1,6 @@
 """What is practised: boards with named positions, and the steps that fill them."""
 
+from django.conf import settings
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
@@ -26,18 +27,29 @@ class Stage(models.TextChoices):
 
 class ExerciseQuerySet(models.QuerySet["Exercise"]):
     def current(self) -> "ExerciseQuerySet":
-        return self.filter(retired_at__isnull=True)
+        """What boards are handed out of: published, and not retired."""
+        return self.published().filter(retired_at__isnull=True)
+
+    def published(self) -> "ExerciseQuerySet":
+        """What boards were ever handed out of, retired revisions too."""
+        return self.filter(published_at__isnull=False)
+
+    def drafts(self) -> "ExerciseQuerySet":
+        return self.filter(published_at__isnull=True)
 
 
 class Exercise(Recorded):
-    """One revision of an exercise; a board names the revision it was made to."""
+    """One revision of an exercise; a board names the revision it was made to.
+
+    Once published it never changes, and the next revision begins as a copy of it.
+    """
 
     code = models.CharField(_("code"), max_length=24)
     revision = models.PositiveSmallIntegerField(_("revision"), default=1)
     title = models.CharField(_("title"), max_length=120)
     summary = models.CharField(_("summary"), max_length=200, blank=True)
     purpose = models.TextField(_("what it is for"))
-    drawing = models.CharField(_("drawing"), max_length=80)
+    drawing = models.CharField(_("drawing"), max_length=80, blank=True)
     tools = models.JSONField(_("tools"), default=list)
     cautions = models.JSONField(_("cautions"), default=list)
     stages = models.JSONField(_("stages asked for"), default=list)
@@ -48,6 +60,24 @@ class Exercise(Recorded):
     photographs_wanted = models.BooleanField(_("photographs asked for"), default=False)
     alloy = models.CharField(_("solder alloy"), max_length=40, blank=True)
     order = models.PositiveSmallIntegerField(default=0)
+    source = models.CharField(
+        _("where it comes from"),
+        max_length=200,
+        blank=True,
+        help_text=_("Of what came along to begin with; steps have sources of their own."),
+    )
+    begun_from = models.ForeignKey(
+        "self", models.PROTECT, null=True, blank=True, related_name="revised_by"
+    )
+    changed_at = models.DateTimeField(_("changed in the draft"), null=True, blank=True)
+    changed_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    published_at = models.DateTimeField(_("published"), null=True, blank=True)
+    published_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, models.PROTECT, null=True, blank=True, related_name="+"
+    )
+    publishing_reason = models.CharField(_("why it was published"), max_length=400, blank=True)
     retired_at = models.DateTimeField(null=True, blank=True)
 
     objects = ExerciseQuerySet.as_manager()
@@ -67,6 +97,10 @@ class Exercise(Recorded):
 
     def __str__(self) -> str:
         return self.title
+
+    @property
+    def is_draft(self) -> bool:
+        return self.published_at is None
 
     @property
     def stage_list(self) -> list[Stage]:

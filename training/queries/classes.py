@@ -5,6 +5,7 @@ from datetime import date
 
 from django.db.models import QuerySet
 
+from people.queries.calendars import closed_between
 from training.domain.class_days import days_held
 from training.models import ClassLetter, ClassSession, Enrolment, Lesson
 
@@ -19,8 +20,10 @@ def weekdays_chosen(session: ClassSession) -> list[int]:
 
     So a class that is moved to other dates keeps to the working days there.
     """
-    days = class_days(session)
-    if days == days_held(session.starts_on, session.ends_on, session.site.working_days):
+    days, site = class_days(session), session.site
+    closed = closed_between(site, session.starts_on, session.ends_on)
+    by_default = days_held(session.starts_on, session.ends_on, site.working_days, (), closed)
+    if days == by_default:
         return []
     return sorted({day.isoweekday() for day in days})
 

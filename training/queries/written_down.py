@@ -1,17 +1,25 @@
-"""What the trail and signatures say of vision tests and practice: made here, and rebuilt here."""
+"""What the trail and signatures say of this app's rows: made here, and rebuilt here."""
 
 from collections.abc import Sequence
 from typing import Any
 
+from django.db.models import Q
+
 from people.queries.employee_numbers import rebuilt_with_person
 from records.queries import rebuilding
-from records.queries.rebuilding import Content, KeptTable, Written
+from records.queries.rebuilding import Content, KeptTable, Part, Written
 from training.models import (
+    CourseRevision,
+    Exercise,
+    ExerciseStep,
+    Lesson,
+    Position,
     PracticeRecord,
     PracticeWithdrawal,
     VisionTest,
     VisionTestWithdrawal,
 )
+from training.queries import courses, exercises
 
 WITHDRAWS_TEST = "withdraws a vision test entered in error"
 WITHDRAWS_PRACTICE = "withdraws work entered in error"
@@ -19,6 +27,12 @@ TEST_ACTS = ("vision test recorded", "vision test imported")
 TEST_WITHDRAWAL_ACTS = ("vision test withdrawn", "vision test withdrawal imported")
 PRACTICE_ACTS = ("practice recorded", "practice imported")
 PRACTICE_WITHDRAWAL_ACTS = ("practice withdrawn", "practice withdrawal imported")
+EXERCISE_PUBLISHED = "exercise published"
+EXERCISE_ADDED = "exercise added"
+"""What wrote an exercise down while it could be used as soon as it was there."""
+EXERCISE_RETIRED = "exercise retired"
+COURSE_PUBLISHED = "course published"
+COURSE_RETIRED = "course retired"
 
 
 def vision_test_content(test: VisionTest) -> dict[str, Any]:
@@ -135,8 +149,60 @@ def _of_practice_withdrawals(
     )
 
 
+def _exercises(written: Sequence[Written]) -> dict[int, Content]:
+    """Exercises as they were published; one that retired at another instant than told says so."""
+    rows = rebuilding.rows_by_number(Exercise.objects.all(), written)
+    retired = rebuilding.instants(Exercise, written, EXERCISE_RETIRED)
+    return {
+        number: exercises.content_of(row) | rebuilding.unlike("retired_at", row, retired)
+        for number, row in rows.items()
+    }
+
+
+def _register_exercises() -> None:
+    rebuilding.register_entries(
+        [EXERCISE_PUBLISHED],
+        Exercise._meta.db_table,
+        _exercises,
+        positions=Part(Position._meta.db_table, ("name",)),
+        steps=Part(ExerciseStep._meta.db_table, ("stage", "text")),
+    )
+    rebuilding.register_table(
+        KeptTable(
+            Exercise,
+            "exercise",
+            acts=(EXERCISE_PUBLISHED, EXERCISE_ADDED),
+            where=Q(published_at__isnull=False),
+            content_of=exercises.content_of,
+        )
+    )
+
+
+def _courses(written: Sequence[Written]) -> dict[int, Content]:
+    """Revisions of courses as they were published; the title is the course's, as it is now."""
+    rows = rebuilding.rows_by_number(CourseRevision.objects.select_related("course"), written)
+    retired = rebuilding.instants(CourseRevision, written, COURSE_RETIRED)
+    return {
+        number: courses.content_of(row) | rebuilding.unlike("retired_at", row, retired)
+        for number, row in rows.items()
+    }
+
+
+def _register_courses() -> None:
+    # Revisions from before there were drafts stand in no entry of their own, so that the table is
+    # not one of which every row has to.
+    rebuilding.register_entries(
+        [COURSE_PUBLISHED],
+        CourseRevision._meta.db_table,
+        _courses,
+        lessons=Part(Lesson._meta.db_table, ("day", "title")),
+    )
+
+
 def register() -> None:
     """Have the facts of this app compared with what was written down of them."""
+    _register_exercises()
+    _register_courses()
     tests, practice = VisionTest._meta.db_table, PracticeRecord._meta.db_table
     test_withdrawals = VisionTestWithdrawal._meta.db_table
     practice_withdrawals = PracticeWithdrawal._meta.db_table

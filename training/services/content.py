@@ -5,6 +5,8 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 
 from django.db import transaction
+from django.db.models import F
+from django.utils.translation import gettext_lazy as _
 
 from people.models import User
 from records.services import trail
@@ -20,6 +22,11 @@ from training.models import (
     Position,
 )
 
+from .exercise_drafts import DRAFTED
+
+COURSE_DRAFTED = "course drafted"
+CAME_ALONG = _("Came along to begin with; each step names its source. Adjust it before use.")
+
 
 @dataclass(frozen=True)
 class LoadResult:
@@ -33,7 +40,7 @@ class LoadResult:
 def load_exercises(
     *, actor: User | str | None, at: datetime, exercises: Iterable[ExerciseContent] = EXERCISES
 ) -> LoadResult:
-    """Add each exercise whose code is not known yet; what a site has changed stays."""
+    """Add each exercise whose code is not known yet, as a draft; what a site has changed stays."""
     known = set(Exercise.objects.values_list("code", flat=True))
     added, kept = [], []
     for order, content in enumerate(exercises, start=1):
@@ -43,9 +50,10 @@ def load_exercises(
         added.append(_add_exercise(content, order, at))
     trail.record_many(
         actor=actor,
-        act="exercise added",
+        act=DRAFTED,
         items=[
-            (exercise, {"code": exercise.code, "revision": exercise.revision}) for exercise in added
+            (exercise, {"code": exercise.code, "revision": 1, "title": exercise.title})
+            for exercise in added
         ],
         at=at,
     )
@@ -68,6 +76,7 @@ def _add_exercise(content: ExerciseContent, order: int, at: datetime) -> Exercis
         graders=content.rule.graders,
         photographs_wanted=content.photographs_wanted,
         alloy=content.alloy,
+        source=str(CAME_ALONG),
         order=order,
         recorded_at=at,
     )
@@ -103,10 +112,16 @@ def _add_exercise(content: ExerciseContent, order: int, at: datetime) -> Exercis
 def load_courses(
     *, actor: User | str | None, at: datetime, courses: Iterable[CourseContent] = COURSES
 ) -> LoadResult:
-    """Add each course whose code is not known yet, with its lessons; the exercises come first."""
+    """Add each course whose code is not known yet, with its lessons, as a draft.
+
+    The exercises come first: a lesson is on the one in use, or on the draft where none is.
+    """
     known = set(Course.objects.values_list("code", flat=True))
     exercises = {
-        exercise.code: exercise for exercise in Exercise.objects.current().order_by("revision")
+        exercise.code: exercise
+        for exercise in Exercise.objects.filter(retired_at__isnull=True).order_by(
+            F("published_at").asc(nulls_first=True), "revision"
+        )
     }
     added: list[Course] = []
     kept = []
@@ -120,6 +135,7 @@ def load_courses(
             revision=1,
             summary=content.summary,
             days=content.days,
+            source=str(CAME_ALONG),
             recorded_at=at,
         )
         Lesson.objects.bulk_create(
@@ -130,6 +146,7 @@ def load_courses(
                 title=lesson.title,
                 text=lesson.text,
                 minutes=lesson.minutes,
+                kind=lesson.kind,
                 exercise=exercises[lesson.exercise] if lesson.exercise else None,
             )
             for number, lesson in enumerate(content.lessons, start=1)
@@ -137,7 +154,7 @@ def load_courses(
         added.append(course)
     trail.record_many(
         actor=actor,
-        act="course added",
+        act=COURSE_DRAFTED,
         items=[(course, {"code": course.code, "revision": 1}) for course in added],
         at=at,
     )

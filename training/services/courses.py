@@ -10,6 +10,7 @@ from django.utils.translation import ngettext
 
 from people.models import Person, Site, User
 from people.presenters.days import format_day_with_weekday
+from people.queries.calendars import closed_between
 from people.services.people import lock_people
 from records.services import trail
 from records.services.numbers import next_number
@@ -93,9 +94,10 @@ def plan_class(
     MeetsOtherClasses
         If it meets a class that is not among those known.
     """
+    _refuse_revision(course_revision)
     teachers = _teachers(instructor, others)
     refuse_plan(site, teachers, starts_on, ends_on, at)
-    days = days_held(starts_on, ends_on, site.working_days, weekdays)
+    days = _days_held(site, starts_on, ends_on, weekdays)
     kept_room = lock_room(site, room, places, days)
     say_what_it_meets(None, days, kept_room, teachers, known)
     session = ClassSession.objects.create(
@@ -169,7 +171,7 @@ def change_class(
         raise TrainingError(
             _("%(n)d people are in the class: give at least as many places.") % {"n": enrolled}
         )
-    days = days_held(starts_on, ends_on, session.site.working_days, weekdays)
+    days = _days_held(session.site, starts_on, ends_on, weekdays)
     outside = (
         Attendance.objects.filter(enrolment__session=session)
         .exclude(day__in=days)
@@ -324,3 +326,21 @@ def cancel_enrolment(*, enrolment: Enrolment, actor: User, at: datetime) -> None
     enrolment.delete()
     write_letters(session, [person], ClassLetter.Kind.CANCELLATION, at=at)
     fill_places(session, actor=actor, at=at)
+
+
+def _days_held(site: Site, starts_on: date, ends_on: date, weekdays: Collection[int]) -> list[date]:
+    closed = closed_between(site, starts_on, ends_on)
+    return days_held(starts_on, ends_on, site.working_days, weekdays, closed)
+
+
+def _refuse_revision(course_revision: CourseRevision) -> None:
+    """Refuse what classes are not planned of, read anew: a page may be older than what it says."""
+    now = CourseRevision.objects.select_related("course").get(pk=course_revision.pk)
+    if now.is_draft:
+        raise TrainingError(
+            _("%(course)s is a draft. Classes are planned once it is published.") % {"course": now}
+        )
+    if now.retired_at is not None:
+        raise TrainingError(
+            _("%(course)s is out of use. Choose its newer revision.") % {"course": now}
+        )

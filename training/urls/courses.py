@@ -1,10 +1,20 @@
 from django.urls import path
 
-from training.views import booking, courses, letters, placing, waiting
+from training.views import booking, course_drafts, courses, letters, placing, waiting
 
 urlpatterns = [
     path("courses/", courses.course_list, name="course_list"),
+    path("courses/new/", course_drafts.course_new, name="course_new"),
+    path("courses/publish/", course_drafts.course_publish, name="course_publish"),
     path("courses/<str:code>/", courses.course_detail, name="course_detail"),
+    path("courses/<str:code>/revise/", course_drafts.course_revise, name="course_revise"),
+    path("courses/<str:code>/edit/", course_drafts.course_edit, name="course_edit"),
+    path("courses/<str:code>/discard/", course_drafts.course_discard, name="course_discard"),
+    path(
+        "courses/<str:code>/<int:revision>/retire/",
+        course_drafts.course_retire,
+        name="course_retire",
+    ),
     path("classes/", courses.class_list, name="class_list"),
     path("classes/new/", courses.class_new, name="class_new"),
     path("classes/places/", placing.class_places, name="class_places"),

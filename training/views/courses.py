@@ -18,10 +18,11 @@ from people.access import UserRequest, role_required
 from people.forms.fields import SUGGESTED_PEOPLE
 from people.models import Person, Role, Site
 from people.presenters.days import format_day_with_weekday
-from training import access
+from training import access, ports
 from training.content.cautions import CLOSING
 from training.exceptions import InAnotherClass, MeetsOtherClasses, TrainingError
 from training.forms.courses import ClassFilterForm, ClassForm, EnrolForm
+from training.forms.exercises import RetiringForm
 from training.forms.grids import attendance_shown, keys_ticked
 from training.forms.placing import people_named
 from training.forms.waiting import ReasonForm
@@ -43,32 +44,36 @@ KEPT_IN_FORM = ("starts_on", "ends_on", "places", "room", "open_to", "book_until
 @require_safe
 @login_required
 def course_list(request: UserRequest) -> HttpResponse:
-    return render(
-        request,
-        "training/course_list.html",
-        {"revisions": CourseRevision.objects.newest().select_related("course")},
-    )
+    """What classes are planned of, and before it, for whoever works on them, the drafts."""
+    may_draft = access.may_draft(request.user)
+    drafts = CourseRevision.objects.drafts().select_related("course", "changed_by__person")
+    context = {
+        "revisions": CourseRevision.objects.newest().select_related("course"),
+        "drafts": list(drafts) if may_draft else [],
+        "may_draft": may_draft,
+        "may_publish": request.user.has_role(Role.QUALITY),
+    }
+    return render(request, "training/course_list.html", context)
 
 
 @require_safe
 @login_required
 def course_detail(request: UserRequest, code: str) -> HttpResponse:
+    """The newest revision that was published, or the one asked for by ``?revision=``."""
     course = get_object_or_404(Course, code=code)
-    revisions = list(course.revisions.order_by("-revision"))
-    revision_number = request.GET.get("revision", "")
-    revision = next(
-        (
-            revision
-            for revision in revisions
-            if not revision_number or str(revision.revision) == revision_number
-        ),
-        None,
-    )
-    if revision is None:
+    readable = access.course_revisions_readable_by(request.user).filter(course=course)
+    revisions = sorted(readable, key=lambda one: (one.is_draft, -one.revision))
+    number = request.GET.get("revision", "")
+    found = [one for one in revisions if not number or str(one.revision) == number]
+    if not found:
         raise Http404
+    revision = found[0]
     days: dict[int, list] = {}
     for lesson in revision.lessons.select_related("exercise"):
         days.setdefault(lesson.day, []).append(lesson)
+    scopes = dict(ports.scopes())
+    may_publish = request.user.has_role(Role.QUALITY)
+    in_use = not revision.is_draft and revision.retired_at is None
     context = {
         "course": course,
         "revision": revision,
@@ -77,7 +82,14 @@ def course_detail(request: UserRequest, code: str) -> HttpResponse:
             (day, lessons, sum(lesson.minutes for lesson in lessons))
             for day, lessons in days.items()
         ],
-        "may_plan": request.user.has_role(Role.INSTRUCTOR),
+        "minutes": sum(lesson.minutes for lessons in days.values() for lesson in lessons),
+        "material": revision.material.splitlines(),
+        "scopes": [(code, scopes.get(code, "")) for code in revision.scope_codes],
+        "may_plan": request.user.has_role(Role.INSTRUCTOR) and in_use,
+        "may_draft": access.may_draft(request.user),
+        "draft": next((one for one in revisions if one.is_draft), None),
+        "may_publish": may_publish,
+        "retiring_form": RetiringForm(auto_id="retire-%s") if may_publish and in_use else None,
         "closing": _(CLOSING),
     }
     return render(request, "training/course_detail.html", context)

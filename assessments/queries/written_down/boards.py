@@ -20,7 +20,7 @@ from people.queries.employee_numbers import rebuilt_with_person
 from records.queries import rebuilding
 from records.queries.rebuilding import Content, KeptTable, Part, Written
 
-from .rows import by_number, instants, joint_written, of_people, register_rows, unlike
+from .rows import by_number, joint_written, of_people, register_rows
 
 JUDGED = "judged this stage against the criteria"
 DECIDED = "decided where two graders differ"
@@ -160,9 +160,9 @@ def _untold(written: Sequence[Written]) -> dict[int, Content]:
         "grading__board", "joint__position", "criterion", "photo"
     )
     rows = rebuilding.rows_by_number(asked, written)
-    taken_back = instants(CannotTell, written, ASKED_NO_MORE)
+    taken_back = rebuilding.instants(CannotTell, written, ASKED_NO_MORE)
     return {
-        number: cannot_tell_content(row) | unlike("taken_back_at", row, taken_back)
+        number: cannot_tell_content(row) | rebuilding.unlike("taken_back_at", row, taken_back)
         for number, row in rows.items()
     }
 

@@ -12,7 +12,7 @@ from records.models import TrailEntry
 from records.queries import rebuilding
 from records.queries.rebuilding import Content, KeptTable, Part, Written
 
-from .rows import instants, register_rows, unlike
+from .rows import register_rows
 
 PUBLISHED = "criteria set published"
 SET_RETIRED = "criteria set retired"
@@ -106,9 +106,9 @@ def exercise_criteria_content(choice: ExerciseCriteria) -> dict[str, Any]:
 def _sets(written: Sequence[Written]) -> dict[int, Content]:
     """Sets as they were published; one that retired at another instant than the trail says so."""
     rows = rebuilding.rows_by_number(CriteriaSet.objects.prefetch_related("criteria"), written)
-    retired = instants(CriteriaSet, written, SET_RETIRED)
+    retired = rebuilding.instants(CriteriaSet, written, SET_RETIRED)
     return {
-        number: published_content(row) | unlike("retired_at", row, retired)
+        number: published_content(row) | rebuilding.unlike("retired_at", row, retired)
         for number, row in rows.items()
     }
 

@@ -1,15 +1,12 @@
 """What the modules here share: how rows are rebuilt and registered, and how a joint is called."""
 
-from collections.abc import Callable, Mapping, Sequence
-from datetime import datetime
+from collections.abc import Callable, Sequence
 from typing import Any
 
-from django.db.models import Max, Model
+from django.db.models import Model
 
 from assessments.models import Joint
 from people.queries.employee_numbers import rebuilt_with_person
-from records.domain.kinds import kind_of
-from records.models import TrailEntry
 from records.queries import rebuilding
 from records.queries.rebuilding import Content, KeptTable, Written
 
@@ -46,22 +43,6 @@ def by_number(rows: Any, content_of: ContentOf) -> Rebuild:
     return lambda written: {
         number: content_of(row) for number, row in rebuilding.rows_by_number(rows, written).items()
     }
-
-
-def instants(model: type[Model], written: Sequence[Written], act: str) -> dict[str, datetime]:
-    """When the trail says that an act was done to each, the last time that it was."""
-    entries = TrailEntry.objects.filter(
-        about_type=kind_of(model.__name__),
-        about_id__in={entry.about_id for entry in written},
-        act=act,
-    )
-    return dict(entries.order_by().values_list("about_id").annotate(Max("recorded_at")))
-
-
-def unlike(name: str, row: Model, instants: Mapping[str, datetime]) -> dict[str, Any]:
-    """What a row says, where the trail says otherwise: no entry has it, so it is named."""
-    value = getattr(row, name)
-    return {} if value == instants.get(str(row.pk)) else {name: value}
 
 
 def joint_written(joint: Joint | None) -> str:

@@ -1,0 +1,45 @@
+"""What a revision of a course says: compared, copied, written down and shown by this alone."""
+
+from typing import Any
+
+from records.domain.shown import digest_of
+from training.models import CourseRevision, Lesson
+
+from .exercises import said
+
+HEAD = ("summary", "days", "material", "scope_codes")
+LESSON = ("day", "kind", "title", "minutes", "text", "material", "exercise_id")
+
+
+def head_of(revision: CourseRevision) -> dict[str, Any]:
+    return said(revision, HEAD)
+
+
+def lessons_of(revision: CourseRevision) -> list[dict[str, Any]]:
+    return [said(row, LESSON) for row in Lesson.objects.filter(course_revision=revision)]
+
+
+def content_of(revision: CourseRevision) -> dict[str, Any]:
+    """Everything that a revision says, read anew; what happened to it is no part of it."""
+    return {
+        "code": revision.course.code,
+        "title": revision.course.title,
+        "revision": revision.revision,
+        **head_of(revision),
+        "source": revision.source,
+        "lessons": lessons_of(revision),
+    }
+
+
+def draft_digest(revision: CourseRevision) -> str:
+    return digest_of(content_of(revision))
+
+
+def earlier_of(revision: CourseRevision) -> CourseRevision | None:
+    """The published revision before this one, which its next one is compared with."""
+    return (
+        CourseRevision.objects.published()
+        .filter(course=revision.course_id, revision__lt=revision.revision)
+        .order_by("-revision")
+        .first()
+    )
