@@ -6,6 +6,7 @@ from datetime import timedelta
 from io import BytesIO
 
 import pytest
+from allauth.mfa.models import Authenticator
 from django.http import HttpResponse
 from django.urls import reverse
 from django.utils import timezone
@@ -406,3 +407,13 @@ def test_whom_the_list_shows(client, administrator):
     assert shown(who="all") == set(named)
     assert shown(number=named["Cy Marsh"].employee_number) == {"Cy Marsh"}
     assert shown(q="nobody at all") == set()
+
+
+def test_whoever_has_a_second_factor_gives_it_after_the_code(client, administrator):
+    user = make_user()
+    Authenticator.objects.create(user=user, type=Authenticator.Type.TOTP, data={"secret": "x"})
+    [draft] = printed(administrator, user.person, at=timezone.now())
+    sent = {"number": draft.person.employee_number, "code": draft.code}
+    answer = client.post(CODE, sent | {"password": OWN, "again": OWN})
+    assert answer.url == reverse("mfa_authenticate")
+    assert "_auth_user_id" not in client.session

@@ -232,6 +232,7 @@ def show_class(
         "lessons": session.course_revision.lessons.select_related("exercise"),
         "reads": reads,
         "teaches": user.has_role(Role.INSTRUCTOR, site=session.site_id),
+        "prints_letters": reads and user.has_role(Role.ADMINISTRATOR, site=session.site_id),
         "today": today,
         "is_held_today": today in days,
         "next_day": max((day for day in days if day <= today), default=None),
