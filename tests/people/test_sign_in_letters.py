@@ -7,7 +7,9 @@ from io import BytesIO
 
 import pytest
 from allauth.mfa.models import Authenticator
+from django.db import connection
 from django.http import HttpResponse
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 from pypdf import PdfReader
@@ -417,3 +419,15 @@ def test_whoever_has_a_second_factor_gives_it_after_the_code(client, administrat
     answer = client.post(CODE, sent | {"password": OWN, "again": OWN})
     assert answer.url == reverse("mfa_authenticate")
     assert "_auth_user_id" not in client.session
+
+
+def test_the_list_is_read_with_the_same_queries_however_long(client, administrator):
+    client.force_login(administrator)
+    client.get(LETTERS)  # Its session is written once.
+    counts = []
+    for number in (2, 12):
+        printed(administrator, *[make_person() for _ in range(number)], at=timezone.now())
+        with CaptureQueriesContext(connection) as queries:
+            assert client.get(LETTERS).status_code == 200
+        counts.append(len(queries))
+    assert counts[0] == counts[1]
