@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any, TypeVar
 
-from django.db.models import Q, QuerySet, Value
+from django.db.models import OuterRef, Q, QuerySet, Subquery, Value
 from django.db.models.functions import Upper
 from django.utils.dates import MONTHS, MONTHS_3
 from django.utils.translation import gettext as _
@@ -34,9 +34,9 @@ from certification.domain.standing import timeline
 from certification.models import Certificate, Scope
 from certification.presenters.standing_words import RULES
 from certification.queries import standing_on_day
-from people.models import FormerEmployeeNumber, Person, Role, Stamp, User
+from people.models import FormerEmployeeNumber, NameChange, Person, Role, Stamp, User
 from people.presenters.days import format_day
-from people.queries.finding import Sought, name_match
+from people.queries.finding import BEGINS, Sought, name_match
 from people.queries.memberships import away_from, ever_at, were_at
 from records.models.text_order import InByteOrder
 from training.models import PracticeRecord
@@ -283,13 +283,20 @@ def _number_text(person: Person, number: str) -> str:
 
 
 def _with_name(user: User, name: str, day: date | None) -> QuerySet[Person]:
-    """People whose name has words that begin so, in any order; whole names go first."""
-    match = name_match(Sought.of(name), "full_name")
+    """People whose name has words that begin so, in any order; whole names go first.
+
+    Those who had such a name before come last, with it in ``had_name``.
+    """
+    match, before = (name_match(Sought.of(name), column) for column in ("full_name", "before"))
+    changes = NameChange.objects.alias(**before.alias).filter(before.begins, person=OuterRef("pk"))
     return (
         Person.objects.filter(_people(user, day, ""))
         .alias(**match.alias)
-        .filter(match.begins)
-        .annotate(rank=match.rank())
+        .annotate(
+            rank=match.rank(),
+            had_name=Subquery(changes.order_by("-from_day", "-pk").values("before")[:1]),
+        )
+        .filter(match.begins | Q(had_name__isnull=False))
         .select_related("site")
         .order_by("rank", "full_name", "employee_number")
     )
@@ -297,9 +304,16 @@ def _with_name(user: User, name: str, day: date | None) -> QuerySet[Person]:
 
 def _by_name(user: User, name: str, day: date) -> list[Match]:
     return [
-        Match(person, day, _("Has this name."))
+        Match(person, day, _name_text(person))
         for person in _with_name(user, name, day)[: MOST_FOUND + 1]
     ]
+
+
+def _name_text(person: Any) -> str:
+    """By which name they were found: one they have now, if any."""
+    if person.rank > BEGINS and person.had_name:
+        return _("Was called %(name)s.") % {"name": person.had_name}
+    return _("Has this name.")
 
 
 def _with_number_or_name(user: User, text: str) -> QuerySet[Person]:

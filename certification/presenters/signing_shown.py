@@ -90,7 +90,7 @@ def issuing_again_shown(person: Person, at: datetime) -> Shown:
         )
         for row in rows
     }
-    return Shown(digest_of(written_down.issued_again_content(rows, person)), at, lines)
+    return Shown(digest_of(written_down.names_to_sign(rows)), at, lines)
 
 
 def _event(event: CertificateEvent) -> str:

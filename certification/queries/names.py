@@ -16,7 +16,7 @@ def bearing_another_name(person: Person, day: date) -> list[Certificate]:
     certificates = (
         Certificate.objects.filter(person=person, withdrawal__isnull=True)
         .exclude(origin=Certificate.Origin.ELSEWHERE)
-        .select_related("scope")
+        .select_related("person", "scope")
         .prefetch_related("names")
         .order_by("number")
     )

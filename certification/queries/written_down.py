@@ -14,7 +14,6 @@ from certification.models import (
     CertificateWithdrawal,
     Proposal,
 )
-from people.models import Person
 from people.queries.employee_numbers import rebuilt_with_person
 from records.queries import rebuilding
 from records.queries.rebuilding import Content, KeptTable, Part, Written
@@ -152,9 +151,9 @@ def events_content(events: Sequence[CertificateEvent]) -> dict[str, Any]:
     }
 
 
-def issued_again_content(rows: Sequence[CertificateName], person: Person) -> dict[str, Any]:
-    """The certificates of one act that bear another name since; no row has no name."""
-    first = rows[0] if rows else CertificateName(recorded_at=None)
+def issued_again_content(rows: Sequence[CertificateName]) -> dict[str, Any]:
+    """The certificates of one act that bear another name since."""
+    first, person = rows[0], rows[0].certificate.person
     return {
         "person": person.employee_number,
         "person_id": person.pk,
@@ -164,6 +163,12 @@ def issued_again_content(rows: Sequence[CertificateName], person: Person) -> dic
         "recorded_at": first.recorded_at,
         "certificates": sorted(row.certificate.number for row in rows),
     }
+
+
+def names_to_sign(rows: Sequence[CertificateName]) -> dict[str, Any]:
+    """What their signature would cover, but for its instant and what its signer types."""
+    typed = {"reason": "", "recorded_at": None}
+    return {**issued_again_content(rows), **typed} if rows else {}
 
 
 def withdrawal_content(
@@ -284,7 +289,7 @@ def _signed_names(written: Sequence[Written]) -> dict[int, Content]:
     return rebuilt_with_person(
         written,
         rows,
-        lambda signed: issued_again_content(signed, signed[0].certificate.person),
+        issued_again_content,
         lambda signed: signed[0].certificate.person_id,
     )
 

@@ -37,7 +37,7 @@ def issue_again(*, person: Person, act: Act) -> list[CertificateName]:
         raise MayNotCertify(_("Quality at their site issues certificates, and never their own."))
     day = person.site.today(act.at)
     rows = rows_to_sign(person, day)
-    act.refuse_unless_shown(written_down.issued_again_content(rows, person))
+    act.refuse_unless_shown(written_down.names_to_sign(rows))
     if not rows:
         raise CertificationError(
             _("Every certificate in force bears the name %(name)s already.")
@@ -50,7 +50,7 @@ def issue_again(*, person: Person, act: Act) -> list[CertificateName]:
         person,
         meaning=written_down.ISSUES_AGAIN,
         about=("certificate-name", rows[0].certificate.number),
-        content=written_down.issued_again_content(rows, person),
+        content=written_down.issued_again_content(rows),
     )
     for row in rows:
         row.signature = signature
@@ -61,8 +61,6 @@ def rows_to_sign(person: Person, day: date) -> list[CertificateName]:
     """The rows as they would be written on a day: without reason, instant and signature."""
     since = names.name_since(person, day)
     return [
-        CertificateName(
-            certificate=certificate, name=person.full_name, from_day=since, recorded_at=None
-        )
+        CertificateName(certificate=certificate, name=person.full_name, from_day=since)
         for certificate in names.bearing_another_name(person, day)
     ]

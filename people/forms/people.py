@@ -109,6 +109,9 @@ class PersonForm(forms.Form):
             )
         if site_is_fixed:
             del self.fields["site"]
+            self.fields["full_name"].help_text = _now(
+                "A spelling put right. A new name has a day: enter it on their page."
+            )
         else:
             self.fields["site"].queryset = sites  # type: ignore[attr-defined]
         self.fields["line_lead"].offer(leads, "line-leads")  # type: ignore[attr-defined]

@@ -1,5 +1,7 @@
 """Somebody changed from a day on, and back after having left."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import Http404, HttpResponse
@@ -44,7 +46,7 @@ def person_change(request: UserRequest, employee_number: str) -> HttpResponse:
         "done": _("The change is entered."),
     }
 
-    def act(**fields) -> None:  # type: ignore[no-untyped-def]
+    def act(**fields: Any) -> None:
         common = {name: fields[name] for name in ("from_day", "reason", "actor", "at")}
         particulars.change_from_day(person=person, changes=form.changes(), **common)
 

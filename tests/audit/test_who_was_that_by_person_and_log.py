@@ -13,6 +13,7 @@ from audit.queries import logged_rows
 from audit.queries.logged_rows import Wanted, rows_naming
 from audit.services import work_log_checks
 from people.models import FormerEmployeeNumber, SiteMembership, Stamp
+from people.services.particulars import change_from_day
 from tests.factories import (
     NOW,
     TODAY,
@@ -126,6 +127,24 @@ def test_several_of_the_name_are_all_named_each_with_their_number(client, qualit
     shown = page(client, "Signe Aldous 2026-05-03")
     assert "20431" in shown
     assert "20777" in shown
+
+
+def test_a_name_from_before_a_change_finds_who_has_another_by_now(client, quality, signe):
+    change_from_day(
+        person=signe,
+        changes={"full_name": "Signe Holt"},
+        from_day=TODAY,
+        reason="Marriage.",
+        actor=make_user("administrator"),
+        at=NOW,
+    )
+
+    [match] = ask(client, "Signe Aldous 2026-05-03").matches
+
+    assert match.person == signe
+    shown = page(client, "Signe Aldous 2026-05-03")
+    assert "Signe Holt" in shown
+    assert "Was called Signe Aldous." in shown
 
 
 def test_many_of_a_name_are_cut_and_it_is_said(client, quality):

@@ -6,7 +6,10 @@ from datetime import timedelta
 from io import BytesIO
 
 import pytest
+from allauth.mfa.models import Authenticator
+from django.db import connection
 from django.http import HttpResponse
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 from pypdf import PdfReader
@@ -406,3 +409,25 @@ def test_whom_the_list_shows(client, administrator):
     assert shown(who="all") == set(named)
     assert shown(number=named["Cy Marsh"].employee_number) == {"Cy Marsh"}
     assert shown(q="nobody at all") == set()
+
+
+def test_whoever_has_a_second_factor_gives_it_after_the_code(client, administrator):
+    user = make_user()
+    Authenticator.objects.create(user=user, type=Authenticator.Type.TOTP, data={"secret": "x"})
+    [draft] = printed(administrator, user.person, at=timezone.now())
+    sent = {"number": draft.person.employee_number, "code": draft.code}
+    answer = client.post(CODE, sent | {"password": OWN, "again": OWN})
+    assert answer.url == reverse("mfa_authenticate")
+    assert "_auth_user_id" not in client.session
+
+
+def test_the_list_is_read_with_the_same_queries_however_long(client, administrator):
+    client.force_login(administrator)
+    client.get(LETTERS)  # Its session is written once.
+    counts = []
+    for number in (2, 12):
+        printed(administrator, *[make_person() for _ in range(number)], at=timezone.now())
+        with CaptureQueriesContext(connection) as queries:
+            assert client.get(LETTERS).status_code == 200
+        counts.append(len(queries))
+    assert counts[0] == counts[1]

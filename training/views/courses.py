@@ -282,6 +282,7 @@ def show_class(
         "lessons": session.course_revision.lessons.select_related("exercise"),
         "reads": reads,
         "teaches": teaches and session.cancelled_at is None,
+        "prints_letters": reads and user.has_role(Role.ADMINISTRATOR, site=session.site_id),
         "today": today,
         "is_held_today": today in days,
         "next_day": max((day for day in days if day <= today), default=None),
