@@ -9,6 +9,7 @@ import random
 import resource
 import time
 from collections import defaultdict
+from collections.abc import Hashable
 from datetime import date, timedelta
 
 from certification.domain.class_plan import (
@@ -58,8 +59,11 @@ def shop(seed: int) -> tuple[list[Trainee], list[PossibleClass], Limits]:
                 room=draw.choice(["1", "2"]),
             )
         )
-    away = {one: frozenset(draw.sample(weekdays, 15)) for one in teachers}
-    return trainees, possible, Limits(dict.fromkeys(range(25), 3), away)
+    away: dict[Hashable, frozenset[date]] = {
+        one: frozenset(draw.sample(weekdays, 15)) for one in teachers
+    }
+    spared: dict[Hashable, int] = dict.fromkeys(range(25), 3)
+    return trainees, possible, Limits(spared, away)
 
 
 def as_they_end(

@@ -36,10 +36,13 @@ class MeetsOtherClasses(TrainingError):
     Parameters
     ----------
     meetings : sequence of training.queries.meeting_classes.Meeting
+    enrolments : sequence of Enrolment
+        In other classes on these days, of people who are to be enrolled with the plan: so that a
+        page says both at once.
     """
 
-    def __init__(self, meetings: Sequence[Any]) -> None:
-        self.meetings = list(meetings)
+    def __init__(self, meetings: Sequence[Any], enrolments: Sequence[Any] = ()) -> None:
+        self.meetings, self.enrolments = list(meetings), list(enrolments)
         numbers = ", ".join(meeting.session.number for meeting in self.meetings)
         super().__init__(
             _("The room or the instructor has another class on the same day: %(classes)s.")

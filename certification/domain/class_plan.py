@@ -190,10 +190,13 @@ def plan_classes(
         best, objective = programme.lessen(costs, best, left_s * share)
         objectives.append(objective)
     places = programme.places_in(best)
+    lapsed, held, given = objectives
     return Plan(
-        places,
-        programme.instructors_in(best, places),
-        *objectives,
+        places=places,
+        instructors=programme.instructors_in(best, places),
+        lapsed_days=lapsed,
+        classes_held=held,
+        days_given_away=given,
         unmet=programme.unmet_in(best, places),
     )
 

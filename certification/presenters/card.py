@@ -283,11 +283,6 @@ def _nothing_to_do(person: Person, lines: list[register.Line], proposals: list[P
     return Next(title=_("See your instructor"), text=text)
 
 
-def _to_classes() -> dict[str, str]:
-    """The way to a class that leads to the next certificate."""
-    return {"url": reverse("training:class_offers"), "link": _("Classes to come")}
-
-
 def _broken(lines: list[register.Line]) -> list[Next]:
     """What has already stopped, and the one thing that starts it again."""
     things = []
@@ -331,7 +326,8 @@ def _broken(lines: list[register.Line]) -> list[Next]:
                 Next(
                     title=title,
                     text=text % {"scopes": "; ".join(scopes)},
-                    **(_to_classes() if standing in CURED_BY_CLASS else {}),
+                    url=reverse("training:class_offers") if standing in CURED_BY_CLASS else "",
+                    link=_("Classes to come") if standing in CURED_BY_CLASS else "",
                 )
             )
     return things
@@ -354,6 +350,7 @@ def _ending(day: date, lines: list[register.Line]) -> list[Next]:
     things = []
     for (last_day, kind), scopes in sorted(ends.items()):
         text = _("Without it these stop on %(day)s: %(scopes)s.")
+        by_class = kind == StandingEnd.Kind.CERTIFICATE
         if kind == StandingEnd.Kind.PRACTICE:
             text = _("With none recorded, these stop on %(day)s: %(scopes)s.")
         things.append(
@@ -366,7 +363,8 @@ def _ending(day: date, lines: list[register.Line]) -> list[Next]:
                 },
                 by=last_day,
                 at_site=kind != StandingEnd.Kind.PRACTICE,
-                **(_to_classes() if kind == StandingEnd.Kind.CERTIFICATE else {}),
+                url=reverse("training:class_offers") if by_class else "",
+                link=_("Classes to come") if by_class else "",
             )
         )
     return things

@@ -19,6 +19,7 @@ from training.models import (
     CourseRevision,
     Enrolment,
     Exercise,
+    Room,
     Tool,
 )
 from training.services import content, courses
@@ -178,6 +179,12 @@ def _tools(stage: people.Stage) -> None:
 def _classes(stage: people.Stage) -> None:
     """One class that runs today, one planned, one past."""
     revision = Course.objects.get(code="HS-TERM").revisions.get()
+    rooms = {
+        site: Room.objects.create(
+            site=stage.sites[site], name=name, benches=8, recorded_at=stage.at(700)
+        )
+        for site, name in (("CA", "Bench room 2"), ("AL", "Hall B"))
+    }
     for site, instructor, starts, days, learners in (
         ("CA", "10001", -83, 3, ("10201", "10202", "10203")),
         ("CA", "10001", 0, 3, ("10205", "10206", "10207", "10208", "10118")),
@@ -188,7 +195,9 @@ def _classes(stage: people.Stage) -> None:
             course_revision=revision,
             site=stage.sites[site],
             instructor=stage.users[instructor],
-            room="Bench room 2" if site == "CA" else "Hall B",
+            room=rooms[site].name,
+            held_in=rooms[site],
+            open_to=ClassSession.OpenTo.SITE,
             starts_on=stage.today + timedelta(days=starts),
             ends_on=stage.today + timedelta(days=starts + days - 1),
             recorded_at=stage.at(max(-starts, 0) + 20),

@@ -6,6 +6,7 @@ from email.policy import SMTP
 
 import pytest
 from django.core import mail as django_mail
+from django.db import connection
 from django.urls import reverse
 from icalendar import Calendar
 
@@ -13,10 +14,11 @@ from people.models import Person
 from reminders.exceptions import CannotSendAgain
 from reminders.models import Message
 from reminders.services import mail, sweep
+from tests.assessments.together import at_once
 from tests.factories import NOW, TODAY, make_person, make_session, make_site, make_user
 from tests.paper import pages_of
 from training.models import ClassLetter, ClassSession
-from training.services import cancelling, courses, waiting
+from training.services import booking, cancelling, courses, waiting
 
 pytestmark = pytest.mark.django_db
 
@@ -258,3 +260,18 @@ def test_letter_says_the_days_as_they_were_when_it_was_written(instructor, perso
     said = [letter.says["days"] for letter in ClassLetter.objects.order_by("sequence")]
     assert [len(days) for days in said] == [2, 1]
     assert date.fromisoformat(said[1][0]) == LATER
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+@pytest.mark.django_db(transaction=True)
+def test_place_booked_by_two_presses_at_once_is_one_letter():
+    session = planned(make_user("instructor"), open_to="site")
+    person = make_person(email="bo@example.org")
+
+    def book():
+        return booking.book_place(session=session, person=person, actor="test", at=NOW)
+
+    first, second = at_once(book, book)
+
+    assert first == second
+    assert [message.recipient for message in Message.objects.all()] == ["bo@example.org"]

@@ -7,12 +7,13 @@ from django.db import connection
 from django.urls import reverse
 
 from records.models import TrailEntry
-from tests.assessments.together import at_once
+from tests.assessments.together import at_once, wait_behind
 from tests.factories import (
     NOW,
     TODAY,
     make_certificate,
     make_exercise,
+    make_person,
     make_revision,
     make_scope,
     make_session,
@@ -20,7 +21,7 @@ from tests.factories import (
     make_user,
 )
 from training.exceptions import MeetsOtherClasses, TrainingError
-from training.models import ClassSession, Lesson
+from training.models import ClassLetter, ClassSession, Lesson
 from training.presenters.teachers import not_entitled_sentences
 from training.services import courses, rooms
 
@@ -89,10 +90,14 @@ def test_room_keeps_the_benches_of_classes_to_come_and_takes_its_name_along(inst
         rooms.change_room(room=room, name=room.name, benches=3, **fields)
     with pytest.raises(TrainingError, match="give it another room first"):
         rooms.change_room(room=room, name=room.name, benches=4, **fields | {"closed_on": TODAY})
-    rooms.change_room(room=room, name="Wire room", benches=4, **fields)
+    courses.enrol_people(session=session, people=[make_person()], actor=instructor, at=NOW)
+    for _press in range(2):
+        rooms.change_room(room=room, name="Wire room", benches=4, **fields)
 
     session.refresh_from_db()
     assert session.room == "Wire room"
+    letters = ClassLetter.objects.order_by("sequence")
+    assert [letter.says["room"] for letter in letters] == ["Bench room 2", "Wire room"]
     acts = TrailEntry.objects.filter(act__startswith="room").order_by("pk")
     assert list(acts.values_list("act", flat=True)) == ["room added", "room changed"]
 
@@ -223,3 +228,19 @@ def test_of_two_classes_put_in_one_room_at_once_the_second_says_so(instructor, r
         MeetsOtherClasses
     ]
     assert ClassSession.objects.filter(held_in=room).count() == 1
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+@pytest.mark.django_db(transaction=True)
+def test_class_given_a_room_while_it_is_renamed_has_the_new_name(instructor, room):
+    session = make_session(instructor=instructor, places=4)
+
+    def rename():
+        return rooms.change_room(
+            room=room, name="Wire room", benches=4, closed_on=None, actor=instructor, at=NOW
+        )
+
+    wait_behind(lambda: change(session, instructor, room="Bench room 2"), rename)
+
+    session.refresh_from_db()
+    assert (session.held_in, session.room) == (room, "Wire room")

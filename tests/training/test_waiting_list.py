@@ -181,6 +181,19 @@ def test_enrolling_somebody_without_current_vision_test_is_said(client, instruct
     assert session.enrolments.get().person == person
 
 
+def test_who_waits_reads_the_class_and_nobody_else_in_it(client):
+    user = make_user()
+    session = full_class(make_user("instructor"), people=(make_person(full_name="Ada Berg"),))
+    WaitingPlace.objects.create(session=session, person=user.person, rank=1)
+    WaitingPlace.objects.create(session=session, person=make_person(full_name="Bo Arvid"), rank=2)
+    client.force_login(user)
+
+    told = client.get(reverse("training:class_detail", args=[session.number])).content.decode()
+
+    assert "Waiting list" in told
+    assert not any(name in told for name in ("Ada Berg", "Bo Arvid", "Nobody is enrolled"))
+
+
 together = pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
 
 

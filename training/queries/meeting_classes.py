@@ -3,6 +3,7 @@
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from django.db.models import Exists, OuterRef, Q, QuerySet
 
@@ -58,12 +59,14 @@ def meeting_classes(
 
 def overlapping(session: ClassSession, people: Sequence[Person]) -> QuerySet[Enrolment]:
     """Enrolments of these people in other classes that share a day with this one."""
-    shared = SessionDay.objects.filter(
-        session=OuterRef("session"), day__in=session.days.values("day")
-    )
+    return enrolled_on(session.days.values("day"), people).exclude(session=session)
+
+
+def enrolled_on(days: Any, people: Sequence[Person]) -> QuerySet[Enrolment]:
+    """Enrolments of these people in classes that are held on one of the days."""
+    shared = SessionDay.objects.filter(session=OuterRef("session"), day__in=days)
     return (
         Enrolment.objects.filter(Exists(shared), person__in=people)
-        .exclude(session=session)
         .select_related("person", "session__course_revision__course")
         .order_by("person__full_name", "session__number")
     )

@@ -15,7 +15,7 @@ from people.services.people import lock_people
 from records.services import trail
 from records.services.numbers import next_number
 from training.domain.class_days import days_held
-from training.exceptions import InAnotherClass, TrainingError
+from training.exceptions import InAnotherClass, MeetsOtherClasses, TrainingError
 from training.models import (
     Attendance,
     ClassLetter,
@@ -26,7 +26,7 @@ from training.models import (
     SessionDay,
 )
 from training.queries.classes import class_days
-from training.queries.meeting_classes import overlapping
+from training.queries.meeting_classes import enrolled_on, overlapping
 
 from .class_lock import (
     enrolment_payload,
@@ -134,7 +134,18 @@ def plan_class_for(
     """Plan a class and enrol people in it, or do neither; ``plan`` is what `plan_class` takes."""
     # People come first in the order of locks, before the series of numbers.
     lock_people([person.pk for person in people])
-    session = plan_class(**plan, actor=actor, at=at)
+    try:
+        session = plan_class(**plan, actor=actor, at=at)
+    except MeetsOtherClasses as error:
+        if overlaps is None:
+            raise
+        days = days_held(
+            plan["starts_on"],
+            plan["ends_on"],
+            plan["site"].working_days,
+            plan.get("weekdays", ()),
+        )
+        raise MeetsOtherClasses(error.meetings, list(enrolled_on(days, people))) from None
     if people:
         enrol_people(session=session, people=people, actor=actor, at=at, overlaps=overlaps)
     return session

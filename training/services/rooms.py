@@ -1,5 +1,6 @@
 """The rooms of a site and their benches."""
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 
@@ -10,7 +11,9 @@ from people.models import Site, User
 from people.presenters.days import format_day_with_weekday
 from records.services import trail
 from training.exceptions import TrainingError
-from training.models import Room
+from training.models import ClassLetter, ClassSession, Room
+
+from .letters import write_letters
 
 
 @transaction.atomic
@@ -37,15 +40,18 @@ def change_room(
         If a class to come has more places than there would be benches, or is held there once it
         is closed; or if another room of the site has the name.
     """
-    room = Room.objects.select_for_update(no_key=True).select_related("site").get(pk=room.pk)
+    room, to_come = _lock_with_classes(room, at)
     before = _room_payload(room)
-    to_come = room.sessions.filter(ends_on__gte=room.site.today(at)).order_by("starts_on", "number")
-    if (session := to_come.filter(places__gt=benches).first()) is not None:
+    for session in to_come:
+        if session.places <= benches:
+            continue
         raise TrainingError(
             _("%(number)s has %(places)d places there: give it fewer, or another room, first.")
             % {"number": session.number, "places": session.places}
         )
-    if closed_on and (session := to_come.filter(ends_on__gte=closed_on).first()) is not None:
+    for session in to_come:
+        if closed_on is None or session.ends_on < closed_on:
+            continue
         raise TrainingError(
             _("%(number)s is held there until %(day)s: give it another room first.")
             % {"number": session.number, "day": format_day_with_weekday(session.ends_on)}
@@ -58,7 +64,6 @@ def change_room(
         raise _is_there_already(room.site, name) from None
     after = _room_payload(room)
     if before != after:
-        to_come.update(room=name)
         trail.record(
             actor=actor,
             act="room changed",
@@ -66,7 +71,47 @@ def change_room(
             payload={"before": before, "after": after},
             at=at,
         )
+    if before["room"] != name:
+        _rename_in(to_come, name, at)
     return room
+
+
+def _lock_with_classes(room: Room, at: datetime) -> tuple[Room, list[ClassSession]]:
+    """A room and the classes to come there, which come first in the order of locks.
+
+    Where a class was given the room in between, the locks are given back and taken anew.
+    """
+    held = ClassSession.objects.standing().filter(held_in=room, ends_on__gte=room.site.today(at))
+    while True:
+        known = set(held.values_list("pk", flat=True))
+        try:
+            with transaction.atomic():
+                sessions = held.select_for_update(of=("self",), no_key=True).filter(pk__in=known)
+                to_come = list(
+                    sessions.select_related(
+                        "site", "course_revision__course", "instructor__person"
+                    ).order_by("pk")
+                )
+                locked = Room.objects.select_for_update(of=("self",), no_key=True)
+                room = locked.select_related("site").get(pk=room.pk)
+                if set(held.values_list("pk", flat=True)) <= known:
+                    return room, to_come
+                raise _ClassWasGivenTheRoom
+        except _ClassWasGivenTheRoom:
+            continue
+
+
+class _ClassWasGivenTheRoom(Exception):
+    pass
+
+
+def _rename_in(sessions: Sequence[ClassSession], name: str, at: datetime) -> None:
+    """Have classes say where they are held now, and tell the people in them."""
+    for session in sessions:
+        session.room = name
+        session.save(update_fields=["room"])
+        people = [one.person for one in session.enrolments.select_related("person__site")]
+        write_letters(session, people, ClassLetter.Kind.CHANGE, at=at, changed=["room"])
 
 
 def _is_there_already(site: Site, name: str) -> TrainingError:

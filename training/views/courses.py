@@ -161,7 +161,7 @@ def class_new(request: UserRequest) -> HttpResponse:
         except InAnotherClass as error:
             overlaps = error.enrolments
         except MeetsOtherClasses as error:
-            meetings = error.meetings
+            meetings, overlaps = error.meetings, error.enrolments
         except TrainingError as error:
             form.add_error(None, str(error))
         else:
@@ -170,7 +170,13 @@ def class_new(request: UserRequest) -> HttpResponse:
             for sentence in not_ready_sentences(session, people):
                 messages.warning(request, sentence)
             return redirect("training:class_detail", session.number)
-    context = {"form": form, "people": people, "overlaps": overlaps, "meetings": meetings}
+    context = {
+        "form": form,
+        "people": people,
+        "overlaps": overlaps,
+        "meetings": meetings,
+        "known": request.POST.getlist("known"),
+    }
     status = 422 if form.is_bound else 200
     return render(request, "training/class_form.html", context, status=status)
 
