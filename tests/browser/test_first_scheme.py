@@ -11,8 +11,8 @@ from training.services import content
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
-MOST_ACTS = 110
-"""Of which 30 type a reason and 25 the password."""
+MOST_ACTS = 66
+"""Of which 29 type the reason and 26 the password."""
 
 
 @pytest.fixture
