@@ -68,8 +68,10 @@ class IfEntered:
     def to_sign(self) -> dict[str, Any]:
         """What is signed of it and what its page shows, but for what only signing brings."""
         content = written_down.certificate_content(self.certificate, self.ends)
+        unwritten = {"event": "", "certificate": "", "recorded_at": None}
         return {
             **content,
+            "events": [{**line, **unwritten} for line in content["events"]],
             "certificate": "",
             "document": None,
             "recorded_at": None,

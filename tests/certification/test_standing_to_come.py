@@ -233,7 +233,8 @@ def test_work_that_cannot_have_kept_it_alive_is_refused(
 
 def test_nothing_is_signed_that_was_not_shown(client, quality, person, scope, today):
     revision = make_revision(scope)
-    facts = typed(person, scope, revision, today - timedelta(days=30))
+    last_day = today + timedelta(days=7)  # By an event of its own, which has no instant yet.
+    facts = typed(person, scope, revision, today - timedelta(days=30), ends_on=last_day.isoformat())
 
     answer = client.post(PAGE, signed(facts, {}))
 
