@@ -494,6 +494,7 @@ OF_SOMEBODY = [
 UNKNOWN = {
     "exercise": "EX-NONE",
     "drafted_exercise": "EX-NONE",
+    "course": "HS-NONE",
     "drafted_course": "HS-NONE",
     "person": "99999",
     "person_pk": 99_999_999,
