@@ -34,6 +34,9 @@ class PeopleConfig(AppConfig):
         )
         navigation.register(_("Kiosks"), "people:kiosk_list", administers, order=82, place="foot")
         navigation.register(
+            _("Stamps"), "people:stamp_list", ["quality", "administrator"], order=84, place="foot"
+        )
+        navigation.register(
             _("Site calendar"), "people:site_calendar", keeps, order=83, place="foot"
         )
         navigation.register(_("Find"), "people:find", ["instructor", "quality"], place="find")

@@ -332,6 +332,7 @@ TABLE: dict[str, Row] = {
     "training:work_grid": form(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "people:person_move": form(TEACHES | {"administrator"}, "person"),
     "people:move_withdraw": form(TEACHES | {"administrator"}, "person", "move"),
+    "people:stamp_list": form(QUALITY | ADMINISTRATORS, others=NO),
     "people:stamp_issue": form(AUDITS | {"own_quality", "administrator"}, "person"),
     "people:stamp_return": form(AUDITS | {"own_quality", "administrator"}, "person", "stamp"),
     "people:person_sign_in": form({"administrator"}, "person"),
