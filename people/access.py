@@ -170,6 +170,11 @@ def rights_over(user: User, person: Person) -> PersonRights:
     )
 
 
+def people_with_stamps_of(user: User) -> PersonQuerySet:
+    """People to whom the user issues stamps, and from whom they take them back."""
+    return Person.objects.filter(site__in=user.sites_as(Role.QUALITY, Role.ADMINISTRATOR))
+
+
 def person_with_right(user: User, employee_number: str, right: str) -> Person:
     """Somebody over whom the user has one of the rights of `PersonRights`, or 404."""
     person = person_for_page(user, employee_number)

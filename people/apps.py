@@ -38,6 +38,9 @@ class PeopleConfig(AppConfig):
             _("Letters to sign in by"), "people:letters", administers, order=83, place="foot"
         )
         navigation.register(
+            _("Stamps"), "people:stamp_list", ["quality", "administrator"], order=84, place="foot"
+        )
+        navigation.register(
             _("Site calendar"), "people:site_calendar", keeps, order=83, place="foot"
         )
         navigation.register(_("Find"), "people:find", ["instructor", "quality"], place="find")

@@ -406,6 +406,7 @@ TABLE: dict[str, Row] = {
     "people:person_return": form((), "person"),  # Of somebody who has left; test_returns asks it.
     "people:person_move": form(TEACHES | {"administrator"}, "person"),
     "people:move_withdraw": form(TEACHES | {"administrator"}, "person", "move"),
+    "people:stamp_list": form(QUALITY | ADMINISTRATORS, others=NO),
     "people:stamp_issue": form(AUDITS | {"own_quality", "administrator"}, "person"),
     "people:stamp_return": form(AUDITS | {"own_quality", "administrator"}, "person", "stamp"),
     "people:person_sign_in": form({"administrator"}, "person"),
@@ -572,6 +573,7 @@ UNKNOWN = {
     "room": 99_999_999,
     "exercise": "EX-NONE",
     "drafted_exercise": "EX-NONE",
+    "course": "HS-NONE",
     "drafted_course": "HS-NONE",
     "person": "99999",
     "person_pk": 99_999_999,

@@ -244,6 +244,18 @@ class StampForm(forms.Form):
         self.helper = form_helper(Div("mark", "issued_on", css_class="fields-row"))
 
 
+class StampToSomebodyForm(StampForm):
+    """A stamp, and who gets it."""
+
+    person = PersonField(label=_("Into whose hands"))
+
+    def __init__(self, *args: Any, people: PersonQuerySet, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["person"].offer(people, "people")  # type: ignore[attr-defined]
+        self.fields["mark"].widget.attrs |= {"list": "free", "autocomplete": "off"}
+        self.helper = form_helper("person", Div("mark", "issued_on", css_class="fields-row"))
+
+
 class StampReturnForm(forms.Form):
     returned_on = forms.DateField(
         label=_("Returned on"),

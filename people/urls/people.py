@@ -17,6 +17,7 @@ urlpatterns = [
         moves.move_withdraw,
         name="move_withdraw",
     ),
+    path("stamps/", stamps.stamp_list, name="stamp_list"),
     path("people/<str:employee_number>/stamps/new/", stamps.stamp_issue, name="stamp_issue"),
     path(
         "people/<str:employee_number>/stamps/<int:stamp_id>/return/",

@@ -113,6 +113,7 @@ def test_a_production_sample_names_its_unit_or_its_work_order(bench):
 
 def retired(bench):
     bench.exercise.retired_at = NOW
+    bench.exercise.save(update_fields=["retired_at"])
     return {}, "is retired"
 
 

@@ -3,9 +3,8 @@
 from datetime import timedelta
 
 import pytest
-from django.utils import timezone
 
-from tests.factories import make_person, make_session, make_site, make_user
+from tests.factories import NOW, make_person, make_session, make_site, make_user
 from training.models import ClassSession, Course, CourseRevision, Enrolment
 
 pytestmark = pytest.mark.django_db
@@ -153,7 +152,7 @@ def test_class_of_another_site_and_people_elsewhere_are_no_choice(client, instru
 def plan(client, instructor, people, today, **fields):
     course, _made = Course.objects.get_or_create(code="T-1", title="Terminals")
     revision, _made = CourseRevision.objects.get_or_create(
-        course=course, revision=1, defaults={"published_at": timezone.now()}
+        course=course, revision=1, defaults={"published_at": NOW}
     )
     return client.post(
         "/classes/new/",

@@ -14,6 +14,7 @@ DO = "do"
 """What a button of a row or of all rows sends: what to do, and to which row (``up:3``)."""
 
 Raw = dict[str, Any]
+LOOKS = {"checkbox": "form-check-input", "select": "form-select"}
 
 
 class RowForm(forms.Form):
@@ -24,6 +25,9 @@ class RowForm(forms.Form):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.faults: Mapping[str, list[str]] = {}
+        for field in self.fields.values():
+            look = LOOKS.get(getattr(field.widget, "input_type", ""), "form-control")
+            field.widget.attrs["class"] = look
 
     @property
     def cells(self) -> list[tuple[forms.BoundField, list[str]]]:

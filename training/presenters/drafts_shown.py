@@ -28,7 +28,7 @@ def head_lines(head: Mapping[str, Any]) -> Lines:
         _("What it is for"): head["purpose"],
         _("Drawing"): head["drawing"],
         _("Stages"): ", ".join(str(Stage(stage).label) for stage in head["stages"]),
-        _("Score at least"): f"{head['pass_mark']:g}" if head["pass_mark"] is not None else "",
+        _("Score at least"): f"{head['pass_mark'].normalize():f}",
         _("Rejected joints, at most"): str(head["allowed_rejects"]),
         _("Reworks a joint"): str(rework),
         _("Graders"): str(head["graders"]),
