@@ -125,8 +125,10 @@ class _Planner:
                 self.undoing.certificates.append(certificate)
 
     def _upkeep(self) -> None:
+        taken_in_at = self.list.taken_in_at
+        assert taken_in_at is not None  # noqa: S101 - what was not taken in is not undone
         rested_on = set(
-            Certificate.objects.filter(recorded_at__gte=self.list.taken_in_at)
+            Certificate.objects.filter(recorded_at__gte=taken_in_at)
             .exclude(pk__in=self._rows("certificates"))
             .values_list("person_id", flat=True)
         )
@@ -257,4 +259,4 @@ def _as_kept(person: Person, name: str) -> Any:
 
 
 def _field_word(name: str) -> str:
-    return str(Person._meta.get_field(name).verbose_name)
+    return str(getattr(Person._meta.get_field(name), "verbose_name", name))

@@ -6,6 +6,7 @@ import pytest
 
 from audit.exceptions import ListChanged, ListRefused, ListTakenIn
 from audit.models import PeopleList
+from audit.queries import list_plan
 from audit.queries.list_bringers import bringer_for
 from audit.queries.list_plan import make_plan
 from audit.services import people_lists
@@ -290,6 +291,14 @@ def test_corrected_rows_are_read_again_and_left_out_ones_stay_out(both):
     plan = planned(kept, both)
     assert plan.is_ready
     assert [one.details["started_on"] for one in plan.people] == [date(2026, 4, 3)]
+
+
+def test_more_people_than_others_wait_for_are_refused(both, monkeypatch):
+    kept = bring(both, "Number;Name\n7001;Ada\n7002;Bo\n")
+    monkeypatch.setattr(list_plan, "MOST_AT_ONCE", 1)
+    with pytest.raises(ListRefused, match="split"):
+        take_in(kept, both)
+    take_in(people_lists.answer(people_list=kept, answers={}, left_out=[2]), both)
 
 
 def test_lists_that_nobody_took_in_are_forgotten(both):
