@@ -7,6 +7,7 @@ from typing import Any
 
 import celery
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from kombu.exceptions import OperationalError
 
@@ -220,7 +221,8 @@ def send_links(list_id: int) -> int:
     """
     sent = 0
     while (user := _next_to_mail(list_id)) is not None:
-        sent += send_password_link(user)
+        # Who was taken back meanwhile is not written to.
+        sent += user.may_sign_in(timezone.now()) and send_password_link(user)
     return sent
 
 

@@ -282,6 +282,18 @@ def test_address_of_somebody_else_opens_no_sign_in(both):
     assert done.result["counts"]["sign_ins"] == 1
 
 
+def test_whoever_has_an_address_is_sent_one_link(both, mailoutbox):
+    text = "Number;Name;E-mail\n7001;Ada;ada@example.org\n7002;Bo;bo@example.org\n7003;Cy;\n"
+    done = take_in(bring(both, text), both, sign_ins=True)
+    assert done.links_to_send == 2
+    assert people_lists.send_due_links() == 2
+    assert people_lists.send_links(done.pk) == 0
+    assert sorted(mail.to[0] for mail in mailoutbox) == ["ada@example.org", "bo@example.org"]
+    done.refresh_from_db()
+    assert done.links_to_send == 0
+    assert people_lists.send_links(99_999_999) == 0
+
+
 def test_corrected_rows_are_read_again_and_left_out_ones_stay_out(both):
     kept = bring(both, "Number;Name;Start date\n7001;Ada;3.4.26\n7002;Bo;soon\n")
     assert len(planned(kept, both).faults) == 2
