@@ -215,7 +215,7 @@ def why_not(stands: Stands) -> str:
 
 
 def _particular(name: str) -> str:
-    return str(Person._meta.get_field(name).verbose_name)
+    return str(getattr(Person._meta.get_field(name), "verbose_name", name))
 
 
 def _value(name: str, value: Any, sites: Mapping[str, str]) -> str:

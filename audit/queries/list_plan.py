@@ -44,6 +44,11 @@ PERSON_FIELDS = {
 """Fields of a list that are fields of `Person`, by their names there."""
 
 
+MOST_AT_ONCE = 1_000
+"""People about whom something is written in one act of a page: everybody else who writes to the
+records waits for it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Stands:
     """How somebody would stand today in one scope, and how they stand without the list."""
@@ -145,6 +150,11 @@ class Plan:
     def is_ready(self) -> bool:
         """Whether it can be done as it stands."""
         return not self.open and not self.faults and bool(self.people)
+
+    @property
+    def is_too_large(self) -> bool:
+        """Whether it writes about more people than one act of a page does."""
+        return sum(not one.is_left_alone for one in self.people) > MOST_AT_ONCE
 
     def digest(self) -> str:
         return digest_of({"people": [person.content() for person in self.people]})

@@ -83,6 +83,8 @@ def plan_undoing(people_list: PeopleList, bringer: Bringer, at: datetime) -> Und
 class _Planner:
     def __init__(self, people_list: PeopleList, bringer: Bringer, at: datetime) -> None:
         self.list, self.made, self.bringer, self.at = people_list, people_list.result, bringer, at
+        assert people_list.taken_in_at is not None  # noqa: S101 - nothing else is undone
+        self.taken_in_at = people_list.taken_in_at
         self.undoing = Undoing()
 
     def plan(self) -> Undoing:
@@ -126,7 +128,7 @@ class _Planner:
 
     def _upkeep(self) -> None:
         rested_on = set(
-            Certificate.objects.filter(recorded_at__gte=self.list.taken_in_at)
+            Certificate.objects.filter(recorded_at__gte=self.taken_in_at)
             .exclude(pk__in=self._rows("certificates"))
             .values_list("person_id", flat=True)
         )
@@ -178,7 +180,7 @@ class _Planner:
 
     def _move(self, person: Person) -> Iterable[SiteMembership]:
         rows = person.site_memberships.not_withdrawn().filter(
-            site=person.site_id, recorded_at=self.list.taken_in_at
+            site=person.site_id, recorded_at=self.taken_in_at
         )
         return list(rows.select_related("person__site", "site").order_by("-from_day")[:1])
 
@@ -257,4 +259,4 @@ def _as_kept(person: Person, name: str) -> Any:
 
 
 def _field_word(name: str) -> str:
-    return str(Person._meta.get_field(name).verbose_name)
+    return str(getattr(Person._meta.get_field(name), "verbose_name", name))

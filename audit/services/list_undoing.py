@@ -84,7 +84,7 @@ def undo(
 
 
 def _lock_all(undoing: Undoing) -> None:
-    facts = [*undoing.certificates, *undoing.tests, *undoing.practice, *undoing.stamps]
+    facts: list[Any] = [*undoing.certificates, *undoing.tests, *undoing.practice, *undoing.stamps]
     lock_people(
         {fact.person_id for fact in facts}
         | {move.person_id for move in undoing.moves}
@@ -138,10 +138,10 @@ def _typed(values: dict[str, Any]) -> dict[str, Any]:
     return typed
 
 
-def _gone_before(person: Person, at: datetime) -> dict[str, date]:
+def _gone_before(person: Person, at: datetime) -> dict[str, Any]:
     """The days of somebody who was never here: the last is yesterday, and no first comes later."""
     yesterday = person.site.today(at) - timedelta(days=1)
-    days = {"left_on": yesterday}
+    days: dict[str, Any] = {"left_on": yesterday}
     if person.started_on and person.started_on > yesterday:
         days["started_on"] = yesterday
     return days

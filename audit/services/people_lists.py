@@ -7,6 +7,7 @@ from typing import Any
 
 import celery
 from django.db import IntegrityError, transaction
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from kombu.exceptions import OperationalError
 
@@ -15,7 +16,7 @@ from audit.exceptions import ListChanged, ListRefused, ListTakenIn
 from audit.models import PeopleList
 from audit.models.people_list import KEPT_FOR
 from audit.queries.list_bringers import Bringer
-from audit.queries.list_plan import Plan, make_plan
+from audit.queries.list_plan import MOST_AT_ONCE, Plan, make_plan
 from audit.register_files.people_list import LONGEST_CELL, clean_cell, read_people_list
 from people.models import User
 from people.services.people import lock_people
@@ -172,6 +173,14 @@ def _take_in(
         raise ListChanged(_changed())
     if not plan.is_ready:
         raise ListRefused(_("Something of the list is still open: answer it, then go on."))
+    if plan.is_too_large:
+        raise ListRefused(
+            _(
+                "At most %(most_at_once)s people are taken in at once, since others wait for it: "
+                "split the list."
+            )
+            % {"most_at_once": MOST_AT_ONCE}
+        )
     if sign_ins and not bringer.people_sites:
         raise ListRefused(_("Sign-ins are opened by administrators."))
     result = write_plan(people_list, plan, bringer, sign_ins=sign_ins, at=at)
@@ -212,7 +221,8 @@ def send_links(list_id: int) -> int:
     """
     sent = 0
     while (user := _next_to_mail(list_id)) is not None:
-        sent += send_password_link(user)
+        # Who was taken back meanwhile is not written to.
+        sent += user.may_sign_in(timezone.now()) and send_password_link(user)
     return sent
 
 

@@ -24,7 +24,7 @@ from audit.forms.people_lists import (
 from audit.models import PeopleList
 from audit.presenters import people_list_page as screens
 from audit.queries.list_bringers import bringer_for
-from audit.queries.list_plan import Plan, make_plan
+from audit.queries.list_plan import MOST_AT_ONCE, Plan, make_plan
 from audit.queries.list_undoing import plan_undoing
 from audit.services import list_undoing
 from audit.services import people_lists as services
@@ -128,6 +128,7 @@ def _render_plan(
     context = {
         "people_list": people_list,
         "plan": plan,
+        "most_at_once": MOST_AT_ONCE,
         "form": (form or AnswersForm(plan=plan)) if plan.open else None,
         "faulty": rows[: screens.FAULTS_A_PAGE],
         "faulty_count": len(rows),

@@ -6,6 +6,7 @@ import pytest
 
 from audit.exceptions import ListChanged, ListRefused, ListTakenIn
 from audit.models import PeopleList
+from audit.queries import list_plan
 from audit.queries.list_bringers import bringer_for
 from audit.queries.list_plan import make_plan
 from audit.services import people_lists
@@ -281,6 +282,18 @@ def test_address_of_somebody_else_opens_no_sign_in(both):
     assert done.result["counts"]["sign_ins"] == 1
 
 
+def test_whoever_has_an_address_is_sent_one_link(both, mailoutbox):
+    text = "Number;Name;E-mail\n7001;Ada;ada@example.org\n7002;Bo;bo@example.org\n7003;Cy;\n"
+    done = take_in(bring(both, text), both, sign_ins=True)
+    assert done.links_to_send == 2
+    assert people_lists.send_due_links() == 2
+    assert people_lists.send_links(done.pk) == 0
+    assert sorted(mail.to[0] for mail in mailoutbox) == ["ada@example.org", "bo@example.org"]
+    done.refresh_from_db()
+    assert done.links_to_send == 0
+    assert people_lists.send_links(99_999_999) == 0
+
+
 def test_corrected_rows_are_read_again_and_left_out_ones_stay_out(both):
     kept = bring(both, "Number;Name;Start date\n7001;Ada;3.4.26\n7002;Bo;soon\n")
     assert len(planned(kept, both).faults) == 2
@@ -290,6 +303,14 @@ def test_corrected_rows_are_read_again_and_left_out_ones_stay_out(both):
     plan = planned(kept, both)
     assert plan.is_ready
     assert [one.details["started_on"] for one in plan.people] == [date(2026, 4, 3)]
+
+
+def test_more_people_than_others_wait_for_are_refused(both, monkeypatch):
+    kept = bring(both, "Number;Name\n7001;Ada\n7002;Bo\n")
+    monkeypatch.setattr(list_plan, "MOST_AT_ONCE", 1)
+    with pytest.raises(ListRefused, match="split"):
+        take_in(kept, both)
+    take_in(people_lists.answer(people_list=kept, answers={}, left_out=[2]), both)
 
 
 def test_lists_that_nobody_took_in_are_forgotten(both):

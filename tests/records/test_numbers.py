@@ -3,7 +3,7 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 from django.db import connections, transaction
 
-from records.services.numbers import continue_series_after, next_number
+from records.services.numbers import continue_series_after, next_number, next_numbers
 
 
 def test_numbers_count_up_from_one_within_site_and_kind(db):
@@ -11,6 +11,13 @@ def test_numbers_count_up_from_one_within_site_and_kind(db):
         next_number(*series) for series in [("CA", "B"), ("CA", "B"), ("CA", "C"), ("AL", "B")]
     ]
     assert given == ["CA-B-00001", "CA-B-00002", "CA-C-00001", "AL-B-00001"]
+
+
+def test_several_numbers_at_once_are_those_that_one_after_the_other_would_be(db):
+    assert next_number("CA", "V") == "CA-V-00001"
+    assert next_numbers("CA", "V", 3) == ["CA-V-00002", "CA-V-00003", "CA-V-00004"]
+    assert next_numbers("CA", "V", 0) == []
+    assert next_number("CA", "V") == "CA-V-00005"
 
 
 def test_a_series_that_outgrows_its_width_goes_on_with_more_digits(db):
