@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 import vobject
-from dateutil.rrule import rruleset, rrulestr
+from dateutil.rrule import rrule, rruleset, rrulestr
 from hypothesis import given
 from hypothesis import strategies as st
 from icalendar import Calendar
@@ -49,7 +49,9 @@ def occurrences(written: bytes) -> list[datetime]:
     local = starts.replace(tzinfo=None)
     if "rrule" not in event.contents:
         return [starts]
-    rules.rrule(rrulestr(event.rrule.value, dtstart=local))
+    rule = rrulestr(event.rrule.value, dtstart=local)
+    assert isinstance(rule, rrule)
+    rules.rrule(rule)
     for left_out in event.contents.get("exdate", []):
         for instant in left_out.value:
             rules.exdate(instant.replace(tzinfo=None))

@@ -59,7 +59,7 @@ def class_cancel(request: UserRequest, number: str) -> HttpResponse:
     session = access.session_for_instructor(request.user, number)
     form = ReasonForm(request.POST)
     if not form.is_valid():
-        messages.error(request, " ".join(form.errors["reason"]))
+        messages.error(request, str(form.errors["reason"][0]))
         return redirect("training:class_edit", number)
     try:
         cancelling.cancel_class(

@@ -53,7 +53,7 @@ def waiting_first(request: UserRequest, number: str, waiting_id: int) -> HttpRes
     waiting = get_object_or_404(session.waiting_places.select_related("person"), pk=waiting_id)
     form = ReasonForm(request.POST)
     if not form.is_valid():
-        messages.error(request, " ".join(form.errors["reason"]))
+        messages.error(request, str(form.errors["reason"][0]))
         return redirect("training:class_detail", number)
     try:
         services.put_first(
