@@ -22,6 +22,11 @@ from training.models import PracticeRecord
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
+def trainee(shop: Shop) -> Person:
+    assert shop.trainee.person is not None
+    return shop.trainee.person
+
+
 def sign_in(keys: Keyboard, user) -> None:
     """Number and password, which are not counted among the acts."""
     keys.open("/account/login/")
@@ -83,7 +88,8 @@ def saved(keys: Keyboard) -> None:
 
 def quality_answers_an_auditor_and_issues(keys: Keyboard, shop: Shop) -> None:
     """Who was stamp 47 three days ago, and were they certified? Then a proposal is decided."""
-    person, today = shop.trainee.person, shop.trainee.person.site.today()
+    person = trainee(shop)
+    today = person.site.today()
     scope = factories.make_scope(title="Splices, operator")
     Stamp.objects.create(mark="47", person=person, issued_on=today - timedelta(days=20))
     factories.make_certificate(person, scope, issued_on=today - timedelta(days=10))
@@ -114,11 +120,9 @@ def propose(shop: Shop) -> Scope:
     exercise, scope = factories.make_exercise(), factories.make_scope(title="Cups, operator")
     revision = factories.make_revision(scope, exercise=exercise)
     now = timezone.now()
-    factories.make_passed_board(
-        shop.trainee.person, exercise, grader=shop.instructor, signed_at=now
-    )
+    factories.make_passed_board(trainee(shop), exercise, grader=shop.instructor, signed_at=now)
     act = Act(actor=shop.instructor, at=now, proof="password")
-    proposals.propose(person=shop.trainee.person, scope=scope, revision=revision, act=act)
+    proposals.propose(person=trainee(shop), scope=scope, revision=revision, act=act)
     return scope
 
 
