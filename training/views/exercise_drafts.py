@@ -191,7 +191,7 @@ def exercise_positions(request: UserRequest, code: str) -> HttpResponse:
 def _wrong(rows: Rows, sentence: str) -> str:
     """Which rows something is wrong in, by the numbers that the page gives them."""
     if rows.too_many:
-        return _("That are more rows than %(n)d. Nothing is saved yet.") % {"n": rows.most}
+        return _("These are more rows than %(n)d. Nothing is saved yet.") % {"n": rows.most}
     wrong = [str(number) for number, form in enumerate(rows.forms, start=1) if form.faults]
     return sentence % {"n": _("row %(rows)s") % {"rows": ", ".join(wrong[:20])}}
 
