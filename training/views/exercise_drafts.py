@@ -25,7 +25,7 @@ from training.forms.exercises import (
     as_runs,
     like_row,
 )
-from training.forms.rows import DO, Rows
+from training.forms.rows import DO, Rows, with_value
 from training.models import Exercise
 from training.presenters import drafts_shown
 from training.queries import exercises as queries
@@ -122,8 +122,7 @@ def exercise_edit(request: UserRequest, code: str) -> HttpResponse:
                 timezone.now(),
             )
             form.add_error(None, str(error))
-            form.data = form.data.copy()
-            form.data["seen"] = queries.head_digest(now)
+            form.data = with_value(form.data, "seen", queries.head_digest(now))
         except TrainingError as error:
             form.add_error(None, str(error))
         else:
