@@ -97,5 +97,5 @@ def _said(closed: services.Closed) -> str:
 
 
 def _back(site: Site, year: int) -> HttpResponse:
-    query = urlencode({"site": site.prefix, "year": year})
+    query = urlencode({"site": site.prefix, "year": str(year)})
     return redirect(f"{reverse('people:site_calendar')}?{query}")

@@ -202,6 +202,7 @@ def planned_on(ends_on: date, step: int, working_days: WorkingDays) -> date:
     --------
     The certificate ends on a Tuesday, so two days before is a Sunday.
 
+    >>> from people.domain.working_days import working_days as on_weekdays
     >>> planned_on(date(2026, 12, 1), 2, on_weekdays([1, 2, 3, 4, 5]))
     datetime.date(2026, 11, 27)
     >>> planned_on(date(2026, 12, 1), 2, on_weekdays([1, 2, 3, 4, 5], [date(2026, 11, 27)]))
@@ -222,6 +223,7 @@ def reach(day: date, working_days: WorkingDays) -> date:
     --------
     On a Friday the steps of the weekend are due as well.
 
+    >>> from people.domain.working_days import working_days as on_weekdays
     >>> reach(date(2026, 11, 27), on_weekdays([1, 2, 3, 4, 5]))
     datetime.date(2026, 11, 29)
     """
@@ -243,6 +245,7 @@ def due_steps(
 
     Examples
     --------
+    >>> from people.domain.working_days import working_days as on_weekdays
     >>> due_steps(date(2026, 12, 9), [30, 14, 7], date(2026, 11, 25), on_weekdays([]))
     (14, 30)
     """
@@ -370,6 +373,7 @@ def list_through(how_often: str, day: date, working_days: WorkingDays) -> date |
     --------
     The first of November 2026 is a Sunday.
 
+    >>> from people.domain.working_days import working_days as on_weekdays
     >>> list_through("monthly", date(2026, 11, 1), on_weekdays([1, 2, 3, 4, 5])) is None
     True
     >>> list_through("monthly", date(2026, 11, 2), on_weekdays([1, 2, 3, 4, 5]))

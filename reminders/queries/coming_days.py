@@ -3,7 +3,9 @@
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
+from people.domain.working_days import WorkingDays
 from people.models import Site
+from people.queries.calendars import working_days_at
 from reminders.domain.reminders import Ending, Outcome
 from reminders.models import Message, Reminder, SiteSweep
 
@@ -39,9 +41,10 @@ def coming_days(
     }
     people = people_with_ends_through(site, today, last)
     swept_on = SiteSweep.objects.filter(site=site).values_list("day", flat=True).first()
+    working = working_days_at(site)
     for start in range(0, len(people), PEOPLE_AT_A_TIME):
         batch = people[start : start + PEOPLE_AT_A_TIME]
-        _plan_ahead(batch, site, days_by_date, swept_on)
+        _plan_ahead(batch, site, working, days_by_date, swept_on)
     if site.reminders_start_on is None or site.reminders_start_on <= last:
         _add_waiting(site, now, days_by_date, on)
     return [
@@ -52,7 +55,11 @@ def coming_days(
 
 
 def _plan_ahead(
-    batch: list[int], site: Site, days_by_date: dict[date, ComingDay], swept_on: date | None
+    batch: list[int],
+    site: Site,
+    working: WorkingDays,
+    days_by_date: dict[date, ComingDay],
+    swept_on: date | None,
 ) -> None:
     ends, people = ends_of(batch), people_of(batch)
     by_day = {day: ends.on(day) for day in sorted(days_by_date)}
@@ -61,7 +68,15 @@ def _plan_ahead(
     for day, endings in by_day.items():
         if site.reminders_start_on is not None and day < site.reminders_start_on:
             continue
-        for planned in plan(people, endings, day, site=site, recorded=recorded, swept_on=swept_on):
+        for planned in plan(
+            people,
+            endings,
+            day,
+            site=site,
+            working=working,
+            recorded=recorded,
+            swept_on=swept_on,
+        ):
             recorded[planned.ending.key].add(planned.decision.step)
             if planned.decision.outcome == Outcome.GO:
                 days_by_date[day].planned.append(planned)

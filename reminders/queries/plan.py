@@ -12,8 +12,8 @@ from datetime import date
 from django.db.models import F
 from django.utils.translation import gettext as _
 
+from people.domain.working_days import WorkingDays
 from people.models import Person, Site
-from people.queries.calendars import working_days_at
 from reminders.domain import reminders as domain
 from reminders.domain.reminders import Decision, Ending, Outcome, Reason
 from reminders.models import Reminder
@@ -38,6 +38,7 @@ def plan(
     day: date,
     *,
     site: Site,
+    working: WorkingDays,
     recorded: dict[Key, set[int]],
     swept_on: date | None,
 ) -> list[PlannedStep]:
@@ -51,13 +52,14 @@ def plan(
         Theirs, as they are on the day.
     day : date
         In the site's calendar.
+    working : WorkingDays
+        `people.queries.calendars.working_days_at` the site.
     recorded : dict of Key to set of int
         The steps of each end that are in the ledger.
     swept_on : date or None
         The last day swept to its end at the site.
     """
     by_pk = {person.pk: person for person in people}
-    week = working_days_at(site)
     planned = []
     for ending in endings:
         person = by_pk.get(ending.person_id)
@@ -66,7 +68,7 @@ def plan(
         for decision in domain.decide(
             ending,
             day,
-            working_days=week,
+            working_days=working,
             recorded=recorded.get(ending.key, ()),
             starts_on=site.reminders_start_on,
             swept_on=swept_on,

@@ -5,6 +5,7 @@ from datetime import date, datetime, timedelta
 from django.db import transaction
 
 from people.models import Person, Site
+from people.queries.calendars import working_days_at
 from reminders.domain.reminders import Outcome
 from reminders.models import Reminder, SiteSweep
 from reminders.queries.ends import (
@@ -30,6 +31,7 @@ def write_rows(site: Site, day: date, now: datetime) -> int:
     steps = steps_by_revision()
     due = find_due(site, day, steps)
     due_people = due.people()
+    working = working_days_at(site)
     row_count = 0
     for start in range(0, len(due_people), PEOPLE_AT_A_TIME):
         batch = due_people[start : start + PEOPLE_AT_A_TIME]
@@ -40,6 +42,7 @@ def write_rows(site: Site, day: date, now: datetime) -> int:
                 endings,
                 day,
                 site=site,
+                working=working,
                 recorded=recorded_steps(endings),
                 swept_on=swept_on,
             )

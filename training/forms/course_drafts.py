@@ -64,7 +64,8 @@ class CourseHeadForm(forms.Form):
     seen = forms.CharField(required=False, max_length=64, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, revision: CourseRevision, seen: str, **kwargs: Any) -> None:
-        super().__init__(*args, initial=head_of(revision) | {"seen": seen}, **kwargs)
+        kwargs["initial"] = head_of(revision) | {"seen": seen}
+        super().__init__(*args, **kwargs)
         known = ports.scopes()
         codes = {code for code, _title in known}
         self.fields["scope_codes"].choices = [  # type: ignore[attr-defined]

@@ -137,7 +137,8 @@ class HeadForm(forms.Form):
         stored = head_of(exercise)
         self.known_tools = {tool["name"]: tool["kind"] for tool in stored["tools"]}
         stored["tools"] = "\n".join(self.known_tools)
-        super().__init__(*args, initial=stored | {"seen": seen}, **kwargs)
+        kwargs["initial"] = stored | {"seen": seen}
+        super().__init__(*args, **kwargs)
         names = list(dict.fromkeys([*filter(None, [exercise.drawing]), *drawings_to_choose()]))
         self.fields["drawing"].choices = [  # type: ignore[attr-defined]
             ("", _now("none")),

@@ -17,6 +17,13 @@ Raw = dict[str, Any]
 LOOKS = {"checkbox": "form-check-input", "select": "form-select"}
 
 
+def with_value(data: Any, name: str, value: str) -> Any:
+    """What a form was sent, with another value of one field: for a page that is shown again."""
+    changed = data.copy()
+    changed[name] = value
+    return changed
+
+
 class RowForm(forms.Form):
     """One row; ``written`` are the fields that make a row of it once something stands in them."""
 

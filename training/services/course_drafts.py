@@ -140,7 +140,7 @@ def change_course_draft(
         )
     if len(lessons) > MOST_LESSONS:
         raise TrainingError(
-            _("That are %(n)d lessons. A course has %(most)d at most.")
+            _("These are %(n)d lessons. A course has %(most)d at most.")
             % {"n": len(lessons), "most": MOST_LESSONS}
         )
     days = head.get("days", made.days)

@@ -294,7 +294,7 @@ def _refuse_stale(made: Exercise, digest: Callable[[Exercise], str], seen: str |
 def _refuse_many(n: int, most: int) -> None:
     if n > most:
         raise TrainingError(
-            _("That are %(n)d rows. An exercise has %(most)d at most.") % {"n": n, "most": most}
+            _("These are %(n)d rows. An exercise has %(most)d at most.") % {"n": n, "most": most}
         )
 
 

@@ -29,7 +29,7 @@ from training.forms.course_drafts import (
     lesson_form,
 )
 from training.forms.exercises import PublishingForm, RetiringForm, WhyForm
-from training.forms.rows import DO, Rows
+from training.forms.rows import DO, Rows, with_value
 from training.models import Course, CourseRevision, Exercise
 from training.presenters import drafts_shown
 from training.queries import courses as queries
@@ -121,8 +121,7 @@ def _save(
             timezone.now(),
         )
         form.add_error(None, str(error))
-        form.data = form.data.copy()
-        form.data["seen"] = queries.draft_digest(now)
+        form.data = with_value(form.data, "seen", queries.draft_digest(now))
     except TrainingError as error:
         form.add_error(None, str(error))
     else:

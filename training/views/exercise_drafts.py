@@ -25,7 +25,7 @@ from training.forms.exercises import (
     as_runs,
     like_row,
 )
-from training.forms.rows import DO, Rows
+from training.forms.rows import DO, Rows, with_value
 from training.models import Exercise
 from training.presenters import drafts_shown
 from training.queries import exercises as queries
@@ -122,8 +122,7 @@ def exercise_edit(request: UserRequest, code: str) -> HttpResponse:
                 timezone.now(),
             )
             form.add_error(None, str(error))
-            form.data = form.data.copy()
-            form.data["seen"] = queries.head_digest(now)
+            form.data = with_value(form.data, "seen", queries.head_digest(now))
         except TrainingError as error:
             form.add_error(None, str(error))
         else:
@@ -191,7 +190,7 @@ def exercise_positions(request: UserRequest, code: str) -> HttpResponse:
 def _wrong(rows: Rows, sentence: str) -> str:
     """Which rows something is wrong in, by the numbers that the page gives them."""
     if rows.too_many:
-        return _("That are more rows than %(n)d. Nothing is saved yet.") % {"n": rows.most}
+        return _("These are more rows than %(n)d. Nothing is saved yet.") % {"n": rows.most}
     wrong = [str(number) for number, form in enumerate(rows.forms, start=1) if form.faults]
     return sentence % {"n": _("row %(rows)s") % {"rows": ", ".join(wrong[:20])}}
 
