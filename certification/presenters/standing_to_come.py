@@ -125,7 +125,7 @@ def _work_trap(coming: IfEntered, rests_through: date) -> Trap:
         _("Without work it lapsed after %(day)s.") % words,
         _(
             "The scheme ends a certificate after more than %(months)d months without this work, "
-            "and later work does not cure it. Enter below a day of work after %(from)s and no "
+            "and later work does not cure it. Enter above a day of work after %(from)s and no "
             "later than %(day)s, and so on until the last one before today."
         )
         % words,
