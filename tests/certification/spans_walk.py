@@ -11,8 +11,10 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from pathlib import Path
 
-from audit.exceptions import BundleRefused
-from audit.services import importing
+from audit.exceptions import BundleRefused, ListRefused
+from audit.queries.list_bringers import bringer_for
+from audit.queries.list_plan import make_plan
+from audit.services import importing, people_lists
 from certification.domain.standing import timeline
 from certification.exceptions import CertificationError
 from certification.models import Certificate, CertificateEvent, StandingSpan
@@ -149,7 +151,7 @@ class Walk:
             self.at += timedelta(hours=self.draw.choice([1, 5, 24, 24, 120, 480]))
             try:
                 act(self)
-            except (CertificationError, TrainingError, BundleRefused):
+            except (CertificationError, TrainingError, BundleRefused, ListRefused):
                 self.refused[act.__name__] += 1
             else:
                 self.done[act.__name__] += 1
@@ -424,6 +426,24 @@ def imports_one_kind(walk):
     _import(walk, write_bundle(walk.folder / f"one-{number}", **rows))
 
 
+def brings_a_list(walk):
+    """A list in which somebody who is here has passed a vision test."""
+    person = walk.draw.choice(walk.people)
+    text = f"Number;Vision test\n{person.employee_number};{walk.day(60)}\n"
+    bringer = bringer_for(walk.quality)
+    kept = people_lists.keep_list(
+        name="list.csv", content=text.encode(), bringer=bringer, by=walk.quality, at=walk.at
+    )
+    kept = people_lists.answer(people_list=kept, answers={"recorded": "now", "results": "pass"})
+    people_lists.take_in(
+        people_list=kept,
+        bringer=bringer,
+        shown=make_plan(kept, bringer, walk.at).digest(),
+        sign_ins=False,
+        at=walk.at,
+    )
+
+
 def imports_a_withdrawal(walk):
     """The same bundle again, in which something has been withdrawn since."""
     if not walk.bundles:
@@ -512,6 +532,7 @@ FACTS: list[Callable[[Walk], None]] = [
     imports,
     imports_one_kind,
     imports_a_withdrawal,
+    brings_a_list,
 ]
 NO_FACTS: list[Callable[[Walk], None]] = [moves, revises_a_scheme, takes_a_stamp_and_returns_it]
 ACTS = [*FACTS, *FACTS, issues, restricts, *NO_FACTS]

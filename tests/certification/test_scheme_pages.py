@@ -13,6 +13,7 @@ from records.models import Signature
 from tests.factories import (
     NOW,
     PASSWORD,
+    load_published_content,
     make_certificate,
     make_exercise,
     make_revision,
@@ -20,7 +21,6 @@ from tests.factories import (
     make_user,
 )
 from training.models import Position
-from training.services import content
 
 pytestmark = pytest.mark.django_db
 
@@ -38,7 +38,7 @@ def browse(client, quality):
 
 @pytest.fixture
 def starters(quality):
-    content.load_exercises(actor="test", at=NOW)
+    load_published_content()
     starter.load_starter(actor=quality, at=NOW)
     return {one.scheme.code: one for one in SchemeRevision.objects.select_related("scheme")}
 
@@ -77,7 +77,7 @@ def draft_sent(client, revision, **changes):
 
 
 def test_an_empty_list_says_what_to_begin_with_and_the_button_begins_it(browse):
-    content.load_exercises(actor="test", at=NOW)
+    load_published_content()
     assert "No scheme yet, so nobody can be certified" in text_of(browse.get(at("scheme_list")))
     answer = browse.post(at("scheme_starter"), follow=True)
     assert "Added: 12 scopes, 3 schemes as drafts. Nothing is published" in text_of(answer)
@@ -372,8 +372,9 @@ def test_what_no_page_of_ours_showed_changes_no_scope(browse):
 
 
 def test_exercises_that_credit_a_scope_are_told(browse):
-    scope, exercise = make_scope(), make_exercise()
+    scope, exercise = make_scope(), make_exercise(published=False)
     Position.objects.filter(exercise=exercise).update(scope_code=scope.code)
+    publish_exercises(drafts={exercise.pk: exercise.version}, actor=None, at=NOW)
     page = text_of(browse.get(at("scope_edit", scope.pk)))
     assert "These exercises credit their joints to it by its code" in page
     assert exercise.code in page

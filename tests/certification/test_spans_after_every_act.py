@@ -68,6 +68,7 @@ def test_the_services_that_rebuild_are_those_that_are_known():
     """A new one has to be walked too: add its act to `spans_walk` and its name here."""
     assert PLACES == [
         ("audit.services.importing", "_take_in"),
+        ("audit.services.list_writes", "finish"),
         ("certification.services.certificates", "issue_certificate"),
         ("certification.services.certificates_from_elsewhere", "_write"),
         ("certification.services.events", "_write"),

@@ -8,7 +8,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
     dependencies = [
         ("people", "0009_site_proposal_days"),
-        ("training", "0005_practice_by_reference_in_byte_order"),
+        ("training", "0007_fill_published_at"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

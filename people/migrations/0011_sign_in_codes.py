@@ -6,7 +6,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("people", "0009_site_proposal_days"),
+        ("people", "0010_site_calendars"),
     ]
 
     operations = [

@@ -6,7 +6,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("people", "0013_sign_in_codes"),
+        ("people", "0011_sign_in_codes"),
     ]
 
     operations = [

@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
     dependencies = [
         ("people", "0009_site_proposal_days"),
-        ("training", "0010_rooms_and_other_instructors"),
+        ("training", "0008_rooms_and_other_instructors"),
     ]
 
     operations = [
