@@ -11,9 +11,9 @@ class StepName(StrEnum):
     SITES = "sites"
     MAIL = "mail"
     PEOPLE = "people"
+    EXERCISES = "exercises"
     SCHEMES = "schemes"
     CRITERIA = "criteria"
-    EXERCISES = "exercises"
     INSTRUCTORS = "instructors"
     CLASSES = "classes"
 
@@ -34,6 +34,8 @@ class StepState(StrEnum):
 DONE = frozenset({StepState.DONE, StepState.DONE_WITH_GAP})
 
 AFTER: Mapping[StepName, tuple[StepName, ...]] = {
+    # No scheme is published that asks for boards of a draft.
+    StepName.SCHEMES: (StepName.EXERCISES,),
     StepName.CRITERIA: (StepName.PEOPLE,),
     StepName.INSTRUCTORS: (StepName.PEOPLE, StepName.SCHEMES),
     StepName.CLASSES: (StepName.CRITERIA, StepName.EXERCISES, StepName.INSTRUCTORS),
@@ -81,7 +83,7 @@ def places(truths: Mapping[StepName, Truth]) -> dict[StepName, Place]:
     >>> done = {StepName.SITES, StepName.PEOPLE}
     >>> found = places({name: Truth(name in done) for name in StepName})
     >>> {name.value: place.state.value for name, place in found.items()}  # doctest: +ELLIPSIS
-    {'sites': 'done', 'mail': 'next', 'people': 'done', 'schemes': 'open', 'criteria': 'open', ...}
+    {'sites': 'done', 'mail': 'next', 'people': 'done', 'exercises': 'open', ...}
     >>> found[StepName.CLASSES].waits_for  # doctest: +ELLIPSIS
     (<StepName.CRITERIA: 'criteria'>, <StepName.EXERCISES: ...>, <StepName.INSTRUCTORS: ...>)
     """

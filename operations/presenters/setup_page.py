@@ -137,7 +137,8 @@ def _line(works: bool, what: str, says: str) -> Line:
 
 
 def _until(truth: SettingUp, needed: tuple[StepName, ...]) -> str:
-    numbers = [str(name.number) for name in needed if truth.places[name].state not in DONE]
+    left = [name for name in StepName if name in needed and truth.places[name].state not in DONE]
+    numbers = [str(name.number) for name in left]
     return ngettext("until step %(numbers)s", "until steps %(numbers)s", len(numbers)) % {
         "numbers": ", ".join(numbers)
     }

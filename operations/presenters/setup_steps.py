@@ -246,7 +246,9 @@ def _exercises(truth: SettingUp, user: User, now: datetime) -> Made:
     if exercises.missing:
         text = _("Schemes ask for boards of %(codes)s, which no exercise is called.")
         says.append(Sentence(text % {"codes": named(exercises.missing)}, True))
-    if not exercises.is_done:
+    if exercises.is_done:
+        return says, page_link(_("Exercises"), "training:exercise_list"), None
+    if not (exercises.exercise_drafts or exercises.course_drafts):
         says.append(
             Sentence(
                 _(
@@ -256,7 +258,27 @@ def _exercises(truth: SettingUp, user: User, now: datetime) -> Made:
             )
         )
         return says, _content_link(truth, user), None
-    return says, page_link(_("Exercises"), "training:exercise_list"), None
+    drafted = [
+        ngettext("%(n)d exercise", "%(n)d exercises", exercises.exercise_drafts)
+        % {"n": exercises.exercise_drafts},
+        ngettext("%(n)d course", "%(n)d courses", exercises.course_drafts)
+        % {"n": exercises.course_drafts},
+    ]
+    text = _("Drafts of %(counts)s are there for %(who)s to look through and publish.")
+    who = _asked(truth, Role.QUALITY) or _("somebody with the role quality")
+    says.append(Sentence(text % {"counts": get_text_list(drafted, _("and")), "who": who}))
+    return says, _drafts_link(truth, user), None
+
+
+def _drafts_link(truth: SettingUp, user: User) -> Link | None:
+    """Exercises come first: a course is published once those of its lessons are."""
+    is_course = bool(truth.exercises.exercises) or not truth.exercises.exercise_drafts
+    if not user.has_role(Role.QUALITY):
+        page = "training:course_list" if is_course else "training:exercise_list"
+        return page_link(_("Courses") if is_course else _("Exercises"), page)
+    if is_course:
+        return page_link(_("Publish courses"), "training:course_publish")
+    return page_link(_("Publish exercises"), "training:exercise_publish")
 
 
 def _instructors(truth: SettingUp, user: User, now: datetime) -> Made:

@@ -17,7 +17,7 @@ from operations.domain.setting_up import DONE, Place, StepName, Truth, places
 from people.models import Installation, Person, Role, Site, SiteRole, User
 from people.models.people import at_work_on
 from people.queries.site_days import Days, days_at
-from training.models import ClassSession, Course, Exercise
+from training.models import ClassSession, CourseRevision, Exercise
 
 from .mail_trials import MailTruth, mail_truth
 
@@ -115,10 +115,15 @@ class CriteriaTruth:
 
 @dataclass(frozen=True)
 class ExercisesTruth:
-    """What is practised and taught; ``missing`` are codes that schemes in force ask boards of."""
+    """What is practised and taught; ``missing`` are codes that schemes in force ask boards of.
+
+    A site needs one of each; what is drafted counts once quality has published it.
+    """
 
     exercises: int
     courses: int
+    exercise_drafts: int
+    course_drafts: int
     missing: tuple[str, ...]
 
     @property
@@ -325,7 +330,13 @@ def _exercises(in_force: Collection[SchemeRevision]) -> ExercisesTruth:
     codes = set(Exercise.objects.current().values_list("code", flat=True))
     asked = SchemeRequirement.objects.filter(revision__in=in_force)
     asked_codes = set(asked.values_list("exercise_code", flat=True))
-    return ExercisesTruth(len(codes), Course.objects.count(), tuple(sorted(asked_codes - codes)))
+    return ExercisesTruth(
+        exercises=len(codes),
+        courses=CourseRevision.objects.newest().count(),
+        exercise_drafts=Exercise.objects.drafts().count(),
+        course_drafts=CourseRevision.objects.drafts().count(),
+        missing=tuple(sorted(asked_codes - codes)),
+    )
 
 
 def _instructors(teachers: Sequence[User], days: Days) -> tuple[InstructorTruth, ...]:

@@ -21,6 +21,7 @@ from tests.factories import (
     make_user,
 )
 from training.models import Position
+from training.services.exercise_publishing import publish_exercises
 
 pytestmark = pytest.mark.django_db
 
@@ -374,7 +375,7 @@ def test_what_no_page_of_ours_showed_changes_no_scope(browse):
 def test_exercises_that_credit_a_scope_are_told(browse):
     scope, exercise = make_scope(), make_exercise(published=False)
     Position.objects.filter(exercise=exercise).update(scope_code=scope.code)
-    publish_exercises(drafts={exercise.pk: exercise.version}, actor=None, at=NOW)
+    publish_exercises(drafts={exercise.pk: None}, actor=None, at=NOW)
     page = text_of(browse.get(at("scope_edit", scope.pk)))
     assert "These exercises credit their joints to it by its code" in page
     assert exercise.code in page
