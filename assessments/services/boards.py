@@ -209,8 +209,8 @@ def hand_in(*, board: Board, actor: User, at: datetime, bench_minutes: int | Non
         )
     board.handed_in_at, board.bench_minutes = at, bench_minutes
     board.save(update_fields=["handed_in_at", "bench_minutes"])
-    payload = None if bench_minutes is None else {"bench_minutes": bench_minutes}
-    trail.record(actor=actor, act="board handed in", about=board, payload=payload, at=at)
+    took = None if bench_minutes is None else {"bench_minutes": bench_minutes}
+    trail.record(actor=actor, act="board handed in", about=board, payload=took, at=at)
     return board
 
 

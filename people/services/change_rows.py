@@ -33,7 +33,7 @@ def write_line_lead(
     after: Person | None,
     from_day: date,
     reason: str,
-    actor: User | None,
+    actor: User | str | None,
     at: datetime,
 ) -> None:
     """No day before the last change, so that the latest row says who leads them now."""
@@ -44,7 +44,8 @@ def write_line_lead(
         after=after,
         from_day=max(from_day, latest.from_day) if latest else from_day,
         reason=reason,
-        entered_by=actor,
+        # The trail names the program where one did it.
+        entered_by=actor if isinstance(actor, User) else None,
         recorded_at=at,
     )
     content = written_down.line_lead_content(row)

@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from people.models import Person, Role, User
 from records.models import TrailEntry
+from records.queries.verification import verify_records
 from tests.factories import make_person, make_site, make_user
 
 pytestmark = pytest.mark.django_db
@@ -151,3 +152,16 @@ def test_options_that_cannot_be_are_refused(file, options, sentence):
 
 def test_file_that_is_not_there_is_said(tmp_path):
     assert "cannot be read" in run(tmp_path / "none.csv")[1]
+
+
+def test_another_line_lead_is_written_down_as_by_the_program(file):
+    lead, led = staff(2)
+    rows = f"{lead.employee_number},{lead.full_name},\n"
+    rows += f"{led.employee_number},{led.full_name},{lead.employee_number}\n"
+    _told, wrong = run(file(f"Number,Name,Line lead\n{rows}"), "--write")
+    assert wrong == ""
+    led.refresh_from_db()
+    assert led.line_lead == lead
+    change = led.line_lead_changes.get()
+    assert (change.after, change.entered_by) == (lead, None)
+    assert [str(fault) for fault in verify_records().faults] == []

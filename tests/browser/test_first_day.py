@@ -60,7 +60,9 @@ class FirstDay:
 
 def link_in(text: str) -> str:
     """The one address in a mail that leads further than to the site."""
-    return re.search(r"http://[^/\s]+/\S{9,}", text)[0]
+    found = re.search(r"http://[^/\s]+/\S{9,}", text)
+    assert found is not None
+    return found[0]
 
 
 @pytest.fixture

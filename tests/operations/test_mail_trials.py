@@ -51,7 +51,9 @@ def send():
 
 def link_in(raw: bytes) -> str:
     body = message_from_bytes(raw, policy=SMTP).get_body(("plain",)).get_content()
-    return re.search(r"http://\S+?(/set-up/mail/arrived/\S+)", body)[1]
+    found = re.search(r"http://\S+?(/set-up/mail/arrived/\S+)", body)
+    assert found is not None
+    return found[1]
 
 
 def test_mail_is_sent_by_smtp_its_link_followed_once_and_the_trail_tells(

@@ -36,7 +36,9 @@ def page_of(part, code="EX-1"):
 
 
 def hidden(page: str, name: str) -> str:
-    return re.search(rf'name="{name}"[^>]*value="([^"]*)"', page)[1]
+    found = re.search(rf'name="{name}"[^>]*value="([^"]*)"', page)
+    assert found is not None, name
+    return found[1]
 
 
 def head_as_shown(client, **changed):
