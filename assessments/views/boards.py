@@ -278,7 +278,7 @@ def show_board(
 def board_hand_in(request: UserRequest, number: str) -> HttpResponse:
     """Ask once, then hand in; a board that is in already has its own page."""
     board = access.board_for_photos(request.user, number)
-    form = HandInForm(request.POST or None)
+    form = HandInForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         try:
             services.hand_in(

@@ -52,9 +52,10 @@ def instructor():
 def made(instructor):
     """Two boards of one exercise, as they come from handing out; criteria to judge them by."""
     several.make_criteria()
+    exercise = make_exercise(stages=(Stage.FORMED, Stage.SOLDERED))
     write_down()
     return boards.make_boards(
-        exercise=make_exercise(stages=(Stage.FORMED, Stage.SOLDERED)),
+        exercise=exercise,
         people=[make_person(), make_person()],
         purpose="practice",
         site=make_site(),

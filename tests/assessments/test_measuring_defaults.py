@@ -93,7 +93,8 @@ def test_a_scale_takes_a_rectangular_share_of_what_its_size_may_be_off_by(photo,
 
 
 def test_a_wire_that_is_known_here_brings_its_own_tolerance(photo, instructor):
-    Position.objects.update(conductor_mm="0.801", overall_mm="1.27", stranding="19/34")
+    with factories.unprotected():
+        Position.objects.update(conductor_mm="0.801", overall_mm="1.27", stranding="19/34")
     photo.joint.position.refresh_from_db()
     one = replace(wrap(90), quantity="scale", marks=ENDS)
     for mm, half in (
@@ -109,7 +110,8 @@ def test_a_wire_that_is_known_here_brings_its_own_tolerance(photo, instructor):
 
 
 def test_a_length_in_diameters_is_less_certain_for_the_diameter(photo, instructor):
-    Position.objects.update(conductor_mm="0.801", stranding="19/34")
+    with factories.unprotected():
+        Position.objects.update(conductor_mm="0.801", stranding="19/34")
     photo.joint.position.refresh_from_db()
     scale = replace(wrap(90), quantity="scale", marks=ENDS)
     keep(photo, instructor, scale, size=KnownSize(2.0, 0.01))
@@ -121,7 +123,8 @@ def test_a_length_in_diameters_is_less_certain_for_the_diameter(photo, instructo
 
 
 def test_a_solid_wires_diameter_has_its_standards_tolerance(photo, instructor):
-    Position.objects.update(conductor_mm="0.644", stranding="solid")
+    with factories.unprotected():
+        Position.objects.update(conductor_mm="0.644", stranding="solid")
     photo.joint.position.refresh_from_db()
     options = measuring.options_for(joint=photo.joint, criterion=None)
     assert options.conductor_u_mm == pytest.approx(0.00644 / sqrt(3))

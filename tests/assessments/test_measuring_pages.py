@@ -88,7 +88,8 @@ def test_the_page_shows_the_criterions_quantity_with_a_field_for_every_coordinat
 
 @pytest.mark.parametrize("quantity", Measurement.Quantity.values)
 def test_every_quantity_has_its_page(client, instructor, photo, quantity):
-    Position.objects.update(conductor_mm="0.801", overall_mm="1.27")
+    with factories.unprotected():
+        Position.objects.update(conductor_mm="0.801", overall_mm="1.27")
     answer = client.get(address(photo, quantity=quantity))
     assert answer.status_code == 200
     assert f'name="quantity" value="{quantity}"' in answer.content.decode()

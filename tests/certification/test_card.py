@@ -24,6 +24,7 @@ from tests.factories import (
     make_session,
     make_site,
     make_user,
+    unprotected,
 )
 from training.models import (
     Lesson,
@@ -321,7 +322,8 @@ def test_class_that_teaches_the_work_stands_beside_it(client, person, terminals,
     assert "none booked" in words(client)
     teaching = make_session(**fields)
     exercise = make_exercise()
-    Position.objects.filter(exercise=exercise).update(scope_code="TERM")
+    with unprotected():
+        Position.objects.filter(exercise=exercise).update(scope_code="TERM")
     Lesson.objects.create(
         course_revision=teaching.course_revision,
         order=1,

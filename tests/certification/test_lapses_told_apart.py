@@ -49,9 +49,10 @@ ORDERS = ("name", "number", "end", "scope", "standing", "site", "lead")
 KINDS = ("certificate", "vision", "practice", "see_instructor")
 # Read elsewhere in this suite, and the same whoever one leads.
 OF_NO_PERSON = re.compile(
-    r"account_|mfa_|people:(own_sign_in|passkey|second_factor)|interfaces:api-v1"
-    r"|operations:health_check|reminders:(calendar|mail_choices)"
-    r"|assessments:(criteri(a|on)|exercise)|training:(course|exercise)"
+    r"account_|mfa_|people:(own_|passkey|printed_code|second_factor)|interfaces:api-v1"
+    r"|operations:(health_check|mail_arrived)|reminders:(calendar|mail_choices)"
+    r"|assessments:(criteri(a|on)|exercise)|training:(course|exercise|class_offers)"
+    r"|certification:(scheme|scope|operation)_"
 )
 
 

@@ -19,13 +19,14 @@ from records.models import Signature, TrailEntry
 from records.queries.verification import verify_records
 from tests.factories import (
     NOW,
+    load_published_content,
     make_certificate,
     make_exercise,
     make_revision,
     make_scope,
     make_user,
+    write_down,
 )
-from training.services import content
 
 pytestmark = pytest.mark.django_db
 
@@ -42,10 +43,12 @@ def scope():
 
 @pytest.fixture
 def draft(scope):
+    exercise = make_exercise()
+    write_down()
     return replace(
         starter.usual_figures("Hand soldering"),
         scopes=[scope],
-        requirements=[Asked(scope=scope, exercise_code=make_exercise().code)],
+        requirements=[Asked(scope=scope, exercise_code=exercise.code)],
     )
 
 
@@ -307,7 +310,7 @@ def test_a_scope_that_the_next_revision_leaves_out_is_told(revision, draft, scop
 
 
 def test_the_starter_comes_along_as_drafts_that_can_be_published(quality):
-    content.load_exercises(actor="test", at=NOW)
+    load_published_content()
     loaded = starter.load_starter(actor=quality, at=NOW)
 
     assert loaded.schemes == ("HS-IN", "HS-INSP", "HS-OP")

@@ -6,6 +6,7 @@ from django.db import connection
 from django.db.migrations.executor import MigrationExecutor
 
 from certification.models import StandingSpan
+from records.models import append_only
 from tests.factories import make_certificate, make_person, make_scope
 
 pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.each_database]
@@ -28,8 +29,11 @@ def leaves(settings):
     settings.MIGRATION_MODULES = {}
     call_command("migrate", fake=True, verbosity=0)
     present = MigrationExecutor(connection).loader.graph.leaf_nodes()
+    # As the command does: a trigger names columns that a step takes away.
+    append_only.remove(connection)
     yield present
     migrate(present)
+    append_only.install(connection)
 
 
 def test_they_stand_since_their_first_day(leaves):
