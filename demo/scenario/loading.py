@@ -133,22 +133,23 @@ def _exercises(stage: people.Stage) -> None:
     """Before the schemes, which ask for boards of them."""
     content.load_exercises(at=stage.at(755), actor=people.BY)
     content.load_courses(at=stage.at(755), actor=people.BY)
-
-
-def _criteria(stage: people.Stage) -> None:
     quality = stage.users["10003"]
     publish_exercises(
         drafts=dict.fromkeys(Exercise.objects.drafts().values_list("pk", flat=True)),
         actor=quality,
-        at=stage.at(739),
+        at=stage.at(753),
         reason=TRIED,
     )
     publish_courses(
         drafts=dict.fromkeys(CourseRevision.objects.drafts().values_list("pk", flat=True)),
         actor=quality,
-        at=stage.at(739),
+        at=stage.at(753),
         reason=TRIED,
     )
+
+
+def _criteria(stage: people.Stage) -> None:
+    quality = stage.users["10003"]
     for which, days_ago in ((REVISION_1, 739), (REVISION_2, 470), (REVISION_3, 200)):
         at = stage.at(days_ago)
         made = criteria.load_criteria_set(content=which, actor=people.BY, at=at)
