@@ -246,7 +246,7 @@ JOBS: dict[str, tuple[Callable[[Keyboard, Shop], None], int]] = {
     "quality manager": (quality_answers_an_auditor_and_issues, 50),
     "operator": (operator_reads_the_card_and_why_a_joint_failed, 10),
     "line lead": (lead_checks_at_the_bench_and_records_who_did_work, 55),
-    "administrator": (administrator_adds_a_person_with_a_role_and_sees_health, 90),
+    "administrator": (administrator_adds_a_person_with_a_role_and_sees_health, 105),
 }
 """What each does, and the most keys that it takes."""
 

@@ -6,8 +6,7 @@ from certification.models import SchemeRevision, Scope
 from records.queries.verification import verify_records
 from tests import factories
 from tests.browser.hands import Hands
-from tests.factories import NOW, PASSWORD
-from training.services import content
+from tests.factories import PASSWORD, load_published_content
 
 pytestmark = pytest.mark.django_db(transaction=True)
 
@@ -17,7 +16,7 @@ MOST_ACTS = 66
 
 @pytest.fixture
 def quality(transactional_db):
-    content.load_exercises(actor="test", at=NOW)
+    load_published_content()
     return factories.make_user("quality", password=PASSWORD)
 
 
