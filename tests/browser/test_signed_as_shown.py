@@ -9,6 +9,7 @@ from assessments.services import judgements, photos
 from tests import factories
 from tests.browser.test_grading_screen import Bench, lay_out, picture
 from tests.browser.test_grading_screen import visitor as _with_photographs
+from tests.browser.test_readings import eye_criterion
 from tests.factories import NOW, PASSWORD
 
 visitor = _with_photographs
@@ -24,7 +25,9 @@ def accept_everything(board, instructor) -> None:
                     criterion=criterion,
                     joint=joint,
                     outcome=Judgement.Outcome.ACCEPT,
-                    seen=judgements.Circumstances(),
+                    seen=judgements.Circumstances(
+                        by_eye_because="far inside" if criterion.is_measured else ""
+                    ),
                     at=NOW,
                 )
 
@@ -40,8 +43,9 @@ def windows(shop, visitor) -> tuple[Bench, Bench]:
 
 def test_an_act_queued_offline_tells_what_it_replaced(windows):
     one, other = windows
-    one.open()
-    other.open()
+    code = eye_criterion()
+    one.open(joint="E01", criterion=code)
+    other.open(joint="E01", criterion=code)
     other.page.context.set_offline(True)
     other.page.keyboard.press("a")
     other.page.wait_for_selector("#unsaved:not([hidden])")
@@ -54,7 +58,7 @@ def test_an_act_queued_offline_tells_what_it_replaced(windows):
     other.visitor.complaints.clear()  # Of the network that was away.
     other.visitor.audit()
     # It stays until it was read, whatever is judged or loaded meanwhile.
-    other.open()
+    other.open(joint="E01", criterion=code)
     other.page.click("#refused .notice button")
     other.page.wait_for_selector("#refused .notice", state="detached")
     other.settle()
@@ -62,17 +66,18 @@ def test_an_act_queued_offline_tells_what_it_replaced(windows):
     other.settle()
     assert Judgement.objects.get().outcome == "reject"
     # What it shows by now it replaces without a word.
-    other.open()
+    other.open(joint="E01", criterion=code)
     other.press("a")
     assert other.page.locator("#refused .notice").count() == 0
 
 
 def test_a_stage_changed_in_another_window_is_shown_and_not_signed(shop, windows):
     one, other = windows
+    code = eye_criterion()
     accept_everything(one.board, shop.instructor)
     sign = f"/boards/{one.board.number}/grade/sign/soldered/"
     one.visitor.go(sign)
-    other.open(joint="E02", criterion="S-01")
+    other.open(joint="E02", criterion=code)
     other.press("r")
     one.page.fill("[name=password]", PASSWORD)
     one.page.click("button[data-when-saved]")
@@ -86,7 +91,7 @@ def test_a_stage_changed_in_another_window_is_shown_and_not_signed(shop, windows
     one.page.fill("[name=password]", PASSWORD)
     one.page.click("button[data-when-saved]")
     one.page.wait_for_url(lambda url: "/sign/" not in url)
-    assert StageSigning.objects.get().result["rejected"] == {"E02": ["S-01"]}
+    assert StageSigning.objects.get().result["rejected"] == {"E02": [code]}
 
 
 def class_day(shop, boards: int, stages: tuple[str, ...]) -> list:

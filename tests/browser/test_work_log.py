@@ -48,6 +48,8 @@ def test_a_log_is_sent_watched_and_looked_through(phone, visitor, log):
     page.get_by_text("There is no scope NO-SUCH in the register.").wait_for()
     quality.audit()
 
+    if page.locator(".filters .fold").is_visible():
+        page.locator(".filters .fold").click()
     page.get_by_label("Standing", exact=True).select_option(label="never certified")
     page.get_by_role("button", name="Show").click()
     page.get_by_text("Rows 1 to 4 of 4").wait_for()
