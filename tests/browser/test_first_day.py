@@ -213,7 +213,7 @@ def enter_people(hands: Hands, site: FirstDay, hands_at) -> None:
 def add_what_comes_along(hands: Hands) -> None:
     follow(hands, "exercises")
     assert "is a draft for quality to confirm and publish" in hands.page.inner_text("main")
-    assert state_of(hands, "exercises").startswith("open")
+    assert state_of(hands, "exercises") == "comes next"
 
 
 def publish_exercises_and_courses(hands: Hands) -> None:
