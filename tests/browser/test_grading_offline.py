@@ -260,8 +260,10 @@ def test_what_an_earlier_page_accepted_by_key_alone_is_refused_in_words_and_judg
     told = page.inner_text("#refused")
     assert "E01, Insulation clearance, is not saved." in told
     assert "S-05 is measured: mark it on a photograph" in told
-    bench.settle()  # What was kept after it is sent once it was refused.
-    assert kept(bench) == []
+    # What was kept after it is sent once it was refused; the refusal itself stays there.
+    page.wait_for_function(
+        "() => !Object.values(localStorage).some((one) => JSON.parse(one).items?.length)"
+    )
     assert [code for _place, code in acts(bench)] != ["S-05"]
     assert not Judgement.objects.filter(criterion__code="S-05").exists()
     bench.visitor.complaints.clear()  # Chromium tells of every answer that refuses.
