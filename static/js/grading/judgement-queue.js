@@ -49,7 +49,9 @@ async function post({ to, fields, key }) {
   try {
     const answer = await response.json();
     return { saved: response.ok && answer.saved, answer };
-  } catch {
+  } catch (error) {
+    // The page was left before the whole answer had come: asked again, it says the same.
+    if (!(error instanceof SyntaxError)) return { later: "offline" };
     // Done or not: the session got another key while the act was under way.
     const unknown = response.ok || response.status === 400;
     return unknown ? { later: "failing" } : { saved: false, answer: { says: "" } };
