@@ -89,7 +89,7 @@ def test_every_address_of_the_site_is_among_those_asked(scenario):
     assert {name for name in EVERY_NAME if OF_DJANGO.match(name)} - {"admin:"} <= found
 
 
-@pytest.mark.parametrize("reader", ["owner", "instructor", "quality", "administrator", "staff"])
+@pytest.mark.parametrize("reader", ["instructor", "staff"])
 def test_looking_refuses_every_unsafe_method_at_every_address(scenario, reader):
     with put_back():
         client = on_tablet(scenario, reader, looking=True)

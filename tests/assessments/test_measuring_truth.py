@@ -13,7 +13,7 @@ import pytest
 from assessments.domain.geometry import MarksRefused, Options, Quantity, Winding, measure
 from demo.drawn import draw_joint
 
-JOINTS = 2000  # a quantity
+JOINTS = 800  # a quantity
 FLATTER = 0.4  # so many more are drawn for the wetting angle, where some are flatter than promised
 SIGMA = 1.0
 COVERED, ALLOWED = 0.95, 0.02

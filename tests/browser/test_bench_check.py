@@ -35,7 +35,7 @@ def floor(transactional_db):
 @pytest.fixture
 def kiosk(visitor, floor):
     def at(*, phone=False):
-        opened = visitor(phone=phone)
+        opened = visitor(phone=True)
         opened.sign_in_by_password("kiosk-line-3")
         opened.page.wait_for_load_state("networkidle")
         assert opened.page.url.endswith("/check/")
@@ -61,9 +61,8 @@ def focus(visitor):
     return visitor.page.evaluate("document.activeElement.id")
 
 
-@pytest.mark.parametrize("phone", [False, True], ids=["1280 px", "390 px"])
-def test_badge_after_badge_needs_one_scan_each(kiosk, phone):
-    visitor = kiosk(phone=phone)
+def test_badge_after_badge_needs_one_scan_each(kiosk):
+    visitor = kiosk(phone=True)
     page = visitor.page
     visitor.audit()
     page.select_option("#scope", "TERM-OP")
@@ -148,10 +147,9 @@ def test_works_without_a_script(chromium, live_server, floor):
         context.close()
 
 
-@pytest.mark.parametrize("phone", [False, True], ids=["1280 px", "390 px"])
-def test_pages_where_administrators_make_kiosks_and_tokens_are_accessible(visitor, floor, phone):
+def test_pages_where_administrators_make_kiosks_and_tokens_are_accessible(visitor, floor):
     administrator = factories.make_user("administrator", password=factories.PASSWORD)
-    opened = visitor(phone=phone)
+    opened = visitor(phone=True)
     opened.sign_in(administrator.employee_number)
     for path, button in (("/kiosks/", "Make the kiosk"), ("/api-tokens/", "Make the token")):
         opened.go(path)

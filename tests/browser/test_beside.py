@@ -125,10 +125,8 @@ def test_without_the_network_it_says_so_and_judging_goes_on(make_bench):
     bench.settle()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_on_a_phone_it_is_turned_by_tap_and_nothing_runs_off_the_page(make_bench, scheme):
+def test_on_a_phone_it_is_turned_by_tap_and_nothing_runs_off_the_page(make_bench):
     bench, _earlier = make_bench(phone=True)
-    bench.page.emulate_media(color_scheme=scheme)
     bench.open()
     bench.page.tap("#show-comparison")
     shown(bench, "earlier")

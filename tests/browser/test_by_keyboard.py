@@ -19,6 +19,8 @@ from tests.browser.keyboard import Keyboard
 from tests.factories import PASSWORD
 from training.models import PracticeRecord
 
+MOST_JUDGEMENTS = 40
+
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
@@ -60,7 +62,9 @@ def instructor_grades_and_signs(keys: Keyboard, shop: Shop) -> None:
     keys.go_on()
     page = keys.page
     rejected = False
-    while not page.locator("#go-sign").is_visible():
+    for _judgement in range(MOST_JUDGEMENTS):
+        if page.locator("#go-sign").is_visible():
+            break
         if page.is_visible("#by-eye summary"):
             keys.press("e")
         else:

@@ -60,9 +60,8 @@ def draft(quality: User) -> CriteriaSet:
     return begun
 
 
-@pytest.mark.parametrize("phone", [False, True], ids=["desk", "phone"])
-def test_pages_of_a_draft_have_no_fault(visitor, draft, quality, phone):
-    window = visitor(phone=phone)
+def test_pages_of_a_draft_have_no_fault(visitor, draft, quality):
+    window = visitor(phone=True)
     window.sign_in(quality.employee_number)
     for page in PAGES:
         window.go(f"/criteria/sets/{draft.pk}/{page}")

@@ -53,13 +53,11 @@ def seen_at_once(window, text: str) -> bool:
     return box is not None and box["y"] + box["height"] <= window.page.viewport_size["height"]
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_operator_sees_at_once_until_when_and_what_keeps_it(visitor, shop, scheme):
+def test_operator_sees_at_once_until_when_and_what_keeps_it(visitor, shop):
     person = shop.trainee.person
     scope = Scope.objects.get(level="operator")
     made = make_certificate(person, scope, issued_on=person.site.today() - timedelta(days=5))
     window = visitor(phone=True)
-    window.page.emulate_media(color_scheme=scheme)
     window.page.add_init_script(COUNT)
     window.sign_in(shop.trainee.employee_number)
 
@@ -70,8 +68,7 @@ def test_operator_sees_at_once_until_when_and_what_keeps_it(visitor, shop, schem
     assert acts(window) == NO_ACT
 
 
-@pytest.mark.parametrize("phone", [False, True], ids=["desk", "phone"])
-def test_months_ahead_fit_two_screens(visitor, shop, phone):
+def test_months_ahead_fit_two_screens(visitor, shop):
     """With eight kinds of work and a certificate of each that ends in every month."""
     today = shop.trainee.person.site.today()
     for number in range(8):
@@ -85,7 +82,11 @@ def test_months_ahead_fit_two_screens(visitor, shop, phone):
                 issued_on=add_months(today.replace(day=15), months - 23),
             )
     make_session(shop.trainee.person.site, starts_on=today, ends_on=today)
-    window = visitor(phone=phone)
+    for phone in (False, True):
+        months_fit(visitor(phone=phone), shop)
+
+
+def months_fit(window, shop) -> None:
     window.page.add_init_script(COUNT)
     window.sign_in(shop.quality.employee_number)
 
@@ -107,9 +108,12 @@ def test_months_ahead_fit_two_screens(visitor, shop, phone):
     assert "".join(printed(window)).count("renew:") == lines, "What is folded is printed too"
 
 
-@pytest.mark.parametrize("path", ["/register/", "/months-ahead/", "/people/"])
-def test_filters_fold_away_on_a_phone_alone(visitor, shop, path):
-    window = visitor(phone=True)
+def test_filters_fold_away_on_a_phone_alone(visitor, shop):
+    for path in ("/register/", "/months-ahead/", "/people/"):
+        fold_away(visitor(phone=True), shop, path)
+
+
+def fold_away(window, shop, path: str) -> None:
     window.page.add_init_script(COUNT)
     window.sign_in(shop.quality.employee_number)
     window.go(path)
@@ -218,19 +222,19 @@ def test_any_answer_of_who_was_that_prints_as_one_page(visitor, shop, scopes, fi
     assert acts(window) == NO_ACT
 
 
-@pytest.mark.parametrize("path", ["/people/new/", "/tools/new/"])
-def test_form_uses_the_width_it_has(visitor, shop, path):
+def test_form_uses_the_width_it_has(visitor, shop):
     window = visitor()
     window.sign_in(shop.instructor.employee_number)
-    window.go(path)
-    fields = window.page.locator("main form .mb-3 :is(input, select)")
-    boxes = [fields.nth(place).bounding_box() for place in range(fields.count())]
-    page = window.page.locator("main .page").bounding_box()
-    reach = max(box["x"] + box["width"] for box in boxes) - min(box["x"] for box in boxes)
-    assert reach > 0.9 * page["width"] - 2 * GUTTER
-    send = window.page.locator("main form button[type=submit]").bounding_box()
-    assert send["y"] + send["height"] <= 800
-    window.audit()
+    for path in ("/people/new/", "/tools/new/"):
+        window.go(path)
+        fields = window.page.locator("main form .mb-3 :is(input, select)")
+        boxes = [fields.nth(place).bounding_box() for place in range(fields.count())]
+        page = window.page.locator("main .page").bounding_box()
+        reach = max(box["x"] + box["width"] for box in boxes) - min(box["x"] for box in boxes)
+        assert reach > 0.9 * page["width"] - 2 * GUTTER
+        send = window.page.locator("main form button[type=submit]").bounding_box()
+        assert send["y"] + send["height"] <= 800
+        window.audit()
 
-    window.page.set_viewport_size({"width": 390, "height": 844})
-    window.audit()
+        window.page.set_viewport_size({"width": 390, "height": 844})
+        window.audit()

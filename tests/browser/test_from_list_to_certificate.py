@@ -109,8 +109,7 @@ def test_class_is_planned_from_the_register_for_whoever_is_ticked(hands_of, shop
     hands.audit()
 
 
-@pytest.mark.parametrize("phone", [False, True], ids=["desk", "phone"])
-def test_class_is_proposed_and_certified(hands_of, shop, phone):
+def test_class_is_proposed_and_certified(hands_of, shop):
     """Two acts and a password propose five of six; three acts and one password issue them."""
     exercise, scope = factories.make_exercise(), factories.make_scope(title="Splices, operator")
     factories.make_revision(scope, exercise=exercise)
@@ -121,7 +120,7 @@ def test_class_is_proposed_and_certified(hands_of, shop, phone):
         )
     session = a_class(shop, people, exercise)
 
-    teaches = hands_of(shop.instructor, phone=phone)
+    teaches = hands_of(shop.instructor)
     teaches.visitor.go(f"/classes/{session.number}/")
     teaches.link("Propose who meets a scheme")
     page = teaches.page
@@ -135,7 +134,7 @@ def test_class_is_proposed_and_certified(hands_of, shop, phone):
     assert teaches.acts == 2
     teaches.audit()
 
-    decides = hands_of(shop.quality, phone=phone)
+    decides = hands_of(shop.quality)
     decides.visitor.go("/register/")
     page = decides.page
     assert "5 proposals wait for you to decide." in page.inner_text("main")

@@ -8,6 +8,7 @@ import pytest
 from assessments.content import CriteriaSetContent
 from assessments.content.criteria import REVISION_1
 from assessments.models import Judgement, UndoStep
+from tests.browser.conftest import LONGEST_MS
 from tests.browser.test_grading_screen import Bench, lay_out
 from tests.browser.test_grading_screen import visitor as _with_photographs
 
@@ -71,7 +72,7 @@ def test_keys_go_on_at_once_and_a_reload_loses_nothing(bench):
     page.close()
     bench.visitor.page = bench.visitor.page.context.new_page()
     bench.page.context.set_offline(False)
-    bench.visitor.page.set_default_timeout(15_000)
+    bench.visitor.page.set_default_timeout(LONGEST_MS)
     bench.open(stage="soldered")
     bench.settle()
     assert acts(bench) == [

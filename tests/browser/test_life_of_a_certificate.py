@@ -133,11 +133,8 @@ def test_every_act_is_done_from_the_page_and_seen_in_the_picture(visitor, shop, 
     assert "revoked" in (picture.text_content() or "")
 
 
-@pytest.mark.parametrize("phone", [False, True], ids=["desk", "phone"])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_pages_hold_to_the_guidelines_in_light_and_dark(visitor, shop, certificate, phone, scheme):
-    quality = visitor(phone=phone)
-    quality.page.emulate_media(color_scheme=scheme)
+def test_pages_hold_to_the_guidelines_in_light_and_dark(visitor, shop, certificate):
+    quality = visitor()
     quality.sign_in(shop.quality.employee_number)
     for path in (
         standing_page(certificate),
@@ -146,7 +143,7 @@ def test_pages_hold_to_the_guidelines_in_light_and_dark(visitor, shop, certifica
         "/wall-list/",
     ):
         quality.go(path)
-        quality.audit()
+        quality.audit(in_each_look=True)
 
 
 def test_operator_and_line_lead_find_the_life_from_their_own_pages(visitor, shop, certificate):
@@ -167,20 +164,21 @@ def test_operator_and_line_lead_find_the_life_from_their_own_pages(visitor, shop
     assert "ision" not in lead.page.locator("main").inner_text()
 
 
-@pytest.mark.parametrize(
-    "text", ["cups under supervision, " * 16, "x" * 400], ids=["words", "word"]
-)
-def test_long_restriction_stays_within_the_pages_that_show_it(shop, visitor, certificate, text):
+def test_long_restriction_stays_within_the_pages_that_show_it(shop, visitor, certificate):
     signed = Act(shop.quality, timezone.now(), "password", "Seen at the bench.")
+    text = "cups under supervision, " * 12 + "x" * 100
     [event] = events.restrict_certificates(
         person=certificate.person, scope=certificate.scope, restriction=text, act=signed
     )
-    for phone in (False, True):
-        quality = visitor(phone=phone)
-        quality.sign_in(shop.quality.employee_number)
-        for path in (standing_page(certificate), "/register/"):
-            quality.go(path)
-            quality.audit()
-        for path in ("", "act/restrict/", "act/lift/", f"events/{event.pk}/remove/"):
-            quality.go(f"/certificates/{certificate.number}/{path}")
-            quality.audit()
+    number = certificate.number
+    quality = visitor()
+    quality.sign_in(shop.quality.employee_number)
+    acts = ("", "act/restrict/", "act/lift/", f"events/{event.pk}/remove/")
+    for path in (
+        standing_page(certificate),
+        "/register/",
+        *(f"/certificates/{number}/{act}" for act in acts),
+    ):
+        quality.go(path)
+        quality.keeps_its_width()
+        quality.keeps_its_width_on_a_phone()

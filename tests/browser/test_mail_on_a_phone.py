@@ -14,6 +14,9 @@ from tests.reminders.reminder_scenes import ends_in, somebody, sweep, vision_end
 
 pytestmark = pytest.mark.django_db
 
+WIDE: ViewportSize = {"width": 390, "height": 800}
+NARROW: ViewportSize = {"width": 320, "height": 800}
+DARK = {"type": "rule", "values": ["color-contrast"]}
 LONGEST = "Wärmeleitpastenauftragsvorrichtungsbedienung" * 2
 
 
@@ -36,22 +39,21 @@ def mails():
     return made
 
 
-@pytest.mark.parametrize("width", [390, 320])
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_mail_reads_on_a_phone(chromium, mails, width, scheme):
-    context = chromium.new_context(
-        viewport=ViewportSize(width=width, height=800), color_scheme=scheme
-    )
+def test_mail_reads_on_a_phone(chromium, mails):
+    context = chromium.new_context(viewport=WIDE)
     page = context.new_page()
     for html in mails:
         page.set_content(html)
-        wide = page.evaluate("document.documentElement.scrollWidth")
-        assert wide <= width, f"{wide} px wide where there are {width}"
+        for size in (WIDE, NARROW):
+            page.set_viewport_size(size)
+            wide = page.evaluate("document.documentElement.scrollWidth")
+            assert wide <= size["width"], f"{wide} px wide where there are {size['width']}"
         smallest = page.evaluate(
             "Math.min(...[...document.querySelectorAll('p, li, dt, dd, h2, h3')]"
             ".map(one => parseFloat(getComputedStyle(one).fontSize)))"
         )
         assert smallest >= 14
-        found = violations(page, RULES)
-        assert [one["id"] for one in found] == []
+        for scheme, rules in (("light", RULES), ("dark", DARK)):
+            page.emulate_media(color_scheme=scheme)
+            assert [one["id"] for one in violations(page, rules)] == []
     context.close()

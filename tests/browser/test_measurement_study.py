@@ -56,11 +56,10 @@ def set_marks(page, truth, off):
         page.mouse.click(*page.evaluate(AT, [x + off[0], y + off[1]]))
 
 
-@pytest.mark.parametrize("phone", [False, True], ids=["desk", "phone"])
-def test_a_study_is_marked_blind_and_says_what_a_mark_is_good_to(shop, visitor, study, phone):
+def test_a_study_is_marked_blind_and_says_what_a_mark_is_good_to(shop, visitor, study):
     study, truths = study
     grader = study.graders.get()
-    visit = visitor(phone=phone)
+    visit = visitor()
     visit.sign_in(shop.instructor.person.employee_number)
     visit.go("/measurement-studies/")
     visit.audit()

@@ -28,21 +28,22 @@ def tell(run, body):
     return run(f"async () => {{ {PLAN} {body} }}")
 
 
-@pytest.mark.parametrize("each", [1, 2, 3, 7])
-@pytest.mark.parametrize("first", ["E1", "E3", "E4"])
-def test_the_browser_deals_as_the_server_does(run, each, first):
+def test_the_browser_deals_as_the_server_does(run):
     joints = ["E1", "E2", "E3", "E4"]
     order = [4, 0, 1, 5, 3, 2]
+    asked = [(each, first) for each in (1, 2, 3, 7) for first in ("E1", "E3", "E4")]
     found = run(
-        f"""async ([order, each, first]) => {{ {PLAN}
-          const plan = planOf(six, joints, {{ each, first }});
-          plan.orders[clock] = order.map((at) => six[at]);
-          return [...plan.places().values()];
+        f"""async ([order, asked]) => {{ {PLAN}
+          return asked.map(([each, first]) => {{
+            const plan = planOf(six, joints, {{ each, first }});
+            plan.orders[clock] = order.map((at) => six[at]);
+            return [...plan.places().values()];
+          }});
         }}""",
-        [order, each, first],
+        [order, asked],
     )
-    server = dealt(order, joints[joints.index(first) :], each)
-    assert found == [joint or "board" for joint in server]
+    server = [dealt(order, joints[joints.index(first) :], each) for each, first in asked]
+    assert found == [[joint or "board" for joint in places] for places in server]
 
 
 def test_what_takes_no_place_and_what_is_left_over(run):
@@ -176,28 +177,30 @@ def test_digits_that_are_typed_are_undone_together(run):
     ) == [1, 0]
 
 
-@pytest.mark.parametrize(
-    ("photographs", "joints", "guess"),
-    [
-        (40, 20, {"how": "in-order-taken", "each": 2}),
-        (39, 20, {"how": "in-order-taken", "each": 2}),
-        (20, 20, {"how": "in-order-taken", "each": 1}),
-        (19, 20, None),
-        (1, 0, None),
-    ],
+DROPS = (
+    (40, 20, {"how": "in-order-taken", "each": 2}),
+    (39, 20, {"how": "in-order-taken", "each": 2}),
+    (20, 20, {"how": "in-order-taken", "each": 1}),
+    (19, 20, None),
+    (1, 0, None),
 )
-def test_what_a_drop_seems_to_be_whose_names_say_nothing(run, photographs, joints, guess):
+"""How many photographs, of how many joints, and what they seem to be."""
+
+
+def test_what_a_drop_seems_to_be_whose_names_say_nothing(run):
     found = run(
-        f"""async ([photographs, count]) => {{ {PLAN}
-          const photos = Array.from({{ length: photographs }}, (_, at) => photo(`IMG_${{at}}`));
-          const plan = planOf(photos, Array.from({{ length: count }}, (_, at) => `E${{at}}`));
-          const guess = plan.suggestion();
-          photos[0].named = "E1";
-          return [guess, plan.suggestion()];
+        f"""async (drops) => {{ {PLAN}
+          return drops.map(([photographs, count]) => {{
+            const photos = Array.from({{ length: photographs }}, (_, at) => photo(`IMG_${{at}}`));
+            const plan = planOf(photos, Array.from({{ length: count }}, (_, at) => `E${{at}}`));
+            const guess = plan.suggestion();
+            photos[0].named = "E1";
+            return [guess, plan.suggestion()];
+          }});
         }}""",
-        [photographs, joints],
+        [[photographs, joints] for photographs, joints, _guess in DROPS],
     )
-    assert found == [guess, None]
+    assert found == [[guess, None] for _photographs, _joints, guess in DROPS]
 
 
 def test_of_a_jpeg_no_more_is_sent_than_tells_when_it_was_taken(run):

@@ -63,10 +63,9 @@ def sign_in(window: Visitor, shop: Shop) -> None:
     window.page.press("input[name=password]", "Enter")
 
 
-@pytest.mark.parametrize("phone", [False, True], ids=["desk", "phone"])
-def test_app_is_set_up_by_keyboard_then_signs_in_and_signs(visitor, shop, board, phone):
+def test_app_is_set_up_by_keyboard_then_signs_in_and_signs(visitor, shop, board):
     ask_for_second_factor()
-    window = visitor(phone=phone)
+    window = visitor(phone=True)
     page = window.page
     used: set[int] = set()
     sign_in(window, shop)

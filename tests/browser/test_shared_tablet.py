@@ -317,9 +317,8 @@ def test_other_browser_of_the_same_person_never_locks(tablet, visitor, shop):
     assert "/boards/" in window.page.url
 
 
-@pytest.mark.parametrize("phone", [False, True], ids=["desk", "phone"])
-def test_pages_of_a_tablet_have_no_fault(visitor, shop, phone):
-    window = visitor(phone=phone)
+def test_pages_of_a_tablet_have_no_fault(visitor, shop):
+    window = visitor(phone=True)
     window.sign_in(shop.instructor.employee_number)
     window.go("/account/pin/")
     window.audit()

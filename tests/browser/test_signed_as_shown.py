@@ -118,10 +118,9 @@ def class_day(shop, boards: int, stages: tuple[str, ...]) -> list:
     return made
 
 
-@pytest.mark.parametrize("phone", [False, True], ids=["desk", "phone"])
-def test_a_class_day_is_signed_under_one_password(shop, visitor, phone):
+def test_a_class_day_is_signed_under_one_password(shop, visitor):
     boards = class_day(shop, 12, ("prepared", "formed", "soldered", "cleaned"))
-    window = visitor(phone=phone)
+    window = visitor()
     window.sign_in(shop.instructor.employee_number)
     window.go("/bench/")
     acts = 0
@@ -129,7 +128,7 @@ def test_a_class_day_is_signed_under_one_password(shop, visitor, phone):
     acts += 1
     window.page.wait_for_url("**/sign/")
     window.settle()
-    window.audit()
+    window.audit(in_each_look=True)
     assert window.page.locator("input[name=sign]:checked").count() == 48
     say = Grading.objects.get(board=boards[3])
     judgements.judge(
@@ -148,7 +147,7 @@ def test_a_class_day_is_signed_under_one_password(shop, visitor, phone):
     window.page.wait_for_selector(".is-changed .row-note")
     window.settle()
     window.complaints.clear()  # Of an answer that is a refusal.
-    window.audit()
+    window.audit(in_each_look=True)
     assert not StageSigning.objects.exists()
     assert window.page.locator("input[name=sign]:checked").count() == 47
     window.page.check(".is-changed input[name=sign]")
@@ -157,7 +156,7 @@ def test_a_class_day_is_signed_under_one_password(shop, visitor, phone):
     window.page.keyboard.press("Enter")
     acts += 3
     window.page.wait_for_selector("text=Signed: 48 stages.")
-    window.audit()
+    window.audit(in_each_look=True)
     assert StageSigning.objects.count() == 48
     # Three where nothing changed meanwhile, and as many again where something did; two passwords.
     assert acts == 6

@@ -1,7 +1,5 @@
 """The top line holds the pages of every role at a desk's width, in either language."""
 
-import pytest
-
 from tests import factories
 from tests.browser.conftest import PASSWORD, Visitor
 
@@ -23,16 +21,20 @@ PLACEHOLDER_CUT = """() => {
 }"""
 
 
-@pytest.mark.parametrize("language", ["en", "de"])
-@pytest.mark.parametrize("roles", [("instructor",), ("quality",), ("instructor", "quality")])
-def test_pages_and_find_field_stay_within_the_margin(visitor, shop, roles, language):
+def test_pages_and_find_field_stay_within_the_margin(visitor, shop):
+    window = visitor()
+    for roles in (("instructor",), ("quality",), ("instructor", "quality")):
+        for language in ("en", "de"):
+            stays_within_the_margin(window, shop, roles, language)
+
+
+def stays_within_the_margin(window: Visitor, shop, roles, language) -> None:
     person = factories.make_person(
         shop.instructor.person.site,
         language=language,
         full_name="Bartholomea Winterscheidt-Overbeck",
     )
     user = factories.make_user(*roles, person=person, password=PASSWORD)
-    window: Visitor = visitor()
     window.sign_in(user.employee_number)
     window.go("/account/pin/")
     assert window.page.get_attribute("html", "lang") == language

@@ -39,7 +39,7 @@ def quality(client):
 
 @pytest.fixture
 def amaranta():
-    person = make_person(full_name="Amaranta Kowal", employee_number="77701")
+    person = make_person(full_name="Amaranta Kowal", employee_number="88801")
     FormerEmployeeNumber.objects.create(person=person, employee_number="OLD-7", until_on=TODAY)
     Stamp.objects.create(mark="K47", person=person, issued_on=TODAY)
     return person
@@ -77,13 +77,13 @@ def worked_on(person, reference, **fields):
 
 @pytest.mark.parametrize(
     "text",
-    ["Kowal", "kowal amaranta", "777", "77701", "OLD-7", "old-7", "K47", "k47", "  Kowal  "],
+    ["Kowal", "kowal amaranta", "888", "88801", "OLD-7", "old-7", "K47", "k47", "  Kowal  "],
 )
 def test_single_person_is_opened_at_once(client, quality, amaranta, text):
     response = find(client, text)
 
     assert response.status_code == 302
-    assert response.url == reverse("people:person_detail", args=["77701"])
+    assert response.url == reverse("people:person_detail", args=["88801"])
 
 
 def test_single_board_is_opened_by_its_number(client, quality):
@@ -137,12 +137,12 @@ def test_unit_opens_its_board_for_an_instructor_and_the_list_where_there_are_sev
 
 
 def test_work_is_found_by_how_its_unit_begins_and_not_once_withdrawn(client, quality, amaranta):
-    kept = worked_on(amaranta, "WO-4711")
-    worked_on(amaranta, "WO-4711")
-    withdrawn = worked_on(amaranta, "WO-4712")
+    kept = worked_on(amaranta, "WO-8911")
+    worked_on(amaranta, "WO-8911")
+    withdrawn = worked_on(amaranta, "WO-8912")
     PracticeWithdrawal.objects.create(practice=withdrawn, reason="Another's.")
 
-    for text in ("wo-47", "WO-4711"):
+    for text in ("wo-89", "WO-8911"):
         response = as_typed(client, text)
         assert (kinds(response), numbers(response)) == (["units"], [kept.reference])
 
@@ -159,9 +159,9 @@ def test_unit_of_a_board_and_of_work_is_one_line(client, quality, amaranta):
 
 def test_work_leads_an_instructor_to_whoever_did_it(client, amaranta):
     client.force_login(make_user("instructor"))
-    worked_on(amaranta, "WO-4711")
+    worked_on(amaranta, "WO-8911")
 
-    assert find(client, "WO-4711").url == reverse("people:person_detail", args=["77701"])
+    assert find(client, "WO-8911").url == reverse("people:person_detail", args=["88801"])
 
 
 def test_class_is_found_by_its_number_and_the_words_of_its_course(client, quality):
@@ -215,10 +215,10 @@ def test_criterion_is_found_by_its_words_in_the_readers_language(client):
 
 
 def test_exact_number_comes_before_a_beginning_and_that_before_a_part(client, quality):
-    for number in ("X-471", "471-X", "471"):
+    for number in ("X-891", "891-X", "891"):
         make_person(full_name=f"Has {number}", employee_number=number)
 
-    assert numbers(as_typed(client, "471"), "people") == ["471", "471-X", "X-471"]
+    assert numbers(as_typed(client, "891"), "people") == ["891", "891-X", "X-891"]
 
 
 def test_kind_with_the_exact_number_comes_first(client, quality):
@@ -411,7 +411,7 @@ def test_single_thing_is_not_opened_while_it_is_typed(client, quality, amaranta)
 def test_one_place_found_by_two_stamps_is_opened_when_sent(client, quality, amaranta):
     Stamp.objects.create(mark="K47B", person=amaranta, issued_on=TODAY)
 
-    assert find(client, "K47").url == reverse("people:person_detail", args=["77701"])
+    assert find(client, "K47").url == reverse("people:person_detail", args=["88801"])
 
 
 def test_nothing_is_said_of_an_empty_field_while_it_is_typed(client, quality):
