@@ -138,6 +138,11 @@ def site_drawing(name: str, label: str, decorative: bool) -> SafeString | None:
     )
 
 
+def site_drawing_title(name: str) -> str:
+    drawing = _own(name)
+    return drawing.title if drawing else ""
+
+
 def from_limits(name: str, label: str, decorative: bool) -> SafeString | None:
     found = _drawn(name)
     if found is None:
