@@ -414,8 +414,8 @@ class DrawingForm(forms.Form):
     """A drawing of the site's own."""
 
     file = forms.FileField(
-        label=_("SVG or PNG"),
-        widget=forms.ClearableFileInput(attrs={"accept": ".svg,.png,image/svg+xml,image/png"}),
+        label=_("SVG, PNG, JPEG or WebP"),
+        widget=forms.ClearableFileInput(attrs={"accept": ".svg,.png,.jpg,.jpeg,.webp"}),
         error_messages={"required": _("Choose a drawing first.")},
     )
     title = forms.CharField(

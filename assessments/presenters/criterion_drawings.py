@@ -200,8 +200,7 @@ def file_of(name: str) -> tuple[str, bytes] | None:
         drawing = _own(name)
         if drawing is None:
             return None
-        is_svg = drawing.kind == CriterionDrawing.Kind.SVG
-        return ("svg" if is_svg else "png"), bytes(drawing.data)
+        return drawing.ending, bytes(drawing.data)
     if name.startswith(DRAWN):
         found = _drawn(name)
         if found is None:
