@@ -25,7 +25,11 @@ class AssessmentsConfig(AppConfig):
             criterion_drawings.site_drawing_title,
         )
         training_ports.register_own_drawings(criteria_sets.own_drawings)
-        drawings.register(criterion_drawings.DRAWN, criterion_drawings.from_limits)
+        drawings.register(
+            criterion_drawings.DRAWN,
+            criterion_drawings.from_limits,
+            criterion_drawings.title_from_limits,
+        )
         drawings.register(criterion_drawings.HIDDEN, criterion_drawings.hidden)
         people_ports.on_departure(departures.matters_of_departure)
         people_ports.on_personal_data(personal_data.personal_data)
