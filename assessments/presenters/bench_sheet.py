@@ -217,7 +217,7 @@ class _Data:
             "code": _("Code"),
             "criterion": _("Criterion"),
             "limit": _("Limit"),
-            "severity": _("If it fails"),
+            "severity": _("Severity"),
             "none_judged": _("No criteria are published yet, so nothing can be judged."),
             "no_steps": _("Judged, without steps of its own."),
             "rules": _("When the board passes"),
