@@ -62,8 +62,8 @@ def lesson_page(shown: ExerciseShown) -> LessonPage:
     """The screens of an exercise, each knowing those beside it."""
     faults = list(_fault_screens(shown))
     of_stage: dict[Stage, str] = {}
-    for screen in faults:
-        of_stage.setdefault(screen.stage, screen.name)
+    for fault in faults:
+        of_stage.setdefault(fault.stage, fault.name)
     steps = [
         StepScreen(stage, step, shown.drawing_of(step), place == 0, of_stage.get(stage, ""))
         for stage, of_it in shown.stages
