@@ -12,8 +12,8 @@ from .exercise_shown import DrawingShown, ExerciseShown
 FAULTS_A_SCREEN = 6
 TICKS_EACH_SIDE = 20
 """So many steps before and after the one shown are led to, so that a page of 200 stays light."""
-SHORT, MIDDLE = 110, 200
-"""Characters of a step that are set large, and in between."""
+LENGTHS = {"short": 110, "middle": 200, "long": 400}
+"""Characters of a step up to which it is set in each size; beyond, in the smallest."""
 
 
 @dataclass
@@ -37,7 +37,7 @@ class StepScreen:
     def length(self) -> str:
         """How much is to be read: the shorter, the larger it is set."""
         n = len(self.shown.step.text)
-        return "short" if n <= SHORT else "middle" if n <= MIDDLE else "long"
+        return next((name for name, most in LENGTHS.items() if n <= most), "longest")
 
 
 @dataclass(frozen=True)
