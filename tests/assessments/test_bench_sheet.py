@@ -9,10 +9,17 @@ from django.urls import reverse
 from assessments.content.criteria import REVISIONS
 from assessments.models import CriteriaSet, Criterion
 from assessments.services.criteria import load_criteria_set
-from tests.factories import NOW, make_board, make_criteria_set, make_person, make_user
+from tests.factories import (
+    NOW,
+    make_board,
+    make_criteria_set,
+    make_person,
+    make_session,
+    make_user,
+)
 from tests.paper import pages_of
 from training.content.exercises import EXERCISES
-from training.models import Exercise
+from training.models import Exercise, Lesson
 from training.services.content import load_exercises
 
 pytestmark = pytest.mark.django_db
@@ -106,3 +113,26 @@ def test_a_drawing_that_no_longer_fits_the_limits_is_drawn_from_them(client, tur
     page = client.get(address).content.decode()
     assert "wrapped 225 degrees" not in page
     assert "drawn from the limits: wire wrapped 145" in page
+
+
+def test_the_class_of_the_day_leads_to_the_lessons_of_that_day_with_their_cautions(client, turret):
+    user = make_user("instructor")
+    client.force_login(user)
+    site = user.person.site
+    today = site.today()
+    session = make_session(
+        site, instructor=user, starts_on=today, ends_on=today, weekdays=(today.isoweekday(),)
+    )
+    lessons = {"course_revision": session.course_revision, "text": "", "minutes": 60}
+    Lesson.objects.create(order=1, day=2, title="Tomorrow", exercise=turret, **lessons)
+    page = reverse("assessments:class_day", args=[session.number])
+    lesson = reverse("assessments:exercise_lesson", args=[turret.code])
+    assert lesson not in client.get(page).content.decode()
+
+    Lesson.objects.create(order=2, day=1, title="Today", exercise=turret, **lessons)
+
+    shown = client.get(page).content.decode()
+    assert lesson in shown
+    assert reverse("assessments:exercise_bench_sheet", args=[turret.code]) in shown
+    assert "Wear eye protection: cut ends fly." in shown
+    assert "governing standard, your local rules" in shown

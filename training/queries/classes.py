@@ -60,11 +60,15 @@ def scopes_taught(revision_ids: Collection[int]) -> dict[int, set[str]]:
 
 def exercises_taught(session: ClassSession, day: date) -> list[Exercise]:
     """The exercises of a class's lessons on a day; of all of them on a day it is not held on."""
-    lessons = Lesson.objects.filter(course_revision=session.course_revision_id, exercise__gt=0)
+    lessons = Lesson.objects.filter(
+        course_revision=session.course_revision_id, exercise__isnull=False
+    )
     days = class_days(session)
     if day in days:
         lessons = lessons.filter(day=days.index(day) + 1)
-    taught = lessons.select_related("exercise").order_by("order")
+    taught = (
+        lessons.select_related("exercise").prefetch_related("exercise__steps").order_by("order")
+    )
     exercises = [lesson.exercise for lesson in taught if lesson.exercise]
     return list({exercise.pk: exercise for exercise in exercises}.values())
 
