@@ -10,16 +10,26 @@ class AssessmentsConfig(AppConfig):
         from people import ports as people_ports
         from people.presenters import drawings, navigation, search
         from records.queries.verification import register_files
+        from training import ports as training_ports
 
         from . import protected
         from .models import CriterionDrawing
         from .presenters import criterion_drawings, found
-        from .queries import departures, personal_data, written_down
+        from .queries import criteria_sets, departures, personal_data, written_down
         from .services import photos
 
         protected.declare()
-        drawings.register(CriterionDrawing.PREFIX, criterion_drawings.site_drawing)
-        drawings.register(criterion_drawings.DRAWN, criterion_drawings.from_limits)
+        drawings.register(
+            CriterionDrawing.PREFIX,
+            criterion_drawings.site_drawing,
+            criterion_drawings.site_drawing_title,
+        )
+        training_ports.register_own_drawings(criteria_sets.own_drawings)
+        drawings.register(
+            criterion_drawings.DRAWN,
+            criterion_drawings.from_limits,
+            criterion_drawings.title_from_limits,
+        )
         drawings.register(criterion_drawings.HIDDEN, criterion_drawings.hidden)
         people_ports.on_departure(departures.matters_of_departure)
         people_ports.on_personal_data(personal_data.personal_data)

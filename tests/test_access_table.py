@@ -297,6 +297,12 @@ TABLE: dict[str, Row] = {
     "assessments:criteria_publish": form(QUALITY, "draft", others=NO),
     "assessments:criterion_drawing_add": act(INSTRUCTORS | QUALITY, "draft", others=NO),
     "assessments:criterion_drawing": page(EVERYBODY, "drawing"),
+    "assessments:exercise_lesson": page(EVERYBODY, "exercise"),
+    "assessments:exercise_lesson, a draft": page(INSTRUCTORS | QUALITY, "drafted_exercise"),
+    "assessments:exercise_bench_sheet": page(EVERYBODY, "exercise"),
+    "assessments:exercise_bench_sheet, a draft": page(INSTRUCTORS | QUALITY, "drafted_exercise"),
+    "assessments:board_bench_sheet": page(READS, "board"),
+    "assessments:exercise_drawings": form(INSTRUCTORS | QUALITY, "drafted_exercise", others=NO),
     "assessments:exercise_criteria_choose": act(QUALITY, "exercise", others=NO),
     "assessments:criteria_retire": act(QUALITY, "published", others=NO),
     # Schemes, scopes and operations: read by everybody, drafted by instructors, kept by quality

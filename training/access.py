@@ -4,7 +4,7 @@ from django.db.models import Case, Exists, OuterRef, Q, QuerySet, Value, When
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 
-from people.access import READERS, own_person, people_with_standing_for
+from people.access import READERS, own_person, people_with_standing_for, row_number
 from people.models import (
     Person,
     Role,
@@ -108,6 +108,14 @@ def revisions_readable_by(user: User, code: str) -> ExerciseQuerySet:
             "-revision",
         )
     )
+
+
+def revision_for_reader(user: User, code: str, number: str) -> Exercise:
+    """The revision of an exercise by its number as it was asked for; the one in use without."""
+    revisions = revisions_readable_by(user, code)
+    if number:
+        return get_object_or_404(revisions, revision=row_number(number))
+    return get_object_or_404(revisions[:1])
 
 
 def draft_for_editor(user: User, code: str) -> Exercise:

@@ -40,6 +40,7 @@ class Need:
 
 
 ScopeNames = Callable[[], Sequence[tuple[str, str]]]
+OwnDrawings = Callable[[], Sequence[tuple[str, str]]]
 WithVisionEnds = Callable[[PersonQuerySet, Days], PersonQuerySet]
 PracticeEnds = Callable[[Collection[int], str, Days], dict[int, date]]
 Certified = Callable[[Collection[int], Days], set[tuple[int, str]]]
@@ -49,6 +50,7 @@ NotEntitled = Callable[[Collection[int], Collection[str], Sequence[date]], dict[
 
 _listeners: list[FactsChanged] = []
 _scopes: ScopeNames | None = None
+_own_drawings: OwnDrawings | None = None
 _vision_ends: WithVisionEnds | None = None
 _practice_ends: PracticeEnds | None = None
 _certified: Certified | None = None
@@ -94,6 +96,18 @@ def register_scopes(provider: ScopeNames | None) -> ScopeNames | None:
 def scopes() -> list[tuple[str, str]]:
     """Every scope as (code, title); empty where nobody knows them, so none can be chosen."""
     return list(_scopes()) if _scopes is not None else []
+
+
+def register_own_drawings(provider: OwnDrawings | None) -> OwnDrawings | None:
+    """Set who lists the organisation's own drawings as (name, title); return who did before."""
+    global _own_drawings
+    previous, _own_drawings = _own_drawings, provider
+    return previous
+
+
+def own_drawings() -> list[tuple[str, str]]:
+    """Every drawing of the organisation's own as (name, title); none where nobody keeps any."""
+    return list(_own_drawings()) if _own_drawings is not None else []
 
 
 def register_vision_ends(provider: WithVisionEnds | None) -> WithVisionEnds | None:

@@ -15,9 +15,15 @@ from django.utils.translation import pgettext_lazy
 
 from assessments.content.sources import ALLOYS
 from assessments.domain.criterion_rules import UNITS
-from assessments.models import CriteriaSet, Criterion, CriterionDrawing, ExerciseCriteria
+from assessments.models import CriteriaSet, Criterion, ExerciseCriteria
 from assessments.presenters import criteria_words
-from assessments.queries.criteria_sets import FIELDS, TEXTS, state_of, text_name
+from assessments.queries.criteria_sets import (
+    FIELDS,
+    TEXTS,
+    own_drawings,
+    state_of,
+    text_name,
+)
 from people.forms.fields import PasswordField, code_validator, form_helper
 from people.forms.signing import SigningForm
 from training.models import Exercise, JointType, Stage
@@ -41,7 +47,7 @@ def drawings_that_come_along() -> list[str]:
 
 
 def drawing_choices(*, blank: bool) -> list[Any]:
-    own = [(drawing.name, drawing.title) for drawing in CriterionDrawing.objects.defer("data")]
+    own = own_drawings()
     brought = [(name, name) for name in drawings_that_come_along()]
     groups: list[Any] = [("", _now("none"))] if blank else []
     if own:
@@ -408,8 +414,8 @@ class DrawingForm(forms.Form):
     """A drawing of the site's own."""
 
     file = forms.FileField(
-        label=_("SVG or PNG"),
-        widget=forms.ClearableFileInput(attrs={"accept": ".svg,.png,image/svg+xml,image/png"}),
+        label=_("SVG, PNG, JPEG or WebP"),
+        widget=forms.ClearableFileInput(attrs={"accept": ".svg,.png,.jpg,.jpeg,.webp"}),
         error_messages={"required": _("Choose a drawing first.")},
     )
     title = forms.CharField(

@@ -1,4 +1,4 @@
-"""Drawings that somebody sends: an SVG made anew from what is allowed, a PNG from its pixels.
+"""Drawings that somebody sends: an SVG made anew from what is allowed, a picture from its pixels.
 
 Bytes in, bytes out; nothing of the file that came is passed on as it was.
 """
@@ -15,7 +15,7 @@ from assessments.exceptions import DecodersBusy, NotADrawing
 from .apart import DecoderRefused, decode_apart
 
 MOST_SVG_BYTES = 200_000
-MOST_PNG_BYTES = 4 * 1024 * 1024
+MOST_PICTURE_BYTES = 4 * 1024 * 1024
 MOST_PIXELS = 16_000_000
 LONGEST_SIDE = 1600
 MOST_ELEMENTS = 3000
@@ -28,6 +28,8 @@ ENCODINGS = {"utf-8", "us-ascii", "iso-8859-1", "utf-16"}
 """What expat reads by itself; any other it would look up among all that Python knows."""
 QUOTE = '"'
 PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
+JPEG_SIGNATURE = b"\xff\xd8\xff"
+JPEG_QUALITY = 88
 
 SVG = "http://www.w3.org/2000/svg"
 SHAPES = {
@@ -279,23 +281,36 @@ def title_of(data: bytes) -> str:
         return ""
 
 
-def plain_png(data: bytes) -> bytes:
-    """Make a PNG anew from its pixels, decoded by a process of its own; at most 1600 a side.
+def picture_kind(data: bytes) -> str:
+    """What a picture made anew from these bytes is: its media type; empty for no such picture.
 
-    Have no transaction open: large pictures wait for their turn.
+    A PNG stays one, for its sharp lines; a JPEG or a WebP becomes a JPEG.
+    """
+    if data.startswith(PNG_SIGNATURE):
+        return "image/png"
+    is_webp = data[:4] == b"RIFF" and data[8:12] == b"WEBP"
+    return "image/jpeg" if is_webp or data.startswith(JPEG_SIGNATURE) else ""
+
+
+def plain_picture(data: bytes) -> bytes:
+    """Make a picture anew from its pixels, decoded by a process of its own; at most 1600 a side.
+
+    It comes out as `picture_kind` says. Have no transaction open: large pictures wait for their
+    turn.
 
     Raises
     ------
     NotADrawing
-        If it is no whole PNG, or too large.
+        If it is no whole picture, or too large.
     """
-    if len(data) > MOST_PNG_BYTES:
+    if len(data) > MOST_PICTURE_BYTES:
         raise NotADrawing(
             _("The picture has more than %(n)d MB. Make it smaller.")
-            % {"n": MOST_PNG_BYTES // 1024**2}
+            % {"n": MOST_PICTURE_BYTES // 1024**2}
         )
-    if not data.startswith(PNG_SIGNATURE):
-        raise NotADrawing(_("The file is not a PNG. Save the drawing as SVG or PNG."))
+    kind = picture_kind(data)
+    if not kind:
+        raise NotADrawing(_("The file is no picture that is taken. Save it as SVG, PNG or JPEG."))
     try:
         decoded = decode_apart(
             BytesIO(data),
@@ -311,5 +326,8 @@ def plain_png(data: bytes) -> bytes:
             % {"n": MOST_PIXELS // 1_000_000}
         ) from error
     out = BytesIO()
-    decoded.picture.save(out, "PNG", optimize=True)
+    if kind == "image/png":
+        decoded.picture.save(out, "PNG", optimize=True)
+    else:
+        decoded.picture.save(out, "JPEG", quality=JPEG_QUALITY, optimize=True)
     return out.getvalue()

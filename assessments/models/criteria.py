@@ -278,6 +278,7 @@ class CriterionDrawing(Recorded):
     class Kind(models.TextChoices):
         SVG = "image/svg+xml", "SVG"
         PNG = "image/png", "PNG"
+        JPEG = "image/jpeg", "JPEG"
 
     PREFIX = "site/"
 
@@ -296,8 +297,13 @@ class CriterionDrawing(Recorded):
         return self.title
 
     @property
+    def ending(self) -> str:
+        """What the name of a file with it ends in, without the dot."""
+        return {self.Kind.SVG.value: "svg", self.Kind.PNG.value: "png"}.get(self.kind, "jpg")
+
+    @property
     def name(self) -> str:
-        """How a criterion names it."""
+        """How a criterion, an exercise or a step names it."""
         return f"{self.PREFIX}{self.sha256}"
 
 

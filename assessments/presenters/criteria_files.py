@@ -62,8 +62,7 @@ def _file_names(made: CriteriaSet) -> dict[str, str]:
         for criterion in made.all_criteria
         for name in (criterion.accept_drawing, *criterion.reject_drawings)
     }
-    endings = {CriterionDrawing.Kind.SVG.value: "svg", CriterionDrawing.Kind.PNG.value: "png"}
     return {
-        name: f"drawings/{drawing.sha256[:16]}.{endings[drawing.kind]}"
+        name: f"drawings/{drawing.sha256[:16]}.{drawing.ending}"
         for name, drawing in criteria_sets.site_drawings(named).items()
     }

@@ -34,13 +34,14 @@ MADE_ANEW = {
     "strip-length-": "strip-length",
 }
 """How the names of drawings begin of which another can be drawn, and as what."""
+FIGURES_APART = re.compile("-(?:top|inside|short|wide|embedded|accept|reject)(?![a-z])")
 IN_STRIP = 10.0
 """Millimetres that the drawing of a stripped wire has room for, where its limits are shorter."""
 
 
 def accept_shown(criterion: Criterion) -> str:
     """The name of the accept drawing that a page shows."""
-    return _shown(criterion, criterion.accept_drawing, accept=True)
+    return shown_under(criterion, criterion.accept_drawing, accept=True)
 
 
 def reject_shown(criterion: Criterion) -> str:
@@ -51,10 +52,16 @@ def reject_shown(criterion: Criterion) -> str:
 def rejects_shown(criterion: Criterion) -> list[str]:
     """The same of all of them; one at least."""
     names = criterion.reject_drawings or [""]
-    return [_shown(criterion, name, accept=False) for name in names]
+    return [shown_under(criterion, name, accept=False) for name in names]
 
 
-def _shown(criterion: Criterion, name: str, *, accept: bool) -> str:
+def family_of(name: str) -> str:
+    """What drawings of one thing at other figures have in common: ``turret-wrap``."""
+    return FIGURES_APART.sub("", name)
+
+
+def shown_under(criterion: Criterion, name: str, *, accept: bool) -> str:
+    """A drawing as the limits of a criterion have it: itself, one drawn from them, or none."""
     if fits(criterion, name, accept=accept):
         return name
     kind = next((kind for begins, kind in MADE_ANEW.items() if name.startswith(begins)), None)
@@ -138,6 +145,16 @@ def site_drawing(name: str, label: str, decorative: bool) -> SafeString | None:
     )
 
 
+def site_drawing_title(name: str) -> str:
+    drawing = _own(name)
+    return drawing.title if drawing else ""
+
+
+def title_from_limits(name: str) -> str:
+    found = _drawn(name)
+    return found[0] if found else ""
+
+
 def from_limits(name: str, label: str, decorative: bool) -> SafeString | None:
     found = _drawn(name)
     if found is None:
@@ -195,8 +212,7 @@ def file_of(name: str) -> tuple[str, bytes] | None:
         drawing = _own(name)
         if drawing is None:
             return None
-        is_svg = drawing.kind == CriterionDrawing.Kind.SVG
-        return ("svg" if is_svg else "png"), bytes(drawing.data)
+        return drawing.ending, bytes(drawing.data)
     if name.startswith(DRAWN):
         found = _drawn(name)
         if found is None:

@@ -171,6 +171,11 @@ def exercises_naming(title: str) -> list[str]:
     )
 
 
+def own_drawings() -> list[tuple[str, str]]:
+    """Every drawing of the organisation's own by its name, with what it shows."""
+    return [(drawing.name, drawing.title) for drawing in CriterionDrawing.objects.defer("data")]
+
+
 def site_drawings(names: Iterable[str]) -> dict[str, CriterionDrawing]:
     """The site's own among drawings, by the name that criteria give them."""
     hashes = [

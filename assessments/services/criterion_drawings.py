@@ -1,4 +1,4 @@
-"""Drawings of the organisation's own, for its criteria."""
+"""Drawings of the organisation's own, for its criteria and its exercises."""
 
 import hashlib
 from datetime import datetime
@@ -23,11 +23,11 @@ def add_drawing(*, file: IO[bytes], title: str, actor: User, at: datetime) -> Cr
     Raises
     ------
     NotADrawing
-        If the file is neither an SVG nor a PNG that can be shown safely.
+        If the file is neither an SVG nor a picture that can be shown safely.
     DecodersBusy
         If too many pictures wait to be decoded.
     """
-    data = file.read(drawings.MOST_PNG_BYTES + 1)
+    data = file.read(drawings.MOST_PICTURE_BYTES + 1)
     return keep_drawing(prepared_drawing(data, title), title=title, actor=actor, at=at)
 
 
@@ -35,8 +35,13 @@ def prepared_drawing(data: bytes, title: str) -> tuple[str, bytes]:
     """The kind and the bytes that are kept of a file; raise NotADrawing for anything else."""
     if not data:
         raise NotADrawing(_("The file is empty. Choose the drawing again."))
-    if data.startswith(drawings.PNG_SIGNATURE):
-        return CriterionDrawing.Kind.PNG, drawings.plain_png(data)
+    kept = CriterionDrawing.objects.filter(sha256=hashlib.sha256(data).hexdigest()).first()
+    if kept is not None:
+        # A JPEG made anew from one that was made here would be another picture each time.
+        return kept.kind, data
+    kind = drawings.picture_kind(data)
+    if kind:
+        return kind, drawings.plain_picture(data)
     return CriterionDrawing.Kind.SVG, drawings.clean_svg(data, title)
 
 

@@ -11,6 +11,7 @@ from . import (
     photos,
     progress,
     readings,
+    teaching,
     what_fails,
 )
 
@@ -27,5 +28,6 @@ urlpatterns = [
     *photos.urlpatterns,
     *progress.urlpatterns,
     *readings.urlpatterns,
+    *teaching.urlpatterns,
     *what_fails.urlpatterns,
 ]

@@ -45,6 +45,11 @@ urlpatterns = [
     path(f"{ONE_CRITERION}restore/", criteria_drafts.criterion_restore, name="criterion_restore"),
     path("exercises/<str:code>/criteria/", criteria.exercise_criteria, name="exercise_criteria"),
     path(
+        "exercises/<str:code>/drawings/",
+        criterion_drawings.exercise_drawings,
+        name="exercise_drawings",
+    ),
+    path(
         "exercises/<str:code>/criteria/choose/",
         criteria_publishing.exercise_criteria_choose,
         name="exercise_criteria_choose",

@@ -1,5 +1,7 @@
 """The class of the day on a tablet: every trainee's boards, stage by stage, a tap each."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.db.models import Q
@@ -22,8 +24,11 @@ from people import access as people_access
 from people.access import UserRequest, role_required
 from people.models import Role
 from training import access as training_access
+from training.content.cautions import CLOSING
 from training.models import ClassSession, Stage
 from training.models.courses import runs_on
+from training.presenters import exercise_page
+from training.queries.classes import exercises_taught
 
 PAGE = "assessments/class_day.html"
 INSIDE = "assessments/partials/class_day.html"
@@ -66,7 +71,7 @@ def _show(
     """The page, or its inside for htmx; `passed` is a board and a key, to be taken back by."""
     now = timezone.now()
     inside = request.htmx and not request.htmx.history_restore_request
-    context = {
+    context: dict[str, Any] = {
         "day": lay_out(session, request.user, now),
         "session": session,
         "today": session.site.today(now),
@@ -74,6 +79,15 @@ def _show(
         "error": error,
         "passed": passed,
     }
+    if not inside:
+        taught = exercises_taught(session, context["today"])
+        context |= {
+            "taught": taught,
+            "cautions": exercise_page.cautions_with(
+                {code for exercise in taught for code in exercise_page.codes_of(exercise)}
+            ),
+            "closing": _(CLOSING),
+        }
     response = render(request, INSIDE if inside else PAGE, context, status=422 if error else 200)
     patch_vary_headers(response, ("HX-Request",))
     add_never_cache_headers(response)

@@ -94,12 +94,8 @@ def criteria_for_joint_type(request: UserRequest, joint_type: str) -> HttpRespon
 @login_required
 def exercise_criteria(request: UserRequest, code: str) -> HttpResponse:
     """What will be judged of an exercise: part of its page, or a page of its own unscripted."""
-    revisions = training_access.revisions_readable_by(request.user, code)
     asked = request.GET.get("revision", "")
-    if asked:
-        exercise = get_object_or_404(revisions, revision=row_number(asked))
-    else:
-        exercise = get_object_or_404(revisions[:1])
+    exercise = training_access.revision_for_reader(request.user, code, asked)
     current = criteria_sets.set_for(exercise.code)
     joint_types = set(exercise.positions.values_list("joint_type", flat=True))
     context = {

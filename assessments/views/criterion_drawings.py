@@ -3,11 +3,11 @@
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
-from django.shortcuts import get_object_or_404, redirect
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.cache import get_conditional_response
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from assessments import access
 from assessments.exceptions import AssessmentError
@@ -16,6 +16,7 @@ from assessments.models import CriterionDrawing
 from assessments.services import criterion_drawings as services
 from people.access import UserRequest, role_required
 from people.models import Role
+from training import access as training_access
 
 from .criteria_drafts import show_draft
 
@@ -43,6 +44,36 @@ def criterion_drawing_add(request: UserRequest, set_id: int) -> HttpResponse:
             )
             return redirect("assessments:criteria_set_detail", set_id)
     return show_draft(request, made, drawing_form=form, status=422)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(Role.INSTRUCTOR, Role.QUALITY)
+def exercise_drawings(request: UserRequest, code: str) -> HttpResponse:
+    """The organisation's own drawings, and one more for the draft of an exercise and its steps."""
+    exercise = training_access.draft_for_editor(request.user, code)
+    sent = request.method == "POST"
+    form = DrawingForm(request.POST if sent else None, request.FILES if sent else None)
+    if sent and form.is_valid():
+        try:
+            drawing = services.add_drawing(
+                **form.cleaned_data, actor=request.user, at=timezone.now()
+            )
+        except AssessmentError as error:
+            form.add_error("file", str(error))
+        else:
+            messages.success(
+                request,
+                _("“%(title)s” is there: choose it as the drawing of the exercise or of a step.")
+                % {"title": drawing.title},
+            )
+            return redirect("assessments:exercise_drawings", code)
+    context = {
+        "exercise": exercise,
+        "drawing_form": form,
+        "own_drawings": CriterionDrawing.objects.defer("data"),
+    }
+    status = 422 if form.is_bound else 200
+    return render(request, "assessments/exercise_drawings.html", context, status=status)
 
 
 @require_safe

@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from collections.abc import Callable
-from functools import lru_cache
-from pathlib import Path
 from typing import Any
 
 import segno
 from django import template
-from django.contrib.staticfiles import finders
 from django.core.paginator import Page
 from django.forms import BaseForm, BoundField
 from django.utils.html import format_html
@@ -187,7 +183,7 @@ def drawing(name: Any, label: Any = "", decorative: Any = False) -> SafeString:
     of_an_app = drawings.find(str(name), str(label), decorative=bool(decorative))
     if of_an_app is not None:
         return of_an_app
-    picture = _drawing(str(name))
+    picture = drawings.file_named(str(name))
     if picture is None and decorative:
         return SafeString("")
     if picture is None:
@@ -200,36 +196,20 @@ def drawing(name: Any, label: Any = "", decorative: Any = False) -> SafeString:
             label or _("No drawing yet"),
             name or _("no drawing"),
         )
-    box, title, content = picture
     description = (
         SafeString('aria-hidden="true"')
         if decorative
-        else format_html('role="img" aria-label="{}"', label or _(title))
+        else format_html('role="img" aria-label="{}"', label or _(picture.label))
     )
-    return format_html('<svg class="drawing" viewBox="{}" {}>{}</svg>', box, description, content)
+    return format_html(
+        '<svg class="drawing" viewBox="{}" {}>{}</svg>', picture.box, description, picture.content
+    )
 
 
-@lru_cache(maxsize=256)
-def _read_drawing(path: str, changed_ns: int) -> tuple[str, str, SafeString] | None:
-    text = Path(path).read_text(encoding="utf-8")
-    svg = re.search(r"<svg\b([^>]*)>(.*)</svg>", text, re.DOTALL)
-    if svg is None:
-        return None
-    attributes = dict(re.findall(r'([\w:-]+)="([^"]*)"', svg[1]))
-    title = re.search(r"<title>(.*?)</title>", svg[2], re.DOTALL)
-    label = attributes.get("aria-label") or (title[1] if title else Path(path).stem)
-    # The files are the project's own and hold no text that came from a person.
-    content = SafeString(re.sub(r"<title>.*?</title>", "", svg[2], flags=re.DOTALL))
-    return attributes.get("viewBox", "0 0 160 120"), label, content
-
-
-def _drawing(name: str) -> tuple[str, str, SafeString] | None:
-    if not re.fullmatch(r"[a-z0-9][a-z0-9-]*", name):
-        return None
-    path = finders.find(f"img/drawings/{name}.svg")
-    if not path:
-        return None
-    return _read_drawing(str(path), Path(str(path)).stat().st_mtime_ns)
+@register.simple_tag
+def drawing_title(name: Any) -> str:
+    """What a drawing shows, in words; empty where there is no such drawing."""
+    return drawings.title_of(str(name))
 
 
 @register.simple_tag

@@ -219,7 +219,8 @@ def _differing_lines(part: Part, before: list[Any], now: list[Any]) -> list[tupl
         elif name not in written:
             rows.append((f"{part.table} {name}", "added"))
         elif written[name] != there[name]:
-            changed = [key for key in there[name] if there[name][key] != written[name].get(key)]
+            keys = dict.fromkeys([*there[name], *written[name]])
+            changed = [key for key in keys if there[name].get(key) != written[name].get(key)]
             rows.append((f"{part.table} {name}", ", ".join(changed)))
     return rows or [(part.table, "the number of its rows")]
 

@@ -1,6 +1,7 @@
 """Drawings of the organisation's own are safe and never change; each fits its limits."""
 
 import hashlib
+import re
 import time
 from decimal import Decimal
 from io import BytesIO
@@ -23,7 +24,7 @@ from assessments.presenters import criterion_drawings as shown
 from assessments.services import criterion_drawings as services
 from records.queries.verification import verify_records
 from tests.assessments.drawing_files import KNOWN_CLASSES
-from tests.factories import NOW, make_criteria_set, make_user
+from tests.factories import NOW, make_criteria_set, make_exercise, make_user
 
 PLAIN = (
     '<?xml version="1.0"?><!-- by hand --><svg xmlns="http://www.w3.org/2000/svg"'
@@ -187,7 +188,7 @@ def test_a_png_is_made_anew_from_its_pixels():
     info = PngInfo()
     info.add_text("Comment", "secret <script>")
 
-    cleaned = drawings.plain_png(png((2000, 1000), pnginfo=info))
+    cleaned = drawings.plain_picture(png((2000, 1000), pnginfo=info))
 
     with Image.open(BytesIO(cleaned)) as picture:
         assert (picture.format, picture.size, picture.info) == ("PNG", (1600, 800), {})
@@ -200,14 +201,58 @@ def test_a_png_is_made_anew_from_its_pixels():
         b"GIF89a",
         drawings.PNG_SIGNATURE + b"no more",
         png((100, 100))[:-30],
-        png() + b"\0" * drawings.MOST_PNG_BYTES,
+        png() + b"\0" * drawings.MOST_PICTURE_BYTES,
         png((5000, 4000)),
     ],
     ids=["gif", "only a signature", "cut off", "too many bytes", "too many pixels"],
 )
 def test_what_is_no_whole_png_is_refused(data):
     with pytest.raises(NotADrawing):
-        drawings.plain_png(data)
+        drawings.plain_picture(data)
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "WEBP"])
+@pytest.mark.django_db
+def test_a_photograph_is_made_anew_once_and_comes_back_as_it_was_kept(kind):
+    out = BytesIO()
+    exif = Image.Exif()
+    exif[0x010E] = "secret"
+    Image.effect_noise((2000, 1000), 40).convert("RGB").save(out, kind, exif=exif)
+    given = {"title": "Our cup", "actor": make_user("quality"), "at": NOW}
+
+    drawing = services.add_drawing(file=BytesIO(out.getvalue()), **given)
+
+    data = bytes(drawing.data)
+    with Image.open(BytesIO(data)) as picture:
+        assert (picture.format, picture.size) == ("JPEG", (1600, 800))
+    assert (drawing.kind, drawing.ending) == ("image/jpeg", "jpg")
+    assert b"secret" not in data
+    assert services.add_drawing(file=BytesIO(data), **given) == drawing
+
+
+@pytest.mark.django_db
+def test_a_drawing_is_sent_for_an_exercise_and_shown_in_its_steps(client):
+    client.force_login(make_user("instructor"))
+    exercise = make_exercise(published=False)
+    page = reverse("assessments:exercise_drawings", args=[exercise.code])
+
+    bad = client.post(page, {"file": SimpleUploadedFile("x.gif", b"GIF89a"), "title": "X"})
+    good = client.post(
+        page, {"file": SimpleUploadedFile("x.svg", PLAIN.encode()), "title": "Our wrap"}
+    )
+
+    assert (bad.status_code, good.status_code) == (422, 302)
+    drawing = CriterionDrawing.objects.get()
+    steps = reverse("training:exercise_steps", args=[exercise.code])
+    seen = re.search(r'name="seen" value="([^"]*)"', client.get(steps).content.decode())
+    assert seen is not None
+    step = {"stage": "soldered", "text": "Wrap it.", "drawing": drawing.name, "shows": "reject"}
+    typed = {f"step-0-{name}": value for name, value in step.items()}
+    sent = client.post(steps, {"seen": seen[1], "step-rows": 1, "do": "save", **typed})
+    assert sent.status_code == 302
+    shown_page = client.get(sent.url).content.decode()
+    assert 'alt="Our wrap"' in shown_page
+    assert drawing.sha256 in shown_page
 
 
 @pytest.mark.django_db

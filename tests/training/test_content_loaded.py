@@ -31,6 +31,9 @@ def test_everything_is_there_after_loading():
         assert positions[0].insulation == exercise.positions[0].wire.insulation
         assert positions[0].conductor_mm == exercise.positions[0].wire.conductor_mm
         assert [step.text for step in row.steps.all()] == [step.text for step in exercise.steps]
+        assert [(step.drawing, step.shows, tuple(step.cautions)) for step in row.steps.all()] == [
+            (step.drawing, step.shows, step.cautions) for step in exercise.steps
+        ]
         assert row.pass_mark == exercise.rule.pass_mark
         assert row.stage_list == list(exercise.stages)
         assert [tool["name"] for tool in row.tools] == [tool.name for tool in exercise.tools]

@@ -100,6 +100,25 @@ def test_every_step_is_a_sentence_with_its_source(exercise: ExerciseContent) -> 
 
 
 @each_exercise
+def test_a_step_warns_of_what_its_exercise_warns_of_and_its_drawing_judges_alike(
+    exercise: ExerciseContent,
+) -> None:
+    named = {*exercise.cautions}
+    known = named | {caution.code for caution in CAUTIONS if caution.goes_with in named}
+    for step in exercise.steps:
+        assert set(step.cautions) <= known
+        judging = {"d-accept": "accept", "d-reject": "reject", "d-fault": "reject"}
+        drawn = drawing(step.drawing).classes if step.drawing else []
+        assert {judging[name] for name in drawn if name in judging} <= {step.shows}
+        assert step.drawing or not step.shows
+    warned = {code for step in exercise.steps for code in step.cautions}
+    assert {"hot", "fume", "solvent", *(named & {"lead", "ptfe", "energy"})} - warned <= (
+        {"energy"} if exercise.code == "EX-WIRE" else set()
+    )
+    assert sum(bool(step.drawing) for step in exercise.steps) * 2 >= len(exercise.steps)
+
+
+@each_exercise
 def test_tools_are_of_known_kinds_and_enough_to_do_the_work(exercise: ExerciseContent) -> None:
     kinds = [tool.kind for tool in exercise.tools]
     assert set(kinds) <= {*Tool.Kind.values, "bench"}
@@ -154,7 +173,13 @@ def test_exercise_fits_the_tables_it_is_kept_in(exercise: ExerciseContent) -> No
     ).clean_fields()
     for order, step in enumerate(exercise.steps):
         ExerciseStep(
-            stage=step.stage, order=order, text=step.text, source=step.source
+            stage=step.stage,
+            order=order,
+            text=step.text,
+            source=step.source,
+            drawing=step.drawing,
+            shows=step.shows,
+            cautions=list(step.cautions),
         ).clean_fields(exclude=["exercise"])
     for order, position in enumerate(exercise.positions):
         Position(
@@ -210,6 +235,8 @@ def test_cautions_cover_what_hurts_at_the_bench() -> None:
     for caution in CAUTIONS:
         assert caution.title
         assert caution.text.endswith(".")
+        assert caution.brief.endswith(".")
+        assert len(caution.brief) <= 90, "a line beside a step"
         assert caution.source.endswith(".")
 
 
@@ -221,8 +248,7 @@ def test_each_caution_closes_with_whose_word_comes_first(caution) -> None:
 
 
 def test_cautions_that_came_later_are_shown_beside_those_an_exercise_names() -> None:
-    made_before = Exercise(cautions=["hot", "solvent"])
-    shown = [caution["title"] for caution in exercise_page.cautions_for(made_before)]
+    shown = [caution.title for caution in exercise_page.cautions_with(["hot", "solvent"])]
     assert shown == [
         "Hot tip, hot work",
         "Solvents and flux",

@@ -171,6 +171,55 @@ def test_a_published_exercise_altered_by_hand_is_named(instructor):
     assert "retired_at" in faults
 
 
+DRAWN = {"drawing": "fillet-concave", "shows": "accept", "cautions": ["hot"]}
+STEP = {"stage": "soldered", "text": "Heat both.", "source": "common practice"}
+
+
+def change_steps(exercise, actor, *steps):
+    drafts.change_steps(exercise=exercise, steps=steps, seen=None, actor=actor, at=NOW)
+
+
+def test_what_a_step_draws_and_warns_of_is_written_down_and_copied(instructor):
+    draft = begin(instructor)
+    before = queries.steps_digest(draft)
+    change_steps(draft, instructor, STEP | DRAWN)
+    assert queries.steps_digest(draft) != before
+    [published] = publish(draft)
+    second = drafts.draft_next_revision(exercise=published, actor=instructor, at=NOW)
+    assert queries.steps_of(second) == [STEP | DRAWN]
+
+    with append_only.lifted(connection):
+        published.steps.update(cautions=[])
+
+    faults = " ".join(map(str, verify_records().faults))
+    assert "training_exercisestep soldered Heat both." in faults
+    assert "cautions" in faults
+
+
+def test_steps_that_draw_nothing_are_written_down_as_they_always_were(instructor):
+    [published] = publish(begin(instructor))
+    entry = TrailEntry.objects.get(act="exercise published", about_id=str(published.pk))
+    assert {tuple(step) for step in json.loads(entry.payload.body)["steps"]} == {
+        ("source", "stage", "text")
+    }
+
+
+@pytest.mark.parametrize(
+    ("said", "message"),
+    [
+        ({"drawing": "../secret"}, "There is no drawing"),
+        ({"drawing": f"site/{'0' * 64}"}, "There is no drawing"),
+        ({"shows": "reject"}, "Choose the drawing"),
+        ({"cautions": ["dragons"]}, "Choose the cautions"),
+    ],
+)
+def test_a_step_names_what_there_is(instructor, said, message):
+    draft = begin(instructor)
+    with pytest.raises(TrainingError, match=message):
+        change_steps(draft, instructor, STEP | said)
+    assert draft.steps.count() == 2
+
+
 @pytest.mark.parametrize(
     ("without", "message"),
     [

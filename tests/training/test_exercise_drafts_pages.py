@@ -85,7 +85,10 @@ def test_an_exercise_of_twenty_positions_from_nothing_to_published(client, quali
     head = head_as_shown(client, tools="Iron\nSmooth pliers", cautions=["hot"])
     assert client.post(page_of("edit"), head).url == page_of("positions")
     assert rows(client, "positions", "position", RUN).url == page_of("steps")
-    step = {"stage": "soldered", "text": "Heat both.", "source": ""}
+    step = {"stage": "soldered", "text": "Heat both.", "source": "", "cautions": ["hot", "fume"]}
+    refused = rows(client, "steps", "step", step | {"shows": "accept"})
+    assert (refused.status_code, "Choose the drawing" in refused.content.decode()) == (422, True)
+    step |= {"drawing": "fillet-concave", "shows": "accept"}
     assert rows(client, "steps", "step", step).url == reverse(
         "training:exercise_detail", args=["EX-1"]
     )
@@ -93,7 +96,16 @@ def test_an_exercise_of_twenty_positions_from_nothing_to_published(client, quali
     names = list(exercise.positions.values_list("name", flat=True))
     assert (names[0], names[-1], len(names)) == ("E01", "E20", 20)
     assert str(exercise.positions.first().conductor_mm) == "0.801"
-    assert exercise.steps.get().source == "common practice"
+    kept = exercise.steps.get()
+    assert kept.source == "common practice"
+    assert (kept.drawing, kept.shows, kept.cautions) == (
+        "fillet-concave",
+        "accept",
+        ["hot", "fume"],
+    )
+    page = client.get(page_of("detail")).content.decode()
+    assert "Fillet in section: hollow" in page
+    assert "Caution: Hot tip, hot work." in page
     assert exercise.tools[1] == {"kind": "bench", "name": "Smooth pliers"}
     assert exercise.is_draft
 

@@ -56,11 +56,18 @@ class PositionContent:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One thing to do in a stage, and where the advice comes from."""
+    """One thing to do in a stage, and where the advice comes from.
+
+    `drawing` names one that comes along; `shows` is ``accept``, ``reject`` or empty where it
+    judges nothing; `cautions` are codes of what can hurt somebody at this step.
+    """
 
     stage: str
     text: str
     source: str = COMMON_PRACTICE
+    drawing: str = ""
+    shows: str = ""
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,6 +127,8 @@ class Caution:
     ----------
     code : str
     title, text : str
+    brief : str
+        The same in a line, for beside a step.
     defers_to : str
         The sentence that closes it: whose word comes before this one.
     source : str
@@ -131,6 +140,7 @@ class Caution:
     code: str
     title: str
     text: str
+    brief: str
     defers_to: str
     source: str
     goes_with: str = ""

@@ -16,6 +16,7 @@ CAUTIONS = (
             "hot after it. Park the iron in its stand, let work cool before you pick it up, and "
             "never catch a falling iron."
         ),
+        brief=_("The iron goes into its stand; let work cool; never catch a falling iron."),
         defers_to=_("Your local rules on tools and gloves come first."),
         source="Common practice; a US Army manual asks for thermal gloves where heat is handled.",
     ),
@@ -26,6 +27,7 @@ CAUTIONS = (
             "Wear eye protection whenever you clip, strip, solder or lift a wire off a terminal: "
             "cut ends fly, and springing strands flick solder. Hold the end that falls."
         ),
+        brief=_("Wear eye protection: cut ends fly. Hold the end that falls."),
         defers_to=_("Your local rules on eye protection come first."),
         source="US Army TM 10-8145-222-23, warning on goggles or face shield; common practice.",
     ),
@@ -37,6 +39,7 @@ CAUTIONS = (
             "before the iron, draw the fume off at the tip, keep your head out of the plume, and "
             "do not overheat the flux. Tell your supervisor about a tight chest or a wheeze."
         ),
+        brief=_("Extraction on at the tip, head out of the plume."),
         defers_to=_("Your local rules and your occupational health service come first."),
         source="UK HSE, asthma and solderers; HSE research report RR900.",
     ),
@@ -48,6 +51,7 @@ CAUTIONS = (
             "here; wash your hands with soap before a break and before going home, and leave "
             "work clothes at work. Dross and wipes go into the marked bin."
         ),
+        brief=_("Nothing to the mouth here; wash your hands with soap before a break."),
         defers_to=_("The law on lead at work and your local rules come first."),
         source=(
             "29 CFR 1910.1025 (lead at work); US Army TM 10-8145-222-23; IPC J-STD-001 draft, "
@@ -62,6 +66,7 @@ CAUTIONS = (
             "harm the lungs. Strip thermally only under extraction, no hotter than the insulation "
             "needs to part, keep the iron off it, and keep tobacco away from hands that held it."
         ),
+        brief=_("Strip hot only under extraction, keep the iron off the insulation."),
         defers_to=_("The safety data sheet of the wire and your local rules come first."),
         source=(
             "Medical literature, read at second hand: fever from about 300 to 450 °C; sources "
@@ -76,6 +81,7 @@ CAUTIONS = (
             "bottle shut and the iron away from it, ventilate, wear the gloves named on the "
             "safety data sheet, and put used wipes into the closed bin."
         ),
+        brief=_("Bottle shut, gloves as on the data sheet, wipes into the closed bin."),
         defers_to=_("The safety data sheet and your local rules come first."),
         source="Common practice; a university safety sheet on flux and skin.",
     ),
@@ -87,6 +93,7 @@ CAUTIONS = (
             "capacitors discharge and check that they have. Use an earthed iron with a sound "
             "lead; wear a wrist strap only where no high voltage can be touched."
         ),
+        brief=_("Earthed iron with a sound lead; never on anything switched on or charged."),
         defers_to=_("Your local rules on electrical work come first."),
         source="Common practice.",
     ),
@@ -101,6 +108,7 @@ CAUTIONS = (
             "once. A burn that is large, deep, or on face, eyes or hands goes to a doctor, and so "
             "does anything in an eye."
         ),
+        brief=_("Cool running water at once, for twenty minutes, and fetch the first-aider."),
         defers_to=_(
             "Your first-aider, your site's first-aid rules and licensed medical advice come first."
         ),
@@ -118,6 +126,7 @@ CAUTIONS = (
             "the iron, clean only what has cooled, put wipes into the closed metal bin, and know "
             "where the extinguisher and the way out are. Switch the iron off before you leave it."
         ),
+        brief=_("Solvent stays away from the iron; clean only what has cooled."),
         defers_to=_(
             "Your site's fire rules and the solvent's safety data sheet come first; raise the "
             "alarm before you fight a fire."
@@ -134,6 +143,7 @@ CAUTIONS = (
             "result where your site keeps it. A strap that fails is changed and tested again "
             "before anything is touched. Work on the earthed mat."
         ),
+        brief=_("Strap on and tested before a board is touched."),
         defers_to=_(
             "Your site's ESD control programme comes first, and no strap is worn where high "
             "voltage can be touched."
@@ -153,6 +163,7 @@ CAUTIONS = (
             "before the class. The instructor offers the lead-free exercises, at a bench, "
             "with irons, tips and sponges that have seen no lead."
         ),
+        brief=_("Whoever is expecting or nursing asks for lead-free work."),
         defers_to=_(
             "The law on lead and on maternity, your site's risk assessment and licensed medical "
             "advice come first."

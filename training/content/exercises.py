@@ -29,13 +29,24 @@ WIRE = ExerciseContent(
             "prepared",
             "On PTFE insulation a thermal stripper runs hotter than on other kinds: turn the "
             "wire between its jaws, and keep them on it only until the insulation parts.",
+            drawing="insulation-charred",
+            shows="reject",
+            cautions=("hot", "ptfe"),
         ),
         *shared.TIN,
         Step(
             "prepared",
             "Measure the stripped length on a rule, not by eye, and lay the pieces in order.",
+            drawing="strip-length-accept",
+            shows="accept",
         ),
-        Step("cleaned", "Wipe flux off the tinned end and look at the coat: strands must show."),
+        Step(
+            "cleaned",
+            "Wipe flux off the tinned end and look at the coat: strands must show.",
+            drawing="tinning-thin",
+            shows="accept",
+            cautions=("solvent", "fire", "lead"),
+        ),
     ),
     tools=(
         shared.IRON,
@@ -72,12 +83,15 @@ CUP = ExerciseContent(
             "Where the cup is plated with thick gold, tin it and draw the solder out again, "
             "twice, so that the joint is not made on gold.",
             "IPC J-STD-001, 4.5.1, as quoted: gold thicker than 2.54 µm comes off first",
+            cautions=("hot", "fume"),
         ),
         Step(
             "formed",
             "Try the wire dry: every strand goes in, none is cut away to make it fit, and it "
             "reaches the bottom. Mark the insulation's end against the lip.",
             shared.J_STD_CUP,
+            drawing="cup-seated-accept",
+            shows="accept",
         ),
         shared.READY_TIP,
         shared.TIP_HEAT,
@@ -85,16 +99,23 @@ CUP = ExerciseContent(
             "soldered",
             "Cut a length of solder that will fill the cup, drop it in, and melt it with the "
             "tip on the outside of the wall.",
+            cautions=("hot", "fume", "lead"),
         ),
         Step(
             "soldered",
             "Slide the wire in slowly along the back wall until it stands on the bottom and the "
             "mark meets the lip; take the heat away and hold still until it has set.",
+            drawing="cup-fill-accept",
+            shows="accept",
+            cautions=("hot", "ptfe"),
         ),
         Step(
             "soldered",
             "Solder should show in the inspection hole and follow the slope of the lip; a film "
             "outside is wiped off while it is hot.",
+            drawing="cup-hole-accept",
+            shows="accept",
+            cautions=("hot",),
         ),
         *shared.CLEAN,
     ),
@@ -121,26 +142,39 @@ HOLE_STEPS = (
         "prepared",
         "Look at both leads under magnification: smooth marks from a tool may stay, a nick may "
         "not. Tin dull leads before they are bent.",
+        drawing="lead-nicked",
+        shows="reject",
     ),
     Step(
         "formed",
         "Hold the lead next to the body while you bend it, so that the bend begins clear of "
         "the body and the seal takes no strain.",
+        drawing="lead-bend-accept",
+        shows="accept",
     ),
     Step(
         "formed",
         "Centre the part between its lands, then cut the leads before soldering: a cut after it "
         "jolts the joint.",
+        drawing="lead-length-accept",
+        shows="accept",
+        cautions=("eyes",),
     ),
     Step(
         "soldered",
         "Lay the tip on land and lead together. Feed solder opposite it until it has risen "
         "through the hole and made a fillet on the far side.",
+        drawing="hole-fill-accept",
+        shows="accept",
+        cautions=("hot", "fume", "lead"),
     ),
     Step(
         "soldered",
         "Stop feeding while the lead's end still shows, and lift the tip along the lead. If the "
         "land grows dark or moves, the tip was there too long.",
+        drawing="board-unharmed-reject",
+        shows="reject",
+        cautions=("hot",),
     ),
 )
 
@@ -229,11 +263,14 @@ MIXED = ExerciseContent(
             "formed",
             "Form everything before anything is soldered, lowest parts first: leads into their "
             "holes, wires round their turrets, and a dry try in every cup.",
+            drawing="exercise-mixed",
+            cautions=("eyes",),
         ),
         Step(
             "soldered",
             "Change the tip with the kind of joint. Begin with the holes, go on with the "
             "turrets, and end with the cups, so that no hand rests on finished work.",
+            cautions=("hot",),
         ),
         *shared.SOLDER_TERMINAL,
         *HOLE_STEPS[3:],

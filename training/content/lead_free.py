@@ -16,6 +16,8 @@ LOOK = Step(
     "soldered",
     "Do not wait for a shine and do not heat again to get one: a good lead-free joint may be dull "
     "and finely lined. Judge it by its wetting and by the wire's outline.",
+    drawing="lead-free-surface-accept",
+    shows="accept",
 )
 
 
@@ -23,7 +25,8 @@ def lead_free(exercise: ExerciseContent) -> ExerciseContent:
     """Give an exercise with a lead-free alloy, which its title, steps, tools and cautions say."""
     soldered = [number for number, step in enumerate(exercise.steps) if step.stage == "soldered"]
     heated = [
-        shared.TIP_HEAT_LEAD_FREE if step == shared.TIP_HEAT else step for step in exercise.steps
+        shared.TIP_HEAT_LEAD_FREE if step == shared.TIP_HEAT else _without_lead(step)
+        for step in exercise.steps
     ]
     steps = (APART, *heated[: soldered[-1] + 1], LOOK, *heated[soldered[-1] + 1 :])
     return replace(
@@ -39,3 +42,7 @@ def lead_free(exercise: ExerciseContent) -> ExerciseContent:
         cautions=tuple(code for code in exercise.cautions if code != "lead"),
         alloy=ALLOY,
     )
+
+
+def _without_lead(step: Step) -> Step:
+    return replace(step, cautions=tuple(code for code in step.cautions if code != "lead"))

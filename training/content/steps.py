@@ -42,18 +42,25 @@ STRIP = (
         "Choose the stripper: a mechanical one whose die is made for this wire, or a thermal one "
         "with its stop set to the length. Knives and V-notched blades are not used at all, since "
         "they nick strands.",
+        drawing="strand-nicked",
+        shows="reject",
+        cautions=("eyes", "ptfe"),
     ),
     Step(
         "prepared",
         "Strip one trial end and look at every strand under magnification; go on only when "
         "none is marked.",
         STP,
+        drawing="strand-sound",
+        shows="accept",
     ),
     Step(
         "prepared",
         "Close strands that have opened by turning them the way they already lie, without "
         "touching them with bare fingers.",
         STP,
+        drawing="strand-birdcage",
+        shows="reject",
     ),
 )
 
@@ -63,11 +70,17 @@ TIN = (
         "Tin the outer part only, about half of what is bare, and leave bare strands next to "
         "the insulation, so that the wire can bend there.",
         NEETS,
+        drawing="tinning-gap",
+        shows="accept",
+        cautions=("hot", "fume"),
     ),
     Step(
         "prepared",
         "Melt solder towards the insulation first, then draw it away and off the end, so that "
         "none is driven under the insulation.",
+        drawing="tinning-no-gap",
+        shows="reject",
+        cautions=("lead",),
     ),
 )
 
@@ -75,6 +88,7 @@ READY_TIP = Step(
     "soldered",
     "Before each joint brush the tip dry, which takes off scale, then touch it to the damp "
     "sponge, which takes off the oxide film. It must be bright when it meets the joint.",
+    cautions=("hot", "energy"),
 )
 
 TIP_HEAT = Step(
@@ -84,6 +98,7 @@ TIP_HEAT = Step(
     "the setting of your own work instruction comes first.",
     "ESA PSS-01-738, 3.5.7, at second hand: 280 °C advised, 320 °C at most; shops use up to 370 °C "
     "(common practice)",
+    cautions=("fume",),
 )
 
 TIP_HEAT_LEAD_FREE = Step(
@@ -92,6 +107,7 @@ TIP_HEAT_LEAD_FREE = Step(
     "350 °C: it melts near 220 °C instead of 183 °C and spreads more slowly. Guidance, not a "
     "limit: the setting of your own work instruction comes first.",
     "Common practice; melting points of J-STD-006 alloys from memory",
+    cautions=("fume",),
 )
 
 SOLDER_TERMINAL = (
@@ -101,18 +117,31 @@ SOLDER_TERMINAL = (
         "soldered",
         "Lay the flat of the tip where the most metal is, base and post together, and melt a "
         "little solder there: this bridge carries the heat across.",
+        drawing="wetting-accept",
+        shows="accept",
+        cautions=("hot", "fume"),
     ),
     Step(
         "soldered",
         "Feed solder from the far side, so that it runs towards the heat. Take the solder away "
         "first, then wipe the tip off along the post.",
+        drawing="fillet-concave",
+        shows="accept",
+        cautions=("lead",),
     ),
     Step(
         "soldered",
         "Two to five seconds do. If it has not flowed by then, stop and let it cool; look for "
         "dirt, a dry tip or too small a tip.",
+        drawing="surface-cold-reject",
+        shows="reject",
     ),
-    Step("soldered", "Nothing moves until the shine settles: count two after the iron leaves."),
+    Step(
+        "soldered",
+        "Nothing moves until the shine settles: count two after the iron leaves.",
+        drawing="surface-moved-reject",
+        shows="reject",
+    ),
 )
 
 CLEAN = (
@@ -120,12 +149,18 @@ CLEAN = (
         "cleaned",
         "When the joint is cold, brush it with a little solvent and lift the flux off with a "
         "wipe before the solvent dries. Judge only what is clean.",
+        drawing="joint-clean-accept",
+        shows="accept",
+        cautions=("solvent", "fire"),
     ),
     Step(
         "cleaned",
         "Look for clippings, single strands and balls of solder, also under the wires: a loose "
         "strand can short a board long after it left the bench.",
         "US Navy NEETS module 4, answer A34",
+        drawing="board-loose-reject",
+        shows="reject",
+        cautions=("lead",),
     ),
 )
 

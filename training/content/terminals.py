@@ -42,18 +42,30 @@ TURRET_ONE = ExerciseContent(
             "formed",
             "Lay the wire in the lowest section, flat on the base: there the load goes into the "
             "board and not into the post.",
+            drawing="turret-base-accept",
+            shows="accept",
         ),
         Step(
             "formed",
             "Pull it round the post with smooth pliers. Half a turn is the least, and what is "
             "used where the wire must come off again; aim for the middle of the limits.",
+            drawing="turret-wrap-inside-accept",
+            shows="accept",
         ),
         Step(
             "formed",
             "Hold the insulation about one overall diameter from the terminal while you wrap: "
             "there must be a gap, so that it neither melts nor enters the joint.",
+            drawing="clearance-accept",
+            shows="accept",
         ),
-        Step("formed", "Cut the end so that it lies against the post and points at nothing."),
+        Step(
+            "formed",
+            "Cut the end so that it lies against the post and points at nothing.",
+            drawing="tail-accept",
+            shows="accept",
+            cautions=("eyes",),
+        ),
         *shared.SOLDER_TERMINAL,
         *shared.CLEAN,
     ),
@@ -85,17 +97,21 @@ TURRET_TWO = ExerciseContent(
             "formed",
             "Both wires come in from the same side, one on top of the other, with insulation "
             "touching insulation.",
+            drawing="turret-two-wires",
         ),
         Step(
             "formed",
             "Wrap the first wire on the base, then the second on it, parallel; neither crosses "
             "the other or itself.",
+            drawing="turret-crossed-accept",
+            shows="accept",
         ),
         *shared.SOLDER_TERMINAL,
         Step(
             "soldered",
             "Solder both wires in one heat, and see that the lower one has wetted before the "
             "upper one fills.",
+            cautions=("hot", "fume"),
         ),
         *shared.CLEAN,
     ),
@@ -132,18 +148,31 @@ BIFURCATED = ExerciseContent(
     steps=(
         *shared.STRIP,
         *shared.TIN,
-        Step("formed", "Bring the wire in through the slot until it lies on the base."),
+        Step(
+            "formed",
+            "Bring the wire in through the slot until it lies on the base.",
+            drawing="bifurcated-slot-accept",
+            shows="accept",
+        ),
         Step(
             "formed",
             "Bend it round one post and press it against the post's side; from terminal to "
             "terminal take the other post in turn, so that wires do not all pull one way.",
+            drawing="bifurcated-wrap-accept",
+            shows="accept",
         ),
-        Step("formed", "Look from above: insulation must stay out of the slot."),
+        Step(
+            "formed",
+            "Look from above: insulation must stay out of the slot.",
+            drawing="exercise-bifurcated",
+        ),
         *shared.SOLDER_TERMINAL,
         Step(
             "soldered",
             "Let solder join wire, base and both faces of the slot, but do not fill the slot to "
             "its top: the wire's outline must stay to be seen.",
+            drawing="fillet-convex",
+            shows="reject",
         ),
         *shared.CLEAN,
     ),
@@ -171,8 +200,15 @@ HOOK = ExerciseContent(
             "Form the wire round the rod in the arc of the hook, at least its own diameter away "
             "from the hook's end.",
             "IPC J-STD-001, 6.3.3 (read in an excerpt)",
+            drawing="hook-place-accept",
+            shows="accept",
         ),
-        Step("formed", "Close the loop with smooth pliers until it no longer slides by itself."),
+        Step(
+            "formed",
+            "Close the loop with smooth pliers until it no longer slides by itself.",
+            drawing="hook-wrap-accept",
+            shows="accept",
+        ),
         *shared.SOLDER_TERMINAL,
         *shared.CLEAN,
     ),
@@ -216,6 +252,7 @@ PIERCED = ExerciseContent(
             "formed",
             "Look that the eye is open and clean, and that the whole wire goes through it: no "
             "strand is left outside or cut away to make it fit.",
+            drawing="exercise-pierced",
         ),
         Step(
             "formed",
@@ -223,17 +260,22 @@ PIERCED = ExerciseContent(
             "bend it at least a quarter turn round the edge behind the eye; half a turn holds "
             "it while you solder.",
             "IPC J-STD-001, 6.3.4 (read in an excerpt)",
+            drawing="pierced-wrap-inside-accept",
+            shows="accept",
         ),
         Step(
             "formed",
             "Press the wire against both faces with smooth pliers, without bending the terminal, "
             "and cut the end so that it does not stand out past the edge.",
+            cautions=("eyes",),
         ),
         *shared.SOLDER_TERMINAL,
         Step(
             "soldered",
             "See that solder has run through the eye: both faces are wetted, and the wire's "
             "outline shows on each.",
+            drawing="wetting-accept",
+            shows="accept",
         ),
         *shared.CLEAN,
     ),

@@ -14,12 +14,14 @@ from django.utils.translation import override, pgettext_lazy
 
 from people.forms.fields import PasswordField, code_validator, form_helper
 from people.forms.signing import SigningListForm
+from people.presenters import drawings
+from training import ports
 from training.content.cautions import CAUTIONS
 from training.content.exercises import EXERCISES
 from training.domain.pasted import by_column, pasted_cells
 from training.domain.position_names import MOST_NAMES, NotNames, names_in, next_names, written_as
 from training.domain.wire import stranded_diameter_mm
-from training.models import Exercise, JointType, Stage
+from training.models import Exercise, ExerciseStep, JointType, Stage
 from training.models.exercises import ExerciseQuerySet
 from training.queries.exercises import POSITION, head_of
 
@@ -78,6 +80,30 @@ def drawings_to_choose() -> list[str]:
     folder = finders.find("img/drawings")
     names = sorted(path.stem for path in Path(str(folder)).glob("*.svg")) if folder else []
     return sorted(names, key=lambda name: (not name.startswith("exercise-"), name))
+
+
+def drawing_choices(stored: Iterable[str]) -> list[Any]:
+    """Every drawing there is by what it shows; what is stored stays a choice, known or not."""
+    own = ports.own_drawings()
+    brought = drawings_to_choose()
+    known = {name for name, _title in own} | set(brought)
+    gone = [name for name in dict.fromkeys(stored) if name and name not in known]
+    groups: list[Any] = [("", _now("none")), *((name, name) for name in gone)]
+    if own:
+        groups.append((_now("Of this organisation"), own))
+    groups.append(
+        (_now("Brought along"), [(name, drawings.title_of(name) or name) for name in brought])
+    )
+    return groups
+
+
+def caution_choices(stored: Iterable[str]) -> list[tuple[str, str]]:
+    codes = {caution.code for caution in CAUTIONS}
+    return [
+        *((one.code, _now(one.title)) for one in CAUTIONS if not one.goes_with),
+        *((one.code, _now(one.title)) for one in CAUTIONS if one.goes_with),
+        *((code, code) for code in dict.fromkeys(stored) if code not in codes),
+    ]
 
 
 class HeadForm(forms.Form):
@@ -139,17 +165,8 @@ class HeadForm(forms.Form):
         stored["tools"] = "\n".join(self.known_tools)
         kwargs["initial"] = stored | {"seen": seen}
         super().__init__(*args, **kwargs)
-        names = list(dict.fromkeys([*filter(None, [exercise.drawing]), *drawings_to_choose()]))
-        self.fields["drawing"].choices = [  # type: ignore[attr-defined]
-            ("", _now("none")),
-            *((name, name) for name in names),
-        ]
-        codes = {caution.code for caution in CAUTIONS}
-        self.fields["cautions"].choices = [  # type: ignore[attr-defined]
-            *((one.code, _now(one.title)) for one in CAUTIONS if not one.goes_with),
-            *((one.code, _now(one.title)) for one in CAUTIONS if one.goes_with),
-            *((code, code) for code in exercise.cautions if code not in codes),
-        ]
+        self.fields["drawing"].choices = drawing_choices([exercise.drawing])  # type: ignore[attr-defined]
+        self.fields["cautions"].choices = caution_choices(exercise.cautions)  # type: ignore[attr-defined]
         self.helper = form_helper(
             "title",
             "summary",
@@ -396,9 +413,42 @@ class StepForm(RowForm):
         required=False,
         help_text=_("Left empty: common practice."),
     )
+    drawing = forms.ChoiceField(label=_("Drawing"), required=False, choices=[])
+    shows = forms.ChoiceField(
+        label=_("It shows"),
+        required=False,
+        choices=[("", _("neither")), *ExerciseStep.Shows.choices],
+    )
+    cautions = forms.MultipleChoiceField(
+        label=_("Cautions"), required=False, choices=[], widget=forms.CheckboxSelectMultiple
+    )
 
     def clean_source(self) -> str:
         return self.cleaned_data["source"] or "common practice"
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or self.cleaned_data
+        if cleaned.get("shows") and not cleaned.get("drawing"):
+            self.add_error("drawing", _now("Choose the drawing that accept or reject is said of."))
+        return cleaned
+
+
+def step_form(stored: Iterable[Mapping[str, Any]]) -> type[StepForm]:
+    """The form of a step with what there is to choose from, which is looked up once for all rows.
+
+    ``stored`` are the steps as they stand: what they name stays to be chosen.
+    """
+    steps = list(stored)
+    named = drawing_choices(step["drawing"] for step in steps)
+    cautions = caution_choices(code for step in steps for code in step["cautions"])
+
+    class OfferingForm(StepForm):
+        def __init__(self, *args: Any, **kwargs: Any) -> None:
+            super().__init__(*args, **kwargs)
+            self.fields["drawing"].choices = named  # type: ignore[attr-defined]
+            self.fields["cautions"].choices = cautions  # type: ignore[attr-defined]
+
+    return OfferingForm
 
 
 # Publishing

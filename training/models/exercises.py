@@ -109,18 +109,30 @@ class Exercise(Recorded):
 
 
 class ExerciseStep(models.Model):
-    """One thing to do, in the stage it belongs to."""
+    """One thing to do, in the stage it belongs to; `cautions` are codes of `content.cautions`."""
+
+    class Shows(models.TextChoices):
+        ACCEPT = "accept", _("accept")
+        REJECT = "reject", _("reject")
 
     exercise = models.ForeignKey(Exercise, models.CASCADE, related_name="steps")
     stage = models.CharField(_("stage"), max_length=12, choices=Stage.choices)
     order = models.PositiveSmallIntegerField()
     text = models.TextField(_("what to do"))
     source = models.CharField(_("source"), max_length=200)
+    drawing = models.CharField(_("drawing"), max_length=80, blank=True)
+    shows = models.CharField(
+        _("what the drawing shows"), max_length=8, choices=Shows.choices, blank=True
+    )
+    cautions = models.JSONField(_("cautions"), default=list, blank=True)
 
     class Meta:
         ordering = ["order"]
         constraints = [
-            models.UniqueConstraint(fields=["exercise", "order"], name="exercise_step_order_once")
+            models.UniqueConstraint(fields=["exercise", "order"], name="exercise_step_order_once"),
+            models.CheckConstraint(
+                condition=Q(shows="") | ~Q(drawing=""), name="exercise_step_shows_a_drawing"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -1,17 +1,18 @@
 """What drafts of exercises and courses say, line by line: shown, signed and compared by this."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import datetime
 from typing import Any
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from people.presenters import drawings
 from records.domain.shown import Change, Line, Shown, changes
 from training import ports
 from training.content.cautions import CAUTIONS
 from training.domain.position_names import written_as
-from training.models import CourseRevision, Exercise, JointType, Lesson, Stage
+from training.models import CourseRevision, Exercise, ExerciseStep, JointType, Lesson, Stage
 from training.queries import courses as course_queries
 from training.queries import exercises as queries
 
@@ -20,13 +21,12 @@ Lines = dict[str, Line]
 
 def head_lines(head: Mapping[str, Any]) -> Lines:
     """What is said beside positions and steps, by the names of `queries.exercises.HEAD`."""
-    cautions = {caution.code: _(caution.title) for caution in CAUTIONS}
     rework = head["rework_allowed"]
     said = {
         _("Title"): head["title"],
         _("What is on the board"): head["summary"],
         _("What it is for"): head["purpose"],
-        _("Drawing"): head["drawing"],
+        _("Drawing"): drawings.title_of(head["drawing"]) or head["drawing"],
         _("Stages"): ", ".join(str(Stage(stage).label) for stage in head["stages"]),
         _("Score at least"): f"{head['pass_mark'].normalize():f}",
         _("Rejected joints, at most"): str(head["allowed_rejects"]),
@@ -35,9 +35,15 @@ def head_lines(head: Mapping[str, Any]) -> Lines:
         _("Photographs"): _("asked for") if head["photographs_wanted"] else "",
         _("Solder alloy"): head["alloy"],
         _("Tools"): ", ".join(_(tool["name"]) for tool in head["tools"]),
-        _("Cautions"): ", ".join(cautions.get(code, code) for code in head["cautions"]),
+        _("Cautions"): ", ".join(cautions_said(head["cautions"])),
     }
     return {what: Line(says) for what, says in said.items() if says}
+
+
+def cautions_said(codes: Iterable[str]) -> list[str]:
+    """The titles of cautions by their codes."""
+    titles = {caution.code: _(caution.title) for caution in CAUTIONS}
+    return [titles.get(code, code) for code in codes]
 
 
 def position_lines(positions: Iterable[Mapping[str, Any]]) -> Lines:
@@ -79,8 +85,21 @@ def step_lines(steps: Iterable[Mapping[str, Any]]) -> Lines:
         stage = step["stage"]
         numbers[stage] = numbers.get(stage, 0) + 1
         what = _("%(stage)s, step %(n)d") % {"stage": Stage(stage).label, "n": numbers[stage]}
-        lines[what] = Line(f"{step['text']} ({step['source']})")
+        lines[what] = Line(", ".join(_step_says(step)))
     return lines
+
+
+def _step_says(step: Mapping[str, Any]) -> Iterator[str]:
+    yield f"{step['text']} ({step['source']})"
+    name = step.get("drawing", "")
+    if name:
+        shown = drawings.title_of(name) or name
+        shows = step.get("shows", "")
+        yield _("drawing: %(drawing)s") % {"drawing": shown} + (
+            f" ({ExerciseStep.Shows(shows).label})" if shows else ""
+        )
+    if step.get("cautions"):
+        yield _("cautions: %(cautions)s") % {"cautions": ", ".join(cautions_said(step["cautions"]))}
 
 
 def exercise_lines(exercise: Exercise) -> Lines:

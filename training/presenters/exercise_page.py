@@ -1,14 +1,28 @@
 """What an exercise's page is filled from: its positions, wires, steps, tools and cautions."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import count, groupby
 from typing import Any
 
 from django.utils.translation import gettext as _
 
+from people.presenters import drawings
+from training.content import Caution
 from training.content.cautions import CAUTIONS
-from training.models import Exercise, Position, Stage, Tool
+from training.models import Exercise, ExerciseStep, Position, Stage, Tool
+
+
+@dataclass(frozen=True)
+class CautionShown:
+    """A caution in the reader's language."""
+
+    code: str
+    title: str
+    text: str
+    brief: str
+    defers_to: str
+    source: str
 
 
 @dataclass(frozen=True)
@@ -58,10 +72,31 @@ def distinct_wires(positions: Iterable[Position]) -> list[Position]:
     return list(seen.values())
 
 
-def steps_by_stage(exercise: Exercise) -> list[tuple[Stage, list]]:
+@dataclass(frozen=True)
+class StepShown:
+    """A step with the cautions it needs, in a line each; `number` counts through all stages."""
+
+    number: int
+    step: ExerciseStep
+    cautions: list[CautionShown]
+
+    @property
+    def drawing_title(self) -> str:
+        return drawings.title_of(self.step.drawing) if self.step.drawing else ""
+
+
+def steps_by_stage(exercise: Exercise) -> list[tuple[Stage, list[StepShown]]]:
     steps = list(exercise.steps.all())
+    numbers = count(1)
     return [
-        (stage, [step for step in steps if step.stage == stage.value])
+        (
+            stage,
+            [
+                StepShown(next(numbers), step, cautions_named(step.cautions))
+                for step in steps
+                if step.stage == stage.value
+            ],
+        )
         for stage in Stage
         if stage in exercise.stage_list or any(step.stage == stage.value for step in steps)
     ]
@@ -76,16 +111,33 @@ def tools_with_kinds(exercise: Exercise) -> list[dict[str, str]]:
     ]
 
 
-def cautions_for(exercise: Exercise) -> list[dict[str, str]]:
-    """The cautions an exercise names, and those that go with them."""
-    named = exercise.cautions
+def codes_of(exercise: Exercise) -> set[str]:
+    """The cautions that an exercise or one of its steps names."""
+    return {*exercise.cautions, *(code for step in exercise.steps.all() for code in step.cautions)}
+
+
+def cautions_with(named: Collection[str]) -> list[CautionShown]:
+    """The cautions named, and those that go with them."""
     return [
-        {
-            "title": _(caution.title),
-            "text": _(caution.text),
-            "defers_to": _(caution.defers_to),
-            "source": caution.source,
-        }
-        for caution in CAUTIONS
-        if caution.code in named or caution.goes_with in named
+        shown for caution, shown in _worded() if caution.code in named or caution.goes_with in named
     ]
+
+
+def cautions_named(codes: Collection[str]) -> list[CautionShown]:
+    """Those named and no other, for beside a step."""
+    return [shown for caution, shown in _worded() if caution.code in codes]
+
+
+def _worded() -> Iterator[tuple[Caution, CautionShown]]:
+    for caution in CAUTIONS:
+        yield (
+            caution,
+            CautionShown(
+                caution.code,
+                _(caution.title),
+                _(caution.text),
+                _(caution.brief),
+                _(caution.defers_to),
+                caution.source,
+            ),
+        )

@@ -7,7 +7,7 @@ from django.db.models import QuerySet
 
 from people.queries.calendars import closed_between
 from training.domain.class_days import days_held
-from training.models import ClassLetter, ClassSession, Enrolment, Lesson
+from training.models import ClassLetter, ClassSession, Enrolment, Exercise, Lesson
 
 
 def class_days(session: ClassSession) -> list[date]:
@@ -56,6 +56,21 @@ def scopes_taught(revision_ids: Collection[int]) -> dict[int, set[str]]:
     ):
         taught.setdefault(revision_id, set()).add(code)
     return taught
+
+
+def exercises_taught(session: ClassSession, day: date) -> list[Exercise]:
+    """The exercises of a class's lessons on a day; of all of them on a day it is not held on."""
+    lessons = Lesson.objects.filter(
+        course_revision=session.course_revision_id, exercise__isnull=False
+    )
+    days = class_days(session)
+    if day in days:
+        lessons = lessons.filter(day=days.index(day) + 1)
+    taught = (
+        lessons.select_related("exercise").prefetch_related("exercise__steps").order_by("order")
+    )
+    exercises = [lesson.exercise for lesson in taught if lesson.exercise]
+    return list({exercise.pk: exercise for exercise in exercises}.values())
 
 
 def letters_to_print(session: ClassSession) -> list[ClassLetter]:

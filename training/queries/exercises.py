@@ -37,7 +37,9 @@ POSITION = (
     "clearance",
     "scope_code",
 )
-STEP = ("stage", "text", "source")
+STEP_LATER = ("drawing", "shows", "cautions")
+"""What steps came to say later: revisions from before were written down without it."""
+STEP = ("stage", "text", "source", *STEP_LATER)
 
 
 def said(row: Any, names: Iterable[str]) -> dict[str, Any]:
@@ -78,8 +80,13 @@ def content_of(exercise: Exercise) -> dict[str, Any]:
         **head_of(exercise),
         "source": exercise.source,
         "positions": positions_of(exercise),
-        "steps": steps_of(exercise),
+        "steps": [_written(step) for step in steps_of(exercise)],
     }
+
+
+def _written(step: dict[str, Any]) -> dict[str, Any]:
+    """A step as it is written down: nothing of what came later where it says nothing of it."""
+    return {name: value for name, value in step.items() if value or name not in STEP_LATER}
 
 
 def draft_digest(exercise: Exercise) -> str:

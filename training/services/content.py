@@ -82,7 +82,14 @@ def _add_exercise(content: ExerciseContent, order: int, at: datetime) -> Exercis
     )
     ExerciseStep.objects.bulk_create(
         ExerciseStep(
-            exercise=exercise, stage=step.stage, order=number, text=step.text, source=step.source
+            exercise=exercise,
+            stage=step.stage,
+            order=number,
+            text=step.text,
+            source=step.source,
+            drawing=step.drawing,
+            shows=step.shows,
+            cautions=list(step.cautions),
         )
         for number, step in enumerate(content.steps, start=1)
     )

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 
 from people.models import User
 from records.services import trail
+from training import ports
 from training.content.cautions import CAUTIONS
 from training.exceptions import DraftChangedMeanwhile, TrainingError
 from training.models import Exercise, ExerciseStep, Position, Stage
@@ -181,6 +182,7 @@ def change_steps(
     stages = [stage.value for stage in Stage]
     in_order = sorted(steps, key=lambda step: stages.index(step["stage"]))
     before = queries.steps_of(made)
+    _refuse_steps(in_order, before)
     ExerciseStep.objects.filter(exercise=made).delete()
     ExerciseStep.objects.bulk_create(
         ExerciseStep(exercise=made, order=order, **step)
@@ -299,12 +301,38 @@ def _refuse_many(n: int, most: int) -> None:
 
 
 def _refuse_head(after: Mapping[str, Any], before: Mapping[str, Any]) -> None:
-    name = after["drawing"]
-    if name and name != before["drawing"] and not finders.find(f"img/drawings/{name}.svg"):
-        raise TrainingError(
-            _("There is no drawing “%(name)s”. Choose one from the list.") % {"name": name}
-        )
+    _refuse_drawings({after["drawing"]} - {before["drawing"]})
     if set(after["stages"]) - set(Stage.values):
         raise TrainingError(_("Choose the stages from the list."))
-    if set(after["cautions"]) - set(before["cautions"]) - {one.code for one in CAUTIONS}:
+    _refuse_cautions(set(after["cautions"]) - set(before["cautions"]))
+
+
+def _refuse_steps(after: Rows, before: Rows) -> None:
+    _refuse_drawings(_named(after, "drawing") - _named(before, "drawing"))
+    _refuse_cautions(_warned_of(after) - _warned_of(before))
+    if any(step.get("shows") and not step.get("drawing") for step in after):
+        raise TrainingError(_("Choose the drawing that accept or reject is said of."))
+
+
+def _named(rows: Rows, name: str) -> set[str]:
+    return {row.get(name, "") for row in rows}
+
+
+def _warned_of(steps: Rows) -> set[str]:
+    return {code for step in steps for code in step.get("cautions", ())}
+
+
+def _refuse_drawings(names: set[str]) -> None:
+    """Refuse names by which there is no drawing, of those that came along or the site's own."""
+    new = sorted(name for name in names if name and not finders.find(f"img/drawings/{name}.svg"))
+    own = {name for name, _title in ports.own_drawings()} if new else set()
+    for name in new:
+        if name not in own:
+            raise TrainingError(
+                _("There is no drawing “%(name)s”. Choose one from the list.") % {"name": name}
+            )
+
+
+def _refuse_cautions(codes: set[str]) -> None:
+    if codes - {one.code for one in CAUTIONS}:
         raise TrainingError(_("Choose the cautions from the list."))

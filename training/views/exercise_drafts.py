@@ -19,11 +19,11 @@ from training.forms.exercises import (
     NewExerciseForm,
     PasteForm,
     PositionsForm,
-    StepForm,
     WhyForm,
     as_positions,
     as_runs,
     like_row,
+    step_form,
 )
 from training.forms.rows import DO, Rows, with_value
 from training.models import Exercise
@@ -233,11 +233,13 @@ def exercise_steps(request: UserRequest, code: str) -> HttpResponse:
     """The steps of a draft, stage by stage, each with its source."""
     exercise = access.draft_for_editor(request.user, code)
     seen = queries.steps_digest(exercise)
+    stored = queries.steps_of(exercise)
+    form = step_form(stored)
     more: dict[str, Any] = {}
     if request.method != "POST":
-        rows = Rows(StepForm, prefix="step", stored=queries.steps_of(exercise), most=200)
+        rows = Rows(form, prefix="step", stored=stored, most=200)
         return _show(request, exercise, "exercise_steps", rows=rows, seen=seen)
-    rows = Rows(StepForm, prefix="step", data=request.POST, most=200)
+    rows = Rows(form, prefix="step", data=request.POST, most=200)
     shown = request.POST.get("seen", "")[:64]
     said = request.POST.get(DO, "save")
     if said != "save":

@@ -63,7 +63,7 @@ def _page(request: UserRequest, exercise: Exercise, revisions: list[Exercise]) -
         "wires": exercise_page.distinct_wires(positions),
         "stages": exercise_page.steps_by_stage(exercise),
         "tools": exercise_page.tools_with_kinds(exercise),
-        "cautions": exercise_page.cautions_for(exercise),
+        "cautions": exercise_page.cautions_with(exercise_page.codes_of(exercise)),
         "closing": _(CLOSING),
         "may_make": user.has_role(Role.INSTRUCTOR) and in_use,
         "may_draft": access.may_draft(user),
