@@ -12,6 +12,7 @@ from . import (
     progress,
     readings,
     what_fails,
+    written_tests,
 )
 
 app_name = "assessments"
@@ -28,4 +29,5 @@ urlpatterns = [
     *progress.urlpatterns,
     *readings.urlpatterns,
     *what_fails.urlpatterns,
+    *written_tests.urlpatterns,
 ]
