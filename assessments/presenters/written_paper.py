@@ -51,6 +51,7 @@ class AskedLine:
     late: bool
     unread: str
     how: str
+    must: bool
 
 
 def how_answered(kind: str, unit: str = "") -> str:
@@ -114,6 +115,7 @@ def asked_line(
         late=late,
         unread=unread,
         how=how_answered(question.kind, question.unit),
+        must=question.must_be_right,
     )
 
 

@@ -102,7 +102,6 @@ def written_test_detail(request: UserRequest, test_id: int) -> HttpResponse:
                 "question": question,
                 "line": written_paper.preview_line(question, n),
                 "right": written_paper.right_in_words(question),
-                "right_places": [str(place) for place in question.key.get("right", [])],
                 "faults": queries.question_faults(question) if test.is_draft else [],
             }
             for n, question in enumerate(questions, start=1)
@@ -359,9 +358,13 @@ def written_test_hand_out(request: UserRequest, test_id: int) -> HttpResponse:
     people = Person.objects.filter(site__in=sites).exclude(pk=request.user.person_id or 0)
     person = request.user.person
     today = person.site.today() if person else timezone.localdate()
-    classes = ClassSession.objects.filter(
-        site__in=sites, course_revision__course=test.course_revision.course
-    ).order_by("-starts_on", "number")
+    classes = (
+        ClassSession.objects.filter(
+            site__in=sites, course_revision__course=test.course_revision.course
+        )
+        .select_related("site")
+        .order_by("-starts_on", "number")
+    )
     form = HandOutForm(
         request.POST if request.method == "POST" else None,
         people=people,

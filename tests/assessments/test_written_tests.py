@@ -3,13 +3,14 @@
 from datetime import timedelta
 
 import pytest
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 
 from assessments.exceptions import AssessmentError, CannotTakeTest, DraftOfTestChanged
 from assessments.models import Paper, PaperAnswer, PaperQuestion, PaperResult, Question, WrittenTest
 from assessments.queries import written_tests as queries
 from assessments.services import papers, written_tests
 from records.exceptions import ShownOtherwise
+from records.models import append_only
 from records.queries.verification import verify_records
 from tests import factories
 from tests.assessments.written import answer, hand_out, make_test, right_answer, take
@@ -269,3 +270,39 @@ def test_a_printed_paper_is_marked_under_the_signature_of_whoever_read_it(user, 
     with pytest.raises(CannotTakeTest, match="already"):
         papers.enter_answers(paper=paper, sat_on=TODAY, actor=instructor, **vouch)
     assert verify_records().faults == []
+
+
+ALTERED = (
+    "UPDATE assessments_writtentest SET pass_percent = 1",
+    "UPDATE assessments_question SET must_be_right = NOT must_be_right WHERE code = 'Q01'",
+    "UPDATE assessments_paper SET attempt = 2",
+    "UPDATE assessments_paperquestion SET shown = '[]' WHERE \"order\" = 1",
+    "UPDATE assessments_paperstart SET ends_at = recorded_at",
+    "UPDATE assessments_paperanswer SET late = NOT late WHERE key = 'k1'",
+    "UPDATE assessments_paperend SET how = 'time_over'",
+    "UPDATE assessments_paperresult SET passed = NOT passed",
+    "DELETE FROM assessments_paperresult",
+    "INSERT INTO assessments_paperwithdrawal (paper_id, reason, withdrawn_by_id, recorded_at) "
+    "SELECT id, 'Never mind.', handed_out_by_id, recorded_at FROM assessments_paper",
+)
+
+
+def test_whatever_is_altered_of_a_paper_by_hand_is_named(user, instructor):
+    take(make_test(), user, instructor, wrong=(1,))
+    assert verify_records().faults == []
+    for statement in ALTERED:
+        table = next(word for word in statement.split() if word.startswith("assessments_"))
+        with transaction.atomic():
+            if not statement.startswith("INSERT"):
+                with pytest.raises(IntegrityError), transaction.atomic():
+                    _by_hand(statement)
+            with append_only.lifted(connection):
+                assert _by_hand(statement) == 1, statement
+            assert any(str(fault).startswith(table) for fault in verify_records().faults), statement
+            transaction.set_rollback(True)
+
+
+def _by_hand(statement: str) -> int:
+    with connection.cursor() as cursor:
+        cursor.execute(statement)
+        return cursor.rowcount
