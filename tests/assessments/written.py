@@ -112,6 +112,7 @@ def take(
     test: WrittenTest, user: User, actor: User, *, wrong: tuple[int, ...] = (), at=NOW
 ) -> Paper:
     """Hand a test out to somebody, who begins it, answers it and hands it in."""
+    assert user.person is not None
     paper = hand_out(test, user.person, actor, at=at)
     papers.start_paper(paper=paper, actor=user, at=at)
     answer(paper, user, wrong=wrong, at=at + timedelta(minutes=5))
