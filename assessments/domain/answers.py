@@ -69,7 +69,7 @@ def number_in(text: str, unit: str = "") -> Decimal | None:
         number = Decimal(text.replace(",", "."))
     except InvalidOperation:
         return None
-    if not number.is_finite() or number.adjusted() > LARGEST_EXPONENT:
+    if not number.is_finite() or abs(number.adjusted()) > LARGEST_EXPONENT:
         return None
     return number
 

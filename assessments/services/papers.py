@@ -162,7 +162,7 @@ def _paper_for(
         test=test,
         person=person,
         site=person.site,
-        attempt=Paper.objects.filter(person=person, test__code=test.code).count() + 1,
+        attempt=_seen_before(person, test) + 1,
         form=form,
         seed=paper_seed,
         medium=Paper.Medium(medium),
@@ -177,6 +177,13 @@ def _paper_for(
         for order, question in enumerate(on_paper, start=1)
     )
     return paper
+
+
+def _seen_before(person: Person, test: WrittenTest) -> int:
+    """How many papers of a test somebody had, less those withdrawn before anybody saw them."""
+    papers = Paper.objects.filter(person=person, test__code=test.code)
+    unseen = papers.filter(withdrawal__isnull=False, start__isnull=True, end__isnull=True)
+    return papers.count() - unseen.count()
 
 
 def _shown(question: Question, seed: str) -> list[int]:

@@ -51,6 +51,8 @@ PLACE = Asked(Kind.PLACE, 0, {"right": ["C4", "C5"]})
         (NUMBER, ["about 0.76"], [], False),
         (NUMBER, ["NaN"], [], False),
         (NUMBER, ["1e999999"], [], False),
+        (NUMBER, ["1e-999999"], [], False),
+        (NUMBER, ["7.6e-1"], [], True),
         (NUMBER, ["0." + "7" * 5000], [], False),
         (NUMBER, ["0,7,6"], [], False),
         (NUMBER, ["0_76"], [], False),
