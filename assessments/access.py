@@ -25,16 +25,20 @@ from .models import (
     Judgement,
     Measurement,
     MeasurementStudy,
+    Paper,
     Photo,
     PhotoSetup,
+    Question,
     ReadingRequest,
     StageSigning,
     StudyGrader,
+    WrittenTest,
 )
 from .models.boards import BoardQuerySet
 from .models.criteria import CriteriaSetQuerySet
 from .models.measurement_studies import StudyQuerySet
 from .models.photo_setups import SetupQuerySet
+from .models.written_tests import PaperQuerySet, WrittenTestQuerySet
 from .queries import cannot_tell
 
 PHOTO_COMES_WITH = (
@@ -421,4 +425,96 @@ def criterion_for_editor(user: User, set_id: int, code: str) -> Criterion:
         ),
         criteria_set=set_id,
         code=code,
+    )
+
+
+def written_tests_readable_by(user: User) -> WrittenTestQuerySet:
+    """The bank: for those who draft, less a test of which they have a paper open themselves."""
+    if not user.has_role(*READERS):
+        return WrittenTest.objects.none()
+    own = Paper.objects.standing().filter(
+        person=user.person_id or 0, end__isnull=True, test__code=OuterRef("code")
+    )
+    return WrittenTest.objects.filter(~Exists(own)).select_related(
+        "course_revision__course", "changed_by__person", "published_by__person"
+    )
+
+
+def written_test_for_reader(user: User, test_id: int) -> WrittenTest:
+    return get_object_or_404(written_tests_readable_by(user), pk=test_id)
+
+
+def written_draft_for_editor(user: User, test_id: int) -> WrittenTest:
+    """A test that is not published, for those who draft."""
+    return get_object_or_404(written_tests_readable_by(user).drafts(), pk=test_id)
+
+
+def question_for_reader(user: User, test_id: int, code: str) -> Question:
+    return get_object_or_404(
+        Question.objects.select_related("photo", "lesson", "test"),
+        test=written_test_for_reader(user, test_id),
+        code=code,
+    )
+
+
+def question_for_editor(user: User, test_id: int, code: str) -> Question:
+    return get_object_or_404(
+        Question.objects.select_related("photo", "lesson", "test"),
+        test=written_draft_for_editor(user, test_id),
+        code=code,
+    )
+
+
+def photo_for_question(user: User, key: str) -> Photo | None:
+    """A photograph of the sites where the user teaches or audits, to be asked about."""
+    photos = Photo.objects.filter(board__site__in=user.sites_as(*READERS))
+    return photos.filter(key=key).first()
+
+
+PAPER_COMES_WITH = (
+    "test__course_revision__course",
+    "person",
+    "site",
+    "start",
+    "end",
+    "withdrawal",
+    "handed_out_by__person",
+)
+
+
+def own_papers(user: User) -> PaperQuerySet:
+    """Papers that were handed out to the user."""
+    return Paper.objects.filter(person=user.person_id or 0).select_related(*PAPER_COMES_WITH)
+
+
+def own_paper(user: User, number: str) -> Paper:
+    return get_object_or_404(own_papers(user), number=number)
+
+
+def papers_readable_by(user: User) -> PaperQuerySet:
+    """Other people's papers, at sites where the user teaches or audits."""
+    return (
+        Paper.objects.filter(site__in=user.sites_as(*READERS))
+        .exclude(person=user.person_id or 0)
+        .select_related(*PAPER_COMES_WITH)
+    )
+
+
+def paper_for_page(user: User, number: str) -> Paper:
+    """A paper of the user's own, or one at a site where they teach or audit."""
+    papers = Paper.objects.filter(
+        Q(person=user.person_id or 0) | Q(site__in=user.sites_as(*READERS))
+    )
+    return get_object_or_404(papers.select_related(*PAPER_COMES_WITH), number=number)
+
+
+def paper_for_reader(user: User, number: str) -> Paper:
+    """Somebody else's paper that the user may withdraw."""
+    return get_object_or_404(papers_readable_by(user), number=number)
+
+
+def paper_for_instructor(user: User, number: str) -> Paper:
+    """Somebody else's paper at a site where the user teaches."""
+    return get_object_or_404(
+        papers_readable_by(user).filter(site__in=user.sites_as(Role.INSTRUCTOR)), number=number
     )

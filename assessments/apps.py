@@ -83,5 +83,24 @@ class AssessmentsConfig(AppConfig):
                 "assessments:study_mark",
             ],
         )
+        navigation.register(
+            _("Written tests"),
+            "assessments:written_test_list",
+            order=72,
+            place="foot",  # The top line is full.
+            covers=[
+                "assessments:written_test_new",
+                "assessments:written_test_detail",
+                "assessments:written_test_rules",
+                "assessments:written_test_publish",
+                "assessments:written_test_hand_out",
+                "assessments:written_test_figures",
+                "assessments:question_new",
+                "assessments:question_edit",
+                "assessments:paper_detail",
+                "assessments:paper_enter",
+                "assessments:paper_count_late",
+            ],
+        )
         search.register("boards", _("Boards"), found.boards, order=30)
         search.register("criteria", _("Acceptance criteria"), found.criteria, order=80)

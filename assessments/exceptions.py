@@ -133,6 +133,18 @@ class CriterionChangedMeanwhile(CannotChangeCriteria):
         self.now = now
 
 
+class CannotChangeTest(AssessmentError):
+    """A written test cannot be drafted, changed, published or retired as asked."""
+
+
+class DraftOfTestChanged(CannotChangeTest):
+    """Somebody else changed the draft since the page was filled."""
+
+
+class CannotTakeTest(AssessmentError):
+    """A paper cannot be handed out, begun, answered or ended as asked."""
+
+
 class NotADrawing(AssessmentError):
     """The file is no drawing that can be shown safely."""
 

@@ -17,6 +17,13 @@ def _published(row: str) -> str:
     )
 
 
+def _test_published(row: str) -> str:
+    return (
+        "EXISTS (SELECT 1 FROM assessments_writtentest t "
+        f"WHERE t.id = {row}.test_id AND t.published_at IS NOT NULL)"
+    )
+
+
 def _study_over(study: str) -> str:
     return (
         f"EXISTS (SELECT 1 FROM assessments_studyclosing c WHERE c.study_id = {study}) OR "
@@ -142,3 +149,38 @@ def declare() -> None:
         ),
         refusal="keeps its original: add another photograph",
     )
+    append_only.protect(
+        "assessments.WrittenTest",
+        when_update=(
+            "OLD.published_at IS NOT NULL AND NOT (NEW.id = OLD.id AND NEW.code = OLD.code "
+            "AND NEW.revision = OLD.revision AND NEW.title = OLD.title "
+            "AND NEW.course_revision_id = OLD.course_revision_id AND NEW.seed = OLD.seed "
+            "AND NEW.minutes = OLD.minutes AND NEW.open_book = OLD.open_book "
+            "AND NEW.may_use = OLD.may_use AND NEW.pass_percent = OLD.pass_percent "
+            "AND NEW.pass_basis = OLD.pass_basis AND NEW.tries = OLD.tries "
+            "AND NEW.wait_days = OLD.wait_days AND NEW.another_form = OLD.another_form "
+            "AND NEW.forms = OLD.forms AND NEW.counts = OLD.counts "
+            "AND NEW.published_at = OLD.published_at "
+            "AND NEW.publishing_reason = OLD.publishing_reason)"
+        ),
+        when_delete="OLD.published_at IS NOT NULL",
+        refusal="is published and does not change: make a new revision",
+    )
+    append_only.protect(
+        "assessments.Question",
+        when_update=f"{_test_published('OLD')} OR {_test_published('NEW')}",
+        when_delete=_test_published("OLD"),
+        insert_when=_test_published("NEW"),
+        refusal="belongs to a published test and does not change: make a new revision",
+        insert_refusal="does not join a published test: make a new revision",
+    )
+    for table in (
+        "Paper",
+        "PaperQuestion",
+        "PaperStart",
+        "PaperAnswer",
+        "PaperEnd",
+        "PaperResult",
+        "PaperWithdrawal",
+    ):
+        append_only.protect(f"assessments.{table}")

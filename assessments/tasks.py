@@ -1,9 +1,10 @@
 """Background work: what can wait while somebody goes on grading."""
 
 from celery import shared_task
+from django.utils import timezone
 
 from .models import Photo
-from .services import photos
+from .services import papers, photos
 
 SWEPT_OFTEN = 5_000  # photographs, the latest
 EVERYWHERE_WITHIN_S = 20 * 60.0
@@ -29,3 +30,9 @@ def make_missing_renditions(everywhere: bool = False) -> int:
     if everywhere:
         return photos.make_missing_renditions(within_s=EVERYWHERE_WITHIN_S)
     return photos.make_missing_renditions(latest=SWEPT_OFTEN, within_s=OFTEN_WITHIN_S)
+
+
+@shared_task(name="written_tests.close_overdue")
+def close_overdue_papers() -> int:
+    """End and mark the papers whose time is over; run by beat."""
+    return papers.close_overdue(at=timezone.now())

@@ -112,6 +112,11 @@ app.conf.update(
             "task": "records.stamp_head",
             "schedule": crontab(minute="55", hour="2"),
         },
+        "end written tests whose time is over": {
+            "task": "written_tests.close_overdue",
+            "schedule": crontab(),
+            "options": {"expires": 50},
+        },
         "make missing renditions": {
             "task": "photographs.make_missing_renditions",
             "schedule": crontab(),

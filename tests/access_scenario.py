@@ -13,7 +13,7 @@ from django.test import Client
 from django.utils import timezone
 
 from assessments.models import Criterion, CriterionDrawing, Grading, MeasurementStudy
-from assessments.services import measurement_studies, measuring, photos
+from assessments.services import measurement_studies, measuring, papers, photos
 from audit.models import WorkLogCheck
 from audit.queries.list_bringers import bringer_for
 from audit.queries.list_plan import make_plan
@@ -27,7 +27,7 @@ from people.services import tablets
 from records.services import trail
 from reminders.models import Message
 from reminders.services import calendars
-from tests.assessments import pictures
+from tests.assessments import pictures, written
 from tests.factories import (
     NOW,
     PASSWORD,
@@ -166,6 +166,7 @@ def _common(instructor: User) -> dict[str, object]:
         "room": Room.objects.create(site=site, name="Bench room 7", benches=6),
         "photo_setup": make_photo_setup(site),
         "study": _study(site, instructor),
+        **_written_tests(site),
         "course": CourseRevision.objects.create(
             course=Course.objects.create(code="SOLDER", title="Hand soldering"),
             revision=1,
@@ -194,6 +195,32 @@ def _study(site: Site, grader: User) -> MeasurementStudy:
         actor=grader,
         at=NOW,
     )
+
+
+def _written_tests(site: Site) -> dict[str, object]:
+    """A test in use and a draft, each with a photograph, and a test that papers are out of."""
+    board = make_board(make_person(site))
+    photo = photos.add_photo(
+        board=board,
+        file=BytesIO(pictures.jpeg(90, 60)),
+        name="Q.jpg",
+        actor=make_user("instructor", site=site),
+        at=NOW,
+    )
+    shows = {
+        "kind": "place",
+        "photo_id": photo.pk,
+        "picture_says": "A turret",
+        "key": {"right": ["C4"]},
+    }
+    written_test = written.make_test(shows)
+    return {
+        "written_test": written_test.pk,
+        "written_draft": written.make_test(shows, published=False).pk,
+        "question": "Q01",
+        "paper_test": written.make_test(shows),
+        "picture_order": 1,
+    }
 
 
 def _checked_log(quality: User) -> WorkLogCheck:
@@ -270,7 +297,10 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
     photo = photos.add_photo(
         board=board, file=BytesIO(pictures.jpeg()), name="E01.jpg", actor=user, at=NOW
     )
+    paper = written.hand_out(common["paper_test"], person, instructor)
+    papers.start_paper(paper=paper, actor=user, at=timezone.now())
     return {
+        "paper": paper.number,
         "person": person,
         "person_pk": person.pk,
         "scope_pk": scope.pk,

@@ -21,6 +21,17 @@ from .measurement_studies import (
 from .measuring import Measurement
 from .photo_setups import PhotoSetup, SetupQualification, SetupRetirement, WireTolerance
 from .photos import Photo, Rendition
+from .written_tests import (
+    Paper,
+    PaperAnswer,
+    PaperEnd,
+    PaperQuestion,
+    PaperResult,
+    PaperStart,
+    PaperWithdrawal,
+    Question,
+    WrittenTest,
+)
 
 __all__ = [
     "Board",
@@ -37,9 +48,17 @@ __all__ = [
     "Judgement",
     "Measurement",
     "MeasurementStudy",
+    "Paper",
+    "PaperAnswer",
+    "PaperEnd",
+    "PaperQuestion",
+    "PaperResult",
+    "PaperStart",
+    "PaperWithdrawal",
     "Photo",
     "PhotoSetup",
     "PurposeCorrection",
+    "Question",
     "ReadingRequest",
     "Rendition",
     "Rework",
@@ -54,4 +73,5 @@ __all__ = [
     "StudyWithdrawal",
     "UndoStep",
     "WireTolerance",
+    "WrittenTest",
 ]

@@ -5,11 +5,12 @@ from collections.abc import Iterator
 from django.db.models import F
 from django.utils.translation import gettext_lazy as _
 
-from assessments.models import Board, Judgement, Photo
+from assessments.models import Board, Judgement, Paper, PaperAnswer, PaperResult, Photo
 from people.models import Person
 from people.ports import DataTable
 
 BOARD = _("serial number of the board")
+PAPER = _("number of the paper")
 
 
 def personal_data(person: Person) -> Iterator[DataTable]:
@@ -72,5 +73,56 @@ def personal_data(person: Person) -> Iterator[DataTable]:
             "recorded_at": ("recorded_at", _("instant at which it was recorded, UTC")),
         },
         Photo.objects.filter(board__person=person).order_by("pk"),
+        is_result=True,
+    )
+    yield from _written_tests(person)
+
+
+def _written_tests(person: Person) -> Iterator[DataTable]:
+    """Papers, what they came to, and each answer as it was given; not what would be right."""
+    yield DataTable(
+        "written_tests",
+        _("Written tests that were handed out to them"),
+        {
+            "paper": ("number", PAPER),
+            "test": ("test__title", _("test")),
+            "revision": ("test__revision", _("revision of the test")),
+            "attempt": ("attempt", _("try")),
+            "form": ("form", _("form")),
+            "not_before": ("not_before", _("day before which it was not to be taken")),
+            "begun_at": ("start__recorded_at", _("instant it was begun, UTC")),
+            "ended_on": ("end__ended_on", _("day it ended")),
+            "withdrawn_because": ("withdrawal__reason", _("why it was withdrawn")),
+        },
+        Paper.objects.filter(person=person).order_by("pk"),
+        is_result=True,
+    )
+    yield DataTable(
+        "written_test_results",
+        _("What their written tests came to; of several for one paper the last counts"),
+        {
+            "paper": ("paper__number", PAPER),
+            "right": ("right", _("questions answered rightly")),
+            "of": ("of", _("questions asked")),
+            "passed": ("passed", _("whether it was passed")),
+            "late_count": ("late_count", _("whether late answers count")),
+            "reason": ("reason", _("why it was marked again")),
+            "recorded_at": ("recorded_at", _("instant at which it was recorded, UTC")),
+        },
+        PaperResult.objects.filter(paper__person=person).order_by("pk"),
+        is_result=True,
+    )
+    yield DataTable(
+        "written_test_answers",
+        _("Their answers in written tests, as they were given"),
+        {
+            "paper": ("paper_question__paper__number", PAPER),
+            "question": ("paper_question__order", _("question, by its place on the paper")),
+            "text": ("paper_question__question__text", _("what was asked")),
+            "given": ("given", _("what was given; places are counted from 0")),
+            "late": ("late", _("whether it came after the time was over")),
+            "recorded_at": ("recorded_at", _("instant at which it was recorded, UTC")),
+        },
+        PaperAnswer.objects.filter(paper_question__paper__person=person).order_by("pk"),
         is_result=True,
     )

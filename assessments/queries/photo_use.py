@@ -10,6 +10,7 @@ from assessments.models import (
     Judgement,
     Measurement,
     Photo,
+    Question,
     StageSigning,
     StudyPhoto,
     UndoStep,
@@ -17,7 +18,7 @@ from assessments.models import (
 
 
 def gone_by(board: Board, photos: Collection[Photo]) -> set[int]:
-    """Those of a board's photographs that were judged by, measured, or there at a signature.
+    """A board's photographs that were judged by, measured, asked about, or there at a signature.
 
     Whoever signs has had every photograph that was there to look at, named or not. What a grader
     may still bring back by undoing counts as judged. Binding while board and photographs are
@@ -25,7 +26,7 @@ def gone_by(board: Board, photos: Collection[Photo]) -> set[int]:
     """
     numbers = {photo.pk for photo in photos}
     used: set[int] = set()
-    for rows in (Judgement, Measurement, CannotTell, StudyPhoto):
+    for rows in (Judgement, Measurement, CannotTell, StudyPhoto, Question):
         named = rows._base_manager.filter(photo__in=numbers)
         used.update(named.values_list("photo_id", flat=True))
     steps = UndoStep.objects.filter(grading__board=board, taken_back=False)

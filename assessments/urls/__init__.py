@@ -13,6 +13,7 @@ from . import (
     readings,
     teaching,
     what_fails,
+    written_tests,
 )
 
 app_name = "assessments"
@@ -30,4 +31,5 @@ urlpatterns = [
     *readings.urlpatterns,
     *teaching.urlpatterns,
     *what_fails.urlpatterns,
+    *written_tests.urlpatterns,
 ]

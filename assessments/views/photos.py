@@ -266,6 +266,18 @@ def photo_rendition(request: UserRequest, key: str, size: int) -> HttpResponseBa
     photo = access.photo_for_reader(request.user, key)
     if size not in Rendition.Size.values:
         raise Http404
+    return rendition_response(request, photo, size, f"{photo.board.number}-{photo.pk}.jpg")
+
+
+def rendition_response(
+    request: UserRequest,
+    photo: Photo | None,
+    size: int = Rendition.Size.MEDIUM,
+    name: str = "picture.jpg",
+) -> HttpResponseBase:
+    """One smaller size of a photograph that the user may see; of none it is not there."""
+    if photo is None:
+        raise Http404
     etag = f'"{photo.sha256[:32]}-{size}"'
     response: HttpResponseBase | None = get_conditional_response(request, etag=etag)
     if response is None:
@@ -280,8 +292,8 @@ def photo_rendition(request: UserRequest, key: str, size: int) -> HttpResponseBa
         except DecodersBusy as error:
             return busy(error)
         response = HttpResponse(data, content_type="image/jpeg")
-        name = content_disposition_header(False, f"{photo.board.number}-{photo.pk}.jpg")
-        response["Content-Disposition"] = name or "inline"
+        disposition = content_disposition_header(False, name)
+        response["Content-Disposition"] = disposition or "inline"
     response["ETag"] = etag
     response["Cache-Control"] = f"private, max-age={KEPT_SECONDS}"
     return _only_a_file(response)

@@ -26,7 +26,7 @@ from training.services import content, courses
 from training.services.course_drafts import publish_courses
 from training.services.exercise_publishing import publish_exercises
 
-from . import boards, people, work_log
+from . import boards, people, work_log, written
 from . import several_readings as several
 from .roster import ORGANISATION
 
@@ -94,6 +94,7 @@ def load(*, now: datetime | None = None, seed: int = SEED, say: Say = lambda tex
         ]
         boards.judge_in_part(stage, unjudged[0])
         _classes(stage)
+        written.make_written_test(stage)
         boards.hand_out(stage)
         standing.rebuild_all()
         work_log.check_a_log(stage)

@@ -49,6 +49,13 @@ KIND_OF_MODEL = {
     "Grading": "grading",
     "ReadingRequest": "reading-request",
     "CannotTell": "cannot-tell",
+    "WrittenTest": "written-test",
+    "Paper": "test-paper",
+    "PaperStart": "test-paper-start",
+    "PaperAnswer": "test-paper-answer",
+    "PaperEnd": "test-paper-end",
+    "PaperResult": "test-paper-result",
+    "PaperWithdrawal": "test-paper-withdrawal",
     # certification
     "Scope": "scope",
     "Operation": "operation",

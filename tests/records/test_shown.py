@@ -86,6 +86,7 @@ ELSEWHERE_OR_NOTHING = {
     "certification.forms.proposals.IssueTogetherForm",
     # What is retired was published, and never changes.
     "assessments.forms.criteria.RetiringForm",
+    "assessments.forms.written_tests.RetireTestForm",
     "certification.forms.schemes.RetireSchemeForm",
     "training.forms.exercises.RetiringForm",
 }

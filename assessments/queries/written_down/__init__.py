@@ -4,7 +4,7 @@ One module a subject; services ask for all of it here. What a stage signature co
 `board_results.signed_content`.
 """
 
-from . import boards, criteria, measurement_studies, photographs
+from . import boards, criteria, measurement_studies, photographs, written_tests
 from .boards import (
     ANSWERED,
     ASKED,
@@ -68,22 +68,47 @@ from .photographs import (
     taken_back_content,
     tolerance_content,
 )
+from .written_tests import (
+    ANSWERED_IN_TEST,
+    COUNTS_LATE,
+    ENDED,
+    ENTERS_ANSWERS,
+    HANDED_OUT,
+    MARKED,
+    STARTED,
+    TEST_PUBLISHED,
+    TEST_RETIRED,
+    WITHDRAWN,
+    answer_in_test_content,
+    end_content,
+    paper_content,
+    paper_withdrawal_content,
+    result_content,
+    start_content,
+    written_test_content,
+)
 
 __all__ = [
     "ADDED",
     "ANSWERED",
+    "ANSWERED_IN_TEST",
     "ASKED",
     "ASKED_NO_MORE",
     "CANCELLED",
     "CHECKED",
     "CHOSEN",
     "COULD_NOT_TELL",
+    "COUNTS_LATE",
     "DECIDED",
     "DECLARED",
     "DRAWN",
+    "ENDED",
+    "ENTERS_ANSWERS",
     "FIRST_CRITERION_FIELDS",
+    "HANDED_OUT",
     "JUDGED",
     "MADE",
+    "MARKED",
     "MEASURED",
     "PLACED",
     "PUBLISHED",
@@ -92,14 +117,19 @@ __all__ = [
     "RETIRED",
     "SENT_BACK",
     "SET_RETIRED",
+    "STARTED",
     "STUDY_CLOSED",
     "STUDY_MADE",
     "STUDY_MARKED",
     "STUDY_REFERENCE",
     "STUDY_WITHDRAWN",
     "TAKEN_BACK",
+    "TEST_PUBLISHED",
+    "TEST_RETIRED",
     "TOLERANCE",
+    "WITHDRAWN",
     "answer_content",
+    "answer_in_test_content",
     "board_content",
     "board_content_when_made",
     "cancellation_content",
@@ -108,8 +138,11 @@ __all__ = [
     "closing_content",
     "criterion_content",
     "drawing_content",
+    "end_content",
     "exercise_criteria_content",
     "measurement_content",
+    "paper_content",
+    "paper_withdrawal_content",
     "photo_content",
     "placing_content",
     "published_content",
@@ -119,17 +152,20 @@ __all__ = [
     "reference_content",
     "register",
     "request_content",
+    "result_content",
     "retirement_content",
     "rework_content",
     "setup_content",
+    "start_content",
     "study_content",
     "taken_back_content",
     "tolerance_content",
     "withdrawal_content",
+    "written_test_content",
 ]
 
 
 def register() -> None:
     """Have all of them compared with what was written down of them."""
-    for subject in (boards, photographs, criteria, measurement_studies):
+    for subject in (boards, photographs, criteria, measurement_studies, written_tests):
         subject.register()
