@@ -47,6 +47,7 @@ from people.services.people import change_person
 from people.services.returns import return_person
 from records.models import TrailEntry, append_only
 from records.queries.verification import verify_records
+from records.services.documents import Document
 from records.services.trail import erase_payload
 from tests import factories
 from tests.assessments import pictures
@@ -328,7 +329,7 @@ def _from_elsewhere(person, revision, act, issued_on):
             issuer="Skarn",
             number="17",
             issued_on=issued_on,
-            document=certificates_from_elsewhere.Document("a.pdf", b"%PDF-1.7\n%%EOF\n"),
+            document=Document("a.pdf", b"%PDF-1.7\n%%EOF\n"),
             ends_on=TODAY,
         ),
         act=act,
