@@ -420,7 +420,12 @@ TABLE: dict[str, Row] = {
     "training:tool_new": form(INSTRUCTORS, others=NO),
     "training:tool_detail": page(TEACHES | AUDITS | {"own_instructor", "own_quality"}, "tool"),
     "training:tool_edit": form(TEACHES | {"own_instructor"}, "tool"),
-    "training:calibration_new": act(TEACHES | {"own_instructor"}, "tool"),
+    "training:calibration_new": form(TEACHES | {"own_instructor"}, "tool"),
+    "training:calibration_document": page(
+        TEACHES | AUDITS | {"own_instructor", "own_quality"}, "tool", "calibration"
+    ),
+    "training:tool_out": act(TEACHES | {"own_instructor"}, "tool"),
+    "training:tool_back": act(TEACHES | {"own_instructor"}, "tool"),
     "training:calibration_grid": form(INSTRUCTORS, others=NO),
     "training:tool_retire": act(TEACHES | {"own_instructor"}, "tool"),
     # Sites: set up by whoever administers them
@@ -596,6 +601,7 @@ UNKNOWN = {
     "photo_setup": 99_999_999,
     "study": 99_999_999,
     "tool": "T-99999",
+    "calibration": 99_999_999,
     "message": 99_999_999,
     "hook": 99_999_999,
     "delivery": 99_999_999,

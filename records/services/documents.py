@@ -71,11 +71,15 @@ def check_document(document: Document, refusal: type[Refusal]) -> str:
     return media_type
 
 
+def sha256_of(document: Document) -> str:
+    return hashlib.sha256(document.content).hexdigest()
+
+
 def store_document(kept: Any, document: Document) -> None:
     """Store the bytes, and say in a row that is still to be saved what they are."""
     kept.original_name = document.name[-200:]
     kept.size_bytes = len(document.content)
-    kept.sha256 = hashlib.sha256(document.content).hexdigest()
+    kept.sha256 = sha256_of(document)
     kept.file.save(document.name, ContentFile(document.content), save=False)
 
 
