@@ -215,6 +215,7 @@ TABLE: dict[str, Row] = {
     "assessments:boards_correct": form(INSTRUCTORS, others=NO),
     "assessments:board_hand_in": form(OWN | TEACHES, "board"),
     "assessments:board_take_back": act(OWN | TEACHES, "board"),
+    "assessments:board_tools": form(OWN | TEACHES, "board"),
     "assessments:board_piece": form(TEACHES, "board"),
     "assessments:board_grade": page(TEACHES, "board"),
     "assessments:board_comparison": page(
@@ -426,6 +427,7 @@ TABLE: dict[str, Row] = {
     ),
     "training:tool_out": act(TEACHES | {"own_instructor"}, "tool"),
     "training:tool_back": act(TEACHES | {"own_instructor"}, "tool"),
+    "assessments:tool_work": form(TEACHES | AUDITS | {"own_instructor", "own_quality"}, "tool"),
     "training:calibration_grid": form(INSTRUCTORS, others=NO),
     "training:tool_retire": act(TEACHES | {"own_instructor"}, "tool"),
     # Sites: set up by whoever administers them

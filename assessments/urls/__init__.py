@@ -11,6 +11,7 @@ from . import (
     photos,
     progress,
     readings,
+    tool_work,
     what_fails,
 )
 
@@ -27,5 +28,6 @@ urlpatterns = [
     *photos.urlpatterns,
     *progress.urlpatterns,
     *readings.urlpatterns,
+    *tool_work.urlpatterns,
     *what_fails.urlpatterns,
 ]

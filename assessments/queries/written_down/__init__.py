@@ -14,9 +14,12 @@ from .boards import (
     COULD_NOT_TELL,
     DECIDED,
     JUDGED,
+    KEPT,
     MADE,
     PURPOSE,
     SENT_BACK,
+    TOOL_WORK,
+    TOOLS_NAMED,
     answer_content,
     board_content,
     board_content_when_made,
@@ -26,6 +29,8 @@ from .boards import (
     purpose_content,
     request_content,
     rework_content,
+    tool_work_content,
+    tools_content,
 )
 from .criteria import (
     CHOSEN,
@@ -83,6 +88,7 @@ __all__ = [
     "DRAWN",
     "FIRST_CRITERION_FIELDS",
     "JUDGED",
+    "KEPT",
     "MADE",
     "MEASURED",
     "PLACED",
@@ -99,6 +105,8 @@ __all__ = [
     "STUDY_WITHDRAWN",
     "TAKEN_BACK",
     "TOLERANCE",
+    "TOOLS_NAMED",
+    "TOOL_WORK",
     "answer_content",
     "board_content",
     "board_content_when_made",
@@ -125,6 +133,8 @@ __all__ = [
     "study_content",
     "taken_back_content",
     "tolerance_content",
+    "tool_work_content",
+    "tools_content",
     "withdrawal_content",
 ]
 
