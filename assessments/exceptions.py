@@ -115,6 +115,10 @@ class CannotChangeBoard(AssessmentError):
     """What is asked of the board does not fit what has happened to it."""
 
 
+class ToolsNotFit(CannotChangeBoard):
+    """A tool is of another site, or could not be relied on for what the board is for."""
+
+
 class CannotChangeCriteria(AssessmentError):
     """A set of criteria cannot be drafted, changed, published or retired as asked."""
 

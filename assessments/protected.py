@@ -61,6 +61,7 @@ def declare() -> None:
     append_only.protect("assessments.Measurement")
     append_only.protect("assessments.BoardCancellation")
     append_only.protect("assessments.PurposeCorrection")
+    append_only.protect("assessments.ToolWorkDecision")
     append_only.protect("assessments.PhotoSetup")
     append_only.protect("assessments.SetupQualification")
     append_only.protect("assessments.SetupRetirement")

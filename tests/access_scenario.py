@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from decimal import Decimal
 from io import BytesIO
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -25,6 +26,7 @@ from operations.services import mail_trials
 from people.models import Person, Site, SiteMembership, Stamp, User
 from people.services import tablets
 from records.services import trail
+from records.services.documents import Document
 from reminders.models import Message
 from reminders.services import calendars
 from tests.assessments import pictures, written
@@ -46,7 +48,9 @@ from tests.factories import (
     make_site,
     make_user,
 )
+from training.domain.tool_fitness import Reading
 from training.models import (
+    Calibration,
     Course,
     CourseRevision,
     JointType,
@@ -56,6 +60,7 @@ from training.models import (
     VisionTest,
     WaitingPlace,
 )
+from training.services import tools
 
 READERS = (
     "anonymous",
@@ -144,7 +149,6 @@ def build() -> Scenario:
 def _common(instructor: User) -> dict[str, object]:
     """What belongs to a site or to everybody."""
     site = Site.objects.get(people__user=instructor)
-    tool = Tool.objects.create(code="T-1", kind="iron", site=site)
     draft = make_criteria_set(published=False)
     scope = make_scope()
     return {
@@ -162,7 +166,6 @@ def _common(instructor: User) -> dict[str, object]:
         ).sha256,
         "joint_type": JointType.TURRET.value,
         "site": site,
-        "tool": tool,
         "room": Room.objects.create(site=site, name="Bench room 7", benches=6),
         "photo_setup": make_photo_setup(site),
         "study": _study(site, instructor),
@@ -263,12 +266,31 @@ def _lists_of(administrator: User) -> dict[str, object]:
     return {"people_list": kept["newcomers.csv"], "taken_list": taken}
 
 
+def _calibrated_tool(person: Person, instructor: User) -> tuple[Tool, Calibration]:
+    """A tool that somebody's board is made with, found out of its limits since."""
+    tool = Tool.objects.create(code=f"T-{person.pk}", kind="iron", site=person.site)
+    calibration = tools.record_calibration(
+        tool=tool,
+        calibrated_on=person.site.today(),
+        valid_through=person.site.today(),
+        passed_as_found=False,
+        passed=True,
+        readings=[Reading("tip at 315 °C", "°C", None, Decimal(320), Decimal(331), Decimal(316))],
+        document=Document("K-1.pdf", b"%PDF-1.7\n%%EOF\n"),
+        actor=instructor,
+        at=timezone.now(),
+    )
+    return tool, calibration
+
+
 def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
     """One of everything of somebody's."""
     person = Person.objects.get(user=user)
     # Lists begin with the classes of today, and those with the boards of today.
     today = person.site.today()
     board = make_board(person, common["exercise"], handed_in_at=NOW, handed_out_on=today)
+    tool, calibration = _calibrated_tool(person, instructor)
+    board.tools.add(tool)
     graders = common["graders"]
     scope = make_scope()
     document = CertificateDocument.objects.create(
@@ -303,6 +325,8 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
         "paper": paper.number,
         "person": person,
         "person_pk": person.pk,
+        "tool": tool,
+        "calibration": calibration.pk,
         "scope_pk": scope.pk,
         "board": board,
         "joint": board.joints.first(),

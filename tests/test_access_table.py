@@ -215,6 +215,7 @@ TABLE: dict[str, Row] = {
     "assessments:boards_correct": form(INSTRUCTORS, others=NO),
     "assessments:board_hand_in": form(OWN | TEACHES, "board"),
     "assessments:board_take_back": act(OWN | TEACHES, "board"),
+    "assessments:board_tools": form(OWN | TEACHES, "board"),
     "assessments:board_piece": form(TEACHES, "board"),
     "assessments:board_grade": page(TEACHES, "board"),
     "assessments:board_comparison": page(
@@ -449,7 +450,13 @@ TABLE: dict[str, Row] = {
     "training:tool_new": form(INSTRUCTORS, others=NO),
     "training:tool_detail": page(TEACHES | AUDITS | {"own_instructor", "own_quality"}, "tool"),
     "training:tool_edit": form(TEACHES | {"own_instructor"}, "tool"),
-    "training:calibration_new": act(TEACHES | {"own_instructor"}, "tool"),
+    "training:calibration_new": form(TEACHES | {"own_instructor"}, "tool"),
+    "training:calibration_document": page(
+        TEACHES | AUDITS | {"own_instructor", "own_quality"}, "tool", "calibration"
+    ),
+    "training:tool_out": act(TEACHES | {"own_instructor"}, "tool"),
+    "training:tool_back": act(TEACHES | {"own_instructor"}, "tool"),
+    "assessments:tool_work": form(TEACHES | AUDITS | {"own_instructor", "own_quality"}, "tool"),
     "training:calibration_grid": form(INSTRUCTORS, others=NO),
     "training:tool_retire": act(TEACHES | {"own_instructor"}, "tool"),
     # Sites: set up by whoever administers them
@@ -628,6 +635,7 @@ UNKNOWN = {
     "written_draft": 99_999_999,
     "paper": "CA-T-99999",
     "tool": "T-99999",
+    "calibration": 99_999_999,
     "message": 99_999_999,
     "hook": 99_999_999,
     "delivery": 99_999_999,

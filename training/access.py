@@ -12,7 +12,16 @@ from people.models import (
 )
 from people.models.people import PersonQuerySet
 
-from .models import ClassSession, CourseRevision, Enrolment, Exercise, Room, Tool, WaitingPlace
+from .models import (
+    CalibrationDocument,
+    ClassSession,
+    CourseRevision,
+    Enrolment,
+    Exercise,
+    Room,
+    Tool,
+    WaitingPlace,
+)
 from .models.courses import ClassSessionQuerySet, CourseRevisionQuerySet
 from .models.exercises import ExerciseQuerySet
 
@@ -156,6 +165,14 @@ def tool_for_reader(user: User, code: str) -> Tool:
 
 def tool_for_instructor(user: User, code: str) -> Tool:
     return get_object_or_404(tools_kept_by(user), code=code)
+
+
+def calibration_document_for_reader(
+    user: User, code: str, calibration_id: int
+) -> CalibrationDocument:
+    """The certificate of a calibration, for whoever reads the tool."""
+    documents = CalibrationDocument.objects.filter(calibration__tool__in=tools_readable_by(user))
+    return get_object_or_404(documents, calibration=calibration_id, calibration__tool__code=code)
 
 
 def tools_kept_by(user: User) -> QuerySet[Tool]:

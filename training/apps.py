@@ -10,13 +10,16 @@ class TrainingConfig(AppConfig):
     def ready(self) -> None:
         from people import ports as people_ports
         from people.presenters import navigation, search
+        from records.queries.verification import register_files
         from training import protected
         from training.presenters import found
         from training.presenters.person_record import person_record
         from training.queries import departures, personal_data, written_down
+        from training.services import tools
 
         protected.declare()
         written_down.register()
+        register_files(tools.documents_to_verify)
         people_ports.register_person_record(person_record)
         people_ports.on_departure(departures.matters_of_departure)
         people_ports.on_personal_data(personal_data.personal_data)

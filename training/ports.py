@@ -21,7 +21,7 @@ from people.models.people import PersonQuerySet
 from people.queries.site_days import Days
 
 from .exceptions import TrainingError
-from .models import ClassLetter
+from .models import ClassLetter, ToolOutOfService
 
 FactsChanged = Callable[[Person, str | None], None]
 
@@ -45,6 +45,7 @@ WithVisionEnds = Callable[[PersonQuerySet, Days], PersonQuerySet]
 PracticeEnds = Callable[[Collection[int], str, Days], dict[int, date]]
 Certified = Callable[[Collection[int], Days], set[tuple[int, str]]]
 Needs = Callable[[Person, date], Sequence[Need]]
+SendToolNote = Callable[[ToolOutOfService], bool]
 SendLetters = Callable[[Sequence[ClassLetter]], set[int]]
 NotEntitled = Callable[[Collection[int], Collection[str], Sequence[date]], dict[int, date]]
 
@@ -57,6 +58,7 @@ _certified: Certified | None = None
 _not_entitled: NotEntitled | None = None
 _needs: Needs | None = None
 _send_class_letters: SendLetters | None = None
+_send_tool_note: SendToolNote | None = None
 
 
 def on_facts_changed(listener: FactsChanged) -> FactsChanged:
@@ -200,3 +202,15 @@ def send_class_letters(letters: Sequence[ClassLetter]) -> set[int]:
         The people whom a mail reaches, by their keys; all others get theirs on paper.
     """
     return _send_class_letters(letters) if _send_class_letters is not None else set()
+
+
+def register_send_tool_note(provider: SendToolNote | None) -> SendToolNote | None:
+    """Set who tells somebody by mail that a tool is out of service; return who did before."""
+    global _send_tool_note
+    previous, _send_tool_note = _send_tool_note, provider
+    return previous
+
+
+def send_tool_note(out: ToolOutOfService) -> bool:
+    """Have whoever is told of a tool out of service told by mail; whether a mail reaches them."""
+    return _send_tool_note is not None and _send_tool_note(out)

@@ -23,6 +23,12 @@ def declare() -> None:
     append_only.protect("training.VisionTestWithdrawal")
     append_only.protect("training.PracticeRecord", refusal=WITHDRAW_INSTEAD)
     append_only.protect("training.PracticeWithdrawal")
+    append_only.protect(
+        "training.Calibration", refusal="is append-only: record what is right beside it"
+    )
+    append_only.protect("training.CalibrationDocument")
+    append_only.protect("training.ToolOutOfService")
+    append_only.protect("training.ToolBackInService")
     same = " AND ".join(f"NEW.{name} = OLD.{name}" for name in SAID_OF_EXERCISES)
     append_only.protect(
         "training.Exercise",

@@ -1,6 +1,8 @@
 """Finding boards, making them, and saying where they are kept."""
 
+import re
 from collections.abc import Iterable
+from datetime import datetime
 from typing import Any
 
 from django import forms
@@ -11,12 +13,14 @@ from django.utils.translation import gettext_lazy as _
 from assessments.content.sources import ALLOYS
 from assessments.models import Board, DestructiveCheck
 from assessments.ports import ProposedPurpose
+from assessments.queries import board_tools
 from assessments.queries.board_corrections import CORRECTED_TO
 from assessments.services.boards import DEFAULT_ALLOY
 from people.forms.fields import RowsField
 from people.models import Person
 from people.models.people import PersonQuerySet
 from training.models import ClassSession, Exercise, Tool
+from training.queries.tool_fitness import unfit
 
 STATES = [
     ("", _("all")),
@@ -26,6 +30,7 @@ STATES = [
     ("cancelled", _("cancelled")),
 ]
 SUGGESTED_PEOPLE = 200
+CODES_APART = re.compile(r"[\s,;]+")
 
 
 class DayInput(forms.DateInput):
@@ -251,7 +256,76 @@ def _board_and_person(board: Board) -> str:
     }
 
 
-class HandInForm(forms.Form):
+class ToolsUsedForm(forms.Form):
+    """What a board was made with: ticked on the shelf, scanned or typed.
+
+    ``shelf`` says that the tools were shown; without it nothing is said of them.
+    """
+
+    shelf = forms.BooleanField(
+        required=False, initial=True, widget=forms.HiddenInput(attrs={"value": "on"})
+    )
+    codes = forms.CharField(
+        label=_("Scan or type codes"),
+        required=False,
+        max_length=1000,
+        help_text=_("One a line, or with spaces between; they are added to what is ticked."),
+        widget=forms.Textarea(
+            attrs={"rows": 2, "autocomplete": "off", "autocapitalize": "characters"}
+        ),
+    )
+    tools = RowsField(
+        Tool.objects.none(),
+        label=_("Tools used"),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
+
+    def __init__(self, *args: Any, board: Board, at: datetime, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.shelf_tools = list(board_tools.shelf_of(board))
+        unfit_tools = unfit(self.shelf_tools, board_tools.day_made(board, at))
+        used = list(board.tools.values_list("pk", flat=True))
+        if not used:
+            needs_good = board.purpose in board_tools.NEEDS_GOOD_TOOLS
+            used = [
+                key
+                for key in board_tools.remembered(board)
+                if not (needs_good and key in unfit_tools)
+            ]
+        field = self.fields["tools"]
+        field.queryset = board_tools.shelf_of(board)  # type: ignore[attr-defined]
+        # Read once; a list of choices is not read again to be shown. Those of last time on top.
+        field.choices = [  # type: ignore[attr-defined]
+            (tool.pk, _tool_with_state(tool, unfit_tools))
+            for tool in sorted(self.shelf_tools, key=lambda tool: tool.pk not in used)
+        ]
+        self.initial.setdefault("tools", used)
+
+    def clean_codes(self) -> list[Tool]:
+        by_code = {tool.code.casefold(): tool for tool in self.shelf_tools}
+        typed = CODES_APART.split(self.cleaned_data["codes"].strip())
+        unknown = [code for code in typed if code and code.casefold() not in by_code]
+        if unknown:
+            raise forms.ValidationError(
+                _("No tool in use at this site has the code %(codes)s."),
+                params={"codes": ", ".join(code[:24] for code in unknown[:5])},
+            )
+        return [by_code[code.casefold()] for code in typed if code]
+
+    def tools_used(self) -> list[Tool] | None:
+        """All that is said to have been used; None where nobody was asked."""
+        if not self.cleaned_data["shelf"]:
+            return None
+        return [*self.cleaned_data["tools"], *self.cleaned_data["codes"]]
+
+
+def _tool_with_state(tool: Tool, unfit_tools: dict[int, str]) -> str:
+    name = tool_name(tool)
+    return f"{name} ({unfit_tools[tool.pk]})" if tool.pk in unfit_tools else name
+
+
+class HandInForm(ToolsUsedForm):
     bench_minutes = forms.IntegerField(
         label=_("Minutes at the bench"),
         required=False,
@@ -277,8 +351,7 @@ class PieceForm(forms.Form):
     def __init__(self, *args: Any, board: Board, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         used = board.tools.all()
-        at_hand = Tool.objects.filter(site=board.site_id, retired_on__isnull=True)
-        self.fields["tools"].queryset = (at_hand | Tool.objects.filter(boards=board)).distinct()  # type: ignore[attr-defined]
+        self.fields["tools"].queryset = board_tools.shelf_of(board)  # type: ignore[attr-defined]
         self.fields["tools"].label_from_instance = tool_name  # type: ignore[attr-defined]
         self.initial = {
             "tools": list(used),

@@ -21,6 +21,7 @@ from .measurement_studies import (
 from .measuring import Measurement
 from .photo_setups import PhotoSetup, SetupQualification, SetupRetirement, WireTolerance
 from .photos import Photo, Rendition
+from .tool_work import ToolWorkDecision
 from .written_tests import (
     Paper,
     PaperAnswer,
@@ -71,6 +72,7 @@ __all__ = [
     "StudyReading",
     "StudyReference",
     "StudyWithdrawal",
+    "ToolWorkDecision",
     "UndoStep",
     "WireTolerance",
     "WrittenTest",

@@ -5,10 +5,19 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
+from django.utils import timezone
+
 from assessments import access
-from assessments.models import Board, CannotTell, Joint, Photo
-from assessments.queries import board_corrections, board_results, photo_room
+from assessments.models import Board, CannotTell, Joint, Photo, ToolWorkDecision
+from assessments.queries import (
+    board_corrections,
+    board_results,
+    board_tools,
+    photo_room,
+    tool_work,
+)
 from people.models import User
+from training.queries.tool_fitness import unfit
 
 from .board_readings import BoardReadings, readings_of
 from .sendings import Sending, latest_sending
@@ -44,6 +53,14 @@ class PhotoGroup:
 
 
 @dataclass(frozen=True, slots=True)
+class ToolUsed:
+    """A tool that a board was made with, and why it could not be relied on that day, if so."""
+
+    code: str
+    why_unfit: str
+
+
+@dataclass(frozen=True, slots=True)
 class BoardScreen:
     cells: tuple[JointCell, ...]
     groups: tuple[PhotoGroup, ...]
@@ -59,7 +76,9 @@ class BoardScreen:
     may_correct: bool
     may_read_first: bool
     readings: BoardReadings
-    tools: tuple[str, ...]
+    tools: tuple[ToolUsed, ...]
+    may_name_tools: bool
+    tool_decisions: tuple[ToolWorkDecision, ...]
     asked: tuple[CannotTell, ...]
     sending: Sending | None
 
@@ -154,10 +173,18 @@ def board_screen(board: Board, user: User) -> BoardScreen:
         ),
         readings=readings,
         may_read_first=own and not signed and board.cancelled_at is None,
-        tools=tuple(board.tools.values_list("code", flat=True)),
+        tools=_tools_used(board),
+        may_name_tools=may_add and not board_tools.why_tools_stay(board, user),
+        tool_decisions=tuple(tool_work.decisions_of(board)),
         asked=asked_of(access.cannot_tell_visible_to(user).filter(grading__board=board)),
         sending=latest_sending(photos, user) if may_add else None,
     )
+
+
+def _tools_used(board: Board) -> tuple[ToolUsed, ...]:
+    tools = list(board.tools.order_by("code"))
+    reasons = unfit(tools, board_tools.day_made(board, timezone.now()))
+    return tuple(ToolUsed(tool.code, reasons.get(tool.pk, "")) for tool in tools)
 
 
 def _states(board: Board) -> dict[int, str]:

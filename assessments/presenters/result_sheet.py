@@ -24,7 +24,9 @@ from people.presenters.limit_line import LimitLine
 from people.presenters.quantities import format_score
 from people.presenters.symbols import VERDICT_SYMBOLS
 from records.queries.heads import printed_head
+from training.domain.tool_fitness import Fitness, ToolFacts, doubts, fitness_on
 from training.models import Calibration, Tool
+from training.queries.tool_fitness import facts_of, why_unfit
 
 from .result_page import readings_said, rules_of
 from .result_pictures import Picture, pictures_of
@@ -476,9 +478,12 @@ def _tools(board: Board, judged: Iterable[Judgement]) -> Iterable[ToolSaid]:
     made = zone.today(board.handed_in_at) if board.handed_in_at else board.handed_out_on
     used = dict.fromkeys(board.tools.values_list("pk", flat=True), made)
     calibrations = Calibration.objects.order_by("-calibrated_on", "-pk")
-    tools = Tool.objects.filter(pk__in={*used, *read}).prefetch_related(
-        Prefetch("calibrations", calibrations, to_attr="by_day")
+    tools = list(
+        Tool.objects.filter(pk__in={*used, *read}).prefetch_related(
+            Prefetch("calibrations", calibrations, to_attr="by_day")
+        )
     )
+    facts = facts_of(tools)
     for tool in tools:
         for what, days in ((_("made with"), used), (_("read with"), read)):
             if tool.pk in days:
@@ -487,8 +492,30 @@ def _tools(board: Board, judged: Iterable[Judgement]) -> Iterable[ToolSaid]:
                     f"{tool.code} {tool.name}".strip(),
                     str(tool.get_kind_display()),
                     f"{what}, {format_page_day(day)}",
-                    _calibrated(tool.by_day, day),
+                    _state_of(
+                        tool, facts[tool.pk], day, board.handed_out_on if days is used else day
+                    ),
                 )
+
+
+def _state_of(tool: Tool, facts: ToolFacts, day: date, first_day: date) -> str:
+    """Its calibration on a day, and what by now puts the days of its use in question."""
+    state = fitness_on(facts, day)
+    said = []
+    if state.fitness in (Fitness.OUT_OF_SERVICE, Fitness.RETIRED):
+        said.append(why_unfit(tool, state))
+    if tool.without_calibration and state.calibration is None:
+        said.append(_("kept without calibration"))
+    else:
+        said.append(_calibrated(tool.by_day, day))  # type: ignore[attr-defined]
+    said += [
+        _("found out of its limits on %(day)s")
+        % {"day": format_page_day(doubt.calibration.calibrated_on)}
+        for doubt in doubts(facts.calibrations)
+        if doubt.touches(first_day, max(first_day, day))
+        and not (state.fitness == Fitness.FAILED and doubt.calibration == state.calibration)
+    ]
+    return "; ".join(said)
 
 
 def _calibrated(calibrations: Iterable[Calibration], day: date) -> str:

@@ -5,7 +5,15 @@ from collections.abc import Iterator
 from django.db.models import F
 from django.utils.translation import gettext_lazy as _
 
-from assessments.models import Board, Judgement, Paper, PaperAnswer, PaperResult, Photo
+from assessments.models import (
+    Board,
+    Judgement,
+    Paper,
+    PaperAnswer,
+    PaperResult,
+    Photo,
+    ToolWorkDecision,
+)
 from people.models import Person
 from people.ports import DataTable
 
@@ -59,6 +67,30 @@ def personal_data(person: Person) -> Iterator[DataTable]:
             grading__board__outcome__complete=True,
             grading__signings__stage=F("stage"),
         ).order_by("pk"),
+        is_result=True,
+    )
+    yield DataTable(
+        "board_tools",
+        _("Tools that those boards were made with"),
+        {
+            "board": ("board__number", BOARD),
+            "tool": ("tool__code", _("code of the tool")),
+        },
+        Board.tools.through.objects.filter(board__person=person).order_by("pk"),
+        is_result=True,
+    )
+    yield DataTable(
+        "board_tool_decisions",
+        _("What was decided of those boards after a tool was found out of its limits"),
+        {
+            "board": ("board__number", BOARD),
+            "tool": ("calibration__tool__code", _("code of the tool")),
+            "calibrated_on": ("calibration__calibrated_on", _("day of the calibration")),
+            "decision": ("decision", _("what was decided")),
+            "reason": ("reason", _("why")),
+            "recorded_at": ("recorded_at", _("instant at which it was recorded, UTC")),
+        },
+        ToolWorkDecision.objects.filter(board__person=person).order_by("pk"),
         is_result=True,
     )
     yield DataTable(

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from assessments.exceptions import CannotChangeBoard
 from assessments.models import Board, BoardCancellation, PurposeCorrection
-from assessments.queries import board_corrections, written_down
+from assessments.queries import board_corrections, board_tools, written_down
 from people.models import Role, User
 from records.services import trail
 
@@ -59,8 +59,8 @@ def correct_purpose(
     Raises
     ------
     CannotChangeBoard
-        If no reason is given, a board is not the actor's to correct, a stage of it is signed, or
-        it is for that already.
+        If no reason is given, a board is not the actor's to correct, a stage of it is signed, it
+        is for that already, or a tool used does not do for that.
     """
     if purpose not in board_corrections.CORRECTED_TO:
         raise CannotChangeBoard(
@@ -74,6 +74,8 @@ def correct_purpose(
                 _("Board %(number)s is for %(purpose)s already. Take its tick off.")
                 % {"number": board.number, "purpose": board.get_purpose_display()}
             )
+        if why := board_tools.why_purpose_needs_others(board, purpose, at):
+            raise CannotChangeBoard(f"{board.number}: {why}")
         corrections.append(
             PurposeCorrection.objects.create(
                 board=board,

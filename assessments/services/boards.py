@@ -7,15 +7,21 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
-from assessments.exceptions import CannotChangeBoard, CannotMakeBoards, HoldBoardsAlready
+from assessments.exceptions import (
+    CannotChangeBoard,
+    CannotMakeBoards,
+    HoldBoardsAlready,
+    ToolsNotFit,
+)
 from assessments.models import Board, DestructiveCheck, Joint, Rework
-from assessments.queries import board_corrections, written_down
+from assessments.queries import board_corrections, board_tools, written_down
 from people.models import Person, Role, Site, User
 from people.presenters.days import format_day
 from people.services.people import lock_people
 from records.services import trail
 from records.services.numbers import next_number
 from training.models import ClassSession, Exercise, Tool
+from training.services.tools import lock_tools
 
 from .board_lock import lock_board
 
@@ -185,11 +191,18 @@ def _refuse_person(
 
 
 @transaction.atomic
-def hand_in(*, board: Board, actor: User, at: datetime, bench_minutes: int | None = None) -> Board:
+def hand_in(
+    *,
+    board: Board,
+    actor: User,
+    at: datetime,
+    bench_minutes: int | None = None,
+    tools: Collection[Tool] | None = None,
+) -> Board:
     """Hand a board in to be judged, or what was reworked on it.
 
     ``bench_minutes`` is how long its maker worked on it, where they say so; of what was
-    reworked no time is kept.
+    reworked no time is kept. ``tools`` are what it was made with, None where nobody was asked.
     """
     board = lock_board(board)
     if board.disposed_at is not None:
@@ -211,7 +224,61 @@ def hand_in(*, board: Board, actor: User, at: datetime, bench_minutes: int | Non
     board.save(update_fields=["handed_in_at", "bench_minutes"])
     took = None if bench_minutes is None else {"bench_minutes": bench_minutes}
     trail.record(actor=actor, act="board handed in", about=board, payload=took, at=at)
+    if tools is not None and _set_tools(board, tools, at):
+        _write_tools_down(board, actor, at)
     return board
+
+
+@transaction.atomic
+def name_tools(*, board: Board, tools: Collection[Tool], actor: User, at: datetime) -> Board:
+    """Say what a board was made with.
+
+    Raises
+    ------
+    CannotChangeBoard
+        If the board takes no more word of it from the actor, a tool is at another site, or the
+        board is for qualification and a tool that is added was not to be relied on that day.
+    """
+    board = lock_board(board)
+    if why := board_tools.why_tools_stay(board, actor):
+        raise CannotChangeBoard(why)
+    if _set_tools(board, tools, at):
+        _write_tools_down(board, actor, at)
+    return board
+
+
+def _set_tools(board: Board, tools: Iterable[Tool], at: datetime) -> bool:
+    """Have a locked board name these tools; whether that is another word than before.
+
+    What it names already is not asked about again: it was to be relied on when it was named,
+    and what is found out since is for whoever decides on the work that it puts in question.
+    """
+    wanted = sorted({tool.pk for tool in tools})
+    before = set(board.tools.values_list("pk", flat=True))
+    if before == set(wanted):
+        return False
+    lock_tools(wanted)
+    added = list(Tool.objects.filter(pk__in=set(wanted) - before))
+    for tool in added:
+        if tool.site_id != board.site_id:
+            raise ToolsNotFit(
+                _("%(tool)s is not a tool of %(site)s.")
+                % {"tool": tool.code, "site": board.site.name}
+            )
+    if why := board_tools.why_not_for(board, added, board_tools.day_made(board, at)):
+        raise ToolsNotFit(why)
+    board.tools.set(wanted)
+    return True
+
+
+def _write_tools_down(board: Board, actor: User, at: datetime) -> None:
+    trail.record(
+        actor=actor,
+        act=written_down.TOOLS_NAMED,
+        about=board,
+        payload=written_down.tools_content(board),
+        at=at,
+    )
 
 
 @transaction.atomic
@@ -254,14 +321,13 @@ def describe_piece(
     _refuse_if_disposed(board)
     board.kept_where, board.kept_until = kept_where, kept_until
     board.save(update_fields=["kept_where", "kept_until"])
-    board.tools.set(tools)
+    _set_tools(board, tools, at)
     trail.record(
         actor=actor,
-        act="board kept",
+        act=written_down.KEPT,
         about=board,
         payload={
-            "number": board.number,
-            "tools": sorted(board.tools.values_list("code", flat=True)),
+            **written_down.tools_content(board),
             "kept_where": kept_where,
             "kept_until": kept_until.isoformat() if kept_until else None,
         },

@@ -31,11 +31,18 @@ from assessments.models import (
     StageSigning,
     UndoStep,
 )
-from assessments.queries import board_results, cannot_tell, grading_assignment, written_down
+from assessments.queries import (
+    board_results,
+    board_tools,
+    cannot_tell,
+    grading_assignment,
+    written_down,
+)
 from assessments.queries.measured_places import MeasuredPlace, judged_verdict
 from people.models import User
 from records.services import trail
 from training.models import Tool
+from training.services.tools import lock_tools
 
 from .board_lock import lock_board_among, lock_open
 from .grading import begin_reading
@@ -359,6 +366,7 @@ def _judge(
             )
         seen = seen.by_marks(marks)
     refuse_circumstances(seen, grading.board)
+    refuse_unfit_instrument(seen, grading, at)
     refuse_unmeasured(grading, criterion, outcome, seen)
     refuse_unexplained(criterion, outcome, seen, marks)
     before = remembered(earlier, joint.pk if joint else None, criterion.pk)
@@ -686,6 +694,18 @@ def refuse_circumstances(seen: Circumstances, board: Board) -> None:
         raise AssessmentError(
             _("A reading with an instrument needs its value and the tool it was read on.")
         )
+
+
+def refuse_unfit_instrument(seen: Circumstances, grading: Grading, at: datetime) -> None:
+    """Refuse to judge a board for qualification on what could not be relied on that day."""
+    if seen.tool is None or grading.kind == Grading.Kind.OWN:
+        return
+    board = grading.board
+    if board.purpose in board_tools.NEEDS_GOOD_TOOLS:
+        lock_tools([seen.tool.pk])
+        tools = list(Tool.objects.filter(pk=seen.tool.pk))
+        if why := board_tools.why_not_for(board, tools, board.site.today(at)):
+            raise AssessmentError(why)
 
 
 def _refuse_if_taken_back(photo: Photo | None) -> None:

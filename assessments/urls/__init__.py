@@ -12,6 +12,7 @@ from . import (
     progress,
     readings,
     teaching,
+    tool_work,
     what_fails,
     written_tests,
 )
@@ -30,6 +31,7 @@ urlpatterns = [
     *progress.urlpatterns,
     *readings.urlpatterns,
     *teaching.urlpatterns,
+    *tool_work.urlpatterns,
     *what_fails.urlpatterns,
     *written_tests.urlpatterns,
 ]

@@ -10,6 +10,7 @@ urlpatterns = [
     path("boards/correct/", boards.boards_correct, name="boards_correct"),
     path("boards/<str:number>/", boards.board_detail, name="board_detail"),
     path("boards/<str:number>/hand-in/", boards.board_hand_in, name="board_hand_in"),
+    path("boards/<str:number>/tools/", boards.board_tools, name="board_tools"),
     path("boards/<str:number>/take-back/", boards.board_take_back, name="board_take_back"),
     path("boards/<str:number>/piece/", boards.board_piece, name="board_piece"),
 ]

@@ -17,7 +17,7 @@ from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from assessments import access
-from assessments.exceptions import AssessmentError, HoldBoardsAlready
+from assessments.exceptions import AssessmentError, HoldBoardsAlready, ToolsNotFit
 from assessments.forms.boards import (
     BoardFilterForm,
     CorrectionForm,
@@ -26,12 +26,14 @@ from assessments.forms.boards import (
     HandInForm,
     NewBoardsForm,
     PieceForm,
+    ToolsUsedForm,
 )
 from assessments.forms.photos import PhotosForm, joints_of
 from assessments.models import Board, Rendition
 from assessments.ports import ProposedPurpose, proposed_purpose
 from assessments.presenters import board_labels as board_labels_presenter
 from assessments.presenters.board_page import asked_of, board_lines, board_screen
+from assessments.queries import board_tools as board_tools_query
 from assessments.queries.board_corrections import still_to_correct
 from assessments.services import board_corrections
 from assessments.services import boards as services
@@ -278,7 +280,8 @@ def show_board(
 def board_hand_in(request: UserRequest, number: str) -> HttpResponse:
     """Ask once, then hand in; a board that is in already has its own page."""
     board = access.board_for_photos(request.user, number)
-    form = HandInForm(request.POST if request.method == "POST" else None)
+    sent = request.POST if request.method == "POST" else None
+    form = HandInForm(sent, board=board, at=timezone.now())
     if request.method == "POST" and form.is_valid():
         try:
             services.hand_in(
@@ -286,9 +289,13 @@ def board_hand_in(request: UserRequest, number: str) -> HttpResponse:
                 actor=request.user,
                 at=timezone.now(),
                 bench_minutes=form.cleaned_data["bench_minutes"],
+                tools=form.tools_used(),
             )
+        except ToolsNotFit as error:
+            form.add_error("tools", str(error))
         except AssessmentError as error:
             messages.error(request, str(error))
+            return redirect("assessments:board_detail", number)
         else:
             messages.success(
                 request,
@@ -298,13 +305,43 @@ def board_hand_in(request: UserRequest, number: str) -> HttpResponse:
                 )
                 % {"number": number},
             )
-        return redirect("assessments:board_detail", number)
+            return redirect("assessments:board_detail", number)
     screen = board_screen(board, request.user)
     if not screen.may_hand_in:
         return redirect("assessments:board_detail", number)
     context = {"board": board, "screen": screen, "form": form}
     status = 422 if form.is_bound else 200
     return render(request, "assessments/board_hand_in.html", context, status=status)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@login_required
+def board_tools(request: UserRequest, number: str) -> HttpResponse:
+    """What a board was made with; from the tablet of a class, back to the class."""
+    board = access.board_for_photos(request.user, number)
+    if why := board_tools_query.why_tools_stay(board, request.user):
+        messages.error(request, why)
+        return redirect("assessments:board_detail", number)
+    sent = request.POST if request.method == "POST" else None
+    form = ToolsUsedForm(sent, board=board, at=timezone.now())
+    if sent is not None and form.is_valid():
+        try:
+            services.name_tools(
+                board=board,
+                tools=form.tools_used() or [],
+                actor=request.user,
+                at=timezone.now(),
+            )
+        except AssessmentError as error:
+            form.add_error("tools", str(error))
+        else:
+            messages.success(request, _("The tools of %(number)s are noted.") % {"number": number})
+            if request.GET.get("from") == "class" and board.session is not None:
+                return redirect("assessments:class_day", board.session.number)
+            return redirect("assessments:board_detail", number)
+    status = 422 if form.is_bound else 200
+    context = {"board": board, "form": form}
+    return render(request, "assessments/board_tools.html", context, status=status)
 
 
 @require_POST

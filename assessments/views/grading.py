@@ -36,6 +36,7 @@ from people.services.proof import prove_identity
 from records.exceptions import ShownOtherwise
 from training import access as training_access
 from training.models import ClassSession, Stage, Tool
+from training.queries.tool_fitness import unfit
 
 PAGE = "assessments/grade.html"
 SCREEN = "assessments/partials/grade_screen.html"
@@ -89,6 +90,9 @@ def show(
         done = forward and screen.place.state != grading_page.OPEN
         return redirect(walk.next_open_url if walk and done and walk.next_open_url else here)
     tools = list(Tool.objects.filter(site=for_grader.board.site_id, retired_on__isnull=True))
+    reasons = unfit(tools, for_grader.board.site.today())
+    for tool in tools:
+        tool.why_unfit = reasons.get(tool.pk, "")  # type: ignore[attr-defined]
     context = {
         "screen": screen,
         "class_walk": walk,

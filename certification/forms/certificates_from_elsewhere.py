@@ -15,11 +15,12 @@ from django.utils.translation import gettext_lazy as _
 
 from certification.models import SchemeRevision, Scope
 from certification.queries.standing_if_entered import IfEntered
-from certification.services.certificates_from_elsewhere import Document, OutsideCertificate
+from certification.services.certificates_from_elsewhere import OutsideCertificate
 from people.forms.fields import DayInput, PasswordField, PersonField, form_helper
 from people.forms.signing import SigningForm
 from people.models.people import PersonQuerySet
 from records.domain.shown import Shown
+from records.services.documents import Document
 
 MOST_DAYS = 60
 FACTS = ("person", "scope", "revision", "issuer", "number", "issued_on")

@@ -18,6 +18,7 @@ from assessments.queries import pending_actions
 from assessments.queries.judged_stages import judged_stages
 from assessments.queries.pace import Pace, pace_at
 from assessments.queries.pending_actions import PendingAction
+from assessments.queries.tool_work import to_look_at
 from certification.access import proposals_waiting_for
 from certification.domain.disclosure import LAPSES
 from certification.models import Proposal, StandingEnd, StandingSpan
@@ -29,6 +30,7 @@ from training.access import sessions_taught_by
 from training.models import Calibration, ClassSession, Lesson, Stage, Tool
 from training.models.courses import runs_on
 from training.queries.classes import class_days, enrolled_ahead
+from training.queries.tool_fitness import relied_on
 
 from . import candidates_page, decide_page
 
@@ -82,6 +84,7 @@ class ToDoKind(StrEnum):
     ASKED = "asked"
     PROPOSE = "propose"
     DECIDE = "decide"
+    TOOL_WORK = "tool_work"
 
 
 # What is not judging takes minutes that nobody has timed.
@@ -90,6 +93,7 @@ ASSUMED_MINUTES = {
     ToDoKind.ASKED: 2.0,
     ToDoKind.PROPOSE: 1.0,
     ToDoKind.DECIDE: 2.0,
+    ToDoKind.TOOL_WORK: 2.0,
 }
 
 
@@ -106,6 +110,7 @@ class ToDo:
     board: Board | None = None
     stage: Stage | None = None
     asked: CannotTell | None = None
+    tool: Tool | None = None
     number: int = 1
     names: tuple[str, ...] = ()
     is_first_board: bool = False
@@ -173,6 +178,7 @@ def bench_of(user: User, days: Days, now: datetime) -> Bench:
         *_asked(user),
         *_to_propose(user, sites, days, now),
         *_to_decide(user),
+        *_tool_work(user, sites),
     ]
     to_do.sort(key=lambda one: one.since)
     minutes = sum(one.minutes for one in to_do)
@@ -390,11 +396,31 @@ def _stopped(sites: set[int], days: Days) -> list[StandingSpan]:
     )
 
 
+def _tool_work(user: User, sites: set[int]) -> list[ToDo]:
+    """Tools found out of their limits, until somebody has looked at each board in question."""
+    lines = []
+    for work in to_look_at(Tool.objects.filter(site__in=sites)):
+        boards = [each for each in work.undecided if each.board.person_id != user.person_id]
+        if boards:
+            names = dict.fromkeys(each.board.person.full_name for each in boards)
+            lines.append(
+                ToDo(
+                    ToDoKind.TOOL_WORK,
+                    work.calibration.recorded_at,
+                    len(boards) * ASSUMED_MINUTES[ToDoKind.TOOL_WORK],
+                    tool=work.calibration.tool,
+                    number=len(boards),
+                    names=tuple(names)[:NAMES_SHOWN],
+                )
+            )
+    return lines
+
+
 def _tools(sites: set[int], days: Days) -> list[Due]:
     """Tools whose latest calibration ends soon, has ended, or was not passed."""
     latest: dict[int, Calibration] = {}
     for calibration in (
-        Calibration.objects.filter(tool__site__in=sites, tool__retired_on__isnull=True)
+        relied_on(Calibration.objects.filter(tool__site__in=sites))
         .select_related("tool")
         .order_by("calibrated_on", "pk")
     ):

@@ -5,7 +5,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from django.db.models import Max, Q
+from django.db.models import Q
 
 from certification.models import Operation, SchemeRequirement, SchemeRevision, Scope
 from records.domain.kinds import kind_of
@@ -133,18 +133,10 @@ def _published(written: Sequence[Written]) -> dict[int, Content]:
     return rebuilt
 
 
-def _last_entries(kind: str, acts: Iterable[str], written: Sequence[Written]) -> dict[str, int]:
-    """The number of the last entry of such acts about each thing."""
-    entries = TrailEntry.objects.filter(
-        about_type=kind, about_id__in={entry.about_id for entry in written}, act__in=acts
-    )
-    return dict(entries.order_by().values_list("about_id").annotate(Max("number")))
-
-
 def _scopes(written: Sequence[Written]) -> dict[int, Content]:
     """A scope is compared with the last entry about it: earlier ones say what it was."""
     rows = rebuilding.rows_by_number(Scope.objects.all(), written)
-    last = _last_entries(kind_of(Scope.__name__), SCOPE_ACTS, written)
+    last = rebuilding.last_entries(kind_of(Scope.__name__), SCOPE_ACTS, written)
     return {
         entry.number: (
             _with_what_is_gone(entry, scope_content(rows[entry.number]))
@@ -165,7 +157,7 @@ def _with_what_is_gone(entry: Written, content: dict[str, Any]) -> dict[str, Any
 def _operations(written: Sequence[Written]) -> dict[int, Content]:
     """The same of operations; one that was removed in good order is not compared."""
     acts = (OPERATION_ADDED, OPERATION_CHANGED, OPERATION_REMOVED)
-    last = _last_entries(kind_of(Operation.__name__), acts, written)
+    last = rebuilding.last_entries(kind_of(Operation.__name__), acts, written)
     rows = rebuilding.rows_by_number(Operation.objects.select_related("scope"), written)
     rebuilt: dict[int, Content] = {}
     for entry in written:

@@ -1,14 +1,12 @@
 """Certificates from another employer or a training centre, entered with their document."""
 
-import hashlib
 from collections.abc import Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import partial
-from typing import Any, BinaryIO, cast
+from typing import Any, BinaryIO
 
-from django.core.files.base import ContentFile
 from django.db import transaction
 from django.utils.translation import gettext as _
 
@@ -24,7 +22,8 @@ from certification.models import (
 from certification.queries import standing_on_day, written_down
 from certification.queries.standing_if_entered import IfEntered, if_entered
 from people.models import Person, Role
-from records.services import numbers, trail
+from records.services import documents, numbers, trail
+from records.services.documents import Document
 from training.models import PracticeRecord
 from training.services.facts import record_practice
 
@@ -32,63 +31,7 @@ from . import certificates, events, standing
 from .acts import Act
 from .locking import lock_person_and_scope
 
-MOST_BYTES = 15 * 1024 * 1024
 PAPER_ENDS = "The paper is good for a shorter time."
-
-# What a file of each kind begins with; WebP and HEIC name themselves a little further in.
-MAGIC = (
-    (b"%PDF-", "application/pdf"),
-    (b"\xff\xd8\xff", "image/jpeg"),
-    (b"\x89PNG\r\n\x1a\n", "image/png"),
-    (b"II*\x00", "image/tiff"),
-    (b"MM\x00*", "image/tiff"),
-)
-HEIC_BRANDS = (b"heic", b"heix", b"mif1", b"msf1", b"hevc")
-
-
-@dataclass(frozen=True)
-class Document:
-    """The bytes of a paper's scan, and what its file was called."""
-
-    name: str
-    content: bytes
-
-
-def media_type_of(content: bytes) -> str:
-    """Tell a PDF or image by its first bytes; empty for anything else."""
-    for begins, media_type in MAGIC:
-        if content.startswith(begins):
-            return media_type
-    if content[:4] == b"RIFF" and content[8:12] == b"WEBP":
-        return "image/webp"
-    if content[4:8] == b"ftyp" and content[8:12] in HEIC_BRANDS:
-        return "image/heic"
-    return ""
-
-
-def check_document(document: Document) -> str:
-    """The media type of a document that can be kept.
-
-    Raises
-    ------
-    CertificationError
-        If it is too large, empty, or neither PDF nor image.
-    """
-    if len(document.content) > MOST_BYTES:
-        raise CertificationError(
-            _("%(name)s has more than %(most)d MB: scan it at a lower resolution.")
-            % {"name": document.name, "most": MOST_BYTES // 1024**2}
-        )
-    media_type = media_type_of(document.content)
-    if not media_type:
-        raise CertificationError(
-            _(
-                "%(name)s is neither a PDF nor a JPEG, PNG, TIFF, WebP or HEIC image: "
-                "scan or photograph the paper."
-            )
-            % {"name": document.name}
-        )
-    return media_type
 
 
 @dataclass(frozen=True)
@@ -158,7 +101,7 @@ def enter_certificate_from_elsewhere(
                 restriction=restriction,
             )
             act.refuse_unless_shown(shown.to_sign())
-            kept = _kept(paper.document, check_document(paper.document), act)
+            kept = _kept(paper.document, act)
             kept.save()
             certificate = _write(shown.certificate, shown.ends, kept, act)
             _record_work(certificate, paper, act)
@@ -349,26 +292,17 @@ def _evidence(paper: OutsideCertificate, act: Act) -> dict[str, Any]:
     }
 
 
-def _kept(document: Document, media_type: str, act: Act) -> CertificateDocument:
+def _kept(document: Document, act: Act) -> CertificateDocument:
     """Store the file; the row that names it is still to be saved."""
     kept = CertificateDocument(
-        original_name=document.name[-200:],
-        media_type=media_type,
-        size_bytes=len(document.content),
-        sha256=hashlib.sha256(document.content).hexdigest(),
+        media_type=documents.check_document(document, CertificationError),
         added_by=act.actor,
         recorded_at=act.at,
     )
-    kept.file.save(document.name, ContentFile(document.content), save=False)
+    documents.store_document(kept, document)
     return kept
 
 
 def documents_to_verify() -> Iterator[tuple[str, partial[AbstractContextManager[BinaryIO]], str]]:
     """Every document kept, for the check of the records' files."""
-    for document in CertificateDocument.objects.iterator():
-        opener: Any = partial(document.file.storage.open, str(document.file.name), "rb")
-        yield (
-            f"certificate document {document.pk} ({document.original_name})",
-            cast("partial[AbstractContextManager[BinaryIO]]", opener),
-            document.sha256,
-        )
+    return documents.documents_to_verify(CertificateDocument.objects.all(), "certificate document")

@@ -13,37 +13,23 @@ from certification.services import standing
 from people.models import Installation, Person
 from records.services import numbers, trail
 from training.models import (
-    Calibration,
     ClassSession,
     Course,
     CourseRevision,
     Enrolment,
     Exercise,
     Room,
-    Tool,
 )
 from training.services import content, courses
 from training.services.course_drafts import publish_courses
 from training.services.exercise_publishing import publish_exercises
 
-from . import boards, people, work_log, written
+from . import boards, people, tools, work_log, written
 from . import several_readings as several
 from .roster import ORGANISATION
 
 SEED = 20
 TRIED = "Looked through and tried at the bench."
-TOOLS = (
-    ("T-01", Tool.Kind.IRON, "Station, bench 1", "CA", 140),
-    ("T-02", Tool.Kind.IRON, "Station, bench 2", "CA", 140),
-    ("T-07", Tool.Kind.THERMAL_STRIPPER, "Thermal stripper", "CA", 2),
-    ("T-11", Tool.Kind.MECHANICAL_STRIPPER, "Stripper, dies 20 to 26", "CA", 71),
-    ("T-15", Tool.Kind.MAGNIFIER, "Stereo microscope, 10x", "CA", 210),
-    ("T-16", Tool.Kind.GAUGE, "Eyepiece graticule", "CA", 96),
-    ("U-01", Tool.Kind.IRON, "Station", "AL", 120),
-    ("U-04", Tool.Kind.MAGNIFIER, "Stereo microscope, 10x", "AL", 33),
-    ("U-05", Tool.Kind.GAUGE, "Eyepiece graticule", "AL", 250),
-)
-
 Say = Callable[[str], None]
 
 
@@ -95,6 +81,7 @@ def load(*, now: datetime | None = None, seed: int = SEED, say: Say = lambda tex
         boards.judge_in_part(stage, unjudged[0])
         _classes(stage)
         written.make_written_test(stage)
+        tools.name_tools(stage)
         boards.hand_out(stage)
         standing.rebuild_all()
         work_log.check_a_log(stage)
@@ -124,7 +111,7 @@ def _prepare(now: datetime, seed: int) -> people.Stage:
     _exercises(stage)
     people.make_schemes(stage)
     _criteria(stage)
-    _tools(stage)
+    tools.make_tools(stage)
     people.make_vision_tests(stage)
     people.make_instructors(stage)
     return stage
@@ -156,26 +143,6 @@ def _criteria(stage: people.Stage) -> None:
         made = criteria.load_criteria_set(content=which, actor=people.BY, at=at)
         if made is not None:
             criteria.publish_criteria_set(criteria_set=made, actor=quality, at=at)
-
-
-def _tools(stage: people.Stage) -> None:
-    for code, kind, name, site, ends_in in TOOLS:
-        tool = Tool.objects.create(
-            code=code,
-            kind=kind,
-            name=name,
-            site=stage.sites[site],
-            answers_for=stage.people["10001" if site == "CA" else "20001"],
-            recorded_at=stage.at(700),
-        )
-        ends = stage.today + timedelta(days=ends_in)
-        Calibration.objects.create(
-            tool=tool,
-            calibrated_on=ends - timedelta(days=365),
-            valid_through=ends,
-            reference=f"K-{tool.pk:04d}",
-            recorded_at=stage.at(365 - ends_in),
-        )
 
 
 def _classes(stage: people.Stage) -> None:

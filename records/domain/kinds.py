@@ -24,6 +24,8 @@ KIND_OF_MODEL = {
     "ClassSession": "class",
     "Room": "room",
     "Tool": "tool",
+    "Calibration": "calibration",
+    "ToolOutOfService": "tool-out-of-service",
     "VisionTest": "vision-test",
     "PracticeRecord": "practice",
     # assessments
@@ -35,6 +37,7 @@ KIND_OF_MODEL = {
     "PurposeCorrection": "purpose-correction",
     "Rework": "rework",
     "DestructiveCheck": "destructive-check",
+    "ToolWorkDecision": "tool-work-decision",
     "Photo": "photograph",
     "Measurement": "measurement",
     "PhotoSetup": "photo-setup",

@@ -168,6 +168,14 @@ def unlike(name: str, row: Model, instants: Mapping[str, datetime]) -> dict[str,
     return {} if value == instants.get(str(row.pk)) else {name: value}
 
 
+def last_entries(kind: str, acts: Iterable[str], written: Sequence[Written]) -> dict[str, int]:
+    """The number of the last entry of such acts about each thing."""
+    entries = TrailEntry.objects.filter(
+        about_type=kind, about_id__in={entry.about_id for entry in written}, act__in=acts
+    )
+    return dict(entries.order_by().values_list("about_id").annotate(Max("number")))
+
+
 def signature_rebuilder(meaning: str) -> Rebuilder | None:
     return _of_signatures.get(meaning)
 

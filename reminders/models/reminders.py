@@ -19,7 +19,7 @@ class MessageQuerySet(models.QuerySet["Message"]):
         return self.filter(sent_at__isnull=True, withdrawn_at__isnull=True)
 
     def of_reminders(self) -> "MessageQuerySet":
-        """Those that are written anew with each day; a letter about a class goes out as it is."""
+        """Those that are written anew with each day; letters and notes go out as they are."""
         return self.filter(carries=Message.Carries.REMINDERS)
 
     def unclaimed(self, now: datetime) -> "MessageQuerySet":
@@ -73,6 +73,7 @@ class Message(Recorded):
     class Carries(models.TextChoices):
         REMINDERS = "reminders", _("reminders")
         CLASS_LETTER = "class", _("a letter about a class")
+        TOOL_NOTE = "tool", _("a note about a tool")
 
     carries = models.CharField(
         _("what it carries"), max_length=12, choices=Carries.choices, default=Carries.REMINDERS

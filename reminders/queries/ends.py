@@ -19,6 +19,7 @@ from reminders.domain import reminders as domain
 from reminders.domain.reminders import Ending, EndOfScope, SpanOfScope
 from reminders.models import Reminder
 from training.models import Calibration
+from training.queries.tool_fitness import relied_on
 
 CALIBRATION = "calibration"
 WEEK_LIST = "list"
@@ -161,13 +162,13 @@ def _tool_ends(person_ids: Collection[int], steps_of: dict[int, tuple[int, ...]]
 
 
 def _latest_calibrations() -> QuerySet[Calibration]:
-    """The last calibration of each tool in use, where it was passed."""
+    """The last calibration of each tool that is in use and in service, where it was passed."""
     later = Calibration.objects.filter(tool=OuterRef("tool")).filter(
         Q(calibrated_on__gt=OuterRef("calibrated_on"))
         | Q(calibrated_on=OuterRef("calibrated_on"), pk__gt=OuterRef("pk"))
     )
     return (
-        Calibration.objects.filter(tool__retired_on__isnull=True, passed=True)
+        relied_on(Calibration.objects.filter(passed=True))
         .filter(~Exists(later))
         .order_by("valid_through")
     )

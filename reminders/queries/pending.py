@@ -139,5 +139,5 @@ def _replaced(row: Reminder) -> str:
         case "practice":
             return _("Work was recorded since, or another certificate holds.")
         case "calibration":
-            return _("Another calibration counts now, or the tool is out of use.")
+            return _("Another calibration counts now, or the tool is out of use or out of service.")
     return _("Its last day has moved, or it was withdrawn.")

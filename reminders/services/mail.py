@@ -190,7 +190,7 @@ def send_message(
     message = Message.objects.select_related("site").filter(pk=message_id).first()
     if message is None:
         return SendResult.NOT_DUE
-    is_letter = message.carries == Message.Carries.CLASS_LETTER
+    is_letter = message.carries != Message.Carries.REMINDERS
     if not is_letter and on is None and message.day != message.site.today(now):
         return SendResult.NOT_DUE
     if not Message.objects.claim(message_id, now):
@@ -314,12 +314,12 @@ def _give_up_after_crashes(now: datetime) -> None:
 def send_again(*, message: Message, actor: User, at: datetime) -> None:
     """Try a message again that had been given up; raise CannotSendAgain for any other.
 
-    On its day, to the same address, the same bytes go out; those of a letter about a class on
-    any day. Otherwise what still holds goes into the next message to the reader.
+    On its day, to the same address, the same bytes go out; those of a letter or note on any
+    day. Otherwise what still holds goes into the next message to the reader.
     """
     failed = Message.objects.unsent().filter(pk=message.pk, failed_at__isnull=False)
     same_address = message.person is None or address_of(message.person) == message.recipient
-    is_letter = message.carries == Message.Carries.CLASS_LETTER
+    is_letter = message.carries != Message.Carries.REMINDERS
     if is_letter and not same_address:
         raise CannotSendAgain(_("The address has changed since. Tell them yourself."))
     if is_letter or (same_address and message.day == message.site.today(at)):

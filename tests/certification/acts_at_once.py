@@ -33,6 +33,7 @@ from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
 from people.models import Person, User
 from records.services import numbers, trail
+from records.services.documents import Document
 from tests.assessments.together import somebody_waits_for_us
 from tests.audit.bundles import write_bundle
 from tests.factories import (
@@ -202,7 +203,7 @@ def enter_from_elsewhere(scene: Scene) -> None:
             "Harrow Vale Training Centre",
             f"HV {scene.person.pk}",
             TODAY - timedelta(days=30),
-            certificates_from_elsewhere.Document("paper.pdf", PDF),
+            Document("paper.pdf", PDF),
         ),
         act=scene.act(),
     )

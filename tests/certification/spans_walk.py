@@ -22,10 +22,11 @@ from certification.queries import standing_on_day
 from certification.services import certificates_from_elsewhere, events, schemes
 from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
-from certification.services.certificates_from_elsewhere import Document, OutsideCertificate
+from certification.services.certificates_from_elsewhere import OutsideCertificate
 from certification.services.proposals import propose
 from people.services import people
 from people.services import stamps as facts
+from records.services.documents import Document
 from tests.audit.bundles import write_bundle
 from tests.factories import (
     NOW,

@@ -13,12 +13,10 @@ from certification.models import Certificate, CertificateDocument
 from certification.queries import standing_on_day
 from certification.services import certificates_from_elsewhere, events
 from certification.services.acts import Act
-from certification.services.certificates_from_elsewhere import (
-    Document,
-    OutsideCertificate,
-    media_type_of,
-)
+from certification.services.certificates_from_elsewhere import OutsideCertificate
 from records.queries.verification import verify_records
+from records.services import documents
+from records.services.documents import Document, media_type_of
 from tests.factories import (
     NOW,
     TODAY,
@@ -165,7 +163,7 @@ def test_file_that_is_no_scan_is_refused_whatever_its_name(person, scope, revisi
 
 
 def test_document_that_is_too_large_is_refused(person, scope, revision, quality, monkeypatch):
-    monkeypatch.setattr(certificates_from_elsewhere, "MOST_BYTES", len(PDF) - 1)
+    monkeypatch.setattr(documents, "MOST_BYTES", len(PDF) - 1)
 
     with pytest.raises(CertificationError, match="lower resolution"):
         enter(person, scope, revision, quality, paper())

@@ -14,10 +14,11 @@ from certification.queries import standing_on_day
 from certification.queries.standing_if_entered import NOT_NUMBERED
 from certification.services import certificates_from_elsewhere, standing
 from certification.services.acts import Act
-from certification.services.certificates_from_elsewhere import Document, OutsideCertificate
+from certification.services.certificates_from_elsewhere import OutsideCertificate
 from records.exceptions import ShownOtherwise
 from records.models import Signature, TrailEntry
 from records.queries.verification import verify_records
+from records.services.documents import Document
 from tests.factories import (
     PASSWORD,
     make_certificate,

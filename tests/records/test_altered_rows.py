@@ -34,6 +34,7 @@ from assessments.services import (
 from assessments.services import criteria as criteria_services
 from assessments.services import grading as grading_services
 from assessments.services.judgements import Circumstances
+from assessments.services.tool_work import decide_on_work
 from assessments.services.undo import undo
 from certification.models import Certificate, CertificateEvent, Proposal, SchemeRevision
 from certification.services import certificates_from_elsewhere, events, proposals
@@ -47,13 +48,15 @@ from people.services.people import change_person
 from people.services.returns import return_person
 from records.models import TrailEntry, append_only
 from records.queries.verification import verify_records
+from records.services import trail
+from records.services.documents import Document
 from records.services.trail import erase_payload
 from tests import factories
 from tests.assessments import pictures
 from tests.assessments.measuring_cases import wrap
 from tests.factories import NOW, TODAY
-from training.models import PracticeRecord, VisionTest
-from training.services import facts
+from training.models import PracticeRecord, Tool, VisionTest
+from training.services import facts, tools
 
 pytestmark = [pytest.mark.django_db, pytest.mark.each_database]
 
@@ -90,6 +93,7 @@ class Kept:
     taken_back: CannotTell
     retired: CriteriaSet
     returned: Person
+    tool: Tool
 
 
 @pytest.fixture(scope="module")
@@ -266,6 +270,7 @@ def make_kept() -> Kept:
         taken_back=taken_back,
         retired=retired,
         returned=_changed(site, quality),
+        tool=_tool(board, instructor, quality),
     )
 
 
@@ -287,6 +292,45 @@ def _changed(site, quality):
     person = Person.objects.get(pk=person.pk)
     issue_again(person=person, act=Act(actor=quality, at=NOW, proof="password", reason="Seen."))
     return person
+
+
+def _tool(board, instructor, quality):
+    """A tool that a board names, found out of its limits since, and out of service for a while."""
+    said = {"actor": instructor, "at": NOW}
+    tool = tools.add_tool(code="IRON-07", kind="iron", site=board.site, **said)
+    for days_ago, found in ((30, True), (0, False)):
+        tools.record_calibration(
+            tool=tool,
+            calibrated_on=TODAY - timedelta(days=days_ago),
+            valid_through=TODAY + timedelta(days=300),
+            passed_as_found=found,
+            passed=True,
+            document=Document("k.pdf", b"%PDF-1.7\n%%EOF\n"),
+            **said,
+        )
+    early = {
+        "calibrated_on": TODAY - timedelta(days=400),
+        "valid_through": TODAY - timedelta(days=35),
+        "passed": True,
+        "reference": "K-1",
+    }
+    tool.calibrations.create(**early, recorded_at=NOW)
+    # As calibrations were written down before they had an entry of their own.
+    trail.record(
+        act="calibration recorded", about=tool, payload={"tool": tool.code, **early}, **said
+    )
+    boards.name_tools(board=board, tools=[tool], **said)
+    tools.put_out_of_service(tool=tool, first_day=TODAY, reason="Dropped.", told=None, **said)
+    tools.put_back_in_service(tool=tool, from_day=TODAY, **said)
+    decide_on_work(
+        calibration=tool.calibrations.get(passed_as_found=False),
+        boards={board.number: 0},
+        decision="stands",
+        reason="Far inside.",
+        actor=quality,
+        at=NOW,
+    )
+    return tool
 
 
 def _ask(board, joint_name, grader, photo):
@@ -328,7 +372,7 @@ def _from_elsewhere(person, revision, act, issued_on):
             issuer="Skarn",
             number="17",
             issued_on=issued_on,
-            document=certificates_from_elsewhere.Document("a.pdf", b"%PDF-1.7\n%%EOF\n"),
+            document=Document("a.pdf", b"%PDF-1.7\n%%EOF\n"),
             ends_on=TODAY,
         ),
         act=act,
@@ -528,6 +572,50 @@ ALTERATIONS = {
         "WHERE id = %s",
         [kept.move.pk],
         "people_sitemembership",
+    ),
+    "a calibration that was passed as found": lambda kept: (
+        "UPDATE training_calibration SET passed_as_found = %s WHERE NOT passed_as_found",
+        [True],
+        "training_calibration",
+    ),
+    "an early calibration that lasts longer": lambda kept: (
+        "UPDATE training_calibration SET valid_through = %s WHERE reference = 'K-1'",
+        [TODAY],
+        f"training_calibration {kept.tool.pk} is not what trail entry",
+    ),
+    "a calibration that nobody recorded": lambda kept: (
+        "INSERT INTO training_calibration (tool_id, calibrated_on, valid_through, passed, readings,"
+        " reference, recorded_at) SELECT tool_id, calibrated_on, valid_through, passed, readings,"
+        " 'K-9', %s FROM training_calibration WHERE NOT passed_as_found AND tool_id = %s",
+        [NOW - timedelta(days=1), kept.tool.pk],
+        "training_calibration",
+    ),
+    "a tool out of service from a later day": lambda kept: (
+        "UPDATE training_tooloutofservice SET first_day = %s WHERE tool_id = %s",
+        [TODAY + timedelta(days=1), kept.tool.pk],
+        "training_tooloutofservice",
+    ),
+    "a tool back in service that was not": lambda kept: (
+        "DELETE FROM training_toolbackinservice WHERE from_day = %s",
+        [TODAY],
+        "training_toolbackinservice",
+    ),
+    "a board that names a tool no more": lambda kept: (
+        "DELETE FROM assessments_board_tools WHERE board_id = %s",
+        [kept.board.pk],
+        f"assessments_board_tools {kept.board.pk} is not what trail entry",
+    ),
+    "a board that names a tool it never did": lambda kept: (
+        "INSERT INTO assessments_board_tools (board_id, tool_id) "
+        "SELECT max(id), %s FROM assessments_board WHERE id NOT IN "
+        "(SELECT board_id FROM assessments_board_tools)",
+        [kept.tool.pk],
+        "assessments_board_tools",
+    ),
+    "work with a tool that is to be made again": lambda kept: (
+        "UPDATE assessments_toolworkdecision SET decision = 'make_again' WHERE board_id = %s",
+        [kept.board.pk],
+        "assessments_toolworkdecision",
     ),
     "a failed vision test passed": lambda kept: (
         "UPDATE training_visiontest SET passed = %s WHERE id = %s",

@@ -194,7 +194,7 @@ def test_calibrations_are_recorded_for_tools_that_are_kept_and_in_use():
         in calibrate([fits], instructor, reference="L-2").refused[fits.pk]
     )
     assert Calibration.objects.count() == 2
-    assert TrailEntry.objects.filter(act="calibration recorded").count() == 2
+    assert TrailEntry.objects.filter(act="tool calibrated").count() == 2
 
 
 def test_a_report_with_too_long_a_name_is_refused_with_its_row():

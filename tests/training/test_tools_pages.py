@@ -87,7 +87,7 @@ def test_a_calibration_is_recorded(client, instructor, iron):
     )
 
     assert iron.calibrations.get().reference == "R-2291"
-    assert TrailEntry.objects.latest("pk").act == "calibration recorded"
+    assert TrailEntry.objects.latest("pk").act == "tool calibrated"
     assert "in\u00a0365" in client.get(LIST).content.decode()
 
 
@@ -176,7 +176,7 @@ def test_tools_of_another_site_are_unknown(client, iron):
 
 
 def test_acts_take_post_alone_and_sign_in_is_asked_for(client, instructor, iron):
-    assert client.get(url("calibration_new")).status_code == 405
+    assert client.get(url("tool_out")).status_code == 405
     assert client.get(url("tool_retire")).status_code == 405
     client.logout()
     assert client.get(LIST).url.startswith(reverse("account_login"))

@@ -9,12 +9,20 @@ from .courses import (
 )
 from .exercises import Exercise, ExerciseStep, JointType, Position, Stage
 from .places import ClassLetter, OtherInstructor, Room, WaitingPlace
-from .practice import Calibration, PracticeRecord, PracticeWithdrawal, Tool
+from .practice import PracticeRecord, PracticeWithdrawal
+from .tools import (
+    Calibration,
+    CalibrationDocument,
+    Tool,
+    ToolBackInService,
+    ToolOutOfService,
+)
 from .vision import VisionTest, VisionTestWithdrawal
 
 __all__ = [
     "Attendance",
     "Calibration",
+    "CalibrationDocument",
     "ClassLetter",
     "ClassSession",
     "Course",
@@ -32,6 +40,8 @@ __all__ = [
     "SessionDay",
     "Stage",
     "Tool",
+    "ToolBackInService",
+    "ToolOutOfService",
     "VisionTest",
     "VisionTestWithdrawal",
     "WaitingPlace",

@@ -1,4 +1,4 @@
-"""What keeps a certificate alive, and the tools the work is done with."""
+"""What keeps a certificate alive: work done within its scope."""
 
 from django.conf import settings
 from django.db import models
@@ -6,60 +6,9 @@ from django.db.models.functions import Upper
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from people.models.people import Person, Site
+from people.models.people import Person
 from records.models import Recorded, Signature
 from records.models.text_order import InByteOrder
-
-
-class Tool(Recorded):
-    class Kind(models.TextChoices):
-        IRON = "iron", _("soldering iron")
-        TIP = "tip", _("tip")
-        MECHANICAL_STRIPPER = "mechanical_stripper", _("mechanical stripper")
-        THERMAL_STRIPPER = "thermal_stripper", _("thermal stripper")
-        MAGNIFIER = "magnifier", _("magnifier or microscope")
-        LAMP = "lamp", _("lamp")
-        GAUGE = "gauge", _("gauge or graticule")
-
-    code = models.CharField(_("code"), max_length=24, unique=True)
-    kind = models.CharField(_("kind"), max_length=24, choices=Kind.choices)
-    name = models.CharField(_("name"), max_length=120, blank=True)
-    site = models.ForeignKey(Site, models.PROTECT, related_name="tools")
-    answers_for = models.ForeignKey(
-        Person,
-        models.PROTECT,
-        null=True,
-        blank=True,
-        related_name="tools",
-        verbose_name=_("who answers for it"),
-    )
-    retired_on = models.DateField(_("retired on"), null=True, blank=True)
-
-    class Meta:
-        ordering = ["code"]
-
-    def __str__(self) -> str:
-        return self.code
-
-
-class Calibration(Recorded):
-    tool = models.ForeignKey(Tool, models.PROTECT, related_name="calibrations")
-    calibrated_on = models.DateField(_("calibrated on"))
-    valid_through = models.DateField(_("good through"))
-    passed = models.BooleanField(_("passed"), default=True)
-    reference = models.CharField(_("report"), max_length=80, blank=True)
-
-    class Meta:
-        ordering = ["-calibrated_on"]
-        constraints = [
-            models.CheckConstraint(
-                condition=models.Q(valid_through__gte=models.F("calibrated_on")),
-                name="calibration_ends_after_it_was_done",
-            )
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.tool}, {self.calibrated_on}"
 
 
 class PracticeRecordQuerySet(models.QuerySet["PracticeRecord"]):

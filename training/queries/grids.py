@@ -20,6 +20,8 @@ from training.models import (
     VisionTest,
 )
 
+from .tool_fitness import with_state
+
 ROWS_AT_MOST = 100
 """How many rows a grid shows; more are found by narrowing the list."""
 
@@ -71,11 +73,9 @@ def by_practice(people: PersonQuerySet, scope_code: str) -> PersonQuerySet:
 
 def by_calibration(tools: QuerySet[Tool]) -> QuerySet[Tool]:
     """Tools with their newest calibration, those first whose calibration ends soonest."""
-    newest = Calibration.objects.filter(tool=OuterRef("pk")).order_by("-calibrated_on", "-pk")
-    return tools.annotate(
-        good_through=Subquery(newest.values("valid_through")[:1]),
-        last_passed=Subquery(newest.values("passed")[:1]),
-    ).order_by(F("good_through").asc(nulls_first=True), "code")
+    return with_state(tools.filter(without_calibration=False)).order_by(
+        F("good_through").asc(nulls_first=True), "code"
+    )
 
 
 def rows_shown(

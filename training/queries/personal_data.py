@@ -6,9 +6,10 @@ from django.utils.translation import gettext_lazy as _
 
 from people.models import Person
 from people.ports import DataTable
-from training.models import Attendance, Enrolment
+from training.models import Attendance, Enrolment, ToolOutOfService
 
 RECORDED = _("instant at which it was recorded, UTC")
+TOOL = _("code of the tool")
 WITHDRAWN = _("since when it counts as never entered")
 
 
@@ -61,4 +62,21 @@ def personal_data(person: Person) -> Iterator[DataTable]:
         },
         person.practice.order_by("performed_on", "pk"),
         is_result=True,
+    )
+    yield DataTable(
+        "tools",
+        _("Tools they are responsible for"),
+        {"tool": ("code", TOOL), "name": ("name", _("make and model"))},
+        person.tools.order_by("code"),
+    )
+    yield DataTable(
+        "tools_told",
+        _("Tools out of service of which they were told"),
+        {
+            "tool": ("tool__code", TOOL),
+            "first_day": ("first_day", _("day from which it was out")),
+            "reason": ("reason", _("why")),
+            "recorded_at": ("recorded_at", RECORDED),
+        },
+        ToolOutOfService.objects.filter(told=person).order_by("pk"),
     )

@@ -1,14 +1,19 @@
 """What the trail and signatures say of this app's rows: made here, and rebuilt here."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import CharField, Exists, OuterRef, Q
+from django.db.models.functions import Cast
 
 from people.queries.employee_numbers import rebuilt_with_person
+from records.models import TrailEntry
 from records.queries import rebuilding
 from records.queries.rebuilding import Content, KeptTable, Part, Written
 from training.models import (
+    Calibration,
     CourseRevision,
     Exercise,
     ExerciseStep,
@@ -16,6 +21,8 @@ from training.models import (
     Position,
     PracticeRecord,
     PracticeWithdrawal,
+    ToolBackInService,
+    ToolOutOfService,
     VisionTest,
     VisionTestWithdrawal,
 )
@@ -33,6 +40,11 @@ EXERCISE_ADDED = "exercise added"
 EXERCISE_RETIRED = "exercise retired"
 COURSE_PUBLISHED = "course published"
 COURSE_RETIRED = "course retired"
+CALIBRATED = "tool calibrated"
+CALIBRATED_BEFORE = "calibration recorded"
+"""What wrote a calibration down while the entry was about its tool, and named no row."""
+OUT_OF_SERVICE = "tool out of service"
+BACK_IN_SERVICE = "tool back in service"
 
 
 def vision_test_content(test: VisionTest) -> dict[str, Any]:
@@ -93,6 +105,49 @@ def practice_withdrawal_content(withdrawal: PracticeWithdrawal) -> dict[str, Any
         "reason": withdrawal.reason,
         "withdrawn_by": withdrawal.withdrawn_by_id,
         "withdrawn_at": withdrawal.withdrawn_at,
+    }
+
+
+def calibration_content(calibration: Calibration) -> dict[str, Any]:
+    document = calibration.document
+    return {
+        **_calibration_content_before(calibration),
+        "passed_as_found": calibration.passed_as_found,
+        "readings": calibration.readings,
+        "document": document and {"name": document.original_name, "sha256": document.sha256},
+        "recorded_by": calibration.recorded_by_id,
+        "recorded_at": calibration.recorded_at,
+    }
+
+
+def _calibration_content_before(calibration: Calibration) -> dict[str, Any]:
+    return {
+        "tool": calibration.tool.code,
+        "calibrated_on": calibration.calibrated_on,
+        "valid_through": calibration.valid_through,
+        "passed": calibration.passed,
+        "reference": calibration.reference,
+    }
+
+
+def out_of_service_content(out: ToolOutOfService) -> dict[str, Any]:
+    return {
+        "tool": out.tool.code,
+        "first_day": out.first_day,
+        "reason": out.reason,
+        "told": out.told_id,
+        "entered_by": out.entered_by_id,
+        "recorded_at": out.recorded_at,
+    }
+
+
+def back_in_service_content(back: ToolBackInService) -> dict[str, Any]:
+    return {
+        "tool": back.out.tool.code,
+        "from_day": back.from_day,
+        "note": back.note,
+        "entered_by": back.entered_by_id,
+        "recorded_at": back.recorded_at,
     }
 
 
@@ -199,10 +254,89 @@ def _register_courses() -> None:
     )
 
 
+CALIBRATIONS = Calibration.objects.select_related("tool", "document")
+
+
+def _calibrations(written: Sequence[Written]) -> dict[int, Content]:
+    rows = rebuilding.rows_by_number(CALIBRATIONS, written)
+    return {number: calibration_content(row) for number, row in rows.items()}
+
+
+def _calibrations_before(written: Sequence[Written]) -> dict[int, Content]:
+    """Of entries about tools: the row is told by the instant at which it was recorded."""
+    rows = {
+        (str(row.tool_id), row.recorded_at): row
+        for row in CALIBRATIONS.filter(recorded_at__in={entry.at for entry in written})
+    }
+    return {
+        entry.number: _calibration_content_before(rows[entry.about_id, entry.at])
+        for entry in written
+        if (entry.about_id, entry.at) in rows
+    }
+
+
+@dataclass(frozen=True)
+class CalibrationTable(KeptTable):
+    """Calibrations, each of which an entry speaks of; early ones by their tool and instant."""
+
+    def rows_without_record(self) -> Iterator[Any]:
+        before = TrailEntry.objects.filter(
+            about_type="tool",
+            about_id=Cast(OuterRef("tool_id"), CharField()),
+            act=CALIBRATED_BEFORE,
+            recorded_at=OuterRef("recorded_at"),
+        )
+        by_tool = Calibration.objects.filter(Exists(before)).values_list("pk", flat=True)
+        early = set(by_tool)
+        return (key for key in super().rows_without_record() if key not in early)
+
+
+def _register_tools() -> None:
+    rebuilding.register_entries([CALIBRATED], Calibration._meta.db_table, _calibrations)
+    rebuilding.register_entries(
+        [CALIBRATED_BEFORE], Calibration._meta.db_table, _calibrations_before
+    )
+    rebuilding.register_table(
+        CalibrationTable(
+            Calibration, "calibration", acts=(CALIBRATED,), content_of=calibration_content
+        )
+    )
+    for model, act, key, rows, content_of in (
+        (
+            ToolOutOfService,
+            OUT_OF_SERVICE,
+            "pk",
+            ToolOutOfService.objects.select_related("tool"),
+            out_of_service_content,
+        ),
+        (
+            ToolBackInService,
+            BACK_IN_SERVICE,
+            "out_id",
+            ToolBackInService.objects.select_related("out__tool"),
+            back_in_service_content,
+        ),
+    ):
+        rebuilding.register_entries(
+            [act], model._meta.db_table, partial(_by_key, rows, key, content_of)
+        )
+        rebuilding.register_table(
+            KeptTable(model, "tool-out-of-service", key, acts=(act,), content_of=content_of)
+        )
+
+
+def _by_key(
+    rows: Any, key: str, content_of: Callable[[Any], Content], written: Sequence[Written]
+) -> dict[int, Content]:
+    found = rebuilding.rows_by_number(rows, written, key)
+    return {number: content_of(row) for number, row in found.items()}
+
+
 def register() -> None:
     """Have the facts of this app compared with what was written down of them."""
     _register_exercises()
     _register_courses()
+    _register_tools()
     tests, practice = VisionTest._meta.db_table, PracticeRecord._meta.db_table
     test_withdrawals = VisionTestWithdrawal._meta.db_table
     practice_withdrawals = PracticeWithdrawal._meta.db_table

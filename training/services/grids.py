@@ -24,7 +24,7 @@ from training.models import Calibration, Tool, VisionTest
 
 from .facts import record_practice_once, record_vision_test
 from .outcomes import Outcome
-from .tools import lock_tool, record_calibration
+from .tools import lock_tools, record_calibration
 
 Row = TypeVar("Row")
 
@@ -126,7 +126,7 @@ def record_calibrations(
     longest = Calibration._meta.get_field("reference").max_length or 0
 
     def record(key: int, result: CalibrationResult) -> bool:
-        lock_tool(key)
+        lock_tools([key])
         tool = tools.filter(pk=key).first()
         if tool is None:
             raise TrainingError(_("It is not among the tools that you keep any more."))
@@ -142,7 +142,9 @@ def record_calibrations(
         earlier = tool.calibrations.filter(calibrated_on=calibrated_on).order_by("-pk").first()
         if earlier is not None:
             says = (earlier.passed, earlier.valid_through, earlier.reference)
-            if says == (result.passed, valid_through, result.reference):
+            is_same = says == (result.passed, valid_through, result.reference)
+            # Said of how it was found, another says more than a grid can repeat.
+            if is_same and earlier.passed_as_found is None:
                 return False
             raise TrainingError(_calibrated_already(earlier))
         record_calibration(

@@ -8,5 +8,12 @@ urlpatterns = [
     path("tools/<str:code>/", tools.tool_detail, name="tool_detail"),
     path("tools/<str:code>/edit/", tools.tool_edit, name="tool_edit"),
     path("tools/<str:code>/calibrations/", tools.calibration_new, name="calibration_new"),
+    path(
+        "tools/<str:code>/calibrations/<int:calibration_id>/certificate/",
+        tools.calibration_document,
+        name="calibration_document",
+    ),
+    path("tools/<str:code>/out-of-service/", tools.tool_out, name="tool_out"),
+    path("tools/<str:code>/in-service/", tools.tool_back, name="tool_back"),
     path("tools/<str:code>/retire/", tools.tool_retire, name="tool_retire"),
 ]

@@ -4,8 +4,8 @@ from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
-from django.db.models import OuterRef, Subquery
-from django.http import HttpResponse
+from django.db.models import F
+from django.http import FileResponse, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -16,26 +16,33 @@ from people.access import UserRequest, role_required
 from people.models import Person, Role, Site
 from training import access
 from training.exceptions import TrainingError
-from training.forms.tools import CalibrationForm, ToolForm
-from training.models import Calibration, Tool
+from training.forms.rows import DO, Rows
+from training.forms.tools import (
+    BackInServiceForm,
+    CalibrationForm,
+    OutOfServiceForm,
+    ReadingForm,
+    ToolForm,
+)
+from training.models import Tool
+from training.presenters.calibrations import calibration_shown
+from training.queries.tool_fitness import found_out_of_limits, with_state
 from training.services import tools as services
 
 FORM_METHODS = ["GET", "HEAD", "POST"]
+MORE = "more:"
 
 
 @require_safe
 @role_required(Role.INSTRUCTOR, Role.QUALITY)
 def tool_list(request: UserRequest) -> HttpResponse:
     """Tools by the day their calibration ends, those that ended first."""
-    latest = Calibration.objects.filter(tool=OuterRef("pk")).order_by("-calibrated_on", "-pk")
-    tools = access.tools_readable_by(request.user).annotate(
-        good_through=Subquery(latest.values("valid_through")[:1]),
-        last_passed=Subquery(latest.values("passed")[:1]),
-    )
+    tools = with_state(access.tools_readable_by(request.user))
     context = {
-        "tools": tools.filter(retired_on__isnull=True).order_by("good_through", "code"),
+        "tools": tools.filter(retired_on__isnull=True).order_by(F("good_through").asc(), "code"),
         "retired": tools.filter(retired_on__isnull=False).order_by("-retired_on", "code"),
         "today": people_access.today_for(request.user),
+        "in_doubt": found_out_of_limits(access.tools_readable_by(request.user)),
         "may_add": request.user.has_role(Role.INSTRUCTOR),
     }
     return render(request, "training/tool_list.html", context)
@@ -71,7 +78,12 @@ def tool_edit(request: UserRequest, code: str) -> HttpResponse:
         sites=Site.objects.none(),
         people=Person.objects.filter(site=tool.site_id),
         tool=tool,
-        initial={"name": tool.name, "answers_for": tool.answers_for},
+        initial={
+            "name": tool.name,
+            "serial": tool.serial,
+            "answers_for": tool.answers_for,
+            "without_calibration": tool.without_calibration,
+        },
     )
     if request.method == "POST" and form.is_valid():
         services.change_tool(tool=tool, **form.cleaned_data, actor=request.user, at=timezone.now())
@@ -85,32 +97,116 @@ def tool_edit(request: UserRequest, code: str) -> HttpResponse:
 @require_safe
 @login_required
 def tool_detail(request: UserRequest, code: str) -> HttpResponse:
-    tool = access.tool_for_reader(request.user, code)
-    return _render_tool(
-        request, tool, CalibrationForm(initial={"calibrated_on": tool.site.today()})
+    return _render_tool(request, access.tool_for_reader(request.user, code))
+
+
+@require_http_methods(FORM_METHODS)
+@login_required
+def calibration_new(request: UserRequest, code: str) -> HttpResponse:
+    """Record a calibration with its readings; what a button does to the rows stores nothing."""
+    tool = access.tool_for_instructor(request.user, code)
+    sent = request.POST if request.method == "POST" else None
+    form = CalibrationForm(
+        sent, request.FILES or None, initial={"calibrated_on": tool.site.today()}
+    )
+    rows = Rows(
+        ReadingForm,
+        prefix="reading",
+        data=sent,
+        most=services.MOST_READINGS,
+    )
+    status = 200
+    if sent is not None and sent.get(DO, "") != MORE:
+        if form.is_valid() and rows.is_valid and _record(request, tool, form, rows):
+            return redirect("training:tool_detail", code)
+        if rows.too_many:
+            form.add_error(None, _("These are more readings than a calibration has here."))
+        rows.show_errors()
+        status = 422
+    elif sent is not None:
+        form = CalibrationForm(initial=sent.dict())
+        rows.do(MORE)
+    context = {"tool": tool, "form": form, "rows": rows}
+    return render(request, "training/calibration_form.html", context, status=status)
+
+
+def _record(request: UserRequest, tool: Tool, form: CalibrationForm, rows: Rows) -> bool:
+    """Record what was typed; False where it cannot be, which the form then says."""
+    readings = [row.reading() for row in rows.forms if isinstance(row, ReadingForm)]
+    try:
+        recorded = services.record_calibration_once(
+            tool=tool,
+            readings=readings,
+            **form.cleaned_data,
+            actor=request.user,
+            at=timezone.now(),
+        )
+    except TrainingError as error:
+        form.add_error(None, str(error))
+        return False
+    if recorded is None:
+        already = _("This calibration was recorded so already, and is not recorded twice.")
+        messages.info(request, already)
+    elif recorded.was_found_good:
+        messages.success(request, _("The calibration is recorded."))
+    else:
+        found_out = _(
+            "The calibration is recorded. The tool was found out of its limits: look at the work "
+            "that was done with it."
+        )
+        messages.warning(request, found_out)
+    return True
+
+
+@require_safe
+@login_required
+def calibration_document(request: UserRequest, code: str, calibration_id: int) -> FileResponse:
+    """The certificate as it came, as a download: never shown inside a page of ours."""
+    document = access.calibration_document_for_reader(request.user, code, calibration_id)
+    return FileResponse(
+        document.file.open("rb"),
+        as_attachment=True,
+        filename=document.original_name,
+        content_type=document.media_type,
     )
 
 
 @require_POST
 @login_required
-def calibration_new(request: UserRequest, code: str) -> HttpResponse:
+def tool_out(request: UserRequest, code: str) -> HttpResponse:
     tool = access.tool_for_instructor(request.user, code)
-    form = CalibrationForm(request.POST)
+    form = OutOfServiceForm(request.POST, people=Person.objects.filter(site=tool.site_id))
+    if form.is_valid():
+        said = dict(form.cleaned_data)
+        answers = tool.answers_for
+        if said["told"] is None and answers is not None and answers.left_on is None:
+            said["told"] = answers
+        try:
+            services.put_out_of_service(tool=tool, **said, actor=request.user, at=timezone.now())
+        except TrainingError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("%(code)s is out of service.") % {"code": code})
+            return redirect("training:tool_detail", code)
+    return _render_tool(request, tool, out_form=form)
+
+
+@require_POST
+@login_required
+def tool_back(request: UserRequest, code: str) -> HttpResponse:
+    tool = access.tool_for_instructor(request.user, code)
+    form = BackInServiceForm(request.POST)
     if form.is_valid():
         try:
-            recorded = services.record_calibration_once(
+            services.put_back_in_service(
                 tool=tool, **form.cleaned_data, actor=request.user, at=timezone.now()
             )
         except TrainingError as error:
             form.add_error(None, str(error))
         else:
-            if recorded is None:
-                already = _("This calibration was recorded so already, and is not recorded twice.")
-                messages.info(request, already)
-            else:
-                messages.success(request, _("The calibration is recorded."))
+            messages.success(request, _("%(code)s is in service again.") % {"code": code})
             return redirect("training:tool_detail", code)
-    return _render_tool(request, tool, form)
+    return _render_tool(request, tool, back_form=form)
 
 
 @require_POST
@@ -126,15 +222,34 @@ def tool_retire(request: UserRequest, code: str) -> HttpResponse:
     return redirect("training:tool_detail", code)
 
 
-def _render_tool(request: UserRequest, tool: Tool, form: CalibrationForm) -> HttpResponse:
-    calibrations = list(tool.calibrations.order_by("-calibrated_on", "-pk"))
+def _render_tool(
+    request: UserRequest,
+    tool: Tool,
+    *,
+    out_form: OutOfServiceForm | None = None,
+    back_form: BackInServiceForm | None = None,
+) -> HttpResponse:
+    today = tool.site.today()
+    calibrations = list(
+        tool.calibrations.order_by("-calibrated_on", "-pk").select_related("document")
+    )
+    periods = list(
+        tool.out_of_service.select_related("told", "entered_by__person", "back__entered_by__person")
+    )
     context: dict[str, Any] = {
         "tool": tool,
-        "calibrations": calibrations,
+        "calibrations": [calibration_shown(calibration) for calibration in calibrations],
         "latest": calibrations[0] if calibrations else None,
-        "form": form,
-        "today": tool.site.today(),
+        "in_doubt": any(not calibration.was_found_good for calibration in calibrations),
+        "periods": periods,
+        "out": next((period for period in periods if not hasattr(period, "back")), None),
+        "out_form": out_form
+        or OutOfServiceForm(
+            people=Person.objects.filter(site=tool.site_id), initial={"first_day": today}
+        ),
+        "back_form": back_form or BackInServiceForm(initial={"from_day": today}),
+        "today": today,
         "keeps": request.user.has_role(Role.INSTRUCTOR, site=tool.site_id),
     }
-    status = 422 if form.is_bound else 200
+    status = 422 if out_form or back_form else 200
     return render(request, "training/tool_detail.html", context, status=status)

@@ -14,6 +14,7 @@ from assessments.models import (
     ReadingRequest,
     Rework,
     StageSigning,
+    ToolWorkDecision,
 )
 from assessments.queries import board_results
 from people.queries.employee_numbers import rebuilt_with_person
@@ -33,6 +34,9 @@ ANSWERED = "another reading answered"
 CHECKED = "destructive check recorded"
 COULD_NOT_TELL = "could not tell from a photograph"
 ASKED_NO_MORE = "took back what could not be told"
+TOOLS_NAMED = "tools of board named"
+KEPT = "board kept"
+TOOL_WORK = "work with a tool decided on"
 
 
 def board_content(board: Board) -> dict[str, Any]:
@@ -140,6 +144,28 @@ def check_content(check: DestructiveCheck) -> dict[str, Any]:
     }
 
 
+def tools_content(board: Board) -> dict[str, Any]:
+    """What a board says that it was made with."""
+    return {
+        "number": board.number,
+        "tools": sorted(tool.code for tool in board.tools.all()),
+    }
+
+
+def tool_work_content(decision: ToolWorkDecision) -> dict[str, Any]:
+    calibration = decision.calibration
+    return {
+        "board": decision.board.number,
+        "tool": calibration.tool.code,
+        "calibration": calibration.pk,
+        "calibrated_on": calibration.calibrated_on,
+        "decision": str(decision.decision),
+        "reason": decision.reason,
+        "decided_by": decision.decided_by_id,
+        "recorded_at": decision.recorded_at,
+    }
+
+
 def cannot_tell_content(asked: CannotTell) -> dict[str, Any]:
     return {
         "board": asked.grading.board.number,
@@ -185,6 +211,19 @@ def _signings(written: Sequence[Written]) -> dict[int, Content]:
     return rebuilt_with_person(
         written, signings, content_of, lambda signing: signing.grading.board.person_id
     )
+
+
+def _tools(written: Sequence[Written]) -> dict[int, Content]:
+    """The tools of a board are compared with the last entry that names them."""
+    rows = rebuilding.rows_by_number(Board.objects.prefetch_related("tools"), written)
+    last = rebuilding.last_entries("board", (TOOLS_NAMED, KEPT), written)
+    return {
+        entry.number: (
+            tools_content(rows[entry.number]) if last[entry.about_id] == entry.number else {}
+        )
+        for entry in written
+        if entry.number in rows
+    }
 
 
 def _cancellations(written: Sequence[Written]) -> dict[int, Content]:
@@ -248,6 +287,16 @@ def register() -> None:
         Rework.objects.select_related("joint__board", "joint__position"),
     )
     register_rows(ReadingRequest, "reading-request", ASKED, request_content, requests)
+    register_rows(
+        ToolWorkDecision,
+        "tool-work-decision",
+        TOOL_WORK,
+        tool_work_content,
+        ToolWorkDecision.objects.select_related("board", "calibration__tool"),
+    )
+    named = Board.tools.through
+    rebuilding.register_entries([TOOLS_NAMED, KEPT], named._meta.db_table, _tools)
+    rebuilding.register_table(KeptTable(named, "board", "board_id", acts=(TOOLS_NAMED, KEPT)))
     rebuilding.register_entries(
         [ANSWERED], ReadingRequest._meta.db_table, by_number(requests, answer_content)
     )

@@ -1,0 +1,205 @@
+"""Boards that were made or judged with a tool while nobody can say that it was good."""
+
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+
+from django.db.models import (
+    BooleanField,
+    Count,
+    Exists,
+    ExpressionWrapper,
+    Max,
+    OuterRef,
+    Q,
+    QuerySet,
+)
+
+from assessments.models import Board, Grading, Judgement, Rework, ToolWorkDecision
+from training.domain.tool_fitness import Doubt
+from training.models import Calibration, Tool
+from training.queries.tool_fitness import found_out_of_limits
+
+
+@dataclass(frozen=True, slots=True)
+class QuestionedBoard:
+    """One board, what was done with the tool, and what was decided of it last.
+
+    Attributes
+    ----------
+    made_from, made_to : date or None
+        Where it was made with the tool: from its hand-out to its last hand-in, None while it is
+        with its maker. ``made_from`` is None where it was only judged with it.
+    judged : int
+        How many judgements were made with the tool on days in doubt.
+    judged_on : date or None
+        The last such day.
+    """
+
+    board: Board
+    made_from: date | None
+    made_to: date | None
+    judged: int
+    judged_on: date | None
+    decision: ToolWorkDecision | None
+
+
+@dataclass(frozen=True, slots=True)
+class QuestionedWork:
+    """What one calibration puts in question; the boards that nobody has looked at first."""
+
+    calibration: Calibration
+    doubt: Doubt
+    boards: tuple[QuestionedBoard, ...]
+
+    @property
+    def undecided(self) -> list[QuestionedBoard]:
+        return [each for each in self.boards if each.decision is None]
+
+
+def questioned_work(tools: QuerySet[Tool]) -> list[QuestionedWork]:
+    """For each calibration that found one of these tools out of its limits, the work in doubt.
+
+    It is worked out of what is known now, so a calibration that is recorded late about an
+    earlier day puts the same boards in question as one that was recorded on it. Boards that
+    were cancelled are none, and how makers judged for themselves counts for nothing.
+    """
+    doubts = found_out_of_limits(tools)
+    if not doubts:
+        return []
+    made = _made_with(doubts)
+    judged = {calibration: _judged_with(calibration, doubts[calibration]) for calibration in doubts}
+    keys = {key for of in made.values() for key in of} | {
+        key for of in judged.values() for key in of
+    }
+    boards = Board.objects.select_related("person", "exercise", "site").in_bulk(keys)
+    decisions: dict[tuple[int, int], ToolWorkDecision] = {}
+    for decision in ToolWorkDecision.objects.filter(calibration__in=doubts).select_related(
+        "decided_by__person"
+    ):
+        decisions[decision.calibration_id, decision.board_id] = decision
+    found = []
+    for calibration, doubt in doubts.items():
+        of_made, of_judged = made[calibration.pk], judged[calibration]
+        questioned = [
+            _questioned(
+                boards[key],
+                of_made.get(key),
+                of_judged.get(key),
+                decisions.get((calibration.pk, key)),
+            )
+            for key in {*of_made, *of_judged}
+        ]
+        questioned.sort(
+            key=lambda each: (
+                each.decision is not None,
+                each.board.person.full_name,
+                each.board.number,
+            )
+        )
+        found.append(QuestionedWork(calibration, doubt, tuple(questioned)))
+    return found
+
+
+def _questioned(
+    board: Board,
+    made: tuple[date, date | None] | None,
+    judged: tuple[int, date] | None,
+    decision: ToolWorkDecision | None,
+) -> QuestionedBoard:
+    made_from, made_to = made or (None, None)
+    count, judged_on = judged or (0, None)
+    return QuestionedBoard(board, made_from, made_to, count, judged_on, decision)
+
+
+Made = dict[int, tuple[date, date | None]]
+Judged = dict[int, tuple[int, date]]
+
+
+def _made_with(doubts: dict[Calibration, Doubt]) -> dict[int, Made]:
+    """By calibration the boards made in doubt, each with its first and last day of making."""
+    asked = Q()
+    for calibration, doubt in doubts.items():
+        of_tool = Q(tool=calibration.tool_id, board__cancelled_at__isnull=True)
+        if doubt.last_day is not None:
+            of_tool &= Q(board__handed_out_on__lte=doubt.last_day)
+        if doubt.first_day is not None:
+            begins = _begins(calibration, doubt.first_day)
+            later = Rework.objects.filter(joint__board=OuterRef("board")).filter(
+                Q(handed_in_at__isnull=True) | Q(handed_in_at__gte=begins)
+            )
+            of_tool &= (
+                Q(board__handed_in_at__isnull=True)
+                | Q(board__handed_in_at__gte=begins)
+                | Q(Exists(later))
+            )
+        asked |= of_tool
+    reworked = Rework.objects.filter(joint__board=OuterRef("board"), handed_in_at__isnull=True)
+    rows = (
+        Board.tools.through.objects.filter(asked)
+        .annotate(
+            is_out=ExpressionWrapper(Exists(reworked), output_field=BooleanField()),
+            reworked_at=Max("board__joints__rework__handed_in_at"),
+        )
+        .values_list(  # type: ignore[misc] # the annotations above
+            "tool",
+            "board",
+            "board__handed_out_on",
+            "board__handed_in_at",
+            "board__disposed_at",
+            "reworked_at",
+            "is_out",
+        )
+    )
+    found: dict[int, Made] = {calibration.pk: {} for calibration in doubts}
+    by_tool: dict[int, list[Calibration]] = defaultdict(list)
+    for calibration in doubts:
+        by_tool[calibration.tool_id].append(calibration)
+    for tool_id, board_id, first, handed_in, disposed, reworked_at, is_out in rows:
+        for calibration in by_tool[tool_id]:
+            site = calibration.tool.site
+            over = max((at for at in (handed_in, reworked_at) if at), default=disposed)
+            last = None if over is None or (is_out and disposed is None) else site.today(over)
+            if doubts[calibration].touches(first, max(first, last or date.max)):
+                found[calibration.pk][board_id] = (first, last)
+    return found
+
+
+def _judged_with(calibration: Calibration, doubt: Doubt) -> Judged:
+    """The boards that graders judged with the tool in doubt: how often, and the last day of it."""
+    judgements = Judgement.objects.filter(tool=calibration.tool_id).exclude(
+        grading__kind=Grading.Kind.OWN
+    )
+    if doubt.first_day is not None:
+        judgements = judgements.filter(judged_at__gte=_begins(calibration, doubt.first_day))
+    if doubt.last_day is not None:
+        over = _begins(calibration, doubt.last_day + timedelta(days=1))
+        judgements = judgements.filter(judged_at__lt=over)
+    rows = (
+        judgements.filter(grading__board__cancelled_at__isnull=True)
+        .order_by()
+        .values_list("grading__board")
+        .annotate(count=Count("pk"), last=Max("judged_at"))
+    )
+    site = calibration.tool.site
+    return {board: (count, site.today(last)) for board, count, last in rows}
+
+
+def _begins(calibration: Calibration, day: date) -> datetime:
+    """The instant at which a day begins where the tool is."""
+    return datetime.combine(day, time(), calibration.tool.site.zone).astimezone(UTC)
+
+
+def to_look_at(tools: QuerySet[Tool]) -> list[QuestionedWork]:
+    """What of it holds boards that nobody has looked at."""
+    return [work for work in questioned_work(tools) if work.undecided]
+
+
+def decisions_of(board: Board) -> Sequence[ToolWorkDecision]:
+    """What was decided of a board because of its tools, the last of each calibration."""
+    last: dict[int, ToolWorkDecision] = {}
+    rows = board.tool_work_decisions.select_related("calibration__tool", "decided_by__person")
+    for decision in rows:
+        last[decision.calibration_id] = decision
+    return list(last.values())
