@@ -183,6 +183,16 @@ def _attended(
     return by_course, by_exercise
 
 
+def requirement_rows(
+    revision_ids: Collection[int], scope_ids: Collection[int]
+) -> Mapping[tuple[int, int], list[SchemeRequirement]]:
+    """What revisions ask for scopes, by the keys of both."""
+    rows: dict[tuple[int, int], list[SchemeRequirement]] = defaultdict(list)
+    for row in SchemeRequirement.objects.filter(revision__in=revision_ids, scope__in=scope_ids):
+        rows[row.revision_id, row.scope_id].append(row)
+    return rows
+
+
 def hindrances(
     exercise: Exercise, people: Collection[Person], day: date, leaving: str = ""
 ) -> dict[int, str]:
@@ -193,11 +203,7 @@ def hindrances(
     is left aside, as it is the one asked about.
     """
     asked = [one for one in asking_for_boards() if exercise.code in one.exercise_codes]
-    rows: dict[tuple[int, int], list[SchemeRequirement]] = defaultdict(list)
-    for row in SchemeRequirement.objects.filter(
-        revision__in={one.revision.pk for one in asked}, scope__in={one.scope.pk for one in asked}
-    ):
-        rows[row.revision_id, row.scope_id].append(row)
+    rows = requirement_rows({one.revision.pk for one in asked}, {one.scope.pk for one in asked})
     pairs = [(one, rows[one.revision.pk, one.scope.pk]) for one in asked]
     if not pairs or not all(has_rules(one.revision, of_pair) for one, of_pair in pairs):
         return {}

@@ -97,11 +97,16 @@ def candidate(person: Person, scope: Scope, revision: SchemeRevision, day: date)
     return Candidate(person, scope, revision, day, standing_on_day.read_for(person, scope))
 
 
+def requirements_of_one(one: Candidate) -> list[Requirement]:
+    """What is asked of a candidate that was read already."""
+    return requirements_of([one])[0]
+
+
 def requirements(
     person: Person, scope: Scope, revision: SchemeRevision, day: date
 ) -> list[Requirement]:
     """What a scheme revision asks of a person for a scope on a day."""
-    return requirements_of([candidate(person, scope, revision, day)])[0]
+    return requirements_of_one(candidate(person, scope, revision, day))
 
 
 def requirements_of(candidates: Sequence[Candidate]) -> list[list[Requirement]]:
@@ -110,12 +115,7 @@ def requirements_of(candidates: Sequence[Candidate]) -> list[list[Requirement]]:
     Boards judged up to the day somebody's certificate for the scope was revoked do not
     count any more: they have to show the work anew.
     """
-    rows: dict[tuple[int, int], list[SchemeRequirement]] = defaultdict(list)
-    for row in SchemeRequirement.objects.filter(
-        revision__in={one.revision.pk for one in candidates},
-        scope__in={one.scope.pk for one in candidates},
-    ):
-        rows[row.revision_id, row.scope_id].append(row)
+    rows = rows_for(candidates)
     codes = {row.exercise_code for of_pair in rows.values() for row in of_pair}
     people = {one.person.pk for one in candidates}
     boards = _passed_boards(people, codes)
@@ -143,6 +143,25 @@ def requirements_of(candidates: Sequence[Candidate]) -> list[list[Requirement]]:
         )
         for one, way in zip(candidates, ways, strict=True)
     ]
+
+
+def rows_for(candidates: Sequence[Candidate]) -> Mapping[tuple[int, int], list[SchemeRequirement]]:
+    """What schemes ask of some candidates, by the keys of revision and scope."""
+    return paths.requirement_rows(
+        {one.revision.pk for one in candidates}, {one.scope.pk for one in candidates}
+    )
+
+
+def ways_of(candidates: Sequence[Candidate]) -> tuple[list[Path], dict[str, str]]:
+    """How far each candidate is on the way, and the titles of what lies on it."""
+    rows = rows_for(candidates)
+    asking = [
+        (one.person, one.revision, rows.get((one.revision.pk, one.scope.pk), []), one.read.facts,
+         one.day)
+        for one in candidates
+    ]  # fmt: skip
+    names = path_sentences.names_in(row for of_pair in rows.values() for row in of_pair)
+    return paths.paths_of(asking), names
 
 
 def _in_both_languages(*of_one: Any) -> list[Requirement]:

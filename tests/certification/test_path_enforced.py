@@ -4,12 +4,14 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 from django.db import connection
+from django.urls import reverse
 
 from assessments.exceptions import CannotChangeBoard, CannotMakeBoards
 from assessments.models import Board, BoardOutcome
 from assessments.services import board_corrections, boards
 from certification.models import SchemeRequirement
-from certification.queries.requirements import requirements
+from certification.presenters.path_picture import path_shown
+from certification.queries.requirements import candidate, requirements, requirements_of_one
 from tests.assessments.together import at_once
 from tests.factories import (
     NOW,
@@ -23,6 +25,7 @@ from tests.factories import (
     make_scope,
     make_session,
     make_user,
+    unprotected,
     write_down,
 )
 from training.models import Attendance
@@ -244,3 +247,41 @@ def test_the_last_attempt_is_handed_out_once(person, instructor, exercise, scope
     )
     assert Board.objects.filter(person=person).count() == 1
     assert [type(one) for one in done if isinstance(one, Exception)] == [CannotMakeBoards]
+
+
+def test_the_way_is_shown_stop_by_stop_with_what_counts_next(client, person, exercise):
+    wire, hook, lap = (make_exercise(title=title) for title in ("Wire", "Hooks", "Laps"))
+    scope = make_scope(title="Terminals, operator")
+    revision = scheme(scope, exercise, first=wire, wait_days=7, attempts=2, vision_months=12)
+    for other in (hook, lap):
+        with unprotected():
+            SchemeRequirement.objects.create(
+                revision=revision, scope=scope, exercise_code=other.code
+            )
+    passed(person, wire, 30)
+    failed(person, exercise, 3)
+    failed(person, lap, 20)
+    failed(person, lap, 10)
+    one = candidate(person, scope, revision, TODAY)
+    way = path_shown(one, requirements_of_one(one), is_proposed=False)
+    assert ([(stop.title, stop.look, stop.word) for stop in way.stops], way.sentence) == (
+        [
+            ("Wire", "done", "met"),
+            ("Solder cups", "wait", "waiting until 29\N{NO-BREAK SPACE}Nov\N{NO-BREAK SPACE}2026"),
+            ("Hooks", "now", "next"),
+            ("Laps", "again", "training first"),
+            ("Vision test, not older than 12 months", "now", "missing"),
+            ("Certificate", "to-do", "not yet"),
+        ],
+        "Make and pass a board of Hooks.",
+    )
+    client.force_login(make_user("instructor", site=person.site))
+    page = client.get(
+        reverse("certification:requirements", args=[person.employee_number, scope.code])
+    )
+    assert "The way to the certificate" in page.content.decode()
+    part = client.get(reverse("certification:person_standing", args=[person.employee_number]))
+    assert "The way to Terminals, operator" in " ".join(part.content.decode().split())
+    client.force_login(make_user(person=person))
+    [shown] = client.get("/my-card/").context["card"].paths
+    assert (shown.scope, shown.met, shown.asked) == (scope, 1, 5)
