@@ -126,6 +126,7 @@ TABLE: dict[str, Row] = {
     "interfaces:api-v1:standings": act((), others=NO_TOKEN),
     "interfaces:api-v1:changes": page((), others=NO_TOKEN),
     "interfaces:api-v1:people": act((), others=NO_TOKEN),
+    "interfaces:api-v1:work": act((), others=NO_TOKEN),
     "interfaces:api_token_list": form(ADMINISTRATORS, others=NO),
     "interfaces:api_token_revoke": act({"administrator"}, "api_token"),
     # Certificates: read by whose they are, acted on by quality and never one's own
