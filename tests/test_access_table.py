@@ -173,6 +173,7 @@ TABLE: dict[str, Row] = {
     "audit:work_log": form(QUALITY, others=NO),
     "audit:work_log_example": page(QUALITY, others=NO),
     "audit:work_log_check": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
+    "audit:work_log_practice": form(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
     "audit:work_log_csv": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
     "audit:work_log_xlsx": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),
     "audit:work_log_problems": page(AUDITS_HERE, "work_log_check", **NOT_THERE_THERE),

@@ -60,8 +60,8 @@ def caller_of(token: str) -> Caller | None:
     )
     if row is None:
         return None
-    pk, site_id, zone, *rest = row
-    return Caller(pk, site_id, ZoneInfo(zone), *rest)
+    pk, site_id, zone, last_used_on, may_bring_people, may_record_work = row
+    return Caller(pk, site_id, ZoneInfo(zone), last_used_on, may_bring_people, may_record_work)
 
 
 def people_bringer_of(caller: Caller, at: datetime) -> Bringer | None:

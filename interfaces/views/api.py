@@ -35,7 +35,7 @@ from interfaces.forms import api as shapes
 from interfaces.services import api_tokens
 from interfaces.services.api_tokens import Caller
 from people.models import FormerEmployeeNumber, Person
-from people.models.people import PersonQuerySet
+from people.queries.employee_numbers import keys_by_number
 from records.exceptions import Refusal
 from training.services.work_taken_in import Work, take_in_work
 
@@ -53,7 +53,8 @@ manufacturing execution system, a door to a tool crib.
 Every request carries `Authorization: Bearer` and a token that an administrator of the site made.
 The token answers for people of its site alone. A token that was made for it also enters and
 changes people (`people`), or records work that they did (`work`). An unknown person or kind of
-work is answered like any other, with `may_work: false`. Why somebody's standing is not current is not told.
+work is answered like any other, with `may_work: false`. Why somebody's standing is not current is
+not told.
 
 More than the allowed requests in a minute are answered 429, with `Retry-After` in seconds.
 """
@@ -449,7 +450,7 @@ def work(request: HttpRequest, handed: shapes.WorkRequest) -> dict[str, Any]:
     if not recorder:
         raise MayNotRecordWork
     people = Person.objects.filter(site=caller.site_id)
-    keys = _keys_of(people, {row.employee_number for row in handed.work})
+    keys = keys_by_number(people, {row.employee_number for row in handed.work})
     rows = [
         Work(keys.get(row.employee_number, 0), row.scope, row.worked_on, row.reference.strip())
         for row in handed.work
@@ -464,14 +465,6 @@ def work(request: HttpRequest, handed: shapes.WorkRequest) -> dict[str, Any]:
             if row in outcome.refused
         ],
     }
-
-
-def _keys_of(people: PersonQuerySet, numbers: set[str]) -> dict[str, int]:
-    """People by the numbers they have or had."""
-    former = FormerEmployeeNumber.objects.filter(person__in=people, employee_number__in=numbers)
-    return dict(former.values_list("employee_number", "person")) | dict(
-        people.filter(employee_number__in=numbers).values_list("employee_number", "pk")
-    )
 
 
 def _day_at(caller: Caller, instant: datetime) -> Any:
