@@ -401,6 +401,8 @@ TABLE: dict[str, Row] = {
     "training:practice_new": form(TEACHES | AUDITS, "person"),
     "training:practice_withdraw": form(TEACHES | AUDITS, "person", "practice"),
     "training:vision_grid": form(INSTRUCTORS | QUALITY, others=NO),
+    "training:my_work": form(EVERYBODY),
+    "training:work_reported": form(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "training:work_grid": form(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "people:own_personal_data": page(EVERYBODY),
     "people:personal_data": form(OWN | AUDITS | {"administrator"}, "person"),

@@ -23,6 +23,8 @@ def declare() -> None:
     append_only.protect("training.VisionTestWithdrawal")
     append_only.protect("training.PracticeRecord", refusal=WITHDRAW_INSTEAD)
     append_only.protect("training.PracticeWithdrawal")
+    append_only.protect("training.WorkReport")
+    append_only.protect("training.WorkReportDecision")
     same = " AND ".join(f"NEW.{name} = OLD.{name}" for name in SAID_OF_EXERCISES)
     append_only.protect(
         "training.Exercise",

@@ -26,6 +26,7 @@ KIND_OF_MODEL = {
     "Tool": "tool",
     "VisionTest": "vision-test",
     "PracticeRecord": "practice",
+    "WorkReport": "work-report",
     # assessments
     "CriteriaSet": "criteria-set",
     "Criterion": "criterion",

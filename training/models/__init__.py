@@ -11,6 +11,7 @@ from .exercises import Exercise, ExerciseStep, JointType, Position, Stage
 from .places import ClassLetter, OtherInstructor, Room, WaitingPlace
 from .practice import Calibration, PracticeRecord, PracticeWithdrawal, Tool
 from .vision import VisionTest, VisionTestWithdrawal
+from .work_reports import WorkReport, WorkReportDecision
 
 __all__ = [
     "Attendance",
@@ -35,4 +36,6 @@ __all__ = [
     "VisionTest",
     "VisionTestWithdrawal",
     "WaitingPlace",
+    "WorkReport",
+    "WorkReportDecision",
 ]
