@@ -75,6 +75,9 @@ class CertificationConfig(AppConfig):
             _("List for the wall"), "certification:wall_list", staff, order=43, place="foot"
         )
         navigation.register(
+            _("Work missing"), "certification:work_missing", staff, order=44, place="foot"
+        )
+        navigation.register(
             _("Proposals"),
             "certification:proposal_list",
             decide,

@@ -113,6 +113,8 @@ TABLE: dict[str, Row] = {
     "certification:person_standing": page(READS | {"lead", "administrator"}, "person"),
     "certification:wall_list": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:wall_list_pdf": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
+    "certification:work_missing": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
+    "certification:work_missing_pdf": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:months_ahead": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:months_ahead_csv": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:standing_detail": page(READS | {"lead"}, "person_pk", "scope_pk"),

@@ -165,6 +165,8 @@ def addresses(today):
         + [{"kind": one} for one in KINDS],
         "certification:wall_list": [{}, {"lead": "LEAD"}],
         "certification:wall_list_pdf": [{}, {"lead": "LEAD"}],
+        "certification:work_missing": [{}, {"months": 1}],
+        "certification:work_missing_pdf": [{}],
         "certification:home": [{}],
         "certification:my_card": [{}],
         "assessments:board_list": [{}],
