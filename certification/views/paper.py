@@ -62,7 +62,7 @@ def _list_asked_for(request: UserRequest) -> wall_list.WallList:
 @role_required(Role.QUALITY, Role.INSTRUCTOR, Role.LINE_LEAD)
 def work_missing_page(request: UserRequest) -> HttpResponse:
     """Who of a line has no work recorded in some months."""
-    form = MonthsBackForm(request.GET)
+    form = MonthsBackForm({"months": work_missing.USUAL_MONTHS, **request.GET.dict()})
     listed = _work_missing(request, form)
     asked = {
         "site": listed.choice.site.prefix if listed.choice.site else "",
