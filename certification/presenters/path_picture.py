@@ -6,7 +6,7 @@ from datetime import date
 
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
+from django.utils.translation import ngettext, pgettext
 
 from certification.domain.path import Path, State, Station, next_station
 from certification.models import Proposal, SchemeRevision, Scope
@@ -141,7 +141,7 @@ def _exercise(way: Path, station: Station, names: Names) -> Stop:
             if board:
                 detail, url = board.number, reverse("assessments:board_detail", args=[board.number])
         case State.NEXT:
-            word = _("next")
+            word = pgettext("on the way", "next")
         case State.WAITING:
             day = format_page_day(hindrance.until) if hindrance and hindrance.until else ""
             word = _("waiting until %(day)s") % {"day": day}
