@@ -4,10 +4,11 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date
 
-from django.db.models import prefetch_related_objects
+from django.db.models import Exists, prefetch_related_objects
 from django.utils.translation import gettext as _
 
 from assessments.models import Board
+from assessments.models.boards import sent_back
 from certification.domain.path import AskedBoards, BoardMade, Path, PathRecord
 from certification.domain.standing import Facts
 from certification.models import SchemeRequirement, SchemeRevision
@@ -106,14 +107,19 @@ def _records(
 def _boards_made(
     person_ids: Collection[int], codes: Collection[str]
 ) -> Mapping[int, list[BoardMade]]:
-    """Every board of some exercises that people were handed and that was not cancelled."""
-    boards = {
-        board.pk: board
-        for board in Board.objects.filter(
+    """Every board of some exercises that people were handed and that was not cancelled.
+
+    One that was sent back to be reworked is with its maker once more, and not judged to the end.
+    """
+    found = (
+        Board.objects.filter(
             person__in=person_ids, exercise__code__in=codes, cancelled_at__isnull=True
-        ).select_related("exercise", "site", "outcome")
-    }
-    judged = [pk for pk, board in boards.items() if _is_judged(board)]
+        )
+        .select_related("exercise", "site", "outcome")
+        .annotate(is_sent_back=Exists(sent_back()))
+    )
+    boards = {board.pk: board for board in found}
+    judged = [pk for pk, board in boards.items() if _is_judged(board) and not board.is_sent_back]
     signings = judged_days.signings_of(judged)
     made: dict[int, list[BoardMade]] = defaultdict(list)
     for pk, board in boards.items():
@@ -129,7 +135,7 @@ def _boards_made(
                 handed_out_on=board.handed_out_on,
                 judged_on=board.site.today(at) if at else date.max,
                 passed=bool(board.outcome.passed) if at else None,
-                is_handed_in=board.handed_in_at is not None,
+                is_handed_in=board.handed_in_at is not None and not board.is_sent_back,
             )
         )
     return made

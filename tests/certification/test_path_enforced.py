@@ -7,7 +7,7 @@ from django.db import connection
 from django.urls import reverse
 
 from assessments.exceptions import CannotChangeBoard, CannotMakeBoards
-from assessments.models import Board, BoardOutcome
+from assessments.models import Board, BoardOutcome, Joint, Rework
 from assessments.services import board_corrections, boards
 from certification.models import SchemeRequirement
 from certification.presenters.path_picture import path_shown
@@ -151,6 +151,17 @@ def test_attempts_are_used_up_until_somebody_was_trained_again(person, instructo
     with pytest.raises(CannotMakeBoards, match="2 attempts at Solder cups failed: first a class"):
         hand_out(person, exercise, instructor)
     attend(person, exercise, 10)
+    assert hand_out(person, exercise, instructor).number
+
+
+def test_a_board_that_was_sent_back_is_no_failed_attempt_yet(person, instructor, exercise, scope):
+    revision = scheme(scope, exercise, wait_days=30)
+    board = failed(person, exercise, 3)
+    again = Joint.objects.create(board=board, position=exercise.positions.first(), make=2)
+    Rework.objects.create(joint=again, sent_by=instructor)
+    one = candidate(person, scope, revision, TODAY)
+    way = path_shown(one, requirements_of_one(one), is_proposed=False)
+    assert way.sentence == f"Make board {board.number} of Solder cups, then hand it in."
     assert hand_out(person, exercise, instructor).number
 
 
