@@ -4,13 +4,16 @@ from io import BytesIO
 from zoneinfo import ZoneInfo
 
 import pytest
+from django.db import connection
 from django.urls import reverse
 
+from audit.exceptions import LogChanged
 from audit.models import WorkLogCheck
-from audit.services import work_log_checks
+from audit.services import log_practice, work_log_checks
 from people.models import Role
 from records.models import TrailEntry
 from records.queries.verification import verify_records
+from tests.assessments.together import at_once
 from tests.factories import NOW, make_person, make_scope, make_site, make_user, write_down
 from training.models import PracticeRecord
 from training.services.facts import record_practice
@@ -110,3 +113,22 @@ def test_a_page_that_shows_something_else_by_now_records_nothing(client, quality
     assert client.get(f"{address(check)}?first=soon").status_code == 422
     assert client.post(url, {"seen": plan.digest()}).status_code == 302
     assert PracticeRecord.objects.count() == 1
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+def test_two_who_record_the_same_log_at_once_record_it_once(client, quality, scope):
+    person, second = make_person(), make_user(Role.QUALITY)
+    write_down()
+    check = checked(quality, f"{person.employee_number},TERM-OP,2026-11-02,WO-1")
+    seen = log_practice.plan_of(check, quality, NOW, None, None).digest()
+
+    def record(user):
+        try:
+            return log_practice.record_practice_of(check=check, actor=user, at=NOW, seen=seen)
+        except LogChanged as error:
+            return error
+
+    done = at_once(lambda: record(quality), lambda: record(second))
+    assert PracticeRecord.objects.count() == 1
+    assert sum(isinstance(one, LogChanged) for one in done) == 1
