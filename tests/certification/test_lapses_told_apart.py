@@ -172,6 +172,8 @@ def addresses(today):
         "assessments:board_list": [{}],
         "people:person_list": [{}, {"q": "er"}],
         "training:work_grid": [{}, {"scope": "CUPS"}, {"q": "er"}],
+        "training:work_reported": [{}],
+        "training:my_work": [{}],
         "people:person_detail": [{}],
         "people:pin": [{}],
         "certification:person_standing": [{}],
