@@ -11,6 +11,7 @@ from datetime import date, datetime
 from django.utils.translation import gettext as _
 
 from people.models import Person, User
+from training.models import Exercise
 
 from .exceptions import AssessmentError
 from .models import Board
@@ -26,6 +27,7 @@ class ProposedPurpose:
 
 ProposesPurpose = Callable[[Collection[str], Collection[Person]], ProposedPurpose]
 RestsOn = Callable[[Board], list[str]]
+BeforeQualifying = Callable[[Exercise, Collection[Person], date, str], dict[int, str]]
 MayGrade = Callable[[User, frozenset[str], date], str]
 
 LoadsContent = Callable[[User | str, datetime], str]
@@ -33,6 +35,7 @@ LoadsContent = Callable[[User | str, datetime], str]
 _answer: MayGrade | None = None
 _rests_on: RestsOn | None = None
 _proposes_purpose: ProposesPurpose | None = None
+_before_qualifying: BeforeQualifying | None = None
 _content_loaders: list[LoadsContent] = []
 
 
@@ -109,6 +112,39 @@ def proposed_purpose(
     if _proposes_purpose is None:
         return ProposedPurpose("")
     return _proposes_purpose(exercise_codes, people)
+
+
+def register_before_qualifying(answer: BeforeQualifying | None) -> BeforeQualifying | None:
+    """Set who says what comes before a board for qualification; return who did before.
+
+    ``answer(exercise, people, day, leaving)`` returns, by the keys of those of the people who may
+    not begin one that day, the sentence that names them and says what comes first. ``leaving`` is
+    the number of a board that is left aside, since it is the one asked about; empty for none.
+    """
+    global _before_qualifying
+    before, _before_qualifying = _before_qualifying, answer
+    return before
+
+
+def before_qualifying(
+    exercise: Exercise, people: Collection[Person], day: date, leaving: str = ""
+) -> dict[int, str]:
+    """Who may not begin a board for qualification that day, and why, by their keys.
+
+    Raises
+    ------
+    AssessmentError
+        If nobody can say, so that no rule of a scheme is passed over unseen.
+    """
+    if _before_qualifying is None:
+        raise AssessmentError(
+            _(
+                "Nobody can say here what comes before a board for qualification, so none is "
+                "handed out. Tell your administrator that the register of certificates is not "
+                "connected."
+            )
+        )
+    return _before_qualifying(exercise, people, day, leaving)
 
 
 def register_content(load: LoadsContent) -> None:

@@ -19,6 +19,14 @@ class CannotCheck(AuditError):
     """The file is none that a work-log check takes."""
 
 
+class CannotRecord(AuditError):
+    """Work of a log cannot be recorded as asked."""
+
+
+class LogChanged(CannotRecord):
+    """What would be recorded is not what was shown; nothing was."""
+
+
 class ListRefused(AuditError):
     """A list of people cannot be taken in or undone as asked."""
 

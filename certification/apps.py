@@ -15,6 +15,7 @@ class CertificationConfig(AppConfig):
         from certification.queries import (
             graders,
             needs,
+            paths,
             personal_data,
             purposes,
             requirements,
@@ -51,6 +52,7 @@ class CertificationConfig(AppConfig):
         assessments_ports.register_may_grade(graders.may_grade)
         assessments_ports.register_rests_on(requirements.resting_on)
         assessments_ports.register_purpose(purposes.proposed_purpose)
+        assessments_ports.register_before_qualifying(paths.hindrances)
         assessments_ports.register_content(starter.load_at_installation)
         verification.register_files(certificates_from_elsewhere.documents_to_verify)
         staff = ["instructor", "quality", "line_lead"]
@@ -71,6 +73,9 @@ class CertificationConfig(AppConfig):
         )
         navigation.register(
             _("List for the wall"), "certification:wall_list", staff, order=43, place="foot"
+        )
+        navigation.register(
+            _("Work missing"), "certification:work_missing", staff, order=44, place="foot"
         )
         navigation.register(
             _("Proposals"),

@@ -21,9 +21,11 @@ from .models import (
     Room,
     Tool,
     WaitingPlace,
+    WorkReport,
 )
 from .models.courses import ClassSessionQuerySet, CourseRevisionQuerySet
 from .models.exercises import ExerciseQuerySet
+from .models.work_reports import WorkReportQuerySet
 
 
 def sessions_readable_by(user: User) -> ClassSessionQuerySet:
@@ -183,6 +185,16 @@ def tools_kept_by(user: User) -> QuerySet[Tool]:
 def people_tested_by(user: User) -> PersonQuerySet:
     """People whose vision tests the user writes down: at their sites, and never their own."""
     return Person.objects.filter(site__in=user.sites_as(*READERS)).exclude(pk=user.person_id or 0)
+
+
+def work_reports_for(user: User) -> WorkReportQuerySet:
+    """Reported work that waits for the user: of people whose work they confirm."""
+    return work_reports_seen_by(user).undecided()
+
+
+def work_reports_seen_by(user: User) -> WorkReportQuerySet:
+    """All that people reported whose work the user confirms, decided or not."""
+    return WorkReport.objects.filter(person__in=people_confirmed_by(user).order_by().values("pk"))
 
 
 def people_confirmed_by(user: User) -> PersonQuerySet:

@@ -36,6 +36,14 @@ class TrainingConfig(AppConfig):
             order=37,
             top_for=["line_lead"],
         )
+        navigation.register(
+            _("Reported work"),
+            "training:work_reported",
+            [*readers, "line_lead"],
+            order=38,
+            place="foot",
+        )
+        navigation.register(_("My work"), "training:my_work", order=6, place="foot")
         navigation.register(_("Exercises"), "training:exercise_list", order=60)
         navigation.register(_("Courses"), "training:course_list", order=65, place="foot")
         navigation.register(_("Rooms"), "training:room_list", readers, order=66, place="foot")

@@ -99,6 +99,8 @@ class Board(Recorded):
         REQUALIFICATION = "requalification", _("re-qualification")
         PRODUCTION = "production", _("production sample")
 
+    QUALIFYING = (Purpose.QUALIFICATION, Purpose.REQUALIFICATION)
+
     number = models.CharField(_("serial number"), max_length=24, unique=True)
     person = models.ForeignKey(Person, models.PROTECT, related_name="boards")
     exercise = models.ForeignKey(Exercise, models.PROTECT, related_name="boards")

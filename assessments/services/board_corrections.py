@@ -6,10 +6,12 @@ from datetime import datetime
 from django.db import transaction
 from django.utils.translation import gettext as _
 
+from assessments import ports
 from assessments.exceptions import CannotChangeBoard
 from assessments.models import Board, BoardCancellation, PurposeCorrection
 from assessments.queries import board_corrections, board_tools, written_down
 from people.models import Role, User
+from people.services.people import lock_people
 from records.services import trail
 
 from .board_lock import lock_board
@@ -66,6 +68,8 @@ def correct_purpose(
         raise CannotChangeBoard(
             _("A production sample names its unit or work order: hand it out as one.")
         )
+    # People before their boards, as by handing out: what somebody has begun is decided on.
+    lock_people({board.person_id for board in boards})
     locked = _lock_all(boards, reason, actor, board_corrections.why_purpose_stays)
     corrections = []
     for board in locked:
@@ -76,6 +80,7 @@ def correct_purpose(
             )
         if why := board_tools.why_purpose_needs_others(board, purpose, at):
             raise CannotChangeBoard(f"{board.number}: {why}")
+        _refuse_before_its_turn(board, purpose)
         corrections.append(
             PurposeCorrection.objects.create(
                 board=board,
@@ -97,6 +102,19 @@ def correct_purpose(
         at=at,
     )
     return corrections
+
+
+def _refuse_before_its_turn(board: Board, purpose: str) -> None:
+    """Refuse that a board was for qualification where another would not have been handed out."""
+    if purpose not in Board.QUALIFYING or board.purpose in Board.QUALIFYING:
+        return
+    why = ports.before_qualifying(board.exercise, [board.person], board.handed_out_on, board.number)
+    if why:
+        raise CannotChangeBoard(
+            " ".join(
+                [*why.values(), _("So board %(number)s stays as it is.") % {"number": board.number}]
+            )
+        )
 
 
 def _lock_all(

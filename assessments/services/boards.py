@@ -7,6 +7,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
+from assessments import ports
 from assessments.exceptions import (
     CannotChangeBoard,
     CannotMakeBoards,
@@ -76,6 +77,7 @@ def make_boards(
         raise CannotMakeBoards(_("Choose at least one person to make a board for."))
     for person in people:
         _refuse_person(person, site, session, handed_out_on)
+    _refuse_before_its_turn(exercise, people, purpose, handed_out_on)
     if held is not None:
         holding = list(boards_held(exercise, people))
         if any(board.number not in held for board in holding):
@@ -185,6 +187,17 @@ def _refuse_person(
             _("%(person)s starts on %(day)s. Hand the board out on that day or later.")
             % {"person": person.full_name, "day": format_day(person.started_on)}
         )
+
+
+def _refuse_before_its_turn(
+    exercise: Exercise, people: Sequence[Person], purpose: str, handed_out_on: date
+) -> None:
+    """Refuse boards for qualification before what their schemes ask to come first."""
+    if purpose not in Board.QUALIFYING:
+        return
+    if why := ports.before_qualifying(exercise, people, handed_out_on):
+        last = _("Hand out a board for practice, or leave them out.")
+        raise CannotMakeBoards(" ".join([*why.values(), last]))
 
 
 # Afterwards

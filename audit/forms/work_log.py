@@ -87,6 +87,13 @@ class WorkLogForm(forms.Form):
         }
 
 
+class LogPracticeForm(forms.Form):
+    """Which days of a log are recorded as practice."""
+
+    first = forms.DateField(label=_("From"), widget=DayInput, required=False)
+    last = forms.DateField(label=_("Through"), widget=DayInput, required=False)
+
+
 class FindingsForm(forms.Form):
     """Filters of the findings, read from the address."""
 

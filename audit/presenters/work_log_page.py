@@ -8,11 +8,13 @@ from datetime import date
 from typing import IO, Any
 
 import polars as pl
+from django.utils.translation import ngettext
 
 from audit.domain.standing_spans import STANDINGS
 from audit.domain.work_log_check import CERTIFICATE, DAY, SCOPE, STANDING
 from audit.models import WorkLogCheck
-from people.models import Role, User
+from audit.services.log_practice import LogPractice
+from people.models import Person, Role, User
 from people.presenters import exported_tables as exports
 from people.presenters.symbols import STANDING_SYMBOLS
 from training.models import PracticeRecord
@@ -144,6 +146,37 @@ class FindingsFile:
     def workbook(self) -> IO[bytes]:
         findings = self._frame.select(self.check.columns).head(MOST_ROWS_OF_A_SHEET).collect()
         return exports.workbook("Findings", self.check.headings, findings.iter_rows())
+
+
+@dataclass(frozen=True, slots=True)
+class ToRecord:
+    """Work of one person in one scope that a log would have recorded: days, first and last."""
+
+    person: Person
+    scope: str
+    days: int
+    first: date
+    last: date
+
+
+def lines_to_record(plan: LogPractice) -> list[ToRecord]:
+    """What would be recorded, a line for each person and scope, by name."""
+    days: dict[tuple[int, str], list[date]] = {}
+    for work in plan.works:
+        days.setdefault((work.person_id, work.scope_code), []).append(work.performed_on)
+    lines = [
+        ToRecord(plan.people[pk], scope, len(worked), min(worked), max(worked))
+        for (pk, scope), worked in days.items()
+    ]
+    return sorted(
+        lines, key=lambda line: (line.person.full_name, line.person.employee_number, line.scope)
+    )
+
+
+def recorded_said(number: int) -> str:
+    return ngettext(
+        "%(n)d day of work is recorded.", "%(n)d days of work are recorded.", number
+    ) % {"n": number}
 
 
 FILLED = ("employee_number", "scope", "worked_on", STANDING, CERTIFICATE)

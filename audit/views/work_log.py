@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from io import StringIO
 from typing import Any
 
+from django.contrib import messages
 from django.core.paginator import Paginator
 from django.http import FileResponse, Http404, HttpResponse, StreamingHttpResponse
 from django.shortcuts import redirect, render
@@ -13,11 +14,12 @@ from django.utils.text import get_valid_filename
 from django.views.decorators.http import require_http_methods, require_safe
 
 from audit import access
-from audit.exceptions import AuditError
-from audit.forms.work_log import FindingsForm, WorkLogForm
+from audit.exceptions import AuditError, CannotRecord
+from audit.forms.work_log import FindingsForm, LogPracticeForm, WorkLogForm
 from audit.models import WorkLogCheck
 from audit.presenters import work_log_page as work_log_screens
 from audit.presenters.work_log_page import FindingsFile, FindingsFilters
+from audit.services import log_practice
 from audit.services import work_log_checks as services
 from people.access import UserRequest, role_required
 from people.models import Role
@@ -147,6 +149,46 @@ def _finished_check(request: UserRequest, check_id: int) -> WorkLogCheck:
     if check.state != WorkLogCheck.State.FINISHED:
         raise Http404
     return check
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required(Role.QUALITY)
+def work_log_practice(request: UserRequest, check_id: int) -> HttpResponse:
+    """What of a log would be recorded as practice, and the act itself."""
+    check = _finished_check(request, check_id)
+    form = LogPracticeForm(request.GET)
+    days = (
+        {name: form.cleaned_data.get(name) for name in ("first", "last")}
+        if (form.is_valid())
+        else {"first": None, "last": None}
+    )
+    refusal, now = "", timezone.now()
+    if request.method == "POST" and form.is_valid():
+        try:
+            done = log_practice.record_practice_of(
+                check=check,
+                actor=request.user,
+                at=now,
+                seen=request.POST.get("seen", ""),
+                **days,
+            )
+        except CannotRecord as error:
+            refusal = str(error)
+        else:
+            messages.success(request, work_log_screens.recorded_said(len(done.recorded)))
+            return redirect("audit:work_log_check", check.pk)
+    plan = log_practice.plan_of(check, request.user, now, **days) if form.is_valid() else None
+    context = {
+        "check": check,
+        "form": form,
+        "plan": plan,
+        "lines": work_log_screens.lines_to_record(plan) if plan else [],
+        "most": log_practice.MOST_AT_ONCE,
+        "refusal": refusal,
+        "asked": request.GET.urlencode(),
+    }
+    status = 422 if request.method == "POST" or form.errors else 200
+    return render(request, "audit/work_log_practice.html", context, status=status)
 
 
 def _download_name(check: WorkLogCheck, what: str) -> str:

@@ -51,6 +51,9 @@ class SchemeContent:
     reminder_steps: tuple[int, ...]
     instructor_may_issue: bool
     grader_needs_standing: bool
+    attempts: int = 0
+    wait_days: int = 0
+    retraining_boards: int = 0
     scopes: tuple[str, ...]
     requirements: tuple[AskedContent, ...]
     sources: Mapping[str, str] = field(default_factory=dict)

@@ -77,6 +77,15 @@ ISSUES = _(
     "ISO/IEC 17024, 9.4 (from memory): whoever trained or examined somebody does not decide alone."
 )
 GRADERS = _("Common practice: whoever judges others’ work is certified for such work.")
+ATTEMPTS = _(
+    "Left open: no figure for soldering by hand was found. ISO 9712:2012, 11.2.2, allows two more "
+    "tries; one body for welders asks for training after the second failure (read at second hand)."
+)
+WAITING = _(
+    "Left open: no figure for soldering by hand was found. ISO 9712:2012, 11.2.2, asks for 7 days "
+    "between tries."
+)
+TRAINING_AGAIN = _("Common practice: a class. Count practice boards too if your standard does.")
 BOARDS = _(
     "Common practice: one board of each exercise, in a year. The number of boards is not in any "
     "document that was read for this."
@@ -97,6 +106,9 @@ SHARED_SOURCES = {
     "reminder_steps": STEPS,
     "instructor_may_issue": ISSUES,
     "grader_needs_standing": GRADERS,
+    "attempts": ATTEMPTS,
+    "wait_days": WAITING,
+    "retraining_boards": TRAINING_AGAIN,
 }
 
 

@@ -8,6 +8,7 @@ from functools import cache
 
 from .facts import SchemeFigures, VisionFact
 from .months import add_months
+from .path import NO_FIGURES, AskedBoards, PathFigures, waiting_for_each_other
 from .periods import valid_through
 from .upkeep import PracticeRecord, VisionRecord
 
@@ -31,20 +32,28 @@ class FaultKind(StrEnum):
     NO_SUCH_EXERCISE = "no_such_exercise"
     NO_BOARDS = "no_boards"
     NOTHING_CREDITED = "nothing_credited"
+    AFTER_NOT_ASKED = "after_not_asked"
+    AFTER_EACH_OTHER = "after_each_other"
+    NO_SUCH_COURSE = "no_such_course"
     # Remarks
     NAMES_NO_BOARDS = "names_no_boards"
     CREDITS_ANOTHER = "credits_another"
     NO_REMINDERS = "no_reminders"
+    NO_RETRAINING = "no_retraining"
 
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One thing that is wrong or worth a look, and what it is about."""
+    """One thing that is wrong or worth a look, and what it is about.
+
+    ``other`` is the exercise or the course that comes before.
+    """
 
     kind: FaultKind
     scope: str = ""
     exercise: str = ""
     number: int = 0
+    other: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +68,12 @@ class AskedExercise:
         Codes of the scopes that its required joints are credited to.
     joint_types : frozenset of str
         What its required joints are.
+    after_exercise, after_course : str
+        What has to come before its boards; empty where nothing has to.
+    is_course_in_use : bool
+        Whether the course can be attended.
+    is_taught : bool
+        Whether a course in use teaches the exercise.
     """
 
     code: str
@@ -66,6 +81,10 @@ class AskedExercise:
     is_current: bool = True
     credits: frozenset[str] = frozenset()
     joint_types: frozenset[str] = frozenset()
+    after_exercise: str = ""
+    after_course: str = ""
+    is_course_in_use: bool = True
+    is_taught: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +105,7 @@ class SchemeRules:
     figures: SchemeFigures
     reminder_steps: Sequence[int] = ()
     scopes: Sequence[CoveredScope] = field(default=())
+    path: PathFigures = NO_FIGURES
 
 
 @cache
@@ -152,6 +172,25 @@ def _faults_of_scope(scope: CoveredScope) -> list[Fault]:
             found.append(Fault(FaultKind.NO_BOARDS, scope.code, asked.code))
     if scope.asked and not any(_shows(scope, asked) for asked in scope.asked):
         found.append(Fault(FaultKind.NOTHING_CREDITED, scope.code))
+    return found + _faults_of_order(scope)
+
+
+def _faults_of_order(scope: CoveredScope) -> list[Fault]:
+    """What keeps the exercises of a scope from being done one after the other."""
+    there = {asked.code for asked in scope.asked}
+    found = []
+    for asked in scope.asked:
+        if asked.after_exercise and asked.after_exercise not in there:
+            found.append(
+                Fault(FaultKind.AFTER_NOT_ASKED, scope.code, asked.code, other=asked.after_exercise)
+            )
+        if asked.after_course and not asked.is_course_in_use:
+            found.append(
+                Fault(FaultKind.NO_SUCH_COURSE, scope.code, asked.code, other=asked.after_course)
+            )
+    order = [AskedBoards(one.code, after_exercise=one.after_exercise) for one in scope.asked]
+    if circle := waiting_for_each_other(order):
+        found.append(Fault(FaultKind.AFTER_EACH_OTHER, scope.code, ", ".join(circle)))
     return found
 
 
@@ -172,6 +211,13 @@ def remarks(rules: SchemeRules) -> list[Fault]:
         for asked in scope.asked
         if asked.is_current and not _shows(scope, asked)
     ]
+    if rules.path.attempts and not rules.path.retraining_boards:
+        found += [
+            Fault(FaultKind.NO_RETRAINING, scope.code, asked.code, rules.path.attempts)
+            for scope in rules.scopes
+            for asked in scope.asked
+            if asked.is_current and not asked.is_taught
+        ]
     if not rules.reminder_steps:
         found.append(Fault(FaultKind.NO_REMINDERS))
     return found

@@ -10,15 +10,16 @@ from django.utils.translation import gettext_lazy as _
 
 from assessments.models import Board
 from certification.domain.facts import ExpiryRule, SchemeFigures
+from certification.domain.path import PathFigures
 from certification.domain.scheme_rules import MOST_BOARDS, MOST_DAYS, MOST_MONTHS, MOST_STEPS
 from certification.models import SchemeRevision, Scope
 from certification.models.schemes import operators_first
-from certification.queries.scheme_drafts import FIGURES, RULES, SOURCED, draft_digest
+from certification.queries.scheme_drafts import FIGURES, PATH_FIGURES, RULES, SOURCED, draft_digest
 from certification.services.scheme_drafts import Draft
 from certification.services.schemes import Asked
 from people.forms.fields import PasswordField, RowsField, code_validator, form_helper
 from people.forms.signing import SigningForm
-from training.models import Exercise
+from training.models import CourseRevision, Exercise
 
 NUMBER = {"inputmode": "numeric", "autocomplete": "off"}
 SAY_WHY = _("Say why: whoever reads of it later asks.")
@@ -62,6 +63,16 @@ class StepsField(forms.CharField):
         return steps
 
 
+class CountField(forms.IntegerField):
+    """A number from 0; left empty it is 0."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(min_value=0, required=False, **kwargs)
+
+    def clean(self, value: Any) -> int:
+        return super().clean(value) or 0
+
+
 class FiguresForm(forms.Form):
     """The figures of a scheme, by themselves: what an example is worked out from."""
 
@@ -84,6 +95,21 @@ class FiguresForm(forms.Form):
     grader_needs_standing = forms.BooleanField(
         label=_("Graders need standing as inspector or instructor"), required=False
     )
+    attempts = CountField(
+        label=_("Attempts at an exercise that may fail before training again"),
+        help_text=_("Boards for qualification. 0: no limit."),
+        max_value=MOST_BOARDS,
+    )
+    wait_days = CountField(
+        label=_("Days to wait after an attempt failed"),
+        help_text=_("0: the next may begin on the same day."),
+        max_value=MOST_DAYS,
+    )
+    retraining_boards = CountField(
+        label=_("Practice boards that stand for training again"),
+        help_text=_("Passed after failing. 0: a class alone does."),
+        max_value=MOST_BOARDS,
+    )
 
     def figures(self) -> SchemeFigures:
         data = self.cleaned_data
@@ -91,6 +117,9 @@ class FiguresForm(forms.Form):
             **{name: data[name] for name in FIGURES if name != "expiry_rule"},
             expiry_rule=ExpiryRule(data["expiry_rule"]),
         )
+
+    def path(self) -> PathFigures:
+        return PathFigures(**{name: self.cleaned_data[name] for name in PATH_FIGURES})
 
     def rules(self) -> dict[str, Any]:
         return {name: self.cleaned_data[name] for name in RULES}
@@ -172,6 +201,8 @@ class DraftForm(FiguresForm):
                     sorted(asked.purposes),
                     asked.boards,
                     asked.within_months,
+                    asked.after_exercise,
+                    asked.after_course,
                 ]
                 for asked in requirements
             ],
@@ -205,6 +236,8 @@ class AskedForm(forms.Form):
     within_months = forms.IntegerField(
         label=_("Within months"), min_value=0, max_value=MOST_MONTHS, required=False
     )
+    after_exercise = forms.ChoiceField(label=_("Only after passing"), required=False, choices=[])
+    after_course = forms.ChoiceField(label=_("Only after attending"), required=False, choices=[])
     purposes = forms.MultipleChoiceField(
         label=_("Purposes that count"),
         choices=Board.Purpose.choices,
@@ -213,15 +246,26 @@ class AskedForm(forms.Form):
     )
 
     def __init__(
-        self, *args: Any, scopes: Any, exercises: Iterable[tuple[str, str]], **kwargs: Any
+        self,
+        *args: Any,
+        scopes: Any,
+        exercises: Iterable[tuple[str, str]],
+        courses: Iterable[tuple[str, str]],
+        **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
         self.fields["scope"].queryset = scopes  # type: ignore[attr-defined]
-        known = list(exercises)
-        there = self.initial.get("exercise", "")
-        if there and there not in dict(known):
-            known.append((there, _now("%(code)s, of which there are no boards") % {"code": there}))
-        self.fields["exercise"].choices = [("", _now("none")), *known]  # type: ignore[attr-defined]
+        no_boards = _now("%(code)s, of which there are no boards")
+        for name, known, unknown in (
+            ("exercise", exercises, no_boards),
+            ("after_exercise", exercises, no_boards),
+            ("after_course", courses, _now("%(code)s, which is no course in use")),
+        ):
+            choices = [("", _now("none")), *known]
+            there = self.initial.get(name, "")
+            if there not in dict(choices):
+                choices.append((there, unknown % {"code": there}))
+            self.fields[name].choices = choices  # type: ignore[attr-defined]
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or self.cleaned_data
@@ -242,6 +286,8 @@ class AskedForm(forms.Form):
             boards=1 if boards is None else boards,
             purposes=tuple(data["purposes"]),
             within_months=12 if within is None else within,
+            after_exercise=data.get("after_exercise", ""),
+            after_course=data.get("after_course", ""),
         )
 
 
@@ -274,6 +320,7 @@ def asked_lines(revision: SchemeRevision, data: Any = None) -> Any:
     exercises = dict(
         Exercise.objects.current().order_by("code", "revision").values_list("code", "title")
     )
+    courses = CourseRevision.objects.newest().values_list("course__code", "course__title")
     return AskedFormSet(
         data,
         prefix="asked",
@@ -284,12 +331,15 @@ def asked_lines(revision: SchemeRevision, data: Any = None) -> Any:
                 "boards": row.boards,
                 "within_months": row.within_months,
                 "purposes": row.purposes,
+                "after_exercise": row.after_exercise,
+                "after_course": row.after_course,
             }
             for row in rows
         ],
         form_kwargs={
             "scopes": offered.order_by(operators_first(), "title"),
             "exercises": [(code, f"{code} {title}") for code, title in exercises.items()],
+            "courses": [(code, f"{code} {title}") for code, title in courses],
         },
     )
 

@@ -114,6 +114,17 @@ class SchemeRevision(Recorded):
     grader_needs_standing = models.BooleanField(
         _("graders need standing as inspector or instructor"), default=True
     )
+    attempts = models.PositiveSmallIntegerField(
+        _("attempts that may fail before training again"), default=0, help_text=_("0: no limit.")
+    )
+    wait_days = models.PositiveSmallIntegerField(
+        _("days to wait after an attempt failed"), default=0, help_text=_("0: none.")
+    )
+    retraining_boards = models.PositiveSmallIntegerField(
+        _("practice boards that stand for training again"),
+        default=0,
+        help_text=_("0: a class alone does."),
+    )
     scopes = models.ManyToManyField(Scope, related_name="scheme_revisions", blank=True)
     sources = models.JSONField(_("where the figures come from"), default=dict, blank=True)
     is_starter = models.BooleanField(_("came along with the product"), default=False)
@@ -161,6 +172,8 @@ class SchemeRequirement(models.Model):
     within_months = models.PositiveSmallIntegerField(
         _("passed within, months"), default=12, help_text=_("0: however long ago.")
     )
+    after_exercise = models.CharField(_("after the exercise"), max_length=24, blank=True)
+    after_course = models.CharField(_("after the course"), max_length=24, blank=True)
 
     class Meta:
         ordering = ["scope", "id"]

@@ -18,6 +18,7 @@ from training.models import ClassSession, Enrolment
 from training.queries.classes import class_days
 
 from . import register
+from .path_picture import PathShown, paths_ahead
 from .rights import Right, classes_of, last_vision_test, last_work, rights_of
 
 FAULTS_SHOWN = 3
@@ -79,6 +80,7 @@ class Card:
     day: date
     next: list[Next]
     scopes: list[ScopeOnCard]
+    paths: list[PathShown]
     proposals: list[Proposal]
     faulty_board: Board | None
     faults: list[Judgement]
@@ -113,6 +115,7 @@ def card_of(person: Person, day: date) -> Card:
             for line in lines
             if line.scope is not None
         ],
+        paths=paths_ahead(person, day),
         proposals=proposals,
         faulty_board=board,
         faults=faults[:FAULTS_SHOWN],

@@ -11,12 +11,18 @@ from certification.exceptions import RequirementsNotMet
 from certification.models import Proposal, SchemeRevision, Scope
 from certification.queries import schemes_in_force as schemes
 from certification.queries import standing_on_day
-from certification.queries.requirements import Requirement, requirements, unmet
+from certification.queries.requirements import (
+    Requirement,
+    candidate,
+    requirements_of_one,
+    unmet,
+)
 from certification.services import certificates
 from people.models import Person, Role, User
 from records.domain.shown import Shown
 
 from . import period as period_said
+from .path_picture import PathShown, path_shown
 from .signing_shown import proposal_shown
 from .standing_words import NEXT_STEPS, RULES
 
@@ -35,6 +41,7 @@ class RequirementsScreen:
     period: certificates.ProspectivePeriod | None
     period_said: period_said.PeriodSaid | None
     refusal: str
+    path: PathShown | None
     proposal: Proposal | None
     may_propose: bool
     may_enter: bool
@@ -63,7 +70,14 @@ def build(
     revision = next((candidate for candidate in revisions if candidate.name == scheme_name), None)
     if revision is None and revisions:
         revision = revisions[0]
-    found = requirements(person, scope, revision, today) if revision else []
+    one = candidate(person, scope, revision, today) if revision else None
+    found = requirements_of_one(one) if one else []
+    proposal = (
+        Proposal.objects.open()
+        .filter(person=person, scope=scope)
+        .select_related("signature")
+        .first()
+    )
     period = certificates.period_if_issued(person, scope, revision, today) if revision else None
     is_own = user.person_id == person.pk
     return RequirementsScreen(
@@ -79,10 +93,10 @@ def build(
         if revision and period
         else None,
         refusal=_refusal(person, scope, revision, found, today),
-        proposal=Proposal.objects.open()
-        .filter(person=person, scope=scope)
-        .select_related("signature")
-        .first(),
+        path=path_shown(one, found, is_proposed=proposal is not None)
+        if one and any(line.exercise_code for line in found)
+        else None,
+        proposal=proposal,
         may_propose=access.may_propose(user, person),
         may_enter=not is_own and user.has_role(Role.QUALITY, site=person.site_id),
         is_own=is_own,

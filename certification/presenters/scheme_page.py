@@ -1,8 +1,8 @@
 """Schemes in words: what each figure does, what a revision says, what changes, what follows."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date, datetime
+from dataclasses import asdict, dataclass
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from django.utils.text import get_text_list
@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from assessments.models import Board
 from certification.domain.facts import SchemeFigures
+from certification.domain.path import NO_FIGURES, PathFigures
 from certification.domain.scheme_rules import Example, example
 from certification.models import Certificate, Proposal, SchemeRevision, Scope
 from certification.queries import scheme_drafts as queries
@@ -29,6 +30,9 @@ LABELS = {
     "reminder_steps": gettext_lazy("Reminders"),
     "instructor_may_issue": gettext_lazy("Who issues"),
     "grader_needs_standing": gettext_lazy("Who judges"),
+    "attempts": gettext_lazy("Attempts that may fail"),
+    "wait_days": gettext_lazy("Wait after failing"),
+    "retraining_boards": gettext_lazy("Practice for training again"),
     "scopes": gettext_lazy("Scopes"),
     "requirements": gettext_lazy("Boards asked for"),
     "sources": gettext_lazy("Sources"),
@@ -54,6 +58,7 @@ def figures_said(
     grader_needs_standing: bool,
     day: date,
     sources: Mapping[str, str] | None = None,
+    path: PathFigures = NO_FIGURES,
 ) -> list[Said]:
     """Every figure with a sentence of what it does, worked out for a certificate of one day.
 
@@ -74,6 +79,7 @@ def figures_said(
         "reminder_steps": list(reminder_steps),
         "instructor_may_issue": instructor_may_issue,
         "grader_needs_standing": grader_needs_standing,
+        **asdict(path),
     }
     does = {
         "validity_months": _period(shown),
@@ -83,6 +89,9 @@ def figures_said(
         "reminder_steps": _reminders(shown),
         "instructor_may_issue": _issuing(instructor_may_issue),
         "grader_needs_standing": _judging(grader_needs_standing),
+        "attempts": _attempts(path),
+        "wait_days": _waiting(path, day),
+        "retraining_boards": _training_again(path),
     }
     return [
         Said(name, str(LABELS[name]), value_said(name, value), does.get(name, ""),
@@ -100,6 +109,7 @@ def revision_said(revision: SchemeRevision, day: date) -> list[Said]:
         grader_needs_standing=revision.grader_needs_standing,
         day=day,
         sources=revision.sources,
+        path=queries.path_figures_of(revision),
     )
 
 
@@ -186,6 +196,40 @@ def _judging(grader_needs_standing: bool) -> str:
     return _("Whoever judges boards needs no certificate by this scheme.")
 
 
+def _attempts(path: PathFigures) -> str:
+    if not path.attempts:
+        return _("Boards for qualification are handed out however many failed before.")
+    return ngettext(
+        "After %(n)d failed attempt at an exercise the next board for qualification is handed out "
+        "once its maker was trained again. A certificate begins the count anew.",
+        "After %(n)d failed attempts at an exercise the next board for qualification is handed "
+        "out once its maker was trained again. A certificate begins the count anew.",
+        path.attempts,
+    ) % {"n": path.attempts}
+
+
+def _waiting(path: PathFigures, day: date) -> str:
+    if not path.wait_days:
+        return _("The next attempt may begin on the day on which one failed.")
+    return _(
+        "Failed on %(failed)s, the next board for qualification is handed out on %(next)s or later."
+    ) % _days(failed=day, next=day + timedelta(days=path.wait_days))
+
+
+def _training_again(path: PathFigures) -> str:
+    if not path.attempts:
+        return ""
+    if not path.retraining_boards:
+        return _("Trained again is whoever attends a class that teaches the exercise, whole.")
+    return ngettext(
+        "Trained again is whoever attends a class that teaches the exercise, whole, or passes "
+        "%(n)d practice board of it that was handed out after the day of failing.",
+        "Trained again is whoever attends a class that teaches the exercise, whole, or passes "
+        "%(n)d practice boards of it that were handed out after the day of failing.",
+        path.retraining_boards,
+    ) % {"n": path.retraining_boards}
+
+
 # Values
 
 
@@ -215,10 +259,26 @@ def value_said(name: str, value: Any) -> str:
         return _("quality or an instructor") if value else _("quality")
     if name == "grader_needs_standing":
         return _("certified graders") if value else _("any grader")
+    if name == "attempts":
+        return str(value) if value else _("no limit")
+    if name == "wait_days":
+        return ngettext("%(n)d day", "%(n)d days", value) % {"n": value} if value else _("none")
+    if name == "retraining_boards":
+        boards = ngettext(
+            "%(n)d board passed, or a class", "%(n)d boards passed, or a class", value
+        )
+        return boards % {"n": value} if value else _("a class")
     return str(value)
 
 
-def asked_said(exercise: str, purposes: Sequence[str], boards: int, within_months: int) -> str:
+def asked_said(
+    exercise: str,
+    purposes: Sequence[str],
+    boards: int,
+    within_months: int,
+    after_exercise: str = "",
+    after_course: str = "",
+) -> str:
     """Boards asked for in one line: ``2 boards of EX-CUP, for qualification, in 12 months``."""
     parts = [
         ngettext("%(n)d board of %(exercise)s", "%(n)d boards of %(exercise)s", boards)
@@ -236,6 +296,10 @@ def asked_said(exercise: str, purposes: Sequence[str], boards: int, within_month
         if within_months
         else _("however long ago")
     )
+    if after_exercise:
+        parts.append(_("after %(exercise)s is passed") % {"exercise": after_exercise})
+    if after_course:
+        parts.append(_("after the course %(course)s") % {"course": after_course})
     return ", ".join(parts)
 
 
@@ -264,7 +328,14 @@ def scopes_said(revision: SchemeRevision) -> list[ScopeSaid]:
             scope,
             [
                 (
-                    asked_said(row.exercise_code, row.purposes, row.boards, row.within_months),
+                    asked_said(
+                        row.exercise_code,
+                        row.purposes,
+                        row.boards,
+                        row.within_months,
+                        row.after_exercise,
+                        row.after_course,
+                    ),
                     titles.get(row.exercise_code, ""),
                 )
                 for row in rows
@@ -316,8 +387,8 @@ def differences(before: Mapping[str, Any], after: Mapping[str, Any]) -> list[Dif
 
 def _asked_by_place(state: Mapping[str, Any]) -> dict[tuple[str, str], str]:
     return {
-        (scope, exercise): asked_said(exercise, purposes, boards, within)
-        for scope, exercise, purposes, boards, within in state["requirements"]
+        (scope, exercise): asked_said(exercise, *said)
+        for scope, exercise, *said in state["requirements"]
     }
 
 

@@ -5,18 +5,19 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date
 from typing import Any
 
 from django.conf import settings
 from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
 
-from assessments.models import Board, Grading, StageSigning
+from assessments.models import Board, StageSigning
 from assessments.queries import effective_judgements, measured_by
 from assessments.queries.measured_by import MeasuredTally
 from certification.domain.facts import VisionFact, known
 from certification.domain.months import add_months
+from certification.domain.path import Path
 from certification.domain.standing import Facts
 from certification.domain.upkeep import VisionRecord
 from certification.models import (
@@ -29,9 +30,9 @@ from certification.models import (
 from people.models import Person, User
 from people.presenters.days import format_day
 from people.queries.languages import in_language
-from training.models import Exercise, VisionTest
+from training.models import VisionTest
 
-from . import standing_on_day
+from . import judged_days, path_sentences, paths, standing_on_day
 
 Tallies = Mapping[int, MeasuredTally]
 
@@ -96,11 +97,16 @@ def candidate(person: Person, scope: Scope, revision: SchemeRevision, day: date)
     return Candidate(person, scope, revision, day, standing_on_day.read_for(person, scope))
 
 
+def requirements_of_one(one: Candidate) -> list[Requirement]:
+    """What is asked of a candidate that was read already."""
+    return requirements_of([one])[0]
+
+
 def requirements(
     person: Person, scope: Scope, revision: SchemeRevision, day: date
 ) -> list[Requirement]:
     """What a scheme revision asks of a person for a scope on a day."""
-    return requirements_of([candidate(person, scope, revision, day)])[0]
+    return requirements_of_one(candidate(person, scope, revision, day))
 
 
 def requirements_of(candidates: Sequence[Candidate]) -> list[list[Requirement]]:
@@ -109,21 +115,21 @@ def requirements_of(candidates: Sequence[Candidate]) -> list[list[Requirement]]:
     Boards judged up to the day somebody's certificate for the scope was revoked do not
     count any more: they have to show the work anew.
     """
-    rows: dict[tuple[int, int], list[SchemeRequirement]] = defaultdict(list)
-    for row in SchemeRequirement.objects.filter(
-        revision__in={one.revision.pk for one in candidates},
-        scope__in={one.scope.pk for one in candidates},
-    ):
-        rows[row.revision_id, row.scope_id].append(row)
+    rows = rows_for(candidates)
     codes = {row.exercise_code for of_pair in rows.values() for row in of_pair}
     people = {one.person.pk for one in candidates}
     boards = _passed_boards(people, codes)
-    titles = dict(
-        Exercise.objects.published()
-        .filter(code__in=codes)
-        .order_by("revision")
-        .values_list("code", "title")
+    ways = paths.paths_where_ruled(
+        (
+            one.person,
+            one.revision,
+            rows.get((one.revision.pk, one.scope.pk), []),
+            one.read.facts,
+            one.day,
+        )
+        for one in candidates
     )
+    titles = path_sentences.names_in(row for of_pair in rows.values() for row in of_pair)
     asks_vision = any(one.revision.vision_months for one in candidates)
     tests = vision_facts_of(people) if asks_vision else {}
     return [
@@ -133,9 +139,29 @@ def requirements_of(candidates: Sequence[Candidate]) -> list[list[Requirement]]:
             titles,
             boards.get(one.person.pk, []),
             tests.get(one.person.pk, []),
+            way,
         )
-        for one in candidates
+        for one, way in zip(candidates, ways, strict=True)
     ]
+
+
+def rows_for(candidates: Sequence[Candidate]) -> Mapping[tuple[int, int], list[SchemeRequirement]]:
+    """What schemes ask of some candidates, by the keys of revision and scope."""
+    return paths.requirement_rows(
+        {one.revision.pk for one in candidates}, {one.scope.pk for one in candidates}
+    )
+
+
+def ways_of(candidates: Sequence[Candidate]) -> tuple[list[Path], dict[str, str]]:
+    """How far each candidate is on the way, and the titles of what lies on it."""
+    rows = rows_for(candidates)
+    asking = [
+        (one.person, one.revision, rows.get((one.revision.pk, one.scope.pk), []), one.read.facts,
+         one.day)
+        for one in candidates
+    ]  # fmt: skip
+    names = path_sentences.names_in(row for of_pair in rows.values() for row in of_pair)
+    return paths.paths_of(asking), names
 
 
 def _in_both_languages(*of_one: Any) -> list[Requirement]:
@@ -154,6 +180,7 @@ def _requirements_of_one(
     titles: Mapping[str, str],
     boards: Sequence[PassedBoard],
     tests: Sequence[VisionFact],
+    way: Path | None,
 ) -> list[Requirement]:
     lines: list[Requirement] = []
     if not asked:
@@ -168,10 +195,9 @@ def _requirements_of_one(
                 ),
             )
         )
-    after = _last_revocation(one.read.facts, one.day)
+    after = paths.last_revocation(one.read.facts, one.day)
     for requirement_row in asked:
-        title = titles.get(requirement_row.exercise_code, requirement_row.exercise_code)
-        lines.append(_boards_requirement(requirement_row, title, boards, one.day, after))
+        lines.append(_boards_requirement(requirement_row, titles, boards, one.day, after, way))
     if one.revision.vision_months:
         lines.append(_vision_requirement(tests, one.revision.vision_months, one.day))
     return lines
@@ -179,12 +205,14 @@ def _requirements_of_one(
 
 def _boards_requirement(
     asked: SchemeRequirement,
-    title: str,
+    titles: Mapping[str, str],
     boards: Iterable[PassedBoard],
     day: date,
     after: date | None,
+    way: Path | None,
 ) -> Requirement:
-    counting = [
+    title = titles.get(asked.exercise_code, asked.exercise_code)
+    passing = [
         passed
         for passed in boards
         if passed.board.exercise.code == asked.exercise_code
@@ -193,6 +221,7 @@ def _boards_requirement(
         and (not asked.within_months or add_months(passed.judged_on, asked.within_months) >= day)
         and (after is None or passed.judged_on > after)
     ]
+    counting = [passed for passed in passing if way is None or way.counts(passed.board.number)]
     counting.sort(key=lambda passed: (passed.judged_on, passed.board.number), reverse=True)
     missing = max(asked.boards - len(counting), 0)
     detail = ngettext(
@@ -208,6 +237,12 @@ def _boards_requirement(
             "boards": detail,
             "day": format_day(after),
         }
+    if early := len(passing) - len(counting):
+        detail = ngettext(
+            "%(boards)s; %(n)d more was handed out before its turn and does not count",
+            "%(boards)s; %(n)d more were handed out before their turn and do not count",
+            early,
+        ) % {"boards": detail, "n": early}
     step = ""
     if missing:
         purposes = [str(label) for value, label in Board.Purpose.choices if value in asked.purposes]
@@ -222,6 +257,9 @@ def _boards_requirement(
                 "purposes": _(" or ").join(purposes),
             }
         step += "."
+        hindrance = way.hindrance(asked.exercise_code, day) if way is not None else None
+        if way is not None and hindrance is not None:
+            step = f"{step} {path_sentences.why_not_yet(hindrance, title, way.figures, titles)}"
     return Requirement(
         text=title,
         met=not missing,
@@ -283,31 +321,15 @@ def _passed_boards(
         .filter(person__in=person_ids, exercise__code__in=exercise_codes)
         .select_related("exercise", "site", "outcome")
     }
-    signings: dict[int, list[StageSigning]] = {pk: [] for pk in boards}
-    for signing in (
-        StageSigning.objects.filter(grading__board__in=boards)
-        .select_related("grading__criteria_set", "signature")
-        .order_by("signed_at", "id")
-    ):
-        signings[signing.grading.board_id].append(signing)
+    signings = judged_days.signings_of(boards)
     passed: dict[int, list[PassedBoard]] = defaultdict(list)
     for pk, board in boards.items():
-        judged_at = _judged_at(board, signings[pk])
+        judged_at = judged_days.judged_at(board, signings[pk])
         if judged_at is not None:
             passed[board.person_id].append(
                 PassedBoard(board, board.site.today(judged_at), tuple(signings[pk]))
             )
     return passed
-
-
-def _judged_at(board: Board, signings: Sequence[StageSigning]) -> datetime | None:
-    first = [
-        at
-        for reading in effective_judgements.signed_readings(signings, board.exercise.graders)
-        if reading.kind != Grading.Kind.ANOTHER
-        for at in reading.first_signed.values()
-    ]
-    return max(first, default=board.outcome.decided_at)
 
 
 def resting_on(board: Board) -> list[str]:
@@ -327,15 +349,6 @@ def resting_on(board: Board) -> list[str]:
         for proposal in proposals
         if names_it(proposal.evidence)
     ]
-
-
-def _last_revocation(facts: Facts, day: date) -> date | None:
-    days = [
-        history.revoked_on
-        for history in standing_on_day.histories_in(facts).values()
-        if history.revoked_on is not None and history.revoked_on <= day
-    ]
-    return max(days, default=None)
 
 
 def unmet(checked: Iterable[Requirement]) -> list[Requirement]:

@@ -9,13 +9,14 @@ from django.db.models import QuerySet
 
 from assessments.queries.criteria_sets import two_confirm
 from certification.domain.facts import SchemeFigures
+from certification.domain.path import PathFigures
 from certification.domain.scheme_rules import AskedExercise, CoveredScope, SchemeRules
 from certification.models import SchemeRequirement, SchemeRevision, Scope, StandingSpan
 from people.models import User
 from people.queries.site_days import Days
 from records.domain.canonical import as_json_value
 from records.domain.shown import digest_of
-from training.models import Exercise
+from training.models import CourseRevision, Exercise, Lesson
 
 from . import standing_on_day
 from .graders import GRADER_LEVELS
@@ -29,7 +30,15 @@ FIGURES = (
     "max_absence_months",
 )
 """What the engine of standing goes by."""
-RULES = (*FIGURES, "reminder_steps", "instructor_may_issue", "grader_needs_standing")
+PATH_FIGURES = ("attempts", "wait_days", "retraining_boards")
+"""What the way to a certificate goes by (`certification.domain.path`)."""
+RULES = (
+    *FIGURES,
+    "reminder_steps",
+    "instructor_may_issue",
+    "grader_needs_standing",
+    *PATH_FIGURES,
+)
 """What a draft says of itself beside its scopes and the boards it asks for."""
 SOURCED = (*RULES, "requirements")
 """What a source can be given for."""
@@ -48,7 +57,7 @@ def state_of(revision: SchemeRevision) -> dict[str, Any]:
         ),
         "requirements": sorted(
             [asked.scope.code, asked.exercise_code, sorted(asked.purposes), asked.boards,
-             asked.within_months]
+             asked.within_months, asked.after_exercise, asked.after_course]
             for asked in requirements
         ),
     }  # fmt: skip
@@ -178,6 +187,12 @@ def rules_of(revision: SchemeRevision) -> SchemeRules:
     for row in rows:
         asked[row.scope_id].append(row)
     shows = _exercises({row.exercise_code for of_scope in asked.values() for row in of_scope})
+    courses = dict(CourseRevision.objects.newest().values_list("course__code", "pk"))
+    taught = set(
+        Lesson.objects.filter(course_revision__in=courses.values())
+        .order_by()
+        .values_list("exercise__code", flat=True)
+    )
     covered = set(revision.scopes.values_list("pk", flat=True))
     scopes = Scope.objects.filter(pk__in=covered | set(asked)).order_by("level", "title")
     return SchemeRules(
@@ -189,10 +204,11 @@ def rules_of(revision: SchemeRevision) -> SchemeRules:
                 joint_types=frozenset(scope.joint_types),
                 is_covered=scope.pk in covered,
                 is_retired=scope.retired_at is not None,
-                asked=tuple(_asked(row, shows) for row in asked[scope.pk]),
+                asked=tuple(_asked(row, shows, courses, taught) for row in asked[scope.pk]),
             )
             for scope in scopes
         ],
+        path=path_figures_of(revision),
     )
 
 
@@ -200,7 +216,16 @@ def figures_of(revision: SchemeRevision) -> SchemeFigures:
     return standing_on_day.figures_of(revision)
 
 
-def _asked(row: SchemeRequirement, shows: Mapping[str, _Shows]) -> AskedExercise:
+def path_figures_of(revision: SchemeRevision) -> PathFigures:
+    return PathFigures(**{name: getattr(revision, name) for name in PATH_FIGURES})
+
+
+def _asked(
+    row: SchemeRequirement,
+    shows: Mapping[str, _Shows],
+    courses: Collection[str],
+    taught: Collection[str],
+) -> AskedExercise:
     shown = shows.get(row.exercise_code)
     return AskedExercise(
         code=row.exercise_code,
@@ -208,6 +233,10 @@ def _asked(row: SchemeRequirement, shows: Mapping[str, _Shows]) -> AskedExercise
         is_current=shown is not None,
         credits=shown.credits if shown else frozenset(),
         joint_types=shown.joint_types if shown else frozenset(),
+        after_exercise=row.after_exercise,
+        after_course=row.after_course,
+        is_course_in_use=row.after_course in courses,
+        is_taught=row.exercise_code in taught,
     )
 
 

@@ -44,12 +44,28 @@ SENTENCES: Mapping[FaultKind, Promise] = {
         "No exercise asked for %(scope)s is credited to it or has a joint of its types, so nobody "
         "would show that work. Ask for boards of one that does."
     ),
+    FaultKind.AFTER_NOT_ASKED: gettext_lazy(
+        "%(exercise)s is to come after %(other)s, of which no boards are asked for %(scope)s. Ask "
+        "for boards of that one too, or let %(exercise)s come after another."
+    ),
+    FaultKind.AFTER_EACH_OTHER: gettext_lazy(
+        "For %(scope)s each of %(exercise)s comes after another of them, so none could begin. Let "
+        "one come first."
+    ),
+    FaultKind.NO_SUCH_COURSE: gettext_lazy(
+        "%(exercise)s is to come after the course %(other)s, of which no class can be planned. "
+        "Choose another course, or publish that one."
+    ),
     FaultKind.NAMES_NO_BOARDS: gettext_lazy(
         "It asks for no boards for %(scope)s: certificates for it can only be entered from "
         "elsewhere."
     ),
     FaultKind.CREDITS_ANOTHER: gettext_lazy(
         "%(exercise)s is of other work than %(scope)s and is asked beside it, as preparation."
+    ),
+    FaultKind.NO_RETRAINING: gettext_lazy(
+        "No course in use teaches %(exercise)s, and no practice boards stand for a class: after "
+        "%(number)s failed attempts nobody could go on."
     ),
     FaultKind.NO_REMINDERS: gettext_lazy("Nobody is written to before an end."),
 }
@@ -61,6 +77,7 @@ def sentence(fault: Fault) -> str:
         "scope": fault.scope,
         "exercise": fault.exercise,
         "number": fault.number,
+        "other": fault.other,
     }
 
 

@@ -70,6 +70,9 @@ def published_content(revision: SchemeRevision) -> dict[str, Any]:
         "sources": revision.sources,
         "is_starter": revision.is_starter,
         "begun_from": revision.begun_from_id,
+        "attempts": revision.attempts,
+        "wait_days": revision.wait_days,
+        "retraining_boards": revision.retraining_boards,
         "reason": revision.publishing_reason,
     }
     return {name: value for name, value in later.items() if value} | {
@@ -86,6 +89,7 @@ def published_content(revision: SchemeRevision) -> dict[str, Any]:
                 "purposes": requirement.purposes,
                 "boards": requirement.boards,
                 "within_months": requirement.within_months,
+                **_what_comes_first(requirement),
             }
             for requirement in sorted(
                 revision.requirements.all(),
@@ -93,6 +97,15 @@ def published_content(revision: SchemeRevision) -> dict[str, Any]:
             )
         ],
     }
+
+
+def _what_comes_first(requirement: SchemeRequirement) -> dict[str, str]:
+    """What has to come before the boards, where something has to."""
+    first = {
+        "after_exercise": requirement.after_exercise,
+        "after_course": requirement.after_course,
+    }
+    return {name: code for name, code in first.items() if code}
 
 
 # Rebuilding

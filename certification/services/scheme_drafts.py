@@ -133,6 +133,8 @@ def draft_of(revision: SchemeRevision) -> Draft:
                 boards=row.boards,
                 purposes=tuple(row.purposes),
                 within_months=row.within_months,
+                after_exercise=row.after_exercise,
+                after_course=row.after_course,
             )
             for row in revision.requirements.select_related("scope")
         ],
@@ -261,17 +263,7 @@ def discard_draft(
 
 def _write_rows(revision: SchemeRevision, draft: Draft) -> None:
     revision.scopes.set(draft.scopes)
-    SchemeRequirement.objects.bulk_create(
-        SchemeRequirement(
-            revision=revision,
-            scope=asked.scope,
-            exercise_code=asked.exercise_code,
-            boards=asked.boards,
-            purposes=list(asked.purposes),
-            within_months=asked.within_months,
-        )
-        for asked in draft.requirements
-    )
+    SchemeRequirement.objects.bulk_create(asked.as_row(revision) for asked in draft.requirements)
 
 
 def _locked_draft(revision: SchemeRevision) -> SchemeRevision:
@@ -307,11 +299,16 @@ def _refuse_unsound(draft: Draft) -> None:
             % {"most": MOST_MONTHS}
         )
     steps = draft.rules["reminder_steps"]
-    days = [draft.rules["renewal_window_days"], *steps]
+    days = [draft.rules["renewal_window_days"], draft.rules["wait_days"], *steps]
     if not all(0 <= one <= MOST_DAYS for one in days) or len(steps) > MOST_STEPS:
         raise CertificationError(
             _("Give days from 0 to %(most)d, and no more than %(steps)d reminders.")
             % {"most": MOST_DAYS, "steps": MOST_STEPS}
+        )
+    boards = [draft.rules["attempts"], draft.rules["retraining_boards"]]
+    if not all(0 <= one <= MOST_BOARDS for one in boards):
+        raise CertificationError(
+            _("Give attempts and practice boards from 0 to %(most)d.") % {"most": MOST_BOARDS}
         )
     seen = set()
     for asked in draft.requirements:

@@ -9,6 +9,7 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils.translation import gettext as _
 
+from certification.domain.path import NO_FIGURES, PathFigures
 from certification.exceptions import CertificationError
 from certification.models import Scheme, SchemeRequirement, SchemeRevision, Scope
 from certification.queries import scheme_drafts, scheme_faults
@@ -57,6 +58,21 @@ class Asked:
     boards: int = 1
     purposes: Sequence[str] = ()
     within_months: int = 12
+    after_exercise: str = ""
+    after_course: str = ""
+
+    def as_row(self, revision: SchemeRevision) -> SchemeRequirement:
+        """The row that says so; not stored."""
+        return SchemeRequirement(
+            revision=revision,
+            scope=self.scope,
+            exercise_code=self.exercise_code,
+            boards=self.boards,
+            purposes=list(self.purposes),
+            within_months=self.within_months,
+            after_exercise=self.after_exercise,
+            after_course=self.after_course,
+        )
 
 
 @transaction.atomic
@@ -126,6 +142,7 @@ def create_scheme_revision(
     instructor_may_issue: bool = False,
     grader_needs_standing: bool = True,
     reminder_steps: Sequence[int] | None = None,
+    path: PathFigures = NO_FIGURES,
 ) -> SchemeRevision:
     """Draft the next revision of a scheme; the scheme is made with its first one.
 
@@ -150,20 +167,11 @@ def create_scheme_revision(
         grader_needs_standing=grader_needs_standing,
         recorded_at=at,
         **figures.as_json(),
+        **asdict(path),
         **extra,
     )
     revision.scopes.set(scopes)
-    SchemeRequirement.objects.bulk_create(
-        SchemeRequirement(
-            revision=revision,
-            scope=asked.scope,
-            exercise_code=asked.exercise_code,
-            boards=asked.boards,
-            purposes=list(asked.purposes),
-            within_months=asked.within_months,
-        )
-        for asked in requirements
-    )
+    SchemeRequirement.objects.bulk_create(asked.as_row(revision) for asked in requirements)
     trail.record(
         actor=actor,
         act="scheme revision drafted",

@@ -11,6 +11,7 @@ from assessments.presenters.board_page import asked_of
 from certification import access, ports
 from certification.models import Scope
 from certification.presenters import bench, card, register
+from certification.presenters.path_picture import paths_ahead
 from people.access import (
     UserRequest,
     days_for,
@@ -97,6 +98,7 @@ def person_standing(request: UserRequest, employee_number: str) -> HttpResponse:
             "person": person,
             "lines": register.lines_of(other, filters, in_full) if other else [],
             "may_read": other is not None,
+            "paths": paths_ahead(person, filters.day) if in_full else [],
             "scopes": Scope.objects.filter(retired_at__isnull=True) if in_full else [],
             "today": filters.day,
         },

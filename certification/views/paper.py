@@ -11,7 +11,8 @@ from django.views.decorators.http import require_safe
 
 from certification import access
 from certification.exceptions import NothingToPrint
-from certification.presenters import wall_list
+from certification.forms.paper import MonthsBackForm
+from certification.presenters import wall_list, work_missing
 from certification.presenters.wallet_card import wallet_card
 from people.access import UserRequest, role_required
 from people.models import Role
@@ -53,6 +54,55 @@ def _list_asked_for(request: UserRequest) -> wall_list.WallList:
         request.user,
         request.GET.get("site", ""),
         request.GET.get("lead", ""),
+        at=timezone.now(),
+    )
+
+
+@require_safe
+@role_required(Role.QUALITY, Role.INSTRUCTOR, Role.LINE_LEAD)
+def work_missing_page(request: UserRequest) -> HttpResponse:
+    """Who of a line has no work recorded in some months."""
+    form = MonthsBackForm({"months": work_missing.USUAL_MONTHS, **request.GET.dict()})
+    listed = _work_missing(request, form)
+    asked = {
+        "site": listed.choice.site.prefix if listed.choice.site else "",
+        "lead": listed.lead,
+        "months": listed.months,
+    }
+    return render(
+        request,
+        "certification/work_missing.html",
+        {
+            "choice": listed.choice,
+            "scopes": listed.scopes,
+            "since": listed.since,
+            "title": work_missing.months_said(listed.months),
+            "now": listed.at,
+            "form": form,
+            "months": listed.months,
+            "asked": urlencode(asked),
+            "lacking": not_printed(work_missing.texts_on_list(listed)),
+        },
+        status=422 if form.errors else 200,
+    )
+
+
+@require_safe
+@role_required(Role.QUALITY, Role.INSTRUCTOR, Role.LINE_LEAD)
+def work_missing_pdf(request: UserRequest) -> HttpResponse:
+    """The same list as it is printed."""
+    content = work_missing.work_missing_pdf(_work_missing(request, MonthsBackForm(request.GET)))
+    response = HttpResponse(content, content_type="application/pdf")
+    response["Content-Disposition"] = 'inline; filename="work-missing.pdf"'
+    return response
+
+
+def _work_missing(request: UserRequest, form: MonthsBackForm) -> work_missing.WorkMissing:
+    return work_missing.work_missing(
+        request.user,
+        request.GET.get("site", ""),
+        request.GET.get("lead", ""),
+        months=form.months_asked(),
         at=timezone.now(),
     )
 

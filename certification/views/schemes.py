@@ -252,6 +252,7 @@ def scheme_example(request: UserRequest) -> HttpResponse:
             instructor_may_issue=data["instructor_may_issue"],
             grader_needs_standing=data["grader_needs_standing"],
             day=context["day"],
+            path=form.path(),
         )
     page = "partials/scheme_example" if request.htmx else "scheme_example"
     return render(request, f"certification/{page}.html", context)

@@ -12,6 +12,9 @@ from certification.presenters import bench_check
 
 MOST_PAIRS = 500
 MOST_PEOPLE = 5_000
+MOST_WORK = 2_000
+PLAIN = r"^[^\x00-\x1f\x7f]*$"
+"""Text in one line, without what no database or file would keep."""
 LONGEST = 64
 # The person and scope a page ended with, and when the first page was read, in milliseconds.
 CURSOR = r"^[0-9]{1,14}-[0-9]{1,14}-[0-9]{1,14}$"
@@ -203,6 +206,40 @@ class PeopleAnswer(Schema):
     )
     left: int = Field(description="How many of these have left by it.")
     problems: list[RowProblem]
+
+
+class WorkRow(Schema):
+    model_config = ConfigDict(extra="forbid")
+
+    employee_number: str = Field(
+        min_length=1, max_length=LONGEST, pattern=PLAIN, description=NUMBER, examples=["10377"]
+    )
+    scope: str = Field(
+        min_length=1, max_length=LONGEST, pattern=PLAIN, description=SCOPE, examples=["TERM-OP"]
+    )
+    worked_on: Day = Field(description="The day of the work at the site.", examples=["2026-11-25"])
+    reference: str = Field(
+        min_length=1,
+        max_length=80,
+        pattern=PLAIN,
+        description="The unit or work order. The same one for the same person, scope and day is "
+        "recorded once, however often it is sent.",
+        examples=["WO-2231"],
+    )
+
+
+class WorkRequest(Schema):
+    model_config = ConfigDict(extra="forbid")
+
+    work: list[WorkRow] = Field(
+        min_length=1, max_length=MOST_WORK, description="Work that was done, in any order."
+    )
+
+
+class WorkAnswer(Schema):
+    recorded: int
+    already: int = Field(description="Recorded before, and not again.")
+    problems: list[RowProblem] = Field(description="Rows that were left out, and why.")
 
 
 class Problem(Schema):

@@ -29,7 +29,16 @@ class ApiTokenForm(forms.Form):
         ),
     )
 
+    may_record_work = forms.BooleanField(
+        label=_("It also records work"),
+        required=False,
+        help_text=_(
+            "For a program that knows who worked on what. Such work keeps certificates alive, and "
+            "nobody confirms it by hand."
+        ),
+    )
+
     def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["site"].queryset = sites  # type: ignore[attr-defined]
-        self.helper = form_helper("site", "name", "may_bring_people")
+        self.helper = form_helper("site", "name", "may_bring_people", "may_record_work")

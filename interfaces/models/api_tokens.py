@@ -18,7 +18,8 @@ class ApiToken(models.Model):
     """What a program at one site shows instead of signing in; only its hash is kept.
 
     ``beginning`` is the token's first letters, which let people tell one from another. Any token
-    reads the bench check; one that ``may_bring_people`` also enters and changes people, as far as
+    reads the bench check; one that ``may_bring_people`` also enters and changes people, and one
+    that ``may_record_work`` hands work over that keeps certificates alive, both as far as
     whoever made it may themselves at the time.
     """
 
@@ -29,6 +30,7 @@ class ApiToken(models.Model):
     beginning = models.CharField(_("begins with"), max_length=12)
     token_hash = models.CharField(max_length=64, unique=True, editable=False)
     may_bring_people = models.BooleanField(_("may enter and change people"), default=False)
+    may_record_work = models.BooleanField(_("may record work"), default=False)
     made_at = models.DateTimeField(_("made"), default=timezone.now)
     made_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+"

@@ -1,4 +1,7 @@
-"""Tokens by which programs read the bench check and hand over people: made, looked up, revoked."""
+"""Tokens by which programs read the bench check and hand people and work over.
+
+They are made, looked up and revoked.
+"""
 
 import hashlib
 import secrets
@@ -29,6 +32,7 @@ class Caller:
     zone: ZoneInfo
     last_used_on: date | None
     may_bring_people: bool = False
+    may_record_work: bool = False
 
     def today(self, now: datetime) -> date:
         return now.astimezone(self.zone).date()
@@ -44,13 +48,20 @@ def caller_of(token: str) -> Caller | None:
         ApiToken.objects.in_use()
         .order_by()
         .filter(token_hash=hash_of(token))
-        .values_list("pk", "site_id", "site__time_zone", "last_used_on", "may_bring_people")
+        .values_list(
+            "pk",
+            "site_id",
+            "site__time_zone",
+            "last_used_on",
+            "may_bring_people",
+            "may_record_work",
+        )
         .first()
     )
     if row is None:
         return None
-    pk, site_id, zone, last_used_on, may_bring_people = row
-    return Caller(pk, site_id, ZoneInfo(zone), last_used_on, may_bring_people)
+    pk, site_id, zone, last_used_on, may_bring_people, may_record_work = row
+    return Caller(pk, site_id, ZoneInfo(zone), last_used_on, may_bring_people, may_record_work)
 
 
 def people_bringer_of(caller: Caller, at: datetime) -> Bringer | None:
@@ -58,15 +69,28 @@ def people_bringer_of(caller: Caller, at: datetime) -> Bringer | None:
 
     None where the token does not bring people at all, or its maker may not any more.
     """
-    if not caller.may_bring_people:
+    found = _token_of_administrator(caller, at) if caller.may_bring_people else None
+    if found is None:
         return None
+    token, maker = found
+    return program(f"token {token.name}", frozenset({caller.site_id}), maker)
+
+
+def work_recorder_of(caller: Caller, at: datetime) -> str:
+    """What the trail calls a token that hands work over; empty where it does not or may not."""
+    found = _token_of_administrator(caller, at) if caller.may_record_work else None
+    return f"token {found[0].name}" if found else ""
+
+
+def _token_of_administrator(caller: Caller, at: datetime) -> tuple[ApiToken, User] | None:
+    """A token and its maker, as long as they may sign in and administer the site."""
     token = ApiToken.objects.select_related("made_by__person__site").get(pk=caller.token_id)
     maker = token.made_by
     if maker is None or not maker.may_sign_in(at):
         return None
     if not maker.has_role(Role.ADMINISTRATOR, site=caller.site_id):
         return None
-    return program(f"token {token.name}", frozenset({caller.site_id}), maker)
+    return token, maker
 
 
 def record_use(caller: Caller, today: date) -> None:
@@ -77,7 +101,13 @@ def record_use(caller: Caller, today: date) -> None:
 
 @transaction.atomic
 def make_token(
-    *, site: Site, name: str, actor: User, at: datetime, may_bring_people: bool = False
+    *,
+    site: Site,
+    name: str,
+    actor: User,
+    at: datetime,
+    may_bring_people: bool = False,
+    may_record_work: bool = False,
 ) -> tuple[ApiToken, str]:
     """Make a token for a program at a site; return its row and the token, kept nowhere.
 
@@ -101,6 +131,7 @@ def make_token(
         made_at=at,
         made_by=actor,
         may_bring_people=may_bring_people,
+        may_record_work=may_record_work,
     )
     trail.record(actor=actor, act="API token made", about=made, payload=_trail_payload(made), at=at)
     return made, token
@@ -125,7 +156,9 @@ def revoke_token(*, token: ApiToken, actor: User, at: datetime) -> ApiToken:
 
 
 def _trail_payload(token: ApiToken) -> dict[str, str]:
-    brings = {"may": "enter and change people"} if token.may_bring_people else {}
+    may = ["enter and change people"] * token.may_bring_people
+    may += ["record work"] * token.may_record_work
+    brings = {"may": ", ".join(may)} if may else {}
     return {
         "name": token.name,
         "site": token.site.prefix,

@@ -35,7 +35,9 @@ from interfaces.forms import api as shapes
 from interfaces.services import api_tokens
 from interfaces.services.api_tokens import Caller
 from people.models import FormerEmployeeNumber, Person
+from people.queries.employee_numbers import keys_by_number
 from records.exceptions import Refusal
+from training.services.work_taken_in import Work, take_in_work
 
 ROOT = "/api/v1/"
 PROBLEM = "application/problem+json"
@@ -50,8 +52,9 @@ manufacturing execution system, a door to a tool crib.
 
 Every request carries `Authorization: Bearer` and a token that an administrator of the site made.
 The token answers for people of its site alone. A token that was made for it also enters and
-changes people (`people`). An unknown person or kind of work is answered
-like any other, with `may_work: false`. Why somebody's standing is not current is not told.
+changes people (`people`), or records work that they did (`work`). An unknown person or kind of
+work is answered like any other, with `may_work: false`. Why somebody's standing is not current is
+not told.
 
 More than the allowed requests in a minute are answered 429, with `Retry-After` in seconds.
 """
@@ -67,6 +70,10 @@ class MayNotBringPeople(Exception):
     """The token only reads, or whoever made it administers the site no more."""
 
 
+class MayNotRecordWork(Exception):
+    """The token records no work, or whoever made it administers the site no more."""
+
+
 class UnknownParameters(Exception):
     def __init__(self, names: list[str]) -> None:
         super().__init__(names)
@@ -78,6 +85,7 @@ PARAMETERS = {
     "standings": None,
     "changes": shapes.ChangesFilters,
     "people": None,
+    "work": None,
 }
 
 
@@ -180,6 +188,14 @@ def may_not_bring_people(request: HttpRequest, error: MayNotBringPeople) -> Http
     return problem(
         HTTPStatus.FORBIDDEN,
         "This token does not enter people: an administrator of the site makes one that does.",
+    )
+
+
+@api.exception_handler(MayNotRecordWork)
+def may_not_record_work(request: HttpRequest, error: MayNotRecordWork) -> HttpResponse:
+    return problem(
+        HTTPStatus.FORBIDDEN,
+        "This token does not record work: an administrator of the site makes one that does.",
     )
 
 
@@ -413,6 +429,41 @@ def people(request: HttpRequest, handed: shapes.PeopleRequest) -> dict[str, Any]
         "not_among_them": [person.employee_number for person in report.leaving],
         "left": report.left,
         "problems": [{"row": fault.line, "detail": sentence_of(fault)} for fault in report.faults],
+    }
+
+
+@api.post(
+    "work",
+    response={200: shapes.WorkAnswer, **REFUSALS_OF_BODIES, 403: shapes.Problem},
+    operation_id="work_handed_over",
+    summary="Work that was done, so that certificates do not lapse for want of it",
+)
+def work(request: HttpRequest, handed: shapes.WorkRequest) -> dict[str, Any]:
+    """Record work that people of the site did within a kind of work on a day.
+
+    What is recorded already of the same person, kind of work, day and reference is not recorded
+    again, so a request whose answer was lost is sent again as it was. Rows that cannot be recorded
+    are named and left out; the others are recorded. Takes a token that records work.
+    """
+    caller, now = caller_with(request), timezone.now()
+    recorder = api_tokens.work_recorder_of(caller, now)
+    if not recorder:
+        raise MayNotRecordWork
+    people = Person.objects.filter(site=caller.site_id)
+    keys = keys_by_number(people, {row.employee_number for row in handed.work})
+    rows = [
+        Work(keys.get(row.employee_number, 0), row.scope, row.worked_on, row.reference.strip())
+        for row in handed.work
+    ]
+    outcome = take_in_work(works=rows, people=people, actor=recorder, at=now)
+    return {
+        "recorded": len(outcome.recorded),
+        "already": len(rows) - len(outcome.recorded) - sum(row in outcome.refused for row in rows),
+        "problems": [
+            {"row": place, "detail": outcome.refused[row]}
+            for place, row in enumerate(rows, start=1)
+            if row in outcome.refused
+        ],
     }
 
 

@@ -1,11 +1,23 @@
 """By which employee numbers somebody may stand in what was written down of them."""
 
 from collections import defaultdict
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from typing import Any
 
 from people.models import FormerEmployeeNumber
+from people.models.people import PersonQuerySet
 from records.queries.rebuilding import Content, Written
+
+
+def keys_by_number(people: PersonQuerySet, numbers: Collection[str]) -> dict[str, int]:
+    """Some people's keys by the numbers that they have, or had before."""
+    former = FormerEmployeeNumber.objects.filter(
+        person__in=people.order_by().values("pk"), employee_number__in=numbers
+    )
+    now = people.filter(employee_number__in=numbers)
+    return dict(former.values_list("employee_number", "person")) | dict(
+        now.values_list("employee_number", "pk")
+    )
 
 
 def rebuilt_with_person(

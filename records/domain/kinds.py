@@ -28,6 +28,7 @@ KIND_OF_MODEL = {
     "ToolOutOfService": "tool-out-of-service",
     "VisionTest": "vision-test",
     "PracticeRecord": "practice",
+    "WorkReport": "work-report",
     # assessments
     "CriteriaSet": "criteria-set",
     "Criterion": "criterion",

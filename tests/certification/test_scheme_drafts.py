@@ -3,12 +3,14 @@
 from dataclasses import replace
 
 import pytest
+from django.db import DatabaseError, transaction
 
 from assessments.models import Board
 from certification.exceptions import CertificationError, ChangedMeanwhile
 from certification.models import Certificate, Scheme, SchemeRevision
 from certification.queries import scheme_drafts as queries
 from certification.queries import scheme_faults
+from certification.queries.schemes_written_down import published_content
 from certification.services import scheme_drafts as drafts
 from certification.services import schemes, starter
 from certification.services.schemes import Asked
@@ -25,6 +27,7 @@ from tests.factories import (
     make_revision,
     make_scope,
     make_user,
+    unprotected,
     write_down,
 )
 
@@ -103,6 +106,64 @@ def test_what_was_issued_keeps_its_revision(revision, scope, quality):
 
     kept = Certificate.objects.get(pk=certificate.pk)
     assert (kept.scheme_revision, kept.valid_through) == (first, certificate.valid_through)
+
+
+def test_a_revision_that_asks_for_no_order_is_written_down_as_it_always_was(revision, quality):
+    content = published_content(publish(revision, quality))
+    assert sorted(content) == [
+        "expiry_rule", "grader_needs_standing", "instructor_may_issue", "max_absence_months",
+        "name", "published_at", "reason", "reminder_steps", "renewal_window_days", "requirements",
+        "revision", "scheme", "scopes", "sources", "validity_months", "vision_months",
+    ]  # fmt: skip
+    assert [sorted(asked) for asked in content["requirements"]] == [
+        ["boards", "exercise", "purposes", "scope", "within_months"]
+    ]
+
+
+def test_what_the_way_asks_is_published_copied_and_kept(revision, draft, scope, quality):
+    [asked] = draft.requirements
+    hook = make_exercise()
+    write_down()
+    ordered = replace(
+        with_rules(draft, attempts=2, wait_days=7, retraining_boards=3),
+        requirements=[asked, Asked(scope, hook.code, after_exercise=asked.exercise_code)],
+    )
+    change(revision, ordered, quality)
+    first = publish(revision, quality)
+    content = published_content(first)
+    assert (content["attempts"], content["wait_days"], content["retraining_boards"]) == (2, 7, 3)
+    assert content["requirements"][1]["after_exercise"] == asked.exercise_code
+    second = drafts.draft_next_revision(revision=first, actor=quality, at=NOW)
+    assert queries.state_of(second) == queries.state_of(first)
+    assert fits() == []
+    with pytest.raises(DatabaseError, match="published"), transaction.atomic():
+        SchemeRevision.objects.filter(pk=first.pk).update(attempts=9)
+    with unprotected():
+        first.requirements.filter(exercise_code=hook.code).update(after_exercise="")
+    assert any(str(first.pk) in fault for fault in fits())
+
+
+def test_an_order_that_nobody_could_follow_is_not_published(revision, draft, scope, quality):
+    [asked] = draft.requirements
+    code = asked.exercise_code
+    hook = make_exercise()
+    write_down()
+    circle = [
+        replace(asked, after_exercise=hook.code),
+        Asked(scope, hook.code, after_exercise=code, after_course="HS-9"),
+    ]
+    change(revision, replace(with_rules(draft, attempts=2), requirements=circle), quality)
+    revision.refresh_from_db()
+    said = " ".join(scheme_faults.faults_of(revision))
+    assert f"each of {code}, {hook.code} comes after another" in said
+    assert "the course HS-9, of which no class can be planned" in said
+    assert any("after 2 failed attempts" in line for line in scheme_faults.remarks_on(revision))
+    lone = [replace(asked, after_exercise="EX-NONE")]
+    change(revision, replace(draft, requirements=lone), quality)
+    assert "after EX-NONE, of which no boards are asked" in scheme_faults.faults_of(revision)[0]
+    revision.refresh_from_db()
+    with pytest.raises(CertificationError, match="from 0 to 100"):
+        change(revision, with_rules(draft, attempts=101), quality)
 
 
 def test_a_source_goes_with_the_figure_that_it_spoke_of(revision, draft, quality):

@@ -72,6 +72,7 @@ def test_document_is_read_without_a_token_and_holds_every_operation(client):
         ("/api/v1/standings", "post", "standing_of_many"),
         ("/api/v1/changes", "get", "changes_since"),
         ("/api/v1/people", "post", "people_handed_over"),
+        ("/api/v1/work", "post", "work_handed_over"),
     }
     for operations in document["paths"].values():
         for operation in operations.values():

@@ -71,6 +71,16 @@ class PracticeForm(forms.Form):
         )
 
 
+class WorkReportForm(PracticeForm):
+    """One's own work, for somebody else to confirm."""
+
+    reference = forms.CharField(
+        label=_("Unit or work order"),
+        max_length=80,
+        help_text=_("Where whoever confirms it can look."),
+    )
+
+
 class ReasonForm(SigningForm):
     """Why something entered in error is withdrawn, signed."""
 

@@ -18,6 +18,7 @@ from .tools import (
     ToolOutOfService,
 )
 from .vision import VisionTest, VisionTestWithdrawal
+from .work_reports import WorkReport, WorkReportDecision
 
 __all__ = [
     "Attendance",
@@ -45,4 +46,6 @@ __all__ = [
     "VisionTest",
     "VisionTestWithdrawal",
     "WaitingPlace",
+    "WorkReport",
+    "WorkReportDecision",
 ]

@@ -80,3 +80,16 @@ def personal_data(person: Person) -> Iterator[DataTable]:
         },
         ToolOutOfService.objects.filter(told=person).order_by("pk"),
     )
+    yield DataTable(
+        "work_reports",
+        _("Work they reported themselves"),
+        {
+            "scope": ("scope_code", _("scope")),
+            "done_on": ("performed_on", _("day of the work")),
+            "reference": ("reference", _("unit or work order")),
+            "recorded_at": ("recorded_at", RECORDED),
+            "confirmed": ("decision__confirmed", _("whether it was confirmed")),
+            "reason": ("decision__reason", _("why not")),
+        },
+        person.work_reports.order_by("recorded_at", "pk"),
+    )

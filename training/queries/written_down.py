@@ -25,6 +25,8 @@ from training.models import (
     ToolOutOfService,
     VisionTest,
     VisionTestWithdrawal,
+    WorkReport,
+    WorkReportDecision,
 )
 from training.queries import courses, exercises
 
@@ -34,6 +36,8 @@ TEST_ACTS = ("vision test recorded", "vision test imported")
 TEST_WITHDRAWAL_ACTS = ("vision test withdrawn", "vision test withdrawal imported")
 PRACTICE_ACTS = ("practice recorded", "practice imported")
 PRACTICE_WITHDRAWAL_ACTS = ("practice withdrawn", "practice withdrawal imported")
+WORK_REPORTED = "work reported"
+WORK_CONFIRMED, WORK_REFUSED = "work report confirmed", "work report refused"
 EXERCISE_PUBLISHED = "exercise published"
 EXERCISE_ADDED = "exercise added"
 """What wrote an exercise down while it could be used as soon as it was there."""
@@ -151,7 +155,64 @@ def back_in_service_content(back: ToolBackInService) -> dict[str, Any]:
     }
 
 
+def work_report_content(report: WorkReport) -> dict[str, Any]:
+    return {
+        "person": report.person.employee_number,
+        "person_id": report.person_id,
+        "scope": report.scope_code,
+        "performed_on": report.performed_on,
+        "reference": report.reference,
+        "reported_by": report.reported_by_id,
+        "recorded_at": report.recorded_at,
+    }
+
+
+def work_decision_content(decision: WorkReportDecision) -> dict[str, Any]:
+    report = decision.report
+    return {
+        "person": report.person.employee_number,
+        "scope": report.scope_code,
+        "performed_on": report.performed_on,
+        "confirmed": decision.confirmed,
+        "reason": decision.reason,
+        "practice": decision.practice_id,
+        "decided_by": decision.decided_by_id,
+        "recorded_at": decision.recorded_at,
+    }
+
+
 # Rebuilding
+
+
+def _work_reports(written: Sequence[Written]) -> dict[int, Content]:
+    rows = rebuilding.rows_by_number(WorkReport.objects.select_related("person"), written)
+    return rebuilt_with_person(written, rows, work_report_content)
+
+
+def _work_decisions(written: Sequence[Written]) -> dict[int, Content]:
+    decisions = WorkReportDecision.objects.select_related("report__person")
+    rows = rebuilding.rows_by_number(decisions, written, "report_id")
+    return rebuilt_with_person(
+        written, rows, work_decision_content, lambda row: row.report.person_id
+    )
+
+
+def _register_work_reports() -> None:
+    decided = (WORK_CONFIRMED, WORK_REFUSED)
+    rebuilding.register_entries([WORK_REPORTED], WorkReport._meta.db_table, _work_reports)
+    rebuilding.register_entries(decided, WorkReportDecision._meta.db_table, _work_decisions)
+    rebuilding.register_table(
+        KeptTable(WorkReport, "work-report", acts=(WORK_REPORTED,), content_of=work_report_content)
+    )
+    rebuilding.register_table(
+        KeptTable(
+            WorkReportDecision,
+            "work-report",
+            "report_id",
+            decided,
+            content_of=work_decision_content,
+        )
+    )
 
 
 def _tests(written: Sequence[Written]) -> dict[int, Content]:
@@ -337,6 +398,7 @@ def register() -> None:
     _register_exercises()
     _register_courses()
     _register_tools()
+    _register_work_reports()
     tests, practice = VisionTest._meta.db_table, PracticeRecord._meta.db_table
     test_withdrawals = VisionTestWithdrawal._meta.db_table
     practice_withdrawals = PracticeWithdrawal._meta.db_table

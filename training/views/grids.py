@@ -191,6 +191,7 @@ def work_grid(request: UserRequest) -> HttpResponse:
         "words": words,
         "scope_code": scope_code,
         "scope_title": dict(scopes).get(scope_code, ""),
+        "reported": access.work_reports_for(user).count(),
     }
     # Without a scope there is nothing that the work could be within.
     shown = shown if scope_code else []
