@@ -47,6 +47,7 @@ from tests.factories import (
     make_user,
 )
 from training.models import (
+    Absence,
     Course,
     CourseRevision,
     JointType,
@@ -341,6 +342,9 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
         ),
         "practice": PracticeRecord.objects.create(
             person=person, scope_code=scope.code, performed_on=NOW.date()
+        ),
+        "absence": Absence.objects.create(
+            person=person, from_day=today, through_day=today, entered_by=instructor
         ),
         "move": SiteMembership.objects.create(person=person, site=person.site, from_day=NOW.date()),
         "stamp": Stamp.objects.create(mark=f"K{person.pk}", person=person, issued_on=NOW.date()),

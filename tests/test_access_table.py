@@ -373,6 +373,10 @@ TABLE: dict[str, Row] = {
     "training:room_list": page(INSTRUCTORS | QUALITY, others=NO),
     "training:room_new": form(INSTRUCTORS, others=NO),
     "training:room_edit": form(TEACHES | {"own_instructor"}, "room"),
+    # Days away: entered by whoever leads or teaches somebody
+    "training:absence_list": form(INSTRUCTORS | LEADS, others=NO),
+    "training:absence_remove": act(TEACHES | {"own_instructor", "lead"}, "absence"),
+    "training:away_limit": act(INSTRUCTORS | LEADS, others=NO),
     # The class on its day: whoever teaches at its site
     "assessments:class_day_today": page(INSTRUCTORS, others=NO),
     "assessments:class_day": page(TEACHES | {"own_instructor"}, "session"),
@@ -571,6 +575,7 @@ OF_SOMEBODY = [
 UNKNOWN = {
     "waiting": 99_999_999,
     "room": 99_999_999,
+    "absence": 99_999_999,
     "exercise": "EX-NONE",
     "drafted_exercise": "EX-NONE",
     "course": "HS-NONE",

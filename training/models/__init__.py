@@ -1,3 +1,4 @@
+from .absences import Absence, AwayLimit
 from .courses import (
     Attendance,
     ClassSession,
@@ -13,7 +14,9 @@ from .practice import Calibration, PracticeRecord, PracticeWithdrawal, Tool
 from .vision import VisionTest, VisionTestWithdrawal
 
 __all__ = [
+    "Absence",
     "Attendance",
+    "AwayLimit",
     "Calibration",
     "ClassLetter",
     "ClassSession",
