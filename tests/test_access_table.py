@@ -115,6 +115,15 @@ TABLE: dict[str, Row] = {
     "certification:wall_list_pdf": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:months_ahead": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:months_ahead_csv": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
+    # Plans of classes: read by whoever reads all their sites, changed by who teaches there
+    "certification:class_plan_list": page(INSTRUCTORS | QUALITY, others=NO),
+    "certification:class_plan_new": form(INSTRUCTORS, others=NO),
+    "certification:class_plan_detail": page(
+        TEACHES | AUDITS | {"own_instructor", "own_quality"}, "class_plan"
+    ),
+    "certification:class_plan_move": act(TEACHES | {"own_instructor"}, "class_plan"),
+    "certification:class_plan_again": act(TEACHES | {"own_instructor"}, "class_plan"),
+    "certification:class_plan_send": act(TEACHES | {"own_instructor"}, "class_plan"),
     "certification:standing_detail": page(READS | {"lead"}, "person_pk", "scope_pk"),
     # The bench check: at one's site about anybody, and all that a kiosk opens
     "certification:bench_check": page(
@@ -576,6 +585,7 @@ UNKNOWN = {
     "waiting": 99_999_999,
     "room": 99_999_999,
     "absence": 99_999_999,
+    "class_plan": 99_999_999,
     "exercise": "EX-NONE",
     "drafted_exercise": "EX-NONE",
     "course": "HS-NONE",
