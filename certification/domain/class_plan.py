@@ -5,6 +5,7 @@ made small, each as far as it goes without making an earlier one larger: the day
 certificates have lapsed, the classes held, and the days of validity given away.
 """
 
+import itertools
 import math
 import time
 from collections import defaultdict
@@ -245,8 +246,12 @@ def plan_classes(
         left_s = max(deadline - time.monotonic(), 0.1)
         best, objective = programme.lessen(costs, best, left_s * share)
         objectives.append(objective)
+    best = programme.fewest_places(best)
     places = programme.places_in(best)
     lapsed, held, given = objectives
+    # Where time was up, a class may be held for nobody.
+    taken = sum(each.key in places for each in possible if not each.is_held)
+    held = Objective(min(held.value, taken), min(held.bound, taken))
     return Plan(
         places=places,
         instructors=programme.instructors_in(best, places),
@@ -264,6 +269,14 @@ def _check(trainees: Sequence[Trainee], possible: Sequence[PossibleClass]) -> No
             raise ValueError(f"A {what} is named twice.")
     if not all(one.days for one in possible):
         raise ValueError("A class has no day.")
+
+
+def _subsets(classes: Sequence[int], fixed: set[int]) -> Iterable[tuple[int, ...]]:
+    """Some of these but not all, the fewest first, each with everything that is fixed."""
+    for size in range(1, len(classes)):
+        for kept in itertools.combinations(classes, size):
+            if fixed <= set(kept):
+                yield kept
 
 
 class _Costs:
@@ -520,6 +533,56 @@ class _Programme:
     def _used(self, solution: np.ndarray) -> set[tuple[int, int]]:
         """Trainees in classes that renew something of theirs."""
         return {(t, c) for (t, _n, c), use in self.uses.items() if solution[use] > 0.5}
+
+    def fewest_places(self, solution: np.ndarray) -> np.ndarray:
+        """The same plan without a class for somebody whose others renew all at the same cost.
+
+        The three objectives do not count how often one person is away.
+        """
+        found = solution.copy()
+        own: dict[int, list[tuple[int, int]]] = defaultdict(list)
+        for (t, n, c), use in self.uses.items():
+            if solution[use] > 0.5:
+                own[t].append((n, c))
+        for t, pairs in own.items():
+            classes = sorted({c for _n, c in pairs})
+            if len(classes) < 2:
+                continue
+            least = [self._cost(t, n, c) for n, c in pairs]
+            fixed = [
+                c for n, c in pairs if self.trainees[t].needs[n].scope in self.trainees[t].fixed
+            ]
+            for kept in _subsets(classes, set(fixed)):
+                moved = [self._best_use(t, n, c, kept) for n, c in pairs]
+                if (
+                    all(c is not None for c in moved)
+                    and [self._cost(t, n, c) for (n, _c), c in zip(pairs, moved, strict=True)]
+                    == least
+                ):
+                    self._go_to(found, t, list(zip((n for n, _c in pairs), moved, strict=True)))
+                    break
+        return found
+
+    def _cost(self, t: int, n: int, c: int) -> tuple[int, int]:
+        need, each = self.trainees[t].needs[n], self.classes[c]
+        return lapsed_if_met(need, each, self.through), given_away(need, each)
+
+    def _best_use(self, t: int, n: int, c: int, kept: Sequence[int]) -> int | None:
+        """Where a need goes of the classes that are kept: where it was, or at the least cost."""
+        if c in kept:
+            return c
+        usable = [one for one in kept if (t, n, one) in self.uses]
+        return min(usable, key=lambda one: self._cost(t, n, one), default=None)
+
+    def _go_to(self, solution: np.ndarray, t: int, pairs: Sequence[tuple[int, int]]) -> None:
+        for (u, _n, _c), use in self.uses.items():
+            if u == t:
+                solution[use] = 0
+        for (u, _c), place in self.places.items():
+            if u == t:
+                solution[place] = 0
+        for n, c in pairs:
+            solution[self.uses[t, n, c]] = solution[self.places[t, c]] = 1
 
     def places_in(self, solution: np.ndarray) -> dict[Hashable, list[Hashable]]:
         """Who is in each class that somebody is in."""

@@ -21,7 +21,7 @@ MONTHS_AT_FIRST = 5
 class ClassPlanForm(forms.Form):
     first_day = forms.DateField(label=_("Rights that end from"), widget=DayInput)
     through = forms.DateField(
-        label=_("through"),
+        label=_("Through"),
         widget=DayInput,
         help_text=_("Only classes that end by this day are looked at."),
     )
@@ -42,7 +42,13 @@ class ClassPlanForm(forms.Form):
                 "through": add_months(today, MONTHS_AT_FIRST) - timedelta(days=1),
                 "sites": [site.pk for site in sites],
             }
-        self.helper = form_helper(days, "sites", "travel")
+        if len(sites) < 2:
+            del self.fields["travel"]
+        self.helper = form_helper(days, "sites", *(["travel"] if "travel" in self.fields else []))
+
+    def clean(self) -> dict[str, Any]:
+        """Nobody travels where there is one site, and the question is not asked."""
+        return {"travel": False} | self.cleaned_data
 
     def clean_sites(self) -> list[Site]:
         return list(self.cleaned_data["sites"])

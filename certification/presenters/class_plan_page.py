@@ -7,8 +7,7 @@ from datetime import date
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
-from django.utils.translation import ngettext
+from django.utils.translation import gettext_lazy, ngettext
 
 from certification.domain.class_plan import (
     Need,
@@ -30,9 +29,9 @@ MOST_COLUMNS = 8
 """With more classes a table is too wide, and every line lists those that it can go to."""
 
 AWAY_WORDS = {
-    Away.AWAY: _lazy("away"),
-    Away.IN_CLASS: _lazy("in another class"),
-    Away.NOT_AT_WORK: _lazy("not here then"),
+    Away.AWAY: gettext_lazy("away"),
+    Away.IN_CLASS: gettext_lazy("in another class"),
+    Away.NOT_AT_WORK: gettext_lazy("not here then"),
 }
 
 
@@ -42,7 +41,6 @@ class Column:
 
     session: ClassSession
     planned: PlannedClass
-    scopes: str
     people: Sequence[Person]
 
     @property
@@ -180,7 +178,7 @@ def page_of(
     keys = {one.pk for one in facts.classes} | {session for _p, session, _c in facts.placed}
     sessions = ClassSession.objects.select_related("site", "course_revision__course").in_bulk(keys)
     titles = dict(Scope.objects.values_list("code", "title"))
-    columns = _columns(facts, needs, sessions, titles)
+    columns = _columns(facts, needs, sessions)
     possible = {one.key: one for one in class_plan_facts.possible_classes(facts)}
     filling = _Filling(plan, facts, columns, possible, titles, choices or {})
     return ClassPlanPage(
@@ -211,20 +209,15 @@ def _columns(
     facts: ClassPlanFacts,
     needs: Sequence[PlannedNeed],
     sessions: Mapping[int, ClassSession],
-    titles: Mapping[str, str],
 ) -> list[Column]:
     people: dict[int, dict[int, Person]] = defaultdict(dict)
-    wanted: dict[int, set[str]] = defaultdict(set)
     for need in needs:
         if need.chosen_id is not None:
             people[need.chosen_id][need.person_id] = need.person
-        for pk in need.classes:
-            wanted[pk].update(need.scope_codes)
     return [
         Column(
             session=sessions[one.pk],
             planned=one,
-            scopes=_titles(wanted[one.pk], titles),
             people=sorted(people[one.pk].values(), key=lambda person: person.full_name),
         )
         for one in facts.classes
@@ -377,7 +370,7 @@ def _figures(
     )
     labels = (
         ngettext("day without the right", "days without the right", now[0]),
-        ngettext("class more", "classes more", now[1]),
+        ngettext("class to hold", "classes to hold", now[1]),
         ngettext("day of validity given away", "days of validity given away", now[2]),
     )
     figures, holds = [], True

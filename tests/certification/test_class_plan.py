@@ -324,6 +324,22 @@ def test_no_plan_that_keeps_what_is_fixed_is_better(seed):
         assert made.renewed.get((first.key, scope)) == kept
 
 
+def test_nobody_is_in_two_classes_where_one_renews_all_at_the_same_cost():
+    """Both classes are held for others, so that no objective tells one from two."""
+    both = Trainee("ada", [Need("S", day(30), 30), Need("T", day(30), 30)])
+    classes = [
+        possible("A", (10,), scopes=frozenset({"S", "T"})),
+        possible("B", (12,), instructors=["bo"], is_held=True),
+    ]
+
+    for order in (classes, classes[::-1]):
+        made = plan([both, Trainee("bo", [Need("T", day(30), 30)])], order)
+        assert made.places == {"A": ["ada", "bo"]}
+
+    fixed = replace(both, fixed={"S": "B"})
+    assert plan([fixed], classes).places == {"A": ["ada"], "B": ["ada"]}
+
+
 def test_who_was_left_out_is_said():
     made = plan([trainee(fixed={"S": None})], [possible()])
 
