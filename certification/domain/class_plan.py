@@ -553,13 +553,11 @@ class _Programme:
                 c for n, c in pairs if self.trainees[t].needs[n].scope in self.trainees[t].fixed
             ]
             for kept in _subsets(classes, set(fixed)):
-                moved = [self._best_use(t, n, c, kept) for n, c in pairs]
-                if (
-                    all(c is not None for c in moved)
-                    and [self._cost(t, n, c) for (n, _c), c in zip(pairs, moved, strict=True)]
-                    == least
-                ):
-                    self._go_to(found, t, list(zip((n for n, _c in pairs), moved, strict=True)))
+                moved = [
+                    (n, to) for n, c in pairs if (to := self._best_use(t, n, c, kept)) is not None
+                ]
+                if [self._cost(t, n, c) for n, c in moved] == least:
+                    self._go_to(found, t, moved)
                     break
         return found
 
@@ -575,12 +573,9 @@ class _Programme:
         return min(usable, key=lambda one: self._cost(t, n, one), default=None)
 
     def _go_to(self, solution: np.ndarray, t: int, pairs: Sequence[tuple[int, int]]) -> None:
-        for (u, _n, _c), use in self.uses.items():
-            if u == t:
-                solution[use] = 0
-        for (u, _c), place in self.places.items():
-            if u == t:
-                solution[place] = 0
+        for n, c in itertools.product(range(len(self.trainees[t].needs)), range(len(self.classes))):
+            if (t, n, c) in self.uses:
+                solution[self.uses[t, n, c]] = solution[self.places[t, c]] = 0
         for n, c in pairs:
             solution[self.uses[t, n, c]] = solution[self.places[t, c]] = 1
 

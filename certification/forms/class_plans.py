@@ -37,7 +37,7 @@ class ClassPlanForm(forms.Form):
         first = sites.first()
         if first is not None:
             today = first.today()
-            self.initial |= {
+            self.initial = {
                 "first_day": today,
                 "through": add_months(today, MONTHS_AT_FIRST) - timedelta(days=1),
                 "sites": [site.pk for site in sites],

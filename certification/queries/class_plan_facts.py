@@ -5,7 +5,7 @@ its site, so that no class elsewhere renews it.
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
@@ -121,16 +121,14 @@ def read_facts(
     classes = [one for one in classes if one.pk in wanted]
     all_days = {day for one in classes for day in one.days}
     people = {right.person for right in rights}
-    leads = {end.span.person.line_lead_id for end in ends} - {None}
-    limits = limits_of(leads)
+    lead_of = {end.span.person_id: end.span.person.line_lead_id for end in ends}
+    limits = limits_of(lead for lead in lead_of.values() if lead is not None)
     return ClassPlanFacts(
         rights=tuple(rights),
         classes=tuple(classes),
         away=_away(people, all_days),
         leads={
-            end.span.person_id: end.span.person.line_lead_id
-            for end in ends
-            if end.span.person.line_lead_id in limits
+            person: lead for person, lead in lead_of.items() if lead is not None and lead in limits
         },
         limits=limits,
         away_already=_away_already(limits, all_days),
@@ -225,6 +223,7 @@ def _instructors(
         user.person_id: user
         for user in session.teachers()
         if user.person_id is not None
+        and user.person is not None
         and user.is_active
         and (user.pk, session.site_id) in teaching
         and (user.person.left_on is None or user.person.left_on >= days[-1])
@@ -303,8 +302,8 @@ def _away(person_ids: Collection[int], days: Collection[date]) -> dict[int, dict
         away[person_id] |= dict.fromkeys(held, Away.IN_CLASS)
     for person_id, held in away_on(person_ids, days).items():
         away[person_id] |= dict.fromkeys(held, Away.AWAY)
-    for person_id, held in _not_at_work(person_ids, days).items():
-        away[person_id] |= dict.fromkeys(held, Away.NOT_AT_WORK)
+    for person_id, not_there in _not_at_work(person_ids, days).items():
+        away[person_id] |= dict.fromkeys(not_there, Away.NOT_AT_WORK)
     return dict(away)
 
 
@@ -477,4 +476,7 @@ def possible_classes(facts: ClassPlanFacts) -> list[PossibleClass]:
 
 
 def limits_in(facts: ClassPlanFacts) -> Limits:
-    return Limits(lead_limits=facts.limits, away_already=facts.away_already)
+    return Limits(
+        lead_limits=dict[Hashable, int](facts.limits.items()),
+        away_already=dict[tuple[Hashable, date], int](facts.away_already.items()),
+    )

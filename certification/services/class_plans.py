@@ -357,9 +357,8 @@ def carry_out(*, plan: ClassPlan, version: int, actor: User, at: datetime) -> Se
         .select_related("person__site")
         .order_by("ends_on", "pk")
     )
-    sessions = {
-        pk: lock_session(ClassSession(pk=pk)) for pk in sorted({one.chosen_id for one in needs})
-    }
+    keys = {one.chosen_id for one in needs if one.chosen_id is not None}
+    sessions = {pk: lock_session(ClassSession(pk=pk)) for pk in sorted(keys)}
     facts = class_plan_facts.read_facts(
         sites=sites, first_day=plan.first_day, through=plan.through, travel=plan.travel, now=at
     )
@@ -368,8 +367,9 @@ def carry_out(*, plan: ClassPlan, version: int, actor: User, at: datetime) -> Se
     going: dict[int, list[Person]] = defaultdict(list)
     for need in needs:
         need.outcome = check.outcome_of(need)
-        if need.outcome == Outcome.ENROLLED and need.person not in going[need.chosen_id]:
-            going[need.chosen_id].append(need.person)
+        people = going[_class_of(need)]
+        if need.outcome == Outcome.ENROLLED and need.person not in people:
+            people.append(need.person)
     for pk in sorted(going):
         if going[pk]:
             enrol_people(session=sessions[pk], people=going[pk], actor=actor, at=at, overlaps=())
@@ -391,6 +391,12 @@ def carry_out(*, plan: ClassPlan, version: int, actor: User, at: datetime) -> Se
     return sent
 
 
+def _class_of(need: PlannedNeed) -> int:
+    """Where a line goes; it is asked of those alone that go somewhere."""
+    assert need.chosen_id is not None  # noqa: S101
+    return need.chosen_id
+
+
 class _Check:
     """Whether each line still fits, one after another: what one takes the next has not."""
 
@@ -410,8 +416,7 @@ class _Check:
         self.away = Counter(facts.away_already)
 
     def outcome_of(self, need: PlannedNeed) -> PlannedNeed.Outcome:
-        session_id, person_id = need.chosen_id, need.person_id
-        assert session_id is not None  # noqa: S101 - those alone are asked
+        session_id, person_id = _class_of(need), need.person_id
         if Enrolment.objects.filter(session=session_id, person=person_id).exists():
             return Outcome.WAS_ENROLLED
         if person_id in self.taken[session_id]:
@@ -439,7 +444,7 @@ class _Check:
         if any(pair in self.placed for pair in pairs):
             return Outcome.IN_OTHER
         left_on = need.person.left_on
-        if left_on is not None and left_on < self.before[need.chosen_id].days[0]:
+        if left_on is not None and left_on < self.before[_class_of(need)].days[0]:
             return Outcome.LEFT
         return Outcome.RIGHT_CHANGED
 

@@ -29,4 +29,4 @@ def limits_of(lead_ids: Iterable[int]) -> dict[int, int]:
 def led_by(lead_ids: Iterable[int]) -> dict[int, int]:
     """Everybody whom one of these people leads, with who leads them."""
     led = Person.objects.filter(line_lead__in=set(lead_ids)).order_by()
-    return dict(led.values_list("pk", "line_lead"))
+    return {person: lead for person, lead in led.values_list("pk", "line_lead") if lead is not None}
