@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from django.core.paginator import Page, Paginator
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
@@ -25,6 +26,7 @@ from people.models import Person
 from people.presenters.days import format_unbroken_day
 from training.models import ClassSession
 
+LINES_A_PAGE = 100
 MOST_COLUMNS = 8
 """With more classes a table is too wide, and every line lists those that it can go to."""
 
@@ -118,9 +120,13 @@ class Figure:
 
 @dataclass(frozen=True)
 class ClassPlanPage:
+    """All of a plan, and those lines of it that one page of a long one shows."""
+
     plan: ClassPlan
+    needs: Sequence[PlannedNeed]
     columns: Sequence[Column]
-    lines: Sequence[Line]
+    lines: Page[PlannedNeed]
+    shown: Sequence[Line]
     figures: Sequence[Figure]
     moved: int
     placed: Sequence[tuple[Person, ClassSession, str]]
@@ -138,11 +144,11 @@ class ClassPlanPage:
 
     @property
     def going(self) -> int:
-        return len({one.need.person_id for one in self.lines if one.need.chosen_id is not None})
+        return len({need.person_id for need in self.needs if need.chosen_id is not None})
 
     @property
     def people(self) -> int:
-        return len({one.need.person_id for one in self.lines})
+        return len({need.person_id for need in self.needs})
 
     @property
     def invited_to(self) -> list[Column]:
@@ -151,10 +157,10 @@ class ClassPlanPage:
     @property
     def not_written_to(self) -> list[str]:
         """Names of those for whom the plan has no class at all."""
-        going = {one.need.person_id for one in self.lines if one.need.chosen_id is not None}
+        going = {need.person_id for need in self.needs if need.chosen_id is not None}
         return list(
             dict.fromkeys(
-                one.need.person.full_name for one in self.lines if one.need.person_id not in going
+                need.person.full_name for need in self.needs if need.person_id not in going
             )
         )
 
@@ -163,6 +169,7 @@ def page_of(
     plan: ClassPlan,
     now_facts: ClassPlanFacts | None = None,
     choices: Mapping[int, int | None] | None = None,
+    number: str | None = None,
 ) -> ClassPlanPage:
     """Fill the page of a plan that is worked out.
 
@@ -172,6 +179,8 @@ def page_of(
         What the plan would rest on now, to say what has changed since.
     choices : mapping of int to int or None, optional
         What was chosen on a page that is shown again since it could not be done.
+    number : str, optional
+        Which page of the lines is shown.
     """
     needs = list(plan.needs.select_related("person"))
     facts = class_plan_facts.from_json(plan.rests_on, needs)
@@ -181,10 +190,13 @@ def page_of(
     columns = _columns(facts, needs, sessions)
     possible = {one.key: one for one in class_plan_facts.possible_classes(facts)}
     filling = _Filling(plan, facts, columns, possible, titles, choices or {})
+    lines = Paginator(needs, LINES_A_PAGE).get_page(number)
     return ClassPlanPage(
         plan=plan,
+        needs=needs,
         columns=columns,
-        lines=[filling.line(need) for need in needs],
+        lines=lines,
+        shown=[filling.line(need) for need in lines],
         figures=_figures(plan, needs, possible),
         moved=sum(need.is_moved for need in needs),
         placed=_placed(facts, sessions, titles),

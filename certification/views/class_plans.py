@@ -8,6 +8,7 @@ from django.contrib.auth.decorators import login_required
 from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -112,7 +113,8 @@ def _page(
             travel=plan.travel,
             now=timezone.now(),
         )
-    page = class_plan_page.page_of(plan, now_facts, choices)
+    number = (request.POST or request.GET).get("page")
+    page = class_plan_page.page_of(plan, now_facts, choices, number)
     lapsed = page.figures[0]
     context |= {
         "page": page,
@@ -148,7 +150,14 @@ def class_plan_move(request: UserRequest, plan_id: int) -> HttpResponse:
         return _refused(request, plan, str(error), choices)
     if moved:
         messages.success(request, _moved_words(moved))
-    return redirect("certification:class_plan_detail", plan.pk)
+    return _back(request, plan)
+
+
+def _back(request: UserRequest, plan: ClassPlan) -> HttpResponse:
+    """To the same page of the lines."""
+    address = reverse("certification:class_plan_detail", args=[plan.pk])
+    number = row_number(request.POST.get("page", ""))
+    return redirect(f"{address}?page={number}" if number > 1 else address)
 
 
 def _moved_words(moved: int) -> str:
@@ -224,4 +233,4 @@ def class_plan_send(request: UserRequest, plan_id: int) -> HttpResponse:
             )
             % {"n": sent.enrolled},
         )
-    return redirect("certification:class_plan_detail", plan.pk)
+    return _back(request, plan)

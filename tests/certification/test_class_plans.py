@@ -1,6 +1,7 @@
 """A plan of classes is asked for, worked out by a worker, changed by hand and carried out."""
 
 from datetime import timedelta
+from types import SimpleNamespace
 
 import pytest
 from django.db import connection
@@ -10,10 +11,12 @@ from certification.domain.months import add_months
 from certification.exceptions import CertificationError, ChangedMeanwhile
 from certification.models import ClassPlan, PlannedNeed
 from certification.models.class_plans import CLAIM_LAPSES_AFTER, KEPT_FOR, MOST_ATTEMPTS
+from certification.presenters import class_plan_page
 from certification.presenters.class_plan_page import changes_since, page_of
 from certification.presenters.class_plan_picture import gap_line
 from certification.queries import class_plan_facts
 from certification.services import class_plans as services
+from certification.views import class_plans as views
 from people.models import Person, SiteRole
 from records.models import TrailEntry
 from tests.assessments.together import at_once
@@ -117,6 +120,12 @@ class Shop:
 @pytest.fixture
 def shop(db):
     return Shop()
+
+
+@pytest.fixture(autouse=True)
+def _it_is_now(monkeypatch):
+    """Pages are asked for when the shop is, whatever day it is where the tests run."""
+    monkeypatch.setattr(views, "timezone", SimpleNamespace(now=lambda: NOW))
 
 
 def chosen(plan):
@@ -292,14 +301,11 @@ def test_what_is_no_plan_is_refused(shop, fields, message):
 def test_form_asks_and_wakes_a_worker_once_it_is_written(
     shop, client, monkeypatch, django_capture_on_commit_callbacks
 ):
-    today = shop.site.today()
-    person = shop.person("Ada", 10)
-    scope = make_scope()
-    certify(person, scope, make_revision(scope, validity_months=12), today + timedelta(days=9))
+    shop.person("Ada", 10)
     woken = []
     monkeypatch.setattr(tasks.work_out_class_plans, "delay", lambda: woken.append(1))
     client.force_login(shop.instructor)
-    asked = {"first_day": str(today), "through": str(today + timedelta(days=90))}
+    asked = {"first_day": str(TODAY), "through": str(day(90))}
 
     assert client.post("/plans-of-classes/new/", asked).status_code == 422
     with django_capture_on_commit_callbacks(execute=True):
@@ -530,6 +536,25 @@ def test_more_classes_than_a_table_holds_are_listed(shop, client):
     page = client.get(f"/plans-of-classes/{plan.pk}/").text
 
     assert ("is-long" in page, page.count('type="radio"')) == (True, 10)
+
+
+def test_long_plan_is_shown_a_page_at_a_time_and_keeps_its_place(shop, client, monkeypatch):
+    monkeypatch.setattr(class_plan_page, "LINES_A_PAGE", 1)
+    for number, name in enumerate(("Ada", "Bo")):
+        shop.person(name, 13 + number)
+    shop.klass(10)
+    plan = shop.plan()
+    client.force_login(shop.instructor)
+    address = f"/plans-of-classes/{plan.pk}/"
+
+    page = client.get(f"{address}?page=2")
+    assert [line.need.person.full_name for line in page.context["page"].shown] == ["Bo"]
+    assert "Enrol and invite 2 people" in page.text
+    bo = plan.needs.get(person__full_name="Bo")
+    moved = client.post(f"{address}move/", {"version": "0", "page": "2", f"need_{bo.pk}": ""})
+    assert moved.url == f"{address}?page=2"
+    assert chosen(plan)["Ada"] is not None
+    assert chosen(plan)["Bo"] is None
 
 
 def test_quality_reads_a_plan_and_changes_nothing(shop, client):
