@@ -1,5 +1,6 @@
 """A plan of classes is the best there is: held against every plan that could be made."""
 
+import doctest
 import itertools
 import random
 from dataclasses import replace
@@ -7,6 +8,7 @@ from datetime import date, timedelta
 
 import pytest
 
+from certification.domain import class_plan
 from certification.domain.class_plan import (
     CannotBeKept,
     Limits,
@@ -370,6 +372,12 @@ def test_who_is_away_already_counts_against_the_limit_of_that_day():
     made = plan([trainee("ada", 10, lead="tove")], classes, **limits)
 
     assert (made.places, figures(made)) == ({"B": ["ada"]}, (1, 1, 0))
+
+
+def test_examples_in_docstrings_hold():
+    results = doctest.testmod(class_plan)
+
+    assert (results.failed, results.attempted) == (0, 3)
 
 
 def test_nobody_and_nothing_is_a_plan():
