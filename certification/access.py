@@ -6,17 +6,30 @@ suspended, revoked and so on by quality at that site, never by its holder. The s
 it reads it still once the holder has moved. Unknown and forbidden answer alike.
 """
 
+from collections.abc import Sequence
+
 from django.db.models import Q, QuerySet
 from django.http import Http404
 from django.shortcuts import get_object_or_404
+from django.utils.translation import gettext as _
 
+from certification.exceptions import CertificationError
 from people import access as people_access
 from people.access import LARGEST_ROW
 from people.models import Person, Role, Site, User
 from people.models.people import PersonQuerySet
 from people.queries.memberships import site_then
 
-from .models import Certificate, CertificateDocument, Operation, Proposal, SchemeRevision, Scope
+from .models import (
+    Certificate,
+    CertificateDocument,
+    ClassPlan,
+    Operation,
+    Proposal,
+    SchemeRevision,
+    Scope,
+)
+from .models.class_plans import ClassPlanQuerySet
 
 
 def certificates_readable_by(user: User) -> QuerySet[Certificate]:
@@ -191,3 +204,38 @@ IN_FULL = (Role.INSTRUCTOR, Role.QUALITY)
 def reads_in_full(user: User, person: Person) -> bool:
     """Whether a user may know of somebody how their standing lapsed, or will."""
     return user.person_id == person.pk or user.has_role(*IN_FULL, site=person.site_id)
+
+
+def class_plans_readable_by(user: User) -> ClassPlanQuerySet:
+    """Plans of which the user teaches or audits at every site: they name people of all."""
+    return ClassPlan.objects.within(user.sites_as(*IN_FULL))
+
+
+def class_plan_for_reader(user: User, plan_id: int) -> ClassPlan:
+    return get_object_or_404(
+        class_plans_readable_by(user).select_related("made_by__person", "sent_by__person"),
+        pk=min(plan_id, LARGEST_ROW),
+    )
+
+
+def class_plan_for_instructor(user: User, plan_id: int) -> ClassPlan:
+    plans = class_plans_readable_by(user).within(user.sites_as(Role.INSTRUCTOR))
+    return get_object_or_404(plans, pk=min(plan_id, LARGEST_ROW))
+
+
+def sites_to_plan_at(user: User) -> QuerySet[Site]:
+    return Site.objects.filter(pk__in=user.sites_as(Role.INSTRUCTOR))
+
+
+def may_change_class_plan(user: User, plan: ClassPlan) -> bool:
+    return set(plan.sites.values_list("pk", flat=True)) <= user.sites_as(Role.INSTRUCTOR)
+
+
+def refuse_sites(user: User, sites: Sequence[Site]) -> None:
+    """Raise CertificationError where somebody is no instructor at one of the sites."""
+    taught = user.sites_as(Role.INSTRUCTOR)
+    strange = next((site for site in sites if site.pk not in taught), None)
+    if strange is not None:
+        raise CertificationError(
+            _("Classes of %(site)s are planned by its instructors.") % {"site": strange}
+        )

@@ -72,6 +72,13 @@ class CertificationConfig(AppConfig):
             _("Months ahead"), "certification:months_ahead", staff, order=42, place="foot"
         )
         navigation.register(
+            _("Plans of classes"),
+            "certification:class_plan_list",
+            decide,
+            order=42,
+            place="foot",
+        )
+        navigation.register(
             _("List for the wall"), "certification:wall_list", staff, order=43, place="foot"
         )
         navigation.register(

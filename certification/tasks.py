@@ -1,4 +1,4 @@
-"""Background work: registers as they were known, worked out a round at a time."""
+"""Background work: registers as they were known, a round at a time, and plans of classes."""
 
 import logging
 
@@ -6,7 +6,7 @@ from celery import shared_task
 from django.utils import timezone
 from kombu.exceptions import OperationalError
 
-from certification.services import known_registers
+from certification.services import class_plans, known_registers
 
 log = logging.getLogger(__name__)
 
@@ -37,3 +37,24 @@ def work_out_known_registers() -> bool:
 def throw_away_old_known_registers() -> int:
     """Make room; run by beat once a day."""
     return known_registers.throw_away_old(now=timezone.now())
+
+
+@shared_task(name="class_plans.work_out")
+def work_out_class_plans() -> bool:
+    """Work out one plan of classes, and leave the others to the next message.
+
+    Run by beat every minute, and at once when somebody asks.
+    """
+    unfinished = class_plans.work_out_next(clock=timezone.now)
+    if unfinished:
+        try:
+            work_out_class_plans.delay()
+        except (OperationalError, OSError) as error:
+            log.info("The next minute goes on by itself: %s", error)
+    return unfinished
+
+
+@shared_task(name="class_plans.throw_away_old")
+def throw_away_old_class_plans() -> int:
+    """Make room; run by beat once a day."""
+    return class_plans.throw_away_old(now=timezone.now())

@@ -81,6 +81,15 @@ app.conf.update(
             "task": "known_registers.throw_away_old",
             "schedule": crontab(minute="20", hour="2"),
         },
+        "work out plans of classes": {
+            "task": "class_plans.work_out",
+            "schedule": crontab(),
+            "options": {"expires": 50},
+        },
+        "throw away old plans of classes": {
+            "task": "class_plans.throw_away_old",
+            "schedule": crontab(minute="22", hour="2"),
+        },
         "tell web hooks": {
             "task": "web_hooks.send",
             "schedule": crontab(),

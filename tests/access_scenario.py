@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import timedelta
 from decimal import Decimal
 from io import BytesIO
 from typing import Any
@@ -19,7 +20,16 @@ from audit.models import WorkLogCheck
 from audit.queries.list_bringers import bringer_for
 from audit.queries.list_plan import make_plan
 from audit.services import people_lists, work_log_checks
-from certification.models import CertificateDocument, CertificateEvent, Operation, Proposal
+from certification.domain.class_plan import Why
+from certification.models import (
+    CertificateDocument,
+    CertificateEvent,
+    ClassPlan,
+    Operation,
+    Proposal,
+    Scope,
+)
+from certification.queries import class_plan_facts
 from config import middleware
 from interfaces.models import ApiToken, WebHook, WebHookDelivery
 from operations.services import mail_trials
@@ -50,6 +60,7 @@ from tests.factories import (
 )
 from training.domain.tool_fitness import Reading
 from training.models import (
+    Absence,
     Calibration,
     Course,
     CourseRevision,
@@ -242,6 +253,28 @@ def _checked_log(quality: User) -> WorkLogCheck:
     return WorkLogCheck.objects.get(pk=check.pk)
 
 
+def _class_plan(person: Person, scope: Scope, instructor: User) -> ClassPlan:
+    """A plan that is worked out and places somebody in no class, since there is none."""
+    today = person.site.today()
+    plan = ClassPlan.objects.create(
+        first_day=today,
+        through=today + timedelta(days=90),
+        made_by=instructor,
+        rests_on=class_plan_facts.as_json(class_plan_facts.ClassPlanFacts((), ())),
+        figures=[[80, 80], [0, 0], [0, 0]],
+        finished_at=NOW,
+    )
+    plan.sites.add(person.site)
+    plan.needs.create(
+        person=person,
+        scope_codes=[scope.code],
+        ends_on=today + timedelta(days=10),
+        window_days=0,
+        why=Why.NO_CLASS,
+    )
+    return plan
+
+
 def _lists_of(administrator: User) -> dict[str, object]:
     """A list with a question and a row that is wrong, and one that was taken in a moment ago."""
     at, bringer = timezone.now(), bringer_for(administrator)
@@ -396,6 +429,10 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
         "practice": PracticeRecord.objects.create(
             person=person, scope_code=scope.code, performed_on=NOW.date()
         ),
+        "absence": Absence.objects.create(
+            person=person, from_day=today, through_day=today, entered_by=instructor
+        ),
+        "class_plan": _class_plan(person, scope, instructor),
         "move": SiteMembership.objects.create(person=person, site=person.site, from_day=NOW.date()),
         "stamp": Stamp.objects.create(mark=f"K{person.pk}", person=person, issued_on=NOW.date()),
     }

@@ -117,6 +117,15 @@ TABLE: dict[str, Row] = {
     "certification:work_missing_pdf": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:months_ahead": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
     "certification:months_ahead_csv": page(INSTRUCTORS | QUALITY | LEADS, others=NO),
+    # Plans of classes: read by whoever reads all their sites, changed by who teaches there
+    "certification:class_plan_list": page(INSTRUCTORS | QUALITY, others=NO),
+    "certification:class_plan_new": form(INSTRUCTORS, others=NO),
+    "certification:class_plan_detail": page(
+        TEACHES | AUDITS | {"own_instructor", "own_quality"}, "class_plan"
+    ),
+    "certification:class_plan_move": act(TEACHES | {"own_instructor"}, "class_plan"),
+    "certification:class_plan_again": act(TEACHES | {"own_instructor"}, "class_plan"),
+    "certification:class_plan_send": act(TEACHES | {"own_instructor"}, "class_plan"),
     "certification:standing_detail": page(READS | {"lead"}, "person_pk", "scope_pk"),
     # The bench check: at one's site about anybody, and all that a kiosk opens
     "certification:bench_check": page(
@@ -407,6 +416,10 @@ TABLE: dict[str, Row] = {
     "training:room_list": page(INSTRUCTORS | QUALITY, others=NO),
     "training:room_new": form(INSTRUCTORS, others=NO),
     "training:room_edit": form(TEACHES | {"own_instructor"}, "room"),
+    # Days away: entered by whoever leads or teaches somebody
+    "training:absence_list": form(INSTRUCTORS | LEADS, others=NO),
+    "training:absence_remove": act(TEACHES | {"own_instructor", "lead"}, "absence"),
+    "training:away_limit": act(INSTRUCTORS | LEADS, others=NO),
     # The class on its day: whoever teaches at its site
     "assessments:class_day_today": page(INSTRUCTORS, others=NO),
     "assessments:class_day": page(TEACHES | {"own_instructor"}, "session"),
@@ -613,6 +626,8 @@ OF_SOMEBODY = [
 UNKNOWN = {
     "waiting": 99_999_999,
     "room": 99_999_999,
+    "absence": 99_999_999,
+    "class_plan": 99_999_999,
     "exercise": "EX-NONE",
     "drafted_exercise": "EX-NONE",
     "course": "HS-NONE",

@@ -4,7 +4,7 @@ from django.db.models import Case, Exists, OuterRef, Q, QuerySet, Value, When
 from django.http import Http404
 from django.shortcuts import get_object_or_404
 
-from people.access import READERS, own_person, people_with_standing_for, row_number
+from people.access import LARGEST_ROW, READERS, own_person, people_with_standing_for, row_number
 from people.models import (
     Person,
     Role,
@@ -13,6 +13,7 @@ from people.models import (
 from people.models.people import PersonQuerySet
 
 from .models import (
+    Absence,
     CalibrationDocument,
     ClassSession,
     CourseRevision,
@@ -200,3 +201,32 @@ def work_reports_seen_by(user: User) -> WorkReportQuerySet:
 def people_confirmed_by(user: User) -> PersonQuerySet:
     """People whose work the user confirms: at their sites, a line lead's own; not themselves."""
     return people_with_standing_for(user).exclude(pk=user.person_id or 0)
+
+
+def people_whose_days_away(user: User) -> PersonQuerySet:
+    """People of whom the user enters when they are away: an instructor's site, a lead's own."""
+    kept = Q(site__in=user.sites_as(Role.INSTRUCTOR))
+    if user.person_id and user.has_role(Role.LINE_LEAD):
+        kept |= Q(line_lead=user.person_id)
+    return Person.objects.filter(kept)
+
+
+def absences_kept_by(user: User) -> QuerySet[Absence]:
+    people = people_whose_days_away(user).order_by().values("pk")
+    return Absence.objects.filter(person__in=people).select_related("person__site")
+
+
+def absence_for_keeper(user: User, absence_id: int) -> Absence:
+    return get_object_or_404(absences_kept_by(user), pk=min(absence_id, LARGEST_ROW))
+
+
+def leads_limited_by(user: User) -> PersonQuerySet:
+    """Line leads whose limit the user sets: their own, and those of people at an instructor's."""
+    led = Q(
+        pk__in=Person.objects.filter(site__in=user.sites_as(Role.INSTRUCTOR))
+        .order_by()
+        .values("line_lead")
+    )
+    if user.person_id and user.has_role(Role.LINE_LEAD):
+        led |= Q(pk=user.person_id)
+    return Person.objects.filter(led)

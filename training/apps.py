@@ -48,6 +48,13 @@ class TrainingConfig(AppConfig):
         navigation.register(_("Courses"), "training:course_list", order=65, place="foot")
         navigation.register(_("Rooms"), "training:room_list", readers, order=66, place="foot")
         navigation.register(
+            _("Days away"),
+            "training:absence_list",
+            ["instructor", "line_lead"],
+            order=68,
+            place="foot",
+        )
+        navigation.register(
             _("Tools"),
             "training:tool_list",
             readers,

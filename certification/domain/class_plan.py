@@ -5,6 +5,7 @@ made small, each as far as it goes without making an earlier one larger: the day
 certificates have lapsed, the classes held, and the days of validity given away.
 """
 
+import itertools
 import math
 import time
 from collections import defaultdict
@@ -47,12 +48,23 @@ class Need:
 
 @dataclass(frozen=True)
 class Trainee:
-    """Somebody with certificates that end; ``away`` are days on which they cannot come."""
+    """Somebody with certificates that end.
+
+    Parameters
+    ----------
+    needs : sequence of Need
+        Each scope once.
+    away : frozenset of date
+        Days on which they cannot come.
+    fixed : mapping
+        What somebody decided, by scope: the key of the class that renews it, or None for no class.
+    """
 
     key: Hashable
     needs: Sequence[Need]
     lead: Hashable = None
     away: frozenset[date] = frozenset()
+    fixed: Mapping[str, Hashable] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -60,7 +72,8 @@ class PossibleClass:
     """A class that could be held: its days in order, its places, and what it renews.
 
     ``instructors`` are those who may teach it; one of them has to. Of classes in one ``room`` no
-    two are held on one day.
+    two are held on one day. One that ``is_held`` whatever the plan, since people are in it already,
+    counts as no class more, and takes its room and its first instructor from the others.
     """
 
     key: Hashable
@@ -69,6 +82,7 @@ class PossibleClass:
     scopes: frozenset[str]
     instructors: Sequence[Hashable]
     room: Hashable = None
+    is_held: bool = False
 
 
 @dataclass(frozen=True)
@@ -81,10 +95,23 @@ class Limits:
         How many of a line lead's people may be away for classes on one day, by the lead.
     instructors_away : mapping
         Days on which an instructor cannot teach, by the instructor.
+    away_already : mapping
+        How many of a lead's people are away without the plan, by lead and day.
     """
 
     lead_limits: Mapping[Hashable, int] = field(default_factory=dict)
     instructors_away: Mapping[Hashable, frozenset[date]] = field(default_factory=dict)
+    away_already: Mapping[tuple[Hashable, date], int] = field(default_factory=dict)
+
+    def left(self, lead: Hashable, day: date) -> int | None:
+        """How many more of a lead's people may be away on a day; None where nobody limits it."""
+        if lead not in self.lead_limits:
+            return None
+        return max(0, self.lead_limits[lead] - self.away_already.get((lead, day), 0))
+
+
+class CannotBeKept(ValueError):
+    """What is fixed cannot be kept together: places, days, rooms or limits do not allow it."""
 
 
 class Why(StrEnum):
@@ -97,6 +124,7 @@ class Why(StrEnum):
     NOT_HELD = "a class they could come to is not held: its room or instructors are taken"
     LEAD_LIMIT = "too many of the line lead's people would be away"
     OTHER_CLASS = "in another class on the same days"
+    LEFT_OUT = "somebody decided on no class"
 
 
 @dataclass(frozen=True)
@@ -123,7 +151,8 @@ class Objective:
 class Plan:
     """Who is in which class and who teaches it, with the three objectives.
 
-    A bound of the second and third holds for plans with no more of the earlier ones than this has.
+    ``renewed`` is the class that renews something, by trainee and scope. A bound of the second and
+    third holds for plans with no more of the earlier ones than this has.
     """
 
     places: Mapping[Hashable, Sequence[Hashable]]
@@ -132,6 +161,7 @@ class Plan:
     classes_held: Objective
     days_given_away: Objective
     unmet: Sequence[Unmet]
+    renewed: Mapping[tuple[Hashable, str], Hashable] = field(default_factory=dict)
 
 
 def lapsed_if_met(need: Need, possible: PossibleClass, through: date) -> int:
@@ -147,6 +177,31 @@ def given_away(need: Need, possible: PossibleClass) -> int:
     """Days of the old certificate that the new one replaces; none within the window."""
     early = (need.ends_on - possible.days[-1]).days
     return early if early > need.window_days else 0
+
+
+def figures_of(
+    chosen: Iterable[tuple[Need, PossibleClass | None]], through: date
+) -> tuple[int, int, int]:
+    """The three objectives of a choice made by hand: of each need the class that renews it.
+
+    Examples
+    --------
+    >>> need = Need("S", date(2026, 12, 3))
+    >>> late = PossibleClass("A", [date(2026, 12, 15)], 4, frozenset({"S"}), ["ines"])
+    >>> figures_of([(need, late)], date(2027, 4, 30))
+    (11, 1, 0)
+    """
+    lapsed = given = 0
+    held = set()
+    for need, possible in chosen:
+        if possible is None:
+            lapsed += lapsed_if_unmet(need, through)
+            continue
+        lapsed += lapsed_if_met(need, possible, through)
+        given += given_away(need, possible)
+        if not possible.is_held:
+            held.add(possible.key)
+    return lapsed, len(held), given
 
 
 def plan_classes(
@@ -178,19 +233,25 @@ def plan_classes(
     ------
     ValueError
         If a key occurs twice or a class has no day.
+    CannotBeKept
+        If no plan keeps what is fixed.
     """
     _check(trainees, possible)
     programme = _Programme(trainees, possible, limits, through)
     deadline = time.monotonic() + time_limit_s
-    best, objectives = programme.nothing(), []
+    best, objectives = programme.first(time_limit_s), []
     for costs, share in zip(
         (programme.lapsed, programme.held, programme.away), SHARES, strict=True
     ):
         left_s = max(deadline - time.monotonic(), 0.1)
         best, objective = programme.lessen(costs, best, left_s * share)
         objectives.append(objective)
+    best = programme.fewest_places(best)
     places = programme.places_in(best)
     lapsed, held, given = objectives
+    # Where time was up, a class may be held for nobody.
+    taken = sum(each.key in places for each in possible if not each.is_held)
+    held = Objective(min(held.value, taken), min(held.bound, taken))
     return Plan(
         places=places,
         instructors=programme.instructors_in(best, places),
@@ -198,6 +259,7 @@ def plan_classes(
         classes_held=held,
         days_given_away=given,
         unmet=programme.unmet_in(best, places),
+        renewed=programme.renewed_in(best),
     )
 
 
@@ -207,6 +269,14 @@ def _check(trainees: Sequence[Trainee], possible: Sequence[PossibleClass]) -> No
             raise ValueError(f"A {what} is named twice.")
     if not all(one.days for one in possible):
         raise ValueError("A class has no day.")
+
+
+def _subsets(classes: Sequence[int], fixed: set[int]) -> Iterable[tuple[int, ...]]:
+    """Some of these but not all, the fewest first, each with everything that is fixed."""
+    for size in range(1, len(classes)):
+        for kept in itertools.combinations(classes, size):
+            if fixed <= set(kept):
+                yield kept
 
 
 class _Costs:
@@ -243,11 +313,18 @@ class _Programme:
         through: date,
     ) -> None:
         self.trainees, self.classes, self.limits, self.through = trainees, possible, limits, through
+        self.numbers = {each.key: number for number, each in enumerate(possible)}
+        held = [each for each in possible if each.is_held]
+        self.rooms_taken = {(each.room, day) for each in held if each.room for day in each.days}
+        teaching = {
+            (one, day) for each in held for one in each.instructors[:1] for day in each.days
+        }
         self.teachers = [
             [
                 one
                 for one in dict.fromkeys(each.instructors)
                 if not limits.instructors_away.get(one, frozenset()).intersection(each.days)
+                and (each.is_held or teaching.isdisjoint((one, day) for day in each.days))
             ]
             for each in possible
         ]
@@ -303,8 +380,7 @@ class _Programme:
             self._rows.append(({place: 1.0, self.holds[c]: -1.0}, -np.inf, 0))
             for day in self.classes[c].days:
                 on_day[t, day].append(place)
-                if self.trainees[t].lead in self.limits.lead_limits:
-                    of_lead[self.trainees[t].lead, day].append(place)
+                of_lead[self.trainees[t].lead, day].append(place)
         for (t, n, c), use in self.uses.items():
             of_need[t, n].append(use)
             if use == self.places[t, c]:
@@ -318,10 +394,29 @@ class _Programme:
         for places in on_day.values():
             if len(places) > 1:
                 self._at_most(places, 1)
-        for (lead, _day), places in of_lead.items():
-            if len(places) > self.limits.lead_limits[lead]:
-                self._at_most(places, self.limits.lead_limits[lead])
+        for (lead, day), places in of_lead.items():
+            most = self.limits.left(lead, day)
+            if most is not None and len(places) > most:
+                self._at_most(places, most)
         self._constrain_teaching()
+        self._keep_fixed(of_need)
+
+    def _keep_fixed(self, of_need: Mapping[tuple[int, int], Sequence[int]]) -> None:
+        self.is_fixed = False
+        for t, trainee in enumerate(self.trainees):
+            for n, need in enumerate(trainee.needs):
+                if need.scope not in trainee.fixed:
+                    continue
+                kept = trainee.fixed[need.scope]
+                if kept is None:
+                    if uses := of_need.get((t, n)):
+                        self._at_most(uses, 0)
+                    continue
+                use = self.uses.get((t, n, self.numbers.get(kept, -1)))
+                if use is None:
+                    raise CannotBeKept(f"{trainee.key} cannot be in {kept} for {need.scope}.")
+                self._rows.append(({use: 1.0}, 1, 1))
+                self.is_fixed = True
 
     def _constrain_teaching(self) -> None:
         in_room, of_teacher = defaultdict(list), defaultdict(list)
@@ -329,6 +424,10 @@ class _Programme:
             taught = [self.taught[c, i] for i in range(len(self.teachers[c]))]
             row = dict.fromkeys(taught, 1.0) | {self.holds[c]: -1.0}
             self._rows.append((row, 0, 0))
+            if each.is_held:
+                continue
+            if any((each.room, day) in self.rooms_taken for day in each.days):
+                self._at_most([self.holds[c]], 0)
             for day in each.days:
                 if each.room is not None:
                     in_room[each.room, day].append(self.holds[c])
@@ -347,12 +446,19 @@ class _Programme:
             met = lapsed_if_met(need, each, self.through)
             lapsed.of[use] = met - lapsed_if_unmet(need, self.through)
             away.of[use] = given_away(need, each)
-        held.of[list(self.holds.values())] = 1
+        held.of[[self.holds[c] for c, each in enumerate(self.classes) if not each.is_held]] = 1
         return lapsed, held, away
 
-    def nothing(self) -> np.ndarray:
-        """The plan in which no class is held, which keeps to everything."""
-        return np.zeros(self.size)
+    def first(self, time_limit_s: float) -> np.ndarray:
+        """The plan with what is fixed and no more: where nothing is, no class is held."""
+        if not self.is_fixed:
+            return np.zeros(self.size)
+        found = self._milp(
+            np.ones(self.size), np.zeros(self.size), np.ones(self.size), time_limit_s
+        )
+        if found.x is None:
+            raise CannotBeKept("What is fixed cannot be kept together.")
+        return np.round(found.x)
 
     def lessen(
         self, costs: _Costs, best: np.ndarray, time_limit_s: float
@@ -389,9 +495,20 @@ class _Programme:
         if step == _AS_TAUGHT:
             kept = [*self.holds.values(), *self.taught.values()]
             low[kept] = high[kept] = best[kept]
+        return self._milp(costs.of, low, high, time_limit_s, whole=step != _RELAXED)
+
+    def _milp(
+        self,
+        costs: np.ndarray,
+        low: np.ndarray,
+        high: np.ndarray,
+        time_limit_s: float,
+        *,
+        whole: bool = True,
+    ) -> Any:
         return milp(
-            costs.of,
-            integrality=np.full(self.size, step != _RELAXED, dtype=int),
+            costs,
+            integrality=np.full(self.size, whole, dtype=int),
             bounds=Bounds(low, high),
             constraints=self._matrix(),
             options={"time_limit": time_limit_s, "mip_rel_gap": 0},
@@ -417,6 +534,51 @@ class _Programme:
         """Trainees in classes that renew something of theirs."""
         return {(t, c) for (t, _n, c), use in self.uses.items() if solution[use] > 0.5}
 
+    def fewest_places(self, solution: np.ndarray) -> np.ndarray:
+        """The same plan without a class for somebody whose others renew all at the same cost.
+
+        The three objectives do not count how often one person is away.
+        """
+        found = solution.copy()
+        own: dict[int, list[tuple[int, int]]] = defaultdict(list)
+        for (t, n, c), use in self.uses.items():
+            if solution[use] > 0.5:
+                own[t].append((n, c))
+        for t, pairs in own.items():
+            classes = sorted({c for _n, c in pairs})
+            if len(classes) < 2:
+                continue
+            least = [self._cost(t, n, c) for n, c in pairs]
+            fixed = [
+                c for n, c in pairs if self.trainees[t].needs[n].scope in self.trainees[t].fixed
+            ]
+            for kept in _subsets(classes, set(fixed)):
+                moved = [
+                    (n, to) for n, c in pairs if (to := self._best_use(t, n, c, kept)) is not None
+                ]
+                if [self._cost(t, n, c) for n, c in moved] == least:
+                    self._go_to(found, t, moved)
+                    break
+        return found
+
+    def _cost(self, t: int, n: int, c: int) -> tuple[int, int]:
+        need, each = self.trainees[t].needs[n], self.classes[c]
+        return lapsed_if_met(need, each, self.through), given_away(need, each)
+
+    def _best_use(self, t: int, n: int, c: int, kept: Sequence[int]) -> int | None:
+        """Where a need goes of the classes that are kept: where it was, or at the least cost."""
+        if c in kept:
+            return c
+        usable = [one for one in kept if (t, n, one) in self.uses]
+        return min(usable, key=lambda one: self._cost(t, n, one), default=None)
+
+    def _go_to(self, solution: np.ndarray, t: int, pairs: Sequence[tuple[int, int]]) -> None:
+        for n, c in itertools.product(range(len(self.trainees[t].needs)), range(len(self.classes))):
+            if (t, n, c) in self.uses:
+                solution[self.uses[t, n, c]] = solution[self.places[t, c]] = 0
+        for n, c in pairs:
+            solution[self.uses[t, n, c]] = solution[self.places[t, c]] = 1
+
     def places_in(self, solution: np.ndarray) -> dict[Hashable, list[Hashable]]:
         """Who is in each class that somebody is in."""
         people: dict[Hashable, list[Hashable]] = {}
@@ -431,6 +593,13 @@ class _Programme:
             self.classes[c].key: self.teachers[c][i]
             for (c, i), variable in self.taught.items()
             if solution[variable] > 0.5 and self.classes[c].key in places
+        }
+
+    def renewed_in(self, solution: np.ndarray) -> dict[tuple[Hashable, str], Hashable]:
+        return {
+            (self.trainees[t].key, self.trainees[t].needs[n].scope): self.classes[c].key
+            for (t, n, c), use in self.uses.items()
+            if solution[use] > 0.5
         }
 
     def unmet_in(
@@ -455,6 +624,8 @@ class _Programme:
         places: Mapping[Hashable, Sequence[Hashable]],
     ) -> Why:
         trainee = self.trainees[t]
+        if need.scope in trainee.fixed:
+            return Why.LEFT_OUT
         renewing = [
             c
             for c, each in enumerate(self.classes)

@@ -6,6 +6,7 @@ from .certificates import (
     CertificateWithdrawal,
     Proposal,
 )
+from .class_plans import ClassPlan, PlannedNeed
 from .known_registers import KnownEnd, KnownRegister, KnownSpan
 from .schemes import Operation, Scheme, SchemeRequirement, SchemeRevision, Scope
 from .standing import StandingEnd, StandingSpan
@@ -17,10 +18,12 @@ __all__ = [
     "CertificateEvent",
     "CertificateName",
     "CertificateWithdrawal",
+    "ClassPlan",
     "KnownEnd",
     "KnownRegister",
     "KnownSpan",
     "Operation",
+    "PlannedNeed",
     "Proposal",
     "Scheme",
     "SchemeRequirement",

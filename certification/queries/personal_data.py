@@ -4,7 +4,13 @@ from collections.abc import Iterator
 
 from django.utils.translation import gettext_lazy as _
 
-from certification.models import Certificate, CertificateEvent, CertificateName, Proposal
+from certification.models import (
+    Certificate,
+    CertificateEvent,
+    CertificateName,
+    PlannedNeed,
+    Proposal,
+)
 from people.models import Person
 from people.ports import DataTable
 
@@ -70,5 +76,18 @@ def personal_data(person: Person) -> Iterator[DataTable]:
             "decided_at": ("decided_at", _("instant of the decision, UTC")),
         },
         Proposal.objects.filter(person=person).order_by("pk"),
+        is_result=True,
+    )
+    yield DataTable(
+        "plans_of_classes",
+        _("Plans of classes, kept for 90 days"),
+        {
+            "planned_at": ("plan__recorded_at", _("instant at which it was asked for, UTC")),
+            "scopes": ("scope_codes", _("scopes")),
+            "ends_on": ("ends_on", _("last good day")),
+            "class": ("chosen__number", _("number of the class")),
+            "outcome": ("outcome", _("what became of it")),
+        },
+        PlannedNeed.objects.filter(person=person).order_by("pk"),
         is_result=True,
     )

@@ -3,6 +3,7 @@
 from . import (
     bench_check,
     certificates,
+    class_plans,
     home,
     months,
     paper,
@@ -17,6 +18,7 @@ app_name = "certification"
 urlpatterns = [
     *bench_check.urlpatterns,
     *certificates.urlpatterns,
+    *class_plans.urlpatterns,
     *home.urlpatterns,
     *months.urlpatterns,
     *paper.urlpatterns,

@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from assessments.content.criteria import REVISION_1, REVISION_2, REVISION_3
 from assessments.services import criteria
-from certification.services import standing
+from certification.services import class_plans, standing
 from people.models import Installation, Person
 from records.services import numbers, trail
 from training.models import (
@@ -20,7 +20,7 @@ from training.models import (
     Exercise,
     Room,
 )
-from training.services import content, courses
+from training.services import absences, content, courses
 from training.services.course_drafts import publish_courses
 from training.services.exercise_publishing import publish_exercises
 
@@ -84,6 +84,7 @@ def load(*, now: datetime | None = None, seed: int = SEED, say: Say = lambda tex
         tools.name_tools(stage)
         boards.hand_out(stage)
         standing.rebuild_all()
+        _plan_of_classes(stage)
         work_log.check_a_log(stage)
         trail.record(
             actor=people.BY,
@@ -145,8 +146,29 @@ def _criteria(stage: people.Stage) -> None:
             criteria.publish_criteria_set(criteria_set=made, actor=quality, at=at)
 
 
+def _plan_of_classes(stage: people.Stage) -> None:
+    """Who of the first site goes to the class to come; one of them is away until after it."""
+    instructor = stage.users["10001"]
+    absences.enter_absence(
+        person=stage.people["10114"],
+        from_day=stage.today + timedelta(days=7),
+        through_day=stage.today + timedelta(days=30),
+        actor=instructor,
+        at=stage.now,
+    )
+    plan = class_plans.ask_for_plan(
+        sites=[stage.sites["CA"]],
+        first_day=stage.today,
+        through=stage.today + timedelta(days=150),
+        travel=False,
+        actor=instructor,
+        at=stage.now,
+    )
+    class_plans.work_out(plan, clock=lambda: stage.now)
+
+
 def _classes(stage: people.Stage) -> None:
-    """One class that runs today, one planned, one past."""
+    """One class that runs today, one planned at each site, one past."""
     revision = Course.objects.get(code="HS-TERM").revisions.get()
     rooms = {
         site: Room.objects.create(
@@ -158,6 +180,7 @@ def _classes(stage: people.Stage) -> None:
         ("CA", "10001", -83, 3, ("10201", "10202", "10203")),
         ("CA", "10001", 0, 3, ("10205", "10206", "10207", "10208", "10118")),
         ("AL", "20001", 20, 3, ("20203", "20204")),
+        ("CA", "10001", 16, 3, ()),
     ):
         session = ClassSession.objects.create(
             number=numbers.next_number(site, "K"),

@@ -68,6 +68,7 @@ KIND_OF_MODEL = {
     "Certificate": "certificate",
     "CertificateEvent": "certificate-event",
     "CertificateName": "certificate-name",
+    "ClassPlan": "class-plan",
     # audit
     "WorkLogCheck": "work-log-check",
     "PeopleList": "people-list",

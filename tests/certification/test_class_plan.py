@@ -1,12 +1,16 @@
 """A plan of classes is the best there is: held against every plan that could be made."""
 
+import doctest
 import itertools
 import random
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
 
+from certification.domain import class_plan
 from certification.domain.class_plan import (
+    CannotBeKept,
     Limits,
     Need,
     Plan,
@@ -69,8 +73,16 @@ def every_choice(one, classes):
     for size in range(len(usable) + 1):
         for chosen in itertools.combinations(usable, size):
             days = [held for number in chosen for held in classes[number].days]
-            if len(days) == len(set(days)):
+            if len(days) == len(set(days)) and _keeps_fixed(one, chosen, classes):
                 yield chosen
+
+
+def _keeps_fixed(one, chosen, classes):
+    renewed = [(classes[number].key, classes[number].scopes) for number in chosen]
+    return all(
+        kept is None or any(kept == key and scope in scopes for key, scopes in renewed)
+        for scope, kept in one.fixed.items()
+    )
 
 
 def can_be_taught(held, classes, limits, teachers=()):
@@ -109,11 +121,14 @@ def cost_of(one, chosen, classes):
     """The least that somebody's needs cost in the classes they go to: days lapsed, days given."""
     lapsed = given = 0
     for need in one.needs:
-        options = [(lapsed_if_unmet(need, THROUGH), 0)]
+        options = (
+            [] if one.fixed.get(need.scope) is not None else [(lapsed_if_unmet(need, THROUGH), 0)]
+        )
         options += [
             (lapsed_if_met(need, classes[number], THROUGH), given_away(need, classes[number]))
             for number in chosen
             if need.scope in classes[number].scopes
+            and one.fixed.get(need.scope, classes[number].key) == classes[number].key
         ]
         least = min(options)
         lapsed, given = lapsed + least[0], given + least[1]
@@ -288,6 +303,81 @@ def test_what_ran_out_is_said():
     only_t = Trainee("eli", [Need("T", day(6))])
     made = plan([two, other, only_t], at_once)
     assert [(one.trainee, one.why) for one in made.unmet] == [("cai", Why.OTHER_CLASS)]
+
+
+# What somebody fixed, and what stands without the plan
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_no_plan_that_keeps_what_is_fixed_is_better(seed):
+    """One need is fixed in each way that there is, and the others are free."""
+    trainees, classes, limits = at_random(seed)
+    first, *others = trainees
+    scope = first.needs[0].scope
+    for kept in (None, *(each.key for each in classes)):
+        fixed = [replace(first, fixed={scope: kept}), *others]
+        best = best_of_all(fixed, classes, limits)
+        if best is None:
+            with pytest.raises(CannotBeKept):
+                plan_classes(fixed, classes, limits, THROUGH, time_limit_s=30)
+            continue
+        made = plan_classes(fixed, classes, limits, THROUGH, time_limit_s=30)
+        assert figures(made) == best
+        assert made.renewed.get((first.key, scope)) == kept
+
+
+def test_nobody_is_in_two_classes_where_one_renews_all_at_the_same_cost():
+    """Both classes are held for others, so that no objective tells one from two."""
+    both = Trainee("ada", [Need("S", day(30), 30), Need("T", day(30), 30)])
+    classes = [
+        possible("A", (10,), scopes=frozenset({"S", "T"})),
+        possible("B", (12,), instructors=["bo"], is_held=True),
+    ]
+
+    for order in (classes, classes[::-1]):
+        made = plan([both, Trainee("bo", [Need("T", day(30), 30)])], order)
+        assert made.places == {"A": ["ada", "bo"]}
+
+    fixed = replace(both, fixed={"S": "B"})
+    assert plan([fixed], classes).places == {"A": ["ada"], "B": ["ada"]}
+
+
+def test_who_was_left_out_is_said():
+    made = plan([trainee(fixed={"S": None})], [possible()])
+
+    assert [(one.why, one.lapsed_days) for one in made.unmet] == [(Why.LEFT_OUT, 40)]
+
+
+def test_class_with_people_in_it_counts_as_no_class_more():
+    classes = [possible("A", (10,)), possible("B", (11,), is_held=True, instructors=["bo"])]
+
+    made = plan([trainee("ada", 20)], classes)
+
+    assert (made.places, figures(made)) == ({"B": ["ada"]}, (0, 0, 9))
+
+
+@pytest.mark.parametrize("taken", [{"room": "r"}, {"instructors": ["ines"]}])
+def test_class_with_people_in_it_has_its_room_and_instructor(taken):
+    held = possible("H", scopes=frozenset({"T"}), is_held=True, **{"instructors": ["bo"], **taken})
+
+    made = plan([trainee("ada", 20)], [held, possible("A", room="r")])
+
+    assert figures(made) == (40, 0, 0)
+
+
+def test_who_is_away_already_counts_against_the_limit_of_that_day():
+    classes = [possible("A", (10,)), possible("B", (12,), instructors=["bo"])]
+    limits = {"lead_limits": {"tove": 1}, "away_already": {("tove", day(10)): 1}}
+
+    made = plan([trainee("ada", 10, lead="tove")], classes, **limits)
+
+    assert (made.places, figures(made)) == ({"B": ["ada"]}, (1, 1, 0))
+
+
+def test_examples_in_docstrings_hold():
+    results = doctest.testmod(class_plan)
+
+    assert (results.failed, results.attempted) == (0, 3)
 
 
 def test_nobody_and_nothing_is_a_plan():

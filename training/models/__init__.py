@@ -1,3 +1,4 @@
+from .absences import Absence, AwayLimit
 from .courses import (
     Attendance,
     ClassSession,
@@ -21,7 +22,9 @@ from .vision import VisionTest, VisionTestWithdrawal
 from .work_reports import WorkReport, WorkReportDecision
 
 __all__ = [
+    "Absence",
     "Attendance",
+    "AwayLimit",
     "Calibration",
     "CalibrationDocument",
     "ClassLetter",

@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 
 from people.models import Person
 from people.ports import DataTable
-from training.models import Attendance, Enrolment, ToolOutOfService
+from training.models import Absence, Attendance, AwayLimit, Enrolment, ToolOutOfService
 
 RECORDED = _("instant at which it was recorded, UTC")
 TOOL = _("code of the tool")
@@ -36,6 +36,25 @@ def personal_data(person: Person) -> Iterator[DataTable]:
         },
         Attendance.objects.filter(enrolment__person=person).order_by("day", "pk"),
         is_result=True,
+    )
+    yield DataTable(
+        "days_away",
+        _("Days on which they are away from classes; why is not kept"),
+        {
+            "from_day": ("from_day", _("first day away")),
+            "through_day": ("through_day", _("last day away")),
+            "recorded_at": ("recorded_at", RECORDED),
+        },
+        Absence.objects.filter(person=person).order_by("from_day", "pk"),
+    )
+    yield DataTable(
+        "away_limit",
+        _("How many of the people they lead may be away at once"),
+        {
+            "people": ("people", _("people away at once")),
+            "recorded_at": ("recorded_at", RECORDED),
+        },
+        AwayLimit.objects.filter(lead=person).order_by("pk"),
     )
     yield DataTable(
         "vision_tests",

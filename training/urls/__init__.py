@@ -1,10 +1,11 @@
 """Addresses of this app, one module a subject."""
 
-from . import courses, exercises, facts, grids, rooms, tools
+from . import absences, courses, exercises, facts, grids, rooms, tools
 
 app_name = "training"
 
 urlpatterns = [
+    *absences.urlpatterns,
     *courses.urlpatterns,
     *exercises.urlpatterns,
     *facts.urlpatterns,
