@@ -279,8 +279,8 @@ class _Maker:
         if person is None:
             one.details = details
         else:
-            one.was_taken_back = person.pk in self.register.taken_back
-            if one.was_taken_back and person.left_on:
+            one.was_taken_back = self.register.was_taken_back(person)
+            if one.was_taken_back:
                 # Entered by a list that was undone: who is brought again has not left.
                 details.setdefault("left_on", None)
             one.changes = _changes(person, details)

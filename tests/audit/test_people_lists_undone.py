@@ -121,3 +121,12 @@ def test_day_that_is_over_and_a_page_from_before_are_refused(both):
     make_person(line_lead=Person.objects.get(employee_number="7002"))
     with pytest.raises(ListChanged):
         undo(done, both, shown=shown)
+
+
+def test_whoever_came_again_and_left_since_is_brought_back_by_no_list(both):
+    undo(take_in(bring(both, TEXT, recorded="now"), both), both)
+    right = bring(both, "Number;Name\n7001;Ada Byrne\n")
+    take_in(right, both, at=LATER)
+    Person.objects.filter(employee_number="7001").update(left_on=date(2026, 11, 20))
+    [one] = planned(bring(both, "Number;Name\n7001;Ada Byrne\n"), both).people
+    assert (one.was_taken_back, one.changes) == (False, {})
