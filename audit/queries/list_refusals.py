@@ -117,7 +117,7 @@ class _Judge:
                 _("%(number)s is how a kiosk or a badge signs in. Give another number.")
                 % {"number": number},
             )
-        elif (zeros := self._with_zeros(number)) is not None:
+        elif (zeros := self.register.with_zeros(number)) is not None:
             yield (
                 Field.EMPLOYEE_NUMBER,
                 _(
@@ -135,16 +135,6 @@ class _Judge:
                 Field.SITE,
                 _("People of %(site)s are entered by its administrators.") % {"site": one.site},
             )
-
-    def _with_zeros(self, number: str) -> str | None:
-        """A number of the register that differs by zeros in front alone."""
-        if not number.isdigit():
-            return None
-        for zeros in range(1, 6):
-            pk = self.register.numbers.get("0" * zeros + number)
-            if pk is not None:
-                return "0" * zeros + number
-        return None
 
     def _changed(self, one: PersonPlan, person: Person) -> Iterable[tuple[Field | None, str]]:
         if not one.changes and not one.stamp:

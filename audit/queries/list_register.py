@@ -104,6 +104,22 @@ class Register:
     taken_back: dict[int, datetime] = field(default_factory=dict)
     upkeep: Upkeep = field(default_factory=lambda: Upkeep({}, {}))
 
+    def with_zeros(self, number: str) -> str | None:
+        """A number of the register that differs by zeros in front alone."""
+        if not number.isdigit():
+            return None
+        for zeros in range(1, 6):
+            if "0" * zeros + number in self.numbers:
+                return "0" * zeros + number
+        return None
+
+    def meant_by(self, key: str) -> str:
+        """The key of whoever a number may mean: theirs, one they had before, or one that lost
+        its zeros; itself where it is nobody's."""
+        if key in self.numbers:
+            return key
+        return number_key(self.former.get(key) or self.with_zeros(key) or key)
+
     def was_taken_back(self, person: Person) -> bool:
         """Whether somebody has left by the undoing of a list that entered them, and not since.
 
