@@ -203,7 +203,8 @@ class _Judge:
         if site.pk not in self.bringer.facts_sites:
             yield (line, None, _("Facts about people of %(site)s are entered by quality there.")
                    % {"site": site})  # fmt: skip
-        elif authority and one.person is not None and authority.person_id == one.person.pk:
+            return
+        if authority and one.person is not None and authority.person_id == one.person.pk:
             yield line, None, _("Somebody else has to enter your certificates, tests and work.")
         yield from self._days_to_come(one)
         pk = one.person.pk if one.person else 0
