@@ -154,6 +154,14 @@ class _Judge:
                     Field.SITE,
                     _("People of %(site)s are entered by its administrators.") % {"site": site},
                 )
+        last_day = one.changes["left_on"][1] if "left_on" in one.changes else None
+        has_left = person.has_left(self.at) and not one.was_taken_back
+        if has_left and last_day and last_day >= person.site.today(self.at):
+            yield (
+                Field.LEFT_ON,
+                _("%(name)s left on %(day)s. Enter that they are back, on their page.")
+                % {"name": person.full_name, "day": person.left_on},
+            )
         authority = self.bringer.authority
         if "email" in one.changes and authority and not may_change_address(authority, person):
             yield (

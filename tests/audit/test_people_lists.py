@@ -343,3 +343,11 @@ def test_whoever_does_not_audit_a_site_learns_nothing_of_what_is_recorded_there(
         )
     }
     assert told == {("Facts about people of Other are entered by quality there.",)}
+
+
+def test_last_day_to_come_of_whoever_has_left_is_a_fault_of_its_row(both):
+    make_person(employee_number="7001", full_name="Ada", left_on=date(2026, 3, 1))
+    kept = bring(both, "Number;Name;Last day\n7001;Ada;2027-06-30\n7002;Bo;\n")
+    assert [(line, said) for line, _field, said in sentences(kept, both)] == [
+        (2, "Ada left on 2026-03-01. Enter that they are back, on their page.")
+    ]
