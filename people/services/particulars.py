@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from people import ports
 from people.exceptions import PeopleError
 from people.models import LineLeadChange, NameChange, Person, User
+from people.models.memberships import FROM_THE_BEGINNING
 from people.queries import reach
 
 from .change_rows import write_line_lead, write_name_change
@@ -37,8 +38,8 @@ def change_from_day(
     Raises
     ------
     PeopleError
-        If nothing differs, the day is to come or before the last change, the number is or was
-        somebody else's, or they are not the actor's to change.
+        If nothing differs, the day is to come, before the last change or beyond reason, the number
+        is or was somebody else's, or they are not the actor's to change.
     """
     person = lock_person(person)
     if not reach.may_change_person(actor, person):
@@ -47,6 +48,10 @@ def change_from_day(
             % {"name": person.full_name}
         )
     refuse_future_day(person, from_day, at)
+    if from_day <= FROM_THE_BEGINNING:
+        raise PeopleError(
+            _("%(day)s is no day from which it can hold. Give a later one.") % {"day": from_day}
+        )
     if not reason.strip():
         raise PeopleError(_("Say why it changes."))
     differing = {

@@ -144,3 +144,15 @@ def test_the_page_changes_what_its_writer_changed_alone(client, administrator):
     person.refresh_from_db()
     assert (person.full_name, person.line_lead) == ("Ari Holt", lead)
     assert "Ari Vance until then" in client.get(answer.url).text
+
+
+def test_a_day_before_every_calendar_is_refused_with_a_sentence(client, administrator):
+    client.force_login(administrator)
+    person = make_person(employee_number="CD-9")
+    url = reverse("people:person_change", args=["CD-9"])
+    was = {"initial-employee_number": "CD-9", "initial-full_name": person.full_name}
+    sent = {"full_name": person.full_name, "employee_number": "CD-10", "reason": "A slip."}
+    answer = client.post(url, was | sent | {"from_day": "0001-01-01"})
+    assert answer.status_code == 422
+    assert "is no day from which it can hold" in answer.text
+    assert not FormerEmployeeNumber.objects.exists()
