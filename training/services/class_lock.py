@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 
 from people.models import Person
 from people.presenters.days import format_day_with_weekday
+from records.domain.shown import digest_of
 from training.exceptions import TrainingError
 from training.models import ClassSession, Enrolment, WaitingPlace
 from training.queries.classes import class_days
@@ -38,6 +39,11 @@ def session_payload(session: ClassSession) -> dict[str, Any]:
             session.other_instructors.values_list("instructor__person__employee_number", flat=True)
         ),
     }
+
+
+def class_digest(session: ClassSession) -> str:
+    """What a page that changes a class carries of the plan that it showed."""
+    return digest_of(session_payload(session))
 
 
 def enrolment_payload(enrolment: Enrolment) -> dict[str, str]:
