@@ -1,6 +1,6 @@
 """A class held while somebody decides on it, and what the trail says of it."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -15,11 +15,20 @@ from training.queries.classes import class_days
 
 def lock_session(session: ClassSession) -> ClassSession:
     """The class, so that two people filling it do not overfill it."""
-    return (
-        ClassSession.objects.select_for_update(of=("self",), no_key=True)
-        .select_related("site", "course_revision__course", "instructor")
-        .get(pk=session.pk)
+    lock_sessions([session.pk])
+    return ClassSession.objects.select_related("site", "course_revision__course", "instructor").get(
+        pk=session.pk
     )
+
+
+def lock_sessions(keys: Collection[int]) -> None:
+    """Hold classes, one after another in the order of their keys; they are read afterwards.
+
+    One that is joined while waiting is compared with what it was joined by before, so that
+    PostgreSQL finds none where the other act changed its instructor.
+    """
+    rows = ClassSession.objects.select_for_update(no_key=True).filter(pk__in=keys)
+    list(rows.order_by("pk").values_list("pk", flat=True))
 
 
 def session_payload(session: ClassSession) -> dict[str, Any]:
