@@ -1,6 +1,7 @@
 """Courses as written, and the classes in which they are taught."""
 
 from collections.abc import Iterable, Sequence
+from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
@@ -282,7 +283,7 @@ def _otherwise(form: ClassForm, session: ClassSession) -> list[str]:
     ]
 
 
-def _plain(value: object) -> object:
+def _plain(value: Any) -> Any:
     """A value to be compared: of several, whatever order they come in."""
     several = isinstance(value, Iterable) and not isinstance(value, str)
     return sorted(map(str, value)) if several else value
