@@ -156,3 +156,14 @@ def test_a_day_before_every_calendar_is_refused_with_a_sentence(client, administ
     assert answer.status_code == 422
     assert "is no day from which it can hold" in answer.text
     assert not FormerEmployeeNumber.objects.exists()
+
+
+def test_a_number_changes_no_earlier_than_it_last_did(administrator):
+    person = make_person(employee_number="CD-9")
+    change(person, administrator, employee_number="CD-10")
+    with pytest.raises(PeopleError, match=f"changed on {FIRST} already"):
+        change(person, administrator, FIRST - timedelta(days=1), employee_number="CD-11")
+    change(person, administrator, TODAY, employee_number="CD-11")
+    assert list(
+        FormerEmployeeNumber.objects.order_by("until_on").values_list("employee_number", "until_on")
+    ) == [("CD-9", FIRST - timedelta(days=1)), ("CD-10", TODAY - timedelta(days=1))]
