@@ -50,5 +50,9 @@ class MeetsOtherClasses(TrainingError):
         )
 
 
+class ClassChangedMeanwhile(TrainingError):
+    """Somebody else changed a class since the page was filled that would overwrite it."""
+
+
 class DraftChangedMeanwhile(TrainingError):
     """Somebody else changed a draft since the page was filled that would overwrite it."""

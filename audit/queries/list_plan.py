@@ -279,8 +279,8 @@ class _Maker:
         if person is None:
             one.details = details
         else:
-            one.was_taken_back = person.pk in self.register.taken_back
-            if one.was_taken_back and person.left_on:
+            one.was_taken_back = self.register.was_taken_back(person)
+            if one.was_taken_back:
                 # Entered by a list that was undone: who is brought again has not left.
                 details.setdefault("left_on", None)
             one.changes = _changes(person, details)
@@ -312,7 +312,15 @@ class _Maker:
         return "" if is_theirs else mark
 
     def _plan_facts(self, one: PersonPlan) -> None:
-        """Take what is not in the register yet; what is, in the same words, is left alone."""
+        """Take what is not in the register yet; what is, in the same words, is left alone.
+
+        Who does not audit there is refused all of it alike, and not told what there is.
+        """
+        told = [test for test in one.listed.tests.values() if test.passed is not None]
+        if one.site is not None and one.site.pk not in self.bringer.facts_sites:
+            one.certificates, one.tests = list(one.listed.certificates), told
+            one.work = list(one.listed.work.values())
+            return
         pk = one.person.pk if one.person else 0
         held = {
             (fact.number, scope_id, fact.issued_on)
@@ -324,7 +332,6 @@ class _Maker:
             for each in one.listed.certificates
             if (each.number, self.named.scopes.get(each.scope), each.issued_on) not in held
         ]
-        told = [test for test in one.listed.tests.values() if test.passed is not None]
         one.tests = [
             test
             for test in told

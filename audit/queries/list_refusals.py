@@ -117,7 +117,7 @@ class _Judge:
                 _("%(number)s is how a kiosk or a badge signs in. Give another number.")
                 % {"number": number},
             )
-        elif (zeros := self._with_zeros(number)) is not None:
+        elif (zeros := self.register.with_zeros(number)) is not None:
             yield (
                 Field.EMPLOYEE_NUMBER,
                 _(
@@ -135,16 +135,6 @@ class _Judge:
                 Field.SITE,
                 _("People of %(site)s are entered by its administrators.") % {"site": one.site},
             )
-
-    def _with_zeros(self, number: str) -> str | None:
-        """A number of the register that differs by zeros in front alone."""
-        if not number.isdigit():
-            return None
-        for zeros in range(1, 6):
-            pk = self.register.numbers.get("0" * zeros + number)
-            if pk is not None:
-                return "0" * zeros + number
-        return None
 
     def _changed(self, one: PersonPlan, person: Person) -> Iterable[tuple[Field | None, str]]:
         if not one.changes and not one.stamp:
@@ -164,6 +154,14 @@ class _Judge:
                     Field.SITE,
                     _("People of %(site)s are entered by its administrators.") % {"site": site},
                 )
+        last_day = one.changes["left_on"][1] if "left_on" in one.changes else None
+        has_left = person.has_left(self.at) and not one.was_taken_back
+        if has_left and last_day and last_day >= person.site.today(self.at):
+            yield (
+                Field.LEFT_ON,
+                _("%(name)s left on %(day)s. Enter that they are back, on their page.")
+                % {"name": person.full_name, "day": person.left_on},
+            )
         authority = self.bringer.authority
         if "email" in one.changes and authority and not may_change_address(authority, person):
             yield (
@@ -213,7 +211,8 @@ class _Judge:
         if site.pk not in self.bringer.facts_sites:
             yield (line, None, _("Facts about people of %(site)s are entered by quality there.")
                    % {"site": site})  # fmt: skip
-        elif authority and one.person is not None and authority.person_id == one.person.pk:
+            return
+        if authority and one.person is not None and authority.person_id == one.person.pk:
             yield line, None, _("Somebody else has to enter your certificates, tests and work.")
         yield from self._days_to_come(one)
         pk = one.person.pk if one.person else 0

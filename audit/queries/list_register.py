@@ -3,7 +3,7 @@
 from collections import defaultdict
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime, timedelta
 
 from audit.domain.list_columns import Field
 from audit.domain.list_people import ListedPerson
@@ -101,8 +101,34 @@ class Register:
     work: set[tuple[int, str, date]] = field(default_factory=set)
     facts: dict[int, dict[int, Facts]] = field(default_factory=lambda: defaultdict(dict))
     stamps: set[tuple[int, str]] = field(default_factory=set)
-    taken_back: set[int] = field(default_factory=set)
+    taken_back: dict[int, datetime] = field(default_factory=dict)
     upkeep: Upkeep = field(default_factory=lambda: Upkeep({}, {}))
+
+    def with_zeros(self, number: str) -> str | None:
+        """A number of the register that differs by zeros in front alone."""
+        if not number.isdigit():
+            return None
+        for zeros in range(1, 6):
+            if "0" * zeros + number in self.numbers:
+                return "0" * zeros + number
+        return None
+
+    def meant_by(self, key: str) -> str:
+        """The key of whoever a number may mean: theirs, one they had before, or one that lost
+        its zeros; itself where it is nobody's."""
+        if key in self.numbers:
+            return key
+        return number_key(self.former.get(key) or self.with_zeros(key) or key)
+
+    def was_taken_back(self, person: Person) -> bool:
+        """Whether somebody has left by the undoing of a list that entered them, and not since.
+
+        Whoever came again and left later has left: they come back by a return.
+        """
+        undone_at = self.taken_back.get(person.pk)
+        if undone_at is None:
+            return False
+        return person.left_on == person.site.today(undone_at) - timedelta(days=1)
 
 
 def read_register(listed: Iterable[ListedPerson]) -> Register:
@@ -136,10 +162,9 @@ def read_register(listed: Iterable[ListedPerson]) -> Register:
         .order_by()
         .values_list("email", "person_id")
     }
-    for undoing in PeopleList.objects.filter(undone_at__isnull=False).values_list(
-        "undoing", flat=True
-    ):
-        register.taken_back.update(undoing.get("left", []))
+    undone = PeopleList.objects.filter(undone_at__isnull=False).order_by("undone_at")
+    for undone_at, undoing in undone.values_list("undone_at", "undoing"):
+        register.taken_back.update(dict.fromkeys(undoing.get("left", []), undone_at))
     own = [register.numbers[key] for key in keys if key in register.numbers]
     _read_facts(register, own)
     return register

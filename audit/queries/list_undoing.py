@@ -1,6 +1,6 @@
 """What of a list that was taken in can be undone, and what has been used since and stays."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
@@ -11,6 +11,7 @@ from django.utils.translation import gettext as _
 from audit.models import PeopleList
 from certification.models import Certificate, CertificateEvent
 from people.models import BadgePin, Person, SiteMembership, Stamp, User
+from people.queries.reach import may_change_address
 from records.domain.shown import digest_of
 from training.models import PracticeRecord, VisionTest
 
@@ -162,23 +163,38 @@ class _Planner:
                 self.undoing.stamps.append(stamp)
 
     def _changes(self) -> None:
-        changed = {each["person"]: each["changes"] for each in self.made.get("changed", [])}
+        changed = {each["person"]: each for each in self.made.get("changed", [])}
         people = Person.objects.select_related("site", "line_lead").in_bulk(changed)
-        for pk, changes in changed.items():
+        for pk, each in changed.items():
             person, back = people[pk], {}
             if self._is_out_of_reach(person, self.bringer.people_sites, _("what was changed")):
                 continue
-            for name, (before, after) in changes.items():
+            for name, (before, after) in each["changes"].items():
                 if _as_kept(person, name) != after:
                     self._stays(person, _field_word(name), _("was changed again since"))
                 elif name == "site":
-                    self.undoing.moves += self._move(person)
+                    moves = self._move(person)
+                    self.undoing.moves += moves
+                    if moves and person.line_lead is None and each.get("lead_before_move"):
+                        back["line_lead"] = each["lead_before_move"]
+                elif name == "email" and (why := self._keeps_address(person, before)):
+                    self._stays(person, _field_word(name), why)
                 else:
                     back[name] = before
             if back:
                 self.undoing.changes.append((person, back))
 
-    def _move(self, person: Person) -> Iterable[SiteMembership]:
+    def _keeps_address(self, person: Person, before: str) -> str:
+        """Why an address cannot be changed back by whoever undoes the list; empty if it can."""
+        authority = self.bringer.authority
+        if authority is not None and not may_change_address(authority, person):
+            return _("signs in at a site that is not yours")
+        taken = User.objects.exclude(person=person).filter(email__iexact=before)
+        if before and User.objects.filter(person=person).exists() and taken.exists():
+            return _("is how somebody else signs in by now")
+        return ""
+
+    def _move(self, person: Person) -> list[SiteMembership]:
         rows = person.site_memberships.not_withdrawn().filter(
             site=person.site_id, recorded_at=self.taken_in_at
         )
@@ -199,9 +215,11 @@ class _Planner:
     def _people(self) -> None:
         enrolled = self._rows("enrolled")
         kept_sign_ins = set(self._rows("sign_ins")) - {user.pk for user in self.undoing.sign_ins}
-        people = Person.objects.filter(pk__in=enrolled, left_on__isnull=True)
+        people = Person.objects.filter(pk__in=enrolled)
         used = self._used(enrolled, kept_sign_ins)
         for person in people.select_related("site").order_by("full_name", "pk"):
+            if person.has_left(self.at):
+                continue
             if self._is_out_of_reach(person, self.bringer.people_sites, _("the person")):
                 continue
             if person.pk in used:

@@ -12,7 +12,7 @@ from audit.queries.list_bringers import Bringer
 from audit.queries.list_undoing import Undoing, plan_undoing
 from certification.services.acts import Act
 from certification.services.events import withdraw_certificate
-from people.models import Person, User
+from people.models import FormerEmployeeNumber, Person, User
 from people.services.moves import withdraw_move
 from people.services.people import change_person, lock_people
 from people.services.sign_ins import set_sign_in_active
@@ -132,10 +132,17 @@ def _typed(values: dict[str, Any]) -> dict[str, Any]:
         if name in ("started_on", "left_on"):
             typed[name] = date.fromisoformat(value) if value else None
         elif name == "line_lead":
-            typed[name] = Person.objects.with_number(value) if value else None
+            typed[name] = _with_number_then(value) if value else None
         else:
             typed[name] = value
     return typed
+
+
+def _with_number_then(number: str) -> Person | None:
+    """Whose number it was when the list was taken in, also if they have another by now."""
+    former = FormerEmployeeNumber.objects.select_related("person")
+    kept = former.filter(employee_number=number).first()
+    return Person.objects.with_number(number) or (kept.person if kept else None)
 
 
 def _gone_before(person: Person, at: datetime) -> dict[str, Any]:

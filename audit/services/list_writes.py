@@ -168,7 +168,8 @@ class _Act:
         record_enrolled(list(self.enrolled.values()), self.bringer.actor, self.at)
         for one in self.plan.people:
             if one.person is not None and one.changes:
-                change_person(
+                lead = one.person.line_lead
+                changed = change_person(
                     person=one.person,
                     actor=self.bringer.actor,
                     by_right_of=self.bringer.authority,
@@ -183,6 +184,10 @@ class _Act:
                             name: [_stored(before), _stored(after)]
                             for name, (before, after) in one.changes.items()
                         },
+                        # A move takes the line lead away, whether or not the list speaks of one.
+                        "lead_before_move": lead.employee_number
+                        if lead and changed.line_lead is None and "line_lead" not in one.changes
+                        else "",
                     }
                 )
             if one.stamp and self.bringer.authority is not None:

@@ -194,9 +194,13 @@ def _what_is_open(plan: Plan) -> str:
 
 
 def _find_leaving(report: Report, people_list: PeopleList, bringer: Bringer, at: datetime) -> None:
-    """Own staff at work at the sites whose number stands in no row, good or not."""
+    """Own staff at work at the sites whose number stands in no row, good or not.
+
+    A row that is refused for a number they had before, or one that lost its zeros, means them too.
+    """
     place = people_list.columns.index(Field.EMPLOYEE_NUMBER)
-    there = {number_key(cells[place]) for _line, cells in people_list.rows}
+    register = report.plan.register
+    there = {register.meant_by(number_key(cells[place])) for _line, cells in people_list.rows}
     for site in Site.objects.filter(pk__in=bringer.people_sites):
         people = Person.objects.filter(site=site, kind=Person.Kind.OWN).at_work_on(site.today(at))
         # Whoever has a last day to come leaves by it.

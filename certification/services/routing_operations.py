@@ -146,12 +146,12 @@ def _lock_scopes(scopes: Any) -> None:
 
 
 def _locked(operation: Operation) -> Operation:
+    # Read once the row is ours: one that is joined while waiting is compared with what it was
+    # joined by before, so that PostgreSQL finds none where the other act changed the scope.
+    held = Operation.objects.select_for_update(no_key=True).filter(pk=operation.pk)
+    list(held.values_list("pk", flat=True))
     try:
-        return (
-            Operation.objects.select_for_update(of=("self",), no_key=True)
-            .select_related("scope")
-            .get(pk=operation.pk)
-        )
+        return Operation.objects.select_related("scope").get(pk=operation.pk)
     except Operation.DoesNotExist:
         raise ChangedMeanwhile(
             _("%(operation)s was removed meanwhile.") % {"operation": operation.code}

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
-from people.models import Person, SiteRole
+from people.models import Person, SiteRole, User
 from people.ports import DataTable
 from records.models import Signature, TrailEntry
 
@@ -102,6 +102,18 @@ def _changes(person: Person) -> Iterator[DataTable]:
 
 def _sign_in(person: Person) -> Iterator[DataTable]:
     """No password, PIN or code: of those hashes alone are kept, which are nobody's to hand out."""
+    yield DataTable(
+        "sign_in",
+        _("Their sign-in"),
+        {
+            "number": ("employee_number", _("employee number")),
+            "email": ("email", _("e-mail address")),
+            "opened_at": ("date_joined", _("instant at which it was opened, UTC")),
+            "last_used_at": ("last_login", _("instant of the latest sign-in, UTC")),
+            "is_open": ("is_active", _("whether it is open")),
+        },
+        User.objects.filter(person=person),
+    )
     yield DataTable(
         "roles",
         _("Roles of their sign-in"),

@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from people import ports
 from people.exceptions import PeopleError
 from people.models import LineLeadChange, NameChange, Person, User
+from people.models.memberships import FROM_THE_BEGINNING
 from people.queries import reach
 
 from .change_rows import write_line_lead, write_name_change
@@ -37,8 +38,8 @@ def change_from_day(
     Raises
     ------
     PeopleError
-        If nothing differs, the day is to come or before the last change, the number is or was
-        somebody else's, or they are not the actor's to change.
+        If nothing differs, the day is to come, before the last change or beyond reason, the number
+        is or was somebody else's, or they are not the actor's to change.
     """
     person = lock_person(person)
     if not reach.may_change_person(actor, person):
@@ -47,6 +48,10 @@ def change_from_day(
             % {"name": person.full_name}
         )
     refuse_future_day(person, from_day, at)
+    if from_day <= FROM_THE_BEGINNING:
+        raise PeopleError(
+            _("%(day)s is no day from which it can hold. Give a later one.") % {"day": from_day}
+        )
     if not reason.strip():
         raise PeopleError(_("Say why it changes."))
     differing = {
@@ -62,6 +67,7 @@ def change_from_day(
     if "line_lead" in differing:
         _change_line_lead(person, differing["line_lead"], act)
     if "employee_number" in differing:
+        _refuse_before_former_number(person, from_day, at)
         until = from_day - timedelta(days=1)
         change_number(person, differing["employee_number"], actor, at, until_on=until)
         ports.whereabouts_changed(person)
@@ -87,7 +93,18 @@ def _change_line_lead(person: Person, line_lead: Person | None, act: dict[str, A
 def _refuse_earlier(latest: NameChange | LineLeadChange | None, from_day: date) -> None:
     """A change comes after those before it, so that each day has one answer."""
     if latest is not None and from_day < latest.from_day:
-        raise PeopleError(
-            _("It changed on %(day)s already. Give that day or a later one.")
-            % {"day": latest.from_day}
-        )
+        raise _changed_already(latest.from_day)
+
+
+def _refuse_before_former_number(person: Person, from_day: date, at: datetime) -> None:
+    """The same of numbers, of which the last day is kept; one of today alone may end at once."""
+    latest = person.former_numbers.order_by("-until_on").first()
+    if latest is None or from_day > latest.until_on or from_day == person.site.today(at):
+        return
+    raise _changed_already(min(latest.until_on + timedelta(days=1), person.site.today(at)))
+
+
+def _changed_already(day: date) -> PeopleError:
+    return PeopleError(
+        _("It changed on %(day)s already. Give that day or a later one.") % {"day": day}
+    )

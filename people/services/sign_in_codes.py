@@ -18,6 +18,7 @@ from django.utils.translation import gettext as _
 from people.domain import pins, printed_codes
 from people.exceptions import PeopleError
 from people.models import FormerEmployeeNumber, Person, SignInCode, User, WrongTries
+from people.queries.reach import may_reset_sign_in
 from people.queries.sign_in_codes import LetterLine, letter_lines
 from records.services import trail
 
@@ -213,6 +214,11 @@ def _refuse_spent(row: SignInCode, at: datetime) -> None:
             "This code was good until %(instant)s. Ask an administrator of your site for "
             "another letter."
         ) % {"instant": _instant(row, row.expires_at)}
+    elif not may_reset_sign_in(row.made_by, row.user):
+        said = _(
+            "Whoever printed this letter could not print it now. Ask an administrator of your "
+            "site for another letter."
+        )
     if said:
         raise PeopleError(f"{said} {whom}".strip())
 
@@ -271,6 +277,7 @@ def lock_first_pin(code_id: int, at: datetime) -> SignInCode:
         or row.pin_used_at is not None
         or row.expires_at <= at
         or not row.user.may_sign_in(at)
+        or not may_reset_sign_in(row.made_by, row.user)
     ):
         raise PeopleError(_("This first PIN no longer works. Ask for another letter."))
     return row

@@ -6,7 +6,7 @@ from django.utils.translation import gettext_lazy as _
 
 from people.models import Person
 from people.ports import DataTable
-from reminders.models import Message, Reminder
+from reminders.models import CalendarFeed, MailChoice, Message, Reminder
 
 RECORDED = _("instant at which it was recorded, UTC")
 
@@ -36,4 +36,20 @@ def personal_data(person: Person) -> Iterator[DataTable]:
             "recorded_at": ("recorded_at", RECORDED),
         },
         Message.objects.filter(person=person).order_by("pk"),
+    )
+    yield DataTable(
+        "mail_choice",
+        _("How often they chose to be sent lists about others"),
+        {"lists": ("lists", _("how often"))},
+        MailChoice.objects.filter(person=person).order_by("pk"),
+    )
+    yield DataTable(
+        "calendar",
+        _("The private address of their calendar, of which a hash alone is kept"),
+        {
+            "made_at": ("made_at", _("instant at which it was made, UTC")),
+            "in_full": ("in_full", _("whether it says what kind of end it is")),
+            "last_read_on": ("last_read_on", _("day on which it was last fetched")),
+        },
+        CalendarFeed.objects.filter(person=person).order_by("pk"),
     )

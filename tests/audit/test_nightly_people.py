@@ -165,3 +165,21 @@ def test_another_line_lead_is_written_down_as_by_the_program(file):
     change = led.line_lead_changes.get()
     assert (change.after, change.entered_by) == (lead, None)
     assert [str(fault) for fault in verify_records().faults] == []
+
+
+def test_nobody_leaves_who_is_in_the_file_by_a_former_number_or_without_their_zeros(file):
+    renumbered, zeros, here = staff(3)
+    Person.objects.filter(pk=zeros.pk).update(employee_number="00471")
+    make_person(renumbered.site).former_numbers.create(  # Of somebody else, to be told apart.
+        employee_number="7100", until_on=date(2026, 1, 1), recorded_at=timezone.now()
+    )
+    renumbered.former_numbers.create(
+        employee_number="7002", until_on=date(2026, 1, 1), recorded_at=timezone.now()
+    )
+    path = file(listed(here, more="7002,Ada\n471,Bo\n"))
+    told, wrong = run(path, "--write", "--leave", "--good-rows", "--most-leaving", "100")
+    assert "line 3: " in wrong
+    assert "line 4: " in wrong
+    assert "1 of 4 not in the file" in told
+    left = Person.objects.filter(left_on__isnull=False)
+    assert [person.former_numbers.get().employee_number for person in left] == ["7100"]

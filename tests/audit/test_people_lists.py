@@ -321,3 +321,33 @@ def test_lists_that_nobody_took_in_are_forgotten(both):
         take_in(kept, both, at=NOW + timedelta(days=8))
     assert people_lists.forget_expired(NOW + timedelta(days=8)) == 1
     assert list(PeopleList.objects.all()) == [done]
+
+
+def test_whoever_does_not_audit_a_site_learns_nothing_of_what_is_recorded_there(site, scheme):
+    other = make_site("Other", "OT")
+    user = make_user(Role.ADMINISTRATOR, Role.QUALITY, site=site)
+    user.roles.create(site=other, role=Role.ADMINISTRATOR)
+    person = make_person(other, employee_number="00471")
+    VisionTest.objects.create(
+        test_id="OT-V-00001", person=person, tested_on=TODAY, passed=True, recorded_at=NOW
+    )
+    told = {
+        tuple(said for _line, _field, said in sentences(bring(user, text, recorded="now"), user))
+        for text in (
+            f"Number;Vision test;Result\n00471;{day};{result}\n"
+            for day, result in (
+                (TODAY, "ok"),
+                (TODAY, "fail"),
+                (TODAY - timedelta(days=1), "ok"),
+            )
+        )
+    }
+    assert told == {("Facts about people of Other are entered by quality there.",)}
+
+
+def test_last_day_to_come_of_whoever_has_left_is_a_fault_of_its_row(both):
+    make_person(employee_number="7001", full_name="Ada", left_on=date(2026, 3, 1))
+    kept = bring(both, "Number;Name;Last day\n7001;Ada;2027-06-30\n7002;Bo;\n")
+    assert [(line, said) for line, _field, said in sentences(kept, both)] == [
+        (2, "Ada left on 2026-03-01. Enter that they are back, on their page.")
+    ]

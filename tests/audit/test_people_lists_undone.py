@@ -12,6 +12,7 @@ from certification.models import Certificate, CertificateWithdrawal
 from certification.services import events
 from certification.services.acts import Act
 from people.models import Person, Role, User
+from people.services.people import change_person
 from records.queries.verification import verify_records
 from tests.audit.test_people_lists import bring, planned, take_in
 from tests.factories import NOW, make_person, make_revision, make_scope, make_site, make_user
@@ -121,3 +122,53 @@ def test_day_that_is_over_and_a_page_from_before_are_refused(both):
     make_person(line_lead=Person.objects.get(employee_number="7002"))
     with pytest.raises(ListChanged):
         undo(done, both, shown=shown)
+
+
+def test_whoever_came_again_and_left_since_is_brought_back_by_no_list(both):
+    undo(take_in(bring(both, TEXT, recorded="now"), both), both)
+    right = bring(both, "Number;Name\n7001;Ada Byrne\n")
+    take_in(right, both, at=LATER)
+    Person.objects.filter(employee_number="7001").update(left_on=date(2026, 11, 20))
+    [one] = planned(bring(both, "Number;Name\n7001;Ada Byrne\n"), both).people
+    assert (one.was_taken_back, one.changes) == (False, {})
+
+
+def test_line_lead_comes_back_under_another_number_and_with_the_site(both):
+    other, here = make_site("Other", "OT"), make_site()
+    both.roles.create(site=other, role=Role.ADMINISTRATOR)
+    lead, mover = make_person(here, employee_number="7003"), make_person(employee_number="7008")
+    led = make_person(here, employee_number="7009")
+    Person.objects.filter(pk__in=[led.pk, mover.pk]).update(line_lead=lead)
+    text = f"Number;Line lead;Site\n7009;{both.employee_number};\n7008;;OT\n"
+    done = take_in(bring(both, text), both)
+    change_person(person=lead, actor=both, at=LATER, employee_number="7103")
+    undo(done, both)
+    for person in (led, mover):
+        person.refresh_from_db()
+        assert (person.line_lead, person.site) == (lead, here)
+
+
+def test_address_that_cannot_go_back_stays_and_the_rest_is_undone(both):
+    taken, elsewhere, other = make_user(), make_user(), make_site("Other", "OT")
+    numbers = [user.employee_number for user in (taken, elsewhere)]
+    for user in (taken, elsewhere):
+        change_person(person=user.person, actor=both, at=NOW, email=f"{user.pk}@example.org")
+    rows = "".join(f"{number};New Name;{number}@example.org\n" for number in numbers)
+    done = take_in(bring(both, f"Number;Name;E-mail\n{rows}"), both)
+    make_user(email=f"{taken.pk}@example.org")
+    elsewhere.roles.create(site=other, role=Role.QUALITY)
+    done = undo(done, both)
+    assert [why for _name, _what, why in done.undoing["stays"]] == [
+        "is how somebody else signs in by now",
+        "signs in at a site that is not yours",
+    ]
+    assert not Person.objects.filter(full_name="New Name").exists()
+    assert sorted(
+        Person.objects.filter(employee_number__in=numbers).values_list("email", flat=True)
+    ) == sorted(f"{number}@example.org" for number in numbers)
+
+
+def test_whoever_was_entered_with_a_last_day_to_come_has_left_too(both):
+    done = take_in(bring(both, "Number;Name;Last day\n7001;Ada;2027-06-30\n"), both)
+    undo(done, both)
+    assert Person.objects.get(employee_number="7001").left_on == date(2026, 11, 24)

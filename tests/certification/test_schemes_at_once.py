@@ -169,3 +169,21 @@ def test_a_draft_is_drawn_up_once_of_two_who_do(quality):
         return scheme_drafts.draft_next_revision(revision=published, actor=quality, at=NOW)
 
     assert "There is a draft already" in second_after(draft, draft)
+
+
+def test_operation_changed_twice_at_once_was_changed_and_not_removed(quality):
+    first, second = make_scope(code="TERM-OP"), make_scope(code="WIRE-OP")
+    routing_operations.add_operations(rows=[Routed("OP-1", first)], actor=quality, at=NOW)
+
+    def change(code, scope):
+        return lambda: routing_operations.change_operation(
+            operation=Operation.objects.get(),
+            code=code,
+            scope=scope,
+            shown=Routed("OP-1", first),
+            actor=quality,
+            at=NOW,
+        )
+
+    said = second_after(change("OP-1", second), change("OP-2", first))
+    assert "changed this meanwhile" in said

@@ -144,3 +144,26 @@ def test_the_page_changes_what_its_writer_changed_alone(client, administrator):
     person.refresh_from_db()
     assert (person.full_name, person.line_lead) == ("Ari Holt", lead)
     assert "Ari Vance until then" in client.get(answer.url).text
+
+
+def test_a_day_before_every_calendar_is_refused_with_a_sentence(client, administrator):
+    client.force_login(administrator)
+    person = make_person(employee_number="CD-9")
+    url = reverse("people:person_change", args=["CD-9"])
+    was = {"initial-employee_number": "CD-9", "initial-full_name": person.full_name}
+    sent = {"full_name": person.full_name, "employee_number": "CD-10", "reason": "A slip."}
+    answer = client.post(url, was | sent | {"from_day": "0001-01-01"})
+    assert answer.status_code == 422
+    assert "is no day from which it can hold" in answer.text
+    assert not FormerEmployeeNumber.objects.exists()
+
+
+def test_a_number_changes_no_earlier_than_it_last_did(administrator):
+    person = make_person(employee_number="CD-9")
+    change(person, administrator, employee_number="CD-10")
+    with pytest.raises(PeopleError, match=f"changed on {FIRST} already"):
+        change(person, administrator, FIRST - timedelta(days=1), employee_number="CD-11")
+    change(person, administrator, TODAY, employee_number="CD-11")
+    assert list(
+        FormerEmployeeNumber.objects.order_by("until_on").values_list("employee_number", "until_on")
+    ) == [("CD-9", FIRST - timedelta(days=1)), ("CD-10", TODAY - timedelta(days=1))]

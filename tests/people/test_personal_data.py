@@ -9,6 +9,7 @@ import pytest
 from django.urls import reverse
 
 from people import ports
+from people.models import Person
 from people.presenters import own_sign_in
 from people.presenters.personal_data import personal_data_zip
 from people.services.personal_data import HANDED_OUT
@@ -123,3 +124,17 @@ def test_it_is_read_with_the_same_queries_however_much_there_is(
         make_board(user.person)
     with django_assert_num_queries(len(few)):
         personal_data_zip(user.person, at=NOW, in_full=True).close()
+
+
+# Days of standing, worked out of what is given.
+WORKED_OUT = {"StandingSpan", "KnownSpan"}
+
+
+def test_every_table_with_rows_about_a_person_is_in_it():
+    given = {table.rows.model for table in ports.personal_data(make_person())}
+    about = {
+        relation.related_model
+        for relation in Person._meta.related_objects
+        if relation.field.name == "person"
+    }
+    assert {model.__name__ for model in about - given} <= WORKED_OUT

@@ -431,3 +431,19 @@ def test_the_list_is_read_with_the_same_queries_however_long(client, administrat
             assert client.get(LETTERS).status_code == 200
         counts.append(len(queries))
     assert counts[0] == counts[1]
+
+
+def test_a_letter_opens_no_roles_that_whoever_printed_it_does_not_answer_for(administrator):
+    promoted, other_one = printed(administrator, make_person(), make_person(), with_pins=True)
+    other = make_site("Other", "OT")
+    SiteRole.objects.create(
+        user=promoted.person.user, site=other, role=Role.QUALITY, recorded_at=NOW
+    )
+    code = SignInCode.objects.get(user=promoted.person.user)
+    with pytest.raises(PeopleError, match="could not print it now"):
+        choose(promoted)
+    with pytest.raises(PeopleError, match="no longer works"):
+        services.lock_first_pin(code.pk, NOW)
+    administrator.roles.all().delete()
+    with pytest.raises(PeopleError, match="could not print it now"):
+        choose(other_one)

@@ -171,6 +171,17 @@ def test_class_that_is_over_writes_to_nobody(instructor, person):
     assert not ClassLetter.objects.exists()
 
 
+def test_whoever_has_left_is_written_to_no_more(instructor, person):
+    session, stays = planned(instructor), make_person(email="cy@example.org")
+    enrol(session, person, stays)
+    Person.objects.filter(pk=person.pk).update(left_on=TODAY - timedelta(days=1))
+    change(session, room="Bench room 2")
+
+    assert len(letters_to("bo@example.org")) == 1
+    assert len(letters_to("cy@example.org")) == 2
+    assert ClassLetter.objects.filter(person=person).count() == 1
+
+
 def test_letter_goes_out_once_beside_the_reminders_and_outlives_the_day(instructor, person):
     session = planned(instructor)
     enrol(session, person)

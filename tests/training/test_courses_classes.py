@@ -1,6 +1,6 @@
 """Classes are planned, filled to their places and attended on their days."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 
@@ -184,3 +184,9 @@ def test_a_class_keeps_its_people_and_the_days_they_attended(instructor):
             starts_on=TODAY + timedelta(days=1),
             ends_on=TODAY + timedelta(days=2),
         )
+
+
+def test_a_class_on_days_that_cannot_be_reckoned_with_is_not_planned(instructor):
+    for day in (date(1, 1, 1), date(9999, 12, 31)):
+        with pytest.raises(TrainingError, match="in the years 1900 to 2200"):
+            plan(instructor, starts_on=day, ends_on=day)

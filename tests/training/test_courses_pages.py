@@ -1,5 +1,6 @@
 """Courses are read by everyone; classes are kept by instructors and read by quality."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -159,6 +160,25 @@ def test_a_class_is_changed(client, instructor):
     assert session.room == "Bench room 2"
     refused = client.post(url("class_edit", session), {**fields, "ends_on": "2020-01-01"})
     assert refused.status_code == 422
+
+
+def test_a_class_that_was_changed_meanwhile_is_not_changed_back(client, instructor):
+    session = running(instructor)
+    [seen] = re.findall(r'name="seen" value="(\w+)"', client.get(url("class_edit", session)).text)
+    typed_here = {**typed_change(session, instructor), "seen": seen, "places": "9"}
+    ClassSession.objects.filter(pk=session.pk).update(room="Bench room 2")
+
+    refused = client.post(url("class_edit", session), typed_here)
+
+    assert refused.status_code == 422
+    assert "Somebody else changed this class" in refused.text
+    assert "Room, as it stands now: Bench room 2" in refused.text
+    session.refresh_from_db()
+    assert (session.room, session.places == 9) == ("Bench room 2", False)
+    [now] = re.findall(r'name="seen" value="(\w+)"', refused.text)
+    assert client.post(url("class_edit", session), typed_here | {"seen": now}).status_code == 302
+    session.refresh_from_db()
+    assert (session.room == "Bench room 2", session.places) == (False, 9)
 
 
 def typed_change(session, instructor):

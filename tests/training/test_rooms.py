@@ -244,3 +244,26 @@ def test_class_given_a_room_while_it_is_renamed_has_the_new_name(instructor, roo
 
     session.refresh_from_db()
     assert (session.held_in, session.room) == (room, "Wire room")
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+@pytest.mark.django_db(transaction=True)
+def test_class_whose_instructor_is_changed_meanwhile_is_filled_and_renamed(instructor, room):
+    session, person = make_session(instructor=instructor, places=4), make_person()
+    change(session, instructor, room=room.name)
+    first, second = make_user("instructor"), make_user("instructor")
+
+    def enrol():
+        return courses.enrol_people(session=session, people=[person], actor=instructor, at=NOW)
+
+    def rename():
+        return rooms.change_room(
+            room=room, name="Wire room", benches=4, closed_on=None, actor=instructor, at=NOW
+        )
+
+    wait_behind(lambda: change(session, first, room=room.name), enrol)
+    wait_behind(lambda: change(session, second, room=room.name), rename)
+
+    session.refresh_from_db()
+    assert session.enrolments.get().person == person
+    assert (session.room, session.instructor) == ("Wire room", second)

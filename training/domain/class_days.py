@@ -3,6 +3,9 @@
 from collections.abc import Collection
 from datetime import date, timedelta
 
+FIRST, LAST = date(1900, 1, 1), date(2200, 12, 31)
+"""Between which classes are: days before and after them are reckoned with, too."""
+
 MAX_DAYS = 92
 """From the first day of a class to its last, both included."""
 

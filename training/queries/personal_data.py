@@ -6,7 +6,15 @@ from django.utils.translation import gettext_lazy as _
 
 from people.models import Person
 from people.ports import DataTable
-from training.models import Absence, Attendance, AwayLimit, Enrolment, ToolOutOfService
+from training.models import (
+    Absence,
+    Attendance,
+    AwayLimit,
+    ClassLetter,
+    Enrolment,
+    ToolOutOfService,
+    WaitingPlace,
+)
 
 RECORDED = _("instant at which it was recorded, UTC")
 TOOL = _("code of the tool")
@@ -26,6 +34,7 @@ def personal_data(person: Person) -> Iterator[DataTable]:
         Enrolment.objects.filter(person=person).order_by("pk"),
         is_result=True,
     )
+    yield from _places(person, course)
     yield DataTable(
         "attendance",
         _("Days of classes"),
@@ -111,4 +120,32 @@ def personal_data(person: Person) -> Iterator[DataTable]:
             "reason": ("decision__reason", _("why not")),
         },
         person.work_reports.order_by("recorded_at", "pk"),
+    )
+
+
+def _places(person: Person, course: str) -> Iterator[DataTable]:
+    yield DataTable(
+        "waiting_lists",
+        _("Classes for a place in which they wait"),
+        {
+            "class": ("session__number", _("number of the class")),
+            "course": (course, _("course")),
+            "recorded_at": ("recorded_at", RECORDED),
+        },
+        WaitingPlace.objects.filter(person=person).order_by("pk"),
+        is_result=True,
+    )
+    yield DataTable(
+        "class_letters",
+        _("What they were written about their places in classes"),
+        {
+            "class": ("session__number", _("number of the class")),
+            "kind": ("kind", _("invitation, change or cancellation")),
+            "number": ("sequence", _("number among their letters about the class; 0 is the first")),
+            "by_mail": ("by_mail", _("whether it was sent by mail")),
+            "printed_at": ("printed_at", _("instant at which it was printed, UTC")),
+            "recorded_at": ("recorded_at", RECORDED),
+        },
+        ClassLetter.objects.filter(person=person).order_by("pk"),
+        is_result=True,
     )

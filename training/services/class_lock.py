@@ -1,12 +1,13 @@
 """A class held while somebody decides on it, and what the trail says of it."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Any
 
 from django.utils.translation import gettext as _
 
 from people.models import Person
 from people.presenters.days import format_day_with_weekday
+from records.domain.shown import digest_of
 from training.exceptions import TrainingError
 from training.models import ClassSession, Enrolment, WaitingPlace
 from training.queries.classes import class_days
@@ -14,11 +15,20 @@ from training.queries.classes import class_days
 
 def lock_session(session: ClassSession) -> ClassSession:
     """The class, so that two people filling it do not overfill it."""
-    return (
-        ClassSession.objects.select_for_update(of=("self",), no_key=True)
-        .select_related("site", "course_revision__course", "instructor")
-        .get(pk=session.pk)
+    lock_sessions([session.pk])
+    return ClassSession.objects.select_related("site", "course_revision__course", "instructor").get(
+        pk=session.pk
     )
+
+
+def lock_sessions(keys: Collection[int]) -> None:
+    """Hold classes, one after another in the order of their keys; they are read afterwards.
+
+    One that is joined while waiting is compared with what it was joined by before, so that
+    PostgreSQL finds none where the other act changed its instructor.
+    """
+    rows = ClassSession.objects.select_for_update(no_key=True).filter(pk__in=keys)
+    list(rows.order_by("pk").values_list("pk", flat=True))
 
 
 def session_payload(session: ClassSession) -> dict[str, Any]:
@@ -38,6 +48,11 @@ def session_payload(session: ClassSession) -> dict[str, Any]:
             session.other_instructors.values_list("instructor__person__employee_number", flat=True)
         ),
     }
+
+
+def class_digest(session: ClassSession) -> str:
+    """What a page that changes a class carries of the plan that it showed."""
+    return digest_of(session_payload(session))
 
 
 def enrolment_payload(enrolment: Enrolment) -> dict[str, str]:

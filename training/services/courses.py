@@ -15,7 +15,12 @@ from people.services.people import lock_people
 from records.services import trail
 from records.services.numbers import next_number
 from training.domain.class_days import days_held
-from training.exceptions import InAnotherClass, MeetsOtherClasses, TrainingError
+from training.exceptions import (
+    ClassChangedMeanwhile,
+    InAnotherClass,
+    MeetsOtherClasses,
+    TrainingError,
+)
 from training.models import (
     Attendance,
     ClassLetter,
@@ -29,6 +34,7 @@ from training.queries.classes import class_days
 from training.queries.meeting_classes import enrolled_on, overlapping
 
 from .class_lock import (
+    class_digest,
     enrolment_payload,
     lock_session,
     refuse_cancelled,
@@ -167,13 +173,31 @@ def change_class(
     open_to: str = ClassSession.OpenTo.NOBODY,
     book_until_days: int = 1,
     known: Collection[str] | None = None,
+    seen: str | None = None,
 ) -> ClassSession:
     """Move a class or change its places; refused where somebody or something would fall out.
 
-    Parameters and errors are those of `plan_class`.
+    Parameters and errors are those of `plan_class`, and:
+
+    Parameters
+    ----------
+    seen : str, optional
+        `class_lock.class_digest` of it as the page showed it. By default no page was shown.
+
+    Raises
+    ------
+    ClassChangedMeanwhile
+        If somebody else changed it since it was shown.
     """
     session = lock_with_waiting(session)
     refuse_cancelled(session)
+    if seen is not None and seen != class_digest(session):
+        raise ClassChangedMeanwhile(
+            _(
+                "Somebody else changed this class since you opened it. What you typed is kept: "
+                "save again to have it so, and everybody in the class is told."
+            )
+        )
     before, said = session_payload(session), what_it_says(session)
     teachers = _teachers(instructor, others)
     refuse_plan(session.site, teachers, starts_on, ends_on, at)

@@ -47,6 +47,8 @@ def write_letters(
 ) -> list[ClassLetter]:
     """Tell people about their places, under the lock of the class; of a class that is over nothing.
 
+    Whoever has left is not written to any more, neither by mail nor on paper.
+
     Parameters
     ----------
     says : dict, optional
@@ -54,7 +56,9 @@ def write_letters(
     **more
         What this act adds to it: ``reason``, ``moved_up``, ``waiting``.
     """
-    if not people or class_days(session)[-1] < session.site.today(at):
+    today = session.site.today(at)
+    people = [one for one in people if one.left_on is None or one.left_on >= today]
+    if not people or class_days(session)[-1] < today:
         return []
     content = (says or what_it_says(session)) | more
     last = dict(

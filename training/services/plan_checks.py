@@ -8,7 +8,7 @@ from django.utils.translation import ngettext
 
 from people.models import Role, Site, User
 from people.presenters.days import format_day_with_weekday
-from training.domain.class_days import MAX_DAYS
+from training.domain.class_days import FIRST, LAST, MAX_DAYS
 from training.exceptions import MeetsOtherClasses, TrainingError
 from training.models import ClassSession, Room
 from training.queries.meeting_classes import meeting_classes
@@ -20,6 +20,11 @@ def refuse_plan(
     """Raise TrainingError for days that cannot be, or somebody who does not teach at the site."""
     if ends_on < starts_on:
         raise TrainingError(_("The last day comes before the first. Change one of them."))
+    if starts_on < FIRST or ends_on > LAST:
+        raise TrainingError(
+            _("Give days in the years %(first)d to %(last)d.")
+            % {"first": FIRST.year, "last": LAST.year}
+        )
     if (ends_on - starts_on).days >= MAX_DAYS:
         raise TrainingError(
             _("That is more than %(days)d days. Plan several classes.") % {"days": MAX_DAYS}

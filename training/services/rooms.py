@@ -13,6 +13,7 @@ from records.services import trail
 from training.exceptions import TrainingError
 from training.models import ClassLetter, ClassSession, Room
 
+from .class_lock import lock_sessions
 from .letters import write_letters
 
 
@@ -86,15 +87,15 @@ def _lock_with_classes(room: Room, at: datetime) -> tuple[Room, list[ClassSessio
         known = set(held.values_list("pk", flat=True))
         try:
             with transaction.atomic():
-                sessions = held.select_for_update(of=("self",), no_key=True).filter(pk__in=known)
+                lock_sessions(known)
+                locked = Room.objects.select_for_update(of=("self",), no_key=True)
+                room = locked.select_related("site").get(pk=room.pk)
                 to_come = list(
-                    sessions.select_related(
+                    held.select_related(
                         "site", "course_revision__course", "instructor__person"
                     ).order_by("pk")
                 )
-                locked = Room.objects.select_for_update(of=("self",), no_key=True)
-                room = locked.select_related("site").get(pk=room.pk)
-                if set(held.values_list("pk", flat=True)) <= known:
+                if {session.pk for session in to_come} <= known:
                     return room, to_come
                 raise _ClassWasGivenTheRoom
         except _ClassWasGivenTheRoom:

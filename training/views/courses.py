@@ -1,6 +1,7 @@
 """Courses as written, and the classes in which they are taught."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from typing import Any
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
@@ -20,7 +21,12 @@ from people.models import Person, Role, Site
 from people.presenters.days import format_day_with_weekday
 from training import access, ports
 from training.content.cautions import CLOSING
-from training.exceptions import InAnotherClass, MeetsOtherClasses, TrainingError
+from training.exceptions import (
+    ClassChangedMeanwhile,
+    InAnotherClass,
+    MeetsOtherClasses,
+    TrainingError,
+)
 from training.forms.courses import ClassFilterForm, ClassForm, EnrolForm
 from training.forms.exercises import RetiringForm
 from training.forms.grids import attendance_shown, keys_ticked
@@ -35,6 +41,7 @@ from training.queries.classes import class_days, letters_to_print, weekdays_chos
 from training.queries.meeting_classes import Meeting
 from training.services import attendance
 from training.services import courses as services
+from training.services.class_lock import class_digest
 
 PAGE_SIZE = 40
 FORM_METHODS = ["GET", "HEAD", "POST"]
@@ -216,6 +223,8 @@ def class_edit(request: UserRequest, number: str) -> HttpResponse:
         },
     )
     meetings: list[Meeting] = []
+    # A page that is shown again for another reason still says what it first showed.
+    seen = request.POST.get("seen") or class_digest(session)
     if request.method == "POST" and form.is_valid():
         try:
             session = services.change_class(
@@ -224,7 +233,12 @@ def class_edit(request: UserRequest, number: str) -> HttpResponse:
                 actor=request.user,
                 at=timezone.now(),
                 known=request.POST.getlist("known"),
+                seen=request.POST.get("seen"),
             )
+        except ClassChangedMeanwhile as error:
+            session = access.session_for_instructor(request.user, number)
+            seen = class_digest(session)
+            form.add_error(None, [str(error), *_otherwise(form, session)])
         except MeetsOtherClasses as error:
             meetings = error.meetings
         except TrainingError as error:
@@ -241,10 +255,38 @@ def class_edit(request: UserRequest, number: str) -> HttpResponse:
         "form": form,
         "session": session,
         "meetings": meetings,
+        "seen": seen,
         "reason_form": ReasonForm(),
     }
     status = 422 if form.is_bound else 200
     return render(request, "training/class_form.html", context, status=status)
+
+
+def _otherwise(form: ClassForm, session: ClassSession) -> list[str]:
+    """What stands there now of what was typed otherwise, a line for each field."""
+    now = {
+        **{name: getattr(session, name) for name in KEPT_IN_FORM},
+        "instructor": session.instructor,
+        "weekdays": weekdays_chosen(session),
+        "others": session.teachers()[1:],
+    }
+    words = {
+        "open_to": session.get_open_to_display(),
+        "weekdays": days_listed(class_days(session)),
+        "others": ", ".join(str(one) for one in session.teachers()[1:]),
+    }
+    return [
+        _("%(field)s, as it stands now: %(value)s")
+        % {"field": form.fields[name].label, "value": words.get(name, value) or "–"}
+        for name, value in now.items()
+        if name in form.fields and _plain(form.cleaned_data.get(name)) != _plain(value)
+    ]
+
+
+def _plain(value: Any) -> Any:
+    """A value to be compared: of several, whatever order they come in."""
+    several = isinstance(value, Iterable) and not isinstance(value, str)
+    return sorted(map(str, value)) if several else value
 
 
 @require_safe
