@@ -8,7 +8,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("assessments", "0016_board_bench_minutes"),
+        ("assessments", "0017_drawings_as_jpeg"),
         ("training", "0009_waiting_lists_and_booking"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]

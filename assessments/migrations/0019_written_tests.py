@@ -11,7 +11,7 @@ import assessments.models.written_tests
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("assessments", "0016_board_bench_minutes"),
+        ("assessments", "0018_tools"),
         ("people", "0012_names_leads_and_returns"),
         ("records", "0002_proof_by_password_and_code"),
         ("training", "0009_waiting_lists_and_booking"),

@@ -8,9 +8,9 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("certification", "0007_certificate_names"),
+        ("certification", "0008_the_way_to_a_certificate"),
         ("people", "0012_names_leads_and_returns"),
-        ("training", "0010_absences"),
+        ("training", "0012_absences"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

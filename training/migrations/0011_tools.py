@@ -11,7 +11,7 @@ import training.models.tools
 class Migration(migrations.Migration):
     dependencies = [
         ("people", "0012_names_leads_and_returns"),
-        ("training", "0009_waiting_lists_and_booking"),
+        ("training", "0010_exercise_step_drawings"),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
