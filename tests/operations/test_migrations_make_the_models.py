@@ -1,6 +1,7 @@
 """What the migrations make of an empty database is what the models say.
 
-The tests themselves begin with tables made from the models, which takes a tenth of the time.
+The tests themselves, and the first start of a site, make their tables from the models, which
+takes a tenth of the time.
 """
 
 import os
@@ -11,6 +12,7 @@ from pathlib import Path
 import pytest
 from django.apps import apps
 from django.conf import settings
+from django.contrib.contenttypes.models import ContentType
 from django.db import connection, connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.utils import ConnectionHandler
@@ -27,37 +29,43 @@ pytestmark = [pytest.mark.django_db, pytest.mark.each_database, pytest.mark.slow
 @pytest.fixture(scope="module")
 def migrated(tmp_path_factory, django_db_setup, django_db_blocker):
     """A connection to a database that `migrate` has filled from nothing, once for both tests."""
-    folder = tmp_path_factory.mktemp("site")
     with django_db_blocker.unblock():
-        if connection.vendor == "sqlite":
-            url, database = f"sqlite:///{folder}/site.sqlite3", {"NAME": folder / "site.sqlite3"}
-            yield from _migrated(url, database, folder)
-        else:
-            yield from _migrated_on_postgres(folder)
+        yield from filled_by("migrate", tmp_path_factory.mktemp("site"))
 
 
-def _migrated_on_postgres(folder):
-    name = f"{connection.settings_dict['NAME']}_migrated"
+@pytest.fixture
+def prepared(tmp_path, db):
+    """A connection to a database that the start of a site has filled from nothing."""
+    yield from filled_by("prepare", tmp_path)
+
+
+def filled_by(command, folder):
+    if connection.vendor == "sqlite":
+        url, database = f"sqlite:///{folder}/site.sqlite3", {"NAME": folder / "site.sqlite3"}
+        yield from _filled_by(command, url, database, folder)
+        return
+    name = f"{connection.settings_dict['NAME']}_{command}"
     given = os.environ["DATABASE_URL"]
     identifier = sql.Identifier(name)
     with connections["default"]._nodb_cursor() as cursor:
         cursor.execute(sql.SQL("DROP DATABASE IF EXISTS {}").format(identifier))
         cursor.execute(sql.SQL("CREATE DATABASE {}").format(identifier))
     try:
-        yield from _migrated(f"{given.rsplit('/', 1)[0]}/{name}", {"NAME": name}, folder)
+        url = f"{given.rsplit('/', 1)[0]}/{name}"
+        yield from _filled_by(command, url, {"NAME": name}, folder)
     finally:
         with connections["default"]._nodb_cursor() as cursor:
             cursor.execute(sql.SQL("DROP DATABASE {} WITH (FORCE)").format(identifier))
 
 
-def _migrated(url, database, folder):
+def _filled_by(command, url, database, folder):
     environment = {
         "PATH": os.environ["PATH"],
         "DATA_DIR": str(folder),
         "SECRET_KEY": "k" * 60,
         "DATABASE_URL": url,
     }
-    ended = prepare(environment)
+    ended = manage(command, environment)
     assert ended.returncode == 0, ended.stderr
     handler = ConnectionHandler({"default": settings.DATABASES["default"] | database})
     other = handler["default"]
@@ -68,8 +76,12 @@ def _migrated(url, database, folder):
 
 def prepare(environment):
     """What the start of a site does to its database."""
+    return manage("prepare", environment)
+
+
+def manage(command, environment):
     return subprocess.run(
-        [sys.executable, "manage.py", "prepare"],
+        [sys.executable, "manage.py", *command.split()],
         cwd=TOP,
         env=environment,
         capture_output=True,
@@ -117,14 +129,25 @@ def schema(connection: BaseDatabaseWrapper) -> dict:
 
 
 def test_migrations_make_what_the_models_describe(migrated):
-    made, described = schema(migrated), schema(connection)
+    assert_is_as_described(migrated)
+    assert prepare(migrated.environment).returncode == 0
 
+
+def test_first_start_makes_the_same_without_them(prepared):
+    assert_is_as_described(prepared)
+    assert manage("migrate --check", prepared.environment).returncode == 0
+    with prepared.cursor() as cursor:
+        cursor.execute("SELECT COUNT(*) FROM django_content_type")
+        assert cursor.fetchone()[0] == ContentType.objects.count()
+
+
+def assert_is_as_described(made_here):
+    made, described = schema(made_here), schema(connection)
     assert len(made) > 70
     assert made.keys() == described.keys()
     for table in made:
         assert made[table] == described[table], table
-    assert append_only.missing(migrated) == []
-    assert prepare(migrated.environment).returncode == 0
+    assert append_only.missing(made_here) == []
 
 
 @pytest.fixture

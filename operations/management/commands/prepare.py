@@ -15,6 +15,7 @@ from django.db import connection
 
 from operations.exceptions import DatabaseOfAnotherVersion
 from operations.queries.applied_migrations import refuse_database_of_another_version
+from operations.services.new_database import make_tables_if_empty
 from records.exceptions import SiteIsTaken
 from records.services.site_to_oneself import held_while_serving
 
@@ -29,6 +30,7 @@ class Command(BaseCommand):
             raise CommandError(str(error)) from error
         try:
             with held_while_serving():
+                make_tables_if_empty(connection)
                 call_command("migrate", interactive=False, verbosity=0)
                 gather_static_files()
                 throw_away_what_broke_off()
