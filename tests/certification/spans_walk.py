@@ -24,6 +24,7 @@ from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
 from certification.services.certificates_from_elsewhere import OutsideCertificate
 from certification.services.proposals import propose
+from people.models import Person
 from people.services import people
 from people.services import stamps as facts
 from records.services.documents import Document
@@ -41,6 +42,7 @@ from tests.factories import (
 from training.exceptions import TrainingError
 from training.models import PracticeRecord, VisionTest
 from training.services import facts as training_facts
+from training.services import work_taken_in
 
 PDF = b"%PDF-1.7\n1 0 obj\n<<>>\nendobj\n%%EOF\n"
 
@@ -241,6 +243,17 @@ def works(walk):
         performed_on=walk.day(back=120),
         actor=walk.quality,
         at=walk.at,
+    )
+
+
+def takes_work_in(walk):
+    """As a program sends it, or as a checked log has it: several people and days in one act."""
+    done = []
+    for _each in range(2):
+        person, scope, _revision = walk.who_and_what()
+        done.append(work_taken_in.Work(person.pk, scope.code, walk.day(back=120)))
+    work_taken_in.take_in_work(
+        works=done, people=Person.objects.all(), actor=walk.quality, at=walk.at
     )
 
 
@@ -519,6 +532,7 @@ FACTS: list[Callable[[Walk], None]] = [
     enters_from_elsewhere,
     takes_a_vision_test,
     works,
+    takes_work_in,
     withdraws_a_vision_test,
     withdraws_work,
     _on_person_and_scope(events.suspend_certificates),

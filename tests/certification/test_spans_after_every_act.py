@@ -77,6 +77,7 @@ def test_the_services_that_rebuild_are_those_that_are_known():
         ("training.services.facts", "record_vision_test"),
         ("training.services.facts", "withdraw_practice"),
         ("training.services.facts", "withdraw_vision_test"),
+        ("training.services.work_taken_in", "_write"),
     ]
 
 
