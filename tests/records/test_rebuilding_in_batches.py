@@ -21,4 +21,4 @@ def test_a_batch_is_rebuilt_with_few_queries_however_many_its_rows(db):
             assert verify_records(with_files=False).fits
         counts.append(len(queries))
 
-    assert counts[0] == counts[1] < 70
+    assert counts[0] == counts[1] < 90
