@@ -44,7 +44,7 @@ TEXTS = {
 
 @pytest.fixture
 def instructor(client):
-    person = factories.make_person(full_name="Ottoline Vesper", employee_number="30001")
+    person = factories.make_person(full_name="Ottoline Vesper", employee_number="30981")
     user = factories.make_user("instructor", person=person)
     client.force_login(user)
     return user
@@ -171,7 +171,7 @@ SAYS = (
     "Ottoline Vesper", "Judged this stage against the criteria",
     "Wed 25 Nov 2026, 13:50 CET (Europe/Madrid)",
     "Workmanship, rev.",
-    "by Ottoline Vesper (30001)",
+    "by Ottoline Vesper (30981)",
     "No tool is named with this board.",
     "your licensed safety practice",
 )  # fmt: skip

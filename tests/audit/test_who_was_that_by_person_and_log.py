@@ -47,7 +47,7 @@ def terminals():
 @pytest.fixture
 def signe(terminals):
     """Certified from 10 January 2025 through 2027; holds stamp 47."""
-    person = make_person(full_name="Signe Aldous", employee_number="20431")
+    person = make_person(full_name="Signe Aldous", employee_number="20891")
     make_certificate(person, terminals, number="CA-C-00012", issued_on=date(2025, 1, 10))
     Stamp.objects.create(mark="47", person=person, issued_on=date(2025, 2, 1))
     return person
@@ -90,9 +90,9 @@ def check_log(actor, *rows, heading=COLUMNS, name="june.csv", at=NOW):
 @pytest.mark.parametrize(
     "question",
     [
-        "20431 on 3 May 2026",
-        "operator 20431 2026-05-03",
-        "employee number: 20431, 3 May",
+        "20891 on 3 May 2026",
+        "operator 20891 2026-05-03",
+        "employee number: 20891, 3 May",
         "Signe Aldous 2026-05-03",
         "aldous signe on 3 May 2026",
         "who was Signé Ald on 3 May 2026?",
@@ -107,7 +107,7 @@ def test_number_or_name_with_a_day_says_how_they_stood_that_day(client, quality,
     assert (match.person, match.day) == (signe, DAY)
     assert stood(match) == {"TERM": "certified"}
     shown = page(client, question)
-    assert "20431 Castelmar" in shown
+    assert "20891 Castelmar" in shown
     assert "CA-C-00012" in shown
 
 
@@ -118,15 +118,15 @@ def test_day_before_the_certificate_is_answered_too(client, quality, signe):
 
 
 def test_several_of_the_name_are_all_named_each_with_their_number(client, quality, signe):
-    make_person(full_name="Signe Aldous-Brandt", employee_number="20777")
+    make_person(full_name="Signe Aldous-Brandt", employee_number="20897")
     make_person(full_name="Designe Aldous", employee_number="20888")
 
     reply = ask(client, "Signe Aldous 2026-05-03")
 
-    assert [match.person.employee_number for match in reply.matches] == ["20431", "20777"]
+    assert [match.person.employee_number for match in reply.matches] == ["20891", "20897"]
     shown = page(client, "Signe Aldous 2026-05-03")
-    assert "20431" in shown
-    assert "20777" in shown
+    assert "20891" in shown
+    assert "20897" in shown
 
 
 def test_a_name_from_before_a_change_finds_who_has_another_by_now(client, quality, signe):
@@ -172,7 +172,7 @@ def test_letters_of_a_stamp_are_not_taken_for_a_name(client, quality, signe):
 
 
 def test_without_a_day_it_is_asked_for(client, quality, signe):
-    for question in ("Signe Aldous", "20431", "operator 20431"):
+    for question in ("Signe Aldous", "20891", "operator 20891"):
         reply = ask(client, question)
         assert not reply.matches
         assert reply.people == [signe]
@@ -214,7 +214,7 @@ def _moves_away(person, actor, on=date(2026, 7, 1)):
 
 @pytest.mark.parametrize("question", ["SN-9", "unit sn-9", "SN-9 on 3 May 2026", "WO 12", "wo 12"])
 def test_row_of_a_checked_log_names_who_it_was(client, quality, signe, question):
-    check = check_log(quality, "20431,TERM,2026-05-03,SN-9,12", "20431,TERM,2026-05-04,SN-8,13")
+    check = check_log(quality, "20891,TERM,2026-05-03,SN-9,12", "20891,TERM,2026-05-04,SN-8,13")
 
     reply = ask(client, question)
 
@@ -224,14 +224,14 @@ def test_row_of_a_checked_log_names_who_it_was(client, quality, signe, question)
     assert "In the log june.csv, checked on 25 Nov 2026:" in shown
     assert "line 2." in shown
     address = reverse("audit:work_log_check", args=[check.pk])
-    address += "?q=20431&amp;first=2026-05-03&amp;last=2026-05-03"
+    address += "?q=20891&amp;first=2026-05-03&amp;last=2026-05-03"
     assert address in shown
     [row] = client.get(address.replace("&amp;", "&")).context["rows"]
     assert row["line"] == 2
 
 
 def test_rows_of_one_person_and_day_are_one_answer_that_counts_them(client, quality, signe):
-    check_log(quality, *["20431,TERM,2026-05-03,SN-9,12"] * 5)
+    check_log(quality, *["20891,TERM,2026-05-03,SN-9,12"] * 5)
 
     [match] = ask(client, "SN-9").matches
 
@@ -250,7 +250,7 @@ def test_stamp_in_a_log_names_its_holder_of_that_day(client, quality, signe):
 
 
 def test_unit_logged_for_another_day_says_for_which(client, quality, signe):
-    check_log(quality, "20431,TERM,2026-05-03,SN-9,12")
+    check_log(quality, "20891,TERM,2026-05-03,SN-9,12")
 
     reply = ask(client, "SN-9 on 4 May 2026")
 
@@ -259,7 +259,7 @@ def test_unit_logged_for_another_day_says_for_which(client, quality, signe):
 
 
 def test_recorded_work_comes_before_rows_of_logs(client, quality, signe):
-    check_log(quality, "20431,TERM,2026-05-03,SN-9,12")
+    check_log(quality, "20891,TERM,2026-05-03,SN-9,12")
     PracticeRecord.objects.create(
         person=signe, scope_code="TERM", performed_on=DAY, reference="SN-9"
     )
@@ -277,9 +277,9 @@ def test_number_in_a_log_that_is_nobodys_here_is_said(client, quality, signe):
 
 
 def test_former_number_in_a_log_names_who_has_another_by_now(client, quality, signe):
-    check_log(quality, "20431,TERM,2026-05-03,SN-9,12")
-    FormerEmployeeNumber.objects.create(person=signe, employee_number="20431", until_on=TODAY)
-    signe.employee_number = "30431"
+    check_log(quality, "20891,TERM,2026-05-03,SN-9,12")
+    FormerEmployeeNumber.objects.create(person=signe, employee_number="20891", until_on=TODAY)
+    signe.employee_number = "30891"
     signe.save()
 
     [match] = ask(client, "SN-9").matches
@@ -292,7 +292,7 @@ def test_log_checked_against_other_sites_too_is_not_read_by_who_audits_one(clien
     of_both = make_user("quality")
     of_both.roles.create(site=there, role="quality")
     elsewhere = make_person(there, full_name="Rhoswen Carrick", employee_number="60431")
-    check_log(of_both, "60431,TERM,2026-05-03,SN-9,12", "20431,TERM,2026-05-03,SN-8,12")
+    check_log(of_both, "60431,TERM,2026-05-03,SN-9,12", "20891,TERM,2026-05-03,SN-8,12")
 
     for question in ("SN-9", "SN-8"):
         assert not ask(client, question).matches
@@ -302,7 +302,7 @@ def test_log_checked_against_other_sites_too_is_not_read_by_who_audits_one(clien
 
 
 def test_who_moved_away_is_named_for_rows_of_days_they_were_here(client, quality, signe):
-    check_log(quality, "20431,TERM,2026-05-03,SN-9,12", "20431,TERM,2026-07-03,SN-8,12", at=NOW)
+    check_log(quality, "20891,TERM,2026-05-03,SN-9,12", "20891,TERM,2026-07-03,SN-8,12", at=NOW)
     _moves_away(signe, quality)
 
     assert [match.person for match in ask(client, "SN-9").matches] == [signe]
@@ -313,7 +313,7 @@ def test_who_moved_away_is_named_for_rows_of_days_they_were_here(client, quality
 
 
 def test_as_known_uses_the_logs_checked_by_then(client, quality, signe):
-    check_log(quality, "20431,TERM,2026-05-03,SN-9,12", at=datetime(2026, 6, 1, 9, tzinfo=UTC))
+    check_log(quality, "20891,TERM,2026-05-03,SN-9,12", at=datetime(2026, 6, 1, 9, tzinfo=UTC))
 
     assert not ask(client, "SN-9", known_at="2026-05-31").matches
     assert ask(client, "SN-9", known_at="2026-06-01").matches
@@ -322,7 +322,7 @@ def test_as_known_uses_the_logs_checked_by_then(client, quality, signe):
 def test_failed_and_unfinished_checks_answer_nothing(client, quality, signe):
     work_log_checks.request_check(
         actor=quality,
-        file=BytesIO(f"{COLUMNS}\n20431,TERM,2026-05-03,SN-9,12".encode()),
+        file=BytesIO(f"{COLUMNS}\n20891,TERM,2026-05-03,SN-9,12".encode()),
         name="waits.csv",
         at=NOW,
         zone=ZoneInfo("Europe/Madrid"),
@@ -337,7 +337,7 @@ def test_failed_and_unfinished_checks_answer_nothing(client, quality, signe):
 
 def _log(quality, n):
     return check_log(
-        quality, f"20431,TERM,2026-05-03,SN-9,{n}", at=NOW + timedelta(minutes=n), name=f"{n}.csv"
+        quality, f"20891,TERM,2026-05-03,SN-9,{n}", at=NOW + timedelta(minutes=n), name=f"{n}.csv"
     )
 
 
@@ -378,7 +378,7 @@ def test_time_and_rows_are_bounded_and_one_log_is_always_looked_through(
 
 def test_log_checked_twice_answers_once(client, quality, signe):
     for minutes in (0, 1):
-        check_log(quality, "20431,TERM,2026-05-03,SN-9,12", at=NOW + timedelta(minutes=minutes))
+        check_log(quality, "20891,TERM,2026-05-03,SN-9,12", at=NOW + timedelta(minutes=minutes))
 
     assert len(ask(client, "SN-9").matches) == 1
 
