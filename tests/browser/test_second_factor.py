@@ -15,6 +15,7 @@ from people.services import second_factors
 from records.models import Signature
 from tests import factories
 from tests.browser.conftest import PASSWORD, Shop, Visitor
+from tests.browser.test_readings import accept_all as accept_whatever_is_open
 from tests.people import oidc_provider
 from training.models import JointType
 
@@ -42,11 +43,7 @@ def accept_all(window: Visitor, board: Board) -> Page:
     """Judge every place, and open the page that signs."""
     page = window.page
     window.go(f"/boards/{board.number}/grade/")
-    while page.locator("#go-sign").is_hidden():
-        page.click("#do-accept")
-        page.wait_for_function(
-            "() => !Object.keys(localStorage).some((one) => one.startsWith('grading:'))"
-        )
+    accept_whatever_is_open(window)
     page.click("#go-sign")
     page.wait_for_selector("input[name=password]")
     return page
