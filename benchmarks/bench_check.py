@@ -32,15 +32,18 @@ def fill(people: int) -> tuple[str, list[str]]:
 
     django.setup()
     from django.core.management import call_command
+    from django.db import connection
     from django.utils import timezone
 
     from certification.models import Certificate, Scope
     from certification.services import schemes, standing
     from interfaces.services import api_tokens
+    from operations.services.new_database import make_tables_if_empty
     from people.models import Person, Site
     from people.services.sign_ins import NewSite, make_administrator
     from training.models import VisionTest
 
+    make_tables_if_empty(connection)
     call_command("migrate", verbosity=0)
     now = timezone.now()
     administrator = make_administrator(

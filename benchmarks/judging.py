@@ -84,8 +84,11 @@ def database() -> Iterator[None]:
     from django.core.management import call_command
     from django.db import connection
 
+    from operations.services.new_database import make_tables_if_empty
+
     given = os.environ.get("DATABASE_URL")
     if connection.vendor == "sqlite":
+        make_tables_if_empty(connection)
         call_command("migrate", verbosity=0)
         yield
         return

@@ -7,11 +7,13 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 from django.core.management import call_command
+from django.db import connection
 
 from audit.domain.standing_spans import DAY_BITS, STANDINGS, LoggedDays
 from audit.domain.work_log_check import CheckOptions
 from audit.register_files.bundle_register import BundleRegister
 from certification.models import Certificate, Scheme, SchemeRevision, Scope, StandingSpan
+from operations.services.new_database import make_tables_if_empty
 from people.models import Person, Site
 
 BATCH = 5_000
@@ -20,6 +22,7 @@ AT = datetime(2026, 6, 30, tzinfo=UTC)
 
 def fill(folder: Path) -> None:
     """Fill the database of the settings in force."""
+    make_tables_if_empty(connection)
     call_command("migrate", verbosity=0, stdout=sys.stderr)
     bundle = folder / "bundle"
     register = BundleRegister(bundle, UTC)
