@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 from hashlib import sha256
+from itertools import groupby
 from typing import Any
 
 from django.core.files.base import ContentFile
@@ -150,8 +151,11 @@ def _kind(position: Position) -> str:
     return position.joint_type
 
 
-def photograph(stage: Stage, made: list[DemoBoard]) -> int:
-    """Draw one photograph of every joint and keep it like any other; return how many."""
+def photograph(stage: Stage, made: list[DemoBoard]) -> Iterator[DemoBoard]:
+    """Draw one photograph of every joint and keep it like any other; give each board once it has.
+
+    The next are drawn by other processes while something is done with those that are there.
+    """
     orders = [
         Order(index, name, _kind(position), demo_board.faults[name], stage.rng.randrange(2**31))
         for index, demo_board in enumerate(made)
@@ -162,19 +166,20 @@ def photograph(stage: Stage, made: list[DemoBoard]) -> int:
         for demo_board in made
     ]
     stands = make_stands(stage, {prefix: graders[0] for prefix, graders in GRADERS.items()})
-    photos = []
-    for picture in draw_all(orders):
-        demo_board = made[picture.order.board]
-        demo_board.truths[picture.order.position] = picture.truth
-        photos.append(_photo(stage, demo_board, joints[picture.order.board], picture, stands))
-    kept = Photo.objects.bulk_create(photos, batch_size=500)
-    trail.record_many(
-        actor=BY,
-        act=written_down.ADDED,
-        items=[(photo, written_down.photo_content(photo)) for photo in kept],
-        at=stage.now,
-    )
-    return len(photos)
+    for index, pictures in groupby(draw_all(orders), key=lambda picture: picture.order.board):
+        demo_board = made[index]
+        photos = []
+        for picture in pictures:
+            demo_board.truths[picture.order.position] = picture.truth
+            photos.append(_photo(stage, demo_board, joints[index], picture, stands))
+        kept = Photo.objects.bulk_create(photos)
+        trail.record_many(
+            actor=BY,
+            act=written_down.ADDED,
+            items=[(photo, written_down.photo_content(photo)) for photo in kept],
+            at=stage.now,
+        )
+        yield demo_board
 
 
 def _positions(board: Board) -> dict[str, Position]:
@@ -212,26 +217,23 @@ def _photo(
     return photo
 
 
-def judge(stage: Stage, made: list[DemoBoard]) -> None:
-    """Judge and sign boards in the order in which they were handed in."""
-    tools = {site: gauges.gauge_of(site) for site in stage.sites}
-    for demo_board in made:
-        if not demo_board.judged:
-            continue
-        prefix = demo_board.board.site.prefix
-        grader = stage.users[stage.rng.choice(GRADERS[prefix])]
-        at = stage.at(max(demo_board.days_ago - 1, 0), 9, stage.rng.randrange(60), prefix)
-        reading = grading.start_grading(board=demo_board.board, grader=grader, at=at)
-        rows = list(_judgements(stage, demo_board, reading, tools[prefix], at))
-        Judgement.objects.bulk_create(rows)
-        for minute, name in enumerate(demo_board.board.exercise.stages):
-            grading.sign_stage(
-                grading=reading,
-                stage=name,
-                signer=grader,
-                proof="password",
-                at=at + timedelta(minutes=20 + 9 * minute),
-            )
+def judge(stage: Stage, made: DemoBoard) -> None:
+    """Judge a board in full, and sign its stages together."""
+    prefix = made.board.site.prefix
+    grader = stage.users[stage.rng.choice(GRADERS[prefix])]
+    at = stage.at(max(made.days_ago - 1, 0), 9, stage.rng.randrange(60), prefix)
+    reading = grading.start_grading(board=made.board, grader=grader, at=at)
+    Judgement.objects.bulk_create(
+        list(_judgements(stage, made, reading, gauges.gauge_of(prefix), at))
+    )
+    grading.sign_stages(
+        stages=[
+            grading.StageToSign(reading, name, shown=None) for name in made.board.exercise.stages
+        ],
+        signer=grader,
+        proof="password",
+        at=at + timedelta(minutes=45),
+    )
 
 
 def judge_in_part(stage: Stage, made: DemoBoard) -> None:

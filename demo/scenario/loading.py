@@ -63,14 +63,15 @@ def load(*, now: datetime | None = None, seed: int = SEED, say: Say = lambda tex
         say(f"{len(stage.people)} people at two sites")
         people.make_certificates(stage)
         made = boards.make_boards(stage)
-        say(f"{len(made)} boards; drawing their photographs")
-        count = boards.photograph(stage, made)
-        say(f"{count} photographs; judging")
-        for demo_board in [
-            board for board in made if board.trainee.number in ("10201", "10203", "20201")
-        ][:8]:
-            boards.read_own(stage, demo_board)
-        boards.judge(stage, made)
+        say(f"{len(made)} boards; drawing their photographs, and judging them")
+        by_themselves = [
+            board.board for board in made if board.trainee.number in ("10201", "10203", "20201")
+        ][:8]
+        for demo_board in boards.photograph(stage, made):
+            if demo_board.board in by_themselves:
+                boards.read_own(stage, demo_board)
+            if demo_board.judged:
+                boards.judge(stage, demo_board)
         boards.certify(stage)
         several.load(stage, made)
         unjudged = [
