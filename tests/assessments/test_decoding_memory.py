@@ -235,4 +235,4 @@ def test_what_takes_memory_to_open_is_not_opened_while_another_is(form):
             with pytest.raises(TimeoutError):
                 looked_at.result(timeout=0.5)
             assert imaging.inspect(BytesIO(pictures.jpeg()), "E01.jpg").width == 96
-        assert looked_at.result(timeout=30).width == 96
+        assert looked_at.result(timeout=300).width == 96

@@ -26,7 +26,7 @@ def at_once(user, *lists):
 
     def run(kept):
         try:
-            together.wait(timeout=30)
+            together.wait(timeout=120)
             people_lists.take_in(
                 people_list=kept, bringer=bringer, shown=shown[kept.pk], sign_ins=True, at=NOW
             )
@@ -40,7 +40,7 @@ def at_once(user, *lists):
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(timeout=60)
+        thread.join(timeout=300)
     return sorted(outcomes)
 
 

@@ -278,11 +278,11 @@ WORK = ("P1", "turret", "2026-03-09")
 )
 def test_small_file_that_claims_a_whole_sheet_is_read_at_once(before, rows):
     content = raw_workbook(HEADING + rows, before=before)
-    begun = time.monotonic()
+    begun = time.process_time()
 
     log = read_log("log.xlsx", content)
 
-    assert time.monotonic() - begun < 5
+    assert time.process_time() - begun < 5  # A whole sheet takes minutes.
     assert log.frame.height == rows.count("<row")
 
 

@@ -53,7 +53,7 @@ from training.services import facts
 
 PDF = b"%PDF-1.7\n1 0 obj\n<<>>\nendobj\n%%EOF\n"
 PUBLIC_NUMBER = re.compile(r"[A-Z]{2}-[BCEV]-\d+")
-TOO_LONG = 20.0  # Seconds until a test gives up on an act that neither writes nor waits.
+TOO_LONG = 120.0  # Seconds until a test gives up on an act that neither writes nor waits.
 REFUSED = "refused"
 
 

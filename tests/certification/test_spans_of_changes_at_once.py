@@ -47,7 +47,7 @@ def test_rebuilding_does_not_miss_a_fact_that_is_being_written(monkeypatch):
             connections.close_all()
 
     def record_a_test():
-        has_read.wait(timeout=10)
+        has_read.wait(timeout=120)
         in_its_own_connection(
             lambda: facts.record_vision_test(
                 person=person, tested_on=TODAY, passed=True, actor=quality, at=NOW
@@ -60,8 +60,8 @@ def test_rebuilding_does_not_miss_a_fact_that_is_being_written(monkeypatch):
             in_its_own_connection, lambda: standing.rebuild_people([person.pk])
         )
         recording = pool.submit(record_a_test)
-        rebuilding.result(timeout=30)
-        recording.result(timeout=30)
+        rebuilding.result(timeout=300)
+        recording.result(timeout=300)
 
     assert spans_stored() == spans_of_the_facts()
     assert StandingSpan.objects.on(TODAY).get().standing == "certified"

@@ -48,7 +48,7 @@ def at_once(act, *lists):
 
     def work(one):
         try:
-            ready.wait(10)
+            ready.wait(120)
             return act(one)
         finally:
             connections.close_all()

@@ -26,12 +26,12 @@ ended = processes.run_together(
 print("ended:", ended, flush=True)
 """
 WRITES_ITS_ID = "import os, pathlib, sys, time; f = pathlib.Path(sys.argv[1]) / str(os.getpid())\n"
-STAYS = WRITES_ITS_ID + "f.touch(); time.sleep(60)"
-HAS_A_CHILD = WRITES_ITS_ID + "os.fork(); f.with_name(str(os.getpid())).touch(); time.sleep(60)"
+STAYS = WRITES_ITS_ID + "f.touch(); time.sleep(300)"
+HAS_A_CHILD = WRITES_ITS_ID + "os.fork(); f.with_name(str(os.getpid())).touch(); time.sleep(300)"
 WILL_NOT_END = (
     "import signal; signal.signal(signal.SIGTERM, signal.SIG_IGN); "
     + WRITES_ITS_ID
-    + "f.touch(); time.sleep(60)"
+    + "f.touch(); time.sleep(300)"
 )
 ENDS = WRITES_ITS_ID + "f.touch(); time.sleep(0.5)"
 
@@ -48,7 +48,7 @@ def start(tmp_path):
             text=True,
         )
         runners.append(runner)
-        until = time.monotonic() + 20
+        until = time.monotonic() + 120
         while len(list(tmp_path.iterdir())) < wait_for:
             assert time.monotonic() < until
             time.sleep(0.05)
@@ -76,21 +76,21 @@ def still_there(tmp_path):
 def test_a_signal_ends_all_of_them(start, tmp_path, signal_number):
     runner = start(STAYS, STAYS, wait_for=2)
     runner.send_signal(signal_number)
-    assert runner.communicate(timeout=20)[0].split() == ["started", "told", "ended:", "None"]
+    assert runner.communicate(timeout=120)[0].split() == ["started", "told", "ended:", "None"]
     assert still_there(tmp_path) == []
 
 
 def test_when_one_ends_the_others_are_ended_and_it_is_named(start, tmp_path):
     runner = start(STAYS, ENDS, wait_for=2)
-    assert runner.communicate(timeout=20)[0].split() == ["started", "ended:", "b"]
+    assert runner.communicate(timeout=120)[0].split() == ["started", "ended:", "b"]
     assert still_there(tmp_path) == []
 
 
 def test_one_that_will_not_end_is_killed_with_its_children(start, tmp_path):
     runner = start(WILL_NOT_END, HAS_A_CHILD, wait_for=3)
     runner.send_signal(signal.SIGINT)
-    runner.communicate(timeout=20)
-    until = time.monotonic() + 5
+    runner.communicate(timeout=120)
+    until = time.monotonic() + 120
     while still_there(tmp_path) and time.monotonic() < until:
         time.sleep(0.05)  # A killed grandchild is gone once the system has reaped it.
     assert still_there(tmp_path) == []

@@ -26,7 +26,7 @@ def at_once(act):
 
     def run():
         try:
-            together.wait(timeout=60)
+            together.wait(timeout=120)
             outcomes.append(act())
         except TrialRefused as error:
             outcomes.append(error)
@@ -37,7 +37,7 @@ def at_once(act):
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(timeout=120)
+        thread.join(timeout=300)
     return outcomes
 
 

@@ -24,7 +24,7 @@ def at_once(act):
 
     def run():
         try:
-            together.wait(timeout=30)
+            together.wait(timeout=120)
             act()
             outcomes.append("done")
         except PeopleError as error:
@@ -36,7 +36,7 @@ def at_once(act):
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(timeout=60)
+        thread.join(timeout=300)
     return sorted(outcomes)
 
 

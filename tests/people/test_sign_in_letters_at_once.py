@@ -25,7 +25,7 @@ def at_once(*acts):
 
     def run(act):
         try:
-            together.wait(timeout=30)
+            together.wait(timeout=120)
             act()
             outcomes.append("done")
         except PeopleError as error:
@@ -37,7 +37,7 @@ def at_once(*acts):
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(timeout=60)
+        thread.join(timeout=300)
     return sorted(outcomes)
 
 

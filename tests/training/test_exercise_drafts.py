@@ -341,7 +341,7 @@ def at_once(*acts):
 
     def run(place, act):
         try:
-            gate.wait(10)
+            gate.wait(120)
             came[place] = act()
         except TrainingError as error:
             came[place] = error
@@ -352,7 +352,7 @@ def at_once(*acts):
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(30)
+        thread.join(300)
     return came
 
 

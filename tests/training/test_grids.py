@@ -290,7 +290,7 @@ def at_once(*acts):
 
     def run(act):
         try:
-            barrier.wait(timeout=30)
+            barrier.wait(timeout=120)
             found.append(act())
         finally:
             connections.close_all()
@@ -299,7 +299,7 @@ def at_once(*acts):
     for thread in threads:
         thread.start()
     for thread in threads:
-        thread.join(timeout=120)
+        thread.join(timeout=300)
     assert len(found) == len(acts)
     return found
 
