@@ -100,6 +100,7 @@ def is_taken() -> bool:
     return False
 
 
+@pytest.mark.one_database  # The lock is on a file.
 def test_large_register_is_refused_while_the_site_is_served(processes, tmp_path):
     folder = bundle_of(tmp_path / "bundle", MOST_BESIDE_OTHERS + 1)
     web, port = start_web(processes)
@@ -122,6 +123,7 @@ def test_large_register_is_refused_while_the_site_is_served(processes, tmp_path)
     assert Person.objects.count() == MOST_BESIDE_OTHERS + 1
 
 
+@pytest.mark.one_database
 @pytest.mark.parametrize("kind", ["worker", "clock"])
 def test_large_register_is_refused_while_background_work_goes_on(kind, processes, tmp_path):
     folder = bundle_of(tmp_path / "bundle", MOST_BESIDE_OTHERS + 1)
@@ -146,6 +148,7 @@ STARTED = {
 }
 
 
+@pytest.mark.one_database  # The lock is on a file.
 def test_nobody_begins_to_serve_while_a_register_is_imported(processes, tmp_path):
     folder = bundle_of(tmp_path / "bundle", 4_000)
     file = settings.DATA_DIR / FILE_NAME
@@ -181,6 +184,7 @@ def test_nobody_begins_to_serve_while_a_register_is_imported(processes, tmp_path
     assert verify_records().fits
 
 
+@pytest.mark.one_database  # The lock is on a file.
 def test_an_import_that_is_killed_gives_the_site_back(processes, tmp_path):
     folder = bundle_of(tmp_path / "bundle", 4_000)
     file = settings.DATA_DIR / FILE_NAME
