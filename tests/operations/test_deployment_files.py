@@ -1,0 +1,111 @@
+"""What is deployed: the same processes by compose and by systemd, and all of the code."""
+
+import configparser
+import shlex
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+import yaml
+from django.conf import settings
+
+from config.env import READ
+from operations.domain.site_processes import PREPARE, SERVED_BY
+from tests.conftest import leave_out
+
+TOP = Path(settings.BASE_DIR)
+UNITS = sorted((TOP / "deploy/systemd").glob("*.service"))
+VENV = "/opt/jointworthy/.venv/bin/"
+
+
+def compose() -> dict:
+    return yaml.safe_load((TOP / "docker-compose.yml").read_text())
+
+
+def unit(path: Path) -> configparser.ConfigParser:
+    read = configparser.ConfigParser(interpolation=None, strict=True)
+    read.optionxform = str  # type: ignore[assignment, method-assign]
+    read.read_string(path.read_text())
+    return read
+
+
+def command_of(path: Path) -> tuple[str, ...]:
+    """Arguments as systemd gives them: a percent sign is written twice."""
+    started = unit(path)["Service"]["ExecStart"].replace("%%", "%")
+    assert started.startswith(VENV)
+    return tuple(shlex.split(started.removeprefix(VENV)))
+
+
+def test_compose_starts_the_sites_processes():
+    services = compose()["services"]
+    image = [line for line in (TOP / "Dockerfile").read_text().splitlines() if line[:3] == "CMD"]
+    default = tuple(yaml.safe_load(image[-1].removeprefix("CMD ")))
+    started = {
+        name: tuple(shlex.split(service["command"])) if "command" in service else default
+        for name, service in services.items()
+        if name not in ("postgres", "redis")
+    }
+    assert started == {"prepare": PREPARE, **SERVED_BY}
+
+
+def test_systemd_starts_the_sites_processes():
+    started = {path.stem.removeprefix("jointworthy-"): command_of(path) for path in UNITS}
+    assert started == {"prepare": PREPARE, **SERVED_BY}
+    wanted = unit(TOP / "deploy/systemd/jointworthy.target")["Unit"]["Wants"].split()
+    assert wanted == [f"jointworthy-{name}.service" for name in SERVED_BY]
+
+
+@pytest.mark.parametrize("path", UNITS, ids=lambda path: path.stem)
+def test_a_unit_may_do_no_more_than_it_needs(path):
+    service = unit(path)["Service"]
+    assert service["User"] == service["Group"] == "jointworthy"
+    assert service["ProtectSystem"] == "strict"
+    assert service["ReadWritePaths"] == "/var/lib/jointworthy"
+    assert service["NoNewPrivileges"] == "yes"
+    assert service["CapabilityBoundingSet"] == ""
+
+
+def test_both_are_given_the_same_settings():
+    site = compose()["services"]["web"]["environment"]
+    script = (TOP / "deploy/install.sh").read_text()
+    written = script.split("<<ENVIRONMENT\n")[1].split("\nENVIRONMENT")[0].splitlines()
+    names = {line.split("=")[0] for line in written if not line.startswith("#")}
+    # The image says itself where its volume is.
+    assert names - {"DATA_DIR"} == set(site)
+    assert {name.removesuffix("_FILE") for name in names} <= set(READ) | {"WEB_WORKERS"}
+
+
+def test_systemd_takes_every_unit(tmp_path):
+    """Read by systemd itself, with a program where each names one of ours."""
+    if shutil.which("systemd-analyze") is None:
+        leave_out("systemd is not installed")
+    for path in (TOP / "deploy/systemd").iterdir():
+        text = path.read_text().replace(VENV, "/usr/bin/env ")
+        (tmp_path / path.name).write_text(text)
+    said = subprocess.run(
+        ["systemd-analyze", "verify", *map(str, sorted(tmp_path.iterdir()))],
+        capture_output=True, text=True, check=False,
+        env={"SYSTEMD_UNIT_PATH": f"{tmp_path}:", "PATH": "/usr/bin:/bin"},
+    )  # fmt: skip
+    ours = [line for line in said.stderr.splitlines() if "jointworthy" in line]
+    assert ours == []
+    assert said.returncode == 0, said.stderr
+
+
+def test_the_image_holds_every_app():
+    """What is not named in .dockerignore is neither in the image nor installed on Debian."""
+    named = set((TOP / ".dockerignore").read_text().split())
+    apps = {name.split(".")[0] for name in settings.INSTALLED_APPS}
+    own = {name for name in apps if (TOP / name / "apps.py").exists()}
+    assert own >= {"people", "records", "operations"}
+    assert {f"!{name}" for name in own} <= named
+    assert {f"!{path.parent.name}" for path in TOP.glob("*/__init__.py")} - named <= {
+        "!tests",
+        "!benchmarks",
+    }
+
+
+def test_the_script_is_read_by_bash():
+    for name in ("install.sh", "jointworthy-manage"):
+        subprocess.run(["bash", "-n", str(TOP / "deploy" / name)], check=True)
