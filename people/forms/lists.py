@@ -12,7 +12,10 @@ MOST_PASTED = 2_000_000
 
 
 class BringForm(forms.Form):
-    """A file, or what was copied out of a spreadsheet."""
+    """A file, or what was copied out of a spreadsheet.
+
+    ``file_help`` says how much a file may hold, where it is another number than of people.
+    """
 
     file = forms.FileField(
         label=_("File"),
@@ -28,8 +31,10 @@ class BringForm(forms.Form):
         help_text=_("With the row of headings, as copied from the spreadsheet."),
     )
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, file_help: str = "", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        if file_help:
+            self.fields["file"].help_text = file_help
         self.fields["file"].widget.attrs["accept"] = ".csv,.txt,.tsv,.xlsx"
         self.helper = form_helper("file", "pasted")
 

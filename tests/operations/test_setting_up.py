@@ -329,3 +329,16 @@ def test_page_says_what_works_and_what_waits_for_which_step(client, administrato
     assert 'href="#step-people"' in page
     assert page.count("btn-primary") == 1
     assert Site.objects.count() == 1
+
+
+def test_pages_of_a_new_site_say_what_is_missing_and_where_it_is_made(client):
+    client.force_login(make_user("instructor"))
+    for page, words, made_at in (
+        ("training:class_new", "No course is published", "training:course_list"),
+        ("assessments:board_new", "No exercise is published", "training:exercise_list"),
+    ):
+        shown = client.get(reverse(page)).content.decode()
+        assert words in shown
+        assert f'<p><a href="{reverse(made_at)}">' in shown
+    make_exercise()
+    assert "No exercise is" not in client.get(reverse("assessments:board_new")).content.decode()

@@ -185,6 +185,7 @@ def class_new(request: UserRequest) -> HttpResponse:
         "overlaps": overlaps,
         "meetings": meetings,
         "known": request.POST.getlist("known"),
+        "nothing_to_teach": not revisions,
     }
     status = 422 if form.is_bound else 200
     return render(request, "training/class_form.html", context, status=status)

@@ -17,7 +17,7 @@ from people.views.person_forms import FORM_METHODS
 from records.exceptions import CannotRead
 from training.exceptions import TrainingError
 from training.forms.tool_lists import AskedForm, ToolListForm, as_text, read_tools, said_of
-from training.queries.tool_lists import Does, ToolPlan
+from training.queries.tool_lists import MOST_TOOLS, Does, ToolPlan
 from training.services.tool_lists import take_in_tools
 
 TAKE_IN = "take-in"
@@ -30,7 +30,7 @@ def tool_list_new(request: UserRequest) -> HttpResponse:
     """Bring a list; one that was brought is carried by its page, and looked at or taken in."""
     if request.method == "POST" and "text" in request.POST:
         return _carried(request)
-    form = BringForm(request.POST or None, request.FILES or None)
+    form = BringForm(request.POST or None, request.FILES or None, file_help=_file_help())
     if request.method == "POST" and form.is_valid():
         name, content = form.named_content()
         try:
@@ -55,7 +55,7 @@ def _carried(request: UserRequest) -> HttpResponse:
         read = read_tools(_("Pasted rows"), text.strip("\r\n").encode())
     except CannotRead as error:
         # Nothing that can be looked at: back to where it can be pasted anew.
-        form = BringForm({"pasted": text})
+        form = BringForm({"pasted": text}, file_help=_file_help())
         form.add_error(None, str(error))
         return _bring(request, form)
     carried = ToolListForm(request.POST, read=read)
@@ -116,6 +116,10 @@ def _show(
         "alone": plan.count(Does.ALONE),
     }
     return render(request, "training/tool_list_look.html", context, status=status)
+
+
+def _file_help() -> str:
+    return _("CSV or XLSX of any spreadsheet program, up to %(most)d rows.") % {"most": MOST_TOOLS}
 
 
 def _sites(request: UserRequest) -> Any:
