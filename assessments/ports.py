@@ -14,7 +14,7 @@ from people.models import Person, User
 from training.models import Exercise
 
 from .exceptions import AssessmentError
-from .models import Board
+from .models import Board, Paper
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,10 +32,13 @@ MayGrade = Callable[[User, frozenset[str], date], str]
 
 LoadsContent = Callable[[User | str, datetime], str]
 
+SendsPaperNotes = Callable[[Collection[Paper]], set[int]]
+
 _answer: MayGrade | None = None
 _rests_on: RestsOn | None = None
 _proposes_purpose: ProposesPurpose | None = None
 _before_qualifying: BeforeQualifying | None = None
+_send_paper_notes: SendsPaperNotes | None = None
 _content_loaders: list[LoadsContent] = []
 
 
@@ -160,3 +163,21 @@ def register_content(load: LoadsContent) -> None:
 def load_more_content(*, actor: User | str, at: datetime) -> list[str]:
     """Load what higher apps bring along; return what each says of it."""
     return [load(actor, at) for load in _content_loaders]
+
+
+def register_send_paper_notes(provider: SendsPaperNotes | None) -> SendsPaperNotes | None:
+    """Set who writes to people that a written test is handed out to them; return who did before."""
+    global _send_paper_notes
+    previous, _send_paper_notes = _send_paper_notes, provider
+    return previous
+
+
+def send_paper_notes(papers: Collection[Paper]) -> set[int]:
+    """Have people told by mail of their papers, in the current transaction.
+
+    Returns
+    -------
+    set of int
+        Keys of the papers of which a mail goes out; the others' people have no address.
+    """
+    return _send_paper_notes(papers) if _send_paper_notes is not None else set()

@@ -18,6 +18,8 @@ FIGURES = (
     "attempts",
     "wait_days",
     "retraining_boards",
+    "written_test",
+    "written_test_months",
     "is_starter",
     "publishing_reason",
     "published_at",

@@ -467,6 +467,7 @@ TABLE: dict[str, Row] = {
     # Tools
     "training:tool_list": page(INSTRUCTORS | QUALITY, others=NO),
     "training:tool_new": form(INSTRUCTORS, others=NO),
+    "training:tool_list_new": form(INSTRUCTORS, others=NO),
     "training:tool_detail": page(TEACHES | AUDITS | {"own_instructor", "own_quality"}, "tool"),
     "training:tool_edit": form(TEACHES | {"own_instructor"}, "tool"),
     "training:calibration_new": form(TEACHES | {"own_instructor"}, "tool"),

@@ -1,6 +1,7 @@
 """Written tests read: what a revision says, how papers stand, and who has passed what."""
 
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -304,31 +305,37 @@ def written_tests_passed(person: Person, on: date) -> list[PassedTest]:
 
     For whoever asks what somebody has shown: a scheme that asks for a test finds it by its code.
     """
+    passes = passes_of([person.pk]).get(person.pk, [])
+    latest = {one.code: one for one in passes if one.passed_on <= on}
+    return [latest[code] for code in sorted(latest)]
+
+
+def passes_of(person_ids: Collection[int]) -> Mapping[int, list[PassedTest]]:
+    """Every pass of some people that counts, oldest first, by the person's key."""
     latest = PaperResult.objects.order_by().values("paper").annotate(last=Max("round"))
-    lasts = {row["paper"]: row["last"] for row in latest.filter(paper__person=person)}
+    lasts = {row["paper"]: row["last"] for row in latest.filter(paper__person__in=person_ids)}
     rows = (
         PaperResult.objects.filter(
-            Q(paper__withdrawal__isnull=True),
-            paper__person=person,
-            passed=True,
-            paper__end__ended_on__lte=on,
+            Q(paper__withdrawal__isnull=True), paper__person__in=person_ids, passed=True
         )
         .select_related("paper__test__course_revision__course", "paper__end")
         .order_by("paper__end__ended_on", "paper")
     )
-    passed: dict[str, PassedTest] = {}
+    passed: dict[int, list[PassedTest]] = defaultdict(list)
     for row in rows:
         if row.round != lasts[row.paper_id]:
             continue
         test = row.paper.test
-        passed[test.code] = PassedTest(
-            code=test.code,
-            revision=test.revision,
-            title=test.title,
-            course=test.course_revision.course.code,
-            paper=row.paper.number,
-            passed_on=row.paper.end.ended_on,
-            right=row.right,
-            of=row.of,
+        passed[row.paper.person_id].append(
+            PassedTest(
+                code=test.code,
+                revision=test.revision,
+                title=test.title,
+                course=test.course_revision.course.code,
+                paper=row.paper.number,
+                passed_on=row.paper.end.ended_on,
+                right=row.right,
+                of=row.of,
+            )
         )
-    return [passed[code] for code in sorted(passed)]
+    return passed

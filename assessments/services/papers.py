@@ -5,6 +5,7 @@ right is asked of them once the paper has ended.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from hashlib import sha256
 from secrets import token_hex
@@ -14,6 +15,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from assessments import ports
 from assessments.domain.answers import Kind, Marked, is_right, outcome_of
 from assessments.domain.written_forms import draw, next_form, rank_of, shuffled
 from assessments.exceptions import CannotTakeTest
@@ -49,6 +51,14 @@ LONGEST_GIVEN = 100
 # Handed out
 
 
+@dataclass(frozen=True, slots=True)
+class HandedOut:
+    """Papers that were handed out, and the keys of those of which a mail tells."""
+
+    papers: list[Paper]
+    mailed: set[int]
+
+
 @transaction.atomic
 def hand_out(
     *,
@@ -58,8 +68,8 @@ def hand_out(
     not_before: date,
     actor: User,
     at: datetime,
-) -> list[Paper]:
-    """Hand a test out to people, a paper each, or to none of them.
+) -> HandedOut:
+    """Hand a test out to people, a paper each, or to none of them; whoever has an address is told.
 
     The form and the order of everything on it are fixed here, before anybody sees it.
 
@@ -96,7 +106,7 @@ def hand_out(
         items=[(paper, written_down.paper_content(paper)) for paper in papers],
         at=at,
     )
-    return papers
+    return HandedOut(papers, ports.send_paper_notes(papers))
 
 
 def _paper_for(

@@ -122,7 +122,13 @@ def board_new(request: UserRequest) -> HttpResponse:
             numbers = [("number", board.number) for board in boards]
             return redirect(f"{reverse('assessments:board_labels')}?{urlencode(numbers)}")
     status = 422 if request.method == "POST" else 200
-    context = {"form": form, "session": session, "holding": holding, "proposed": proposed}
+    context = {
+        "form": form,
+        "session": session,
+        "holding": holding,
+        "proposed": proposed,
+        "nothing_to_make": not Exercise.objects.current().exists(),
+    }
     return render(request, "assessments/board_new.html", context, status=status)
 
 

@@ -382,8 +382,15 @@ def written_test_hand_out(request: UserRequest, test_id: int) -> HttpResponse:
         except AssessmentError as error:
             form.add_error(None, str(error))
         else:
-            text = ngettext("%(n)d paper is handed out.", "%(n)d papers are handed out.", len(made))
-            messages.success(request, text % {"n": len(made)})
+            text = ngettext(
+                "%(n)d paper is handed out.", "%(n)d papers are handed out.", len(made.papers)
+            ) % {"n": len(made.papers)}
+            untold = [one.person.full_name for one in made.papers if one.pk not in made.mailed]
+            if untold:
+                text += " " + _("No mail tells these people, so tell them: %(names)s.") % {
+                    "names": ", ".join(untold)
+                }
+            messages.success(request, text)
             return redirect("assessments:written_test_list")
     context = {"test": test, "form": form, "classes": classes[:12]}
     status = 422 if form.errors else 200

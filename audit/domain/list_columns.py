@@ -3,11 +3,10 @@
 A list is matched by hand; what stands here only fills the form in, so that most of it is right.
 """
 
-import re
 from collections.abc import Collection, Sequence
 from enum import StrEnum
 
-from people.domain.folding import fold
+from people.domain.folding import heading_key
 
 
 class Field(StrEnum):
@@ -141,17 +140,6 @@ WITHIN: dict[Field, tuple[str, ...]] = {
 """Words that suggest a field wherever they stand in a heading, the longest of all counting."""
 
 RESULT_WORDS = ("result", "ergebnis", "outcome", "passed", "bestanden")
-
-
-def heading_key(heading: str) -> str:
-    """A heading without capitals, marks and signs, one blank between words.
-
-    Examples
-    --------
-    >>> heading_key("  Personal-Nr. ")
-    'personal nr'
-    """
-    return re.sub(r"[^a-z0-9]+", " ", fold(heading).replace("ß", "ss")).strip()
 
 
 def suggest(headings: Sequence[str], allowed: Collection[Field] = tuple(Field)) -> list[str]:

@@ -14,10 +14,11 @@ from typing import Any
 
 from people.domain.employee_numbers import NumberFault, number_fault
 from people.domain.folding import fold
+from people.domain.list_days import DayForm, NotADay, forms_that_fit, read_day
+from records.domain.lists import ListRow
 
 from .cells import EMAIL
 from .list_columns import CHOSEN, DAYS, Field
-from .list_days import DayForm, NotADay, forms_that_fit, read_day
 
 NOTHING = frozenset({"", "-", "–", "—", "n/a", "na", "k.a.", "none", "keine", "./."})
 """What stands in a cell that says nothing, in small letters."""
@@ -58,14 +59,6 @@ class Fault(StrEnum):
     CONTRADICTS = "contradicts"
     TWICE = "twice"
     REFUSED = "refused"
-
-
-@dataclass(frozen=True, slots=True)
-class ListRow:
-    """A row of a list: where it begins, and as many cells as there are columns."""
-
-    line: int
-    cells: list[str]
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,56 +12,16 @@ from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from audit.domain.list_columns import Field
-from audit.domain.list_days import DayForm
 from audit.domain.list_rows import ALL_PASSED, LEFT_OUT, NEW, NOW, OWN_DAY, TO, ValueQuestion
 from audit.presenters.people_list_page import FIELD_WORDS
 from audit.queries.list_plan import Plan
+from people.domain.list_days import DayForm
 from people.forms.fields import DayInput, PasswordField, form_helper
 
-MOST_PASTED = 2_000_000
 ON_A_DAY = "day"
 DIGEST = r"[0-9a-f]{64}"
 CELL = re.compile(r"cell-(\d{1,7})-(\d{1,2})", re.ASCII)
 LINE = re.compile(r"\d{1,7}", re.ASCII)
-
-
-class BringForm(forms.Form):
-    """A file, or what was copied out of a spreadsheet."""
-
-    file = forms.FileField(
-        label=_("File"),
-        required=False,
-        help_text=_("CSV or XLSX of any spreadsheet program, up to 10 MB and 5,000 rows."),
-    )
-    pasted = forms.CharField(
-        label=_("Or paste the rows here"),
-        required=False,
-        max_length=MOST_PASTED,
-        strip=False,
-        widget=forms.Textarea(attrs={"rows": 8, "spellcheck": "false"}),
-        help_text=_("With the row of headings, as copied from the spreadsheet."),
-    )
-
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["file"].widget.attrs["accept"] = ".csv,.txt,.tsv,.xlsx"
-        self.helper = form_helper("file", "pasted")
-
-    def clean(self) -> dict[str, Any]:
-        cleaned = super().clean() or self.cleaned_data
-        pasted = (cleaned.get("pasted") or "").strip("\r\n")
-        if not self.errors and bool(cleaned.get("file")) == bool(pasted):
-            raise forms.ValidationError(
-                _now("Choose a file, or paste the rows: one of the two."), code="one"
-            )
-        return cleaned
-
-    def named_content(self) -> tuple[str, bytes]:
-        """The name and the bytes of the list."""
-        upload = self.cleaned_data["file"]
-        if upload:
-            return upload.name, upload.read()
-        return _now("Pasted rows"), self.cleaned_data["pasted"].strip("\r\n").encode()
 
 
 class ColumnsForm(forms.Form):

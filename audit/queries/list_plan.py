@@ -10,7 +10,6 @@ from datetime import date, datetime
 from typing import Any
 
 from audit.domain.list_columns import OF_PEOPLE, Field
-from audit.domain.list_days import DayForm
 from audit.domain.list_people import (
     ListedCertificate,
     ListedPerson,
@@ -18,13 +17,15 @@ from audit.domain.list_people import (
     ListedWork,
     people_of,
 )
-from audit.domain.list_rows import OWN_DAY, Answers, CellFault, ListRow, Open, read_rows
+from audit.domain.list_rows import OWN_DAY, Answers, CellFault, Open, read_rows
 from audit.models import PeopleList
 from certification.domain import standing as engine
 from certification.domain.known_at import end_of_day
 from certification.queries.standing_on_day import figures_of
 from people.domain.employee_numbers import number_key
+from people.domain.list_days import DayForm
 from people.models import Person, Site, User
+from records.domain.lists import ListRow
 from records.domain.shown import digest_of
 
 from .list_bringers import Bringer

@@ -19,11 +19,11 @@ from audit.exceptions import ListChanged, ListRefused
 from audit.models import PeopleList
 from audit.queries.list_bringers import Bringer
 from audit.queries.list_plan import Plan, make_plan
-from audit.register_files.people_list import PeopleList as RowsOfPeople
 from people.domain.employee_numbers import number_key
 from people.models import Person, Site
 from people.services.people import change_person, lock_people
 from records.services import trail
+from records.tables.lists import ReadList
 
 from .list_writes import write_plan
 
@@ -93,15 +93,13 @@ class RowsRefused(ListRefused):
         )
 
 
-def take_nightly(
-    *, read: RowsOfPeople, handover: Handover, bringer: Bringer, at: datetime
-) -> Report:
+def take_nightly(*, read: ReadList, handover: Handover, bringer: Bringer, at: datetime) -> Report:
     """Look at a file of people, and do what it says where that is asked for.
 
     Parameters
     ----------
-    read : RowsOfPeople
-        The file as `audit.register_files.people_list` reads it.
+    read : ReadList
+        The file as `records.tables.lists` reads it.
     handover : Handover
     bringer : Bringer
         For whose sites it is; people elsewhere are refused by row, and none of them leaves.
@@ -126,7 +124,7 @@ def take_nightly(
         ) from error
 
 
-def _as_list(read: RowsOfPeople, handover: Handover, bringer: Bringer) -> PeopleList:
+def _as_list(read: ReadList, handover: Handover, bringer: Bringer) -> PeopleList:
     """The file as a list that nobody keeps."""
     unknown = set(handover.columns) - set(read.headings)
     if unknown:
@@ -163,7 +161,7 @@ def _kept(answers: Answers) -> dict:
 
 def _look(
     people_list: PeopleList,
-    read: RowsOfPeople,
+    read: ReadList,
     handover: Handover,
     bringer: Bringer,
     at: datetime,
@@ -212,7 +210,7 @@ def _find_leaving(report: Report, people_list: PeopleList, bringer: Bringer, at:
 
 def _write(
     people_list: PeopleList,
-    read: RowsOfPeople,
+    read: ReadList,
     handover: Handover,
     bringer: Bringer,
     at: datetime,

@@ -17,11 +17,11 @@ from audit.models import PeopleList
 from audit.models.people_list import KEPT_FOR
 from audit.queries.list_bringers import Bringer
 from audit.queries.list_plan import MOST_AT_ONCE, Plan, make_plan
-from audit.register_files.people_list import LONGEST_CELL, clean_cell, read_people_list
 from people.models import User
 from people.services.people import lock_people
 from people.services.sign_in_mails import send_password_link
 from records.services import trail
+from records.tables.lists import LONGEST_CELL, clean_cell, read_list
 
 from .list_writes import write_plan
 
@@ -40,7 +40,7 @@ def keep_list(*, name: str, content: bytes, bringer: Bringer, by: User, at: date
         If it is no list.
     """
     name = "".join(letter for letter in name if letter.isprintable())[-LONGEST_NAME:]
-    read = read_people_list(name, content)
+    read = read_list(name, content)
     return PeopleList.objects.create(
         brought_by=by,
         file_name=name,

@@ -15,7 +15,6 @@ from audit import access
 from audit.exceptions import ListChanged, ListTakenIn
 from audit.forms.people_lists import (
     AnswersForm,
-    BringForm,
     ColumnsForm,
     CorrectionsForm,
     TakeInForm,
@@ -30,6 +29,7 @@ from audit.services import list_undoing
 from audit.services import people_lists as services
 from people.access import UserRequest, role_required
 from people.exceptions import ProofRefused
+from people.forms.lists import BringForm
 from people.models import Role
 from people.services.proof import prove_identity
 from records.exceptions import Refusal

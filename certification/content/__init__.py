@@ -54,6 +54,8 @@ class SchemeContent:
     attempts: int = 0
     wait_days: int = 0
     retraining_boards: int = 0
+    written_test: str = ""
+    written_test_months: int = 0
     scopes: tuple[str, ...]
     requirements: tuple[AskedContent, ...]
     sources: Mapping[str, str] = field(default_factory=dict)

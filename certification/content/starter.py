@@ -86,6 +86,11 @@ WAITING = _(
     "between tries."
 )
 TRAINING_AGAIN = _("Common practice: a class. Count practice boards too if your standard does.")
+WRITTEN_TEST = _(
+    "Left open: no written test comes along for it. Name the one that your standard asks for, once "
+    "it is published."
+)
+WRITTEN_MONTHS = _("Left open: no figure was found. Set the months if your standard gives some.")
 BOARDS = _(
     "Common practice: one board of each exercise, in a year. The number of boards is not in any "
     "document that was read for this."
@@ -109,6 +114,8 @@ SHARED_SOURCES = {
     "attempts": ATTEMPTS,
     "wait_days": WAITING,
     "retraining_boards": TRAINING_AGAIN,
+    "written_test": WRITTEN_TEST,
+    "written_test_months": WRITTEN_MONTHS,
 }
 
 

@@ -35,6 +35,7 @@ class FaultKind(StrEnum):
     AFTER_NOT_ASKED = "after_not_asked"
     AFTER_EACH_OTHER = "after_each_other"
     NO_SUCH_COURSE = "no_such_course"
+    NO_SUCH_TEST = "no_such_test"
     # Remarks
     NAMES_NO_BOARDS = "names_no_boards"
     CREDITS_ANOTHER = "credits_another"
@@ -46,7 +47,7 @@ class FaultKind(StrEnum):
 class Fault:
     """One thing that is wrong or worth a look, and what it is about.
 
-    ``other`` is the exercise or the course that comes before.
+    ``other`` is the exercise or the course that comes before, or the written test.
     """
 
     kind: FaultKind
@@ -100,12 +101,22 @@ class CoveredScope:
 
 @dataclass(frozen=True, slots=True)
 class SchemeRules:
-    """Everything that a revision of a scheme says."""
+    """Everything that a revision of a scheme says.
+
+    Attributes
+    ----------
+    written_test : str
+        Code of the written test that is passed first; empty where none is.
+    is_test_in_use : bool
+        Whether papers of it can be handed out.
+    """
 
     figures: SchemeFigures
     reminder_steps: Sequence[int] = ()
     scopes: Sequence[CoveredScope] = field(default=())
     path: PathFigures = NO_FIGURES
+    written_test: str = ""
+    is_test_in_use: bool = True
 
 
 @cache
@@ -144,6 +155,8 @@ def faults(rules: SchemeRules) -> list[Fault]:
             for step in rules.reminder_steps
             if step >= least
         ]
+    if rules.written_test and not rules.is_test_in_use:
+        found.append(Fault(FaultKind.NO_SUCH_TEST, other=rules.written_test))
     if not any(scope.is_covered for scope in rules.scopes):
         found.append(Fault(FaultKind.NO_SCOPE))
     for scope in rules.scopes:

@@ -8,7 +8,7 @@ from django import forms
 from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
-from assessments.models import Board
+from assessments.models import Board, WrittenTest
 from certification.domain.facts import ExpiryRule, SchemeFigures
 from certification.domain.path import PathFigures
 from certification.domain.scheme_rules import MOST_BOARDS, MOST_DAYS, MOST_MONTHS, MOST_STEPS
@@ -73,6 +73,30 @@ class CountField(forms.IntegerField):
         return super().clean(value) or 0
 
 
+def tests_in_use() -> list[tuple[str, Any]]:
+    """The written tests of which papers are handed out, by code, after none."""
+    tests = WrittenTest.objects.current().order_by("code", "revision")
+    titles = dict(tests.values_list("code", "title"))
+    return [("", _("none")), *((code, f"{code} {title}") for code, title in titles.items())]
+
+
+class WrittenTestField(forms.ChoiceField):
+    """A written test; one that is out of use since may stay, and is said to be a fault."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(choices=tests_in_use, required=False, **kwargs)
+
+    def valid_value(self, value: Any) -> bool:
+        return super().valid_value(value) or WrittenTest.objects.filter(code=value).exists()
+
+    def offer(self, code: str) -> None:
+        """Have a test that is not in use among the choices, where a draft names it."""
+        choices = tests_in_use()
+        if code not in dict(choices):
+            unknown = _now("%(code)s, of which there are no papers") % {"code": code}
+            self.choices = [*choices, (code, unknown)]
+
+
 class FiguresForm(forms.Form):
     """The figures of a scheme, by themselves: what an example is worked out from."""
 
@@ -109,6 +133,12 @@ class FiguresForm(forms.Form):
         label=_("Practice boards that stand for training again"),
         help_text=_("Passed after failing. 0: a class alone does."),
         max_value=MOST_BOARDS,
+    )
+    written_test = WrittenTestField(label=_("Written test to be passed"))
+    written_test_months = CountField(
+        label=_("Written test passed within, months"),
+        help_text=_("0: however long ago."),
+        max_value=MOST_MONTHS,
     )
 
     def figures(self) -> SchemeFigures:
@@ -158,6 +188,7 @@ class DraftForm(FiguresForm):
             },
         )
         self.revision = revision
+        self.fields["written_test"].offer(revision.written_test)  # type: ignore[attr-defined]
         if title_stays:
             self.fields["title"].disabled = True
             self.fields["title"].help_text = _now("A revision was published under it, so it stays.")

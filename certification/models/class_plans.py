@@ -111,6 +111,7 @@ class PlannedNeed(models.Model):
         AWAY = "away", _("away on a day of the class")
         LEAD_LIMIT = "lead_limit", _("too many of the line lead’s people would be away")
         FULL = "full", _("no place is left")
+        COURSE_FIRST = "course_first", _("a course that comes first is not completed")
 
     plan = models.ForeignKey(ClassPlan, models.CASCADE, related_name="needs")
     person = models.ForeignKey(Person, models.CASCADE, related_name="planned_needs")

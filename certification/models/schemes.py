@@ -125,6 +125,12 @@ class SchemeRevision(Recorded):
         default=0,
         help_text=_("0: a class alone does."),
     )
+    written_test = models.CharField(
+        _("written test to be passed"), max_length=24, blank=True, help_text=_("Empty: none.")
+    )
+    written_test_months = models.PositiveSmallIntegerField(
+        _("written test passed within, months"), default=0, help_text=_("0: however long ago.")
+    )
     scopes = models.ManyToManyField(Scope, related_name="scheme_revisions", blank=True)
     sources = models.JSONField(_("where the figures come from"), default=dict, blank=True)
     is_starter = models.BooleanField(_("came along with the product"), default=False)

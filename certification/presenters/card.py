@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from assessments.models import Board, Judgement
+from assessments.models import Board, Judgement, Paper
 from assessments.queries import board_results
 from certification.domain.answers import Standing
 from certification.models import Proposal, Scope, StandingEnd
@@ -212,6 +212,7 @@ def _what_next(
         *_broken(lines),
         *sorted([*_ending(day, lines), *_classes(person, day)], key=lambda line: line.by or day),
         *_boards(person),
+        *_papers(person, day),
     ]
     return things or [_nothing_to_do(person, lines, proposals)]
 
@@ -225,6 +226,23 @@ def _boards(person: Person) -> list[Next]:
             link=_("Open the board"),
         )
         for board in person.boards.at_the_bench().select_related("exercise")
+    ]
+
+
+def _papers(person: Person, day: date) -> list[Next]:
+    """Written tests that are handed out and not ended; those on paper are brought."""
+    papers = Paper.objects.standing().filter(person=person, end__isnull=True, medium="screen")
+    return [
+        Next(
+            title=_("Written test"),
+            text=_("%(test)s, from %(day)s on.")
+            % {"test": paper.test.title, "day": format_page_day(paper.not_before)}
+            if paper.not_before > day
+            else _("%(test)s. Take it where nobody disturbs you.") % {"test": paper.test.title},
+            url=reverse("assessments:paper_detail", args=[paper.number]),
+            link=_("Open the test"),
+        )
+        for paper in papers.select_related("test").order_by("not_before", "pk")
     ]
 
 

@@ -22,6 +22,7 @@ from certification.models import Certificate, CertificateEvent
 from certification.queries import names, standing_on_day
 from certification.services import events as acts
 from people.models import Role, User
+from people.presenters.days import format_unbroken_day
 from records.queries.heads import printed_head
 
 from .standing_words import ENDS, RULES
@@ -90,6 +91,7 @@ class CertificateScreen:
     ends: list[tuple[Any, date]]
     events: list[EventLine]
     boards: list[EvidenceBoard]
+    papers: list[str]
     acts: list[ActLine]
     is_own: bool
     trail: str
@@ -156,6 +158,7 @@ def build(certificate: Certificate, user: User, now: datetime | None = None) -> 
         ends=[(ENDS[end.kind], end.last_day) for end in line.ends_after(today)],
         events=_event_lines(certificate, may_act),
         boards=boards_of(certificate.evidence, user),
+        papers=papers_of(certificate.evidence),
         acts=acts_on(certificate, facts, today) if may_act else [],
         is_own=user.person_id == person.pk,
         trail=printed_head(now or timezone.now()),
@@ -265,6 +268,18 @@ def boards_of(evidence: Mapping[str, Any], user: User) -> list[EvidenceBoard]:
     may give the other reading that was asked for.
     """
     return boards_of_each([evidence], user)[0]
+
+
+def papers_of(evidence: Mapping[str, Any]) -> list[str]:
+    """The written tests in a copy of evidence, each in a sentence."""
+    return [
+        _now(
+            "Written test: %(title)s, paper %(number)s passed on %(day)s, %(right)d of %(of)d "
+            "questions right."
+        )
+        % {**paper, "day": format_unbroken_day(date.fromisoformat(paper["passed_on"]))}
+        for paper in evidence.get("written_tests", [])
+    ]
 
 
 def boards_of_each(evidence: Sequence[Mapping[str, Any]], user: User) -> list[list[EvidenceBoard]]:

@@ -11,6 +11,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from assessments.models import Board
 from certification.domain.facts import SchemeFigures
+from certification.domain.months import add_months
 from certification.domain.path import NO_FIGURES, PathFigures
 from certification.domain.scheme_rules import Example, example
 from certification.models import Certificate, Proposal, SchemeRevision, Scope
@@ -33,6 +34,8 @@ LABELS = {
     "attempts": gettext_lazy("Attempts that may fail"),
     "wait_days": gettext_lazy("Wait after failing"),
     "retraining_boards": gettext_lazy("Practice for training again"),
+    "written_test": gettext_lazy("Written test"),
+    "written_test_months": gettext_lazy("Written test passed within"),
     "scopes": gettext_lazy("Scopes"),
     "requirements": gettext_lazy("Boards asked for"),
     "sources": gettext_lazy("Sources"),
@@ -59,6 +62,8 @@ def figures_said(
     day: date,
     sources: Mapping[str, str] | None = None,
     path: PathFigures = NO_FIGURES,
+    written_test: str = "",
+    written_test_months: int = 0,
 ) -> list[Said]:
     """Every figure with a sentence of what it does, worked out for a certificate of one day.
 
@@ -80,6 +85,8 @@ def figures_said(
         "instructor_may_issue": instructor_may_issue,
         "grader_needs_standing": grader_needs_standing,
         **asdict(path),
+        "written_test": written_test,
+        "written_test_months": written_test_months,
     }
     does = {
         "validity_months": _period(shown),
@@ -92,6 +99,8 @@ def figures_said(
         "attempts": _attempts(path),
         "wait_days": _waiting(path, day),
         "retraining_boards": _training_again(path),
+        "written_test": _written_test(written_test),
+        "written_test_months": _written_within(written_test, written_test_months, day),
     }
     return [
         Said(name, str(LABELS[name]), value_said(name, value), does.get(name, ""),
@@ -110,6 +119,8 @@ def revision_said(revision: SchemeRevision, day: date) -> list[Said]:
         day=day,
         sources=revision.sources,
         path=queries.path_figures_of(revision),
+        written_test=revision.written_test,
+        written_test_months=revision.written_test_months,
     )
 
 
@@ -230,6 +241,20 @@ def _training_again(path: PathFigures) -> str:
     ) % {"n": path.retraining_boards}
 
 
+def _written_test(code: str) -> str:
+    if not code:
+        return _("Nobody needs a written test.")
+    return _("Whoever is proposed has passed %(test)s, in whichever revision.") % {"test": code}
+
+
+def _written_within(code: str, months: int, day: date) -> str:
+    if not code or not months:
+        return ""
+    return _("Passed on %(day)s, it counts for whoever is proposed through %(last)s.") % _days(
+        day=day, last=add_months(day, months)
+    )
+
+
 # Values
 
 
@@ -268,6 +293,10 @@ def value_said(name: str, value: Any) -> str:
             "%(n)d board passed, or a class", "%(n)d boards passed, or a class", value
         )
         return boards % {"n": value} if value else _("a class")
+    if name == "written_test":
+        return value or _("none asked for")
+    if name == "written_test_months":
+        return _months(value, _("however long ago"))
     return str(value)
 
 

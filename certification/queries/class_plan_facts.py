@@ -20,6 +20,7 @@ from people.queries.site_days import Days, days_now
 from training.models import ClassSession, Enrolment, Position, SessionDay
 from training.queries.absences import away_on, led_by, limits_of
 from training.queries.classes import class_days, scopes_taught
+from training.queries.completed import lacking
 
 from .teachers import not_entitled
 
@@ -76,6 +77,9 @@ class ClassPlanFacts:
         How many of a lead's people are away without the plan.
     placed : tuple of (int, int, tuple of str)
         Who is in which class already, and the scopes that it renews of theirs in this period.
+    lacking : mapping of int to frozenset of int
+        By class who has not completed a course that comes first; read anew and not kept with a
+        plan, whose rows name no such class.
     """
 
     rights: tuple[Right, ...]
@@ -85,6 +89,7 @@ class ClassPlanFacts:
     limits: Mapping[int, int] = field(default_factory=dict)
     away_already: Mapping[tuple[int, date], int] = field(default_factory=dict)
     placed: tuple[tuple[int, int, tuple[str, ...]], ...] = ()
+    lacking: Mapping[int, frozenset[int]] = field(default_factory=dict)
 
     @property
     def by_pk(self) -> dict[int, PlannedClass]:
@@ -114,9 +119,10 @@ def read_facts(
     days = days_now(now, min(site.today(now) for site in sites), {site.pk for site in sites})
     ends = _ends(sites, days, first_day, through)
     classes = _classes(sites, through, now)
+    behind = _lacking(ends, classes)
     enrolments = _enrolments({end.span.person_id for end in ends}, days.first)
     ends, placed = _without_placed(ends, enrolments, through)
-    rights = _rights(ends, classes, travel=travel)
+    rights = _rights(ends, classes, behind, travel=travel)
     wanted = {pk for right in rights for pk in right.classes}
     classes = [one for one in classes if one.pk in wanted]
     all_days = {day for one in classes for day in one.days}
@@ -133,6 +139,7 @@ def read_facts(
         limits=limits,
         away_already=_away_already(limits, all_days),
         placed=tuple(sorted(placed)),
+        lacking=behind,
     )
 
 
@@ -269,8 +276,22 @@ def _without_placed(
     return left, [(*pair, tuple(codes)) for pair, codes in placed.items()]
 
 
+def _lacking(
+    ends: Sequence[StandingEnd], classes: Sequence[PlannedClass]
+) -> dict[int, frozenset[int]]:
+    """By class whose rights it could renew, but for a course that they complete first."""
+    sessions = ClassSession.objects.filter(pk__in=[one.pk for one in classes])
+    people = {end.span.person_id for end in ends}
+    missing = lacking(list(sessions.select_related("course_revision")), people)
+    return {pk: frozenset(of_class) for pk, of_class in missing.items()}
+
+
 def _rights(
-    ends: Sequence[StandingEnd], classes: Sequence[PlannedClass], *, travel: bool
+    ends: Sequence[StandingEnd],
+    classes: Sequence[PlannedClass],
+    behind: Mapping[int, frozenset[int]],
+    *,
+    travel: bool,
 ) -> list[Right]:
     """Ends of one person, together where they lie on one day and the same classes renew them."""
     groups: dict[tuple[int, date, int, tuple[int, ...]], list[str]] = defaultdict(list)
@@ -279,7 +300,9 @@ def _rights(
         renewing = tuple(
             one.pk
             for one in classes
-            if scope.code in one.scopes and (travel or one.site == person.site_id)
+            if scope.code in one.scopes
+            and (travel or one.site == person.site_id)
+            and person.pk not in behind.get(one.pk, ())
         )
         groups[person.pk, end.last_day, _window(end), renewing].append(scope.code)
     return [

@@ -13,7 +13,8 @@ from certification.domain.path import AskedBoards, BoardMade, Path, PathRecord
 from certification.domain.standing import Facts
 from certification.models import SchemeRequirement, SchemeRevision
 from people.models import Person
-from training.models import Attendance, Enrolment, Exercise, Lesson, SessionDay
+from training.models import Enrolment, Exercise, Lesson
+from training.queries.completed import attended_whole
 
 from . import judged_days, path_sentences, standing_on_day
 from .scheme_drafts import path_figures_of
@@ -160,32 +161,19 @@ def _attended(
         "course_revision", "exercise__code"
     ):
         taught[revision].add(code)
-    enrolments = {
-        enrolment.pk: enrolment
+    enrolments = [
+        enrolment
         for enrolment in Enrolment.objects.filter(
             person__in=person_ids, session__cancelled_at__isnull=True
         ).select_related("session__course_revision__course")
         if enrolment.session.course_revision_id in taught
         or enrolment.session.course_revision.course.code in courses
-    }
-    held: dict[int, set[date]] = defaultdict(set)
-    for session, day in SessionDay.objects.filter(
-        session__in={enrolment.session_id for enrolment in enrolments.values()}
-    ).values_list("session", "day"):
-        held[session].add(day)
-    there: dict[int, set[date]] = defaultdict(set)
-    for pk, day in Attendance.objects.filter(enrolment__in=enrolments, present=True).values_list(
-        "enrolment", "day"
-    ):
-        there[pk].add(day)
-    for pk, enrolment in enrolments.items():
-        days = held[enrolment.session_id]
-        if not days or not days <= there[pk]:
-            continue
+    ]
+    for enrolment, last_day in attended_whole(enrolments):
         taught_from = enrolment.session.course_revision
-        by_course[enrolment.person_id][taught_from.course.code].append(max(days))
+        by_course[enrolment.person_id][taught_from.course.code].append(last_day)
         for code in taught.get(taught_from.pk, ()):
-            by_exercise[enrolment.person_id][code].append(max(days))
+            by_exercise[enrolment.person_id][code].append(last_day)
     return by_course, by_exercise
 
 

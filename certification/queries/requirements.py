@@ -12,9 +12,10 @@ from django.conf import settings
 from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
 
-from assessments.models import Board, StageSigning
+from assessments.models import Board, StageSigning, WrittenTest
 from assessments.queries import effective_judgements, measured_by
 from assessments.queries.measured_by import MeasuredTally
+from assessments.queries.written_tests import PassedTest, passes_of
 from certification.domain.facts import VisionFact, known
 from certification.domain.months import add_months
 from certification.domain.path import Path
@@ -66,6 +67,7 @@ class PassedBoard:
 class Requirement:
     """One thing asked for: whether it is met, what there is, and what to do next.
 
+    ``written_test`` is the code of a written test that is asked for, ``paper`` the pass of it.
     ``as_kept`` is the same in the site's language, where its reader's is another.
     """
 
@@ -75,6 +77,8 @@ class Requirement:
     next: str = ""
     exercise_code: str = ""
     boards: tuple[PassedBoard, ...] = ()
+    written_test: str = ""
+    paper: PassedTest | None = None
     as_kept: Requirement | None = None
 
 
@@ -132,6 +136,10 @@ def requirements_of(candidates: Sequence[Candidate]) -> list[list[Requirement]]:
     titles = path_sentences.names_in(row for of_pair in rows.values() for row in of_pair)
     asks_vision = any(one.revision.vision_months for one in candidates)
     tests = vision_facts_of(people) if asks_vision else {}
+    written = {one.revision.written_test for one in candidates} - {""}
+    passes = passes_of(people) if written else {}
+    if written:
+        titles |= {_test_key(code): title for code, title in _test_titles(written).items()}
     return [
         _in_both_languages(
             one,
@@ -139,6 +147,7 @@ def requirements_of(candidates: Sequence[Candidate]) -> list[list[Requirement]]:
             titles,
             boards.get(one.person.pk, []),
             tests.get(one.person.pk, []),
+            passes.get(one.person.pk, []),
             way,
         )
         for one, way in zip(candidates, ways, strict=True)
@@ -180,6 +189,7 @@ def _requirements_of_one(
     titles: Mapping[str, str],
     boards: Sequence[PassedBoard],
     tests: Sequence[VisionFact],
+    passes: Sequence[PassedTest],
     way: Path | None,
 ) -> list[Requirement]:
     lines: list[Requirement] = []
@@ -198,6 +208,8 @@ def _requirements_of_one(
     after = paths.last_revocation(one.read.facts, one.day)
     for requirement_row in asked:
         lines.append(_boards_requirement(requirement_row, titles, boards, one.day, after, way))
+    if one.revision.written_test:
+        lines.append(_written_requirement(one.revision, titles, passes, one.day, after))
     if one.revision.vision_months:
         lines.append(_vision_requirement(tests, one.revision.vision_months, one.day))
     return lines
@@ -268,6 +280,63 @@ def _boards_requirement(
         exercise_code=asked.exercise_code,
         boards=tuple(counting[: asked.boards]),
     )
+
+
+def _test_key(code: str) -> str:
+    """What a written test is found by among titles, apart from an exercise of its code."""
+    return f"written test {code}"
+
+
+def _test_titles(codes: Collection[str]) -> dict[str, str]:
+    """What written tests are called, by code: as their newest published revision says."""
+    tests = WrittenTest.objects.published().filter(code__in=codes).order_by("revision")
+    return dict(tests.values_list("code", "title"))
+
+
+def _written_requirement(
+    revision: SchemeRevision,
+    titles: Mapping[str, str],
+    passes: Iterable[PassedTest],
+    day: date,
+    after: date | None,
+) -> Requirement:
+    """A written test, whichever of its revisions was passed; ``passes`` come oldest first."""
+    code, months = revision.written_test, revision.written_test_months
+    text = _("Written test: %(title)s") % {"title": titles.get(_test_key(code), code)}
+    counting = [
+        one
+        for one in passes
+        if one.code == code
+        and one.passed_on <= day
+        and (not months or add_months(one.passed_on, months) >= day)
+        and (after is None or one.passed_on > after)
+    ]
+    if not counting:
+        detail = _("not passed")
+        if months:
+            detail = ngettext(
+                "not passed in the last %(n)d month", "not passed in the last %(n)d months", months
+            ) % {"n": months}
+        if after is not None:
+            detail = _("%(passed)s, after the revocation of %(day)s") % {
+                "passed": detail,
+                "day": format_day(after),
+            }
+        return Requirement(
+            text=text,
+            met=False,
+            detail=detail,
+            next=_("Pass this written test; an instructor hands it out."),
+            written_test=code,
+        )
+    paper = counting[-1]
+    detail = _("paper %(number)s passed on %(day)s, %(right)d of %(of)d questions right") % {
+        "number": paper.paper,
+        "day": format_day(paper.passed_on),
+        "right": paper.right,
+        "of": paper.of,
+    }
+    return Requirement(text=text, met=True, detail=detail, written_test=code, paper=paper)
 
 
 def _vision_requirement(tests: Sequence[VisionFact], months: int, day: date) -> Requirement:
@@ -378,7 +447,7 @@ def tallies_for(many: Iterable[Iterable[Requirement]]) -> Tallies:
 
 
 def evidence_of(checked: Iterable[Requirement], tallies: Tallies | None = None) -> dict:
-    """What a certificate copies of the boards it stands on, with their signatures.
+    """What a certificate copies of the boards and written tests it stands on, with signatures.
 
     It is kept, and so in the site's language, whoever reads what was checked.
 
@@ -391,7 +460,8 @@ def evidence_of(checked: Iterable[Requirement], tallies: Tallies | None = None) 
     if tallies is None:
         tallies = tallies_for([checked])
     kept = [requirement.as_kept or requirement for requirement in checked]
-    return {
+    papers = [requirement.paper for requirement in checked if requirement.paper is not None]
+    return ({"written_tests": [_paper_as_json(paper) for paper in papers]} if papers else {}) | {
         "requirements": [{"text": each.text, "detail": each.detail} for each in kept],
         "boards": [
             _board_as_json(passed, tallies[passed.board.pk]) for passed in boards_counted(checked)
@@ -403,6 +473,17 @@ def evidence_of(checked: Iterable[Requirement], tallies: Tallies | None = None) 
                 for signing in passed.effective
             }
         ),
+    }
+
+
+def _paper_as_json(paper: PassedTest) -> dict:
+    return {
+        "number": paper.paper,
+        "test": [paper.code, paper.revision],
+        "title": paper.title,
+        "passed_on": paper.passed_on.isoformat(),
+        "right": paper.right,
+        "of": paper.of,
     }
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from django.db.models import QuerySet
 
+from assessments.models import WrittenTest
 from assessments.queries.criteria_sets import two_confirm
 from certification.domain.facts import SchemeFigures
 from certification.domain.path import PathFigures
@@ -32,12 +33,15 @@ FIGURES = (
 """What the engine of standing goes by."""
 PATH_FIGURES = ("attempts", "wait_days", "retraining_boards")
 """What the way to a certificate goes by (`certification.domain.path`)."""
+WRITTEN_TEST = ("written_test", "written_test_months")
+"""The written test that is passed before anybody is certified."""
 RULES = (
     *FIGURES,
     "reminder_steps",
     "instructor_may_issue",
     "grader_needs_standing",
     *PATH_FIGURES,
+    *WRITTEN_TEST,
 )
 """What a draft says of itself beside its scopes and the boards it asks for."""
 SOURCED = (*RULES, "requirements")
@@ -209,6 +213,8 @@ def rules_of(revision: SchemeRevision) -> SchemeRules:
             for scope in scopes
         ],
         path=path_figures_of(revision),
+        written_test=revision.written_test,
+        is_test_in_use=WrittenTest.objects.current().filter(code=revision.written_test).exists(),
     )
 
 

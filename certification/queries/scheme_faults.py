@@ -56,6 +56,10 @@ SENTENCES: Mapping[FaultKind, Promise] = {
         "%(exercise)s is to come after the course %(other)s, of which no class can be planned. "
         "Choose another course, or publish that one."
     ),
+    FaultKind.NO_SUCH_TEST: gettext_lazy(
+        "It asks for the written test %(other)s, of which no paper can be handed out. Choose "
+        "another test, or publish that one."
+    ),
     FaultKind.NAMES_NO_BOARDS: gettext_lazy(
         "It asks for no boards for %(scope)s: certificates for it can only be entered from "
         "elsewhere."

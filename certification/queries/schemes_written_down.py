@@ -73,6 +73,8 @@ def published_content(revision: SchemeRevision) -> dict[str, Any]:
         "attempts": revision.attempts,
         "wait_days": revision.wait_days,
         "retraining_boards": revision.retraining_boards,
+        "written_test": revision.written_test,
+        "written_test_months": revision.written_test_months,
         "reason": revision.publishing_reason,
     }
     return {name: value for name, value in later.items() if value} | {

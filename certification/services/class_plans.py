@@ -425,6 +425,8 @@ class _Check:
             return Outcome.ELSEWHERE
         if refusal := self._of_the_right(need):
             return refusal
+        if person_id in self.facts.lacking.get(session_id, ()):
+            return Outcome.COURSE_FIRST
         planned = self.classes.get(session_id)
         if planned is None or planned.days != self.before[session_id].days:
             return Outcome.CLASS_CHANGED

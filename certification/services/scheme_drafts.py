@@ -14,7 +14,7 @@ from assessments.queries.criteria_sets import two_confirm
 from certification.domain.scheme_rules import MOST_BOARDS, MOST_DAYS, MOST_MONTHS, MOST_STEPS
 from certification.exceptions import CertificationError, ChangedMeanwhile
 from certification.models import Scheme, SchemeRequirement, SchemeRevision, Scope
-from certification.queries.scheme_drafts import FIGURES, RULES, SOURCED, draft_digest, state_of
+from certification.queries.scheme_drafts import RULES, SOURCED, draft_digest, state_of
 from people.models import Role, User
 from records.services import trail
 
@@ -292,7 +292,7 @@ def _refuse_unsound(draft: Draft) -> None:
     """Raise CertificationError for what no draft may say, whether or not it is published."""
     if set(draft.rules) != set(RULES):
         raise TypeError(f"A draft says {', '.join(RULES)}, each of them.")
-    months = [draft.rules[name] for name in FIGURES if name.endswith("_months")]
+    months = [draft.rules[name] for name in RULES if name.endswith("_months")]
     if draft.rules["validity_months"] < 1 or not all(0 <= one <= MOST_MONTHS for one in months):
         raise CertificationError(
             _("Give months from 0 to %(most)d, and at least 1 for how long it is good.")

@@ -413,6 +413,7 @@ def _proposal(
     context = {
         "proposal": proposal,
         "boards": certificate_screen.boards_of(proposal.evidence, request.user),
+        "papers": certificate_screen.papers_of(proposal.evidence),
         "today": today,
         "issue_form": issue,
         "decline_form": decline,

@@ -253,6 +253,8 @@ def scheme_example(request: UserRequest) -> HttpResponse:
             grader_needs_standing=data["grader_needs_standing"],
             day=context["day"],
             path=form.path(),
+            written_test=data["written_test"],
+            written_test_months=data["written_test_months"],
         )
     page = "partials/scheme_example" if request.htmx else "scheme_example"
     return render(request, f"certification/{page}.html", context)

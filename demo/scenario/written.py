@@ -140,7 +140,7 @@ def _take(stage: Stage, test: WrittenTest, number: str, wrong: tuple[str, ...]) 
         not_before=stage.today - timedelta(days=81),
         actor=stage.users[HANDS_OUT],
         at=at,
-    )
+    ).papers
     papers.start_paper(paper=paper, actor=user, at=at)
     for each in queries.questions_of(paper):
         given = ["0.5"] if each.question.code in wrong else _right(each.question, each.shown)

@@ -26,7 +26,6 @@ from ninja.openapi.schema import OpenAPISchema
 from ninja.security import HttpBearer
 
 from audit.presenters.people_list_page import sentence_of
-from audit.register_files.people_list import people_list_of
 from audit.services.nightly_people import Handover, RowsRefused, take_nightly
 from certification.models import Scope
 from certification.presenters import bench_check
@@ -37,6 +36,7 @@ from interfaces.services.api_tokens import Caller
 from people.models import FormerEmployeeNumber, Person
 from people.queries.employee_numbers import keys_by_number
 from records.exceptions import Refusal
+from records.tables.lists import list_of
 from training.services.work_taken_in import Work, take_in_work
 
 ROOT = "/api/v1/"
@@ -400,7 +400,7 @@ def people(request: HttpRequest, handed: shapes.PeopleRequest) -> dict[str, Any]
     if bringer is None:
         raise MayNotBringPeople
     report = take_nightly(
-        read=people_list_of("people", [row.model_dump() for row in handed.people]),
+        read=list_of("people", [row.model_dump() for row in handed.people]),
         handover=Handover(
             columns={name: name for name in shapes.PersonRow.model_fields},
             write=handed.write,

@@ -6,7 +6,7 @@ from enum import StrEnum
 
 
 class StepName(StrEnum):
-    """What a site needs before its first certificate, in this order."""
+    """What a site needs for its first certificate, in this order, and that certificate."""
 
     SITES = "sites"
     MAIL = "mail"
@@ -16,6 +16,8 @@ class StepName(StrEnum):
     CRITERIA = "criteria"
     INSTRUCTORS = "instructors"
     CLASSES = "classes"
+    BOARDS = "boards"
+    CERTIFICATES = "certificates"
 
     @property
     def number(self) -> int:
@@ -39,6 +41,9 @@ AFTER: Mapping[StepName, tuple[StepName, ...]] = {
     StepName.CRITERIA: (StepName.PEOPLE,),
     StepName.INSTRUCTORS: (StepName.PEOPLE, StepName.SCHEMES),
     StepName.CLASSES: (StepName.CRITERIA, StepName.EXERCISES, StepName.INSTRUCTORS),
+    # A board may be handed out without a class.
+    StepName.BOARDS: (StepName.CRITERIA, StepName.EXERCISES, StepName.INSTRUCTORS),
+    StepName.CERTIFICATES: (StepName.SCHEMES, StepName.BOARDS),
 }
 """What has to be done before a step can be; the others can be done at any time."""
 

@@ -341,13 +341,6 @@ def _classes(truth: SettingUp, user: User, now: datetime) -> Made:
                 % {"classes": planned % {"n": classes.planned}, "people": classes.with_people}
             )
         )
-    if classes.boards:
-        says.append(
-            Sentence(
-                _("Boards handed out: %(n)d, handed in: %(m)d.")
-                % {"n": classes.boards, "m": classes.handed_in}
-            )
-        )
     if user.has_role(Role.INSTRUCTOR):
         label, page = _("Plan a class"), "training:class_new"
         if classes.planned:
@@ -361,6 +354,68 @@ def _classes(truth: SettingUp, user: User, now: datetime) -> Made:
     return says, page_link(_("Courses"), "training:course_list"), None
 
 
+def _boards(truth: SettingUp, user: User, now: datetime) -> Made:
+    classes, board = truth.classes, truth.classes.at_hand
+    says = [
+        Sentence(
+            _("Boards handed out: %(n)d, handed in: %(m)d, judged: %(judged)d.")
+            % {"n": classes.boards, "m": classes.handed_in, "judged": classes.judged}
+        )
+        if classes.boards
+        else Sentence(_("No board is handed out."))
+    ]
+    teaches, who = user.has_role(Role.INSTRUCTOR), _asked(truth, Role.INSTRUCTOR)
+    if classes.judged:
+        return says, page_link(_("Boards"), "assessments:board_list"), None
+    if board is not None:
+        words = {"number": board.number, "name": board.person.full_name, "who": who}
+        if board.handed_in_at is None:
+            says.append(Sentence(_("%(number)s is with %(name)s, who hands it in.") % words))
+        elif who:
+            says.append(Sentence(_("%(number)s is handed in: %(who)s judges it.") % words))
+        if teaches or user.has_role(Role.QUALITY):
+            link = page_link(_("Open the board"), "assessments:board_detail", board.number)
+            return says, link, None
+        return says, page_link(_("Boards"), "assessments:board_list"), None
+    if teaches:
+        return says, page_link(_("Hand out boards"), "assessments:board_new"), None
+    if who:
+        says.append(Sentence(_("%(who)s, instructor, hands it out.") % {"who": who}))
+    return says, page_link(_("Boards"), "assessments:board_list"), None
+
+
+def _certificates(truth: SettingUp, user: User, now: datetime) -> Made:
+    made, quality = truth.certificates, user.has_role(Role.QUALITY)
+    if made.first is not None:
+        text = _("%(number)s was issued to %(name)s on %(day)s: %(scope)s.")
+        words = {
+            "number": made.first.number,
+            "name": made.first.person.full_name,
+            "day": format_page_day(made.first.issued_on),
+            "scope": made.first.scope,
+        }
+        return [Sentence(text % words)], page_link(_("Register"), "certification:register"), None
+    if made.proposed:
+        says = [
+            Sentence(
+                ngettext("%(n)d proposal waits.", "%(n)d proposals wait.", made.proposed)
+                % {"n": made.proposed}
+            )
+        ]
+        who = _asked(truth, Role.QUALITY)
+        if who and not quality:
+            says.append(Sentence(_("%(who)s, quality, decides.") % {"who": who}))
+        link = page_link(_("Proposals"), "certification:proposal_list") if quality else None
+        return says, link, None
+    says = [Sentence(_("Nobody is proposed."))]
+    if user.has_role(Role.INSTRUCTOR):
+        return says, page_link(_("Whom to propose"), "certification:proposals_new"), None
+    who = _asked(truth, Role.INSTRUCTOR)
+    if who:
+        says.append(Sentence(_("%(who)s, instructor, proposes who is ready.") % {"who": who}))
+    return says, page_link(_("People"), "people:person_list"), None
+
+
 MAKERS = {
     StepName.SITES: _sites,
     StepName.MAIL: _mail,
@@ -370,6 +425,8 @@ MAKERS = {
     StepName.EXERCISES: _exercises,
     StepName.INSTRUCTORS: _instructors,
     StepName.CLASSES: _classes,
+    StepName.BOARDS: _boards,
+    StepName.CERTIFICATES: _certificates,
 }
 
 

@@ -22,6 +22,8 @@ TITLES = {
     StepName.EXERCISES: gettext_lazy("Exercises and courses"),
     StepName.INSTRUCTORS: gettext_lazy("First certified instructors"),
     StepName.CLASSES: gettext_lazy("First class"),
+    StepName.BOARDS: gettext_lazy("First board judged"),
+    StepName.CERTIFICATES: gettext_lazy("First certificate"),
 }
 WHY = {
     StepName.SITES: gettext_lazy(
@@ -48,7 +50,14 @@ WHY = {
         "certificate from elsewhere."
     ),
     StepName.CLASSES: gettext_lazy(
-        "A class hands out the boards. With it this page gives way to the pages of every day."
+        "In a class people make boards beside whoever teaches them; its page hands them out."
+    ),
+    StepName.BOARDS: gettext_lazy(
+        "A board is made by one person, handed in, judged criterion by criterion and signed."
+    ),
+    StepName.CERTIFICATES: gettext_lazy(
+        "An instructor proposes whoever has shown what a scheme asks, and quality issues. With it "
+        "this page gives way to the pages of every day."
     ),
 }
 

@@ -11,7 +11,14 @@ from django.db.models import Count, Q
 from assessments.models import Board, CriteriaSet, Criterion
 from assessments.queries.criteria_sets import two_confirm, unconfirmed
 from certification.domain.answers import Standing
-from certification.models import SchemeRequirement, SchemeRevision, Scope, StandingSpan
+from certification.models import (
+    Certificate,
+    Proposal,
+    SchemeRequirement,
+    SchemeRevision,
+    Scope,
+    StandingSpan,
+)
 from certification.queries.graders import GRADER_LEVELS
 from operations.domain.setting_up import DONE, Place, StepName, Truth, places
 from people.models import Installation, Person, Role, Site, SiteRole, User
@@ -155,12 +162,28 @@ class InstructorTruth:
 
 @dataclass(frozen=True)
 class ClassesTruth:
-    """Classes at the reader's sites, and the boards that came of them or otherwise."""
+    """Classes at the reader's sites, and the boards that came of them or otherwise.
+
+    ``at_hand`` is a board that is not judged to the end yet, the oldest.
+    """
 
     planned: int
     with_people: int
     boards: int
     handed_in: int
+    judged: int
+    at_hand: Board | None
+
+
+@dataclass(frozen=True)
+class CertificatesTruth:
+    """What came of the boards: proposals that wait at these sites, and certificates issued here.
+
+    ``first`` is the first that was issued on boards, and not entered from elsewhere.
+    """
+
+    proposed: int
+    first: Certificate | None
 
 
 @dataclass(frozen=True)
@@ -175,6 +198,7 @@ class SettingUp:
     exercises: ExercisesTruth
     instructors: tuple[InstructorTruth, ...]
     classes: ClassesTruth
+    certificates: CertificatesTruth
     people_signing_in: int
     certified_people: int
     places: Mapping[StepName, Place]
@@ -223,7 +247,7 @@ def setting_up(user: User, now: datetime) -> SettingUp:
     exercises = _exercises(schemes.in_force)
     teachers = [user for truth in site_truths for user in truth.holders[Role.INSTRUCTOR]]
     instructors = _instructors(teachers, days)
-    classes = _classes(site_ids)
+    classes, certificates = _classes(site_ids), _certificates(site_ids)
     mail, organisation = mail_truth(), Installation.objects.filter(pk=1).first()
     truths = {
         StepName.SITES: Truth(bool(sites), gaps=int(organisation is None)),
@@ -234,6 +258,8 @@ def setting_up(user: User, now: datetime) -> SettingUp:
         StepName.EXERCISES: Truth(exercises.is_done, len(exercises.missing)),
         StepName.INSTRUCTORS: _instructors_truth(schemes, instructors),
         StepName.CLASSES: Truth(bool(classes.with_people)),
+        StepName.BOARDS: Truth(bool(classes.judged)),
+        StepName.CERTIFICATES: Truth(certificates.first is not None),
     }
     return SettingUp(
         organisation,
@@ -244,6 +270,7 @@ def setting_up(user: User, now: datetime) -> SettingUp:
         exercises,
         instructors,
         classes,
+        certificates,
         _signing_in(site_ids, days),
         _certified(site_ids, days),
         places(truths),
@@ -360,10 +387,27 @@ def _classes(site_ids: Collection[int]) -> ClassesTruth:
         planned=Count("pk", distinct=True),
         with_people=Count("pk", distinct=True, filter=Q(enrolments__isnull=False)),
     )
-    boards = Board.objects.filter(site__in=site_ids, cancelled_at__isnull=True).aggregate(
-        boards=Count("pk"), handed_in=Count("handed_in_at")
+    boards = Board.objects.filter(site__in=site_ids, cancelled_at__isnull=True)
+    is_judged = Q(outcome__complete=True)
+    counts = boards.aggregate(
+        boards=Count("pk"),
+        handed_in=Count("handed_in_at"),
+        judged=Count("pk", filter=is_judged),
     )
-    return ClassesTruth(**counted, **boards)
+    at_hand = None
+    if counts["boards"] and not counts["judged"]:
+        at_hand = boards.select_related("person").order_by("handed_out_on", "pk").first()
+    return ClassesTruth(**counted, **counts, at_hand=at_hand)
+
+
+def _certificates(site_ids: Collection[int]) -> CertificatesTruth:
+    issued = Certificate.objects.not_withdrawn().filter(
+        person__site__in=site_ids, origin=Certificate.Origin.OWN
+    )
+    return CertificatesTruth(
+        Proposal.objects.open().filter(person__site__in=site_ids).count(),
+        issued.select_related("person", "scope").order_by("recorded_at", "pk").first(),
+    )
 
 
 def _signing_in(site_ids: Collection[int], days: Days) -> int:

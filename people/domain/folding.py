@@ -1,5 +1,6 @@
 """Letters brought to one form, so that a name is found without its accents and capitals."""
 
+import re
 import unicodedata
 
 MARKS = "".join(chr(point) for point in range(0x300, 0x370))
@@ -20,3 +21,14 @@ def fold(text: str) -> str:
     if text.isascii():
         return text.lower()
     return unicodedata.normalize("NFKD", text).translate(_TABLE).lower()
+
+
+def heading_key(heading: str) -> str:
+    """A heading without capitals, marks and signs, one blank between words.
+
+    Examples
+    --------
+    >>> heading_key("  Personal-Nr. ")
+    'personal nr'
+    """
+    return re.sub(r"[^a-z0-9]+", " ", fold(heading).replace("ß", "ss")).strip()

@@ -21,6 +21,7 @@ from django.utils.translation import gettext as _now
 from django.utils.translation import gettext_lazy as _
 
 from people.access import ROW_NUMBER
+from people.domain.codes import CODE
 from people.models import Person, User
 from people.models.people import PersonQuerySet
 from people.services.proof import Asked, Given, proof_asked
@@ -33,7 +34,7 @@ validate_length = MaxLengthValidator(MAX_PROOF_LENGTH)
 
 # What can stand in an address without being written out.
 code_validator = RegexValidator(
-    r"^[A-Za-z0-9][A-Za-z0-9._-]*\Z",
+    CODE,
     _("Use letters, digits, dots, hyphens and underscores, a letter or digit first."),
 )
 

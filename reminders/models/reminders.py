@@ -74,6 +74,7 @@ class Message(Recorded):
         REMINDERS = "reminders", _("reminders")
         CLASS_LETTER = "class", _("a letter about a class")
         TOOL_NOTE = "tool", _("a note about a tool")
+        PAPER_NOTE = "paper", _("a note about a written test")
 
     carries = models.CharField(
         _("what it carries"), max_length=12, choices=Carries.choices, default=Carries.REMINDERS

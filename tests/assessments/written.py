@@ -82,7 +82,7 @@ def make_test(
 
 def hand_out(test: WrittenTest, person: Person, actor: User, at=NOW, **fields: Any) -> Paper:
     fields = {"medium": "screen", "not_before": at.date(), **fields}
-    [paper] = papers.hand_out(test=test, people=[person], actor=actor, at=at, **fields)
+    [paper] = papers.hand_out(test=test, people=[person], actor=actor, at=at, **fields).papers
     return paper
 
 

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from audit.domain.list_columns import Field, suggest
-from audit.domain.list_days import DayFault, DayForm, NotADay, forms_that_fit, read_day
+from people.domain.list_days import DayFault, DayForm, NotADay, forms_that_fit, read_day
 
 HEADINGS = {
     "english": (

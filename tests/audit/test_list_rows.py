@@ -5,9 +5,10 @@ from datetime import date
 import pytest
 
 from audit.domain.list_columns import Field
-from audit.domain.list_days import DayForm
 from audit.domain.list_people import people_of
-from audit.domain.list_rows import Answers, CellFault, Fault, ListRow, Names, read_rows
+from audit.domain.list_rows import Answers, CellFault, Fault, Names, read_rows
+from people.domain.list_days import DayForm
+from records.domain.lists import ListRow
 
 NAMES = Names(
     {

@@ -4,9 +4,9 @@ from datetime import date
 
 import pytest
 
-from audit.register_files import people_list
-from audit.register_files.people_list import read_people_list
 from records.exceptions import CannotRead
+from records.tables import lists
+from records.tables.lists import read_list
 from tests.audit.workbooks import changed_workbook
 
 TEXT = "Personalnr.;Name\r\n00471;Łucja Müller\r\n00472;Søren Ødegård\r\n"
@@ -26,7 +26,7 @@ WESTERN = TEXT.replace("Łu", "Lu")
     ids=["utf-8", "utf-8 with a mark", "utf-16 with tabs", "windows-1252", "commas", "sep line"],
 )
 def test_text_is_read_however_it_was_saved(content, encoding):
-    read = read_people_list("list.csv", content)
+    read = read_list("list.csv", content)
     assert (read.headings, read.encoding) == (["Personalnr.", "Name"], encoding)
     assert [row.cells[0] for row in read.rows] == ["00471", "00472"]
     assert read.rows[0].cells[1].endswith("Müller")
@@ -34,7 +34,7 @@ def test_text_is_read_however_it_was_saved(content, encoding):
 
 def test_unseen_marks_and_blanks_are_dropped_and_quoted_separators_kept():
     content = 'No,Name,\n"=""00471""","Byrne,\xa0Ada\u200b",\n\xa0,,\n7,\'007\n'.encode()
-    read = read_people_list("list.csv", content)
+    read = read_list("list.csv", content)
     assert [(row.line, row.cells) for row in read.rows] == [
         (2, ["00471", "Byrne, Ada"]),
         (4, ["7", "007"]),
@@ -42,7 +42,7 @@ def test_unseen_marks_and_blanks_are_dropped_and_quoted_separators_kept():
 
 
 def test_pasted_cells_without_a_heading_get_one_without_a_name():
-    read = read_people_list("pasted", b"No\tName\n7\tAda\tremark\n")
+    read = read_list("pasted", b"No\tName\n7\tAda\tremark\n")
     assert (read.headings, read.rows[0].cells) == (["No", "Name", ""], ["7", "Ada", "remark"])
 
 
@@ -52,7 +52,7 @@ def test_workbook_shows_what_its_cells_show():
         sheet["C2"].number_format = "DD/MM/YYYY"
 
     rows = [["No", "Name", "Started"], [471, "Ada", date(2026, 4, 3)], ["00472", "Bo", "3.4.2026"]]
-    read = read_people_list("list.xlsx", changed_workbook(rows, formats))
+    read = read_list("list.xlsx", changed_workbook(rows, formats))
     assert [row.cells for row in read.rows] == [
         ["00471", "Ada", "2026-04-03"],
         ["00472", "Bo", "3.4.2026"],
@@ -67,7 +67,7 @@ def test_cell_that_shows_an_error_is_doubted():
         sheet["B2"] = "#REF!"
         sheet["B2"].data_type = "e"
 
-    read = read_people_list("list.xlsx", changed_workbook(rows, break_it))
+    read = read_list("list.xlsx", changed_workbook(rows, break_it))
     assert list(read.doubts) == [(2, 1)]
 
 
@@ -80,13 +80,13 @@ def test_cell_that_shows_an_error_is_doubted():
 )  # fmt: skip
 def test_what_is_no_list_is_refused_with_a_sentence(content):
     with pytest.raises(CannotRead, match=r"\.$"):
-        read_people_list("list.csv", content)
+        read_list("list.csv", content)
 
 
 def test_lists_are_bounded(monkeypatch):
-    monkeypatch.setattr(people_list, "MOST_ROWS", 2)
-    monkeypatch.setattr(people_list, "MOST_BYTES", 20)
+    monkeypatch.setattr(lists, "MOST_ROWS", 2)
+    monkeypatch.setattr(lists, "MOST_BYTES", 20)
     with pytest.raises(CannotRead, match="2 rows"):
-        read_people_list("list.csv", b"No\n1\n2\n3\n")
+        read_list("list.csv", b"No\n1\n2\n3\n")
     with pytest.raises(CannotRead, match="0 MB"):
-        read_people_list("list.csv", b"x" * 21)
+        read_list("list.csv", b"x" * 21)

@@ -467,6 +467,12 @@ def limit(shop, ada, session):
     AwayLimit.objects.create(lead=ada.line_lead, people=0)
 
 
+def ask_for_a_course_first(shop, ada, session):
+    revision = session.course_revision
+    revision.after_courses = [make_session().course_revision.course.code]
+    revision.save(update_fields=["after_courses"])
+
+
 def lose_the_instructor(shop, ada, session):
     other = make_user("instructor", person=make_person(left_on=day(5)))
     ClassSession.objects.filter(pk=session.pk).update(instructor=other)
@@ -487,6 +493,7 @@ def lose_the_instructor(shop, ada, session):
         (go_away, Outcome.AWAY),
         (limit, Outcome.LEAD_LIMIT),
         (lose_the_instructor, Outcome.NO_INSTRUCTOR),
+        (ask_for_a_course_first, Outcome.COURSE_FIRST),
     ],
     ids=lambda one: getattr(one, "__name__", ""),
 )

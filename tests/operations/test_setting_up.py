@@ -7,7 +7,8 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from assessments.models import CriteriaSet
+from assessments.models import Board, CriteriaSet
+from certification.models import Proposal
 from certification.services import standing
 from operations.domain.setting_up import StepName, StepState
 from operations.presenters.setup_page import leads_home, set_up_page
@@ -15,10 +16,13 @@ from operations.queries.setting_up import RoleGap, setting_up
 from operations.services import mail_trials
 from people.models import Installation, Site, SiteRole
 from records.models import TrailEntry
+from records.services import trail
 from tests.factories import (
+    make_board,
     make_certificate,
     make_criteria_set,
     make_exercise,
+    make_passed_board,
     make_person,
     make_revision,
     make_scope,
@@ -54,6 +58,12 @@ def said(user, name):
     return " ".join(sentence.text for sentence in step_of(user, name).says)
 
 
+def signed_by(user):
+    return trail.sign(
+        actor=user, meaning="proposes", about=("person", "1"), content={}, at=timezone.now()
+    )
+
+
 def mail_arrives(user):
     trial = mail_trials.ask_for_trial(
         recipient="ada@skarnfell.example", actor=user, at=timezone.now()
@@ -82,12 +92,14 @@ def test_each_step_turns_with_what_is_true_until_the_page_gives_way(administrato
         "criteria": "waits",
         "instructors": "waits",
         "classes": "waits",
+        "boards": "waits",
+        "certificates": "waits",
     }
     assert leads_home(administrator, now)
 
     mail_arrives(administrator)
     assert states(administrator)["mail"] == "done"
-    instructor, _quality = make_user("instructor"), make_user("quality")
+    instructor, quality = make_user("instructor"), make_user("quality")
     assert states(administrator)["people"] == "done"
     make_exercise()
     assert states(administrator)["exercises"] == "next", "a course is missing"
@@ -110,9 +122,55 @@ def test_each_step_turns_with_what_is_true_until_the_page_gives_way(administrato
     make_session(instructor=instructor)
     assert states(administrator)["classes"] == "next", "nobody is in the class"
     make_session(instructor=instructor, people=(make_person(),))
+    assert states(administrator)["classes"] == "done"
+    assert states(administrator)["boards"] == "next"
+    assert leads_home(administrator, now)
+    make_passed_board(make_person(), make_exercise(), grader=instructor)
+    assert states(administrator)["boards"] == "done"
+    assert states(administrator)["certificates"] == "next", "certificates came from elsewhere"
+    make_certificate(make_person(), scope, origin="own", signature=signed_by(quality))
     assert set(states(administrator).values()) == {"done"}
     assert set_up_page(administrator, now).next is None
     assert not leads_home(administrator, now)
+
+
+def test_a_board_is_followed_until_it_is_judged_and_a_proposal_until_it_is_decided(administrator):
+    quality = make_user("quality")
+    both = make_user("instructor", "quality", person=make_person(full_name="Leo Brandt"))
+    maker = make_person(full_name="Bo Quill")
+    assert said(quality, StepName.BOARDS) == (
+        "No board is handed out. Leo Brandt, instructor, hands it out."
+    )
+    make_criteria_set()
+    make_course()
+    exercise, scope = make_exercise(), make_scope(("turret",), level="instructor")
+    certify(both.person, scope, make_revision(scope))
+    make_revision(make_scope(("turret",)))
+    assert step_of(both, StepName.BOARDS).link.url == reverse("assessments:board_new")
+
+    board = make_board(maker, exercise)
+    assert f"{board.number} is with Bo Quill, who hands it in." in said(quality, StepName.BOARDS)
+    page = reverse("assessments:board_detail", args=[board.number])
+    assert step_of(quality, StepName.BOARDS).link.url == page
+    assert step_of(administrator, StepName.BOARDS).link.url == reverse("assessments:board_list")
+    Board.objects.filter(pk=board.pk).update(handed_in_at=timezone.now())
+    assert f"{board.number} is handed in: Leo Brandt judges it." in said(quality, StepName.BOARDS)
+    make_passed_board(maker, exercise, grader=both)
+    assert "judged: 1." in said(quality, StepName.BOARDS)
+
+    assert said(quality, StepName.CERTIFICATES) == (
+        "Nobody is proposed. Leo Brandt, instructor, proposes who is ready."
+    )
+    proposed = Proposal.objects.create(
+        person=maker, scope=scope, scheme_revision=make_revision(scope, exercise=exercise),
+        signature=signed_by(both),
+    )  # fmt: skip
+    assert said(quality, StepName.CERTIFICATES) == "1 proposal waits."
+    assert "decides." in said(administrator, StepName.CERTIFICATES)
+    assert step_of(quality, StepName.CERTIFICATES).link.url == reverse(
+        "certification:proposal_list"
+    )
+    assert proposed.decision == ""
 
 
 @pytest.mark.parametrize(
@@ -257,7 +315,7 @@ def test_queries_do_not_grow_with_sites_and_people(administrator, django_assert_
     make_revision(make_scope())
     make_criteria_set(published=False)
     administrator = type(administrator).objects.get(pk=administrator.pk)
-    with django_assert_max_num_queries(26):
+    with django_assert_max_num_queries(29):
         assert len(setting_up(administrator, timezone.now()).sites) == 6
 
 
@@ -271,3 +329,16 @@ def test_page_says_what_works_and_what_waits_for_which_step(client, administrato
     assert 'href="#step-people"' in page
     assert page.count("btn-primary") == 1
     assert Site.objects.count() == 1
+
+
+def test_pages_of_a_new_site_say_what_is_missing_and_where_it_is_made(client):
+    client.force_login(make_user("instructor"))
+    for page, words, made_at in (
+        ("training:class_new", "No course is published", "training:course_list"),
+        ("assessments:board_new", "No exercise is published", "training:exercise_list"),
+    ):
+        shown = client.get(reverse(page)).content.decode()
+        assert words in shown
+        assert f'<p><a href="{reverse(made_at)}">' in shown
+    make_exercise()
+    assert "No exercise is" not in client.get(reverse("assessments:board_new")).content.decode()

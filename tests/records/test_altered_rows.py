@@ -20,6 +20,7 @@ from assessments.models import (
     Grading,
     Judgement,
     Measurement,
+    Paper,
     Photo,
 )
 from assessments.queries import board_results
@@ -29,6 +30,7 @@ from assessments.services import (
     judgements,
     measurement_studies,
     measuring,
+    papers,
     photos,
 )
 from assessments.services import criteria as criteria_services
@@ -52,7 +54,7 @@ from records.services import trail
 from records.services.documents import Document
 from records.services.trail import erase_payload
 from tests import factories
-from tests.assessments import pictures
+from tests.assessments import pictures, written
 from tests.assessments.measuring_cases import wrap
 from tests.factories import NOW, TODAY
 from training.models import PracticeRecord, Tool, VisionTest
@@ -94,6 +96,8 @@ class Kept:
     retired: CriteriaSet
     returned: Person
     tool: Tool
+    paper: Paper
+    withdrawn_paper: Paper
 
 
 @pytest.fixture(scope="module")
@@ -271,7 +275,19 @@ def make_kept() -> Kept:
         retired=retired,
         returned=_changed(site, quality),
         tool=_tool(board, instructor, quality),
+        **_papers(site, instructor),
     )
+
+
+def _papers(site, instructor):
+    """A written test that somebody failed, and one that another was handed by mistake."""
+    user = factories.make_user(site=site)
+    test = written.make_test(author=instructor)
+    factories.write_down()
+    by_mistake = written.hand_out(test, user.person, instructor)
+    papers.withdraw_paper(paper=by_mistake, reason="Wrong test.", actor=instructor, at=NOW)
+    paper = written.take(test, user, instructor, wrong=(1, 2, 3))
+    return {"paper": paper, "withdrawn_paper": by_mistake}
 
 
 def _changed(site, quality):
@@ -459,6 +475,58 @@ def test_rows_as_they_were_written_fit(kept):
 
 
 ALTERATIONS = {
+    "a lower pass mark of a written test": lambda kept: (
+        "UPDATE assessments_writtentest SET pass_percent = 30 WHERE id = %s",
+        [kept.paper.test_id],
+        f"assessments_writtentest {kept.paper.test_id} is not what",
+    ),
+    "a written test retired by hand": lambda kept: (
+        "UPDATE assessments_writtentest SET retired_at = %s WHERE id = %s",
+        [NOW, kept.paper.test_id],
+        f"assessments_writtentest {kept.paper.test_id} is not what trail entry",
+    ),
+    "another choice that is right": lambda kept: (
+        "UPDATE assessments_question SET key = '{\"right\": [2]}' WHERE code = 'Q01' "
+        "AND test_id = %s",
+        [kept.paper.test_id],
+        "assessments_question Q01 (of assessments_writtentest",
+    ),
+    "a second try called the first": lambda kept: (
+        "UPDATE assessments_paper SET attempt = 9 WHERE id = %s",
+        [kept.paper.pk],
+        f"assessments_paper {kept.paper.pk} is not what trail entry",
+    ),
+    "choices that nobody was shown": lambda kept: (
+        "UPDATE assessments_paperquestion SET shown = '[2, 1, 0, 3]' "
+        'WHERE paper_id = %s AND "order" = 1',
+        [kept.paper.pk],
+        "assessments_paperquestion",
+    ),
+    "more time for a written test": lambda kept: (
+        "UPDATE assessments_paperstart SET ends_at = %s WHERE paper_id = %s",
+        [NOW + timedelta(hours=3), kept.paper.pk],
+        "assessments_paperstart",
+    ),
+    "a better answer": lambda kept: (
+        "UPDATE assessments_paperanswer SET given = '[\"0\"]' WHERE key = 'k1' AND late = %s",
+        [False],
+        "assessments_paperanswer",
+    ),
+    "a written test handed in on an earlier day": lambda kept: (
+        "UPDATE assessments_paperend SET ended_on = %s WHERE paper_id = %s",
+        [TODAY - timedelta(days=9), kept.paper.pk],
+        "assessments_paperend",
+    ),
+    "a written test passed by hand": lambda kept: (
+        "UPDATE assessments_paperresult SET passed = %s WHERE paper_id = %s",
+        [True, kept.paper.pk],
+        "assessments_paperresult",
+    ),
+    "a paper withdrawn for another reason": lambda kept: (
+        "UPDATE assessments_paperwithdrawal SET reason = 'Ill.' WHERE paper_id = %s",
+        [kept.withdrawn_paper.pk],
+        "assessments_paperwithdrawal",
+    ),
     "a name that somebody never had": lambda kept: (
         "UPDATE people_namechange SET before = 'Bo Quill' WHERE person_id = %s",
         [kept.returned.pk],

@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from people.forms.fields import code_validator, form_helper
 from training import ports
-from training.models import CourseRevision, Exercise, Lesson
+from training.models import Course, CourseRevision, Exercise, Lesson
 from training.queries.courses import head_of
 
 from .exercises import RESERVED_CODES
@@ -61,6 +61,13 @@ class CourseHeadForm(forms.Form):
         choices=[],
         widget=forms.CheckboxSelectMultiple,
     )
+    after_courses = forms.MultipleChoiceField(
+        label=_("Courses completed first"),
+        help_text=_("Nobody is put on a class of it who has not attended these whole."),
+        required=False,
+        choices=[],
+        widget=forms.CheckboxSelectMultiple,
+    )
     seen = forms.CharField(required=False, max_length=64, widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, revision: CourseRevision, seen: str, **kwargs: Any) -> None:
@@ -76,7 +83,13 @@ class CourseHeadForm(forms.Form):
                 if code not in codes
             ),
         ]
-        self.helper = form_helper("summary", "days", "material", "scope_codes", "seen")
+        courses = dict(Course.objects.exclude(pk=revision.course_id).values_list("code", "title"))
+        self.fields["after_courses"].choices = [  # type: ignore[attr-defined]
+            (code, f"{title} ({code})") for code, title in courses.items()
+        ]
+        self.helper = form_helper(
+            "summary", "days", "material", "scope_codes", "after_courses", "seen"
+        )
 
     def clean_material(self) -> str:
         lines = (" ".join(line.split()) for line in self.cleaned_data["material"].splitlines())

@@ -14,10 +14,10 @@ from people.models.people import PersonQuerySet
 from records.services.documents import MOST_BYTES, Document
 from training.domain.tool_fitness import Reading
 from training.models import Tool
+from training.queries.tool_lists import RESERVED_CODES
 
 from .rows import RowForm
 
-RESERVED_CODES = {"new"}
 VALUE: dict[str, Any] = {
     "required": False,
     "localize": True,

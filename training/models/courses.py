@@ -62,6 +62,9 @@ class CourseRevision(Recorded):
         _("material"), blank=True, help_text=_("What has to be there, a line each.")
     )
     scope_codes = models.JSONField(_("scopes it leads to"), default=list, blank=True)
+    after_courses = models.JSONField(
+        _("courses completed first"), default=list, blank=True, help_text=_("By their codes.")
+    )
     source = models.CharField(_("where it comes from"), max_length=200, blank=True)
     begun_from = models.ForeignKey(
         "self", models.PROTECT, null=True, blank=True, related_name="revised_by"

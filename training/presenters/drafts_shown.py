@@ -15,6 +15,7 @@ from training.domain.position_names import written_as
 from training.models import CourseRevision, Exercise, ExerciseStep, JointType, Lesson, Stage
 from training.queries import courses as course_queries
 from training.queries import exercises as queries
+from training.queries.completed import named, titles_of
 
 Lines = dict[str, Line]
 
@@ -184,6 +185,7 @@ def course_lines(
         _("Days"): str(head["days"]),
         _("Material"): ", ".join(head["material"].splitlines()),
         _("Leads to"): ", ".join(scopes.get(code, code) for code in head["scope_codes"]),
+        _("After"): named(head["after_courses"], titles_of(head["after_courses"])),
     }
     lines = {what: Line(says) for what, says in said.items() if says}
     numbers: dict[int, int] = {}

@@ -123,3 +123,26 @@ def found_out_of_limits(tools: QuerySet[Tool]) -> dict[Calibration, Doubt]:
         every[calibration.tool_id].append(fact_of(calibration))
     by_key = {doubt.calibration.key: doubt for facts in every.values() for doubt in doubts(facts)}
     return {calibration: by_key[key] for key, calibration in found.items()}
+
+
+def calibrated_already(calibration: Calibration) -> str:
+    """That a calibration of a day is there already, and what it says."""
+    words = {
+        "day": format_day(calibration.calibrated_on),
+        "through": format_day(calibration.valid_through),
+    }
+    if calibration.passed:
+        return (
+            _(
+                "There is a calibration of %(day)s already: passed, good through %(through)s. "
+                "Leave it out here, or record another on the tool’s page."
+            )
+            % words
+        )
+    return (
+        _(
+            "There is a calibration of %(day)s already: not passed. "
+            "Leave it out here, or record another on the tool’s page."
+        )
+        % words
+    )

@@ -11,6 +11,7 @@ from records.domain.shown import digest_of
 from training.exceptions import TrainingError
 from training.models import ClassSession, Enrolment, WaitingPlace
 from training.queries.classes import class_days
+from training.queries.completed import lacking, named, titles_of
 
 
 def lock_session(session: ClassSession) -> ClassSession:
@@ -74,6 +75,24 @@ def refuse_cancelled(session: ClassSession) -> None:
         raise TrainingError(
             _("%(number)s is cancelled. Plan another class.") % {"number": session.number}
         )
+
+
+def refuse_who_lacks(session: ClassSession, people: Sequence[Person]) -> None:
+    """Raise TrainingError for whoever has not completed a course that comes first."""
+    missing = lacking([session], [person.pk for person in people]).get(session.pk, {})
+    if not missing:
+        return
+    titles = titles_of({code for codes in missing.values() for code in codes})
+    who = [
+        _("%(name)s (%(courses)s)")
+        % {"name": person.full_name, "courses": named(missing[person.pk], titles)}
+        for person in people
+        if person.pk in missing
+    ]
+    raise TrainingError(
+        _("Not completed before this class begins: %(who)s. That comes first.")
+        % {"who": "; ".join(who)}
+    )
 
 
 def refuse_who_left(session: ClassSession, people: Sequence[Person]) -> None:

@@ -13,9 +13,11 @@ from django.utils.translation import gettext as _
 from people.models import User
 from records.exceptions import ShownOtherwise
 from records.services import trail
+from training.domain.course_order import circle_through
 from training.exceptions import DraftChangedMeanwhile, TrainingError
 from training.models import Course, CourseRevision, Exercise, Lesson
 from training.queries import courses as queries
+from training.queries.completed import named, titles_of
 from training.queries.written_down import COURSE_PUBLISHED, COURSE_RETIRED
 
 DRAFTED = "course drafted"
@@ -159,14 +161,16 @@ def change_course_draft(
         return made
     made.changed_at, made.changed_by = at, actor
     made.save(update_fields=[*head, "changed_at", "changed_by"])
-    changed = [name for name in after if before[name] != after[name]]
+    # What is said later than by the first revisions stands there only where it says something.
+    names = dict.fromkeys([*before, *after])
+    changed = [name for name in names if before.get(name) != after.get(name)]
     _record(
         CHANGED,
         made,
         actor,
         at,
-        before={name: before[name] for name in changed},
-        after={name: after[name] for name in changed},
+        before={name: before.get(name, []) for name in changed},
+        after={name: after.get(name, []) for name in changed},
     )
     return made
 
@@ -218,12 +222,15 @@ def publish_courses(
     made = list(
         CourseRevision.objects.filter(pk__in=drafts).select_related("course").order_by("course")
     )
+    if any(draft.after_courses for draft in made):
+        # Others may publish what comes before, and each would see no circle.
+        trail.lock_trail()
     if len(made) < len(drafts):
         raise TrainingError(_("One of the drafts is not there any more. Look at the list again."))
     for draft in made:
         if not draft.is_draft:
             raise TrainingError(_("%(course)s is published already.") % {"course": draft})
-        faults = course_faults(draft)
+        faults = course_faults(draft, made)
         if faults:
             raise TrainingError(f"{draft}: {' '.join(faults)}")
         shown = drafts[draft.pk]
@@ -256,8 +263,11 @@ def retire_course(
     return made
 
 
-def course_faults(draft: CourseRevision) -> list[str]:
-    """What is missing of a draft before a class can be taught from it, in sentences."""
+def course_faults(draft: CourseRevision, with_it: Sequence[CourseRevision] = ()) -> list[str]:
+    """What is missing of a draft before a class can be taught from it, in sentences.
+
+    ``with_it`` are drafts that are published together with it.
+    """
     lessons = list(Lesson.objects.filter(course_revision=draft).select_related("exercise"))
     faults = []
     if not lessons:
@@ -273,6 +283,27 @@ def course_faults(draft: CourseRevision) -> list[str]:
         faults.append(
             _("Publish these exercises first: %(exercises)s.")
             % {"exercises": ", ".join(unpublished)}
+        )
+    return faults + _faults_of_order(draft, with_it)
+
+
+def _faults_of_order(draft: CourseRevision, with_it: Sequence[CourseRevision]) -> list[str]:
+    if not draft.after_courses:
+        return []
+    before = queries.courses_before([*with_it, draft])
+    circle = circle_through(draft.course.code, before)
+    unknown = [code for code in draft.after_courses if code not in before]
+    titles = titles_of({*circle, *unknown})
+    faults = []
+    if circle:
+        faults.append(
+            _("It would come before itself: %(courses)s. Take one of them out.")
+            % {"courses": " → ".join(titles.get(code, code) for code in reversed(circle))}
+        )
+    if unknown:
+        faults.append(
+            _("No class is planned of what comes first: %(courses)s. Publish it, or take it out.")
+            % {"courses": named(unknown, titles)}
         )
     return faults
 

@@ -38,6 +38,7 @@ from .class_lock import (
     enrolment_payload,
     lock_session,
     refuse_cancelled,
+    refuse_who_lacks,
     refuse_who_left,
     session_payload,
 )
@@ -288,7 +289,8 @@ def enrol_people(
     Raises
     ------
     TrainingError
-        If places are too few, or somebody will have left before the class begins.
+        If places are too few, or somebody will have left before the class begins or has not
+        completed a course that comes first.
     InAnotherClass
         If somebody is in another class on the same days that is not among those known.
     """
@@ -311,6 +313,7 @@ def enrol_people(
             % {"number": session.number, "free": max(free, 0), "wanted": len(newcomers)}
         )
     refuse_who_left(session, newcomers)
+    refuse_who_lacks(session, newcomers)
     if overlaps is not None:
         others = list(overlapping(session, newcomers))
         if any(str(enrolment.pk) not in overlaps for enrolment in others):

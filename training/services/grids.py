@@ -21,6 +21,7 @@ from people.services.people import lock_people
 from records.exceptions import Refusal
 from training.exceptions import TrainingError
 from training.models import Calibration, Tool, VisionTest
+from training.queries.tool_fitness import calibrated_already
 
 from .facts import record_practice_once, record_vision_test
 from .outcomes import Outcome
@@ -146,7 +147,7 @@ def record_calibrations(
             # Said of how it was found, another says more than a grid can repeat.
             if is_same and earlier.passed_as_found is None:
                 return False
-            raise TrainingError(_calibrated_already(earlier))
+            raise TrainingError(calibrated_already(earlier))
         record_calibration(
             tool=tool,
             calibrated_on=calibrated_on,
@@ -206,28 +207,6 @@ def _tested_already(test: VisionTest, person: Person) -> str:
         _(
             "There is a test of %(day)s already: not passed, entered %(at)s by %(who)s. Leave them "
             "out here, or withdraw that one on their page first."
-        )
-        % words
-    )
-
-
-def _calibrated_already(calibration: Calibration) -> str:
-    words = {
-        "day": format_day(calibration.calibrated_on),
-        "through": format_day(calibration.valid_through),
-    }
-    if calibration.passed:
-        return (
-            _(
-                "There is a calibration of %(day)s already: passed, good through %(through)s. "
-                "Leave it out here, or record another on the tool’s page."
-            )
-            % words
-        )
-    return (
-        _(
-            "There is a calibration of %(day)s already: not passed. "
-            "Leave it out here, or record another on the tool’s page."
         )
         % words
     )

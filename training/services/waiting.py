@@ -12,12 +12,14 @@ from people.services.people import lock_people
 from records.services import trail
 from training.exceptions import TrainingError
 from training.models import ClassLetter, ClassSession, Enrolment, WaitingPlace
+from training.queries.completed import lacking
 from training.queries.meeting_classes import overlapping
 
 from .class_lock import (
     enrolment_payload,
     lock_session,
     refuse_cancelled,
+    refuse_who_lacks,
     refuse_who_left,
     waiting_payload,
 )
@@ -71,6 +73,7 @@ def wait_for_place(
     if newcomers and session.enrolments.count() < session.places:
         raise TrainingError(_("The class has a place free. Take it instead of waiting."))
     refuse_who_left(session, newcomers)
+    refuse_who_lacks(session, newcomers)
     last = session.waiting_places.aggregate(last=Max("rank"))["last"] or 0
     waiting = [
         WaitingPlace.objects.create(session=session, person=person, rank=rank, recorded_at=at)
@@ -167,4 +170,8 @@ def fill_places(session: ClassSession, *, actor: User, at: datetime) -> list[Enr
 def cannot_come(waiting: WaitingPlace) -> bool:
     left_on = waiting.person.left_on
     has_left = left_on is not None and left_on < waiting.session.starts_on
-    return has_left or overlapping(waiting.session, [waiting.person]).exists()
+    return (
+        has_left
+        or overlapping(waiting.session, [waiting.person]).exists()
+        or bool(lacking([waiting.session], [waiting.person_id]))
+    )

@@ -1,10 +1,11 @@
 from django.urls import path
 
-from training.views import tools
+from training.views import tool_lists, tools
 
 urlpatterns = [
     path("tools/", tools.tool_list, name="tool_list"),
     path("tools/new/", tools.tool_new, name="tool_new"),
+    path("tools/new/list/", tool_lists.tool_list_new, name="tool_list_new"),
     path("tools/<str:code>/", tools.tool_detail, name="tool_detail"),
     path("tools/<str:code>/edit/", tools.tool_edit, name="tool_edit"),
     path("tools/<str:code>/calibrations/", tools.calibration_new, name="calibration_new"),

@@ -38,6 +38,7 @@ from training.presenters.class_days import days_listed
 from training.presenters.readiness import not_ready_sentences
 from training.presenters.teachers import not_entitled_sentences
 from training.queries.classes import class_days, letters_to_print, weekdays_chosen
+from training.queries.completed import named, titles_of
 from training.queries.meeting_classes import Meeting
 from training.services import attendance
 from training.services import courses as services
@@ -92,6 +93,7 @@ def course_detail(request: UserRequest, code: str) -> HttpResponse:
         "minutes": sum(lesson.minutes for lessons in days.values() for lesson in lessons),
         "material": revision.material.splitlines(),
         "scopes": [(code, scopes.get(code, "")) for code in revision.scope_codes],
+        "before": named(revision.after_courses, titles_of(revision.after_courses)),
         "may_plan": request.user.has_role(Role.INSTRUCTOR) and in_use,
         "may_draft": access.may_draft(request.user),
         "draft": next((one for one in revisions if one.is_draft), None),
@@ -183,6 +185,7 @@ def class_new(request: UserRequest) -> HttpResponse:
         "overlaps": overlaps,
         "meetings": meetings,
         "known": request.POST.getlist("known"),
+        "nothing_to_teach": not revisions,
     }
     status = 422 if form.is_bound else 200
     return render(request, "training/class_form.html", context, status=status)

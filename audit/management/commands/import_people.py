@@ -7,11 +7,9 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
 from audit.domain.list_columns import Field
-from audit.domain.list_days import DayForm
 from audit.domain.list_rows import Answers, CellFault
 from audit.presenters.people_list_page import sentence_of
 from audit.queries.list_bringers import all_sites, program
-from audit.register_files.people_list import MOST_BYTES, read_people_list
 from audit.services.nightly_people import (
     MOST_LEAVING_PERCENT,
     PEOPLE_FIELDS,
@@ -20,8 +18,10 @@ from audit.services.nightly_people import (
     RowsRefused,
     take_nightly,
 )
+from people.domain.list_days import DayForm
 from people.models import Site
 from records.exceptions import CannotRead, Refusal
+from records.tables.lists import MOST_BYTES, read_list
 
 
 class Command(BaseCommand):
@@ -92,7 +92,7 @@ class Command(BaseCommand):
         keys = frozenset(site.pk for site in sites) or all_sites()
         try:
             report = take_nightly(
-                read=read_people_list(options["path"].name, self._content(options["path"])),
+                read=read_list(options["path"].name, self._content(options["path"])),
                 handover=handover,
                 bringer=program("import_people", keys),
                 at=timezone.now(),

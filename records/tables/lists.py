@@ -1,4 +1,4 @@
-"""A list of people as it comes: pasted, or a file of any spreadsheet program, as rows of text."""
+"""A list as it comes: pasted, or a file of any spreadsheet program, as rows of text."""
 
 import hashlib
 import json
@@ -8,10 +8,11 @@ from dataclasses import dataclass, field
 
 from django.utils.translation import gettext as _
 
-from audit.domain.list_rows import ListRow
+from records.domain.lists import ListRow
 from records.exceptions import CannotRead
-from records.tables.reading import Table, csv_lines, xlsx_lines
-from records.tables.workbook import Doubt, Line
+
+from .reading import Table, csv_lines, xlsx_lines
+from .workbook import Doubt, Line
 
 MOST_ROWS = 5_000
 MOST_COLUMNS = 60
@@ -40,7 +41,7 @@ AS_TEXT = re.compile(r'="([^"]*)"|\'(\d.*)')
 
 
 @dataclass
-class PeopleList:
+class ReadList:
     """A list as rows of text, and what there is to say of how it was read.
 
     ``doubts`` are cells, by line and place, whose text is not what the cell says, and why.
@@ -98,7 +99,7 @@ def in_utf8(content: bytes) -> tuple[bytes, str]:
         ) from error
 
 
-def read_people_list(name: str, content: bytes) -> PeopleList:
+def read_list(name: str, content: bytes) -> ReadList:
     """Read a list, its first row being the heading.
 
     Raises
@@ -111,7 +112,7 @@ def read_people_list(name: str, content: bytes) -> PeopleList:
             _("%(name)s has more than %(most)s MB: split it.")
             % {"name": name, "most": MOST_BYTES // 1024**2}
         )
-    read = PeopleList(name, hashlib.sha256(content).hexdigest())
+    read = ReadList(name, hashlib.sha256(content).hexdigest())
     table = Table(name, read.sha256)
     if content.startswith(ZIP) or name.lower().endswith(".xlsx"):
         lines = xlsx_lines(table, content, bool)
@@ -133,18 +134,18 @@ def read_people_list(name: str, content: bytes) -> PeopleList:
     return read
 
 
-def people_list_of(name: str, rows: Sequence[Mapping[str, str]]) -> PeopleList:
+def list_of(name: str, rows: Sequence[Mapping[str, str]]) -> ReadList:
     """Rows that a program hands over, by the names of fields; the first row is line 1."""
     headings = sorted({heading for row in rows for heading in row})
     content = json.dumps([dict(row) for row in rows], sort_keys=True).encode()
-    read = PeopleList(name, hashlib.sha256(content).hexdigest(), headings)
+    read = ReadList(name, hashlib.sha256(content).hexdigest(), headings)
     for line, row in enumerate(rows, start=1):
         cells = [clean_cell(row.get(heading, "")) for heading in headings]
         read.rows.append(ListRow(line, cells))
     return read
 
 
-def _take_in(read: PeopleList, lines: Iterator[Line]) -> None:
+def _take_in(read: ReadList, lines: Iterator[Line]) -> None:
     for line, cells, doubts in lines:
         cleaned = [clean_cell(cell) for cell in cells]
         while cleaned and not cleaned[-1]:
@@ -171,7 +172,7 @@ def _take_in(read: PeopleList, lines: Iterator[Line]) -> None:
         row.cells.extend([""] * (width - len(row.cells)))
 
 
-def _take_in_row(read: PeopleList, line: int, cells: list[str], doubts: dict[int, Doubt]) -> None:
+def _take_in_row(read: ReadList, line: int, cells: list[str], doubts: dict[int, Doubt]) -> None:
     if any(len(cell) > LONGEST_CELL for cell in cells):
         raise CannotRead(
             _("%(name)s, line %(line)s: a cell has more than %(most)s characters.")
