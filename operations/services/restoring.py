@@ -252,11 +252,14 @@ def _empty_the_site(top: Path) -> None:
 
     Without a mark the site was found empty: what then goes are tables that hold nothing.
     """
+    # One that failed in the middle of a transaction would not be opened again.
+    connection.close()
+    del connections["default"]
     if is_marked(connection):
         _remove_files(top)
     if connection.vendor == "sqlite":
         path = str(connection.settings_dict["NAME"])
-        connections.close_all()
+        connection.close()
         for ending in ("-wal", "-shm", ""):
             Path(path + ending).unlink(missing_ok=True)
         with connection.cursor() as cursor:
