@@ -6,7 +6,7 @@ from enum import StrEnum
 
 
 class StepName(StrEnum):
-    """What a site needs before its first certificate, in this order."""
+    """What a site needs before its first certificate and soon after it, in this order."""
 
     SITES = "sites"
     MAIL = "mail"
@@ -16,6 +16,7 @@ class StepName(StrEnum):
     CRITERIA = "criteria"
     INSTRUCTORS = "instructors"
     CLASSES = "classes"
+    BACK_UP = "back_up"
 
     @property
     def number(self) -> int:

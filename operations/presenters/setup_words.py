@@ -22,6 +22,7 @@ TITLES = {
     StepName.EXERCISES: gettext_lazy("Exercises and courses"),
     StepName.INSTRUCTORS: gettext_lazy("First certified instructors"),
     StepName.CLASSES: gettext_lazy("First class"),
+    StepName.BACK_UP: gettext_lazy("First back-up"),
 }
 WHY = {
     StepName.SITES: gettext_lazy(
@@ -49,6 +50,10 @@ WHY = {
     ),
     StepName.CLASSES: gettext_lazy(
         "A class hands out the boards. With it this page gives way to the pages of every day."
+    ),
+    StepName.BACK_UP: gettext_lazy(
+        "What is kept on one machine alone is gone with it: records that were signed cannot be "
+        "made again."
     ),
 }
 

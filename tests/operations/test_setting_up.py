@@ -10,6 +10,7 @@ from django.utils import timezone
 from assessments.models import CriteriaSet
 from certification.services import standing
 from operations.domain.setting_up import StepName, StepState
+from operations.models import BackUp
 from operations.presenters.setup_page import leads_home, set_up_page
 from operations.queries.setting_up import RoleGap, setting_up
 from operations.services import mail_trials
@@ -82,6 +83,7 @@ def test_each_step_turns_with_what_is_true_until_the_page_gives_way(administrato
         "criteria": "waits",
         "instructors": "waits",
         "classes": "waits",
+        "back_up": "open",
     }
     assert leads_home(administrator, now)
 
@@ -110,9 +112,17 @@ def test_each_step_turns_with_what_is_true_until_the_page_gives_way(administrato
     make_session(instructor=instructor)
     assert states(administrator)["classes"] == "next", "nobody is in the class"
     make_session(instructor=instructor, people=(make_person(),))
+    assert states(administrator)["back_up"] == "next"
+    assert not leads_home(administrator, now), "nobody makes a back-up on a page"
+    BackUp.objects.create(begun_at=now, ended_at=now, path="/b/a.backup", is_encrypted=False)
     assert set(states(administrator).values()) == {"done"}
+    assert "/b/a.backup" in said(administrator, StepName.BACK_UP)
     assert set_up_page(administrator, now).next is None
-    assert not leads_home(administrator, now)
+    BackUp.objects.create(
+        begun_at=now + timedelta(hours=1), ended_at=now, failure="OSError: no space", path="b"
+    )
+    assert states(administrator)["back_up"] == "done_with_gap"
+    assert "OSError: no space" in said(administrator, StepName.BACK_UP)
 
 
 @pytest.mark.parametrize(
@@ -257,7 +267,7 @@ def test_queries_do_not_grow_with_sites_and_people(administrator, django_assert_
     make_revision(make_scope())
     make_criteria_set(published=False)
     administrator = type(administrator).objects.get(pk=administrator.pk)
-    with django_assert_max_num_queries(26):
+    with django_assert_max_num_queries(28):
         assert len(setting_up(administrator, timezone.now()).sites) == 6
 
 
