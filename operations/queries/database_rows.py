@@ -119,8 +119,8 @@ def read_rows(
                     for value, convert, write in zip(values, converters, writers, strict=True)
                 ]
                 for n in holding_files:
-                    if row[n]:
-                        on_file(row[n])
+                    if name := row[n]:
+                        on_file(str(name))
                 yield row
 
 

@@ -102,8 +102,8 @@ class OtherSite:
                 rows = link.execute(statement).fetchall()
             link.close()
             return rows
-        with psycopg.connect(self.url) as link:
-            return link.execute(statement).fetchall()
+        with psycopg.connect(self.url) as server:
+            return list(server.execute(statement.encode()))
 
     def tables(self) -> set[str]:
         names = (
