@@ -24,8 +24,8 @@ help:
 	@echo "make run      serve the site with a demo, on http://127.0.0.1:8000"
 	@echo "make test     run the tests; REQUIRE=all lets nothing be left out"
 	@echo "make test-on-each  run whatever may use a database on SQLite and on PostgreSQL"
-	@echo "make faults   kill workers thirty times over two thousand reminders, on both queues"
 	@echo "make deployed  install on a bare Debian that is unpacked for it; takes root and minutes"
+	@echo "make faults   kill workers, back-ups and restores thirty times, on both queues"
 	@echo "make check    lint, types, import contracts, migrations, deployment settings"
 	@echo "make install  install what the site runs on into .venv"
 	@echo "make pictures take README's pictures of a demo, with Chromium"
@@ -79,7 +79,8 @@ test: install-dev
 
 faults: install-dev
 	@env -u DATABASE_URL FAULT_KILLS=30 REQUIRE="$(REQUIRE)" $(BIN)/python -m pytest -rA \
-		tests/services/test_sweep_through_a_worker.py tests/services/test_servers_that_die.py
+		tests/services/test_sweep_through_a_worker.py tests/services/test_servers_that_die.py \
+		tests/services/test_back_up_and_restore.py
 
 deployed: install-dev
 	@env -u DATABASE_URL BARE_DEBIAN=yes $(BIN)/python -m pytest -rA tests/deployment

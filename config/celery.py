@@ -109,6 +109,10 @@ app.conf.update(
             "task": "people_lists.forget_expired",
             "schedule": crontab(minute="25", hour="2"),
         },
+        "back up database and files": {
+            "task": "site.back_up",
+            "schedule": crontab(minute="40", hour="1"),
+        },
         "verify the records": {
             "task": "records.verify",
             "schedule": crontab(minute="10", hour="3"),

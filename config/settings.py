@@ -6,6 +6,8 @@ from urllib.parse import urlsplit
 import environ
 from django.core.exceptions import ImproperlyConfigured
 
+from operations.backends.archive import NotAKey, recipient_of
+
 from . import env, languages
 
 BASE_DIR = Path(__file__).resolve().parent.parent
@@ -410,6 +412,34 @@ CELERY_BROKER_URL = env.service(
 QUEUE_DIR = DATA_DIR / "queue"
 WORKER_PROCESSES = env.whole_number(
     "WORKER_PROCESSES", 2, least=1, about="Jobs that the worker does at the same time."
+)
+
+# Back-up: `manage.py back_up` and the clock's, at night
+
+BACK_UP_DIR = env.text(
+    "BACK_UP_DIR",
+    about="Folder, on another disk or machine, for a back-up every night; none is made without it.",
+)
+BACK_UP_KEY = env.text(
+    "BACK_UP_KEY",
+    about="Public age key, age1…, that back-ups are encrypted to; they are not without one.",
+)
+if BACK_UP_KEY:
+    try:
+        recipient_of(BACK_UP_KEY)
+    except NotAKey as error:
+        raise ImproperlyConfigured(
+            f"BACK_UP_KEY is no public age key ({error}): set it to the line, age1…, that "
+            "`manage.py make_back_up_key` says."
+        ) from error
+BACK_UP_KEEP_DAYS = env.whole_number(
+    "BACK_UP_KEEP_DAYS", 7, about="Days of which a back-up is kept in BACK_UP_DIR."
+)
+BACK_UP_KEEP_WEEKS = env.whole_number(
+    "BACK_UP_KEEP_WEEKS", 5, about="Weeks of which the last back-up is kept."
+)
+BACK_UP_KEEP_MONTHS = env.whole_number(
+    "BACK_UP_KEEP_MONTHS", 12, about="Months of which the last back-up is kept."
 )
 
 # What is written to the terminal

@@ -21,3 +21,11 @@ class TrialRefused(OperationsError):
 
 class LinkIsOver(OperationsError):
     """The link of a test mail is too old, or was not copied whole."""
+
+
+class BackUpRefused(OperationsError):
+    """A back-up is not made as asked, and nothing of it is left."""
+
+
+class RestoreRefused(OperationsError):
+    """An archive is not restored, and the site is as empty as it was."""

@@ -1,10 +1,25 @@
-"""Background work: records verified at night, the end of the trail sent out, test mails."""
+"""Background work: back-up and verification at night, the trail's end sent out, test mails."""
 
 from celery import shared_task
 from django.utils import timezone
 
-from operations.services import heads, mail_trials, time_stamps, verifying
+from operations.services import back_ups, heads, mail_trials, time_stamps, verifying
 from records.queries.heads import head_at
+
+BACK_UP_ENDS_WITHIN_S = 5 * 3600
+"""The first one copies every photograph; a later night's what the day brought."""
+GRACE_S = 60
+
+
+@shared_task(
+    name="site.back_up",
+    soft_time_limit=BACK_UP_ENDS_WITHIN_S,
+    time_limit=BACK_UP_ENDS_WITHIN_S + GRACE_S,
+)
+def back_up() -> str:
+    """Make the back-up of the night, where a folder is named for it; run by beat."""
+    run = back_ups.back_up_nightly(clock=timezone.now)
+    return "" if run is None else run.path
 
 
 @shared_task(name="records.verify")

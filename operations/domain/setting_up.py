@@ -6,7 +6,7 @@ from enum import StrEnum
 
 
 class StepName(StrEnum):
-    """What a site needs for its first certificate, in this order, and that certificate."""
+    """What a site needs before its first certificate and soon after it, in this order."""
 
     SITES = "sites"
     MAIL = "mail"
@@ -18,6 +18,7 @@ class StepName(StrEnum):
     CLASSES = "classes"
     BOARDS = "boards"
     CERTIFICATES = "certificates"
+    BACK_UP = "back_up"
 
     @property
     def number(self) -> int:

@@ -4,6 +4,7 @@ from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
+from django.conf import settings
 from django.urls import reverse
 from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
@@ -416,6 +417,33 @@ def _certificates(truth: SettingUp, user: User, now: datetime) -> Made:
     return says, page_link(_("People"), "people:person_list"), None
 
 
+def _back_up(truth: SettingUp, user: User, now: datetime) -> Made:
+    made, failed = truth.back_ups.last, truth.back_ups.failed
+    says = []
+    if made is not None:
+        words = {"path": made.path, "made": format_instant(made.begun_at, _zone(user))}
+        says.append(Sentence(_("The last one is %(path)s, of %(made)s.") % words))
+    if failed is not None:
+        says.append(
+            Sentence(_("The last back-up was not made: %(why)s") % {"why": failed.failure}, True)
+        )
+    if not settings.BACK_UP_DIR:
+        says.append(
+            Sentence(
+                _(
+                    "Whoever runs the machine names a folder on another one in BACK_UP_DIR for a "
+                    "back-up every night; `manage.py back_up` makes one by hand."
+                ),
+                True,
+            )
+        )
+    elif made is None and failed is None:
+        says.append(Sentence(_("The first is made at night.")))
+    if not user.has_role(Role.ADMINISTRATOR):
+        return says, None, None
+    return says, page_link(_("Health"), "operations:health"), None
+
+
 MAKERS = {
     StepName.SITES: _sites,
     StepName.MAIL: _mail,
@@ -427,6 +455,7 @@ MAKERS = {
     StepName.CLASSES: _classes,
     StepName.BOARDS: _boards,
     StepName.CERTIFICATES: _certificates,
+    StepName.BACK_UP: _back_up,
 }
 
 

@@ -24,6 +24,7 @@ TITLES = {
     StepName.CLASSES: gettext_lazy("First class"),
     StepName.BOARDS: gettext_lazy("First board judged"),
     StepName.CERTIFICATES: gettext_lazy("First certificate"),
+    StepName.BACK_UP: gettext_lazy("First back-up"),
 }
 WHY = {
     StepName.SITES: gettext_lazy(
@@ -58,6 +59,10 @@ WHY = {
     StepName.CERTIFICATES: gettext_lazy(
         "An instructor proposes whoever has shown what a scheme asks, and quality issues. With it "
         "this page gives way to the pages of every day."
+    ),
+    StepName.BACK_UP: gettext_lazy(
+        "What is kept on one machine alone is gone with it: records that were signed cannot be "
+        "made again."
     ),
 }
 

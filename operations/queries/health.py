@@ -9,16 +9,18 @@ from typing import Any
 from celery import current_app
 from django.conf import settings
 from django.db.models import Max
+from django.template.defaultfilters import filesizeformat
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from kombu.exceptions import ChannelError, OperationalError
 
-from operations.models import Heartbeat, Verification
+from operations.models import BackUp, Heartbeat, Verification
 from people.queries import printing
 from records.models import TrailEntry
 from reminders.models import Message, SiteSweep
 from reminders.queries.sites import sites_to_sweep
 
+from .back_ups import back_up_truth
 from .time_stamps import last_stamped
 
 PROCESS_IS_SILENT_AFTER = timedelta(minutes=3)
@@ -27,12 +29,16 @@ SWEEP_IS_LATE_AFTER = timedelta(hours=2, minutes=15)
 MAIL_IS_LATE_AFTER = timedelta(hours=2)
 VERIFYING_IS_LATE_AFTER = timedelta(days=2)
 STAMPING_IS_LATE_AFTER = timedelta(days=2)
+BACK_UP_IS_LATE_AFTER = timedelta(days=2)
 FAULTS_SHOWN = 5
 SWEEP_MINUTE, SWEEP_TAKES = 7, timedelta(minutes=15)
 """When in the hour the clock asks for a sweep, and how long the first may take."""
 VERIFYING_AT = time(3, 10)
 """When at night, in UTC, the clock asks for the records to be verified."""
+BACK_UP_AT = time(1, 40)
+"""When at night, in UTC, the clock asks for a back-up."""
 RECORDS = "records"
+BACK_UP = "back_up"
 STAMPS = "stamps"
 
 MAIL_FOLDER_BACKEND = "operations.backends.mail_folder.FolderBackend"
@@ -95,6 +101,7 @@ def component_health(now: datetime) -> list[ComponentHealth]:
         _mail(now),
         _records(now),
         *([_stamps(now)] if settings.TIME_STAMP_URL else ()),
+        _back_up(now),
         _paper(),
     ]
 
@@ -136,9 +143,9 @@ def _next_sweep(after: datetime) -> datetime:
     return due if due > after else due + timedelta(hours=1)
 
 
-def _next_verification(after: datetime) -> datetime:
+def _next_night(after: datetime, at: time) -> datetime:
     utc = after.astimezone(UTC)
-    due = datetime.combine(utc.date(), VERIFYING_AT, tzinfo=UTC)
+    due = datetime.combine(utc.date(), at, tzinfo=UTC)
     return due if due > utc else due + timedelta(days=1)
 
 
@@ -294,7 +301,7 @@ def _records(now: datetime) -> ComponentHealth:
         first_entry = TrailEntry.objects.order_by("number").first()
         if first_entry is None or now - first_entry.recorded_at <= VERIFYING_IS_LATE_AFTER:
             says = _("They are verified for the first time at night.")
-            due_at = _next_verification(now)
+            due_at = _next_night(now, VERIFYING_AT)
             return ComponentHealth(RECORDS, title, State.NOT_YET, (says,), due_at=due_at)
     if last is None or not _is_near(last.begun_at, now, VERIFYING_IS_LATE_AFTER):
         says = _("Not verified for two days: see that clock and worker run at night.")
@@ -304,6 +311,64 @@ def _records(now: datetime) -> ComponentHealth:
         "rows say what was written down."
     ) % {"entries": last.entries, "signatures": last.signatures, "files": last.files}
     return ComponentHealth(RECORDS, title, State.GOOD, (says,), seen)
+
+
+def _back_up(now: datetime) -> ComponentHealth:
+    """How old the last back-up is and how large, and whether the nights still bring one."""
+    title, truth = _("Back-up"), back_up_truth()
+    last = truth.last
+    seen = last.begun_at if last else None
+    says = [] if last is None else [_back_up_in_words(last)]
+    if not settings.BACK_UP_DIR:
+        says.append(
+            _(
+                "None is made at night: name a folder on another disk or machine in BACK_UP_DIR, "
+                "and restart."
+            )
+        )
+        return ComponentHealth(BACK_UP, title, State.ATTENTION, tuple(says), seen)
+    if truth.failed is not None:
+        failed = _("The last back-up was not made: %(why)s") % {"why": truth.failed.failure}
+        return ComponentHealth(BACK_UP, title, State.BAD, (failed, *says), seen)
+    if last is None:
+        first_entry = TrailEntry.objects.order_by("number").first()
+        if first_entry is None or now - first_entry.recorded_at <= BACK_UP_IS_LATE_AFTER:
+            says = [_("The first is made at night.")]
+            due_at = _next_night(now, BACK_UP_AT)
+            return ComponentHealth(BACK_UP, title, State.NOT_YET, tuple(says), due_at=due_at)
+    if last is None or not _is_near(last.begun_at, now, BACK_UP_IS_LATE_AFTER):
+        late = _(
+            "No back-up has been made for two days: see that clock and worker run at night, and "
+            "that the worker may write into BACK_UP_DIR. By hand: `manage.py back_up`."
+        )
+        return ComponentHealth(BACK_UP, title, State.BAD, (late, *says), seen)
+    if last.missing_files:
+        missing = ngettext(
+            "%(n)d file that a row names was gone.",
+            "%(n)d files that rows name were gone.",
+            last.missing_files,
+        )
+        says.append(missing % {"n": last.missing_files})
+    if not last.is_encrypted:
+        says.append(
+            _("It is not encrypted, so whoever has it can read it: set BACK_UP_KEY for the next.")
+        )
+    state = State.ATTENTION if last.missing_files else State.GOOD
+    return ComponentHealth(BACK_UP, title, state, tuple(says), seen)
+
+
+def _back_up_in_words(made: BackUp) -> str:
+    words = {
+        "path": made.path,
+        "size": filesizeformat(made.size_bytes),
+        "rows": made.rows,
+        "files": made.files,
+        "files_size": filesizeformat(made.files_bytes),
+    }
+    says = _(
+        "The last is %(path)s: %(size)s, with %(rows)d rows and %(files)d files of %(files_size)s."
+    )
+    return says % words
 
 
 def _paper() -> ComponentHealth:

@@ -26,6 +26,7 @@ from people.models.people import at_work_on
 from people.queries.site_days import Days, days_at
 from training.models import ClassSession, CourseRevision, Exercise
 
+from .back_ups import BackUpTruth, back_up_truth
 from .mail_trials import MailTruth, mail_truth
 
 READERS = (Role.ADMINISTRATOR, Role.QUALITY)
@@ -201,6 +202,7 @@ class SettingUp:
     certificates: CertificatesTruth
     people_signing_in: int
     certified_people: int
+    back_ups: BackUpTruth
     places: Mapping[StepName, Place]
 
     @property
@@ -248,6 +250,7 @@ def setting_up(user: User, now: datetime) -> SettingUp:
     teachers = [user for truth in site_truths for user in truth.holders[Role.INSTRUCTOR]]
     instructors = _instructors(teachers, days)
     classes, certificates = _classes(site_ids), _certificates(site_ids)
+    back_ups = back_up_truth()
     mail, organisation = mail_truth(), Installation.objects.filter(pk=1).first()
     truths = {
         StepName.SITES: Truth(bool(sites), gaps=int(organisation is None)),
@@ -260,6 +263,7 @@ def setting_up(user: User, now: datetime) -> SettingUp:
         StepName.CLASSES: Truth(bool(classes.with_people)),
         StepName.BOARDS: Truth(bool(classes.judged)),
         StepName.CERTIFICATES: Truth(certificates.first is not None),
+        StepName.BACK_UP: Truth(back_ups.last is not None, gaps=int(back_ups.failed is not None)),
     }
     return SettingUp(
         organisation,
@@ -273,6 +277,7 @@ def setting_up(user: User, now: datetime) -> SettingUp:
         certificates,
         _signing_in(site_ids, days),
         _certified(site_ids, days),
+        back_ups,
         places(truths),
     )
 

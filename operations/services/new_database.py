@@ -24,6 +24,12 @@ def make_tables_if_empty(connection: BaseDatabaseWrapper) -> bool:
     """
     if connection.introspection.table_names():
         return False
+    make_tables(connection)
+    return True
+
+
+def make_tables(connection: BaseDatabaseWrapper) -> None:
+    """Make every table, none of which may be there, in one transaction."""
     done = MigrationRecorder(connection)
     with connection.schema_editor() as editor:
         editor.create_model(done.Migration)
@@ -34,4 +40,3 @@ def make_tables_if_empty(connection: BaseDatabaseWrapper) -> bool:
                 editor.create_model(model)
         for app, name in MigrationLoader(None).disk_migrations:
             done.migration_qs.create(app=app, name=name)
-    return True

@@ -39,7 +39,10 @@ def health_page(request: UserRequest) -> HttpResponse:
             "reminders_held_up": any(
                 not component.ok
                 for component in components
-                if component.part not in (health.RECORDS, health.STAMPS)
+                if component.part not in (health.RECORDS, health.STAMPS, health.BACK_UP)
+            ),
+            "back_up_is_missing": any(
+                not component.ok for component in components if component.part == health.BACK_UP
             ),
             "records_in_doubt": any(
                 not component.ok for component in components if component.part == health.RECORDS

@@ -16,6 +16,8 @@ from django.conf import settings
 from records.exceptions import SiteIsServed, SiteIsTaken
 
 FILE_NAME = "served.lock"
+RESTORING = "restoring"
+"""Folder in DATA_DIR into which a restore unpacks, and which is gone once all is in its place."""
 
 _held: list[int] = []
 
@@ -80,6 +82,13 @@ def _locked_with_others() -> int:
             f"The site is not served while {what or 'somebody has it to themselves'}. "
             "Start it again once that is done."
         ) from error
+    if (Path(settings.DATA_DIR) / RESTORING).exists():
+        os.close(descriptor)
+        raise SiteIsTaken(
+            "A restore was broken off, so the site does not hold everything: run `manage.py "
+            f"restore` again. If it was broken off while the site was still empty, removing the "
+            f"folder {RESTORING} from DATA_DIR is enough."
+        )
     return descriptor
 
 

@@ -6,27 +6,30 @@ import subprocess
 import sys
 from pathlib import Path
 
+from operations.queries.database_rows import known_migrations
+
 TOP = Path(__file__).parents[2]
 
 
-def test_starting_on_an_older_database_stops_with_one_sentence_and_leaves_it_alone(tmp_path):
-    path = tmp_path / "jointworthy.sqlite3"
+def prepare(folder, steps):
+    """Have a site prepared whose database has been through these migrations, and no more."""
+    path = folder / "jointworthy.sqlite3"
     with sqlite3.connect(path) as older:
         older.execute(
             "CREATE TABLE django_migrations "
             "(id INTEGER PRIMARY KEY, app TEXT, name TEXT, applied TEXT)"
         )
-        for number, step in enumerate(["0001_initial", "0008_tablet_use"]):
+        for number, (app, step) in enumerate(steps):
             older.execute(
-                "INSERT INTO django_migrations VALUES (?, 'training', ?, '2026-01-05 08:00:00')",
-                (number, step),
+                "INSERT INTO django_migrations VALUES (?, ?, ?, '2026-01-05 08:00:00')",
+                (number, app, step),
             )
     older.close()
 
     ended = subprocess.run(
         [sys.executable, "manage.py", "prepare"],
         cwd=TOP,
-        env={"PATH": os.environ["PATH"], "DATA_DIR": str(tmp_path), "SECRET_KEY": "k" * 60},
+        env={"PATH": os.environ["PATH"], "DATA_DIR": str(folder), "SECRET_KEY": "k" * 60},
         capture_output=True,
         text=True,
         check=False,
@@ -34,10 +37,24 @@ def test_starting_on_an_older_database_stops_with_one_sentence_and_leaves_it_alo
 
     assert ended.returncode != 0
     assert ended.stdout == ""
-    (sentence,) = ended.stderr.strip().splitlines()
-    assert "made by another version" in sentence
-    assert "move it aside" in sentence
     with sqlite3.connect(path) as older:
         tables = [name for (name,) in older.execute("SELECT name FROM sqlite_master")]
     older.close()
     assert tables == ["django_migrations"]
+    (sentence,) = ended.stderr.strip().splitlines()
+    return sentence
+
+
+def test_starting_on_an_older_database_stops_with_one_sentence_and_leaves_it_alone(tmp_path):
+    sentence = prepare(tmp_path, [("training", "0001_initial"), ("training", "0008_tablet_use")])
+
+    assert "made by another version" in sentence
+    assert "move it aside" in sentence
+
+
+def test_starting_on_a_newer_database_stops_and_names_the_way_back(tmp_path, settings):
+    settings.MIGRATION_MODULES = {}  # As the site itself has it.
+    sentence = prepare(tmp_path, sorted(known_migrations() | {("training", "0999_of_next_year")}))
+
+    assert "is newer than this program (training.0999_of_next_year" in sentence
+    assert "start the version that prepared it last" in sentence

@@ -11,6 +11,7 @@ from assessments.models import Board, CriteriaSet
 from certification.models import Proposal
 from certification.services import standing
 from operations.domain.setting_up import StepName, StepState
+from operations.models import BackUp
 from operations.presenters.setup_page import leads_home, set_up_page
 from operations.queries.setting_up import RoleGap, setting_up
 from operations.services import mail_trials
@@ -94,6 +95,7 @@ def test_each_step_turns_with_what_is_true_until_the_page_gives_way(administrato
         "classes": "waits",
         "boards": "waits",
         "certificates": "waits",
+        "back_up": "open",
     }
     assert leads_home(administrator, now)
 
@@ -129,9 +131,17 @@ def test_each_step_turns_with_what_is_true_until_the_page_gives_way(administrato
     assert states(administrator)["boards"] == "done"
     assert states(administrator)["certificates"] == "next", "certificates came from elsewhere"
     make_certificate(make_person(), scope, origin="own", signature=signed_by(quality))
+    assert states(administrator)["back_up"] == "next"
+    assert not leads_home(administrator, now), "nobody makes a back-up on a page"
+    BackUp.objects.create(begun_at=now, ended_at=now, path="/b/a.backup", is_encrypted=False)
     assert set(states(administrator).values()) == {"done"}
+    assert "/b/a.backup" in said(administrator, StepName.BACK_UP)
     assert set_up_page(administrator, now).next is None
-    assert not leads_home(administrator, now)
+    BackUp.objects.create(
+        begun_at=now + timedelta(hours=1), ended_at=now, failure="OSError: no space", path="b"
+    )
+    assert states(administrator)["back_up"] == "done_with_gap"
+    assert "OSError: no space" in said(administrator, StepName.BACK_UP)
 
 
 def test_a_board_is_followed_until_it_is_judged_and_a_proposal_until_it_is_decided(administrator):
@@ -315,7 +325,7 @@ def test_queries_do_not_grow_with_sites_and_people(administrator, django_assert_
     make_revision(make_scope())
     make_criteria_set(published=False)
     administrator = type(administrator).objects.get(pk=administrator.pk)
-    with django_assert_max_num_queries(29):
+    with django_assert_max_num_queries(31):
         assert len(setting_up(administrator, timezone.now()).sites) == 6
 
 

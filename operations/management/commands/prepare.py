@@ -13,8 +13,9 @@ from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 from django.db import connection
 
-from operations.exceptions import DatabaseOfAnotherVersion
+from operations.exceptions import OperationsError
 from operations.queries.applied_migrations import refuse_database_of_another_version
+from operations.queries.restored_database import refuse_marked_database
 from operations.services.new_database import make_tables_if_empty
 from records.exceptions import SiteIsTaken
 from records.services.site_to_oneself import held_while_serving
@@ -25,8 +26,9 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         try:
+            refuse_marked_database(connection)
             refuse_database_of_another_version(connection)
-        except DatabaseOfAnotherVersion as error:
+        except OperationsError as error:
             raise CommandError(str(error)) from error
         try:
             with held_while_serving():

@@ -1,0 +1,351 @@
+"""The file that a back-up is: a tar archive whose end says what it should hold.
+
+A site's rows and files come out of it as they went in, or not at all: a SHA-256 runs over the
+name, length and bytes of every member, and the last member, ``end.json``, repeats it. An archive
+that was cut, or in which a bit is another one, is refused before anything is made of it. With a
+public key the whole is encrypted by age (age-encryption.org/v1, as its specification, C2SP/age,
+describes it), so that the machine which makes back-ups cannot read them. Written and read as a
+stream: neither needs more memory, or another file beside it, for a large site than for a small one.
+"""
+
+import fcntl
+import hashlib
+import io
+import json
+import os
+import tarfile
+import threading
+import zlib
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path, PurePosixPath
+from typing import IO, Any, Protocol, Self
+
+import pyrage
+
+AGE_MAGIC = b"age-encryption.org/v1\n"
+END = "end.json"
+CHUNK = 1024 * 1024
+NO_MATCHING_KEY = "No matching keys found"
+
+
+class Readable(Protocol):
+    def read(self, size: int = -1, /) -> bytes: ...
+
+
+class ArchiveDamaged(Exception):
+    """The archive is not as it was written: cut, altered, or no archive of this kind."""
+
+
+class KeyMissing(Exception):
+    """The archive is encrypted, and no private key was given."""
+
+
+class WrongKey(Exception):
+    """The archive is encrypted to other keys than the private ones that were given."""
+
+
+class NotAKey(Exception):
+    """A text is no age key of the kind that is needed."""
+
+
+def recipient_of(public_key: str) -> Any:
+    """The public key that a text such as ``age1…`` is; raises NotAKey."""
+    try:
+        return pyrage.x25519.Recipient.from_str(public_key.strip())
+    except pyrage.RecipientError as error:
+        raise NotAKey(str(error)) from error
+
+
+def identities_of(text: str) -> list[Any]:
+    """The private keys in a key file's text, one a line, ``#`` before remarks; raises NotAKey."""
+    lines = [line.strip() for line in text.splitlines()]
+    keys = [line for line in lines if line and not line.startswith("#")]
+    try:
+        found = [pyrage.x25519.Identity.from_str(key) for key in keys]
+    except pyrage.IdentityError as error:
+        raise NotAKey(str(error)) from error
+    if not found:
+        raise NotAKey("no key")
+    return found
+
+
+def new_key_file() -> tuple[str, str]:
+    """A new key pair: the key file's text, which is secret, and the public key."""
+    identity = pyrage.x25519.Identity.generate()
+    public = str(identity.to_public())
+    return f"# public key: {public}\n{identity}\n", public
+
+
+class ArchiveWriter:
+    """Takes members one after another; what it wrote counts with the end that `finish` writes."""
+
+    def __init__(self, stream: IO[bytes]) -> None:
+        self._tar = tarfile.open(  # noqa: SIM115 - closed where the block ends
+            fileobj=stream, mode="w|", format=tarfile.GNU_FORMAT, bufsize=CHUNK
+        )
+        self._seal = _Seal()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        if kind is None:
+            self._tar.close()
+        else:  # What is left to write would fail as what came before did.
+            with suppress(OSError, ValueError):
+                self._tar.close()
+
+    def add(self, name: str, data: bytes) -> None:
+        self.add_stream(name, io.BytesIO(data), len(data))
+
+    def add_stream(self, name: str, stream: Readable, size: int) -> str:
+        """Write a member of a known length; give its SHA-256.
+
+        Raises
+        ------
+        OSError
+            If the stream ends before its length, or the archive cannot be written.
+        """
+        read = HashingReader(stream)
+        info = tarfile.TarInfo(name)
+        info.size, info.mode = size, 0o600
+        self._tar.addfile(info, read)
+        self._seal.add(name, read)
+        return read.sha256
+
+    def finish(self, **about: Any) -> None:
+        """Write the end, with what else is to be known of the whole."""
+        end = json.dumps({**about, "members": self._seal.members, "sha256": self._seal.sha256})
+        data = end.encode()
+        info = tarfile.TarInfo(END)
+        info.size, info.mode = len(data), 0o600
+        self._tar.addfile(info, io.BytesIO(data))
+
+
+def read_archive(stream: Readable, take: Callable[[str, "HashingReader"], None]) -> dict[str, Any]:
+    """Give every member to ``take``, in order, and return what the end says.
+
+    What ``take`` was given is not to be relied on before this returns.
+
+    Raises
+    ------
+    ArchiveDamaged
+        If any of it is not as it was written.
+    """
+    seal = _Seal()
+    end: dict[str, Any] | None = None
+    try:
+        with tarfile.open(fileobj=stream, mode="r|", bufsize=CHUNK) as tar:  # type: ignore[call-overload]
+            for info in tar:
+                data = tar.extractfile(info) if info.isreg() else None
+                if data is None or end is not None or not is_plain_name(info.name):
+                    raise ArchiveDamaged
+                if info.name == END:
+                    end = json.loads(data.read())
+                    continue
+                read = HashingReader(data)
+                take(info.name, read)
+                read.drain()
+                seal.add(info.name, read)
+        while stream.read(CHUNK):  # What follows is authenticated too, where it is encrypted.
+            pass
+    except (tarfile.TarError, EOFError, ValueError, KeyError, zlib.error) as error:
+        raise ArchiveDamaged from error
+    if end is None or (end["members"], end["sha256"]) != (seal.members, seal.sha256):
+        raise ArchiveDamaged
+    return end
+
+
+def is_plain_name(name: str) -> bool:
+    """Whether a name stays below the folder that it is written into."""
+    path = PurePosixPath(name)
+    return bool(path.parts) and not path.is_absolute() and ".." not in path.parts
+
+
+class HashingReader:
+    """Reads on from a stream, and knows length and SHA-256 of what was read."""
+
+    def __init__(self, stream: Readable) -> None:
+        self._stream = stream
+        self._hash = hashlib.sha256()
+        self.size = 0
+
+    def read(self, size: int = -1, /) -> bytes:
+        data = self._stream.read(size)
+        self._hash.update(data)
+        self.size += len(data)
+        return data
+
+    def drain(self) -> None:
+        while self.read(CHUNK):
+            pass
+
+    @property
+    def sha256(self) -> str:
+        return self._hash.hexdigest()
+
+
+class _Seal:
+    """One hash over every member so far."""
+
+    def __init__(self) -> None:
+        self._hash = hashlib.sha256()
+        self.members = 0
+
+    def add(self, name: str, read: HashingReader) -> None:
+        self._hash.update(f"{read.sha256} {read.size} {name}\n".encode())
+        self.members += 1
+
+    @property
+    def sha256(self) -> str:
+        return self._hash.hexdigest()
+
+
+@contextmanager
+def written(path: Path, recipient: Any = None) -> Iterator[IO[bytes]]:
+    """A stream into a new file that appears under its name once it is whole and on the disk.
+
+    Until then it is ``NAME.part``, which whoever tries again may overwrite, and which is gone
+    where the block raises. With a recipient what is written is encrypted to it.
+
+    Raises
+    ------
+    FileExistsError
+        If there is such a file, or another process is writing it: none is overwritten.
+    OSError
+        If it cannot be written.
+    """
+    part = path.with_name(path.name + ".part")
+    if path.exists():
+        raise FileExistsError(path)
+    with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT, 0o600), "wb") as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError as error:
+            raise FileExistsError(part) from error
+        try:
+            file.truncate(0)
+            if recipient is None:
+                yield file
+            else:
+                with _encrypted(file, recipient) as plain:
+                    yield plain
+            file.flush()
+            os.fsync(file.fileno())
+            # Unlike a rename, this does not put it in the place of one that came meanwhile.
+            os.link(part, path)
+        finally:
+            part.unlink(missing_ok=True)
+    sync_folder(path.parent)
+
+
+def sync_folder(folder: Path) -> None:
+    """Have the names in a folder on the disk too."""
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+@contextmanager
+def opened(path: Path, identities: list[Any]) -> Iterator[IO[bytes]]:
+    """A stream of what a file holds, decrypted where it is encrypted.
+
+    Raises
+    ------
+    KeyMissing, WrongKey
+        If it is encrypted, and not to one of these keys.
+    ArchiveDamaged
+        When the block ends, if the encrypted file is not as it was written.
+    """
+    with path.open("rb") as file:
+        is_encrypted = file.read(len(AGE_MAGIC)) == AGE_MAGIC
+        file.seek(0)
+        if not is_encrypted:
+            yield file
+        elif not identities:
+            raise KeyMissing
+        else:
+            with _decrypted(file, identities) as plain:
+                yield plain
+
+
+class _Writer:
+    """What age writes into; its error is kept, since age passes only its words on."""
+
+    def __init__(self, stream: IO[bytes]) -> None:
+        self._stream = stream
+        self.error: OSError | None = None
+
+    def write(self, data: bytes) -> int:
+        try:
+            return self._stream.write(data)
+        except OSError as error:
+            self.error = error
+            raise
+
+    def flush(self) -> None:
+        self._stream.flush()
+
+
+@contextmanager
+def _encrypted(stream: IO[bytes], recipient: Any) -> Iterator[IO[bytes]]:
+    """Age reads what it encrypts, so it reads, in a thread, the pipe that is written here."""
+    read_end, write_end = os.pipe()
+    writer = _Writer(stream)
+    failures: list[BaseException] = []
+
+    def encrypt() -> None:
+        with os.fdopen(read_end, "rb") as plain:
+            try:
+                pyrage.encrypt_io(plain, writer, [recipient])
+            except Exception as error:
+                failures.append(writer.error or error)
+
+    thread = threading.Thread(target=encrypt, daemon=True)
+    thread.start()
+    try:
+        with os.fdopen(write_end, "wb", buffering=CHUNK) as plain:
+            yield plain
+    except BrokenPipeError:
+        thread.join()
+        if not failures:
+            raise
+    finally:
+        thread.join()
+    if failures:
+        raise failures[0]
+
+
+@contextmanager
+def _decrypted(file: IO[bytes], identities: list[Any]) -> Iterator[IO[bytes]]:
+    read_end, write_end = os.pipe()
+    failures: list[Exception] = []
+
+    def decrypt() -> None:
+        with os.fdopen(write_end, "wb", buffering=0) as plain:
+            try:
+                pyrage.decrypt_io(file, _Writer(plain), identities)
+            except Exception as error:
+                failures.append(error)
+
+    thread = threading.Thread(target=decrypt, daemon=True)
+    thread.start()
+    try:
+        with os.fdopen(read_end, "rb", buffering=CHUNK) as plain:
+            yield plain
+    except ArchiveDamaged as damaged:
+        thread.join()
+        raise _why(failures) from damaged
+    finally:
+        thread.join()
+    if failures:
+        raise _why(failures)
+
+
+def _why(failures: list[Exception]) -> Exception:
+    if failures and NO_MATCHING_KEY in str(failures[0]):
+        return WrongKey()
+    return ArchiveDamaged()

@@ -1,0 +1,354 @@
+"""Making a back-up while people work, and throwing old ones away.
+
+An archive holds the rows as one instant shows them and either the files that those rows name, or
+the list of them, where they are kept in a folder that every back-up shares. A file of the site
+stays as it is under its name, so it is the same when it is read later; one that was deleted
+meanwhile is counted as missing.
+"""
+
+import fcntl
+import gzip
+import json
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.files.storage import default_storage
+from django.db import connection
+from django.db.backends.base.base import BaseDatabaseWrapper
+
+from operations.backends import archive
+from operations.backends.archive import ArchiveWriter, written
+from operations.backends.files_folder import FilesFolder, FileStore, StoredFile
+from operations.domain.back_ups import Policy, instant_of, kept, name_of
+from operations.exceptions import BackUpRefused
+from operations.models import BackUp
+from operations.queries import database_rows
+from operations.queries.restored_database import refuse_marked_database
+from operations.queries.time_stamps import FOLDER as STAMPS_FOLDER
+from records.services.site_to_oneself import held_while_serving
+
+from .heads import FILE_NAME as HEADS_FILE
+
+FORMAT = 1
+FILES_FOLDER = "files"
+LIST_ENDING = ".files"
+"""Of the list, beside an archive, of what it needs of the shared folder: read when old ones go."""
+LISTED_IN_ONE_PART = 20_000
+MOST_MISSING_NAMED = 100
+SECRET_KEY_FILE = "secret_key"  # noqa: S105 - a file's name
+
+
+@dataclass
+class _Files:
+    """The files of one back-up as they are taken in."""
+
+    lines: list[list[Any]] = field(default_factory=list)
+    stored: list[str] = field(default_factory=list)
+    size: int = 0
+    added: int = 0
+    missing: list[str] = field(default_factory=list)
+
+
+def back_up(
+    path: Path,
+    *,
+    clock: Callable[[], datetime],
+    files_folder: Path | None = None,
+    by_clock: bool = False,
+) -> BackUp:
+    """Write a back-up of the whole site into a file that must not be there yet.
+
+    Parameters
+    ----------
+    path : Path
+        In a folder that is there.
+    files_folder : Path, optional
+        Where files are added that are not there from a back-up before; without it they are in
+        the archive.
+
+    Raises
+    ------
+    BackUpRefused
+        If there is such a file, or another run is writing it or into the folder.
+    SiteIsTaken
+        If somebody has the site to themselves.
+    OSError
+        If something cannot be read or written; what was begun is removed.
+    """
+    recipient = _recipient()
+    with held_while_serving():
+        refuse_marked_database(connection)
+        run = BackUp(
+            begun_at=clock(), path=str(path), by_clock=by_clock, is_encrypted=recipient is not None
+        )
+        # Before an upgrade the table may not be there yet, and that is when one is wanted.
+        is_noted = BackUp._meta.db_table in connection.introspection.table_names()
+        if is_noted:
+            run.save()
+        try:
+            _write(run, path, files_folder, recipient)
+        except FileExistsError as error:
+            failure: Exception = BackUpRefused(
+                f"There is a file {path}, and no back-up is overwritten: name another."
+            )
+            _note_failure(run, failure, clock(), is_noted)
+            raise failure from error
+        except Exception as error:
+            _note_failure(run, error, clock(), is_noted)
+            raise
+        run.ended_at = clock()
+        if is_noted:
+            run.save()
+        return run
+
+
+def back_up_nightly(*, clock: Callable[[], datetime]) -> BackUp | None:
+    """The back-up of a night, into BACK_UP_DIR, and away with those that are not to be kept.
+
+    Returns
+    -------
+    BackUp or None
+        None where no folder is named, or another run is at it.
+    """
+    now = clock()
+    if not settings.BACK_UP_DIR or BackUp.objects.running(now).filter(by_clock=True).exists():
+        return None
+    folder = Path(settings.BACK_UP_DIR)
+    run = back_up(
+        folder / name_of(now), clock=clock, files_folder=folder / FILES_FOLDER, by_clock=True
+    )
+    prune_back_ups(folder, policy=policy_of_settings())
+    return run
+
+
+def policy_of_settings() -> Policy:
+    return Policy(
+        days=settings.BACK_UP_KEEP_DAYS,
+        weeks=settings.BACK_UP_KEEP_WEEKS,
+        months=settings.BACK_UP_KEEP_MONTHS,
+    )
+
+
+def prune_back_ups(folder: Path, *, policy: Policy) -> list[str]:
+    """Throw away the archives of a folder that a policy does not keep, and files none needs.
+
+    Archives of other names stay. While one of those that stay has no list beside it, no file
+    goes, since it may be its own.
+
+    Returns
+    -------
+    list of str
+        Names of the archives that went.
+    """
+    with _alone_in(folder):
+        archives = {
+            at: path for path in folder.iterdir() if (at := instant_of(path.name)) is not None
+        }
+        stays = kept(archives, policy)
+        gone = sorted(path.name for at, path in archives.items() if at not in stays)
+        for name in gone:
+            # The list last: without an archive it keeps no file.
+            (folder / name).unlink(missing_ok=True)
+            (folder / (name + LIST_ENDING)).unlink(missing_ok=True)
+        # Whatever refers to files of the folder has such a list, whatever it is called.
+        for leftover in folder.glob(f"*{LIST_ENDING}"):
+            if not leftover.with_name(leftover.name.removesuffix(LIST_ENDING)).exists():
+                leftover.unlink(missing_ok=True)
+        lists = list(folder.glob(f"*{LIST_ENDING}"))
+        with_list = {path.name.removesuffix(LIST_ENDING) for path in lists}
+        if {archives[at].name for at in stays} <= with_list:
+            _remove_unneeded(FilesFolder(folder / FILES_FOLDER), lists)
+        return gone
+
+
+def _remove_unneeded(store: FileStore, lists: list[Path]) -> None:
+    needed: set[str] = set()
+    for path in lists:
+        needed.update(gzip.decompress(path.read_bytes()).decode().split("\n"))
+    for stored in list(store.listing()):
+        if str(stored) not in needed:
+            store.remove(stored)
+
+
+def _recipient() -> Any:
+    return archive.recipient_of(settings.BACK_UP_KEY) if settings.BACK_UP_KEY else None
+
+
+def _note_failure(run: BackUp, error: Exception, at: datetime, is_noted: bool) -> None:
+    if is_noted:
+        run.ended_at, run.failure = at, f"{type(error).__name__}: {error}"[:400]
+        run.save(update_fields=["ended_at", "failure"])
+
+
+def _write(run: BackUp, path: Path, files_folder: Path | None, recipient: Any) -> None:
+    if files_folder is None:
+        _write_archive(run, path, None, recipient)
+        return
+    with _alone_in(path.parent), _alone_in(files_folder):
+        _remove_parts(path.parent)
+        _write_archive(run, path, FilesFolder(files_folder, recipient), recipient)
+
+
+def _write_archive(run: BackUp, path: Path, store: FileStore | None, recipient: Any) -> None:
+    # Before the rows: of an end of the trail that was filed later they would know nothing.
+    beside = dict(_kept_beside(is_encrypted=recipient is not None))
+    with written(path, recipient) as stream, ArchiveWriter(stream) as file:
+        with database_rows.snapshot() as snapshot:
+            names: dict[str, None] = {}
+            rows = _add_rows(file, snapshot, run, names, store is not None)
+        for name, data in beside.items():
+            file.add(f"kept/{name}", data)
+        files = _Files()
+        _add_files(file, store, names, files)
+        file.finish(
+            rows=rows,
+            files=len(names) - len(files.missing),
+            files_size=files.size,
+            missing=len(files.missing),
+            missing_names=files.missing[:MOST_MISSING_NAMED],
+        )
+        if store is not None:
+            listing = gzip.compress("\n".join(sorted(files.stored)).encode(), mtime=0)
+            _replace(path.with_name(path.name + LIST_ENDING), listing)
+    run.size_bytes, run.rows = path.stat().st_size, sum(rows.values())
+    run.files, run.files_bytes = len(names) - len(files.missing), files.size
+    run.added_files, run.missing_files = files.added, len(files.missing)
+
+
+def _add_rows(
+    file: ArchiveWriter,
+    snapshot: BaseDatabaseWrapper,
+    run: BackUp,
+    names: dict[str, None],
+    has_store: bool,
+) -> dict[str, int]:
+    migrations = database_rows.applied_migrations(snapshot)
+    unknown = set(migrations) - database_rows.known_migrations()
+    if unknown:
+        raise BackUpRefused(
+            f"The database was made by another version of this program ({max(unknown)[1]} is not "
+            "known here): back it up with that one."
+        )
+    found = database_rows.models_after(migrations)
+    about = {
+        "format": FORMAT,
+        "made_at": run.begun_at.isoformat(),
+        "address": settings.PUBLIC_URL,
+        "database": snapshot.vendor,
+        "migrations": migrations,
+        "files": "folder" if has_store else "inside",
+        "tables": {
+            table: [each.column for each in model._meta.local_concrete_fields]
+            for table, model in found.items()
+        },
+        "sequences": database_rows.sequences(snapshot, found),
+    }
+    file.add("about.json", json.dumps(about).encode())
+    counted = dict.fromkeys(found, 0)
+    for table, model in found.items():
+        rows = database_rows.read_rows(snapshot, model, lambda name: names.setdefault(name))
+        for number, (count, data) in enumerate(database_rows.parts(rows), start=1):
+            file.add(f"rows/{table}/{number:06}", data)
+            counted[table] += count
+    return counted
+
+
+def _add_files(
+    file: ArchiveWriter, store: FileStore | None, names: dict[str, None], files: _Files
+) -> None:
+    is_encrypted = bool(settings.BACK_UP_KEY)
+    there = (
+        {each.name: each for each in store.listing() if each.is_encrypted == is_encrypted}
+        if store
+        else {}
+    )
+    part = 0
+    for name in names:
+        stored = there.get(name) or _add_file(file, store, name, files)
+        if stored is None:
+            files.missing.append(name)
+            continue
+        files.size += stored.size
+        if store is not None:
+            files.stored.append(str(stored))
+        files.lines.append([stored.name, stored.size, stored.sha256, str(stored)])
+        if len(files.lines) >= LISTED_IN_ONE_PART:
+            part += 1
+            _add_listing(file, part, files)
+    _add_listing(file, part + 1, files)
+
+
+def _add_listing(file: ArchiveWriter, part: int, files: _Files) -> None:
+    data = "\n".join(json.dumps(line, ensure_ascii=False) for line in files.lines)
+    file.add(f"listing/{part:06}", gzip.compress(data.encode(), mtime=0))
+    files.lines.clear()
+
+
+def _add_file(
+    file: ArchiveWriter, store: FileStore | None, name: str, files: _Files
+) -> StoredFile | None:
+    """Take one file in; None where it is gone, as a work log is that somebody deleted."""
+    try:
+        content = default_storage.open(name)
+    except FileNotFoundError:
+        return None
+    with content:
+        files.added += 1
+        if store is not None:
+            return store.add(name, content)
+        size = content.size
+        return StoredFile(name, size, file.add_stream(f"content/{name}", content, size))
+
+
+def _kept_beside(*, is_encrypted: bool) -> Iterator[tuple[str, bytes]]:
+    """What is kept in DATA_DIR beside database and files.
+
+    The key that signs sessions and locks second factors leaves the machine encrypted or not at
+    all.
+    """
+    top = Path(settings.DATA_DIR)
+    paths = [top / HEADS_FILE, *sorted((top / STAMPS_FOLDER).glob("*"))]
+    if is_encrypted:
+        paths.append(top / SECRET_KEY_FILE)
+    for path in paths:
+        if path.is_file():
+            yield str(path.relative_to(top)), path.read_bytes()
+
+
+def _replace(path: Path, data: bytes) -> None:
+    part = path.with_name(path.name + ".part")
+    with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+    os.replace(part, path)
+
+
+def _remove_parts(folder: Path) -> None:
+    """What a run was writing when it was killed; who calls this has the folder to themselves."""
+    for part in folder.glob("*.part"):
+        if instant_of(part.name.removesuffix(".part")) is not None:
+            part.unlink(missing_ok=True)
+
+
+@contextmanager
+def _alone_in(folder: Path) -> Iterator[None]:
+    """Be the only run that writes into a folder of back-ups."""
+    folder.mkdir(parents=True, exist_ok=True)
+    descriptor = os.open(folder / ".lock", os.O_RDWR | os.O_CREAT, 0o600)
+    try:
+        try:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as error:
+            raise BackUpRefused(
+                f"Another back-up is being made into {folder}: try again once it is done."
+            ) from error
+        yield
+    finally:
+        os.close(descriptor)

@@ -1,0 +1,292 @@
+"""A back-up holds the site as one instant shows it, while people work."""
+
+import gzip
+import json
+import os
+from datetime import UTC, datetime, timedelta
+from io import BytesIO
+
+import pytest
+from django.core.files.storage import default_storage
+from django.core.management import CommandError, call_command
+from django.db import connection, transaction
+from django.utils import timezone
+
+from assessments.services import photos
+from operations.backends.archive import identities_of, new_key_file, opened, read_archive
+from operations.domain.back_ups import Policy, name_of
+from operations.models import BackUp, Heartbeat
+from operations.queries import database_rows
+from operations.services import back_ups, heads
+from operations.services.back_ups import back_up, back_up_nightly, prune_back_ups
+from operations.services.restoring import check_archive
+from people.models import Person
+from records.models import TrailEntry, append_only
+from records.services import site_to_oneself, trail
+from tests.assessments import pictures
+from tests.factories import make_board, make_person, make_site, make_user
+
+pytestmark = [pytest.mark.django_db(transaction=True), pytest.mark.each_database]
+
+
+@pytest.fixture(autouse=True)
+def _the_tables_are_as_after_all_migrations(monkeypatch, settings):
+    """The tests' own are made from the models, without the migrations, which nothing notes."""
+    settings.MIGRATION_MODULES = {}
+    everything = sorted(database_rows.known_migrations())
+    monkeypatch.setattr(database_rows, "applied_migrations", lambda connection: everything)
+
+
+@pytest.fixture
+def photo():
+    return photos.add_photo(
+        board=make_board(),
+        file=BytesIO(pictures.jpeg(120, 80)),
+        name="E01.jpg",
+        actor=make_user("instructor"),
+        at=timezone.now(),
+    )
+
+
+def members(path):
+    found = {}
+    with opened(path, []) as stream:
+        end = read_archive(stream, lambda name, data: found.update({name: data.read()}))
+    return found, end
+
+
+def rows_of(path, table):
+    found, _end = members(path)
+    parts = sorted(name for name in found if name.startswith(f"rows/{table}/"))
+    return [row for name in parts for row in database_rows.rows_of_part(found[name])]
+
+
+def test_it_holds_rows_and_the_files_that_they_name(tmp_path, photo):
+    made = back_up(tmp_path / "a", clock=timezone.now)
+
+    found, end = members(tmp_path / "a")
+    name = photo.original.name
+    with default_storage.open(name) as kept:
+        assert found[f"content/{name}"] == kept.read()
+    assert end["rows"]["assessments_photo"] == 1
+    assert end["rows"]["records_trailentry"] == TrailEntry.objects.count() > 0
+    assert (made.files, made.rows) == (end["files"], sum(end["rows"].values()))
+    assert BackUp.objects.made().get() == made
+
+
+def test_what_tells_of_this_running_site_alone_stays_here(tmp_path):
+    Heartbeat.objects.create(kind=Heartbeat.Kind.WEB, at=timezone.now())
+
+    back_up(tmp_path / "a", clock=timezone.now)
+
+    _found, end = members(tmp_path / "a")
+    assert not {"django_session", "operations_heartbeat", "operations_backup"} & set(end["rows"])
+
+
+def test_what_is_written_meanwhile_is_in_it_as_a_whole_or_not_at_all(tmp_path, monkeypatch):
+    """Between two tables somebody writes to both, as a program of theirs does."""
+    make_person(full_name="Before")
+    read_rows = database_rows.read_rows
+    written = []
+
+    def read_and_write(snapshot, model, on_file):
+        if not written and model is Person:
+            yield from read_rows(snapshot, model, on_file)
+            written.append(True)
+            with transaction.atomic():
+                person = make_person(full_name="Meanwhile")
+                trail.record(actor=None, act="person entered", about=person)
+        else:
+            yield from read_rows(snapshot, model, on_file)
+
+    monkeypatch.setattr(database_rows, "read_rows", read_and_write)
+    back_up(tmp_path / "a", clock=timezone.now)
+
+    assert Person.objects.filter(full_name="Meanwhile").exists()
+    [person] = rows_of(tmp_path / "a", "people_person")
+    assert "Before" in person
+    assert rows_of(tmp_path / "a", "records_trailentry") == []
+    assert rows_of(tmp_path / "a", "records_trailhead") == []
+
+
+def test_the_filed_end_of_the_trail_is_never_past_its_rows(tmp_path, monkeypatch):
+    """A head that is filed while rows are read is one that those rows do not know."""
+    with transaction.atomic():
+        trail.record(actor=None, act="one", about=("board", "1"))
+    heads.publish_head(at=timezone.now())
+    add_rows = back_ups._add_rows
+
+    def add_rows_and_file(*arguments):
+        found = add_rows(*arguments)
+        with transaction.atomic():
+            trail.record(actor=None, act="two", about=("board", "1"))
+        heads.publish_head(at=timezone.now())
+        return found
+
+    monkeypatch.setattr(back_ups, "_add_rows", add_rows_and_file)
+    try:
+        back_up(tmp_path / "a", clock=timezone.now)
+    finally:
+        filed = heads.heads_file().read_text().splitlines()
+        heads.heads_file().unlink()
+
+    found, _end = members(tmp_path / "a")
+    assert found["kept/trail-heads.txt"].decode().splitlines() == filed[:1]
+    assert len(filed) == 2
+
+
+def test_a_file_that_is_gone_is_counted_and_named(tmp_path, photo):
+    default_storage.delete(photo.original.name)
+
+    made = back_up(tmp_path / "a", clock=timezone.now)
+
+    _found, end = members(tmp_path / "a")
+    assert made.missing_files == 1
+    assert end["missing_names"] == [photo.original.name]
+
+
+def test_the_next_one_adds_to_the_folder_what_is_new_alone(tmp_path, photo):
+    folder = tmp_path / "files"
+    first = back_up(tmp_path / "a", clock=timezone.now, files_folder=folder)
+    second = back_up(tmp_path / "b", clock=timezone.now, files_folder=folder)
+
+    assert first.added_files == first.files > 0
+    assert (second.added_files, second.files) == (0, first.files)
+    found, _end = members(tmp_path / "b")
+    assert not [name for name in found if name.startswith("content/")]
+    assert check_archive(tmp_path / "b").end["files"] == first.files
+
+
+def test_nothing_is_overwritten_and_the_failure_is_kept(tmp_path):
+    (tmp_path / "a").write_text("mine")
+
+    with pytest.raises(CommandError, match="no back-up is overwritten"):
+        call_command("back_up", str(tmp_path / "a"))
+
+    assert (tmp_path / "a").read_text() == "mine"
+    assert "no back-up is overwritten" in BackUp.objects.failed().get().failure
+
+
+def test_while_a_restore_is_broken_off_nothing_is_backed_up(tmp_path, settings):
+    (settings.DATA_DIR / site_to_oneself.RESTORING).mkdir()
+    try:
+        with pytest.raises(CommandError, match="A restore was broken off"):
+            call_command("back_up", str(tmp_path / "a"))
+    finally:
+        (settings.DATA_DIR / site_to_oneself.RESTORING).rmdir()
+
+    assert os.listdir(tmp_path) == []
+
+
+def nights(settings, tmp_path, count):
+    settings.BACK_UP_DIR = str(tmp_path)
+    first = datetime(2026, 11, 1, 1, 40, tzinfo=UTC)
+    for night in range(count):
+        back_up_nightly(clock=lambda night=night: first + timedelta(night))
+    return [name_of(first + timedelta(night)) for night in range(count)]
+
+
+def test_every_night_makes_one_and_old_ones_go_with_what_only_they_need(settings, tmp_path, photo):
+    settings.BACK_UP_KEEP_DAYS, settings.BACK_UP_KEEP_WEEKS, settings.BACK_UP_KEEP_MONTHS = 2, 0, 0
+    names = nights(settings, tmp_path, 2)
+    stored = len([*(tmp_path / "files").rglob("*~*")])
+    name = photo.original.name
+    # As if its board had never had one.
+    with append_only.lifted(connection), connection.cursor() as cursor:
+        cursor.execute("DELETE FROM assessments_rendition")
+        cursor.execute("DELETE FROM assessments_photo")
+    first = datetime(2026, 11, 3, 1, 40, tzinfo=UTC)
+    back_up_nightly(clock=lambda: first)
+
+    there = sorted(path.name for path in tmp_path.glob("*.backup"))
+    assert there == [names[1], name_of(first)]
+    assert len([*(tmp_path / "files").rglob("*~*")]) == stored
+
+    back_up_nightly(clock=lambda: first + timedelta(1))
+
+    left = [path.name for path in (tmp_path / "files").rglob("*~*")]
+    assert not [each for each in left if each.startswith(os.path.basename(name))]
+    assert check_archive(tmp_path / name_of(first + timedelta(1)))
+
+
+def test_archives_of_other_names_stay_and_keep_their_files(tmp_path, photo):
+    by_hand = tmp_path / "before-the-move.backup"
+    back_up(by_hand, clock=timezone.now, files_folder=tmp_path / "files")
+    stored = [*(tmp_path / "files").rglob("*~*")]
+
+    assert prune_back_ups(tmp_path, policy=Policy(0, 0, 0)) == []
+
+    assert by_hand.exists()
+    assert [*(tmp_path / "files").rglob("*~*")] == stored != []
+
+
+def test_no_file_goes_while_an_archive_has_no_list(settings, tmp_path, photo):
+    names = nights(settings, tmp_path, 1)
+    (tmp_path / f"{names[0]}.files").unlink()
+    stored = [*(tmp_path / "files").rglob("*~*")]
+
+    prune_back_ups(tmp_path, policy=Policy(7, 0, 0))
+
+    assert [*(tmp_path / "files").rglob("*~*")] == stored != []
+
+
+def test_two_nights_at_once_are_one(settings, tmp_path):
+    settings.BACK_UP_DIR = str(tmp_path)
+    now = timezone.now()
+    BackUp.objects.create(begun_at=now, path="x", by_clock=True, is_encrypted=False)
+
+    assert back_up_nightly(clock=lambda: now + timedelta(minutes=5)) is None
+    assert back_up_nightly(clock=lambda: now + timedelta(hours=7)) is not None
+
+
+def test_without_a_folder_no_night_makes_one(settings):
+    settings.BACK_UP_DIR = ""
+
+    assert back_up_nightly(clock=timezone.now) is None
+    assert not BackUp.objects.exists()
+
+
+def test_a_back_up_before_an_upgrade_needs_no_table_of_this_version(tmp_path, monkeypatch):
+    """The database stands where an earlier version left it; its rows are read as it has them."""
+    make_site("Vega", "VE")
+    applied = database_rows.applied_migrations(connection)
+    earlier = [node for node in applied if node != ("operations", "0005_back_ups")]
+    assert len(earlier) == len(applied) - 1
+    monkeypatch.setattr(database_rows, "applied_migrations", lambda connection: earlier)
+    with connection.schema_editor() as editor:
+        editor.delete_model(BackUp)
+    try:
+        back_up(tmp_path / "a", clock=timezone.now)
+    finally:
+        with connection.schema_editor() as editor:
+            editor.create_model(BackUp)
+
+    found, end = members(tmp_path / "a")
+    assert ["operations", "0005_back_ups"] not in json.loads(found["about.json"])["migrations"]
+    assert end["rows"]["people_site"] == 1
+
+
+def test_the_secret_key_leaves_encrypted_or_not_at_all(settings, tmp_path):
+    text, public = new_key_file()
+    key = settings.DATA_DIR / "secret_key"
+    key.write_text("not for others")
+    try:
+        back_up(tmp_path / "plain", clock=timezone.now)
+        settings.BACK_UP_KEY = public
+        back_up(tmp_path / "sealed", clock=timezone.now)
+    finally:
+        key.unlink()
+
+    names = []
+    with opened(tmp_path / "sealed", identities_of(text)) as stream:
+        read_archive(stream, lambda name, data: names.append(name))
+    assert "kept/secret_key" in names
+    assert "kept/secret_key" not in members(tmp_path / "plain")[0]
+
+
+def test_the_list_beside_an_archive_names_what_it_needs(tmp_path, photo):
+    back_up(tmp_path / "a", clock=timezone.now, files_folder=tmp_path / "files")
+
+    listed = gzip.decompress((tmp_path / "a.files").read_bytes()).decode().split("\n")
+    there = [str(path.relative_to(tmp_path / "files")) for path in tmp_path.rglob("*~*")]
+    assert sorted(listed) == sorted(there)

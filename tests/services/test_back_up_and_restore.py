@@ -1,0 +1,455 @@
+"""Back-up and restore killed, cut short by a full disk, and given what does not fit."""
+
+import gzip
+import json
+import os
+import random
+import resource
+import shutil
+import signal
+import sqlite3
+import subprocess
+import sys
+import tarfile
+import time
+import traceback
+from collections.abc import Callable
+from dataclasses import dataclass
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import psycopg
+import pytest
+from django.conf import settings
+from django.db import connection, connections
+from django.utils import timezone
+
+from assessments.services import photos
+from operations.backends.archive import identities_of, new_key_file
+from operations.models import BackUp, MailTrial
+from operations.queries import database_rows
+from operations.services import restoring
+from operations.services.back_ups import back_up
+from records.services.site_to_oneself import RESTORING
+from tests.assessments import pictures
+from tests.conftest import leave_out
+from tests.factories import make_board, make_certificate, make_passed_board, make_user, write_down
+
+KILLS = int(os.environ.get("FAULT_KILLS", "3"))
+pytestmark = [pytest.mark.slow, pytest.mark.django_db(transaction=True)]
+
+TRAIL_FITS = "Everything fits."
+
+
+@pytest.fixture(autouse=True)
+def _the_tables_are_as_after_all_migrations(monkeypatch, settings):
+    """The tests' own are made from the models, without the migrations, which nothing notes."""
+    settings.MIGRATION_MODULES = {}
+    everything = sorted(database_rows.known_migrations())
+    monkeypatch.setattr(database_rows, "applied_migrations", lambda connection: everything)
+
+
+@pytest.fixture
+def photo():
+    """A photograph in a site with a passed board and a certificate, all of it written down."""
+    board = make_board()
+    make_passed_board(board.person, board.exercise)
+    make_certificate(board.person)
+    made = photos.add_photo(
+        board=board,
+        file=BytesIO(pictures.jpeg(1200, 800)),
+        name="E01.jpg",
+        actor=make_user("instructor"),
+        at=timezone.now(),
+    )
+    write_down()
+    return made
+
+
+@dataclass
+class OtherSite:
+    """A folder and a database of its own, empty at first."""
+
+    folder: Path
+    url: str
+
+    @property
+    def environment(self) -> dict[str, str]:
+        return {
+            "PATH": os.environ["PATH"],
+            "DATA_DIR": str(self.folder),
+            "DATABASE_URL": self.url,
+            "SECRET_KEY": "k" * 60,
+        }
+
+    def run(self, *command: object) -> subprocess.CompletedProcess[str]:
+        return subprocess.run(
+            [sys.executable, "manage.py", *map(str, command)],
+            cwd=settings.BASE_DIR,
+            env=self.environment,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+
+    def query(self, statement: str) -> list[tuple[Any, ...]]:
+        if self.url.startswith("sqlite"):
+            path = self.url.removeprefix("sqlite:///")
+            if not Path(path).exists():
+                return []
+            with sqlite3.connect(path) as link:
+                rows = link.execute(statement).fetchall()
+            link.close()
+            return rows
+        with psycopg.connect(self.url) as server:
+            return list(server.execute(statement.encode()))
+
+    def tables(self) -> set[str]:
+        names = (
+            "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%'"
+            if self.url.startswith("sqlite")
+            else "SELECT tablename FROM pg_tables WHERE schemaname = 'public'"
+        )
+        return {name for (name,) in self.query(names)}
+
+    def clear(self) -> None:
+        shutil.rmtree(self.folder)
+        self.folder.mkdir()
+        if not self.url.startswith("sqlite"):
+            with psycopg.connect(self.url, autocommit=True) as link:
+                link.execute("DROP SCHEMA public CASCADE")
+                link.execute("CREATE SCHEMA public")
+
+    def files(self) -> list[Path]:
+        return [path for path in (self.folder / "files").rglob("*") if path.is_file()]
+
+    def take_over(self) -> None:
+        """Make it the site of this process, a child that ends soon; its own is let go as it is."""
+        connections["default"].connection = None
+        settings.DATA_DIR, settings.MEDIA_ROOT = self.folder, self.folder / "files"
+        given = connections["default"].settings_dict
+        if self.url.startswith("sqlite"):
+            given["NAME"] = self.url.removeprefix("sqlite:///")
+        else:
+            given["NAME"] = self.url.rsplit("/", 1)[1]
+
+
+def sqlite_site(folder: Path) -> OtherSite:
+    folder.mkdir()
+    return OtherSite(folder, f"sqlite:///{folder / 'site.sqlite3'}")
+
+
+@pytest.fixture
+def postgres_site(tmp_path):
+    given = os.environ.get("TEST_POSTGRES_URL")
+    if not given:
+        leave_out("TEST_POSTGRES_URL names no PostgreSQL")
+    name = f"restored_{os.getpid()}"
+    with psycopg.connect(given, autocommit=True) as link:
+        link.execute(f"DROP DATABASE IF EXISTS {name}")
+        link.execute(f"CREATE DATABASE {name}")
+    (tmp_path / "grown").mkdir()
+    yield OtherSite(tmp_path / "grown", f"{given.rsplit('/', 1)[0]}/{name}")
+    with psycopg.connect(given, autocommit=True) as link:
+        link.execute(f"DROP DATABASE {name} WITH (FORCE)")
+
+
+@pytest.fixture
+def site(request, tmp_path) -> OtherSite:
+    """An empty site on a database of the kind that this test runs on."""
+    if connection.vendor == "sqlite":
+        return sqlite_site(tmp_path / "site")
+    return request.getfixturevalue("postgres_site")
+
+
+def child(act: Callable[[], object]) -> int:
+    """Do something in a process of its own, which need not start Python anew; give its number."""
+    pid = os.fork()
+    if pid:
+        return pid
+    status = 1
+    try:
+        connections["default"].connection = None
+        act()
+        status = 0
+    except BaseException:
+        traceback.print_exc()
+    finally:
+        os._exit(status)
+
+
+def status_of(pid: int) -> int:
+    return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
+
+
+def killed_after(act: Callable[[], object], sign: Callable[[], bool], delay_s: float) -> int:
+    """Kill a process so long after it has shown a sign of work; its status, 0 if it was quicker."""
+    pid = child(act)
+    while not sign():
+        done, status = os.waitpid(pid, os.WNOHANG)
+        if done:
+            return os.waitstatus_to_exitcode(status)
+        time.sleep(0.001)
+    time.sleep(delay_s)
+    os.kill(pid, signal.SIGKILL)
+    return status_of(pid)
+
+
+@pytest.fixture
+def chance():
+    seed = int(os.environ.get("FAULT_SEED") or random.SystemRandom().randrange(10**6))
+    print(f"FAULT_SEED={seed} FAULT_KILLS={KILLS}")
+    return random.Random(seed)
+
+
+def test_a_back_up_killed_at_any_instant_leaves_none_that_looks_like_one(tmp_path, photo, chance):
+    folder, files = tmp_path / "kept", tmp_path / "kept/files"
+    folder.mkdir()
+    path = folder / "a.backup"
+
+    def act():
+        back_up(path, clock=timezone.now, files_folder=files)
+
+    begun = time.monotonic()
+    assert status_of(child(act)) == 0
+    takes_s = time.monotonic() - begun
+    for _ in range(KILLS):
+        path.unlink(missing_ok=True)
+        # New ones, so that there is something to add to the folder as well.
+        for each in files.rglob("*~*"):
+            each.unlink()
+        part = folder / "a.backup.part"
+        killed_after(act, part.exists, chance.random() * takes_s)
+        if path.exists():
+            assert restoring.check_archive(path).end["files"] > 0
+
+    path.unlink(missing_ok=True)
+    assert status_of(child(act)) == 0
+    assert restoring.check_archive(path).end["files"] > 0
+    assert sorted(each.name for each in folder.iterdir() if each.is_file()) == [
+        ".lock",
+        "a.backup",
+        "a.backup.files",
+    ]
+    assert BackUp.objects.made().exists()
+
+
+def test_a_restore_killed_at_any_instant_is_empty_or_begins_anew_and_ends_whole(
+    tmp_path, photo, site, chance
+):
+    path = tmp_path / "a.backup"
+    back_up(path, clock=timezone.now)
+    with photo.original.open() as original:
+        bytes_of_photo = original.read()
+
+    def act():
+        site.take_over()
+        restoring.restore(path)
+
+    begun = time.monotonic()
+    assert status_of(child(act)) == 0
+    takes_s = time.monotonic() - begun
+    site.clear()
+    at = []
+    for _ in range(KILLS):
+        delay_s = chance.random() * takes_s
+        status = killed_after(act, (site.folder / RESTORING).exists, delay_s)
+        if status == 0 or not (site.folder / RESTORING).exists():
+            site.clear()  # It was quicker this time.
+            continue
+        assert status == -signal.SIGKILL
+        at.append((round(delay_s / takes_s, 2), len(site.tables()), len(site.files())))
+        if site.tables():
+            assert "restore_under_way" in site.tables()
+    print(f"Killed after which part, with so many tables and files: {at}")
+    if (site.folder / RESTORING).exists():
+        assert "A restore was broken off" in site.run("prepare").stderr
+
+    ended = site.run("restore", path)
+    assert ended.returncode == 0, ended.stderr
+    assert TRAIL_FITS in ended.stdout
+    assert not (site.folder / RESTORING).exists()
+    assert "restore_under_way" not in site.tables()
+    assert site.query("SELECT count(*) FROM assessments_photo") == [(1,)]
+    assert (site.folder / "files" / photo.original.name).read_bytes() == bytes_of_photo
+    again = site.run("restore", path)
+    assert "into an empty site alone" in again.stderr
+
+
+def test_an_archive_goes_into_the_other_kind_of_database(tmp_path, photo, request):
+    other = (
+        sqlite_site(tmp_path / "small")
+        if connection.vendor == "postgresql"
+        else request.getfixturevalue("postgres_site")
+    )
+    text, public = new_key_file()
+    (tmp_path / "key").write_text(text)
+    path = tmp_path / "a.backup"
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(settings, "BACK_UP_KEY", public)
+        back_up(path, clock=timezone.now, files_folder=tmp_path / "files")
+
+    ended = other.run("restore", path, "--key", tmp_path / "key")
+
+    assert ended.returncode == 0, ended.stderr
+    assert TRAIL_FITS in ended.stdout
+    # What comes out of it again is what went in, but the order of keys that a database keeps.
+    ended = other.run("back_up", tmp_path / "b.backup")
+    assert ended.returncode == 0, ended.stderr
+    back_up(tmp_path / "c.backup", clock=timezone.now)
+    assert contents_of(tmp_path / "b.backup") == contents_of(tmp_path / "c.backup")
+
+
+def contents_of(path: Path) -> dict[str, Any]:
+    found: dict[str, Any] = {}
+    with tarfile.open(path) as tar:
+        for info in tar:
+            stream = tar.extractfile(info)
+            assert stream is not None
+            data = stream.read()
+            if info.name.startswith("rows/"):
+                lines = gzip.decompress(data).decode().split("\n")
+                found[info.name] = [json.loads(line) for line in lines]
+            elif info.name.startswith("content/"):
+                found[info.name] = data
+            elif info.name == "about.json":
+                found["sequences"] = json.loads(data)["sequences"]
+    return found
+
+
+def limited(act: Callable[[], object], limit: int) -> Callable[[], object]:
+    """The same where no file can become longer than so many bytes, as where a disk is full."""
+
+    def act_with_limit() -> None:
+        signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (limit, limit))
+        act()
+
+    return act_with_limit
+
+
+def test_a_full_disk_ends_back_up_and_restore_with_nothing_half_there(tmp_path, photo):
+    large = photo.original.storage.path(photo.original.name)
+    with open(large, "ab") as stream:  # What follows a JPEG's end is no part of the picture.
+        stream.write(os.urandom(12_000_000))
+    folder = tmp_path / "kept"
+    folder.mkdir()
+
+    def act():
+        with pytest.raises(OSError, match="File too large"):
+            back_up(folder / "a.backup", clock=timezone.now)
+
+    assert status_of(child(limited(act, 10_000_000))) == 0
+    assert list(folder.iterdir()) == []
+
+    back_up(folder / "a.backup", clock=timezone.now)
+    site = sqlite_site(tmp_path / "site") if connection.vendor == "sqlite" else None
+    if site is None:  # A server writes the rows; what is unpacked is the same on both.
+        return
+
+    def act_restoring():
+        site.take_over()
+        with pytest.raises(OSError, match="File too large"):
+            restoring.restore(folder / "a.backup")
+
+    assert status_of(child(limited(act_restoring, 10_000_000))) == 0
+    assert not (site.folder / RESTORING).exists()
+    assert (site.files(), site.tables()) == ([], set())
+
+
+def test_a_disk_that_is_full_for_the_rows_leaves_the_site_empty(tmp_path, photo):
+    if connection.vendor != "sqlite":
+        pytest.skip("A server's own disk is not this process's to fill")
+    back_up(tmp_path / "a.backup", clock=timezone.now)
+    site = sqlite_site(tmp_path / "site")
+
+    def act():
+        site.take_over()
+        with pytest.raises(Exception, match=r"full|disk I/O"):
+            restoring.restore(tmp_path / "a.backup")
+
+    assert status_of(child(limited(act, 400_000))) == 0
+    assert (site.files(), site.tables()) == ([], set())
+    assert not (site.folder / RESTORING).exists()
+
+
+@pytest.mark.skipif(KILLS <= 3, reason="goes through every migration: `make faults` does")
+def test_an_archive_of_an_earlier_version_is_brought_to_this_one(
+    tmp_path, photo, site, monkeypatch
+):
+    earlier = [
+        node
+        for node in database_rows.known_migrations()
+        if node not in {("operations", "0005_back_ups"), ("operations", "0004_mail_trials")}
+    ]
+    monkeypatch.setattr(database_rows, "applied_migrations", lambda connection: sorted(earlier))
+    with connection.schema_editor() as editor:
+        editor.delete_model(BackUp)
+        editor.delete_model(MailTrial)
+    try:
+        back_up(tmp_path / "a.backup", clock=timezone.now)
+    finally:
+        with connection.schema_editor() as editor:
+            editor.create_model(MailTrial)
+            editor.create_model(BackUp)
+
+    ended = site.run("restore", tmp_path / "a.backup")
+
+    assert ended.returncode == 0, ended.stderr
+    assert TRAIL_FITS in ended.stdout
+    assert {"operations_backup", "operations_mailtrial"} <= site.tables()
+    assert site.run("prepare").returncode == 0
+
+
+def refused(tmp_path: Path, path: Path, **more: Any) -> str:
+    """What the restore of an archive into an empty site says, which stays empty."""
+    site = sqlite_site(tmp_path / f"site-{random.random()}")
+    said = tmp_path / "said"
+
+    def act() -> None:
+        site.take_over()
+        with pytest.raises(restoring.RestoreRefused) as error:
+            restoring.restore(path, **more)
+        said.write_text(str(error.value))
+
+    if connection.vendor == "sqlite":
+        assert status_of(child(act)) == 0
+        assert (site.files(), site.tables()) == ([], set())
+        assert not (site.folder / RESTORING).exists()
+    else:
+        with pytest.raises(restoring.RestoreRefused) as error:
+            restoring.check_archive(path, **more)
+        said.write_text(str(error.value))
+    return said.read_text()
+
+
+def test_what_does_not_fit_is_refused_in_a_sentence_before_anything_changes(tmp_path, photo):
+    _text, public = new_key_file()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(settings, "BACK_UP_KEY", public)
+        back_up(tmp_path / "sealed", clock=timezone.now)
+    path, folder = tmp_path / "plain", tmp_path / "files"
+    back_up(path, clock=timezone.now, files_folder=folder)
+    assert "is encrypted: name the file" in refused(tmp_path, tmp_path / "sealed")
+    other = identities_of(new_key_file()[0])
+    assert "to another key" in refused(tmp_path, tmp_path / "sealed", identities=other)
+    whole = path.read_bytes()
+    flipped = len(whole) // 2 // 512 * 512
+    path.write_bytes(whole[:flipped] + bytes([whole[flipped] ^ 1]) + whole[flipped + 1 :])
+    assert "is damaged" in refused(tmp_path, path)
+    path.write_bytes(whole)
+    assert "There is no file" in refused(tmp_path, path, files_folder=tmp_path / "elsewhere")
+    stored = next(folder.rglob("*~*"))
+    stored.write_bytes(b"x" + stored.read_bytes()[1:])
+    assert f"{stored.name} of the back-up is damaged" in refused(tmp_path, path)
+
+
+def test_a_site_in_use_is_left_as_it_is(tmp_path, photo):
+    back_up(tmp_path / "a", clock=timezone.now)
+
+    with pytest.raises(restoring.RestoreRefused, match=r"is in use: .* holds rows"):
+        restoring.restore(tmp_path / "a")
+
+    assert photo.original.storage.exists(photo.original.name)
+    photo.refresh_from_db()
