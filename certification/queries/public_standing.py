@@ -1,0 +1,125 @@
+"""How certificates stand as anybody may know, and which bits of a status list that sets."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from django.db.models import Exists, OuterRef
+
+from certification.domain.answers import Standing
+from certification.domain.public_standing import PublicStanding, public_standing
+from certification.models import (
+    Certificate,
+    CertificateEvent,
+    CertificateName,
+    Credential,
+    StandingSpan,
+)
+from people.models import Site
+
+from . import standing_on_day
+
+
+def standing_of(certificate: Certificate, at: datetime) -> PublicStanding:
+    """How a certificate stands on the day that it is at its holder's site."""
+    facts = standing_on_day.facts_for(certificate.person, certificate.scope)
+    return public_standing(facts, certificate.number, certificate.person.site.today(at))
+
+
+@dataclass(frozen=True)
+class SetBits:
+    """Indexes of a status list whose bit is set, by purpose.
+
+    ``revocation`` is for ever: the certificate was revoked or withdrawn, or the key lost.
+    ``suspension`` may end: today the certificate does not stand, or no longer under the name or
+    with the restriction that the credential gives.
+    """
+
+    revocation: list[int]
+    suspension: list[int]
+
+
+def set_bits(status_list: int, at: datetime) -> SetBits | None:
+    """What is set in a list; None where there is no such list.
+
+    Takes a handful of queries a site, however many credentials there are.
+    """
+    credentials = Credential.objects.filter(status_list=status_list)
+    rows = list(
+        credentials.order_by().values_list(
+            "status_index",
+            "certificate_id",
+            "certificate__person_id",
+            "certificate__scope_id",
+            "certificate__person__site_id",
+            "certificate__holder_name",
+            "certificate__withdrawal",
+            "name",
+            "restriction",
+            "key__lost_at",
+        )
+    )
+    if not rows:
+        return None
+    sites = Site.objects.in_bulk({row[4] for row in rows})
+    revoked: set[int] = set()
+    spans: dict[tuple[int, int], tuple[str, int | None, str]] = {}
+    for site in sites.values():
+        revoked |= _revoked(status_list, site, site.today(at))
+        spans |= _spans(status_list, site, site.today(at))
+    names = dict(
+        CertificateName.objects.filter(certificate__credentials__status_list=status_list)
+        .order_by("recorded_at", "pk")
+        .values_list("certificate_id", "name")
+    )
+    bits = SetBits([], [])
+    for (
+        index,
+        certificate,
+        person,
+        scope,
+        _site,
+        holder,
+        withdrawal,
+        name,
+        restriction,
+        lost,
+    ) in rows:
+        if lost or withdrawal or certificate in revoked:
+            bits.revocation.append(index)
+        stands = spans.get((person, scope)) == (Standing.CERTIFIED, certificate, restriction)
+        if not stands or names.get(certificate, holder) != name:
+            bits.suspension.append(index)
+    return bits
+
+
+def _revoked(status_list: int, site: Site, today: date) -> set[int]:
+    """Certificates that were revoked from today or an earlier day on."""
+    voided = CertificateEvent.objects.filter(
+        kind=CertificateEvent.Kind.VOIDED, voids=OuterRef("pk")
+    )
+    return set(
+        CertificateEvent.objects.filter(
+            ~Exists(voided),
+            kind=CertificateEvent.Kind.REVOKED,
+            effective_on__lte=today,
+            certificate__person__site=site,
+            certificate__credentials__status_list=status_list,
+        ).values_list("certificate_id", flat=True)
+    )
+
+
+def _spans(
+    status_list: int, site: Site, today: date
+) -> dict[tuple[int, int], tuple[str, int | None, str]]:
+    """What today's spans say of whoever has a credential in the list, by person and scope."""
+    theirs = Credential.objects.filter(
+        status_list=status_list,
+        certificate__person=OuterRef("person"),
+        certificate__scope=OuterRef("scope"),
+    )
+    spans = StandingSpan.objects.on(today).filter(Exists(theirs), person__site=site).order_by()
+    columns = ("person_id", "scope_id", "standing", "certificate_id", "restriction")
+    return {
+        (person, scope): (standing, certificate, restriction)
+        for person, scope, standing, certificate, restriction in spans.values_list(*columns)
+    }
