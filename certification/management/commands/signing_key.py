@@ -19,13 +19,17 @@ class Command(BaseCommand):
     )
 
     def add_arguments(self, parser: CommandParser) -> None:
-        acts = parser.add_subparsers(dest="act", required=True)
-        acts.add_parser("list", help="every key, and since when and until when it signed")
-        acts.add_parser("make", help="the first key; without it, the first credential makes one")
-        acts.add_parser("rotate", help="another key signs from now on; the earlier ones count")
-        lost = acts.add_parser("lost", help="nothing counts that this key has signed")
-        lost.add_argument("kid", help="the key, as “signing_key list” names it")
-        lost.add_argument("--reason", required=True, help="how it was lost; kept with the key")
+        parser.add_argument(
+            "act",
+            choices=("list", "make", "rotate", "lost"),
+            help="list: every key and when it signed; make: the first key, which the first "
+            "credential makes otherwise; rotate: another key signs from now on, and what earlier "
+            "ones signed still counts; lost: nothing counts that a key has signed",
+        )
+        parser.add_argument("kid", nargs="?", default="", help="the lost key, as list names it")
+        parser.add_argument(
+            "--reason", default="", help="how it was lost, in a few words; kept with the key"
+        )
 
     def handle(self, *args: Any, act: str, **options: Any) -> None:
         at = timezone.now()
