@@ -39,3 +39,7 @@ class ChangedMeanwhile(CertificationError):
     def __init__(self, text: str, now: dict[str, str] | None = None) -> None:
         super().__init__(text)
         self.now = now or {}
+
+
+class KeyNotHere(CertificationError):
+    """The private half of the key that signs is not on this machine."""

@@ -59,8 +59,19 @@ def declare() -> None:
         "CertificateEvent",
         "CertificateName",
         "CertificateWithdrawal",
+        "Credential",
+        "PublicCode",
     ):
         append_only.protect(f"certification.{model}")
+    append_only.protect(
+        "certification.SigningKey",
+        when_update=(
+            f"OLD.lost_at IS NOT NULL OR NOT ({_same(('id', 'kid', 'started_at'), 'public_jwk')}) "
+            "OR (OLD.ended_at IS NOT NULL AND (NEW.ended_at IS NULL "
+            "OR NEW.ended_at <> OLD.ended_at))"
+        ),
+        refusal="keeps every key: it ends or is lost, once, and nothing else changes",
+    )
     append_only.protect(
         "certification.SchemeRevision",
         when_update=(

@@ -276,6 +276,17 @@ PHOTOS_A_PERSON_A_DAY = env.whole_number(
 # that decodes a large one may take 1 GB with all its libraries.
 PHOTO_MAX_DECODED_BYTES = 640 * 1024 * 1024
 
+# Credentials: certificates that others check by themselves (certification.services.signing_keys)
+
+SIGNING_KEYS_DIR = Path(
+    env.text(
+        "SIGNING_KEYS_DIR",
+        about="Folder of the private keys that credentials are signed with; `signing_keys` in "
+        "DATA_DIR by default.",
+    )
+    or DATA_DIR / "signing_keys"
+)
+
 # Sign-in
 
 AUTH_USER_MODEL = "people.User"

@@ -25,11 +25,14 @@ from certification.models import (
     CertificateDocument,
     CertificateEvent,
     ClassPlan,
+    Credential,
     Operation,
     Proposal,
     Scope,
 )
 from certification.queries import class_plan_facts
+from certification.services import signing_keys
+from certification.services.public_codes import code_of
 from config import middleware
 from interfaces.models import ApiToken, WebHook, WebHookDelivery
 from operations.services import mail_trials
@@ -354,8 +357,18 @@ def _things_of(user: User, common: dict, instructor: User) -> dict[str, object]:
     )
     paper = written.hand_out(common["paper_test"], person, instructor)
     papers.start_paper(paper=paper, actor=user, at=timezone.now())
+    Credential.objects.create(
+        certificate=certificate,
+        key=signing_keys.current_key(at=NOW),
+        name=person.full_name,
+        good_through=certificate.valid_through,
+        status_list=1,
+        status_index=certificate.pk,
+    )
     return {
         "paper": paper.number,
+        "public_code": code_of(certificate),
+        "status_list": 1,
         "person": person,
         "person_pk": person.pk,
         "tool": tool,

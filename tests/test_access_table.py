@@ -144,6 +144,8 @@ TABLE: dict[str, Row] = {
     "certification:certificate_detail": page(READS, "certificate"),
     "certification:certificate_document": page(READS, "certificate"),
     "certification:certificate_card": page(READS, "certificate"),
+    "certification:certificate_pdf": page(READS, "certificate"),
+    "certification:certificate_credential": act(READS, "certificate"),
     "certification:certificate_act": form(AUDITS, "certificate", "suspend"),
     "certification:event_remove": form(AUDITS, "certificate", "event"),
     "certification:certificates_issue_again": form(AUDITS, "person"),
@@ -157,6 +159,13 @@ TABLE: dict[str, Row] = {
     "certification:proposal_detail": page(TEACHES | AUDITS, "proposal"),
     "certification:proposal_issue": act(TEACHES | AUDITS, "proposal"),
     "certification:proposal_decline": act(TEACHES | AUDITS, "proposal"),
+    # A certificate by number and code, keys and status lists: for whoever holds a paper
+    "certification:public_check": page(PEOPLE),
+    "certification:public_certificate": page(PEOPLE, "certificate", "public_code"),
+    "certification:signing_keys": page(PEOPLE),
+    "certification:issuer_metadata": page(PEOPLE),
+    "certification:credential_issuer": page(PEOPLE),
+    "certification:status_list": page(PEOPLE, "status_list", "revocation"),
     # The calendar of what ends: its address is one's own, and all that a calendar program has
     "reminders:calendar_address": form(EVERYBODY),
     "reminders:calendar_stop": act(EVERYBODY),

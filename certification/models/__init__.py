@@ -7,6 +7,7 @@ from .certificates import (
     Proposal,
 )
 from .class_plans import ClassPlan, PlannedNeed
+from .credentials import Credential, PublicCode, SigningKey
 from .known_registers import KnownEnd, KnownRegister, KnownSpan
 from .schemes import Operation, Scheme, SchemeRequirement, SchemeRevision, Scope
 from .standing import StandingEnd, StandingSpan
@@ -19,16 +20,19 @@ __all__ = [
     "CertificateName",
     "CertificateWithdrawal",
     "ClassPlan",
+    "Credential",
     "KnownEnd",
     "KnownRegister",
     "KnownSpan",
     "Operation",
     "PlannedNeed",
     "Proposal",
+    "PublicCode",
     "Scheme",
     "SchemeRequirement",
     "SchemeRevision",
     "Scope",
+    "SigningKey",
     "StandingChange",
     "StandingEnd",
     "StandingSpan",

@@ -4,7 +4,7 @@ from django.urls import path
 
 from certification.views import certificates as views
 from certification.views import certificates_from_elsewhere as elsewhere
-from certification.views import names
+from certification.views import names, paper
 
 urlpatterns = [
     path(
@@ -21,6 +21,11 @@ urlpatterns = [
         "certificates/<path:number>/document/",
         views.certificate_document,
         name="certificate_document",
+    ),
+    path(
+        "certificates/<path:number>/credential/",
+        paper.certificate_credential,
+        name="certificate_credential",
     ),
     path(
         "certificates/<path:number>/act/<str:act>/", views.certificate_act, name="certificate_act"

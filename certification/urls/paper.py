@@ -12,4 +12,9 @@ urlpatterns = [
         views.certificate_card,
         name="certificate_card",
     ),
+    path(
+        "certificates/<path:number>/certificate.pdf",
+        views.certificate_pdf,
+        name="certificate_pdf",
+    ),
 ]

@@ -18,6 +18,7 @@ from certification.exceptions import CertificationError
 from certification.forms.certificates import ActForm
 from certification.models import CertificateEvent
 from certification.presenters import certificate_page as certificate_screen
+from certification.presenters.certificate_document import texts_on_certificate
 from certification.presenters.signing_shown import certificates_shown
 from certification.presenters.wallet_card import texts_on_card
 from certification.services import events
@@ -134,7 +135,12 @@ def certificate_detail(request: UserRequest, number: str) -> HttpResponse:
         {
             "certificate": certificate,
             "screen": screen,
-            "lacking": not_printed(texts_on_card(certificate, screen.restriction)),
+            "lacking": not_printed(
+                (
+                    *texts_on_card(certificate, screen.restriction),
+                    *texts_on_certificate(certificate),
+                )
+            ),
         },
     )
 

@@ -1,4 +1,4 @@
-"""What is printed of who may do what: the list for the wall, and the card for the wallet."""
+"""What is printed of who may do what, and the certificate as paper, card and signed file."""
 
 from urllib.parse import urlencode
 
@@ -7,13 +7,16 @@ from django.contrib.auth.decorators import login_required
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_safe
+from django.views.decorators.http import require_POST, require_safe
 
 from certification import access
-from certification.exceptions import NothingToPrint
+from certification.exceptions import CertificationError, NothingToPrint
 from certification.forms.paper import MonthsBackForm
-from certification.presenters import wall_list, work_missing
+from certification.models import Certificate
+from certification.presenters import certificate_document, credential, wall_list, work_missing
 from certification.presenters.wallet_card import wallet_card
+from certification.services.credentials import make_credential
+from certification.services.public_codes import code_of
 from people.access import UserRequest, role_required
 from people.models import Role
 from people.presenters.paper import not_printed
@@ -118,9 +121,48 @@ def certificate_card(request: UserRequest, number: str) -> HttpResponse:
         messages.error(request, str(error))
         return redirect("certification:certificate_detail", certificate.number)
     response = HttpResponse(content, content_type="application/pdf")
-    name = "".join(
+    response["Content-Disposition"] = f'inline; filename="card-{_in_file_name(certificate)}.pdf"'
+    return response
+
+
+@require_safe
+@login_required
+def certificate_pdf(request: UserRequest, number: str) -> HttpResponse:
+    """The certificate on A4; its public code is made with the first one."""
+    certificate = access.certificate_for_reader(request.user, number)
+    try:
+        content = certificate_document.certificate_pdf(
+            certificate, code=code_of(certificate), at=timezone.now()
+        )
+    except NothingToPrint as error:
+        messages.error(request, str(error))
+        return redirect("certification:certificate_detail", certificate.number)
+    response = HttpResponse(content, content_type="application/pdf")
+    name = _in_file_name(certificate)
+    response["Content-Disposition"] = f'inline; filename="certificate-{name}.pdf"'
+    return response
+
+
+@require_POST
+@login_required
+def certificate_credential(request: UserRequest, number: str) -> HttpResponse:
+    """The certificate as a signed file for other programs."""
+    certificate = access.certificate_for_reader(request.user, number)
+    try:
+        made = make_credential(certificate=certificate, actor=request.user, at=timezone.now())
+        content = credential.credential_jwt(made, code=code_of(certificate))
+    except CertificationError as error:
+        messages.error(request, str(error))
+        return redirect("certification:certificate_detail", certificate.number)
+    response = HttpResponse(content, content_type=credential.MEDIA_TYPE)
+    name = _in_file_name(certificate)
+    response["Content-Disposition"] = f'attachment; filename="certificate-{name}.jwt"'
+    response["Cache-Control"] = "no-store, private"
+    return response
+
+
+def _in_file_name(certificate: Certificate) -> str:
+    return "".join(
         character if character.isalnum() or character in "-_" else "-"
         for character in certificate.number
     )
-    response["Content-Disposition"] = f'inline; filename="card-{name}.pdf"'
-    return response

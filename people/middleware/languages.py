@@ -9,17 +9,19 @@ from django.utils.cache import patch_vary_headers
 
 from people.queries.languages import in_language, language_of
 
-SIGN_IN_PAGES = ("/account/", "/tablet/")
+OPEN_PAGES = ("/account/", "/tablet/", "/c/")
+"""Where one signs in, and where strangers look a certificate up."""
 
 
 def language_at(request: HttpRequest) -> str:
-    """The language of whoever is signed in; where one signs in, what the browser asks for.
+    """The language of whoever is signed in; on pages open to strangers, what the browser
+    asks for.
 
-    Programs and other strangers are answered in the site's.
+    Programs are answered in the site's.
     """
     if request.user.is_authenticated:
         return language_of(request.user.person)
-    if request.path.startswith(SIGN_IN_PAGES):
+    if request.path.startswith(OPEN_PAGES):
         return translation.get_language_from_request(request)
     return settings.LANGUAGE_CODE
 
@@ -38,7 +40,7 @@ def own_language(
         with in_language(language):
             response = get_response(request)
         response.headers.setdefault("Content-Language", language)
-        if request.path.startswith(SIGN_IN_PAGES):
+        if request.path.startswith(OPEN_PAGES):
             patch_vary_headers(response, ("Accept-Language",))
         return response
 

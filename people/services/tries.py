@@ -72,6 +72,14 @@ def unknown_login_tries(login: str, address: str) -> list[Counted]:
     return [Counted(f"{UNKNOWN_LOGIN}{_hash(f'{login.strip()} {address}')}")]
 
 
+def public_code_tries(address: str) -> list[Counted]:
+    """What codes of certificates are counted under, on the page that is open to everybody.
+
+    A plant behind one address reads many papers, and a code cannot be guessed, so ten are free.
+    """
+    return [Counted(f"{FROM_ADDRESS}paper:{_hash(address)}", free=10)]
+
+
 def count_try(counted: Sequence[Counted], at: datetime) -> None:
     """Count a try as wrong until `forget_tries` says otherwise.
 
@@ -106,6 +114,18 @@ def forget_tries(counted: Sequence[Counted]) -> None:
         locked = WrongTries.objects.select_for_update().filter(key__in=keys).order_by("key")
         ids = list(locked.values_list("pk", flat=True))
         WrongTries.objects.filter(pk__in=ids).update(failures=0, wait_until=None)
+
+
+def take_back_try(counted: Sequence[Counted], at: datetime) -> None:
+    """The try was right, and what was wrong before it counts all the same.
+
+    For what strangers ask: whoever holds one right answer must not buy more wrong ones with it.
+    """
+    with transaction.atomic():
+        for row in lock_rows([each.key for each in counted]).values():
+            row.failures = max(row.failures - 1, 0)
+            row.wait_until = at if row.failures else None
+            row.save(update_fields=["failures", "wait_until"])
 
 
 def lock_rows(keys: Collection[str]) -> dict[str, WrongTries]:

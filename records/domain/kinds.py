@@ -68,6 +68,7 @@ KIND_OF_MODEL = {
     "Certificate": "certificate",
     "CertificateEvent": "certificate-event",
     "CertificateName": "certificate-name",
+    "SigningKey": "signing-key",
     "ClassPlan": "class-plan",
     # audit
     "WorkLogCheck": "work-log-check",
