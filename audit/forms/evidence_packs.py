@@ -59,7 +59,7 @@ class EvidencePackForm(forms.Form):
     def question(self) -> dict[str, Any]:
         """What the service is asked for."""
         data = self.cleaned_data
-        question = {
+        question: dict[str, Any] = {
             name: data[name] for name in ("scopes", "first_day", "last_day") if name in data
         }
         if day := data["known_on"]:

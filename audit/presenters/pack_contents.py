@@ -58,8 +58,7 @@ class PackContents:
     def parts(self, files: Files) -> Iterable[Part]:
         for photo in self.rows.photos():
             path = pack_tables.photo_path(photo)
-            write = partial(_write_photo, photo)
-            yield Part(path, write, is_deflated=False, may_be_missing=True)
+            yield Part(path, partial(_write_photo, photo), is_deflated=False, may_be_missing=True)
         for board in self.rows.boards():
             if is_open(board):
                 write = self._in_language(partial(self._write_sheet, board))

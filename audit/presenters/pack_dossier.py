@@ -3,6 +3,7 @@
 However much a pack holds, the page shows no more than can be read; all of it stands in the tables.
 """
 
+import json
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
@@ -28,6 +29,8 @@ from certification.presenters.standing_words import reason_for
 from people.models import Installation, Person
 from people.presenters.days import format_day, format_instant
 from records.domain.chain import short_form
+from records.models import Signature
+from training.models import Stage
 
 from . import pack_tables
 
@@ -102,7 +105,7 @@ def context_of(rows: PackRows, files: Iterable[FileInBag]) -> dict[str, Any]:
         "stood": stood[:MOST_LINES] if len(stood) != 1 else [],
         "facts": facts[:MOST_LINES],
         "boards": boards[:MOST_BOARDS],
-        "signatures": signatures[:MOST_LINES],
+        "signatures": [(each, signed_said(each)) for each in signatures[:MOST_LINES]],
         "criteria": [(each, criteria_path(each)) for each in rows.criteria_sets()],
         "schemes": [(each, scheme_path(each)) for each in rows.scheme_revisions()],
         "files": shown,
@@ -281,6 +284,20 @@ def _boards(rows: PackRows, paths: set[str]) -> Iterator[BoardSaid]:
             shown,
             more,
         )
+
+
+def signed_said(signature: Signature) -> str:
+    """What a signature is on: the board and stage, or the certificate, that its text names."""
+    content = json.loads(signature.content)
+    if not isinstance(content, dict):
+        return signature.about_id
+    number = content.get("board") or content.get("certificate") or content.get("number")
+    if signature.about_type == "certificate":
+        number = signature.about_id
+    if not isinstance(number, str):
+        return ""
+    stage = content.get("stage")
+    return f"{number}, {Stage(stage).label}" if stage in Stage.values else number
 
 
 def _files(

@@ -197,8 +197,8 @@ def judgement_faults(folder):
                 signed[(*place, line["criterion"])] = line
     for row in rows_of(folder, "judgements.csv"):
         line = signed.pop((row["grading"], row["joint"], row["make"], row["criterion"]), None)
-        place = row["joint"] or "the whole"
-        where = f"the judgement of {place} of {row['board']} by {row['criterion']}"
+        joint = row["joint"] or "the whole"
+        where = f"the judgement of {joint} of {row['board']} by {row['criterion']}"
         if line is None:
             yield f"{where} was never signed, or stands there twice."
             continue

@@ -42,6 +42,7 @@ log = logging.getLogger(__name__)
 ROUND = timedelta(minutes=5)
 """After it a pack is let go between two files, so that others get their turn."""
 SECONDS_BETWEEN = 0.5
+NUMBER_KIND = "P"
 BUILD = "evidence_packs.build"
 ASKED, MADE, NOT_MADE = (
     "evidence pack asked for",
@@ -137,7 +138,7 @@ def request_pack(
     if (under_way := _same_under_way(asked, scopes)) is not None:
         return under_way
     pack = asked
-    pack.number = next_number(site.prefix, "E")
+    pack.number = next_number(site.prefix, NUMBER_KIND)
     pack.save(force_insert=True)
     pack.sites.set(sites)
     pack.scopes.set(scopes)

@@ -118,7 +118,8 @@ class PackFile:
         except OSError:
             self._list.close()
             raise InUse from None
-        self.count, self._end, self._unsaved, self._saved_at = 0, 0, [], time.monotonic()
+        self.count, self._end, self._saved_at = 0, 0, time.monotonic()
+        self._unsaved: list[str] = []
         self._file = open(self.path, "r+b" if self.path.exists() else "w+b")  # noqa: SIM115
         self._cut_to_what_is_safe()
         self._zip = self._open_zip()

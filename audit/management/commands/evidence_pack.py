@@ -122,8 +122,8 @@ class Command(BaseCommand):
         quality_at = Site.objects.filter(pk__in=actor.sites_as(Role.QUALITY)).order_by("pk")
         if isinstance(thing, Certificate):
             thing = thing.person
-        wanted = thing.site_id if thing is not None else actor.person and actor.person.site_id
-        site = quality_at.filter(pk=wanted).first()
+        owner = thing if thing is not None else actor.person
+        site = quality_at.filter(pk=owner.site_id).first() if owner is not None else None
         if site is None and thing is None:
             site = quality_at.first()
         if site is None:
