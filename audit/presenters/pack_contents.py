@@ -86,6 +86,7 @@ class PackContents:
             return pack_dossier.index_page(self.rows, files())
 
         yield Part(pack_dossier.INDEX, self._in_language(partial(_write_bytes, index)))
+        yield Part(pack_dossier.STYLESHEET, partial(_write_bytes, pack_dossier.styles))
         yield Part(VERIFIER, partial(_write_bytes, verifier))
         yield Part("bagit.txt", partial(_write_bytes, DECLARATION.encode))
         yield Part("bag-info.txt", partial(_write_bytes, lambda: self._bag_info(files())))

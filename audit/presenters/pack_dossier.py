@@ -34,7 +34,7 @@ from training.models import Stage
 
 from . import pack_tables
 
-INDEX = "index.html"
+INDEX, STYLESHEET = "index.html", "index.css"
 MOST_LINES = 200
 MOST_BOARDS = 60
 MOST_PHOTOS = 3
@@ -96,7 +96,7 @@ def context_of(rows: PackRows, files: Iterable[FileInBag]) -> dict[str, Any]:
     return {
         "pack": pack,
         "zone": zone,
-        "styles": styles(),
+        "stylesheet": STYLESHEET,
         "organisation": Installation.current().organisation,
         "day": day_asked(pack),
         "question": question_said(pack),
@@ -126,11 +126,11 @@ def context_of(rows: PackRows, files: Iterable[FileInBag]) -> dict[str, Any]:
 
 
 @lru_cache(maxsize=1)
-def styles() -> str:
+def styles() -> bytes:
     """The site's own style sheets in one, without what they say to whoever changes them."""
     found = [finders.find(f"css/{name}.css") for name in STYLES]
     texts = [Path(str(path)).read_text("utf-8") for path in found if path]
-    return COMMENT.sub("", "\n".join(texts))
+    return COMMENT.sub("", "\n".join(texts)).encode()
 
 
 def day_asked(pack: EvidencePack) -> date:
