@@ -10,12 +10,16 @@ class AuditConfig(AppConfig):
 
     def ready(self) -> None:
         from audit.presenters import found
-        from audit.services import work_log_checks
+        from audit.services import evidence_packs, work_log_checks
         from people.presenters import navigation, search
         from records.queries import verification
 
         verification.register_files(work_log_checks.files_to_verify)
+        verification.register_files(evidence_packs.files_to_verify)
         navigation.register(_("Work\u00a0log"), "audit:work_log", ["quality"], order=42)
+        navigation.register(
+            _("Evidence packs"), "audit:evidence_packs", ["quality"], order=43, place="foot"
+        )
         navigation.register(
             _("Bring a list of people"),
             "audit:people_list_new",

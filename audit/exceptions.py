@@ -37,3 +37,7 @@ class ListChanged(ListRefused):
 
 class ListTakenIn(ListRefused):
     """The list has been taken in already."""
+
+
+class CannotPack(AuditError):
+    """An evidence pack cannot be asked for like this."""

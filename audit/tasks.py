@@ -1,12 +1,15 @@
-"""Background work: checks of work logs, and what lists of people leave to do."""
+"""Background work: checks of work logs, evidence packs, what lists of people leave to do."""
 
 from celery import shared_task
 from django.utils import timezone
 
-from audit.services import people_lists, work_log_checks
+from audit.presenters.pack_contents import PackContents
+from audit.services import evidence_packs, people_lists, work_log_checks
 
 CHECK_ENDS_WITHIN_S = 25 * 60
 GRACE_S = 60
+PACK_ENDS_WITHIN_S = 60 * 60
+"""A round of a pack is short; one large file of it, such as the trail, may take longer."""
 
 
 @shared_task(
@@ -45,3 +48,29 @@ def send_due_links() -> int:
 def forget_expired_lists() -> int:
     """Delete the lists that nobody took in while they were kept; run by beat."""
     return people_lists.forget_expired(timezone.now())
+
+
+@shared_task(
+    name=evidence_packs.BUILD,
+    soft_time_limit=PACK_ENDS_WITHIN_S,
+    time_limit=PACK_ENDS_WITHIN_S + GRACE_S,
+)
+def build_pack(pack_id: int) -> bool:
+    """Work one round on an evidence pack; an unknown one is nobody's work."""
+    return evidence_packs.build_pack(pack_id=pack_id, clock=timezone.now, contents_of=PackContents)
+
+
+@shared_task(
+    name="evidence_packs.build_due",
+    soft_time_limit=PACK_ENDS_WITHIN_S,
+    time_limit=PACK_ENDS_WITHIN_S + GRACE_S,
+)
+def build_packs() -> int:
+    """Work on the packs that a round, a lost message or a dead worker left; run by beat."""
+    return evidence_packs.build_due_packs(clock=timezone.now, contents_of=PackContents)
+
+
+@shared_task(name="evidence_packs.throw_away_old")
+def throw_away_old_packs() -> int:
+    """Delete the files of packs that were kept long enough; run by beat."""
+    return evidence_packs.throw_away_old(timezone.now())

@@ -100,6 +100,15 @@ app.conf.update(
             "schedule": crontab(),
             "options": {"expires": 50},
         },
+        "build evidence packs": {
+            "task": "evidence_packs.build_due",
+            "schedule": crontab(),
+            "options": {"expires": 50},
+        },
+        "throw away old evidence packs": {
+            "task": "evidence_packs.throw_away_old",
+            "schedule": crontab(minute="24", hour="2"),
+        },
         "send links to those whom a list lets sign in": {
             "task": "people_lists.send_due_links",
             "schedule": crontab(minute="*/5"),

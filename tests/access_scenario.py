@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import date, timedelta
 from decimal import Decimal
 from io import BytesIO
 from typing import Any
@@ -17,9 +17,10 @@ from django.utils import timezone
 from assessments.models import Criterion, CriterionDrawing, Grading, MeasurementStudy
 from assessments.services import measurement_studies, measuring, papers, photos
 from audit.models import WorkLogCheck
+from audit.presenters.pack_contents import PackContents
 from audit.queries.list_bringers import bringer_for
 from audit.queries.list_plan import make_plan
-from audit.services import people_lists, work_log_checks
+from audit.services import evidence_packs, people_lists, work_log_checks
 from certification.domain.class_plan import Why
 from certification.models import (
     CertificateDocument,
@@ -144,6 +145,7 @@ def build() -> Scenario:
         Person.objects.filter(user=users[led]).update(line_lead=users[lead].person)
     common = _common(users["instructor"])
     common["work_log_check"] = _checked_log(users["quality"])
+    common["evidence_pack"] = _finished_pack(users["quality"])
     common |= _lists_of(users["administrator"])
     things = {
         name: common | _things_of(users[name], common, users["instructor"])
@@ -254,6 +256,19 @@ def _checked_log(quality: User) -> WorkLogCheck:
     )
     work_log_checks.run_check(check_id=check.pk, clock=lambda: NOW)
     return WorkLogCheck.objects.get(pk=check.pk)
+
+
+def _finished_pack(quality: User) -> str:
+    """A pack that answers for one day, and is ready to be taken."""
+    pack = evidence_packs.request_pack(
+        actor=quality,
+        site=quality.person.site,
+        first_day=date(2020, 1, 1),
+        last_day=date(2020, 1, 1),
+        at=NOW,
+    )
+    evidence_packs.build_pack(pack_id=pack.pk, clock=lambda: NOW, contents_of=PackContents)
+    return pack.number
 
 
 def _class_plan(person: Person, scope: Scope, instructor: User) -> ClassPlan:

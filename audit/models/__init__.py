@@ -1,4 +1,5 @@
+from .evidence_packs import EvidencePack
 from .people_list import PeopleList
 from .work_log import WorkLogCheck
 
-__all__ = ["PeopleList", "WorkLogCheck"]
+__all__ = ["EvidencePack", "PeopleList", "WorkLogCheck"]

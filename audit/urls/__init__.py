@@ -1,10 +1,11 @@
 """Addresses of this app, one module a subject."""
 
-from . import people_lists, who_was_that, work_log
+from . import evidence_packs, people_lists, who_was_that, work_log
 
 app_name = "audit"
 
 urlpatterns = [
+    *evidence_packs.urlpatterns,
     *people_lists.urlpatterns,
     *who_was_that.urlpatterns,
     *work_log.urlpatterns,

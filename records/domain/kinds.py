@@ -73,6 +73,7 @@ KIND_OF_MODEL = {
     # audit
     "WorkLogCheck": "work-log-check",
     "PeopleList": "people-list",
+    "EvidencePack": "evidence-pack",
     # reminders
     "Message": "message",
     # interfaces
