@@ -11,8 +11,9 @@ class OperationsConfig(AppConfig):
     def ready(self) -> None:
         from certification import ports as certification_ports
         from operations.presenters import setup_page
-        from operations.services import (  # noqa: F401 - two of them listen to Celery
+        from operations.services import (  # noqa: F401 - three of them listen to Celery
             heartbeats,
+            job_headers,
             process_heartbeats,
             serving,
         )
