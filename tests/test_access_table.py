@@ -208,6 +208,7 @@ TABLE: dict[str, Row] = {
     # Health: a page for administrators; which part works, for whoever asks
     "operations:health": page(ADMINISTRATORS, others=NO),
     "operations:health_check": page(PEOPLE),
+    "operations:metrics": page((), others=NO_TOKEN),
     # Setting up: read by whoever administers or audits, done by whoever administers. The link of a
     # test mail is followed wherever the mail is read.
     "operations:set_up": page(ADMINISTRATORS | QUALITY, others=NO),

@@ -1,10 +1,11 @@
 """Addresses of this app, one module a subject."""
 
-from . import health, setup
+from . import health, metrics, setup
 
 app_name = "operations"
 
 urlpatterns = [
     *health.urlpatterns,
+    *metrics.urlpatterns,
     *setup.urlpatterns,
 ]
