@@ -109,6 +109,10 @@ app.conf.update(
             "task": "people_lists.forget_expired",
             "schedule": crontab(minute="25", hour="2"),
         },
+        "remove what is kept no longer": {
+            "task": "retention.remove",
+            "schedule": crontab(minute="30", hour="1"),
+        },
         "verify the records": {
             "task": "records.verify",
             "schedule": crontab(minute="10", hour="3"),

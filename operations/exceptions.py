@@ -21,3 +21,7 @@ class TrialRefused(OperationsError):
 
 class LinkIsOver(OperationsError):
     """The link of a test mail is too old, or was not copied whole."""
+
+
+class ShownOtherRules(OperationsError):
+    """How long things are kept was changed since the page was shown."""

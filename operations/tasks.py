@@ -1,10 +1,20 @@
-"""Background work: records verified at night, the end of the trail sent out, test mails."""
+"""Background work: records verified and removed at night, the trail's end sent out, test mails."""
 
 from celery import shared_task
 from django.utils import timezone
 
-from operations.services import heads, mail_trials, time_stamps, verifying
+from operations.services import heads, mail_trials, retention, time_stamps, verifying
 from records.queries.heads import head_at
+
+
+@shared_task(
+    name="retention.remove",
+    soft_time_limit=retention.WITHIN_S + 300,
+    time_limit=retention.WITHIN_S + 600,
+)
+def remove_what_is_kept_no_longer() -> int:
+    """Remove what each site's rules say, and no more than fits into an hour; once a night."""
+    return retention.remove_at_every_site(clock=timezone.now)
 
 
 @shared_task(name="records.verify")

@@ -1,5 +1,6 @@
 from .heartbeats import Heartbeat
 from .mail_trials import MailTrial
+from .retention import SiteRetention
 from .verifications import Verification
 
-__all__ = ["Heartbeat", "MailTrial", "Verification"]
+__all__ = ["Heartbeat", "MailTrial", "SiteRetention", "Verification"]
