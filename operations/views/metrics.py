@@ -4,6 +4,7 @@ from django.conf import settings
 from django.http import Http404, HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.crypto import constant_time_compare
+from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_safe
 
@@ -22,7 +23,7 @@ def metrics_text(request: HttpRequest) -> HttpResponse:
     shown = authorization[len(SCHEME) :].strip() if _is_bearer(authorization) else ""
     if not constant_time_compare(shown, settings.METRICS_TOKEN):
         return HttpResponse(
-            "Show the token that METRICS_TOKEN holds: Authorization: Bearer …\n",
+            _("Show the token that METRICS_TOKEN holds, as Authorization: Bearer.") + "\n",
             status=401,
             content_type="text/plain; charset=utf-8",
             headers={"WWW-Authenticate": 'Bearer realm="metrics"'},
