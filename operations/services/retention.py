@@ -1,5 +1,6 @@
 """Removing what the rules of a site keep no longer, and changing those rules."""
 
+import logging
 import time
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
@@ -8,7 +9,6 @@ from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
-from django.utils.translation import override
 
 from assessments.services import removing as board_removing
 from operations.exceptions import ShownOtherRules
@@ -23,8 +23,11 @@ from operations.queries.retention import (
 from people.models import Person, Site, User
 from people.services.erasing import erase_person
 from people.services.people import lock_person
+from records.exceptions import Refusal
 from records.services import trail
 from training.services import removing as fact_removing
+
+log = logging.getLogger(__name__)
 
 Kind = SiteRetention.Kind
 WITHIN_S = 3600
@@ -108,7 +111,11 @@ def _remove_kind(
         rows.sort(key=lambda row: (rule.person_of(row), row.pk))
         for person_id, theirs in groupby(rows, key=rule.person_of):
             keys_of_person = [row.pk for row in theirs]
-            count += _remove_of_person(site, kind, person_id, keys_of_person, clock())
+            try:
+                count += _remove_of_person(site, kind, person_id, keys_of_person, clock())
+            except Refusal:
+                # Said without its text, which may name them; the others' goes all the same.
+                log.warning("Nothing was removed of person %s: %s.", person_id, kind.value)
     return count
 
 
@@ -126,9 +133,8 @@ def _remove_of_person(
     stays = rule.stays(rows)
     going = [row for row in rows if row.pk not in stays]
     if going:
-        # What stays in the trail is said in one language, whoever's the worker last spoke.
-        with override("en"):
-            reason = f"kept for {months} months at {site.prefix}: {kind.value}"
+        # In one language, as all that the trail says is.
+        reason = f"kept for {months} months at {site.prefix}: {kind.value}"
         REMOVE[kind](going, reason, at)
     return len(going)
 

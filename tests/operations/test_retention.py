@@ -17,6 +17,7 @@ from operations.models import SiteRetention
 from operations.queries import retention as queries
 from operations.services import retention
 from operations.tasks import remove_what_is_kept_no_longer
+from people.exceptions import PeopleError
 from people.models import Person
 from records.models import Removal, Signature, TrailEntry, TrailPayload, append_only
 from records.queries.verification import verify_records
@@ -402,6 +403,22 @@ def test_people_who_left_are_known_by_their_number_once_their_months_are_over():
     assert Person.objects.count() == 2
     assert run() == 0
     fits()
+
+
+def test_one_that_is_refused_keeps_no_other_from_going(monkeypatch):
+    people = [factories.make_person(left_on=TODAY - 2 * YEAR) for _ in range(2)]
+    keeps(people=12)
+    erase = retention.erase_person
+
+    def refuses_the_first(*, person, **how):
+        if person.pk == people[0].pk:
+            raise PeopleError("-")
+        return erase(person=person, **how)
+
+    monkeypatch.setattr(retention, "erase_person", refuses_the_first)
+    assert run() == 1
+    names = Person.objects.filter(pk__in=[person.pk for person in people]).order_by("pk")
+    assert [person.full_name == person.employee_number for person in names] == [False, True]
 
 
 def test_rule_that_is_taken_back_meanwhile_removes_nothing(monkeypatch):

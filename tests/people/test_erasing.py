@@ -191,6 +191,7 @@ def test_who_is_here_or_was_erased_is_refused_and_a_reason_that_names_them(perso
         erase(here, keeper)
     with pytest.raises(PeopleError, match="without their name"):
         erase(person, keeper, reason=f"{NAME.lower()} asked")
+    erase(factories.make_person(full_name="As", left_on=TODAY), keeper, reason="Was asked for.")
     erase(person, keeper)
     with pytest.raises(PeopleError, match="was erased before"):
         erase(person, keeper)
