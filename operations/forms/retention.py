@@ -43,10 +43,9 @@ class RetentionForm(forms.Form):
         kinds = [kind.value for kind in Kind]
         self.order_fields([*kinds, "password"])
         self.helper = form_helper(
-            *(Div(*kinds[start : start + 2], css_class="fields-row") for start in (0, 2)),
-            *kinds[4:],
             *(f"shown_{kind}" for kind in kinds),
-            "password",
+            *(Div(*kinds[start : start + 2], css_class="fields-row") for start in (0, 2)),
+            Div(kinds[4], "password", css_class="fields-row"),
         )
 
     def months(self) -> dict[str, int]:

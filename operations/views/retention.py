@@ -34,11 +34,10 @@ def retention(request: UserRequest) -> HttpResponse:
     if len(sites) == 1:
         return redirect("operations:retention_site", sites[0].prefix)
     rules = [(site, queries.retention_of(site)) for site in sites]
-    lines = [
-        (site, [(kind.label, rule.months(kind)) for kind in SiteRetention.Kind])
-        for site, rule in rules
-    ]
-    return render(request, "operations/retention_list.html", {"lines": lines})
+    kinds = list(SiteRetention.Kind)
+    lines = [(site, [rule.months(kind) for kind in kinds]) for site, rule in rules]
+    context = {"lines": lines, "kinds": kinds}
+    return render(request, "operations/retention_list.html", context)
 
 
 @require_safe
