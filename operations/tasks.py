@@ -13,7 +13,7 @@ from records.queries.heads import head_at
     time_limit=retention.WITHIN_S + 600,
 )
 def remove_what_is_kept_no_longer() -> int:
-    """Remove what each site's rules say, and no more than fits into an hour; once a night."""
+    """Remove what each site's rules say, and no more than fits into 40 minutes; once a night."""
     return retention.remove_at_every_site(clock=timezone.now)
 
 

@@ -30,7 +30,7 @@ from training.services import removing as fact_removing
 log = logging.getLogger(__name__)
 
 Kind = SiteRetention.Kind
-WITHIN_S = 3600
+WITHIN_S = 2400
 BATCH = 500
 CHANGED = "retention changed"
 FILES_LEFT_SINCE = timedelta(days=3)

@@ -35,7 +35,7 @@ def retention(request: UserRequest) -> HttpResponse:
         return redirect("operations:retention_site", sites[0].prefix)
     rules = [(site, queries.retention_of(site)) for site in sites]
     kinds = list(SiteRetention.Kind)
-    lines = [(site, [rule.months(kind) for kind in kinds]) for site, rule in rules]
+    lines = [(site, [(kind, rule.months(kind)) for kind in kinds]) for site, rule in rules]
     context = {"lines": lines, "kinds": kinds}
     return render(request, "operations/retention_list.html", context)
 
