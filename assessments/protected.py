@@ -38,6 +38,7 @@ def declare() -> None:
         when_update=signed_grading,
         when_delete=signed_grading,
         refusal="is signed: correct it with a new grading",
+        removable=("grading", "id"),
     )
     append_only.protect(
         "assessments.Judgement",
@@ -46,6 +47,7 @@ def declare() -> None:
         insert_when=_signed("NEW"),
         refusal="is under a signature: correct it with a new grading",
         insert_refusal="takes no judgement of a stage that is signed",
+        removable=("grading", "grading_id"),
     )
     append_only.protect(
         "assessments.CannotTell",
@@ -56,12 +58,12 @@ def declare() -> None:
             "AND NEW.recorded_at = OLD.recorded_at)"
         ),
         refusal="says what could not be told, and stays as it is",
+        removable=("grading", "grading_id"),
     )
-    append_only.protect("assessments.StageSigning")
-    append_only.protect("assessments.Measurement")
-    append_only.protect("assessments.BoardCancellation")
-    append_only.protect("assessments.PurposeCorrection")
-    append_only.protect("assessments.ToolWorkDecision")
+    append_only.protect("assessments.StageSigning", removable=("grading", "grading_id"))
+    append_only.protect("assessments.Measurement", removable=("measurement", "id"))
+    for table in ("BoardCancellation", "PurposeCorrection", "ToolWorkDecision"):
+        append_only.protect(f"assessments.{table}", removable=("board", "board_id"))
     append_only.protect("assessments.PhotoSetup")
     append_only.protect("assessments.SetupQualification")
     append_only.protect("assessments.SetupRetirement")
@@ -88,6 +90,7 @@ def declare() -> None:
         when_update="OLD.cancelled_at IS NOT NULL",
         when_delete="OLD.cancelled_at IS NOT NULL",
         refusal="is cancelled and does not change",
+        removable=("board", "id"),
     )
     # What was handed in again can be taken back until somebody judges it.
     judged_again = "EXISTS (SELECT 1 FROM assessments_judgement j WHERE j.joint_id = OLD.joint_id)"
@@ -101,6 +104,7 @@ def declare() -> None:
             "AND NEW.recorded_at = OLD.recorded_at)"
         ),
         refusal="says why a joint was sent back, and stays as it is",
+        removable=("rework", "id"),
     )
     append_only.protect(
         "assessments.ReadingRequest",
@@ -111,6 +115,7 @@ def declare() -> None:
             "AND NEW.recorded_at = OLD.recorded_at)"
         ),
         refusal="stays as it was asked, and as it was answered",
+        removable=("board", "board_id"),
     )
     append_only.protect(
         "assessments.CriteriaSet",
@@ -149,6 +154,7 @@ def declare() -> None:
             "AND NEW.is_incomplete = OLD.is_incomplete)"
         ),
         refusal="keeps its original: add another photograph",
+        removable=("photograph", "id"),
     )
     append_only.protect(
         "assessments.WrittenTest",

@@ -52,17 +52,37 @@ def _published(row: str, column: str) -> str:
     )
 
 
+CERTIFIED = (
+    *("id", "recorded_at", "number", "person_id", "scope_id", "scheme_revision_id", "issued_on"),
+    *("valid_through", "restriction", "origin", "issued_by", "issuer_certificate"),
+    "outside_number",
+)
+CERTIFIED_OR_NULL = ("renews_id", "signature_id", "document_id")
+NAMED = ("id", "recorded_at", "certificate_id", "from_day", "reason", "signature_id")
+
+
 def declare() -> None:
     for model in (
-        "Certificate",
         "CertificateDocument",
         "CertificateEvent",
-        "CertificateName",
         "CertificateWithdrawal",
         "Credential",
         "PublicCode",
     ):
         append_only.protect(f"certification.{model}")
+    # Of somebody whose name is erased the certificate stays, under their number.
+    same = " AND ".join(
+        [
+            _same(CERTIFIED, "figures", "evidence"),
+            *(f"COALESCE(NEW.{name}, 0) = COALESCE(OLD.{name}, 0)" for name in CERTIFIED_OR_NULL),
+        ]
+    )
+    erased = append_only.removed("person", "person_id", "name")
+    append_only.protect("certification.Certificate", when_update=f"NOT ({same} AND {erased})")
+    erased = append_only.removed("certificate", "certificate_id", "name")
+    append_only.protect(
+        "certification.CertificateName", when_update=f"NOT ({_same(NAMED)} AND {erased})"
+    )
     append_only.protect(
         "certification.SigningKey",
         when_update=(

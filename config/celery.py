@@ -122,6 +122,10 @@ app.conf.update(
             "task": "site.back_up",
             "schedule": crontab(minute="40", hour="1"),
         },
+        "remove what is kept no longer": {
+            "task": "retention.remove",
+            "schedule": crontab(minute="30", hour="1"),
+        },
         "verify the records": {
             "task": "records.verify",
             "schedule": crontab(minute="10", hour="3"),

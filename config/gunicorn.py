@@ -6,13 +6,15 @@ count of failed sign-ins then needs no cache server. With PostgreSQL and `CACHE_
 """
 
 import os
+import shutil
+import tempfile
 from typing import Any
 
 from django.core.exceptions import ImproperlyConfigured
 from gunicorn.errors import AppImportError
 
 from . import env
-from .settings import BIND, CACHE_IS_SHARED
+from .settings import BIND, CACHE_IS_SHARED, LOG_FORMAT, LOGGING, METRICS_TOKEN
 
 wsgi_app = "config.wsgi:application"
 bind = BIND
@@ -29,6 +31,15 @@ graceful_timeout = 10
 errorlog = "-"
 accesslog = None
 loglevel = "warning"
+if LOG_FORMAT == "JSON":
+    # What gunicorn has to say itself goes where all else is said, in the same form.
+    logconfig_dict = LOGGING | {
+        "root": {"handlers": ["stderr"], "level": "WARNING"},
+        "loggers": {
+            name: {"handlers": ["stderr"], "level": "WARNING", "propagate": False}
+            for name in ("gunicorn.error", "gunicorn.access")
+        },
+    }
 control_socket_disable = True
 
 
@@ -42,6 +53,21 @@ def on_starting(server: Any) -> None:
         hold_while_serving()
     except SiteIsTaken as taken:
         raise SystemExit(str(taken)) from taken
+    if METRICS_TOKEN:
+        _share_metrics()
+
+
+def _share_metrics() -> None:
+    """Make the folder in which the web processes count together, before the first imports it.
+
+    It is theirs alone: another start on the same machine counts from nothing, as a counter may.
+    """
+    os.environ["PROMETHEUS_MULTIPROC_DIR"] = tempfile.mkdtemp(prefix="jointworthy-metrics-")
+
+
+def on_exit(server: Any) -> None:
+    if folder := os.environ.get("PROMETHEUS_MULTIPROC_DIR"):
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 def post_worker_init(worker: Any) -> None:

@@ -130,7 +130,7 @@ def programs_bring_no_cookies(
     """
 
     def middleware(request: HttpRequest) -> HttpResponse:
-        if not request.path.startswith("/api/"):
+        if not request.path.startswith("/api/") and request.path != "/metrics":
             return get_response(request)
         request.COOKIES = {}
         response = get_response(request)

@@ -128,6 +128,7 @@ INSTALLED_APPS = [
     "bootstrap",
 ]
 MIDDLEWARE = [
+    "config.requests.observe_requests",
     "config.middleware.content_security_policy",
     "config.middleware.nothing_is_kept_on_the_way",
     "django.middleware.security.SecurityMiddleware",
@@ -453,27 +454,45 @@ BACK_UP_KEEP_MONTHS = env.whole_number(
     "BACK_UP_KEEP_MONTHS", 12, about="Months of which the last back-up is kept."
 )
 
-# What is written to the terminal
+# What monitoring programs and collectors of logs read
 
+METRICS_TOKEN = env.text(
+    "METRICS_TOKEN",
+    about="What a monitoring program shows to read /metrics: 32 or more random characters; "
+    "without it there is no such address.",
+)
+if 0 < len(METRICS_TOKEN) < 32:
+    raise ImproperlyConfigured(
+        "METRICS_TOKEN is short enough to be guessed: write 32 or more random characters, such as "
+        "`openssl rand -hex 32` gives, or unset it."
+    )
+LOG_LEVEL = env.choice(
+    "LOG_LEVEL",
+    "WARNING",
+    choices=("DEBUG", "INFO", "WARNING", "ERROR"),
+    about="The least that is worth a line on the terminal: DEBUG, INFO, WARNING or ERROR.",
+)
+LOG_FORMAT = env.choice(
+    "LOG_FORMAT",
+    "PLAIN",
+    choices=("PLAIN", "JSON"),
+    about="PLAIN for lines that people read; JSON for a collector, with one line a request.",
+)
 LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {
-        "line": {
+        "PLAIN": {
             "()": "config.logs.LineFormatter",
-            "format": "{asctime} {levelname} {name}: {message}",
+            "format": "{asctime} {levelname} {name} {request_id}: {message}",
             "style": "{",
-        }
+        },
+        "JSON": {"()": "config.logs.JsonFormatter"},
     },
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "line"}},
-    "root": {
-        "handlers": ["stderr"],
-        "level": env.choice(
-            "LOG_LEVEL",
-            "WARNING",
-            choices=("DEBUG", "INFO", "WARNING", "ERROR"),
-            about="The least that is worth a line on the terminal: DEBUG, INFO, WARNING or ERROR.",
-        ),
+    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": LOG_FORMAT}},
+    "root": {"handlers": ["stderr"], "level": LOG_LEVEL},
+    "loggers": {
+        "django": {"handlers": [], "level": "WARNING", "propagate": True},
+        "requests": {"level": "INFO" if LOG_FORMAT == "JSON" else LOG_LEVEL},
     },
-    "loggers": {"django": {"handlers": [], "level": "WARNING", "propagate": True}},
 }

@@ -11,13 +11,16 @@ class OperationsConfig(AppConfig):
     def ready(self) -> None:
         from certification import ports as certification_ports
         from operations.presenters import setup_page
-        from operations.services import (  # noqa: F401 - two of them listen to Celery
+        from operations.services import (  # noqa: F401 - three of them listen to Celery
             heartbeats,
+            job_headers,
+            mail_trials,
             process_heartbeats,
             serving,
         )
         from operations.services.heads import filed_heads
         from operations.services.time_stamps import stamped_heads
+        from people import ports as people_ports
         from people.presenters import navigation
         from records.queries.heads import register_heads
         from reminders import ports as reminders_ports
@@ -33,5 +36,14 @@ class OperationsConfig(AppConfig):
             ["administrator", "quality"],
             order=3,
             top_for=["administrator"],
+        )
+        people_ports.on_erasure(mail_trials.erase_trials)
+        navigation.register(
+            _("How long it is kept"),
+            "operations:retention",
+            ["administrator", "quality"],
+            order=91,
+            place="foot",
+            covers=["operations:retention_site", "operations:retention_change"],
         )
         navigation.register(_("Health"), "operations:health", ["administrator"], order=90)

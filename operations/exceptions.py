@@ -29,3 +29,7 @@ class BackUpRefused(OperationsError):
 
 class RestoreRefused(OperationsError):
     """An archive is not restored, and the site is as empty as it was."""
+
+
+class ShownOtherRules(OperationsError):
+    """How long things are kept was changed since the page was shown."""

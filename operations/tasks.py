@@ -1,9 +1,9 @@
-"""Background work: back-up and verification at night, the trail's end sent out, test mails."""
+"""Background work: back-up, verification and removal at night, the trail's end sent out, test mails."""
 
 from celery import shared_task
 from django.utils import timezone
 
-from operations.services import back_ups, heads, mail_trials, time_stamps, verifying
+from operations.services import back_ups, heads, mail_trials, retention, time_stamps, verifying
 from records.queries.heads import head_at
 
 BACK_UP_ENDS_WITHIN_S = 5 * 3600
@@ -20,6 +20,16 @@ def back_up() -> str:
     """Make the back-up of the night, where a folder is named for it; run by beat."""
     run = back_ups.back_up_nightly(clock=timezone.now)
     return "" if run is None else run.path
+
+
+@shared_task(
+    name="retention.remove",
+    soft_time_limit=retention.WITHIN_S + 300,
+    time_limit=retention.WITHIN_S + 600,
+)
+def remove_what_is_kept_no_longer() -> int:
+    """Remove what each site's rules say, and no more than fits into 40 minutes; once a night."""
+    return retention.remove_at_every_site(clock=timezone.now)
 
 
 @shared_task(name="records.verify")

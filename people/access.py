@@ -183,6 +183,14 @@ def person_with_right(user: User, employee_number: str, right: str) -> Person:
     return person
 
 
+def person_to_erase(user: User, employee_number: str) -> Person:
+    """Somebody who has left, whose site the user administers; never themselves."""
+    person = person_with_right(user, employee_number, "sign_in")
+    if person.pk == user.person_id or not person.has_left(timezone.now()):
+        raise Http404
+    return person
+
+
 def enrolling_site_ids(user: User) -> set[int]:
     """Ids of the sites where the user enters people."""
     return user.sites_as(Role.INSTRUCTOR, Role.ADMINISTRATOR)

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django.db.models import QuerySet
@@ -44,6 +44,28 @@ class DataTable:
     is_result: bool = False
 
 
+@dataclass
+class Erasure:
+    """That somebody who has left is to be known by their number alone.
+
+    Attributes
+    ----------
+    person : Person
+        Their row, locked; it bears their number as name already.
+    texts : set of str
+        Names and addresses that are taken out of what was signed and written down of them; whoever
+        hears of it adds what it knows more of.
+    reason : str
+    at : datetime
+    """
+
+    person: Person
+    texts: set[str]
+    reason: str
+    at: datetime
+
+
+Erased = Callable[[Erasure], None]
 PersonalData = Callable[[Person], Iterable[DataTable]]
 OpenMatters = Callable[[Person, date], Iterable[OpenMatter]]
 PersonChanged = Callable[[Person], None]
@@ -54,6 +76,7 @@ _person_record: PersonRecord | None = None
 _open_matters: list[OpenMatters] = []
 _returns: list[OpenMatters] = []
 _personal_data: list[PersonalData] = []
+_erased: list[Erased] = []
 
 
 def on_whereabouts_changed(listener: PersonChanged) -> PersonChanged:
@@ -134,3 +157,15 @@ def on_personal_data(provider: PersonalData) -> PersonalData:
 def personal_data(person: Person) -> list[DataTable]:
     """What every app keeps about somebody, this one and those above."""
     return [table for provider in _personal_data for table in provider(person)]
+
+
+def on_erasure(listener: Erased) -> Erased:
+    """Have an app take somebody's name and addresses out of its tables, in the transaction."""
+    if listener not in _erased:
+        _erased.append(listener)
+    return listener
+
+
+def erase(erasure: Erasure) -> None:
+    for listener in _erased:
+        listener(erasure)

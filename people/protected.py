@@ -8,5 +8,6 @@ def declare() -> None:
         "people.SiteMembership", refusal="is append-only: withdraw it, and enter the right one"
     )
     append_only.protect("people.SiteMembershipWithdrawal")
-    for model in ("NameChange", "LineLeadChange", "Return"):
+    append_only.protect("people.NameChange", removable=("name-change", "id"))
+    for model in ("LineLeadChange", "Return"):
         append_only.protect(f"people.{model}")

@@ -14,8 +14,25 @@ ERASES_ONLY = (
 )
 
 
+SIGNATURE = (
+    *("id", "signer_id", "printed_name", "signed_at", "zone", "meaning", "about_type", "about_id"),
+    *("content_sha256", "proof", "entry_id"),
+)
+SAME_SIGNATURE = " AND ".join(f"NEW.{name} = OLD.{name}" for name in SIGNATURE)
+ITS_THING_IS_GONE = (
+    "NEW.content = '' AND EXISTS (SELECT 1 FROM records_removal gone WHERE gone.what = 'row' "
+    "AND gone.about_type = OLD.about_type AND gone.about_id = OLD.about_id)"
+)
+# Verification holds the text that is left against the entry that says so.
+A_NAME_IS_ERASED = append_only.removed("signature", "id", "name")
+
+
 def declare() -> None:
-    append_only.protect("records.Signature")
+    append_only.protect(
+        "records.Signature",
+        when_update=(f"NOT ({SAME_SIGNATURE} AND (({ITS_THING_IS_GONE}) OR {A_NAME_IS_ERASED}))"),
+    )
+    append_only.protect("records.Removal")
     append_only.protect(
         "records.TrailEntry",
         insert_when=f"NOT ({FOLLOWS_LAST_ENTRY})",

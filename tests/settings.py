@@ -10,6 +10,7 @@ atexit.register(shutil.rmtree, _folder, ignore_errors=True)
 
 for _name in ("DEBUG", "PUBLIC_URL", "EMAIL_URL", "CELERY_BROKER_URL", "CACHE_URL", "MAIL_FROM"):
     os.environ.pop(_name, None)
+os.environ["METRICS_TOKEN"] = "a token for tests alone, long enough"
 os.environ["DATA_DIR"] = _folder
 os.environ["SECRET_KEY"] = "for tests alone, not a secret, and longer than fifty characters"
 

@@ -221,6 +221,11 @@ TABLE: dict[str, Row] = {
     # Health: a page for administrators; which part works, for whoever asks
     "operations:health": page(ADMINISTRATORS, others=NO),
     "operations:health_check": page(PEOPLE),
+    # How long it is kept: read by whoever administers or audits there, changed by the first
+    "operations:retention": page(ADMINISTRATORS | QUALITY, others=NO),
+    "operations:retention_site": page({"administrator", "quality", "own_quality"}, "site"),
+    "operations:retention_change": form({"administrator"}, "site"),
+    "operations:metrics": page((), others=NO_TOKEN),
     # Setting up: read by whoever administers or audits, done by whoever administers. The link of a
     # test mail is followed wherever the mail is read.
     "operations:set_up": page(ADMINISTRATORS | QUALITY, others=NO),
@@ -466,6 +471,7 @@ TABLE: dict[str, Row] = {
     "people:personal_data": form(OWN | AUDITS | {"administrator"}, "person"),
     "people:person_change": form(TEACHES | {"administrator"}, "person"),
     "people:person_return": form((), "person"),  # Of somebody who has left; test_returns asks it.
+    "people:person_erase": form((), "person"),  # Of somebody who has left; test_erasing asks it.
     "people:person_move": form(TEACHES | {"administrator"}, "person"),
     "people:move_withdraw": form(TEACHES | {"administrator"}, "person", "move"),
     "people:stamp_list": form(QUALITY | ADMINISTRATORS, others=NO),
@@ -593,7 +599,7 @@ def ask(scenario: Scenario, reader: str, method: str, url: str, data: dict[str, 
     client = scenario.client
     client.cookies = deepcopy(scenario.clients[reader].cookies)
     with put_back():
-        response = getattr(client, method.lower())(url, data)
+        response = getattr(client, method.lower())(url, data, HTTP_X_REQUEST_ID="one-of-all")
         response.body = b"".join(response) if response.streaming else response.content
     if said(response) != OK:
         scenario.refusals[question] = response

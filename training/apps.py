@@ -15,7 +15,7 @@ class TrainingConfig(AppConfig):
         from training.presenters import found
         from training.presenters.person_record import person_record
         from training.queries import departures, personal_data, written_down
-        from training.services import tools
+        from training.services import erasing, tools
 
         protected.declare()
         written_down.register()
@@ -23,6 +23,7 @@ class TrainingConfig(AppConfig):
         people_ports.register_person_record(person_record)
         people_ports.on_departure(departures.matters_of_departure)
         people_ports.on_personal_data(personal_data.personal_data)
+        people_ports.on_erasure(erasing.erase_whereabouts)
         readers = ["instructor", "quality"]
         navigation.register(_("Classes"), "training:class_list", readers, order=35)
         navigation.register(_("Classes to come"), "training:class_offers", order=6, place="foot")

@@ -19,10 +19,13 @@ def _published(row: str) -> str:
 
 
 def declare() -> None:
-    append_only.protect("training.VisionTest", refusal=WITHDRAW_INSTEAD)
-    append_only.protect("training.VisionTestWithdrawal")
-    append_only.protect("training.PracticeRecord", refusal=WITHDRAW_INSTEAD)
-    append_only.protect("training.PracticeWithdrawal")
+    test, practice = ("vision-test", "id"), ("practice", "id")
+    append_only.protect("training.VisionTest", refusal=WITHDRAW_INSTEAD, removable=test)
+    append_only.protect(
+        "training.VisionTestWithdrawal", removable=("vision-test", "vision_test_id")
+    )
+    append_only.protect("training.PracticeRecord", refusal=WITHDRAW_INSTEAD, removable=practice)
+    append_only.protect("training.PracticeWithdrawal", removable=("practice", "practice_id"))
     append_only.protect(
         "training.Calibration", refusal="is append-only: record what is right beside it"
     )

@@ -29,6 +29,7 @@ from assessments.exceptions import (
 from assessments.models import Board, Joint, Photo, Rendition
 from assessments.models.photos import original_path
 from assessments.queries import photo_room, photo_use, written_down
+from assessments.queries.removed_files import removed_file
 from people.models import User
 from records.services import trail
 
@@ -367,7 +368,7 @@ def make_missing_renditions(*, latest: int | None = None, within_s: float | None
         sweep; go on to the end by default.
     """
     begun = time.monotonic()
-    photos = Photo.objects.all()
+    photos = Photo.objects.exclude(removed_file())
     if latest is not None:
         newest = photos.aggregate(newest=Max("pk"))["newest"] or 0
         photos = photos.filter(pk__gt=newest - latest)
@@ -415,7 +416,7 @@ def _keep(photo: Photo, rendered: imaging.Rendered) -> Rendition:
 
 def originals() -> Iterator[tuple[str, partial, str]]:
     """Every original with the hash it should have, for the verification of the records."""
-    for photo in Photo.every.order_by("pk").iterator(chunk_size=1000):
+    for photo in Photo.every.exclude(removed_file()).order_by("pk").iterator(chunk_size=1000):
         name = str(photo.original.name)
         opener = partial(photo.original.storage.open, name, "rb")
         yield f"photograph {photo.pk} ({name})", opener, photo.sha256

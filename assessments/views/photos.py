@@ -10,6 +10,7 @@ from django.core.files.uploadedfile import UploadedFile
 from django.forms import BaseForm
 from django.http import FileResponse, Http404, HttpResponse, HttpResponseBase, JsonResponse
 from django.shortcuts import redirect, render
+from django.template.loader import render_to_string
 from django.utils import timezone
 from django.utils.cache import get_conditional_response
 from django.utils.http import content_disposition_header
@@ -27,6 +28,7 @@ from assessments.forms.photos import PhotosForm, PlaceForm, SortingForm, joints_
 from assessments.models import Board, Joint, Photo, Rendition
 from assessments.presenters.sendings import taken_back_in_words
 from assessments.queries import photo_room
+from assessments.queries.removed_files import is_file_removed
 from assessments.services import photo_sorting
 from assessments.services import photos as services
 from assessments.services.photo_sorting import How
@@ -278,6 +280,8 @@ def rendition_response(
     """One smaller size of a photograph that the user may see; of none it is not there."""
     if photo is None:
         raise Http404
+    if is_file_removed(photo):
+        return _only_a_file(removed_picture())
     etag = f'"{photo.sha256[:32]}-{size}"'
     response: HttpResponseBase | None = get_conditional_response(request, etag=etag)
     if response is None:
@@ -304,6 +308,8 @@ def rendition_response(
 def photo_original(request: UserRequest, key: str) -> HttpResponseBase:
     """The original as it came, to be kept as a file and never shown by the browser."""
     photo = access.photo_original_for(request.user, key)
+    if is_file_removed(photo):
+        raise Http404
     try:
         file = photo.original.open("rb")
     except OSError as error:
@@ -317,6 +323,13 @@ def photo_original(request: UserRequest, key: str) -> HttpResponseBase:
     )
     response["Cache-Control"] = "private, no-store"
     return _only_a_file(response)
+
+
+def removed_picture() -> HttpResponse:
+    """What stands in a picture's place once the site keeps it no longer."""
+    svg = render_to_string("assessments/removed.svg")
+    headers = {"Cache-Control": "private, no-store"}
+    return HttpResponse(svg, content_type="image/svg+xml", headers=headers)
 
 
 def busy(error: DecodersBusy) -> HttpResponse:

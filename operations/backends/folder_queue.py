@@ -64,6 +64,11 @@ class FolderChannel(filesystem.Channel):
     def _size(self, queue: str) -> int:
         return len(self._waiting(queue))
 
+    def oldest_at(self, queue: str) -> float | None:
+        """When the oldest message was put in, in seconds since 1970; None if none waits."""
+        names = self._waiting(queue)
+        return int(names[0].partition("_")[0]) / 1e9 if names else None
+
     def _waiting(self, queue: str) -> list[str]:
         """Names of the queue's messages, the oldest first."""
         ends = f"{queue}.msg"

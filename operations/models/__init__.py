@@ -1,6 +1,7 @@
 from .back_ups import BackUp
 from .heartbeats import Heartbeat
 from .mail_trials import MailTrial
+from .retention import SiteRetention
 from .verifications import Verification
 
-__all__ = ["BackUp", "Heartbeat", "MailTrial", "Verification"]
+__all__ = ["BackUp", "Heartbeat", "MailTrial", "SiteRetention", "Verification"]

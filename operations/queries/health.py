@@ -1,10 +1,10 @@
 """Whether reminders get out by themselves: each component's health, read off the heartbeats."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time, timedelta
 from enum import StrEnum
-from typing import Any
+from typing import Any, TypeVar
 
 from celery import current_app
 from django.conf import settings
@@ -13,7 +13,10 @@ from django.template.defaultfilters import filesizeformat
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from kombu.exceptions import ChannelError, OperationalError
+from kombu.transport.redis import Channel as RedisChannel
+from kombu.utils.json import loads
 
+from operations.backends.folder_queue import FolderChannel
 from operations.models import BackUp, Heartbeat, Verification
 from people.queries import printing
 from records.models import TrailEntry
@@ -40,6 +43,10 @@ BACK_UP_AT = time(1, 40)
 RECORDS = "records"
 BACK_UP = "back_up"
 STAMPS = "stamps"
+
+PUBLISHED_AT = "published_at"
+"""The header of a job that says when it was put into its queue, in seconds since 1970."""
+Answer = TypeVar("Answer")
 
 MAIL_FOLDER_BACKEND = "operations.backends.mail_folder.FolderBackend"
 
@@ -399,8 +406,35 @@ def queue_depth(queues: Iterable[str] | None = None) -> int | None:
 
 def queue_depths(queues: Iterable[str] | None = None) -> dict[str, int] | None:
     """How many jobs wait in each queue; None where the queues' server does not answer."""
+
+    def depth(channel: Any, name: str) -> int:
+        return int(channel.queue_declare(queue=name, passive=True).message_count)
+
+    return _ask_queues(depth, 0, queues)
+
+
+def oldest_jobs() -> dict[str, datetime | None] | None:
+    """Since when the oldest job of each queue waits; None where their server does not answer."""
+    return _ask_queues(_oldest_job_at, None)
+
+
+def _oldest_job_at(channel: Any, name: str) -> datetime | None:
+    if isinstance(channel, FolderChannel):
+        at = channel.oldest_at(name)
+    elif isinstance(channel, RedisChannel):
+        # Put in at the left, taken out at the right.
+        message = channel.client.lindex(name, -1)
+        at = loads(message)["headers"].get(PUBLISHED_AT) if message else None
+    else:
+        at = None
+    return None if at is None else datetime.fromtimestamp(at, UTC)
+
+
+def _ask_queues(
+    ask: Callable[[Any, str], Answer], empty: Answer, queues: Iterable[str] | None = None
+) -> dict[str, Answer] | None:
     names = list(current_app.amqp.queues if queues is None else queues)
-    depths: dict[str, int] = {}
+    answers: dict[str, Answer] = {}
     with current_app.connection_for_read() as link:
         failures: tuple[type[BaseException], ...] = (
             *link.connection_errors,
@@ -409,12 +443,9 @@ def queue_depths(queues: Iterable[str] | None = None) -> dict[str, int] | None:
         )
         for name in names:
             try:
-                channel: Any = link.default_channel
-                declared = channel.queue_declare(queue=name, passive=True)
+                answers[name] = ask(link.default_channel, name)
             except ChannelError:
-                depths[name] = 0  # An empty queue is no queue on some brokers.
+                answers[name] = empty  # An empty queue is no queue on some brokers.
             except failures:
                 return None
-            else:
-                depths[name] = int(declared.message_count)
-    return depths
+    return answers

@@ -28,6 +28,7 @@ from operations.models import MailTrial
 from operations.models.mail_trials import LINK_IS_GOOD_FOR
 from operations.queries.mail_trials import mail_server
 from people.models import User
+from people.ports import Erasure
 from people.queries.languages import in_language, language_of
 from records.services import trail
 from reminders.services import mail
@@ -167,3 +168,9 @@ def note_arrival(*, trial: MailTrial, actor: User | None, at: datetime) -> bool:
         return False
     trail.record(actor=actor, act="test mail arrived", about=trial, at=at)
     return True
+
+
+def erase_trials(erasure: Erasure) -> None:
+    """Drop the test mails to the addresses of somebody whose name is erased."""
+    addresses = [text for text in erasure.texts if "@" in text]
+    MailTrial.objects.filter(recipient__in=addresses).delete()

@@ -223,6 +223,22 @@ class PersonalDataForm(forms.Form):
         self.helper = form_helper(*self.fields)
 
 
+class ErasureForm(forms.Form):
+    """Why somebody's name is erased, and the password of who does it."""
+
+    reason = forms.CharField(
+        label=_("Why"),
+        max_length=400,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=_("Such as their request, with its day and without their name: it stays."),
+    )
+    password = PasswordField(help_text=_("It does not come back, so you prove that it is you."))
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.helper = form_helper("reason", "password")
+
+
 class MoveWithdrawalForm(forms.Form):
     reason = forms.CharField(
         label=_("Why"), max_length=400, widget=forms.Textarea(attrs={"rows": 3})

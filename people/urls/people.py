@@ -1,6 +1,6 @@
 from django.urls import path
 
-from people.views import changes, moves, people, personal_data, sign_ins, stamps
+from people.views import changes, erasing, moves, people, personal_data, sign_ins, stamps
 
 urlpatterns = [
     path("people/", people.person_list, name="person_list"),
@@ -9,6 +9,7 @@ urlpatterns = [
     path("people/<str:employee_number>/edit/", people.person_edit, name="person_edit"),
     path("account/data/", personal_data.own_personal_data, name="own_personal_data"),
     path("people/<str:employee_number>/data/", personal_data.personal_data, name="personal_data"),
+    path("people/<str:employee_number>/erase/", erasing.person_erase, name="person_erase"),
     path("people/<str:employee_number>/change/", changes.person_change, name="person_change"),
     path("people/<str:employee_number>/return/", changes.person_return, name="person_return"),
     path("people/<str:employee_number>/move/", moves.person_move, name="person_move"),

@@ -19,6 +19,7 @@ from people.forms.people import PersonFilterForm, PersonForm
 from people.models import Person, Role, Site, User
 from people.models.people import at_work_on
 from people.queries.departures import matters_of_departure
+from people.queries.erased import is_erased
 from people.queries.memberships import history_of
 from people.queries.particulars import changes_of
 from people.queries.reach import may_change_address
@@ -140,6 +141,8 @@ def person_detail(request: UserRequest, employee_number: str) -> HttpResponse:
         "rights": rights,
         "today": person.site.today(),
         "former_numbers": person.former_numbers.order_by("-until_on"),
+        # Of nobody else, so that a page asks one question less.
+        "is_erased": person.full_name == person.employee_number and is_erased(person),
     }
     if rights.edit or rights.results:
         context["moves"] = history_of(person)

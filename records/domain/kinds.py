@@ -83,6 +83,7 @@ KIND_OF_MODEL = {
     # operations
     "MailTrial": "test-mail",
     # records
+    "Signature": "signature",
     "TrailEntry": "trail-entry",
 }
 REGISTER_FILE = "register-file"

@@ -2,6 +2,7 @@
 
 from .base import Recorded
 from .numbers import NumberSeries
+from .removals import Removal
 from .signatures import Proof, Signature
 from .trail import TrailEntry, TrailHead, TrailPayload
 
@@ -9,6 +10,7 @@ __all__ = [
     "NumberSeries",
     "Proof",
     "Recorded",
+    "Removal",
     "Signature",
     "TrailEntry",
     "TrailHead",

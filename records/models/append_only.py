@@ -54,6 +54,7 @@ class Rule:
     insert_when: Condition
     refusal: str
     insert_refusal: str
+    removable: tuple[str, str] | None = None
 
 
 _rules: dict[tuple[str, str], Rule] = {}
@@ -68,6 +69,7 @@ def protect(
     name: str = "append_only",
     refusal: str = "is append-only: correct it with a new record",
     insert_refusal: str = "does not take this row: what it belongs to is closed",
+    removable: tuple[str, str] | None = None,
 ) -> None:
     """Name a table that the database is to keep as it is; called when an app starts.
 
@@ -87,6 +89,9 @@ def protect(
         Tells two rules on one table apart.
     refusal, insert_refusal : str, optional
         The rest of the sentence that begins with the table's name.
+    removable : (str, str), optional
+        Kind of thing, and the column with its number: a row may be deleted once a `Removal` says
+        that this thing is gone, as ``("grading", "grading_id")`` for a judgement.
     """
     rule = Rule(
         model_label=model_label,
@@ -96,6 +101,7 @@ def protect(
         insert_when=NEVER if insert_when is None else insert_when,
         refusal=refusal,
         insert_refusal=insert_refusal,
+        removable=removable,
     )
     key = (model_label.lower(), name)
     if _rules.setdefault(key, rule) != rule:
@@ -205,6 +211,9 @@ def _triggers_of(
     table = model._meta.db_table
     change_sentence, insert_sentence = f"{table} {rule.refusal}", f"{table} {rule.insert_refusal}"
     when_delete = _for_vendor(rule.when_delete, vendor)
+    kept_always = when_delete == ALWAYS
+    if rule.removable is not None:
+        when_delete = f"({when_delete}) AND NOT {removed(*rule.removable)}"
     for event, condition, sentence in (
         ("update", _for_vendor(rule.when_update, vendor), change_sentence),
         ("delete", when_delete, change_sentence),
@@ -214,12 +223,21 @@ def _triggers_of(
             yield f"{rule.name}_{event}", event.upper(), condition, sentence
     if when_delete != NEVER and vendor == "postgresql":
         yield f"{rule.name}_truncate", "TRUNCATE", ALWAYS, change_sentence
-    if when_delete == ALWAYS and vendor == "sqlite":
+    if kept_always and vendor == "sqlite":
         # For a program that opens the file without recursive triggers. Where the database
         # chooses the key, NEW holds -1 here, which no row has.
         column = model._meta.pk.column
         same_key = f'SELECT 1 FROM "{table}" WHERE "{column}" = NEW."{column}"'  # noqa: S608
         yield f"{rule.name}_replace", "INSERT", f"EXISTS ({same_key})", change_sentence
+
+
+def removed(kind: str, column: str, what: str = "row") -> str:
+    """SQL that is true where a `Removal` says that the thing a row belongs to is gone."""
+    return (
+        "EXISTS (SELECT 1 FROM records_removal gone "  # noqa: S608 - of our own words alone
+        f"WHERE gone.about_type = '{kind}' AND gone.what = '{what}' "
+        f"AND gone.about_id = CAST(OLD.{column} AS TEXT))"
+    )
 
 
 def _for_vendor(condition: Condition, vendor: str) -> str:

@@ -37,6 +37,7 @@ class Written:
     actor_id : int or None
     content : mapping or None
         What was signed, or the entry's details; None where they have been erased.
+    about_type : str
     """
 
     number: int
@@ -45,6 +46,7 @@ class Written:
     at: datetime
     actor_id: int | None
     content: Content | None
+    about_type: str = ""
 
     def says(self, name: str) -> Any:
         """One of its details; None where it has none, or they have been erased."""

@@ -9,6 +9,13 @@ SIGNED = "signed"
 
 ERASED = "payload erased"
 
+REMOVED = {
+    "row": "removed",
+    "file": "file removed",
+    "name": "name erased",
+}
+"""What the trail calls a removal, by what is gone."""
+
 
 def signature_payload(signature: Signature) -> dict[str, Any]:
     """What the trail repeats of a signature."""

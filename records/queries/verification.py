@@ -26,9 +26,9 @@ from django.db import connections, router
 from records.domain.canonical import canonical_text, sha256_of_text
 from records.domain.chain import FIRST_PREVIOUS_HASH, entry_hash, payload_digest
 from records.domain.kinds import kind_of
-from records.models import Signature, TrailEntry, TrailHead, TrailPayload, append_only
+from records.models import Removal, Signature, TrailEntry, TrailHead, TrailPayload, append_only
 
-from . import heads, rebuilding
+from . import heads, rebuilding, removals
 from .rebuilding import Written
 from .trail_acts import ERASED, SIGNED, signature_payload
 
@@ -75,6 +75,7 @@ class Report:
     compared: int = 0
     not_compared: int = 0
     not_rebuilt: int = 0
+    removed: int = 0
     files: int = 0
     heads: int = 0
     row_faults: int = 0
@@ -107,6 +108,7 @@ def verify_records(*, with_files: bool = True) -> Report:
     _check_trail(report)
     _check_signatures(report)
     _check_kept_tables(report)
+    _check_removals(report)
     if report.row_faults > MOST_FAULTS:
         more = report.row_faults - MOST_FAULTS
         report.faults.append(Fault(f"{more:,} more rows", "are not what was written down."))
@@ -126,12 +128,13 @@ def _check_trail(report: Report) -> None:
     while True:
         batch = TrailEntry.objects.filter(number__gt=number).select_related("payload")
         entries = list(batch.order_by("number")[:BATCH])
+        gone = _things_gone(entries)
         for entry in entries:
             if entry.number != number + 1:
                 reason = f"is missing: the next one there is {entry.number}."
                 report.faults.append(Fault(f"trail entry {number + 1}", reason))
                 return
-            if reason := _chain_fault(entry, previous) or _payload_fault(entry):
+            if reason := _chain_fault(entry, previous) or _payload_fault(entry, gone):
                 report.faults.append(Fault(f"trail entry {entry.number}", reason))
                 return
             report.entries += 1
@@ -162,6 +165,7 @@ def _compare_entries(report: Report, entries: Sequence[TrailEntry]) -> None:
                 entry.recorded_at,
                 entry.actor_id,
                 content,
+                entry.about_type,
             )
         )
     for key, written in by_rebuilder.items():
@@ -172,9 +176,12 @@ def _compare(
     report: Report, rebuilder: rebuilding.Rebuilder, written: Sequence[Written], by: str
 ) -> None:
     rebuilt = rebuilder.rebuild(written)
+    gone = removals.removed_of((entry.about_type, entry.about_id) for entry in written)
     for entry in written:
         content = rebuilt.get(entry.number)
-        if content is None:
+        if content is None and (entry.about_type, entry.about_id) in gone:
+            report.removed += 1
+        elif content is None:
             where = f"{rebuilder.table} {entry.about_id}"
             report.add_row_fault(where, f"is gone or another one, which {by}.".format(entry.number))
         elif entry.content is None:
@@ -193,6 +200,12 @@ def _check_kept_tables(report: Report) -> None:
             report.add_row_fault(f"{kept.table} {key}", reason)
 
 
+def _check_removals(report: Report) -> None:
+    for removal in removals.removals_without_entry().iterator(chunk_size=BATCH):
+        reason = f"was never written down: trail entry {removal.entry_id} says something else."
+        report.add_row_fault(f"{Removal._meta.db_table} {removal.pk}", reason)
+
+
 def _chain_fault(entry: TrailEntry, previous: str) -> str:
     if entry.previous_hash != previous:
         return "does not follow the entry before it."
@@ -201,14 +214,24 @@ def _chain_fault(entry: TrailEntry, previous: str) -> str:
     return ""
 
 
-def _payload_fault(entry: TrailEntry) -> str:
+def _things_gone(entries: Sequence[TrailEntry]) -> set[removals.Thing]:
+    """Of what these entries with an erased payload are about: what is gone, or whose name is."""
+    things = {
+        (entry.about_type, entry.about_id)
+        for entry in entries
+        if (payload := _payload_of(entry)) is not None and payload.erased_at is not None
+    }
+    return removals.removed_of(things) | removals.removed_of(things, Removal.What.NAME)
+
+
+def _payload_fault(entry: TrailEntry, gone: set[removals.Thing]) -> str:
     payload = _payload_of(entry)
     if payload is None:
         return "has lost its payload."
     if payload.erased_at is None:
         if entry.payload_digest != payload_digest(payload.salt, payload.body):
             return "has a payload that was changed: it does not fit its digest."
-    else:
+    elif (entry.about_type, entry.about_id) not in gone:
         erasures = TrailEntry.objects.filter(
             act=ERASED, about_type=kind_of(TrailEntry.__name__), about_id=str(entry.number)
         )
@@ -276,7 +299,8 @@ def _compare_signatures(report: Report, signatures: Sequence[Signature]) -> None
                 signature.meaning,
                 signature.signed_at,
                 signature.signer_id,
-                json.loads(signature.content),
+                json.loads(signature.content) if signature.content else None,
+                signature.about_type,
             )
         )
     for key, written in by_rebuilder.items():
@@ -285,7 +309,13 @@ def _compare_signatures(report: Report, signatures: Sequence[Signature]) -> None
 
 def _signature_fault(signature: Signature) -> str:
     entry = signature.entry
-    if sha256_of_text(signature.content) != signature.content_sha256:
+    if not signature.content:
+        thing = (signature.about_type, signature.about_id)
+        if thing not in removals.removed_of([thing]):
+            return "has lost what was signed, and no entry says that it was removed."
+    elif (
+        digest := sha256_of_text(signature.content)
+    ) != signature.content_sha256 and digest != removals.left_of_signature(signature.pk):
         return "does not fit what was signed: the text or its hash was changed."
     recorded = (entry.act, entry.actor_id, entry.about_type, entry.about_id, entry.recorded_at)
     signed = (

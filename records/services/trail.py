@@ -16,7 +16,7 @@ from records.domain.chain import FIRST_PREVIOUS_HASH, SALT_BYTES, entry_hash, pa
 from records.domain.kinds import KINDS, kind_of
 from records.exceptions import AlreadyErased
 from records.models import Proof, Signature, TrailEntry, TrailHead, TrailPayload
-from records.queries.trail_acts import ERASED, SIGNED, signature_payload
+from records.queries.trail_acts import ERASED, REMOVED, SIGNED, signature_payload
 
 SYSTEM_LABEL = "system"
 BATCH = 500
@@ -64,9 +64,9 @@ def record_many(
     at: datetime | None = None,
 ) -> list[TrailEntry]:
     """Write one entry for each (about, payload), in order; what an import calls."""
-    if act in (SIGNED, ERASED):
+    if act in (SIGNED, ERASED, *REMOVED.values()):
         raise ValueError(f"The act {act!r} is written by the service of that name alone.")
-    return _append(actor=actor, act=act, items=items, at=at or timezone.now())
+    return append_entries(actor=actor, act=act, items=items, at=at or timezone.now())
 
 
 def lock_trail() -> None:
@@ -122,7 +122,7 @@ def sign(
     signature.about_type, signature.about_id = _kind_and_id(about)
     signature.clean_fields(exclude={"signer", "entry"})
     items = [(about, signature_payload(signature))]
-    [signature.entry] = _append(actor=actor, act=SIGNED, items=items, at=at)
+    [signature.entry] = append_entries(actor=actor, act=SIGNED, items=items, at=at)
     signature.save(force_insert=True)
     return signature
 
@@ -149,13 +149,13 @@ def erase_payload(*, entry: TrailEntry, reason: str, actor: Actor, at: datetime)
             _("The payload of trail entry %(number)d has been erased before.")
             % {"number": entry.number}
         )
-    return _append(actor=actor, act=ERASED, items=[(entry, {"reason": reason})], at=at)[0]
+    return append_entries(actor=actor, act=ERASED, items=[(entry, {"reason": reason})], at=at)[0]
 
 
-def _append(
+def append_entries(
     *, actor: Actor, act: str, items: Iterable[tuple[About, Payload]], at: datetime
 ) -> list[TrailEntry]:
-    """Chain entries to the end of the trail while its head is locked."""
+    """Chain entries to the end of the trail while its head is locked; for this app alone."""
     if not transaction.get_connection().in_atomic_block:
         raise transaction.TransactionManagementError(
             "The trail is written in the transaction of the change it tells of: "

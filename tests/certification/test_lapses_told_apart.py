@@ -50,7 +50,7 @@ KINDS = ("certificate", "vision", "practice", "see_instructor")
 # Read elsewhere in this suite, and the same whoever one leads.
 OF_NO_PERSON = re.compile(
     r"account_|mfa_|people:(own_|passkey|printed_code|second_factor)|interfaces:api-v1"
-    r"|operations:(health_check|mail_arrived)|reminders:(calendar|mail_choices)"
+    r"|operations:(health_check|metrics|mail_arrived)|reminders:(calendar|mail_choices)"
     r"|assessments:(criteri(a|on)|exercise)|training:(course|exercise|class_offers)"
     r"|certification:(scheme|scope|operation)_"
 )

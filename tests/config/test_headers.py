@@ -115,7 +115,7 @@ def test_cookies_are_of_this_host_alone_where_there_is_https(tmp_path):
 def test_secrets_in_addresses_stay_out_of_the_log(client, path):
     stream = io.StringIO()
     handler = logging.StreamHandler(stream)
-    line = settings.LOGGING["formatters"]["line"]
+    line = settings.LOGGING["formatters"]["PLAIN"]
     handler.setFormatter(LineFormatter(line["format"], style=line["style"]))
     log = logging.getLogger("django.request")
     log.addHandler(handler)

@@ -232,9 +232,9 @@ def test_a_changed_rule_replaces_its_trigger(written, rules):
 
 
 def test_two_different_rules_need_two_names(rules):
-    protect("records.Signature")  # the same rule again is no new rule
+    protect("records.Removal")  # the same rule again is no new rule
     with pytest.raises(ImproperlyConfigured, match="its own name"):
-        protect("records.Signature", refusal="is something else")
+        protect("records.Removal", refusal="is something else")
 
 
 def test_long_table_names_leave_distinct_trigger_names(db):

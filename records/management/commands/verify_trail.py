@@ -45,6 +45,11 @@ class Command(BaseCommand):
                 f"  not compared, since their details were erased: {report.not_compared:,}; "
                 "their rows are there"
             )
+        if report.removed:
+            self.stdout.write(
+                f"  not compared, since what they were about was removed: {report.removed:,}; "
+                "the trail says so"
+            )
         files_read = "not read (--skip-files)" if skip_files else f"{report.files:,}"
         self.stdout.write(f"Files read: {files_read}")
         self.stdout.write(f"Filed ends of the trail that it holds: {report.heads:,}")

@@ -5,7 +5,7 @@ from django.db import migrations, models
 
 class Migration(migrations.Migration):
     dependencies = [
-        ("certification", "0009_class_plans"),
+        ("certification", "0010_asks_for_written_tests_and_courses"),
     ]
 
     operations = [

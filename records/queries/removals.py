@@ -1,0 +1,57 @@
+"""What is gone because somebody decided so, and whether the trail says it."""
+
+import json
+from collections import defaultdict
+from collections.abc import Iterable
+
+from django.db.models import Case, CharField, F, Q, QuerySet, Value, When
+
+from records.domain.kinds import kind_of
+from records.models import Removal, Signature
+
+from .trail_acts import REMOVED
+
+Thing = tuple[str, str]
+"""A kind of thing and its number."""
+What = Removal.What
+
+
+def removed_of(things: Iterable[Thing], what: str = What.ROW) -> set[Thing]:
+    """Which of these things are gone."""
+    by_kind: dict[str, set[str]] = defaultdict(set)
+    for kind, number in things:
+        by_kind[kind].add(number)
+    gone: set[Thing] = set()
+    for kind, numbers in by_kind.items():
+        rows = Removal.objects.filter(about_type=kind, about_id__in=numbers, what=what)
+        gone |= {(kind, number) for number in rows.values_list("about_id", flat=True)}
+    return gone
+
+
+def left_of_signature(number: int) -> str | None:
+    """The hash of what is left of a signed text, as the trail says it; None where it is whole."""
+    removal = (
+        Removal.objects.filter(
+            about_type=kind_of(Signature.__name__), about_id=str(number), what=What.NAME
+        )
+        .select_related("entry__payload")
+        .first()
+    )
+    if removal is None:
+        return None
+    return str(json.loads(removal.entry.payload.body or "{}").get("content_sha256", ""))
+
+
+def is_removed(kind: str, number: object, what: str) -> bool:
+    return (kind, str(number)) in removed_of([(kind, str(number))], what)
+
+
+def removals_without_entry() -> QuerySet[Removal]:
+    """Those whose entry is about something else, or says something else of it."""
+    act = Case(
+        *(When(what=what, then=Value(act)) for what, act in REMOVED.items()),
+        default=Value(""),
+        output_field=CharField(),
+    )
+    says = Q(entry__act=act, entry__about_type=F("about_type"), entry__about_id=F("about_id"))
+    return Removal.objects.exclude(says).order_by("pk")

@@ -1,0 +1,58 @@
+"""Removing at night beside people at work, and two nights' runs at once, on two connections."""
+
+from datetime import timedelta
+
+import pytest
+from django.db import connection
+
+from operations.models import SiteRetention
+from operations.services import retention
+from people.services.people import lock_person
+from records.models import Removal
+from records.queries.verification import verify_records
+from tests import factories
+from tests.assessments.together import at_once, wait_behind
+from tests.factories import NOW, TODAY
+from training.models import VisionTest
+from training.services import facts
+
+pytestmark = [
+    pytest.mark.django_db(transaction=True),
+    pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only"),
+]
+
+LONG_AGO = TODAY - timedelta(days=500)
+
+
+@pytest.fixture
+def person():
+    person = factories.make_person(left_on=TODAY - timedelta(days=1))
+    SiteRetention.objects.create(site=person.site, vision_tests=12)
+    facts.record_vision_test(
+        person=person, tested_on=LONG_AGO, passed=True, actor=factories.make_user("quality"), at=NOW
+    )
+    return person
+
+
+def run():
+    return retention.remove_at_every_site(clock=lambda: NOW)
+
+
+def test_two_runs_at_once_remove_once_and_say_so_once(person):
+    counts = at_once(run, run)
+    assert sorted(counts) == [0, 1]
+    assert Removal.objects.count() == 1
+    assert not VisionTest.objects.exists()
+    assert verify_records().faults == []
+
+
+def test_certificate_that_is_issued_meanwhile_keeps_what_it_rests_on(person):
+    scope = factories.make_scope()
+    revision = factories.make_revision(scope, vision_months=24)
+
+    def issue():
+        lock_person(person)  # As every act on certificates does first.
+        factories.make_certificate(person, scope, revision=revision, issued_on=TODAY)
+
+    assert wait_behind(issue, run) == 0
+    assert VisionTest.objects.count() == 1

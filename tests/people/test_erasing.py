@@ -1,0 +1,250 @@
+"""Erasing who somebody was keeps their number, what was certified and who signed; all verifies."""
+
+import json
+from datetime import timedelta
+
+import pytest
+from django.conf import settings
+from django.db import IntegrityError, connection, transaction
+from django.test import override_settings
+from django.urls import reverse
+from django.utils import timezone
+
+from certification.models import Certificate, CertificateName
+from certification.services.acts import Act
+from certification.services.certificates import issue_certificate
+from certification.services.names import issue_again
+from certification.services.proposals import propose
+from operations.models import MailTrial
+from people.exceptions import PeopleError
+from people.models import NameChange, Person, SiteRole, User
+from people.services.erasing import erase_person
+from people.services.particulars import change_from_day
+from people.services.people import change_person
+from records.models import Removal, Signature, TrailEntry, TrailPayload, append_only
+from records.queries.verification import verify_records
+from records.services import trail
+from reminders.models import Message, Reminder
+from tests import factories
+from tests.factories import NOW, PASSWORD, TODAY
+
+pytestmark = [pytest.mark.django_db, pytest.mark.each_database]
+
+NAME, BEFORE, MAIL = "Wilhelmina Quastenberg", "Wilhelmina Oehr", "w.quast@aldergate.example"
+LATER = NOW + timedelta(days=2)
+
+
+@pytest.fixture(scope="module")
+def files(tmp_path_factory):
+    storage = {
+        "BACKEND": "django.core.files.storage.FileSystemStorage",
+        "OPTIONS": {"location": tmp_path_factory.mktemp("files"), "base_url": None},
+    }
+    with override_settings(STORAGES={**settings.STORAGES, "default": storage}):
+        yield
+
+
+@pytest.fixture
+def keeper(db):
+    return factories.make_user("administrator", site=factories.make_site(), password=PASSWORD)
+
+
+@pytest.fixture
+def person(files, keeper):
+    """An instructor who was certified, renamed and written to, signed for others, and left."""
+    site = factories.make_site()
+    quality = factories.make_user("quality", site=site)
+    person = factories.make_person(site, full_name=BEFORE, email=MAIL, employer="Skarn")
+    user = factories.make_user("instructor", person=person, email=MAIL, password=PASSWORD)
+    exercise, scope = factories.make_exercise(), factories.make_scope()
+    revision = factories.make_revision(scope, exercise=exercise, grader_needs_standing=False)
+    other = factories.make_user("instructor", site=site)
+    factories.make_passed_board(person, exercise, grader=other)
+    proposal = propose(
+        person=person, scope=scope, revision=revision, act=Act(other, NOW, "password")
+    )
+    issue_certificate(proposal=proposal, act=Act(quality, NOW, "password"))
+    learner = factories.make_person(site)
+    factories.make_passed_board(learner, exercise, grader=user)
+    propose(person=learner, scope=scope, revision=revision, act=Act(user, NOW, "password"))
+    change_from_day(
+        person=person, changes={"full_name": NAME}, from_day=TODAY, reason="Marriage.",
+        actor=keeper, at=NOW,
+    )  # fmt: skip
+    issue_again(person=person, act=Act(quality, NOW, "password", "Seen."))
+    message = Message.objects.create(
+        message_id="m-1", site=site, person=person, recipient=MAIL, day=TODAY, subject=NAME,
+        raw=f"Dear {NAME}".encode(), due_at=NOW,
+    )  # fmt: skip
+    Reminder.objects.create(
+        person=person, source="vision:1", kind="vision", ends_on=TODAY, step=1,
+        recipient=person, state="written", message=message,
+    )  # fmt: skip
+    MailTrial.objects.create(recipient=MAIL, server="x", raw=b"-", asked_by=keeper, asked_at=NOW)
+    with transaction.atomic():
+        trail.record(
+            actor=keeper, act="person found", about=other, payload={"of": f"by {NAME}, {MAIL}"}
+        )
+    person.refresh_from_db()
+    change_person(person=person, left_on=TODAY, actor=keeper, at=NOW)
+    factories.write_down()
+    assert verify_records().faults == []
+    return Person.objects.get(pk=person.pk)
+
+
+def erase(person, keeper, reason="Asked for on 3 May."):
+    return erase_person(person=person, reason=reason, actor=keeper, at=LATER)
+
+
+def everything_stored():
+    """All text of the database, table by table, as a search by hand would read it."""
+    with connection.cursor() as cursor:
+        for table in connection.introspection.table_names(cursor):
+            cursor.execute(f'SELECT * FROM "{table}"')
+            for row in cursor.fetchall():
+                yield (
+                    table,
+                    " ".join(
+                        bytes(value).decode("utf-8", "replace")
+                        if isinstance(value, memoryview | bytes)
+                        else str(value)
+                        for value in row
+                    ),
+                )
+
+
+def test_no_table_holds_the_name_or_address_any_more(person, keeper):
+    sought = (NAME, BEFORE, MAIL, "Skarn")
+    assert {text for _, row in everything_stored() for text in sought if text in row} == {*sought}
+    erase(person, keeper)
+    found = {(table, text) for table, row in everything_stored() for text in sought if text in row}
+    # Under what they signed for others stands who signed, and so in what rests on that.
+    assert found == {("records_signature", BEFORE), ("certification_proposal", BEFORE)}
+
+
+def test_number_certificates_and_signatures_stay_and_verify(person, keeper):
+    number = person.employee_number
+    certificate = Certificate.objects.get(person=person)
+    same = ("number", "scope", "scheme_revision", "issued_on", "valid_through", "evidence")
+    before = [getattr(certificate, name) for name in same]
+    signed = list(
+        Signature.objects.filter(signer__person=person).values_list("pk", "printed_name", "content")
+    )
+    hashes = dict(Signature.objects.values_list("pk", "content_sha256"))
+    assert signed
+    assert BEFORE in signed[0][1]
+
+    erase(person, keeper)
+
+    assert verify_records().faults == []
+    certificate.refresh_from_db()
+    assert [getattr(certificate, name) for name in same] == before
+    assert (certificate.holder_name, certificate.printed_name) == (number, number)
+    assert Person.objects.get(pk=person.pk).full_name == number
+    assert dict(Signature.objects.values_list("pk", "content_sha256")) == hashes
+    content = json.loads(certificate.signature.content)
+    assert (content["name"], content["certificate"]) == (number, certificate.number)
+
+
+def test_trail_says_who_did_it_and_why(person, keeper):
+    erase(person, keeper)
+    entry = TrailEntry.objects.get(act="name erased", about_type="person", about_id=str(person.pk))
+    assert (entry.actor, entry.payload.body) == (keeper, '{"reason":"Asked for on 3 May."}')
+
+
+def test_what_is_left_of_a_signed_text_cannot_be_changed_unseen(person, keeper):
+    erase(person, keeper)
+    removal = Removal.objects.filter(about_type="signature").first()
+    signature = Signature.objects.get(pk=int(removal.about_id))
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Signature.objects.filter(pk=signature.pk).update(printed_name="Another")
+    Signature.objects.filter(pk=signature.pk).update(content=signature.content + " ")
+    assert [str(fault) for fault in verify_records().faults if "signature" in str(fault)]
+
+
+def test_certificates_change_by_nothing_but_an_erasure_and_in_nothing_but_the_name(person, keeper):
+    certificates = Certificate.objects.filter(person=person)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        certificates.update(holder_name="Another")
+    erase(person, keeper)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        certificates.update(valid_through=TODAY + timedelta(days=9999))
+    with pytest.raises(IntegrityError), transaction.atomic():
+        CertificateName.objects.update(reason="Another.")
+
+
+def test_sign_in_opens_nothing_any_more(client, person, keeper):
+    erase(person, keeper)
+    user = User.objects.get(person=person)
+    assert (user.is_active, user.email, user.has_usable_password()) == (False, "", False)
+    assert not SiteRole.objects.filter(user=user).exists()
+    assert not NameChange.objects.filter(person=person).exists()
+    assert not Reminder.objects.exists()
+    assert not MailTrial.objects.exists()
+    message = Message.objects.get()
+    assert (bytes(message.raw), message.state) == (b"", Message.State.WITHDRAWN)
+
+
+def test_who_is_here_or_was_erased_is_refused_and_a_reason_that_names_them(person, keeper):
+    here = factories.make_person(full_name="Bo Lund")
+    with pytest.raises(PeopleError, match="has not left"):
+        erase(here, keeper)
+    with pytest.raises(PeopleError, match="without their name"):
+        erase(person, keeper, reason=f"{NAME.lower()} asked")
+    erase(factories.make_person(full_name="As", left_on=TODAY), keeper, reason="Was asked for.")
+    erase(person, keeper)
+    with pytest.raises(PeopleError, match="was erased before"):
+        erase(person, keeper)
+    about = TrailEntry.objects.filter(about_type="person", about_id=str(person.pk))
+    assert about.filter(act="name erased").count() == 1
+
+
+def test_what_was_written_of_a_namesake_stays(person, keeper):
+    namesake = factories.make_person(full_name=NAME)
+    with transaction.atomic():
+        entry = trail.record(
+            actor=keeper, act="person found", about=namesake, payload={"name": NAME}
+        )
+    erase(person, keeper)
+    assert TrailPayload.objects.get(entry=entry).body == f'{{"name":"{NAME}"}}'
+    left = TrailPayload.objects.filter(body__contains=NAME).exclude(entry=entry)
+    assert not left.filter(body__contains=person.employee_number).exists()
+    assert verify_records().faults == []
+
+
+def test_a_short_name_takes_no_word_with_it_that_begins_so(keeper):
+    person = factories.make_person(full_name="Bo", left_on=TODAY)
+    with transaction.atomic():
+        said = {"payload": {"what": "Board made", "name": "Bolt"}, "about": ("board", "7")}
+        other = trail.record(actor=keeper, act="board made ready", **said)
+        own = trail.record(actor=keeper, act="person found", about=person, payload={"name": "Bo"})
+    erase(person, keeper)
+    assert TrailPayload.objects.get(entry=other).erased_at is None
+    assert TrailPayload.objects.get(entry=own).body == ""
+
+
+def test_page_erases_once_whoever_administers_has_proved_who_they_are(client, person, keeper):
+    Person.objects.filter(pk=person.pk).update(left_on=timezone.now().date() - timedelta(days=9))
+    page = reverse("people:person_erase", args=(person.employee_number,))
+    client.force_login(keeper)
+    assert (
+        page
+        in client.get(
+            reverse("people:person_detail", args=(person.employee_number,))
+        ).content.decode()
+    )
+    assert client.get(page).status_code == 200
+    wrong = client.post(page, {"reason": "Asked for.", "password": "not this one"})
+    assert wrong.status_code == 422
+    assert Person.objects.get(pk=person.pk).full_name == NAME
+    done = client.post(page, {"reason": "Asked for.", "password": PASSWORD}, follow=True)
+    assert done.status_code == 200
+    assert NAME not in done.content.decode()
+    assert client.post(page, {"reason": "Again.", "password": PASSWORD}).status_code == 422
+
+
+def test_erased_name_cannot_be_put_back_by_hand_without_verification_naming_it(person, keeper):
+    erase(person, keeper)
+    with append_only.lifted(connection):
+        Certificate.objects.filter(person=person).update(holder_name="Another")
+    assert verify_records().faults

@@ -1,0 +1,43 @@
+"""Removing vision tests and work done, once a rule of the site says that they are kept no longer.
+
+What a certificate rests on is no business of this app: whoever calls has left it out.
+"""
+
+from collections.abc import Collection
+from datetime import datetime
+
+from django.db import transaction
+
+from records.domain.kinds import kind_of
+from records.services import removals
+from records.services.trail import Actor
+from training.models import (
+    PracticeRecord,
+    PracticeWithdrawal,
+    VisionTest,
+    VisionTestWithdrawal,
+)
+
+
+@transaction.atomic
+def remove_vision_tests(
+    *, tests: Collection[VisionTest], reason: str, actor: Actor, at: datetime
+) -> int:
+    """Remove vision tests for good; return how many were still there. At most 500 at once."""
+    keys = [test.pk for test in tests]
+    things = [(kind_of(VisionTest.__name__), str(key)) for key in keys]
+    removals.remove(things=things, reason=reason, actor=actor, at=at)
+    VisionTestWithdrawal.objects.filter(vision_test__in=keys).delete()
+    return VisionTest.objects.filter(pk__in=keys).delete()[0]
+
+
+@transaction.atomic
+def remove_practice(
+    *, records: Collection[PracticeRecord], reason: str, actor: Actor, at: datetime
+) -> int:
+    """Remove work done for good; return how much was still there. At most 500 at once."""
+    keys = [record.pk for record in records]
+    things = [(kind_of(PracticeRecord.__name__), str(key)) for key in keys]
+    removals.remove(things=things, reason=reason, actor=actor, at=at)
+    PracticeWithdrawal.objects.filter(practice__in=keys).delete()
+    return PracticeRecord.objects.filter(pk__in=keys).delete()[0]
