@@ -107,13 +107,13 @@ class PathRecord:
         Of every exercise that is asked for, whatever they were for.
     courses : mapping of str to sequence of date
         By course the last days of classes of it that were attended on all of their days.
-    classes : mapping of str to sequence of date
-        By exercise the same of classes that teach it.
+    classes : mapping of str to sequence of (date, date)
+        By exercise the first and the last days of classes that teach it, attended alike.
     """
 
     boards: Sequence[BoardMade] = ()
     courses: Mapping[str, Sequence[date]] = field(default_factory=dict)
-    classes: Mapping[str, Sequence[date]] = field(default_factory=dict)
+    classes: Mapping[str, Sequence[tuple[date, date]]] = field(default_factory=dict)
 
 
 class Before(StrEnum):
@@ -326,8 +326,11 @@ class Path:
         return count, trained
 
     def _trained_after(self, exercise: str, failed: date) -> date | None:
-        """The first day by which somebody was trained again after a day, itself excluded."""
-        days = [held for held in self.record.classes.get(exercise, ()) if held > failed]
+        """The first day by which somebody was trained again after a day, itself excluded.
+
+        A class trains again from its first day on: the one in which somebody failed does not.
+        """
+        days = [last for first, last in self.record.classes.get(exercise, ()) if first > failed]
         needed = self.figures.retraining_boards
         if needed:
             practised = sorted(

@@ -146,15 +146,21 @@ def _is_judged(board: Board) -> bool:
     return outcome is not None and outcome.complete
 
 
-ByPerson = Mapping[int, Mapping[str, list[date]]]
+LastDays = Mapping[int, Mapping[str, list[date]]]
+FirstAndLastDays = Mapping[int, Mapping[str, list[tuple[date, date]]]]
 
 
 def _attended(
     person_ids: Collection[int], courses: Collection[str], exercises: Collection[str]
-) -> tuple[ByPerson, ByPerson]:
-    """The last days of classes attended on all of their days, by course and by exercise."""
+) -> tuple[LastDays, FirstAndLastDays]:
+    """Classes attended on all of their days: by course their last days, by exercise the first too.
+
+    Both by the person's key.
+    """
     by_course: dict[int, dict[str, list[date]]] = defaultdict(lambda: defaultdict(list))
-    by_exercise: dict[int, dict[str, list[date]]] = defaultdict(lambda: defaultdict(list))
+    by_exercise: dict[int, dict[str, list[tuple[date, date]]]] = defaultdict(
+        lambda: defaultdict(list)
+    )
     taught: dict[int, set[str]] = defaultdict(set)
     for revision, code in Lesson.objects.filter(exercise__code__in=exercises).values_list(
         "course_revision", "exercise__code"
@@ -185,7 +191,7 @@ def _attended(
         taught_from = enrolment.session.course_revision
         by_course[enrolment.person_id][taught_from.course.code].append(max(days))
         for code in taught.get(taught_from.pk, ()):
-            by_exercise[enrolment.person_id][code].append(max(days))
+            by_exercise[enrolment.person_id][code].append((min(days), max(days)))
     return by_course, by_exercise
 
 
