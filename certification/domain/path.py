@@ -93,6 +93,11 @@ class BoardMade:
     def is_attempt(self) -> bool:
         return self.purpose in ATTEMPTS
 
+    @property
+    def begun_on(self) -> date:
+        """The day it was handed out; where that was said to come and it was judged before, that."""
+        return min(self.handed_out_on, self.judged_on)
+
     def failed_by(self, day: date) -> bool:
         return self.passed is False and self.judged_on <= day
 
@@ -240,14 +245,12 @@ class Path:
         began while another was not judged yet is in order.
         """
         asked = self.asked.get(board.exercise)
-        if asked is None or (
-            self.published_on is not None and board.handed_out_on < self.published_on
-        ):
+        if asked is None or (self.published_on is not None and board.begun_on < self.published_on):
             return True
         known = self._in_order
         if board.number not in known:
             known[board.number] = True  # Exercises that wait for each other end here.
-            day = board.handed_out_on
+            day = board.begun_on
             first = self._first(asked, day) or (
                 self._after_failing(asked.exercise, day, day - timedelta(days=1))
                 if board.is_attempt
@@ -316,7 +319,7 @@ class Path:
         """
         count, trained = 0, None
         for board in self._failures(exercise, by, leaving):
-            if trained is not None and board.handed_out_on < trained:
+            if trained is not None and board.begun_on < trained:
                 continue
             count += 1
             if self.figures.attempts and count == self.figures.attempts:
@@ -339,7 +342,7 @@ class Path:
                 if board.exercise == exercise
                 and board.purpose == PRACTICE
                 and board.passed
-                and board.handed_out_on > failed
+                and board.begun_on > failed
             )
             days += practised[needed - 1 : needed]
         return min(days, default=None)

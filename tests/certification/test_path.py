@@ -160,6 +160,16 @@ CASES = {
         11,
         RETRAIN,
     ),
+    "practice judged by then, though handed out for a day after it": (
+        path(
+            BOTH,
+            *TWICE,
+            passed("p1", 5, 4, purpose="practice"),
+            passed("p2", 5, 8, purpose="practice"),
+        ),
+        11,
+        RETRAIN,
+    ),
     "practice where only a class counts": (
         path(TWO_THEN_TRAIN, *TWICE, passed("p1", 5, 6, purpose="practice")),
         11,

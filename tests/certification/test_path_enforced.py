@@ -139,6 +139,15 @@ def test_a_board_is_refused_until_the_waiting_time_is_over(person, instructor, e
     assert hand_out(person, exercise, instructor, **tomorrow).purpose == "qualification"
 
 
+def test_a_day_to_come_does_not_shorten_the_waiting(person, instructor, exercise, scope):
+    revision = scheme(scope, exercise, wait_days=7)
+    failed(person, exercise, 3)
+    # Handed out for a day after the waiting, and yet made and judged today.
+    passed(person, exercise, 0, handed_out_on=TODAY + timedelta(days=4))
+    [cups] = requirements(person, scope, revision, TODAY)
+    assert (cups.met, cups.boards) == (False, ())
+
+
 def test_attempts_are_used_up_until_somebody_was_trained_again(person, instructor, exercise, scope):
     scheme(scope, exercise, attempts=2, retraining_boards=1)
     failed(person, exercise, 40)
