@@ -194,8 +194,10 @@ class Path:
     after : date or None
         The day of the last revocation: boards judged by then do not count any more.
     published_on : date or None
-        Boards handed out before this day count in whatever order they came, since nobody asked
-        for one; None asks it of all.
+        Boards begun before this day are held against ``earlier``; None asks the order of all.
+    earlier : Path or None
+        The way under the revision that was published before this one. Without one, boards begun
+        before ``published_on`` count in whatever order they came, since nobody asked for one.
     """
 
     def __init__(
@@ -207,6 +209,7 @@ class Path:
         since: date | None = None,
         after: date | None = None,
         published_on: date | None = None,
+        earlier: "Path | None" = None,
     ) -> None:
         self.asked = {one.exercise: one for one in asked}
         self.figures = figures
@@ -214,6 +217,7 @@ class Path:
         self.since = since
         self.after = after
         self.published_on = published_on
+        self.earlier = earlier
         self._made = {board.number: board for board in record.boards}
         self._in_order: dict[str, bool] = {}
 
@@ -245,8 +249,10 @@ class Path:
         began while another was not judged yet is in order.
         """
         asked = self.asked.get(board.exercise)
-        if asked is None or (self.published_on is not None and board.begun_on < self.published_on):
+        if asked is None:
             return True
+        if self.published_on is not None and board.begun_on < self.published_on:
+            return self.earlier is None or self.earlier.in_order(board)
         known = self._in_order
         if board.number not in known:
             known[board.number] = True  # Exercises that wait for each other end here.

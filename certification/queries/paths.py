@@ -40,20 +40,64 @@ def paths_where_ruled(asking: Iterable[Asking]) -> list[Path | None]:
 
 def paths_of(asking: Sequence[Asking]) -> list[Path]:
     """The way of each person under a revision, in the same few queries for one or many."""
-    records = _records({one[0].pk for one in asking}, [row for one in asking for row in one[2]])
-    return [
-        Path(
-            [asked_boards(row) for row in rows],
-            path_figures_of(revision),
-            records[person.pk],
-            since=last_issue(facts, day),
-            after=last_revocation(facts, day),
-            published_on=person.site.today(revision.published_at)
-            if revision.published_at
-            else None,
-        )
-        for person, revision, rows, facts, day in asking
-    ]
+    earlier = _earlier_revisions(asking)
+    earlier_rows = requirement_rows(
+        {revision.pk for before in earlier.values() for revision in before},
+        {row.scope_id for _person, _revision, rows, *_rest in asking for row in rows},
+    )
+    rows_of_all = [row for one in asking for row in one[2]]
+    rows_of_all += [row for rows in earlier_rows.values() for row in rows]
+    records = _records({one[0].pk for one in asking}, rows_of_all)
+    ways = []
+    for person, revision, rows, facts, day in asking:
+        way = None
+        scopes = {row.scope_id for row in rows}
+        for before in earlier.get(revision.pk, ()):
+            asked = [row for scope in scopes for row in earlier_rows[before.pk, scope]]
+            way = _path(person, before, asked, facts, day, records, way)
+        ways.append(_path(person, revision, rows, facts, day, records, way))
+    return ways
+
+
+def _earlier_revisions(asking: Iterable[Asking]) -> dict[int, list[SchemeRevision]]:
+    """Of revisions that ask for an order those of their schemes published before, oldest first."""
+    ruled = {one[1].pk: one[1] for one in asking if has_rules(one[1], one[2])}
+    if not ruled:
+        return {}
+    of_scheme: dict[int, list[SchemeRevision]] = defaultdict(list)
+    published = SchemeRevision.objects.filter(
+        scheme__in={revision.scheme_id for revision in ruled.values()}, published_at__isnull=False
+    )
+    for revision in published.order_by("published_at", "revision"):
+        of_scheme[revision.scheme_id].append(revision)
+    return {
+        pk: [
+            before
+            for before in of_scheme[revision.scheme_id]
+            if before.revision < revision.revision
+        ]
+        for pk, revision in ruled.items()
+    }
+
+
+def _path(
+    person: Person,
+    revision: SchemeRevision,
+    rows: Iterable[SchemeRequirement],
+    facts: Facts,
+    day: date,
+    records: Mapping[int, PathRecord],
+    earlier: Path | None,
+) -> Path:
+    return Path(
+        [asked_boards(row) for row in rows],
+        path_figures_of(revision),
+        records[person.pk],
+        since=last_issue(facts, day),
+        after=last_revocation(facts, day),
+        published_on=_published_on(revision, person),
+        earlier=earlier,
+    )
 
 
 def _published_on(revision: SchemeRevision, person: Person) -> date | None:

@@ -211,6 +211,26 @@ def test_what_came_before_its_turn_does_not_count_for_the_certificate(person, ex
     assert "turn" not in cups.detail
 
 
+def test_a_new_revision_does_not_put_in_order_what_the_one_before_asked(person, exercise, scope):
+    wire = make_exercise(title="Strip and tin")
+    first = scheme(scope, exercise, first=wire, published=200)
+    # Handed out for another scope, whose scheme asks for no order.
+    early = passed(person, exercise, 20)
+    passed(person, wire, 10)
+    following = scheme(
+        scope, exercise, first=wire, published=5, scheme=first.scheme, revision=2, name="Second"
+    )
+
+    def counting():
+        cups, _wire = requirements(person, scope, following, TODAY)
+        return [one.board for one in cups.boards]
+
+    assert counting() == []
+    # Before the first revision that asks for it was published nobody asked for an order.
+    Board.objects.filter(pk=early.pk).update(handed_out_on=ago(201))
+    assert counting() == [early]
+
+
 def test_what_is_missing_says_what_comes_first(person, exercise, scope):
     wire = make_exercise(title="Strip and tin")
     revision = scheme(scope, exercise, first=wire)
