@@ -457,10 +457,11 @@ def enter_answers(
         raise CannotTakeTest(
             _("The answers of %(paper)s are entered already.") % {"paper": held.number}
         )
-    if not held.not_before <= sat_on <= held.site.today(at):
+    first_day = max(held.not_before, held.site.today(held.recorded_at))
+    if not first_day <= sat_on <= held.site.today(at):
         raise CannotTakeTest(
             _("The day lies between %(day)s, from which the paper could be taken, and today.")
-            % {"day": format_day(held.not_before)}
+            % {"day": format_day(first_day)}
         )
     for each in PaperQuestion.objects.filter(paper=held).order_by("order"):
         if each.order not in given or not given[each.order]:

@@ -270,6 +270,18 @@ def test_a_printed_paper_is_marked_under_the_signature_of_whoever_read_it(user, 
         papers.enter_answers(
             paper=paper, sat_on=TODAY + timedelta(days=1), actor=instructor, **vouch
         )
+    # Nobody sat over a paper before there was one, whatever day it was allowed from.
+    back = hand_out(
+        make_test(),
+        user.person,
+        instructor,
+        medium="printed",
+        not_before=TODAY - timedelta(days=9),
+    )
+    with pytest.raises(CannotTakeTest, match="between 25 Nov 2026, from which"):
+        papers.enter_answers(
+            paper=back, sat_on=TODAY - timedelta(days=1), actor=instructor, **vouch
+        )
     result = papers.enter_answers(paper=paper, sat_on=TODAY, actor=instructor, **vouch)
     assert (result.right, result.of, result.passed) == (4, 5, True)
     assert result.signature.signer == instructor
