@@ -4,7 +4,7 @@ The site's clock alone decides what came in time. Every answer is a row as it wa
 right is asked of them once the paper has ended.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from hashlib import sha256
 from secrets import token_hex
@@ -30,6 +30,7 @@ from assessments.models import (
 )
 from assessments.queries import written_down
 from assessments.queries import written_tests as queries
+from assessments.queries.written_test_authors import people_who_worked_on
 from people.models import Person, Role, User
 from people.presenters.days import format_day
 from records.models import Signature
@@ -88,7 +89,9 @@ def hand_out(
         raise CannotTakeTest(
             _("%(test)s is not in use, so no paper is handed out.") % {"test": made}
         )
-    questions = list(made.questions.all())
+    questions, authors = list(made.questions.all()), people_who_worked_on(made)
+    for person in held:
+        _refuse_person(person, made, authors, actor, at)
     papers = [_paper_for(person, made, questions, medium, not_before, actor, at) for person in held]
     trail.record_many(
         actor=actor,
@@ -108,7 +111,6 @@ def _paper_for(
     actor: User,
     at: datetime,
 ) -> Paper:
-    _refuse_person(person, test, actor, at)
     earlier = queries.papers_of(person.pk, test.code)
     rule = queries.try_rule(earlier, test.wait_days)
     said = {"who": person.full_name, "test": test.title}
@@ -205,7 +207,9 @@ def _had(papers: Iterable[Paper]) -> dict[str, int]:
     return had
 
 
-def _refuse_person(person: Person, test: WrittenTest, actor: User, at: datetime) -> None:
+def _refuse_person(
+    person: Person, test: WrittenTest, authors: Collection[int], actor: User, at: datetime
+) -> None:
     if not actor.has_role(Role.INSTRUCTOR, site=person.site_id):
         raise CannotTakeTest(
             _("%(who)s works at a site where you do not teach.") % {"who": person.full_name}
@@ -215,8 +219,7 @@ def _refuse_person(person: Person, test: WrittenTest, actor: User, at: datetime)
     today = person.site.today(at)
     if not Person.objects.at_work_on(today).filter(pk=person.pk).exists():
         raise CannotTakeTest(_("%(who)s is not at work today.") % {"who": person.full_name})
-    wrote = [user for user in (test.changed_by_id, test.published_by_id) if user is not None]
-    if User.objects.filter(pk__in=wrote, person=person).exists():
+    if person.pk in authors:
         raise CannotTakeTest(
             _("%(who)s has worked on the questions of this test, and cannot take it.")
             % {"who": person.full_name}

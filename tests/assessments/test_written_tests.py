@@ -256,6 +256,24 @@ def test_papers_go_to_people_at_work_of_ones_own_sites_and_never_to_oneself(user
     assert len(matter.items) == 1
 
 
+def test_whoever_ever_worked_on_the_questions_does_not_take_the_test(instructor):
+    """Whether or not somebody else changed the draft last, and in later revisions as well."""
+    author, last = factories.make_user("instructor"), factories.make_user("instructor")
+    draft = make_test(author=author, published=False)
+    written_tests.change_rules(test=draft, seen=None, title="Heat", actor=last, at=NOW)
+    publish = {"shown": None, "reason": "Now.", "proof": "password", "at": NOW}
+    test = written_tests.publish_test(test=draft, actor=factories.make_user("quality"), **publish)
+    for worker in (author, last):
+        with pytest.raises(CannotTakeTest, match="worked on the questions"):
+            hand_out(test, worker.person, instructor)
+    following = written_tests.draft_next_revision(test=test, actor=last, at=NOW)
+    test = written_tests.publish_test(
+        test=following, actor=factories.make_user("quality"), **publish
+    )
+    with pytest.raises(CannotTakeTest, match="worked on the questions"):
+        hand_out(test, author.person, instructor)
+
+
 def test_a_printed_paper_is_marked_under_the_signature_of_whoever_read_it(user, instructor):
     paper = hand_out(make_test(), user.person, instructor, medium="printed")
     with pytest.raises(CannotTakeTest, match="on paper"):
