@@ -243,9 +243,7 @@ def hand_in(
     board.save(update_fields=["handed_in_at", "bench_minutes"])
     # Tools before the trail, as whoever calibrates one locks them.
     changed = tools is not None and _set_tools(board, tools, at)
-    # The work went on since they were named: they are to be relied on until now.
-    lock_tools(board.tools.values_list("pk", flat=True))
-    _refuse_unfit(board, list(board.tools.all()), at)
+    refuse_unfit_tools(board, at)
     took = None if bench_minutes is None else {"bench_minutes": bench_minutes}
     trail.record(actor=actor, act="board handed in", about=board, payload=took, at=at)
     if changed:
@@ -292,6 +290,16 @@ def _set_tools(board: Board, tools: Iterable[Tool], at: datetime) -> bool:
     _refuse_unfit(board, added, at)
     board.tools.set(wanted)
     return True
+
+
+def refuse_unfit_tools(board: Board, at: datetime) -> None:
+    """Refuse to hand a locked board in that names a tool which does not do for it.
+
+    The work went on since they were named: they are to be relied on until now.
+    """
+    if named := list(board.tools.all()):
+        lock_tools([tool.pk for tool in named])
+        _refuse_unfit(board, named, at)
 
 
 def _refuse_unfit(board: Board, tools: Collection[Tool], at: datetime) -> None:

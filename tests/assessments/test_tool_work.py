@@ -159,6 +159,9 @@ def test_a_tool_named_while_the_board_was_made_is_asked_about_at_the_hand_in(ins
     for tools_said in ([ending], None):
         with pytest.raises(ToolsNotFit, match="IRON-08: its calibration ended on"):
             boards.hand_in(board=board, tools=tools_said, actor=instructor, at=NOW)
+    make_criteria_set()
+    with pytest.raises(ToolsNotFit, match="IRON-08"):  # Handed in by being judged.
+        grading.start_grading(board=board, grader=instructor, at=NOW)
     board.refresh_from_db()
     assert board.handed_in_at is None
     boards.hand_in(board=board, tools=[], actor=instructor, at=NOW)
