@@ -7,8 +7,9 @@ from datetime import date
 from django.db.models import Exists, prefetch_related_objects
 from django.utils.translation import gettext as _
 
-from assessments.models import Board
+from assessments.models import Board, ToolWorkDecision
 from assessments.models.boards import sent_back
+from assessments.queries.tool_work import to_do_again
 from certification.domain.path import AskedBoards, BoardMade, Path, PathRecord
 from certification.domain.standing import Facts
 from certification.models import SchemeRequirement, SchemeRevision
@@ -18,6 +19,8 @@ from training.models import Attendance, Enrolment, Exercise, Lesson, SessionDay
 from . import judged_days, path_sentences, standing_on_day
 from .scheme_drafts import path_figures_of
 from .schemes_in_force import asking_for_boards
+
+MAKE_AGAIN = ToolWorkDecision.Decision.MAKE_AGAIN
 
 Asking = tuple[Person, SchemeRevision, Sequence[SchemeRequirement], Facts, date]
 """A person, the revision, its rows for the scope, the facts in the scope, and the day."""
@@ -153,17 +156,25 @@ def _boards_made(
 ) -> Mapping[int, list[BoardMade]]:
     """Every board of some exercises that people were handed and that was not cancelled.
 
-    One that was sent back to be reworked is with its maker once more, and not judged to the end.
+    One that was sent back to be reworked is with its maker once more, and not judged to the end;
+    nor is one that is judged again because of a tool. One that is made again for that is no
+    attempt.
     """
+    kept = Board.objects.filter(
+        person__in=person_ids, exercise__code__in=codes, cancelled_at__isnull=True
+    )
+    again = to_do_again(kept)
     found = (
-        Board.objects.filter(
-            person__in=person_ids, exercise__code__in=codes, cancelled_at__isnull=True
-        )
+        kept.exclude(pk__in=[pk for pk, why in again.items() if why.decision == MAKE_AGAIN])
         .select_related("exercise", "site", "outcome")
         .annotate(is_sent_back=Exists(sent_back()))
     )
     boards = {board.pk: board for board in found}
-    judged = [pk for pk, board in boards.items() if _is_judged(board) and not board.is_sent_back]
+    judged = [
+        pk
+        for pk, board in boards.items()
+        if _is_judged(board) and not board.is_sent_back and pk not in again
+    ]
     signings = judged_days.signings_of(judged)
     made: dict[int, list[BoardMade]] = defaultdict(list)
     for pk, board in boards.items():
