@@ -562,11 +562,19 @@ def withdraw_paper(*, paper: Paper, reason: str, actor: User, at: datetime) -> P
     Raises
     ------
     CannotTakeTest
-        If it is withdrawn already, or was passed, or is marked and whoever asks is no quality.
+        If it is withdrawn already, or was passed, or its time is over or it is marked and whoever
+        asks is no quality.
     """
     held = _lock_to_vouch(paper, actor, Role.INSTRUCTOR, Role.QUALITY)
     result = queries.result_of(held)
-    if result is not None and not actor.has_role(Role.QUALITY, site=held.site_id):
+    is_quality = actor.has_role(Role.QUALITY, site=held.site_id)
+    start = PaperStart.objects.filter(paper=held).first()
+    if result is None and start and at > start.ends_at + GRACE and not is_quality:
+        raise CannotTakeTest(
+            _("The time of %(paper)s is over, so it is a try: quality alone withdraws it.")
+            % {"paper": held.number}
+        )
+    if result is not None and not is_quality:
         raise CannotTakeTest(
             _("%(paper)s is marked: quality alone withdraws it, since the try then does not count.")
             % {"paper": held.number}

@@ -201,6 +201,15 @@ def test_tries_days_and_forms_are_kept_to(user, instructor):
         hand_out(test, user.person, instructor)
 
 
+def test_a_paper_whose_time_is_over_is_a_try_also_before_it_is_marked(user, instructor):
+    paper = hand_out(make_test(), user.person, instructor)
+    papers.start_paper(paper=paper, actor=user, at=NOW)
+    with pytest.raises(CannotTakeTest, match="quality alone"):
+        papers.withdraw_paper(paper=paper, reason="Never mind.", actor=instructor, at=LATE)
+    assert papers.close_overdue(at=LATE) == 1
+    assert not queries.result_of(Paper.objects.get()).passed
+
+
 def test_tries_are_used_up(user, instructor):
     test = make_test(tries=1, wait_days=0)
     take(test, user, instructor, wrong=(1, 2, 3))
