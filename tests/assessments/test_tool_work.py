@@ -431,3 +431,15 @@ def test_two_who_decide_at_once_decide_once(iron, calibrate):
 
     assert sum(isinstance(answer, CannotChangeBoard) for answer in answers) == 1
     assert ToolWorkDecision.objects.count() == 1
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+@pytest.mark.django_db(transaction=True)
+def test_a_tool_entered_twice_at_once_is_entered_once_and_said(iron, instructor):
+    def enter(code):
+        said = {"kind": Tool.Kind.IRON, "site": iron.site, "actor": instructor, "at": NOW}
+        return lambda: tools.add_tool(code=code, **said)
+
+    with pytest.raises(TrainingError, match="a tool Iron-10 already"):
+        wait_behind(enter("IRON-10"), enter("Iron-10"))
+    assert Tool.objects.filter(code__iexact="iron-10").count() == 1

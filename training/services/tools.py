@@ -42,6 +42,8 @@ def add_tool(
     answers_for: Person | None = None,
     without_calibration: bool = False,
 ) -> Tool:
+    # A tool that is being entered has no row yet that others could wait for.
+    trail.lock_trail()
     if Tool.objects.filter(code__iexact=code).exists():
         raise TrainingError(_("There is a tool %(code)s already.") % {"code": code})
     tool = Tool.objects.create(
