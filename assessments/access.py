@@ -514,7 +514,12 @@ def paper_for_reader(user: User, number: str) -> Paper:
 
 
 def paper_for_instructor(user: User, number: str) -> Paper:
-    """Somebody else's paper at a site where the user teaches."""
-    return get_object_or_404(
-        papers_readable_by(user).filter(site__in=user.sites_as(Role.INSTRUCTOR)), number=number
+    """Somebody else's paper at a site where the user teaches, with what it asks.
+
+    None of a test of which they have a paper open themselves.
+    """
+    papers = papers_readable_by(user).filter(
+        site__in=user.sites_as(Role.INSTRUCTOR),
+        test__in=written_tests_readable_by(user).order_by().values("pk"),
     )
+    return get_object_or_404(papers, number=number)

@@ -1,4 +1,4 @@
-"""Background work: back-up, verification and removal at night, the trail's end sent out, test mails."""
+"""Background work: back-up, verification and removal at night, the trail's end sent, test mails."""
 
 from celery import shared_task
 from django.utils import timezone

@@ -54,5 +54,9 @@ class ClassChangedMeanwhile(TrainingError):
     """Somebody else changed a class since the page was filled that would overwrite it."""
 
 
+class ToolChangedMeanwhile(TrainingError):
+    """Somebody else changed a tool since the page was filled that would overwrite it."""
+
+
 class DraftChangedMeanwhile(TrainingError):
     """Somebody else changed a draft since the page was filled that would overwrite it."""

@@ -17,7 +17,11 @@ SQUARES = tuple(f"{column}{row}" for row in ROWS for column in COLUMNS)
 MOST_CHOICES = 8
 LONGEST_NUMBER = 24
 LARGEST_EXPONENT = 12
-SPACES = str.maketrans("", "", " \u00a0\u2009\u202f")
+SPACES = str.maketrans("", "", " \t\u00a0\u2009\u202f")
+UNSEEN = str.maketrans("", "", "\u200b\u200c\u200d\u200e\u200f\u2060\ufeff")
+"""What comes along with a paste and is not seen."""
+ALIKE = str.maketrans("\u00b5\u2126", "\u03bc\u03a9")
+"""Signs of units by the letters that look like them: micro and ohm."""
 
 
 class Kind(StrEnum):
@@ -57,7 +61,7 @@ def number_in(text: str, unit: str = "") -> Decimal | None:
     >>> number_in("0,76 mm", "mm"), number_in("1 250"), number_in("3 d", "mm")
     (Decimal('0.76'), Decimal('1250'), None)
     """
-    text = text.strip()
+    text, unit = text.translate(UNSEEN).translate(ALIKE).strip(), unit.translate(ALIKE)
     if unit and text.endswith(unit):
         text = text[: -len(unit)]
     text = text.translate(SPACES).replace("−", "-")

@@ -16,7 +16,7 @@ from django.db.models import (
     QuerySet,
 )
 
-from assessments.models import Board, Grading, Judgement, Rework, ToolWorkDecision
+from assessments.models import Board, Grading, Judgement, Rework, StageSigning, ToolWorkDecision
 from training.domain.tool_fitness import Doubt
 from training.models import Calibration, Tool
 from training.queries.tool_fitness import found_out_of_limits
@@ -194,6 +194,31 @@ def _begins(calibration: Calibration, day: date) -> datetime:
 def to_look_at(tools: QuerySet[Tool]) -> list[QuestionedWork]:
     """What of it holds boards that nobody has looked at."""
     return [work for work in questioned_work(tools) if work.undecided]
+
+
+def to_do_again(boards: QuerySet[Board]) -> dict[int, ToolWorkDecision]:
+    """What says of boards that they are made or judged again because of a tool, by their keys.
+
+    Of each calibration the last decision counts. Whoever signed a stage after it was decided that
+    a board is judged again has judged it again.
+    """
+    last: dict[tuple[int, int], ToolWorkDecision] = {}
+    for decision in ToolWorkDecision.objects.filter(board__in=boards).order_by("pk"):
+        last[decision.calibration_id, decision.board_id] = decision
+    again: dict[int, ToolWorkDecision] = {}
+    waiting: dict[int, ToolWorkDecision] = {}
+    for decision in last.values():
+        if decision.decision == ToolWorkDecision.Decision.MAKE_AGAIN:
+            again[decision.board_id] = decision
+        elif decision.decision == ToolWorkDecision.Decision.JUDGE_AGAIN:
+            waiting[decision.board_id] = decision
+    if not waiting:
+        return again
+    signed = StageSigning.objects.filter(grading__board__in=waiting).order_by()
+    for key, at in signed.values_list("grading__board").annotate(Max("signed_at")):
+        if at > waiting[key].recorded_at:
+            del waiting[key]
+    return waiting | again
 
 
 def decisions_of(board: Board) -> Sequence[ToolWorkDecision]:

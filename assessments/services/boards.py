@@ -215,7 +215,13 @@ def hand_in(
     """Hand a board in to be judged, or what was reworked on it.
 
     ``bench_minutes`` is how long its maker worked on it, where they say so; of what was
-    reworked no time is kept. ``tools`` are what it was made with, None where nobody was asked.
+    reworked no time is kept. ``tools`` are what it was made with, None where nobody was asked:
+    then it names what it named before.
+
+    Raises
+    ------
+    CannotChangeBoard
+        If it is handed in or gone, or as `name_tools`; here of every tool that it names.
     """
     board = lock_board(board)
     if board.disposed_at is not None:
@@ -235,9 +241,12 @@ def hand_in(
         )
     board.handed_in_at, board.bench_minutes = at, bench_minutes
     board.save(update_fields=["handed_in_at", "bench_minutes"])
+    # Tools before the trail, as whoever calibrates one locks them.
+    changed = tools is not None and _set_tools(board, tools, at)
+    refuse_unfit_tools(board, at)
     took = None if bench_minutes is None else {"bench_minutes": bench_minutes}
     trail.record(actor=actor, act="board handed in", about=board, payload=took, at=at)
-    if tools is not None and _set_tools(board, tools, at):
+    if changed:
         _write_tools_down(board, actor, at)
     return board
 
@@ -278,10 +287,24 @@ def _set_tools(board: Board, tools: Iterable[Tool], at: datetime) -> bool:
                 _("%(tool)s is not a tool of %(site)s.")
                 % {"tool": tool.code, "site": board.site.name}
             )
-    if why := board_tools.why_not_for(board, added, board_tools.day_made(board, at)):
-        raise ToolsNotFit(why)
+    _refuse_unfit(board, added, at)
     board.tools.set(wanted)
     return True
+
+
+def refuse_unfit_tools(board: Board, at: datetime) -> None:
+    """Refuse to hand a locked board in that names a tool which does not do for it.
+
+    The work went on since they were named: they are to be relied on until now.
+    """
+    if named := list(board.tools.all()):
+        lock_tools([tool.pk for tool in named])
+        _refuse_unfit(board, named, at)
+
+
+def _refuse_unfit(board: Board, tools: Collection[Tool], at: datetime) -> None:
+    if why := board_tools.why_not_for(board, tools, board_tools.day_made(board, at)):
+        raise ToolsNotFit(why)
 
 
 def _write_tools_down(board: Board, actor: User, at: datetime) -> None:

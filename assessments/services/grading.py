@@ -28,6 +28,7 @@ from training.models import Stage
 from . import reading_requests
 from .board_lock import lock_board, lock_boards
 from .board_outcome import refresh_outcome
+from .boards import refuse_unfit_tools
 
 NEVER_SIGNED_SO = (Grading.Kind.OWN, Grading.Kind.DECISION)
 
@@ -67,6 +68,7 @@ def start_grading(*, board: Board, grader: User, at: datetime) -> Grading:
         return reading
     kind = grading_assignment.kind_to_begin(assignment, grader, makes)
     if current.handed_in_at is None:
+        refuse_unfit_tools(current, at)
         board.handed_in_at = at
         board.save(update_fields=["handed_in_at"])
     if kind == Grading.Kind.REWORK:  # Handed in by being judged, as a board is.

@@ -4,7 +4,7 @@ The site's clock alone decides what came in time. Every answer is a row as it wa
 right is asked of them once the paper has ended.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from hashlib import sha256
@@ -32,6 +32,7 @@ from assessments.models import (
 )
 from assessments.queries import written_down
 from assessments.queries import written_tests as queries
+from assessments.queries.written_test_authors import people_who_worked_on
 from people.models import Person, Role, User
 from people.presenters.days import format_day
 from records.models import Signature
@@ -98,7 +99,9 @@ def hand_out(
         raise CannotTakeTest(
             _("%(test)s is not in use, so no paper is handed out.") % {"test": made}
         )
-    questions = list(made.questions.all())
+    questions, authors = list(made.questions.all()), people_who_worked_on(made)
+    for person in held:
+        _refuse_person(person, made, authors, actor, at)
     papers = [_paper_for(person, made, questions, medium, not_before, actor, at) for person in held]
     trail.record_many(
         actor=actor,
@@ -118,7 +121,6 @@ def _paper_for(
     actor: User,
     at: datetime,
 ) -> Paper:
-    _refuse_person(person, test, actor, at)
     earlier = queries.papers_of(person.pk, test.code)
     rule = queries.try_rule(earlier, test.wait_days)
     said = {"who": person.full_name, "test": test.title}
@@ -215,7 +217,9 @@ def _had(papers: Iterable[Paper]) -> dict[str, int]:
     return had
 
 
-def _refuse_person(person: Person, test: WrittenTest, actor: User, at: datetime) -> None:
+def _refuse_person(
+    person: Person, test: WrittenTest, authors: Collection[int], actor: User, at: datetime
+) -> None:
     if not actor.has_role(Role.INSTRUCTOR, site=person.site_id):
         raise CannotTakeTest(
             _("%(who)s works at a site where you do not teach.") % {"who": person.full_name}
@@ -225,8 +229,7 @@ def _refuse_person(person: Person, test: WrittenTest, actor: User, at: datetime)
     today = person.site.today(at)
     if not Person.objects.at_work_on(today).filter(pk=person.pk).exists():
         raise CannotTakeTest(_("%(who)s is not at work today.") % {"who": person.full_name})
-    wrote = [user for user in (test.changed_by_id, test.published_by_id) if user is not None]
-    if User.objects.filter(pk__in=wrote, person=person).exists():
+    if person.pk in authors:
         raise CannotTakeTest(
             _("%(who)s has worked on the questions of this test, and cannot take it.")
             % {"who": person.full_name}
@@ -467,10 +470,11 @@ def enter_answers(
         raise CannotTakeTest(
             _("The answers of %(paper)s are entered already.") % {"paper": held.number}
         )
-    if not held.not_before <= sat_on <= held.site.today(at):
+    first_day = max(held.not_before, held.site.today(held.recorded_at))
+    if not first_day <= sat_on <= held.site.today(at):
         raise CannotTakeTest(
             _("The day lies between %(day)s, from which the paper could be taken, and today.")
-            % {"day": format_day(held.not_before)}
+            % {"day": format_day(first_day)}
         )
     for each in PaperQuestion.objects.filter(paper=held).order_by("order"):
         if each.order not in given or not given[each.order]:
@@ -568,11 +572,19 @@ def withdraw_paper(*, paper: Paper, reason: str, actor: User, at: datetime) -> P
     Raises
     ------
     CannotTakeTest
-        If it is withdrawn already, or was passed, or is marked and whoever asks is no quality.
+        If it is withdrawn already, or was passed, or its time is over or it is marked and whoever
+        asks is no quality.
     """
     held = _lock_to_vouch(paper, actor, Role.INSTRUCTOR, Role.QUALITY)
     result = queries.result_of(held)
-    if result is not None and not actor.has_role(Role.QUALITY, site=held.site_id):
+    is_quality = actor.has_role(Role.QUALITY, site=held.site_id)
+    start = PaperStart.objects.filter(paper=held).first()
+    if result is None and start and at > start.ends_at + GRACE and not is_quality:
+        raise CannotTakeTest(
+            _("The time of %(paper)s is over, so it is a try: quality alone withdraws it.")
+            % {"paper": held.number}
+        )
+    if result is not None and not is_quality:
         raise CannotTakeTest(
             _("%(paper)s is marked: quality alone withdraws it, since the try then does not count.")
             % {"paper": held.number}

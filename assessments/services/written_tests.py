@@ -15,6 +15,7 @@ from assessments.exceptions import CannotChangeTest, DraftOfTestChanged
 from assessments.models import Photo, Question, WrittenTest
 from assessments.queries import written_down
 from assessments.queries import written_tests as queries
+from assessments.queries.written_test_authors import CHANGED, DRAFTED
 from people.models import User
 from records.exceptions import ShownOtherwise
 from records.services import trail
@@ -22,8 +23,6 @@ from training.models import CourseRevision, Lesson
 
 from .photo_lock import taken_back_in_words
 
-DRAFTED = "written test drafted"
-CHANGED = "written test draft changed"
 MOST_QUESTIONS = 300
 
 

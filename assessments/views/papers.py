@@ -85,6 +85,7 @@ def _for_reader(
     open_to_act = not hasattr(paper, "withdrawal")
     # Whoever has the same test open themselves reads how others do, and not what they were asked.
     may_read_bank = access.written_tests_readable_by(request.user).filter(pk=paper.test_id).exists()
+    handles = teaches and open_to_act and may_read_bank
     may_withdraw = open_to_act and (
         audits or (teaches and result is None) if not (result and result.passed) else False
     )
@@ -96,13 +97,9 @@ def _for_reader(
         "marked": written_paper.marked_lines(paper, result) if result and may_read_bank else [],
         "results": paper.results.select_related("signature"),
         "withdrawal": getattr(paper, "withdrawal", None),
-        "may_print": teaches and open_to_act and paper.medium == Paper.Medium.PRINTED,
-        "may_enter": teaches
-        and open_to_act
-        and paper.medium == Paper.Medium.PRINTED
-        and result is None,
-        "may_count": teaches
-        and open_to_act
+        "may_print": handles and paper.medium == Paper.Medium.PRINTED,
+        "may_enter": handles and paper.medium == Paper.Medium.PRINTED and result is None,
+        "may_count": handles
         and result is not None
         and not result.late_count
         and queries.has_late_answers(paper),

@@ -93,6 +93,11 @@ class BoardMade:
     def is_attempt(self) -> bool:
         return self.purpose in ATTEMPTS
 
+    @property
+    def begun_on(self) -> date:
+        """The day it was handed out; where that was said to come and it was judged before, that."""
+        return min(self.handed_out_on, self.judged_on)
+
     def failed_by(self, day: date) -> bool:
         return self.passed is False and self.judged_on <= day
 
@@ -107,13 +112,13 @@ class PathRecord:
         Of every exercise that is asked for, whatever they were for.
     courses : mapping of str to sequence of date
         By course the last days of classes of it that were attended on all of their days.
-    classes : mapping of str to sequence of date
-        By exercise the same of classes that teach it.
+    classes : mapping of str to sequence of (date, date)
+        By exercise the first and the last days of classes that teach it, attended alike.
     """
 
     boards: Sequence[BoardMade] = ()
     courses: Mapping[str, Sequence[date]] = field(default_factory=dict)
-    classes: Mapping[str, Sequence[date]] = field(default_factory=dict)
+    classes: Mapping[str, Sequence[tuple[date, date]]] = field(default_factory=dict)
 
 
 class Before(StrEnum):
@@ -189,8 +194,10 @@ class Path:
     after : date or None
         The day of the last revocation: boards judged by then do not count any more.
     published_on : date or None
-        Boards handed out before this day count in whatever order they came, since nobody asked
-        for one; None asks it of all.
+        Boards begun before this day are held against ``earlier``; None asks the order of all.
+    earlier : Path or None
+        The way under the revision that was published before this one. Without one, boards begun
+        before ``published_on`` count in whatever order they came, since nobody asked for one.
     """
 
     def __init__(
@@ -202,6 +209,7 @@ class Path:
         since: date | None = None,
         after: date | None = None,
         published_on: date | None = None,
+        earlier: "Path | None" = None,
     ) -> None:
         self.asked = {one.exercise: one for one in asked}
         self.figures = figures
@@ -209,6 +217,7 @@ class Path:
         self.since = since
         self.after = after
         self.published_on = published_on
+        self.earlier = earlier
         self._made = {board.number: board for board in record.boards}
         self._in_order: dict[str, bool] = {}
 
@@ -240,14 +249,14 @@ class Path:
         began while another was not judged yet is in order.
         """
         asked = self.asked.get(board.exercise)
-        if asked is None or (
-            self.published_on is not None and board.handed_out_on < self.published_on
-        ):
+        if asked is None:
             return True
+        if self.published_on is not None and board.begun_on < self.published_on:
+            return self.earlier is None or self.earlier.in_order(board)
         known = self._in_order
         if board.number not in known:
             known[board.number] = True  # Exercises that wait for each other end here.
-            day = board.handed_out_on
+            day = board.begun_on
             first = self._first(asked, day) or (
                 self._after_failing(asked.exercise, day, day - timedelta(days=1))
                 if board.is_attempt
@@ -316,7 +325,7 @@ class Path:
         """
         count, trained = 0, None
         for board in self._failures(exercise, by, leaving):
-            if trained is not None and board.handed_out_on < trained:
+            if trained is not None and board.begun_on < trained:
                 continue
             count += 1
             if self.figures.attempts and count == self.figures.attempts:
@@ -326,8 +335,11 @@ class Path:
         return count, trained
 
     def _trained_after(self, exercise: str, failed: date) -> date | None:
-        """The first day by which somebody was trained again after a day, itself excluded."""
-        days = [held for held in self.record.classes.get(exercise, ()) if held > failed]
+        """The first day by which somebody was trained again after a day, itself excluded.
+
+        A class trains again from its first day on: the one in which somebody failed does not.
+        """
+        days = [last for first, last in self.record.classes.get(exercise, ()) if first > failed]
         needed = self.figures.retraining_boards
         if needed:
             practised = sorted(
@@ -336,7 +348,7 @@ class Path:
                 if board.exercise == exercise
                 and board.purpose == PRACTICE
                 and board.passed
-                and board.handed_out_on > failed
+                and board.begun_on > failed
             )
             days += practised[needed - 1 : needed]
         return min(days, default=None)

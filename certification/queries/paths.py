@@ -7,8 +7,9 @@ from datetime import date
 from django.db.models import Exists, prefetch_related_objects
 from django.utils.translation import gettext as _
 
-from assessments.models import Board
+from assessments.models import Board, ToolWorkDecision
 from assessments.models.boards import sent_back
+from assessments.queries.tool_work import to_do_again
 from certification.domain.path import AskedBoards, BoardMade, Path, PathRecord
 from certification.domain.standing import Facts
 from certification.models import SchemeRequirement, SchemeRevision
@@ -19,6 +20,8 @@ from training.queries.completed import attended_whole
 from . import judged_days, path_sentences, standing_on_day
 from .scheme_drafts import path_figures_of
 from .schemes_in_force import asking_for_boards
+
+MAKE_AGAIN = ToolWorkDecision.Decision.MAKE_AGAIN
 
 Asking = tuple[Person, SchemeRevision, Sequence[SchemeRequirement], Facts, date]
 """A person, the revision, its rows for the scope, the facts in the scope, and the day."""
@@ -41,20 +44,64 @@ def paths_where_ruled(asking: Iterable[Asking]) -> list[Path | None]:
 
 def paths_of(asking: Sequence[Asking]) -> list[Path]:
     """The way of each person under a revision, in the same few queries for one or many."""
-    records = _records({one[0].pk for one in asking}, [row for one in asking for row in one[2]])
-    return [
-        Path(
-            [asked_boards(row) for row in rows],
-            path_figures_of(revision),
-            records[person.pk],
-            since=last_issue(facts, day),
-            after=last_revocation(facts, day),
-            published_on=person.site.today(revision.published_at)
-            if revision.published_at
-            else None,
-        )
-        for person, revision, rows, facts, day in asking
-    ]
+    earlier = _earlier_revisions(asking)
+    earlier_rows = requirement_rows(
+        {revision.pk for before in earlier.values() for revision in before},
+        {row.scope_id for _person, _revision, rows, *_rest in asking for row in rows},
+    )
+    rows_of_all = [row for one in asking for row in one[2]]
+    rows_of_all += [row for rows in earlier_rows.values() for row in rows]
+    records = _records({one[0].pk for one in asking}, rows_of_all)
+    ways = []
+    for person, revision, rows, facts, day in asking:
+        way = None
+        scopes = {row.scope_id for row in rows}
+        for before in earlier.get(revision.pk, ()):
+            asked = [row for scope in scopes for row in earlier_rows[before.pk, scope]]
+            way = _path(person, before, asked, facts, day, records, way)
+        ways.append(_path(person, revision, rows, facts, day, records, way))
+    return ways
+
+
+def _earlier_revisions(asking: Iterable[Asking]) -> dict[int, list[SchemeRevision]]:
+    """Of revisions that ask for an order those of their schemes published before, oldest first."""
+    ruled = {one[1].pk: one[1] for one in asking if has_rules(one[1], one[2])}
+    if not ruled:
+        return {}
+    of_scheme: dict[int, list[SchemeRevision]] = defaultdict(list)
+    published = SchemeRevision.objects.filter(
+        scheme__in={revision.scheme_id for revision in ruled.values()}, published_at__isnull=False
+    )
+    for revision in published.order_by("published_at", "revision"):
+        of_scheme[revision.scheme_id].append(revision)
+    return {
+        pk: [
+            before
+            for before in of_scheme[revision.scheme_id]
+            if before.revision < revision.revision
+        ]
+        for pk, revision in ruled.items()
+    }
+
+
+def _path(
+    person: Person,
+    revision: SchemeRevision,
+    rows: Iterable[SchemeRequirement],
+    facts: Facts,
+    day: date,
+    records: Mapping[int, PathRecord],
+    earlier: Path | None,
+) -> Path:
+    return Path(
+        [asked_boards(row) for row in rows],
+        path_figures_of(revision),
+        records[person.pk],
+        since=last_issue(facts, day),
+        after=last_revocation(facts, day),
+        published_on=_published_on(revision, person),
+        earlier=earlier,
+    )
 
 
 def _published_on(revision: SchemeRevision, person: Person) -> date | None:
@@ -110,17 +157,25 @@ def _boards_made(
 ) -> Mapping[int, list[BoardMade]]:
     """Every board of some exercises that people were handed and that was not cancelled.
 
-    One that was sent back to be reworked is with its maker once more, and not judged to the end.
+    One that was sent back to be reworked is with its maker once more, and not judged to the end;
+    nor is one that is judged again because of a tool. One that is made again for that is no
+    attempt.
     """
+    kept = Board.objects.filter(
+        person__in=person_ids, exercise__code__in=codes, cancelled_at__isnull=True
+    )
+    again = to_do_again(kept)
     found = (
-        Board.objects.filter(
-            person__in=person_ids, exercise__code__in=codes, cancelled_at__isnull=True
-        )
+        kept.exclude(pk__in=[pk for pk, why in again.items() if why.decision == MAKE_AGAIN])
         .select_related("exercise", "site", "outcome")
         .annotate(is_sent_back=Exists(sent_back()))
     )
     boards = {board.pk: board for board in found}
-    judged = [pk for pk, board in boards.items() if _is_judged(board) and not board.is_sent_back]
+    judged = [
+        pk
+        for pk, board in boards.items()
+        if _is_judged(board) and not board.is_sent_back and pk not in again
+    ]
     signings = judged_days.signings_of(judged)
     made: dict[int, list[BoardMade]] = defaultdict(list)
     for pk, board in boards.items():
@@ -147,15 +202,21 @@ def _is_judged(board: Board) -> bool:
     return outcome is not None and outcome.complete
 
 
-ByPerson = Mapping[int, Mapping[str, list[date]]]
+LastDays = Mapping[int, Mapping[str, list[date]]]
+FirstAndLastDays = Mapping[int, Mapping[str, list[tuple[date, date]]]]
 
 
 def _attended(
     person_ids: Collection[int], courses: Collection[str], exercises: Collection[str]
-) -> tuple[ByPerson, ByPerson]:
-    """The last days of classes attended on all of their days, by course and by exercise."""
+) -> tuple[LastDays, FirstAndLastDays]:
+    """Classes attended on all of their days: by course their last days, by exercise the first too.
+
+    Both by the person's key.
+    """
     by_course: dict[int, dict[str, list[date]]] = defaultdict(lambda: defaultdict(list))
-    by_exercise: dict[int, dict[str, list[date]]] = defaultdict(lambda: defaultdict(list))
+    by_exercise: dict[int, dict[str, list[tuple[date, date]]]] = defaultdict(
+        lambda: defaultdict(list)
+    )
     taught: dict[int, set[str]] = defaultdict(set)
     for revision, code in Lesson.objects.filter(exercise__code__in=exercises).values_list(
         "course_revision", "exercise__code"
@@ -169,11 +230,11 @@ def _attended(
         if enrolment.session.course_revision_id in taught
         or enrolment.session.course_revision.course.code in courses
     ]
-    for enrolment, last_day in attended_whole(enrolments):
+    for enrolment, first_day, last_day in attended_whole(enrolments):
         taught_from = enrolment.session.course_revision
         by_course[enrolment.person_id][taught_from.course.code].append(last_day)
         for code in taught.get(taught_from.pk, ()):
-            by_exercise[enrolment.person_id][code].append(last_day)
+            by_exercise[enrolment.person_id][code].append((first_day, last_day))
     return by_course, by_exercise
 
 

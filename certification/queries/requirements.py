@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 from assessments.models import Board, StageSigning, WrittenTest
 from assessments.queries import effective_judgements, measured_by
 from assessments.queries.measured_by import MeasuredTally
+from assessments.queries.tool_work import to_do_again
 from assessments.queries.written_tests import PassedTest, passes_of
 from certification.domain.facts import VisionFact, known
 from certification.domain.months import add_months
@@ -44,12 +45,13 @@ class PassedBoard:
 
     ``judged_on`` is the day on which the last signature came that its result waited for,
     that of a reworked joint too. A correction or another reading made later does not make
-    the work younger.
+    the work younger. ``done_again`` is whether it is made or judged again because of a tool.
     """
 
     board: Board
     judged_on: date
     signings: tuple[StageSigning, ...]
+    done_again: bool = False
 
     @property
     def graders(self) -> set[int]:
@@ -233,6 +235,8 @@ def _boards_requirement(
         and (not asked.within_months or add_months(passed.judged_on, asked.within_months) >= day)
         and (after is None or passed.judged_on > after)
     ]
+    done_again = sum(passed.done_again for passed in passing)
+    passing = [passed for passed in passing if not passed.done_again]
     counting = [passed for passed in passing if way is None or way.counts(passed.board.number)]
     counting.sort(key=lambda passed: (passed.judged_on, passed.board.number), reverse=True)
     missing = max(asked.boards - len(counting), 0)
@@ -255,6 +259,14 @@ def _boards_requirement(
             "%(boards)s; %(n)d more were handed out before their turn and do not count",
             early,
         ) % {"boards": detail, "n": early}
+    if done_again:
+        detail = ngettext(
+            "%(boards)s; %(n)d more is to be made or judged again because of a tool and does not "
+            "count",
+            "%(boards)s; %(n)d more are to be made or judged again because of a tool and do not "
+            "count",
+            done_again,
+        ) % {"boards": detail, "n": done_again}
     step = ""
     if missing:
         purposes = [str(label) for value, label in Board.Purpose.choices if value in asked.purposes]
@@ -384,19 +396,16 @@ def _current_through(tests: Sequence[VisionFact], months: int, day: date) -> dat
 def _passed_boards(
     person_ids: Collection[int], exercise_codes: Collection[str]
 ) -> dict[int, list[PassedBoard]]:
-    boards = {
-        board.pk: board
-        for board in Board.objects.passed()
-        .filter(person__in=person_ids, exercise__code__in=exercise_codes)
-        .select_related("exercise", "site", "outcome")
-    }
+    found = Board.objects.passed().filter(person__in=person_ids, exercise__code__in=exercise_codes)
+    boards = {board.pk: board for board in found.select_related("exercise", "site", "outcome")}
     signings = judged_days.signings_of(boards)
+    again = to_do_again(found.order_by())
     passed: dict[int, list[PassedBoard]] = defaultdict(list)
     for pk, board in boards.items():
         judged_at = judged_days.judged_at(board, signings[pk])
         if judged_at is not None:
             passed[board.person_id].append(
-                PassedBoard(board, board.site.today(judged_at), tuple(signings[pk]))
+                PassedBoard(board, board.site.today(judged_at), tuple(signings[pk]), pk in again)
             )
     return passed
 

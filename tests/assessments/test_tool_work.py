@@ -1,11 +1,12 @@
 """Boards name their tools: one that cannot be relied on is refused or flagged, its work found."""
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, time, timedelta
 from decimal import Decimal
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.db import connection
+from django.db import connection, transaction
 from django.urls import reverse
 
 from assessments.exceptions import AssessmentError, CannotChangeBoard, ToolsNotFit
@@ -18,7 +19,7 @@ from assessments.services.tool_work import decide_on_work
 from records.models import TrailEntry
 from reminders.models import Message
 from reminders.queries.ends import find_due, steps_by_revision
-from tests.assessments.together import at_once, wait_behind
+from tests.assessments.together import at_once, somebody_waits_for_us, wait_behind
 from tests.factories import (
     NOW,
     TODAY,
@@ -148,6 +149,24 @@ def test_who_made_a_board_names_its_tools_until_somebody_judges(iron, instructor
         boards.name_tools(board=board, tools=[iron], actor=maker, at=NOW)
     boards.name_tools(board=board, tools=[iron], actor=instructor, at=NOW)
     assert board.tools.get() == iron
+
+
+def test_a_tool_named_while_the_board_was_made_is_asked_about_at_the_hand_in(instructor, calibrate):
+    ending = make_tool(code="IRON-08")
+    calibrate(ending, 370)
+    board = make_board(purpose="qualification", handed_out_on=day(10))
+    boards.name_tools(board=board, tools=[ending], actor=instructor, at=noon(8))
+    for tools_said in ([ending], None):
+        with pytest.raises(ToolsNotFit, match="IRON-08: its calibration ended on"):
+            boards.hand_in(board=board, tools=tools_said, actor=instructor, at=NOW)
+    make_criteria_set()
+    with pytest.raises(ToolsNotFit, match="IRON-08"):  # Handed in by being judged.
+        grading.start_grading(board=board, grader=instructor, at=NOW)
+    board.refresh_from_db()
+    assert board.handed_in_at is None
+    boards.hand_in(board=board, tools=[], actor=instructor, at=NOW)
+    board.refresh_from_db()
+    assert (board.handed_in_at, board.tools.count()) == (NOW, 0)
 
 
 def test_practice_with_an_unfit_tool_is_not_made_a_qualification(instructor):
@@ -371,6 +390,33 @@ def test_a_tool_put_out_of_service_meanwhile_is_refused(iron, instructor):
 
 @pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
 @pytest.mark.django_db(transaction=True)
+def test_a_board_handed_in_and_its_tool_calibrated_at_once_do_not_wait_for_each_other(
+    iron, calibrate, instructor
+):
+    board = make_board(purpose="qualification")
+
+    def lock_then_calibrate():
+        tools.lock_tools([iron.pk])
+        waiting.append(
+            pool.submit(
+                at_once,
+                lambda: boards.hand_in(board=board, tools=[iron], actor=instructor, at=NOW),
+            )
+        )
+        while not somebody_waits_for_us():
+            assert not waiting[0].done(), waiting[0].result()
+        calibrate(iron, 0)
+
+    waiting = []
+    with ThreadPoolExecutor(1) as pool:
+        with transaction.atomic():
+            lock_then_calibrate()
+        [handed_in] = waiting[0].result()
+    assert handed_in.tools.get() == iron
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+@pytest.mark.django_db(transaction=True)
 def test_two_who_decide_at_once_decide_once(iron, calibrate):
     calibration = calibrate(iron, 10, passed_as_found=False)
     board = made_with(iron, out=50, handed_in=40)
@@ -385,3 +431,15 @@ def test_two_who_decide_at_once_decide_once(iron, calibrate):
 
     assert sum(isinstance(answer, CannotChangeBoard) for answer in answers) == 1
     assert ToolWorkDecision.objects.count() == 1
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+@pytest.mark.django_db(transaction=True)
+def test_a_tool_entered_twice_at_once_is_entered_once_and_said(iron, instructor):
+    def enter(code):
+        said = {"kind": Tool.Kind.IRON, "site": iron.site, "actor": instructor, "at": NOW}
+        return lambda: tools.add_tool(code=code, **said)
+
+    with pytest.raises(TrainingError, match="a tool Iron-10 already"):
+        wait_behind(enter("IRON-10"), enter("Iron-10"))
+    assert Tool.objects.filter(code__iexact="iron-10").count() == 1

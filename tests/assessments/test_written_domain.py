@@ -24,6 +24,8 @@ from assessments.domain.written_forms import Candidate, TooFewQuestions, draw, n
 ONE = Asked(Kind.ONE, 3, {"right": [1]})
 SEVERAL = Asked(Kind.SEVERAL, 4, {"right": [0, 3]})
 NUMBER = Asked(Kind.NUMBER, 0, {"value": "0.76", "tolerance": "0.02"}, "mm")
+MICROMETRES = Asked(Kind.NUMBER, 0, {"value": "25", "tolerance": "0"}, "\u00b5m")
+OHMS = Asked(Kind.NUMBER, 0, {"value": "1.2", "tolerance": "0"}, "\u2126")
 ORDER = Asked(Kind.ORDER, 3, {})
 PLACE = Asked(Kind.PLACE, 0, {"right": ["C4", "C5"]})
 
@@ -46,6 +48,13 @@ PLACE = Asked(Kind.PLACE, 0, {"right": ["C4", "C5"]})
         (SEVERAL, ["0", "3", "3"], [], False),
         (NUMBER, ["0.78"], [], True),
         (NUMBER, ["0,74 mm"], [], True),
+        (NUMBER, ["0.76\u200b"], [], True),  # Pasted, with what nobody sees.
+        (NUMBER, ["\ufeff0.76\tmm"], [], True),
+        (MICROMETRES, ["25 \u03bcm"], [], True),  # The Greek letter, the key of some telephones.
+        (MICROMETRES, ["25 \u00b5m"], [], True),
+        (MICROMETRES, ["25 mm"], [], False),
+        (OHMS, ["1,2 \u03a9"], [], True),
+        (NUMBER, ["10²"], [], False),
         (NUMBER, ["0.7801"], [], False),
         (NUMBER, ["0.76 d"], [], False),
         (NUMBER, ["about 0.76"], [], False),

@@ -177,6 +177,20 @@ def test_a_printed_paper_says_what_is_asked_and_is_entered_under_a_signature(
     assert (result.right, result.passed, result.signature.signer) == (5, True, instructor)
 
 
+def test_whoever_has_a_test_open_reads_it_on_nobody_elses_paper(client, user, instructor, now):
+    paper = given_out(user, instructor, now, medium="printed")
+    other = factories.make_user("instructor")
+    own = hand_out(paper.test, other.person, instructor, at=now)
+    pages = ("paper_pdf", "paper_enter", "paper_count_late")
+    client.force_login(other)
+    assert [client.get(url(name, paper.number)).status_code for name in pages] == [404] * 3
+    read = client.get(url("paper_detail", paper.number)).content.decode()
+    assert not any(url(name, paper.number) in read for name in pages)
+    papers.start_paper(paper=own, actor=other, at=now)
+    papers.hand_in(paper=own, actor=other, at=now)
+    assert client.get(url("paper_pdf", paper.number)).status_code == 200
+
+
 def test_late_answers_are_shown_and_counted_by_an_instructor(client, user, instructor, now):
     began = now - timedelta(minutes=40)
     paper = given_out(user, instructor, began)

@@ -201,6 +201,15 @@ def test_tries_days_and_forms_are_kept_to(user, instructor):
         hand_out(test, user.person, instructor)
 
 
+def test_a_paper_whose_time_is_over_is_a_try_also_before_it_is_marked(user, instructor):
+    paper = hand_out(make_test(), user.person, instructor)
+    papers.start_paper(paper=paper, actor=user, at=NOW)
+    with pytest.raises(CannotTakeTest, match="quality alone"):
+        papers.withdraw_paper(paper=paper, reason="Never mind.", actor=instructor, at=LATE)
+    assert papers.close_overdue(at=LATE) == 1
+    assert not queries.result_of(Paper.objects.get()).passed
+
+
 def test_tries_are_used_up(user, instructor):
     test = make_test(tries=1, wait_days=0)
     take(test, user, instructor, wrong=(1, 2, 3))
@@ -256,6 +265,24 @@ def test_papers_go_to_people_at_work_of_ones_own_sites_and_never_to_oneself(user
     assert len(matter.items) == 1
 
 
+def test_whoever_ever_worked_on_the_questions_does_not_take_the_test(instructor):
+    """Whether or not somebody else changed the draft last, and in later revisions as well."""
+    author, last = factories.make_user("instructor"), factories.make_user("instructor")
+    draft = make_test(author=author, published=False)
+    written_tests.change_rules(test=draft, seen=None, title="Heat", actor=last, at=NOW)
+    publish = {"shown": None, "reason": "Now.", "proof": "password", "at": NOW}
+    test = written_tests.publish_test(test=draft, actor=factories.make_user("quality"), **publish)
+    for worker in (author, last):
+        with pytest.raises(CannotTakeTest, match="worked on the questions"):
+            hand_out(test, worker.person, instructor)
+    following = written_tests.draft_next_revision(test=test, actor=last, at=NOW)
+    test = written_tests.publish_test(
+        test=following, actor=factories.make_user("quality"), **publish
+    )
+    with pytest.raises(CannotTakeTest, match="worked on the questions"):
+        hand_out(test, author.person, instructor)
+
+
 def test_a_printed_paper_is_marked_under_the_signature_of_whoever_read_it(user, instructor):
     paper = hand_out(make_test(), user.person, instructor, medium="printed")
     with pytest.raises(CannotTakeTest, match="on paper"):
@@ -269,6 +296,18 @@ def test_a_printed_paper_is_marked_under_the_signature_of_whoever_read_it(user, 
     with pytest.raises(CannotTakeTest, match="The day lies"):
         papers.enter_answers(
             paper=paper, sat_on=TODAY + timedelta(days=1), actor=instructor, **vouch
+        )
+    # Nobody sat over a paper before there was one, whatever day it was allowed from.
+    back = hand_out(
+        make_test(),
+        user.person,
+        instructor,
+        medium="printed",
+        not_before=TODAY - timedelta(days=9),
+    )
+    with pytest.raises(CannotTakeTest, match="between 25 Nov 2026, from which"):
+        papers.enter_answers(
+            paper=back, sat_on=TODAY - timedelta(days=1), actor=instructor, **vouch
         )
     result = papers.enter_answers(paper=paper, sat_on=TODAY, actor=instructor, **vouch)
     assert (result.right, result.of, result.passed) == (4, 5, True)

@@ -44,11 +44,19 @@ WAIT = PathFigures(wait_days=7)
 BOTH = PathFigures(attempts=2, wait_days=7, retraining_boards=2)
 
 
+def class_days(first, last=None):
+    return day(first), day(last or first)
+
+
 def path(figures, *boards, asked=(CUP,), courses=None, classes=None, **more):
+    """Classes are days, or the first and the last day of one that is longer."""
     record = PathRecord(
         boards,
         {code: [day(n) for n in days] for code, days in (courses or {}).items()},
-        {code: [day(n) for n in days] for code, days in (classes or {}).items()},
+        {
+            code: [class_days(*(held if isinstance(held, tuple) else (held,))) for held in classes]
+            for code, classes in (classes or {}).items()
+        },
     )
     return Path(asked, figures, record, **more)
 
@@ -102,6 +110,21 @@ CASES = {
     "one of them after it": (path(TWO_THEN_TRAIN, *TWICE, since=day(3)), 5, None),
     "a class the day after": (path(TWO_THEN_TRAIN, *TWICE, classes={"CUP": [5]}), 5, None),
     "a class of that day": (path(TWO_THEN_TRAIN, *TWICE, classes={"CUP": [4]}), 5, RETRAIN),
+    "a class that had begun before": (
+        path(TWO_THEN_TRAIN, *TWICE, classes={"CUP": [(3, 5)]}),
+        6,
+        RETRAIN,
+    ),
+    "a class that began after, before its end": (
+        path(TWO_THEN_TRAIN, *TWICE, classes={"CUP": [(5, 7)]}),
+        6,
+        RETRAIN,
+    ),
+    "a class that began after, on its last day": (
+        path(TWO_THEN_TRAIN, *TWICE, classes={"CUP": [(5, 7)]}),
+        7,
+        None,
+    ),
     "a class for something else": (
         path(TWO_THEN_TRAIN, *TWICE, classes={"HOOK": [5]}),
         5,
@@ -132,6 +155,16 @@ CASES = {
             BOTH,
             *TWICE,
             passed("p1", 4, 6, purpose="practice"),
+            passed("p2", 5, 8, purpose="practice"),
+        ),
+        11,
+        RETRAIN,
+    ),
+    "practice judged by then, though handed out for a day after it": (
+        path(
+            BOTH,
+            *TWICE,
+            passed("p1", 5, 4, purpose="practice"),
             passed("p2", 5, 8, purpose="practice"),
         ),
         11,

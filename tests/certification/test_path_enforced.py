@@ -9,6 +9,7 @@ from django.urls import reverse
 from assessments.exceptions import CannotChangeBoard, CannotMakeBoards
 from assessments.models import Board, BoardOutcome, Joint, Rework
 from assessments.services import board_corrections, boards
+from assessments.services.tool_work import decide_on_work
 from certification.models import SchemeRequirement
 from certification.presenters.path_picture import path_shown
 from certification.queries.requirements import candidate, requirements, requirements_of_one
@@ -24,11 +25,13 @@ from tests.factories import (
     make_revision,
     make_scope,
     make_session,
+    make_tool,
     make_user,
     unprotected,
     write_down,
 )
 from training.models import Attendance
+from training.services.tools import record_calibration
 
 pytestmark = pytest.mark.django_db
 
@@ -139,6 +142,15 @@ def test_a_board_is_refused_until_the_waiting_time_is_over(person, instructor, e
     assert hand_out(person, exercise, instructor, **tomorrow).purpose == "qualification"
 
 
+def test_a_day_to_come_does_not_shorten_the_waiting(person, instructor, exercise, scope):
+    revision = scheme(scope, exercise, wait_days=7)
+    failed(person, exercise, 3)
+    # Handed out for a day after the waiting, and yet made and judged today.
+    passed(person, exercise, 0, handed_out_on=TODAY + timedelta(days=4))
+    [cups] = requirements(person, scope, revision, TODAY)
+    assert (cups.met, cups.boards) == (False, ())
+
+
 def test_attempts_are_used_up_until_somebody_was_trained_again(person, instructor, exercise, scope):
     scheme(scope, exercise, attempts=2, retraining_boards=1)
     failed(person, exercise, 40)
@@ -148,6 +160,8 @@ def test_attempts_are_used_up_until_somebody_was_trained_again(person, instructo
     assert hand_out(person, earlier, instructor).number
     Board.objects.filter(person=person, exercise=earlier).update(cancelled_at=NOW)
     failed(person, earlier, 20)
+    # The class in which they failed: its last day is no training after it.
+    attend(person, exercise, 19)
     with pytest.raises(CannotMakeBoards, match="2 attempts at Solder cups failed: first a class"):
         hand_out(person, exercise, instructor)
     attend(person, exercise, 10)
@@ -198,6 +212,66 @@ def test_what_came_before_its_turn_does_not_count_for_the_certificate(person, ex
     newer = scheme(make_scope(), exercise, first=wire, published=19)
     cups, _wire = requirements(person, newer.scopes.get(), newer, TODAY)
     assert "turn" not in cups.detail
+
+
+def test_a_new_revision_does_not_put_in_order_what_the_one_before_asked(person, exercise, scope):
+    wire = make_exercise(title="Strip and tin")
+    first = scheme(scope, exercise, first=wire, published=200)
+    # Handed out for another scope, whose scheme asks for no order.
+    early = passed(person, exercise, 20)
+    passed(person, wire, 10)
+    following = scheme(
+        scope, exercise, first=wire, published=5, scheme=first.scheme, revision=2, name="Second"
+    )
+
+    def counting():
+        cups, _wire = requirements(person, scope, following, TODAY)
+        return [one.board for one in cups.boards]
+
+    assert counting() == []
+    # Before the first revision that asks for it was published nobody asked for an order.
+    Board.objects.filter(pk=early.pk).update(handed_out_on=ago(201))
+    assert counting() == [early]
+
+
+def test_a_board_to_be_made_or_judged_again_because_of_a_tool_does_not_count(
+    person, instructor, exercise, scope
+):
+    revision = scheme(scope, exercise, wait_days=7)
+    board = passed(person, exercise, 5)
+    iron = make_tool()
+    board.tools.add(iron)
+    calibration = record_calibration(
+        tool=iron, calibrated_on=TODAY, valid_through=TODAY, passed=True, passed_as_found=False,
+        actor=instructor, at=NOW,
+    )  # fmt: skip
+
+    def decide(decision, after):
+        [made] = decide_on_work(
+            calibration=calibration, boards={board.number: after}, decision=decision, reason="So.",
+            actor=instructor, at=NOW,
+        )  # fmt: skip
+        return made.pk
+
+    def counting():
+        one = candidate(person, scope, revision, TODAY)
+        [cups] = requirements_of_one(one)
+        way = path_shown(one, [cups], is_proposed=False)
+        return [each.board for each in cups.boards], cups.detail, way.sentence
+
+    assert counting()[0] == [board]
+    first = decide("make_again", 0)
+    assert counting() == (
+        [],
+        "0 of 1 board passed in the last 12 months; 1 more is to be made or judged again because "
+        "of a tool and does not count",
+        "Make and pass a board of Solder cups.",
+    )
+    second = decide("judge_again", first)
+    assert counting()[0] == []
+    assert hand_out(person, exercise, instructor).number  # Passed still, so nothing failed.
+    decide("stands", second)
+    assert counting()[0] == [board]
 
 
 def test_what_is_missing_says_what_comes_first(person, exercise, scope):

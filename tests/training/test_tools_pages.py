@@ -145,6 +145,26 @@ def test_a_tool_is_changed_and_taken_out_of_use(client, instructor, iron):
     assert "out of use already" in again
 
 
+def test_what_somebody_else_said_of_a_tool_meanwhile_is_not_undone_unseen(client, instructor, iron):
+    """A tool that has to be calibrated since would else be relied on without, for good."""
+    Tool.objects.filter(pk=iron.pk).update(without_calibration=True)
+    sent = {"name": "Old station", "answers_for": "", "without_calibration": "on"}
+    sent["seen"] = client.get(url("tool_edit")).context["form"]["seen"].value()
+    Tool.objects.filter(pk=iron.pk).update(without_calibration=False)
+
+    refused = client.post(url("tool_edit"), sent)
+
+    assert refused.status_code == 422
+    assert "Somebody else changed this tool since you opened it." in refused.content.decode()
+    iron.refresh_from_db()
+    assert (iron.name, iron.without_calibration) == ("", False)
+    assert refused.context["form"]["name"].value() == "Old station"
+    sent["seen"] = refused.context["form"]["seen"].value()
+    assert client.post(url("tool_edit"), sent).status_code == 302
+    iron.refresh_from_db()
+    assert (iron.name, iron.without_calibration) == ("Old station", True)
+
+
 @pytest.mark.parametrize(
     ("role", "listed", "enters", "read"),
     [

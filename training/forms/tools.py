@@ -47,6 +47,7 @@ class ToolForm(forms.Form):
         required=False,
         help_text=_("They are told before its calibration ends. Employee number or name."),
     )
+    seen = forms.CharField(required=False, max_length=64, widget=forms.HiddenInput)
 
     def __init__(
         self,
@@ -65,10 +66,11 @@ class ToolForm(forms.Form):
                 Div("name", "serial", css_class="fields-row"),
                 "site",
             ]
+            del self.fields["seen"]
         else:
             for name in ("code", "kind", "site"):
                 del self.fields[name]
-            head = [Div("name", "serial", css_class="fields-row")]
+            head = ["seen", Div("name", "serial", css_class="fields-row")]
         self.helper = form_helper(*head, "answers_for", "without_calibration")
 
     def clean_code(self) -> str:

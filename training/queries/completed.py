@@ -10,8 +10,8 @@ from django.utils.translation import gettext as _
 from training.models import Attendance, ClassSession, Course, Enrolment, SessionDay
 
 
-def attended_whole(enrolments: Iterable[Enrolment]) -> list[tuple[Enrolment, date]]:
-    """Those of some enrolments whose every day was attended, each with the last of its days."""
+def attended_whole(enrolments: Iterable[Enrolment]) -> list[tuple[Enrolment, date, date]]:
+    """Those of some enrolments whose every day was attended, each with the first and the last of its days."""
     rows = {enrolment.pk: enrolment for enrolment in enrolments}
     held: dict[int, set[date]] = defaultdict(set)
     for session, day in SessionDay.objects.filter(
@@ -24,7 +24,7 @@ def attended_whole(enrolments: Iterable[Enrolment]) -> list[tuple[Enrolment, dat
     ):
         there[pk].add(day)
     return [
-        (enrolment, max(days))
+        (enrolment, min(days), max(days))
         for pk, enrolment in rows.items()
         if (days := held[enrolment.session_id]) and days <= there[pk]
     ]
@@ -57,7 +57,7 @@ def lacking(
         session__course_revision__course__code__in=codes,
     ).select_related("session__course_revision__course")
     first: dict[tuple[int, str], date] = {}
-    for enrolment, last_day in attended_whole(enrolments):
+    for enrolment, _first_day, last_day in attended_whole(enrolments):
         key = (enrolment.person_id, enrolment.session.course_revision.course.code)
         first[key] = min(last_day, first.get(key, last_day))
     found: dict[int, dict[int, list[str]]] = defaultdict(dict)

@@ -11,11 +11,12 @@ from django.utils.translation import gettext as _
 
 from people.models import Person, Site, User
 from people.presenters.days import format_day
+from records.domain.shown import digest_of
 from records.services import documents, trail
 from records.services.documents import Document
 from training import ports
 from training.domain.tool_fitness import Reading
-from training.exceptions import TrainingError
+from training.exceptions import ToolChangedMeanwhile, TrainingError
 from training.models import (
     Calibration,
     CalibrationDocument,
@@ -41,6 +42,8 @@ def add_tool(
     answers_for: Person | None = None,
     without_calibration: bool = False,
 ) -> Tool:
+    # A tool that is being entered has no row yet that others could wait for.
+    trail.lock_trail()
     if Tool.objects.filter(code__iexact=code).exists():
         raise TrainingError(_("There is a tool %(code)s already.") % {"code": code})
     tool = Tool.objects.create(
@@ -67,8 +70,29 @@ def change_tool(
     at: datetime,
     serial: str = "",
     without_calibration: bool = False,
+    seen: str | None = None,
 ) -> Tool:
-    """Change what is said of a tool and who answers for it; its code and kind stay."""
+    """Change what is said of a tool and who answers for it; its code and kind stay.
+
+    Parameters
+    ----------
+    seen : str, optional
+        `tool_digest` of it as the page showed it. By default no page was shown.
+
+    Raises
+    ------
+    ToolChangedMeanwhile
+        If somebody else changed it since it was shown.
+    """
+    lock_tools([tool.pk])
+    tool = Tool.objects.select_related("site", "answers_for").get(pk=tool.pk)
+    if seen is not None and seen != tool_digest(tool):
+        raise ToolChangedMeanwhile(
+            _(
+                "Somebody else changed this tool since you opened it. What you typed is kept: save "
+                "again to have it so."
+            )
+        )
     before = _tool_payload(tool)
     tool.name, tool.serial, tool.answers_for = name, serial, answers_for
     tool.without_calibration = without_calibration
@@ -328,6 +352,11 @@ def _says_the_same(last: Calibration, **calibration: Any) -> bool:
         and (last.document.sha256 if last.document else None)
         == (documents.sha256_of(document) if document else None)
     )
+
+
+def tool_digest(tool: Tool) -> str:
+    """What a page that changes a tool carries of what it showed."""
+    return digest_of(_tool_payload(tool))
 
 
 def _tool_payload(tool: Tool) -> dict[str, Any]:

@@ -15,7 +15,7 @@ from people import access as people_access
 from people.access import UserRequest, role_required
 from people.models import Person, Role, Site
 from training import access
-from training.exceptions import TrainingError
+from training.exceptions import ToolChangedMeanwhile, TrainingError
 from training.forms.rows import DO, Rows
 from training.forms.tools import (
     BackInServiceForm,
@@ -83,12 +83,21 @@ def tool_edit(request: UserRequest, code: str) -> HttpResponse:
             "serial": tool.serial,
             "answers_for": tool.answers_for,
             "without_calibration": tool.without_calibration,
+            "seen": services.tool_digest(tool),
         },
     )
     if request.method == "POST" and form.is_valid():
-        services.change_tool(tool=tool, **form.cleaned_data, actor=request.user, at=timezone.now())
-        messages.success(request, _("What changed is saved."))
-        return redirect("training:tool_detail", code)
+        said = {**form.cleaned_data, "seen": form.cleaned_data["seen"] or None}
+        try:
+            services.change_tool(tool=tool, **said, actor=request.user, at=timezone.now())
+        except ToolChangedMeanwhile as error:
+            form.add_error(None, str(error))
+            now = access.tool_for_instructor(request.user, code)
+            form.data = typed = request.POST.copy()
+            typed["seen"] = services.tool_digest(now)
+        else:
+            messages.success(request, _("What changed is saved."))
+            return redirect("training:tool_detail", code)
     context = {"form": form, "tool": tool}
     status = 422 if form.is_bound else 200
     return render(request, "training/tool_form.html", context, status=status)
