@@ -8,6 +8,7 @@ import shutil
 import signal
 import subprocess
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 SUITE = "bookworm"
@@ -27,6 +28,8 @@ mount --rbind /sys sys
 mount -t tmpfs tmpfs sys/fs/cgroup 2>/dev/null || true
 mount -t cgroup2 cgroup2 sys/fs/cgroup
 mount --rbind /dev dev
+# What starts in there empties it, and databases beside keep their shared memory in it.
+mount -t tmpfs tmpfs dev/shm
 mkdir -p before
 pivot_root . before
 umount -l /before
@@ -34,9 +37,12 @@ exec env -i container=own PATH="$2" /lib/systemd/systemd --system --log-target=n
 """
 
 
-def make_root(folder: Path) -> None:
-    """Unpack Debian, as its installer leaves it: systemd, certificates, and curl to ask with."""
-    more = "systemd,systemd-sysv,dbus,ca-certificates,curl,procps"
+WITH_SYSTEMD = ("systemd", "systemd-sysv", "dbus", "procps")
+
+
+def make_root(folder: Path, packages: Sequence[str] = WITH_SYSTEMD) -> None:
+    """Unpack Debian with some packages, certificates, and curl to ask with."""
+    more = ",".join((*packages, "ca-certificates", "curl"))
     subprocess.run(
         ["debootstrap", "--variant=minbase", f"--include={more}", SUITE, str(folder)],
         check=True,
