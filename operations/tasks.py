@@ -6,8 +6,8 @@ from django.utils import timezone
 from operations.services import back_ups, heads, mail_trials, retention, time_stamps, verifying
 from records.queries.heads import head_at
 
-BACK_UP_ENDS_WITHIN_S = 5 * 3600
-"""The first one copies every photograph; a later night's what the day brought."""
+BACK_UP_ENDS_WITHIN_S = 55 * 60
+"""What a night has copied stays, so one that is cut short is gone on with by the next."""
 GRACE_S = 60
 
 

@@ -37,7 +37,11 @@ from tests.conftest import leave_out
 from tests.factories import make_board, make_certificate, make_passed_board, make_user, write_down
 
 KILLS = int(os.environ.get("FAULT_KILLS", "3"))
-pytestmark = [pytest.mark.slow, pytest.mark.django_db(transaction=True)]
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.timeout(600 * KILLS),
+    pytest.mark.django_db(transaction=True),
+]
 
 TRAIL_FITS = "Everything fits."
 

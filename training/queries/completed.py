@@ -11,7 +11,7 @@ from training.models import Attendance, ClassSession, Course, Enrolment, Session
 
 
 def attended_whole(enrolments: Iterable[Enrolment]) -> list[tuple[Enrolment, date, date]]:
-    """Those of some enrolments whose every day was attended, each with the first and the last of its days."""
+    """Those of some enrolments whose every day was attended, each with its first and last day."""
     rows = {enrolment.pk: enrolment for enrolment in enrolments}
     held: dict[int, set[date]] = defaultdict(set)
     for session, day in SessionDay.objects.filter(
