@@ -116,7 +116,7 @@ def measure(photos: int) -> tuple[float, float]:
             },
         }
         in_a_child(partial(build, photos, Path(name)))
-        figures = []
+        figures: list[float] = []
         for act in (by_plain_zip, by_product):
             in_a_child(grown(act))
             figures += map(float, (Path(told) / "grown").read_text().split())

@@ -30,7 +30,8 @@ from audit.models import EvidencePack
 from audit.queries.pack_rows import PackRows, is_open
 from certification.exceptions import CertificationError
 from certification.models import Certificate, SchemeRevision
-from certification.presenters.wallet_card import wallet_card
+from certification.presenters.certificate_document import certificate_pdf
+from certification.services import public_codes
 from people.models import Installation
 from records.domain.canonical import canonical_text, instant_text
 from records.models import Signature, TrailEntry
@@ -111,7 +112,8 @@ class PackContents:
 
     def _write_certificate(self, certificate: Certificate, target: IO[bytes]) -> None:
         try:
-            target.write(wallet_card(certificate, at=self.rows.at))
+            code = public_codes.code_of(certificate)
+            target.write(certificate_pdf(certificate, code=code, at=self.rows.at))
         except CertificationError as error:
             raise NothingToWrite(str(error)) from error
 

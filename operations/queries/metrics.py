@@ -15,6 +15,7 @@ from operations.models import Heartbeat, Verification
 from reminders.models import Message
 
 from . import health
+from .back_ups import back_up_truth
 
 PREFIX = "jointworthy_"
 
@@ -68,9 +69,29 @@ def parts(now: datetime) -> Iterator[Metric]:
     yield _by("part_works", "Whether a part works, as on the Health page.", "part", works)
 
 
+def back_ups(now: datetime) -> Iterator[Metric]:
+    """How old what the last back-up holds is, how large it is, and whether one failed since."""
+    truth = back_up_truth()
+    yield _gauge(
+        "back_up_failed", "Whether a back-up failed since one was made.", truth.failed is not None
+    )
+    if truth.last is not None:
+        yield _gauge(
+            "back_up_age_seconds",
+            "Time since the instant that the last back-up shows.",
+            _age_s(truth.last.begun_at, now),
+        )
+        yield _gauge(
+            "back_up_bytes",
+            "Size of the last back-up, and of the files that it refers to.",
+            (truth.last.size_bytes or 0) + (truth.last.files_bytes or 0),
+        )
+
+
 IN_DATABASE: tuple[Callable[[datetime], Iterable[Metric]], ...] = (
     sweep,
     verification,
+    back_ups,
     mails,
     parts,
 )

@@ -42,6 +42,7 @@ LIST_ENDING = ".files"
 LISTED_IN_ONE_PART = 20_000
 MOST_MISSING_NAMED = 100
 SECRET_KEY_FILE = "secret_key"  # noqa: S105 - a file's name
+SIGNING_KEYS_FOLDER = "signing_keys"
 
 
 @dataclass
@@ -309,8 +310,8 @@ def _add_file(
 def _kept_beside(*, is_encrypted: bool) -> Iterator[tuple[str, bytes]]:
     """What is kept in DATA_DIR beside database and files.
 
-    The key that signs sessions and locks second factors leaves the machine encrypted or not at
-    all.
+    The key that signs sessions and locks second factors, and those that sign credentials, leave
+    the machine encrypted or not at all.
     """
     top = Path(settings.DATA_DIR)
     paths = [top / HEADS_FILE, *sorted((top / STAMPS_FOLDER).glob("*"))]
@@ -319,6 +320,9 @@ def _kept_beside(*, is_encrypted: bool) -> Iterator[tuple[str, bytes]]:
     for path in paths:
         if path.is_file():
             yield str(path.relative_to(top)), path.read_bytes()
+    if is_encrypted:
+        for path in sorted(settings.SIGNING_KEYS_DIR.glob("*.pem")):
+            yield f"{SIGNING_KEYS_FOLDER}/{path.name}", path.read_bytes()
 
 
 def _replace(path: Path, data: bytes) -> None:

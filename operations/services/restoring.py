@@ -42,7 +42,7 @@ from operations.queries.time_stamps import FOLDER as STAMPS_FOLDER
 from records.models import append_only
 from records.services.site_to_oneself import RESTORING, alone
 
-from .back_ups import FILES_FOLDER, FORMAT, SECRET_KEY_FILE
+from .back_ups import FILES_FOLDER, FORMAT, SECRET_KEY_FILE, SIGNING_KEYS_FOLDER
 from .heads import FILE_NAME as HEADS_FILE
 from .new_database import make_tables
 
@@ -389,8 +389,19 @@ def _put_files_in_place(staging: Path, top: Path) -> None:
         return
     for path in beside.iterdir():
         place = top / path.name
+        if path.name == SIGNING_KEYS_FOLDER:
+            _put_signing_keys_in_place(path)
+            continue
         if path.name == SECRET_KEY_FILE:
             path.chmod(0o600)
             if place.exists() and place.read_bytes() != path.read_bytes():
                 os.replace(place, top / OLD_KEY_FILE)
         shutil.move(path, place)
+
+
+def _put_signing_keys_in_place(kept: Path) -> None:
+    folder = settings.SIGNING_KEYS_DIR
+    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    for key in kept.iterdir():
+        key.chmod(0o600)
+        shutil.move(key, folder / key.name)

@@ -355,7 +355,8 @@ def hand_out_the_first_board(leo: Hands) -> str:
     assert page.locator("[name=purpose]").input_value() == "qualification"
     leo.audit()
     leo.click(page.get_by_role("button", name="Hand out boards", exact=True))
-    return re.search(r"CA-B-\d+", page.inner_text("main"))[0]
+    (number,) = re.findall(r"CA-B-\d+", page.inner_text("main"))[:1]
+    return number
 
 
 def boards_say(otti: Hands) -> str:

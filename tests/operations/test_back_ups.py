@@ -266,8 +266,11 @@ def test_a_back_up_before_an_upgrade_needs_no_table_of_this_version(tmp_path, mo
     assert end["rows"]["people_site"] == 1
 
 
-def test_the_secret_key_leaves_encrypted_or_not_at_all(settings, tmp_path):
+def test_secret_keys_leave_encrypted_or_not_at_all(settings, tmp_path):
     text, public = new_key_file()
+    settings.SIGNING_KEYS_DIR = tmp_path / "keys"
+    settings.SIGNING_KEYS_DIR.mkdir()
+    (settings.SIGNING_KEYS_DIR / "one.pem").write_text("not for others either")
     key = settings.DATA_DIR / "secret_key"
     key.write_text("not for others")
     try:
@@ -280,8 +283,9 @@ def test_the_secret_key_leaves_encrypted_or_not_at_all(settings, tmp_path):
     names = []
     with opened(tmp_path / "sealed", identities_of(text)) as stream:
         read_archive(stream, lambda name, data: names.append(name))
-    assert "kept/secret_key" in names
-    assert "kept/secret_key" not in members(tmp_path / "plain")[0]
+    secret = {"kept/secret_key", "kept/signing_keys/one.pem"}
+    assert secret <= set(names)
+    assert secret.isdisjoint(members(tmp_path / "plain")[0])
 
 
 def test_the_list_beside_an_archive_names_what_it_needs(tmp_path, photo):

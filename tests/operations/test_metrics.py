@@ -14,7 +14,7 @@ from django.utils import timezone
 from prometheus_client.parser import text_string_to_metric_families
 
 from config.celery import app
-from operations.models import Heartbeat, Verification
+from operations.models import BackUp, Heartbeat, Verification
 from operations.queries import health
 from operations.services import heartbeats
 from operations.services.request_metrics import SHARED_FOLDER
@@ -145,6 +145,20 @@ def test_sweep_and_verification_have_their_age_and_result(client, token):
     assert found["jointworthy_verification_faults",] == 4
     assert found["jointworthy_part_works", "records"] == 0
     assert found["jointworthy_part_works", "sweep"] == 1
+
+
+def test_a_back_up_has_its_age_and_size_and_a_failure_since_is_told(client, token):
+    assert samples(client.get(URL, **token))["jointworthy_back_up_failed",] == 0
+    now = timezone.now()
+    made = now - timedelta(hours=5)
+    BackUp.objects.create(
+        begun_at=made, ended_at=made, path="/b/a.backup", size_bytes=70, files_bytes=7
+    )
+    found = samples(client.get(URL, **token))
+    assert 18_000 <= found["jointworthy_back_up_age_seconds",] < 20_000
+    assert found["jointworthy_back_up_bytes",] == 77
+    BackUp.objects.create(begun_at=now, ended_at=now, path="/b/b.backup", failure="no room")
+    assert samples(client.get(URL, **token))["jointworthy_back_up_failed",] == 1
 
 
 def test_mails_are_counted_by_state(client, token):
