@@ -48,8 +48,6 @@ def set_bits(status_list: int, at: datetime) -> SetBits | None:
         credentials.order_by().values_list(
             "status_index",
             "certificate_id",
-            "certificate__person_id",
-            "certificate__scope_id",
             "certificate__person__site_id",
             "certificate__holder_name",
             "certificate__withdrawal",
@@ -60,9 +58,9 @@ def set_bits(status_list: int, at: datetime) -> SetBits | None:
     )
     if not rows:
         return None
-    sites = Site.objects.in_bulk({row[4] for row in rows})
+    sites = Site.objects.in_bulk({row[2] for row in rows})
     revoked: set[int] = set()
-    spans: dict[tuple[int, int], tuple[str, int | None, str]] = {}
+    spans: dict[int, tuple[str, str]] = {}
     for site in sites.values():
         revoked |= _revoked(status_list, site, site.today(at))
         spans |= _spans(status_list, site, site.today(at))
@@ -72,21 +70,10 @@ def set_bits(status_list: int, at: datetime) -> SetBits | None:
         .values_list("certificate_id", "name")
     )
     bits = SetBits([], [])
-    for (
-        index,
-        certificate,
-        person,
-        scope,
-        _site,
-        holder,
-        withdrawal,
-        name,
-        restriction,
-        lost,
-    ) in rows:
+    for index, certificate, _site, holder, withdrawal, name, restriction, lost in rows:
         if lost or withdrawal or certificate in revoked:
             bits.revocation.append(index)
-        stands = spans.get((person, scope)) == (Standing.CERTIFIED, certificate, restriction)
+        stands = spans.get(certificate) == (Standing.CERTIFIED, restriction)
         if not stands or names.get(certificate, holder) != name:
             bits.suspension.append(index)
     return bits
@@ -108,18 +95,17 @@ def _revoked(status_list: int, site: Site, today: date) -> set[int]:
     )
 
 
-def _spans(
-    status_list: int, site: Site, today: date
-) -> dict[tuple[int, int], tuple[str, int | None, str]]:
-    """What today's spans say of whoever has a credential in the list, by person and scope."""
-    theirs = Credential.objects.filter(
-        status_list=status_list,
-        certificate__person=OuterRef("person"),
-        certificate__scope=OuterRef("scope"),
+def _spans(status_list: int, site: Site, today: date) -> dict[int, tuple[str, str]]:
+    """Standing and restriction of the list's certificates that answer today, by certificate.
+
+    Where another certificate of the same person and scope answers, or none, it is not among them.
+    """
+    spans = StandingSpan.objects.on(today).filter(
+        certificate__credentials__status_list=status_list, person__site=site
     )
-    spans = StandingSpan.objects.on(today).filter(Exists(theirs), person__site=site).order_by()
-    columns = ("person_id", "scope_id", "standing", "certificate_id", "restriction")
+    columns = ("certificate_id", "standing", "restriction")
     return {
-        (person, scope): (standing, certificate, restriction)
-        for person, scope, standing, certificate, restriction in spans.values_list(*columns)
+        certificate: (standing, restriction)
+        for certificate, standing, restriction in spans.order_by().values_list(*columns)
+        if certificate is not None
     }
