@@ -96,7 +96,7 @@ def _path(
         [asked_boards(row) for row in rows],
         path_figures_of(revision),
         records[person.pk],
-        since=last_issue(facts, day),
+        issued=days_of_issue(facts, day),
         after=last_revocation(facts, day),
         published_on=_published_on(revision, person),
         earlier=earlier,
@@ -128,14 +128,13 @@ def last_revocation(facts: Facts, day: date) -> date | None:
     return max(days, default=None)
 
 
-def last_issue(facts: Facts, day: date) -> date | None:
-    """The day on which the last certificate among some facts was issued, up to a day."""
-    days = [
+def days_of_issue(facts: Facts, day: date) -> list[date]:
+    """The days on which certificates among some facts were issued, up to a day."""
+    return [
         history.certificate.issued_on
         for history in standing_on_day.histories_in(facts).values()
         if history.certificate.issued_on <= day
     ]
-    return max(days, default=None)
 
 
 def _records(
