@@ -189,8 +189,9 @@ class Path:
     asked : sequence of AskedBoards
         Each exercise once.
     record : PathRecord
-    since : date or None
-        The day of the last certificate for the scope: attempts judged by then are behind them.
+    issued : collection of date
+        The days of certificates for the scope: attempts judged by the last are behind somebody,
+        for what begins from that day on.
     after : date or None
         The day of the last revocation: boards judged by then do not count any more.
     published_on : date or None
@@ -206,7 +207,7 @@ class Path:
         figures: PathFigures,
         record: PathRecord,
         *,
-        since: date | None = None,
+        issued: Collection[date] = (),
         after: date | None = None,
         published_on: date | None = None,
         earlier: "Path | None" = None,
@@ -214,7 +215,7 @@ class Path:
         self.asked = {one.exercise: one for one in asked}
         self.figures = figures
         self.record = record
-        self.since = since
+        self.issued = tuple(issued)
         self.after = after
         self.published_on = published_on
         self.earlier = earlier
@@ -309,10 +310,13 @@ class Path:
         ]
 
     def _failures(self, exercise: str, by: date, leaving: str = "") -> list[BoardMade]:
+        # What begins on the day after is asked about: a certificate of that day is there by then,
+        # and none that came later.
+        since = max((on for on in self.issued if on - timedelta(days=1) <= by), default=date.min)
         failed = [
             board
             for board in self._attempts(exercise, leaving)
-            if board.failed_by(by) and (self.since is None or board.judged_on > self.since)
+            if board.failed_by(by) and board.judged_on > since
         ]
         return sorted(failed, key=lambda board: (board.judged_on, board.number))
 

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date
+from typing import Any
 
 from django.db.models import Exists, prefetch_related_objects
 from django.utils.translation import gettext as _
@@ -97,7 +98,7 @@ def _path(
         [asked_boards(row) for row in rows],
         path_figures_of(revision),
         records[person.pk],
-        since=last_issue(facts, day),
+        issued=days_of_issue(facts, day),
         after=last_revocation(facts, day),
         published_on=_published_on(revision, person),
         earlier=earlier,
@@ -129,14 +130,13 @@ def last_revocation(facts: Facts, day: date) -> date | None:
     return max(days, default=None)
 
 
-def last_issue(facts: Facts, day: date) -> date | None:
-    """The day on which the last certificate among some facts was issued, up to a day."""
-    days = [
+def days_of_issue(facts: Facts, day: date) -> list[date]:
+    """The days on which certificates among some facts were issued, up to a day."""
+    return [
         history.certificate.issued_on
         for history in standing_on_day.histories_in(facts).values()
         if history.certificate.issued_on <= day
     ]
-    return max(days, default=None)
 
 
 def _records(
@@ -159,7 +159,7 @@ def _boards_made(
 
     One that was sent back to be reworked is with its maker once more, and not judged to the end;
     nor is one that is judged again because of a tool. One that is made again for that is no
-    attempt.
+    attempt. What was disposed of stays as far as it was judged: nobody goes on with it.
     """
     kept = Board.objects.filter(
         person__in=person_ids, exercise__code__in=codes, cancelled_at__isnull=True
@@ -171,11 +171,7 @@ def _boards_made(
         .annotate(is_sent_back=Exists(sent_back()))
     )
     boards = {board.pk: board for board in found}
-    judged = [
-        pk
-        for pk, board in boards.items()
-        if _is_judged(board) and not board.is_sent_back and pk not in again
-    ]
+    judged = [pk for pk, board in boards.items() if _is_decided(board) and pk not in again]
     signings = judged_days.signings_of(judged)
     made: dict[int, list[BoardMade]] = defaultdict(list)
     for pk, board in boards.items():
@@ -197,9 +193,14 @@ def _boards_made(
     return made
 
 
-def _is_judged(board: Board) -> bool:
+def _is_decided(board: Any) -> bool:
+    """Whether a board is judged to the end, or can never pass any more."""
     outcome = getattr(board, "outcome", None)
-    return outcome is not None and outcome.complete
+    if outcome is None:
+        return False
+    if board.disposed_at is not None:
+        return outcome.complete or outcome.critical_rejections > 0
+    return outcome.complete and not board.is_sent_back
 
 
 LastDays = Mapping[int, Mapping[str, list[date]]]

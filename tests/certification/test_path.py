@@ -106,8 +106,8 @@ CASES = {
         5,
         RETRAIN,
     ),
-    "before the last certificate": (path(TWO_THEN_TRAIN, *TWICE, since=day(4)), 5, None),
-    "one of them after it": (path(TWO_THEN_TRAIN, *TWICE, since=day(3)), 5, None),
+    "before the last certificate": (path(TWO_THEN_TRAIN, *TWICE, issued=[day(4)]), 5, None),
+    "one of them after it": (path(TWO_THEN_TRAIN, *TWICE, issued=[day(3)]), 5, None),
     "a class the day after": (path(TWO_THEN_TRAIN, *TWICE, classes={"CUP": [5]}), 5, None),
     "a class of that day": (path(TWO_THEN_TRAIN, *TWICE, classes={"CUP": [4]}), 5, RETRAIN),
     "a class that had begun before": (
@@ -271,6 +271,19 @@ def test_an_attempt_that_was_not_due_does_not_count_once_passed(out, figures, cl
     if figures is WAIT:
         given = path(figures, second, passed("3", out, 15))
     assert bool(given.counting(CUP, day(20))) is counts
+
+
+@pytest.mark.parametrize("issued", [[], [12]])
+def test_a_certificate_does_not_put_in_order_what_was_not_before(issued):
+    boards = (failed("1", 1, 2), passed("early", 5, 6), passed("due", 9, 10))
+    given = path(WAIT, *boards, issued=[day(n) for n in issued])
+    assert [each.number for each in given.counting(CUP, day(20))] == ["due"]
+    # Nor does the next one make those count that were begun after the first.
+    trained = path(
+        TWO_THEN_TRAIN, *TWICE, passed("3", 6, 7), failed("4", 8, 9), passed("5", 10, 11),
+        issued=[day(5), day(12)],
+    )  # fmt: skip
+    assert {each.number for each in trained.counting(CUP, day(20))} == {"3", "5"}
 
 
 def test_two_exercises_that_wait_for_each_other_end_the_question():

@@ -179,6 +179,28 @@ def test_a_board_that_was_sent_back_is_no_failed_attempt_yet(person, instructor,
     assert hand_out(person, exercise, instructor).number
 
 
+@pytest.mark.parametrize("how_far", ["judged, sent back", "critical at a stage", "half judged"])
+def test_a_rejected_board_is_a_failed_attempt_also_once_it_is_disposed_of(
+    person, instructor, exercise, scope, how_far
+):
+    scheme(scope, exercise, wait_days=30)
+    board = failed(person, exercise, 3)
+    if how_far == "judged, sent back":
+        again = Joint.objects.create(board=board, position=exercise.positions.first(), make=2)
+        Rework.objects.create(joint=again, sent_by=instructor)
+    else:
+        BoardOutcome.objects.filter(board=board).update(
+            complete=False, passed=None, decided_at=None,
+            critical_rejections=how_far == "critical at a stage",
+        )  # fmt: skip
+    boards.dispose(board=board, how="Scrapped.", actor=instructor, at=NOW)
+    if how_far == "half judged":  # It might have passed.
+        assert hand_out(person, exercise, instructor).number
+    else:
+        with pytest.raises(CannotMakeBoards, match="An attempt at Solder cups failed"):
+            hand_out(person, exercise, instructor)
+
+
 def test_a_course_is_attended_whole_before_its_exercise(person, instructor, exercise, scope):
     session = attend(person, make_exercise(), 3)
     course = session.course_revision.course
