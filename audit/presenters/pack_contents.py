@@ -191,6 +191,7 @@ def entry_content(entry: TrailEntry, *, in_full: bool) -> dict[str, Any]:
 
 def signature_content(signature: Signature) -> dict[str, Any]:
     return {
+        "number": signature.pk,
         "entry": signature.entry_id,
         "printed_name": signature.printed_name,
         "signed_at": instant_text(signature.signed_at),

@@ -14,7 +14,8 @@ What is checked, each by a function below:
 1. the bag      every file is there and has its SHA-256, and there is no other file (RFC 8493);
 2. the trail    every entry's hash fits what it says and the entry before it, up to HEAD;
 3. the details  what the trail says in full fits the digest that its entry holds;
-4. signatures   every text that was signed fits its hash, and the trail has the same hash;
+4. signatures   every text that was signed fits its hash, and the trail has the same hash; what
+                was removed of one since, the trail says, with the hash of what is left;
 5. photographs  every photograph is the one that was written down when it came;
 6. judgements   every row of judgements.csv is in a text that somebody signed, as it is there.
 
@@ -31,6 +32,7 @@ from pathlib import Path
 
 FIRST_PREVIOUS = "0" * 64
 SIGNED = "signed"
+REMOVED, NAME_ERASED = "removed", "name erased"
 TABLES, TRAIL, SIGNATURES = "data/tables", "data/trail.jsonl", "data/signatures.jsonl"
 
 
@@ -135,15 +137,32 @@ def details_of(folder, act=None, about=None):
     return details
 
 
+def removals_of(folder, act):
+    """By kind and number of the thing, the number of the entry that says so, and what it says."""
+    return {
+        (entry["about_type"], entry["about_id"]): (number, said or {})
+        for number, (entry, said) in details_of(folder, act=act).items()
+    }
+
+
 # 4. Signatures
 
 
 def signature_faults(folder):
     entries = details_of(folder, act=SIGNED)
+    gone, erased = removals_of(folder, REMOVED), removals_of(folder, NAME_ERASED)
     for _, signature in json_lines(folder / SIGNATURES):
         where = f"the signature in trail entry {signature['entry']}"
-        if sha256_of_text(signature["content"]) != signature["content_sha256"]:
-            yield f"{where} does not fit the text that was signed."
+        digest = sha256_of_text(signature["content"])
+        if digest != signature["content_sha256"]:
+            about = (signature["about_type"], signature["about_id"])
+            own = erased.get(("signature", str(signature["number"])))
+            if not signature["content"] and about in gone:
+                print(f"  note: what {where} stands under was removed by entry {gone[about][0]}.")
+            elif own and own[1].get("content_sha256") == digest:
+                print(f"  note: a name was erased under {where} by entry {own[0]}.")
+            else:
+                yield f"{where} does not fit the text that was signed."
         entry, details = entries.get(signature["entry"], (None, None))
         if entry is None:
             yield f"{where} is not in the trail."
@@ -166,13 +185,17 @@ def photograph_faults(folder):
         for _, details in details_of(folder, about="photograph").values()
         if details and "sha256" in details
     }
+    erased = removals_of(folder, NAME_ERASED)
     for row in rows_of(folder, "photographs.csv"):
         where = f"photograph {row['photograph']} of board {row['board']}"
         if not row["file"]:
             print(f"  note: {where} could not be read any more when the pack was made.")
         elif sha256_of_file(folder / row["file"]) != row["sha256"]:
             yield f"{where} is not the one that came."
-        if row["sha256"] not in written_down:
+        own = erased.get(("photograph", row["photograph"]))
+        if row["sha256"] not in written_down and own:
+            print(f"  note: what was written down of {where} was erased by entry {own[0]}.")
+        elif row["sha256"] not in written_down:
             yield f"{where} was never written down in the trail."
 
 
@@ -190,7 +213,7 @@ def is_cell(cell, value):
 def judgement_faults(folder):
     signed = {}
     for _, signature in json_lines(folder / SIGNATURES):
-        content = json.loads(signature["content"])
+        content = json.loads(signature["content"] or "null")
         if isinstance(content, dict) and "grading" in content and "judgements" in content:
             for line in content["judgements"]:
                 place = (str(content["grading"]), line["joint"] or "", str(line["make"] or ""))

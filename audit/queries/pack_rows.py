@@ -37,6 +37,7 @@ from certification.queries import standing_on_day
 from people.models import Person
 from people.queries.memberships import site_then
 from records.models import Signature, TrailEntry
+from records.queries.trail_acts import REMOVED
 from training.models import PracticeRecord, VisionTest
 
 LOT = 200
@@ -349,12 +350,18 @@ class PackRows:
             number = lot[-1].number
 
     def told_in(self, entries: Sequence[TrailEntry]) -> set[int]:
-        """Of some entries those that are about what the pack holds."""
+        """Of some entries those that are about what the pack holds.
+
+        So is everything that says of something else that it was removed, by kind, number and
+        reason: without it nobody could tell why a text that was signed is not whole any more.
+        """
+        removed = {entry.number for entry in entries if entry.act in REMOVED.values()}
         by_kind: dict[str, set[str]] = {}
         for entry in entries:
             by_kind.setdefault(entry.about_type, set()).add(entry.about_id)
         told = {kind: self._held(kind, names) for kind, names in by_kind.items()}
-        return {entry.number for entry in entries if entry.about_id in told[entry.about_type]}
+        held = {entry.number for entry in entries if entry.about_id in told[entry.about_type]}
+        return held | removed
 
     def _held(self, kind: str, names: set[str]) -> set[str]:
         """Which of some rows of one kind, as the trail names them, are in the pack.

@@ -17,9 +17,12 @@ from assessments.models import Board
 from audit.exceptions import CannotPack
 from audit.models import EvidencePack
 from audit.presenters import verify_pack
-from people.models import SiteRole
+from people.models import Person, SiteRole
+from people.services.erasing import erase_person
+from records.services import trail
 from tests import factories
 from tests.audit import packs
+from tests.factories import NOW
 from training.models import VisionTest
 
 pytestmark = pytest.mark.django_db
@@ -407,3 +410,37 @@ def test_whoever_is_no_longer_quality_is_refused(evidence):
     SiteRole.objects.filter(user=evidence.quality).delete()
     with pytest.raises(CannotPack, match="Quality alone"):
         packs.request(evidence)
+
+
+def test_pack_of_somebody_whose_name_was_erased_verifies_and_says_so(evidence, tmp_path):
+    """What was signed of them is shorter by it; changed again it is found by the head alone."""
+    person = evidence.person
+    trail.sign(
+        actor=evidence.quality, meaning="shown to", about=("certificate", evidence.certificate.number),
+        content={"person": person.full_name, "person_id": person.pk}, at=NOW, zone="UTC",
+        proof="password",
+    )  # fmt: skip
+    Person.objects.filter(pk=person.pk).update(left_on=date(2026, 1, 15))
+    erase_person(person=person, reason="Asked for.", actor=evidence.quality, at=packs.AT)
+    pack = packs.build(packs.request(evidence, person=person))
+    folder = packs.unpack(pack, tmp_path)
+    code, said = verify(folder, head_of(pack), pack.seal)
+    assert code == 0, said
+    assert "a name was erased under the signature" in said
+
+    def alter(line):
+        line["content"] = line["content"].replace("}", ',"more":"text"}', 1)
+
+    reduced = next(
+        line["number"]
+        for _, line in verify_pack.json_lines(folder / "data/signatures.jsonl")
+        if verify_pack.sha256_of_text(line["content"]) != line["content_sha256"]
+    )
+    change_line(
+        folder / "data/signatures.jsonl", alter, where=lambda line: line["number"] == reduced
+    )
+    make_manifests_anew(folder)
+    assert any(
+        "does not fit the text that was signed" in fault
+        for fault in every_fault(folder, head_of(pack))
+    )
