@@ -416,7 +416,8 @@ def test_pack_of_somebody_whose_name_was_erased_verifies_and_says_so(evidence, t
     """What was signed of them is shorter by it; changed again it is found by the head alone."""
     person = evidence.person
     trail.sign(
-        actor=evidence.quality, meaning="shown to", about=("certificate", evidence.certificate.number),
+        actor=evidence.quality, meaning="shown to",
+        about=("certificate", evidence.certificate.number),
         content={"person": person.full_name, "person_id": person.pk}, at=NOW, zone="UTC",
         proof="password",
     )  # fmt: skip
