@@ -67,6 +67,10 @@ class Keyboard:
     pages: list[str] = field(default_factory=list)
     _last: dict[str, Any] | None = None
 
+    def __post_init__(self) -> None:
+        # What has the focus is where it will be: a page does not glide there while it is looked at.
+        self.page.emulate_media(reduced_motion="reduce")
+
     @property
     def page(self):
         return self.visitor.page
