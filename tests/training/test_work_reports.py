@@ -1,6 +1,6 @@
 """Work reported by whoever did it: it counts once somebody else confirmed it, and never before."""
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from django.db import DatabaseError, connection, transaction
@@ -82,6 +82,21 @@ def test_reported_work_counts_once_the_line_lead_confirms_it(client, operator, l
     with unprotected():
         WorkReport.objects.update(reference="WO-9")
     assert any("training_workreport" in fault for fault in faults())
+
+
+def test_who_comes_second_reads_the_day_at_the_site(lead):
+    person = make_person(make_site("Hakone", "HA", time_zone="Asia/Tokyo"), line_lead=lead.person)
+    make_scope(code="TERM-OP")
+    evening = datetime(2026, 11, 25, 20, tzinfo=UTC)
+    made = services.report_work(
+        person=person, scope_code="TERM-OP", performed_on=evening.date(), reference="WO-1",
+        actor=make_user(person=person), at=evening,
+    )  # fmt: skip
+    people = people_confirmed_by(lead)
+    decide = {"report": made, "confirmed": True, "people": people, "actor": lead, "at": evening}
+    services.decide_report(**decide)
+    with pytest.raises(TrainingError, match="confirmed it on 26 Nov 2026"):
+        services.decide_report(**decide)
 
 
 def test_refused_work_never_counts_and_its_doer_reads_why(client, operator, lead, today):

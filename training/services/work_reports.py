@@ -106,7 +106,7 @@ def decide_report(
     report = WorkReport.objects.select_related("person").get(pk=report.pk)
     earlier = WorkReportDecision.objects.filter(report=report).select_related("decided_by").first()
     if earlier is not None:
-        raise TrainingError(_decided_already(earlier))
+        raise TrainingError(_decided_already(earlier, person))
     if not confirmed and not reason.strip():
         raise TrainingError(_("Say why it is refused: whoever reported it reads it."))
     decision = WorkReportDecision.objects.create(
@@ -183,8 +183,9 @@ def decide_reports(
     return outcome
 
 
-def _decided_already(decision: WorkReportDecision) -> str:
-    words = {"who": decision.decided_by, "day": format_day(decision.recorded_at.date())}
+def _decided_already(decision: WorkReportDecision, person: Person) -> str:
+    day = person.site.today(decision.recorded_at)
+    words = {"who": decision.decided_by, "day": format_day(day)}
     if decision.confirmed:
         return _("%(who)s confirmed it on %(day)s.") % words
     return _("%(who)s refused it on %(day)s.") % words
