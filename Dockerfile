@@ -15,7 +15,7 @@ RUN pip install --no-cache-dir --disable-pip-version-check --require-hashes -r r
 COPY . .
 # No process can write compiled modules later: it is not root, and compose mounts the image read-only.
 RUN python -m compileall -q -j 0 .
-RUN useradd --system --uid 10001 --home-dir /data site && install -d -o site -g site -m 750 /data
+RUN useradd --system --uid 10001 --home-dir /data site && install -d -o site -g site -m 750 /data /back_ups
 USER site
 VOLUME /data
 

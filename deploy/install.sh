@@ -13,6 +13,7 @@ source=$(cd "$(dirname "$0")/.." && pwd)
 code=/opt/jointworthy
 data=/var/lib/jointworthy
 settings=/etc/jointworthy
+back_ups=/var/backups/jointworthy
 
 stop() {
     echo "$1" >&2
@@ -43,7 +44,7 @@ apt-get install -y -qq --no-install-recommends caddy fonts-noto-core fonts-noto-
 
 getent passwd jointworthy >/dev/null ||
     adduser --system --quiet --group --home "$data" --no-create-home --shell /usr/sbin/nologin jointworthy
-install -d -o jointworthy -g jointworthy -m 750 "$data"
+install -d -o jointworthy -g jointworthy -m 750 "$data" "$back_ups"
 install -d -o root -g jointworthy -m 750 "$settings"
 
 # The code is root's, so that no process of the site can write what it runs.
@@ -87,6 +88,8 @@ CACHE_URL=redis://127.0.0.1:6379/1
 WEB_WORKERS=4
 EMAIL_URL=
 MAIL_FROM=
+BACK_UP_DIR=$back_ups
+BACK_UP_KEY=
 ENVIRONMENT
 fi
 sed -i "s|^PUBLIC_URL=.*|PUBLIC_URL=$address|" "$settings/environment"

@@ -110,6 +110,20 @@ def test_a_bare_machine_is_installed_served_and_upgraded(machine):
     assert "10001" in made.stdout, made.stderr
     assert "Everything fits." in machine.says("jointworthy-manage", "verify_trail")
 
+    # The worker may write back-ups where the settings say, and so may whoever looks after it.
+    asked = "from operations.tasks import back_up; back_up.delay()"
+    machine.run("jointworthy-manage", "shell", "-c", asked)
+    kept = "/var/backups/jointworthy"
+    made = ""
+    for _ in range(120):
+        if made := machine.says("find", kept, "-name", "*.backup"):
+            break
+        time.sleep(1)
+    checked = machine.run(
+        "jointworthy-manage", "restore", made, "--files", f"{kept}/files", "--check"
+    )
+    assert checked.returncode == 0, checked.stderr
+
     # Secrets are for root and the site alone, and the code is not the site's to write.
     secret = "/etc/jointworthy/secret_key"
     assert machine.run("runuser", "-u", "nobody", "--", "cat", secret).returncode != 0

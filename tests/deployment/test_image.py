@@ -41,13 +41,14 @@ SCHEMA = "usr/lib/python3/dist-packages/compose/config/compose_spec.json"
 AS_COMPOSE_DOES = """set -e
 mount --make-rprivate /
 mount --bind "$1" "$1"
-mount --bind "$2" "$1/data"
+mount --bind "$2/data" "$1/data"
+mount --bind "$2/back_ups" "$1/back_ups"
 mount --rbind /dev "$1/dev"
 mount -t proc proc "$1/proc"
 mount -t tmpfs tmpfs "$1/tmp"
-mount --bind "$3" "$1/run/secrets"
+mount --bind "$2/secrets" "$1/run/secrets"
 mount -o remount,bind,ro "$1"
-root=$1; user=$4; shift 4
+root=$1; user=$3; shift 3
 exec chroot --userspec="$user" "$root" "$@"
 """
 
@@ -168,13 +169,14 @@ def database():
 @pytest.fixture
 def run(image, database, tmp_path):
     """Start a service of compose: ``run("web")``."""
-    secrets, data = tmp_path / "secrets", tmp_path / "data"
-    for folder in (secrets, data, image.root / "run/secrets"):
+    secrets, written = tmp_path / "secrets", (tmp_path / "data", tmp_path / "back_ups")
+    for folder in (secrets, *written, image.root / "run/secrets"):
         folder.mkdir(exist_ok=True)
     (secrets / "secret_key").write_text("of a site that is thrown away " * 3)
     (secrets / "database_url").write_text(database)
     ids = (image.root / "etc/passwd").read_text().split(f"\n{image.user}:")[1].split(":")[1:3]
-    shutil.chown(data, *map(int, ids))
+    for folder in written:
+        shutil.chown(folder, *map(int, ids))
     queue = os.environ["TEST_REDIS_URL"].rstrip("/")
     started: list[subprocess.Popen[str]] = []
 
@@ -198,7 +200,7 @@ def run(image, database, tmp_path):
             [
                 *("unshare", "--mount", "--pid", "--fork", "--kill-child"),
                 *("sh", "-c", AS_COMPOSE_DOES, "sh"),
-                *(str(image.root), str(data), str(secrets), ":".join(ids)),
+                *(str(image.root), str(tmp_path), ":".join(ids)),
                 *("env", "-i", f"PATH={INSIDE}", *(f"{n}={v}" for n, v in settled.items())),
                 *("sh", "-c", f'cd {image.folder} && exec "$@"', "sh", *command),
             ],
@@ -249,5 +251,6 @@ def test_its_processes_serve_as_its_user_on_a_root_that_cannot_be_written(run, i
     for process in processes.values():
         (child,) = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text().split()
         assert Path(f"/proc/{child}").stat().st_uid == SITE
-    assert run("web", command=["touch", "/data/x"]).wait(timeout=60) == 0
+    for folder in ("data", "back_ups"):
+        assert run("web", command=["touch", f"/{folder}/x"]).wait(timeout=60) == 0
     assert run("web", command=["touch", "/site/x"]).wait(timeout=60) == 1
