@@ -544,7 +544,7 @@ TABLE: dict[str, Row] = {
 }
 
 # Django's own pages for administrators have a test of their own below.
-OF_PROGRAMS = "interfaces:api-v1:"  # Where no cookie is looked at.
+OF_PROGRAMS = ("interfaces:api-v1:", "operations:metrics")  # Where no cookie is looked at.
 OF_DJANGO = re.compile(r"^admin:")
 
 

@@ -128,6 +128,7 @@ WRITTEN_BY_READING = (
     "django_session",  # When somebody was last there.
     "people_tabletuse",  # The same, at a shared tablet.
     "assessments_rendition",  # A smaller size of a photograph, made again at need.
+    "people_wrongtries",  # How often the code of a certificate's public page was wrong.
     "reminders_calendarfeed",  # The day a calendar was last read, by whoever has its address.
 )
 
