@@ -49,6 +49,7 @@ def make_root(folder: Path, packages: Sequence[str] = WITH_SYSTEMD) -> None:
         check=True,
         capture_output=True,
     )
+    folder.chmod(0o755)  # It becomes the root of users other than root.
     # This machine's way out: its resolver and whom it trusts.
     for name in ("etc/resolv.conf", "etc/ssl/certs/ca-certificates.crt"):
         shutil.copy(Path("/") / name, folder / name)
