@@ -93,6 +93,7 @@ def database() -> Iterator[None]:
         yield
         return
     name = connection.settings_dict["NAME"]
+    connection.settings_dict["TEST"]["MIGRATE"] = False
     made = connection.creation.create_test_db(verbosity=0, autoclobber=True, serialize=False)
     parts = urlsplit(given or "")
     os.environ["DATABASE_URL"] = urlunsplit(parts._replace(path=f"/{made}"))
