@@ -52,7 +52,8 @@ OF_NO_PERSON = re.compile(
     r"account_|mfa_|people:(own_|passkey|printed_code|second_factor)|interfaces:api-v1"
     r"|operations:(health_check|metrics|mail_arrived)|reminders:(calendar|mail_choices)"
     r"|assessments:(criteri(a|on)|exercise)|training:(course|exercise|class_offers)"
-    r"|certification:(scheme|scope|operation)_"
+    r"|certification:(scheme|scope|operation|public)_"
+    r"|certification:(signing_keys|issuer_metadata|credential_issuer|status_list)"
 )
 
 

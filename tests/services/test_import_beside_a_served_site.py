@@ -164,9 +164,11 @@ def test_nobody_begins_to_serve_while_a_register_is_imported(processes, tmp_path
     with held_still(importing):
         processes.environment["BIND"] = f"127.0.0.1:{free_port()}"
         for name, command in STARTED.items():
-            more = ("--port", str(free_port())) if name == "everything" else ()
+            # None of them may find its port taken first.
+            at = str(free_port())
+            more = {"everything": ("--port", at), "another server": ("--bind", f"127.0.0.1:{at}")}
             refused = subprocess.run(
-                [*command, *more],
+                [*command, *more.get(name, ())],
                 env=processes.environment, cwd=settings.BASE_DIR,
                 capture_output=True, text=True, timeout=NOTHING_NEW_FOR_S, check=False,
             )  # fmt: skip
