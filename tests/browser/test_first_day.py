@@ -455,7 +455,7 @@ def test_a_site_is_set_up_without_a_shell_after_two_commands(site, hands_at):
 
     ada.visitor.go("/set-up/")
     ada.audit()
-    assert "10 of 10" in ada.page.inner_text(".title-block")
+    assert "10 of 11" in ada.page.inner_text(".title-block")
     assert "CA-C-00002 was issued to Mira Sol" in ada.page.inner_text("#step-certificates")
     acts = ada.acts + otti.acts + leo.acts
     each = f"Ada {ada.acts}, Otti {otti.acts}, Leo {leo.acts}"

@@ -215,6 +215,8 @@ def run(image, database, tmp_path):
         if process.poll() is None:
             os.killpg(process.pid, signal.SIGKILL)
         process.wait()
+        if process.stdout is not None:
+            process.stdout.close()
 
 
 def health(port: int) -> dict:
