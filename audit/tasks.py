@@ -8,7 +8,7 @@ from audit.services import evidence_packs, people_lists, work_log_checks
 
 CHECK_ENDS_WITHIN_S = 25 * 60
 GRACE_S = 60
-PACK_ENDS_WITHIN_S = 60 * 60
+PACK_ENDS_WITHIN_S = 55 * 60
 """A round of a pack is short; one large file of it, such as the trail, may take longer."""
 
 

@@ -91,7 +91,9 @@ def test_a_page_loads_a_few_of_the_style_sheets_beside_the_common_ones():
     own.pop("templates/500.html")
     assert max(map(len, own.values())) <= 3
     sheets = {path.stem for path in (settings.BASE_DIR / "static" / "css").glob("*.css")}
-    assert set().union(*own.values()) == sheets - common
+    # The page that is open to everybody begins from nothing, and prints as the others do.
+    assert set().union(*own.values()) - common == sheets - common
+    assert set(own["templates/certification/public_certificate.html"]) & common == {"print"}
 
 
 def test_what_did_not_change_is_not_gathered_again(served, monkeypatch):
