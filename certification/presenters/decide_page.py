@@ -2,9 +2,10 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
 
-from django.db.models import Count, Min, QuerySet
+from django.db.models import QuerySet
 
 from certification.exceptions import RequirementsNotMet
 from certification.models import Proposal, StandingSpan
@@ -78,12 +79,18 @@ class Waiting:
 
     count: int
     since: datetime
+    since_day: date  # At the site of whoever it is about.
 
 
 def waiting(proposals: QuerySet[Proposal]) -> Waiting | None:
     """What is said of proposals that wait on a page about something else; None if none does."""
-    found = proposals.aggregate(count=Count("pk"), since=Min("recorded_at"))
-    return Waiting(**found) if found["count"] else None
+    found = list(
+        proposals.order_by("recorded_at").values_list("recorded_at", "person__site__time_zone")
+    )
+    if not found:
+        return None
+    since, zone = found[0]
+    return Waiting(len(found), since, since.astimezone(ZoneInfo(zone)).date())
 
 
 def build(user: User, proposals: QuerySet[Proposal], days: Days) -> DecideScreen:

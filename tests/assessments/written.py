@@ -81,7 +81,7 @@ def make_test(
 
 
 def hand_out(test: WrittenTest, person: Person, actor: User, at=NOW, **fields: Any) -> Paper:
-    fields = {"medium": "screen", "not_before": at.date(), **fields}
+    fields = {"medium": "screen", "not_before": person.site.today(at), **fields}
     [paper] = papers.hand_out(test=test, people=[person], actor=actor, at=at, **fields).papers
     return paper
 
