@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 
 from assessments.models import Board, Photo, Question, StudyPhoto
 from assessments.queries.removed_files import removed_file
+from audit.models import EvidencePack
 from certification.domain.months import add_months
 from certification.queries import in_use
 from operations.models import SiteRetention
@@ -173,6 +174,9 @@ def _boards_stay(boards: Collection[Board]) -> Stays:
         stays[pk] = _("A measurement study shows it.")
     for pk in Question.objects.filter(photo__board__in=keys).values_list("photo__board", flat=True):
         stays[pk] = _("A written test shows it.")
+    packs = EvidencePack.objects.filter(board__in=keys).values_list("board", "number")
+    for pk, number in packs:
+        stays[pk] = _("The evidence pack %(number)s is about it.") % {"number": number}
     return stays
 
 

@@ -9,6 +9,7 @@ from django.urls import reverse
 
 from assessments.models import Board, Judgement, Measurement, Photo, Rendition
 from assessments.services import boards, measuring, photos, removing
+from audit.models import EvidencePack
 from certification.domain.standing import timeline
 from certification.queries import standing_on_day
 from config.celery import app
@@ -337,6 +338,21 @@ def test_boards_that_are_in_use_stay_with_their_photographs(scene, why):
     assert sum(outlook.goes_count for outlook in seen) == 0
     assert run() == 0
     fits()
+
+
+def test_a_board_that_an_evidence_pack_is_about_keeps_no_other_from_going(scene):
+    """It stays whole, with what was judged of it."""
+    person, instructor = scene
+    board, _photo = make_board(person, instructor, on=TODAY - 3 * YEAR)
+    make_board(factories.make_person(site=person.site), instructor, on=TODAY - 3 * YEAR)
+    EvidencePack.objects.create(
+        number="CA-P-1", asked_by=instructor, site=person.site, about="board", board=board,
+        recorded_at=NOW,
+    )  # fmt: skip
+    keeps(boards=12)
+    assert run() == 1
+    assert list(Board.objects.all()) == [board]
+    assert Judgement.objects.filter(grading__board=board).exists()
 
 
 # Rules and pages
