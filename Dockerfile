@@ -1,5 +1,5 @@
 # The site in one image: docker-compose.yml starts it as web process, worker and beat.
-FROM python:3.13-slim
+FROM python:3.13.15-slim-trixie@sha256:7c61056e61ac89e852de05f3dc6fa51a6dd2181797bceed46aa725dd7cb2cd3b
 
 ENV PYTHONUNBUFFERED=1 DATA_DIR=/data
 WORKDIR /site

@@ -1,6 +1,7 @@
 """What is deployed: the same processes by compose and by systemd, and all of the code."""
 
 import configparser
+import re
 import shlex
 import shutil
 import subprocess
@@ -47,6 +48,27 @@ def test_compose_starts_the_sites_processes():
         if name not in ("postgres", "redis")
     }
     assert started == {"prepare": PREPARE, **SERVED_BY}
+
+
+def test_images_from_elsewhere_are_named_by_digest():
+    """A tag can be given to another image tomorrow; a digest cannot."""
+    services = compose()["services"]
+    base = re.search(r"^FROM (\S+)$", (TOP / "Dockerfile").read_text(), re.MULTILINE)
+    assert base
+    named = {base[1], *(services[name]["image"] for name in ("postgres", "redis"))}
+    for image in named:
+        assert re.fullmatch(r"[a-z]+:\d+\.\d+[\w.-]*@sha256:[0-9a-f]{64}", image), image
+    built = {service["image"] for service in services.values()} - named
+    assert built == {"jointworthy"}
+
+
+def test_no_container_may_do_more_than_it_needs():
+    for name, service in compose()["services"].items():
+        assert service["read_only"] is True, name
+        assert service["cap_drop"] == ["ALL"], name
+        assert "cap_add" not in service, name
+        assert service["security_opt"] == ["no-new-privileges:true"], name
+        assert name == "web" or "ports" not in service, name
 
 
 def test_systemd_starts_the_sites_processes():
