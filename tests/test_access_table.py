@@ -165,7 +165,7 @@ TABLE: dict[str, Row] = {
     "certification:signing_keys": page(PEOPLE),
     "certification:issuer_metadata": page(PEOPLE),
     "certification:credential_issuer": page(PEOPLE),
-    "certification:status_list": page(PEOPLE, "status_list", "revocation"),
+    "certification:status_list": page(PEOPLE, "status_list"),
     # The calendar of what ends: its address is one's own, and all that a calendar program has
     "reminders:calendar_address": form(EVERYBODY),
     "reminders:calendar_stop": act(EVERYBODY),

@@ -24,10 +24,6 @@ class PublicState(StrEnum):
     REVOKED = "revoked"
     WITHDRAWN = "withdrawn"
 
-    @property
-    def is_for_ever(self) -> bool:
-        return self in (PublicState.REVOKED, PublicState.WITHDRAWN)
-
 
 @dataclass(frozen=True, slots=True)
 class PublicStanding:

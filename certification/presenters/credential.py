@@ -4,8 +4,9 @@ The Verifiable Credentials Data Model v2.0 (W3C, section 4) and Open Badges 3.0 
 B) for what is said; Securing Verifiable Credentials using JOSE and COSE (W3C, section 3.1) for
 the signature; Bitstring Status List v1.0 (W3C, section 2) for what has become of it since.
 
-Both a revocation and a suspension are told, so ``credentialStatus`` is a list of two, as the data
-model allows (section 4.10). The table of Open Badges has room for one.
+Open Badges have room for one ``credentialStatus`` (their JSON schema for an AchievementCredential
+wants an object), so one bit says that a credential is not to be accepted, whether for ever or for
+a time: a suspension, the purpose that may end. Which of the two it is, the public page says.
 """
 
 import json
@@ -34,7 +35,7 @@ VC_CONTEXT = "https://www.w3.org/ns/credentials/v2"
 BADGE_CONTEXT = "https://purl.imsglobal.org/spec/ob/v3p0/context-3.0.3.json"
 MEDIA_TYPE = "application/vc+jwt"
 TYPE = "vc+jwt"
-PURPOSES = ("revocation", "suspension")
+PURPOSE = "suspension"
 LIST_IS_FRESH = timedelta(minutes=1)
 """How long a status list is kept in the cache, and by whoever fetched it."""
 LIST_IS_GOOD = timedelta(days=1)
@@ -46,9 +47,8 @@ def issuer_address() -> str:
     return settings.PUBLIC_URL + reverse("certification:credential_issuer")
 
 
-def list_address(status_list: int, purpose: str) -> str:
-    named = reverse("certification:status_list", args=[status_list, purpose])
-    return settings.PUBLIC_URL + named
+def list_address(status_list: int) -> str:
+    return settings.PUBLIC_URL + reverse("certification:status_list", args=[status_list])
 
 
 def jwks() -> dict[str, Any]:
@@ -131,7 +131,7 @@ def credential_content(credential: Credential, code: str) -> dict[str, Any]:
         "credentialSubject": {
             "type": ["AchievementSubject"],
             "identifier": [
-                _identity("ext:fullName", credential.name),
+                _identity("name", credential.name),
                 _identity("ext:employeeNumber", certificate.person.employee_number),
             ],
             "licenseNumber": certificate.number,
@@ -156,20 +156,17 @@ def credential_content(credential: Credential, code: str) -> dict[str, Any]:
                 "name": _("Public page of certificate %(number)s") % {"number": certificate.number},
             }
         ],
-        "credentialStatus": [
-            {
-                "id": f"{list_address(credential.status_list, purpose)}#{credential.status_index}",
-                "type": "BitstringStatusListEntry",
-                "statusPurpose": purpose,
-                "statusListIndex": str(credential.status_index),
-                "statusListCredential": list_address(credential.status_list, purpose),
-            }
-            for purpose in PURPOSES
-        ],
+        "credentialStatus": {
+            "id": f"{list_address(credential.status_list)}#{credential.status_index}",
+            "type": "BitstringStatusListEntry",
+            "statusPurpose": PURPOSE,
+            "statusListIndex": str(credential.status_index),
+            "statusListCredential": list_address(credential.status_list),
+        },
     }
 
 
-def status_list_jwt(status_list: int, purpose: str, *, at: datetime) -> str | None:
+def status_list_jwt(status_list: int, *, at: datetime) -> str | None:
     """A status list, signed; None where there is none of that number.
 
     Working it out reads every credential in it, so all processes that share a cache do so once
@@ -179,23 +176,18 @@ def status_list_jwt(status_list: int, purpose: str, *, at: datetime) -> str | No
     if key is None:  # Nothing was ever signed.
         return None
     kept_as = f"status_list:{status_list}:{key.kid}"
-    lists = cache.get(kept_as)
-    if lists is None:
-        bits = set_bits(status_list, at)
-        if bits is None:
+    signed = cache.get(kept_as)
+    if signed is None:
+        indexes = set_bits(status_list, at)
+        if indexes is None:
             return None
-        lists = {
-            one: _signed(_list_content(status_list, one, getattr(bits, one), at), key)
-            for one in PURPOSES
-        }
-        cache.set(kept_as, lists, LIST_IS_FRESH.total_seconds())
-    return lists[purpose]
+        signed = _signed(_list_content(status_list, indexes, at), key)
+        cache.set(kept_as, signed, LIST_IS_FRESH.total_seconds())
+    return signed
 
 
-def _list_content(
-    status_list: int, purpose: str, indexes: list[int], at: datetime
-) -> dict[str, Any]:
-    address = list_address(status_list, purpose)
+def _list_content(status_list: int, indexes: list[int], at: datetime) -> dict[str, Any]:
+    address = list_address(status_list)
     return {
         "@context": [VC_CONTEXT],
         "id": address,
@@ -206,7 +198,7 @@ def _list_content(
         "credentialSubject": {
             "id": f"{address}#list",
             "type": "BitstringStatusList",
-            "statusPurpose": purpose,
+            "statusPurpose": PURPOSE,
             "encodedList": encode_bits(indexes),
             "ttl": int(LIST_IS_FRESH.total_seconds() * 1000),
         },

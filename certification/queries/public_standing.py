@@ -1,15 +1,11 @@
 """How certificates stand as anybody may know, and which bits of a status list that sets."""
 
-from dataclasses import dataclass
 from datetime import date, datetime
-
-from django.db.models import Exists, OuterRef
 
 from certification.domain.answers import Standing
 from certification.domain.public_standing import PublicStanding, public_standing
 from certification.models import (
     Certificate,
-    CertificateEvent,
     CertificateName,
     Credential,
     StandingSpan,
@@ -25,23 +21,12 @@ def standing_of(certificate: Certificate, at: datetime) -> PublicStanding:
     return public_standing(facts, certificate.number, certificate.person.site.today(at))
 
 
-@dataclass(frozen=True)
-class SetBits:
-    """Indexes of a status list whose bit is set, by purpose.
+def set_bits(status_list: int, at: datetime) -> list[int] | None:
+    """Indexes of a status list whose credential is not to be accepted; None without such a list.
 
-    ``revocation`` is for ever: the certificate was revoked or withdrawn, or the key lost.
-    ``suspension`` may end: today the certificate does not stand, or no longer under the name or
-    with the restriction that the credential gives.
-    """
-
-    revocation: list[int]
-    suspension: list[int]
-
-
-def set_bits(status_list: int, at: datetime) -> SetBits | None:
-    """What is set in a list; None where there is no such list.
-
-    Takes a handful of queries a site, however many credentials there are.
+    Its certificate does not stand today, or no longer under the name or with the restriction
+    that the credential gives, or the key was lost. Takes a handful of queries a site, however
+    many credentials there are.
     """
     credentials = Credential.objects.filter(status_list=status_list)
     rows = list(
@@ -50,7 +35,6 @@ def set_bits(status_list: int, at: datetime) -> SetBits | None:
             "certificate_id",
             "certificate__person__site_id",
             "certificate__holder_name",
-            "certificate__withdrawal",
             "name",
             "restriction",
             "key__lost_at",
@@ -59,40 +43,21 @@ def set_bits(status_list: int, at: datetime) -> SetBits | None:
     if not rows:
         return None
     sites = Site.objects.in_bulk({row[2] for row in rows})
-    revoked: set[int] = set()
     spans: dict[int, tuple[str, str]] = {}
     for site in sites.values():
-        revoked |= _revoked(status_list, site, site.today(at))
         spans |= _spans(status_list, site, site.today(at))
     names = dict(
         CertificateName.objects.filter(certificate__credentials__status_list=status_list)
         .order_by("recorded_at", "pk")
         .values_list("certificate_id", "name")
     )
-    bits = SetBits([], [])
-    for index, certificate, _site, holder, withdrawal, name, restriction, lost in rows:
-        if lost or withdrawal or certificate in revoked:
-            bits.revocation.append(index)
+    bits = []
+    for index, certificate, _site, holder, name, restriction, lost in rows:
         stands = spans.get(certificate) == (Standing.CERTIFIED, restriction)
-        if not stands or names.get(certificate, holder) != name:
-            bits.suspension.append(index)
+        is_named = names.get(certificate, holder) == name
+        if lost or not stands or not is_named:
+            bits.append(index)
     return bits
-
-
-def _revoked(status_list: int, site: Site, today: date) -> set[int]:
-    """Certificates that were revoked from today or an earlier day on."""
-    voided = CertificateEvent.objects.filter(
-        kind=CertificateEvent.Kind.VOIDED, voids=OuterRef("pk")
-    )
-    return set(
-        CertificateEvent.objects.filter(
-            ~Exists(voided),
-            kind=CertificateEvent.Kind.REVOKED,
-            effective_on__lte=today,
-            certificate__person__site=site,
-            certificate__credentials__status_list=status_list,
-        ).values_list("certificate_id", flat=True)
-    )
 
 
 def _spans(status_list: int, site: Site, today: date) -> dict[int, tuple[str, str]]:

@@ -14,7 +14,5 @@ urlpatterns = [
         name="issuer_metadata",
     ),
     path("credentials/issuer", views.credential_issuer, name="credential_issuer"),
-    path(
-        "credentials/status/<int:status_list>/<str:purpose>", views.status_list, name="status_list"
-    ),
+    path("credentials/status/<int:status_list>", views.status_list, name="status_list"),
 ]

@@ -109,12 +109,12 @@ def credential_issuer(request: HttpRequest) -> HttpResponse:
 
 @not_indexed
 @require_safe
-def status_list(request: HttpRequest, status_list: int, purpose: str) -> HttpResponse:
+def status_list(request: HttpRequest, status_list: int) -> HttpResponse:
     """Which credentials of a list no longer count, signed."""
-    if purpose not in credential.PURPOSES or status_list > credential.MOST_LISTS:
+    if status_list > credential.MOST_LISTS:
         raise Http404
     try:
-        content = credential.status_list_jwt(status_list, purpose, at=timezone.now())
+        content = credential.status_list_jwt(status_list, at=timezone.now())
     except KeyNotHere as error:
         return HttpResponse(
             str(error), status=UNAVAILABLE, content_type="text/plain; charset=utf-8"
