@@ -10,9 +10,11 @@ from django.test import override_settings
 from django.urls import reverse
 from django.utils import timezone
 
-from certification.models import Certificate, CertificateName
+from certification.models import Certificate, CertificateName, Credential
+from certification.queries.public_standing import set_bits
 from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
+from certification.services.credentials import make_credential
 from certification.services.names import issue_again
 from certification.services.proposals import propose
 from operations.models import MailTrial
@@ -50,7 +52,7 @@ def keeper(db):
 
 
 @pytest.fixture
-def person(files, keeper):
+def person(files, keeper, settings, tmp_path):
     """An instructor who was certified, renamed and written to, signed for others, and left."""
     site = factories.make_site()
     quality = factories.make_user("quality", site=site)
@@ -64,6 +66,9 @@ def person(files, keeper):
         person=person, scope=scope, revision=revision, act=Act(other, NOW, "password")
     )
     issue_certificate(proposal=proposal, act=Act(quality, NOW, "password"))
+    settings.SIGNING_KEYS_DIR = tmp_path / "signing_keys"
+    certificate = Certificate.objects.get(person=person)
+    make_credential(certificate=certificate, actor=user, at=NOW)
     learner = factories.make_person(site)
     factories.make_passed_board(learner, exercise, grader=user)
     propose(person=learner, scope=scope, revision=revision, act=Act(user, NOW, "password"))
@@ -72,6 +77,7 @@ def person(files, keeper):
         actor=keeper, at=NOW,
     )  # fmt: skip
     issue_again(person=person, act=Act(quality, NOW, "password", "Seen."))
+    make_credential(certificate=certificate, actor=user, at=NOW)
     message = Message.objects.create(
         message_id="m-1", site=site, person=person, recipient=MAIL, day=TODAY, subject=NAME,
         raw=f"Dear {NAME}".encode(), due_at=NOW,
@@ -171,6 +177,16 @@ def test_certificates_change_by_nothing_but_an_erasure_and_in_nothing_but_the_na
         certificates.update(valid_through=TODAY + timedelta(days=9999))
     with pytest.raises(IntegrityError), transaction.atomic():
         CertificateName.objects.update(reason="Another.")
+
+
+def test_credentials_that_name_them_count_no_more_and_keep_their_bits(person, keeper):
+    bits = set(Credential.objects.values_list("status_list", "status_index"))
+    assert len(bits) == 2
+    erase(person, keeper)
+    assert set(Credential.objects.values_list("status_list", "status_index")) == bits
+    assert set(set_bits(1, LATER).suspension) == {index for _, index in bits}
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Credential.objects.update(status_index=1)
 
 
 def test_sign_in_opens_nothing_any_more(client, person, keeper):
