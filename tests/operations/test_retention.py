@@ -27,8 +27,9 @@ from tests import factories
 from tests.assessments import pictures, several
 from tests.assessments.measuring_cases import wrap
 from tests.factories import NOW, TODAY
-from training.models import PracticeRecord, VisionTest
+from training.models import PracticeRecord, VisionTest, WorkReport
 from training.services import facts
+from training.services.work_reports import decide_report, report_work
 
 pytestmark = [pytest.mark.django_db, pytest.mark.each_database]
 
@@ -149,6 +150,29 @@ def test_standing_is_the_same_on_every_day_after_old_vision_tests_and_work_are_g
     assert left == {day.performed_on for day in work[1:4]}
     assert fits().removed == 4
     assert run() == 0  # Twice changes nothing.
+
+
+def test_work_that_was_reported_goes_with_its_report():
+    person, scope = factories.make_person(), factories.make_scope()
+    factories.make_revision(scope)
+    own = factories.make_user(person=person)
+    on = TODAY - 2 * YEAR
+    at = datetime(on.year, on.month, on.day, 9, tzinfo=UTC)
+    report = report_work(
+        person=person, scope_code=scope.code, performed_on=on, reference="W-1", actor=own, at=at
+    )
+    decide_report(
+        report=report, people=Person.objects.all(), confirmed=True,
+        actor=factories.make_user("quality", site=person.site), at=at,
+    )  # fmt: skip
+    keeps(practice=12)
+
+    assert run() == 1
+
+    assert not PracticeRecord.objects.exists()
+    assert not WorkReport.objects.exists()
+    factories.write_down()
+    assert fits().removed == 3
 
 
 def test_last_test_of_somebody_who_is_here_stays_and_of_who_left_goes():
