@@ -17,6 +17,7 @@ from certification.services.certificates import issue_certificate
 from certification.services.credentials import make_credential
 from certification.services.names import issue_again
 from certification.services.proposals import propose
+from interfaces.models import WebHook, WebHookDelivery
 from operations.models import MailTrial
 from people.exceptions import PeopleError
 from people.models import NameChange, Person, SiteRole, User
@@ -82,9 +83,16 @@ def person(files, keeper, settings, tmp_path):
         message_id="m-1", site=site, person=person, recipient=MAIL, day=TODAY, subject=NAME,
         raw=f"Dear {NAME}".encode(), due_at=NOW,
     )  # fmt: skip
-    Reminder.objects.create(
+    reminder = Reminder.objects.create(
         person=person, source="vision:1", kind="vision", ends_on=TODAY, step=1,
         recipient=person, state="written", message=message,
+    )  # fmt: skip
+    hook = WebHook.objects.create(
+        site=site, name="Plant", address="https://plant.example/", events=[], made_by=quality
+    )
+    WebHookDelivery.objects.create(
+        hook=hook, event_key="k", event="about_to_end", person=person, reminder=reminder,
+        delivery_id="d", body=b"{}", due_at=NOW, accepted_at=NOW,
     )  # fmt: skip
     MailTrial.objects.create(recipient=MAIL, server="x", raw=b"-", asked_by=keeper, asked_at=NOW)
     with transaction.atomic():
@@ -196,6 +204,7 @@ def test_sign_in_opens_nothing_any_more(client, person, keeper):
     assert not SiteRole.objects.filter(user=user).exists()
     assert not NameChange.objects.filter(person=person).exists()
     assert not Reminder.objects.exists()
+    assert WebHookDelivery.objects.get().reminder_id is None
     assert not MailTrial.objects.exists()
     message = Message.objects.get()
     assert (bytes(message.raw), message.state) == (b"", Message.State.WITHDRAWN)
