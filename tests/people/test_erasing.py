@@ -30,6 +30,8 @@ from records.services import trail
 from reminders.models import Message, Reminder
 from tests import factories
 from tests.factories import NOW, PASSWORD, TODAY
+from training.services.courses import enrol_people
+from training.services.tools import put_out_of_service
 
 pytestmark = [pytest.mark.django_db, pytest.mark.each_database]
 
@@ -134,6 +136,34 @@ def test_no_table_holds_the_name_or_address_any_more(person, keeper):
     found = {(table, text) for table, row in everything_stored() for text in sought if text in row}
     # Under what they signed for others stands who signed, and so in what rests on that.
     assert found == {("records_signature", BEFORE), ("certification_proposal", BEFORE)}
+
+
+def test_mails_to_others_that_name_them_are_emptied(keeper):
+    lead = factories.make_person(full_name="Tove Lind", email="tove@aldergate.example")
+    person, other = (
+        factories.make_person(full_name=name, line_lead=lead) for name in (NAME, "Cai Dahl")
+    )
+    instructor, tool = factories.make_user("instructor", email=MAIL), factories.make_tool()
+    days = {"starts_on": TODAY + timedelta(days=7), "ends_on": TODAY + timedelta(days=7)}
+    for people in [[other, person], [other]]:
+        session = factories.make_session(instructor=instructor, places=2, **days)
+        enrol_people(session=session, people=people, actor=instructor, at=NOW)
+        days = {name: day + timedelta(days=1) for name, day in days.items()}
+    put_out_of_service(
+        tool=tool, first_day=TODAY, reason="Cracked.", told=lead, actor=instructor, at=NOW
+    )
+    bodies = dict(Message.objects.filter(person=lead).values_list("subject", "raw"))
+    assert len(bodies) == 3
+    Person.objects.filter(pk__in=[person.pk, instructor.person_id]).update(left_on=TODAY)
+    name = instructor.person.full_name
+
+    for each in (person, instructor.person):
+        erase(Person.objects.get(pk=each.pk), keeper)
+
+    left = b"".join(bytes(raw) for raw in Message.objects.values_list("raw", flat=True))
+    assert b"Cai Dahl" in left
+    assert NAME.encode() not in left
+    assert name.encode() not in left
 
 
 def test_number_certificates_and_signatures_stay_and_verify(person, keeper):
