@@ -174,7 +174,7 @@ def signature_faults(folder):
         if details is None:
             # Whoever alters a text could leave out what the trail says of it.
             own = details_erased.get(("trail-entry", str(entry["n"])))
-            by = max(each[0] for each in (gone.get(about), erased.get(about), own, (0,)) if each)
+            by = max(each[0] for each in (gone.get(about), own, (0,)) if each)
             if by > entry["n"]:
                 print(f"  note: what the trail said of {where} was erased by entry {by}.")
             else:
@@ -189,23 +189,25 @@ def signature_faults(folder):
 
 
 def photograph_faults(folder):
-    written_down = {
-        (entry["about_id"], details["board"], details["sha256"])
-        for entry, details in details_of(folder, about="photograph").values()
-        if details and "sha256" in details
-    }
-    erased = removals_of(folder, NAME_ERASED)
+    written_down, erased = set(), {}
+    details_erased = removals_of(folder, DETAILS_ERASED)
+    for number, (entry, details) in details_of(folder, about="photograph").items():
+        if details and "sha256" in details:
+            written_down.add((entry["about_id"], details["board"], details["sha256"]))
+        elif ("trail-entry", str(number)) in details_erased:
+            erased[entry["about_id"]] = details_erased["trail-entry", str(number)][0]
     for row in rows_of(folder, "photographs.csv"):
         where = f"photograph {row['photograph']} of board {row['board']}"
         if not row["file"]:
             print(f"  note: {where} could not be read any more when the pack was made.")
         elif sha256_of_file(folder / row["file"]) != row["sha256"]:
             yield f"{where} is not the one that came."
-        own = erased.get(("photograph", row["photograph"]))
-        is_written_down = (row["photograph"], row["board"], row["sha256"]) in written_down
-        if not is_written_down and own:
-            print(f"  note: what was written down of {where} was erased by entry {own[0]}.")
-        elif not is_written_down:
+        if (row["photograph"], row["board"], row["sha256"]) in written_down:
+            continue
+        if row["photograph"] in erased:
+            by = erased[row["photograph"]]
+            print(f"  note: what was written down of {where} was erased by entry {by}.")
+        else:
             yield f"{where} was never written down in the trail."
 
 

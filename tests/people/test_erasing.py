@@ -206,6 +206,24 @@ def test_what_is_left_of_a_signed_text_cannot_be_changed_unseen(person, keeper):
     assert [str(fault) for fault in verify_records().faults if "signature" in str(fault)]
 
 
+def test_what_else_the_trail_says_of_them_cannot_be_erased_unseen(person, keeper):
+    with transaction.atomic():
+        before = trail.record(actor=keeper, act="person found", about=person, payload={"n": 1})
+    erase(person, keeper)
+    with transaction.atomic():
+        after = trail.record(actor=keeper, act="person found", about=person, payload={"n": 2})
+    assert verify_records().faults == []
+    for entry in (before, after):
+        with transaction.atomic():
+            TrailPayload.objects.filter(entry=entry).update(
+                body="", salt="", erased_at=LATER, erased_reason="Asked for on 3 May."
+            )
+            assert [str(fault) for fault in verify_records().faults] == [
+                f"trail entry {entry.pk} has an erased payload, and no entry says who erased it."
+            ]
+            transaction.set_rollback(True)
+
+
 def test_certificates_change_by_nothing_but_an_erasure_and_in_nothing_but_the_name(person, keeper):
     certificates = Certificate.objects.filter(person=person)
     with pytest.raises(IntegrityError), transaction.atomic():
