@@ -76,13 +76,16 @@ def back_up(
     Raises
     ------
     BackUpRefused
-        If there is such a file, or another run is writing it or into the folder.
+        If there is such a file, another run is writing it or into the folder, or the folder is
+        that of the nights and the archive is not beside it.
     SiteIsTaken
         If somebody has the site to themselves.
     OSError
         If something cannot be read or written; what was begun is removed.
     """
     recipient = _recipient()
+    if files_folder is not None:
+        _refuse_apart_from_its_files(path, files_folder)
     with held_while_serving():
         refuse_marked_database(connection)
         run = BackUp(
@@ -107,6 +110,17 @@ def back_up(
         if is_noted:
             run.save()
         return run
+
+
+def _refuse_apart_from_its_files(path: Path, files_folder: Path) -> None:
+    nights = Path(settings.BACK_UP_DIR).resolve() if settings.BACK_UP_DIR else None
+    if nights is None or files_folder.resolve() != nights / FILES_FOLDER:
+        return
+    if path.parent.resolve() != nights:
+        raise BackUpRefused(
+            f"{files_folder} is the folder of the nights, which throw away what no archive in "
+            f"{nights} needs: put this one there too, or name another folder."
+        )
 
 
 def back_up_nightly(*, clock: Callable[[], datetime]) -> BackUp | None:

@@ -15,6 +15,7 @@ from django.utils import timezone
 from assessments.services import photos
 from operations.backends.archive import identities_of, new_key_file, opened, read_archive
 from operations.domain.back_ups import Policy, name_of
+from operations.exceptions import BackUpRefused
 from operations.models import BackUp, Heartbeat
 from operations.queries import database_rows
 from operations.services import back_ups, heads
@@ -218,6 +219,19 @@ def test_archives_of_other_names_stay_and_keep_their_files(tmp_path, photo):
 
     assert by_hand.exists()
     assert [*(tmp_path / "files").rglob("*~*")] == stored != []
+
+
+def test_folder_of_the_nights_takes_no_archive_that_lies_elsewhere(settings, tmp_path, photo):
+    nights, elsewhere = tmp_path / "nights", tmp_path / "disk"
+    nights.mkdir()
+    elsewhere.mkdir()
+    settings.BACK_UP_DIR = str(nights)
+    with pytest.raises(BackUpRefused, match="throw away what no archive in"):
+        back_up(elsewhere / "a", clock=timezone.now, files_folder=nights / "files")
+    assert not [*elsewhere.iterdir()]
+
+    back_up(nights / "a", clock=timezone.now, files_folder=nights / "files")
+    back_up(elsewhere / "a", clock=timezone.now, files_folder=elsewhere / "files")
 
 
 def test_no_file_goes_while_an_archive_has_no_list(settings, tmp_path, photo):
