@@ -29,6 +29,7 @@ from operations.domain.back_ups import Policy, instant_of, kept, name_of
 from operations.exceptions import BackUpRefused
 from operations.models import BackUp
 from operations.queries import database_rows
+from operations.queries.missing_files import still_wanted
 from operations.queries.restored_database import refuse_marked_database
 from operations.queries.time_stamps import FOLDER as STAMPS_FOLDER
 from records.services.site_to_oneself import held_while_serving
@@ -52,6 +53,7 @@ class _Files:
     lines: list[list[Any]] = field(default_factory=list)
     stored: list[str] = field(default_factory=list)
     size: int = 0
+    count: int = 0
     added: int = 0
     missing: list[str] = field(default_factory=list)
 
@@ -221,9 +223,11 @@ def _write_archive(run: BackUp, path: Path, store: FileStore | None, recipient: 
             file.add(f"kept/{name}", data)
         files = _Files()
         _add_files(file, store, names, files)
+        files.count = len(names) - len(files.missing)
+        files.missing = still_wanted(files.missing)
         file.finish(
             rows=rows,
-            files=len(names) - len(files.missing),
+            files=files.count,
             files_size=files.size,
             missing=len(files.missing),
             missing_names=files.missing[:MOST_MISSING_NAMED],
@@ -232,7 +236,7 @@ def _write_archive(run: BackUp, path: Path, store: FileStore | None, recipient: 
             listing = gzip.compress("\n".join(sorted(files.stored)).encode(), mtime=0)
             _replace(path.with_name(path.name + LIST_ENDING), listing)
     run.size_bytes, run.rows = path.stat().st_size, sum(rows.values())
-    run.files, run.files_bytes = len(names) - len(files.missing), files.size
+    run.files, run.files_bytes = files.count, files.size
     run.added_files, run.missing_files = files.added, len(files.missing)
 
 

@@ -12,7 +12,9 @@ from django.core.management import CommandError, call_command
 from django.db import connection, transaction
 from django.utils import timezone
 
+from assessments.models import Photo
 from assessments.services import photos
+from assessments.services.removing import remove_photo_files
 from operations.backends.archive import identities_of, new_key_file, opened, read_archive
 from operations.domain.back_ups import Policy, name_of
 from operations.exceptions import BackUpRefused
@@ -144,6 +146,28 @@ def test_a_file_that_is_gone_is_counted_and_named(tmp_path, photo):
     _found, end = members(tmp_path / "a")
     assert made.missing_files == 1
     assert end["missing_names"] == [photo.original.name]
+
+
+def test_a_file_that_was_removed_in_good_order_is_not_missed(tmp_path, photo, monkeypatch):
+    other = photos.add_photo(
+        board=photo.board, file=BytesIO(pictures.jpeg(96, 64)), name="E02.jpg",
+        actor=make_user("instructor"), at=timezone.now(),
+    )  # fmt: skip
+    gone = {"reason": "kept for 12 months", "actor": None, "at": timezone.now()}
+    remove_photo_files(photos=[photo], **gone)
+    read_rows = database_rows.read_rows
+
+    def read_and_remove(connection, model, on_file):
+        yield from read_rows(connection, model, on_file)
+        if model is Photo:
+            remove_photo_files(photos=[other], **gone)
+
+    monkeypatch.setattr(database_rows, "read_rows", read_and_remove)
+
+    made = back_up(tmp_path / "a", clock=timezone.now)
+
+    _found, end = members(tmp_path / "a")
+    assert (made.files, made.missing_files, end["missing"]) == (0, 0, 0)
 
 
 def test_the_next_one_adds_to_the_folder_what_is_new_alone(tmp_path, photo):
