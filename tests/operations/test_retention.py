@@ -7,6 +7,7 @@ import pytest
 from django.db import IntegrityError, connection, transaction
 from django.urls import reverse
 
+from assessments.exceptions import NotAPhotograph
 from assessments.models import Board, Judgement, Measurement, Photo, Rendition
 from assessments.services import boards, measuring, photos, removing
 from audit.models import EvidencePack
@@ -256,6 +257,35 @@ def make_board(person, instructor, *, on, measured=False):
     assert criteria.criteria.count() == 1
     factories.write_down()
     return Board.objects.get(pk=board.pk), photo
+
+
+@pytest.mark.parametrize("whole_board", [False, True])
+def test_smaller_size_that_is_made_meanwhile_does_not_outlive_its_photograph(
+    files, monkeypatch, django_capture_on_commit_callbacks, whole_board
+):
+    board = factories.make_board()
+    photo = photos.add_photo(
+        board=board, file=BytesIO(pictures.jpeg(900, 700)), name="E01.jpg",
+        actor=factories.make_user("instructor"), at=NOW,
+    )  # fmt: skip
+    render = photos.imaging.renditions
+
+    def render_while_it_is_removed(original, sizes):
+        for rendered in render(original, sizes):
+            with django_capture_on_commit_callbacks(execute=True):
+                if whole_board:
+                    removing.remove_board(board=board, reason="Old.", actor=None, at=NOW)
+                else:
+                    removing.remove_photo_files(photos=[photo], reason="Old.", actor=None, at=NOW)
+            yield rendered
+
+    monkeypatch.setattr(photos.imaging, "renditions", render_while_it_is_removed)
+
+    with pytest.raises(NotAPhotograph, match="kept no longer"):
+        photos.make_renditions(photo)
+
+    assert not Rendition.objects.exists()
+    assert not [path for path in files.rglob("*") if path.is_file()]
 
 
 @pytest.fixture
