@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime, timedelta
 from io import BytesIO
 
 import pytest
-from django.db import IntegrityError, connection, transaction
+from django.db import IntegrityError, OperationalError, connection, transaction
 from django.urls import reverse
 
 from assessments.exceptions import NotAPhotograph
@@ -174,6 +174,22 @@ def test_work_that_was_reported_goes_with_its_report():
     assert not WorkReport.objects.exists()
     factories.write_down()
     assert fits().removed == 3
+
+
+def test_person_that_another_act_is_entangled_with_holds_nobody_else_up(monkeypatch):
+    people = [factories.make_person(left_on=TODAY - 2 * YEAR) for _ in range(3)]
+    keeps(people=12)
+    erase = retention.erase_person
+
+    def entangled(*, person, **how):
+        if person == people[1]:
+            raise OperationalError("deadlock detected")
+        return erase(person=person, **how)
+
+    monkeypatch.setattr(retention, "erase_person", entangled)
+    assert run() == 2
+    monkeypatch.undo()
+    assert run() == 1
 
 
 def test_last_test_of_somebody_who_is_here_stays_and_of_who_left_goes():
