@@ -11,12 +11,13 @@ class AuditConfig(AppConfig):
     def ready(self) -> None:
         from audit.presenters import found
         from audit.queries import personal_data
-        from audit.services import evidence_packs, work_log_checks
+        from audit.services import erasing, evidence_packs, work_log_checks
         from people import ports as people_ports
         from people.presenters import navigation, search
         from records.queries import verification
 
         people_ports.on_personal_data(personal_data.personal_data)
+        people_ports.on_erasure(erasing.erase_packs)
         verification.register_files(work_log_checks.files_to_verify)
         verification.register_files(evidence_packs.files_to_verify)
         navigation.register(_("Work\u00a0log"), "audit:work_log", ["quality"], order=42)

@@ -58,6 +58,10 @@ CERTIFIED = (
     "outside_number",
 )
 CERTIFIED_OR_NULL = ("renews_id", "signature_id", "document_id")
+CREDENTIAL = (
+    *("id", "recorded_at", "certificate_id", "key_id", "restriction", "good_through"),
+    *("status_list", "status_index"),
+)
 NAMED = ("id", "recorded_at", "certificate_id", "from_day", "reason", "signature_id")
 
 
@@ -66,7 +70,6 @@ def declare() -> None:
         "CertificateDocument",
         "CertificateEvent",
         "CertificateWithdrawal",
-        "Credential",
         "PublicCode",
     ):
         append_only.protect(f"certification.{model}")
@@ -80,9 +83,10 @@ def declare() -> None:
     erased = append_only.removed("person", "person_id", "name")
     append_only.protect("certification.Certificate", when_update=f"NOT ({same} AND {erased})")
     erased = append_only.removed("certificate", "certificate_id", "name")
-    append_only.protect(
-        "certification.CertificateName", when_update=f"NOT ({_same(NAMED)} AND {erased})"
-    )
+    for model, columns in (("CertificateName", NAMED), ("Credential", CREDENTIAL)):
+        append_only.protect(
+            f"certification.{model}", when_update=f"NOT ({_same(columns)} AND {erased})"
+        )
     append_only.protect(
         "certification.SigningKey",
         when_update=(

@@ -16,8 +16,10 @@ from typing import Any
 
 from operations.domain import request_ids
 
-# Whoever has the address of a calendar or of a password reset has what it opens.
-SECRETS = re.compile(r"(/calendar/|/account/password/reset/key/)[^/?\s'\"]+")
+# Whoever has the address of a calendar, a password reset or a certificate has what it opens.
+SECRETS = re.compile(
+    r"(/calendar/|/account/password/reset/key/)[^/?\s'\"]+|((?<!\w)/c/\??)[^\s'\"]+"
+)
 MAIL_ADDRESS = re.compile(r"[^\s<>()\[\]\"',;:=]+@[^\s<>()\[\]\"',;:]+")
 REQUEST_LINE = re.compile(r"\b(GET|HEAD|POST|PUT|PATCH|DELETE|OPTIONS) +/\S*")
 QUERY = re.compile(r"(/[^\s?'\"]*)\?[^\s'\"]+")
@@ -37,8 +39,10 @@ def without_secrets(text: str) -> str:
     --------
     >>> without_secrets("Not Found: /calendar/6Hs9.ics")
     'Not Found: /calendar/[secret]'
+    >>> without_secrets("Too Many Requests: /c/CA-C-00012/hq7m-2xkd-9rtp/")
+    'Too Many Requests: /c/[secret]'
     """
-    return SECRETS.sub(r"\1[secret]", text)
+    return SECRETS.sub(r"\1\2[secret]", text)
 
 
 def without_addresses(text: str) -> str:

@@ -32,8 +32,8 @@ def declare() -> None:
     append_only.protect("training.CalibrationDocument")
     append_only.protect("training.ToolOutOfService")
     append_only.protect("training.ToolBackInService")
-    append_only.protect("training.WorkReport")
-    append_only.protect("training.WorkReportDecision")
+    append_only.protect("training.WorkReport", removable=("work-report", "id"))
+    append_only.protect("training.WorkReportDecision", removable=("work-report", "report_id"))
     same = " AND ".join(f"NEW.{name} = OLD.{name}" for name in SAID_OF_EXERCISES)
     append_only.protect(
         "training.Exercise",

@@ -34,7 +34,7 @@ from people.models import User
 from records.services import trail
 
 from .board_lock import lock_board
-from .photo_lock import lock_photo
+from .photo_lock import lock_photo, refuse_removed
 
 log = logging.getLogger(__name__)
 
@@ -333,7 +333,7 @@ def open_rendition(photo: Photo, size: int) -> tuple[Rendition, File]:
     Raises
     ------
     NotAPhotograph
-        If the original can no longer be read.
+        If the original can no longer be read, or is removed meanwhile.
     DecodersBusy
         If it is large and too many others wait to be decoded.
     """
@@ -401,6 +401,7 @@ def _keep(photo: Photo, rendered: imaging.Rendered) -> Rendition:
     rendition.file.save("", ContentFile(rendered.data), save=False)
     try:
         with transaction.atomic():
+            refuse_removed(photo)
             rendition.save(force_insert=True)
     except BaseException as error:
         rendition.file.delete(save=False)

@@ -39,6 +39,8 @@ from records.queries.removals import What
 from records.services import removals
 from records.services.trail import Actor
 
+from .photo_lock import lock_photos
+
 File = tuple[Storage, str]
 
 
@@ -51,6 +53,7 @@ def remove_photo_files(
     The files go once it is written down that they do; what a crash leaves of them then, the next
     run takes away (`delete_left_files`).
     """
+    lock_photos([photo.pk for photo in photos])  # Before whoever makes smaller sizes of one.
     things = [(PHOTOGRAPH, str(photo.pk)) for photo in photos]
     removals.remove(things=things, what=What.FILE, reason=reason, actor=actor, at=at)
     keys = [photo.pk for photo in photos]
@@ -87,6 +90,8 @@ def remove_board(*, board: Board, reason: str, actor: Actor, at: datetime) -> bo
     locked = Board.objects.select_for_update().filter(pk=board.pk).first()
     if locked is None:
         return False
+    photos = list(Photo.every.filter(board=locked).values_list("pk", flat=True))
+    lock_photos(photos)
     parts = _parts_of(locked)
     things = [
         (kind, str(key))
@@ -97,8 +102,7 @@ def remove_board(*, board: Board, reason: str, actor: Actor, at: datetime) -> bo
     for start in range(0, len(things), removals.MOST_AT_ONCE):
         batch = things[start : start + removals.MOST_AT_ONCE]
         removals.remove(things=batch, reason=reason, actor=actor, at=at)
-    photos = Photo.every.filter(board=locked)
-    _delete_files_once_written(list(photos.values_list("pk", flat=True)))
+    _delete_files_once_written(photos)
     for rows in parts:
         rows._raw_delete(rows.db)
     return True

@@ -16,11 +16,12 @@ from records.models import Recorded, TrailEntry
 CLAIM_LAPSES_AFTER = timedelta(minutes=5)
 MOST_ATTEMPTS = 5  # in a row without getting any further
 KEPT_FOR = timedelta(days=30)
+STORED_IN = "evidence-packs"
 
 
 def pack_path(pack: "EvidencePack", name: str) -> str:
     key = secrets.token_urlsafe(24)
-    return f"evidence-packs/{key[:2]}/{key}.zip"
+    return f"{STORED_IN}/{key[:2]}/{key}.zip"
 
 
 class EvidencePackQuerySet(models.QuerySet["EvidencePack"]):

@@ -15,8 +15,9 @@ What is checked, each by a function below:
 2. the trail    every entry's hash fits what it says and the entry before it, up to HEAD;
 3. the details  what the trail says in full fits the digest that its entry holds;
 4. signatures   every text that was signed fits its hash, and the trail has the same hash; what
-                was removed of one since, the trail says, with the hash of what is left;
-5. photographs  every photograph is the one that was written down when it came;
+                was removed of one since, the trail says, with the hash of what is left. Where what
+                the trail itself said of one was erased, a note says so: that one rests on the seal;
+5. photographs  every photograph is the one that was written down of its board when it came;
 6. judgements   every row of judgements.csv is in a text that somebody signed, as it is there.
 
 It needs Python 3.9 or later and nothing else. It ends with 0 if everything fits and with 1 if not,
@@ -32,7 +33,7 @@ from pathlib import Path
 
 FIRST_PREVIOUS = "0" * 64
 SIGNED = "signed"
-REMOVED, NAME_ERASED = "removed", "name erased"
+REMOVED, NAME_ERASED, DETAILS_ERASED = "removed", "name erased", "payload erased"
 TABLES, TRAIL, SIGNATURES = "data/tables", "data/trail.jsonl", "data/signatures.jsonl"
 
 
@@ -151,27 +152,35 @@ def removals_of(folder, act):
 def signature_faults(folder):
     entries = details_of(folder, act=SIGNED)
     gone, erased = removals_of(folder, REMOVED), removals_of(folder, NAME_ERASED)
+    details_erased = removals_of(folder, DETAILS_ERASED)
     for _, signature in json_lines(folder / SIGNATURES):
         where = f"the signature in trail entry {signature['entry']}"
         digest = sha256_of_text(signature["content"])
-        if digest != signature["content_sha256"]:
-            about = (signature["about_type"], signature["about_id"])
-            own = erased.get(("signature", str(signature["number"])))
-            if not signature["content"] and about in gone:
-                print(f"  note: what {where} stands under was removed by entry {gone[about][0]}.")
-            elif own and own[1].get("content_sha256") == digest:
-                print(f"  note: a name was erased under {where} by entry {own[0]}.")
-            else:
-                yield f"{where} does not fit the text that was signed."
+        about = (signature["about_type"], signature["about_id"])
+        left = erased.get(("signature", str(signature["number"])))
+        if left and left[1].get("content_sha256") == digest:
+            print(f"  note: a name was erased under {where} by entry {left[0]}.")
+        elif not signature["content"] and about in gone:
+            print(f"  note: what {where} stands under was removed by entry {gone[about][0]}.")
+        elif left or digest != signature["content_sha256"]:
+            yield f"{where} does not fit the text that was signed."
         entry, details = entries.get(signature["entry"], (None, None))
         if entry is None:
             yield f"{where} is not in the trail."
             continue
         said = (entry["about_type"], entry["about_id"], entry["recorded_at"])
-        if said != (signature["about_type"], signature["about_id"], signature["signed_at"]):
+        if said != (*about, signature["signed_at"]):
             yield f"{where} is about something else than the trail says."
-        repeated = ("printed_name", "signed_at", "zone", "meaning", "proof", "content_sha256")
-        for name in repeated if details is not None else ():
+        if details is None:
+            # Whoever alters a text could leave out what the trail says of it.
+            own = details_erased.get(("trail-entry", str(entry["n"])))
+            by = max(each[0] for each in (gone.get(about), own, (0,)) if each)
+            if by > entry["n"]:
+                print(f"  note: what the trail said of {where} was erased by entry {by}.")
+            else:
+                yield f"{where} has no details in the trail, and no entry erased them."
+            continue
+        for name in ("printed_name", "signed_at", "zone", "meaning", "proof", "content_sha256"):
             if details[name] != signature[name]:
                 yield f"{where} has another {name} than the trail."
 
@@ -180,28 +189,32 @@ def signature_faults(folder):
 
 
 def photograph_faults(folder):
-    written_down = {
-        details["sha256"]
-        for _, details in details_of(folder, about="photograph").values()
-        if details and "sha256" in details
-    }
-    erased = removals_of(folder, NAME_ERASED)
+    written_down, erased = set(), {}
+    details_erased = removals_of(folder, DETAILS_ERASED)
+    for number, (entry, details) in details_of(folder, about="photograph").items():
+        if details and "sha256" in details:
+            written_down.add((entry["about_id"], details["board"], details["sha256"]))
+        elif ("trail-entry", str(number)) in details_erased:
+            erased[entry["about_id"]] = details_erased["trail-entry", str(number)][0]
     for row in rows_of(folder, "photographs.csv"):
         where = f"photograph {row['photograph']} of board {row['board']}"
         if not row["file"]:
             print(f"  note: {where} could not be read any more when the pack was made.")
         elif sha256_of_file(folder / row["file"]) != row["sha256"]:
             yield f"{where} is not the one that came."
-        own = erased.get(("photograph", row["photograph"]))
-        if row["sha256"] not in written_down and own:
-            print(f"  note: what was written down of {where} was erased by entry {own[0]}.")
-        elif row["sha256"] not in written_down:
+        if (row["photograph"], row["board"], row["sha256"]) in written_down:
+            continue
+        if row["photograph"] in erased:
+            by = erased[row["photograph"]]
+            print(f"  note: what was written down of {where} was erased by entry {by}.")
+        else:
             yield f"{where} was never written down in the trail."
 
 
 # 6. Judgements
 
-COMPARED = ("outcome", "how", "magnification", "tool", "value", "uncertainty", "note")
+COMPARED = ("board", "stage", "outcome", "how", "magnification", "tool", "value", "uncertainty")
+COMPARED += ("note",)
 
 
 def is_cell(cell, value):
@@ -217,7 +230,8 @@ def judgement_faults(folder):
         if isinstance(content, dict) and "grading" in content and "judgements" in content:
             for line in content["judgements"]:
                 place = (str(content["grading"]), line["joint"] or "", str(line["make"] or ""))
-                signed[(*place, line["criterion"])] = line
+                of = {"board": content["board"], "stage": content["stage"]}
+                signed[(*place, line["criterion"])] = {**line, **of}
     for row in rows_of(folder, "judgements.csv"):
         line = signed.pop((row["grading"], row["joint"], row["make"], row["criterion"]), None)
         joint = row["joint"] or "the whole"

@@ -29,7 +29,7 @@ from audit.domain.bag import TAG_MANIFEST
 from audit.domain.pack_parts import Contents, NothingToWrite
 from audit.exceptions import CannotPack
 from audit.models import EvidencePack
-from audit.models.evidence_packs import MOST_ATTEMPTS, pack_path
+from audit.models.evidence_packs import MOST_ATTEMPTS, STORED_IN, pack_path
 from certification.models import Certificate, Scope
 from people.models import Person, Role, Site, User
 from records.services import trail
@@ -42,6 +42,9 @@ log = logging.getLogger(__name__)
 ROUND = timedelta(minutes=5)
 """After it a pack is let go between two files, so that others get their turn."""
 SECONDS_BETWEEN = 0.5
+WORK_FOLDER = "packs"
+LEFT_AFTER = timedelta(days=1)
+"""After which a stored file that no pack names is nobody's: it was stored just before its end."""
 NUMBER_KIND = "P"
 BUILD = "evidence_packs.build"
 ASKED, MADE, NOT_MADE = (
@@ -263,7 +266,7 @@ def work_folder(pack: EvidencePack) -> Path:
     """Where a pack lies while it is put together, on this machine."""
     # By the head too: another database, restored beside the same folder, has rows of its own.
     head = pack.head.entry_hash[:16] if pack.head else ""
-    return Path(settings.DATA_DIR) / "packs" / f"{pack.pk}-{head}"
+    return Path(settings.DATA_DIR) / WORK_FOLDER / f"{pack.pk}-{head}"
 
 
 class _Progress:
@@ -374,9 +377,21 @@ def _close(pack: EvidencePack, token: str, now: datetime, **results: Any) -> boo
 
 
 def throw_away_old(now: datetime) -> int:
-    """Delete the files of packs that were kept long enough; the rows stay. Return how many."""
+    """Delete the files of packs that were kept long enough; the rows stay. Return how many.
+
+    With them goes what workers that died have left: folders of packs that this machine does not
+    work on any more, and files that were stored a day ago and that no pack names.
+    """
+    number = throw_away(EvidencePack.objects.out_of_date(now))
+    _remove_left_folders()
+    _remove_left_files(now)
+    return number
+
+
+def throw_away(packs: Iterable[EvidencePack]) -> int:
+    """Delete the files of these packs; return of how many."""
     number = 0
-    for pack in EvidencePack.objects.out_of_date(now):
+    for pack in packs:
         with transaction.atomic():
             gone = EvidencePack.objects.filter(pk=pack.pk, file=pack.file.name).update(file="")
             if gone:
@@ -384,6 +399,35 @@ def throw_away_old(now: datetime) -> int:
                 transaction.on_commit(partial(pack.file.storage.delete, name))
                 number += 1
     return number
+
+
+def _remove_left_folders() -> None:
+    top = Path(settings.DATA_DIR) / WORK_FOLDER
+    # Before the packs: a folder is younger than its pack.
+    folders = {path for path in top.iterdir() if path.is_dir()} if top.is_dir() else set()
+    open_packs = EvidencePack.objects.filter(finished_at__isnull=True).select_related("head")
+    for folder in folders - {work_folder(pack) for pack in open_packs}:
+        try:
+            PackFile(folder, "").remove()
+        except InUse:
+            log.info("A worker is still at %s.", folder.name)
+
+
+def _remove_left_files(now: datetime) -> None:
+    storage = EvidencePack._meta.get_field("file").storage
+    try:
+        folders, _files = storage.listdir(STORED_IN)
+    except FileNotFoundError:
+        return
+    stored = [
+        f"{STORED_IN}/{folder}/{file}"
+        for folder in folders
+        for file in storage.listdir(f"{STORED_IN}/{folder}")[1]
+    ]
+    named = set(EvidencePack.objects.exclude(file="").values_list("file", flat=True))
+    for name in stored:
+        if name not in named and now - storage.get_modified_time(name) > LEFT_AFTER:
+            storage.delete(name)
 
 
 def files_to_verify() -> Iterator[tuple[str, Any, str]]:

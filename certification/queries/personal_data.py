@@ -8,6 +8,7 @@ from certification.models import (
     Certificate,
     CertificateEvent,
     CertificateName,
+    Credential,
     PlannedNeed,
     Proposal,
 )
@@ -64,6 +65,19 @@ def personal_data(person: Person) -> Iterator[DataTable]:
             "recorded_at": ("recorded_at", RECORDED),
         },
         CertificateName.objects.filter(certificate__person=person).order_by("pk"),
+        is_result=True,
+    )
+    yield DataTable(
+        "credentials",
+        _("Signed files of certificates that were taken away"),
+        {
+            "number": ("certificate__number", NUMBER),
+            "name": ("name", _("name in the file")),
+            "restriction": ("restriction", _("what alone it allows")),
+            "good_through": ("good_through", _("last day")),
+            "recorded_at": ("recorded_at", RECORDED),
+        },
+        Credential.objects.filter(certificate__person=person).order_by("pk"),
         is_result=True,
     )
     yield DataTable(

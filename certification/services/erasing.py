@@ -1,6 +1,6 @@
 """Certificates of somebody whose name is erased: what was certified stays, under their number."""
 
-from certification.models import Certificate, CertificateName
+from certification.models import Certificate, CertificateName, Credential
 from people.ports import Erasure
 from records.domain.kinds import kind_of
 from records.queries.removals import What
@@ -8,16 +8,25 @@ from records.services import removals
 
 
 def erase_holder(erasure: Erasure) -> None:
-    """Put the number in the place of every name that a certificate bears."""
+    """Put the number in the place of every name that a certificate bears.
+
+    Credentials of it that are out there name somebody whom nothing here names any more, so their
+    bits stay set.
+    """
     person = erasure.person
     certificates = Certificate.objects.filter(person=person)
     names = CertificateName.objects.filter(certificate__person=person)
+    credentials = Credential.objects.filter(certificate__person=person)
     erasure.texts |= set(certificates.values_list("holder_name", flat=True))
     erasure.texts |= set(names.values_list("name", flat=True))
+    erasure.texts |= set(credentials.values_list("name", flat=True))
     certificates.update(holder_name=person.employee_number)
-    again = names.order_by().values_list("certificate", flat=True).distinct()
+    named = {
+        *names.order_by().values_list("certificate", flat=True),
+        *credentials.order_by().values_list("certificate", flat=True),
+    }
     kind = kind_of(Certificate.__name__)
-    for start in range(0, len(keys := list(again)), removals.MOST_AT_ONCE):
+    for start in range(0, len(keys := sorted(named)), removals.MOST_AT_ONCE):
         batch = keys[start : start + removals.MOST_AT_ONCE]
         removals.remove(
             things=[(kind, str(key)) for key in batch],
@@ -27,3 +36,6 @@ def erase_holder(erasure: Erasure) -> None:
             at=erasure.at,
         )
     names.update(name=person.employee_number)
+    # Two of one certificate may differ in nothing but the name.
+    for key in credentials.values_list("pk", flat=True):
+        Credential.objects.filter(pk=key).update(name=f"erased-{key}")

@@ -153,7 +153,8 @@ class WebHookDelivery(Recorded):
     event_key = models.CharField(max_length=120)
     event = models.CharField(_("event"), max_length=16, choices=HookEvent.choices)
     person = models.ForeignKey(Person, models.PROTECT, related_name="+")
-    reminder = models.ForeignKey(Reminder, models.PROTECT, null=True, related_name="+")
+    # Reminders go with the name of somebody who is erased; that there was a delivery stays.
+    reminder = models.ForeignKey(Reminder, models.SET_NULL, null=True, related_name="+")
     delivery_id = models.CharField(max_length=32, unique=True)
     body = models.BinaryField()
     due_at = models.DateTimeField(_("due"))

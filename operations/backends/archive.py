@@ -8,6 +8,7 @@ describes it), so that the machine which makes back-ups cannot read them. Writte
 stream: neither needs more memory, or another file beside it, for a large site than for a small one.
 """
 
+import errno
 import fcntl
 import hashlib
 import io
@@ -26,6 +27,8 @@ import pyrage
 AGE_MAGIC = b"age-encryption.org/v1\n"
 END = "end.json"
 CHUNK = 1024 * 1024
+NO_LINKS = (errno.EPERM, errno.ENOTSUP, errno.ENOSYS)
+"""What file systems answer that do not know a second name of a file (link(2))."""
 NO_MATCHING_KEY = "No matching keys found"
 
 
@@ -224,6 +227,9 @@ def written(path: Path, recipient: Any = None) -> Iterator[IO[bytes]]:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
             raise FileExistsError(part) from error
+        if not _is_at(part, file):
+            # Who wrote it has ended in between: this is their whole file by now.
+            raise FileExistsError(path)
         try:
             file.truncate(0)
             if recipient is None:
@@ -233,11 +239,31 @@ def written(path: Path, recipient: Any = None) -> Iterator[IO[bytes]]:
                     yield plain
             file.flush()
             os.fsync(file.fileno())
-            # Unlike a rename, this does not put it in the place of one that came meanwhile.
-            os.link(part, path)
+            _put_in_place(part, path)
         finally:
             part.unlink(missing_ok=True)
     sync_folder(path.parent)
+
+
+def _is_at(path: Path, file: IO[bytes]) -> bool:
+    """Whether an open file is still the one of that name."""
+    try:
+        return os.path.samestat(os.stat(path), os.fstat(file.fileno()))
+    except FileNotFoundError:
+        return False
+
+
+def _put_in_place(part: Path, path: Path) -> None:
+    """Give a file its name, and overwrite none that came meanwhile."""
+    try:
+        os.link(part, path)
+    except OSError as error:
+        if error.errno not in NO_LINKS:
+            raise
+        # As on shares of Windows machines and disks of cameras: a look, then a rename.
+        if path.exists():
+            raise FileExistsError(path) from error
+        os.rename(part, path)
 
 
 def sync_folder(folder: Path) -> None:

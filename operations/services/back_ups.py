@@ -29,6 +29,7 @@ from operations.domain.back_ups import Policy, instant_of, kept, name_of
 from operations.exceptions import BackUpRefused
 from operations.models import BackUp
 from operations.queries import database_rows
+from operations.queries.missing_files import still_wanted
 from operations.queries.restored_database import refuse_marked_database
 from operations.queries.time_stamps import FOLDER as STAMPS_FOLDER
 from records.services.site_to_oneself import held_while_serving
@@ -52,6 +53,7 @@ class _Files:
     lines: list[list[Any]] = field(default_factory=list)
     stored: list[str] = field(default_factory=list)
     size: int = 0
+    count: int = 0
     added: int = 0
     missing: list[str] = field(default_factory=list)
 
@@ -76,13 +78,16 @@ def back_up(
     Raises
     ------
     BackUpRefused
-        If there is such a file, or another run is writing it or into the folder.
+        If there is such a file, another run is writing it or into the folder, or the folder is
+        that of the nights and the archive is not beside it.
     SiteIsTaken
         If somebody has the site to themselves.
     OSError
         If something cannot be read or written; what was begun is removed.
     """
     recipient = _recipient()
+    if files_folder is not None:
+        _refuse_apart_from_its_files(path, files_folder)
     with held_while_serving():
         refuse_marked_database(connection)
         run = BackUp(
@@ -107,6 +112,17 @@ def back_up(
         if is_noted:
             run.save()
         return run
+
+
+def _refuse_apart_from_its_files(path: Path, files_folder: Path) -> None:
+    nights = Path(settings.BACK_UP_DIR).resolve() if settings.BACK_UP_DIR else None
+    if nights is None or files_folder.resolve() != nights / FILES_FOLDER:
+        return
+    if path.parent.resolve() != nights:
+        raise BackUpRefused(
+            f"{files_folder} is the folder of the nights, which throw away what no archive in "
+            f"{nights} needs: put this one there too, or name another folder."
+        )
 
 
 def back_up_nightly(*, clock: Callable[[], datetime]) -> BackUp | None:
@@ -207,9 +223,11 @@ def _write_archive(run: BackUp, path: Path, store: FileStore | None, recipient: 
             file.add(f"kept/{name}", data)
         files = _Files()
         _add_files(file, store, names, files)
+        files.count = len(names) - len(files.missing)
+        files.missing = still_wanted(files.missing)
         file.finish(
             rows=rows,
-            files=len(names) - len(files.missing),
+            files=files.count,
             files_size=files.size,
             missing=len(files.missing),
             missing_names=files.missing[:MOST_MISSING_NAMED],
@@ -218,7 +236,7 @@ def _write_archive(run: BackUp, path: Path, store: FileStore | None, recipient: 
             listing = gzip.compress("\n".join(sorted(files.stored)).encode(), mtime=0)
             _replace(path.with_name(path.name + LIST_ENDING), listing)
     run.size_bytes, run.rows = path.stat().st_size, sum(rows.values())
-    run.files, run.files_bytes = len(names) - len(files.missing), files.size
+    run.files, run.files_bytes = files.count, files.size
     run.added_files, run.missing_files = files.added, len(files.missing)
 
 

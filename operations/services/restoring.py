@@ -32,8 +32,9 @@ from operations.backends.archive import (
     KeyMissing,
     Readable,
     WrongKey,
+    is_plain_name,
 )
-from operations.backends.files_folder import FilesFolder, FileStore
+from operations.backends.files_folder import FilesFolder, FileStore, StoredFile
 from operations.exceptions import RestoreRefused
 from operations.queries import database_rows
 from operations.queries.database_rows import Model, Node
@@ -46,6 +47,11 @@ from .back_ups import FILES_FOLDER, FORMAT, SECRET_KEY_FILE, SIGNING_KEYS_FOLDER
 from .heads import FILE_NAME as HEADS_FILE
 from .new_database import make_tables
 
+KEPT = tuple(
+    f"kept/{name}"
+    for name in (HEADS_FILE, SECRET_KEY_FILE, f"{STAMPS_FOLDER}/", f"{SIGNING_KEYS_FOLDER}/")
+)
+"""What of DATA_DIR an archive may hold; a name that ends in ``/`` is a folder."""
 OLD_KEY_FILE = f"{SECRET_KEY_FILE}.before-restore"
 ROWS_AT_ONCE = 1000
 
@@ -170,6 +176,8 @@ def _unpack(
             if contents.files_are_apart:
                 lines = gzip.decompress(data.read()).decode().split("\n")
                 listed.extend(json.loads(line) for line in lines if line)
+        elif not _is_expected(name):
+            raise ArchiveDamaged
         elif staging is not None:
             _write(staging / name, data)
 
@@ -201,6 +209,14 @@ def _unpack(
     return contents
 
 
+def _is_expected(name: str) -> bool:
+    """Whether an archive of this program has such a member: nothing else is put into DATA_DIR."""
+    for kept in KEPT:
+        if name == kept or (kept.endswith("/") and name.startswith(kept)):
+            return True
+    return name.startswith(("rows/", "content/"))
+
+
 def _refuse_unfit(contents: Contents) -> None:
     if contents.about["format"] != FORMAT:
         raise RestoreRefused(
@@ -220,6 +236,9 @@ def _fetch(
     store: FileStore, listed: list[list[Any]], identities: list[Any], staging: Path | None
 ) -> None:
     for name, size, sha256, stored in listed:
+        # A list is read as it comes: whoever wrote one must not name files elsewhere by it.
+        if not is_plain_name(name) or StoredFile.from_str(stored) is None:
+            raise ArchiveDamaged
         try:
             with store.opened(stored, identities) as stream:
                 read = HashingReader(stream)

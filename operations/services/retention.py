@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from itertools import groupby
 from typing import Any
 
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, OperationalError, transaction
 from django.utils.translation import gettext as _
 
 from assessments.services import removing as board_removing
@@ -113,7 +113,9 @@ def _remove_kind(
             keys_of_person = [row.pk for row in theirs]
             try:
                 count += _remove_of_person(site, kind, person_id, keys_of_person, clock())
-            except (Refusal, IntegrityError):  # The latter: it came into use meanwhile.
+            except (Refusal, IntegrityError, OperationalError):
+                # It came into use meanwhile, or somebody held what this waited for and the other
+                # way round.
                 # Said without its text, which may name them; the others' goes all the same.
                 log.warning("Nothing was removed of person %s: %s.", person_id, kind.value)
     return count

@@ -51,8 +51,10 @@ def person_erase(request: UserRequest, employee_number: str) -> HttpResponse:
         "lead": _(
             "Name, addresses, employer, sign-in, mails and reminders go for good, and the name "
             "goes out of what was signed and written down. The employee number, what was certified "
-            "and what they signed stay; back-ups made before still hold the name. Take what is "
-            "kept about them as a file first, if they asked for it."
+            "and what they signed stay. Evidence packs about them are thrown away; answers to "
+            "questions of auditors that tell of them go 30 days after they were made. Back-ups "
+            "made before still hold the name. Take what is kept about them as a file first, if "
+            "they asked for it."
         ),
         "submit": _("Erase for good"),
     }

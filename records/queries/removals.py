@@ -18,13 +18,19 @@ What = Removal.What
 
 def removed_of(things: Iterable[Thing], what: str = What.ROW) -> set[Thing]:
     """Which of these things are gone."""
+    return {*entries_of_removals(things, what)}
+
+
+def entries_of_removals(things: Iterable[Thing], what: str = What.ROW) -> dict[Thing, int]:
+    """Of those of these things that are gone the number of the entry that says so."""
     by_kind: dict[str, set[str]] = defaultdict(set)
     for kind, number in things:
         by_kind[kind].add(number)
-    gone: set[Thing] = set()
+    gone: dict[Thing, int] = {}
     for kind, numbers in by_kind.items():
         rows = Removal.objects.filter(about_type=kind, about_id__in=numbers, what=what)
-        gone |= {(kind, number) for number in rows.values_list("about_id", flat=True)}
+        for number, entry in rows.values_list("about_id", "entry_id"):
+            gone[kind, number] = entry
     return gone
 
 

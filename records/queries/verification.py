@@ -128,13 +128,13 @@ def _check_trail(report: Report) -> None:
     while True:
         batch = TrailEntry.objects.filter(number__gt=number).select_related("payload")
         entries = list(batch.order_by("number")[:BATCH])
-        gone = _things_gone(entries)
+        told = _told_erasures(entries)
         for entry in entries:
             if entry.number != number + 1:
                 reason = f"is missing: the next one there is {entry.number}."
                 report.faults.append(Fault(f"trail entry {number + 1}", reason))
                 return
-            if reason := _chain_fault(entry, previous) or _payload_fault(entry, gone):
+            if reason := _chain_fault(entry, previous) or _payload_fault(entry, told):
                 report.faults.append(Fault(f"trail entry {entry.number}", reason))
                 return
             report.entries += 1
@@ -214,29 +214,40 @@ def _chain_fault(entry: TrailEntry, previous: str) -> str:
     return ""
 
 
-def _things_gone(entries: Sequence[TrailEntry]) -> set[removals.Thing]:
-    """Of what these entries with an erased payload are about: what is gone, or whose name is."""
-    things = {
-        (entry.about_type, entry.about_id)
+def _told_erasures(entries: Sequence[TrailEntry]) -> set[int]:
+    """Of these entries those whose payload is erased, and of which a later entry says so.
+
+    It says that this payload was erased, or that what the entry is about was removed. What was
+    written about a thing after its removal is no part of that.
+    """
+    erased = [
+        entry
         for entry in entries
         if (payload := _payload_of(entry)) is not None and payload.erased_at is not None
+    ]
+    removed = removals.entries_of_removals((entry.about_type, entry.about_id) for entry in erased)
+    told = {
+        entry.number
+        for entry in erased
+        if removed.get((entry.about_type, entry.about_id), 0) > entry.number
     }
-    return removals.removed_of(things) | removals.removed_of(things, Removal.What.NAME)
+    erasures = TrailEntry.objects.filter(
+        act=ERASED,
+        about_type=kind_of(TrailEntry.__name__),
+        about_id__in=[str(entry.number) for entry in erased],
+    )
+    return told | {int(number) for number in erasures.values_list("about_id", flat=True)}
 
 
-def _payload_fault(entry: TrailEntry, gone: set[removals.Thing]) -> str:
+def _payload_fault(entry: TrailEntry, told: set[int]) -> str:
     payload = _payload_of(entry)
     if payload is None:
         return "has lost its payload."
     if payload.erased_at is None:
         if entry.payload_digest != payload_digest(payload.salt, payload.body):
             return "has a payload that was changed: it does not fit its digest."
-    elif (entry.about_type, entry.about_id) not in gone:
-        erasures = TrailEntry.objects.filter(
-            act=ERASED, about_type=kind_of(TrailEntry.__name__), about_id=str(entry.number)
-        )
-        if not erasures.exists():
-            return "has an erased payload, and no entry says who erased it."
+    elif entry.number not in told:
+        return "has an erased payload, and no entry says who erased it."
     return ""
 
 

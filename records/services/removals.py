@@ -19,7 +19,7 @@ from records.domain.canonical import canonical_text, sha256_of_text
 from records.domain.kinds import kind_of
 from records.models import Removal, Signature, TrailEntry, TrailPayload
 from records.queries.removals import Thing, What, removed_of
-from records.queries.trail_acts import REMOVED
+from records.queries.trail_acts import ERASED, REMOVED
 
 from .trail import Actor, append_entries, lock_trail
 
@@ -151,14 +151,16 @@ def _without(value: Any, texts: Collection[str], instead: str) -> Any:
 
 
 def _erase_payloads_with(holds: Q, reason: str, actor: Actor, at: datetime) -> int:
-    """Erase every payload that holds one of the texts; one entry for each thing says so."""
-    payloads = TrailPayload.objects.filter(holds)
-    found = list(payloads.values_list("entry", "entry__about_type", "entry__about_id"))
+    """Erase every payload that holds one of the texts; an entry for each says so."""
+    entry_kind = kind_of(TrailEntry.__name__)
+    found = list(
+        TrailPayload.objects.filter(holds).order_by("entry").values_list("entry", flat=True)
+    )
     for start in range(0, len(found), MOST_AT_ONCE):
         batch = found[start : start + MOST_AT_ONCE]
-        new = _not_yet_gone({(kind, number) for _entry, kind, number in batch}, What.NAME)
-        _write(new, What.NAME, [{"reason": reason}] * len(new), actor, at)
-        TrailPayload.objects.filter(entry__in=[entry for entry, *_ in batch]).update(
+        items = [((entry_kind, str(number)), {"reason": reason}) for number in batch]
+        append_entries(actor=actor, act=ERASED, items=items, at=at)
+        TrailPayload.objects.filter(entry__in=batch).update(
             body="", salt="", erased_at=at, erased_reason=reason
         )
     return len(found)

@@ -1,10 +1,13 @@
 """The pages of evidence packs, and the command that makes one without them."""
 
+import os
 import zipfile
-from datetime import timedelta
+from datetime import date, timedelta
 from io import BytesIO, StringIO
 
 import pytest
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
 from django.core.management import CommandError, call_command
 from django.urls import reverse
 from django.utils import timezone
@@ -12,7 +15,9 @@ from django.utils import timezone
 from audit.models import EvidencePack
 from audit.presenters.pack_contents import PackContents
 from audit.services import evidence_packs as services
-from people.models import SiteRole
+from audit.services.pack_file import PackFile
+from people.models import Person, SiteRole
+from people.services.erasing import erase_person
 from tests import factories
 from tests.audit import packs
 
@@ -130,6 +135,48 @@ def test_file_goes_after_its_time_and_the_row_stays(client, evidence):
     address = reverse("audit:evidence_pack", args=[pack.number])
     assert "thrown away" in client.get(address).content.decode()
     assert client.get(reverse("audit:evidence_pack_file", args=[pack.number])).status_code == 404
+
+
+def test_what_workers_that_died_left_of_packs_goes_at_night(evidence):
+    kept = packs.build(packs.request(evidence))
+    begun, given_up = (
+        packs.request(evidence, **{about: getattr(evidence, about)})
+        for about in ("board", "person")
+    )
+    for pack in (begun, given_up):
+        PackFile(services.work_folder(pack), pack.number).close()
+    EvidencePack.objects.filter(pk=given_up.pk).update(finished_at=packs.LATER, failure="No.")
+    old, new = (
+        default_storage.save(f"evidence-packs/aa/{name}.zip", ContentFile(b"x"))
+        for name in ("old", "new")
+    )
+    then = timezone.now()
+    os.utime(default_storage.path(old), times=(then.timestamp() - 2 * 86_400,) * 2)
+
+    services.throw_away_old(then)
+
+    assert services.work_folder(begun).is_dir()
+    assert not services.work_folder(given_up).exists()
+    assert default_storage.exists(kept.file.name)
+    assert [default_storage.exists(name) for name in (old, new)] == [False, True]
+
+
+def test_erasing_a_name_throws_away_the_packs_about_them(
+    evidence, django_capture_on_commit_callbacks
+):
+    about = [packs.build(packs.request(evidence))]
+    about += [packs.build(packs.request(evidence, board=evidence.board))]
+    other = packs.build(packs.request(evidence, person=factories.make_person()))
+    Person.objects.filter(pk=evidence.person.pk).update(left_on=date(2026, 1, 15))
+    with django_capture_on_commit_callbacks(execute=True):
+        erase_person(
+            person=evidence.person, reason="Asked for.", actor=evidence.quality, at=packs.LATER
+        )
+    states = {pack.pk: pack.state for pack in EvidencePack.objects.all()}
+    assert states == {about[0].pk: "gone", about[1].pk: "gone", other.pk: "finished"}
+    assert [default_storage.exists(pack.file.name) for pack in (*about, other)] == [
+        *(False, False, True),
+    ]
 
 
 # The command

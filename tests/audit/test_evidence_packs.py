@@ -151,6 +151,21 @@ def signed_text_and_its_hash_become_another(folder):
     change_line(folder / "data/signatures.jsonl", alter)
 
 
+def signed_text_becomes_another_whose_details_are_left_out(folder):
+    def leave_out(line):
+        del line["payload"], line["salt"]
+
+    signed_text_and_its_hash_become_another(folder)
+    is_signed = lambda line: line["entry"]["act"] == "signed"  # noqa: E731
+    change_line(folder / "data/trail.jsonl", leave_out, where=is_signed)
+    accept_becomes_reject(folder)
+
+
+def results_become_another_boards(folder):
+    path = folder / "data/tables/judgements.csv"
+    path.write_text(path.read_text().replace(",CA-B-", ",CA-B-1"))
+
+
 def signer_becomes_another(folder):
     change_line(folder / "data/signatures.jsonl", lambda line: line.update(printed_name="X"))
 
@@ -166,6 +181,13 @@ def photograph_and_its_row_become_another(folder):
     path.write_bytes(b"another")
     after = hashlib.sha256(b"another").hexdigest()
     change(folder / "data/tables/photographs.csv", before, after)
+
+
+def photographs_change_places(folder):
+    path = folder / "data/tables/photographs.csv"
+    heading, *lines = path.read_text().splitlines()
+    first, second = (line.split(",", 1) for line in lines)
+    path.write_text(f"{heading}\n{first[0]},{second[1]}\n{second[0]},{first[1]}\n")
 
 
 def entry_says_something_else(folder):
@@ -193,9 +215,12 @@ ALTERED = [
     (a_note_becomes_another, "is not what was signed: note"),
     (signed_text_becomes_another, "does not fit the text that was signed"),
     (signed_text_and_its_hash_become_another, "has another content_sha256 than the trail"),
+    (signed_text_becomes_another_whose_details_are_left_out, "and no entry erased them"),
+    (results_become_another_boards, "is not what was signed: board"),
     (signer_becomes_another, "has another printed_name than the trail"),
     (photograph_becomes_another, "is not the one that came"),
     (photograph_and_its_row_become_another, "was never written down in the trail"),
+    (photographs_change_places, "was never written down in the trail"),
     (entry_says_something_else, "its hash does not fit what it says"),
     (details_say_something_else, "details that do not fit their digest"),
     (an_entry_goes, "stands where"),

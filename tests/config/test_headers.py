@@ -110,7 +110,13 @@ def test_cookies_are_of_this_host_alone_where_there_is_https(tmp_path):
 
 @pytest.mark.django_db
 @pytest.mark.parametrize(
-    "path", ["/calendar/6Hs9-aQ_x.ics", "/account/password/reset/key/3-c8f2ab-0123456789/"]
+    "path",
+    [
+        "/calendar/6Hs9-aQ_x.ics",
+        "/account/password/reset/key/3-c8f2ab-0123456789/",
+        "/c/CA-C-00012/6Hs9-c8f2ab/",
+        "/c/?number=CA-C-00012&code=6Hs9-c8f2ab",
+    ],
 )
 def test_secrets_in_addresses_stay_out_of_the_log(client, path):
     stream = io.StringIO()

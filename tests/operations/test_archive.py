@@ -1,5 +1,7 @@
 """An archive gives back what was put into it, or nothing."""
 
+import errno
+import fcntl
 import io
 import os
 
@@ -186,3 +188,31 @@ def test_what_a_killed_run_left_in_the_folder_is_no_file_of_it(tmp_path):
 
     assert list(store.listing()) == [stored]
     assert (tmp_path / str(stored)).read_bytes() == b"new"
+
+
+def test_where_files_have_one_name_alone_it_is_renamed_and_overwrites_none(tmp_path, monkeypatch):
+    def link(part, path):
+        raise PermissionError(errno.EPERM, "Operation not permitted")
+
+    monkeypatch.setattr(os, "link", link)
+    path = write(tmp_path / "a")
+    assert read(path)[0] == MEMBERS
+    monkeypatch.setattr(os, "fsync", lambda _descriptor: (tmp_path / "b").write_bytes(b"other"))
+    with pytest.raises(FileExistsError):
+        write(tmp_path / "b")
+    assert (tmp_path / "b").read_bytes() == b"other"
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["a", "b"]
+
+
+def test_whoever_comes_as_another_ends_leaves_their_file_whole(tmp_path, monkeypatch):
+    path, part = tmp_path / "a", tmp_path / "a.part"
+    part.write_bytes(b"all of it")
+
+    def flock(file, operation):
+        os.link(part, path)
+        part.unlink()
+
+    monkeypatch.setattr(fcntl, "flock", flock)
+    with pytest.raises(FileExistsError), written(path) as stream:
+        stream.write(b"x")
+    assert path.read_bytes() == b"all of it"

@@ -12,9 +12,12 @@ from django.core.management import CommandError, call_command
 from django.db import connection, transaction
 from django.utils import timezone
 
+from assessments.models import Photo
 from assessments.services import photos
+from assessments.services.removing import remove_photo_files
 from operations.backends.archive import identities_of, new_key_file, opened, read_archive
 from operations.domain.back_ups import Policy, name_of
+from operations.exceptions import BackUpRefused
 from operations.models import BackUp, Heartbeat
 from operations.queries import database_rows
 from operations.services import back_ups, heads
@@ -145,6 +148,28 @@ def test_a_file_that_is_gone_is_counted_and_named(tmp_path, photo):
     assert end["missing_names"] == [photo.original.name]
 
 
+def test_a_file_that_was_removed_in_good_order_is_not_missed(tmp_path, photo, monkeypatch):
+    other = photos.add_photo(
+        board=photo.board, file=BytesIO(pictures.jpeg(96, 64)), name="E02.jpg",
+        actor=make_user("instructor"), at=timezone.now(),
+    )  # fmt: skip
+    gone = {"reason": "kept for 12 months", "actor": None, "at": timezone.now()}
+    remove_photo_files(photos=[photo], **gone)
+    read_rows = database_rows.read_rows
+
+    def read_and_remove(connection, model, on_file):
+        yield from read_rows(connection, model, on_file)
+        if model is Photo:
+            remove_photo_files(photos=[other], **gone)
+
+    monkeypatch.setattr(database_rows, "read_rows", read_and_remove)
+
+    made = back_up(tmp_path / "a", clock=timezone.now)
+
+    _found, end = members(tmp_path / "a")
+    assert (made.files, made.missing_files, end["missing"]) == (0, 0, 0)
+
+
 def test_the_next_one_adds_to_the_folder_what_is_new_alone(tmp_path, photo):
     folder = tmp_path / "files"
     first = back_up(tmp_path / "a", clock=timezone.now, files_folder=folder)
@@ -218,6 +243,19 @@ def test_archives_of_other_names_stay_and_keep_their_files(tmp_path, photo):
 
     assert by_hand.exists()
     assert [*(tmp_path / "files").rglob("*~*")] == stored != []
+
+
+def test_folder_of_the_nights_takes_no_archive_that_lies_elsewhere(settings, tmp_path, photo):
+    nights, elsewhere = tmp_path / "nights", tmp_path / "disk"
+    nights.mkdir()
+    elsewhere.mkdir()
+    settings.BACK_UP_DIR = str(nights)
+    with pytest.raises(BackUpRefused, match="throw away what no archive in"):
+        back_up(elsewhere / "a", clock=timezone.now, files_folder=nights / "files")
+    assert not [*elsewhere.iterdir()]
+
+    back_up(nights / "a", clock=timezone.now, files_folder=nights / "files")
+    back_up(elsewhere / "a", clock=timezone.now, files_folder=elsewhere / "files")
 
 
 def test_no_file_goes_while_an_archive_has_no_list(settings, tmp_path, photo):

@@ -4,9 +4,10 @@ from datetime import UTC, date, datetime, timedelta
 from io import BytesIO
 
 import pytest
-from django.db import IntegrityError, connection, transaction
+from django.db import IntegrityError, OperationalError, connection, transaction
 from django.urls import reverse
 
+from assessments.exceptions import NotAPhotograph
 from assessments.models import Board, Judgement, Measurement, Photo, Rendition
 from assessments.services import boards, measuring, photos, removing
 from audit.models import EvidencePack
@@ -27,8 +28,9 @@ from tests import factories
 from tests.assessments import pictures, several
 from tests.assessments.measuring_cases import wrap
 from tests.factories import NOW, TODAY
-from training.models import PracticeRecord, VisionTest
+from training.models import PracticeRecord, VisionTest, WorkReport
 from training.services import facts
+from training.services.work_reports import decide_report, report_work
 
 pytestmark = [pytest.mark.django_db, pytest.mark.each_database]
 
@@ -151,6 +153,45 @@ def test_standing_is_the_same_on_every_day_after_old_vision_tests_and_work_are_g
     assert run() == 0  # Twice changes nothing.
 
 
+def test_work_that_was_reported_goes_with_its_report():
+    person, scope = factories.make_person(), factories.make_scope()
+    factories.make_revision(scope)
+    own = factories.make_user(person=person)
+    on = TODAY - 2 * YEAR
+    at = datetime(on.year, on.month, on.day, 9, tzinfo=UTC)
+    report = report_work(
+        person=person, scope_code=scope.code, performed_on=on, reference="W-1", actor=own, at=at
+    )
+    decide_report(
+        report=report, people=Person.objects.all(), confirmed=True,
+        actor=factories.make_user("quality", site=person.site), at=at,
+    )  # fmt: skip
+    keeps(practice=12)
+
+    assert run() == 1
+
+    assert not PracticeRecord.objects.exists()
+    assert not WorkReport.objects.exists()
+    factories.write_down()
+    assert fits().removed == 3
+
+
+def test_person_that_another_act_is_entangled_with_holds_nobody_else_up(monkeypatch):
+    people = [factories.make_person(left_on=TODAY - 2 * YEAR) for _ in range(3)]
+    keeps(people=12)
+    erase = retention.erase_person
+
+    def entangled(*, person, **how):
+        if person == people[1]:
+            raise OperationalError("deadlock detected")
+        return erase(person=person, **how)
+
+    monkeypatch.setattr(retention, "erase_person", entangled)
+    assert run() == 2
+    monkeypatch.undo()
+    assert run() == 1
+
+
 def test_last_test_of_somebody_who_is_here_stays_and_of_who_left_goes():
     here, gone = factories.make_person(), factories.make_person(left_on=TODAY - timedelta(days=1))
     for person in (here, gone):
@@ -232,6 +273,35 @@ def make_board(person, instructor, *, on, measured=False):
     assert criteria.criteria.count() == 1
     factories.write_down()
     return Board.objects.get(pk=board.pk), photo
+
+
+@pytest.mark.parametrize("whole_board", [False, True])
+def test_smaller_size_that_is_made_meanwhile_does_not_outlive_its_photograph(
+    files, monkeypatch, django_capture_on_commit_callbacks, whole_board
+):
+    board = factories.make_board()
+    photo = photos.add_photo(
+        board=board, file=BytesIO(pictures.jpeg(900, 700)), name="E01.jpg",
+        actor=factories.make_user("instructor"), at=NOW,
+    )  # fmt: skip
+    render = photos.imaging.renditions
+
+    def render_while_it_is_removed(original, sizes):
+        for rendered in render(original, sizes):
+            with django_capture_on_commit_callbacks(execute=True):
+                if whole_board:
+                    removing.remove_board(board=board, reason="Old.", actor=None, at=NOW)
+                else:
+                    removing.remove_photo_files(photos=[photo], reason="Old.", actor=None, at=NOW)
+            yield rendered
+
+    monkeypatch.setattr(photos.imaging, "renditions", render_while_it_is_removed)
+
+    with pytest.raises(NotAPhotograph, match="kept no longer"):
+        photos.make_renditions(photo)
+
+    assert not Rendition.objects.exists()
+    assert not [path for path in files.rglob("*") if path.is_file()]
 
 
 @pytest.fixture

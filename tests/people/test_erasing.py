@@ -10,11 +10,14 @@ from django.test import override_settings
 from django.urls import reverse
 from django.utils import timezone
 
-from certification.models import Certificate, CertificateName
+from certification.models import Certificate, CertificateName, Credential
+from certification.queries.public_standing import set_bits
 from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
+from certification.services.credentials import make_credential
 from certification.services.names import issue_again
 from certification.services.proposals import propose
+from interfaces.models import WebHook, WebHookDelivery
 from operations.models import MailTrial
 from people.exceptions import PeopleError
 from people.models import NameChange, Person, SiteRole, User
@@ -27,6 +30,8 @@ from records.services import trail
 from reminders.models import Message, Reminder
 from tests import factories
 from tests.factories import NOW, PASSWORD, TODAY
+from training.services.courses import enrol_people
+from training.services.tools import put_out_of_service
 
 pytestmark = [pytest.mark.django_db, pytest.mark.each_database]
 
@@ -50,7 +55,7 @@ def keeper(db):
 
 
 @pytest.fixture
-def person(files, keeper):
+def person(files, keeper, settings, tmp_path):
     """An instructor who was certified, renamed and written to, signed for others, and left."""
     site = factories.make_site()
     quality = factories.make_user("quality", site=site)
@@ -64,6 +69,9 @@ def person(files, keeper):
         person=person, scope=scope, revision=revision, act=Act(other, NOW, "password")
     )
     issue_certificate(proposal=proposal, act=Act(quality, NOW, "password"))
+    settings.SIGNING_KEYS_DIR = tmp_path / "signing_keys"
+    certificate = Certificate.objects.get(person=person)
+    make_credential(certificate=certificate, actor=user, at=NOW)
     learner = factories.make_person(site)
     factories.make_passed_board(learner, exercise, grader=user)
     propose(person=learner, scope=scope, revision=revision, act=Act(user, NOW, "password"))
@@ -72,13 +80,21 @@ def person(files, keeper):
         actor=keeper, at=NOW,
     )  # fmt: skip
     issue_again(person=person, act=Act(quality, NOW, "password", "Seen."))
+    make_credential(certificate=certificate, actor=user, at=NOW)
     message = Message.objects.create(
         message_id="m-1", site=site, person=person, recipient=MAIL, day=TODAY, subject=NAME,
         raw=f"Dear {NAME}".encode(), due_at=NOW,
     )  # fmt: skip
-    Reminder.objects.create(
+    reminder = Reminder.objects.create(
         person=person, source="vision:1", kind="vision", ends_on=TODAY, step=1,
         recipient=person, state="written", message=message,
+    )  # fmt: skip
+    hook = WebHook.objects.create(
+        site=site, name="Plant", address="https://plant.example/", events=[], made_by=quality
+    )
+    WebHookDelivery.objects.create(
+        hook=hook, event_key="k", event="about_to_end", person=person, reminder=reminder,
+        delivery_id="d", body=b"{}", due_at=NOW, accepted_at=NOW,
     )  # fmt: skip
     MailTrial.objects.create(recipient=MAIL, server="x", raw=b"-", asked_by=keeper, asked_at=NOW)
     with transaction.atomic():
@@ -122,6 +138,34 @@ def test_no_table_holds_the_name_or_address_any_more(person, keeper):
     assert found == {("records_signature", BEFORE), ("certification_proposal", BEFORE)}
 
 
+def test_mails_to_others_that_name_them_are_emptied(keeper):
+    lead = factories.make_person(full_name="Tove Lind", email="tove@aldergate.example")
+    person, other = (
+        factories.make_person(full_name=name, line_lead=lead) for name in (NAME, "Cai Dahl")
+    )
+    instructor, tool = factories.make_user("instructor", email=MAIL), factories.make_tool()
+    days = {"starts_on": TODAY + timedelta(days=7), "ends_on": TODAY + timedelta(days=7)}
+    for people in [[other, person], [other]]:
+        session = factories.make_session(instructor=instructor, places=2, **days)
+        enrol_people(session=session, people=people, actor=instructor, at=NOW)
+        days = {name: day + timedelta(days=1) for name, day in days.items()}
+    put_out_of_service(
+        tool=tool, first_day=TODAY, reason="Cracked.", told=lead, actor=instructor, at=NOW
+    )
+    bodies = dict(Message.objects.filter(person=lead).values_list("subject", "raw"))
+    assert len(bodies) == 3
+    Person.objects.filter(pk__in=[person.pk, instructor.person_id]).update(left_on=TODAY)
+    name = instructor.person.full_name
+
+    for each in (person, instructor.person):
+        erase(Person.objects.get(pk=each.pk), keeper)
+
+    left = b"".join(bytes(raw) for raw in Message.objects.values_list("raw", flat=True))
+    assert b"Cai Dahl" in left
+    assert NAME.encode() not in left
+    assert name.encode() not in left
+
+
 def test_number_certificates_and_signatures_stay_and_verify(person, keeper):
     number = person.employee_number
     certificate = Certificate.objects.get(person=person)
@@ -162,6 +206,24 @@ def test_what_is_left_of_a_signed_text_cannot_be_changed_unseen(person, keeper):
     assert [str(fault) for fault in verify_records().faults if "signature" in str(fault)]
 
 
+def test_what_else_the_trail_says_of_them_cannot_be_erased_unseen(person, keeper):
+    with transaction.atomic():
+        before = trail.record(actor=keeper, act="person found", about=person, payload={"n": 1})
+    erase(person, keeper)
+    with transaction.atomic():
+        after = trail.record(actor=keeper, act="person found", about=person, payload={"n": 2})
+    assert verify_records().faults == []
+    for entry in (before, after):
+        with transaction.atomic():
+            TrailPayload.objects.filter(entry=entry).update(
+                body="", salt="", erased_at=LATER, erased_reason="Asked for on 3 May."
+            )
+            assert [str(fault) for fault in verify_records().faults] == [
+                f"trail entry {entry.pk} has an erased payload, and no entry says who erased it."
+            ]
+            transaction.set_rollback(True)
+
+
 def test_certificates_change_by_nothing_but_an_erasure_and_in_nothing_but_the_name(person, keeper):
     certificates = Certificate.objects.filter(person=person)
     with pytest.raises(IntegrityError), transaction.atomic():
@@ -173,6 +235,16 @@ def test_certificates_change_by_nothing_but_an_erasure_and_in_nothing_but_the_na
         CertificateName.objects.update(reason="Another.")
 
 
+def test_credentials_that_name_them_count_no_more_and_keep_their_bits(person, keeper):
+    bits = set(Credential.objects.values_list("status_list", "status_index"))
+    assert len(bits) == 2
+    erase(person, keeper)
+    assert set(Credential.objects.values_list("status_list", "status_index")) == bits
+    assert set(set_bits(1, LATER).suspension) == {index for _, index in bits}
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Credential.objects.update(status_index=1)
+
+
 def test_sign_in_opens_nothing_any_more(client, person, keeper):
     erase(person, keeper)
     user = User.objects.get(person=person)
@@ -180,6 +252,7 @@ def test_sign_in_opens_nothing_any_more(client, person, keeper):
     assert not SiteRole.objects.filter(user=user).exists()
     assert not NameChange.objects.filter(person=person).exists()
     assert not Reminder.objects.exists()
+    assert WebHookDelivery.objects.get().reminder_id is None
     assert not MailTrial.objects.exists()
     message = Message.objects.get()
     assert (bytes(message.raw), message.state) == (b"", Message.State.WITHDRAWN)

@@ -16,6 +16,8 @@ from training.models import (
     PracticeWithdrawal,
     VisionTest,
     VisionTestWithdrawal,
+    WorkReport,
+    WorkReportDecision,
 )
 
 
@@ -35,9 +37,17 @@ def remove_vision_tests(
 def remove_practice(
     *, records: Collection[PracticeRecord], reason: str, actor: Actor, at: datetime
 ) -> int:
-    """Remove work done for good; return how much was still there. At most 500 at once."""
+    """Remove work done for good, with the reports of it; return how much was still there.
+
+    At most 500 at once.
+    """
     keys = [record.pk for record in records]
-    things = [(kind_of(PracticeRecord.__name__), str(key)) for key in keys]
-    removals.remove(things=things, reason=reason, actor=actor, at=at)
+    decisions = WorkReportDecision.objects.filter(practice__in=keys)
+    reports = list(decisions.values_list("report", flat=True))
+    for kind, numbers in ((PracticeRecord, keys), (WorkReport, reports)):
+        things = [(kind_of(kind.__name__), str(number)) for number in numbers]
+        removals.remove(things=things, reason=reason, actor=actor, at=at)
+    decisions.delete()
+    WorkReport.objects.filter(pk__in=reports).delete()
     PracticeWithdrawal.objects.filter(practice__in=keys).delete()
     return PracticeRecord.objects.filter(pk__in=keys).delete()[0]

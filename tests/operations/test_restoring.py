@@ -1,0 +1,79 @@
+"""An archive that somebody else wrote names no file beside those that are its own."""
+
+import gzip
+import hashlib
+import json
+
+import pytest
+
+from operations.backends.archive import ArchiveWriter, written
+from operations.exceptions import RestoreRefused
+from operations.services import restoring
+from operations.services.back_ups import FORMAT
+from operations.services.restoring import check_archive
+
+CONTENT = b"x"
+SHA256 = hashlib.sha256(CONTENT).hexdigest()
+STORED = f"a/b.jpg~1-{SHA256}"
+
+
+def archive(folder, *members, files="folder", listed=()):
+    """One that is whole, whatever it says."""
+    about = {"format": FORMAT, "migrations": [], "tables": {}, "sequences": {}, "files": files}
+    listing = gzip.compress("\n".join(json.dumps(line) for line in listed).encode())
+    path = folder / "a.backup"
+    with written(path) as stream, ArchiveWriter(stream) as file:
+        file.add("about.json", json.dumps(about).encode())
+        for name in members:
+            file.add(name, CONTENT)
+        file.add("listing/000001", listing)
+        file.finish(rows={}, files=0)
+    return path
+
+
+@pytest.fixture
+def folder(tmp_path):
+    stored = tmp_path / "back-ups" / "files" / STORED
+    stored.parent.mkdir(parents=True)
+    stored.write_bytes(CONTENT)
+    return tmp_path / "back-ups"
+
+
+def test_a_list_of_its_own_files_is_taken(folder):
+    check_archive(archive(folder, listed=[["a/b.jpg", 1, SHA256, STORED]]))
+
+
+@pytest.mark.parametrize(
+    ("name", "stored"),
+    [
+        pytest.param("../../evil.jpg", STORED, id="written-outside"),
+        pytest.param("/nowhere/evil.jpg", STORED, id="written-at-the-top"),
+        pytest.param("a/b.jpg", f"../outside~1-{SHA256}", id="read-outside"),
+        pytest.param("a/b.jpg", "a", id="no-stored-name"),
+    ],
+)
+def test_a_list_that_leads_elsewhere_is_refused(folder, name, stored):
+    (folder / f"outside~1-{SHA256}").write_bytes(CONTENT)
+    path = archive(folder, listed=[[name, 1, SHA256, stored]])
+    staging = folder.parent / "data" / "restoring"
+    staging.mkdir(parents=True)
+
+    with pytest.raises(RestoreRefused, match="is damaged, or no back-up"):
+        restoring._unpack(path, [], None, staging)
+
+    assert not list(folder.parent.rglob("evil.jpg"))
+
+
+@pytest.mark.parametrize(
+    "name", ["kept/db.sqlite3", "kept/served.lock", "kept/secret_key/x", "other", "rows"]
+)
+def test_what_no_back_up_holds_is_not_put_beside_the_site(folder, name):
+    with pytest.raises(RestoreRefused, match="is damaged, or no back-up"):
+        check_archive(archive(folder, name, files="inside"))
+
+
+@pytest.mark.parametrize(
+    "name", ["kept/secret_key", "kept/trail-heads.txt", "kept/signing_keys/a.pem", "rows/t/000001"]
+)
+def test_what_a_back_up_holds_is_taken(folder, name):
+    check_archive(archive(folder, name, files="inside"))
