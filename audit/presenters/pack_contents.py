@@ -121,7 +121,8 @@ class PackContents:
         head = self.pack.head
         content = {
             "pack": self.pack.number,
-            "asked_at": self.rows.at,
+            "asked_at": self.pack.recorded_at,
+            "as_of": self.rows.at,
             "asked_by": self.pack.asked_by.get_username(),
             "about": str(self.pack.about),
             "certificate": self.pack.certificate.number if self.pack.certificate else None,

@@ -135,7 +135,7 @@ def styles() -> bytes:
 
 def day_asked(pack: EvidencePack) -> date:
     """The day on which standings are told: the last of the question, else that of the pack."""
-    return pack.last_day or pack.site.today(pack.recorded_at)
+    return pack.last_day or pack.site.today(pack.as_of)
 
 
 def question_said(pack: EvidencePack) -> str:

@@ -1,6 +1,6 @@
 """Which rows an evidence pack holds, lot by lot: however much there is, little is read at once.
 
-A pack holds what had been recorded when it was asked for, of the sites for which it was asked.
+A pack holds what had been recorded by the entry that is its head, of the sites it was asked for.
 Keys alone are held in memory, as numbers; rows are read some hundred boards or people at a time.
 """
 
@@ -76,7 +76,7 @@ class PackRows:
     """The rows of one pack."""
 
     def __init__(self, pack: EvidencePack) -> None:
-        self.pack, self.at = pack, pack.recorded_at
+        self.pack, self.at = pack, pack.as_of
         self.site_ids = sorted(pack.sites.values_list("pk", flat=True))
         self.scope_ids = sorted(pack.scopes.values_list("pk", flat=True))
 
