@@ -42,7 +42,7 @@ MOST_PHOTOS = 3
 MOST_FILES = 400
 MOST_LIVES = 6
 """How many people and scopes are drawn over time; where there are more, none is."""
-STYLES = ("tokens", "base", "tables", "layout", "life", "evidence_pack")
+STYLES = ("tokens", "base", "tables", "layout", "print", "life", "evidence_pack")
 COMMENT = re.compile(r"/\*.*?\*/\s*", re.DOTALL)
 
 
