@@ -126,6 +126,10 @@ app.conf.update(
             "task": "retention.remove",
             "schedule": crontab(minute="30", hour="1"),
         },
+        "move old photographs": {
+            "task": "photographs.move_old",
+            "schedule": crontab(minute="15", hour="2"),
+        },
         "verify the records": {
             "task": "records.verify",
             "schedule": crontab(minute="10", hour="3"),

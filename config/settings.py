@@ -249,6 +249,26 @@ STORAGES = {
     },
     "staticfiles": {"BACKEND": "config.static_files.HashedStaticFiles"},
 }
+OLD_PHOTOS_DIR = env.text(
+    "OLD_PHOTOS_DIR",
+    about="Folder, such as a cheaper disk, that photographs are moved to at night when they are "
+    "old; they stay where they are without it.",
+)
+OLD_PHOTOS_AFTER_DAYS = env.whole_number(
+    "OLD_PHOTOS_AFTER_DAYS",
+    365,
+    least=1,
+    about="Days after which a photograph is moved to OLD_PHOTOS_DIR.",
+)
+if OLD_PHOTOS_DIR:
+    STORAGES["default"] = {
+        "BACKEND": "operations.backends.two_places.FilesInTwoPlaces",
+        "OPTIONS": {
+            "first": STORAGES["default"],
+            "folder": OLD_PHOTOS_DIR,
+            "mark_in": str(DATA_DIR),
+        },
+    }
 # Beside where they will be kept: /tmp may be memory, as it is in a container.
 FILE_UPLOAD_TEMP_DIR = DATA_DIR / "incoming"
 FILE_UPLOAD_TEMP_DIR.mkdir(mode=0o700, exist_ok=True)

@@ -3,7 +3,15 @@
 from celery import shared_task
 from django.utils import timezone
 
-from operations.services import back_ups, heads, mail_trials, retention, time_stamps, verifying
+from operations.services import (
+    back_ups,
+    heads,
+    mail_trials,
+    old_photos,
+    retention,
+    time_stamps,
+    verifying,
+)
 from records.queries.heads import head_at
 
 BACK_UP_ENDS_WITHIN_S = 55 * 60
@@ -30,6 +38,16 @@ def back_up() -> str:
 def remove_what_is_kept_no_longer() -> int:
     """Remove what each site's rules say, and no more than fits into 40 minutes; once a night."""
     return retention.remove_at_every_site(clock=timezone.now)
+
+
+@shared_task(
+    name="photographs.move_old",
+    soft_time_limit=old_photos.WITHIN_S + 300,
+    time_limit=old_photos.WITHIN_S + 600,
+)
+def move_old_photographs() -> int:
+    """Move old photographs to the second place, where there is one; once a night."""
+    return old_photos.move_old_photos(clock=timezone.now)
 
 
 @shared_task(name="records.verify")

@@ -51,8 +51,10 @@ class EvidencePack(Recorded):
     """Everything behind a certificate, a person, a board or an auditor's question, as one file.
 
     It holds what had been recorded when it was asked for and stands before ``head``, the entry
-    of the trail that says so: the same row always gives the same bytes. ``sites`` are those whose
-    boards and people it may tell of; whoever reads it is quality at every one of them.
+    of the trail that says so: the same row always gives the same bytes. Where something was removed
+    from the records before it was put together, ``head`` is a later entry that says that it was
+    begun anew. ``sites`` are those whose boards and people it may tell of; whoever reads it is
+    quality at every one of them.
     """
 
     class About(models.TextChoices):
@@ -145,6 +147,15 @@ class EvidencePack(Recorded):
 
     def __str__(self) -> str:
         return self.number
+
+    @property
+    def as_of(self) -> datetime:
+        """The instant whose records it holds: that of its head."""
+        return self.head.recorded_at if self.head else self.recorded_at
+
+    @property
+    def is_begun_anew(self) -> bool:
+        return self.as_of != self.recorded_at
 
     @property
     def state(self) -> "EvidencePack.State":

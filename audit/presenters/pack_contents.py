@@ -14,7 +14,8 @@ from django.forms.models import model_to_dict
 from django.utils import translation
 
 from assessments.exceptions import NothingToPrint
-from assessments.models import Board, CriteriaSet, CriterionDrawing, Photo
+from assessments.models import Board, CriteriaSet, Photo
+from assessments.presenters.criterion_drawings import accept_shown, rejects_shown
 from assessments.presenters.result_pdf import result_pdf
 from assessments.presenters.result_sheet import result_sheet
 from audit.domain.bag import (
@@ -36,7 +37,7 @@ from people.models import Installation
 from records.domain.canonical import canonical_text, instant_text
 from records.models import Signature, TrailEntry
 
-from . import pack_dossier, pack_tables
+from . import pack_dossier, pack_drawings, pack_tables
 
 CHUNK_BYTES = 1 << 20
 VERIFIER = "verify_pack.py"
@@ -68,9 +69,13 @@ class PackContents:
             write = self._in_language(partial(self._write_certificate, certificate))
             path = pack_dossier.certificate_path(certificate.number)
             yield Part(path, write, may_be_missing=True)
+        names: set[str] = set()
         for criteria_set in self.rows.criteria_sets():
             path = pack_dossier.criteria_path(criteria_set)
             yield Part(path, partial(_write_json, criteria_content, criteria_set))
+            names |= pack_drawings.shown_by(criteria_set)
+        for drawing in pack_drawings.files_of(names):
+            yield Part(drawing.path, partial(_write_bytes, partial(bytes, drawing.content)))
         for revision in self.rows.scheme_revisions():
             path = pack_dossier.scheme_path(revision)
             yield Part(path, partial(_write_json, scheme_content, revision))
@@ -121,7 +126,8 @@ class PackContents:
         head = self.pack.head
         content = {
             "pack": self.pack.number,
-            "asked_at": self.rows.at,
+            "asked_at": self.pack.recorded_at,
+            "as_of": self.rows.at,
             "asked_by": self.pack.asked_by.get_username(),
             "about": str(self.pack.about),
             "certificate": self.pack.certificate.number if self.pack.certificate else None,
@@ -206,17 +212,21 @@ def signature_content(signature: Signature) -> dict[str, Any]:
 
 
 def criteria_content(criteria_set: CriteriaSet) -> dict[str, Any]:
-    """A criteria set complete; drawings that are the organisation's own by their hashes."""
+    """A criteria set complete, with where the drawings lie that pages show beside it."""
     criteria = [
         model_to_dict(criterion, exclude=["id", "criteria_set", "confirmed_by", "changed_by"])
-        | {"confirmed_at": criterion.confirmed_at}
+        | {
+            "confirmed_at": criterion.confirmed_at,
+            "drawings_shown": {
+                "accept": accept_shown(criterion),
+                "reject": rejects_shown(criterion),
+            },
+        }
         for criterion in criteria_set.criteria.order_by("order")
     ]
     for criterion in criteria:
         criterion.pop("also_confirmed_by", None)
-    names = {criterion[f"{of}_drawing"] for criterion in criteria for of in ("accept", "reject")}
-    keys = [name.removeprefix(CriterionDrawing.PREFIX) for name in sorted(names)]
-    drawings = CriterionDrawing.objects.filter(sha256__in=keys).order_by("sha256")
+    drawings = pack_drawings.files_of(pack_drawings.shown_by(criteria_set))
     return {
         "title": criteria_set.title,
         "revision": criteria_set.revision,
@@ -227,7 +237,7 @@ def criteria_content(criteria_set: CriteriaSet) -> dict[str, Any]:
         "retired_at": criteria_set.retired_at,
         "criteria": criteria,
         "drawings": [
-            {"sha256": each.sha256, "kind": each.kind, "title": each.title} for each in drawings
+            {"name": each.name, "file": each.path, "sha256": each.sha256} for each in drawings
         ],
     }
 

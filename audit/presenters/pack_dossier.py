@@ -18,13 +18,14 @@ from django.template.loader import render_to_string
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from assessments.models import Board, Photo
+from assessments.models import Board, Paper, PaperResult, Photo
 from audit.domain.bag import FileInBag, safe_name
 from audit.models import EvidencePack
 from audit.queries.pack_rows import PackRows, is_open
 from certification.domain.disclosure import Reader
 from certification.domain.standing import Standing
 from certification.models import CertificateEvent
+from certification.presenters.standing_page import LifeInFull, life_in_full
 from certification.presenters.standing_words import reason_for
 from people.models import Installation, Person
 from people.presenters.days import format_day, format_instant
@@ -32,14 +33,16 @@ from records.domain.chain import short_form
 from records.models import Signature
 from training.models import Stage
 
-from . import pack_tables
+from . import pack_drawings, pack_tables
 
 INDEX, STYLESHEET = "index.html", "index.css"
 MOST_LINES = 200
 MOST_BOARDS = 60
 MOST_PHOTOS = 3
 MOST_FILES = 400
-STYLES = ("tokens", "base", "tables", "layout", "evidence_pack")
+MOST_LIVES = 6
+"""How many people and scopes are drawn over time; where there are more, none is."""
+STYLES = ("tokens", "base", "tables", "layout", "print", "life", "evidence_pack")
 COMMENT = re.compile(r"/\*.*?\*/\s*", re.DOTALL)
 
 
@@ -53,6 +56,20 @@ class Stood:
     now: Any
     then_because: Any = ""
     now_because: Any = ""
+
+
+@dataclass(frozen=True)
+class LifeSaid:
+    """How somebody stood for a scope over time, as known at an instant.
+
+    ``is_then`` where that is the one asked about, and not when the pack was made.
+    """
+
+    person: Person
+    scope: Any
+    known_at: datetime
+    is_then: bool
+    life: LifeInFull
 
 
 @dataclass(frozen=True)
@@ -78,6 +95,16 @@ class BoardSaid:
     more_photos: int
 
 
+@dataclass(frozen=True)
+class PaperSaid:
+    """A paper of a written test: ``result`` is that which counts, None before there is one."""
+
+    paper: Paper
+    result: PaperResult | None
+    state: str
+    is_told: bool
+
+
 def index_page(rows: PackRows, files: Iterable[FileInBag]) -> bytes:
     """The page as UTF-8 HTML that needs nothing beside the pack."""
     return render_to_string("audit/evidence_pack_index.html", context_of(rows, files)).encode()
@@ -86,12 +113,13 @@ def index_page(rows: PackRows, files: Iterable[FileInBag]) -> bytes:
 def context_of(rows: PackRows, files: Iterable[FileInBag]) -> dict[str, Any]:
     pack = rows.pack
     zone = pack.site.zone
-    shown, photo_count, photo_bytes, count, size = _files(files)
+    shown, photo_count, photo_bytes, drawing_count, count, size = _files(files)
     paths = {file.path for file, _anchor in shown}
     stood = list(islice(_stood(rows), MOST_LINES + 1))
     facts = list(islice(_facts(rows, paths), MOST_LINES + 1))
     boards = list(islice(_boards(rows, paths), MOST_BOARDS + 1))
     signatures = list(islice(rows.signatures(), MOST_LINES + 1))
+    papers = list(islice(_papers(rows), MOST_LINES + 1))
     head = pack.head
     return {
         "pack": pack,
@@ -103,14 +131,17 @@ def context_of(rows: PackRows, files: Iterable[FileInBag]) -> dict[str, Any]:
         "answer": _answer(pack, stood[:MOST_LINES], rows),
         "one": stood[0] if len(stood) == 1 else None,
         "stood": stood[:MOST_LINES] if len(stood) != 1 else [],
+        "lives": list(_lives(rows)) if len(stood) <= MOST_LIVES else [],
         "facts": facts[:MOST_LINES],
         "boards": boards[:MOST_BOARDS],
         "signatures": [(each, signed_said(each)) for each in signatures[:MOST_LINES]],
+        "papers": papers[:MOST_LINES],
         "criteria": [(each, criteria_path(each)) for each in rows.criteria_sets()],
         "schemes": [(each, scheme_path(each)) for each in rows.scheme_revisions()],
         "files": shown,
         "photo_count": photo_count,
         "photo_bytes": photo_bytes,
+        "drawing_count": drawing_count,
         "count": count,
         "size": size,
         "more": {
@@ -118,6 +149,7 @@ def context_of(rows: PackRows, files: Iterable[FileInBag]) -> dict[str, Any]:
             "facts": len(facts) > MOST_LINES,
             "boards": len(boards) > MOST_BOARDS,
             "signatures": len(signatures) > MOST_LINES,
+            "papers": len(papers) > MOST_LINES,
         },
         "head": head,
         "head_short": short_form(head.number, head.entry_hash) if head else "",
@@ -135,7 +167,7 @@ def styles() -> bytes:
 
 def day_asked(pack: EvidencePack) -> date:
     """The day on which standings are told: the last of the question, else that of the pack."""
-    return pack.last_day or pack.site.today(pack.recorded_at)
+    return pack.last_day or pack.site.today(pack.as_of)
 
 
 def question_said(pack: EvidencePack) -> str:
@@ -218,6 +250,27 @@ def _stood(rows: PackRows) -> Iterator[Stood]:
         )
 
 
+def _lives(rows: PackRows) -> Iterator[LifeSaid]:
+    day = day_asked(rows.pack)
+    for place, (person, scope, facts) in enumerate(rows.facts()):
+        drawn: set[tuple[Any, ...]] = set()
+        for known, at, line in reversed(pack_tables.timelines_of(facts, rows)):
+            told = tuple(line.spans)
+            if told in drawn:
+                continue  # What was known then is what is known now.
+            drawn.add(told)
+            life = life_in_full(
+                person,
+                scope,
+                facts,
+                day=day,
+                today=rows.pack.site.today(at),
+                known_at=at,
+                ids=f"life-{place}-{known}-",
+            )
+            yield LifeSaid(person, scope, at, known == pack_tables.KNOWN, life)
+
+
 def _facts(rows: PackRows, paths: set[str]) -> Iterator[FactSaid]:
     known_at = rows.pack.known_at or rows.at
     table = "data/tables/facts.csv"
@@ -286,6 +339,23 @@ def _boards(rows: PackRows, paths: set[str]) -> Iterator[BoardSaid]:
         )
 
 
+def _papers(rows: PackRows) -> Iterator[PaperSaid]:
+    for papers, told in rows.lots_of_papers():
+        results: dict[int, PaperResult] = {}
+        of_these = PaperResult.objects.filter(paper__in=papers, recorded_at__lte=rows.at)
+        for each in of_these.order_by("paper", "round"):
+            results[each.paper_id] = each
+        for paper in papers:
+            result = results.get(paper.pk)
+            if rows.counted(paper, "withdrawal") is not None:
+                result, state = None, "withdrawn"
+            elif result is not None:
+                state = "passed" if result.passed else "failed"
+            else:
+                state = "open"
+            yield PaperSaid(paper, result, state, paper.pk in told)
+
+
 def signed_said(signature: Signature) -> str:
     """What a signature is on: the board and stage, or the certificate, that its text names."""
     content = json.loads(signature.content)
@@ -302,19 +372,21 @@ def signed_said(signature: Signature) -> str:
 
 def _files(
     files: Iterable[FileInBag],
-) -> tuple[list[tuple[FileInBag, str]], int, int, int, int]:
-    """Files to list, with what an address names each by; then photographs, and all of them."""
+) -> tuple[list[tuple[FileInBag, str]], int, int, int, int, int]:
+    """Files to list, with what an address names each by; photographs, drawings, and all of them."""
     shown: list[tuple[FileInBag, str]] = []
-    photo_count = photo_bytes = count = size = 0
+    photo_count = photo_bytes = drawing_count = count = size = 0
     for file in files:
         if not file.is_payload:
             continue
         count, size = count + 1, size + file.size_bytes
         if file.path.startswith("data/photographs/"):
             photo_count, photo_bytes = photo_count + 1, photo_bytes + file.size_bytes
+        elif file.path.startswith(pack_drawings.FOLDER):
+            drawing_count += 1
         elif len(shown) < MOST_FILES:
             shown.append((file, "f-" + re.sub(r"[^a-z0-9]+", "-", file.path.lower())))
-    return shown, photo_count, photo_bytes, count, size
+    return shown, photo_count, photo_bytes, drawing_count, count, size
 
 
 def certificate_path(number: str) -> str:

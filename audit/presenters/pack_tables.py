@@ -13,7 +13,8 @@ from decimal import Decimal
 from itertools import chain
 from typing import IO, Any
 
-from assessments.models import Photo
+from assessments.models import PaperQuestion, Photo
+from assessments.presenters.written_paper import given_in_words
 from audit.domain.bag import FileInBag, safe_name
 from audit.queries.pack_rows import PackRows
 from certification.domain.standing import Standing, Timeline, timeline
@@ -438,6 +439,96 @@ def _photographs(rows: PackRows, files: Files) -> Iterator[list[Any]]:
             path = next(written, "")
 
 
+def _written_tests(rows: PackRows, _files: Files) -> Iterator[list[Any]]:
+    for papers, told in rows.lots_of_papers():
+        for paper in papers:
+            start, end = rows.counted(paper, "start"), rows.counted(paper, "end")
+            withdrawal = rows.counted(paper, "withdrawal")
+            yield [
+                paper.number,
+                paper.person.employee_number,
+                paper.test.code,
+                paper.test.revision,
+                paper.test.title,
+                paper.attempt,
+                paper.form,
+                paper.medium,
+                paper.site.prefix,
+                start.recorded_at if start else None,
+                end.recorded_at if end else None,
+                end.how if end else "",
+                end.ended_on if end else None,
+                withdrawal.recorded_at if withdrawal else None,
+                withdrawal.reason if withdrawal else "",
+                paper.pk in told,
+                paper.recorded_at,
+            ]
+
+
+def _paper_results(rows: PackRows, _files: Files) -> Iterator[list[Any]]:
+    for each in rows.paper_results():
+        yield [
+            each.paper.number,
+            each.round,
+            each.right,
+            each.of,
+            each.paper.test.pass_percent,
+            len(each.missed),
+            each.passed,
+            each.late_count,
+            each.reason,
+            each.signature.entry_id if each.signature else None,
+            each.recorded_at,
+        ]
+
+
+def _paper_questions(rows: PackRows, _files: Files) -> Iterator[list[Any]]:
+    marked: dict[int, dict[int, bool]] = {}
+    paper_id = 0
+    for each in rows.paper_questions():
+        if each.paper_id != paper_id:
+            paper_id, marked = each.paper_id, {each.paper_id: _told_as_right(rows, each)}
+        question = each.question
+        places = each.shown or range(len(question.choices))
+        yield [
+            each.paper.number,
+            each.order,
+            question.code,
+            question.topic,
+            question.kind,
+            question.text,
+            [question.choices[choice] for choice in places],
+            question.unit,
+            question.picture_says,
+            question.must_be_right,
+            marked[paper_id].get(each.order),
+        ]
+
+
+def _told_as_right(rows: PackRows, each: PaperQuestion) -> dict[int, bool]:
+    """By its place, whether each question was answered rightly; nothing while it may be sat."""
+    if each.paper.test.code in rows.codes_in_use:
+        return {}
+    results = each.paper.results.filter(recorded_at__lte=rows.at).order_by("round")
+    last = results.last()
+    return {line["order"]: line["right"] for line in last.marked} if last else {}
+
+
+def _paper_answers(rows: PackRows, _files: Files) -> Iterator[list[Any]]:
+    for each in rows.paper_answers():
+        asked = each.paper_question
+        yield [
+            each.pk,
+            asked.paper.number,
+            asked.order,
+            each.given,
+            given_in_words(asked.question, asked.shown, each.given),
+            each.late,
+            each.entered_by.get_username() if each.entered_by else "",
+            each.recorded_at,
+        ]
+
+
 def _signatures(rows: PackRows, _files: Files) -> Iterator[list[Any]]:
     for each in rows.signatures():
         yield [
@@ -462,6 +553,8 @@ WITHDRAWN_AT = ("withdrawn_at", AT, "from when on it counts as never entered")
 JOINT = ("joint", TEXT, "name of the position; empty for the whole board")
 MAKE = ("make", WHOLE, "1 for the joint as first made, one more for each rework")
 BOARD = ("board", TEXT, "serial number of the board")
+PAPER = ("paper", TEXT, "number of the paper")
+QUESTION = ("question", WHOLE, "its place on the paper")
 ENTRY = ("trail_entry", WHOLE, "entry of the trail that holds the signature")
 
 TABLES = (
@@ -713,6 +806,96 @@ TABLES = (
             RECORDED,
         ),
         _photographs,
+    ),
+    Table(
+        "written-tests",
+        "Papers of written tests that certificates rest on, or that the person had.",
+        (
+            PAPER,
+            PERSON,
+            ("test", TEXT, "code of the test"),
+            ("test_revision", WHOLE, "its revision"),
+            ("test_title", TEXT, "its title"),
+            ("attempt", WHOLE, "1 for the first try"),
+            ("form", TEXT, "letter of the form; empty where questions were drawn for this paper"),
+            ("medium", TEXT, "screen or printed"),
+            ("site", TEXT, "letters of the site"),
+            ("begun_at", AT, "when it was begun"),
+            ("ended_at", AT, "when it took no more answers"),
+            ("ended_how", TEXT, "handed_in, time_over or entered, from paper"),
+            ("ended_on", DAY, "the day of the site on which it ended"),
+            ("withdrawn_at", AT, "from when on it counts for nothing"),
+            ("withdrawn_because", TEXT, "why"),
+            (
+                "questions_told",
+                YES,
+                "false before it has ended, and while whoever asked for the pack has the same test "
+                "before them",
+            ),
+            RECORDED,
+        ),
+        _written_tests,
+    ),
+    Table(
+        "written-test-results",
+        "What papers came to; of several for one paper the last counts.",
+        (
+            PAPER,
+            ("round", WHOLE, "1, or 2 where it was marked again with late answers"),
+            ("right", WHOLE, "questions answered rightly"),
+            ("of", WHOLE, "questions asked"),
+            ("pass_percent", WHOLE, "per cent right that pass"),
+            ("missed", WHOLE, "questions that must be right and were not"),
+            ("passed", YES, "whether it was passed"),
+            ("late_count", YES, "whether late answers count"),
+            ("reason", TEXT, "why it was marked again"),
+            ENTRY,
+            RECORDED,
+        ),
+        _paper_results,
+    ),
+    Table(
+        "written-test-questions",
+        "What papers asked, as it stood on them. What would be right is in no pack.",
+        (
+            PAPER,
+            QUESTION,
+            ("code", TEXT, "code of the question in its test"),
+            ("topic", TEXT, "topic"),
+            ("kind", TEXT, "one, several, number, order or place"),
+            ("text", TEXT, "the question"),
+            ("choices", "array", "choices in the order in which they stood"),
+            ("unit", TEXT, "unit of the number asked for"),
+            ("picture_says", TEXT, "what its picture shows"),
+            ("must_be_right", YES, "whether nobody passes without it"),
+            (
+                "answered_rightly",
+                YES,
+                "as the result that counts has it; empty while a revision of the test is in use, "
+                "since it would tell what is right",
+            ),
+        ),
+        _paper_questions,
+    ),
+    Table(
+        "written-test-answers",
+        "Answers as they were given; of several to a question the latest in time counts.",
+        (
+            ("answer", WHOLE, "number of the answer, by which the trail names it"),
+            PAPER,
+            QUESTION,
+            (
+                "given",
+                "array",
+                "as it was given: places among the choices counted from 0, their order, a number, "
+                "or squares of the picture",
+            ),
+            ("given_in_words", TEXT, "the same in the words of the paper"),
+            ("late", YES, "whether it came after the time was over"),
+            ("entered_by", TEXT, "sign-in of whoever entered it from paper"),
+            RECORDED,
+        ),
+        _paper_answers,
     ),
     Table(
         "signatures",

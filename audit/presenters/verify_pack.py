@@ -18,7 +18,8 @@ What is checked, each by a function below:
                 was removed of one since, the trail says, with the hash of what is left. Where what
                 the trail itself said of one was erased, a note says so: that one rests on the seal;
 5. photographs  every photograph is the one that was written down of its board when it came;
-6. judgements   every row of judgements.csv is in a text that somebody signed, as it is there.
+6. judgements   every row of judgements.csv is in a text that somebody signed, as it is there;
+7. answers      every answer in a written test is the one that was written down when it came.
 
 It needs Python 3.9 or later and nothing else. It ends with 0 if everything fits and with 1 if not,
 and changes nothing. Two things it cannot tell: whether what people wrote down was true, and whether
@@ -248,6 +249,34 @@ def judgement_faults(folder):
         yield f"{len(signed)} judgements that were signed are not in judgements.csv."
 
 
+# 7. Answers in written tests
+
+
+def answer_faults(folder):
+    written_down = {
+        entry["about_id"]: said
+        for entry, said in details_of(folder, about="test-paper-answer").values()
+    }
+    for row in rows_of(folder, "written-test-answers.csv"):
+        where = f"answer {row['answer']} to question {row['question']} of {row['paper']}"
+        if row["answer"] not in written_down:
+            yield f"{where} was never written down in the trail."
+            continue
+        said = written_down.pop(row["answer"])
+        if said is None:
+            print(f"  note: what was written down of {where} was erased.")
+        elif not (
+            json.loads(row["given"]) == said["given"]
+            and row["question"] == str(said["order"])
+            and row["late"] == ("true" if said["late"] else "false")
+            and row["recorded_at"] == said["recorded_at"]
+        ):
+            yield f"{where} is not what was written down."
+    told = [number for number, said in written_down.items() if said is not None]
+    if told:
+        yield f"{len(told)} answers that were written down are not in written-test-answers.csv."
+
+
 def main(arguments):
     if not 1 <= len(arguments) <= 2:
         print(__doc__)
@@ -260,6 +289,7 @@ def main(arguments):
         ("signatures", signature_faults(folder)),
         ("photographs", photograph_faults(folder)),
         ("judgements", judgement_faults(folder)),
+        ("answers in written tests", answer_faults(folder)),
     ]
     number = 0
     for name, faults in checks:

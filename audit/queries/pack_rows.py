@@ -1,6 +1,6 @@
 """Which rows an evidence pack holds, lot by lot: however much there is, little is read at once.
 
-A pack holds what had been recorded when it was asked for, of the sites for which it was asked.
+A pack holds what had been recorded by the entry that is its head, of the sites it was asked for.
 Keys alone are held in memory, as numbers; rows are read some hundred boards or people at a time.
 """
 
@@ -14,15 +14,23 @@ from typing import Any
 
 from django.db.models import Exists, Min, Model, OuterRef, Q, QuerySet
 
-from assessments.access import board_has_result
+from assessments.access import board_has_result, written_tests_readable_by
 from assessments.models import (
     Board,
     CriteriaSet,
     Grading,
     Judgement,
     Measurement,
+    Paper,
+    PaperAnswer,
+    PaperEnd,
+    PaperQuestion,
+    PaperResult,
+    PaperStart,
+    PaperWithdrawal,
     Photo,
     StageSigning,
+    WrittenTest,
 )
 from audit.models import EvidencePack
 from certification.domain.standing import CertificateFact, EventFact, Facts
@@ -45,6 +53,14 @@ FOR_EVERYBODY = frozenset(
     {"criteria-set", "criterion", "exercise-criteria", "scheme-revision", "scope", "operation"}
 )
 """Kinds of things that are the organisation's, and that every person who signs in may read."""
+PAPER_KINDS: dict[str, tuple[type[Model], str]] = {
+    "test-paper-start": (PaperStart, "paper"),
+    "test-paper-answer": (PaperAnswer, "paper_question__paper"),
+    "test-paper-end": (PaperEnd, "paper"),
+    "test-paper-withdrawal": (PaperWithdrawal, "paper"),
+}
+"""What the trail says in full of a paper: neither its seed nor question by question what was right,
+by which others who sit the same test could tell what it asks and what is right."""
 About = EvidencePack.About
 
 
@@ -76,7 +92,7 @@ class PackRows:
     """The rows of one pack."""
 
     def __init__(self, pack: EvidencePack) -> None:
-        self.pack, self.at = pack, pack.recorded_at
+        self.pack, self.at = pack, pack.as_of
         self.site_ids = sorted(pack.sites.values_list("pk", flat=True))
         self.scope_ids = sorted(pack.scopes.values_list("pk", flat=True))
 
@@ -295,6 +311,83 @@ class PackRows:
     def photo_count(self) -> int:
         return sum(self._photos(lot).count() for lot in self.board_keys.lots())
 
+    # Written tests
+
+    @cached_property
+    def paper_keys(self) -> Keys:
+        """Papers that a certificate of the pack rests on; all papers where it is about a person."""
+        papers = Paper.objects.filter(site__in=self.site_ids, recorded_at__lte=self.at)
+        if self.pack.board is not None:
+            return Keys([])
+        if self.pack.person is not None:
+            return Keys(_keys_of(papers.filter(person=self.pack.person)))
+        if self.pack.certificate is not None:
+            numbers = _papers_named(self.pack.certificate.evidence)
+            return Keys(_keys_of(papers.filter(number__in=numbers)))
+        keys: set[int] = set()
+        for lot in self.certificate_keys.lots():
+            evidences = Certificate.objects.filter(pk__in=lot).values_list("evidence", flat=True)
+            numbers = [number for evidence in evidences for number in _papers_named(evidence)]
+            keys.update(_keys_of(papers.filter(number__in=numbers)))
+        return Keys(keys)
+
+    def lots_of_papers(self) -> Iterator[tuple[list[Paper], set[int]]]:
+        """Papers, and the keys of those among them of which it may be told what they ask.
+
+        Not before a paper has ended, and not of a test of which whoever asked for the pack has a
+        paper open themselves.
+        """
+        readable = set(written_tests_readable_by(self.pack.asked_by).values_list("pk", flat=True))
+        for lot in self.paper_keys.lots():
+            papers = list(
+                Paper.objects.filter(pk__in=lot)
+                .select_related("test", "person", "site", "start", "end", "withdrawal")
+                .order_by("pk")
+            )
+            yield (
+                papers,
+                {
+                    paper.pk
+                    for paper in papers
+                    if paper.test_id in readable and self.counted(paper, "end") is not None
+                },
+            )
+
+    def counted(self, paper: Paper, name: str) -> Any:
+        """The start, end or withdrawal of a paper, if it had been recorded by then."""
+        row = getattr(paper, name, None)
+        return row if row is not None and row.recorded_at <= self.at else None
+
+    def paper_results(self) -> Iterator[PaperResult]:
+        for lot in self.paper_keys.lots():
+            yield from (
+                PaperResult.objects.filter(paper__in=lot, recorded_at__lte=self.at)
+                .select_related("paper__test", "signature")
+                .order_by("paper_id", "round")
+            )
+
+    def paper_questions(self) -> Iterator[PaperQuestion]:
+        for _papers, told in self.lots_of_papers():
+            yield from (
+                PaperQuestion.objects.filter(paper__in=told)
+                .select_related("paper", "question")
+                .order_by("paper_id", "order")
+            )
+
+    def paper_answers(self) -> Iterator[PaperAnswer]:
+        """Every answer to the questions that are told, those that were replaced with them."""
+        for _papers, told in self.lots_of_papers():
+            yield from (
+                PaperAnswer.objects.filter(paper_question__paper__in=told, recorded_at__lte=self.at)
+                .select_related("paper_question__paper", "paper_question__question", "entered_by")
+                .order_by("paper_question__paper_id", "recorded_at", "pk")
+            )
+
+    @cached_property
+    def codes_in_use(self) -> frozenset[str]:
+        """Tests that somebody may still sit: what was right in one would give its key away."""
+        return frozenset(WrittenTest.objects.current().values_list("code", flat=True))
+
     # What was judged and certified by
 
     def criteria_sets(self) -> Iterator[CriteriaSet]:
@@ -319,6 +412,7 @@ class PackRows:
             ("certificate", self._number_lots()),
             ("board", self.board_keys.lots()),
             ("photograph", self._photo_lots()),
+            ("test-paper", self.paper_keys.lots()),
         ):
             for lot in lots:
                 entries = TrailEntry.objects.filter(about_type=kind, about_id__in=map(str, lot))
@@ -384,6 +478,8 @@ class PackRows:
             return self._named(Proposal, "pk", "certificate_id", keys, self.certificate_keys)
         if kind == "practice":
             return self._named(PracticeRecord, "pk", "person_id", keys, self.standing_keys)
+        if kind in PAPER_KINDS:
+            return self._of_papers(*PAPER_KINDS[kind], keys)
         if kind == "photograph":
             return self._named(Photo, "pk", "board_id", keys, self.board_keys)
         if kind == "board":
@@ -404,6 +500,16 @@ class PackRows:
         """Rows by name that belong to something in the pack."""
         rows = model._base_manager.filter(**{f"{name}__in": names}).values_list(name, of)
         return {str(named) for named, other in rows if other in held}
+
+    def _of_papers(self, model: type[Model], of: str, keys: set[str]) -> set[str]:
+        """Rows of papers of which it may be told what they ask."""
+        rows = dict(model._base_manager.filter(pk__in=keys).values_list("pk", of))
+        told = self._told_papers
+        return {str(pk) for pk, paper in rows.items() if paper in told}
+
+    @cached_property
+    def _told_papers(self) -> Keys:
+        return Keys(key for _papers, told in self.lots_of_papers() for key in told)
 
     def _open_boards(self, boards: dict[str, int]) -> set[str]:
         """Of things of boards, by name, those whose board is in the pack and open."""
@@ -430,6 +536,10 @@ def is_open(board: Board) -> bool:
     if board.exercise.graders == 1:
         return True
     return getattr(board, "outcome", None) is not None and board_has_result(board)
+
+
+def _papers_named(evidence: dict[str, Any]) -> list[str]:
+    return [str(paper.get("number", "")) for paper in evidence.get("written_tests", ())]
 
 
 def _boards_named(evidence: dict[str, Any]) -> list[str]:

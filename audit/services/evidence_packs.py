@@ -32,6 +32,9 @@ from audit.models import EvidencePack
 from audit.models.evidence_packs import MOST_ATTEMPTS, STORED_IN, pack_path
 from certification.models import Certificate, Scope
 from people.models import Person, Role, Site, User
+from records.domain.kinds import kind_of
+from records.models import TrailEntry
+from records.queries.trail_acts import ERASED, REMOVED
 from records.services import trail
 from records.services.numbers import next_number
 
@@ -46,12 +49,16 @@ WORK_FOLDER = "packs"
 LEFT_AFTER = timedelta(days=1)
 """After which a stored file that no pack names is nobody's: it was stored just before its end."""
 NUMBER_KIND = "P"
+PACK = kind_of(EvidencePack.__name__)
 BUILD = "evidence_packs.build"
-ASKED, MADE, NOT_MADE = (
+ASKED, ANEW, MADE, NOT_MADE = (
     "evidence pack asked for",
+    "evidence pack begun anew",
     "evidence pack made",
     "evidence pack could not be made",
 )
+MOST_ANEW = 3
+"""How often a pack is begun anew because something was removed; then it is given up."""
 Clock = Callable[[], datetime]
 ContentsOf = Callable[[EvidencePack], Contents]
 
@@ -62,6 +69,10 @@ class _ClaimLost(Exception):
 
 class _RoundOver(Exception):
     """It is another job's turn."""
+
+
+class _Removed(Exception):
+    """Something was removed from the records after the pack's head: it would not verify."""
 
 
 # Asking
@@ -219,6 +230,9 @@ def build_pack(
 ) -> bool:
     """Work one round on a pack unless somebody else does; return whether it came to its end.
 
+    Where something was removed from the records since its head, it is begun anew from what stands
+    now, under a new head.
+
     Parameters
     ----------
     contents_of : callable
@@ -242,8 +256,12 @@ def build_pack(
                 file.remove()
             return False
         try:
+            if _removed_since(pack):
+                raise _Removed
             _write(file, contents_of(pack), progress)
             return _keep(pack, token, file, clock)
+        except _Removed:
+            file.remove()
         except (_RoundOver, DecodersBusy):
             file.save()
             EvidencePack.objects.held(pack_id, token).update(claimed_at=None)
@@ -260,6 +278,38 @@ def build_pack(
             file.remove()
             failure = _("There is no room for it: make some, then ask for it again.")
             return _close(pack, token, clock(), failure=failure)
+    if not _begin_anew(pack, token, clock()):
+        return EvidencePack.objects.filter(pk=pack_id, finished_at__isnull=False).exists()
+    return build_pack(
+        pack_id=pack_id, clock=clock, contents_of=contents_of, round_lasts=round_lasts
+    )
+
+
+def _removed_since(pack: EvidencePack) -> bool:
+    """Whether anything at all was removed or erased after the pack's head.
+
+    Whether it was the pack's own nobody can tell any more once its rows are gone.
+    """
+    acts = [*REMOVED.values(), ERASED]
+    return TrailEntry.objects.filter(number__gt=pack.head_id or 0, act__in=acts).exists()
+
+
+@transaction.atomic
+def _begin_anew(pack: EvidencePack, token: str, now: datetime) -> bool:
+    """Give a pack a new head and let it go; False if it is somebody else's, or was given up."""
+    begun = TrailEntry.objects.filter(act=ANEW, about_type=PACK, about_id=str(pack.pk)).count()
+    if begun >= MOST_ANEW:
+        failure = _("Records were being removed all the while: ask for it again when that is over.")
+        _close(pack, token, now, failure=failure)
+        return False
+    pack.head = trail.record(
+        actor="evidence pack", act=ANEW, about=pack, payload=question_content(pack), at=now
+    )
+    held = EvidencePack.objects.held(pack.pk, token)
+    if not held.update(head=pack.head, claimed_at=None, done=0, attempts=0):
+        transaction.set_rollback(True)
+        return False
+    return True
 
 
 def work_folder(pack: EvidencePack) -> Path:
@@ -351,7 +401,17 @@ def _keep(pack: EvidencePack, token: str, file: PackFile, clock: Clock) -> bool:
 
 @transaction.atomic
 def _close(pack: EvidencePack, token: str, now: datetime, **results: Any) -> bool:
-    """Write the end of a pack and its entry in the trail; False if it is somebody else's."""
+    """Write the end of a pack and its entry in the trail; False if it is somebody else's.
+
+    Raises
+    ------
+    _Removed
+        If something was removed while it was put together.
+    """
+    # Whoever removes something ends in the trail: from here on nobody does unseen.
+    trail.lock_trail()
+    if not results.get("failure") and _removed_since(pack):
+        raise _Removed
     if not EvidencePack.objects.held(pack.pk, token).update(
         finished_at=now, claimed_at=None, **results
     ):

@@ -40,7 +40,7 @@ def evidence_packs(request: UserRequest) -> HttpResponse:
         else:
             return redirect("audit:evidence_pack", pack.number)
     packs = access.evidence_packs_readable_by(request.user).select_related(
-        "asked_by__person", "site", "certificate", "person", "board"
+        "asked_by__person", "site", "certificate", "person", "board", "head"
     )
     page = Paginator(packs, PACKS_A_PAGE).get_page(request.GET.get("page"))
     context = {

@@ -112,11 +112,14 @@ class Life:
         return first - room, last + room
 
 
-def pictures(life: Life) -> list[tuple[str, SafeString]]:
-    """The picture in each width, by its name; empty where there is nothing to draw."""
+def pictures(life: Life, ids: str = "") -> list[tuple[str, SafeString]]:
+    """The picture in each width, by its name; empty where there is nothing to draw.
+
+    ``ids`` begins the ids within, where a page has several pictures.
+    """
     if not life.bars and not life.papers:
         return []
-    return [(name, _Drawing(life, name).svg()) for name in WIDTHS]
+    return [(name, _Drawing(life, name, ids).svg()) for name in WIDTHS]
 
 
 class _Words:
@@ -161,8 +164,8 @@ class _Words:
 
 
 class _Drawing:
-    def __init__(self, life: Life, name: str) -> None:
-        self._life, self._name = life, name
+    def __init__(self, life: Life, name: str, ids: str) -> None:
+        self._life, self._name, self._ids = life, name, f"{ids}{name}"
         self._size = SIZE[name]
         self._first, self._last = life.days()
         self._left, self._right = float(GUTTERS[name]), float(WIDTHS[name] - EDGE)
@@ -288,7 +291,7 @@ class _Drawing:
                     round(top, 1),
                     round(width, 1),
                     BAND,
-                    self._name,
+                    self._ids,
                     pattern,
                 )
             )
@@ -462,7 +465,7 @@ class _Drawing:
             yield format_html(
                 '<pattern id="{}-{}" width="{}" height="{}" patternUnits="userSpaceOnUse">'
                 '<path class="pattern {} {}" d="{}"/></pattern>',
-                self._name,
+                self._ids,
                 name,
                 width,
                 height,

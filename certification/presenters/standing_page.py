@@ -241,6 +241,38 @@ def _acting(rows: standing_facts.Rows, answer: Answer) -> Certificate | None:
 # The picture
 
 
+@dataclass(frozen=True)
+class LifeInFull:
+    """How somebody stood from the first certificate on, drawn and in words."""
+
+    spans: list[SpanLine]
+    pictures: list[tuple[str, SafeString]]
+
+
+def life_in_full(
+    person: Person,
+    scope: Scope,
+    facts: Facts,
+    *,
+    day: date,
+    today: date,
+    known_at: datetime,
+    ids: str = "",
+) -> LifeInFull:
+    """What the page shows of a life, as known at an instant, for whoever may know all of it.
+
+    ``day`` is the one asked about; ``ids`` begins the ids within the pictures.
+    """
+    spans = spans_for(timeline(facts, known_at).spans, Reader.IN_FULL)
+    rows = standing_facts.Rows.of(person, scope)
+    life = _life(person, scope, spans, day, today, facts, known_at, rows)
+    lines = [
+        SpanLine(span, str(span.standing), said.reason_for(span.rule, Reader.IN_FULL))
+        for span in spans
+    ]
+    return LifeInFull(lines, life_picture.pictures(life, ids))
+
+
 def _life(
     person: Person,
     scope: Scope,

@@ -1,7 +1,8 @@
 from .back_ups import BackUp
 from .heartbeats import Heartbeat
 from .mail_trials import MailTrial
+from .moved_photos import MovedPhoto
 from .retention import SiteRetention
 from .verifications import Verification
 
-__all__ = ["BackUp", "Heartbeat", "MailTrial", "SiteRetention", "Verification"]
+__all__ = ["BackUp", "Heartbeat", "MailTrial", "MovedPhoto", "SiteRetention", "Verification"]

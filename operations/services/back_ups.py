@@ -263,9 +263,10 @@ def _add_rows(
         "migrations": migrations,
         "files": "folder" if has_store else "inside",
         "tables": {
-            table: [each.column for each in model._meta.local_concrete_fields]
+            table: [each.column for each in database_rows.fields_of(model)]
             for table, model in found.items()
         },
+        "tables_of_others": database_rows.tables_of_others(snapshot, found),
         "sequences": database_rows.sequences(snapshot, found),
     }
     file.add("about.json", json.dumps(about).encode())

@@ -16,6 +16,7 @@ from operations import access
 from operations.exceptions import OperationsError
 from operations.forms.retention import RetentionForm
 from operations.models import SiteRetention
+from operations.queries import old_photos
 from operations.queries import retention as queries
 from operations.services import retention as services
 from people.access import UserRequest, role_required
@@ -51,6 +52,7 @@ def retention_site(request: UserRequest, prefix: str) -> HttpResponse:
         "site": site,
         "may_change": access.may_change_retention(request.user, site),
         "outlooks": queries.outlook(site, at),
+        "moves": old_photos.move_outlook(site, at),
         "last": last,
         "last_removed": [
             (kind.label, said[kind.value]) for kind in SiteRetention.Kind if said.get(kind.value)

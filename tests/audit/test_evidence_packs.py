@@ -290,9 +290,37 @@ def test_first_page_needs_nothing_beside_the_pack(evidence, folder):
     assert evidence.certificate.number in page
     assert "Nadezhda Ruiz was certified for Terminals" in page
     for start in ("http://", "https://", 'src="/', 'href="/', "<script", "@import", "url("):
-        assert start not in page.replace("http://www.w3.org/2000/svg", ""), start
+        # A pattern of a drawing in the page is named by url(#...).
+        own = page.replace("http://www.w3.org/2000/svg", "").replace("url(#", "")
+        assert start not in own, start
     for link in set(links_of(page)):
         assert (folder / link).is_file(), link
+
+
+def test_first_page_draws_each_life_and_says_it_in_words(folder):
+    page = (folder / "index.html").read_text()
+    assert page.count('class="life-picture is-') == 3  # One of them is shown, by the width.
+    ids = re.findall(r'\bid="([^"]+)"', page)
+    assert len(ids) == len(set(ids))
+    assert {f"#{name}" for name in ids} >= set(re.findall(r'(?:href="|url\()(#[\w-]+)', page))
+    spans = re.search(r'<table class="table spans">.*?</table>', page, re.DOTALL)[0]
+    words = re.sub(r"<[^>]+>|\s+", " ", spans)
+    for row in rows_of(folder, "standing"):
+        assert row["standing"].replace("_", " ") in words
+    assert spans.count("<tr>") == 1 + len(rows_of(folder, "standing"))
+
+
+def test_drawings_that_were_judged_by_are_files_of_the_pack(evidence, folder):
+    [path] = (folder / "data/criteria").glob("*.json")
+    content = json.loads(path.read_text())
+    named = {name for each in content["criteria"] for name in each["drawings_shown"]["reject"]}
+    assert named == {"turret-wrap-top-reject"}
+    files = {each["name"]: each for each in content["drawings"]}
+    assert set(files) == {"turret-wrap-top-accept", "turret-wrap-top-reject"}
+    for each in files.values():
+        drawing = (folder / each["file"]).read_bytes()
+        assert hashlib.sha256(drawing).hexdigest() == each["sha256"]
+        assert drawing.startswith(b"<svg")
 
 
 def links_of(page):
@@ -337,6 +365,8 @@ def test_what_was_not_known_then_is_told_apart(evidence, tmp_path):
     page = (folder / "index.html").read_text()
     assert "vision not current" in page
     assert "not yet recorded" in page
+    # As known then and as known now differ, so both are drawn.
+    assert page.count('class="life-picture is-wide"') == 2
 
 
 def test_what_came_after_it_was_asked_for_is_not_in_it(evidence, tmp_path):

@@ -9,7 +9,7 @@ from io import BytesIO
 import pytest
 from django.core.files.storage import default_storage
 from django.core.management import CommandError, call_command
-from django.db import connection, transaction
+from django.db import OperationalError, connection, transaction
 from django.utils import timezone
 
 from assessments.models import Photo
@@ -110,6 +110,50 @@ def test_what_is_written_meanwhile_is_in_it_as_a_whole_or_not_at_all(tmp_path, m
     assert "Before" in person
     assert rows_of(tmp_path / "a", "records_trailentry") == []
     assert rows_of(tmp_path / "a", "records_trailhead") == []
+
+
+def test_no_table_is_emptied_or_rewritten_while_it_is_read(tmp_path, monkeypatch):
+    """PostgreSQL would show such a table empty to the snapshot of before, and without a word."""
+    if connection.vendor != "postgresql":
+        pytest.skip("SQLite keeps the pages of the instant, whatever becomes of the tables")
+    make_person(full_name="Before")
+    read_rows = database_rows.read_rows
+    refused = []
+
+    def read_and_rewrite(snapshot, model, on_file):
+        if not refused:
+            with pytest.raises(OperationalError, match="lock timeout"):
+                rewrite()
+            refused.append(True)
+        yield from read_rows(snapshot, model, on_file)
+
+    def rewrite():
+        with transaction.atomic(), connection.cursor() as cursor:
+            cursor.execute("SET LOCAL lock_timeout = '100ms'")
+            cursor.execute(
+                "ALTER TABLE people_person ALTER COLUMN full_name TYPE varchar(120)"
+                " USING lower(full_name)"
+            )
+
+    monkeypatch.setattr(database_rows, "read_rows", read_and_rewrite)
+    back_up(tmp_path / "a", clock=timezone.now)
+
+    assert refused
+    assert "Before" in rows_of(tmp_path / "a", "people_person")[0]
+
+
+def test_a_table_that_is_somebody_elses_is_named_and_not_in_it(tmp_path, capsys):
+    with connection.cursor() as cursor:
+        cursor.execute("CREATE TABLE of_the_plant (id integer PRIMARY KEY)")
+    try:
+        call_command("back_up", str(tmp_path / "a"))
+    finally:
+        with connection.cursor() as cursor:
+            cursor.execute("DROP TABLE of_the_plant")
+    assert "are not in it: of_the_plant.\n" in capsys.readouterr().out
+    found, end = members(tmp_path / "a")
+    assert json.loads(found["about.json"])["tables_of_others"] == ["of_the_plant"]
+    assert "of_the_plant" not in end["rows"]
 
 
 def test_the_filed_end_of_the_trail_is_never_past_its_rows(tmp_path, monkeypatch):

@@ -70,6 +70,11 @@ class Command(BaseCommand):
                     f"{pack.number} is in a worker's hands: go on with it later by "
                     f"--go-on {pack.number}."
                 )
+        if pack.is_begun_anew:
+            self.stdout.write(
+                f"Records were removed meanwhile: {pack.number} was put together anew, and the end "
+                f"of the trail is {self._head_of(pack)}."
+            )
         if pack.state != EvidencePack.State.FINISHED:
             raise CommandError(pack.failure or f"The file of {pack.number} was thrown away.")
         try:

@@ -6,9 +6,14 @@ from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
-from django.db import DatabaseError
+from django.db import DatabaseError, connection
 from django.utils import timezone
 
+from operations.queries.database_rows import (
+    applied_migrations,
+    models_after,
+    tables_of_others,
+)
 from operations.services.back_ups import back_up
 from records.exceptions import Refusal
 
@@ -52,6 +57,10 @@ class Command(BaseCommand):
             self.stdout.write(
                 f"{files}: {made.files:,} files of {made.files_bytes:,} bytes, of which "
                 f"{made.added_files:,} are new."
+            )
+        if others := tables_of_others(connection, models_after(applied_migrations(connection))):
+            self.stdout.write(
+                f"Tables that are not this program's, and are not in it: {', '.join(others)}."
             )
         if made.missing_files:
             self.stdout.write(f"Files that rows name and that are gone: {made.missing_files:,}.")

@@ -67,6 +67,11 @@ class Command(BaseCommand):
             call_command("verify_trail", stdout=self.stdout)
 
     def _say_what_is_left(self, contents: Contents) -> None:
+        if others := contents.about.get("tables_of_others"):
+            self.stdout.write(
+                "Tables that stood in the same database, were not this program's and are not in "
+                f"it: {', '.join(others)}."
+            )
         if contents.end["missing"]:
             names = ", ".join(contents.end["missing_names"][:5])
             self.stdout.write(
