@@ -38,5 +38,20 @@ class ShownOtherwise(RecordsError):
         )
 
 
+class FilesOutOfReach(Refusal):
+    """The place where files are kept does not answer; nothing was stored, and nothing is lost.
+
+    No OSError: a file that is gone or spoilt is something else, and stays so.
+    """
+
+    def __init__(self) -> None:
+        super().__init__(
+            _(
+                "Photographs and documents cannot be reached at the moment, so nothing was saved. "
+                "Try again in a minute; if it stays so, tell your administrator."
+            )
+        )
+
+
 class CannotRead(Refusal):
     """A file or folder holds nothing that can be read as what it should be."""
