@@ -158,6 +158,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "people.middleware.null_characters.refuse_null_characters",
+    "config.middleware.SayFilesAreOutOfReach",
 ]
 ROOT_URLCONF = "config.urls"
 WSGI_APPLICATION = "config.wsgi.application"

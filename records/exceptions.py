@@ -39,7 +39,7 @@ class ShownOtherwise(RecordsError):
 
 
 class FilesOutOfReach(Refusal):
-    """The place where files are kept does not answer; nothing was stored, and nothing is lost.
+    """The place where files are kept does not answer, and may do so again in a minute.
 
     No OSError: a file that is gone or spoilt is something else, and stays so.
     """
@@ -47,8 +47,8 @@ class FilesOutOfReach(Refusal):
     def __init__(self) -> None:
         super().__init__(
             _(
-                "Photographs and documents cannot be reached at the moment, so nothing was saved. "
-                "Try again in a minute; if it stays so, tell your administrator."
+                "The place where photographs and documents are kept does not answer, so this was "
+                "not done. Try again in a minute; if it stays so, tell your administrator."
             )
         )
 

@@ -32,6 +32,7 @@ from audit.models import EvidencePack
 from audit.models.evidence_packs import MOST_ATTEMPTS, pack_path
 from certification.models import Certificate, Scope
 from people.models import Person, Role, Site, User
+from records.exceptions import FilesOutOfReach
 from records.services import trail
 from records.services.numbers import next_number
 
@@ -244,6 +245,12 @@ def build_pack(
         except (_RoundOver, DecodersBusy):
             file.save()
             EvidencePack.objects.held(pack_id, token).update(claimed_at=None)
+            return False
+        except FilesOutOfReach as error:
+            log.info("The evidence pack is gone on with in the next round: %s", error)
+            file.save()
+            held = EvidencePack.objects.held(pack_id, token)
+            held.update(claimed_at=None, attempts=pack.attempts)
             return False
         except _ClaimLost:
             return False
