@@ -32,6 +32,7 @@ class ObjectServer:
             region_name=options["region_name"],
         )
         self.client.create_bucket(Bucket=BUCKET)
+        self.empty()  # One memory serves all of them in a process.
 
     def names(self) -> list[str]:
         pages = self.client.get_paginator("list_objects_v2").paginate(Bucket=BUCKET)
