@@ -6,10 +6,14 @@ from collections.abc import Callable
 from django.conf import settings
 from django.contrib.auth.middleware import get_user
 from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.shortcuts import render
 from django.utils.translation import gettext as _
+
+from records.exceptions import FilesOutOfReach
 
 HEADER = "Content-Security-Policy"
 LAST_SEEN = "last_seen_minute"
+FILES_AGAIN_AFTER_S = 10
 
 
 def content_security_policy(
@@ -138,3 +142,37 @@ def programs_bring_no_cookies(
         return response
 
     return middleware
+
+
+class SayFilesAreOutOfReach:
+    """Answer 503 with one sentence where a view needs a file while the bucket is away.
+
+    Page, script or program, each in its form; a script that sends photographs does so again.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        return self.get_response(request)
+
+    def process_exception(self, request: HttpRequest, error: Exception) -> HttpResponse | None:
+        if not isinstance(error, FilesOutOfReach):
+            return None
+        response: HttpResponse
+        kind = request.get_preferred_type(["text/html", "application/json"])
+        if request.path.startswith("/api/"):
+            problem = {
+                "type": "about:blank",
+                "title": "Service Unavailable",
+                "status": 503,
+                "detail": str(error),
+            }
+            response = JsonResponse(problem, status=503, content_type="application/problem+json")
+        elif kind == "application/json":
+            response = JsonResponse({"says": str(error)}, status=503)
+        else:
+            response = render(request, "503.html", {"says": str(error)}, status=503)
+        response.headers["Retry-After"] = str(FILES_AGAIN_AFTER_S)
+        response.headers["Cache-Control"] = "no-store, private"
+        return response

@@ -7,8 +7,10 @@ import environ
 from django.core.exceptions import ImproperlyConfigured
 
 from operations.backends.archive import NotAKey, recipient_of
+from operations.domain.kept_where import half_shared
 
 from . import env, languages
+from .object_storage import storage_of
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = env.folder(
@@ -32,7 +34,9 @@ SECRET_KEY = env.text(
     "SECRET_KEY",
     about="Signs sessions: 50 or more random characters; without it, the file secret_key in "
     "DATA_DIR is read, as `make run` makes it.",
-) or env.kept_text(DATA_DIR / "secret_key")
+)
+SECRET_KEY_IS_SET = bool(SECRET_KEY)
+SECRET_KEY = SECRET_KEY or env.kept_text(DATA_DIR / "secret_key")
 if not SECRET_KEY:
     if not DEBUG:
         raise ImproperlyConfigured(
@@ -154,6 +158,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "people.middleware.null_characters.refuse_null_characters",
+    "config.middleware.SayFilesAreOutOfReach",
 ]
 ROOT_URLCONF = "config.urls"
 WSGI_APPLICATION = "config.wsgi.application"
@@ -242,8 +247,17 @@ STATIC_ROOT = DATA_DIR / "static"
 STATICFILES_DIRS = [BASE_DIR / "static"]
 # No MEDIA_URL: what people upload is served by views that ask who is asking.
 MEDIA_ROOT = DATA_DIR / "files"
-STORAGES = {
-    "default": {
+_files_url = env.service(
+    "FILES_URL",
+    schemes={"s3", "s3+http"},
+    about="s3://KEY:SECRET@host/bucket, for several machines without a common disk; a folder in "
+    "DATA_DIR by default.",
+)
+SEVERAL_MACHINES = bool(_files_url)
+STORAGES: dict[str, dict[str, object]] = {
+    "default": storage_of(_files_url)
+    if _files_url
+    else {
         "BACKEND": "django.core.files.storage.FileSystemStorage",
         "OPTIONS": {"location": MEDIA_ROOT, "base_url": None},
     },
@@ -445,6 +459,20 @@ QUEUE_DIR = DATA_DIR / "queue"
 WORKER_PROCESSES = env.whole_number(
     "WORKER_PROCESSES", 2, least=1, about="Jobs that the worker does at the same time."
 )
+
+# Several machines: what one of them kept for itself would be missing at the others.
+
+_shared = {
+    "DATABASE_URL": DATABASES["default"]["ENGINE"] != "django.db.backends.sqlite3",
+    "CACHE_URL": CACHE_IS_SHARED,
+    "CELERY_BROKER_URL": not CELERY_BROKER_URL.startswith("folder:"),
+    "EMAIL_URL": bool(_email_url),
+    "SECRET_KEY": SECRET_KEY_IS_SET,
+}
+if SEVERAL_MACHINES and (
+    _refusal := half_shared({name for name, shared in _shared.items() if shared})
+):
+    raise ImproperlyConfigured(_refusal)
 
 # Back-up: `manage.py back_up` and the clock's, at night
 

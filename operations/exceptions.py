@@ -7,6 +7,10 @@ class OperationsError(Refusal):
     """Something about running the site that cannot be done as asked."""
 
 
+class BucketOutOfReach(OperationsError):
+    """The bucket in which several machines keep their files does not answer as it has to."""
+
+
 class TimeStampRefused(OperationsError):
     """The time-stamp server gave no stamp that fits what it was asked for."""
 

@@ -67,8 +67,7 @@ def publish_head() -> str:
 def stamp_head() -> str:
     """Have the end of the trail stamped by the time-stamp server, if there is one; once a day."""
     head = head_at(timezone.now())
-    path = time_stamps.stamp_head(head) if head else None
-    return path.name if path else ""
+    return (time_stamps.stamp_head(head) if head else None) or ""
 
 
 @shared_task(name="reminders.send_trials")

@@ -38,5 +38,20 @@ class ShownOtherwise(RecordsError):
         )
 
 
+class FilesOutOfReach(Refusal):
+    """The place where files are kept does not answer, and may do so again in a minute.
+
+    No OSError: a file that is gone or spoilt is something else, and stays so.
+    """
+
+    def __init__(self) -> None:
+        super().__init__(
+            _(
+                "The place where photographs and documents are kept does not answer, so this was "
+                "not done. Try again in a minute; if it stays so, tell your administrator."
+            )
+        )
+
+
 class CannotRead(Refusal):
     """A file or folder holds nothing that can be read as what it should be."""

@@ -33,6 +33,7 @@ from assessments.services import photo_sorting
 from assessments.services import photos as services
 from assessments.services.photo_sorting import How
 from people.access import UserRequest
+from records.exceptions import FilesOutOfReach
 
 from .boards import show_board
 from .judgements import wants_json
@@ -91,7 +92,8 @@ def _add(
         )
     except PhotoAlreadyThere as error:
         return _answer("here", name, str(error))
-    except DecodersBusy as error:
+    except (DecodersBusy, FilesOutOfReach) as error:
+        # Others that came with it are stored or not, each for itself.
         return _answer("busy", name, f"{name}: {error}")
     except AssessmentError as error:
         return _answer("refused", name, str(error))

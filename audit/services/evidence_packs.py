@@ -33,6 +33,7 @@ from audit.models.evidence_packs import MOST_ATTEMPTS, STORED_IN, pack_path
 from certification.models import Certificate, Scope
 from people.models import Person, Role, Site, User
 from records.domain.kinds import kind_of
+from records.exceptions import FilesOutOfReach
 from records.models import TrailEntry
 from records.queries.trail_acts import ERASED, REMOVED
 from records.services import trail
@@ -265,6 +266,12 @@ def build_pack(
         except (_RoundOver, DecodersBusy):
             file.save()
             EvidencePack.objects.held(pack_id, token).update(claimed_at=None)
+            return False
+        except FilesOutOfReach as error:
+            log.info("The evidence pack is gone on with in the next round: %s", error)
+            file.save()
+            held = EvidencePack.objects.held(pack_id, token)
+            held.update(claimed_at=None, attempts=pack.attempts)
             return False
         except _ClaimLost:
             return False

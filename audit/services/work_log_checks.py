@@ -30,7 +30,7 @@ from audit.models.work_log import MOST_ATTEMPTS, log_path
 from audit.queries.work_log_register import StoredRegister
 from audit.register_files.work_log import read_log
 from people.models import Role, Site, User
-from records.exceptions import CannotRead
+from records.exceptions import CannotRead, FilesOutOfReach
 from records.services import trail
 
 log = logging.getLogger(__name__)
@@ -188,6 +188,11 @@ def run_check(*, check_id: int, clock: Clock) -> bool:
     except (TookTooLong, SoftTimeLimitExceeded):
         failure = _("It took longer than a check may: split the log by month.")
         return _close_check(check, token, clock(), failure=failure)
+    except FilesOutOfReach as error:
+        log.info("The work-log check is tried again with the next round: %s", error)
+        held = WorkLogCheck.objects.held(check_id, token)
+        held.update(claimed_at=None, attempts=check.attempts - 1)
+        return False
     except ClaimLost:
         return False
 

@@ -1,13 +1,12 @@
 """Keys that the site signs credentials with: made, ended by a next one, and lost.
 
 The private half of a key is a file in `SIGNING_KEYS_DIR` that its owner alone reads; the public
-half is a row. One key signs at a time. Whoever makes, ends or loses one waits at the trail for
-others who do.
+half is a row. Where several machines serve the site, the file is an object in their bucket,
+encrypted under `SECRET_KEY`: all have it, whichever made it. One key signs at a time. Whoever
+makes, ends or loses one waits at the trail for others who do.
 """
 
-import os
 from datetime import datetime
-from pathlib import Path
 
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -18,6 +17,8 @@ from django.utils.translation import gettext as _
 from certification.domain.compact_jws import public_jwk, thumbprint
 from certification.exceptions import CertificationError, KeyNotHere
 from certification.models import SigningKey
+from people.services import kept_secrets
+from records.backends.kept_folder import KeptFolder, kept_folder
 from records.services import trail
 
 MADE = "signing key made"
@@ -73,7 +74,7 @@ def lose_key(*, kid: str, reason: str, actor: trail.Actor, at: datetime) -> Sign
     key.save(update_fields=["lost_at", "lost_reason"])
     payload = {"reason": key.lost_reason}
     trail.record(actor=actor, act=LOST, about=("signing-key", kid), payload=payload, at=at)
-    transaction.on_commit(lambda: _file(kid).unlink(missing_ok=True))
+    transaction.on_commit(lambda: keys_folder().remove(_file_name(kid)))
     return SigningKey.objects.current() or _begin(actor, at)
 
 
@@ -96,7 +97,7 @@ def private_half(key: SigningKey) -> Ed25519PrivateKey:
         If this machine does not have it, or cannot read it.
     """
     try:
-        private = serialization.load_pem_private_key(_file(key.kid).read_bytes(), password=None)
+        private = serialization.load_pem_private_key(read_file(_file_name(key.kid)), password=None)
     except (OSError, ValueError) as error:
         raise _not_here(key) from error
     if not isinstance(private, Ed25519PrivateKey) or thumbprint(public_jwk(private)) != key.kid:
@@ -111,7 +112,7 @@ def _not_here(key: SigningKey) -> KeyNotHere:
             "runs the site copies %(file)s from a back-up or from the machine that has it, or has "
             "another key sign by “signing_key rotate”."
         )
-        % {"file": _file(key.kid)}
+        % {"file": f"{keys_folder()}/{_file_name(key.kid)}"}
     )
 
 
@@ -141,8 +142,23 @@ def _end(key: SigningKey, actor: trail.Actor, at: datetime) -> None:
     trail.record(actor=actor, act=ENDED, about=("signing-key", key.kid), at=at)
 
 
-def _file(kid: str) -> Path:
-    return settings.SIGNING_KEYS_DIR / f"{kid}.pem"
+def keys_folder() -> KeptFolder:
+    return kept_folder(settings.SIGNING_KEYS_DIR, named="signing-keys", is_private=True)
+
+
+def read_file(name: str) -> bytes:
+    """A private half as PEM; raises FileNotFoundError, and ValueError if it cannot be decrypted."""
+    data = keys_folder().read(name)
+    return kept_secrets.unlocked(data) if settings.SEVERAL_MACHINES else data
+
+
+def add_file(name: str, pem: bytes) -> None:
+    """Keep a private half; raises FileExistsError."""
+    keys_folder().add(name, kept_secrets.locked(pem) if settings.SEVERAL_MACHINES else pem)
+
+
+def _file_name(kid: str) -> str:
+    return f"{kid}.pem"
 
 
 def _write(kid: str, private: Ed25519PrivateKey) -> None:
@@ -152,16 +168,10 @@ def _write(kid: str, private: Ed25519PrivateKey) -> None:
         serialization.PrivateFormat.PKCS8,
         serialization.NoEncryption(),
     )
-    folder = settings.SIGNING_KEYS_DIR
     try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        descriptor = os.open(_file(kid), os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
-        with os.fdopen(descriptor, "wb") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
+        add_file(_file_name(kid), text)
     except OSError as error:
         raise CertificationError(
             _("The key cannot be written to %(folder)s (%(why)s): let this program write there.")
-            % {"folder": folder, "why": error.strerror}
+            % {"folder": keys_folder(), "why": error.strerror}
         ) from error

@@ -19,6 +19,7 @@ from kombu.utils.json import loads
 from operations.backends.folder_queue import FolderChannel
 from operations.models import BackUp, Heartbeat, Verification
 from people.queries import printing
+from records.exceptions import FilesOutOfReach
 from records.models import TrailEntry
 from reminders.models import Message, SiteSweep
 from reminders.queries.sites import sites_to_sweep
@@ -159,7 +160,10 @@ def _next_night(after: datetime, at: time) -> datetime:
 def _stamps(now: datetime) -> ComponentHealth:
     """Whether what was recorded two days ago is under a stamp by now."""
     title, entries = _("Time stamps"), TrailEntry.objects.order_by("-number")
-    number = last_stamped()
+    try:
+        number = last_stamped()
+    except FilesOutOfReach as error:
+        return ComponentHealth(STAMPS, title, State.BAD, (str(error),), is_seen=False)
     before = entries.filter(recorded_at__lte=now - STAMPING_IS_LATE_AFTER).first()
     if before is not None and before.number > number:
         says = _(

@@ -22,6 +22,7 @@ from django.core.files.storage import default_storage
 from django.db import connection
 from django.db.backends.base.base import BaseDatabaseWrapper
 
+from certification.services import signing_keys
 from operations.backends import archive
 from operations.backends.archive import ArchiveWriter, written
 from operations.backends.files_folder import FilesFolder, FileStore, StoredFile
@@ -32,9 +33,10 @@ from operations.queries import database_rows
 from operations.queries.missing_files import still_wanted
 from operations.queries.restored_database import refuse_marked_database
 from operations.queries.time_stamps import FOLDER as STAMPS_FOLDER
+from operations.queries.time_stamps import stamps_folder
 from records.services.site_to_oneself import held_while_serving
 
-from .heads import FILE_NAME as HEADS_FILE
+from . import heads
 
 FORMAT = 1
 FILES_FOLDER = "files"
@@ -327,21 +329,24 @@ def _add_file(
 
 
 def _kept_beside(*, is_encrypted: bool) -> Iterator[tuple[str, bytes]]:
-    """What is kept in DATA_DIR beside database and files.
+    """What is kept beside database and files, of the same names whatever it is kept in.
 
     The key that signs sessions and locks second factors, and those that sign credentials, leave
     the machine encrypted or not at all.
     """
-    top = Path(settings.DATA_DIR)
-    paths = [top / HEADS_FILE, *sorted((top / STAMPS_FOLDER).glob("*"))]
-    if is_encrypted:
-        paths.append(top / SECRET_KEY_FILE)
-    for path in paths:
-        if path.is_file():
-            yield str(path.relative_to(top)), path.read_bytes()
-    if is_encrypted:
-        for path in sorted(settings.SIGNING_KEYS_DIR.glob("*.pem")):
-            yield f"{SIGNING_KEYS_FOLDER}/{path.name}", path.read_bytes()
+    if lines := heads.filed_lines():
+        yield heads.FILE_NAME, "".join(f"{line}\n" for line in lines).encode()
+    stamps = stamps_folder()
+    for name in stamps.names():
+        yield f"{STAMPS_FOLDER}/{name}", stamps.read(name)
+    if not is_encrypted:
+        return
+    secret = Path(settings.DATA_DIR) / SECRET_KEY_FILE
+    if secret.is_file() and not settings.SEVERAL_MACHINES:
+        yield SECRET_KEY_FILE, secret.read_bytes()
+    for name in signing_keys.keys_folder().names():
+        if name.endswith(".pem"):
+            yield f"{SIGNING_KEYS_FOLDER}/{name}", signing_keys.read_file(name)
 
 
 def _replace(path: Path, data: bytes) -> None:

@@ -20,10 +20,13 @@ from typing import Any
 
 from django.conf import settings
 from django.contrib.contenttypes.models import ContentType
+from django.core.files.base import File
+from django.core.files.storage import default_storage
 from django.core.management import call_command
 from django.db import connection, connections, transaction
 from django.db.migrations.executor import MigrationExecutor
 
+from certification.services import signing_keys
 from operations.backends import archive
 from operations.backends.archive import (
     CHUNK,
@@ -40,11 +43,13 @@ from operations.queries import database_rows
 from operations.queries.database_rows import Model, Node
 from operations.queries.restored_database import MARK, is_marked, refuse_used_database
 from operations.queries.time_stamps import FOLDER as STAMPS_FOLDER
+from operations.queries.time_stamps import stamps_folder
 from records.models import append_only
 from records.services.site_to_oneself import RESTORING, alone
 
 from .back_ups import FILES_FOLDER, FORMAT, SECRET_KEY_FILE, SIGNING_KEYS_FOLDER
 from .heads import FILE_NAME as HEADS_FILE
+from .heads import file_line
 from .new_database import make_tables
 
 KEPT = tuple(
@@ -147,6 +152,13 @@ def check_archive(
 
 def refuse_used_folder(top: Path) -> None:
     """Raise RestoreRefused where files of a site are kept already."""
+    if settings.SEVERAL_MACHINES:
+        if next(iter(_bucket().names()), None) is not None:
+            raise RestoreRefused(
+                "There are files in the bucket of FILES_URL already. A back-up is restored into an "
+                "empty site alone, so name another bucket, or empty it."
+            )
+        return
     used = [top / HEADS_FILE, top / STAMPS_FOLDER]
     there = [path for path in used if path.exists()]
     media = Path(settings.MEDIA_ROOT)
@@ -157,6 +169,10 @@ def refuse_used_folder(top: Path) -> None:
             f"{there[0]} is there already. A back-up is restored into an empty site alone, so "
             "name another DATA_DIR, or move it aside."
         )
+
+
+def _bucket() -> Any:
+    return default_storage
 
 
 def _unpack(
@@ -297,6 +313,10 @@ def _take_mark_away() -> None:
 
 
 def _remove_files(top: Path) -> None:
+    if settings.SEVERAL_MACHINES:
+        for name in list(_bucket().names()):
+            _bucket().delete(name)
+        return
     media = Path(settings.MEDIA_ROOT)
     if media.is_dir():
         for path in media.iterdir():
@@ -395,6 +415,9 @@ def _set_sequences(found: dict[str, Model], last_numbers: dict[str, int]) -> Non
 
 
 def _put_files_in_place(staging: Path, top: Path) -> None:
+    if settings.SEVERAL_MACHINES:
+        _put_files_into_bucket(staging)
+        return
     media = Path(settings.MEDIA_ROOT)
     media.mkdir(
         parents=True, exist_ok=True, mode=settings.FILE_UPLOAD_DIRECTORY_PERMISSIONS or 0o750
@@ -416,6 +439,28 @@ def _put_files_in_place(staging: Path, top: Path) -> None:
             if place.exists() and place.read_bytes() != path.read_bytes():
                 os.replace(place, top / OLD_KEY_FILE)
         shutil.move(path, place)
+
+
+def _put_files_into_bucket(staging: Path) -> None:
+    """Of what was kept beside the files, the key of sessions is for whoever sets SECRET_KEY."""
+    content = staging / "content"
+    for path in sorted(content.rglob("*")):
+        if path.is_file():
+            name = path.relative_to(content).as_posix()
+            with path.open("rb") as file:
+                if _bucket().save(name, File(file)) != name:
+                    raise RestoreRefused(f"Somebody else puts files into the bucket, as {name}.")
+    beside = staging / "kept"
+    for path in sorted(beside.rglob("*")):
+        data = path.read_bytes() if path.is_file() else b""
+        match path.relative_to(beside).parts:
+            case (name,) if name == HEADS_FILE:
+                for line in data.decode(errors="replace").splitlines():
+                    file_line(line)
+            case (folder, name) if folder == STAMPS_FOLDER:
+                stamps_folder().add(name, data)
+            case (folder, name) if folder == SIGNING_KEYS_FOLDER:
+                signing_keys.add_file(name, data)
 
 
 def _put_signing_keys_in_place(kept: Path) -> None:

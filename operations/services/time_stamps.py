@@ -4,8 +4,8 @@ Whoever runs the site can write the whole trail anew, and the file of its ends w
 have the server say that what they write now was there on an earlier day.
 """
 
-import os
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import NamedTuple
 
@@ -23,7 +23,7 @@ from rfc3161_client import (
 )
 
 from operations.exceptions import TimeStampRefused
-from operations.queries.time_stamps import ENDING, FOLDER, stamps_folder
+from operations.queries.time_stamps import ENDING, FOLDER, stamp_names, stamps_folder
 from records.queries.heads import Head
 
 ANSWERS_WITHIN_S = 30.0
@@ -37,8 +37,10 @@ def stamped_text(number: int, entry_hash: str) -> bytes:
     return f"{number} {entry_hash}\n".encode()
 
 
-def stamp_head(head: Head) -> Path | None:
+def stamp_head(head: Head) -> str | None:
     """Have an end of the trail stamped, and keep the answer as it came; None where no server is.
+
+    Returns the name under which it is kept.
 
     An end that has a stamp gets no second one.
 
@@ -49,9 +51,9 @@ def stamp_head(head: Head) -> Path | None:
     """
     if not settings.TIME_STAMP_URL:
         return None
-    path = stamps_folder() / f"{head.number}-{head.entry_hash}{ENDING}"
-    if path.exists():
-        return path
+    folder, name = stamps_folder(), f"{head.number}-{head.entry_hash}{ENDING}"
+    if name in folder.names():
+        return name
     text = stamped_text(head.number, head.entry_hash)
     request = (
         TimestampRequestBuilder()
@@ -62,14 +64,9 @@ def stamp_head(head: Head) -> Path | None:
     )
     answer = _asked(request.as_bytes())
     _refuse_unless_it_fits(answer, text, request)
-    path.parent.mkdir(mode=0o750, exist_ok=True)
-    new = path.with_suffix(".new")
-    with new.open("wb") as file:
-        file.write(answer)
-        file.flush()
-        os.fsync(file.fileno())
-    new.replace(path)
-    return path
+    with suppress(FileExistsError):  # Another worker was first, and its stamp is as good.
+        folder.add(name, answer)
+    return name
 
 
 def _asked(query: bytes) -> bytes:
@@ -167,15 +164,15 @@ def _verifier(request: TimeStampRequest | None) -> Verifier:
 
 def stamped_heads() -> Iterator[tuple[str, str]]:
     """Every end that was stamped, for the verification; a stamp that does not fit says why."""
-    folder = stamps_folder()
-    if not settings.TIME_STAMP_CERTIFICATES or not folder.is_dir():
+    if not settings.TIME_STAMP_CERTIFICATES:
         return
-    for path in sorted(folder.glob(f"*{ENDING}")):
-        where = f"{FOLDER}/{path.name}"
-        number, _dash, entry_hash = path.stem.partition("-")
+    folder = stamps_folder()
+    for name in stamp_names():
+        where = f"{FOLDER}/{name}"
+        number, _dash, entry_hash = name.removesuffix(ENDING).partition("-")
         try:
-            _refuse_unless_it_fits(path.read_bytes(), stamped_text(int(number), entry_hash))
+            _refuse_unless_it_fits(folder.read(name), stamped_text(int(number), entry_hash))
         except (TimeStampRefused, ValueError, OSError) as error:
             yield f"{where} ({error})", ""
         else:
-            yield where, path.stem
+            yield where, name.removesuffix(ENDING)

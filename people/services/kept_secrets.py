@@ -10,10 +10,8 @@ from django.utils.translation import gettext as _
 from people.exceptions import ProofRefused
 
 
-def _fernet() -> Fernet:
-    key = salted_hmac(
-        "people.kept_secrets", "second factors", secret=settings.SECRET_KEY, algorithm="sha256"
-    )
+def _fernet(what: str = "second factors") -> Fernet:
+    key = salted_hmac("people.kept_secrets", what, secret=settings.SECRET_KEY, algorithm="sha256")
     return Fernet(urlsafe_b64encode(key.digest()))
 
 
@@ -38,3 +36,16 @@ def decrypt(kept: str) -> str:
                 "administrator can reset it."
             )
         ) from error
+
+
+def locked(data: bytes) -> bytes:
+    """A file that leaves this machine, encrypted."""
+    return _fernet("files").encrypt(data)
+
+
+def unlocked(data: bytes) -> bytes:
+    """What was encrypted by `locked`; raises ValueError, as `decrypt` raises ProofRefused."""
+    try:
+        return _fernet("files").decrypt(data)
+    except InvalidToken as error:
+        raise ValueError("It was encrypted under another SECRET_KEY, or is damaged.") from error

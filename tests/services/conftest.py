@@ -5,7 +5,6 @@ import re
 import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from urllib.parse import quote
 
 import pytest
 from django.conf import settings
@@ -16,7 +15,7 @@ from redis import Redis
 from config.celery import app
 from operations.backends import folder_queue as broker
 from tests.services.mail_server import MailServer, Running
-from tests.services.processes import OwnRedis, Processes
+from tests.services.processes import OwnRedis, Processes, database_url
 
 # The two pairs that are deployed, and all of them where faults are tried at length (`make faults`):
 # neither broker knows which database is beside it.
@@ -113,12 +112,3 @@ def processes(transactional_db, link, request, tmp_path) -> Iterator[Processes]:
 def start_worker(processes):
     """Start a worker on this test's database, files and broker; each call starts one more."""
     return processes.worker
-
-
-def database_url() -> str:
-    """The test's database, as the environment would name it."""
-    given = connection.settings_dict
-    if connection.vendor == "sqlite":
-        return f"sqlite:///{given['NAME']}"
-    user, password = (quote(str(given[key] or ""), safe="") for key in ("USER", "PASSWORD"))
-    return f"postgresql://{user}:{password}@{given['HOST']}:{given['PORT']}/{given['NAME']}"

@@ -11,8 +11,10 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from django.conf import settings
+from django.db import connection
 from redis import Redis
 from redis.exceptions import RedisError
 
@@ -121,6 +123,15 @@ def held_still(process: subprocess.Popen[bytes]) -> Iterator[None]:
     finally:
         with suppress(ProcessLookupError):
             os.killpg(process.pid, signal.SIGCONT)
+
+
+def database_url() -> str:
+    """The test's database, as the environment would name it."""
+    given = connection.settings_dict
+    if connection.vendor == "sqlite":
+        return f"sqlite:///{given['NAME']}"
+    user, password = (quote(str(given[key] or ""), safe="") for key in ("USER", "PASSWORD"))
+    return f"postgresql://{user}:{password}@{given['HOST']}:{given['PORT']}/{given['NAME']}"
 
 
 def free_port() -> int:

@@ -11,7 +11,6 @@ from django.db import connection, connections
 from django.db.utils import load_backend
 
 from reminders.models import Message
-from tests.services.conftest import database_url
 from tests.services.many import (
     every_reminder_went_out_once,
     let_claims_lapse,
@@ -19,7 +18,14 @@ from tests.services.many import (
     sent,
     twice_at_the_server,
 )
-from tests.services.processes import OwnPostgres, OwnRedis, Processes, held_still, wait_until
+from tests.services.processes import (
+    OwnPostgres,
+    OwnRedis,
+    Processes,
+    database_url,
+    held_still,
+    wait_until,
+)
 
 pytestmark = [pytest.mark.services, pytest.mark.slow]
 

@@ -16,6 +16,7 @@ from django.db import connection
 from operations.exceptions import OperationsError
 from operations.queries.applied_migrations import refuse_database_of_another_version
 from operations.queries.restored_database import refuse_marked_database
+from operations.queries.shared_files import refuse_bucket_out_of_reach
 from operations.services.new_database import make_tables_if_empty
 from records.exceptions import SiteIsTaken
 from records.services.site_to_oneself import held_while_serving
@@ -28,6 +29,7 @@ class Command(BaseCommand):
         try:
             refuse_marked_database(connection)
             refuse_database_of_another_version(connection)
+            refuse_bucket_out_of_reach()
         except OperationsError as error:
             raise CommandError(str(error)) from error
         try:
