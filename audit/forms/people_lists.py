@@ -208,10 +208,11 @@ class CorrectionsForm(forms.Form):
 
 
 class TakeInForm(forms.Form):
-    """The act: what the page showed, and whether sign-ins are opened with it."""
+    """The act: what the page showed, whether sign-ins are opened, and that many do leave."""
 
     shown = forms.RegexField(DIGEST, widget=forms.HiddenInput)
     sign_ins = forms.BooleanField(required=False)
+    many_leave = forms.BooleanField(required=False)
 
 
 class UndoForm(forms.Form):

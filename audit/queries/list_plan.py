@@ -25,6 +25,7 @@ from certification.queries.standing_on_day import figures_of
 from people.domain.employee_numbers import number_key
 from people.domain.list_days import DayForm
 from people.models import Person, Site, User
+from people.queries.administrators import ends_sooner
 from records.domain.lists import ListRow
 from records.domain.shown import digest_of
 
@@ -156,6 +157,17 @@ class Plan:
     def is_too_large(self) -> bool:
         """Whether it writes about more people than one act of a page does."""
         return sum(not one.is_left_alone for one in self.people) > MOST_AT_ONCE
+
+    @property
+    def ending_sooner(self) -> list[Person]:
+        """Whom the list gives a last day, or an earlier one than they had."""
+        return [
+            one.person
+            for one in self.people
+            if one.person is not None
+            and "left_on" in one.changes
+            and ends_sooner(*one.changes["left_on"])
+        ]
 
     def digest(self) -> str:
         return digest_of({"people": [person.content() for person in self.people]})

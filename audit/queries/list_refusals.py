@@ -17,6 +17,12 @@ from audit.domain.list_rows import CellFault, Fault
 from certification.models import Certificate
 from people.domain.employee_numbers import number_key
 from people.models import BadgePin, Person, Stamp, User
+from people.queries.administrators import (
+    administrators_among,
+    administrators_stay,
+    ends_sooner,
+    last_administrator,
+)
 from people.queries.reach import may_change_address
 
 from .list_bringers import Bringer
@@ -85,6 +91,7 @@ class _Judge:
                 "person"
             )
         }
+        self.last_administrators = _last_administrators(people, at)
         self.marks = Counter(one.stamp for one in people if one.stamp)
 
     def refusals_of(self, one: PersonPlan) -> Refused:
@@ -162,6 +169,8 @@ class _Judge:
                 _("%(name)s left on %(day)s. Enter that they are back, on their page.")
                 % {"name": person.full_name, "day": person.left_on},
             )
+        if person.pk in self.last_administrators:
+            yield (Field.LEFT_ON, last_administrator(person.full_name))
         authority = self.bringer.authority
         if "email" in one.changes and authority and not may_change_address(authority, person):
             yield (
@@ -255,6 +264,19 @@ class _Judge:
                     _("%(day)s is still to come: at %(site)s it is %(today)s.")
                     % {"day": day, "site": one.site, "today": today},
                 )
+
+
+def _last_administrators(people: Sequence[PersonPlan], at: datetime) -> set[int]:
+    """Keys of those to whom the list gives a last day though nobody would administer any more."""
+    ending = [
+        one.person.pk
+        for one in people
+        if one.person is not None
+        and "left_on" in one.changes
+        and ends_sooner(*one.changes["left_on"])
+    ]
+    leaving = administrators_among(ending)
+    return leaving if leaving and not administrators_stay(at, without=leaving) else set()
 
 
 def _after(one: PersonPlan) -> dict[str, Any]:

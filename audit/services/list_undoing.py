@@ -14,7 +14,7 @@ from certification.services.acts import Act
 from certification.services.events import withdraw_certificate
 from people.models import FormerEmployeeNumber, Person, User
 from people.services.moves import withdraw_move
-from people.services.people import change_person, lock_people
+from people.services.people import change_person, lock_people, refuse_last_administrators
 from people.services.sign_ins import set_sign_in_active
 from people.services.stamps import return_stamp
 from records.services import trail
@@ -58,6 +58,10 @@ def undo(
                 "undone. Read it as it is now, then go on."
             )
         )
+    # Roles are locked before anything is written down, as whoever gives them does.
+    refuse_last_administrators(
+        [person for person, values in undoing.changes if values.get("left_on")], at
+    )
     act = Act(actor=actor, at=at, proof=proof, reason=reason.strip())
     _withdraw(undoing, act)
     people_left = _take_back(undoing, act)

@@ -1,14 +1,14 @@
 """The file of people that a plant's own system hands over every night: the rules of a list.
 
 Nothing is written unless that is asked for. Whoever is not in the file is named; they leave only
-where that is asked for too, and never more than a share of the people at once: half a file would
-otherwise end the work of half a plant.
+where that is asked for too. Never do more than a share of the people leave at once, by their
+absence or by a last day in the file, since half a file would otherwise end the work of half a
+plant; and never the last who administers.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import datetime
-from math import floor
 
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
@@ -18,16 +18,25 @@ from audit.domain.list_rows import Answers, CellFault
 from audit.exceptions import ListChanged, ListRefused
 from audit.models import PeopleList
 from audit.queries.list_bringers import Bringer
+from audit.queries.list_leaving import (
+    MOST_LEAVING_PERCENT,
+    own_staff_ending,
+    staff_at_work,
+    too_many,
+)
 from audit.queries.list_plan import Plan, make_plan
 from people.domain.employee_numbers import number_key
-from people.models import Person, Site
-from people.services.people import change_person, lock_people
+from people.models import Person
+from people.queries.administrators import (
+    administrators_among,
+    administrators_stay,
+    last_administrator,
+)
+from people.services.people import change_person, lock_people, refuse_last_administrators
 from records.services import trail
 from records.tables.lists import ReadList
 
 from .list_writes import write_plan
-
-MOST_LEAVING_PERCENT = 5
 
 
 @dataclass(frozen=True)
@@ -45,7 +54,7 @@ class Handover:
     leave : bool
         Whether own staff who are not in the file leave, today being their last day.
     most_leaving_percent : int
-        Of own staff at work at the sites, how many may leave at once; one always may.
+        Of own staff at work at the sites, how many may leave at once; one of several always may.
     good_rows : bool
         Whether rows with a fault stay out and the others are taken; otherwise one refuses all.
     """
@@ -60,12 +69,18 @@ class Handover:
 
 @dataclass
 class Report:
-    """What a file does, or would do."""
+    """What a file does, or would do.
+
+    ``leaving`` are those who are not in it, ``ending`` those whom it gives a last day, and
+    ``refusals`` why none of it is done, whatever is asked for.
+    """
 
     plan: Plan
     faults: list[CellFault]
     leaving: list[Person] = field(default_factory=list)
+    ending: list[Person] = field(default_factory=list)
     at_work: int = 0
+    refusals: list[str] = field(default_factory=list)
     written: bool = False
     left: int = 0
 
@@ -176,6 +191,7 @@ def _look(
         faults += plan.faults
     report = Report(plan, faults)
     _find_leaving(report, people_list, bringer, at)
+    report.refusals = list(_refusals(report, handover, at))
     return report
 
 
@@ -199,13 +215,11 @@ def _find_leaving(report: Report, people_list: PeopleList, bringer: Bringer, at:
     place = people_list.columns.index(Field.EMPLOYEE_NUMBER)
     register = report.plan.register
     there = {register.meant_by(number_key(cells[place])) for _line, cells in people_list.rows}
-    for site in Site.objects.filter(pk__in=bringer.people_sites):
-        people = Person.objects.filter(site=site, kind=Person.Kind.OWN).at_work_on(site.today(at))
-        # Whoever has a last day to come leaves by it.
-        for person in people.filter(left_on__isnull=True).select_related("site"):
-            report.at_work += 1
-            if number_key(person.employee_number) not in there:
-                report.leaving.append(person)
+    for person in staff_at_work(bringer, at):
+        report.at_work += 1
+        if number_key(person.employee_number) not in there:
+            report.leaving.append(person)
+    report.ending = own_staff_ending(report.plan)
 
 
 def _write(
@@ -215,7 +229,7 @@ def _write(
     bringer: Bringer,
     at: datetime,
 ) -> Report:
-    first = _look(people_list, read, replace(handover, write=False), bringer, at)
+    first = _look(people_list, read, handover, bringer, at)
     lock_people(
         [one.person.pk for one in first.plan.people if one.person is not None]
         + ([person.pk for person in first.leaving] if handover.leave else [])
@@ -224,8 +238,11 @@ def _write(
     report = _look(people_list, read, handover, bringer, at)
     if report.faults and not handover.good_rows:
         raise RowsRefused(report.faults)
-    if handover.leave:
-        _refuse_too_many(report, handover)
+    if report.refusals:
+        raise ListRefused(" ".join(report.refusals))
+    # Roles are locked before anything is written down, as whoever gives them does.
+    leaving = report.leaving if handover.leave else []
+    refuse_last_administrators([*leaving, *report.plan.ending_sooner], at)
     result = write_plan(people_list, report.plan, bringer, sign_ins=False, at=at)
     if handover.leave:
         for person in report.leaving:
@@ -248,16 +265,19 @@ def _write(
     return report
 
 
-def _refuse_too_many(report: Report, handover: Handover) -> None:
-    most = max(1, floor(report.at_work * handover.most_leaving_percent / 100))
-    if len(report.leaving) > most:
-        raise ListRefused(
-            _(
-                "%(leaving)s of %(people)s people are not in the file, and at most %(most)s may "
-                "leave at once, so nothing was done. Look whether the file is whole."
-            )
-            % {"leaving": len(report.leaving), "people": report.at_work, "most": most}
-        )
+def _refusals(report: Report, handover: Handover, at: datetime) -> Iterable[str]:
+    gone = [*report.ending, *(report.leaving if handover.leave else ())]
+    many = too_many(len(gone), report.at_work, handover.most_leaving_percent)
+    if many is not None:
+        yield _(
+            "%(leaving)s of %(people)s people would leave, and at most %(most)s may at once, so "
+            "nothing is done. Look whether the file is whole; if they do leave, say a greater "
+            "share with it (--most-leaving, or most_leaving_percent)."
+        ) % {"leaving": many.leaving, "people": many.at_work, "most": many.most}
+    last = administrators_among([person.pk for person in gone])
+    if last and not administrators_stay(at, without=last):
+        names = sorted(person.full_name for person in gone if person.pk in last)
+        yield last_administrator(", ".join(names))
 
 
 PEOPLE_FIELDS = tuple(column for column in Field if column in OF_PEOPLE - {Field.STAMP})

@@ -16,9 +16,10 @@ from audit.exceptions import ListChanged, ListRefused, ListTakenIn
 from audit.models import PeopleList
 from audit.models.people_list import KEPT_FOR
 from audit.queries.list_bringers import Bringer
+from audit.queries.list_leaving import too_many_of_list
 from audit.queries.list_plan import MOST_AT_ONCE, Plan, make_plan
 from people.models import User
-from people.services.people import lock_people
+from people.services.people import lock_people, refuse_last_administrators
 from people.services.sign_in_mails import send_password_link
 from records.services import trail
 from records.tables.lists import LONGEST_CELL, clean_cell, read_list
@@ -134,6 +135,7 @@ def take_in(
     shown: str,
     sign_ins: bool,
     at: datetime,
+    many_leave: bool = False,
 ) -> PeopleList:
     """Do what a list says, all of it or nothing.
 
@@ -143,6 +145,9 @@ def take_in(
         The digest of the plan that its page showed (`audit.queries.list_plan.Plan.digest`).
     sign_ins : bool
         Whether whoever has no sign-in is given one.
+    many_leave : bool
+        Whether it was said that as many leave as the list gives a last day, where they are many
+        (`audit.queries.list_leaving`).
 
     Raises
     ------
@@ -154,7 +159,7 @@ def take_in(
         If a service refuses what the plan did not foresee; nothing was done.
     """
     try:
-        return _take_in(people_list, bringer, shown, sign_ins, at)
+        return _take_in(people_list, bringer, shown, sign_ins, many_leave, at)
     except IntegrityError as error:
         # Somebody entered the same number, stamp or address at the same moment.
         raise ListChanged(_changed()) from error
@@ -162,7 +167,12 @@ def take_in(
 
 @transaction.atomic
 def _take_in(
-    people_list: PeopleList, bringer: Bringer, shown: str, sign_ins: bool, at: datetime
+    people_list: PeopleList,
+    bringer: Bringer,
+    shown: str,
+    sign_ins: bool,
+    many_leave: bool,
+    at: datetime,
 ) -> PeopleList:
     people_list = _lock(people_list)
     if people_list.expires_at < at:
@@ -183,6 +193,16 @@ def _take_in(
         )
     if sign_ins and not bringer.people_sites:
         raise ListRefused(_("Sign-ins are opened by administrators."))
+    if not many_leave and (many := too_many_of_list(plan, bringer, at)):
+        raise ListRefused(
+            _(
+                "%(leaving)s of %(people)s people would leave, so nothing was done. Look whether "
+                "the column is the right one; if they do leave, tick that."
+            )
+            % {"leaving": many.leaving, "people": many.at_work}
+        )
+    # Roles are locked before anything is written down, as whoever gives them does.
+    refuse_last_administrators(plan.ending_sooner, at)
     result = write_plan(people_list, plan, bringer, sign_ins=sign_ins, at=at)
     people_list.result = result
     people_list.taken_in_at = at

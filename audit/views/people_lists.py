@@ -23,6 +23,7 @@ from audit.forms.people_lists import (
 from audit.models import PeopleList
 from audit.presenters import people_list_page as screens
 from audit.queries.list_bringers import bringer_for
+from audit.queries.list_leaving import too_many_of_list
 from audit.queries.list_plan import MOST_AT_ONCE, Plan, make_plan
 from audit.queries.list_undoing import plan_undoing
 from audit.services import list_undoing
@@ -137,6 +138,7 @@ def _render_plan(
         "page": page,
         "people": screens.people_shown(page, plan),
         "digest": plan.digest(),
+        "many_leave": too_many_of_list(plan, bringer_for(request.user), timezone.now()),
         "opens_sign_ins": bool(bringer_for(request.user).people_sites),
     }
     return render(request, "audit/people_list.html", context, status=status)
@@ -190,6 +192,7 @@ def people_list_take_in(request: UserRequest, list_id: int) -> HttpResponse:
             bringer=bringer_for(request.user),
             shown=form.cleaned_data["shown"] if form.is_valid() else "",
             sign_ins=bool(form.cleaned_data.get("sign_ins")),
+            many_leave=bool(form.cleaned_data.get("many_leave")),
             at=timezone.now(),
         )
     except ListTakenIn as error:

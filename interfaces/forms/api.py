@@ -175,8 +175,8 @@ class PeopleRequest(Schema):
         5,
         ge=0,
         le=100,
-        description="Of own staff at work, how many may leave at once; if more would, nothing is "
-        "done.",
+        description="Of own staff at work, how many may leave at once, by not being among them or "
+        "by a last day that is given; if more would, nothing is done. One of several always may.",
     )
     good_rows: bool = Field(
         False, description="Leave rows that are wrong out; by default one of them refuses all."
@@ -205,6 +205,10 @@ class PeopleAnswer(Schema):
         description="Numbers of own staff who were not among the people sent."
     )
     left: int = Field(description="How many of these have left by it.")
+    refusals: list[str] = Field(
+        description="Why nothing would be done if `write` said so: too many would leave, or the "
+        "last who administers."
+    )
     problems: list[RowProblem]
 
 

@@ -428,6 +428,7 @@ def people(request: HttpRequest, handed: shapes.PeopleRequest) -> dict[str, Any]
         ],
         "not_among_them": [person.employee_number for person in report.leaving],
         "left": report.left,
+        "refusals": report.refusals,
         "problems": [{"row": fault.line, "detail": sentence_of(fault)} for fault in report.faults],
     }
 

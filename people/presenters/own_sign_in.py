@@ -43,7 +43,7 @@ WORDS = {
     "printed code refused": gettext_lazy("Wrong or spent code of a letter"),
     "printed PIN given at a tablet": gettext_lazy("Printed PIN given at a shared tablet"),
     "PIN chosen after a printed one": gettext_lazy("PIN chosen after a printed one"),
-    "sign-in reset on return": gettext_lazy("Roles, password and second factors taken away: back"),
+    "sign-in reset on return": gettext_lazy("Sign-in reset on coming back"),
     "personal data handed out": gettext_lazy("File of personal data made"),
     "badge and PIN set": gettext_lazy("Badge and PIN set"),
     "badge and PIN removed": gettext_lazy("Badge and PIN given up"),

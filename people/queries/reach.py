@@ -1,6 +1,8 @@
 """Whose particulars somebody may change, and whose sign-in they may let somebody else into."""
 
-from people.models import Person, Role, User
+from dataclasses import dataclass
+
+from people.models import Person, Role, SiteRole, User
 
 KEEPERS = (Role.INSTRUCTOR, Role.ADMINISTRATOR)
 WITHIN_INSTRUCTORS_REACH = frozenset({Role.LINE_LEAD, Role.INSTRUCTOR, Role.OPERATOR})
@@ -52,3 +54,21 @@ def may_change_address(actor: User, person: Person) -> bool:
     if user is None:
         return True
     return actor.pk != user.pk and may_reset_sign_in(actor, user)
+
+
+@dataclass(frozen=True)
+class RolesOnReturn:
+    """Roles of a sign-in whose owner comes back: those that go with it, and those that stay."""
+
+    taken: list[SiteRole]
+    staying: list[SiteRole]
+
+
+def roles_on_return(actor: User, user: User) -> RolesOnReturn:
+    """What of somebody's roles goes when the actor enters their return: what they could take."""
+    administered = actor.sites_as(Role.ADMINISTRATOR)
+    taken: list[SiteRole] = []
+    staying: list[SiteRole] = []
+    for role in user.roles.select_related("site").order_by("site__prefix", "role"):
+        (taken if role.site_id in administered else staying).append(role)
+    return RolesOnReturn(taken, staying)

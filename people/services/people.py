@@ -17,9 +17,10 @@ from people.models import (
     Person,
     Role,
     Site,
+    SiteRole,
     User,
 )
-from people.queries import reach
+from people.queries import administrators, reach
 from records.services import trail
 
 from .change_rows import write_line_lead
@@ -137,8 +138,8 @@ def change_person(
     Raises
     ------
     PeopleError
-        If the number is or was somebody else's, the details contradict each other, or they are
-        not the actor's to change (`people.queries.reach`).
+        If the number is or was somebody else's, the details contradict each other, they are not
+        the actor's to change (`people.queries.reach`), or nobody would administer any more.
     """
     unknown = set(details) - set(CHANGEABLE)
     if unknown:
@@ -158,6 +159,8 @@ def change_person(
         _refuse_out_of_reach(person, before, everything_changed, authority)
     if "left_on" in changed and not was_entered_in_error:
         _refuse_to_undo_leaving(person, before["left_on"], at)
+    if "left_on" in changed and administrators.ends_sooner(before["left_on"], person.left_on):
+        refuse_last_administrators([person], at)
     if is_renumbered:
         change_number(person, employee_number, actor, at)
         ports.whereabouts_changed(person)
@@ -258,6 +261,23 @@ def _refuse_to_undo_leaving(person: Person, left_on: date | None, at: datetime) 
             _("%(name)s left on %(day)s. Enter that they are back, on their page.")
             % {"name": person.full_name, "day": left_on}
         )
+
+
+def refuse_last_administrators(people: Collection[Person], at: datetime) -> None:
+    """Refuse to let the last leave who could let others in; the people are locked.
+
+    From here until the transaction ends nobody else takes a role of an administrator or has one
+    leave, so that two do not rely on each other.
+    """
+    leaving = administrators.administrators_among([person.pk for person in people])
+    if not leaving:
+        return
+    roles = SiteRole.objects.select_for_update(no_key=True).filter(role=Role.ADMINISTRATOR)
+    list(roles.order_by("pk").values_list("pk", flat=True))
+    # Read once the roles are ours: whoever was waited for may have had a last day entered.
+    if not administrators.administrators_stay(at, without=leaving):
+        names = ", ".join(sorted(person.full_name for person in people if person.pk in leaving))
+        raise PeopleError(administrators.last_administrator(names))
 
 
 def _update_sign_in_email(person: Person, former: str, actor: User | str, at: datetime) -> None:

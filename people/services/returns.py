@@ -1,5 +1,6 @@
 """Coming back after having left: the same person, under the same number."""
 
+from collections.abc import Iterable
 from datetime import date, datetime
 
 from django.db import transaction
@@ -7,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from people import ports
 from people.exceptions import PeopleError
-from people.models import BadgePin, Person, Return, SignInCode, User
+from people.models import BadgePin, Person, Return, SignInCode, SiteRole, User
 from people.queries import reach, written_down
 from records.services import trail
 
@@ -22,9 +23,11 @@ def return_person(
 ) -> Return:
     """Have somebody who had left be back from a day on.
 
-    Nothing comes back by itself: every role is taken away, and what they signed in by, so that
-    they need a new letter or link. What they may do follows from certificates, vision tests and
-    practice as the schemes say; the days away count as absence.
+    Nothing comes back by itself: roles are taken away where the actor gives them, and what they
+    signed in by, so that they need a new letter or link. A role that the actor may not take stays
+    (`people.queries.reach.roles_on_return`), and with one the second factors do too, since nobody
+    resets a sign-in that holds roles beyond their own sites. What they may do follows from
+    certificates, vision tests and practice as the schemes say; the days away count as absence.
 
     Raises
     ------
@@ -67,20 +70,30 @@ def return_person(
 
 
 def _take_back(user: User, actor: User, at: datetime) -> None:
-    """Take away what opened something before they left: passwords, PIN, factors and roles."""
-    roles = list(user.roles.select_related("site"))
-    held = sorted(f"{role.site.prefix}: {role.role}" for role in roles)
-    user.roles.all().delete()
+    """Take away what opened something before they left, as far as the actor may."""
+    keeps_factors = not reach.may_reset_sign_in(actor, user)
+    list(user.roles.select_for_update(no_key=True).order_by("pk"))
+    roles = reach.roles_on_return(actor, user)
+    user.roles.filter(pk__in=[role.pk for role in roles.taken]).delete()
     BadgePin.objects.filter(user=user).delete()
     SignInCode.objects.void([user], at)
     user.set_password(None)
     user.password_is_one_time = False
     user.save(update_fields=["password", "password_is_one_time"])
-    forget_factors(user=user, actor=actor, details={}, at=at)
+    if not keeps_factors:
+        forget_factors(user=user, actor=actor, details={}, at=at)
     trail.record(
         actor=actor,
         act="sign-in reset on return",
         about=user,
-        payload={"before": held, "after": []},
+        payload={
+            "before": _written(roles.taken + roles.staying),
+            "after": _written(roles.staying),
+            "second_factors": "stay" if keeps_factors else "taken away",
+        },
         at=at,
     )
+
+
+def _written(roles: Iterable[SiteRole]) -> list[str]:
+    return sorted(f"{role.site.prefix}: {role.role}" for role in roles)

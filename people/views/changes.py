@@ -15,6 +15,7 @@ from people.access import UserRequest
 from people.exceptions import PeopleError
 from people.forms.people import ChangeForm, ReturnForm
 from people.models import Person
+from people.queries import reach
 from people.services import particulars, returns
 
 from .person_forms import FORM_METHODS, post_data, save_person_fact
@@ -62,6 +63,8 @@ def person_return(request: UserRequest, employee_number: str) -> HttpResponse:
     if not person.has_left(now):
         raise Http404
     form = ReturnForm(post_data(request), initial={"returned_on": person.site.today(now)})
+    user = reach.sign_in_of(person)
+    roles = reach.roles_on_return(request.user, user) if user else None
     day = person.site.today(now)
     if form.is_bound and form.is_valid():
         day = form.cleaned_data["returned_on"]
@@ -78,12 +81,19 @@ def person_return(request: UserRequest, employee_number: str) -> HttpResponse:
                     _("%(name)s is back. Print a letter or have a link sent for a new password.")
                     % {"name": person.full_name},
                 )
+                if roles is not None and roles.staying:
+                    messages.warning(
+                        request,
+                        _("Roles at other sites stay until their administrators take them away."),
+                    )
                 return redirect("people:person_detail", person.employee_number)
     context = {
         "person": person,
         "form": form,
         "day": day,
         "matters": ports.matters_on_return(person, day),
+        "roles": roles,
+        "keeps_factors": user is not None and not reach.may_reset_sign_in(request.user, user),
     }
     status = 422 if form.is_bound and form.errors else 200
     return render(request, "people/person_return.html", context, status=status)

@@ -78,10 +78,51 @@ def test_no_more_than_a_share_leaves_at_once(file):
     people = staff(40)
     path = file(listed(*people[:37]))
     _told, wrong = run(path, "--write", "--leave")
-    assert "at most 2 may leave" in wrong
+    assert "3 of 40 people would leave, and at most 2 may at once" in wrong
+    assert "--most-leaving" in wrong
+    assert wrong in run(path, "--leave")[1]  # Said before it is written, too.
     assert not Person.objects.filter(left_on__isnull=False).exists()
     run(path, "--write", "--leave", "--most-leaving", "8")
     assert Person.objects.filter(left_on__isnull=False).count() == 3
+
+
+def test_last_days_in_the_file_count_as_leaving(file):
+    people = staff(40)
+    rows = "".join(f"{one.employee_number},2026-01-31\n" for one in people)
+    path = file("Number,Last day\n" + rows)
+    _told, wrong = run(path, "--write")
+    assert "40 of 40 people would leave, and at most 2 may at once" in wrong
+    assert not Person.objects.filter(left_on__isnull=False).exists()
+    told, _wrong = run(path, "--write", "--most-leaving", "100")
+    assert told.count("last day given") == 40
+    assert Person.objects.filter(left_on=date(2026, 1, 31)).count() == 40
+    assert run(path, "--write")[0].splitlines()[-1] == "Done."  # Nobody leaves twice.
+
+
+def test_file_of_somebody_else_alone_ends_nobody(file):
+    staff(1)
+    assert "1 of 1 people would leave" in run(file("Number,Name\n7001,Ada\n"), "--leave")[1]
+
+
+@pytest.mark.parametrize("how", ["absent", "last day"])
+def test_last_who_administers_leaves_by_no_file(file, how):
+    people = staff(40)
+    administrator = make_user(Role.ADMINISTRATOR, person=people[0])
+    # Whoever has a last day, or cannot sign in, lets nobody in later.
+    make_user(Role.ADMINISTRATOR, person=make_person(people[0].site, left_on=date(2199, 1, 1)))
+    make_user(Role.ADMINISTRATOR, person=people[1], is_active=False)
+    text = listed(*people[1:])
+    if how == "last day":
+        text = f"Number,Last day\n{people[0].employee_number},2199-01-01\n"
+    path = file(text)
+    options = ("--write", "--leave") if how == "absent" else ("--write",)
+    _told, wrong = run(path, *options)
+    assert "Nobody would be left who administers" in wrong
+    assert administrator.person.full_name in wrong
+    people[0].refresh_from_db()
+    assert people[0].left_on is None
+    make_user(Role.ADMINISTRATOR, person=people[2])
+    assert run(path, *options)[0].splitlines()[-1] == "Done."
 
 
 def test_contractors_other_sites_and_whoever_leaves_anyway_are_not_missed(file):

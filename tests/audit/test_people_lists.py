@@ -59,12 +59,13 @@ def planned(kept, user):
     return make_plan(kept, bringer_for(user), NOW)
 
 
-def take_in(kept, user, *, sign_ins=False, at=NOW):
+def take_in(kept, user, *, sign_ins=False, at=NOW, many_leave=False):
     return people_lists.take_in(
         people_list=kept,
         bringer=bringer_for(user),
         shown=planned(kept, user).digest(),
         sign_ins=sign_ins,
+        many_leave=many_leave,
         at=at,
     )
 
@@ -311,6 +312,25 @@ def test_more_people_than_others_wait_for_are_refused(both, monkeypatch):
     with pytest.raises(ListRefused, match="split"):
         take_in(kept, both)
     take_in(people_lists.answer(people_list=kept, answers={}, left_out=[2]), both)
+
+
+def test_list_by_which_many_leave_is_taken_in_only_where_that_is_said(both, site):
+    people = [make_person(site) for _each in range(3)]
+    rows = "".join(f"{one.employee_number};2026-01-31\n" for one in people)
+    kept = bring(both, f"Number;Last day\n{rows}")
+    with pytest.raises(ListRefused, match="3 of 4 people would leave"):
+        take_in(kept, both)
+    assert not Person.objects.filter(left_on__isnull=False).exists()
+    take_in(kept, both, many_leave=True)
+    assert Person.objects.filter(left_on=date(2026, 1, 31)).count() == 3
+
+
+def test_list_does_not_end_who_administers_alone(both):
+    kept = bring(both, f"Number;Last day\n{both.employee_number};2199-01-31\n")
+    [(_line, _field, why)] = sentences(kept, both)
+    assert "Nobody would be left who administers" in why
+    make_user(Role.ADMINISTRATOR, site=both.person.site)
+    assert planned(kept, both).is_ready
 
 
 def test_lists_that_nobody_took_in_are_forgotten(both):

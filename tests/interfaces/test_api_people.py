@@ -57,6 +57,7 @@ def test_dry_by_default_then_written_under_the_name_of_the_token(hand_over, admi
         "changes": [{"employee_number": "00471", "is_new": True, "fields": ["full_name", "site"]}],
         "not_among_them": [missing.employee_number],
         "left": 0,
+        "refusals": [],
         "problems": [],
     }
     assert not Person.objects.filter(employee_number="00471").exists()
@@ -107,7 +108,7 @@ def test_more_than_a_share_never_leave_at_once(hand_over):
     people = [make_person() for _each in range(5)]
     answer = hand_over(*map(row, people[:2]), write=True, leave=True)
     assert answer.status_code == 409
-    assert "nothing was done" in answer.json()["detail"]
+    assert "4 of 6 people would leave" in answer.json()["detail"]
     assert not Person.objects.filter(left_on__isnull=False).exists()
 
 

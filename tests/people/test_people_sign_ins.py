@@ -1,12 +1,16 @@
 """Sign-ins are opened, given roles and closed by administrators, within their reach."""
 
 import re
+from datetime import date
+from threading import Barrier, Thread
 
 import pytest
+from django.db import connection, connections
 
 from people.exceptions import PeopleError
 from people.models import Installation, Role, Site, SiteRole, User
 from people.services import sign_ins
+from people.services.people import change_person
 from records.models import TrailEntry, TrailPayload
 from tests.factories import NOW, make_person, make_site, make_user
 
@@ -194,3 +198,42 @@ def test_a_site_that_cannot_be_is_refused(site, message):
     with pytest.raises(PeopleError, match=message):
         make_administrator(new_site=site)
     assert not User.objects.exists()
+
+
+def test_last_who_administers_has_no_last_day(administrator):
+    site = administrator.person.site
+    other = make_user(Role.ADMINISTRATOR, person=make_person(site))
+    change_person(person=other.person, left_on=date(2199, 1, 1), actor=administrator, at=NOW)
+    me = administrator.person
+    with pytest.raises(PeopleError, match="Nobody would be left who administers"):
+        change_person(person=me, left_on=date(2199, 1, 1), actor=administrator, at=NOW)
+    other.person.refresh_from_db()
+    assert other.person.left_on == date(2199, 1, 1)
+    # A day that is put off makes nobody leave sooner.
+    change_person(person=other.person, left_on=date(2199, 2, 1), actor=administrator, at=NOW)
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+@pytest.mark.django_db(transaction=True)
+def test_two_who_administer_do_not_end_each_other_at_once():
+    one = make_user("administrator")
+    other = make_user("administrator", person=make_person(one.person.site))
+    together, outcomes = Barrier(2), []
+
+    def end(actor, person):
+        try:
+            together.wait(timeout=120)
+            change_person(person=person, left_on=date(2199, 1, 1), actor=actor, at=NOW)
+            outcomes.append("done")
+        except PeopleError as error:
+            outcomes.append(str(error)[:24])
+        finally:
+            connections.close_all()
+
+    pairs = [(one, other.person), (other, one.person)]
+    threads = [Thread(target=end, args=pair) for pair in pairs]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(timeout=300)
+    assert sorted(outcomes) == ["Nobody would be left who", "done"]

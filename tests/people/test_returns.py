@@ -1,15 +1,18 @@
 """Whoever had left and is back has their number and records, and nothing that opens by itself."""
 
+import json
 from datetime import timedelta
 
 import pytest
+from allauth.mfa.models import Authenticator
 from django.urls import reverse
 from django.utils import timezone
 
 from people.exceptions import PeopleError
-from people.models import BadgePin, Person, Return, Role
+from people.models import BadgePin, Person, Return, Role, SiteRole
 from people.services.people import change_person
 from people.services.returns import return_person
+from records.models import TrailEntry
 from tests.factories import (
     NOW,
     PASSWORD,
@@ -18,6 +21,7 @@ from tests.factories import (
     make_person,
     make_revision,
     make_scope,
+    make_site,
     make_user,
 )
 from training.services import facts
@@ -60,6 +64,51 @@ def test_neither_roles_nor_password_come_back(administrator):
     assert user.role_names() == {Role.OPERATOR}
     assert not user.has_usable_password()
     assert not BadgePin.objects.exists()
+
+
+def has_app(user):
+    return Authenticator.objects.create(user=user, type=Authenticator.Type.TOTP, data={})
+
+
+@pytest.mark.parametrize(("role", "stays"), [("administrator", False), ("instructor", True)])
+def test_roles_stay_that_the_actor_may_not_take(role, stays):
+    actor = make_user(role)
+    user = make_user("instructor", person=make_person(actor.person.site, left_on=LEFT))
+    there = SiteRole.objects.create(
+        user=user, site=make_site("Other", "OT"), role="line_lead", recorded_at=NOW
+    )
+    if role == "instructor":  # Whom an instructor brings back holds roles within their reach.
+        there.site = actor.person.site
+        there.save()
+    app = has_app(user)
+    back(user.person, actor)
+    assert user.roles.filter(pk=there.pk).exists()
+    assert user.roles.filter(role="instructor").exists() == stays
+    user.refresh_from_db()
+    assert not user.has_usable_password()
+    # Nobody weakens a sign-in that holds roles beyond their own sites.
+    assert Authenticator.objects.filter(pk=app.pk).exists()
+    written = json.loads(TrailEntry.objects.get(act="sign-in reset on return").payload.body)
+    assert written["second_factors"] == "stay"
+    assert len(written["before"]) == 2
+    assert len(written["after"]) == 1 + stays
+
+
+def test_the_page_says_which_roles_go_and_which_stay(client, administrator):
+    today = administrator.person.site.today(timezone.now())
+    left = make_person(administrator.person.site, left_on=today - timedelta(days=9))
+    user = make_user("instructor", person=left)
+    url = reverse("people:person_return", args=[left.employee_number])
+    client.force_login(administrator)
+    assert "second factor stays" not in client.get(url).text
+    SiteRole.objects.create(
+        user=user, site=make_site("Other", "OT"), role="line_lead", recorded_at=NOW
+    )
+    page = client.get(url).text
+    assert page.index("is taken away") < page.index("stays: an administrator of the site")
+    assert "second factor stays" in page
+    sent = {"returned_on": today.isoformat(), "reason": "Back.", "day_seen": today.isoformat()}
+    assert "Roles at other sites stay" in client.post(url, sent, follow=True).text
 
 
 @pytest.mark.parametrize(

@@ -10,8 +10,8 @@ from audit.domain.list_columns import Field
 from audit.domain.list_rows import Answers, CellFault
 from audit.presenters.people_list_page import sentence_of
 from audit.queries.list_bringers import all_sites, program
+from audit.queries.list_leaving import MOST_LEAVING_PERCENT
 from audit.services.nightly_people import (
-    MOST_LEAVING_PERCENT,
     PEOPLE_FIELDS,
     Handover,
     Report,
@@ -144,6 +144,8 @@ class Command(BaseCommand):
                 self.stdout.write(f"new: {one.number} {one.name}")
             elif one.changes:
                 self.stdout.write(f"changed: {one.number} {one.name}: {', '.join(one.changes)}")
+        for person in report.ending:
+            self.stdout.write(f"last day given: {person.employee_number} {person.full_name}")
         word = "left" if report.left else "not in the file"
         for person in report.leaving:
             self.stdout.write(f"{word}: {person.employee_number} {person.full_name}")
@@ -151,6 +153,8 @@ class Command(BaseCommand):
             f"{report.new} new, {report.changed} changed, {report.left_alone} left alone, "
             f"{len(report.leaving)} of {report.at_work} not in the file."
         )
+        if report.refusals:
+            raise CommandError(" ".join(report.refusals))
         if report.faults and not handover.good_rows:
             raise CommandError("Rows that are wrong refuse the whole file: see --good-rows.")
         done = "Done." if report.written else "Nothing was written: that takes --write."
