@@ -29,9 +29,10 @@ def make_credential(*, certificate: Certificate, actor: trail.Actor, at: datetim
     KeyNotHere
         If this machine cannot sign.
     """
+    certificate = lock_certificate(certificate)
+    # After the person: the first key is made under the trail's lock, which is the last of all.
     key = current_key(at=at)
     private_half(key)
-    certificate = lock_certificate(certificate)
     if certificate.origin == Certificate.Origin.ELSEWHERE:
         raise CertificationError(
             _("Whoever issued %(number)s signs for it: its own document is on record here.")

@@ -5,7 +5,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
     dependencies = [
         ("interfaces", "0006_api_token_may_record_work"),
-        ("reminders", "0004_a_note_about_a_written_test"),
+        ("reminders", "0001_initial"),
     ]
 
     operations = [

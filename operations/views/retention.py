@@ -13,7 +13,7 @@ from django.views.decorators.debug import sensitive_post_parameters
 from django.views.decorators.http import require_http_methods, require_safe
 
 from operations import access
-from operations.exceptions import OperationsError
+from operations.exceptions import ShownOtherRules
 from operations.forms.retention import RetentionForm
 from operations.models import SiteRetention
 from operations.queries import old_photos
@@ -83,8 +83,10 @@ def retention_change(request: UserRequest, prefix: str) -> HttpResponse:
             )
         except ProofRefused as error:
             form.add_error("password", str(error))
-        except OperationsError as error:
-            form.add_error(None, str(error))
+        except ShownOtherRules as error:
+            # Shown anew, so that what is saved next is what was read.
+            messages.warning(request, str(error))
+            return redirect("operations:retention_change", site.prefix)
         else:
             messages.success(request, _("Saved. Below is what the next run removes."))
             return redirect("operations:retention_site", site.prefix)

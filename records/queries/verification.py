@@ -365,16 +365,22 @@ def _check_heads(report: Report) -> None:
 
 def _check_files(report: Report) -> None:
     for source in _file_sources:
+        unreadable: dict[str, str] = {}
         for label, path_or_opener, expected in source():
             report.files += 1
             try:
                 actual = _sha256_of_file(path_or_opener)
             except OSError as error:
-                reason = f"cannot be read: {error.strerror or error}."
-                report.faults.append(Fault(label, reason))
+                unreadable[label] = f"cannot be read: {error.strerror or error}."
                 continue
             if actual != expected:
                 report.faults.append(Fault(label, "was changed: its SHA-256 is another one."))
+        if unreadable:
+            # While the others were read one may have been removed in good order.
+            still_kept = {label for label, *_ in source() if label in unreadable}
+            report.faults += [
+                Fault(label, reason) for label, reason in unreadable.items() if label in still_kept
+            ]
 
 
 def _sha256_of_file(path_or_opener: str | Path | Opener) -> str:

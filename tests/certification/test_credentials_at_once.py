@@ -4,11 +4,14 @@ from concurrent.futures import ThreadPoolExecutor
 from threading import Barrier, local
 
 import pytest
-from django.db import connection, connections
+from django.db import connection, connections, transaction
 
 from certification.models import Credential, PublicCode, SigningKey
 from certification.services import credentials, signing_keys
 from certification.services.public_codes import code_of
+from people.services.people import lock_person
+from records.services import trail
+from tests.assessments.together import somebody_waits_for_us
 from tests.factories import NOW, make_certificate
 
 pytestmark = [
@@ -41,6 +44,19 @@ def at_once(*acts):
 
 def take(certificate):
     return credentials.make_credential(certificate=certificate, actor="tests", at=NOW)
+
+
+def test_first_key_is_made_beside_an_act_on_the_same_person():
+    certificate = make_certificate()
+    with ThreadPoolExecutor(1) as pool:
+        with transaction.atomic():
+            lock_person(certificate.person)
+            taken = pool.submit(at_once, lambda: take(certificate))
+            while not somebody_waits_for_us():
+                assert not taken.done(), taken.result()
+            trail.record(actor="tests", act="person found", about=certificate.person, at=NOW)
+        [credential] = taken.result()
+    assert credential.key == SigningKey.objects.get()
 
 
 def test_two_who_draw_the_same_index_end_at_different_ones(monkeypatch):

@@ -464,6 +464,10 @@ def test_page_says_what_goes_and_why_by_number_alone(client):
     assert person.employee_number in text
     assert "Ada Holm" not in text
     assert "Removed: it is" in text
+    late = client.post(change, months | shown | {"password": factories.PASSWORD}, follow=True)
+    assert late.redirect_chain == [(change, 302)]
+    assert "Somebody has changed these rules since" in late.content.decode()
+    assert late.context["form"]["shown_people"].value() == 12
 
 
 def test_quality_reads_and_does_not_change(client):

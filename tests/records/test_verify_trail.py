@@ -239,6 +239,21 @@ def test_files_are_hashed_by_path_and_by_opener(db, sources, tmp_path):
     ]
 
 
+def test_file_that_is_removed_while_others_are_read_is_no_fault(db, sources, tmp_path):
+    kept = ["photo 1", "photo 2"]
+
+    def files():
+        for label in list(kept):
+            yield label, tmp_path / "gone.jpg", "0" * 64
+            if label in kept[:1] and len(kept) == 2:
+                kept.remove("photo 2")  # By a rule of the site, with its entry.
+
+    register_files(files)
+    assert [str(fault) for fault in verify_records().faults] == [
+        "photo 1 cannot be read: No such file or directory."
+    ]
+
+
 def test_the_command_prints_counts_and_that_everything_fits(trail, sources, capsys):
     call_command("verify_trail")
     output = capsys.readouterr().out
