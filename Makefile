@@ -114,6 +114,7 @@ bench: install-dev
 	@$(BIN)/python -m benchmarks.finding_edges
 	@$(BIN)/python -m benchmarks.measuring
 	@$(BIN)/python -m benchmarks.class_plan
+	@$(BIN)/python -m benchmarks.backing_up
 
 format:
 	$(BIN)/ruff check --fix .

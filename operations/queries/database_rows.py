@@ -135,17 +135,20 @@ def read_rows(
     quote = connection.ops.quote_name
     columns = ", ".join(quote(field.column) for field in fields)
     table, key = quote(model._meta.db_table), quote(str(model._meta.pk.column))
-    converters = [_converters(field, connection) for field in fields]
-    writers = [_writer(field) for field in fields]
+    changed = [
+        (n, change)
+        for n, field in enumerate(fields)
+        if (change := _change(field, connection)) is not None
+    ]
     holding_files = [n for n, field in enumerate(fields) if isinstance(field, models.FileField)]
     with connection.chunked_cursor() as cursor:
         cursor.execute(f"SELECT {columns} FROM {table} ORDER BY {key}")  # noqa: S608 - quoted names
         while batch := list(cursor.fetchmany(BATCH)):
             for values in batch:
-                row = [
-                    None if value is None else write(convert(value))
-                    for value, convert, write in zip(values, converters, writers, strict=True)
-                ]
+                row = list(values)
+                for n, change in changed:
+                    if row[n] is not None:
+                        row[n] = change(row[n])
                 for n in holding_files:
                     if name := row[n]:
                         on_file(str(name))
@@ -154,10 +157,11 @@ def read_rows(
 
 def parts(rows: Iterable[list[Any]]) -> Iterator[tuple[int, bytes]]:
     """Rows as packed pieces of some megabytes, a row a line, and how many each holds."""
+    as_line = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
     lines: list[str] = []
     length = 0
     for row in rows:
-        lines.append(json.dumps(row, ensure_ascii=False, separators=(",", ":")))
+        lines.append(as_line(row))
         length += len(lines[-1])
         if length >= PART_BYTES:
             yield len(lines), _packed(lines)
@@ -181,20 +185,27 @@ def _packed(lines: Sequence[str]) -> bytes:
     return gzip.compress("\n".join(lines).encode(), compresslevel=3, mtime=0)
 
 
-def _converters(field: Any, connection: BaseDatabaseWrapper) -> Callable[[Any], Any]:
-    """What makes a value of a column the field's own, as Django's own queries do."""
+def _change(field: Any, connection: BaseDatabaseWrapper) -> Callable[[Any], Any] | None:
+    """What makes what a database gives of a column what JSON holds; None where it is that."""
     column = field.get_col(field.model._meta.db_table)
+    # What makes it the field's own, as Django's own queries do.
     found = [
         *connection.ops.get_db_converters(column),
         *field.get_db_converters(connection),
     ]
+    target = field
+    while target.remote_field:
+        target = target.target_field
+    if not found and isinstance(target, models.IntegerField | models.CharField | models.TextField):
+        return None
+    write = _writer(field)
 
-    def convert(value: Any) -> Any:
+    def change(value: Any) -> Any:
         for converter in found:
             value = converter(value, column, connection)
-        return value
+        return None if value is None else write(value)
 
-    return convert
+    return change
 
 
 def _writer(field: Any) -> Callable[[Any], Any]:

@@ -13,6 +13,8 @@ from operations.backends.two_places import FilesInTwoPlaces
 from operations.models import MovedPhoto
 from people.models import Site
 
+from .retention import Line
+
 SHOWN = 20
 
 
@@ -26,7 +28,7 @@ class MoveOutlook:
         How old a photograph is when it is moved.
     moved, waiting : int
         How many were, and how many are to be.
-    photos : list of Photo
+    lines : list of Line
         The first of the latter.
     is_there : bool
         Whether the second place can be reached now.
@@ -35,7 +37,7 @@ class MoveOutlook:
     days: int
     moved: int
     waiting: int
-    photos: list[Photo]
+    lines: list[Line]
     is_there: bool
 
 
@@ -67,7 +69,10 @@ def move_outlook(site: Site, now: datetime) -> MoveOutlook | None:
         days=settings.OLD_PHOTOS_AFTER_DAYS,
         moved=moved.count(),
         waiting=waiting.count(),
-        photos=list(waiting[:SHOWN]),
+        lines=[
+            Line(f"{photo.board.number}, {photo.pk}", site.today(photo.recorded_at))
+            for photo in waiting[:SHOWN]
+        ],
         is_there=places.second_is_there(),
     )
 
