@@ -139,7 +139,8 @@ class ObjectStorage(S3Storage):
     def _send_whole(
         self, key: str, content: File, size: int, about: dict[str, Any], unless: dict[str, str]
     ) -> None:
-        self.client.put_object(Bucket=self.bucket_name, Key=key, Body=content, **about, **unless)
+        place = {"Bucket": self.bucket_name, "Key": key}
+        self.client.put_object(**place, Body=_Body(content), **about, **unless)
 
     def _send_in_parts(
         self, key: str, content: File, size: int, about: dict[str, Any], unless: dict[str, str]
@@ -190,6 +191,13 @@ class ObjectStorage(S3Storage):
 
     def url(self, name: str, *_args: Any, **_kwargs: Any) -> str:
         raise ValueError("This file is not accessible via a URL.")
+
+
+class _Body:
+    """A file for botocore, which sends nothing of what is false, as Django's without a name are."""
+
+    def __init__(self, content: File) -> None:
+        self.read, self.seek, self.tell = content.read, content.seek, content.tell
 
 
 class ObjectFile(File):

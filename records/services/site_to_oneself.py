@@ -134,8 +134,8 @@ def _database_locked(function: str) -> BaseDatabaseWrapper | None:
     BlockingIOError
         If it is held in a way that forbids it.
     """
-    if not settings.SEVERAL_MACHINES:
-        return None
+    if not settings.SEVERAL_MACHINES or connection.vendor != "postgresql":
+        return None  # Several machines do not start on another database.
     session = connection.copy()
     session.inc_thread_sharing()  # Whichever thread ends the process may give it up.
     try:

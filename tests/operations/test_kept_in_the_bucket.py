@@ -208,6 +208,8 @@ def test_what_needs_a_file_says_so_and_stores_nothing_half(several_machines, tak
     assert client.get(reverse("assessments:board_detail", args=[board.number])).status_code == 200
     with pytest.raises(CommandError, match="The bucket jointworthy of FILES_URL at http://127"):
         call_command("prepare")
+    with pytest.raises(CommandError, match="Nothing is known of the records now"):
+        call_command("verify_trail")
 
 
 def test_jobs_are_tried_again_and_it_counts_for_nothing(several_machines, take_away, settings):

@@ -64,6 +64,9 @@ def test_an_empty_file_and_one_in_parts_come_back_as_they_were(storage, name, mo
     storage.save(name, ContentFile(b""))
     with storage.open(name) as file:
         assert (file.size, file.read()) == (0, b"")
+    storage.save(f"{name}.nameless", File(io.BytesIO(b"of no name")))
+    with storage.open(f"{name}.nameless") as file:
+        assert file.read() == b"of no name"
     monkeypatch.setattr(object_storage, "IN_ONE_REQUEST", 1_000_000)
     monkeypatch.setattr(object_storage, "PART_BYTES", 5 * 1024 * 1024)
     data = noise(12_000_000)

@@ -6,6 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from records.domain.canonical import instant_text
+from records.exceptions import FilesOutOfReach
 from records.models import TrailHead
 from records.queries.heads import NotAHead, find_head
 from records.queries.verification import Report, verify_records
@@ -33,7 +34,10 @@ class Command(BaseCommand):
         )
 
     def handle(self, *args: Any, skip_files: bool, head: list[str], **options: Any) -> None:
-        report = verify_records(with_files=not skip_files)
+        try:
+            report = verify_records(with_files=not skip_files)
+        except FilesOutOfReach as error:
+            raise CommandError(f"Nothing is known of the records now. {error}") from error
         self.stdout.write(f"Trail entries that fit: {report.entries:,}")
         self.stdout.write(f"  of them with an erased payload: {report.erased:,}")
         self.stdout.write(f"Signatures that fit: {report.signatures:,}")
