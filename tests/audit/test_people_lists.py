@@ -6,7 +6,6 @@ import pytest
 
 from audit.exceptions import ListChanged, ListRefused, ListTakenIn
 from audit.models import PeopleList
-from audit.queries import list_plan
 from audit.queries.list_bringers import bringer_for
 from audit.queries.list_plan import make_plan
 from audit.services import people_lists
@@ -304,14 +303,6 @@ def test_corrected_rows_are_read_again_and_left_out_ones_stay_out(both):
     plan = planned(kept, both)
     assert plan.is_ready
     assert [one.details["started_on"] for one in plan.people] == [date(2026, 4, 3)]
-
-
-def test_more_people_than_others_wait_for_are_refused(both, monkeypatch):
-    kept = bring(both, "Number;Name\n7001;Ada\n7002;Bo\n")
-    monkeypatch.setattr(list_plan, "MOST_AT_ONCE", 1)
-    with pytest.raises(ListRefused, match="split"):
-        take_in(kept, both)
-    take_in(people_lists.answer(people_list=kept, answers={}, left_out=[2]), both)
 
 
 def test_list_by_which_many_leave_is_taken_in_only_where_that_is_said(both, site):
