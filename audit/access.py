@@ -79,16 +79,10 @@ def names_of(user: User, numbers: Collection[str]) -> dict[str, str]:
 
 def people_lists_of(user: User, now: datetime) -> QuerySet[PeopleList]:
     """The lists that the user brought, without what they say: nobody else reads one."""
-    lists = PeopleList.objects.filter(brought_by=user)
-    kept = Q(taken_in_at__isnull=False) | Q(expires_at__gte=now)
-    return lists.filter(kept).defer("rows", "doubts", "result", "undoing")
+    lists = PeopleList.objects.filter(brought_by=user).kept(now)
+    return lists.defer("rows", "doubts", "result", "undoing", "work")
 
 
 def people_list_for(user: User, list_id: int, now: datetime) -> PeopleList:
     """One of them, as long as it is kept."""
-    return get_object_or_404(
-        PeopleList.objects.filter(brought_by=user).filter(
-            Q(taken_in_at__isnull=False) | Q(expires_at__gte=now)
-        ),
-        pk=list_id,
-    )
+    return get_object_or_404(PeopleList.objects.filter(brought_by=user).kept(now), pk=list_id)

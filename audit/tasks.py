@@ -4,10 +4,12 @@ from celery import shared_task
 from django.utils import timezone
 
 from audit.presenters.pack_contents import PackContents
-from audit.services import evidence_packs, people_lists, work_log_checks
+from audit.services import evidence_packs, list_steps, people_lists, work_log_checks
 
 CHECK_ENDS_WITHIN_S = 25 * 60
 GRACE_S = 60
+LISTS_END_WITHIN_S = 25 * 60
+"""A round of one list is short; several may wait."""
 PACK_ENDS_WITHIN_S = 55 * 60
 """A round of a pack is short; one large file of it, such as the trail, may take longer."""
 
@@ -32,7 +34,7 @@ def check_work_logs() -> int:
     return work_log_checks.run_due_checks(clock=timezone.now)
 
 
-@shared_task(name=people_lists.SEND_LINKS)
+@shared_task(name=list_steps.SEND_LINKS)
 def send_links(list_id: int) -> int:
     """Send the links of one list of people; an unknown one is nobody's work."""
     return people_lists.send_links(list_id)
@@ -42,6 +44,22 @@ def send_links(list_id: int) -> int:
 def send_due_links() -> int:
     """Send the links that a lost message or a dead worker left; run by beat."""
     return people_lists.send_due_links()
+
+
+@shared_task(name=list_steps.WORK)
+def work_on_list(list_id: int) -> bool:
+    """Go on with a long list of people; an unknown one is nobody's work."""
+    return list_steps.work_on(list_id, clock=timezone.now)
+
+
+@shared_task(
+    name="people_lists.work_due",
+    soft_time_limit=LISTS_END_WITHIN_S,
+    time_limit=LISTS_END_WITHIN_S + GRACE_S,
+)
+def work_on_lists() -> int:
+    """Go on with the long lists that a lost message or a dead worker left; run by beat."""
+    return list_steps.work_on_due(clock=timezone.now)
 
 
 @shared_task(name="people_lists.forget_expired")

@@ -114,6 +114,11 @@ app.conf.update(
             "schedule": crontab(minute="*/5"),
             "options": {"expires": 280},
         },
+        "go on with long lists of people": {
+            "task": "people_lists.work_due",
+            "schedule": crontab(),
+            "options": {"expires": 50},
+        },
         "forget lists of people that nobody took in": {
             "task": "people_lists.forget_expired",
             "schedule": crontab(minute="25", hour="2"),

@@ -188,6 +188,7 @@ TABLE: dict[str, Row] = {
     "audit:people_list_columns": form(BROUGHT, "people_list", **BROUGHT_BY_OTHERS),
     "audit:people_list_answers": act(BROUGHT, "people_list", **BROUGHT_BY_OTHERS),
     "audit:people_list_take_in": act(BROUGHT, "people_list", **BROUGHT_BY_OTHERS),
+    "audit:people_list_stop": act(BROUGHT, "people_list", **BROUGHT_BY_OTHERS),
     "audit:people_list_undo": form(BROUGHT, "taken_list", **BROUGHT_BY_OTHERS),
     "audit:people_list_throw_away": act(BROUGHT, "people_list", **BROUGHT_BY_OTHERS),
     # Evidence packs: of quality at every site that they tell of

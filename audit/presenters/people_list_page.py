@@ -340,3 +340,30 @@ def counts_shown(people_list: PeopleList) -> list[tuple[str, int]]:
     """What a list made, in words, whatever it made none of left out."""
     counts = people_list.result.get("counts", {})
     return [(str(word), counts[name]) for name, word in RESULT_WORDS if counts.get(name)]
+
+
+def not_done_shown(people_list: PeopleList) -> list[tuple[str, str]]:
+    """Numbers of those who were left out while a long list was taken in, each with the reason."""
+    shown = []
+    for number, why, fault in people_list.result.get("not_done", []):
+        if fault is not None:
+            column, kind, said, other = fault
+            field = Field(column) if column else None
+            why = sentence_of(CellFault(0, field, Fault(kind), said, other))
+        shown.append((number, why))
+    return shown
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a worker is with a long list."""
+
+    done: int
+    total: int
+    undoes: bool
+
+
+def progress_of(people_list: PeopleList) -> Progress:
+    work = people_list.work
+    total = work["total"]
+    return Progress(total - len(work["pending"]), total, people_list.taken_in_at is not None)

@@ -5,6 +5,7 @@ that what is done is what was shown.
 """
 
 from collections import Counter
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
@@ -46,9 +47,14 @@ PERSON_FIELDS = {
 """Fields of a list that are fields of `Person`, by their names there."""
 
 
-MOST_AT_ONCE = 1_000
-"""People about whom something is written in one act of a page: everybody else who writes to the
-records waits for it."""
+MOST_AT_ONCE = 500
+"""People about whom something is written while a page is waited for, in one transaction: everybody
+else who writes to the records waits for it. Of more, a worker writes some at a time."""
+MOST_READ_AT_ONCE = 2_000
+"""People whom such a transaction reads again before it writes."""
+
+
+DIGEST_LETTERS = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,6 +138,25 @@ class PersonPlan:
             "stands": [[one.scope, one.answer.standing, one.answer.rule] for one in self.stands],
         }
 
+    @property
+    def lead_key(self) -> str:
+        """The key of the line lead whom the list names; empty where it names none."""
+        lead = self.details.get("line_lead") or self.changes.get("line_lead", ("", ""))[1]
+        return number_key(lead) if lead else ""
+
+    def act_digest(self) -> str:
+        """What is written of them, told apart from anything else that could be.
+
+        How they would stand comes of it and of the day; a line lead of the same list is written
+        otherwise once they are known.
+        """
+        content = {name: value for name, value in self.content().items() if name != "stands"}
+        for part in ("details", "changes"):
+            content[part] = {
+                name: value for name, value in content[part].items() if name != "line_lead"
+            }
+        return digest_of(content | {"line_lead": self.lead_key})[:DIGEST_LETTERS]
+
 
 def _plain(value: Any) -> Any:
     return value if value is None or isinstance(value, date) else str(value)
@@ -154,9 +179,10 @@ class Plan:
         return not self.open and not self.faults and bool(self.people)
 
     @property
-    def is_too_large(self) -> bool:
-        """Whether it writes about more people than one act of a page does."""
-        return sum(not one.is_left_alone for one in self.people) > MOST_AT_ONCE
+    def is_long(self) -> bool:
+        """Whether a worker does it, some people at a time, since others would wait too long."""
+        written = sum(not one.is_left_alone for one in self.people)
+        return written > MOST_AT_ONCE or len(self.people) > MOST_READ_AT_ONCE
 
     @property
     def ending_sooner(self) -> list[Person]:
@@ -200,7 +226,7 @@ def make_plan(people_list: PeopleList, bringer: Bringer, at: datetime) -> Plan:
     )
     passed = answers.results == "pass" or None
     listed, contradictions = people_of(read.entries, passed)
-    register = read_register(listed)
+    register = read_register(listed, with_facts=bool(bringer.facts_sites))
     plan = Plan(
         faults=read.faults + contradictions,
         open=read.open,
@@ -220,6 +246,19 @@ def make_plan(people_list: PeopleList, bringer: Bringer, at: datetime) -> Plan:
     plan.people = [one for one in plan.people if not wrong & set(one.listed.lines)]
     plan.faults.sort(key=lambda fault: fault.line)
     return plan
+
+
+def leads_first(people: Iterable[PersonPlan]) -> list[PersonPlan]:
+    """About whom something is written, whoever is new and leads others before these."""
+    written = {number_key(one.number): one for one in people if not one.is_left_alone}
+    placed: dict[str, PersonPlan] = {}
+    for key in written:
+        chain: dict[str, PersonPlan] = {}
+        while key in written and key not in placed and key not in chain:
+            chain[key] = written[key]
+            key = chain[key].lead_key
+        placed.update(reversed(chain.items()))
+    return list(placed.values())
 
 
 def _note_shared_addresses(people: list[PersonPlan]) -> None:

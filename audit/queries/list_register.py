@@ -131,8 +131,11 @@ class Register:
         return person.left_on == person.site.today(undone_at) - timedelta(days=1)
 
 
-def read_register(listed: Iterable[ListedPerson]) -> Register:
-    """Read what bears on the people of a list, some hundred at a time, and nobody else's facts."""
+def read_register(listed: Iterable[ListedPerson], *, with_facts: bool) -> Register:
+    """Read what bears on the people of a list, some hundred at a time, and nobody else's facts.
+
+    Certificates, tests and work are read with the facts, for whoever brings any.
+    """
     register = Register()
     keys = {number_key(person.number) for person in listed}
     leads = {
@@ -166,7 +169,12 @@ def read_register(listed: Iterable[ListedPerson]) -> Register:
     for undone_at, undoing in undone.values_list("undone_at", "undoing"):
         register.taken_back.update(dict.fromkeys(undoing.get("left", []), undone_at))
     own = [register.numbers[key] for key in keys if key in register.numbers]
-    _read_facts(register, own)
+    for lot in _lots(own):
+        register.stamps |= set(
+            Stamp.objects.filter(person__in=lot, returned_on=None).values_list("person_id", "mark")
+        )
+    if with_facts:
+        _read_facts(register, own)
     return register
 
 
@@ -185,9 +193,6 @@ def _read_facts(register: Register, pks: Collection[int]) -> None:
         )
         for (person_id, scope_id), facts in facts_for_many(lot).by_person_and_scope.items():
             register.facts[person_id][scope_id] = facts
-        register.stamps |= set(
-            Stamp.objects.filter(person__in=lot, returned_on=None).values_list("person_id", "mark")
-        )
         upkeep = upkeep_for_many(lot)
         vision |= upkeep.vision
         practice |= upkeep.practice

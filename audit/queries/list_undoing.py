@@ -5,18 +5,20 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Model, Q, QuerySet
 from django.utils.translation import gettext as _
 
 from audit.models import PeopleList
 from certification.models import Certificate, CertificateEvent
-from people.models import BadgePin, Person, SiteMembership, Stamp, User
+from people.models import BadgePin, Person, SiteMembership, SiteRole, Stamp, User
 from people.queries.reach import may_change_address
 from records.domain.shown import digest_of
 from training.models import PracticeRecord, VisionTest
 
 from .list_bringers import Bringer
 
+MOST_AT_ONCE = 100
+"""People of whom something is undone in one transaction, for which everybody else waits."""
 WRITTEN_BY_ITSELF = frozenset({"StandingSpan", "KnownSpan", "Reminder", "Message"})
 """Models whose rows about somebody come of others, so that they are no use of them."""
 
@@ -54,6 +56,25 @@ class Undoing:
             )
         )  # fmt: skip
 
+    def concerned(self) -> set[int]:
+        """Keys of the people of whom something is undone."""
+        of_people = (self.certificates, self.tests, self.practice, self.stamps, self.moves)
+        return (
+            {row.person_id for rows in of_people for row in rows}
+            | {user.person_id for user in self.sign_ins if user.person_id}
+            | {person.pk for person, _values in self.changes}
+            | {person.pk for person in self.people}
+        )
+
+    @property
+    def is_long(self) -> bool:
+        """Whether a worker does it, some people at a time, since others would wait too long."""
+        return len(self.concerned()) > MOST_AT_ONCE
+
+    def stays_written(self) -> list[list[str]]:
+        """What stays, as the list keeps it."""
+        return [[each.name, each.what, each.why] for each in self.stays]
+
     @property
     def withdraws(self) -> bool:
         """Whether facts are withdrawn, each under a signature."""
@@ -76,16 +97,34 @@ class Undoing:
         )
 
 
-def plan_undoing(people_list: PeopleList, bringer: Bringer, at: datetime) -> Undoing:
-    """Look at everything that a list made, as it is now."""
-    return _Planner(people_list, bringer, at).plan()
+def plan_undoing(
+    people_list: PeopleList,
+    bringer: Bringer,
+    at: datetime,
+    people: Collection[int] | None = None,
+) -> Undoing:
+    """Look at everything that a list made, as it is now; of some people alone, by their keys."""
+    return _Planner(people_list, bringer, at, people).plan()
 
 
 class _Planner:
-    def __init__(self, people_list: PeopleList, bringer: Bringer, at: datetime) -> None:
+    def __init__(
+        self,
+        people_list: PeopleList,
+        bringer: Bringer,
+        at: datetime,
+        people: Collection[int] | None,
+    ) -> None:
+        self.theirs = Q() if people is None else Q(person__in=people)
+        self.among = None if people is None else frozenset(people)
         self.list, self.made, self.bringer, self.at = people_list, people_list.result, bringer, at
         assert people_list.taken_in_at is not None  # noqa: S101 - nothing else is undone
         self.taken_in_at = people_list.taken_in_at
+        self.since = (
+            datetime.fromisoformat(self.made["since"])
+            if "since" in self.made
+            else people_list.taken_in_at
+        )
         self.undoing = Undoing()
 
     def plan(self) -> Undoing:
@@ -97,9 +136,13 @@ class _Planner:
         self._people()
         return self.undoing
 
-    def _rows(self, name: str) -> list[int]:
+    def _rows(self, name: str, model: type[Model] | None = None) -> list[int]:
+        """What the act made, by primary keys; where it is about some people, theirs alone."""
         rows: list[int] = self.made.get(name, [])
-        return rows
+        if model is None or self.among is None:
+            return rows
+        theirs = set(model._default_manager.filter(self.theirs).values_list("pk", flat=True))
+        return [pk for pk in rows if pk in theirs]
 
     def _stays(self, person: Person, what: str, why: str) -> None:
         self.undoing.stays.append(Stays(person.full_name, what, why))
@@ -111,7 +154,7 @@ class _Planner:
         return True
 
     def _certificates(self) -> None:
-        keys = self._rows("certificates")
+        keys = self._rows("certificates", Certificate)
         acted_on = set(
             CertificateEvent.objects.filter(certificate__in=keys).values_list(
                 "certificate_id", flat=True
@@ -129,15 +172,15 @@ class _Planner:
 
     def _upkeep(self) -> None:
         rested_on = set(
-            Certificate.objects.filter(recorded_at__gte=self.taken_in_at)
-            .exclude(pk__in=self._rows("certificates"))
+            Certificate.objects.filter(self.theirs, recorded_at__gte=self.since)
+            .exclude(pk__in=self._rows("certificates", Certificate))
             .values_list("person_id", flat=True)
         )
         tests = VisionTest.objects.filter(
-            pk__in=self._rows("vision_tests"), withdrawal__isnull=True
+            pk__in=self._rows("vision_tests", VisionTest), withdrawal__isnull=True
         )
         practice = PracticeRecord.objects.filter(
-            pk__in=self._rows("practice"), withdrawal__isnull=True
+            pk__in=self._rows("practice", PracticeRecord), withdrawal__isnull=True
         )
         for test in tests.select_related("person__site"):
             if self._may_withdraw(test.person, _("vision test %s") % test.test_id, rested_on):
@@ -155,7 +198,7 @@ class _Planner:
         return True
 
     def _stamps(self) -> None:
-        stamps = Stamp.objects.filter(pk__in=self._rows("stamps"), returned_on__isnull=True)
+        stamps = Stamp.objects.filter(pk__in=self._rows("stamps", Stamp), returned_on__isnull=True)
         for stamp in stamps.select_related("person__site"):
             if not self._is_out_of_reach(
                 stamp.person, self.bringer.people_sites, _("stamp %s") % stamp.mark
@@ -163,7 +206,11 @@ class _Planner:
                 self.undoing.stamps.append(stamp)
 
     def _changes(self) -> None:
-        changed = {each["person"]: each for each in self.made.get("changed", [])}
+        changed = {
+            each["person"]: each
+            for each in self.made.get("changed", [])
+            if self.among is None or each["person"] in self.among
+        }
         people = Person.objects.select_related("site", "line_lead").in_bulk(changed)
         for pk, each in changed.items():
             person, back = people[pk], {}
@@ -196,24 +243,33 @@ class _Planner:
 
     def _move(self, person: Person) -> list[SiteMembership]:
         rows = person.site_memberships.not_withdrawn().filter(
-            site=person.site_id, recorded_at=self.taken_in_at
+            site=person.site_id, recorded_at__range=(self.since, self.taken_in_at)
         )
         return list(rows.select_related("person__site", "site").order_by("-from_day")[:1])
 
     def _sign_ins(self) -> None:
-        users = User.objects.filter(pk__in=self._rows("sign_ins"), is_active=True)
+        users = User.objects.filter(pk__in=self._rows("sign_ins", User), is_active=True)
+        used = self._sign_ins_used(users)
         for user in users.select_related("person__site"):
             assert user.person is not None  # noqa: S101 - a list opens no others
             what = _("sign-in %s") % user.employee_number
             if self._is_out_of_reach(user.person, self.bringer.people_sites, what):
                 continue
-            if why := _use_of_sign_in(user):
-                self._stays(user.person, what, why)
+            if user.last_login is not None or user.has_usable_password():
+                self._stays(user.person, what, _("has been used since"))
+            elif user.pk in used:
+                self._stays(user.person, what, _("was given a role or a PIN since"))
             else:
                 self.undoing.sign_ins.append(user)
 
+    def _sign_ins_used(self, users: QuerySet[User]) -> set[int]:
+        """Those that hold a role or a PIN."""
+        with_role = SiteRole.objects.filter(user__in=users).values_list("user", flat=True)
+        with_pin = BadgePin.objects.filter(user__in=users).values_list("user", flat=True)
+        return {*with_role, *with_pin}
+
     def _people(self) -> None:
-        enrolled = self._rows("enrolled")
+        enrolled = [pk for pk in self._rows("enrolled") if self.among is None or pk in self.among]
         kept_sign_ins = set(self._rows("sign_ins")) - {user.pk for user in self.undoing.sign_ins}
         people = Person.objects.filter(pk__in=enrolled)
         used = self._used(enrolled, kept_sign_ins)
@@ -235,7 +291,7 @@ class _Planner:
             "PracticeRecord": {row.pk for row in self.undoing.practice},
             "Stamp": {row.pk for row in self.undoing.stamps},
             "User": {row.pk for row in self.undoing.sign_ins},
-            "Person": set(enrolled),
+            "Person": set(self._rows("enrolled")),
         }
         used: dict[int, str] = {}
         for relation in Person._meta.related_objects:
@@ -256,14 +312,6 @@ def _gone(model: str, goes: dict[str, set[int]]) -> Q:
     if model in ("Certificate", "VisionTest", "PracticeRecord"):
         gone |= Q(withdrawal__isnull=False)
     return gone
-
-
-def _use_of_sign_in(user: User) -> str:
-    if user.last_login is not None or user.has_usable_password():
-        return _("has been used since")
-    if user.roles.exists() or BadgePin.objects.filter(user=user).exists():
-        return _("was given a role or a PIN since")
-    return ""
 
 
 def _as_kept(person: Person, name: str) -> Any:

@@ -76,7 +76,9 @@ class _Act:
             if one.person is None and one.details.get("line_lead"):
                 key = number_key(one.details["line_lead"])
                 made[number_key(one.number)].line_lead = made.get(key) or self._known(key)
-        enrol_people(list(made.values()), self.at)
+        # In one order for everybody, so that two lists with the same numbers wait for each other
+        # and not each for the other.
+        enrol_people([made[key] for key in sorted(made)], self.at)
         return made
 
     def _known(self, key: str) -> Person:

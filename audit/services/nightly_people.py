@@ -130,9 +130,11 @@ def take_nightly(*, read: ReadList, handover: Handover, bringer: Bringer, at: da
     people_list = _as_list(read, handover, bringer)
     if not handover.write:
         return _look(people_list, read, handover, bringer, at)
+    # Read once while nobody waits for it.
+    first = _look(people_list, read, handover, bringer, at)
     try:
         with transaction.atomic():
-            return _write(people_list, read, handover, bringer, at)
+            return _write(first, people_list, read, handover, bringer, at)
     except IntegrityError as error:
         raise ListChanged(
             _("Somebody entered one of these numbers at the same moment: hand the file over again.")
@@ -223,13 +225,13 @@ def _find_leaving(report: Report, people_list: PeopleList, bringer: Bringer, at:
 
 
 def _write(
+    first: Report,
     people_list: PeopleList,
     read: ReadList,
     handover: Handover,
     bringer: Bringer,
     at: datetime,
 ) -> Report:
-    first = _look(people_list, read, handover, bringer, at)
     lock_people(
         [one.person.pk for one in first.plan.people if one.person is not None]
         + ([person.pk for person in first.leaving] if handover.leave else [])

@@ -1,15 +1,12 @@
 """Lists of people that somebody brings: kept while they are matched, and taken in by one act."""
 
-import logging
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-import celery
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from kombu.exceptions import OperationalError
 
 from audit.domain.list_columns import suggest
 from audit.exceptions import ListChanged, ListRefused, ListTakenIn
@@ -17,19 +14,16 @@ from audit.models import PeopleList
 from audit.models.people_list import KEPT_FOR
 from audit.queries.list_bringers import Bringer
 from audit.queries.list_leaving import too_many_of_list
-from audit.queries.list_plan import MOST_AT_ONCE, Plan, make_plan
+from audit.queries.list_plan import Plan, make_plan
 from people.models import User
 from people.services.people import lock_people, refuse_last_administrators
 from people.services.sign_in_mails import send_password_link
-from records.services import trail
 from records.tables.lists import LONGEST_CELL, clean_cell, read_list
 
+from . import list_steps
 from .list_writes import write_plan
 
-log = logging.getLogger(__name__)
-
 LONGEST_NAME = 200
-SEND_LINKS = "people_lists.send_links"
 
 
 def keep_list(*, name: str, content: bytes, bringer: Bringer, by: User, at: datetime) -> PeopleList:
@@ -115,17 +109,23 @@ def _merged(kept: Mapping[str, Any], new: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _lock(people_list: PeopleList) -> PeopleList:
-    """The list as it is, kept from others; raise ListTakenIn once it was taken in."""
+    """The list as it is, kept from others; raise ListTakenIn once it is or was taken in."""
     people_list = (
         PeopleList.objects.select_for_update(of=("self",))
         .select_related("brought_by__person__site")
         .get(pk=people_list.pk)
     )
+    _refuse_ended(people_list)
+    return people_list
+
+
+def _refuse_ended(people_list: PeopleList) -> None:
     if people_list.taken_in_at is not None:
         raise ListTakenIn(
             _("This list has been taken in already: it was done once, and not again.")
         )
-    return people_list
+    if people_list.begun_at is not None:
+        raise ListTakenIn(_("This list is being taken in."))
 
 
 def take_in(
@@ -137,7 +137,7 @@ def take_in(
     at: datetime,
     many_leave: bool = False,
 ) -> PeopleList:
-    """Do what a list says, all of it or nothing.
+    """Do what a list says: all of it or nothing, or a long one by a worker (`list_steps`).
 
     Parameters
     ----------
@@ -158,39 +158,28 @@ def take_in(
     Refusal
         If a service refuses what the plan did not foresee; nothing was done.
     """
+    people_list = PeopleList.objects.get(pk=people_list.pk)
+    _refuse_ended(people_list)
+    # Read once while nobody waits for it.
+    plan = make_plan(people_list, bringer, at)
+    _refuse(plan, bringer, shown, sign_ins=sign_ins, many_leave=many_leave, at=at)
+    if plan.is_long:
+        return _begin(people_list, plan, sign_ins, at)
     try:
-        return _take_in(people_list, bringer, shown, sign_ins, many_leave, at)
+        return _take_in(people_list, plan, bringer, sign_ins, at)
     except IntegrityError as error:
         # Somebody entered the same number, stamp or address at the same moment.
         raise ListChanged(_changed()) from error
 
 
-@transaction.atomic
-def _take_in(
-    people_list: PeopleList,
-    bringer: Bringer,
-    shown: str,
-    sign_ins: bool,
-    many_leave: bool,
-    at: datetime,
-) -> PeopleList:
-    people_list = _lock(people_list)
-    if people_list.expires_at < at:
-        raise ListRefused(_("This list was kept for a week and is over: bring it again."))
-    _lock_named(people_list, bringer, at)
-    plan = make_plan(people_list, bringer, at)
+def _refuse(
+    plan: Plan, bringer: Bringer, shown: str, *, sign_ins: bool, many_leave: bool, at: datetime
+) -> None:
+    """Refuse what is not what was shown, or cannot be done as it stands."""
     if plan.digest() != shown:
         raise ListChanged(_changed())
     if not plan.is_ready:
         raise ListRefused(_("Something of the list is still open: answer it, then go on."))
-    if plan.is_too_large:
-        raise ListRefused(
-            _(
-                "At most %(most_at_once)s people are taken in at once, since others wait for it: "
-                "split the list."
-            )
-            % {"most_at_once": MOST_AT_ONCE}
-        )
     if sign_ins and not bringer.people_sites:
         raise ListRefused(_("Sign-ins are opened by administrators."))
     if not many_leave and (many := too_many_of_list(plan, bringer, at)):
@@ -201,36 +190,40 @@ def _take_in(
             )
             % {"leaving": many.leaving, "people": many.at_work}
         )
+
+
+def _refuse_expired(people_list: PeopleList, at: datetime) -> None:
+    if people_list.expires_at < at:
+        raise ListRefused(_("This list was kept for a week and is over: bring it again."))
+
+
+@transaction.atomic
+def _begin(people_list: PeopleList, plan: Plan, sign_ins: bool, at: datetime) -> PeopleList:
+    asked = people_list
+    people_list = _lock(people_list)
+    _refuse_expired(people_list, at)
+    if (people_list.columns, people_list.answers, people_list.left_out, people_list.rows) != (
+        asked.columns, asked.answers, asked.left_out, asked.rows,
+    ):  # fmt: skip
+        raise ListChanged(_changed())
+    return list_steps.begin_taking_in(people_list, plan, sign_ins=sign_ins, at=at)
+
+
+@transaction.atomic
+def _take_in(
+    people_list: PeopleList, first: Plan, bringer: Bringer, sign_ins: bool, at: datetime
+) -> PeopleList:
+    people_list = _lock(people_list)
+    _refuse_expired(people_list, at)
+    # Everybody whom it names, before anything is decided on.
+    lock_people([one.person.pk for one in first.people if one.person is not None])
+    plan = make_plan(people_list, bringer, at)
+    if plan.digest() != first.digest():
+        raise ListChanged(_changed())
     # Roles are locked before anything is written down, as whoever gives them does.
     refuse_last_administrators(plan.ending_sooner, at)
     result = write_plan(people_list, plan, bringer, sign_ins=sign_ins, at=at)
-    people_list.result = result
-    people_list.taken_in_at = at
-    people_list.links_to_send = len(result["to_mail"])
-    _forget_rows(people_list)
-    people_list.save()
-    trail.record(
-        actor=bringer.actor,
-        act="list of people taken in",
-        about=people_list,
-        payload={
-            "file": people_list.file_name,
-            "sha256": people_list.sha256,
-            "counts": result["counts"],
-        },
-        at=at,
-    )
-    if result["to_mail"]:
-        transaction.on_commit(lambda: _wake_worker(people_list.pk), robust=True)
-    return people_list
-
-
-def _wake_worker(list_id: int) -> None:
-    """Ask for the links to be sent; a worker that does not hear it finds the list by itself."""
-    try:
-        celery.current_app.send_task(SEND_LINKS, (list_id,))
-    except (OperationalError, OSError) as error:
-        log.info("The next round finds the list by itself: %s", error)
+    return list_steps.close_taken_in(people_list, result, bringer.actor, at)
 
 
 def send_links(list_id: int) -> int:
@@ -268,17 +261,6 @@ def _changed() -> str:
         "What this list would do has changed since you were shown it, so nothing was done. Read "
         "it as it is now, then go on."
     )
-
-
-def _lock_named(people_list: PeopleList, bringer: Bringer, at: datetime) -> None:
-    """Lock everybody whom the list names, before anything is decided on."""
-    plan: Plan = make_plan(people_list, bringer, at)
-    lock_people([one.person.pk for one in plan.people if one.person is not None])
-
-
-def _forget_rows(people_list: PeopleList) -> None:
-    people_list.rows, people_list.doubts = [], []
-    people_list.answers, people_list.left_out = {}, []
 
 
 def forget_expired(at: datetime) -> int:

@@ -20,6 +20,7 @@ urlpatterns = [
         views.people_list_take_in,
         name="people_list_take_in",
     ),
+    path("people-lists/<int:list_id>/stop/", views.people_list_stop, name="people_list_stop"),
     path("people-lists/<int:list_id>/undo/", views.people_list_undo, name="people_list_undo"),
     path(
         "people-lists/<int:list_id>/throw-away/",

@@ -10,6 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django_htmx.http import HttpResponseClientRefresh
 
 from audit import access
 from audit.exceptions import ListChanged, ListTakenIn
@@ -24,9 +25,9 @@ from audit.models import PeopleList
 from audit.presenters import people_list_page as screens
 from audit.queries.list_bringers import bringer_for
 from audit.queries.list_leaving import too_many_of_list
-from audit.queries.list_plan import MOST_AT_ONCE, Plan, make_plan
+from audit.queries.list_plan import Plan, make_plan
 from audit.queries.list_undoing import plan_undoing
-from audit.services import list_undoing
+from audit.services import list_steps, list_undoing
 from audit.services import people_lists as services
 from people.access import UserRequest, role_required
 from people.exceptions import ProofRefused
@@ -76,7 +77,7 @@ def people_list_new(request: UserRequest) -> HttpResponse:
 @role_required(*BRINGERS)
 def people_list_columns(request: UserRequest, list_id: int) -> HttpResponse:
     people_list = access.people_list_for(request.user, list_id, timezone.now())
-    if people_list.taken_in_at is not None:
+    if not people_list.is_open:
         return redirect("audit:people_list", people_list.pk)
     columns = screens.columns_shown(people_list)
     form = ColumnsForm(
@@ -106,6 +107,10 @@ def people_list_columns(request: UserRequest, list_id: int) -> HttpResponse:
 def people_list(request: UserRequest, list_id: int) -> HttpResponse:
     """What a list would do; once it was taken in, what it did."""
     people_list = access.people_list_for(request.user, list_id, timezone.now())
+    if people_list.begun_at is not None:
+        return _render_progress(request, people_list)
+    if request.htmx and request.htmx.target == "progress":
+        return HttpResponseClientRefresh()
     if people_list.taken_in_at is not None:
         return _render_done(request, people_list)
     return _render_plan(request, people_list, _plan(request, people_list))
@@ -129,7 +134,6 @@ def _render_plan(
     context = {
         "people_list": people_list,
         "plan": plan,
-        "most_at_once": MOST_AT_ONCE,
         "form": (form or AnswersForm(plan=plan)) if plan.open else None,
         "faulty": rows[: screens.FAULTS_A_PAGE],
         "faulty_count": len(rows),
@@ -150,7 +154,7 @@ def _render_plan(
 def people_list_answers(request: UserRequest, list_id: int) -> HttpResponse:
     """What is said once for all, and rows that are put right or left out."""
     people_list = access.people_list_for(request.user, list_id, timezone.now())
-    if people_list.taken_in_at is not None:
+    if not people_list.is_open:
         return redirect("audit:people_list", people_list.pk)
     plan = _plan(request, people_list)
     form = AnswersForm(request.POST, plan=plan)
@@ -161,6 +165,8 @@ def people_list_answers(request: UserRequest, list_id: int) -> HttpResponse:
         "left_out": corrections.cleaned_data.get("leave_out", ()),
         "brought_back": corrections.cleaned_data.get("bring_back", ()),
     }
+    if "bring_all" in request.POST:
+        given["brought_back"] = people_list.left_out
     if "all_faulty" in request.POST:
         given["cells"] = {}
         given["left_out"] = sorted({fault.line for fault in plan.faults})
@@ -183,11 +189,7 @@ def people_list_take_in(request: UserRequest, list_id: int) -> HttpResponse:
     people_list = access.people_list_for(request.user, list_id, timezone.now())
     form = TakeInForm(request.POST)
     try:
-        if people_list.taken_in_at is not None:
-            raise ListTakenIn(
-                _("This list has been taken in already: it was done once, and not again.")
-            )
-        services.take_in(
+        people_list = services.take_in(
             people_list=people_list,
             bringer=bringer_for(request.user),
             shown=form.cleaned_data["shown"] if form.is_valid() else "",
@@ -202,7 +204,34 @@ def people_list_take_in(request: UserRequest, list_id: int) -> HttpResponse:
     except Refusal as error:
         messages.error(request, str(error))
     else:
-        messages.success(request, _("The list is taken in."))
+        if people_list.begun_at is None:
+            messages.success(request, _("The list is taken in."))
+    return redirect("audit:people_list", people_list.pk)
+
+
+def _render_progress(request: UserRequest, people_list: PeopleList) -> HttpResponse:
+    context = {
+        "people_list": people_list,
+        "progress": screens.progress_of(people_list),
+        "zone": _zone(request),
+    }
+    part = "partials/" if request.htmx and request.htmx.target == "progress" else ""
+    return render(request, f"audit/{part}people_list_progress.html", context)
+
+
+@never_cache
+@require_POST
+@role_required(*BRINGERS)
+def people_list_stop(request: UserRequest, list_id: int) -> HttpResponse:
+    """Take a list in no further; what is done stays."""
+    now = timezone.now()
+    people_list = access.people_list_for(request.user, list_id, now)
+    try:
+        list_steps.stop(people_list=people_list, at=now)
+    except ListTakenIn as error:
+        messages.info(request, str(error))
+    else:
+        messages.warning(request, _("It was stopped: what had been done by then stays."))
     return redirect("audit:people_list", people_list.pk)
 
 
@@ -210,6 +239,7 @@ def _render_done(request: UserRequest, people_list: PeopleList) -> HttpResponse:
     context = {
         "people_list": people_list,
         "counts": screens.counts_shown(people_list),
+        "not_done": screens.not_done_shown(people_list),
         "zone": _zone(request),
         "may_undo": people_list.may_be_undone(timezone.now()),
         "to_print": people_list.result["counts"].get("sign_ins", 0)
@@ -231,7 +261,7 @@ def people_list_undo(request: UserRequest, list_id: int) -> HttpResponse:
     form = UndoForm(request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         try:
-            list_undoing.undo(
+            people_list = list_undoing.undo(
                 people_list=people_list,
                 bringer=bringer,
                 actor=request.user,
@@ -245,7 +275,8 @@ def people_list_undo(request: UserRequest, list_id: int) -> HttpResponse:
         except Refusal as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, _("The list is undone."))
+            if people_list.begun_at is None:
+                messages.success(request, _("The list is undone."))
             return redirect("audit:people_list", people_list.pk)
     undoing = plan_undoing(people_list, bringer, now)
     context = {

@@ -11,7 +11,7 @@ from pydantic import AfterValidator, BeforeValidator, ConfigDict
 from certification.presenters import bench_check
 
 MOST_PAIRS = 500
-MOST_PEOPLE = 5_000
+MOST_PEOPLE = 10_000
 MOST_WORK = 2_000
 PLAIN = r"^[^\x00-\x1f\x7f]*$"
 """Text in one line, without what no database or file would keep."""

@@ -20,7 +20,7 @@ class BringForm(forms.Form):
     file = forms.FileField(
         label=_("File"),
         required=False,
-        help_text=_("CSV or XLSX of any spreadsheet program, up to 10 MB and 5,000 rows."),
+        help_text=_("CSV or XLSX of any spreadsheet program, up to 10 MB and 30,000 rows."),
     )
     pasted = forms.CharField(
         label=_("Or paste the rows here"),

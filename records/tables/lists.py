@@ -14,9 +14,11 @@ from records.exceptions import CannotRead
 from .reading import Table, csv_lines, xlsx_lines
 from .workbook import Doubt, Line
 
-MOST_ROWS = 5_000
+MOST_ROWS = 30_000
 MOST_COLUMNS = 60
 MOST_BYTES = 10 * 1024 * 1024
+MOST_TEXT = 10 * 1024 * 1024
+"""Characters in all cells together, which a workbook unpacks to: a list is kept in one row."""
 LONGEST_CELL = 400
 ZIP = b"PK\x03\x04"
 UTF_16 = (b"\xff\xfe", b"\xfe\xff")
@@ -146,6 +148,7 @@ def list_of(name: str, rows: Sequence[Mapping[str, str]]) -> ReadList:
 
 
 def _take_in(read: ReadList, lines: Iterator[Line]) -> None:
+    text = 0
     for line, cells, doubts in lines:
         cleaned = [clean_cell(cell) for cell in cells]
         while cleaned and not cleaned[-1]:
@@ -164,6 +167,12 @@ def _take_in(read: ReadList, lines: Iterator[Line]) -> None:
             raise CannotRead(
                 _("%(name)s has more than %(most)s rows: split it.")
                 % {"name": read.name, "most": MOST_ROWS}
+            )
+        text += sum(map(len, cleaned))
+        if text > MOST_TEXT:
+            raise CannotRead(
+                _("%(name)s holds more than %(most)s million characters: split it.")
+                % {"name": read.name, "most": MOST_TEXT // 1024**2}
             )
         _take_in_row(read, line, cleaned, doubts)
     width = max([len(read.headings), *(len(row.cells) for row in read.rows)])

@@ -3,10 +3,10 @@
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
+from django.urls import reverse
 
 from audit.exceptions import ListChanged, ListRefused, ListTakenIn
 from audit.models import PeopleList
-from audit.queries import list_plan
 from audit.queries.list_bringers import bringer_for
 from audit.queries.list_plan import make_plan
 from audit.services import people_lists
@@ -306,21 +306,16 @@ def test_corrected_rows_are_read_again_and_left_out_ones_stay_out(both):
     assert [one.details["started_on"] for one in plan.people] == [date(2026, 4, 3)]
 
 
-def test_more_people_than_others_wait_for_are_refused(both, monkeypatch):
-    kept = bring(both, "Number;Name\n7001;Ada\n7002;Bo\n")
-    monkeypatch.setattr(list_plan, "MOST_AT_ONCE", 1)
-    with pytest.raises(ListRefused, match="split"):
-        take_in(kept, both)
-    take_in(people_lists.answer(people_list=kept, answers={}, left_out=[2]), both)
-
-
-def test_list_by_which_many_leave_is_taken_in_only_where_that_is_said(both, site):
+def test_list_by_which_many_leave_is_taken_in_only_where_that_is_said(both, site, client):
     people = [make_person(site) for _each in range(3)]
     rows = "".join(f"{one.employee_number};2026-01-31\n" for one in people)
     kept = bring(both, f"Number;Last day\n{rows}")
     with pytest.raises(ListRefused, match="3 of 4 people would leave"):
         take_in(kept, both)
     assert not Person.objects.filter(left_on__isnull=False).exists()
+    client.force_login(both)
+    page = client.get(reverse("audit:people_list", args=[kept.pk])).text
+    assert "3 of 4 people are given a last day" in " ".join(page.split())
     take_in(kept, both, many_leave=True)
     assert Person.objects.filter(left_on=date(2026, 1, 31)).count() == 3
 
