@@ -107,7 +107,7 @@ class DropColumn(Operation):
     reduces_to_sql = True
     reversible = True
 
-    def __init__(self, model_name: str, name: str, field: models.Field[Any, Any]) -> None:
+    def __init__(self, model_name: str, name: str, field: Any) -> None:
         self.model_name, self.name, self.field = model_name, name, field
 
     def deconstruct(self) -> Any:
