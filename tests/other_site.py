@@ -25,6 +25,7 @@ class OtherSite:
 
     folder: Path
     url: str
+    settings: str = "config.settings"
 
     @property
     def environment(self) -> dict[str, str]:
@@ -33,6 +34,7 @@ class OtherSite:
             "DATA_DIR": str(self.folder),
             "DATABASE_URL": self.url,
             "SECRET_KEY": "k" * 60,
+            "DJANGO_SETTINGS_MODULE": self.settings,
         }
 
     def run(self, *command: object) -> subprocess.CompletedProcess[str]:
@@ -134,7 +136,9 @@ class LaterRelease:
     `bring_here`. The folder's name is that of their packages, so no two in one process share it.
     """
 
-    def __init__(self, folder: Path, **migrations: dict[str, str]) -> None:
+    def __init__(
+        self, folder: Path, base: str = "config.settings", **migrations: dict[str, str]
+    ) -> None:
         self.folder = folder
         self.modules = {app: f"{folder.name}_{app}" for app in migrations}
         for app, files in migrations.items():
@@ -146,7 +150,7 @@ class LaterRelease:
             for name, text in files.items():
                 (package / f"{name}.py").write_text(text)
         (folder / f"{folder.name}_settings.py").write_text(
-            f"from config.settings import *\nMIGRATION_MODULES = {self.modules!r}\n"
+            f"from {base} import *\nMIGRATION_MODULES = {self.modules!r}\n"
         )
 
     @property

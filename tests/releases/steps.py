@@ -163,7 +163,7 @@ def _fault_of_altered(operation: Any, app: str, model: str, state: ProjectState)
     old, new = (
         each.apps.get_model(app, model)._meta.get_field(operation.name) for each in (state, after)
     )
-    editor = connection.schema_editor()
+    editor: Any = connection.schema_editor()
     if not editor._field_should_be_altered(old, new):
         return ""
     as_before = new.clone()
