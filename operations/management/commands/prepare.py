@@ -1,16 +1,12 @@
 """`manage.py prepare`: brings the database and the static files up to what this version needs."""
 
-import hashlib
 import time
 from contextlib import suppress
 from datetime import timedelta
-from operator import itemgetter
 from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.contrib.staticfiles.finders import get_finders
-from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import connection
 
@@ -19,6 +15,7 @@ from operations.queries.applied_migrations import refuse_database_of_another_ver
 from operations.queries.restored_database import refuse_marked_database
 from operations.services.migrating import migrate, one_at_a_time
 from operations.services.new_database import make_tables_if_empty
+from operations.services.static_files import gather_static_files
 from records.exceptions import SiteIsTaken
 from records.services.site_to_oneself import held_while_serving
 
@@ -57,17 +54,6 @@ class Command(BaseCommand):
         self.stdout.flush()
 
 
-def gather_static_files() -> None:
-    """Gather, name and compress the static files if any of them changed since the last time."""
-    stamp = settings.STATIC_ROOT / "gathered-from"
-    state = _state_of_static_files()
-    if stamp.exists() and stamp.read_text() == state:
-        return
-    stamp.unlink(missing_ok=True)
-    call_command("collectstatic", interactive=False, clear=True, verbosity=0)
-    stamp.write_text(state)
-
-
 def throw_away_what_broke_off() -> None:
     """Uploads that a process was receiving when it was killed; no request lasts for a day."""
     before = time.time() - 24 * 3600
@@ -75,13 +61,3 @@ def throw_away_what_broke_off() -> None:
         with suppress(FileNotFoundError):  # It has come in meanwhile.
             if file.stat().st_mtime < before:
                 file.unlink()
-
-
-def _state_of_static_files() -> str:
-    """A hash over name, size and time of every file that would be gathered."""
-    state = hashlib.sha256(repr(settings.STORAGES["staticfiles"]).encode())
-    for finder in get_finders():
-        for name, storage in sorted(finder.list([]), key=itemgetter(0)):
-            size, modified = storage.size(name), storage.get_modified_time(name)
-            state.update(f"{name} {size} {modified}\n".encode())
-    return state.hexdigest()
