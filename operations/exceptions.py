@@ -19,6 +19,10 @@ class DatabaseOfAnotherVersion(OperationsError):
     """The database went through migrations that this version does not have."""
 
 
+class MigrationsWaitInVain(OperationsError):
+    """A table that has to be changed was in use all the time."""
+
+
 class TrialRefused(OperationsError):
     """A test mail is not sent now."""
 

@@ -31,7 +31,13 @@ from django.utils.duration import duration_iso_string
 BATCH = 2000
 PART_BYTES = 4 * 1024 * 1024
 LEFT_OUT = frozenset(
-    {"django_session", "operations_heartbeat", "operations_backup", "operations_movedphoto"}
+    {
+        "django_session",
+        "people_tabletuse",
+        "operations_heartbeat",
+        "operations_backup",
+        "operations_movedphoto",
+    }
 )
 """Tables that tell of one running site: who is signed in, which processes live, where its back-ups
 and its old photographs lie. A restored one begins without."""

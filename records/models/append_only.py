@@ -9,15 +9,17 @@ Before migrations are applied another handler takes the triggers away. Django ch
 things about a SQLite table by building a new one, dropping the old and renaming: the
 table's own triggers are lost with the old one, and SQLite refuses the renaming while a
 trigger of any other table mentions it. A migration that fills a new column of a protected
-table, too, has to be able to. If a migration fails, the triggers are back after the next
-``migrate`` that succeeds; until then `missing` lists them, and ``manage.py verify_trail``
-says so. Who runs migrations without the ``migrate`` command (by ``MigrationExecutor``, in a
-test) calls `remove` before and `install` after.
+table, too, has to be able to. On PostgreSQL they stay where nothing is filled: a version that
+serves meanwhile goes on under them, and no table is locked for their sake. If a migration
+fails, the triggers are back after the next ``migrate`` that succeeds; until then `missing`
+lists them, and ``manage.py verify_trail`` says so. ``manage.py prepare`` puts them back as they
+were (`definitions`, `put_back`). Who runs migrations without the ``migrate`` command (by
+``MigrationExecutor``, in a test) calls `remove` before and `install` after.
 """
 
 import hashlib
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from typing import Any
 
@@ -25,6 +27,7 @@ from django.apps import apps
 from django.core.exceptions import ImproperlyConfigured
 from django.db import connections, transaction
 from django.db.backends.base.base import BaseDatabaseWrapper
+from django.db.migrations.operations import RunPython, RunSQL
 from django.db.models import Model
 
 ALWAYS = "TRUE"
@@ -39,6 +42,7 @@ Condition = str | Mapping[str, str]
 class Trigger:
     """The statements that make a trigger, and what the database then holds of it."""
 
+    table: str
     statements: list[str]
     held: str
 
@@ -111,23 +115,65 @@ def protect(
 
 
 def install(connection: BaseDatabaseWrapper) -> None:
-    """Give every protected table that exists its triggers; does nothing where all is well."""
+    """Give every protected table that exists its triggers; does nothing where all is well.
+
+    On PostgreSQL each table in a transaction of its own, so that whoever serves meanwhile waits
+    for one table at most and is never waited for in turn. What a rule of before had made goes
+    last: no instant is without either.
+    """
     expected = _expected_triggers(connection)
     existing = _existing_triggers(connection)
     wrong = unlike_expected(connection)
     if not wrong and expected.keys() == existing.keys():
         return
-    with transaction.atomic(using=connection.alias):
-        _drop_triggers(connection, {*existing} - {*expected} | {*wrong} & {*existing})
-        with connection.cursor() as cursor:
-            for name in wrong:
-                for statement in expected[name].statements:
-                    cursor.execute(statement)
+    by_table: dict[str, list[str]] = {}
+    for name in wrong:
+        by_table.setdefault(expected[name].table, []).append(name)
+    whole = connection.vendor == "sqlite"
+    with transaction.atomic(using=connection.alias) if whole else nullcontext():
+        for names in by_table.values():
+            with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
+                _drop_triggers(connection, {*names} & {*existing})
+                for name in names:
+                    for statement in expected[name].statements:
+                        cursor.execute(statement)
+        _drop_triggers(connection, sorted({*existing} - {*expected}))
 
 
 def remove(connection: BaseDatabaseWrapper) -> None:
     """Take every trigger of ours away."""
     _drop_triggers(connection, _existing_triggers(connection))
+
+
+def definitions(connection: BaseDatabaseWrapper) -> dict[str, list[str]]:
+    """The statements that make each of our triggers as the database has it now, by its name."""
+    if connection.vendor == "sqlite":
+        return {name: [held] for name, held in _existing_triggers(connection).items()}
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT tgname, pg_get_functiondef(tgfoid), pg_get_triggerdef(t.oid) "
+            "FROM pg_trigger t JOIN pg_class c ON c.oid = tgrelid "
+            "WHERE NOT tgisinternal AND tgenabled <> 'D' AND pg_table_is_visible(tgrelid)"
+        )
+        return {
+            name: [function, trigger]
+            for name, function, trigger in cursor.fetchall()
+            if name.startswith(NAME_PREFIX)
+        }
+
+
+def put_back(connection: BaseDatabaseWrapper, made_by: Mapping[str, list[str]]) -> None:
+    """Make those of our triggers again that were there and are gone.
+
+    For migrations that broke off: what they were made by fits the version that still serves,
+    whose rules these are, and not this one's.
+    """
+    existing = _existing_triggers(connection)
+    for name, statements in made_by.items():
+        if name not in existing:
+            with transaction.atomic(using=connection.alias), connection.cursor() as cursor:
+                for statement in statements:
+                    cursor.execute(statement)
 
 
 def missing(connection: BaseDatabaseWrapper) -> list[str]:
@@ -173,9 +219,20 @@ def install_after_migrating(using: str, **kwargs: Any) -> None:
 
 
 def remove_before_migrating(using: str, plan: list[Any] | None = None, **kwargs: Any) -> None:
-    """Lift the triggers if there is anything to migrate: the module's docstring says why."""
-    if plan is None or plan:
-        remove(connections[using])
+    """Lift the triggers if a migration needs it: the module's docstring says which do."""
+    connection = connections[using]
+    if plan is None or (plan and (connection.vendor == "sqlite" or _fills_rows(plan))):
+        remove(connection)
+
+
+def _fills_rows(plan: Iterable[Any]) -> bool:
+    """Whether any migration of a plan, of pairs with it first, writes rows or SQL of its own."""
+    return any(
+        isinstance(operation, RunPython | RunSQL)
+        for migration, _backwards in plan
+        for outer in migration.operations
+        for operation in (outer, *getattr(outer, "database_operations", ()))
+    )
 
 
 def make_replace_fire_triggers(connection: BaseDatabaseWrapper, **kwargs: Any) -> None:
@@ -276,7 +333,7 @@ def _sqlite_trigger(name: str, table: str, event: str, refuses: str, sentence: s
         f'CREATE TRIGGER "{name}" BEFORE {event} ON "{table}" FOR EACH ROW WHEN {refuses} '
         f"BEGIN SELECT RAISE(ABORT, '{sentence}'); END"
     )
-    return Trigger([statement], statement)
+    return Trigger(table, [statement], statement)
 
 
 def _postgresql_trigger(name: str, table: str, event: str, refuses: str, sentence: str) -> Trigger:
@@ -295,7 +352,7 @@ def _postgresql_trigger(name: str, table: str, event: str, refuses: str, sentenc
         f'TRIGGER "{name}" BEFORE {event} ON "{table}" FOR EACH {each} EXECUTE FUNCTION "{name}"()'
     )
     held = "\n".join(["O", "CREATE " + trigger.replace('"', ""), "plpgsql", body])
-    return Trigger([function, f"CREATE OR REPLACE {trigger}"], held)
+    return Trigger(table, [function, f"CREATE OR REPLACE {trigger}"], held)
 
 
 def _existing_triggers(connection: BaseDatabaseWrapper) -> dict[str, str]:

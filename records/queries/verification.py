@@ -22,6 +22,7 @@ from typing import BinaryIO
 
 from django.core.exceptions import ObjectDoesNotExist
 from django.db import connections, router
+from django.db.backends.base.base import BaseDatabaseWrapper
 
 from records.domain.canonical import canonical_text, sha256_of_text
 from records.domain.chain import FIRST_PREVIOUS_HASH, entry_hash, payload_digest
@@ -29,6 +30,7 @@ from records.domain.kinds import kind_of
 from records.models import Removal, Signature, TrailEntry, TrailHead, TrailPayload, append_only
 
 from . import heads, rebuilding, removals
+from .applied_migrations import unknown_migrations
 from .rebuilding import Written
 from .trail_acts import ERASED, SIGNED, signature_payload
 
@@ -113,14 +115,26 @@ def verify_records(*, with_files: bool = True) -> Report:
         more = report.row_faults - MOST_FAULTS
         report.faults.append(Fault(f"{more:,} more rows", "are not what was written down."))
     connection = connections[router.db_for_read(TrailEntry)]
-    for name, is_there in append_only.unlike_expected(connection).items():
-        what = "does something else than it should" if is_there else "is missing"
-        reason = f"{what}: the table can be changed unseen. Run manage.py migrate to put it back."
-        report.faults.append(Fault(f"database trigger {name}", reason))
+    _check_triggers(report, connection)
     _check_heads(report)
     if with_files:
         _check_files(report)
     return report
+
+
+def _check_triggers(report: Report, connection: BaseDatabaseWrapper) -> None:
+    unlike = append_only.unlike_expected(connection)
+    newer = unknown_migrations(connection)[-1:] if unlike else []
+    for name, is_there in unlike.items():
+        what = "does something else than it should" if is_there else "is missing"
+        reason = f"{what}: the table can be changed unseen. Run manage.py prepare to put it back."
+        if newer:
+            # Still a fault: who can write into the database can also say that it is newer.
+            reason = (
+                f"{what}. A newer version has prepared this database ({newer[0]} is not known "
+                "here): verify with that one, and put nothing back with this one."
+            )
+        report.faults.append(Fault(f"database trigger {name}", reason))
 
 
 def _check_trail(report: Report) -> None:

@@ -1,5 +1,6 @@
 """Every static file that a page or a style sheet names exists, and is served for good."""
 
+import json
 import re
 
 import pytest
@@ -7,7 +8,7 @@ from django.conf import settings
 from django.contrib.staticfiles import finders
 from django.core.management import call_command
 
-from operations.management.commands.prepare import gather_static_files
+from operations.services.static_files import gather_static_files
 
 TEMPLATES = [
     path
@@ -99,7 +100,7 @@ def test_a_page_loads_a_few_of_the_style_sheets_beside_the_common_ones():
 def test_what_did_not_change_is_not_gathered_again(served, monkeypatch):
     gather_static_files()
     called = []
-    monkeypatch.setattr("operations.management.commands.prepare.call_command", called.append)
+    monkeypatch.setattr("operations.services.static_files.call_command", called.append)
     gather_static_files()
     assert called == []
 
@@ -111,6 +112,33 @@ def test_gathering_that_was_broken_off_is_begun_again(served):
     (served / "staticfiles.json").unlink()
     gather_static_files()
     assert (served / "staticfiles.json").read_text() == manifest
+
+
+def test_what_the_version_before_asks_for_stays_until_another_comes(
+    served, settings, tmp_path, monkeypatch
+):
+    """Three versions, of which each has changed one file and left another out."""
+    folder = tmp_path / "files"
+    folder.mkdir()
+    settings.STATICFILES_FINDERS = ["django.contrib.staticfiles.finders.FileSystemFinder"]
+    settings.STATICFILES_DIRS = [folder]
+    finders.get_finder.cache_clear()
+    there = []
+    for version in ("first", "second", "third"):
+        (folder / "page.css").write_text(f"/* {version} */")
+        (folder / f"{version}.css").write_text("b {}")
+        gather_static_files()
+        (folder / f"{version}.css").unlink()
+        there.append({path.name for path in served.glob("page.*.css")})
+    finders.get_finder.cache_clear()
+    first, second, third = there
+    assert [len(each) for each in there] == [1, 2, 2]
+    assert first < second
+    assert not first & third
+    names = json.loads((served / "staticfiles.json").read_text())["paths"]
+    assert {"page.css", "third.css", "second.css"} == names.keys(), "for one that starts again"
+    assert all((served / hashed).exists() for hashed in names.values())
+    assert not served.with_name("static.new").exists()
 
 
 @pytest.mark.django_db

@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from io import BytesIO
 
 import pytest
+from django.apps import apps
 from django.core.files.storage import default_storage
 from django.core.management import CommandError, call_command
 from django.db import OperationalError, connection, transaction
@@ -376,3 +377,15 @@ def test_the_list_beside_an_archive_names_what_it_needs(tmp_path, photo):
     listed = gzip.decompress((tmp_path / "a.files").read_bytes()).decode().split("\n")
     there = [str(path.relative_to(tmp_path / "files")) for path in tmp_path.rglob("*~*")]
     assert sorted(listed) == sorted(there)
+
+
+def test_no_row_of_a_back_up_names_one_that_is_in_none():
+    """As a shared tablet's use names the session of whoever works there."""
+    naming = {
+        model._meta.db_table
+        for model in apps.get_models(include_auto_created=True)
+        for field in model._meta.local_fields
+        if field.remote_field and field.related_model._meta.db_table in database_rows.LEFT_OUT
+    }
+    assert naming <= database_rows.LEFT_OUT
+    assert naming

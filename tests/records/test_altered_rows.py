@@ -408,7 +408,7 @@ def _study(board, photo, grader, quality):
     )
     study = measurement_studies.make_study(
         site=board.site,
-        title="Fill",
+        title="Fill of a cup",
         quantity="fill",
         photos=[photo, other],
         graders=[grader],

@@ -2,7 +2,7 @@ import sqlite3
 
 import pytest
 from django.core.exceptions import ImproperlyConfigured
-from django.db import IntegrityError, OperationalError, connection, models, transaction
+from django.db import IntegrityError, OperationalError, connection, migrations, models, transaction
 
 from records.models import (
     NumberSeries,
@@ -272,12 +272,45 @@ def test_a_lifted_block_that_fails_leaves_the_tables_as_they_were():
     assert append_only.missing(connection) == []
 
 
-def test_migrating_lifts_the_triggers_and_puts_them_back(db):
-    append_only.remove_before_migrating(using="default", plan=[("a migration", False)])
+def plan_of(*operations):
+    """What `migrate` says that it will apply, as its signal has it."""
+    return [(type("Migration", (), {"operations": operations}), False)]
+
+
+FILLS = migrations.RunPython(migrations.RunPython.noop)
+
+
+@pytest.mark.parametrize(
+    "operation",
+    [FILLS, migrations.SeparateDatabaseAndState(database_operations=[FILLS])],
+    ids=["at once", "inside another"],
+)
+def test_migrating_that_fills_rows_lifts_the_triggers_and_puts_them_back(db, operation):
+    append_only.remove_before_migrating(using="default", plan=plan_of(operation))
     assert append_only._existing_triggers(connection) == {}
 
     append_only.install_after_migrating(using="default")
     assert append_only.missing(connection) == []
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+def test_migrating_that_fills_nothing_leaves_the_triggers_where_a_version_may_serve(db):
+    field = migrations.AddField("person", "note", models.TextField(null=True))
+    append_only.remove_before_migrating(using="default", plan=plan_of(field))
+    assert append_only.missing(connection) == []
+
+
+def test_triggers_that_migrations_took_away_are_put_back_as_they_were(db, rules):
+    before = append_only.definitions(connection)
+    held = append_only._existing_triggers(connection)
+    protect("records.NumberSeries", name="later", when_delete=NEVER)
+    append_only.remove(connection)
+
+    append_only.put_back(connection, before)
+
+    assert append_only._existing_triggers(connection) == held
+    assert len(held) > 30
+    del rules["records.numberseries", "later"]
 
 
 @on_sqlite
@@ -292,7 +325,7 @@ def test_a_table_that_another_table_s_trigger_mentions_can_be_migrated(rules):
     try:
         with pytest.raises(OperationalError, match="mentions_update"):
             remake(Signature, narrow, wide)
-        append_only.remove_before_migrating(using="default", plan=[("a migration", False)])
+        append_only.remove_before_migrating(using="default", plan=plan_of(FILLS))
         remake(Signature, narrow, wide)
         remake(Signature, wide, narrow)
     finally:

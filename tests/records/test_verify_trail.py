@@ -189,7 +189,7 @@ def test_a_missing_trigger_is_a_fault(trail):
     append_only.remove(connection)
     messages = faults()
     assert any("records_trailentry_append_only_delete" in fault for fault in messages)
-    assert all("Run manage.py migrate" in fault for fault in messages)
+    assert all("Run manage.py prepare" in fault for fault in messages)
 
 
 @pytest.mark.each_database
@@ -213,7 +213,7 @@ def test_a_trigger_of_the_right_name_that_refuses_nothing_is_named(db):
 
     assert faults() == [
         f"database trigger {name} does something else than it should: the table can be changed "
-        "unseen. Run manage.py migrate to put it back."
+        "unseen. Run manage.py prepare to put it back."
     ]
     append_only.install(connection)
     assert faults() == []

@@ -5,24 +5,17 @@ import json
 import os
 import random
 import resource
-import shutil
 import signal
-import sqlite3
-import subprocess
-import sys
 import tarfile
 import time
-import traceback
 from collections.abc import Callable
-from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
 from typing import Any
 
-import psycopg
 import pytest
 from django.conf import settings
-from django.db import connection, connections, models
+from django.db import connection, models
 from django.utils import timezone
 
 from assessments.services import photos
@@ -32,9 +25,10 @@ from operations.queries import database_rows
 from operations.services import restoring
 from operations.services.back_ups import back_up
 from records.services.site_to_oneself import RESTORING
+from tests import other_site
 from tests.assessments import pictures
-from tests.conftest import leave_out
 from tests.factories import make_board, make_certificate, make_passed_board, make_user, write_down
+from tests.other_site import OtherSite, child, sqlite_site, status_of
 
 KILLS = int(os.environ.get("FAULT_KILLS", "3"))
 pytestmark = [
@@ -71,92 +65,10 @@ def photo():
     return made
 
 
-@dataclass
-class OtherSite:
-    """A folder and a database of its own, empty at first."""
-
-    folder: Path
-    url: str
-
-    @property
-    def environment(self) -> dict[str, str]:
-        return {
-            "PATH": os.environ["PATH"],
-            "DATA_DIR": str(self.folder),
-            "DATABASE_URL": self.url,
-            "SECRET_KEY": "k" * 60,
-        }
-
-    def run(self, *command: object) -> subprocess.CompletedProcess[str]:
-        return subprocess.run(
-            [sys.executable, "manage.py", *map(str, command)],
-            cwd=settings.BASE_DIR,
-            env=self.environment,
-            capture_output=True,
-            text=True,
-            check=False,
-        )
-
-    def query(self, statement: str) -> list[tuple[Any, ...]]:
-        if self.url.startswith("sqlite"):
-            path = self.url.removeprefix("sqlite:///")
-            if not Path(path).exists():
-                return []
-            with sqlite3.connect(path) as link:
-                rows = link.execute(statement).fetchall()
-            link.close()
-            return rows
-        with psycopg.connect(self.url) as server:
-            return list(server.execute(statement.encode()))
-
-    def tables(self) -> set[str]:
-        names = (
-            "SELECT name FROM sqlite_master WHERE type = 'table' AND name NOT LIKE 'sqlite_%'"
-            if self.url.startswith("sqlite")
-            else "SELECT tablename FROM pg_tables WHERE schemaname = 'public'"
-        )
-        return {name for (name,) in self.query(names)}
-
-    def clear(self) -> None:
-        shutil.rmtree(self.folder)
-        self.folder.mkdir()
-        if not self.url.startswith("sqlite"):
-            with psycopg.connect(self.url, autocommit=True) as link:
-                link.execute("DROP SCHEMA public CASCADE")
-                link.execute("CREATE SCHEMA public")
-
-    def files(self) -> list[Path]:
-        return [path for path in (self.folder / "files").rglob("*") if path.is_file()]
-
-    def take_over(self) -> None:
-        """Make it the site of this process, a child that ends soon; its own is let go as it is."""
-        connections["default"].connection = None
-        settings.DATA_DIR, settings.MEDIA_ROOT = self.folder, self.folder / "files"
-        given = connections["default"].settings_dict
-        if self.url.startswith("sqlite"):
-            given["NAME"] = self.url.removeprefix("sqlite:///")
-        else:
-            given["NAME"] = self.url.rsplit("/", 1)[1]
-
-
-def sqlite_site(folder: Path) -> OtherSite:
-    folder.mkdir()
-    return OtherSite(folder, f"sqlite:///{folder / 'site.sqlite3'}")
-
-
 @pytest.fixture
 def postgres_site(tmp_path):
-    given = os.environ.get("TEST_POSTGRES_URL")
-    if not given:
-        leave_out("TEST_POSTGRES_URL names no PostgreSQL")
-    name = f"restored_{os.getpid()}"
-    with psycopg.connect(given, autocommit=True) as link:
-        link.execute(f"DROP DATABASE IF EXISTS {name}")
-        link.execute(f"CREATE DATABASE {name}")
-    (tmp_path / "grown").mkdir()
-    yield OtherSite(tmp_path / "grown", f"{given.rsplit('/', 1)[0]}/{name}")
-    with psycopg.connect(given, autocommit=True) as link:
-        link.execute(f"DROP DATABASE {name} WITH (FORCE)")
+    with other_site.postgres_site(tmp_path / "grown", f"restored_{os.getpid()}") as site:
+        yield site
 
 
 @pytest.fixture
@@ -165,26 +77,6 @@ def site(request, tmp_path) -> OtherSite:
     if connection.vendor == "sqlite":
         return sqlite_site(tmp_path / "site")
     return request.getfixturevalue("postgres_site")
-
-
-def child(act: Callable[[], object]) -> int:
-    """Do something in a process of its own, which need not start Python anew; give its number."""
-    pid = os.fork()
-    if pid:
-        return pid
-    status = 1
-    try:
-        connections["default"].connection = None
-        act()
-        status = 0
-    except BaseException:
-        traceback.print_exc()
-    finally:
-        os._exit(status)
-
-
-def status_of(pid: int) -> int:
-    return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
 
 
 def killed_after(act: Callable[[], object], sign: Callable[[], bool], delay_s: float) -> int:

@@ -1,56 +1,59 @@
 """`manage.py prepare`: brings the database and the static files up to what this version needs."""
 
-import hashlib
 import time
 from contextlib import suppress
-from operator import itemgetter
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 from django.conf import settings
-from django.contrib.staticfiles.finders import get_finders
-from django.core.management import call_command
-from django.core.management.base import BaseCommand, CommandError
+from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.db import connection
 
 from operations.exceptions import OperationsError
 from operations.queries.applied_migrations import refuse_database_of_another_version
 from operations.queries.restored_database import refuse_marked_database
 from operations.queries.shared_files import refuse_bucket_out_of_reach
+from operations.services.migrating import migrate, one_at_a_time
 from operations.services.new_database import make_tables_if_empty
+from operations.services.static_files import gather_static_files
 from records.exceptions import SiteIsTaken
 from records.services.site_to_oneself import held_while_serving
 
 
 class Command(BaseCommand):
-    help = "Migrates the database and gathers static files; does nothing where nothing changed."
+    help = (
+        "Migrates the database and gathers static files; does nothing where nothing changed. May "
+        "run while the version before serves."
+    )
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument(
+            "--wait-minutes",
+            type=int,
+            default=10,
+            help="how long to try again for a table that somebody else is using; 10 by default",
+        )
+
+    def handle(self, *args: Any, wait_minutes: int, **options: Any) -> None:
+        if wait_minutes < 0:
+            raise CommandError("--wait-minutes is a number of minutes from 0 on.")
         try:
-            refuse_marked_database(connection)
-            refuse_database_of_another_version(connection)
-            refuse_bucket_out_of_reach()
-        except OperationsError as error:
-            raise CommandError(str(error)) from error
-        try:
-            with held_while_serving():
+            with held_while_serving(), one_at_a_time(connection, self.say):
+                # Once alone: whoever prepared before may have been a newer version.
+                refuse_marked_database(connection)
+                refuse_database_of_another_version(connection)
+                refuse_bucket_out_of_reach()
                 make_tables_if_empty(connection)
-                call_command("migrate", interactive=False, verbosity=0)
+                migrate(connection, say=self.say, patience=timedelta(minutes=wait_minutes))
                 gather_static_files()
                 throw_away_what_broke_off()
-        except SiteIsTaken as taken:
-            raise CommandError(str(taken)) from taken
+        except (SiteIsTaken, OperationsError) as error:
+            raise CommandError(str(error)) from error
 
-
-def gather_static_files() -> None:
-    """Gather, name and compress the static files if any of them changed since the last time."""
-    stamp = settings.STATIC_ROOT / "gathered-from"
-    state = _state_of_static_files()
-    if stamp.exists() and stamp.read_text() == state:
-        return
-    stamp.unlink(missing_ok=True)
-    call_command("collectstatic", interactive=False, clear=True, verbosity=0)
-    stamp.write_text(state)
+    def say(self, sentence: str) -> None:
+        self.stdout.write(sentence)
+        self.stdout.flush()
 
 
 def throw_away_what_broke_off() -> None:
@@ -60,13 +63,3 @@ def throw_away_what_broke_off() -> None:
         with suppress(FileNotFoundError):  # It has come in meanwhile.
             if file.stat().st_mtime < before:
                 file.unlink()
-
-
-def _state_of_static_files() -> str:
-    """A hash over name, size and time of every file that would be gathered."""
-    state = hashlib.sha256(repr(settings.STORAGES["staticfiles"]).encode())
-    for finder in get_finders():
-        for name, storage in sorted(finder.list([]), key=itemgetter(0)):
-            size, modified = storage.size(name), storage.get_modified_time(name)
-            state.update(f"{name} {size} {modified}\n".encode())
-    return state.hexdigest()
