@@ -21,12 +21,13 @@ _kept: dict[Hashable, tuple[Rows, list[tuple[Any, Any]]]] = {}
 
 
 def made_once(what: Hashable, make: Callable[[], list[Made]]) -> list[Made]:
-    """The rows that `make` returns, with all else that it wrote; made anew but on SQLite.
+    """The rows that `make` returns, with all else that it wrote.
 
-    For tests that commit, and begin with empty tables. The keys are those of the first time, so
-    caches, which know people by theirs, are emptied; keys of what is made afterwards go on.
+    For tests that commit. The keys are those of the first time, so caches, which know people by
+    theirs, are emptied; keys of what is made afterwards go on. It is made anew on PostgreSQL, and
+    where something is there before it.
     """
-    if connection.vendor != "sqlite":
+    if connection.vendor != "sqlite" or _rows():
         return make()
     if what not in _kept:
         made = make()

@@ -27,5 +27,10 @@ def test_rows_are_put_back_as_they_were_and_keys_go_on(monkeypatch):
     assert kept_rows._rows() == rows
     assert (again, again.full_name) == (made, "Signe Aldous")
     assert factories.make_person().pk > later.pk
+    empty(connection)
+    other = factories.make_person()
+    assert kept_rows.made_once("somebody", lambda: [other]) == [other]
+    empty(connection)
+    kept_rows.made_once("somebody", make)
     with pytest.raises(IntegrityError, match="append-only"):
         TrailEntry.objects.update(actor_label="")
