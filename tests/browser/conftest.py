@@ -29,6 +29,7 @@ from people.models import Person, User
 from tests import factories
 from tests.browser.axe import violations
 from tests.browser.launch import CHROMIUM, LAUNCH_ARGUMENTS
+from tests.kept_rows import made_once
 from training.models import VisionTest
 
 # A busy machine is no failure.
@@ -240,6 +241,11 @@ def criteria_content() -> CriteriaSetContent:
 
 @pytest.fixture
 def shop(transactional_db, criteria_content) -> Shop:
+    """As it stands in the database, made by its services once for each set of criteria."""
+    return Shop(*made_once(("shop", criteria_content), lambda: _make_shop(criteria_content)))
+
+
+def _make_shop(criteria_content: CriteriaSetContent) -> list[User]:
     at = factories.NOW - timedelta(days=30)
     site = factories.make_site(address="Bench room 2")
     quality = factories.make_user("quality", site=site, password=PASSWORD)
@@ -280,7 +286,7 @@ def shop(transactional_db, criteria_content) -> Shop:
         assert someone is not None
         _sees_well(someone, at)
     _may_teach(instructor.person, scopes["instructor"], revision, at)
-    return Shop(instructor, quality, trainee, lead)
+    return [instructor, quality, trainee, lead]
 
 
 def _sees_well(person: Person, at) -> None:
