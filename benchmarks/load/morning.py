@@ -203,6 +203,8 @@ class Instructors(Person):
     @task
     def board(self) -> None:
         board = next(self.boards, None)
+        self.look("bench", "/bench/")
+        self.pause()
         self.look("class day", f"/classes/{self.number}/day/")
         if board is None:
             time.sleep(20)
