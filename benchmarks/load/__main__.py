@@ -45,13 +45,12 @@ KILLED = (WEB, "worker", REDIS, POSTGRES)
 
 
 def state_of_the_plant(arguments: argparse.Namespace) -> str:
-    """The template's name: other sizes, other tables or another way to fill make another."""
+    """The template's name: other sizes or another way to fill make another.
+
+    Its copy is migrated to the tables of this version, as a site's database is.
+    """
     digest = hashlib.sha256()
-    for file in (
-        Path(__file__).with_name("data.py"),
-        TOP / "benchmarks/registers.py",
-        *sorted(TOP.glob("*/migrations/*.py")),
-    ):
+    for file in (Path(__file__).with_name("data.py"), TOP / "benchmarks/registers.py"):
         digest.update(file.read_bytes())
     return f"plant_{arguments.people}_{arguments.judgements}_{digest.hexdigest()[:8]}"
 
@@ -102,7 +101,8 @@ def start_people(site: Deployed, arguments: argparse.Namespace) -> None:
         *("--headless", "--only-summary", "--host", site.address, "--stop-timeout", "30"),
         *("-u", str(people), "-r", str(max(1, people // WARM_UP_S))),
         *("-t", f"{arguments.seconds + WARM_UP_S}s"),
-        environment=site.environment | {"LOAD_FOLDER": str(site.folder)},
+        environment=site.environment
+        | {"LOAD_FOLDER": str(site.folder), "LOAD_HASTE": str(arguments.haste)},
     )
 
 
@@ -186,11 +186,11 @@ def tell(
     print(report.table(lines))
     if not outages:
         print(f"\nOf {psutil.cpu_count()} processors:\n{used}")
-    slow = report.too_slow(lines)
-    print(
-        f"\nBeyond {report.MOST_TIMES_THE_BARE:g} times the bare view's p95: "
-        + (", ".join(slow) or "no page")
-    )
+        slow = report.too_slow(lines)
+        print(
+            f"\nBeyond {report.MOST_TIMES_THE_BARE:g} times the bare view's p95: "
+            + (", ".join(slow) or "no page")
+        )
     for said in report.most_said(requests):
         print(f"  {said}")
     unexcused = report.unexcused(requests, outages, GRACE_S)
@@ -223,6 +223,9 @@ def main() -> None:
     parser.add_argument("--rows", type=int, default=1_000_000, help="of the work log")
     parser.add_argument("--kills", action="store_true", help="kill each server in the middle")
     parser.add_argument("--workers", default="4", help="web processes, as WEB_WORKERS")
+    parser.add_argument(
+        "--haste", type=float, default=1, help="how many times as fast instructors judge"
+    )
     parser.add_argument("--folder", type=Path, default=DEFAULT_FOLDER)
     arguments = parser.parse_args()
     site = Deployed(arguments.folder, {"WEB_WORKERS": arguments.workers})

@@ -25,6 +25,7 @@ from locust import FastHttpUser, between, events, task
 
 FOLDER = Path(os.environ["LOAD_FOLDER"])
 FACTS = json.loads((FOLDER / "facts.json").read_text())
+HASTE = float(os.environ.get("LOAD_HASTE", "1"))
 CSRF = "c" * 32  # A cookie and a header that say the same, as the site's pages have them.
 RETRY_AFTER_S = (1, 2, 5, 10, 20)  # As judgement-queue.js does.
 NO_ANSWER_AFTER_S = 20.0
@@ -231,7 +232,7 @@ class Instructors(Person):
         self.sign(number)
 
     def pause(self) -> None:
-        time.sleep(draw.uniform(1.5, 4))
+        time.sleep(draw.uniform(1.5, 4) / HASTE)
 
     def until_settled(self, send: Callable[[], tuple[int, str]]) -> tuple[int, str]:
         """Send again, as the page's queue does, until the site has said yes or no."""
