@@ -18,7 +18,7 @@ PYTEST = $(BIN)/python -m pytest --numprocesses=$(TEST_PROCESSES) --dist=load --
 # the time. Where the environment says to keep nothing, that holds for other programs.
 unexport PYTHONDONTWRITEBYTECODE
 
-.PHONY: help install install-dev secret-key run test test-on-each faults deployed check pictures bench format catalogues clean
+.PHONY: help install install-dev secret-key run test test-on-each faults deployed check pictures bench load format catalogues clean
 
 help:
 	@echo "make run      serve the site with a demo, on http://127.0.0.1:8000"
@@ -30,6 +30,7 @@ help:
 	@echo "make install  install what the site runs on into .venv"
 	@echo "make pictures take README's pictures of a demo, with Chromium"
 	@echo "make bench    measure beside peers; asserts nothing"
+	@echo "make load     two hundred people on the deployed form, twice: as it is, and with kills"
 	@echo "make format   bring the code into its form"
 	@echo "make catalogues  compile the translations under locale/, once their .po has changed"
 	@echo "make clean    remove what can be made again; keeps var/ and .venv/"
@@ -115,6 +116,14 @@ bench: install-dev
 	@$(BIN)/python -m benchmarks.measuring
 	@$(BIN)/python -m benchmarks.class_plan
 	@$(BIN)/python -m benchmarks.backing_up
+
+# Twenty minutes, and as many again to fill the plant for the first time. It wants the machine to
+# itself, PostgreSQL and Redis from Debian's packages, and 8 GB in /var/tmp or in LOAD_FOLDER.
+LOAD_FOLDER ?= /var/tmp/jointworthy-load
+
+load: install-dev
+	@$(BIN)/python -m benchmarks.load --folder $(LOAD_FOLDER)
+	@$(BIN)/python -m benchmarks.load --folder $(LOAD_FOLDER) --kills
 
 format:
 	$(BIN)/ruff check --fix .

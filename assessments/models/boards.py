@@ -182,6 +182,8 @@ class Joint(Recorded):
 
     class Meta:
         ordering = ["position__order", "make"]
+        # Few of very many, and asked for with every list of boards.
+        indexes = [models.Index(fields=["board"], condition=Q(make__gt=1), name="joint_reworked")]
         constraints = [
             models.UniqueConstraint(
                 fields=["board", "position", "make"], name="joint_make_once_per_position"

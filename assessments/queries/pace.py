@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from statistics import median
 
-from django.db.models import Count, Max, Min, OuterRef, QuerySet, Subquery
+from django.db.models import Count, Max, Min
 
 from assessments.models import Grading, Judgement, StageSigning
 
@@ -42,34 +42,32 @@ def pace_at(sites: Collection[int], now: datetime) -> Pace:
     A stage's joints are timed from its first judgement to its last, which are one joint short
     of all of them. With fewer than ten stages timed a pace is assumed.
     """
-    latest = (
+    latest = list(
         StageSigning.objects.filter(
             grading__board__site__in=sites, signed_at__gte=now - LOOKED_AT, signed_at__lte=now
         )
         .exclude(grading__kind=Grading.Kind.OWN)
-        .annotate(
-            first=_of_stage(Min("judged_at")),
-            last=_of_stage(Max("judged_at")),
-            joints=_of_stage(Count("joint", distinct=True)),
-        )
         .order_by("-signed_at", "-pk")
-        .values_list("first", "last", "joints")[:MOST_STAGES]
+        .values_list("grading", "stage")[:MOST_STAGES]
     )
+    # All of them in one reading of their judgements.
+    timed_stages = {
+        (grading, stage): (first, last, joints)
+        for grading, stage, first, last, joints in Judgement.objects.filter(
+            grading__in={grading for grading, _stage in latest}
+        )
+        .order_by()
+        .values_list("grading", "stage")
+        .annotate(
+            first=Min("judged_at"), last=Max("judged_at"), joints=Count("joint", distinct=True)
+        )
+    }
     seconds = [
         (last - first).total_seconds() / (joints - 1)
-        for first, last, joints in latest
-        if first is not None and joints > 1
+        for first, last, joints in (timed_stages[one] for one in latest if one in timed_stages)
+        if joints > 1
     ]
     timed = [one for one in seconds if SHORTEST_SECONDS <= one <= LONGEST_SECONDS]
     if len(timed) < FEWEST_STAGES:
         return Pace(ASSUMED_SECONDS)
     return Pace(median(timed), len(timed))
-
-
-def _of_stage(figure: Min | Max | Count) -> Subquery:
-    judgements: QuerySet = Judgement.objects.filter(
-        grading=OuterRef("grading"), stage=OuterRef("stage")
-    )
-    return Subquery(
-        judgements.order_by().values("grading").annotate(figure=figure).values("figure")
-    )

@@ -1,14 +1,14 @@
 """The instructor's home page: what waits to be graded, and whom to see next."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from enum import StrEnum
-from itertools import islice
+from itertools import count, islice
 from math import ceil
 from typing import Any, cast
 
-from django.db.models import Count, Max, Q
+from django.db.models import Count, Max, Q, QuerySet
 
 from assessments.access import boards_gradable_by, cannot_tell_visible_to
 from assessments.models import Board, CannotTell, Grading
@@ -40,6 +40,7 @@ SHOWN = 12
 MOST_COUNTED = 500
 ASKED_SHOWN = 20  # of what graders ask for who could not tell from a photograph
 NAMES_SHOWN = 6
+ENDS_AT_ONCE = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,9 +155,10 @@ def bench_of(user: User, days: Days, now: datetime) -> Bench:
     """What waits for an instructor, with the day that it is at each of their sites."""
     boards = boards_gradable_by(user)
     waiting = boards.waiting().with_list_columns()
-    read_by_several = pending_actions.read_in_several(boards)
-    readings = _readings(user, read_by_several)
-    to_grade = waiting.exclude(pk__in=read_by_several.values("pk"))
+    # Few, and found once: inside another question it is asked of every board there ever was.
+    read_by_several = list(pending_actions.read_in_several(boards).values_list("pk", flat=True))
+    readings = _readings(user, boards.filter(pk__in=read_by_several))
+    to_grade = waiting.exclude(pk__in=read_by_several)
     first = list(
         to_grade.annotate(
             joints_seen=Count(
@@ -348,6 +350,8 @@ def _readings(user: User, read_by_several) -> list[ToRead]:
 
 
 def _due(sites: set[int], days: Days) -> list[Due]:
+    """The first of what ends soon: a large site has thousands of ends ahead, and shows a few."""
+
     def ends_soon(day: date) -> Q:
         return Q(last_day__range=(day, day + LOOK_AHEAD))
 
@@ -360,10 +364,18 @@ def _due(sites: set[int], days: Days) -> list[Due]:
             span__person__in=Person.objects.filter(days.each(at_work_on, "site")),
         )
         .select_related("span__person", "span__scope")
-        .order_by("last_day", "span__person__full_name", "span__scope__title")
+        .order_by("last_day", "span__person__full_name", "span__scope__title", "pk")
     )
     grouped: dict[tuple[date, int, str], list[StandingEnd]] = {}
-    for end in ends:
+    last: StandingEnd | None = None
+    for end in _read_in_parts(ends):
+        is_next = last is None or (end.last_day, end.span.person.full_name) != (
+            last.last_day,
+            last.span.person.full_name,
+        )
+        if is_next and len(grouped) >= SHOWN:
+            break
+        last = end
         grouped.setdefault((end.last_day, end.span.person_id, end.kind), []).append(end)
     return [
         Due(
@@ -375,6 +387,14 @@ def _due(sites: set[int], days: Days) -> list[Due]:
         )
         for (last_day, _person, kind), group in grouped.items()
     ]
+
+
+def _read_in_parts(ends: QuerySet[StandingEnd]) -> Iterator[StandingEnd]:
+    for start in count(0, ENDS_AT_ONCE):
+        part = list(ends[start : start + ENDS_AT_ONCE])
+        yield from part
+        if len(part) < ENDS_AT_ONCE:
+            return
 
 
 def _stopped(sites: set[int], days: Days) -> list[StandingSpan]:

@@ -488,6 +488,44 @@ def test_more_boards_and_people_take_no_more_queries(
     assert queries() == few
 
 
+def asked_of(table, found):
+    return [query["sql"] for query in found if f'FROM "{table}"' in query["sql"]]
+
+
+@pytest.mark.parametrize("at_once", [1, 3, 100])
+def test_of_what_ends_no_more_is_read_than_is_shown(
+    client, instructor, today, monkeypatch, at_once
+):
+    monkeypatch.setattr(bench, "ENDS_AT_ONCE", at_once)
+    for number in range(bench.SHOWN + 3):
+        person = make_person(full_name=f"Person {number:02d}")
+        for _scope in range(2):
+            certificate_ending(today + timedelta(days=number // 4 + 1), person=person)
+    with CaptureQueriesContext(connection) as found:
+        due = client.get("/bench/").context["bench"].due
+    assert [line.person.full_name for line in due] == [
+        f"Person {number:02d}" for number in range(bench.SHOWN)
+    ]
+    assert {len(line.scopes) for line in due} == {2}
+    ends = bench.SHOWN * 2 + 1  # The first of the next tells that the last is whole.
+    assert len(asked_of("certification_standingend", found)) == -(-ends // at_once)
+
+
+def test_boards_that_several_read_are_found_once(client, instructor):
+    handed_in(1)
+    with CaptureQueriesContext(connection) as found:
+        client.get("/bench/")
+    assert len([query for query in found if '"graders" > 1' in query["sql"]]) == 1
+
+
+def test_the_pace_reads_the_judgements_of_all_stages_at_once(instructor):
+    for _board in range(3):
+        make_passed_board(make_person(), make_exercise(), grader=instructor)
+    with CaptureQueriesContext(connection) as found:
+        pace_at(instructor.sites_as("instructor"), NOW)
+    assert len(asked_of("assessments_judgement", found)) == 1
+
+
 def test_more_people_who_meet_a_scheme_take_no_more_queries(client, instructor):
     exercise = make_exercise()
     make_revision(make_scope(), exercise=exercise)

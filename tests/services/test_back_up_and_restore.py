@@ -20,7 +20,7 @@ from django.utils import timezone
 
 from assessments.services import photos
 from operations.backends.archive import identities_of, new_key_file
-from operations.models import BackUp, MailTrial, SiteRetention
+from operations.models import BackUp, MailTrial, MovedPhoto, SiteRetention
 from operations.queries import database_rows
 from operations.services import restoring
 from operations.services.back_ups import back_up
@@ -280,7 +280,7 @@ def test_an_archive_of_an_earlier_version_is_brought_to_this_one(
         for app, name in database_rows.known_migrations()
         if app != "operations" or name < "0004"
     ]
-    later: list[type[models.Model]] = [SiteRetention, BackUp, MailTrial]
+    later: list[type[models.Model]] = [MovedPhoto, SiteRetention, BackUp, MailTrial]
     monkeypatch.setattr(database_rows, "applied_migrations", lambda connection: sorted(earlier))
     with connection.schema_editor() as editor:
         for model in later:
