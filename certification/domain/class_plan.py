@@ -3,6 +3,9 @@
 A mixed-integer linear programme, solved by HiGHS through `scipy.optimize.milp`. Three things are
 made small, each as far as it goes without making an earlier one larger: the days on which
 certificates have lapsed, the classes held, and the days of validity given away.
+
+scipy.optimize takes a second to import, and only whoever works a plan out needs it: what calls it
+imports it for itself.
 """
 
 import itertools
@@ -16,8 +19,6 @@ from enum import StrEnum
 from typing import Any
 
 import numpy as np
-from scipy import sparse
-from scipy.optimize import Bounds, LinearConstraint, milp
 
 TIME_LIMIT_S = 45.0
 SHARES = (2 / 3, 1 / 2, 1)
@@ -506,6 +507,8 @@ class _Programme:
         *,
         whole: bool = True,
     ) -> Any:
+        from scipy.optimize import Bounds, milp
+
         return milp(
             costs,
             integrality=np.full(self.size, whole, dtype=int),
@@ -514,7 +517,10 @@ class _Programme:
             options={"time_limit": time_limit_s, "mip_rel_gap": 0},
         )
 
-    def _matrix(self) -> LinearConstraint:
+    def _matrix(self) -> Any:
+        from scipy import sparse
+        from scipy.optimize import LinearConstraint
+
         entries = [
             (number, column, factor)
             for number, (row, _low, _high) in enumerate(self._rows)
