@@ -69,7 +69,7 @@ class Processes:
             | {
                 "DJANGO_SETTINGS_MODULE": "config.settings",
                 # Django's checks read every address, a second for each process, and say each time
-                # what `make check` does; `test_heartbeats.py` starts one worker and clock with them.
+                # what `make check` does; `test_heartbeats.py` starts one of each with them.
                 "CELERY_SKIP_CHECKS": "yes",
             }
             | environment
