@@ -23,6 +23,8 @@ REBUILDS = {"rebuild_spans", "rebuild_person", "rebuild_people"}
 TELLS = {"facts_changed"}
 SEEDS = range(4)
 STEPS = 150
+NOTICED_BY = {("training.services.facts", "withdraw_practice"): 1}
+"""The walk to begin with, where the first would go to its end and notice nothing."""
 
 
 def places():
@@ -81,8 +83,9 @@ def test_the_services_that_rebuild_are_those_that_are_known():
     ]
 
 
-def walk_all(folder):
-    return [Walk(seed, folder / str(seed)).go(STEPS) for seed in SEEDS]
+def walk_all(folder, first=0):
+    seeds = sorted(SEEDS, key=lambda seed: seed != first)
+    return [Walk(seed, folder / str(seed)).go(STEPS) for seed in seeds]
 
 
 def test_spans_are_those_of_the_facts_after_every_act(tmp_path):
@@ -101,4 +104,4 @@ def test_a_service_that_forgets_to_rebuild_is_noticed(monkeypatch, tmp_path, mod
     forget(monkeypatch, module, function)
 
     with pytest.raises(LeftBehind):
-        walk_all(tmp_path)
+        walk_all(tmp_path, first=NOTICED_BY.get((module, function), 0))

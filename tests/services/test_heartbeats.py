@@ -22,6 +22,7 @@ def workers():
 
 def test_worker_and_clock_make_the_site_well(processes):
     assert living() == {"mail", "records", "paper", "back_up"}
+    del processes.environment["CELERY_SKIP_CHECKS"]  # As a site starts them.
     worker = processes.worker("tests.services.often")
     wait_until(lambda: "worker" in living())
     clock = processes.clock("tests.services.often")
