@@ -18,6 +18,7 @@ import argparse
 import contextlib
 import hashlib
 import shutil
+import signal
 import subprocess
 import sys
 import time
@@ -228,6 +229,8 @@ def main() -> None:
     )
     parser.add_argument("--folder", type=Path, default=DEFAULT_FOLDER)
     arguments = parser.parse_args()
+    # Whoever ends this ends what it has started, too.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
     site = Deployed(arguments.folder, {"WEB_WORKERS": arguments.workers})
     try:
         site.start(POSTGRES)
