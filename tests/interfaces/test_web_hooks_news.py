@@ -1,10 +1,8 @@
 """What is news to a web hook: each change of standing once, and nothing about health."""
 
-import importlib
 import json
 
 import pytest
-from django.apps import apps
 
 from certification.models import CertificateEvent, CertificateWithdrawal
 from certification.services import events as acts
@@ -249,21 +247,6 @@ def test_restriction_of_somebody_suspended_is_told_with_the_reinstatement():
     assert (suspended["event"], suspended["occurred_on"]) == ("suspended", DAY.isoformat())
     assert suspended["restriction"] == ""
     assert (reinstated["event"], reinstated["restriction"]) == ("reinstated", "turrets")
-
-
-def test_what_was_told_of_restrictions_before_they_were_noted_is_no_news_again():
-    """As the migration fills it in: the restriction of the certificate itself."""
-    make_hook()
-    certificate = ends_in(400, restriction="turrets")
-    news()
-    ReportedStanding.objects.update(restriction="")
-    fill = importlib.import_module("interfaces.migrations.0004_fill_reported_restriction").fill
-
-    fill(apps, None)
-    fill(apps, None)
-
-    assert ReportedStanding.objects.get(person=certificate.person).restriction == "turrets"
-    assert news() == 0
 
 
 def vision_scene(left, months=12):

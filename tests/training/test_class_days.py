@@ -1,17 +1,15 @@
 """A class is held on days of its own, which every page and every act goes by."""
 
-import importlib
 from datetime import date, timedelta
 
 import pytest
 import time_machine
-from django.apps import apps
 from django.urls import reverse
 
 from certification.presenters import card
 from tests.factories import NOW, make_person, make_session, make_user
 from training.exceptions import TrainingError
-from training.models import Attendance, ClassSession, SessionDay
+from training.models import Attendance, ClassSession
 from training.queries.classes import class_days, weekdays_chosen
 from training.services import attendance, courses
 
@@ -171,19 +169,3 @@ def test_form_of_a_class_shows_and_takes_its_weekdays(client, instructor):
     )
     assert "Fri 27 Nov 2026, Sun 29 Nov 2026, Mon 30 Nov 2026" in answer.content.decode()
     assert class_days(session) == [FRIDAY, SUNDAY, MONDAY]
-
-
-def test_classes_of_before_get_their_days_and_those_that_were_attended(instructor):
-    over, on = (
-        make_session(instructor=instructor, people=(make_person(),), starts_on=first, ends_on=last)
-        for first, last in ((FRIDAY, MONDAY), (FRIDAY, SATURDAY))
-    )
-    Attendance.objects.create(enrolment=over.enrolments.get(), day=SUNDAY, present=True)
-    SessionDay.objects.all().delete()
-    fill = importlib.import_module("training.migrations.0004_fill_session_days").fill
-
-    fill(apps, None)
-    fill(apps, None)
-
-    assert class_days(over) == [FRIDAY, SUNDAY, MONDAY]
-    assert class_days(on) == [FRIDAY, SATURDAY]
