@@ -240,7 +240,7 @@ def test_credentials_that_name_them_count_no_more_and_keep_their_bits(person, ke
     assert len(bits) == 2
     erase(person, keeper)
     assert set(Credential.objects.values_list("status_list", "status_index")) == bits
-    assert set(set_bits(1, LATER).suspension) == {index for _, index in bits}
+    assert set(set_bits(1, LATER) or ()) == {index for _, index in bits}
     with pytest.raises(IntegrityError), transaction.atomic():
         Credential.objects.update(status_index=1)
 
