@@ -28,6 +28,10 @@ threads = env.whole_number("WEB_THREADS", 8, least=1, about="Threads of each web
 worker_class = "gthread"
 timeout = 120  # A class's photographs over a slow wireless network take their time.
 graceful_timeout = 10
+# Seconds that a connection stays open between two requests. Longer than Caddy (120 by default) or
+# nginx (60) keep theirs, and than somebody takes from one joint to the next: whoever sends a
+# judgement just when this side closes has no answer.
+keepalive = 130
 errorlog = "-"
 accesslog = None
 loglevel = "warning"
