@@ -126,7 +126,7 @@ def test_what_one_machine_takes_in_the_others_have(machine, bucket, send, tmp_pa
     assert a.ask("POST", credential, **sent, **quality)[0] in (200, 302)
     assert SigningKey.objects.count() == 1
     kill(first)
-    assert b.ask("GET", "/credentials/status/1/revocation")[0] == 200
+    assert b.ask("GET", "/credentials/status/1")[0] == 200
 
     # What a worker elsewhere puts together is handed out here.
     pack = packs.request(evidence)
