@@ -1,5 +1,8 @@
 """Serve static files under names made from their content."""
 
+from typing import Any
+
+from whitenoise.compress import Compressor
 from whitenoise.storage import CompressedManifestStaticFilesStorage
 
 IMPORT = (
@@ -16,3 +19,7 @@ class HashedStaticFiles(CompressedManifestStaticFilesStorage):
     """
 
     patterns = (*CompressedManifestStaticFilesStorage.patterns, ("js/*.js", (IMPORT,)))
+
+    def create_compressor(self, **kwargs: Any) -> Compressor:
+        """By gzip alone, whatever else is installed: Brotli would take half a minute at a start."""
+        return Compressor(**kwargs, use_brotli=False)
