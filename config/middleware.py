@@ -70,24 +70,30 @@ def limit_bodies(
 ) -> Callable[[HttpRequest], HttpResponse]:
     """Refuse what is too large to be meant before any of it is read, and so written to a disk.
 
-    Whoever is not signed in, and a program, sends forms and questions; photographs, work logs and
-    documents come from people with a session.
+    Whoever is not signed in sends forms, and a program questions or a plant's people, which are
+    held in memory; photographs, work logs and documents come from people with a session.
     """
 
     def middleware(request: HttpRequest) -> HttpResponse:
         length = request.META.get("CONTENT_LENGTH") or "0"
         sent = int(length) if length.isdecimal() else 0
-        if sent <= settings.BODY_MAX_BYTES_SIGNED_OUT:
+        from_program = request.path.startswith("/api/")
+        without_session = (
+            settings.DATA_UPLOAD_MAX_MEMORY_SIZE
+            if from_program
+            else settings.BODY_MAX_BYTES_SIGNED_OUT
+        )
+        if sent <= without_session:
             return get_response(request)
         # Asked in full, as with every request later on: the row of a session may outlive it.
         signed_in = get_user(request).is_authenticated
-        most = settings.BODY_MAX_BYTES if signed_in else settings.BODY_MAX_BYTES_SIGNED_OUT
+        most = settings.BODY_MAX_BYTES if signed_in else without_session
         if sent <= most:
             return get_response(request)
         detail = _("At most %(most)d MB are taken at once. Send less, or in several parts.") % {
             "most": most // 1024**2
         }
-        if request.path.startswith("/api/"):
+        if from_program:
             problem = {
                 "type": "about:blank",
                 "title": "Content Too Large",

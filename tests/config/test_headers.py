@@ -177,7 +177,7 @@ def test_nothing_large_is_received_from_who_is_not_signed_in(client, spooled, pa
 
 @pytest.mark.django_db
 def test_a_program_is_told_in_the_form_of_problems(client, spooled):
-    response = client.post("/api/v1/standings/", large(2), HTTP_AUTHORIZATION="Bearer nobody")
+    response = client.post("/api/v1/standings/", large(6), HTTP_AUTHORIZATION="Bearer nobody")
     assert response.status_code == 413
     assert response.headers["Content-Type"] == "application/problem+json"
     assert response.json()["status"] == 413

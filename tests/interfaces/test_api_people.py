@@ -124,3 +124,15 @@ def test_more_than_a_share_never_leave_at_once(hand_over):
 def test_what_does_not_fit_is_422(client, hand_over, body):
     assert hand_over(*body["people"], **{k: v for k, v in body.items() if k != "people"}
                      ).status_code == 422  # fmt: skip
+
+
+def test_as_many_people_as_it_takes_fit_into_one_request(hand_over):
+    """Ten thousand, in more bytes than whoever is not signed in may send elsewhere."""
+    people = [
+        {"employee_number": f"{n:05}", "full_name": f"Leave this one {n} out, {'x' * 60}"}
+        for n in range(10_001)
+    ]
+    answer = hand_over(*people)
+    assert len(answer.wsgi_request.body) > 1024 * 1024
+    assert answer.status_code == 422
+    assert "10000" in answer.content.decode()

@@ -118,7 +118,7 @@ def test_a_site_of_a_release_is_upgraded_with_rows_in_every_table_and_fits(earli
     assert status_of(child(act)) == 0
     told = json.loads(said.read_text())
     assert {tuple(node) for node in told["migrations"]} == earlier.migrations
-    # Who is signed in, which processes live, and where back-ups and old photographs lie, is in none.
+    # Who is signed in, which processes live, where back-ups and old photographs lie: in none.
     assert {
         "django_session",
         "people_tabletuse",
