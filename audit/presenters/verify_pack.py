@@ -214,8 +214,10 @@ def photograph_faults(folder):
 
 # 6. Judgements
 
-COMPARED = ("board", "stage", "outcome", "how", "magnification", "tool", "value", "uncertainty")
-COMPARED += ("note",)
+COMPARED = (
+    *("board", "stage", "outcome", "how"),
+    *("magnification", "tool", "value", "uncertainty", "note"),
+)
 
 
 def is_cell(cell, value):

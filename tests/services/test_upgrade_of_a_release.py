@@ -84,7 +84,7 @@ def opened_by(role: str) -> dict[str, int]:
     """Every page that navigation leads somebody of a role to, with the status of its answer."""
     people = User.objects.filter(is_active=True, person__left_on=None).order_by("pk")
     client = Client()
-    client.force_login(people.filter(roles__role=role).first())
+    client.force_login(people.filter(roles__role=role)[0])
     home = client.get("/", follow=True)
     links = set(re.findall(r'href="(/[^"#?]*)"', home.content.decode()))
     pages = {link for link in links if not link.startswith(("/static/", "/account/"))}
