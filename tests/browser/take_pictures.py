@@ -106,7 +106,7 @@ def main() -> None:
                     {
                         "bench": "/bench/",
                         "grade": "/boards/CA-B-00082/grade/?stage=soldered",
-                        "result": "/boards/CA-B-00074/result/",
+                        "result": "/boards/CA-B-00027/result/",
                         "requirements": "/people/10202/scopes/TERM-OP/",
                     },
                 )  # fmt: skip
@@ -114,7 +114,7 @@ def main() -> None:
                     browser, address, "10003", DESK,
                     {
                         "register": "/register/",
-                        "life": "/standing/25/1/#h-life",
+                        "life": "/standing/23/1/#h-life",
                         "reminders": "/reminders/outbox/",
                     },
                 )  # fmt: skip
