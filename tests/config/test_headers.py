@@ -185,6 +185,13 @@ def test_a_program_is_told_in_the_form_of_problems(client, spooled):
 
 
 @pytest.mark.django_db
+def test_nothing_that_a_program_without_a_token_sends_is_received(client, spooled):
+    for address in ("/api/v1/people", "/api/v1/people/", "/api/v1/nowhere"):
+        assert client.post(address, large(4)).status_code in (401, 404), address
+    assert spooled == []
+
+
+@pytest.mark.django_db
 @pytest.mark.parametrize("how", ["has left", "chose another password"])
 def test_nothing_large_is_received_in_a_session_that_has_ended(client, spooled, how):
     user = make_user("instructor", password="a solder pot by the window")
