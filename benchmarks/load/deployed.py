@@ -211,8 +211,6 @@ class Deployed:
         cluster = self.folder / POSTGRES
         if not (cluster / "PG_VERSION").exists():
             self._make_cluster(cluster)
-        # What was killed has left it there.
-        (cluster / "postmaster.pid").unlink(missing_ok=True)
         self.run(
             POSTGRES,
             *(*as_postgres(), program("postgres"), "-D", str(cluster)),
