@@ -62,7 +62,7 @@ def members(path):
 def rows_of(path, table):
     found, _end = members(path)
     parts = sorted(name for name in found if name.startswith(f"rows/{table}/"))
-    return [row for name in parts for row in database_rows.rows_of_part(found[name])]
+    return [row for name in parts for row in database_rows.rows_of_part(BytesIO(found[name]))]
 
 
 def test_it_holds_rows_and_the_files_that_they_name(tmp_path, photo):
