@@ -8,7 +8,7 @@ for what it is. The chain keeps the digest of every erased payload.
 
 import json
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from datetime import datetime
 from typing import Any
 
@@ -18,7 +18,8 @@ from django.db.models import Q
 from records.domain.canonical import canonical_text, sha256_of_text
 from records.domain.kinds import kind_of
 from records.models import Removal, Signature, TrailEntry, TrailPayload
-from records.queries.removals import Thing, What, removed_of
+from records.queries.rebuilding import entry_rebuilder
+from records.queries.removals import LEFT, Thing, What, removed_of
 from records.queries.trail_acts import ERASED, REMOVED
 
 from .trail import Actor, append_entries, lock_trail
@@ -85,6 +86,8 @@ def erase_names(
     In the text of a signature of theirs ``instead`` takes the place of a name, and the hash of
     what is left is written into the trail: what was certified still reads, and can still not be
     changed unseen. A payload that holds one of the texts goes whole; the chain keeps its digest.
+    Where rows are compared with what it said of them, the entry that says so keeps that with
+    ``instead`` in the place of a name.
 
     Parameters
     ----------
@@ -104,12 +107,13 @@ def erase_names(
         How many signed texts and payloads were changed.
     """
     holds = _any_of("content", texts)
+    longest_first = sorted(texts, key=len, reverse=True)
     changed = 0
     for signature in Signature.objects.filter(holds).order_by("pk").iterator(chunk_size=100):
         content = json.loads(signature.content)
         if content.get("person_id") != person_id:
             continue  # Of somebody else, whom they judged or certified: who signed stays.
-        left = canonical_text(_without(content, sorted(texts, key=len, reverse=True), instead))
+        left = canonical_text(_without(content, longest_first, instead))
         thing = (kind_of(Signature.__name__), str(signature.pk))
         said = {"reason": reason, "content_sha256": sha256_of_text(left)}
         if _not_yet_gone([thing], What.NAME):
@@ -118,7 +122,16 @@ def erase_names(
             changed += 1
     own = _any_of("body", {*texts} - {*shared})
     theirs = own | (_any_of("body", shared) & _any_of("body", [instead]))
-    return changed + _erase_payloads_with(theirs, reason, actor, at)
+
+    def left_of(payload: TrailPayload) -> dict[str, Any]:
+        if entry_rebuilder(payload.entry.act) is None:
+            return {}
+        content = json.loads(payload.body)
+        if content.get("person_id") != person_id:
+            return {}
+        return {LEFT: _without(content, longest_first, instead)}
+
+    return changed + _erase_payloads_with(theirs, left_of, reason, actor, at)
 
 
 def _is_sought_within(text: str) -> bool:
@@ -150,19 +163,28 @@ def _without(value: Any, texts: Collection[str], instead: str) -> Any:
     return value
 
 
-def _erase_payloads_with(holds: Q, reason: str, actor: Actor, at: datetime) -> int:
-    """Erase every payload that holds one of the texts; an entry for each says so."""
+def _erase_payloads_with(
+    holds: Q,
+    left_of: Callable[[TrailPayload], dict[str, Any]],
+    reason: str,
+    actor: Actor,
+    at: datetime,
+) -> int:
+    """Erase every payload that holds one of the texts; an entry for each says so, and what of
+    it is left."""
     entry_kind = kind_of(TrailEntry.__name__)
     found = list(
         TrailPayload.objects.filter(holds).order_by("entry").values_list("entry", flat=True)
     )
     for start in range(0, len(found), MOST_AT_ONCE):
         batch = found[start : start + MOST_AT_ONCE]
-        items = [((entry_kind, str(number)), {"reason": reason}) for number in batch]
+        payloads = TrailPayload.objects.filter(entry__in=batch)
+        items = [
+            ((entry_kind, str(payload.pk)), {"reason": reason, **left_of(payload)})
+            for payload in payloads.select_related("entry").order_by("entry")
+        ]
         append_entries(actor=actor, act=ERASED, items=items, at=at)
-        TrailPayload.objects.filter(entry__in=batch).update(
-            body="", salt="", erased_at=at, erased_reason=reason
-        )
+        payloads.update(body="", salt="", erased_at=at, erased_reason=reason)
     return len(found)
 
 
