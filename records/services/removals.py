@@ -8,12 +8,13 @@ for what it is. The chain keeps the digest of every erased payload.
 
 import json
 from collections import defaultdict
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Max, Q, QuerySet
 
 from records.domain.canonical import canonical_text, sha256_of_text
 from records.domain.kinds import kind_of
@@ -70,10 +71,45 @@ def remove(
     return new
 
 
+@dataclass(frozen=True)
+class Sought:
+    """Where names and addresses stand in what was signed and what the trail says.
+
+    Attributes
+    ----------
+    texts : frozenset of str
+    through : int
+        The last entry of the trail that was looked at.
+    signatures, payloads : tuple of int
+        Keys of those up to it that hold one of the texts.
+    """
+
+    texts: frozenset[str]
+    through: int
+    signatures: tuple[int, ...]
+    payloads: tuple[int, ...]
+
+
+def look_for(texts: Collection[str]) -> Sought:
+    """Look for names and addresses, none of them empty, for `erase_names`.
+
+    Reads all that was ever signed and written down, so it is done before the trail is locked.
+    """
+    through = TrailEntry.objects.aggregate(last=Max("number"))["last"] or 0
+    signatures = Signature.objects.filter(_any_of("content", texts), entry__lte=through)
+    payloads = TrailPayload.objects.filter(_any_of("body", texts), entry__lte=through)
+    return Sought(
+        frozenset(texts),
+        through,
+        tuple(signatures.order_by("pk").values_list("pk", flat=True)),
+        tuple(payloads.order_by("pk").values_list("pk", flat=True)),
+    )
+
+
 @transaction.atomic
 def erase_names(
     *,
-    texts: Collection[str],
+    sought: Sought,
     shared: Collection[str],
     instead: str,
     person_id: int,
@@ -91,11 +127,11 @@ def erase_names(
 
     Parameters
     ----------
-    texts : collection of str
-        Names and addresses, none of them empty.
+    sought : Sought
+        Names and addresses with where they stand; what was written since is looked through here.
     shared : collection of str
-        Those of them that others have too: a payload goes for them only where it holds the number
-        as well, so that what was written of a namesake stays.
+        Those of the texts that others have too: a payload goes for them only where it holds the
+        number as well, so that what was written of a namesake stays.
     instead : str
         Their number.
     person_id : int
@@ -106,10 +142,12 @@ def erase_names(
     int
         How many signed texts and payloads were changed.
     """
-    holds = _any_of("content", texts)
+    lock_trail()  # Of what is written from here on, nobody else is the writer.
+    texts = sought.texts
     longest_first = sorted(texts, key=len, reverse=True)
     changed = 0
-    for signature in Signature.objects.filter(holds).order_by("pk").iterator(chunk_size=100):
+    signatures = Signature.objects.filter(_any_of("content", texts))
+    for signature in _still_holding(signatures, sought.signatures, sought.through):
         content = json.loads(signature.content)
         if content.get("person_id") != person_id:
             continue  # Of somebody else, whom they judged or certified: who signed stays.
@@ -120,7 +158,7 @@ def erase_names(
             _write([thing], What.NAME, [said], actor, at)
             Signature.objects.filter(pk=signature.pk).update(content=left)
             changed += 1
-    own = _any_of("body", {*texts} - {*shared})
+    own = _any_of("body", texts - {*shared})
     theirs = own | (_any_of("body", shared) & _any_of("body", [instead]))
 
     def left_of(payload: TrailPayload) -> dict[str, Any]:
@@ -131,7 +169,17 @@ def erase_names(
             return {}
         return {LEFT: _without(content, longest_first, instead)}
 
-    return changed + _erase_payloads_with(theirs, left_of, reason, actor, at)
+    payloads = TrailPayload.objects.filter(theirs).only("pk")
+    found = [each.pk for each in _still_holding(payloads, sought.payloads, sought.through)]
+    _erase_payloads(found, left_of, reason, actor, at)
+    return changed + len(found)
+
+
+def _still_holding(rows: QuerySet[Any], keys: Sequence[int], through: int) -> Iterator[Any]:
+    """Of these rows those found before, by their keys, and those of later entries, in order."""
+    for start in range(0, len(keys), MOST_AT_ONCE):
+        yield from rows.filter(pk__in=keys[start : start + MOST_AT_ONCE]).order_by("pk")
+    yield from rows.filter(entry__gt=through).order_by("pk")
 
 
 def _is_sought_within(text: str) -> bool:
@@ -163,29 +211,23 @@ def _without(value: Any, texts: Collection[str], instead: str) -> Any:
     return value
 
 
-def _erase_payloads_with(
-    holds: Q,
+def _erase_payloads(
+    numbers: Sequence[int],
     left_of: Callable[[TrailPayload], dict[str, Any]],
     reason: str,
     actor: Actor,
     at: datetime,
-) -> int:
-    """Erase every payload that holds one of the texts; an entry for each says so, and what of
-    it is left."""
+) -> None:
+    """Erase payloads; an entry for each says so, and what of it is left."""
     entry_kind = kind_of(TrailEntry.__name__)
-    found = list(
-        TrailPayload.objects.filter(holds).order_by("entry").values_list("entry", flat=True)
-    )
-    for start in range(0, len(found), MOST_AT_ONCE):
-        batch = found[start : start + MOST_AT_ONCE]
-        payloads = TrailPayload.objects.filter(entry__in=batch)
+    for start in range(0, len(numbers), MOST_AT_ONCE):
+        payloads = TrailPayload.objects.filter(pk__in=numbers[start : start + MOST_AT_ONCE])
         items = [
             ((entry_kind, str(payload.pk)), {"reason": reason, **left_of(payload)})
-            for payload in payloads.select_related("entry").order_by("entry")
+            for payload in payloads.select_related("entry").order_by("pk")
         ]
         append_entries(actor=actor, act=ERASED, items=items, at=at)
         payloads.update(body="", salt="", erased_at=at, erased_reason=reason)
-    return len(found)
 
 
 def _not_yet_gone(things: Collection[Thing], what: str) -> list[Thing]:
