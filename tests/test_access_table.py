@@ -494,6 +494,7 @@ TABLE: dict[str, Row] = {
     "training:calibration_document": page(
         TEACHES | AUDITS | {"own_instructor", "own_quality"}, "tool", "calibration"
     ),
+    "training:calibration_withdraw": form(TEACHES | {"own_instructor"}, "tool", "calibration"),
     "training:tool_out": act(TEACHES | {"own_instructor"}, "tool"),
     "training:tool_back": act(TEACHES | {"own_instructor"}, "tool"),
     "assessments:tool_work": form(TEACHES | AUDITS | {"own_instructor", "own_quality"}, "tool"),
