@@ -315,6 +315,7 @@ TABLE: dict[str, Row] = {
     "assessments:paper_picture": page(OWN, "paper", "picture_order"),
     "assessments:paper_pdf": page(TEACHES, "paper"),
     "assessments:paper_enter": form(TEACHES, "paper"),
+    "assessments:paper_correct": form(TEACHES, "paper"),
     "assessments:paper_count_late": form(TEACHES, "paper"),
     "assessments:paper_withdraw": act(TEACHES | AUDITS, "paper"),
     "assessments:study_list": page(INSTRUCTORS | QUALITY, others=NO),
