@@ -43,6 +43,7 @@ class CertificationConfig(AppConfig):
         people_ports.on_whereabouts_changed(standing_changes.note_person)
         people_ports.on_return(return_matters.matters_on_return)
         people_ports.on_personal_data(personal_data.personal_data)
+        people_ports.on_names(erasing.names_of_holder)
         people_ports.on_erasure(erasing.erase_holder)
         training_ports.on_facts_changed(standing.facts_changed)
         training_ports.register_scopes(schemes_in_force.scope_names)

@@ -52,19 +52,20 @@ class Erasure:
     ----------
     person : Person
         Their row, locked; it bears their number as name already.
-    texts : set of str
-        Names and addresses that are taken out of what was signed and written down of them; whoever
-        hears of it adds what it knows more of.
+    texts : frozenset of str
+        Names and addresses that are taken out of what was signed and written down of them, those
+        that `on_names` found among them.
     reason : str
     at : datetime
     """
 
     person: Person
-    texts: set[str]
+    texts: frozenset[str]
     reason: str
     at: datetime
 
 
+Names = Callable[[Person], Iterable[str]]
 Erased = Callable[[Erasure], None]
 PersonalData = Callable[[Person], Iterable[DataTable]]
 OpenMatters = Callable[[Person, date], Iterable[OpenMatter]]
@@ -76,6 +77,7 @@ _person_record: PersonRecord | None = None
 _open_matters: list[OpenMatters] = []
 _returns: list[OpenMatters] = []
 _personal_data: list[PersonalData] = []
+_names: list[Names] = []
 _erased: list[Erased] = []
 
 
@@ -157,6 +159,21 @@ def on_personal_data(provider: PersonalData) -> PersonalData:
 def personal_data(person: Person) -> list[DataTable]:
     """What every app keeps about somebody, this one and those above."""
     return [table for provider in _personal_data for table in provider(person)]
+
+
+def on_names(provider: Names) -> Names:
+    """Have ``provider(person)`` asked under which names an app's tables know somebody.
+
+    Registering the same function twice asks it once.
+    """
+    if provider not in _names:
+        _names.append(provider)
+    return provider
+
+
+def names(person: Person) -> set[str]:
+    """Under which names the apps above know somebody."""
+    return {name for provider in _names for name in provider(person)}
 
 
 def on_erasure(listener: Erased) -> Erased:

@@ -315,6 +315,7 @@ TABLE: dict[str, Row] = {
     "assessments:paper_picture": page(OWN, "paper", "picture_order"),
     "assessments:paper_pdf": page(TEACHES, "paper"),
     "assessments:paper_enter": form(TEACHES, "paper"),
+    "assessments:paper_correct": form(TEACHES, "paper"),
     "assessments:paper_count_late": form(TEACHES, "paper"),
     "assessments:paper_withdraw": act(TEACHES | AUDITS, "paper"),
     "assessments:study_list": page(INSTRUCTORS | QUALITY, others=NO),
@@ -494,6 +495,7 @@ TABLE: dict[str, Row] = {
     "training:calibration_document": page(
         TEACHES | AUDITS | {"own_instructor", "own_quality"}, "tool", "calibration"
     ),
+    "training:calibration_withdraw": form(TEACHES | {"own_instructor"}, "tool", "calibration"),
     "training:tool_out": act(TEACHES | {"own_instructor"}, "tool"),
     "training:tool_back": act(TEACHES | {"own_instructor"}, "tool"),
     "assessments:tool_work": form(TEACHES | AUDITS | {"own_instructor", "own_quality"}, "tool"),

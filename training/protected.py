@@ -26,9 +26,8 @@ def declare() -> None:
     )
     append_only.protect("training.PracticeRecord", refusal=WITHDRAW_INSTEAD, removable=practice)
     append_only.protect("training.PracticeWithdrawal", removable=("practice", "practice_id"))
-    append_only.protect(
-        "training.Calibration", refusal="is append-only: record what is right beside it"
-    )
+    append_only.protect("training.Calibration", refusal=WITHDRAW_INSTEAD)
+    append_only.protect("training.CalibrationWithdrawal")
     append_only.protect("training.CalibrationDocument")
     append_only.protect("training.ToolOutOfService")
     append_only.protect("training.ToolBackInService")

@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -479,6 +479,23 @@ class EnterForm(SigningForm):
         }
 
 
+class CorrectForm(EnterForm):
+    """What stands on a printed paper after all, and why it was entered otherwise."""
+
+    sat_on = None  # type: ignore[assignment] # no field of this form
+    reason = forms.CharField(
+        label=_("Why"), max_length=400, help_text=_("For example: two lines were mixed up.")
+    )
+
+    def __init__(self, *args: Any, entered: Mapping[int, Sequence[str]], **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for each in self.asked:
+            self.initial[_answer(each)] = typed_from_paper(each, entered.get(each.order, ()))
+        self.helper = form_helper(
+            "shown", *(_answer(each) for each in self.asked), "reason", "password"
+        )
+
+
 def _answer(each: PaperQuestion) -> str:
     return f"answer-{each.order}"
 
@@ -525,6 +542,15 @@ def given_on_paper(each: PaperQuestion, text: str) -> list[str]:
             _now("Type letters from A to %(last)s."), params={"last": LETTERS[count - 1]}
         )
     return sorted({str(LETTERS.index(letter)) for letter in letters})
+
+
+def typed_from_paper(each: PaperQuestion, given: Sequence[str]) -> str:
+    """How an answer would be typed that `given_on_paper` reads as this one."""
+    if Kind(each.question.kind) is Kind.ORDER:
+        return " ".join(rank or "-" for rank in given)
+    if Kind(each.question.kind) in (Kind.NUMBER, Kind.PLACE):
+        return " ".join(given)
+    return " ".join(LETTERS[int(number)] for number in given)
 
 
 class CountLateForm(SigningForm):

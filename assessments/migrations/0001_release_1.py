@@ -1931,10 +1931,7 @@ class Migration(migrations.Migration):
                 (
                     "round",
                     models.PositiveSmallIntegerField(
-                        validators=[
-                            django.core.validators.MinValueValidator(1),
-                            django.core.validators.MaxValueValidator(2),
-                        ]
+                        validators=[django.core.validators.MinValueValidator(1)]
                     ),
                 ),
                 ("right", models.PositiveSmallIntegerField(verbose_name="right")),

@@ -7,7 +7,7 @@ each time, and no row of it changes.
 import secrets
 
 from django.conf import settings
-from django.core.validators import MaxValueValidator, MinValueValidator
+from django.core.validators import MinValueValidator
 from django.db import models
 from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
@@ -257,9 +257,7 @@ class PaperResult(Recorded):
     """What a paper came to; of several the latest counts, and says why it was marked again."""
 
     paper = models.ForeignKey(Paper, models.PROTECT, related_name="results")
-    round = models.PositiveSmallIntegerField(
-        validators=[MinValueValidator(1), MaxValueValidator(2)]
-    )
+    round = models.PositiveSmallIntegerField(validators=[MinValueValidator(1)])
     right = models.PositiveSmallIntegerField(_("right"))
     of = models.PositiveSmallIntegerField(_("questions"))
     missed = models.JSONField(_("that must be right and are not"), default=list)

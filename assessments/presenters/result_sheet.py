@@ -477,7 +477,7 @@ def _tools(board: Board, judged: Iterable[Judgement]) -> Iterable[ToolSaid]:
             read[judgement.tool_id] = max(day, read.get(judgement.tool_id, day))
     made = zone.today(board.handed_in_at) if board.handed_in_at else board.handed_out_on
     used = dict.fromkeys(board.tools.values_list("pk", flat=True), made)
-    calibrations = Calibration.objects.order_by("-calibrated_on", "-pk")
+    calibrations = Calibration.objects.not_withdrawn().order_by("-calibrated_on", "-pk")
     tools = list(
         Tool.objects.filter(pk__in={*used, *read}).prefetch_related(
             Prefetch("calibrations", calibrations, to_attr="by_day")

@@ -31,6 +31,19 @@ def entering_shown(paper: Paper, at: datetime) -> Shown:
     return Shown(digest_of(services.to_enter(paper)), at, lines)
 
 
+def correcting_shown(paper: Paper, at: datetime) -> Shown:
+    """What was entered of a printed paper, question by question."""
+    content = services.to_correct(paper)
+    entered = {line["order"]: line["given"] for line in content["entered"]}
+    lines = {
+        _("Question %(n)d") % {"n": each.order}: Line(
+            given_in_words(each.question, each.shown, entered[each.order])
+        )
+        for each in queries.questions_of(paper)
+    }
+    return Shown(digest_of(content), at, lines)
+
+
 def late_shown(paper: Paper, at: datetime) -> Shown:
     """What came late, and what the paper comes to with it."""
     content = services.to_count(paper)

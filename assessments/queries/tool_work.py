@@ -199,11 +199,12 @@ def to_look_at(tools: QuerySet[Tool]) -> list[QuestionedWork]:
 def to_do_again(boards: QuerySet[Board]) -> dict[int, ToolWorkDecision]:
     """What says of boards that they are made or judged again because of a tool, by their keys.
 
-    Of each calibration the last decision counts. Whoever signed a stage after it was decided that
-    a board is judged again has judged it again.
+    Of each calibration that stands the last decision counts. Whoever signed a stage after it was
+    decided that a board is judged again has judged it again.
     """
     last: dict[tuple[int, int], ToolWorkDecision] = {}
-    for decision in ToolWorkDecision.objects.filter(board__in=boards).order_by("pk"):
+    standing = ToolWorkDecision.objects.filter(calibration__withdrawal__isnull=True)
+    for decision in standing.filter(board__in=boards).order_by("pk"):
         last[decision.calibration_id, decision.board_id] = decision
     again: dict[int, ToolWorkDecision] = {}
     waiting: dict[int, ToolWorkDecision] = {}
@@ -222,9 +223,10 @@ def to_do_again(boards: QuerySet[Board]) -> dict[int, ToolWorkDecision]:
 
 
 def decisions_of(board: Board) -> Sequence[ToolWorkDecision]:
-    """What was decided of a board because of its tools, the last of each calibration."""
+    """What was decided of a board because of its tools, the last of each calibration that
+    stands."""
     last: dict[int, ToolWorkDecision] = {}
     rows = board.tool_work_decisions.select_related("calibration__tool", "decided_by__person")
-    for decision in rows:
+    for decision in rows.filter(calibration__withdrawal__isnull=True):
         last[decision.calibration_id] = decision
     return list(last.values())

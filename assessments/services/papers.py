@@ -495,6 +495,90 @@ def enter_answers(
     return _sign_result(result, 1, "", written_down.ENTERS_ANSWERS, actor, at, proof)
 
 
+def to_correct(paper: Paper) -> dict[str, Any]:
+    """What stands before whoever corrects what was entered from paper."""
+    before = queries.result_of(paper)
+    counted = queries.counted_answers(paper, late_count=False)
+    return {
+        **written_down.paper_content(paper),
+        "round": before.round if before else 0,
+        "entered": [
+            {"order": each.order, "given": counted[each.pk].given if each.pk in counted else []}
+            for each in queries.questions_of(paper)
+        ],
+    }
+
+
+@transaction.atomic
+def correct_answers(
+    *,
+    paper: Paper,
+    given: Mapping[int, Sequence[str]],
+    reason: str,
+    shown: str | None,
+    actor: User,
+    at: datetime,
+    proof: str,
+) -> PaperResult:
+    """Mark a printed paper once more by what stands on it, where it was entered otherwise.
+
+    What was entered first, and what it came to, is kept beside it.
+
+    Parameters
+    ----------
+    given : mapping of int to sequence of str
+        By the order of each question; one that is not named was not answered.
+
+    Raises
+    ------
+    ShownOtherwise
+        If what was entered is not what was shown.
+    CannotTakeTest
+        If it is withdrawn, not entered yet or taken on the screen, no answer is another one, or no
+        reason is given.
+    """
+    held = _lock_to_vouch(paper, actor)
+    refuse_unless_shown(shown, to_correct(held))
+    before = queries.result_of(held)
+    if before is None or held.medium != Paper.Medium.PRINTED:
+        raise CannotTakeTest(
+            _("No answers of %(paper)s were entered from paper.") % {"paper": held.number}
+        )
+    if not reason.strip():
+        raise CannotTakeTest(_("Say why it is corrected."))
+    counted = queries.counted_answers(held, late_count=False)
+    is_corrected = False
+    for each in queries.questions_of(held):
+        entered = counted[each.pk].given if each.pk in counted else []
+        stands = list(given.get(each.order, ()))
+        if stands == entered:
+            continue
+        answer = PaperAnswer.objects.create(
+            paper_question=each,
+            given=stands,
+            key=f"paper-{each.order}-{before.round + 1}",
+            entered_by=actor,
+            recorded_at=at,
+        )
+        _write_down(answer, actor, at)
+        is_corrected = True
+    if not is_corrected:
+        raise CannotTakeTest(
+            _("This is what is entered of %(paper)s already. Change what the sheet says otherwise.")
+            % {"paper": held.number}
+        )
+    result = _marked(held, late_count=False)
+    return _sign_result(
+        result,
+        before.round + 1,
+        reason.strip(),
+        written_down.CORRECTS_ANSWERS,
+        actor,
+        at,
+        proof,
+    )
+
+
 def to_count(paper: Paper) -> dict[str, Any]:
     """What stands before whoever lets late answers count; the reason comes with the signature."""
     before, now = queries.result_of(paper), _marked(paper, late_count=True)

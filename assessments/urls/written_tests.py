@@ -34,6 +34,7 @@ urlpatterns = [
     path(f"{PAPER}pictures/<int:order>/", papers.paper_picture, name="paper_picture"),
     path(f"{PAPER}print/", papers.paper_pdf, name="paper_pdf"),
     path(f"{PAPER}enter/", papers.paper_enter, name="paper_enter"),
+    path(f"{PAPER}correct/", papers.paper_correct, name="paper_correct"),
     path(f"{PAPER}count-late/", papers.paper_count_late, name="paper_count_late"),
     path(f"{PAPER}withdraw/", papers.paper_withdraw, name="paper_withdraw"),
 ]

@@ -17,6 +17,7 @@ from assessments import access
 from assessments.exceptions import AssessmentError
 from assessments.forms.written_tests import (
     AnswerForm,
+    CorrectForm,
     CountLateForm,
     EnterForm,
     WithdrawPaperForm,
@@ -99,6 +100,7 @@ def _for_reader(
         "withdrawal": getattr(paper, "withdrawal", None),
         "may_print": handles and paper.medium == Paper.Medium.PRINTED,
         "may_enter": handles and paper.medium == Paper.Medium.PRINTED and result is None,
+        "may_correct": handles and paper.medium == Paper.Medium.PRINTED and result is not None,
         "may_count": handles
         and result is not None
         and not result.late_count
@@ -241,6 +243,46 @@ def paper_enter(request: UserRequest, number: str) -> HttpResponse:
             return redirect("assessments:paper_detail", number)
     status = 422 if form.is_bound else 200
     context = {"paper": paper, "test": paper.test, "form": form}
+    return render(request, "assessments/paper_enter.html", context, status=status)
+
+
+@require_http_methods(FORM_METHODS)
+@login_required
+def paper_correct(request: UserRequest, number: str) -> HttpResponse:
+    """Type anew what was entered wrongly from a printed paper, for a reason that is signed for."""
+    paper = access.paper_for_instructor(request.user, number)
+    if queries.result_of(paper) is None or paper.medium != Paper.Medium.PRINTED:
+        messages.info(request, _("Nothing of %(paper)s was entered.") % {"paper": number})
+        return redirect("assessments:paper_detail", number)
+    now = timezone.now()
+    form = CorrectForm(
+        request.POST if request.method == "POST" else None,
+        questions=queries.questions_of(paper),
+        entered={line["order"]: line["given"] for line in services.to_correct(paper)["entered"]},
+        showing=written_shown.correcting_shown(paper, now),
+    )
+    if request.method == "POST" and form.is_valid():
+        try:
+            services.correct_answers(
+                paper=paper,
+                given=form.given(),
+                reason=form.cleaned_data["reason"],
+                shown=form.shown_digest,
+                actor=request.user,
+                at=now,
+                proof=prove_identity(request.user, form.cleaned_data["password"]),
+            )
+        except ShownOtherwise:
+            form.show_anew(written_shown.correcting_shown(paper, now))
+        except ProofRefused as error:
+            form.add_error("password", str(error))
+        except AssessmentError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("The answers are corrected, and the paper is marked anew."))
+            return redirect("assessments:paper_detail", number)
+    status = 422 if form.is_bound else 200
+    context = {"paper": paper, "test": paper.test, "form": form, "corrects": True}
     return render(request, "assessments/paper_enter.html", context, status=status)
 
 

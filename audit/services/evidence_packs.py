@@ -111,7 +111,8 @@ def request_pack(
     Raises
     ------
     CannotPack
-        If the actor is not quality at the site, or the question says nothing that can be asked.
+        If the actor is not quality at the site, the question says nothing that can be asked, or
+        the board has been removed.
     """
     sites = list(Site.objects.filter(pk__in=actor.sites_as(Role.QUALITY)))
     if site not in sites:
@@ -135,6 +136,8 @@ def request_pack(
             raise CannotPack(_("Say from which day through which day is asked about."))
         if last_day < first_day:
             raise CannotPack(_("The last day lies before the first: swap them."))
+    if board is not None:
+        _lock_board_to_pack(board)
     trail.lock_trail()
     scopes = list(scopes)
     asked = EvidencePack(
@@ -163,6 +166,18 @@ def request_pack(
     pack.save(update_fields=["head"])
     transaction.on_commit(lambda: _wake_worker(pack.pk), robust=True)
     return pack
+
+
+def _lock_board_to_pack(board: Board) -> None:
+    """Hold a board before the trail, as whoever removes one does; refuse if it is gone by then.
+
+    A cancelled one may be asked about.
+    """
+    if not Board.objects.select_for_update(no_key=True).filter(pk=board.pk).values("pk").first():
+        raise CannotPack(
+            _("Board %(number)s was removed: it is kept no longer, and no pack can be made of it.")
+            % {"number": board.number}
+        )
 
 
 def _same_under_way(asked: EvidencePack, scopes: list[Scope]) -> EvidencePack | None:

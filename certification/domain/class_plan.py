@@ -12,7 +12,7 @@ import itertools
 import math
 import time
 from collections import defaultdict
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from enum import StrEnum
@@ -264,6 +264,119 @@ def plan_classes(
     )
 
 
+@dataclass(frozen=True)
+class Clash:
+    """A class that cannot be held beside others, on a day.
+
+    ``other`` is what has its room then; without one, nobody is left to teach it.
+    """
+
+    key: Hashable
+    day: date
+    other: Hashable = None
+
+
+def clash_among(
+    possible: Sequence[PossibleClass], used: Collection[Hashable], limits: Limits
+) -> Clash | None:
+    """What of a plan's rule about rooms and instructors these classes break; None where they keep
+    it.
+
+    Parameters
+    ----------
+    possible : sequence of PossibleClass
+        All of the plan; those held whatever it says take their room and first instructor first.
+    used : collection
+        The keys of those that somebody is to go to.
+
+    Examples
+    --------
+    >>> day = [date(2026, 3, 2)]
+    >>> one = PossibleClass(1, day, 6, frozenset(), ["Mia"], room="A")
+    >>> other = PossibleClass(2, day, 6, frozenset(), ["Mia", "Tom"], room="B")
+    >>> clash_among([one, other], [1, 2], Limits()) is None
+    True
+    >>> clash_among([one, PossibleClass(3, day, 6, frozenset(), ["Mia"])], [1, 3], Limits()).other
+    >>> clash_among([one, PossibleClass(4, day, 6, frozenset(), ["Tom"], "A")], [1, 4], Limits())
+    Clash(key=4, day=datetime.date(2026, 3, 2), other=1)
+    """
+    held = [each for each in possible if each.is_held]
+    added = [each for each in possible if each.key in used and not each.is_held]
+    in_room = {(each.room, day): each.key for each in held if each.room for day in each.days}
+    for each in added:
+        for day in each.days if each.room is not None else ():
+            if (other := in_room.setdefault((each.room, day), each.key)) != each.key:
+                return Clash(each.key, day, other)
+    teachers = teachers_of(possible, limits)
+    free = {each.key: teachers[number] for number, each in enumerate(possible)}
+    untaught = _untaught(added, free)
+    return None if untaught is None else Clash(untaught.key, untaught.days[0])
+
+
+def _untaught(
+    added: Sequence[PossibleClass], free: Mapping[Hashable, Sequence[Hashable]]
+) -> PossibleClass | None:
+    """A class that nobody is left for once as many as can be have somebody; None if all have."""
+    without = next((each for each in added if not free[each.key]), None)
+    if without is not None or _taught_one_by_one(added, free):
+        return without
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
+    pairs = [(n, one) for n, each in enumerate(added) for one in free[each.key]]
+    rows: dict[Any, list[int]] = defaultdict(list)
+    for variable, (n, one) in enumerate(pairs):
+        rows["class", n].append(variable)
+        for day in added[n].days:
+            rows[one, day].append(variable)
+    matrix = np.zeros((len(rows), len(pairs)))
+    for row, variables in enumerate(rows.values()):
+        matrix[row, variables] = 1
+    found = milp(
+        -np.ones(len(pairs)),
+        integrality=np.ones(len(pairs)),
+        bounds=Bounds(0, 1),
+        constraints=LinearConstraint(matrix, -np.inf, 1),
+        options={"time_limit": TIME_LIMIT_S},
+    )
+    taught = {n for (n, _one), value in zip(pairs, found.x, strict=True) if value > 0.5}
+    return next((each for n, each in enumerate(added) if n not in taught), None)
+
+
+def _taught_one_by_one(
+    added: Sequence[PossibleClass], free: Mapping[Hashable, Sequence[Hashable]]
+) -> bool:
+    """Whether each class has somebody where those with the least choice take the first who is
+    free: nearly always, and quick."""
+    busy: set[tuple[Hashable, date]] = set()
+    for each in sorted(added, key=lambda each: len(free[each.key])):
+        days = [{(one, day) for day in each.days} for one in free[each.key]]
+        taken = next((on for on in days if busy.isdisjoint(on)), None)
+        if taken is None:
+            return False
+        busy |= taken
+    return True
+
+
+def teachers_of(possible: Sequence[PossibleClass], limits: Limits) -> list[list[Hashable]]:
+    """Who could teach each class beside those that are held whatever the plan."""
+    teaching = {
+        (one, day)
+        for each in possible
+        if each.is_held
+        for one in each.instructors[:1]
+        for day in each.days
+    }
+    return [
+        [
+            one
+            for one in dict.fromkeys(each.instructors)
+            if not limits.instructors_away.get(one, frozenset()).intersection(each.days)
+            and (each.is_held or teaching.isdisjoint((one, day) for day in each.days))
+        ]
+        for each in possible
+    ]
+
+
 def _check(trainees: Sequence[Trainee], possible: Sequence[PossibleClass]) -> None:
     for named, what in ((trainees, "trainee"), (possible, "class")):
         if len({one.key for one in named}) < len(named):
@@ -317,18 +430,7 @@ class _Programme:
         self.numbers = {each.key: number for number, each in enumerate(possible)}
         held = [each for each in possible if each.is_held]
         self.rooms_taken = {(each.room, day) for each in held if each.room for day in each.days}
-        teaching = {
-            (one, day) for each in held for one in each.instructors[:1] for day in each.days
-        }
-        self.teachers = [
-            [
-                one
-                for one in dict.fromkeys(each.instructors)
-                if not limits.instructors_away.get(one, frozenset()).intersection(each.days)
-                and (each.is_held or teaching.isdisjoint((one, day) for day in each.days))
-            ]
-            for each in possible
-        ]
+        self.teachers = teachers_of(possible, limits)
         self.places: dict[tuple[int, int], int] = {}
         self.uses: dict[tuple[int, int, int], int] = {}
         self._name_places()

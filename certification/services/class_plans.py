@@ -8,19 +8,21 @@ from collections import Counter, defaultdict
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
 from django.db import transaction
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from certification import access
-from certification.domain.class_plan import CannotBeKept, Plan, plan_classes
+from certification.domain.class_plan import CannotBeKept, Clash, Plan, clash_among, plan_classes
 from certification.exceptions import CertificationError, ChangedMeanwhile
 from certification.models import ClassPlan, PlannedNeed
 from certification.models.class_plans import KEPT_FOR
 from certification.queries import class_plan_facts
 from certification.queries.class_plan_facts import Away, ClassPlanFacts, PlannedClass, Right
 from people.models import Person, Site, User
+from people.presenters.days import format_day
 from people.services.people import lock_people
 from records.services import trail
 from training.models import ClassSession, Enrolment
@@ -229,7 +231,8 @@ def move_names(
     ChangedMeanwhile
         If somebody else moved names since.
     CertificationError
-        If a class would be too full, or somebody would be in two on one day.
+        If a class would be too full, somebody would be in two on one day, or two would need one
+        room or one instructor on one day.
     """
     plan = _lock(plan, version, actor)
     needs = list(plan.needs.select_related("person"))
@@ -323,6 +326,25 @@ def _refuse_impossible(needs: Iterable[PlannedNeed], facts: ClassPlanFacts) -> N
             _("%(name)s would be in two classes on one day. Choose one of them.")
             % {"name": names[twice]}
         )
+    possible, limits = class_plan_facts.possible_classes(facts), class_plan_facts.limits_in(facts)
+    if (clash := clash_among(possible, people, limits)) is not None:
+        raise CertificationError(_clash_in_words(clash, by_pk))
+
+
+def _clash_in_words(clash: Clash, by_pk: Mapping[Any, PlannedClass]) -> str:
+    words = {"number": by_pk[clash.key].number, "day": format_day(clash.day)}
+    if clash.other is not None:
+        return _(
+            "%(number)s and %(other)s would be held in one room on %(day)s. Move people to one of "
+            "them alone."
+        ) % {**words, "other": by_pk[clash.other].number}
+    return (
+        _(
+            "Nobody is left to teach %(number)s from %(day)s: its instructors have another class "
+            "on one of its days. Move people to one of them alone."
+        )
+        % words
+    )
 
 
 # Carried out

@@ -1,10 +1,23 @@
 """Certificates of somebody whose name is erased: what was certified stays, under their number."""
 
 from certification.models import Certificate, CertificateName, Credential
+from people.models import Person
 from people.ports import Erasure
 from records.domain.kinds import kind_of
 from records.queries.removals import What
 from records.services import removals
+
+
+def names_of_holder(person: Person) -> set[str]:
+    """Every name that a certificate of theirs, or a credential of one, bears."""
+    certificates = Certificate.objects.filter(person=person)
+    names = CertificateName.objects.filter(certificate__person=person)
+    credentials = Credential.objects.filter(certificate__person=person)
+    return {
+        *certificates.values_list("holder_name", flat=True),
+        *names.values_list("name", flat=True),
+        *credentials.values_list("name", flat=True),
+    }
 
 
 def erase_holder(erasure: Erasure) -> None:
@@ -17,9 +30,6 @@ def erase_holder(erasure: Erasure) -> None:
     certificates = Certificate.objects.filter(person=person)
     names = CertificateName.objects.filter(certificate__person=person)
     credentials = Credential.objects.filter(certificate__person=person)
-    erasure.texts |= set(certificates.values_list("holder_name", flat=True))
-    erasure.texts |= set(names.values_list("name", flat=True))
-    erasure.texts |= set(credentials.values_list("name", flat=True))
     certificates.update(holder_name=person.employee_number)
     named = {
         *names.order_by().values_list("certificate", flat=True),

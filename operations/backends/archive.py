@@ -10,6 +10,7 @@ stream: neither needs more memory, or another file beside it, for a large site t
 
 import errno
 import fcntl
+import gzip
 import hashlib
 import io
 import json
@@ -29,6 +30,10 @@ END = "end.json"
 CHUNK = 1024 * 1024
 NO_LINKS = (errno.EPERM, errno.ENOTSUP, errno.ENOSYS)
 """What file systems answer that do not know a second name of a file (link(2))."""
+LONGEST_LINE = 256 * 1024 * 1024
+"""Of packed lines, in bytes; rows and lists are written with none that is longer."""
+MOST_SAID = 4 * 1024 * 1024
+"""Of what an archive says of itself, in bytes."""
 NO_MATCHING_KEY = "No matching keys found"
 
 
@@ -145,7 +150,7 @@ def read_archive(stream: Readable, take: Callable[[str, "HashingReader"], None])
                 if data is None or end is not None or not is_plain_name(info.name):
                     raise ArchiveDamaged
                 if info.name == END:
-                    end = json.loads(data.read())
+                    end = json.loads(data.read(MOST_SAID))
                     continue
                 read = HashingReader(data)
                 take(info.name, read)
@@ -158,6 +163,24 @@ def read_archive(stream: Readable, take: Callable[[str, "HashingReader"], None])
     if end is None or (end["members"], end["sha256"]) != (seal.members, seal.sha256):
         raise ArchiveDamaged
     return end
+
+
+def packed_lines(stream: IO[bytes]) -> Iterator[bytes]:
+    """Lines of a gzip file, without their ends; never more than one of them is in memory.
+
+    Raises
+    ------
+    ArchiveDamaged
+        If it is none, or a line is longer than `LONGEST_LINE`: few bytes may unpack to any number.
+    """
+    try:
+        with gzip.GzipFile(fileobj=stream) as lines:
+            while line := lines.readline(LONGEST_LINE + 1):
+                if len(line) > LONGEST_LINE:
+                    raise ArchiveDamaged
+                yield line.removesuffix(b"\n")
+    except (gzip.BadGzipFile, EOFError, zlib.error) as error:
+        raise ArchiveDamaged from error
 
 
 def is_plain_name(name: str) -> bool:

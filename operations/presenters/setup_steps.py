@@ -395,7 +395,10 @@ def _certificates(truth: SettingUp, user: User, now: datetime) -> Made:
             "day": format_page_day(made.first.issued_on),
             "scope": made.first.scope,
         }
-        return [Sentence(text % words)], page_link(_("Register"), "certification:register"), None
+        link = page_link(_("People"), "people:person_list")
+        if user.has_role(Role.QUALITY, Role.INSTRUCTOR, Role.LINE_LEAD):
+            link = page_link(_("Register"), "certification:register")
+        return [Sentence(text % words)], link, None
     if made.proposed:
         says = [
             Sentence(

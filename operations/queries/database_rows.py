@@ -15,7 +15,7 @@ from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, S
 from contextlib import contextmanager
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
-from typing import Any
+from typing import IO, Any
 from uuid import UUID
 
 from django.apps import apps as installed_apps
@@ -28,8 +28,11 @@ from django.db.migrations.state import StateApps
 from django.utils.dateparse import parse_duration
 from django.utils.duration import duration_iso_string
 
+from operations.backends.archive import LONGEST_LINE, packed_lines
+
 BATCH = 2000
 PART_BYTES = 4 * 1024 * 1024
+MOST_BYTES_A_CHARACTER = 4  # as UTF-8
 LEFT_OUT = frozenset(
     {
         "django_session",
@@ -162,12 +165,20 @@ def read_rows(
 
 
 def parts(rows: Iterable[list[Any]]) -> Iterator[tuple[int, bytes]]:
-    """Rows as packed pieces of some megabytes, a row a line, and how many each holds."""
+    """Rows as packed pieces of some megabytes, a row a line, and how many each holds.
+
+    Raises
+    ------
+    ValueError
+        If a row is longer than what will be read again.
+    """
     as_line = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
     lines: list[str] = []
     length = 0
     for row in rows:
         lines.append(as_line(row))
+        if len(lines[-1]) > LONGEST_LINE // MOST_BYTES_A_CHARACTER:
+            raise ValueError(f"A row of {len(lines[-1])} characters is too long for a back-up.")
         length += len(lines[-1])
         if length >= PART_BYTES:
             yield len(lines), _packed(lines)
@@ -176,15 +187,17 @@ def parts(rows: Iterable[list[Any]]) -> Iterator[tuple[int, bytes]]:
         yield len(lines), _packed(lines)
 
 
-def rows_of_part(data: bytes) -> list[list[Any]]:
-    """The rows of one such piece.
+def rows_of_part(stream: IO[bytes]) -> Iterator[list[Any]]:
+    """The rows of one such piece, one after another.
 
     Raises
     ------
-    ValueError, OSError, EOFError, zlib.error
+    ArchiveDamaged, ValueError
         If it is none.
     """
-    return [json.loads(line) for line in gzip.decompress(data).decode().split("\n") if line]
+    for line in packed_lines(stream):
+        if line:
+            yield json.loads(line)
 
 
 def _packed(lines: Sequence[str]) -> bytes:

@@ -18,7 +18,7 @@ from people.models import Person, Site
 from people.queries.erased import erased
 from records.models import TrailEntry
 from records.queries.trail_acts import REMOVED
-from training.models import PracticeRecord, VisionTest
+from training.models import PracticeRecord, VisionTest, WorkReport
 
 Kind = SiteRetention.Kind
 RETENTION_RUN = "kept no longer"
@@ -119,19 +119,23 @@ def last_run(site: Site) -> TrailEntry | None:
 
 
 def _outlook(site: Site, kind: SiteRetention.Kind, months: int, now: datetime) -> Outlook:
-    rule, before = RULES[kind], old_before(site, months, now)
-    candidates = rule.candidates(site, before)
-    rows = list(candidates[:LOOKED_AT])
-    stays = rule.stays(rows)
-    lines = [Line(rule.in_words(row), rule.day_of(row), stays.get(row.pk, "")) for row in rows]
+    before = old_before(site, months, now)
+    lines: list[Line] = []
+    count = 0
+    for rule in RULES[kind]:
+        candidates = rule.candidates(site, before)
+        rows = list(candidates[: LOOKED_AT - len(lines)])
+        stays = rule.stays(rows)
+        count += candidates.count() if len(lines) + len(rows) == LOOKED_AT else len(rows)
+        lines += [Line(rule.in_words(row), rule.day_of(row), stays.get(row.pk, "")) for row in rows]
     going = [line for line in lines if not line.stays]
     staying = [line for line in lines if line.stays]
     return Outlook(
         kind=kind,
         months=months,
         before=before,
-        count=candidates.count() if len(rows) == LOOKED_AT else len(rows),
-        looked_at=len(rows),
+        count=count,
+        looked_at=len(lines),
         goes=tuple(going[:SHOWN]),
         stays=tuple(staying[:SHOWN]),
         goes_count=len(going),
@@ -234,6 +238,18 @@ def _practice(site: Site, before: date) -> QuerySet[PracticeRecord]:
     )
 
 
+def _refused_reports(site: Site, before: date) -> QuerySet[WorkReport]:
+    """Reported work that was refused: nothing rests on it. Confirmed, it goes with the work."""
+    refused = WorkReport.objects.filter(
+        person__site=site,
+        decision__confirmed=False,
+        decision__recorded_at__lt=_midnight(site, before),
+    )
+    return refused.select_related("person__site", "decision").order_by(
+        "decision__recorded_at", "pk"
+    )
+
+
 # People
 
 
@@ -251,42 +267,62 @@ def _left_on(person: Person) -> date:
     return person.left_on
 
 
-RULES: Mapping[str, Rule] = {
+RULES: Mapping[str, tuple[Rule, ...]] = {
     # Photographs first: a board that stays may lose them, and one that goes has them no more.
-    Kind.PHOTOGRAPHS: Rule(
-        _photos,
-        _photos_stay,
-        lambda photo: photo.board.person_id,
-        lambda photo: f"{photo.board.number}, {photo.pk}",
-        lambda photo: photo.board.site.today(photo.recorded_at),
+    Kind.PHOTOGRAPHS: (
+        Rule(
+            _photos,
+            _photos_stay,
+            lambda photo: photo.board.person_id,
+            lambda photo: f"{photo.board.number}, {photo.pk}",
+            lambda photo: photo.board.site.today(photo.recorded_at),
+        ),
     ),
-    Kind.BOARDS: Rule(
-        _boards,
-        _boards_stay,
-        lambda board: board.person_id,
-        lambda board: board.number,
-        lambda board: board.handed_out_on,
+    Kind.BOARDS: (
+        Rule(
+            _boards,
+            _boards_stay,
+            lambda board: board.person_id,
+            lambda board: board.number,
+            lambda board: board.handed_out_on,
+        ),
     ),
-    Kind.VISION_TESTS: Rule(
-        _vision_tests,
-        _vision_tests_stay,
-        lambda test: test.person_id,
-        lambda test: f"{test.test_id}, {test.person.employee_number}",
-        lambda test: test.tested_on,
+    Kind.VISION_TESTS: (
+        Rule(
+            _vision_tests,
+            _vision_tests_stay,
+            lambda test: test.person_id,
+            lambda test: f"{test.test_id}, {test.person.employee_number}",
+            lambda test: test.tested_on,
+        ),
     ),
-    Kind.PRACTICE: Rule(
-        _practice,
-        _nothing_stays,
-        lambda practice: practice.person_id,
-        lambda practice: f"{practice.person.employee_number}, {practice.scope_code}",
-        lambda practice: practice.performed_on,
+    Kind.PRACTICE: (
+        Rule(
+            _practice,
+            _nothing_stays,
+            lambda practice: practice.person_id,
+            lambda practice: f"{practice.person.employee_number}, {practice.scope_code}",
+            lambda practice: practice.performed_on,
+        ),
+        Rule(
+            _refused_reports,
+            _nothing_stays,
+            lambda report: report.person_id,
+            lambda report: (
+                _("%(number)s, %(scope)s (reported, and refused)")
+                % {"number": report.person.employee_number, "scope": report.scope_code}
+            ),
+            lambda report: report.person.site.today(report.decision.recorded_at),
+        ),
     ),
-    Kind.PEOPLE: Rule(
-        _people,
-        _nothing_stays,
-        lambda person: person.pk,
-        lambda person: person.employee_number,
-        _left_on,
+    Kind.PEOPLE: (
+        Rule(
+            _people,
+            _nothing_stays,
+            lambda person: person.pk,
+            lambda person: person.employee_number,
+            _left_on,
+        ),
     ),
 }
 ACTS = frozenset(REMOVED.values())

@@ -11,7 +11,7 @@ import gzip
 import json
 import os
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -216,11 +216,14 @@ def _write(run: BackUp, path: Path, files_folder: Path | None, recipient: Any) -
 
 def _write_archive(run: BackUp, path: Path, store: FileStore | None, recipient: Any) -> None:
     # Before the rows: of an end of the trail that was filed later they would know nothing.
-    beside = dict(_kept_beside(is_encrypted=recipient is not None))
+    beside = dict(_ends_of_the_trail())
     with written(path, recipient) as stream, ArchiveWriter(stream) as file:
         with database_rows.snapshot() as snapshot:
             names: dict[str, None] = {}
             rows = _add_rows(file, snapshot, run, names, store is not None)
+        if recipient is not None:
+            # After the rows: a key is on the disk before its row is written.
+            beside |= _secret_keys()
         for name, data in beside.items():
             file.add(f"kept/{name}", data)
         files = _Files()
@@ -328,25 +331,27 @@ def _add_file(
         return StoredFile(name, size, file.add_stream(f"content/{name}", content, size))
 
 
-def _kept_beside(*, is_encrypted: bool) -> Iterator[tuple[str, bytes]]:
-    """What is kept beside database and files, of the same names whatever it is kept in.
-
-    The key that signs sessions and locks second factors, and those that sign credentials, leave
-    the machine encrypted or not at all.
-    """
+def _ends_of_the_trail() -> Iterator[tuple[str, bytes]]:
+    """What was filed of them and time-stamped, by the same names whatever it is kept in."""
     if lines := heads.filed_lines():
         yield heads.FILE_NAME, "".join(f"{line}\n" for line in lines).encode()
     stamps = stamps_folder()
     for name in stamps.names():
         yield f"{STAMPS_FOLDER}/{name}", stamps.read(name)
-    if not is_encrypted:
-        return
+
+
+def _secret_keys() -> Iterator[tuple[str, bytes]]:
+    """The key that signs sessions and locks second factors, and those that sign credentials.
+
+    They leave the machine encrypted or not at all. One that was lost meanwhile is not among them.
+    """
     secret = Path(settings.DATA_DIR) / SECRET_KEY_FILE
     if secret.is_file() and not settings.SEVERAL_MACHINES:
         yield SECRET_KEY_FILE, secret.read_bytes()
     for name in signing_keys.keys_folder().names():
         if name.endswith(".pem"):
-            yield f"{SIGNING_KEYS_FOLDER}/{name}", signing_keys.read_file(name)
+            with suppress(FileNotFoundError):
+                yield f"{SIGNING_KEYS_FOLDER}/{name}", signing_keys.read_file(name)
 
 
 def _replace(path: Path, data: bytes) -> None:

@@ -15,8 +15,10 @@ from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
+from itertools import islice
 from pathlib import Path
-from typing import Any
+from tempfile import TemporaryFile
+from typing import IO, Any
 
 from django.conf import settings
 from django.contrib.contenttypes.models import ContentType
@@ -30,12 +32,14 @@ from certification.services import signing_keys
 from operations.backends import archive
 from operations.backends.archive import (
     CHUNK,
+    MOST_SAID,
     ArchiveDamaged,
     HashingReader,
     KeyMissing,
     Readable,
     WrongKey,
     is_plain_name,
+    packed_lines,
 )
 from operations.backends.files_folder import FilesFolder, FileStore, StoredFile
 from operations.exceptions import RestoreRefused
@@ -59,6 +63,8 @@ KEPT = tuple(
 """What of DATA_DIR an archive may hold; a name that ends in ``/`` is a folder."""
 OLD_KEY_FILE = f"{SECRET_KEY_FILE}.before-restore"
 ROWS_AT_ONCE = 1000
+LINE_END = gzip.compress(b"\n", mtime=0)
+"""After one packed list and before the next: gzip reads several as one."""
 
 
 @dataclass
@@ -124,12 +130,14 @@ def restore(
             _empty_the_site(top)
             _fill_database(contents, staging)
             _put_files_in_place(staging, top)
-        except Exception:
+        except Exception as error:
             # If that fails too, mark and folder stay, and the next restore does it.
             with suppress(Exception):
                 _empty_the_site(top)
                 shutil.rmtree(staging)
                 _take_mark_away()
+            if isinstance(error, ArchiveDamaged):
+                raise _damaged(path) from error
             raise
         os.sync()
         shutil.rmtree(staging)
@@ -180,29 +188,31 @@ def _unpack(
 ) -> Contents:
     """Read an archive to its end, into a folder if one is given; everything in it is whole then."""
     contents = Contents()
-    listed: list[list[Any]] = []
 
     def take(name: str, data: HashingReader) -> None:
         if name == "about.json":
-            contents.about = json.loads(data.read())
+            contents.about = json.loads(data.read(MOST_SAID))
             _refuse_unfit(contents)
         elif not contents.about:
             raise ArchiveDamaged
         elif name.startswith("listing/"):
             if contents.files_are_apart:
-                lines = gzip.decompress(data.read()).decode().split("\n")
-                listed.extend(json.loads(line) for line in lines if line)
+                shutil.copyfileobj(data, listings, CHUNK)
+                listings.write(LINE_END)
         elif not _is_expected(name):
             raise ArchiveDamaged
         elif staging is not None:
             _write(staging / name, data)
 
     try:
-        with archive.opened(path, identities) as stream:
-            contents.end = archive.read_archive(stream, take)
-        if contents.files_are_apart:
-            store = FilesFolder(files_folder or path.parent / FILES_FOLDER)
-            _fetch(store, listed, identities, staging)
+        # As they came, packed: what they unpack to is read line by line.
+        with TemporaryFile(dir=staging) as listings:
+            with archive.opened(path, identities) as stream:
+                contents.end = archive.read_archive(stream, take)
+            if contents.files_are_apart:
+                store = FilesFolder(files_folder or path.parent / FILES_FOLDER)
+                listings.seek(0)
+                _fetch(store, _listed(listings), identities, staging)
     except FileNotFoundError as error:
         raise RestoreRefused(
             f"There is no file {error.filename}: give the path of the back-up and, where its files "
@@ -218,11 +228,27 @@ def _unpack(
             "belonged to BACK_UP_KEY when it was made."
         ) from error
     except (ArchiveDamaged, EOFError) as error:
-        raise RestoreRefused(
-            f"{path} is damaged, or no back-up of this program: it does not hold what its end "
-            "says. Take another one."
-        ) from error
+        raise _damaged(path) from error
     return contents
+
+
+def _damaged(path: Path) -> RestoreRefused:
+    return RestoreRefused(
+        f"{path} is damaged, or no back-up of this program: it does not hold what its end "
+        "says. Take another one."
+    )
+
+
+def _listed(listings: IO[bytes]) -> Iterator[list[Any]]:
+    """Each file that the lists of an archive name: name, size, SHA-256 and stored name."""
+    for line in packed_lines(listings):
+        if not line:
+            continue
+        try:
+            name, size, sha256, stored = json.loads(line)
+        except (ValueError, TypeError) as error:
+            raise ArchiveDamaged from error
+        yield [name, size, sha256, stored]
 
 
 def _is_expected(name: str) -> bool:
@@ -249,7 +275,7 @@ def _refuse_unfit(contents: Contents) -> None:
 
 
 def _fetch(
-    store: FileStore, listed: list[list[Any]], identities: list[Any], staging: Path | None
+    store: FileStore, listed: Iterator[list[Any]], identities: list[Any], staging: Path | None
 ) -> None:
     for name, size, sha256, stored in listed:
         # A list is read as it comes: whoever wrote one must not name files elsewhere by it.
@@ -340,9 +366,11 @@ def _fill_database(contents: Contents, staging: Path) -> None:
             model = found.get(table)
             if model is None:
                 raise ArchiveMismatch(table)
-            rows = _rows(staging / "rows" / table)
+            said = contents.end["rows"][table]
+            # One more than it says tells as well as all of them that it says something else.
+            rows = islice(_rows(staging / "rows" / table), said + 1)
             count = _load(model, columns, rows)
-            if count != contents.end["rows"][table]:
+            if count != said:
                 raise ArchiveMismatch(table)
         _set_sequences(found, contents.about["sequences"])
     ContentType.objects.clear_cache()
@@ -356,7 +384,8 @@ class ArchiveMismatch(Exception):
 
 def _rows(folder: Path) -> Iterator[list[Any]]:
     for part in sorted(folder.glob("*")):
-        yield from database_rows.rows_of_part(part.read_bytes())
+        with part.open("rb") as stream:
+            yield from database_rows.rows_of_part(stream)
 
 
 def _load(model: Model, columns: list[str], rows: Iterator[list[Any]]) -> int:

@@ -10,6 +10,7 @@ from typing import Any
 from django.db import IntegrityError, OperationalError, transaction
 from django.utils.translation import gettext as _
 
+from assessments.models import Board, Photo
 from assessments.services import removing as board_removing
 from operations.exceptions import ShownOtherRules
 from operations.models import SiteRetention
@@ -25,6 +26,7 @@ from people.services.erasing import erase_person
 from people.services.people import lock_person
 from records.exceptions import Refusal
 from records.services import trail
+from training.models import PracticeRecord, VisionTest, WorkReport
 from training.services import removing as fact_removing
 
 log = logging.getLogger(__name__)
@@ -82,7 +84,9 @@ def remove_at_every_site(*, clock: Callable[[], datetime]) -> int:
     count = 0
     for retention in SiteRetention.objects.select_related("site").order_by("site"):
         removed = {
-            kind.value: _remove_kind(retention.site, kind, until, clock)
+            kind.value: sum(
+                _remove_by_rule(retention.site, kind, rule, until, clock) for rule in RULES[kind]
+            )
             for kind in Kind
             if retention.months(kind)
         }
@@ -95,10 +99,13 @@ def remove_at_every_site(*, clock: Callable[[], datetime]) -> int:
     return count
 
 
-def _remove_kind(
-    site: Site, kind: SiteRetention.Kind, until: float, clock: Callable[[], datetime]
+def _remove_by_rule(
+    site: Site,
+    kind: SiteRetention.Kind,
+    rule: Rule,
+    until: float,
+    clock: Callable[[], datetime],
 ) -> int:
-    rule = RULES[kind]
     retention = retention_of(site)
     before = old_before(site, retention.months(kind), clock())
     keys = rule.candidates(site, before).values_list("pk", flat=True)
@@ -112,7 +119,7 @@ def _remove_kind(
         for person_id, theirs in groupby(rows, key=rule.person_of):
             keys_of_person = [row.pk for row in theirs]
             try:
-                count += _remove_of_person(site, kind, person_id, keys_of_person, clock())
+                count += _remove_of_person(site, kind, rule, person_id, keys_of_person, clock())
             except (Refusal, IntegrityError, OperationalError):
                 # It came into use meanwhile, or somebody held what this waited for and the other
                 # way round.
@@ -123,21 +130,25 @@ def _remove_kind(
 
 @transaction.atomic
 def _remove_of_person(
-    site: Site, kind: SiteRetention.Kind, person_id: int, keys: list[int], at: datetime
+    site: Site,
+    kind: SiteRetention.Kind,
+    rule: Rule,
+    person_id: int,
+    keys: list[int],
+    at: datetime,
 ) -> int:
     """Remove of somebody's rows what is still to be removed once they are locked."""
     lock_person(Person.objects.get(pk=person_id))
     months = retention_of(site).months(kind)
     if not months:
         return 0
-    rule: Rule = RULES[kind]
     rows = list(rule.candidates(site, old_before(site, months, at)).filter(pk__in=keys))
     stays = rule.stays(rows)
     going = [row for row in rows if row.pk not in stays]
     if going:
         # In one language, as all that the trail says is.
         reason = f"kept for {months} months at {site.prefix}: {kind.value}"
-        REMOVE[kind](going, reason, at)
+        REMOVE[type(going[0])](going, reason, at)
     return len(going)
 
 
@@ -158,15 +169,20 @@ def _remove_practice(records: list[Any], reason: str, at: datetime) -> None:
     fact_removing.remove_practice(records=records, reason=reason, actor=None, at=at)
 
 
+def _remove_reports(reports: list[Any], reason: str, at: datetime) -> None:
+    fact_removing.remove_refused_reports(reports=reports, reason=reason, actor=None, at=at)
+
+
 def _erase_people(people: list[Any], reason: str, at: datetime) -> None:
     for person in people:
         erase_person(person=person, reason=reason, actor=None, at=at)
 
 
-REMOVE: Mapping[str, Callable[[list[Any], str, datetime], None]] = {
-    Kind.PHOTOGRAPHS: _remove_photos,
-    Kind.BOARDS: _remove_boards,
-    Kind.VISION_TESTS: _remove_vision_tests,
-    Kind.PRACTICE: _remove_practice,
-    Kind.PEOPLE: _erase_people,
+REMOVE: Mapping[type, Callable[[list[Any], str, datetime], None]] = {
+    Photo: _remove_photos,
+    Board: _remove_boards,
+    VisionTest: _remove_vision_tests,
+    PracticeRecord: _remove_practice,
+    WorkReport: _remove_reports,
+    Person: _erase_people,
 }

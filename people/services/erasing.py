@@ -57,17 +57,18 @@ def erase_person(*, person: Person, reason: str, actor: Actor, at: datetime) -> 
     texts = _names_and_addresses(person)
     if actor is not None and any(_names(reason, text) for text in texts):
         raise PeopleError(_("Say why without their name or address: the reason stays."))
+    texts |= _said(ports.names(person), person)
+    # Looked for before anything is removed: from then on nobody else writes to the trail.
+    sought = removals.look_for(texts)
     things = [(PERSON, str(person.pk))]
     removals.remove(things=things, what=What.NAME, reason=reason, actor=actor, at=at)
     person.full_name, person.email, person.employer = person.employee_number, "", ""
     person.save(update_fields=["full_name", "email", "employer"])
     _remove_changes_of_name(person, reason, actor, at)
     _close_sign_in(person)
-    erasure = ports.Erasure(person=person, texts=texts, reason=reason, at=at)
-    ports.erase(erasure)
-    texts = {text for text in erasure.texts if text.strip()} - {person.employee_number}
+    ports.erase(ports.Erasure(person=person, texts=frozenset(texts), reason=reason, at=at))
     removals.erase_names(
-        texts=texts,
+        sought=sought,
         shared=_of_others_too(texts, person),
         instead=person.employee_number,
         person_id=person.pk,
@@ -87,6 +88,10 @@ def _names_and_addresses(person: Person) -> set[str]:
     changes = person.name_changes.values_list("before", "after")
     addresses = User.objects.filter(person=person).values_list("email", flat=True)
     texts = {person.full_name, person.email, *addresses, *(name for row in changes for name in row)}
+    return _said(texts, person)
+
+
+def _said(texts: set[str], person: Person) -> set[str]:
     return {text for text in texts if text.strip()} - {person.employee_number}
 
 

@@ -2,18 +2,21 @@
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from typing import Any
 
 from django.db.models import Case, CharField, F, Q, QuerySet, Value, When
 
 from records.domain.kinds import kind_of
-from records.models import Removal, Signature
+from records.models import Removal, Signature, TrailEntry, TrailPayload
 
-from .trail_acts import REMOVED
+from .trail_acts import ERASED, REMOVED
 
 Thing = tuple[str, str]
 """A kind of thing and its number."""
 What = Removal.What
+LEFT = "left"
+"""Under which an entry that says of a payload that it is erased keeps what of it is left."""
 
 
 def removed_of(things: Iterable[Thing], what: str = What.ROW) -> set[Thing]:
@@ -46,6 +49,22 @@ def left_of_signature(number: int) -> str | None:
     if removal is None:
         return None
     return str(json.loads(removal.entry.payload.body or "{}").get("content_sha256", ""))
+
+
+def left_of_payloads(numbers: Iterable[int]) -> dict[int, Mapping[str, Any]]:
+    """What is left of erased payloads, as the trail says it, by the number of their entries."""
+    says = TrailPayload.objects.filter(
+        entry__act=ERASED,
+        entry__about_type=kind_of(TrailEntry.__name__),
+        entry__about_id__in=[str(number) for number in numbers],
+        erased_at__isnull=True,
+    )
+    left: dict[int, Mapping[str, Any]] = {}
+    for number, body in says.values_list("entry__about_id", "body"):
+        said = json.loads(body)
+        if LEFT in said:
+            left[int(number)] = said[LEFT]
+    return left
 
 
 def is_removed(kind: str, number: object, what: str) -> bool:

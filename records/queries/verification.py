@@ -163,6 +163,8 @@ def _compare_entries(report: Report, entries: Sequence[TrailEntry]) -> None:
     """Rebuild the details of entries from the rows, one table after another."""
     by_rebuilder: dict[int, list[Written]] = defaultdict(list)
     rebuilders: dict[int, rebuilding.Rebuilder] = {}
+    erased = [entry.number for entry in entries if entry.payload.erased_at is not None]
+    left = removals.left_of_payloads(erased) if erased else {}
     for entry in entries:
         rebuilder = rebuilding.entry_rebuilder(entry.act)
         if rebuilder is None:
@@ -170,7 +172,7 @@ def _compare_entries(report: Report, entries: Sequence[TrailEntry]) -> None:
         key = id(rebuilder.rebuild)
         rebuilders[key] = rebuilder
         is_erased = entry.payload.erased_at is not None
-        content = None if is_erased else json.loads(entry.payload.body)
+        content = left.get(entry.number) if is_erased else json.loads(entry.payload.body)
         by_rebuilder[key].append(
             Written(
                 entry.number,

@@ -8,17 +8,19 @@ for what it is. The chain keeps the digest of every erased payload.
 
 import json
 from collections import defaultdict
-from collections.abc import Collection
+from collections.abc import Callable, Collection, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import Max, Q, QuerySet
 
 from records.domain.canonical import canonical_text, sha256_of_text
 from records.domain.kinds import kind_of
 from records.models import Removal, Signature, TrailEntry, TrailPayload
-from records.queries.removals import Thing, What, removed_of
+from records.queries.rebuilding import entry_rebuilder
+from records.queries.removals import LEFT, Thing, What, removed_of
 from records.queries.trail_acts import ERASED, REMOVED
 
 from .trail import Actor, append_entries, lock_trail
@@ -69,10 +71,45 @@ def remove(
     return new
 
 
+@dataclass(frozen=True)
+class Sought:
+    """Where names and addresses stand in what was signed and what the trail says.
+
+    Attributes
+    ----------
+    texts : frozenset of str
+    through : int
+        The last entry of the trail that was looked at.
+    signatures, payloads : tuple of int
+        Keys of those up to it that hold one of the texts.
+    """
+
+    texts: frozenset[str]
+    through: int
+    signatures: tuple[int, ...]
+    payloads: tuple[int, ...]
+
+
+def look_for(texts: Collection[str]) -> Sought:
+    """Look for names and addresses, none of them empty, for `erase_names`.
+
+    Reads all that was ever signed and written down, so it is done before the trail is locked.
+    """
+    through = TrailEntry.objects.aggregate(last=Max("number"))["last"] or 0
+    signatures = Signature.objects.filter(_any_of("content", texts), entry__lte=through)
+    payloads = TrailPayload.objects.filter(_any_of("body", texts), entry__lte=through)
+    return Sought(
+        frozenset(texts),
+        through,
+        tuple(signatures.order_by("pk").values_list("pk", flat=True)),
+        tuple(payloads.order_by("pk").values_list("pk", flat=True)),
+    )
+
+
 @transaction.atomic
 def erase_names(
     *,
-    texts: Collection[str],
+    sought: Sought,
     shared: Collection[str],
     instead: str,
     person_id: int,
@@ -85,14 +122,16 @@ def erase_names(
     In the text of a signature of theirs ``instead`` takes the place of a name, and the hash of
     what is left is written into the trail: what was certified still reads, and can still not be
     changed unseen. A payload that holds one of the texts goes whole; the chain keeps its digest.
+    Where rows are compared with what it said of them, the entry that says so keeps that with
+    ``instead`` in the place of a name.
 
     Parameters
     ----------
-    texts : collection of str
-        Names and addresses, none of them empty.
+    sought : Sought
+        Names and addresses with where they stand; what was written since is looked through here.
     shared : collection of str
-        Those of them that others have too: a payload goes for them only where it holds the number
-        as well, so that what was written of a namesake stays.
+        Those of the texts that others have too: a payload goes for them only where it holds the
+        number as well, so that what was written of a namesake stays.
     instead : str
         Their number.
     person_id : int
@@ -103,22 +142,44 @@ def erase_names(
     int
         How many signed texts and payloads were changed.
     """
-    holds = _any_of("content", texts)
+    lock_trail()  # Of what is written from here on, nobody else is the writer.
+    texts = sought.texts
+    longest_first = sorted(texts, key=len, reverse=True)
     changed = 0
-    for signature in Signature.objects.filter(holds).order_by("pk").iterator(chunk_size=100):
+    signatures = Signature.objects.filter(_any_of("content", texts))
+    for signature in _still_holding(signatures, sought.signatures, sought.through):
         content = json.loads(signature.content)
         if content.get("person_id") != person_id:
             continue  # Of somebody else, whom they judged or certified: who signed stays.
-        left = canonical_text(_without(content, sorted(texts, key=len, reverse=True), instead))
+        left = canonical_text(_without(content, longest_first, instead))
         thing = (kind_of(Signature.__name__), str(signature.pk))
         said = {"reason": reason, "content_sha256": sha256_of_text(left)}
         if _not_yet_gone([thing], What.NAME):
             _write([thing], What.NAME, [said], actor, at)
             Signature.objects.filter(pk=signature.pk).update(content=left)
             changed += 1
-    own = _any_of("body", {*texts} - {*shared})
+    own = _any_of("body", texts - {*shared})
     theirs = own | (_any_of("body", shared) & _any_of("body", [instead]))
-    return changed + _erase_payloads_with(theirs, reason, actor, at)
+
+    def left_of(payload: TrailPayload) -> dict[str, Any]:
+        if entry_rebuilder(payload.entry.act) is None:
+            return {}
+        content = json.loads(payload.body)
+        if content.get("person_id") != person_id:
+            return {}
+        return {LEFT: _without(content, longest_first, instead)}
+
+    payloads = TrailPayload.objects.filter(theirs).only("pk")
+    found = [each.pk for each in _still_holding(payloads, sought.payloads, sought.through)]
+    _erase_payloads(found, left_of, reason, actor, at)
+    return changed + len(found)
+
+
+def _still_holding(rows: QuerySet[Any], keys: Sequence[int], through: int) -> Iterator[Any]:
+    """Of these rows those found before, by their keys, and those of later entries, in order."""
+    for start in range(0, len(keys), MOST_AT_ONCE):
+        yield from rows.filter(pk__in=keys[start : start + MOST_AT_ONCE]).order_by("pk")
+    yield from rows.filter(entry__gt=through).order_by("pk")
 
 
 def _is_sought_within(text: str) -> bool:
@@ -150,20 +211,23 @@ def _without(value: Any, texts: Collection[str], instead: str) -> Any:
     return value
 
 
-def _erase_payloads_with(holds: Q, reason: str, actor: Actor, at: datetime) -> int:
-    """Erase every payload that holds one of the texts; an entry for each says so."""
+def _erase_payloads(
+    numbers: Sequence[int],
+    left_of: Callable[[TrailPayload], dict[str, Any]],
+    reason: str,
+    actor: Actor,
+    at: datetime,
+) -> None:
+    """Erase payloads; an entry for each says so, and what of it is left."""
     entry_kind = kind_of(TrailEntry.__name__)
-    found = list(
-        TrailPayload.objects.filter(holds).order_by("entry").values_list("entry", flat=True)
-    )
-    for start in range(0, len(found), MOST_AT_ONCE):
-        batch = found[start : start + MOST_AT_ONCE]
-        items = [((entry_kind, str(number)), {"reason": reason}) for number in batch]
+    for start in range(0, len(numbers), MOST_AT_ONCE):
+        payloads = TrailPayload.objects.filter(pk__in=numbers[start : start + MOST_AT_ONCE])
+        items = [
+            ((entry_kind, str(payload.pk)), {"reason": reason, **left_of(payload)})
+            for payload in payloads.select_related("entry").order_by("pk")
+        ]
         append_entries(actor=actor, act=ERASED, items=items, at=at)
-        TrailPayload.objects.filter(entry__in=batch).update(
-            body="", salt="", erased_at=at, erased_reason=reason
-        )
-    return len(found)
+        payloads.update(body="", salt="", erased_at=at, erased_reason=reason)
 
 
 def _not_yet_gone(things: Collection[Thing], what: str) -> list[Thing]:

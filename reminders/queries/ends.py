@@ -163,9 +163,13 @@ def _tool_ends(person_ids: Collection[int], steps_of: dict[int, tuple[int, ...]]
 
 def _latest_calibrations() -> QuerySet[Calibration]:
     """The last calibration of each tool that is in use and in service, where it was passed."""
-    later = Calibration.objects.filter(tool=OuterRef("tool")).filter(
-        Q(calibrated_on__gt=OuterRef("calibrated_on"))
-        | Q(calibrated_on=OuterRef("calibrated_on"), pk__gt=OuterRef("pk"))
+    later = (
+        Calibration.objects.not_withdrawn()
+        .filter(tool=OuterRef("tool"))
+        .filter(
+            Q(calibrated_on__gt=OuterRef("calibrated_on"))
+            | Q(calibrated_on=OuterRef("calibrated_on"), pk__gt=OuterRef("pk"))
+        )
     )
     return (
         relied_on(Calibration.objects.filter(passed=True))

@@ -12,7 +12,7 @@ from django.urls import reverse
 from assessments.exceptions import AssessmentError, CannotChangeBoard, ToolsNotFit
 from assessments.models import Board, ToolWorkDecision
 from assessments.queries import board_tools
-from assessments.queries.tool_work import questioned_work, to_look_at
+from assessments.queries.tool_work import questioned_work, to_do_again, to_look_at
 from assessments.services import board_corrections, boards, grading, judgements
 from assessments.services.judgements import Circumstances
 from assessments.services.tool_work import decide_on_work
@@ -22,6 +22,7 @@ from reminders.queries.ends import find_due, steps_by_revision
 from tests.assessments.together import at_once, somebody_waits_for_us, wait_behind
 from tests.factories import (
     NOW,
+    PASSWORD,
     TODAY,
     make_board,
     make_criteria_set,
@@ -32,6 +33,7 @@ from tests.factories import (
 )
 from training.exceptions import TrainingError
 from training.models import Tool
+from training.queries.tool_fitness import unfit
 from training.services import tools
 
 pytestmark = pytest.mark.django_db
@@ -443,3 +445,46 @@ def test_a_tool_entered_twice_at_once_is_entered_once_and_said(iron, instructor)
     with pytest.raises(TrainingError, match="a tool Iron-10 already"):
         wait_behind(enter("IRON-10"), enter("Iron-10"))
     assert Tool.objects.filter(code__iexact="iron-10").count() == 1
+
+
+# A calibration entered in error
+
+
+def test_withdrawn_calibration_questions_nothing_and_what_was_decided_by_it_counts_no_more(
+    client, iron, calibrate
+):
+    instructor = make_user("instructor", password=PASSWORD)
+    board = made_with(iron, out=20, handed_in=10)
+    failed = calibrate(iron, 5, passed_as_found=False, passed=False)
+    decide_on_work(
+        calibration=failed, boards={board.number: 0}, decision="make_again", reason="Too hot.",
+        actor=instructor, at=NOW,
+    )  # fmt: skip
+    every = Board.objects.filter(pk=board.pk)
+    assert (found(iron), set(to_do_again(every))) == ({5: {board}}, {board.pk})
+    assert unfit([iron], TODAY)
+    client.force_login(instructor)
+    address = reverse("training:calibration_withdraw", args=[iron.code, failed.pk])
+    shown = client.get(address).context["form"].initial["shown"].as_text()
+    sent = {"reason": "Read off another iron.", "shown": shown}
+
+    assert client.post(address, {**sent, "password": "not this one"}).status_code == 422
+    assert client.post(address, {**sent, "shown": "", "password": PASSWORD}).status_code == 422
+    assert found(iron) == {5: {board}}
+    done = client.post(address, {**sent, "password": PASSWORD}, follow=True)
+
+    assert "Read off another iron." in done.text
+    assert "Found out of its limits" not in done.text
+    assert (found(iron), to_do_again(every), unfit([iron], TODAY)) == ({}, {}, {})
+    assert failed.withdrawal.signature.signer == instructor
+    assert TrailEntry.objects.get(act="calibration withdrawn").about_id == str(failed.pk)
+    assert client.get(address).status_code == 404
+    with pytest.raises(TrainingError, match="withdrawn already"):
+        tools.withdraw_calibration(
+            calibration=failed, reason="Again.", actor=instructor, at=NOW, proof="password"
+        )
+    # The very same may be entered once more.
+    assert tools.record_calibration_once(
+        tool=iron, calibrated_on=failed.calibrated_on, valid_through=failed.valid_through,
+        passed=False, passed_as_found=False, actor=instructor, at=NOW,
+    )  # fmt: skip

@@ -13,6 +13,7 @@ from assessments.presenters.paper_print import paper_pdf
 from assessments.queries import written_figures
 from assessments.queries import written_tests as queries
 from assessments.services import papers
+from records.queries.verification import verify_records
 from tests import factories
 from tests.assessments.written import hand_out, make_test, right_answer, take
 from tests.factories import PASSWORD
@@ -175,6 +176,24 @@ def test_a_printed_paper_says_what_is_asked_and_is_entered_under_a_signature(
     assert send_as_shown(client, enter, typed).url == url("paper_detail", paper.number)
     result = queries.result_of(Paper.objects.get())
     assert (result.right, result.passed, result.signature.signer) == (5, True, instructor)
+
+    # Passed, and two lines of the sheet were read wrongly.
+    correct = url("paper_correct", paper.number)
+    assert correct in client.get(url("paper_detail", paper.number)).content.decode()
+    form = client.get(correct).context["form"]
+    stands = {name: form[name].value() for name in form.fields if name.startswith("answer-")}
+    assert stands == {name: text for name, text in typed.items() if name.startswith("answer-")}
+    why = {"reason": "Two lines were mixed up.", "password": PASSWORD}
+    same = send_as_shown(client, correct, stands | why)
+    assert (same.status_code, "is what is entered" in same.content.decode()) == (422, True)
+    stands |= {"answer-1": "", "answer-2": ""}
+    assert send_as_shown(client, correct, stands | why | {"reason": ""}).status_code == 422
+    assert send_as_shown(client, correct, stands | why).url == url("paper_detail", paper.number)
+    first, second = Paper.objects.get().results.order_by("round")
+    assert (first.right, second.right, second.passed) == (5, 3, False)
+    assert (second.reason, second.signature.signer) == (why["reason"], instructor)
+    assert why["reason"] in client.get(url("paper_detail", paper.number)).content.decode()
+    assert verify_records().faults == []
 
 
 def test_whoever_has_a_test_open_reads_it_on_nobody_elses_paper(client, user, instructor, now):

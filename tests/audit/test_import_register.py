@@ -2,7 +2,7 @@
 
 import csv
 import shutil
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -20,7 +20,8 @@ from certification.models import (
 )
 from certification.queries import standing_on_day
 from people.models import Person, Stamp
-from records.models import TrailEntry, append_only
+from people.services.erasing import erase_person
+from records.models import TrailEntry, TrailPayload, append_only
 from records.queries.verification import verify_records
 from records.services.numbers import next_number
 from tests.audit.bundles import (
@@ -400,3 +401,26 @@ def _as_cell(text):
         return datetime.fromisoformat(text)
     except ValueError:
         return text
+
+
+def test_an_imported_certificate_is_compared_after_its_holder_was_erased(tmp_path):
+    take_in(write_bundle(tmp_path))
+    certificate = Certificate.objects.order_by("number").first()
+    Person.objects.filter(pk=certificate.person_id).update(left_on=date(2026, 1, 1))
+    before = verify_records()
+
+    erase_person(
+        person=certificate.person, reason="Asked for.", actor=None, at=NOW + timedelta(days=1)
+    )
+
+    after = verify_records()
+    assert (after.faults, after.not_compared) == ([], before.not_compared)
+    name = certificate.holder_name
+    assert not TrailPayload.objects.filter(body__contains=name).exists()
+    with append_only.lifted(connection):
+        Certificate.objects.filter(pk=certificate.pk).update(issued_on=date(2020, 2, 2))
+    assert [str(fault) for fault in verify_records().faults] == [
+        f"certification_certificate {certificate.number} is not what trail entry "
+        f"{TrailEntry.objects.get(act='certificate imported', about_id=certificate.number).pk} "
+        "wrote down: issued_on."
+    ]

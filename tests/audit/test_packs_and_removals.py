@@ -3,7 +3,10 @@
 from datetime import date, timedelta
 
 import pytest
+from django.db import connection
 
+from assessments.services.removing import remove_board
+from audit.exceptions import CannotPack
 from audit.models import EvidencePack
 from audit.presenters.pack_contents import PackContents
 from audit.services import evidence_packs as services
@@ -11,6 +14,7 @@ from people.models import Person
 from people.services.erasing import erase_person
 from records.models import TrailEntry
 from records.services import removals, trail
+from tests.assessments.together import wait_behind
 from tests.audit import packs
 from tests.audit.test_evidence_packs import head_of, verify
 from tests.factories import NOW
@@ -101,3 +105,21 @@ def test_removals_without_end_close_the_pack_with_a_sentence_and_it_can_be_asked
     assert not services.work_folder(pack).exists()
     again = packs.build(packs.request(evidence))
     assert (again.state, again.is_begun_anew) == ("finished", False)
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+def test_pack_is_asked_for_while_its_board_is_removed(evidence):
+    def removing():
+        remove_board(board=evidence.board, reason="kept long enough", actor=None, at=packs.AT)
+
+    def asking():
+        try:
+            return packs.request(evidence, board=evidence.board)
+        except CannotPack as refused:
+            return str(refused)
+
+    refused = wait_behind(removing, asking)
+
+    assert refused.startswith(f"Board {evidence.board.number} was removed")
+    assert not EvidencePack.objects.exists()

@@ -40,6 +40,7 @@ from training.models import (
     CourseRevision,
     Enrolment,
     Lesson,
+    Room,
     SessionDay,
 )
 
@@ -395,6 +396,26 @@ def test_move_that_cannot_be_is_refused_and_stays_on_the_page(shop, client):
     changed = {needs["Bo", "TERM"].pk: one.pk, needs["Ada", "TERM"].pk: None}
     assert shop.move(plan, changed) == 2
     assert bo.planned_needs.get().chosen == one
+
+
+def test_move_takes_no_room_or_instructor_twice_on_one_day(shop):
+    shop.person("Ada", 13), shop.person("Bo", 14)
+    room = Room.objects.create(site=shop.site, name="Bench room 7", benches=6)
+    first, same_teacher = shop.klass(10, held_in=room), shop.klass(10)
+    other = make_user("instructor")
+    same_room = shop.klass(10, held_in=room, instructor=other)
+    neither = shop.klass(10, instructor=other)
+    plan = shop.plan()
+    ada, bo = plan.needs.order_by("person__full_name")
+    for session, sentence in (
+        (same_teacher, "Nobody is left to teach"),
+        (same_room, f"and {first.number} would be held in one room"),
+    ):
+        with pytest.raises(CertificationError, match=sentence):
+            shop.move(plan, {ada.pk: first.pk, bo.pk: session.pk})
+    assert not PlannedNeed.objects.filter(is_fixed=True).exists()
+    shop.move(plan, {ada.pk: first.pk, bo.pk: neither.pk})
+    assert chosen(plan) == {"Ada": first, "Bo": neither}
 
 
 def test_worked_out_again_keeps_what_was_fixed(shop):

@@ -62,7 +62,7 @@ def members(path):
 def rows_of(path, table):
     found, _end = members(path)
     parts = sorted(name for name in found if name.startswith(f"rows/{table}/"))
-    return [row for name in parts for row in database_rows.rows_of_part(found[name])]
+    return [row for name in parts for row in database_rows.rows_of_part(BytesIO(found[name]))]
 
 
 def test_it_holds_rows_and_the_files_that_they_name(tmp_path, photo):
@@ -353,13 +353,22 @@ def test_a_back_up_before_an_upgrade_needs_no_table_of_this_version(tmp_path, mo
     assert end["rows"]["people_site"] == 1
 
 
-def test_secret_keys_leave_encrypted_or_not_at_all(settings, tmp_path):
+def test_secret_keys_leave_encrypted_or_not_at_all(settings, tmp_path, monkeypatch):
+    """All that rows tell of: a key that is made once the files were read would be lost."""
     text, public = new_key_file()
     settings.SIGNING_KEYS_DIR = tmp_path / "keys"
     settings.SIGNING_KEYS_DIR.mkdir()
     (settings.SIGNING_KEYS_DIR / "one.pem").write_text("not for others either")
     key = settings.DATA_DIR / "secret_key"
     key.write_text("not for others")
+    add_rows = back_ups._add_rows
+
+    def make_a_key_and_add_rows(file, snapshot, *arguments):
+        if settings.BACK_UP_KEY:
+            (settings.SIGNING_KEYS_DIR / "two.pem").write_text("made as the back-up had begun")
+        return add_rows(file, snapshot, *arguments)
+
+    monkeypatch.setattr(back_ups, "_add_rows", make_a_key_and_add_rows)
     try:
         back_up(tmp_path / "plain", clock=timezone.now)
         settings.BACK_UP_KEY = public
@@ -370,7 +379,7 @@ def test_secret_keys_leave_encrypted_or_not_at_all(settings, tmp_path):
     names = []
     with opened(tmp_path / "sealed", identities_of(text)) as stream:
         read_archive(stream, lambda name, data: names.append(name))
-    secret = {"kept/secret_key", "kept/signing_keys/one.pem"}
+    secret = {"kept/secret_key", "kept/signing_keys/one.pem", "kept/signing_keys/two.pem"}
     assert secret <= set(names)
     assert secret.isdisjoint(members(tmp_path / "plain")[0])
 

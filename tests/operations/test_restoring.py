@@ -3,6 +3,7 @@
 import gzip
 import hashlib
 import json
+import tracemalloc
 
 import pytest
 
@@ -62,6 +63,19 @@ def test_a_list_that_leads_elsewhere_is_refused(folder, name, stored):
         restoring._unpack(path, [], None, staging)
 
     assert not list(folder.parent.rglob("evil.jpg"))
+
+
+def test_a_list_that_unpacks_without_end_is_refused_before_it_fills_the_memory(folder, monkeypatch):
+    monkeypatch.setattr("operations.backends.archive.LONGEST_LINE", 100_000)
+    path = archive(folder, listed=["x" * 30_000_000])
+    assert path.stat().st_size < 100_000
+    tracemalloc.start()
+    try:
+        with pytest.raises(RestoreRefused, match="is damaged, or no back-up"):
+            check_archive(path)
+        assert tracemalloc.get_traced_memory()[1] < 10_000_000
+    finally:
+        tracemalloc.stop()
 
 
 @pytest.mark.parametrize(

@@ -153,27 +153,46 @@ def test_standing_is_the_same_on_every_day_after_old_vision_tests_and_work_are_g
     assert run() == 0  # Twice changes nothing.
 
 
-def test_work_that_was_reported_goes_with_its_report():
+def test_work_that_was_reported_goes_with_its_report_and_what_was_refused_after_its_time():
     person, scope = factories.make_person(), factories.make_scope()
     factories.make_revision(scope)
     own = factories.make_user(person=person)
+    quality = factories.make_user("quality", site=person.site)
     on = TODAY - 2 * YEAR
     at = datetime(on.year, on.month, on.day, 9, tzinfo=UTC)
-    report = report_work(
-        person=person, scope_code=scope.code, performed_on=on, reference="W-1", actor=own, at=at
-    )
-    decide_report(
-        report=report, people=Person.objects.all(), confirmed=True,
-        actor=factories.make_user("quality", site=person.site), at=at,
-    )  # fmt: skip
-    keeps(practice=12)
 
-    assert run() == 1
+    def report(reference, *decided_at, confirmed=False):
+        reported = report_work(
+            person=person, scope_code=scope.code, performed_on=on, reference=reference,
+            actor=own, at=at,
+        )  # fmt: skip
+        for instant in decided_at:
+            decide_report(
+                report=reported, people=Person.objects.all(), confirmed=confirmed,
+                reason="" if confirmed else "Not in the work order.", actor=quality, at=instant,
+            )  # fmt: skip
+
+    report("W-1", at, confirmed=True)
+    report("W-2", at)
+    report("W-3", NOW)  # Refused today: whoever reported it is still to read why.
+    report("W-4")
+    keeps(practice=12)
+    [outlook] = queries.outlook(person.site, NOW)
+    assert (outlook.count, [line.text for line in outlook.goes]) == (
+        2,
+        [
+            f"{person.employee_number}, {scope.code}",
+            f"{person.employee_number}, {scope.code} (reported, and refused)",
+        ],
+    )
+
+    assert run() == 2
 
     assert not PracticeRecord.objects.exists()
-    assert not WorkReport.objects.exists()
+    assert {*WorkReport.objects.values_list("reference", flat=True)} == {"W-3", "W-4"}
     factories.write_down()
-    assert fits().removed == 3
+    assert fits().removed == 5
+    assert run() == 0
 
 
 def test_person_that_another_act_is_entangled_with_holds_nobody_else_up(monkeypatch):

@@ -132,6 +132,10 @@ def test_each_step_turns_with_what_is_true_until_the_page_gives_way(administrato
     assert states(administrator)["certificates"] == "next", "certificates came from elsewhere"
     make_certificate(make_person(), scope, origin="own", signature=signed_by(quality))
     assert states(administrator)["back_up"] == "next"
+    assert [step_of(user, StepName.CERTIFICATES).link.url for user in (quality, administrator)] == [
+        reverse("certification:register"),
+        reverse("people:person_list"),  # The register is not for whoever administers alone.
+    ]
     assert not leads_home(administrator, now), "nobody makes a back-up on a page"
     BackUp.objects.create(begun_at=now, ended_at=now, path="/b/a.backup", is_encrypted=False)
     assert set(states(administrator).values()) == {"done"}

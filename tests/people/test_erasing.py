@@ -7,6 +7,7 @@ import pytest
 from django.conf import settings
 from django.db import IntegrityError, connection, transaction
 from django.test import override_settings
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
@@ -29,6 +30,7 @@ from records.queries.verification import verify_records
 from records.services import trail
 from reminders.models import Message, Reminder
 from tests import factories
+from tests.assessments.together import wait_behind
 from tests.factories import NOW, PASSWORD, TODAY
 from training.services.courses import enrol_people
 from training.services.tools import put_out_of_service
@@ -321,3 +323,34 @@ def test_erased_name_cannot_be_put_back_by_hand_without_verification_naming_it(p
     with append_only.lifted(connection):
         Certificate.objects.filter(person=person).update(holder_name="Another")
     assert verify_records().faults
+
+
+def test_all_that_was_written_is_looked_through_before_the_trail_is_locked(person, keeper):
+    with CaptureQueriesContext(
+        connection,
+    ) as captured:
+        erase(person, keeper)
+    queries = [query["sql"] for query in captured]
+    locked = next(n for n, sql in enumerate(queries) if 'FROM "records_trailhead"' in sql)
+    looks = [
+        sql
+        for sql in queries[locked:]
+        if sql.startswith("SELECT") and "LIKE" in sql and '"records_' in sql
+    ]
+    assert looks
+    bounds = ('"entry_id" > ', '"id" IN (', '"entry_id" IN (')
+    assert [sql for sql in looks if not any(bound in sql for bound in bounds)] == []
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+def test_what_somebody_else_is_just_writing_of_them_is_erased_too(keeper):
+    person = factories.make_person(full_name=NAME, left_on=TODAY)
+
+    def finding():
+        trail.record(actor=keeper, act="person found", about=person, payload={"name": NAME})
+
+    wait_behind(finding, lambda: erase(person, keeper))
+
+    assert not TrailPayload.objects.filter(body__contains=NAME).exists()
+    assert TrailPayload.objects.get(entry__act="person found").erased_at == LATER

@@ -330,6 +330,12 @@ def _tool(board, instructor, quality):
         "passed": True,
         "reference": "K-1",
     }
+    in_error = tools.record_calibration(
+        tool=tool, calibrated_on=TODAY, valid_through=TODAY, passed=True, **said
+    )
+    tools.withdraw_calibration(
+        calibration=in_error, reason="Another tool.", proof="password", **said
+    )
     tool.calibrations.create(**early, recorded_at=NOW)
     # As calibrations were written down before they had an entry of their own.
     trail.record(
@@ -657,6 +663,19 @@ ALTERATIONS = {
         " 'K-9', %s FROM training_calibration WHERE NOT passed_as_found AND tool_id = %s",
         [NOW - timedelta(days=1), kept.tool.pk],
         "training_calibration",
+    ),
+    "a calibration's withdrawal for another reason": lambda kept: (
+        "UPDATE training_calibrationwithdrawal SET reason = %s",
+        ["So."],
+        "training_calibrationwithdrawal",
+    ),
+    "a calibration that was withdrawn by nobody": lambda kept: (
+        "INSERT INTO training_calibrationwithdrawal (calibration_id, reason, withdrawn_by_id, "
+        "withdrawn_at, signature_id) SELECT c.id, 'So.', w.withdrawn_by_id, w.withdrawn_at, "
+        "(SELECT min(id) FROM records_signature) FROM training_calibration c, "
+        "training_calibrationwithdrawal w WHERE NOT c.passed_as_found",
+        [],
+        "training_calibrationwithdrawal",
     ),
     "a tool out of service from a later day": lambda kept: (
         "UPDATE training_tooloutofservice SET first_day = %s WHERE tool_id = %s",

@@ -5,14 +5,18 @@ from datetime import date, timedelta
 import pytest
 from django.db import IntegrityError, transaction
 
-from people.models import Stamp
+from people.models import Person, Stamp
+from people.presenters.days import format_day
 from people.services import stamps
 from records.exceptions import Refusal
 from records.models import TrailEntry
-from tests.factories import NOW, TODAY, make_person, make_user
+from tests.factories import NOW, TODAY, make_person, make_revision, make_scope, make_user
 from training import ports
+from training.exceptions import TrainingError
 from training.models import PracticeRecord, VisionTest
 from training.services import facts
+from training.services.work_reports import report_work
+from training.services.work_taken_in import Work, take_in_work
 
 pytestmark = pytest.mark.django_db
 
@@ -134,6 +138,23 @@ def test_practice_tells_about_its_own_scope(heard, quality):
     assert practice.confirmed_by == quality
     assert heard == [(person, "turret"), (person, "turret")]
     assert not PracticeRecord.objects.not_withdrawn().exists()
+
+
+def test_work_before_somebody_started_is_none_of_theirs_here(heard, quality):
+    person = make_person(full_name="Ines Vahl", started_on=TODAY)
+    day, scope = TODAY - timedelta(days=1), make_scope()
+    make_revision(scope)
+    refusal = f"Ines Vahl started on {format_day(TODAY)}, after that day."
+    at = {"actor": quality, "at": NOW}
+    work = {"person": person, "scope_code": scope.code, "performed_on": day}
+    with pytest.raises(TrainingError, match=refusal):
+        facts.record_practice_once(**work, **at)
+    own = {"actor": make_user(person=person), "at": NOW}
+    with pytest.raises(TrainingError, match=refusal):
+        report_work(**work, reference="W-1", **own)
+    several = [Work(person.pk, scope.code, each) for each in (day, TODAY)]
+    taken = take_in_work(works=several, people=Person.objects.all(), **at)
+    assert (taken.refused, taken.recorded) == ({several[0]: refusal}, [several[1]])
 
 
 def test_nothing_is_written_while_nobody_listens(monkeypatch, quality):

@@ -924,6 +924,43 @@ class Migration(migrations.Migration):
             },
         ),
         migrations.CreateModel(
+            name="CalibrationWithdrawal",
+            fields=[
+                (
+                    "id",
+                    models.BigAutoField(
+                        auto_created=True, primary_key=True, serialize=False, verbose_name="ID"
+                    ),
+                ),
+                (
+                    "calibration",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="withdrawal",
+                        to="training.calibration",
+                    ),
+                ),
+                ("withdrawn_at", models.DateTimeField(default=django.utils.timezone.now)),
+                ("reason", models.CharField(max_length=400, verbose_name="reason")),
+                (
+                    "withdrawn_by",
+                    models.ForeignKey(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to=settings.AUTH_USER_MODEL,
+                    ),
+                ),
+                (
+                    "signature",
+                    models.OneToOneField(
+                        on_delete=django.db.models.deletion.PROTECT,
+                        related_name="+",
+                        to="records.signature",
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
             name="ToolOutOfService",
             fields=[
                 (

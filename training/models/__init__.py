@@ -14,6 +14,7 @@ from .practice import PracticeRecord, PracticeWithdrawal
 from .tools import (
     Calibration,
     CalibrationDocument,
+    CalibrationWithdrawal,
     Tool,
     ToolBackInService,
     ToolOutOfService,
@@ -27,6 +28,7 @@ __all__ = [
     "AwayLimit",
     "Calibration",
     "CalibrationDocument",
+    "CalibrationWithdrawal",
     "ClassLetter",
     "ClassSession",
     "Course",

@@ -4,10 +4,11 @@ import secrets
 
 from django.conf import settings
 from django.db import models
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from people.models.people import Person, Site
-from records.models import Recorded
+from records.models import Recorded, Signature
 
 
 class Tool(Recorded):
@@ -67,6 +68,12 @@ class CalibrationDocument(Recorded):
         return self.original_name
 
 
+class CalibrationQuerySet(models.QuerySet["Calibration"]):
+    def not_withdrawn(self) -> "CalibrationQuerySet":
+        """Calibrations that were not withdrawn as entered in error."""
+        return self.filter(withdrawal__isnull=True)
+
+
 class Calibration(Recorded):
     """One calibration of a tool: as it was found, and as it was left.
 
@@ -93,6 +100,8 @@ class Calibration(Recorded):
         settings.AUTH_USER_MODEL, models.PROTECT, null=True, related_name="+"
     )
 
+    objects = CalibrationQuerySet.as_manager()
+
     class Meta:
         ordering = ["-calibrated_on"]
         constraints = [
@@ -108,6 +117,19 @@ class Calibration(Recorded):
     @property
     def was_found_good(self) -> bool:
         return self.passed if self.passed_as_found is None else self.passed_as_found
+
+
+class CalibrationWithdrawal(models.Model):
+    """From this instant the calibration counts as never entered; the row itself stays."""
+
+    calibration = models.OneToOneField(Calibration, models.PROTECT, related_name="withdrawal")
+    withdrawn_at = models.DateTimeField(default=timezone.now)
+    reason = models.CharField(_("reason"), max_length=400)
+    withdrawn_by = models.ForeignKey(settings.AUTH_USER_MODEL, models.PROTECT, related_name="+")
+    signature = models.OneToOneField(Signature, models.PROTECT, related_name="+")
+
+    def __str__(self) -> str:
+        return f"{self.calibration}: {self.reason}"
 
 
 class ToolOutOfService(Recorded):

@@ -108,7 +108,7 @@ def work_noted(keys: Iterable[int], scope_code: str, today: date) -> QuerySet[Pr
 
 def calibrations_noted(keys: Iterable[int], today: date) -> QuerySet[Calibration]:
     """Calibrations of these tools that a row may have to tell of."""
-    return Calibration.objects.filter(
+    return Calibration.objects.not_withdrawn().filter(
         tool__in=keys, calibrated_on__gt=today - timedelta(days=DAYS_NOTED)
     )
 
@@ -132,5 +132,5 @@ def last_scope_confirmed_by(user: User) -> str:
 
 def last_calibration_of(tools: QuerySet[Tool]) -> Calibration | None:
     """The calibration recorded last of any of these tools: the next is often as long."""
-    newest = Calibration.objects.filter(tool__in=tools.values("pk"), passed=True)
+    newest = Calibration.objects.not_withdrawn().filter(tool__in=tools.values("pk"), passed=True)
     return newest.order_by("-recorded_at", "-pk").first()

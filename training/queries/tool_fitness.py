@@ -23,7 +23,11 @@ from training.models import Calibration, Tool, ToolOutOfService
 
 def with_state(tools: QuerySet[Tool]) -> QuerySet[Tool]:
     """Tools with what lists show: their newest calibration, and since when they are out if so."""
-    newest = Calibration.objects.filter(tool=OuterRef("pk")).order_by("-calibrated_on", "-pk")
+    newest = (
+        Calibration.objects.not_withdrawn()
+        .filter(tool=OuterRef("pk"))
+        .order_by("-calibrated_on", "-pk")
+    )
     out = ToolOutOfService.objects.filter(tool=OuterRef("pk"), back__isnull=True)
     return tools.annotate(
         good_through=Subquery(newest.values("valid_through")[:1]),
@@ -36,7 +40,7 @@ def relied_on(calibrations: QuerySet[Calibration]) -> QuerySet[Calibration]:
     """Calibrations of tools in use whose end is of interest: none that is out or kept without."""
     out = ToolOutOfService.objects.filter(back__isnull=True)
     return calibrations.filter(
-        tool__retired_on__isnull=True, tool__without_calibration=False
+        withdrawal__isnull=True, tool__retired_on__isnull=True, tool__without_calibration=False
     ).exclude(tool__in=out.values("tool"))
 
 
@@ -44,7 +48,7 @@ def facts_of(tools: Iterable[Tool]) -> dict[int, ToolFacts]:
     """What is known of each tool, by its key, with two queries."""
     by_key = {tool.pk: tool for tool in tools}
     calibrations: dict[int, list[CalibrationFact]] = defaultdict(list)
-    for calibration in Calibration.objects.filter(tool__in=by_key):
+    for calibration in Calibration.objects.not_withdrawn().filter(tool__in=by_key):
         calibrations[calibration.tool_id].append(fact_of(calibration))
     periods: dict[int, list[OutOfService]] = defaultdict(list)
     out = ToolOutOfService.objects.filter(tool__in=by_key)
@@ -104,7 +108,8 @@ def why_unfit(tool: Tool, state: FitnessOnDay) -> str:
 def found_out_of_limits(tools: QuerySet[Tool]) -> dict[Calibration, Doubt]:
     """Calibrations that found one of these tools out of its limits, newest first, with the days."""
     failing = (
-        Calibration.objects.filter(tool__in=tools)
+        Calibration.objects.not_withdrawn()
+        .filter(tool__in=tools)
         .exclude(passed_as_found=True)
         .exclude(passed_as_found__isnull=True, passed=True)
     )
@@ -117,7 +122,7 @@ def found_out_of_limits(tools: QuerySet[Tool]) -> dict[Calibration, Doubt]:
     if not found:
         return {}
     every: dict[int, list[CalibrationFact]] = defaultdict(list)
-    for calibration in Calibration.objects.filter(
+    for calibration in Calibration.objects.not_withdrawn().filter(
         tool__in={each.tool_id for each in found.values()}
     ):
         every[calibration.tool_id].append(fact_of(calibration))

@@ -259,7 +259,7 @@ def _register(codes: Any) -> dict[str, _Known]:
     )
     by_key = {tool.pk: tool for tool in tools}
     calibrations: dict[int, dict[date, Calibration]] = defaultdict(dict)
-    for calibration in Calibration.objects.filter(tool__in=by_key).order_by("pk"):
+    for calibration in Calibration.objects.not_withdrawn().filter(tool__in=by_key).order_by("pk"):
         calibrations[calibration.tool_id][calibration.calibrated_on] = calibration
     return {tool.code.lower(): _Known(tool, calibrations[pk]) for pk, tool in by_key.items()}
 

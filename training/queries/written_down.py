@@ -14,6 +14,7 @@ from records.queries import rebuilding
 from records.queries.rebuilding import Content, KeptTable, Part, Written
 from training.models import (
     Calibration,
+    CalibrationWithdrawal,
     CourseRevision,
     Exercise,
     ExerciseStep,
@@ -32,6 +33,8 @@ from training.queries import courses, exercises
 
 WITHDRAWS_TEST = "withdraws a vision test entered in error"
 WITHDRAWS_PRACTICE = "withdraws work entered in error"
+WITHDRAWS_CALIBRATION = "withdraws a calibration entered in error"
+CALIBRATION_WITHDRAWN = "calibration withdrawn"
 TEST_ACTS = ("vision test recorded", "vision test imported")
 TEST_WITHDRAWAL_ACTS = ("vision test withdrawn", "vision test withdrawal imported")
 PRACTICE_ACTS = ("practice recorded", "practice imported")
@@ -131,6 +134,17 @@ def _calibration_content_before(calibration: Calibration) -> dict[str, Any]:
         "valid_through": calibration.valid_through,
         "passed": calibration.passed,
         "reference": calibration.reference,
+    }
+
+
+def calibration_withdrawal_content(withdrawal: CalibrationWithdrawal) -> dict[str, Any]:
+    calibration = withdrawal.calibration
+    return {
+        "tool": calibration.tool.code,
+        "calibrated_on": calibration.calibrated_on,
+        "reason": withdrawal.reason,
+        "withdrawn_by": withdrawal.withdrawn_by_id,
+        "withdrawn_at": withdrawal.withdrawn_at,
     }
 
 
@@ -336,6 +350,19 @@ def _calibrations_before(written: Sequence[Written]) -> dict[int, Content]:
     }
 
 
+CALIBRATION_WITHDRAWALS = CalibrationWithdrawal.objects.select_related("calibration__tool")
+
+
+def _calibration_withdrawals(written: Sequence[Written]) -> dict[int, Content]:
+    rows = rebuilding.rows_by_number(CALIBRATION_WITHDRAWALS, written, "calibration_id")
+    return {number: calibration_withdrawal_content(row) for number, row in rows.items()}
+
+
+def _signed_calibration_withdrawals(written: Sequence[Written]) -> dict[int, Content]:
+    rows = rebuilding.rows_signed(CALIBRATION_WITHDRAWALS, written)
+    return {number: calibration_withdrawal_content(row) for number, row in rows.items()}
+
+
 @dataclass(frozen=True)
 class CalibrationTable(KeptTable):
     """Calibrations, each of which an entry speaks of; early ones by their tool and instant."""
@@ -356,6 +383,20 @@ def _register_tools() -> None:
     rebuilding.register_entries([CALIBRATED], Calibration._meta.db_table, _calibrations)
     rebuilding.register_entries(
         [CALIBRATED_BEFORE], Calibration._meta.db_table, _calibrations_before
+    )
+    withdrawals = CalibrationWithdrawal._meta.db_table
+    rebuilding.register_entries([CALIBRATION_WITHDRAWN], withdrawals, _calibration_withdrawals)
+    rebuilding.register_signatures(
+        [WITHDRAWS_CALIBRATION], withdrawals, _signed_calibration_withdrawals
+    )
+    rebuilding.register_table(
+        KeptTable(
+            CalibrationWithdrawal,
+            "calibration",
+            "calibration_id",
+            (CALIBRATION_WITHDRAWN,),
+            content_of=calibration_withdrawal_content,
+        )
     )
     rebuilding.register_table(
         CalibrationTable(

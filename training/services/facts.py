@@ -27,6 +27,8 @@ from training.models import (
 )
 from training.queries import written_down
 
+from .refusals import refuse_before_start
+
 
 @transaction.atomic
 def record_vision_test(
@@ -135,7 +137,10 @@ def record_practice(
     at: datetime,
     reference: str = "",
 ) -> PracticeRecord:
-    """Write down work done within a scope, confirmed by the actor; not for oneself."""
+    """Write down work done within a scope, confirmed by the actor; not for oneself.
+
+    It may be from before somebody's first day, as work elsewhere is that kept a certificate alive.
+    """
     person = lock_person(person)
     refuse_own(person, actor, _("Somebody else has to confirm your work."))
     refuse_future_day(person, performed_on, at)
@@ -162,8 +167,15 @@ def record_practice(
 def record_practice_once(
     *, person: Person, scope_code: str, performed_on: date, reference: str = "", **act: Any
 ) -> PracticeRecord | None:
-    """As `record_practice`; None where the same work of that day is recorded already."""
+    """As `record_practice`, of work done here; None where the same of that day is recorded already.
+
+    Raises
+    ------
+    TrainingError
+        Of a day before their first, too.
+    """
     person = lock_person(person)
+    refuse_before_start(person, performed_on)
     same = person.practice.not_withdrawn().filter(
         scope_code=scope_code, performed_on=performed_on, reference__iexact=reference
     )

@@ -140,7 +140,12 @@ def record_calibrations(
             raise TrainingError(
                 _("A report’s name has at most %(n)d characters. Shorten it.") % {"n": longest}
             )
-        earlier = tool.calibrations.filter(calibrated_on=calibrated_on).order_by("-pk").first()
+        earlier = (
+            tool.calibrations.not_withdrawn()
+            .filter(calibrated_on=calibrated_on)
+            .order_by("-pk")
+            .first()
+        )
         if earlier is not None:
             says = (earlier.passed, earlier.valid_through, earlier.reference)
             is_same = says == (result.passed, valid_through, result.reference)

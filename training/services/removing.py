@@ -51,3 +51,15 @@ def remove_practice(
     WorkReport.objects.filter(pk__in=reports).delete()
     PracticeWithdrawal.objects.filter(practice__in=keys).delete()
     return PracticeRecord.objects.filter(pk__in=keys).delete()[0]
+
+
+@transaction.atomic
+def remove_refused_reports(
+    *, reports: Collection[WorkReport], reason: str, actor: Actor, at: datetime
+) -> int:
+    """Remove reports of work that were refused; return how many were there. At most 500 at once."""
+    keys = [report.pk for report in reports]
+    things = [(kind_of(WorkReport.__name__), str(key)) for key in keys]
+    removals.remove(things=things, reason=reason, actor=actor, at=at)
+    WorkReportDecision.objects.filter(report__in=keys).delete()
+    return WorkReport.objects.filter(pk__in=keys).delete()[0]

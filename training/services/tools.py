@@ -14,12 +14,14 @@ from people.presenters.days import format_day
 from records.domain.shown import digest_of
 from records.services import documents, trail
 from records.services.documents import Document
+from records.services.shown import refuse_unless_shown
 from training import ports
 from training.domain.tool_fitness import Reading
 from training.exceptions import ToolChangedMeanwhile, TrainingError
 from training.models import (
     Calibration,
     CalibrationDocument,
+    CalibrationWithdrawal,
     Tool,
     ToolBackInService,
     ToolOutOfService,
@@ -204,10 +206,73 @@ def record_calibration_once(
     A form sent twice records nothing twice. One that says otherwise is another of that day.
     """
     lock_tools([tool.pk])
-    last = tool.calibrations.filter(calibrated_on=calibrated_on).order_by("-pk").first()
+    of_day = tool.calibrations.not_withdrawn().filter(calibrated_on=calibrated_on)
+    last = of_day.order_by("-pk").first()
     if last is not None and _says_the_same(last, **calibration):
         return None
     return record_calibration(tool=tool, calibrated_on=calibrated_on, **calibration)
+
+
+@transaction.atomic
+def withdraw_calibration(
+    *,
+    calibration: Calibration,
+    reason: str,
+    actor: User,
+    at: datetime,
+    proof: str,
+    shown: str | None = None,
+) -> CalibrationWithdrawal:
+    """From now on count a calibration as never entered, signed by whoever says so.
+
+    How its tool stood on any day is worked out without it, and it puts no work in question; what
+    was decided of boards because of it counts no more.
+
+    Parameters
+    ----------
+    shown : str, optional
+        The digest of what the actor was shown (`presenters.calibrations`); ShownOtherwise is raised
+        where the calibration says something else.
+
+    Raises
+    ------
+    TrainingError
+        If it was withdrawn before, or no reason is given.
+    """
+    lock_tools([calibration.tool_id])
+    calibration = Calibration.objects.select_related("tool__site", "document").get(
+        pk=calibration.pk
+    )
+    refuse_unless_shown(shown, written_down.calibration_content(calibration))
+    if CalibrationWithdrawal.objects.filter(calibration=calibration).exists():
+        raise TrainingError(
+            _("The calibration of %(day)s has been withdrawn already.")
+            % {"day": format_day(calibration.calibrated_on)}
+        )
+    if not reason.strip():
+        raise TrainingError(_("Say why it is withdrawn."))
+    withdrawal = CalibrationWithdrawal(
+        calibration=calibration, withdrawn_at=at, reason=reason.strip(), withdrawn_by=actor
+    )
+    content = written_down.calibration_withdrawal_content(withdrawal)
+    withdrawal.signature = trail.sign(
+        actor=actor,
+        meaning=written_down.WITHDRAWS_CALIBRATION,
+        about=calibration,
+        content=content,
+        at=at,
+        zone=calibration.tool.site.time_zone,
+        proof=proof,
+    )
+    withdrawal.save(force_insert=True)
+    trail.record(
+        actor=actor,
+        act=written_down.CALIBRATION_WITHDRAWN,
+        about=calibration,
+        payload=content,
+        at=at,
+    )
+    return withdrawal
 
 
 @transaction.atomic

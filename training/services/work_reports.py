@@ -20,6 +20,7 @@ from training.queries import written_down
 
 from .facts import record_practice_once
 from .outcomes import Outcome
+from .refusals import refuse_before_start
 
 MOST_UNDECIDED = 100
 
@@ -47,6 +48,7 @@ def report_work(
     if scope_code not in {code for code, _title in ports.scopes()}:
         raise TrainingError(_("There is no such scope in use any more. Choose another."))
     refuse_future_day(person, performed_on, at)
+    refuse_before_start(person, performed_on)
     reference = reference.strip()
     if not reference:
         raise TrainingError(_("Name the unit or work order: whoever confirms it looks there."))

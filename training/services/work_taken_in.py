@@ -20,6 +20,8 @@ from training import ports
 from training.models import PracticeRecord
 from training.queries import written_down
 
+from .refusals import why_before_start
+
 MOST_AT_ONCE = 5_000
 
 
@@ -106,7 +108,7 @@ def why_refused(
             "name": person.full_name,
             "day": format_day(person.left_on),
         }
-    return ""
+    return why_before_start(person, work.performed_on)
 
 
 def work_key(work: Work, *, once_a_day: bool) -> tuple:

@@ -14,6 +14,11 @@ urlpatterns = [
         tools.calibration_document,
         name="calibration_document",
     ),
+    path(
+        "tools/<str:code>/calibrations/<int:calibration_id>/withdraw/",
+        tools.calibration_withdraw,
+        name="calibration_withdraw",
+    ),
     path("tools/<str:code>/out-of-service/", tools.tool_out, name="tool_out"),
     path("tools/<str:code>/in-service/", tools.tool_back, name="tool_back"),
     path("tools/<str:code>/retire/", tools.tool_retire, name="tool_retire"),

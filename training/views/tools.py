@@ -6,16 +6,20 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.db.models import F
 from django.http import FileResponse, HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from people import access as people_access
 from people.access import UserRequest, role_required
+from people.exceptions import ProofRefused
 from people.models import Person, Role, Site
+from people.services.proof import prove_identity
+from records.exceptions import ShownOtherwise
 from training import access
 from training.exceptions import ToolChangedMeanwhile, TrainingError
+from training.forms.facts import ReasonForm
 from training.forms.rows import DO, Rows
 from training.forms.tools import (
     BackInServiceForm,
@@ -25,7 +29,7 @@ from training.forms.tools import (
     ToolForm,
 )
 from training.models import Tool
-from training.presenters.calibrations import calibration_shown
+from training.presenters.calibrations import calibration_shown, calibration_to_withdraw
 from training.queries.tool_fitness import found_out_of_limits, with_state
 from training.services import tools as services
 
@@ -180,6 +184,41 @@ def calibration_document(request: UserRequest, code: str, calibration_id: int) -
     )
 
 
+@require_http_methods(FORM_METHODS)
+@login_required
+def calibration_withdraw(request: UserRequest, code: str, calibration_id: int) -> HttpResponse:
+    """Have a calibration that was entered in error count as never entered."""
+    tool = access.tool_for_instructor(request.user, code)
+    calibration = get_object_or_404(
+        tool.calibrations.not_withdrawn().select_related("tool__site", "document"),
+        pk=calibration_id,
+    )
+    shown = calibration_to_withdraw(calibration, timezone.now())
+    form = ReasonForm(request.POST if request.method == "POST" else None, showing=shown)
+    if form.is_bound and form.is_valid():
+        try:
+            services.withdraw_calibration(
+                calibration=calibration,
+                reason=form.cleaned_data["reason"],
+                proof=prove_identity(request.user, form.cleaned_data["password"]),
+                shown=form.shown_digest,
+                actor=request.user,
+                at=timezone.now(),
+            )
+        except ShownOtherwise:
+            form.show_anew(calibration_to_withdraw(calibration, timezone.now()))
+        except ProofRefused as error:
+            form.add_error("password", str(error))
+        except TrainingError as error:
+            form.add_error(None, str(error))
+        else:
+            messages.success(request, _("The calibration is withdrawn."))
+            return redirect("training:tool_detail", code)
+    status = 422 if form.is_bound else 200
+    context = {"tool": tool, "form": form}
+    return render(request, "training/calibration_withdraw.html", context, status=status)
+
+
 @require_POST
 @login_required
 def tool_out(request: UserRequest, code: str) -> HttpResponse:
@@ -240,16 +279,17 @@ def _render_tool(
 ) -> HttpResponse:
     today = tool.site.today()
     calibrations = list(
-        tool.calibrations.order_by("-calibrated_on", "-pk").select_related("document")
+        tool.calibrations.order_by("-calibrated_on", "-pk").select_related("document", "withdrawal")
     )
+    standing = [each for each in calibrations if not hasattr(each, "withdrawal")]
     periods = list(
         tool.out_of_service.select_related("told", "entered_by__person", "back__entered_by__person")
     )
     context: dict[str, Any] = {
         "tool": tool,
         "calibrations": [calibration_shown(calibration) for calibration in calibrations],
-        "latest": calibrations[0] if calibrations else None,
-        "in_doubt": any(not calibration.was_found_good for calibration in calibrations),
+        "latest": standing[0] if standing else None,
+        "in_doubt": any(not calibration.was_found_good for calibration in standing),
         "periods": periods,
         "out": next((period for period in periods if not hasattr(period, "back")), None),
         "out_form": out_form

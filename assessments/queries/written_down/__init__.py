@@ -75,6 +75,7 @@ from .photographs import (
 )
 from .written_tests import (
     ANSWERED_IN_TEST,
+    CORRECTS_ANSWERS,
     COUNTS_LATE,
     ENDED,
     ENTERS_ANSWERS,
@@ -102,6 +103,7 @@ __all__ = [
     "CANCELLED",
     "CHECKED",
     "CHOSEN",
+    "CORRECTS_ANSWERS",
     "COULD_NOT_TELL",
     "COUNTS_LATE",
     "DECIDED",

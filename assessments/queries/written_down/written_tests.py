@@ -32,6 +32,7 @@ MARKED = "written test marked"
 WITHDRAWN = "written test withdrawn"
 ENTERS_ANSWERS = "answers of a written test entered from paper"
 COUNTS_LATE = "late answers of a written test count"
+CORRECTS_ANSWERS = "corrects answers of a written test entered from paper"
 
 
 def written_test_content(test: WrittenTest) -> dict[str, Any]:
@@ -177,7 +178,9 @@ def register() -> None:
     rebuilding.register_entries(
         [MARKED], results, by_number(PaperResult.objects.all(), result_content)
     )
-    rebuilding.register_signatures([ENTERS_ANSWERS, COUNTS_LATE], results, _signed_results)
+    rebuilding.register_signatures(
+        [ENTERS_ANSWERS, COUNTS_LATE, CORRECTS_ANSWERS], results, _signed_results
+    )
     rebuilding.register_table(
         KeptTable(PaperResult, "test-paper-result", acts=(MARKED,), content_of=result_content)
     )
