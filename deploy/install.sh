@@ -26,7 +26,8 @@ stop() {
     exit 1
 }
 
-# Standard input becomes a file, whole or not at all: put FILE MODE GROUP
+# Standard input becomes a file, whole or not at all: put FILE MODE GROUP. Not behind a pipe, of
+# which the other end may break off.
 put() {
     cat > "$1.new"
     chown "root:$3" "$1.new"
@@ -184,7 +185,7 @@ fi
 
 # What is set here by hand stays; the address is what was given last.
 if [ ! -e "$settings/environment" ]; then
-    cat "$release/deploy/environment" - <<ENVIRONMENT | put "$settings/environment" 640 jointworthy
+    begun=$(cat "$release/deploy/environment" - <<ENVIRONMENT
 
 # Where this machine has what the site needs. After a change of anything in this file:
 # systemctl restart jointworthy.target
@@ -195,9 +196,12 @@ CELERY_BROKER_URL=redis://127.0.0.1:6379/0
 CACHE_URL=redis://127.0.0.1:6379/1
 BACK_UP_DIR=$back_ups
 ENVIRONMENT
+)
+    put "$settings/environment" 640 jointworthy <<< "$begun"
 fi
-grep -q '^PUBLIC_URL=' "$settings/environment" || echo PUBLIC_URL= >> "$settings/environment"
-sed "s|^PUBLIC_URL=.*|PUBLIC_URL=$address|" "$settings/environment" | put "$settings/environment" 640 jointworthy
+addressed=$(sed "s|^PUBLIC_URL=.*|PUBLIC_URL=$address|" "$settings/environment")
+grep -q '^PUBLIC_URL=' <<< "$addressed" || addressed+=$'\n'PUBLIC_URL=$address
+put "$settings/environment" 640 jointworthy <<< "$addressed"
 chown root:jointworthy "$settings"/*
 chmod 640 "$settings"/*
 
@@ -212,8 +216,9 @@ CODE=$release sh "$release/deploy/jointworthy-manage" prepare ||
     stop "The database is not ready for $name, as said above; what served before serves on. Run this again once it is mended."
 
 put /etc/caddy/jointworthy.caddy 644 root <<< "$in_front"
-grep -qxF 'import /etc/caddy/jointworthy.caddy' /etc/caddy/Caddyfile ||
-    { cat /etc/caddy/Caddyfile; printf '\nimport /etc/caddy/jointworthy.caddy\n'; } | put /etc/caddy/Caddyfile 644 root
+caddyfile=$(cat /etc/caddy/Caddyfile)
+grep -qxF 'import /etc/caddy/jointworthy.caddy' <<< "$caddyfile" ||
+    put /etc/caddy/Caddyfile 644 root <<< "$caddyfile"$'\n\nimport /etc/caddy/jointworthy.caddy'
 systemctl enable --quiet caddy
 systemctl reload-or-restart caddy
 

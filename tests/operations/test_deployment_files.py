@@ -157,3 +157,10 @@ def test_the_image_holds_every_app():
 def test_the_script_is_read_by_bash():
     for name in ("install.sh", "jointworthy-manage"):
         subprocess.run(["bash", "-n", str(TOP / "deploy" / name)], check=True)
+
+
+def test_the_script_writes_no_file_from_a_pipe():
+    """What comes before it may break off, and the file would be taken for whole."""
+    script = (TOP / "deploy/install.sh").read_text().replace("\\\n", " ")
+    assert len(re.findall(r"\bput [\w\"$/]", script)) > 8
+    assert not re.search(r"[^|]\|\s*put ", script)
