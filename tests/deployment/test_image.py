@@ -259,7 +259,7 @@ def health(port: int) -> dict:
         return {}
 
 
-def test_its_processes_serve_as_its_user_on_a_root_that_cannot_be_written(run, image):
+def test_its_processes_serve_as_its_user_on_a_root_that_cannot_be_written(run, image, bucket):
     prepared = run("prepare")
     assert prepared.wait(timeout=600) == 0, prepared.stdout and prepared.stdout.read()
     port = free_port()
