@@ -6,18 +6,27 @@ python3 config/secret_key.py var/secret_key
 import os
 import secrets
 import sys
+import tempfile
 from pathlib import Path
 
 
 def main(name: str) -> None:
     path = Path(name)
     path.parent.mkdir(mode=0o750, parents=True, exist_ok=True)
-    try:
-        descriptor = os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600)
-    except FileExistsError:
+    if path.exists():
         return
-    with os.fdopen(descriptor, "w") as stream:
-        stream.write(secrets.token_urlsafe(50) + "\n")
+    # Under another name until it is whole: one that was cut short would stay for ever.
+    descriptor, written = tempfile.mkstemp(prefix=f"{path.name}.", dir=path.parent)
+    try:
+        with os.fdopen(descriptor, "w") as stream:
+            stream.write(secrets.token_urlsafe(50) + "\n")
+            stream.flush()
+            os.fsync(stream.fileno())
+        os.link(written, path)
+    except FileExistsError:
+        return  # Somebody else was first, and theirs may be in use already.
+    finally:
+        os.unlink(written)
     print(f"Made a secret key in {path}.")
 
 

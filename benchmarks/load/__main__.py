@@ -1,10 +1,11 @@
 """Two hundred people at once on the deployed form, beside a bare Django view in the same run.
 
     .venv/bin/python -m benchmarks.load [--people 10000] [--judgements 1000000] [--users 200]
-        [--seconds 300] [--rows 1000000] [--kills] [--workers 4] [--folder DIR]
+        [--seconds 300] [--rows 1000000] [--kills] [--workers 4] [--without-proxy] [--folder DIR]
 
-PostgreSQL (with fsync), Redis, gunicorn, both workers and beat are started here as plain
-processes, by the arguments that compose and systemd have (`benchmarks.load.deployed`). The plant is
+PostgreSQL (with fsync), Redis, gunicorn, both workers, beat and Caddy in front are started here as
+plain processes, by the arguments that compose and systemd have (`benchmarks.load.deployed`).
+Everybody comes by TLS through Caddy, also to the bare view; Caddy's share is told. The plant is
 filled once for each size and kept in the folder as a template; every run begins from a copy.
 locust is a process of its own and shares the machine: its share of the processors is told.
 
@@ -27,7 +28,7 @@ from pathlib import Path
 import psutil
 
 from benchmarks.load import report
-from benchmarks.load.deployed import DATABASE, POSTGRES, REDIS, TOP, WEB, Deployed
+from benchmarks.load.deployed import CADDY, DATABASE, POSTGRES, REDIS, TOP, WEB, Deployed
 from operations.domain.site_processes import SERVED_BY
 
 DEFAULT_FOLDER = Path("/var/tmp/jointworthy-load")  # noqa: S108 - kept from one run to the next
@@ -180,7 +181,8 @@ def tell(
     lines = report.lines_of(counted)
     a_second = sum(line.a_second for line in lines)
     print(
-        f"\n{arguments.users} people and {PEERS} peers for {arguments.seconds} s, "
+        f"\n{arguments.users} people and {PEERS} peers for {arguments.seconds} s "
+        f"{'through Caddy' if site.proxy else 'without a proxy'}, "
         f"{len(counted):,} requests, {a_second:.1f}/s; {arguments.people:,} people and "
         f"{arguments.judgements:,} judgements in the database\n"
     )
@@ -227,18 +229,21 @@ def main() -> None:
     parser.add_argument(
         "--haste", type=float, default=1, help="how many times as fast instructors judge"
     )
+    parser.add_argument("--without-proxy", action="store_true", help="no Caddy and TLS in front")
     parser.add_argument("--folder", type=Path, default=DEFAULT_FOLDER)
     arguments = parser.parse_args()
     # Whoever ends this ends what it has started, too.
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
-    site = Deployed(arguments.folder, {"WEB_WORKERS": arguments.workers})
+    site = Deployed(
+        arguments.folder, {"WEB_WORKERS": arguments.workers}, proxy=not arguments.without_proxy
+    )
     try:
         site.start(POSTGRES)
         site.start(REDIS)
         fill_once(site, arguments)
         site.prepare()
         begin_the_morning(site, arguments)
-        for name in SERVED_BY:
+        for name in (*SERVED_BY, *([CADDY] if site.proxy else [])):
             site.start(name)
         start_people(site, arguments)
         processors = Processors(site)

@@ -27,6 +27,7 @@ import django
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "benchmarks.load.settings")
 django.setup()
 
+from django.conf import settings  # noqa: E402
 from django.contrib.auth.hashers import make_password  # noqa: E402
 from django.core.files.base import ContentFile  # noqa: E402
 from django.core.files.storage import default_storage  # noqa: E402
@@ -390,7 +391,7 @@ def _sign_in(person: Person, site: Site, *roles: str) -> User:
 def _session_of(user: User) -> str:
     client = Client()
     client.force_login(user)
-    return client.cookies["sessionid"].value
+    return client.cookies[settings.SESSION_COOKIE_NAME].value
 
 
 def _board(board: Board) -> dict[str, Any]:

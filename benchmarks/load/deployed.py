@@ -1,8 +1,8 @@
-"""The site as it is deployed, with PostgreSQL and Redis of its own, as plain processes.
+"""The site as it is deployed, with PostgreSQL, Redis and Caddy of its own, as plain processes.
 
 The processes and their arguments are those of `operations.domain.site_processes`, which compose and
-the systemd units start as well; the settings are those that `deploy/install.sh` writes. No proxy
-stands in front, so addresses begin with http.
+the systemd units start as well; the settings are those that `deploy/install.sh` writes, and Caddy's
+are in the file that it fills in. Caddy ends TLS here as it does there.
 """
 
 import http.client
@@ -26,8 +26,16 @@ TOP = Path(__file__).resolve().parents[2]
 READY_WITHIN_S = 120.0
 STOPPED_WITHIN_S = 60.0
 DATABASE = "jointworthy"
-WEB, POSTGRES, REDIS = "web", "postgres", "redis"
+WEB, POSTGRES, REDIS, CADDY = "web", "postgres", "redis", "caddy"
 HOST = "127.0.0.1"
+OWN_CADDY = """{{
+	admin off
+	auto_https disable_redirects
+	skip_install_trust
+	storage file_system "{folder}"
+}}
+"""
+"""What a Caddy needs beside the site's part to leave this machine as it was."""
 
 
 def free_port() -> int:
@@ -70,13 +78,18 @@ class Deployed:
         from one run to the next.
     more : dict, optional
         Environment beside what a deployed site is given.
+    proxy : bool
+        Whether Caddy stands in front. Without it people ask the web process itself, by http.
     """
 
-    def __init__(self, folder: Path, more: dict[str, str] | None = None) -> None:
+    def __init__(
+        self, folder: Path, more: dict[str, str] | None = None, *, proxy: bool = True
+    ) -> None:
         self.folder = folder
+        self.proxy = proxy
         self.logs = folder / "logs"
         self.data = folder / "data"
-        self.ports = {name: free_port() for name in (WEB, POSTGRES, REDIS)}
+        self.ports = {name: free_port() for name in (WEB, POSTGRES, REDIS, CADDY)}
         self.running: dict[str, subprocess.Popen[bytes]] = {}
         self.environment = {
             name: value
@@ -95,11 +108,14 @@ class Deployed:
             "WEB_WORKERS": "4",
             **(more or {}),
         }
-        for each in (self.logs, self.data, folder / "redis"):
+        for each in (self.logs, self.data, folder / REDIS, folder / CADDY):
             each.mkdir(parents=True, exist_ok=True)
 
     @property
     def address(self) -> str:
+        """What people type."""
+        if self.proxy:
+            return f"https://{HOST}:{self.ports[CADDY]}"
         return f"http://{HOST}:{self.ports[WEB]}"
 
     def database_url(self, name: str) -> str:
@@ -112,6 +128,7 @@ class Deployed:
         start, ready = {
             POSTGRES: (self._postgres, self._postgres_answers),
             REDIS: (self._redis, self._redis_answers),
+            CADDY: (self._caddy, lambda: self._listens(CADDY)),
         }.get(name, (lambda: self._of_site(name), lambda: True))
         start()
         if name == WEB:
@@ -188,6 +205,32 @@ class Deployed:
         self.manage(*PREPARE[1:])
 
     # Its servers
+
+    def _caddy(self) -> None:
+        caddy = shutil.which("caddy")
+        if not caddy:
+            raise SystemExit(
+                "caddy is not installed: install Debian's package of the name, or leave it out by "
+                "--without-proxy."
+            )
+        text = OWN_CADDY.format(folder=self.folder / CADDY)
+        text += (TOP / "deploy/jointworthy.caddy").read_text()
+        for word, meant in {
+            "@ADDRESS@": self.address,
+            "@TLS@": "tls internal",
+            "@SERVED@": self.environment["BIND"],
+        }.items():
+            text = text.replace(word, meant)
+        written = self.folder / CADDY / "Caddyfile"
+        written.write_text(text)
+        self.run(CADDY, *(caddy, "run", "--adapter", "caddyfile", "--config", str(written)))
+
+    def _listens(self, name: str) -> bool:
+        try:
+            socket.create_connection((HOST, self.ports[name]), timeout=5).close()
+        except OSError:
+            return False
+        return True
 
     def _redis(self) -> None:
         redis = shutil.which("redis-server")

@@ -60,8 +60,9 @@ class Person(FastHttpUser):
     session = ""
 
     def on_start(self) -> None:
+        before = "__Host-" if str(self.host).startswith("https:") else ""
         for name, value in (("sessionid", self.session), ("csrftoken", CSRF)):
-            self.client.cookiejar.set_cookie(_cookie(name, value))
+            self.client.cookiejar.set_cookie(_cookie(before + name, value))
 
     def look(self, name: str, path: str, *, part: bool = False) -> str:
         """Open a page and return what it says; anything but the page itself is an error."""
@@ -78,7 +79,7 @@ class Person(FastHttpUser):
         self, name: str, path: str, body: bytes, kind: str, *, page: bool = False
     ) -> tuple[int, str]:
         """Send a form; return the status and the answer, which is a sentence or a page."""
-        headers = {"Content-Type": kind, "X-CSRFToken": CSRF}
+        headers = {"Content-Type": kind, "X-CSRFToken": CSRF, "Origin": str(self.host)}
         if not page:
             headers["Accept"] = "application/json"
         with self.client.post(
@@ -349,7 +350,7 @@ class WorkLog(Person):
             "/work-log/",
             data=body,  # type: ignore[arg-type] # bytes go as they are
             name="work log, sent",
-            headers={"Content-Type": kind, "X-CSRFToken": CSRF},
+            headers={"Content-Type": kind, "X-CSRFToken": CSRF, "Origin": str(self.host)},
             allow_redirects=False,
             catch_response=True,
         ) as response:

@@ -1,14 +1,16 @@
 """Gathering static files while the version before serves its own.
 
-Pages of that version name files by what is in them, so what it has stays where it is until
-another version is gathered. What is new is put together beside and takes its place file by file,
-the list of names last: no file is half there, or gone for a moment.
+Pages of that version name files by what is in them, so what it has stays where it is, for a month
+from when another version was gathered: a site may go back, or gather a version that never serves.
+What is new is put together beside and takes its place file by file, the list of names last: no file
+is half there, or gone for a moment.
 """
 
 import hashlib
 import json
 import os
 import shutil
+import time
 from operator import itemgetter
 from pathlib import Path
 from typing import Any
@@ -21,6 +23,7 @@ from django.core.management import call_command
 
 STAMP = "gathered-from"
 NAMES = "staticfiles.json"
+KEPT_S = 30 * 24 * 3600
 
 
 def gather_static_files() -> None:
@@ -35,20 +38,37 @@ def gather_static_files() -> None:
     shutil.rmtree(new, ignore_errors=True)
     _gather_into(new)
     names = sorted(str(path.relative_to(new)) for path in new.rglob("*") if path.is_file())
-    if (root / NAMES).exists() and (new / NAMES).exists():
-        _keep_names_of(root / NAMES, new / NAMES, set(before))
     root.mkdir(parents=True, exist_ok=True)
     # Broken off from here on, it begins anew, and knows what the version before has.
     stamp.write_text("\n".join(["", *before]))
+    stays = {*names, STAMP, *_earlier(root, set(before) - set(names))}
+    if (root / NAMES).exists() and (new / NAMES).exists():
+        _keep_names_of(root / NAMES, new / NAMES, stays)
     for name in sorted(names, key=lambda name: name == NAMES):
         (root / name).parent.mkdir(parents=True, exist_ok=True)
         os.replace(new / name, root / name)
-    stays = {*names, *before, STAMP}
     for path in root.rglob("*"):
         if path.is_file() and str(path.relative_to(root)) not in stays:
             path.unlink()
     shutil.rmtree(new)
     stamp.write_text("\n".join([state, *names]))
+
+
+def _earlier(root: Path, replaced: set[str]) -> set[str]:
+    """Names of what earlier versions have and may still be asked for.
+
+    `replaced` is what the version gathered last has and the one to come has not: its month begins.
+    """
+    now, names = time.time(), set()
+    for path in root.rglob("*"):
+        if not path.is_file():
+            continue
+        name = str(path.relative_to(root))
+        if name in replaced:
+            os.utime(path, (now, now))
+        if name in replaced or path.stat().st_mtime > now - KEPT_S:
+            names.add(name)
+    return names
 
 
 def _names_files() -> bool:

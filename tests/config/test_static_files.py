@@ -1,7 +1,9 @@
 """Every static file that a page or a style sheet names exists, and is served for good."""
 
 import json
+import os
 import re
+import time
 
 import pytest
 from django.conf import settings
@@ -114,29 +116,32 @@ def test_gathering_that_was_broken_off_is_begun_again(served):
     assert (served / "staticfiles.json").read_text() == manifest
 
 
-def test_what_the_version_before_asks_for_stays_until_another_comes(
-    served, settings, tmp_path, monkeypatch
-):
-    """Three versions, of which each has changed one file and left another out."""
+def test_what_earlier_versions_ask_for_stays_for_a_month(served, settings, tmp_path):
+    """Versions of which each has changed one file and left another out; the second never served."""
     folder = tmp_path / "files"
     folder.mkdir()
     settings.STATICFILES_FINDERS = ["django.contrib.staticfiles.finders.FileSystemFinder"]
     settings.STATICFILES_DIRS = [folder]
     finders.get_finder.cache_clear()
     there = []
-    for version in ("first", "second", "third"):
+    for version in ("first", "second", "third", "fourth"):
+        if version == "fourth":  # The first was replaced more than a month ago, the second less.
+            for path in served.rglob("*"):
+                age = 31 if path.name in there[0] or "first" in path.name else 29
+                os.utime(path, (then := time.time() - age * 24 * 3600, then))
         (folder / "page.css").write_text(f"/* {version} */")
         (folder / f"{version}.css").write_text("b {}")
         gather_static_files()
         (folder / f"{version}.css").unlink()
         there.append({path.name for path in served.glob("page.*.css")})
     finders.get_finder.cache_clear()
-    first, second, third = there
-    assert [len(each) for each in there] == [1, 2, 2]
-    assert first < second
-    assert not first & third
+    first, second, third, fourth = there
+    assert [len(each) for each in there] == [1, 2, 3, 3]
+    assert first < second < third
+    assert fourth & third == third - first
     names = json.loads((served / "staticfiles.json").read_text())["paths"]
-    assert {"page.css", "third.css", "second.css"} == names.keys(), "for one that starts again"
+    kept = {"page.css", "second.css", "third.css", "fourth.css"}
+    assert names.keys() == kept, "for one that starts again"
     assert all((served / hashed).exists() for hashed in names.values())
     assert not served.with_name("static.new").exists()
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import shutil
 import subprocess
 import time
@@ -11,7 +12,8 @@ from django.conf import settings
 
 from operations.domain.site_processes import SERVED_BY
 from tests.conftest import leave_out
-from tests.deployment.machine import Machine, make_root
+from tests.deployment.machine import PASSED_ON, Machine, make_root
+from tests.object_server import object_server
 
 pytestmark = [
     pytest.mark.skipif(
@@ -23,6 +25,14 @@ pytestmark = [
 
 HOST = "training.example.org"
 SITE = f"https://{HOST}"
+CODE = "/opt/jointworthy"
+SETTINGS = "/etc/jointworthy/environment"
+PAGE = "/account/login/"
+CERTIFICATE = f"""openssl req -x509 -newkey ec -pkeyopt ec_paramgen_curve:prime256v1 -nodes \\
+    -subj /CN={HOST} -keyout /root/own.key -out /root/own.pem"""
+ASKING = f"""while sleep 0.2; do
+    curl -sk -m 120 -o /dev/null -w '%{{http_code}}\\n' --resolve {HOST}:443:127.0.0.1 {SITE}{PAGE}
+done > /root/answers"""
 
 
 @pytest.fixture(scope="module")
@@ -44,12 +54,32 @@ def machine(tmp_path_factory):
         shutil.copy(settings.BASE_DIR / name, copy)
     machine = Machine(root)
     machine.start()
+    # A disk of its own, which can be filled.
+    machine.run("mkdir", "-p", CODE)
+    machine.run("mount", "-t", "tmpfs", "tmpfs", CODE)
     yield machine
     machine.stop()
 
 
-def install(machine):
-    return machine.run("bash", "/root/source/deploy/install.sh", SITE, "internal")
+def install(machine, version="source"):
+    return machine.run("bash", f"/root/{version}/deploy/install.sh", SITE, "internal")
+
+
+def led(machine, link):
+    return machine.says("readlink", f"{CODE}/{link}").removeprefix("releases/")
+
+
+def releases(machine):
+    return machine.says("ls", f"{CODE}/releases").split()
+
+
+def size_of_disk(machine, kilobytes):
+    machine.run("mount", "-o", f"remount,size={kilobytes}k", CODE)
+
+
+def style_sheet(machine):
+    """The address by which the page asks for a style sheet; that of the page's version."""
+    return re.findall(r'href="(/static/css/tokens\.\w+\.css)"', ask(machine, PAGE)[2])[0]
 
 
 def ask(machine, path, *more, scheme="https"):
@@ -84,7 +114,7 @@ def running(machine):
     }
 
 
-def test_a_bare_machine_is_installed_served_and_upgraded(machine):
+def test_a_bare_machine_is_installed_and_served(machine):
     done = install(machine)
     assert done.returncode == 0, done.stderr[-3000:]
     wait_until_well(machine)
@@ -129,7 +159,7 @@ def test_a_bare_machine_is_installed_served_and_upgraded(machine):
     secret = "/etc/jointworthy/secret_key"
     assert machine.run("runuser", "-u", "nobody", "--", "cat", secret).returncode != 0
     assert machine.run("runuser", "-u", "jointworthy", "--", "cat", secret).returncode == 0
-    code = "/opt/jointworthy/manage.py"
+    code = f"{CODE}/current/manage.py"
     assert machine.run("runuser", "-u", "jointworthy", "--", "touch", code).returncode != 0
 
     # Whatever is killed comes back.
@@ -140,13 +170,15 @@ def test_a_bare_machine_is_installed_served_and_upgraded(machine):
     after = running(machine)
     assert all(after[name] not in ("0", before[name]) for name in SERVED_BY)
 
-    # Again is an upgrade: what was set by hand, the secrets and the people stay.
+    # Again, what was set by hand, the secrets and the people stay, and nothing is made anew.
     key = machine.says("cat", secret)
-    machine.run("sed", "-i", "s/^WEB_WORKERS=.*/WEB_WORKERS=2/", "/etc/jointworthy/environment")
+    machine.run("sed", "-i", "s/^WEB_WORKERS=.*/WEB_WORKERS=2/", SETTINGS)
+    there = releases(machine)
     assert install(machine).returncode == 0
     wait_until_well(machine)
     assert machine.says("cat", secret) == key
-    assert "WEB_WORKERS=2" in machine.says("cat", "/etc/jointworthy/environment").split()
+    assert "WEB_WORKERS=2" in machine.says("cat", SETTINGS).split()
+    assert releases(machine) == there == [led(machine, "current")]
     again = machine.run(
         *("jointworthy-manage", "make_administrator", "10002", "--name", "Bo Lind"),
         "--password-stdin",
@@ -169,3 +201,137 @@ def test_what_does_not_fit_is_refused_before_anything_is_installed(machine, give
     refused = machine.run("bash", "/root/source/deploy/install.sh", *given)
     assert refused.returncode == 1
     assert said in refused.stderr
+
+
+def make_newer_version(machine):
+    """Its migration makes the database one that the version before refuses to prepare."""
+    newer = machine.root / "root/newer"
+    shutil.copytree(machine.root / "root/source", newer)
+    project = newer / "pyproject.toml"
+    project.write_text(re.sub(r'(?m)^version = ".*"$', 'version = "9.9"', project.read_text()))
+    with (newer / "static/css/tokens.css").open("a") as sheet:
+        sheet.write("\n/* newer */\n")
+    (newer / "records/migrations/0099_newer.py").write_text(
+        "from django.db import migrations\n\n\n"
+        "class Migration(migrations.Migration):\n"
+        '    dependencies = [("records", "0001_release_1")]\n'
+        "    operations = []\n"
+    )
+
+
+def test_a_newer_version_takes_over_once_it_is_ready_and_can_be_gone_back_from(machine):
+    before, sheet = led(machine, "current"), style_sheet(machine)
+    make_newer_version(machine)
+
+    # The disk is full in the middle: nothing of it stays, and what served serves on.
+    used = machine.says("df", "--output=used", "-k", CODE).split()[-1]
+    size_of_disk(machine, int(used) + 60_000)
+    refused = install(machine, "newer")
+    assert refused.returncode != 0
+    assert "what served before serves on" in refused.stderr
+    assert releases(machine) == [before]
+    size_of_disk(machine, 8_000_000)
+    wait_until_well(machine)
+
+    # Killed in the middle; one at a time until then.
+    passed_on = [f"--setenv={name}" for name in os.environ if name.startswith(PASSED_ON)]
+    script = ("bash", "/root/newer/deploy/install.sh", SITE, "internal")
+    machine.run("systemd-run", "--unit=installing", *passed_on, *script)
+    for _ in range(600):
+        if machine.says("bash", "-c", f"ls -d {CODE}/releases/9.9-*/.venv/bin/pip"):
+            break
+        time.sleep(0.1)
+    assert "at work already" in install(machine, "newer").stderr
+    machine.run("systemctl", "kill", "-s", "KILL", "installing")
+    assert led(machine, "current") == before
+    assert len(releases(machine)) == 2
+    wait_until_well(machine)
+
+    # A key that Caddy cannot read, though root can.
+    machine.run("bash", "-c", CERTIFICATE)
+    refused = machine.run(*script[:-1], "/root/own.pem", "/root/own.key")
+    assert refused.returncode == 1
+    assert "permission denied" in refused.stderr
+    assert led(machine, "current") == before
+
+    # A database that it cannot prepare, here for a setting that does not fit.
+    machine.run("sed", "-i", "$ a LOG_LEVEL=LOUD", SETTINGS)
+    refused = install(machine, "newer")
+    assert refused.returncode == 1
+    assert "write one of DEBUG" in refused.stdout + refused.stderr
+    assert led(machine, "current") == before
+    machine.run("sed", "-i", "/^LOG_LEVEL=/d", SETTINGS)
+
+    # Then it takes over, and nobody who asks meanwhile is answered by an error.
+    machine.run("systemd-run", "--unit=asking", "bash", "-c", ASKING)
+    done = install(machine, "newer")
+    machine.run("systemctl", "stop", "asking")
+    assert done.returncode == 0, done.stdout[-1000:] + done.stderr[-3000:]
+    answers = machine.says("cat", "/root/answers").split()
+    assert set(answers) == {"200"}
+    assert len(answers) > 10
+    newer = led(machine, "current")
+    assert newer.startswith("9.9-")
+    assert led(machine, "before") == before
+    assert sorted(releases(machine)) == sorted([before, newer])
+    wait_until_well(machine)
+    assert style_sheet(machine) != sheet
+    assert ask(machine, sheet)[0] == 200, "A page that is open asks for it."
+    assert "Everything fits." in machine.says("jointworthy-manage", "verify_trail")
+
+    # Back, which outlives a start of the machine; the version before would refuse to prepare.
+    for _ in range(2):
+        gone = machine.run("bash", f"{CODE}/current/deploy/install.sh", "back")
+        assert gone.returncode == 0, gone.stderr
+        assert led(machine, "current") == before
+    assert machine.run("systemctl", "restart", "jointworthy.target").returncode == 0
+    wait_until_well(machine)
+    # Its pages name what the newer version has of the same file until that is gathered again.
+    assert ask(machine, style_sheet(machine))[0] == 200
+    assert "is newer" in machine.run("jointworthy-manage", "prepare").stderr
+
+    # And forward, which makes nothing anew.
+    assert install(machine, "newer").returncode == 0
+    assert (led(machine, "current"), led(machine, "before")) == (newer, before)
+    wait_until_well(machine)
+    assert machine.run("jointworthy-manage", "prepare").returncode == 0
+
+
+def test_a_back_up_is_restored_into_a_machine_that_was_installed_anew(machine):
+    """By the commands of docs/restore-drill.md; what would be new on another machine is emptied."""
+    kept = "/var/backups/jointworthy/whole.backup"
+    assert machine.run("jointworthy-manage", "back_up", kept).returncode == 0
+    machine.run("systemctl", "stop", "jointworthy.target")
+    as_postgres = ("runuser", "-u", "postgres", "--")
+    assert machine.run(*as_postgres, "dropdb", "jointworthy").returncode == 0
+    machine.run("find", "/var/lib/jointworthy", "-mindepth", "1", "-delete")
+    assert install(machine, "newer").returncode == 0
+
+    assert machine.run("systemctl", "stop", "jointworthy.target").returncode == 0
+    restored = machine.run("jointworthy-manage", "restore", kept)
+    assert "Everything fits." in restored.stdout, restored.stderr
+    assert machine.run("systemctl", "start", "jointworthy.target").returncode == 0
+    wait_until_well(machine)
+    asked = "from people.models import User; print(User.objects.get().employee_number)"
+    assert machine.says("jointworthy-manage", "shell", "-c", asked).endswith("10001")
+
+
+def test_one_of_several_machines_uses_what_its_settings_name(machine):
+    """Its database is elsewhere by name, its files are in a bucket, and another has the clock."""
+    url = "/etc/jointworthy/database_url"
+    machine.run("sed", "-i", "s/127.0.0.1/localhost/", url)
+    elsewhere = machine.says("cat", url)
+    with object_server() as bucket:
+        machine.run("sed", "-i", f"s|^FILES_URL=.*|FILES_URL={bucket.url}|", SETTINGS)
+        machine.run("sed", "-i", "s|^EMAIL_URL=.*|EMAIL_URL=smtp://127.0.0.1:9|", SETTINGS)
+        machine.run("systemctl", "mask", "--now", "jointworthy-beat")
+        done = install(machine, "newer")
+        assert done.returncode == 0, done.stdout[-1000:] + done.stderr[-3000:]
+        assert machine.says("cat", url) == elsewhere
+        assert ask(machine, PAGE)[0] == 200
+        assert running(machine)["beat"] == "0"
+        asked = "from django.conf import settings; print(settings.SEVERAL_MACHINES)"
+        assert machine.says("jointworthy-manage", "shell", "-c", asked).endswith("True")
+    refused = install(machine, "newer")
+    assert refused.returncode == 1, "The bucket does not answer any more."
+    assert "what served before serves on" in refused.stderr

@@ -7,6 +7,7 @@ Debian's Python stands for that of the image named in FROM.
 
 import json
 import os
+import re
 import shlex
 import shutil
 import signal
@@ -25,6 +26,7 @@ from django.conf import settings
 
 from tests.conftest import leave_out
 from tests.deployment.machine import INSIDE, PASSED_ON, make_root
+from tests.object_server import object_server
 from tests.services.processes import free_port
 
 pytestmark = [
@@ -35,6 +37,9 @@ pytestmark = [
 SITE = 10001  # The image's own user.
 TOP = Path(settings.BASE_DIR)
 WITH_PYTHON = ("python3", "python3-pip", "python3-venv")
+KEPT = """from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+default_storage.save("tried", ContentFile(b"x"))"""
 SCHEMA = "usr/lib/python3/dist-packages/compose/config/compose_spec.json"
 
 # A process of a container: its root cannot be written, but for what compose mounts.
@@ -67,8 +72,10 @@ def test_compose_fits_the_specifications_schema(tmp_path):
     (package,) = tmp_path.glob("*.deb")
     subprocess.run(["dpkg", "-x", str(package), str(tmp_path)], check=True)
     schema = jsonschema_rs.validator_for(json.loads((tmp_path / SCHEMA).read_text()))
-    assert [error.message for error in schema.iter_errors(compose())] == []
-    wrong = compose()
+    fits = compose()
+    del fits["name"]  # The specification has it since, and this schema not yet.
+    assert [error.message for error in schema.iter_errors(fits)] == []
+    wrong = {**fits}
     wrong["services"]["web"]["readonly"] = True
     assert not schema.is_valid(wrong)
 
@@ -167,7 +174,25 @@ def database():
 
 
 @pytest.fixture
-def run(image, database, tmp_path):
+def bucket():
+    with object_server() as server:
+        yield server
+
+
+def given(service: dict, set_here: dict[str, str]) -> dict[str, str]:
+    """What compose gives a service where `set_here` stands in the file of settings."""
+    assert service["env_file"] == ".env"
+    lines = (TOP / "deploy/environment").read_text().splitlines()
+    env_file = dict(line.split("=", 1) for line in lines if line and line[0] != "#") | set_here
+    filled_in = re.compile(r"\$\{(\w+):[-?]([^}]*)\}")
+    return env_file | {
+        name: filled_in.sub(lambda found: env_file.get(found[1]) or found[2], str(value))
+        for name, value in service["environment"].items()
+    }
+
+
+@pytest.fixture
+def run(image, database, bucket, tmp_path):
     """Start a service of compose: ``run("web")``."""
     secrets, written = tmp_path / "secrets", (tmp_path / "data", tmp_path / "back_ups")
     for folder in (secrets, *written, image.root / "run/secrets"):
@@ -178,22 +203,23 @@ def run(image, database, tmp_path):
     for folder in written:
         shutil.chown(folder, *map(int, ids))
     queue = os.environ["TEST_REDIS_URL"].rstrip("/")
+    set_here = {
+        "PUBLIC_URL": "https://training.example.org",
+        "CELERY_BROKER_URL": f"{queue}/14",
+        "CACHE_URL": f"{queue}/15",
+        # As of several machines; nobody is written to.
+        "FILES_URL": bucket.url,
+        "EMAIL_URL": "smtp://127.0.0.1:9",
+    }
     started: list[subprocess.Popen[str]] = []
 
     def start(
         name: str, port: int = 8000, command: list[str] | None = None
     ) -> subprocess.Popen[str]:
         service = compose()["services"][name]
-        environment = {
-            name: str(value) for name, value in service["environment"].items() if "$" not in value
-        } | {
-            "PUBLIC_URL": "https://training.example.org",
-            "CELERY_BROKER_URL": f"{queue}/14",
-            "CACHE_URL": f"{queue}/15",
-        }
         if command is None:
             command = shlex.split(service["command"]) if "command" in service else image.command
-        settled = image.environment | environment
+        settled = image.environment | given(service, set_here)
         if name == "web":  # The port is what compose maps; this machine's own may be taken.
             settled |= {"BIND": f"127.0.0.1:{port}", "WEB_WORKERS": "2"}
         process = subprocess.Popen(
@@ -233,7 +259,7 @@ def health(port: int) -> dict:
         return {}
 
 
-def test_its_processes_serve_as_its_user_on_a_root_that_cannot_be_written(run, image):
+def test_its_processes_serve_as_its_user_on_a_root_that_cannot_be_written(run, image, bucket):
     prepared = run("prepare")
     assert prepared.wait(timeout=600) == 0, prepared.stdout and prepared.stdout.read()
     port = free_port()
@@ -253,6 +279,19 @@ def test_its_processes_serve_as_its_user_on_a_root_that_cannot_be_written(run, i
     for process in processes.values():
         (child,) = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text().split()
         assert Path(f"/proc/{child}").stat().st_uid == SITE
+    # Kept by the image's own processes in the bucket that the file of settings names.
+    kept = run("web", command=["python", "manage.py", "shell", "-c", KEPT])
+    assert kept.wait(timeout=120) == 0, kept.stdout and kept.stdout.read()
+    assert "tried" in bucket.names()
+    # What docs/upgrading.md says to do, beside those that serve.
+    for service, command in {
+        "web": ["python", "manage.py", "back_up", "/back_ups/before-upgrade.backup"],
+        "prepare": None,
+        "worker": ["python", "manage.py", "verify_trail"],
+    }.items():
+        ended = run(service, command=command)
+        assert ended.wait(timeout=300) == 0, ended.stdout and ended.stdout.read()
+    assert health(port)["ok"]
     for folder in ("data", "back_ups"):
         assert run("web", command=["touch", f"/{folder}/x"]).wait(timeout=60) == 0
     assert run("web", command=["touch", "/site/x"]).wait(timeout=60) == 1

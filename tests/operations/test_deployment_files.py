@@ -17,7 +17,8 @@ from tests.conftest import leave_out
 
 TOP = Path(settings.BASE_DIR)
 UNITS = sorted((TOP / "deploy/systemd").glob("*.service"))
-VENV = "/opt/jointworthy/.venv/bin/"
+CODE = "/opt/jointworthy/current"
+VENV = f"{CODE}/.venv/bin/"
 
 
 def compose() -> dict:
@@ -82,6 +83,8 @@ def test_systemd_starts_the_sites_processes():
 def test_a_unit_may_do_no_more_than_it_needs(path):
     service = unit(path)["Service"]
     assert service["User"] == service["Group"] == "jointworthy"
+    assert service["WorkingDirectory"] == CODE
+    assert service["UnsetEnvironment"] == "PWD", "gunicorn would go by the link's name"
     assert service["ProtectSystem"] == "strict"
     written = service["ReadWritePaths"].split()
     back_ups = ["-/var/backups/jointworthy"] if "worker" in path.stem else []
@@ -90,14 +93,35 @@ def test_a_unit_may_do_no_more_than_it_needs(path):
     assert service["CapabilityBoundingSet"] == ""
 
 
-def test_both_are_given_the_same_settings():
-    site = compose()["services"]["web"]["environment"]
+def test_whatever_is_set_reaches_every_process_of_both():
+    """One file of settings as it is: no list of those that are passed on, which could lack one."""
+    for name, service in compose()["services"].items():
+        if name not in ("postgres", "redis"):
+            assert service["env_file"] == ".env", name
+    for path in UNITS:
+        assert unit(path)["Service"]["EnvironmentFile"] == "/etc/jointworthy/environment"
+
+
+def test_both_begin_from_the_same_settings():
+    lines = (TOP / "deploy/environment").read_text().splitlines()
+    begun = {line.split("=")[0] for line in lines if line and line[0] != "#"}
+    known = set(READ) | {"WEB_WORKERS"}
+    assert {"PUBLIC_URL", "EMAIL_URL", "FILES_URL"} <= begun <= known
     script = (TOP / "deploy/install.sh").read_text()
-    written = script.split("<<ENVIRONMENT\n")[1].split("\nENVIRONMENT")[0].splitlines()
-    names = {line.split("=")[0] for line in written if not line.startswith("#")}
-    # The image says itself where its volume is.
-    assert names - {"DATA_DIR"} == set(site)
-    assert {name.removesuffix("_FILE") for name in names} <= set(READ) | {"WEB_WORKERS"}
+    written = script.split("<<ENVIRONMENT")[1].split("\nENVIRONMENT")[0].splitlines()[1:]
+    placed = {line.split("=")[0] for line in written if line and line[0] != "#"}
+    by_compose = set(compose()["services"]["web"]["environment"])
+    assert placed == by_compose - {"PUBLIC_URL"}
+    assert {name.removesuffix("_FILE") for name in placed} <= known
+    assert not placed & begun
+    assert "cp deploy/environment .env" in (TOP / "docker-compose.yml").read_text()
+    ignored = (TOP / ".gitignore").read_text().split()
+    assert {".env", "secrets/"} <= set(ignored)
+
+
+def test_a_newer_versions_folder_finds_the_volumes_of_the_one_before():
+    """By its folder's name, another project with empty volumes would be started."""
+    assert compose()["name"] == "jointworthy"
 
 
 def test_systemd_takes_every_unit(tmp_path):
@@ -105,7 +129,7 @@ def test_systemd_takes_every_unit(tmp_path):
     if shutil.which("systemd-analyze") is None:
         leave_out("systemd is not installed")
     for path in (TOP / "deploy/systemd").iterdir():
-        text = path.read_text().replace(VENV, "/usr/bin/env ")
+        text = path.read_text().replace(VENV, "/usr/bin/env ").replace(CODE, "/")
         (tmp_path / path.name).write_text(text)
     said = subprocess.run(
         ["systemd-analyze", "verify", *map(str, sorted(tmp_path.iterdir()))],
@@ -133,3 +157,10 @@ def test_the_image_holds_every_app():
 def test_the_script_is_read_by_bash():
     for name in ("install.sh", "jointworthy-manage"):
         subprocess.run(["bash", "-n", str(TOP / "deploy" / name)], check=True)
+
+
+def test_the_script_writes_no_file_from_a_pipe():
+    """What comes before it may break off, and the file would be taken for whole."""
+    script = (TOP / "deploy/install.sh").read_text().replace("\\\n", " ")
+    assert len(re.findall(r"\bput [\w\"$/]", script)) > 8
+    assert not re.search(r"[^|]\|\s*put ", script)
