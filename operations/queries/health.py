@@ -24,7 +24,7 @@ from records.models import TrailEntry
 from reminders.models import Message, SiteSweep
 from reminders.queries.sites import sites_to_sweep
 
-from .back_ups import back_up_truth
+from .back_ups import are_made_at_night, back_up_truth
 from .time_stamps import last_stamped
 
 PROCESS_IS_SILENT_AFTER = timedelta(minutes=3)
@@ -330,11 +330,11 @@ def _back_up(now: datetime) -> ComponentHealth:
     last = truth.last
     seen = last.begun_at if last else None
     says = [] if last is None else [_back_up_in_words(last)]
-    if not settings.BACK_UP_DIR:
+    if not are_made_at_night():
         says.append(
             _(
                 "None is made at night: name a folder on another disk or machine in BACK_UP_DIR, "
-                "and restart."
+                "or a bucket in BACK_UP_URL, and restart."
             )
         )
         return ComponentHealth(BACK_UP, title, State.ATTENTION, tuple(says), seen)
@@ -350,7 +350,8 @@ def _back_up(now: datetime) -> ComponentHealth:
     if last is None or not _is_near(last.begun_at, now, BACK_UP_IS_LATE_AFTER):
         late = _(
             "No back-up has been made for two days: see that clock and worker run at night, and "
-            "that the worker may write into BACK_UP_DIR. By hand: `manage.py back_up`."
+            "that the worker may write into BACK_UP_DIR or the bucket of BACK_UP_URL. By hand: "
+            "`manage.py back_up`."
         )
         return ComponentHealth(BACK_UP, title, State.BAD, (late, *says), seen)
     if last.missing_files:

@@ -12,11 +12,11 @@ import json
 import os
 import shutil
 from collections.abc import Iterator, Sequence
-from contextlib import suppress
+from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from django.conf import settings
 from django.contrib.contenttypes.models import ContentType
@@ -37,6 +37,7 @@ from operations.backends.archive import (
     WrongKey,
     is_plain_name,
 )
+from operations.backends.back_up_bucket import BucketArchive, FilesBucket
 from operations.backends.files_folder import FilesFolder, FileStore, StoredFile
 from operations.exceptions import RestoreRefused
 from operations.queries import database_rows
@@ -86,7 +87,7 @@ class Contents:
 
 
 def restore(
-    path: Path, *, identities: Sequence[Any] = (), files_folder: Path | None = None
+    path: Path | BucketArchive, *, identities: Sequence[Any] = (), files_folder: Path | None = None
 ) -> Contents:
     """Restore an archive into the site, which must be empty and not served.
 
@@ -99,8 +100,8 @@ def restore(
 
     Raises
     ------
-    RestoreRefused
-        If the archive or the site is not fit for it; the site is as it was.
+    RestoreRefused, BackUpsOutOfReach
+        If the archive, its bucket or the site is not fit for it; the site is as it was.
     SiteIsServed
         If somebody serves it.
     OSError, DatabaseError
@@ -138,7 +139,7 @@ def restore(
 
 
 def check_archive(
-    path: Path, *, identities: Sequence[Any] = (), files_folder: Path | None = None
+    path: Path | BucketArchive, *, identities: Sequence[Any] = (), files_folder: Path | None = None
 ) -> Contents:
     """Read an archive and all its files to the end, and make nothing of them.
 
@@ -176,7 +177,10 @@ def _bucket() -> Any:
 
 
 def _unpack(
-    path: Path, identities: list[Any], files_folder: Path | None, staging: Path | None
+    path: Path | BucketArchive,
+    identities: list[Any],
+    files_folder: Path | None,
+    staging: Path | None,
 ) -> Contents:
     """Read an archive to its end, into a folder if one is given; everything in it is whole then."""
     contents = Contents()
@@ -198,11 +202,10 @@ def _unpack(
             _write(staging / name, data)
 
     try:
-        with archive.opened(path, identities) as stream:
+        with _opened(path, identities) as stream:
             contents.end = archive.read_archive(stream, take)
         if contents.files_are_apart:
-            store = FilesFolder(files_folder or path.parent / FILES_FOLDER)
-            _fetch(store, listed, identities, staging)
+            _fetch(_files_of(path, files_folder), listed, identities, staging)
     except FileNotFoundError as error:
         raise RestoreRefused(
             f"There is no file {error.filename}: give the path of the back-up and, where its files "
@@ -223,6 +226,18 @@ def _unpack(
             "says. Take another one."
         ) from error
     return contents
+
+
+def _opened(path: Path | BucketArchive, identities: list[Any]) -> AbstractContextManager[IO[bytes]]:
+    if isinstance(path, BucketArchive):
+        return path.bucket.opened(path.name, identities)
+    return archive.opened(path, identities)
+
+
+def _files_of(path: Path | BucketArchive, files_folder: Path | None) -> FileStore:
+    if isinstance(path, Path):
+        return FilesFolder(files_folder or path.parent / FILES_FOLDER)
+    return FilesFolder(files_folder) if files_folder else FilesBucket(path.bucket)
 
 
 def _is_expected(name: str) -> bool:
