@@ -8,6 +8,7 @@ the next restore begin anew; without the mark nothing that is there is ever remo
 """
 
 import gzip
+import itertools
 import json
 import os
 import shutil
@@ -454,8 +455,26 @@ def _put_files_in_place(staging: Path, top: Path) -> None:
         if path.name == SECRET_KEY_FILE:
             path.chmod(0o600)
             if place.exists() and place.read_bytes() != path.read_bytes():
-                os.replace(place, top / OLD_KEY_FILE)
+                _put_aside(place)
         shutil.move(path, place)
+
+
+def _put_aside(key: Path) -> None:
+    """Give a key a further name, which none has: each was some site's own once."""
+    for number in itertools.count(1):
+        name = key.with_name(OLD_KEY_FILE if number == 1 else f"{OLD_KEY_FILE}-{number}")
+        try:
+            os.link(key, name)
+        except FileExistsError:
+            if name.read_bytes() == key.read_bytes():
+                return  # As where a restore was killed just after it had put it there.
+        else:
+            return
+
+
+def keys_put_aside(top: Path) -> list[str]:
+    """Names of the files with keys of before a restore."""
+    return sorted(path.name for path in top.glob(f"{OLD_KEY_FILE}*"))
 
 
 def _put_files_into_bucket(staging: Path) -> None:

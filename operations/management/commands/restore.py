@@ -11,7 +11,7 @@ from django.db import DatabaseError
 
 from operations.backends.archive import NotAKey, identities_of
 from operations.services.back_up_places import place_named
-from operations.services.restoring import OLD_KEY_FILE, Contents, check_archive, restore
+from operations.services.restoring import Contents, check_archive, keys_put_aside, restore
 from records.exceptions import Refusal
 
 
@@ -82,10 +82,10 @@ class Command(BaseCommand):
             self.stdout.write(
                 f"Files that were gone when it was made: {contents.end['missing']:,}: {names}"
             )
-        if (Path(settings.DATA_DIR) / OLD_KEY_FILE).exists():
+        if names := keys_put_aside(Path(settings.DATA_DIR)):
             self.stdout.write(
-                f"secret_key is the back-up's; the one before is kept as {OLD_KEY_FILE}. Where "
-                "SECRET_KEY is set in the environment, set it to the back-up's."
+                f"secret_key is the back-up's; what was there before is kept as "
+                f"{', '.join(names)}. Where SECRET_KEY is set in the environment, set it to the back-up's."
             )
 
 
