@@ -12,6 +12,7 @@ from operations.services import (
     old_photos,
     retention,
     time_stamps,
+    trying_buckets,
     verifying,
 )
 from records.exceptions import Refusal
@@ -37,6 +38,12 @@ def back_up() -> str:
         log.error("No back-up was made: %s", error)
         return ""
     return "" if run is None else run.path
+
+
+@shared_task(name="site.try_buckets")
+def try_buckets() -> None:
+    """See that the site's buckets answer, where there are any; every five minutes."""
+    trying_buckets.try_buckets(clock=timezone.now)
 
 
 @shared_task(

@@ -205,7 +205,7 @@ class FilesBucket:
         """Take a file in; it is there under its name once it is whole."""
         incoming = self._bucket._incoming
         incoming.mkdir(mode=0o700, exist_ok=True)
-        with tempfile.SpooledTemporaryFile(max_size=HELD_IN_MEMORY, dir=incoming) as file:
+        with tempfile.SpooledTemporaryFile(max_size=HELD_IN_MEMORY, dir=str(incoming)) as file:
             read, into = HashingReader(stream), cast(IO[bytes], file)
             with encrypted(into, self.recipient) as plain:
                 while data := read.read(CHUNK):

@@ -5,10 +5,11 @@ import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 from django.conf import settings
 from django.core.files.storage import default_storage, storages
-from django.db import Error, connection
+from django.db import connection
 
 from operations.backends.back_up_bucket import BackUpBucket, BucketArchive
 from operations.exceptions import BackUpRefused
@@ -91,7 +92,7 @@ def alone_in_bucket(bucket: BackUpBucket) -> Iterator[Callable[[], None]]:
 @contextmanager
 def _locked(taken: str) -> Iterator[Callable[[], None]]:
     if connection.vendor == "postgresql":
-        session = connection.copy()
+        session: Any = connection.copy()
         try:
             session.connect()
 
@@ -102,7 +103,7 @@ def _locked(taken: str) -> Iterator[Callable[[], None]]:
             def refuse_if_lost() -> None:
                 try:
                     ask("SELECT true")
-                except (Error, session.Database.Error) as error:
+                except session.Database.Error as error:
                     raise BackUpRefused(
                         "The database was started anew meanwhile, and another back-up may have "
                         "begun: make it again."

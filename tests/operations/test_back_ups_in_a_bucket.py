@@ -261,7 +261,11 @@ def test_one_that_goes_away_halfway_is_told_in_a_sentence(bucket, server, settin
     [sign] = [each for each in health.component_health(timezone.now()) if each.part == "back_up"]
     assert made.startswith("s3+http://127.0.0.1")
     assert made in sign.says[0]
-    assert sign.ok
+    assert (sign.state, len(sign.says)) == (State.ATTENTION, 3)
+    assert sign.says[2].startswith("The bucket of BACK_UP_URL has not answered for a quarter")
+    tasks.try_buckets()
+    [sign] = [each for each in health.component_health(timezone.now()) if each.part == "back_up"]
+    assert (sign.state, len(sign.says)) == (State.GOOD, 2)
 
 
 def test_a_restore_from_one_that_goes_away_is_told_in_a_sentence(

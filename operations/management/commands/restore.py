@@ -85,7 +85,8 @@ class Command(BaseCommand):
         if names := keys_put_aside(Path(settings.DATA_DIR)):
             self.stdout.write(
                 f"secret_key is the back-up's; what was there before is kept as "
-                f"{', '.join(names)}. Where SECRET_KEY is set in the environment, set it to the back-up's."
+                f"{', '.join(names)}. Where SECRET_KEY is set in the environment, set it to the "
+                "back-up's."
             )
 
 
