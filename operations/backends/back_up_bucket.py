@@ -83,6 +83,11 @@ class BackUpBucket:
                 f"of: name another bucket in {self._setting}, and remove the object {above}{SITE}."
             )
 
+    def refuse_out_of_reach(self) -> None:
+        """Raise BackUpsOutOfReach unless the bucket answers and lets itself be listed."""
+        with self._said():
+            self._storage.refuse_out_of_reach()
+
     def names(self) -> Iterator[str]:
         with self._said():
             yield from self._storage.names(at_its_top=True)

@@ -29,7 +29,8 @@ def try_buckets(*, clock: Callable[[], datetime]) -> None:
     """
     if settings.SEVERAL_MACHINES and _works("FILES_URL", _try_files):
         record_heartbeat(Heartbeat.Kind.FILES, clock())
-    if (bucket := bucket_of_settings()) and _works("BACK_UP_URL", lambda: list(bucket.names())):
+    bucket = bucket_of_settings()
+    if bucket is not None and _works("BACK_UP_URL", bucket.refuse_out_of_reach):
         record_heartbeat(Heartbeat.Kind.BACK_UPS, clock())
 
 

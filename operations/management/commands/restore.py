@@ -82,10 +82,10 @@ class Command(BaseCommand):
             self.stdout.write(
                 f"Files that were gone when it was made: {contents.end['missing']:,}: {names}"
             )
-        if names := keys_put_aside(Path(settings.DATA_DIR)):
+        if keys := keys_put_aside(Path(settings.DATA_DIR)):
             self.stdout.write(
                 f"secret_key is the back-up's; what was there before is kept as "
-                f"{', '.join(names)}. Where SECRET_KEY is set in the environment, set it to the "
+                f"{', '.join(keys)}. Where SECRET_KEY is set in the environment, set it to the "
                 "back-up's."
             )
 
