@@ -225,7 +225,7 @@ def test_health_tells_whether_the_bucket_takes_files(several_machines, take_away
     take_away()
     tasks.try_buckets()
     assert "The bucket of FILES_URL does not work: Could not connect" in caplog.text
-    assert sign(now + health.BUCKET_IS_SILENT_AFTER).ok
+    assert sign(now + health.BUCKET_IS_SILENT_AFTER - timedelta(minutes=1)).ok
     late = sign(now + health.BUCKET_IS_SILENT_AFTER + timedelta(minutes=1))
     assert late.state is State.BAD
     assert late.says[0].startswith("The bucket of FILES_URL has taken and given back no file")
