@@ -123,6 +123,11 @@ app.conf.update(
             "task": "people_lists.forget_expired",
             "schedule": crontab(minute="25", hour="2"),
         },
+        "try the buckets": {
+            "task": "site.try_buckets",
+            "schedule": crontab(minute="*/5"),
+            "options": {"expires": 280},
+        },
         "back up database and files": {
             "task": "site.back_up",
             "schedule": crontab(minute="40", hour="1"),

@@ -10,7 +10,7 @@ from operations.backends.archive import NotAKey, recipient_of
 from operations.domain.kept_where import half_shared
 
 from . import env, languages
-from .object_storage import storage_of
+from .object_storage import storage_of, storage_of_back_ups
 
 BASE_DIR = Path(__file__).resolve().parent.parent
 DATA_DIR = env.folder(
@@ -478,8 +478,24 @@ if SEVERAL_MACHINES and (
 
 BACK_UP_DIR = env.text(
     "BACK_UP_DIR",
-    about="Folder, on another disk or machine, for a back-up every night; none is made without it.",
+    about="Folder, on another disk or machine, for a back-up every night; without it, or "
+    "BACK_UP_URL, none is made.",
 )
+_back_up_url = env.service(
+    "BACK_UP_URL",
+    schemes={"s3", "s3+http"},
+    about="s3://KEY:SECRET@host/bucket/folder, in place of BACK_UP_DIR: a bucket, or a folder in "
+    "one, for a back-up every night.",
+)
+if _back_up_url:
+    if BACK_UP_DIR:
+        raise ImproperlyConfigured(
+            "BACK_UP_DIR and BACK_UP_URL are both set: keep the one that names where back-ups are "
+            "to be."
+        )
+    STORAGES["back_ups"] = storage_of_back_ups(
+        _back_up_url, storage_of(_files_url) if _files_url else None
+    )
 BACK_UP_KEY = env.text(
     "BACK_UP_KEY",
     about="Public age key, age1…, that back-ups are encrypted to; they are not without one.",
@@ -493,7 +509,7 @@ if BACK_UP_KEY:
             "`manage.py make_back_up_key` says."
         ) from error
 BACK_UP_KEEP_DAYS = env.whole_number(
-    "BACK_UP_KEEP_DAYS", 7, about="Days of which a back-up is kept in BACK_UP_DIR."
+    "BACK_UP_KEEP_DAYS", 7, about="Days of which a back-up of the night is kept."
 )
 BACK_UP_KEEP_WEEKS = env.whole_number(
     "BACK_UP_KEEP_WEEKS", 5, about="Weeks of which the last back-up is kept."

@@ -35,6 +35,10 @@ class BackUpRefused(OperationsError):
     """A back-up is not made as asked, and nothing of it is left."""
 
 
+class BackUpsOutOfReach(BackUpRefused):
+    """The bucket of back-ups does not answer as it has to; of a restore nothing is left either."""
+
+
 class RestoreRefused(OperationsError):
     """An archive is not restored, and the site is as empty as it was."""
 

@@ -1,5 +1,7 @@
 """Background work: back-up, verification and removal at night, the trail's end sent, test mails."""
 
+import logging
+
 from celery import shared_task
 from django.utils import timezone
 
@@ -10,9 +12,13 @@ from operations.services import (
     old_photos,
     retention,
     time_stamps,
+    trying_buckets,
     verifying,
 )
+from records.exceptions import Refusal
 from records.queries.heads import head_at
+
+log = logging.getLogger(__name__)
 
 BACK_UP_ENDS_WITHIN_S = 55 * 60
 """What a night has copied stays, so one that is cut short is gone on with by the next."""
@@ -25,9 +31,19 @@ GRACE_S = 60
     time_limit=BACK_UP_ENDS_WITHIN_S + GRACE_S,
 )
 def back_up() -> str:
-    """Make the back-up of the night, where a folder is named for it; run by beat."""
-    run = back_ups.back_up_nightly(clock=timezone.now)
+    """Make the back-up of the night, where a folder or bucket is named for it; run by beat."""
+    try:
+        run = back_ups.back_up_nightly(clock=timezone.now)
+    except Refusal as error:  # Health tells it too.
+        log.error("No back-up was made: %s", error)
+        return ""
     return "" if run is None else run.path
+
+
+@shared_task(name="site.try_buckets")
+def try_buckets() -> None:
+    """See that the site's buckets answer, where there are any; every five minutes."""
+    trying_buckets.try_buckets(clock=timezone.now)
 
 
 @shared_task(

@@ -14,9 +14,15 @@ BUCKET = "jointworthy"
 
 
 class ObjectServer:
-    """Serves from when it is made; `stop` makes it unreachable at once."""
+    """Serves from when it is made; `stop` makes it unreachable at once.
 
-    def __init__(self) -> None:
+    Parameters
+    ----------
+    is_empty : bool
+        Whether what others in this process have put there goes: one memory serves them all.
+    """
+
+    def __init__(self, *, is_empty: bool = True) -> None:
         # Each request is a line of its own there otherwise.
         logging.getLogger("werkzeug").setLevel(logging.ERROR)
         self._server = ThreadedMotoServer(ip_address="127.0.0.1", port=0, verbose=False)
@@ -32,7 +38,8 @@ class ObjectServer:
             region_name=options["region_name"],
         )
         self.client.create_bucket(Bucket=BUCKET)
-        self.empty()  # One memory serves all of them in a process.
+        if is_empty:
+            self.empty()
 
     def names(self) -> list[str]:
         pages = self.client.get_paginator("list_objects_v2").paginate(Bucket=BUCKET)

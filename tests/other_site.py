@@ -8,7 +8,7 @@ import sys
 import traceback
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +26,8 @@ class OtherSite:
     folder: Path
     url: str
     settings: str = "config.settings"
+    more: dict[str, str] = field(default_factory=dict)
+    """Further settings for its processes."""
 
     @property
     def environment(self) -> dict[str, str]:
@@ -35,6 +37,7 @@ class OtherSite:
             "DATABASE_URL": self.url,
             "SECRET_KEY": "k" * 60,
             "DJANGO_SETTINGS_MODULE": self.settings,
+            **self.more,
         }
 
     def run(self, *command: object) -> subprocess.CompletedProcess[str]:

@@ -255,11 +255,8 @@ def written(path: Path, recipient: Any = None) -> Iterator[IO[bytes]]:
             raise FileExistsError(path)
         try:
             file.truncate(0)
-            if recipient is None:
-                yield file
-            else:
-                with _encrypted(file, recipient) as plain:
-                    yield plain
+            with encrypted(file, recipient) as plain:
+                yield plain
             file.flush()
             os.fsync(file.fileno())
             _put_in_place(part, path)
@@ -309,34 +306,65 @@ def opened(path: Path, identities: list[Any]) -> Iterator[IO[bytes]]:
     ArchiveDamaged
         When the block ends, if the encrypted file is not as it was written.
     """
-    with path.open("rb") as file:
-        is_encrypted = file.read(len(AGE_MAGIC)) == AGE_MAGIC
-        file.seek(0)
-        if not is_encrypted:
-            yield file
-        elif not identities:
-            raise KeyMissing
-        else:
-            with _decrypted(file, identities) as plain:
-                yield plain
+    with path.open("rb") as file, decrypted(file, identities) as plain:
+        yield plain
 
 
-class _Writer:
-    """What age writes into; its error is kept, since age passes only its words on."""
+@contextmanager
+def decrypted(file: IO[bytes], identities: list[Any]) -> Iterator[IO[bytes]]:
+    """The same of a file that is open at its beginning."""
+    is_encrypted = file.read(len(AGE_MAGIC)) == AGE_MAGIC
+    file.seek(0)
+    if not is_encrypted:
+        yield file
+    elif not identities:
+        raise KeyMissing
+    else:
+        with _decrypted(file, identities) as plain:
+            yield plain
+
+
+class _Reader:
+    """What age reads from; its error is kept, since age passes only its words on."""
 
     def __init__(self, stream: IO[bytes]) -> None:
         self._stream = stream
-        self.error: OSError | None = None
+        self.error: Exception | None = None
+
+    def read(self, size: int = -1) -> bytes:
+        try:
+            return self._stream.read(size)
+        except Exception as error:
+            self.error = error
+            raise
+
+
+class _Writer:
+    """What age writes into, with its error kept likewise."""
+
+    def __init__(self, stream: IO[bytes]) -> None:
+        self._stream = stream
+        self.error: Exception | None = None
 
     def write(self, data: bytes) -> int:
         try:
             return self._stream.write(data)
-        except OSError as error:
+        except Exception as error:
             self.error = error
             raise
 
     def flush(self) -> None:
         self._stream.flush()
+
+
+@contextmanager
+def encrypted(stream: IO[bytes], recipient: Any = None) -> Iterator[IO[bytes]]:
+    """A stream into another, encrypted to a recipient if there is one."""
+    if recipient is None:
+        yield stream
+        return
+    with _encrypted(stream, recipient) as plain:
+        yield plain
 
 
 @contextmanager
@@ -371,12 +399,13 @@ def _encrypted(stream: IO[bytes], recipient: Any) -> Iterator[IO[bytes]]:
 @contextmanager
 def _decrypted(file: IO[bytes], identities: list[Any]) -> Iterator[IO[bytes]]:
     read_end, write_end = os.pipe()
+    reader = _Reader(file)
     failures: list[Exception] = []
 
     def decrypt() -> None:
         with os.fdopen(write_end, "wb", buffering=0) as plain:
             try:
-                pyrage.decrypt_io(file, _Writer(plain), identities)
+                pyrage.decrypt_io(reader, _Writer(plain), identities)
             except Exception as error:
                 failures.append(error)
 
@@ -387,14 +416,16 @@ def _decrypted(file: IO[bytes], identities: list[Any]) -> Iterator[IO[bytes]]:
             yield plain
     except ArchiveDamaged as damaged:
         thread.join()
-        raise _why(failures) from damaged
+        raise _why(failures, reader) from damaged
     finally:
         thread.join()
     if failures:
-        raise _why(failures)
+        raise _why(failures, reader)
 
 
-def _why(failures: list[Exception]) -> Exception:
+def _why(failures: list[Exception], reader: _Reader) -> Exception:
+    if reader.error is not None:
+        return reader.error
     if failures and NO_MATCHING_KEY in str(failures[0]):
         return WrongKey()
     return ArchiveDamaged()

@@ -9,11 +9,13 @@ A server that does not answer, or refuses what it has to allow, is `FilesOutOfRe
 is not there is FileNotFoundError, as it is for files of a disk.
 """
 
+import base64
+import hashlib
 import io
 import logging
 import secrets
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import IO, Any
 
@@ -39,6 +41,8 @@ TRIES_OF_A_READ = 3
 NOT_THERE = {"404", "NoSuchKey", "NotFound"}
 TAKEN = {"412", "PreconditionFailed", "409", "ConditionalRequestConflict"}
 NOT_KNOWN = {"501", "NotImplemented"}
+NOT_THERE_ANY_MORE = {"404", "NoSuchUpload"}
+"""Of an upload that is complete, or was ended."""
 CONFIG = Config(
     connect_timeout=3,
     read_timeout=20,
@@ -91,16 +95,17 @@ class ObjectStorage(S3Storage):
         with _told(self.bucket_name):
             self.client.list_objects_v2(Bucket=self.bucket_name, MaxKeys=1)
 
-    def names(self, folder: str = "") -> Iterator[str]:
-        """The name of every object below a folder, in order."""
-        prefix = f"{folder}/" if folder else ""
+    def names(self, folder: str = "", *, at_its_top: bool = False) -> Iterator[str]:
+        """The name of every object below a folder, in order; or of those at its top alone."""
+        above = f"{self.location}/" if self.location else ""
+        prefix = f"{above}{folder}/" if folder else above
         pages = self.client.get_paginator("list_objects_v2").paginate(
-            Bucket=self.bucket_name, Prefix=prefix
+            Bucket=self.bucket_name, Prefix=prefix, **({"Delimiter": "/"} if at_its_top else {})
         )
         with _told(prefix):
             for page in pages:
                 for each in page.get("Contents", ()):
-                    yield each["Key"]
+                    yield each["Key"].removeprefix(above)
 
     def _open(self, name: str, mode: str = "rb") -> File:
         if mode != "rb":
@@ -108,6 +113,17 @@ class ObjectStorage(S3Storage):
         return ObjectFile(self, self._normalize_name(clean_name(name)))
 
     def _save(self, name: str, content: File) -> str:
+        return self.put(name, content)
+
+    def put(self, name: str, content: Any, *, has_md5: bool = False) -> str:
+        """Write an object under a name that none has, or raise FileExistsError.
+
+        Parameters
+        ----------
+        has_md5 : bool
+            Whether the server is told the MD5 of all of it, without which one that locks objects
+            for some time takes none; for that the content is read once more.
+        """
         cleaned = clean_name(name)
         key = self._normalize_name(cleaned)
         content.seek(0)
@@ -120,6 +136,8 @@ class ObjectStorage(S3Storage):
             "Metadata": {MARK: mark},
         }
         send = self._send_whole if size <= IN_ONE_REQUEST else self._send_in_parts
+        if has_md5 and size <= IN_ONE_REQUEST:
+            about["ContentMD5"] = _md5(content)
         with _told(key):
             try:
                 send(key, content, size, about, {"IfNoneMatch": "*"})
@@ -130,7 +148,7 @@ class ObjectStorage(S3Storage):
                         raise FileExistsError(f"There is an object {key} already.") from error
                 elif _code(error) in NOT_KNOWN:
                     content.seek(0)
-                    self._refuse_if_there(key)
+                    self._refuse_if_there(cleaned)
                     send(key, content, size, about, {})
                 else:
                     raise
@@ -145,33 +163,42 @@ class ObjectStorage(S3Storage):
     def _send_in_parts(
         self, key: str, content: File, size: int, about: dict[str, Any], unless: dict[str, str]
     ) -> None:
-        place = {"Bucket": self.bucket_name, "Key": key}
-        place["UploadId"] = self.client.create_multipart_upload(**place, **about)["UploadId"]
+        parts = _Parts(self, key, about)
         part_bytes = max(PART_BYTES, -(-size // MOST_PARTS))
-        parts: list[dict[str, Any]] = []
         try:
             while data := content.read(part_bytes):
-                number = len(parts) + 1
-                sent = self.client.upload_part(**place, PartNumber=number, Body=data)
-                parts.append({"ETag": sent["ETag"], "PartNumber": number})
-            self.client.complete_multipart_upload(
-                **place, MultipartUpload={"Parts": parts}, **unless
-            )
+                parts.send(data)
+            parts.complete(unless)
         except BaseException:
-            # What is left where this fails too goes by the bucket's own rule.
-            try:
-                self.client.abort_multipart_upload(**place)
-            except (ClientError, BotoCoreError) as error:
-                log.warning("Parts of %s are left in the bucket: %s", key, error)
+            parts.abort()
             raise
+
+    def new_object(self, name: str) -> "NewObject":
+        """Begin an object of a length that is not known yet; raises FileExistsError."""
+        self._refuse_if_there(name)
+        return NewObject(self, clean_name(name))
+
+    def end_uploads(self, is_ours: Callable[[str], bool]) -> None:
+        """End uploads in parts that nobody will finish, of names that are ours."""
+        above = f"{self.location}/" if self.location else ""
+        pages = self.client.get_paginator("list_multipart_uploads").paginate(
+            Bucket=self.bucket_name, Prefix=above
+        )
+        with _told(above):
+            for page in pages:
+                for each in page.get("Uploads", ()):
+                    if is_ours(each["Key"].removeprefix(above)):
+                        self.client.abort_multipart_upload(
+                            Bucket=self.bucket_name, Key=each["Key"], UploadId=each["UploadId"]
+                        )
 
     def _mark_of(self, key: str) -> str:
         about = self.client.head_object(Bucket=self.bucket_name, Key=key)
         return str(about["Metadata"].get(MARK, ""))
 
-    def _refuse_if_there(self, key: str) -> None:
-        if self.exists(key):
-            raise FileExistsError(f"There is an object {key} already.")
+    def _refuse_if_there(self, name: str) -> None:
+        if self.exists(name):
+            raise FileExistsError(f"There is an object {name} already.")
 
     def delete(self, name: str) -> None:
         with _told(name):
@@ -191,6 +218,101 @@ class ObjectStorage(S3Storage):
 
     def url(self, name: str, *_args: Any, **_kwargs: Any) -> str:
         raise ValueError("This file is not accessible via a URL.")
+
+
+class _Parts:
+    """An upload in parts, of which nothing is seen before it is complete."""
+
+    def __init__(self, storage: ObjectStorage, key: str, about: dict[str, Any]) -> None:
+        self._client, self._key = storage.client, key
+        self._place = {"Bucket": storage.bucket_name, "Key": key}
+        begun = self._client.create_multipart_upload(**self._place, **about)
+        self._place["UploadId"] = begun["UploadId"]
+        self._sent: list[dict[str, Any]] = []
+
+    def send(self, data: bytes) -> None:
+        number = len(self._sent) + 1
+        sent = self._client.upload_part(
+            **self._place, PartNumber=number, Body=data, ContentMD5=_md5(io.BytesIO(data))
+        )
+        self._sent.append({"ETag": sent["ETag"], "PartNumber": number})
+
+    def complete(self, unless: dict[str, str]) -> None:
+        self._client.complete_multipart_upload(
+            **self._place, MultipartUpload={"Parts": self._sent}, **unless
+        )
+
+    def abort(self) -> None:
+        # What is left where this fails too goes by the bucket's own rule.
+        try:
+            self._client.abort_multipart_upload(**self._place)
+        except (ClientError, BotoCoreError) as error:
+            log.warning("Parts of %s are left in the bucket: %s", self._key, error)
+
+
+class NewObject:
+    """An object that is written as it comes, with one part of it in memory.
+
+    Nobody sees it before `finish`; whoever does not come to that calls `give_up`.
+    """
+
+    def __init__(self, storage: ObjectStorage, name: str) -> None:
+        self._storage, self._name = storage, name
+        self._key = storage._normalize_name(name)
+        self._mark = secrets.token_hex(16)
+        self._parts: _Parts | None = None
+        self._held = bytearray()
+
+    def write(self, data: bytes) -> int:
+        self._held += data
+        while len(self._held) >= PART_BYTES:
+            piece = bytes(self._held[:PART_BYTES])
+            del self._held[:PART_BYTES]
+            self._send(piece)
+        return len(data)
+
+    def flush(self) -> None:
+        """Nothing: what is held goes when it is a part, or with the end."""
+
+    def _send(self, piece: bytes) -> None:
+        with _told(self._key):
+            if self._parts is None:
+                self._parts = _Parts(self._storage, self._key, {"Metadata": {MARK: self._mark}})
+            self._parts.send(piece)
+
+    def finish(self) -> None:
+        """Have it seen under its name; raises FileExistsError where another came meanwhile."""
+        if self._parts is None:
+            whole = File(io.BytesIO(self._held))
+            self._storage.put(self._name, whole, has_md5=True)
+            return
+        if self._held:
+            self._send(bytes(self._held))
+        with _told(self._key):
+            try:
+                self._complete(self._parts)
+            except ClientError as error:
+                # Asked twice, where the first answer was lost, it meets itself.
+                if _code(error) not in TAKEN | NOT_THERE_ANY_MORE:
+                    raise
+                if self._storage._mark_of(self._key) != self._mark:
+                    raise FileExistsError(f"There is an object {self._key} already.") from error
+        self._parts = None
+
+    def _complete(self, parts: _Parts) -> None:
+        try:
+            parts.complete({"IfNoneMatch": "*"})
+        except ClientError as error:
+            if _code(error) not in NOT_KNOWN:
+                raise
+            self._storage._refuse_if_there(self._name)
+            parts.complete({})
+
+    def give_up(self) -> None:
+        self._held.clear()
+        if self._parts is not None:
+            self._parts.abort()
+            self._parts = None
 
 
 class _Body:
@@ -326,6 +448,16 @@ def _told(name: str) -> Iterator[None]:
     except (BotoCoreError, HTTPClientError, OSError) as error:
         log.error("The object storage does not answer about %s: %s", name, error)
         raise FilesOutOfReach from error
+
+
+def _md5(content: Any) -> str:
+    """The MD5 of what a file holds, as HTTP has it; the file is at its beginning again after."""
+    content.seek(0)
+    whole = hashlib.md5(usedforsecurity=False)
+    while piece := content.read(READ_AT_ONCE):
+        whole.update(piece)
+    content.seek(0)
+    return base64.b64encode(whole.digest()).decode()
 
 
 def _code(error: ClientError) -> str:

@@ -83,8 +83,9 @@ TABLE = (
     Kept("counts for monitoring", "a folder in /tmp", "each machine's own: read them all"),
     Kept(
         "back-ups",
-        "`BACK_UP_DIR`",
-        "`BACK_UP_DIR`, the same mounted folder wherever a worker of the queue `celery` runs",
+        "`BACK_UP_DIR`, or the bucket of `BACK_UP_URL`",
+        "the bucket of `BACK_UP_URL`; or `BACK_UP_DIR`, the same mounted folder wherever a worker "
+        "of the queue `celery` runs",
     ),
 )
 

@@ -81,6 +81,8 @@ class Migration(migrations.Migration):
                             ("clock", "clock"),
                             ("sweep", "sweep"),
                             ("sending", "sending"),
+                            ("files", "the bucket of files"),
+                            ("back_ups", "the bucket of back-ups"),
                         ],
                         max_length=12,
                         verbose_name="kind",

@@ -13,6 +13,8 @@ class Heartbeat(models.Model):
         CLOCK = "clock", _("clock")
         SWEEP = "sweep", _("sweep")
         SENDING = "sending", _("sending")
+        FILES = "files", _("the bucket of files")
+        BACK_UPS = "back_ups", _("the bucket of back-ups")
 
     kind = models.CharField(_("kind"), max_length=12, choices=Kind.choices)
     name = models.CharField(

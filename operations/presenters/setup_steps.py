@@ -4,7 +4,6 @@ from collections.abc import Collection
 from datetime import datetime
 from typing import Any
 
-from django.conf import settings
 from django.urls import reverse
 from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
@@ -17,6 +16,7 @@ from certification.domain.disclosure import reader_for
 from certification.presenters.standing_words import reason_for
 from operations.domain.setting_up import StepName, StepState
 from operations.models import MailTrial
+from operations.queries.back_ups import are_made_at_night
 from operations.queries.setting_up import InstructorTruth, RoleGap, SettingUp, SiteTruth
 from people.models import Role, User
 from people.presenters.days import format_instant, format_page_day
@@ -430,12 +430,13 @@ def _back_up(truth: SettingUp, user: User, now: datetime) -> Made:
         says.append(
             Sentence(_("The last back-up was not made: %(why)s") % {"why": failed.failure}, True)
         )
-    if not settings.BACK_UP_DIR:
+    if not are_made_at_night():
         says.append(
             Sentence(
                 _(
-                    "Whoever runs the machine names a folder on another one in BACK_UP_DIR for a "
-                    "back-up every night; `manage.py back_up` makes one by hand."
+                    "Whoever runs the machine names a folder on another one in BACK_UP_DIR, or a "
+                    "bucket in BACK_UP_URL, for a back-up every night; `manage.py back_up` makes "
+                    "one by hand."
                 ),
                 True,
             )

@@ -3,7 +3,17 @@
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from django.conf import settings
+
 from operations.models import BackUp
+
+BUCKET = "back_ups"
+"""The storage of back-ups, where BACK_UP_URL names one."""
+
+
+def are_made_at_night() -> bool:
+    """Whether a folder or a bucket is named for them."""
+    return bool(settings.BACK_UP_DIR) or BUCKET in settings.STORAGES
 
 
 @dataclass(frozen=True)

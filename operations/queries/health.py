@@ -24,7 +24,7 @@ from records.models import TrailEntry
 from reminders.models import Message, SiteSweep
 from reminders.queries.sites import sites_to_sweep
 
-from .back_ups import back_up_truth
+from .back_ups import BUCKET, are_made_at_night, back_up_truth
 from .time_stamps import last_stamped
 
 PROCESS_IS_SILENT_AFTER = timedelta(minutes=3)
@@ -34,6 +34,7 @@ MAIL_IS_LATE_AFTER = timedelta(hours=2)
 VERIFYING_IS_LATE_AFTER = timedelta(days=2)
 STAMPING_IS_LATE_AFTER = timedelta(days=2)
 BACK_UP_IS_LATE_AFTER = timedelta(days=2)
+BUCKET_IS_SILENT_AFTER = timedelta(minutes=15)
 FAULTS_SHOWN = 5
 SWEEP_MINUTE, SWEEP_TAKES = 7, timedelta(minutes=15)
 """When in the hour the clock asks for a sweep, and how long the first may take."""
@@ -44,6 +45,7 @@ BACK_UP_AT = time(1, 40)
 RECORDS = "records"
 BACK_UP = "back_up"
 STAMPS = "stamps"
+FILES = "files"
 
 PUBLISHED_AT = "published_at"
 """The header of a job that says when it was put into its queue, in seconds since 1970."""
@@ -109,7 +111,16 @@ def component_health(now: datetime) -> list[ComponentHealth]:
         _mail(now),
         _records(now),
         *([_stamps(now)] if settings.TIME_STAMP_URL else ()),
-        _back_up(now),
+        _with_bucket(_back_up(now), seen[Heartbeat.Kind.BACK_UPS].get(""), start),
+        *(
+            [
+                start.not_before(
+                    _files(seen[Heartbeat.Kind.FILES].get(""), now), BUCKET_IS_SILENT_AFTER
+                )
+            ]
+            if settings.SEVERAL_MACHINES
+            else ()
+        ),
         _paper(),
     ]
 
@@ -330,11 +341,11 @@ def _back_up(now: datetime) -> ComponentHealth:
     last = truth.last
     seen = last.begun_at if last else None
     says = [] if last is None else [_back_up_in_words(last)]
-    if not settings.BACK_UP_DIR:
+    if not are_made_at_night():
         says.append(
             _(
                 "None is made at night: name a folder on another disk or machine in BACK_UP_DIR, "
-                "and restart."
+                "or a bucket in BACK_UP_URL, and restart."
             )
         )
         return ComponentHealth(BACK_UP, title, State.ATTENTION, tuple(says), seen)
@@ -350,7 +361,8 @@ def _back_up(now: datetime) -> ComponentHealth:
     if last is None or not _is_near(last.begun_at, now, BACK_UP_IS_LATE_AFTER):
         late = _(
             "No back-up has been made for two days: see that clock and worker run at night, and "
-            "that the worker may write into BACK_UP_DIR. By hand: `manage.py back_up`."
+            "that the worker may write into BACK_UP_DIR or the bucket of BACK_UP_URL. By hand: "
+            "`manage.py back_up`."
         )
         return ComponentHealth(BACK_UP, title, State.BAD, (late, *says), seen)
     if last.missing_files:
@@ -366,6 +378,34 @@ def _back_up(now: datetime) -> ComponentHealth:
         )
     state = State.ATTENTION if last.missing_files else State.GOOD
     return ComponentHealth(BACK_UP, title, state, tuple(says), seen)
+
+
+def _with_bucket(back_up: ComponentHealth, at: datetime | None, start: Start) -> ComponentHealth:
+    """The back-up's health, with whether its bucket answers now; the nights alone make it bad."""
+    if BUCKET not in settings.STORAGES or _is_near(at, start.now, BUCKET_IS_SILENT_AFTER):
+        return back_up
+    if start.at is not None and start.at <= start.now <= start.at + BUCKET_IS_SILENT_AFTER:
+        return back_up
+    silent = _(
+        "The bucket of BACK_UP_URL has not answered for a quarter of an hour: see what the worker "
+        "says of it, that its server runs, and that the key is the right one."
+    )
+    state = State.ATTENTION if back_up.ok else back_up.state
+    return replace(back_up, state=state, says=(*back_up.says, silent))
+
+
+def _files(at: datetime | None, now: datetime) -> ComponentHealth:
+    """Whether the bucket in which several machines keep their files takes and gives one."""
+    title = _("Files")
+    if _is_near(at, now, BUCKET_IS_SILENT_AFTER):
+        says = _("The bucket takes files, and gives them back.")
+        return ComponentHealth(FILES, title, State.GOOD, (says,), at)
+    says = _(
+        "The bucket of FILES_URL has taken and given back no file for a quarter of an hour: see "
+        "what the worker says of it, that its server runs, and that the key may list, get, put and "
+        "delete."
+    )
+    return ComponentHealth(FILES, title, State.BAD, (says,), at)
 
 
 def _back_up_in_words(made: BackUp) -> str:

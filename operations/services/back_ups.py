@@ -6,12 +6,11 @@ stays as it is under its name, so it is the same when it is read later; one that
 meanwhile is counted as missing.
 """
 
-import fcntl
 import gzip
 import json
-import os
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+import logging
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
@@ -24,7 +23,9 @@ from django.db.backends.base.base import BaseDatabaseWrapper
 
 from certification.services import signing_keys
 from operations.backends import archive
-from operations.backends.archive import ArchiveWriter, written
+from operations.backends.archive import ArchiveWriter
+from operations.backends.back_up_bucket import BackUpBucket, BucketArchive, FilesBucket
+from operations.backends.back_up_folder import BackUpFolder, Place
 from operations.backends.files_folder import FilesFolder, FileStore, StoredFile
 from operations.domain.back_ups import Policy, instant_of, kept, name_of
 from operations.exceptions import BackUpRefused
@@ -34,9 +35,13 @@ from operations.queries.missing_files import still_wanted
 from operations.queries.restored_database import refuse_marked_database
 from operations.queries.time_stamps import FOLDER as STAMPS_FOLDER
 from operations.queries.time_stamps import stamps_folder
+from records.exceptions import Refusal
 from records.services.site_to_oneself import held_while_serving
 
 from . import heads
+from .back_up_places import alone_in_bucket, bucket_of_settings
+
+log = logging.getLogger(__name__)
 
 FORMAT = 1
 FILES_FOLDER = "files"
@@ -61,7 +66,7 @@ class _Files:
 
 
 def back_up(
-    path: Path,
+    path: Path | BucketArchive,
     *,
     clock: Callable[[], datetime],
     files_folder: Path | None = None,
@@ -71,24 +76,32 @@ def back_up(
 
     Parameters
     ----------
-    path : Path
-        In a folder that is there.
+    path : Path or BucketArchive
+        In a folder that is there, or in a bucket, where files that are not there from a back-up
+        before are added beside it.
     files_folder : Path, optional
-        Where files are added that are not there from a back-up before; without it they are in
-        the archive.
+        Where such files are added, with an archive in a folder; without it they are in the
+        archive.
 
     Raises
     ------
     BackUpRefused
-        If there is such a file, another run is writing it or into the folder, or the folder is
-        that of the nights and the archive is not beside it.
+        If there is such a file, another run is writing it or into the folder or bucket, the folder
+        is that of the nights and the archive is not beside it, or the bucket does not answer.
     SiteIsTaken
         If somebody has the site to themselves.
     OSError
         If something cannot be read or written; what was begun is removed.
     """
     recipient = _recipient()
-    if files_folder is not None:
+    if isinstance(path, BucketArchive):
+        if files_folder is not None or path.name == FILES_FOLDER or path.name.endswith(LIST_ENDING):
+            raise BackUpRefused(
+                f"In a bucket the files are in {path.bucket.path_of(FILES_FOLDER)}/, and an "
+                f"archive has another name than that, not ending in {LIST_ENDING}: name it so, "
+                "without --files."
+            )
+    elif files_folder is not None:
         _refuse_apart_from_its_files(path, files_folder)
     with held_while_serving():
         refuse_marked_database(connection)
@@ -128,15 +141,24 @@ def _refuse_apart_from_its_files(path: Path, files_folder: Path) -> None:
 
 
 def back_up_nightly(*, clock: Callable[[], datetime]) -> BackUp | None:
-    """The back-up of a night, into BACK_UP_DIR, and away with those that are not to be kept.
+    """The back-up of a night, into BACK_UP_DIR or the bucket of BACK_UP_URL; old ones go.
 
     Returns
     -------
     BackUp or None
-        None where no folder is named, or another run is at it.
+        None where neither is named, or another run is at it.
     """
     now = clock()
-    if not settings.BACK_UP_DIR or BackUp.objects.running(now).filter(by_clock=True).exists():
+    if BackUp.objects.running(now).filter(by_clock=True).exists():
+        return None
+    if bucket := bucket_of_settings():
+        run = back_up(BucketArchive(bucket, name_of(now)), clock=clock, by_clock=True)
+        try:
+            prune_back_ups(bucket, policy=policy_of_settings())
+        except Refusal as error:  # What was made is whole, and the next night does it.
+            log.error("Old back-ups were not thrown away: %s", error)
+        return run
+    if not settings.BACK_UP_DIR:
         return None
     folder = Path(settings.BACK_UP_DIR)
     run = back_up(
@@ -154,44 +176,54 @@ def policy_of_settings() -> Policy:
     )
 
 
-def prune_back_ups(folder: Path, *, policy: Policy) -> list[str]:
-    """Throw away the archives of a folder that a policy does not keep, and files none needs.
+def prune_back_ups(where: Path | BackUpBucket, *, policy: Policy) -> list[str]:
+    """Throw away the archives of a folder or bucket that a policy does not keep.
 
-    Archives of other names stay. While one of those that stay has no list beside it, no file
-    goes, since it may be its own.
+    Files that none needs go with them. Archives of other names stay. While one of those that stay
+    has no list beside it, no file goes, since it may be its own.
 
     Returns
     -------
     list of str
         Names of the archives that went.
     """
-    with _alone_in(folder):
-        archives = {
-            at: path for path in folder.iterdir() if (at := instant_of(path.name)) is not None
-        }
-        stays = kept(archives, policy)
-        gone = sorted(path.name for at, path in archives.items() if at not in stays)
-        for name in gone:
-            # The list last: without an archive it keeps no file.
-            (folder / name).unlink(missing_ok=True)
-            (folder / (name + LIST_ENDING)).unlink(missing_ok=True)
-        # Whatever refers to files of the folder has such a list, whatever it is called.
-        for leftover in folder.glob(f"*{LIST_ENDING}"):
-            if not leftover.with_name(leftover.name.removesuffix(LIST_ENDING)).exists():
-                leftover.unlink(missing_ok=True)
-        lists = list(folder.glob(f"*{LIST_ENDING}"))
-        with_list = {path.name.removesuffix(LIST_ENDING) for path in lists}
-        if {archives[at].name for at in stays} <= with_list:
-            _remove_unneeded(FilesFolder(folder / FILES_FOLDER), lists)
-        return gone
+    if isinstance(where, BackUpBucket):
+        with alone_in_bucket(where) as refuse_if_lost:
+            return _prune(where, FilesBucket(where), policy, refuse_if_lost)
+    place = BackUpFolder(where)
+    with place.alone():
+        return _prune(place, FilesFolder(where / FILES_FOLDER), policy, lambda: None)
 
 
-def _remove_unneeded(store: FileStore, lists: list[Path]) -> None:
+def _prune(
+    place: Place, store: FileStore, policy: Policy, refuse_if_lost: Callable[[], None]
+) -> list[str]:
+    names = set(place.names())
+    archives = {at: name for name in names if (at := instant_of(name)) is not None}
+    stays = kept(archives, policy)
+    gone = sorted(name for at, name in archives.items() if at not in stays)
+    for name in gone:
+        # The list last: without an archive it keeps no file.
+        place.remove(name)
+    # Whatever refers to files of the place has such a list, whatever it is called.
+    lists = {name for name in names if name.endswith(LIST_ENDING)}
+    left = {name for name in lists if name.removesuffix(LIST_ENDING) not in names - {*gone}}
+    for name in left:
+        place.remove(name)
+    if {archives[at] + LIST_ENDING for at in stays} <= lists:
+        _remove_unneeded(store, map(place.read, sorted(lists - left)), refuse_if_lost)
+    return gone
+
+
+def _remove_unneeded(
+    store: FileStore, lists: Iterable[bytes], refuse_if_lost: Callable[[], None]
+) -> None:
     needed: set[str] = set()
-    for path in lists:
-        needed.update(gzip.decompress(path.read_bytes()).decode().split("\n"))
+    for data in lists:
+        needed.update(gzip.decompress(data).decode().split("\n"))
     for stored in list(store.listing()):
         if str(stored) not in needed:
+            refuse_if_lost()
             store.remove(stored)
 
 
@@ -201,31 +233,49 @@ def _recipient() -> Any:
 
 def _note_failure(run: BackUp, error: Exception, at: datetime, is_noted: bool) -> None:
     if is_noted:
-        run.ended_at, run.failure = at, f"{type(error).__name__}: {error}"[:400]
+        why = str(error) if isinstance(error, Refusal) else f"{type(error).__name__}: {error}"
+        run.ended_at, run.failure = at, why[:400]
         run.save(update_fields=["ended_at", "failure"])
 
 
-def _write(run: BackUp, path: Path, files_folder: Path | None, recipient: Any) -> None:
-    if files_folder is None:
-        _write_archive(run, path, None, recipient)
+def _write(
+    run: BackUp, path: Path | BucketArchive, files_folder: Path | None, recipient: Any
+) -> None:
+    if isinstance(path, BucketArchive):
+        bucket = path.bucket
+        with alone_in_bucket(bucket) as refuse_if_lost:
+            bucket.remove_what_was_left()
+            store = FilesBucket(bucket, recipient)
+            _write_archive(run, bucket, path.name, store, recipient, refuse_if_lost)
         return
-    with _alone_in(path.parent), _alone_in(files_folder):
-        _remove_parts(path.parent)
-        _write_archive(run, path, FilesFolder(files_folder, recipient), recipient)
+    place = BackUpFolder(path.parent)
+    if files_folder is None:
+        _write_archive(run, place, path.name, None, recipient)
+        return
+    with place.alone(), BackUpFolder(files_folder).alone():
+        place.remove_what_was_left()
+        _write_archive(run, place, path.name, FilesFolder(files_folder, recipient), recipient)
 
 
-def _write_archive(run: BackUp, path: Path, store: FileStore | None, recipient: Any) -> None:
+def _write_archive(
+    run: BackUp,
+    place: Place,
+    name: str,
+    store: FileStore | None,
+    recipient: Any,
+    refuse_if_lost: Callable[[], None] = lambda: None,
+) -> None:
     # Before the rows: of an end of the trail that was filed later they would know nothing.
     beside = dict(_ends_of_the_trail())
-    with written(path, recipient) as stream, ArchiveWriter(stream) as file:
+    with place.written(name, recipient) as stream, ArchiveWriter(stream) as file:
         with database_rows.snapshot() as snapshot:
             names: dict[str, None] = {}
             rows = _add_rows(file, snapshot, run, names, store is not None)
         if recipient is not None:
             # After the rows: a key is on the disk before its row is written.
             beside |= _secret_keys()
-        for name, data in beside.items():
-            file.add(f"kept/{name}", data)
+        for kept_name, data in beside.items():
+            file.add(f"kept/{kept_name}", data)
         files = _Files()
         _add_files(file, store, names, files)
         files.count = len(names) - len(files.missing)
@@ -239,8 +289,9 @@ def _write_archive(run: BackUp, path: Path, store: FileStore | None, recipient: 
         )
         if store is not None:
             listing = gzip.compress("\n".join(sorted(files.stored)).encode(), mtime=0)
-            _replace(path.with_name(path.name + LIST_ENDING), listing)
-    run.size_bytes, run.rows = path.stat().st_size, sum(rows.values())
+            place.replace(name + LIST_ENDING, listing)
+            refuse_if_lost()
+    run.size_bytes, run.rows = place.size(name), sum(rows.values())
     run.files, run.files_bytes = files.count, files.size
     run.added_files, run.missing_files = files.added, len(files.missing)
 
@@ -352,36 +403,3 @@ def _secret_keys() -> Iterator[tuple[str, bytes]]:
         if name.endswith(".pem"):
             with suppress(FileNotFoundError):
                 yield f"{SIGNING_KEYS_FOLDER}/{name}", signing_keys.read_file(name)
-
-
-def _replace(path: Path, data: bytes) -> None:
-    part = path.with_name(path.name + ".part")
-    with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "wb") as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(part, path)
-
-
-def _remove_parts(folder: Path) -> None:
-    """What a run was writing when it was killed; who calls this has the folder to themselves."""
-    for part in folder.glob("*.part"):
-        if instant_of(part.name.removesuffix(".part")) is not None:
-            part.unlink(missing_ok=True)
-
-
-@contextmanager
-def _alone_in(folder: Path) -> Iterator[None]:
-    """Be the only run that writes into a folder of back-ups."""
-    folder.mkdir(parents=True, exist_ok=True)
-    descriptor = os.open(folder / ".lock", os.O_RDWR | os.O_CREAT, 0o600)
-    try:
-        try:
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as error:
-            raise BackUpRefused(
-                f"Another back-up is being made into {folder}: try again once it is done."
-            ) from error
-        yield
-    finally:
-        os.close(descriptor)

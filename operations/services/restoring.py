@@ -8,11 +8,12 @@ the next restore begin anew; without the mark nothing that is there is ever remo
 """
 
 import gzip
+import itertools
 import json
 import os
 import shutil
 from collections.abc import Iterator, Sequence
-from contextlib import suppress
+from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import islice
@@ -41,6 +42,7 @@ from operations.backends.archive import (
     is_plain_name,
     packed_lines,
 )
+from operations.backends.back_up_bucket import BucketArchive, FilesBucket
 from operations.backends.files_folder import FilesFolder, FileStore, StoredFile
 from operations.exceptions import RestoreRefused
 from operations.queries import database_rows
@@ -92,7 +94,7 @@ class Contents:
 
 
 def restore(
-    path: Path, *, identities: Sequence[Any] = (), files_folder: Path | None = None
+    path: Path | BucketArchive, *, identities: Sequence[Any] = (), files_folder: Path | None = None
 ) -> Contents:
     """Restore an archive into the site, which must be empty and not served.
 
@@ -105,8 +107,8 @@ def restore(
 
     Raises
     ------
-    RestoreRefused
-        If the archive or the site is not fit for it; the site is as it was.
+    RestoreRefused, BackUpsOutOfReach
+        If the archive, its bucket or the site is not fit for it; the site is as it was.
     SiteIsServed
         If somebody serves it.
     OSError, DatabaseError
@@ -146,7 +148,7 @@ def restore(
 
 
 def check_archive(
-    path: Path, *, identities: Sequence[Any] = (), files_folder: Path | None = None
+    path: Path | BucketArchive, *, identities: Sequence[Any] = (), files_folder: Path | None = None
 ) -> Contents:
     """Read an archive and all its files to the end, and make nothing of them.
 
@@ -184,7 +186,10 @@ def _bucket() -> Any:
 
 
 def _unpack(
-    path: Path, identities: list[Any], files_folder: Path | None, staging: Path | None
+    path: Path | BucketArchive,
+    identities: list[Any],
+    files_folder: Path | None,
+    staging: Path | None,
 ) -> Contents:
     """Read an archive to its end, into a folder if one is given; everything in it is whole then."""
     contents = Contents()
@@ -207,11 +212,11 @@ def _unpack(
     try:
         # As they came, packed: what they unpack to is read line by line.
         with TemporaryFile(dir=staging) as listings:
-            with archive.opened(path, identities) as stream:
+            with _opened(path, identities) as stream:
                 contents.end = archive.read_archive(stream, take)
             if contents.files_are_apart:
-                store = FilesFolder(files_folder or path.parent / FILES_FOLDER)
                 listings.seek(0)
+                store = _files_of(path, files_folder)
                 _fetch(store, _listed(listings), identities, staging)
     except FileNotFoundError as error:
         raise RestoreRefused(
@@ -232,7 +237,7 @@ def _unpack(
     return contents
 
 
-def _damaged(path: Path) -> RestoreRefused:
+def _damaged(path: Path | BucketArchive) -> RestoreRefused:
     return RestoreRefused(
         f"{path} is damaged, or no back-up of this program: it does not hold what its end "
         "says. Take another one."
@@ -249,6 +254,18 @@ def _listed(listings: IO[bytes]) -> Iterator[list[Any]]:
         except (ValueError, TypeError) as error:
             raise ArchiveDamaged from error
         yield [name, size, sha256, stored]
+
+
+def _opened(path: Path | BucketArchive, identities: list[Any]) -> AbstractContextManager[IO[bytes]]:
+    if isinstance(path, BucketArchive):
+        return path.bucket.opened(path.name, identities)
+    return archive.opened(path, identities)
+
+
+def _files_of(path: Path | BucketArchive, files_folder: Path | None) -> FileStore:
+    if isinstance(path, Path):
+        return FilesFolder(files_folder or path.parent / FILES_FOLDER)
+    return FilesFolder(files_folder) if files_folder else FilesBucket(path.bucket)
 
 
 def _is_expected(name: str) -> bool:
@@ -468,8 +485,26 @@ def _put_files_in_place(staging: Path, top: Path) -> None:
         if path.name == SECRET_KEY_FILE:
             path.chmod(0o600)
             if place.exists() and place.read_bytes() != path.read_bytes():
-                os.replace(place, top / OLD_KEY_FILE)
+                _put_aside(place)
         shutil.move(path, place)
+
+
+def _put_aside(key: Path) -> None:
+    """Give a key a further name, which none has: each was some site's own once."""
+    for number in itertools.count(1):
+        name = key.with_name(OLD_KEY_FILE if number == 1 else f"{OLD_KEY_FILE}-{number}")
+        try:
+            os.link(key, name)
+        except FileExistsError:
+            if name.read_bytes() == key.read_bytes():
+                return  # As where a restore was killed just after it had put it there.
+        else:
+            return
+
+
+def keys_put_aside(top: Path) -> list[str]:
+    """Names of the files with keys of before a restore."""
+    return sorted(path.name for path in top.glob(f"{OLD_KEY_FILE}*"))
 
 
 def _put_files_into_bucket(staging: Path) -> None:

@@ -39,7 +39,8 @@ def health_page(request: UserRequest) -> HttpResponse:
             "reminders_held_up": any(
                 not component.ok
                 for component in components
-                if component.part not in (health.RECORDS, health.STAMPS, health.BACK_UP)
+                if component.part
+                not in (health.RECORDS, health.STAMPS, health.BACK_UP, health.FILES)
             ),
             "back_up_is_missing": any(
                 not component.ok for component in components if component.part == health.BACK_UP

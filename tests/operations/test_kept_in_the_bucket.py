@@ -1,7 +1,7 @@
 """What several machines keep in their bucket beside people's files, and a back-up of it."""
 
 import hashlib
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from io import BytesIO
 
 import pytest
@@ -12,6 +12,7 @@ from django.core.management import CommandError, call_command
 from django.db import transaction
 from django.test import override_settings
 from django.urls import reverse
+from django.utils import timezone
 
 from assessments.models import Photo
 from assessments.services import photos
@@ -21,8 +22,10 @@ from audit.services import evidence_packs
 from certification.exceptions import KeyNotHere
 from certification.services import signing_keys
 from config.object_storage import storage_of
+from operations import tasks
 from operations.backends.archive import identities_of, new_key_file, opened, read_archive
-from operations.queries import database_rows
+from operations.queries import database_rows, health
+from operations.queries.health import State
 from operations.queries.time_stamps import last_stamped, stamps_folder
 from operations.services import heads, restoring
 from operations.services.back_ups import back_up
@@ -210,6 +213,23 @@ def test_what_needs_a_file_says_so_and_stores_nothing_half(several_machines, tak
         call_command("prepare")
     with pytest.raises(CommandError, match="Nothing is known of the records now"):
         call_command("verify_trail")
+
+
+def test_health_tells_whether_the_bucket_takes_files(several_machines, take_away, caplog):
+    def sign(at):
+        return next(each for each in health.component_health(at) if each.part == health.FILES)
+
+    tasks.try_buckets()
+    now = timezone.now()
+    assert (sign(now).state, several_machines.names()) == (State.GOOD, [])
+    take_away()
+    tasks.try_buckets()
+    assert "The bucket of FILES_URL does not work: Could not connect" in caplog.text
+    assert sign(now + health.BUCKET_IS_SILENT_AFTER - timedelta(minutes=1)).ok
+    late = sign(now + health.BUCKET_IS_SILENT_AFTER + timedelta(minutes=1))
+    assert late.state is State.BAD
+    assert late.says[0].startswith("The bucket of FILES_URL has taken and given back no file")
+    assert "secret" not in caplog.text
 
 
 def test_jobs_are_tried_again_and_it_counts_for_nothing(several_machines, take_away, settings):

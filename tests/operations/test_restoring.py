@@ -78,6 +78,24 @@ def test_a_list_that_unpacks_without_end_is_refused_before_it_fills_the_memory(f
         tracemalloc.stop()
 
 
+def test_a_key_that_was_put_aside_is_never_overwritten(settings, tmp_path):
+    """A second restore finds the key of the first one's archive in the place of the site's own."""
+    settings.MEDIA_ROOT = tmp_path / "files"
+    (tmp_path / "secret_key").write_text("the site's own")
+    for key in ("of one archive", "of another", "of another"):
+        kept = tmp_path / "restoring" / "kept"
+        kept.mkdir(parents=True, exist_ok=True)
+        (kept / "secret_key").write_text(key)
+        restoring._put_files_in_place(tmp_path / "restoring", tmp_path)
+
+    assert (tmp_path / "secret_key.before-restore").read_text() == "the site's own"
+    assert (tmp_path / "secret_key").read_text() == "of another"
+    names = ["secret_key.before-restore", "secret_key.before-restore-2"]
+    assert restoring.keys_put_aside(tmp_path) == names
+    assert [(tmp_path / name).read_text() for name in names] == ["the site's own", "of one archive"]
+    assert (tmp_path / "secret_key").stat().st_mode & 0o777 == 0o600
+
+
 @pytest.mark.parametrize(
     "name", ["kept/db.sqlite3", "kept/served.lock", "kept/secret_key/x", "other", "rows"]
 )

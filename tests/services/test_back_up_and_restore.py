@@ -16,11 +16,15 @@ from typing import Any
 import pytest
 from django.apps import apps
 from django.conf import settings
+from django.core.files.storage import storages
 from django.db import connection
 from django.utils import timezone
 
 from assessments.services import photos
+from config.object_storage import storage_of_back_ups
+from operations.backends import object_storage
 from operations.backends.archive import identities_of, new_key_file
+from operations.backends.back_up_bucket import SITE, BackUpBucket, BucketArchive
 from operations.models import BackUp
 from operations.queries import database_rows
 from operations.services import restoring
@@ -29,6 +33,7 @@ from records.services.site_to_oneself import RESTORING
 from tests import other_site
 from tests.assessments import pictures
 from tests.factories import make_board, make_certificate, make_passed_board, make_user, write_down
+from tests.object_server import BUCKET, ObjectServer, object_server
 from tests.other_site import OtherSite, child, sqlite_site, status_of
 
 KILLS = int(os.environ.get("FAULT_KILLS", "3"))
@@ -172,6 +177,72 @@ def test_a_restore_killed_at_any_instant_is_empty_or_begins_anew_and_ends_whole(
     assert (site.folder / "files" / photo.original.name).read_bytes() == bytes_of_photo
     again = site.run("restore", path)
     assert "into an empty site alone" in again.stderr
+
+
+@pytest.fixture
+def bucket_server(monkeypatch):
+    """A bucket in which back-ups are kept, where an archive as small as a test's goes in parts."""
+    monkeypatch.setattr(object_storage, "PART_BYTES", 8 * 1024)
+    monkeypatch.setattr("moto.s3.models.S3_UPLOAD_PART_MIN_SIZE", 1024)
+    with object_server() as server:
+        yield server
+
+
+def archive_in(server: ObjectServer, folder: Path) -> BucketArchive:
+    """For this process alone: one that is forked makes its own, since connections are no two's."""
+    storage = storages.create_storage(storage_of_back_ups(f"{server.url}/site", None))
+    return BucketArchive(
+        BackUpBucket(storage, setting="BACK_UP_URL", incoming=folder / "incoming"), "a.backup"
+    )
+
+
+def test_killed_at_any_instant_a_bucket_holds_no_half_archive_and_a_restore_begins_anew(
+    tmp_path, photo, site, chance, bucket_server
+):
+    server, client = bucket_server, bucket_server.client
+    text, public = new_key_file()
+    (tmp_path / "key").write_text(text)
+
+    def uploads() -> set[str]:
+        listed = client.list_multipart_uploads(Bucket=BUCKET).get("Uploads", ())
+        return {each["UploadId"] for each in listed}
+
+    def act() -> None:
+        settings.BACK_UP_KEY = public
+        back_up(archive_in(server, tmp_path), clock=timezone.now)
+
+    left = []
+    for _ in range(KILLS):
+        server.empty()
+        before = uploads()
+        killed_after(act, lambda before=before: bool(uploads() - before), chance.random())
+        left.append((len(uploads()), len(server.names())))
+        if "site/a.backup" in server.names():
+            restoring.check_archive(archive_in(server, tmp_path), identities=identities_of(text))
+    print(f"So many uploads and objects were left: {left}")
+    if "site/a.backup" in server.names():
+        client.delete_object(Bucket=BUCKET, Key="site/a.backup")
+    assert status_of(child(act)) == 0
+    assert uploads() == set()
+    top = [name for name in server.names() if "/files/" not in name]
+    assert top == ["site/a.backup", "site/a.backup.files", f"site/{SITE}"]
+    assert BackUp.objects.made().exists()
+
+    def act_restoring() -> None:
+        site.take_over()
+        restoring.restore(archive_in(server, tmp_path), identities=identities_of(text))
+
+    for _ in range(KILLS - 1):
+        killed_after(act_restoring, (site.folder / RESTORING).exists, chance.random())
+        if not (site.folder / RESTORING).exists():
+            site.clear()  # It was quicker this time.
+    site.more["BACK_UP_URL"] = f"{server.url}/site"
+    ended = site.run("restore", archive_in(server, tmp_path), "--key", tmp_path / "key")
+    assert ended.returncode == 0, ended.stderr
+    assert TRAIL_FITS in ended.stdout
+    assert site.query("SELECT count(*) FROM assessments_photo") == [(1,)]
+    with photo.original.open() as original:
+        assert (site.folder / "files" / photo.original.name).read_bytes() == original.read()
 
 
 def test_an_archive_goes_into_the_other_kind_of_database(tmp_path, photo, request):

@@ -14,6 +14,7 @@ from operations.queries.database_rows import (
     models_after,
     tables_of_others,
 )
+from operations.services.back_up_places import place_named
 from operations.services.back_ups import back_up
 from records.exceptions import Refusal
 
@@ -25,20 +26,25 @@ class Command(BaseCommand):
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("file", type=Path, help="the archive, which must not be there yet")
+        parser.add_argument(
+            "file",
+            help="the archive, which must not be there yet: a path, or s3://host/bucket/NAME in "
+            "the bucket of BACK_UP_URL, without its key",
+        )
         parser.add_argument(
             "--files",
             type=Path,
             metavar="FOLDER",
             help="add the site's files to this folder, those alone that are not there yet, "
-            "rather than put them into the archive",
+            "rather than put them into the archive; in a bucket always so, beside the archive",
         )
 
-    def handle(self, *args: Any, file: Path, files: Path | None, **options: Any) -> None:
-        if not file.parent.is_dir():
-            raise CommandError(f"There is no folder {file.parent}: make it, or name another.")
+    def handle(self, *args: Any, file: str, files: Path | None, **options: Any) -> None:
         try:
-            made = back_up(file, clock=timezone.now, files_folder=files)
+            path = place_named(str(file))
+            if isinstance(path, Path) and not path.parent.is_dir():
+                raise CommandError(f"There is no folder {path.parent}: make it, or name another.")
+            made = back_up(path, clock=timezone.now, files_folder=files)
         except Refusal as error:
             raise CommandError(str(error)) from error
         except OSError as error:
@@ -48,15 +54,16 @@ class Command(BaseCommand):
             ) from error
         except DatabaseError as error:
             raise CommandError(f"No back-up was made: the database said {error}.") from error
+        are_apart = files or not isinstance(path, Path)
         self.stdout.write(
             f"{file}: {made.size_bytes:,} bytes with {made.rows:,} rows"
-            f"{'' if files else f' and {made.files:,} files'}, "
+            f"{'' if are_apart else f' and {made.files:,} files'}, "
             f"{'encrypted' if made.is_encrypted else 'not encrypted'}."
         )
-        if files:
+        if are_apart:
             self.stdout.write(
-                f"{files}: {made.files:,} files of {made.files_bytes:,} bytes, of which "
-                f"{made.added_files:,} are new."
+                f"{files or 'Beside it'}: {made.files:,} files of {made.files_bytes:,} bytes, of "
+                f"which {made.added_files:,} are new."
             )
         if others := tables_of_others(connection, models_after(applied_migrations(connection))):
             self.stdout.write(

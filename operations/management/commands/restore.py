@@ -10,7 +10,8 @@ from django.core.management.base import BaseCommand, CommandError
 from django.db import DatabaseError
 
 from operations.backends.archive import NotAKey, identities_of
-from operations.services.restoring import OLD_KEY_FILE, Contents, check_archive, restore
+from operations.services.back_up_places import place_named
+from operations.services.restoring import Contents, check_archive, keys_put_aside, restore
 from records.exceptions import Refusal
 
 
@@ -21,7 +22,11 @@ class Command(BaseCommand):
     )
 
     def add_arguments(self, parser: ArgumentParser) -> None:
-        parser.add_argument("file", type=Path, help="the archive")
+        parser.add_argument(
+            "file",
+            help="the archive: a path, or s3://host/bucket/NAME in the bucket of BACK_UP_URL, "
+            "without its key",
+        )
         parser.add_argument(
             "--key", type=Path, metavar="FILE", help="file of the private key, if it is encrypted"
         )
@@ -38,7 +43,7 @@ class Command(BaseCommand):
     def handle(
         self,
         *args: Any,
-        file: Path,
+        file: str,
         key: Path | None,
         files: Path | None,
         check: bool,
@@ -47,7 +52,7 @@ class Command(BaseCommand):
         identities = _identities(key) if key else []
         act = check_archive if check else restore
         try:
-            contents = act(file, identities=identities, files_folder=files)
+            contents = act(place_named(str(file)), identities=identities, files_folder=files)
         except Refusal as error:
             raise CommandError(f"Nothing was restored. {error}") from error
         except OSError as error:
@@ -77,10 +82,11 @@ class Command(BaseCommand):
             self.stdout.write(
                 f"Files that were gone when it was made: {contents.end['missing']:,}: {names}"
             )
-        if (Path(settings.DATA_DIR) / OLD_KEY_FILE).exists():
+        if keys := keys_put_aside(Path(settings.DATA_DIR)):
             self.stdout.write(
-                f"secret_key is the back-up's; the one before is kept as {OLD_KEY_FILE}. Where "
-                "SECRET_KEY is set in the environment, set it to the back-up's."
+                f"secret_key is the back-up's; what was there before is kept as "
+                f"{', '.join(keys)}. Where SECRET_KEY is set in the environment, set it to the "
+                "back-up's."
             )
 
 
