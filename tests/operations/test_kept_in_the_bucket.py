@@ -98,6 +98,11 @@ def test_a_signing_key_is_every_machines_and_nobody_elses(several_machines, sett
         pytest.raises(KeyNotHere, match="does not have the site’s signing key"),
     ):
         signing_keys.private_half(key)
+    with override_settings(
+        SECRET_KEY="a new one of the same site, while it is changed on purpose",
+        SECRET_KEY_FALLBACKS=[settings.SECRET_KEY],
+    ):
+        assert signing_keys.private_half(key)
     signing_keys.lose_key(kid=key.kid, reason="tried", actor="tests", at=AT)
     assert name not in several_machines.names()
 
