@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time, timedelta
 from enum import StrEnum
+from socket import gethostname
 from typing import Any, TypeVar
 
 from celery import current_app
@@ -25,6 +26,7 @@ from reminders.models import Message, SiteSweep
 from reminders.queries.sites import sites_to_sweep
 
 from .back_ups import back_up_truth
+from .shared_marks import differences
 from .time_stamps import last_stamped
 
 PROCESS_IS_SILENT_AFTER = timedelta(minutes=3)
@@ -43,6 +45,7 @@ BACK_UP_AT = time(1, 40)
 """When at night, in UTC, the clock asks for a back-up."""
 RECORDS = "records"
 BACK_UP = "back_up"
+MACHINES = "machines"
 STAMPS = "stamps"
 
 PUBLISHED_AT = "published_at"
@@ -110,6 +113,7 @@ def component_health(now: datetime) -> list[ComponentHealth]:
         _records(now),
         *([_stamps(now)] if settings.TIME_STAMP_URL else ()),
         _back_up(now),
+        *([_machines()] if settings.SEVERAL_MACHINES else ()),
         _paper(),
     ]
 
@@ -366,6 +370,16 @@ def _back_up(now: datetime) -> ComponentHealth:
         )
     state = State.ATTENTION if last.missing_files else State.GOOD
     return ComponentHealth(BACK_UP, title, state, tuple(says), seen)
+
+
+def _machines() -> ComponentHealth:
+    """Whether the machine that answers has what the others have."""
+    title, says = _("Machines"), tuple(differences())
+    if says:
+        return ComponentHealth(MACHINES, title, State.BAD, says, is_seen=False)
+    same = _("%(name)s, which answers, has the key and the folders that the others have.")
+    says = (same % {"name": gethostname()},)
+    return ComponentHealth(MACHINES, title, State.GOOD, says, is_seen=False)
 
 
 def _back_up_in_words(made: BackUp) -> str:

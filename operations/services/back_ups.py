@@ -27,7 +27,7 @@ from operations.backends import archive
 from operations.backends.archive import ArchiveWriter, written
 from operations.backends.files_folder import FilesFolder, FileStore, StoredFile
 from operations.domain.back_ups import Policy, instant_of, kept, name_of
-from operations.exceptions import BackUpRefused
+from operations.exceptions import BackUpRefused, HalfShared
 from operations.models import BackUp
 from operations.queries import database_rows
 from operations.queries.missing_files import still_wanted
@@ -37,6 +37,7 @@ from operations.queries.time_stamps import stamps_folder
 from records.services.site_to_oneself import held_while_serving
 
 from . import heads
+from .shared_marks import refuse_another_back_ups_folder
 
 FORMAT = 1
 FILES_FOLDER = "files"
@@ -134,14 +135,24 @@ def back_up_nightly(*, clock: Callable[[], datetime]) -> BackUp | None:
     -------
     BackUp or None
         None where no folder is named, or another run is at it.
+
+    Raises
+    ------
+    HalfShared
+        If the folder is another than at other machines' workers; nothing is written into it.
     """
     now = clock()
     if not settings.BACK_UP_DIR or BackUp.objects.running(now).filter(by_clock=True).exists():
         return None
     folder = Path(settings.BACK_UP_DIR)
-    run = back_up(
-        folder / name_of(now), clock=clock, files_folder=folder / FILES_FOLDER, by_clock=True
-    )
+    path = folder / name_of(now)
+    try:
+        refuse_another_back_ups_folder()
+    except HalfShared as error:
+        run = BackUp.objects.create(begun_at=now, path=str(path), by_clock=True)
+        _note_failure(run, error, clock(), is_noted=True)
+        raise
+    run = back_up(path, clock=clock, files_folder=folder / FILES_FOLDER, by_clock=True)
     prune_back_ups(folder, policy=policy_of_settings())
     return run
 
