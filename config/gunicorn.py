@@ -79,6 +79,8 @@ def post_worker_init(worker: Any) -> None:
 
     From here on the site is served, so what is not seen of it from now on is missing.
     """
+    from django.db import DatabaseError
+
     from operations.exceptions import HalfShared
     from operations.queries import own_machine
     from operations.services.heartbeats import record_start
@@ -97,4 +99,7 @@ def post_worker_init(worker: Any) -> None:
         refuse_half_shared()
     except HalfShared as error:
         raise AppImportError(str(error)) from error
+    except DatabaseError as error:
+        # One that takes the place of another while the database is away: the first was compared.
+        worker.log.warning("What machines share was not compared: %s", error)
     record_start()
