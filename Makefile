@@ -18,12 +18,13 @@ PYTEST = $(BIN)/python -m pytest --numprocesses=$(TEST_PROCESSES) --dist=load --
 # the time. Where the environment says to keep nothing, that holds for other programs.
 unexport PYTHONDONTWRITEBYTECODE
 
-.PHONY: help install install-dev secret-key run test test-on-each faults deployed check pictures bench load format catalogues clean
+.PHONY: help install install-dev secret-key run test test-on-each machines faults deployed check pictures bench load format catalogues clean
 
 help:
 	@echo "make run      serve the site with a demo, on http://127.0.0.1:8000"
 	@echo "make test     run the tests; REQUIRE=all lets nothing be left out"
 	@echo "make test-on-each  run whatever may use a database on SQLite and on PostgreSQL"
+	@echo "make machines  have the browser tests go to two machines with no disk in common, by turns"
 	@echo "make deployed  install on a bare Debian that is unpacked for it; takes root and minutes"
 	@echo "make faults   kill workers, back-ups and restores thirty times, on both queues"
 	@echo "make check    lint, types, import contracts, migrations, deployment settings"
@@ -48,9 +49,9 @@ run: install secret-key
 	@DATA_DIR="$(DATA_DIR)" PUBLIC_URL="$(PUBLIC_URL)" \
 	exec $(BIN)/python manage.py serve --demo --host $(HOST) --port $(PORT)
 
-# Where there is a PostgreSQL, what may use a database and needs no browser runs there, and on
-# SQLite only what is marked so: between the two, every test.
-ON_POSTGRES = -m "database and not browser"
+# Where there is a PostgreSQL, what may use a database and needs no browser runs there, with the one
+# test that has a browser before two machines, and on SQLite only what is marked so: between the two, every test.
+ON_POSTGRES = -m "database and not browser or several_machines"
 ON_SQLITE = -m "each_database or browser or not database"
 
 test-on-each: ON_SQLITE =
@@ -77,6 +78,13 @@ test: install-dev
 		rm -f "$$log" "$$log.status"; \
 		exit $$failed; \
 	fi
+
+machines: install-dev
+	@if [ -z "$$TEST_POSTGRES_URL" ]; then \
+		echo "TEST_POSTGRES_URL is not set: several machines need a PostgreSQL." >&2; \
+		exit 1; \
+	fi
+	@TWO_MACHINES=yes DATABASE_URL="$$TEST_POSTGRES_URL" REQUIRE="$(REQUIRE)" $(PYTEST) tests/browser
 
 faults: install-dev
 	@env -u DATABASE_URL FAULT_KILLS=30 REQUIRE="$(REQUIRE)" $(BIN)/python -m pytest -rA \

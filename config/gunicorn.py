@@ -75,12 +75,16 @@ def on_exit(server: Any) -> None:
 
 
 def post_worker_init(worker: Any) -> None:
-    """Refuse to serve the demo to other machines, whatever gunicorn was told to listen on.
+    """Refuse to serve the demo to other machines, and what is half shared with them.
 
     From here on the site is served, so what is not seen of it from now on is missing.
     """
+    from django.db import DatabaseError
+
+    from operations.exceptions import HalfShared
     from operations.queries import own_machine
     from operations.services.heartbeats import record_start
+    from operations.services.shared_marks import refuse_half_shared
 
     for address in worker.cfg.address:
         if isinstance(address, tuple):  # A path is a socket in this machine's files.
@@ -91,4 +95,11 @@ def post_worker_init(worker: Any) -> None:
             except own_machine.DemoRefused as error:
                 # gunicorn says this and ends, where another error would have it try again.
                 raise AppImportError(str(error)) from error
+    try:
+        refuse_half_shared()
+    except HalfShared as error:
+        raise AppImportError(str(error)) from error
+    except DatabaseError as error:
+        # One that takes the place of another while the database is away: the first was compared.
+        worker.log.warning("What machines share was not compared: %s", error)
     record_start()

@@ -45,6 +45,12 @@ if not SECRET_KEY:
         )
     SECRET_KEY = "for development alone, not a secret"  # noqa: S105 - refused outside DEBUG
 
+SECRET_KEY_FALLBACKS = env.names(
+    "SECRET_KEY_FALLBACKS",
+    about="Further secret keys, with commas between, under which is still read what they signed "
+    "or encrypted: while SECRET_KEY is changed on purpose.",
+)
+
 _public_host = str(_public.hostname)
 ALLOWED_HOSTS = [
     f"[{_public_host}]" if ":" in _public_host else _public_host,

@@ -11,12 +11,13 @@ class OperationsConfig(AppConfig):
     def ready(self) -> None:
         from certification import ports as certification_ports
         from operations.presenters import setup_page
-        from operations.services import (  # noqa: F401 - three of them listen to Celery
+        from operations.services import (  # noqa: F401 - four of them listen to Celery
             heartbeats,
             job_headers,
             mail_trials,
             process_heartbeats,
             serving,
+            shared_marks,
         )
         from operations.services.heads import filed_heads
         from operations.services.time_stamps import stamped_heads

@@ -11,6 +11,10 @@ class BucketOutOfReach(OperationsError):
     """The bucket in which several machines keep their files does not answer as it has to."""
 
 
+class HalfShared(OperationsError):
+    """A machine has another key or another folder than the others of its site."""
+
+
 class TimeStampRefused(OperationsError):
     """The time-stamp server gave no stamp that fits what it was asked for."""
 

@@ -3,9 +3,10 @@
 import http.client
 import sys
 import threading
-from contextlib import closing
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
-from itertools import cycle
+from itertools import count, cycle
 from pathlib import Path
 from subprocess import Popen
 from typing import Any
@@ -22,7 +23,9 @@ OWN_HEADERS = {"connection", "keep-alive", "transfer-encoding", "content-length"
 class Machine:
     """One machine: a folder of its own, and nothing else that another one does not reach."""
 
-    def __init__(self, folder: Path, *, files_url: str, redis_url: str, public_url: str) -> None:
+    def __init__(
+        self, folder: Path, *, files_url: str, redis_url: str, public_url: str, **more: str
+    ) -> None:
         folder.mkdir()
         self.folder, self.port = folder, free_port()
         self.processes = Processes(
@@ -37,6 +40,7 @@ class Machine:
                 "CACHE_URL": redis_url,
                 "EMAIL_URL": f"smtp://127.0.0.1:{free_port()}",
                 "FILES_URL": files_url,
+                **more,
             },
             folder.with_suffix(".log"),
         )
@@ -71,7 +75,7 @@ class RoundRobin:
         self.url = f"http://127.0.0.1:{self._server.server_port}"
         self.asked: list[tuple[int, str]] = []
 
-    def start(self, ports: list[int]) -> None:
+    def lead_to(self, ports: list[int]) -> None:
         turns, lock = cycle(ports), threading.Lock()
 
         def next_port(line: str) -> int:
@@ -81,6 +85,8 @@ class RoundRobin:
                 return port
 
         self._server.next_port = next_port  # type: ignore[attr-defined]
+
+    def start(self) -> None:
         threading.Thread(target=self._server.serve_forever, daemon=True).start()
 
     def stop(self) -> None:
@@ -122,15 +128,56 @@ class TwoMachines:
     def __init__(self, folder: Path, *, files_url: str, redis_url: str) -> None:
         self._proxy = RoundRobin()
         self.url = self._proxy.url
-        address = {"files_url": files_url, "redis_url": redis_url, "public_url": self.url}
-        self._machines = [Machine(folder / name, **address) for name in ("a", "b")]
-        for machine in self._machines:
-            machine.serve()
-        self._proxy.start([machine.port for machine in self._machines])
+        self._folder, self._names = folder, (f"machine-{number}" for number in count(1))
+        self._address = {
+            "files_url": files_url,
+            "redis_url": redis_url,
+            # By this name browsers take passkeys without TLS; pages are the same by either.
+            "public_url": self.url.replace("127.0.0.1", "localhost"),
+        }
+        self._machines = self._two()
+        self._proxy.lead_to([machine.port for machine in self._machines])
+        self._proxy.start()
         # What pytest-django has set for each test that asks for a live server.
         self._live_server_modified_settings = override_settings(
             STORAGES={**settings.STORAGES, "default": storage_of(files_url)}
         )
+
+    def _machine(self, **more: str) -> Machine:
+        return Machine(self._folder / next(self._names), **self._address, **more)
+
+    def _two(self, **more: str) -> list[Machine]:
+        two = [self._machine(**more), self._machine(**more)]
+        for machine in two:
+            machine.serve()
+        return two
+
+    @contextmanager
+    def started_with(self, **environment: str) -> Iterator[None]:
+        """Two others in their place, with these settings besides."""
+        others = self._two(**environment)
+        self._proxy.lead_to([machine.port for machine in others])
+        try:
+            yield
+        finally:
+            self._proxy.lead_to([machine.port for machine in self._machines])
+            for machine in others:
+                machine.processes.end()
+
+    @contextmanager
+    def worker(self) -> Iterator[None]:
+        """A third machine, whose worker does what is waiting."""
+        machine = self._machine()
+        machine.processes.worker()
+        try:
+            yield
+        finally:
+            machine.processes.end()
+
+    @property
+    def asked(self) -> list[tuple[int, str]]:
+        """Each request so far: the port of the machine that had it, and its first line."""
+        return self._proxy.asked
 
     def stop(self) -> None:
         self._proxy.stop()

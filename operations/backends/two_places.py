@@ -9,7 +9,8 @@ import glob
 import hashlib
 import os
 import secrets
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from typing import IO, Any
@@ -75,12 +76,23 @@ class FilesInTwoPlaces(Storage):
         return str(self.holder_of(name).path(name))
 
     def listdir(self, path: str) -> tuple[list[str], list[str]]:
-        both = [place.listdir(path) for place in (self.first, self.second) if place.exists(path)]
-        folders, files = ({name for one in both for name in one[n]} for n in range(2))
+        folders, files = set[str](), set[str]()
+        for place in (self.first, self.second):
+            with suppress(FileNotFoundError):  # A bucket knows no folders, so none is asked for.
+                inside = place.listdir(path)
+                folders.update(inside[0])
+                files.update(inside[1])
         return sorted(folders), sorted(files)
 
     def get_modified_time(self, name: str) -> datetime:
         return self.holder_of(name).get_modified_time(name)
+
+    # Where the first place is a bucket
+
+    def names(self, folder: str = "") -> Iterator[str]:
+        """The name of every object of the bucket below a folder, in order."""
+        names: Iterator[str] = self.first.names(folder)
+        return names
 
     # Moving
 

@@ -2,7 +2,8 @@
 
 The table in docs/running-a-site.md says the same, and a test holds both together. Several machines
 are those whose settings name a place for files that all of them reach (`FILES_URL`); what would
-then still be each machine's own, though all need the same, keeps the site from starting.
+then still be each machine's own, though all need the same, keeps the site from starting. Whether
+what is named is the same on each, `operations/services/shared_marks.py` compares.
 """
 
 from collections.abc import Collection
@@ -50,7 +51,7 @@ TABLE = (
     Kept(
         "the key that signs sessions and locks second factors",
         "`secret_key`",
-        "the environment, the same everywhere",
+        "the environment, the same everywhere: compared at each start",
         "SECRET_KEY",
     ),
     Kept(
@@ -85,7 +86,13 @@ TABLE = (
         "back-ups",
         "`BACK_UP_DIR`, or the bucket of `BACK_UP_URL`",
         "the bucket of `BACK_UP_URL`; or `BACK_UP_DIR`, the same mounted folder wherever a worker "
-        "of the queue `celery` runs",
+        "of the queue `celery` runs: compared each night, by a file in it",
+    ),
+    Kept(
+        "photographs that were moved when they were old",
+        "`OLD_PHOTOS_DIR`",
+        "`OLD_PHOTOS_DIR`, the same mounted folder everywhere: compared at each start, by a file "
+        "in it",
     ),
 )
 

@@ -162,6 +162,34 @@ class Migration(migrations.Migration):
             ],
         ),
         migrations.CreateModel(
+            name="SharedMark",
+            fields=[
+                (
+                    "what",
+                    models.CharField(
+                        choices=[
+                            ("SECRET_KEY", "secret key"),
+                            ("BACK_UP_DIR", "folder of back-ups"),
+                            ("OLD_PHOTOS_DIR", "folder of old photographs"),
+                        ],
+                        max_length=20,
+                        primary_key=True,
+                        serialize=False,
+                        verbose_name="what",
+                    ),
+                ),
+                (
+                    "mark",
+                    models.CharField(
+                        blank=True,
+                        help_text="Of a key its digest, of a folder what a file in it says.",
+                        max_length=64,
+                        verbose_name="mark",
+                    ),
+                ),
+            ],
+        ),
+        migrations.CreateModel(
             name="SiteRetention",
             fields=[
                 (

@@ -40,10 +40,11 @@ LEFT_OUT = frozenset(
         "operations_heartbeat",
         "operations_backup",
         "operations_movedphoto",
+        "operations_sharedmark",
     }
 )
 """Tables that tell of one running site: who is signed in, which processes live, where its back-ups
-and its old photographs lie. A restored one begins without."""
+and its old photographs lie, what its machines share. A restored one begins without."""
 
 Model = type[models.Model]
 Node = tuple[str, str]

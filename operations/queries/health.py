@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time, timedelta
 from enum import StrEnum
+from socket import gethostname
 from typing import Any, TypeVar
 
 from celery import current_app
@@ -25,6 +26,7 @@ from reminders.models import Message, SiteSweep
 from reminders.queries.sites import sites_to_sweep
 
 from .back_ups import BUCKET, are_made_at_night, back_up_truth
+from .shared_marks import differences
 from .time_stamps import last_stamped
 
 PROCESS_IS_SILENT_AFTER = timedelta(minutes=3)
@@ -44,6 +46,7 @@ BACK_UP_AT = time(1, 40)
 """When at night, in UTC, the clock asks for a back-up."""
 RECORDS = "records"
 BACK_UP = "back_up"
+MACHINES = "machines"
 STAMPS = "stamps"
 FILES = "files"
 
@@ -121,6 +124,7 @@ def component_health(now: datetime) -> list[ComponentHealth]:
             if settings.SEVERAL_MACHINES
             else ()
         ),
+        *([_machines()] if settings.SEVERAL_MACHINES else ()),
         _paper(),
     ]
 
@@ -406,6 +410,16 @@ def _files(at: datetime | None, now: datetime) -> ComponentHealth:
         "delete."
     )
     return ComponentHealth(FILES, title, State.BAD, (says,), at)
+
+
+def _machines() -> ComponentHealth:
+    """Whether the machine that answers has what the others have."""
+    title, says = _("Machines"), tuple(differences())
+    if says:
+        return ComponentHealth(MACHINES, title, State.BAD, says, is_seen=False)
+    same = _("%(name)s, which answers, has the key and the folders that the others have.")
+    says = (same % {"name": gethostname()},)
+    return ComponentHealth(MACHINES, title, State.GOOD, says, is_seen=False)
 
 
 def _back_up_in_words(made: BackUp) -> str:

@@ -8,17 +8,25 @@ from django.core.files.storage import default_storage
 from operations.exceptions import BucketOutOfReach
 from records.exceptions import FilesOutOfReach
 
+from .old_photos import two_places
+
+
+def bucket() -> Any:
+    """The bucket itself, whatever second place there is beside it."""
+    places = two_places()
+    return default_storage if places is None else places.first
+
 
 def refuse_bucket_out_of_reach() -> None:
     """Raise BucketOutOfReach where files are to be kept in a bucket that does not let us."""
     if not settings.SEVERAL_MACHINES:
         return
-    bucket: Any = default_storage
+    files = bucket()
     try:
-        bucket.refuse_out_of_reach()
+        files.refuse_out_of_reach()
     except (FilesOutOfReach, FileNotFoundError) as error:
         raise BucketOutOfReach(
-            f"The bucket {bucket.bucket_name} of FILES_URL at {bucket.endpoint_url} does not "
+            f"The bucket {files.bucket_name} of FILES_URL at {files.endpoint_url} does not "
             "answer, is not there, or refuses the key: see that the server runs, that the bucket "
             "was made, and that the key may list, get, put and delete. The log has its answer."
         ) from error

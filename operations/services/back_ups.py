@@ -28,7 +28,7 @@ from operations.backends.back_up_bucket import BackUpBucket, BucketArchive, File
 from operations.backends.back_up_folder import BackUpFolder, Place
 from operations.backends.files_folder import FilesFolder, FileStore, StoredFile
 from operations.domain.back_ups import Policy, instant_of, kept, name_of
-from operations.exceptions import BackUpRefused
+from operations.exceptions import BackUpRefused, HalfShared
 from operations.models import BackUp
 from operations.queries import database_rows
 from operations.queries.missing_files import still_wanted
@@ -40,6 +40,7 @@ from records.services.site_to_oneself import held_while_serving
 
 from . import heads
 from .back_up_places import alone_in_bucket, bucket_of_settings
+from .shared_marks import refuse_another_back_ups_folder
 
 log = logging.getLogger(__name__)
 
@@ -147,6 +148,11 @@ def back_up_nightly(*, clock: Callable[[], datetime]) -> BackUp | None:
     -------
     BackUp or None
         None where neither is named, or another run is at it.
+
+    Raises
+    ------
+    HalfShared
+        If the folder is another than at other machines' workers; nothing is written into it.
     """
     now = clock()
     if BackUp.objects.running(now).filter(by_clock=True).exists():
@@ -161,9 +167,14 @@ def back_up_nightly(*, clock: Callable[[], datetime]) -> BackUp | None:
     if not settings.BACK_UP_DIR:
         return None
     folder = Path(settings.BACK_UP_DIR)
-    run = back_up(
-        folder / name_of(now), clock=clock, files_folder=folder / FILES_FOLDER, by_clock=True
-    )
+    path = folder / name_of(now)
+    try:
+        refuse_another_back_ups_folder()
+    except HalfShared as error:
+        run = BackUp.objects.create(begun_at=now, path=str(path), by_clock=True)
+        _note_failure(run, error, clock(), is_noted=True)
+        raise
+    run = back_up(path, clock=clock, files_folder=folder / FILES_FOLDER, by_clock=True)
     prune_back_ups(folder, policy=policy_of_settings())
     return run
 

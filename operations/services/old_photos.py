@@ -10,9 +10,12 @@ from django.db import transaction
 
 from assessments.models import Photo
 from operations.backends.two_places import AnotherFile, FilesInTwoPlaces
+from operations.exceptions import HalfShared
 from operations.models import MovedPhoto
 from operations.queries import old_photos as queries
 from people.services.people import lock_person
+
+from .shared_marks import refuse_another_old_photos_folder
 
 log = logging.getLogger(__name__)
 
@@ -33,6 +36,11 @@ def move_old_photos(*, clock: Callable[[], datetime]) -> int:
         return 0
     if not places.second_is_there():
         log.warning("Old photographs are not moved: the disk of OLD_PHOTOS_DIR is not there.")
+        return 0
+    try:
+        refuse_another_old_photos_folder()
+    except HalfShared as error:
+        log.warning("Old photographs are not moved: %s", error)
         return 0
     until, count, tried = time.monotonic() + WITHIN_S, 0, set[int]()
     _leave_what_a_crash_left(places, clock() - LEFT_BEHIND_SINCE)

@@ -24,7 +24,6 @@ from typing import IO, Any
 from django.conf import settings
 from django.contrib.contenttypes.models import ContentType
 from django.core.files.base import File
-from django.core.files.storage import default_storage
 from django.core.management import call_command
 from django.db import connection, connections, transaction
 from django.db.migrations.executor import MigrationExecutor
@@ -48,6 +47,7 @@ from operations.exceptions import RestoreRefused
 from operations.queries import database_rows
 from operations.queries.database_rows import Model, Node
 from operations.queries.restored_database import MARK, is_marked, refuse_used_database
+from operations.queries.shared_files import bucket
 from operations.queries.time_stamps import FOLDER as STAMPS_FOLDER
 from operations.queries.time_stamps import stamps_folder
 from records.models import append_only
@@ -163,7 +163,7 @@ def check_archive(
 def refuse_used_folder(top: Path) -> None:
     """Raise RestoreRefused where files of a site are kept already."""
     if settings.SEVERAL_MACHINES:
-        if next(iter(_bucket().names()), None) is not None:
+        if next(iter(bucket().names()), None) is not None:
             raise RestoreRefused(
                 "There are files in the bucket of FILES_URL already. A back-up is restored into an "
                 "empty site alone, so name another bucket, or empty it."
@@ -179,10 +179,6 @@ def refuse_used_folder(top: Path) -> None:
             f"{there[0]} is there already. A back-up is restored into an empty site alone, so "
             "name another DATA_DIR, or move it aside."
         )
-
-
-def _bucket() -> Any:
-    return default_storage
 
 
 def _unpack(
@@ -357,8 +353,8 @@ def _take_mark_away() -> None:
 
 def _remove_files(top: Path) -> None:
     if settings.SEVERAL_MACHINES:
-        for name in list(_bucket().names()):
-            _bucket().delete(name)
+        for name in list(bucket().names()):
+            bucket().delete(name)
         return
     media = Path(settings.MEDIA_ROOT)
     if media.is_dir():
@@ -514,7 +510,7 @@ def _put_files_into_bucket(staging: Path) -> None:
         if path.is_file():
             name = path.relative_to(content).as_posix()
             with path.open("rb") as file:
-                if _bucket().save(name, File(file)) != name:
+                if bucket().save(name, File(file)) != name:
                     raise RestoreRefused(f"Somebody else puts files into the bucket, as {name}.")
     beside = staging / "kept"
     for path in sorted(beside.rglob("*")):

@@ -1,8 +1,11 @@
-"""Secrets that are kept encrypted, under a key that `SECRET_KEY` gives."""
+"""Secrets that are kept encrypted, under a key that `SECRET_KEY` gives.
+
+What was encrypted under one of `SECRET_KEY_FALLBACKS` is read too, while the key is changed.
+"""
 
 from base64 import urlsafe_b64encode
 
-from cryptography.fernet import Fernet, InvalidToken
+from cryptography.fernet import Fernet, InvalidToken, MultiFernet
 from django.conf import settings
 from django.utils.crypto import salted_hmac
 from django.utils.translation import gettext as _
@@ -10,9 +13,13 @@ from django.utils.translation import gettext as _
 from people.exceptions import ProofRefused
 
 
-def _fernet(what: str = "second factors") -> Fernet:
-    key = salted_hmac("people.kept_secrets", what, secret=settings.SECRET_KEY, algorithm="sha256")
-    return Fernet(urlsafe_b64encode(key.digest()))
+def _fernet(what: str = "second factors") -> MultiFernet:
+    """Encrypts under the first of its keys, and decrypts under whichever it was."""
+    keys = [
+        salted_hmac("people.kept_secrets", what, secret=secret, algorithm="sha256").digest()
+        for secret in (settings.SECRET_KEY, *settings.SECRET_KEY_FALLBACKS)
+    ]
+    return MultiFernet([Fernet(urlsafe_b64encode(key)) for key in keys])
 
 
 def encrypt(text: str) -> str:
@@ -36,6 +43,14 @@ def decrypt(kept: str) -> str:
                 "administrator can reset it."
             )
         ) from error
+
+
+def encrypt_again(kept: str) -> str:
+    """The same under the `SECRET_KEY` of today; raises ValueError where it cannot be read."""
+    try:
+        return _fernet().rotate(kept.encode()).decode()
+    except InvalidToken as error:
+        raise ValueError("It was encrypted under another SECRET_KEY, or is damaged.") from error
 
 
 def locked(data: bytes) -> bytes:

@@ -22,12 +22,14 @@ from people.queries.second_factors import (
 )
 from records.services import trail
 
-from .kept_secrets import decrypt, encrypt
+from .kept_secrets import decrypt, encrypt, encrypt_again
 from .sign_in_mails import send_second_factor_news
 from .sign_in_trail import CODE_REFUSED, record_bounded
 from .tries import code_tries, count_try, forget_tries
 
 SECRET_BYTES = 20  # As long as SHA-1's output (RFC 4226, section 4, R6).
+SECRETS = {"secret", "seed"}
+"""What of a second factor's data is encrypted: an app's secret, what recovery codes come from."""
 BY_CODE, BY_RECOVERY_CODE = "code", "recovery code"
 
 
@@ -194,6 +196,39 @@ def _use_code(user: User, code: str, at: datetime) -> str | None:
         )
         return BY_RECOVERY_CODE
     return None
+
+
+def encrypt_all_again() -> tuple[int, list[str]]:
+    """Encrypt what is kept of every second factor under the `SECRET_KEY` of today.
+
+    Each row by itself, under the lock that its use takes; broken off, it is done again.
+
+    Returns
+    -------
+    tuple of int and list of str
+        How many rows there are now under that key, and the employee numbers of whose cannot be
+        read and stay as they are.
+    """
+    count, unreadable = 0, []
+    numbers = (
+        Authenticator.objects.exclude(type=PASSKEY).order_by("pk").values_list("pk", flat=True)
+    )
+    for number in list(numbers):
+        with transaction.atomic():
+            locked = Authenticator.objects.select_for_update(of=["self"])
+            row = locked.select_related("user").filter(pk=number).first()
+            if row is None:  # Removed meanwhile.
+                continue
+            try:
+                row.data |= {
+                    name: encrypt_again(row.data[name]) for name in SECRETS & set(row.data)
+                }
+            except ValueError:
+                unreadable.append(str(row.user.employee_number))
+                continue
+            row.save(update_fields=["data"])
+            count += 1
+    return count, sorted(set(unreadable))
 
 
 def lock_factors(user: User) -> None:

@@ -68,23 +68,28 @@ def chromium():
         browser.close()
 
 
-if os.environ.get("TWO_MACHINES"):  # DEVELOPERS.md says how
+@pytest.fixture(scope="session")
+def two_machines(django_db_setup, django_db_blocker, tmp_path_factory):
+    """Two machines without a common disk, of which each request goes to the next."""
+    from tests.object_server import object_server
+    from tests.services.processes import OwnRedis
+    from tests.two_machines import TwoMachines
+
+    redis = OwnRedis(tmp_path_factory.mktemp("redis"))
+    redis.start()
+    with object_server() as files:
+        folder = tmp_path_factory.mktemp("machines")
+        machines = TwoMachines(folder, files_url=files.url, redis_url=redis.url)
+        yield machines
+        machines.stop()
+    redis.stop()
+
+
+if os.environ.get("TWO_MACHINES"):  # `make machines`
 
     @pytest.fixture(scope="session")
-    def live_server(django_db_setup, django_db_blocker, tmp_path_factory):
-        """Two machines without a common disk, of which each request goes to the next."""
-        from tests.object_server import object_server
-        from tests.services.processes import OwnRedis
-        from tests.two_machines import TwoMachines
-
-        redis = OwnRedis(tmp_path_factory.mktemp("redis"))
-        redis.start()
-        with object_server() as files:
-            folder = tmp_path_factory.mktemp("machines")
-            machines = TwoMachines(folder, files_url=files.url, redis_url=redis.url)
-            yield machines
-            machines.stop()
-        redis.stop()
+    def live_server(two_machines):
+        return two_machines
 
 
 @dataclass

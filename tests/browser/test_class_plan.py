@@ -10,19 +10,25 @@ from certification.domain.months import add_months
 from certification.services import class_plans
 from tests import factories
 from tests.browser.hands import Hands
+from tests.two_machines import TwoMachines
 from training.models import Enrolment
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
 
 @pytest.fixture
-def at_once(monkeypatch):
+def at_once(monkeypatch, live_server):
     """A worker is there, and works a plan out as soon as it is woken."""
+    if isinstance(live_server, TwoMachines):
+        with live_server.worker():
+            yield
+        return
     monkeypatch.setattr(
         tasks.work_out_class_plans,
         "delay",
         lambda: class_plans.work_out_next(clock=timezone.now),
     )
+    yield
 
 
 def test_plan_goes_from_a_period_to_invitations(visitor, shop, at_once):

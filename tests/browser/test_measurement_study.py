@@ -19,14 +19,7 @@ OFF = [(0, 0), (1, 0), (-1, 1), (0, -1)]  # pixels by which the marks of each tu
 
 
 @pytest.fixture
-def study(shop, settings, tmp_path):
-    settings.STORAGES = {
-        **settings.STORAGES,
-        "default": {
-            "BACKEND": "django.core.files.storage.FileSystemStorage",
-            "OPTIONS": {"location": tmp_path, "base_url": None},
-        },
-    }
+def study(shop, live_server):
     exercise = Exercise.objects.current().filter(positions__joint_type="turret").first()
     board = factories.make_board(shop.trainee.person, exercise)
     taken = []

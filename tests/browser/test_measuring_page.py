@@ -58,14 +58,7 @@ class Desk:
 
 
 @pytest.fixture
-def desk(shop, visitor, settings, tmp_path):
-    settings.STORAGES = {
-        **settings.STORAGES,
-        "default": {
-            "BACKEND": "django.core.files.storage.FileSystemStorage",
-            "OPTIONS": {"location": tmp_path, "base_url": None},
-        },
-    }
+def desk(shop, visitor):
     exercise = Exercise.objects.current().filter(positions__joint_type="turret").first()
     board = factories.make_board(shop.trainee.person, exercise)
     joint = board.joints.select_related("position").get(position__name="E01")

@@ -2,6 +2,7 @@
 
 import re
 import time
+from contextlib import ExitStack
 
 import pytest
 from django.core.cache import cache
@@ -17,6 +18,7 @@ from tests import factories
 from tests.browser.conftest import PASSWORD, Shop, Visitor
 from tests.browser.test_readings import accept_all as accept_whatever_is_open
 from tests.people import oidc_provider
+from tests.two_machines import TwoMachines
 from training.models import JointType
 
 SECRET = "GEZDGNBVGY3TQOJQGEZDGNBVGY3TQOJQ"
@@ -192,15 +194,32 @@ def test_without_a_script_the_code_does(visitor, shop, chromium, live_server):
         context.close()
 
 
-def test_sign_in_at_a_provider_opens_and_proves(visitor, shop, live_server, settings):
-    settings.PUBLIC_URL = live_server.url
+@pytest.fixture
+def set_provider(live_server, settings):
+    """Have the server, or both machines, let people sign in at a provider."""
+    with ExitStack() as ends:
+
+        def set_address(address: str) -> None:
+            texts = {
+                "OIDC_ISSUER": address,
+                "OIDC_CLIENT_ID": oidc_provider.CLIENT_ID,
+                "OIDC_CLIENT_SECRET": oidc_provider.CLIENT_SECRET,
+                "OIDC_NAME": "Skarnfell",
+            }
+            for name, text in texts.items():
+                setattr(settings, name, text)
+            if isinstance(live_server, TwoMachines):
+                ends.enter_context(live_server.started_with(**texts))
+
+        yield set_address
+
+
+def test_sign_in_at_a_provider_opens_and_proves(visitor, shop, at_localhost, set_provider):
     with oidc_provider.running() as provider:
-        settings.OIDC_ISSUER = provider.address
-        settings.OIDC_CLIENT_ID = oidc_provider.CLIENT_ID
-        settings.OIDC_CLIENT_SECRET = oidc_provider.CLIENT_SECRET
-        settings.OIDC_NAME = "Skarnfell"
+        set_provider(provider.address)
         cache.clear()
         window = visitor()
+        window.address = at_localhost
         page = window.page
         window.sign_in(shop.instructor.employee_number)
         window.go("/account/second-factor/")

@@ -26,6 +26,7 @@ from operations import tasks
 from operations.backends.archive import identities_of, new_key_file, opened, read_archive
 from operations.queries import database_rows, health
 from operations.queries.health import State
+from operations.queries.shared_files import refuse_bucket_out_of_reach
 from operations.queries.time_stamps import last_stamped, stamps_folder
 from operations.services import heads, restoring
 from operations.services.back_ups import back_up
@@ -100,6 +101,11 @@ def test_a_signing_key_is_every_machines_and_nobody_elses(several_machines, sett
         pytest.raises(KeyNotHere, match="does not have the site’s signing key"),
     ):
         signing_keys.private_half(key)
+    with override_settings(
+        SECRET_KEY="a new one of the same site, while it is changed on purpose",
+        SECRET_KEY_FALLBACKS=[settings.SECRET_KEY],
+    ):
+        assert signing_keys.private_half(key)
     signing_keys.lose_key(kid=key.kid, reason="tried", actor="tests", at=AT)
     assert name not in several_machines.names()
 
@@ -120,6 +126,25 @@ def test_either_kind_of_folder_does_the_same(where, several_machines, settings, 
     assert folder.names() == ["b"]
     with pytest.raises(FileNotFoundError):
         folder.read("a")
+
+
+def test_a_second_place_for_old_photographs_hides_nothing_of_the_bucket(
+    several_machines, settings, tmp_path
+):
+    first = settings.STORAGES["default"]
+    places = {"first": first, "folder": str(tmp_path / "second"), "mark_in": str(tmp_path)}
+    both = {"BACKEND": "operations.backends.two_places.FilesInTwoPlaces", "OPTIONS": places}
+    settings.STORAGES = {**settings.STORAGES, "default": both}
+    refuse_bucket_out_of_reach()
+    file_two_heads()
+    assert len(list(heads.filed_heads())) == 2
+    assert default_storage.listdir("kept/trail-heads")[1] == [
+        name.rpartition("/")[2] for name in several_machines.names()
+    ]
+    with pytest.raises(restoring.RestoreRefused, match="in the bucket of FILES_URL already"):
+        restoring.refuse_used_folder(settings.DATA_DIR)
+    restoring._remove_files(settings.DATA_DIR)
+    assert several_machines.names() == []
 
 
 def test_an_archive_is_the_same_from_the_bucket_and_goes_back_into_one(

@@ -10,6 +10,7 @@ import time_machine
 from allauth.mfa.models import Authenticator
 from django.core import mail
 from django.core.cache import cache
+from django.core.management import CommandError, call_command
 from django.db import connection
 from django.http import HttpResponse
 from django.test import Client
@@ -451,6 +452,21 @@ def test_another_secret_key_is_said_and_the_reset_helps(client, enrolled, settin
     ask_of_site(signs=True)
     with pytest.raises(ProofRefused, match="An administrator can reset it"):
         prove_identity(again(enrolled), Given(PASSWORD, code()))
+
+
+def test_secret_key_is_changed_and_everybodys_factor_goes_with_it(user, clock, settings):
+    [recovery, *_others] = services.enrol_app(
+        user=user, secret=SECRET, code=code(), at=timezone.now()
+    )
+    before = settings.SECRET_KEY
+    settings.SECRET_KEY = "another one for tests alone, longer than fifty characters"
+    with pytest.raises(CommandError, match=f"neither .* those of {user.employee_number}[.]"):
+        call_command("encrypt_anew")
+    settings.SECRET_KEY_FALLBACKS = [before]
+    call_command("encrypt_anew")
+    settings.SECRET_KEY_FALLBACKS = []
+    assert services.use_code(again(user), code(steps=1), timezone.now()) == "code"
+    assert services.use_code(again(user), recovery, timezone.now()) == "recovery code"
 
 
 # What a role needs

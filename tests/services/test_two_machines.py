@@ -99,6 +99,7 @@ def test_what_one_machine_takes_in_the_others_have(machine, bucket, send, tmp_pa
     instructor = as_(factories.make_user("instructor"))
     a, b, c = machine("a"), machine("b"), machine("c")
     first, second = a.serve(), b.serve()
+    _does_not_start_with_another_key(machine("d"))
 
     # A photograph that came to one is shown, and its smaller size made, by the other.
     jpeg = pictures.jpeg(1200, 800)
@@ -152,6 +153,14 @@ def test_what_one_machine_takes_in_the_others_have(machine, bucket, send, tmp_pa
         "originals", "renditions", "evidence-packs", "kept"
     }  # fmt: skip
     _is_one_machines_alone_only_while_no_other_serves(c, (second, worker), tmp_path / "register")
+
+
+def _does_not_start_with_another_key(d: Machine) -> None:
+    d.processes.environment["SECRET_KEY"] = "another one, though the site is the same" * 2
+    web = d.processes.start(sys.executable, "-m", "gunicorn", "-c", "python:config.gunicorn")
+    worker = d.processes.worker()
+    assert (web.wait(150), worker.wait(150)) == (4, 1)  # gunicorn's for an app that cannot be had.
+    assert d.processes.log.read_text().count("SECRET_KEY is another one on this machine") == 2
 
 
 def _is_one_machines_alone_only_while_no_other_serves(c: Machine, serving, folder) -> None:

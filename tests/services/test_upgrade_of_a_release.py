@@ -118,13 +118,15 @@ def test_a_site_of_a_release_is_upgraded_with_rows_in_every_table_and_fits(earli
     assert status_of(child(act)) == 0
     told = json.loads(said.read_text())
     assert {tuple(node) for node in told["migrations"]} == earlier.migrations
-    # Who is signed in, which processes live, where back-ups and old photographs lie: in none.
+    # Who is signed in, which processes live, where back-ups and old photographs lie,
+    # what machines share: in none.
     assert {
         "django_session",
         "people_tabletuse",
         "operations_heartbeat",
         "operations_backup",
         "operations_movedphoto",
+        "operations_sharedmark",
     } == LEFT_OUT
     assert [table for table, count in told["rows"].items() if not count] == []
     assert len(told["rows"]) > 100

@@ -16,6 +16,7 @@ from operations.queries.restored_database import refuse_marked_database
 from operations.queries.shared_files import refuse_bucket_out_of_reach
 from operations.services.migrating import migrate, one_at_a_time
 from operations.services.new_database import make_tables_if_empty
+from operations.services.shared_marks import refuse_half_shared
 from operations.services.static_files import gather_static_files
 from records.exceptions import SiteIsTaken
 from records.services.site_to_oneself import held_while_serving
@@ -44,8 +45,10 @@ class Command(BaseCommand):
                 refuse_marked_database(connection)
                 refuse_database_of_another_version(connection)
                 refuse_bucket_out_of_reach()
+                refuse_half_shared()
                 make_tables_if_empty(connection)
                 migrate(connection, say=self.say, patience=timedelta(minutes=wait_minutes))
+                refuse_half_shared()  # Now that there is where to note it.
                 gather_static_files()
                 throw_away_what_broke_off()
         except (SiteIsTaken, OperationsError) as error:
