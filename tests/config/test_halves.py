@@ -5,7 +5,15 @@ from itertools import product
 
 from django.conf import settings
 
-MARKS = ("database", "each_database", "browser", "services", "slow", "one_database")
+MARKS = (
+    "database",
+    "each_database",
+    "browser",
+    "services",
+    "slow",
+    "one_database",
+    "several_machines",
+)
 
 
 def test_each_test_is_run_by_one_half_at_least():

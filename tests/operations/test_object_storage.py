@@ -78,6 +78,7 @@ def test_an_empty_file_and_one_in_parts_come_back_as_they_were(storage, name, mo
     assert not storage.client.list_multipart_uploads(Bucket=BUCKET).get("Uploads")
 
 
+@pytest.mark.django_db  # The end of a response sees to connections that others left open.
 def test_a_photograph_is_decoded_and_sent_from_there(storage, name):
     jpeg = pictures.jpeg(1200, 800)
     storage.save(name, ContentFile(jpeg))
