@@ -97,6 +97,8 @@ if [ "$*" = back ]; then
     # It refuses to prepare a database that a newer version has prepared, and needs not to.
     install -d -m 755 "$(dirname "$gone_back")"
     put "$gone_back" 644 root <<< $'[Service]\nExecStart=\nExecStart=/bin/true'
+    # Else its pages would name the newer version's style sheets.
+    CODE=$site/releases/$before sh "$site/releases/$before/deploy/jointworthy-manage" gather_static_files
     serve "$before" back
     echo "$before serves again. The newer version's install.sh goes forward, once it is corrected."
     exit

@@ -116,6 +116,20 @@ def test_gathering_that_was_broken_off_is_begun_again(served):
     assert (served / "staticfiles.json").read_text() == manifest
 
 
+def test_a_version_that_serves_again_names_its_own(served, settings, tmp_path):
+    settings.STATICFILES_FINDERS = ["django.contrib.staticfiles.finders.FileSystemFinder"]
+    settings.STATICFILES_DIRS = [tmp_path / "files"]
+    finders.get_finder.cache_clear()
+    named = []
+    for version in ("first", "second", "first"):
+        (tmp_path / "files").mkdir(exist_ok=True)
+        (tmp_path / "files/page.css").write_text(f"/* {version} */")
+        call_command("gather_static_files")
+        named.append(json.loads((served / "staticfiles.json").read_text())["paths"]["page.css"])
+    finders.get_finder.cache_clear()
+    assert named[0] == named[2] != named[1]
+
+
 def test_what_earlier_versions_ask_for_stays_for_a_month(served, settings, tmp_path):
     """Versions of which each has changed one file and left another out; the second never served."""
     folder = tmp_path / "files"

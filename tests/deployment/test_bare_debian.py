@@ -286,8 +286,8 @@ def test_a_newer_version_takes_over_once_it_is_ready_and_can_be_gone_back_from(m
         assert led(machine, "current") == before
     assert machine.run("systemctl", "restart", "jointworthy.target").returncode == 0
     wait_until_well(machine)
-    # Its pages name what the newer version has of the same file until that is gathered again.
-    assert ask(machine, style_sheet(machine))[0] == 200
+    assert style_sheet(machine) == sheet
+    assert ask(machine, sheet)[0] == 200
     assert "is newer" in machine.run("jointworthy-manage", "prepare").stderr
 
     # And forward, which makes nothing anew.
