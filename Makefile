@@ -84,7 +84,7 @@ machines: install-dev
 		echo "TEST_POSTGRES_URL is not set: several machines need a PostgreSQL." >&2; \
 		exit 1; \
 	fi
-	@TWO_MACHINES=yes DATABASE_URL="$$TEST_POSTGRES_URL" REQUIRE="$(REQUIRE)" $(PYTEST) tests/browser
+	@TWO_MACHINES=yes DATABASE_URL="$$TEST_POSTGRES_URL" REQUIRE="$(REQUIRE)" $(PYTEST) --timeout=1800 tests/browser
 
 faults: install-dev
 	@env -u DATABASE_URL FAULT_KILLS=30 REQUIRE="$(REQUIRE)" $(BIN)/python -m pytest -rA \
