@@ -19,6 +19,8 @@ site=/opt/jointworthy
 data=/var/lib/jointworthy
 settings=/etc/jointworthy
 back_ups=/var/backups/jointworthy
+# Not /etc/systemd/system, where a file of that name would keep a unit from being masked.
+units=/usr/local/lib/systemd/system
 gone_back=/etc/systemd/system/jointworthy-prepare.service.d/gone-back.conf
 
 stop() {
@@ -56,8 +58,9 @@ set_to() {
 
 # Have a release serve that is whole, with its units and its processes: serve RELEASE forward|back
 serve() {
+    install -d -m 755 "$units"
     for unit in "$site/releases/$1"/deploy/systemd/*; do
-        put "/etc/systemd/system/$(basename "$unit")" 644 root < "$unit"
+        put "$units/$(basename "$unit")" 644 root < "$unit"
     done
     put /usr/local/sbin/jointworthy-manage 755 root < "$site/releases/$1/deploy/jointworthy-manage"
     if [ "$(led current)" != "$1" ]; then lead current "$1"; fi
