@@ -5,6 +5,8 @@ from datetime import timedelta
 from random import Random
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from assessments.exceptions import AssessmentError
@@ -141,7 +143,10 @@ def test_what_is_handed_in_joins_an_inspection_of_which_nothing_is_signed(grader
     board = make_board()
     read(board, graders[0], ("E01", "S-1"), ("E02", "S-1"))
     send_back(board, "E01", graders[0])
-    inspection = begin(board, graders[0], LATER)
+    with CaptureQueriesContext(connection) as begun:
+        inspection = begin(board, graders[0], LATER)
+    # What was judged of the makes is looked up once, however many stages are asked about it.
+    assert sum("SELECT DISTINCT" in query["sql"] for query in begun) == 1
     send_back(board, "E02", graders[0])
     hand_in(board)
     assert reads(inspection, "formed") == ["E01, rework 1", "E02, rework 1"]
