@@ -49,7 +49,8 @@ def taken_back_after(django_db_blocker: Any) -> Iterator[None]:
     """Have what is written within this stay for the tests of one module, and for no other.
 
     For tests that do not commit: the transaction of each, within this one, takes back what it
-    alters itself. Objects are not taken back, so whoever alters one reads or copies it first.
+    alters itself. Objects are not taken back, so whoever alters one reads or copies it first. A
+    fixture that does so is `autouse`: every test of the module finds the same, in any order.
     """
     with django_db_blocker.unblock(), transaction.atomic():
         yield

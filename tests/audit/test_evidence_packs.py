@@ -30,7 +30,7 @@ from training.models import VisionTest
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="module", autouse=True)
 def kept_evidence(django_db_setup, django_db_blocker):
     with taken_back_after(django_db_blocker):
         yield packs.make_evidence()
