@@ -1,14 +1,14 @@
 """What many tests begin from: made once in a process, and put back as rows for each after it."""
 
 import sqlite3
-from collections.abc import Callable, Hashable
-from contextlib import closing
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import closing, contextmanager
 from typing import Any, TypeVar
 
 from django.contrib.auth.models import Permission
 from django.contrib.contenttypes.models import ContentType
 from django.core.cache import cache
-from django.db import connection
+from django.db import connection, transaction
 from django.db.models import Model
 
 from records.models import append_only
@@ -42,6 +42,19 @@ def made_once(what: Hashable, make: Callable[[], list[Made]]) -> list[Made]:
             name = connection.ops.quote_name(table)
             cursor.executemany(f"INSERT INTO {name} VALUES ({places})", rows)
     return [model._default_manager.get(pk=key) for model, key in keys]
+
+
+@contextmanager
+def taken_back_after(django_db_blocker: Any) -> Iterator[None]:
+    """Have what is written within this stay for the tests of one module, and for no other.
+
+    For tests that do not commit: the transaction of each, within this one, takes back what it
+    alters itself. Objects are not taken back, so whoever alters one reads or copies it first. A
+    fixture that does so is `autouse`: every test of the module finds the same, in any order.
+    """
+    with django_db_blocker.unblock(), transaction.atomic():
+        yield
+        transaction.set_rollback(True)
 
 
 def _rows() -> Rows:

@@ -162,9 +162,19 @@ class Makes(list[Joint]):
     """
 
     judged: Judged | None = None
+    _is_kept = False
+
+    def for_reading(self) -> "Makes":
+        """The same makes, which look up once what was judged: for who writes nothing meanwhile."""
+        kept = Makes(self)
+        kept.judged, kept._is_kept = self.judged, True
+        return kept
 
     def what_was_judged(self, board: Board) -> Judged:
-        return self.judged or judged_on([board.pk])[board.pk]
+        found = self.judged or judged_on([board.pk])[board.pk]
+        if self._is_kept:
+            self.judged = found
+        return found
 
 
 def makes_of(board: Board) -> Makes:

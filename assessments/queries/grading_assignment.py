@@ -129,6 +129,8 @@ class GradingAssignment:
         to_replace = self.signed.get(grading.replaces_id or 0, set())
         if grading.kind == REWORK:
             begun = self.stages_of(FIRST) - own
+            if makes is None:
+                makes = effective_judgements.makes_of(self.board).for_reading()
             return [
                 stage
                 for stage in stages
@@ -256,7 +258,7 @@ def _rework_to_read(
     if makes is None:
         if not board.exercise.rework_allowed or not board.joints.filter(make__gt=1).exists():
             return False
-        makes = effective_judgements.makes_of(board)
+        makes = effective_judgements.makes_of(board).for_reading()
     if all(joint.make == 1 for joint in makes):
         return False
     return bool(assignment.left_of(as_if_begun(assignment, grader, REWORK), makes))
@@ -333,7 +335,7 @@ def kind_to_begin(
         If nothing is left to read.
     """
     board = assignment.board
-    makes = effective_judgements.makes_of(board) if makes is None else makes
+    makes = effective_judgements.makes_of(board).for_reading() if makes is None else makes
     if open_request(board) is not None:
         if grader.pk in assignment.signers:
             raise MayNotGrade(

@@ -45,7 +45,8 @@ def pending_action_for(board: Board, user: User) -> PendingAction:
     """What a board waits for that this user could give, standing apart."""
     if user.person_id is not None and user.person_id == board.person_id:
         return PendingAction.NOTHING
-    assignment, makes = grading_assignment.of_board(board), effective_judgements.makes_of(board)
+    assignment = grading_assignment.of_board(board)
+    makes = effective_judgements.makes_of(board).for_reading()
     grading = grading_assignment.open_reading(assignment, user, makes)
     try:
         kind = (

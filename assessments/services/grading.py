@@ -12,7 +12,6 @@ from assessments.exceptions import AlreadySigned, AssessmentError, MayNotGrade, 
 from assessments.models import Board, Grading, Judgement, Rework, StageSigning
 from assessments.queries import (
     board_results,
-    effective_judgements,
     grading_assignment,
     measured_by,
     stage_to_sign,
@@ -62,7 +61,7 @@ def start_grading(*, board: Board, grader: User, at: datetime) -> Grading:
     """
     refuse_unless_may_grade(grader, board, at)
     current = lock_board(board)
-    assignment, makes = grading_assignment.of_board(board), effective_judgements.makes_of(board)
+    assignment, makes = grading_assignment.of_board(board), makes_of(board).for_reading()
     reading = grading_assignment.open_reading(assignment, grader, makes)
     if reading is not None:
         return reading
@@ -253,6 +252,7 @@ def _summary_to_sign(
     """What would be signed of a stage; raise why it cannot be signed yet or any more."""
     if stage not in board.exercise.stages:
         raise StageNotReady(_("This exercise does not ask for that stage."))
+    makes = makes.for_reading()
     assignment = grading_assignment.of_board(board)
     assignment.refuse_if_closed(grading, stage)
     summary = board_results.stage_summary(grading, stage, makes)

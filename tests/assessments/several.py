@@ -1,6 +1,6 @@
 """What tests of several readings share: judging a whole reading in a line."""
 
-from assessments.models import Board, Grading
+from assessments.models import Board, BoardOutcome, Grading
 from assessments.queries import board_results
 from assessments.services import grading as services
 from assessments.services import judgements
@@ -27,22 +27,37 @@ def fresh(board):
     return Board.objects.with_list_columns().get(pk=board.pk)
 
 
+def plain(board):
+    """The same without what only lists show, which takes longer to ask for."""
+    return Board.objects.select_related("exercise", "site").get(pk=board.pk)
+
+
 def begin(board, grader, at=NOW):
-    return services.start_grading(board=fresh(board), grader=grader, at=at)
+    return services.start_grading(board=plain(board), grader=grader, at=at)
 
 
 def judge(grading, rejected=(), stages=None, at=NOW):
     """Judge every place that a reading is asked, accepting what is not named.
 
-    ``rejected`` holds pairs of a joint's position (or "board") and a criterion's code.
+    ``rejected`` holds pairs of a joint's position (or "board") and a criterion's code. What may
+    go with the rest is accepted with it, unless it was judged before.
     """
     grading = Grading.objects.get(pk=grading.pk)
+    judged = set(grading.judgements.values_list("joint", "criterion"))
     for stage in stages or grading.board.exercise.stages:
+        rest = []
         joints = board_results.joints_read(grading, stage)
         places = joints if grading.kind == Grading.Kind.REWORK else [*joints, None]
         for joint in places:
             for criterion in board_results.criteria_for(grading, stage, joint):
                 place = (joint.position.name if joint else "board", criterion.code)
+                if (
+                    place not in rejected
+                    and judgements.may_go_with_the_rest(criterion)
+                    and (joint and joint.pk, criterion.pk) not in judged
+                ):
+                    rest.append(joint)
+                    continue
                 judgements.judge(
                     grading=grading,
                     criterion=criterion,
@@ -51,6 +66,10 @@ def judge(grading, rejected=(), stages=None, at=NOW):
                     seen=IN_HAND,
                     at=at,
                 )
+        if rest:
+            judgements.accept_the_rest(
+                grading=grading, stage=stage, joints=dict.fromkeys(rest), seen=IN_HAND, at=at
+            )
 
 
 def sign(grading, stages=None, at=NOW):
@@ -70,7 +89,7 @@ def read(board, grader, *rejected, stages=None, at=NOW):
 
 
 def outcome_of(board):
-    found = fresh(board).outcome
+    found = BoardOutcome.objects.get(board=board)
     return found.complete, found.passed, found.score
 
 

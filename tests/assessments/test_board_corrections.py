@@ -1,5 +1,6 @@
 """What was done to boards by mistake is put right: cancelled, another purpose, taken back."""
 
+from copy import deepcopy
 from datetime import timedelta
 from io import BytesIO
 
@@ -36,6 +37,7 @@ from tests.factories import (
     make_user,
     write_down,
 )
+from tests.kept_rows import taken_back_after
 from training.models import Stage
 
 pytestmark = pytest.mark.django_db
@@ -43,26 +45,35 @@ pytestmark = pytest.mark.django_db
 LATER = NOW + timedelta(hours=1)
 
 
-@pytest.fixture
-def instructor():
-    return make_user("instructor")
+@pytest.fixture(scope="module", autouse=True)
+def kept(django_db_setup, django_db_blocker):
+    """An instructor, and two boards of one exercise, as they come from handing out; criteria to
+    judge them by."""
+    with taken_back_after(django_db_blocker):
+        instructor = make_user("instructor")
+        several.make_criteria()
+        exercise = make_exercise(stages=(Stage.FORMED, Stage.SOLDERED))
+        write_down()
+        made = boards.make_boards(
+            exercise=exercise,
+            people=[make_person(), make_person()],
+            purpose="practice",
+            site=make_site(),
+            handed_out_on=TODAY,
+            actor=instructor,
+            at=NOW,
+        )
+        yield instructor, made
 
 
 @pytest.fixture
-def made(instructor):
-    """Two boards of one exercise, as they come from handing out; criteria to judge them by."""
-    several.make_criteria()
-    exercise = make_exercise(stages=(Stage.FORMED, Stage.SOLDERED))
-    write_down()
-    return boards.make_boards(
-        exercise=exercise,
-        people=[make_person(), make_person()],
-        purpose="practice",
-        site=make_site(),
-        handed_out_on=TODAY,
-        actor=instructor,
-        at=NOW,
-    )
+def instructor(kept, db):
+    return deepcopy(kept[0])
+
+
+@pytest.fixture
+def made(kept, db):
+    return deepcopy(kept[1])
 
 
 def cancel(*which, actor, reason="Handed out twice."):
@@ -186,7 +197,6 @@ def test_board_is_cancelled_until_something_is_judged_and_all_or_none_are(made, 
 
 
 def test_own_reading_of_its_maker_keeps_no_board_from_being_cancelled(instructor):
-    several.make_criteria()
     trainee = make_user()
     board = make_board(trainee.person)
     reading = grading.start_own_reading(board=board, trainee=trainee, at=NOW)
@@ -239,7 +249,6 @@ def test_database_keeps_a_cancelled_board_as_it_is(made, instructor):
 
 
 def test_class_day_of_practice_boards_counts_once_its_purpose_is_corrected(instructor):
-    several.make_criteria()
     person, exercise, scope = make_person(), make_exercise(), make_scope()
     revision = make_revision(scope, exercise=exercise, published=False)
     revision.requirements.update(purposes=["qualification"])
@@ -356,7 +365,6 @@ def test_hand_in_is_taken_back_until_somebody_judges(made, instructor):
 
 @pytest.mark.each_database
 def test_rework_that_was_handed_in_is_taken_back_until_it_is_judged(instructor):
-    several.make_criteria()
     board = make_board(exercise=make_exercise(rework_allowed=1), handed_in_at=NOW)
     several.read(board, instructor, ("E01", "S-1"))
     rework.send_back(

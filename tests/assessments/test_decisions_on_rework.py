@@ -1,5 +1,6 @@
 """Two graders who differ on a reworked joint: a third decides, and on what still counts alone."""
 
+from copy import deepcopy
 from datetime import timedelta
 
 import pytest
@@ -31,17 +32,12 @@ from tests.assessments.several import (
     sign,
 )
 from tests.factories import NOW
+from tests.kept_rows import taken_back_after
 
 LATER = NOW + timedelta(hours=2)
 MUCH_LATER = NOW + timedelta(days=9)
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("everybody_has_standing")]
-
-
-@pytest.fixture
-def graders():
-    make_criteria()
-    return [factories.make_user("instructor") for _ in range(4)]
 
 
 def send_back(board, actor, make=1, name="E01"):
@@ -50,8 +46,7 @@ def send_back(board, actor, make=1, name="E01"):
     )
 
 
-@pytest.fixture
-def board(graders):
+def make_reworked(graders):
     """Two graders have rejected E01, which was made again."""
     exercise = factories.make_exercise(
         stages=("formed", "soldered"), graders=2, rework_allowed=2, allowed_rejects=3
@@ -61,6 +56,42 @@ def board(graders):
         read(board, one, ("E01", "S-1"))
     send_back(board, graders[0])
     return board
+
+
+def make_remade(graders):
+    """Make 3 of E01 counts: two rejected its second make, and accepted what came after."""
+    board = make_reworked(graders)
+    second = [inspect(board, one, ("E01", "S-1")) for one in graders[:2]]
+    send_back(board, graders[0], make=2)
+    for one in graders[:2]:
+        inspect(board, one)
+    return board, second
+
+
+@pytest.fixture(scope="module", autouse=True)
+def kept(django_db_setup, django_db_blocker, standing_while_kept):
+    """The graders, a board that they sent back, and another that came back twice."""
+    with taken_back_after(django_db_blocker):
+        with standing_while_kept():
+            make_criteria()
+            graders = [factories.make_user("instructor") for _ in range(4)]
+            made = graders, make_reworked(graders), make_remade(graders)
+        yield made
+
+
+@pytest.fixture
+def graders(kept, db):
+    return deepcopy(kept[0])
+
+
+@pytest.fixture
+def board(kept, db):
+    return deepcopy(kept[1])
+
+
+@pytest.fixture
+def remade(kept, db):
+    return deepcopy(kept[2])
 
 
 def inspect(board, grader, *rejected, at=LATER):
@@ -99,16 +130,6 @@ def test_a_joint_is_not_sent_back_while_a_decision_on_it_waits(board, graders):
     decide(board, graders[2])
     assert outcome_of(board)[:2] == (True, False)
     assert send_back(board, graders[0], make=2).joint.make == 3
-
-
-@pytest.fixture
-def remade(board, graders):
-    """Make 3 of E01 counts: two rejected its second make, and accepted what came after."""
-    second = [inspect(board, one, ("E01", "S-1")) for one in graders[:2]]
-    send_back(board, graders[0], make=2)
-    for one in graders[:2]:
-        inspect(board, one)
-    return board, second
 
 
 def correct(grading, *, joint, code, outcome, at=MUCH_LATER):

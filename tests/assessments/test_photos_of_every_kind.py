@@ -92,8 +92,9 @@ def test_every_format_and_mode_is_kept_as_a_photograph_or_refused_whole(form, fi
     actor, board = factories.make_user("instructor"), factories.make_board()
     written = files_of(form)
     taken = set()
-    for mode, data in written:
-        for name in (*NAMES, f"E01.{form.lower()}"):
+    for place, (mode, data) in enumerate(written):
+        # A name is held against how a file begins, which is the same in every mode of a format.
+        for name in ("E01",) if place else (*NAMES, f"E01.{form.lower()}"):
             photo = take_in(board, actor, data, name, files)
             if photo is not None:
                 taken.add(mode)

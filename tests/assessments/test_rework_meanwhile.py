@@ -5,6 +5,8 @@ from datetime import timedelta
 from random import Random
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from assessments.exceptions import AssessmentError
@@ -20,6 +22,7 @@ from tests.assessments.several import (
     judge,
     make_criteria,
     outcome_of,
+    plain,
     read,
     sign,
 )
@@ -46,12 +49,12 @@ def make_board(graders=1, rework_allowed=1, **fields):
 
 def send_back(board, name, actor, make=1, code="S-1"):
     return rework.send_back(
-        board=fresh(board), joint=joint(board, name, make), codes=[code], actor=actor, at=LATER
+        board=plain(board), joint=joint(board, name, make), codes=[code], actor=actor, at=LATER
     )
 
 
 def hand_in(board):
-    boards.hand_in(board=fresh(board), actor=board.made_by, at=LATER)
+    boards.hand_in(board=plain(board), actor=board.made_by, at=LATER)
 
 
 def reads(grading, stage):
@@ -60,7 +63,7 @@ def reads(grading, stage):
 
 
 def left_of(board, grading):
-    return grading_assignment.of_board(fresh(board)).left_of(grading)
+    return grading_assignment.of_board(plain(board)).left_of(grading)
 
 
 def read_all(board, *graders):
@@ -141,7 +144,10 @@ def test_what_is_handed_in_joins_an_inspection_of_which_nothing_is_signed(grader
     board = make_board()
     read(board, graders[0], ("E01", "S-1"), ("E02", "S-1"))
     send_back(board, "E01", graders[0])
-    inspection = begin(board, graders[0], LATER)
+    with CaptureQueriesContext(connection) as begun:
+        inspection = begin(board, graders[0], LATER)
+    # What was judged of the makes is looked up once, however many stages are asked about it.
+    assert sum("SELECT DISTINCT" in query["sql"] for query in begun) == 1
     send_back(board, "E02", graders[0])
     hand_in(board)
     assert reads(inspection, "formed") == ["E01, rework 1", "E02, rework 1"]
@@ -226,7 +232,7 @@ def test_a_first_make_that_was_judged_before_it_was_remade_is_not_signed_for_aft
     judge(grading, stages=["soldered"], at=LATER)
     sign(grading, ["soldered"], LATER)
     assert outcome_of(board) == (True, True, 100)
-    first_make = board_results.read_board(fresh(board)).first_makes[0]
+    first_make = board_results.read_board(plain(board)).first_makes[0]
     assert [one.criterion.code for one in first_make.judgements] == ["F-1"]
 
 
@@ -244,10 +250,10 @@ def test_no_board_is_stuck_whatever_is_sent_back_and_signed_in_between(graders, 
         try:
             match random.choice(["send back", "hand in", "judge", "sign", "sign", "correct"]):
                 case "send back":
-                    reading = board_results.read_board(fresh(board))
+                    reading = board_results.read_board(plain(board))
                     one = random.choice([each for each in reading.joints if each.rejections])
                     rework.send_back(
-                        board=fresh(board), joint=one.joint, actor=grader, at=LATER,
+                        board=plain(board), joint=one.joint, actor=grader, at=LATER,
                         codes=[one.rejections[0].criterion.code],
                     )  # fmt: skip
                 case "hand in":
@@ -269,10 +275,10 @@ def test_no_board_is_stuck_whatever_is_sent_back_and_signed_in_between(graders, 
             pass
     hand_in_what_is_left(board)
     read_all(board, *graders, factories.make_user("instructor"))
-    asked = effective_judgements.to_decide(fresh(board))
+    asked = effective_judgements.to_decide(plain(board))
     if asked:
         decisions.decide(
-            board=fresh(board),
+            board=plain(board),
             decider=factories.make_user("instructor"),
             decisions={
                 (one.first.joint_id, one.first.criterion.code): decisions.Decided("accept")
@@ -283,7 +289,7 @@ def test_no_board_is_stuck_whatever_is_sent_back_and_signed_in_between(graders, 
         )
     assert outcome_of(board)[0]
     assert not fresh(board).is_sent_back
-    counted = board_results.read_board(fresh(board))
+    counted = board_results.read_board(plain(board))
     assert {one.result.open_codes for one in counted.joints} == {()}
     for one in counted.joints:
         assert {each.joint_id for each in one.judgements} == {one.joint.pk}

@@ -6,6 +6,7 @@ import json
 import re
 import subprocess
 import sys
+from copy import deepcopy
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -23,19 +24,40 @@ from records.services import trail
 from tests import factories
 from tests.audit import packs
 from tests.factories import NOW
+from tests.kept_rows import taken_back_after
 from training.models import VisionTest
 
 pytestmark = pytest.mark.django_db
 
 
-@pytest.fixture
-def evidence():
-    return packs.make_evidence()
+@pytest.fixture(scope="module", autouse=True)
+def kept_evidence(django_db_setup, django_db_blocker):
+    with taken_back_after(django_db_blocker):
+        yield packs.make_evidence()
 
 
 @pytest.fixture
-def made(evidence):
-    return packs.build(packs.request(evidence))
+def evidence(kept_evidence, db):
+    return deepcopy(kept_evidence)
+
+
+@pytest.fixture(scope="module")
+def made(kept_evidence, django_db_blocker):
+    """A pack with its file, of which no row is left for the tests that ask for others."""
+    with taken_back_after(django_db_blocker):
+        pack = packs.build(packs.request(deepcopy(kept_evidence)))
+        assert pack.head
+    return pack
+
+
+@pytest.fixture
+def photo_files(evidence):
+    """The files of the photographs, which a test may spoil: they are put back as rows are."""
+    paths = [Path(photo.original.path) for photo in evidence.photos]
+    content = {path: path.read_bytes() for path in paths}
+    yield
+    for path, kept in content.items():
+        path.write_bytes(kept)
 
 
 @pytest.fixture
@@ -422,6 +444,7 @@ def test_question_holds_whoever_was_certified_in_its_days_at_its_sites(evidence,
     assert "2 people hold or held" in (folder / "index.html").read_text()
 
 
+@pytest.mark.usefixtures("photo_files")
 def test_photograph_that_cannot_be_read_is_left_out_and_said(evidence, tmp_path):
     lost, changed = evidence.photos
     default_storage.delete(lost.original.name)
