@@ -112,6 +112,8 @@ class Scenario:
     """Answers already given, by reader, method, address and what was sent."""
     client: Client = field(default_factory=Client)
     """Asks for one reader after the other, so that the middleware is put together once."""
+    as_built: str = ""
+    """The savepoint of a test, to which it goes back after a question that wrote."""
 
     def things_for(self, reader: str) -> dict[str, object]:
         """What a reader asks about."""

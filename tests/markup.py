@@ -5,6 +5,7 @@ test client answers with is compared without it, on both sides of each compariso
 """
 
 import re
+from functools import cache
 from typing import Any
 
 from django.http import HttpResponse
@@ -63,7 +64,12 @@ def read_as_a_browser_does(response: HttpResponse) -> None:
     """Have a page's ``content`` compared without regard to how it is laid out."""
     if response.streaming or not response.headers.get("Content-Type", "").startswith("text/html"):
         return
-    kind = type(response)
+    response.__class__ = _read_as_markup(type(response))
+
+
+@cache
+def _read_as_markup(kind: type[HttpResponse]) -> type[HttpResponse]:
+    """The same kind of answer, whose ``content`` is `MarkupBytes`."""
     stored: Any = kind.content
     content = property(lambda self: MarkupBytes(stored.fget(self)), stored.fset)
-    response.__class__ = type(kind.__name__, (kind,), {"content": content})
+    return type(kind.__name__, (kind,), {"content": content})

@@ -54,6 +54,7 @@ from records.services import trail
 from records.services.documents import Document
 from records.services.trail import erase_payload
 from tests import factories
+from tests.access_scenario import put_back
 from tests.assessments import pictures, written
 from tests.assessments.measuring_cases import wrap
 from tests.factories import NOW, TODAY
@@ -463,9 +464,14 @@ def _judge(grading, measurement):
 
 def alter(statement, *values):
     """Run SQL by hand, with the triggers lifted and put back."""
+    alter_all((statement, values))
+
+
+def alter_all(*statements):
     with append_only.lifted(connection), connection.cursor() as cursor:
-        cursor.execute(statement, values)
-        assert cursor.rowcount == 1, statement
+        for statement, values in statements:
+            cursor.execute(statement, values)
+            assert cursor.rowcount == 1, statement
 
 
 def faults():
@@ -951,7 +957,26 @@ ALTERATIONS = {
 }
 
 
-@pytest.mark.parametrize("name", ALTERATIONS)
+BY_ITSELF = (
+    "a grader left out of a study",
+    "a vision test's withdrawal gone",
+    "a withdrawal of practice on another day",
+    "a grading given to another board",
+    "a board given to somebody else",
+    "a published scheme's validity",
+    "a restriction wiped out",
+    "a restriction made looser",
+    "a certificate given to somebody else",
+    "a certificate made one of an earlier register",
+    "a suspension gone",
+    "a suspension from a later day",
+    "a document's stored hash",
+    "a stage's signing gone",
+)
+"""What is named more than once, or takes with it what another alteration is seen by."""
+
+
+@pytest.mark.parametrize("name", BY_ITSELF)
 def test_an_altered_row_is_named_by_table_and_number(kept, name):
     statement, values, named = ALTERATIONS[name](kept)
 
@@ -959,6 +984,29 @@ def test_an_altered_row_is_named_by_table_and_number(kept, name):
 
     assert append_only.missing(connection) == []
     assert any(fault.startswith(named) for fault in faults()), faults()
+
+
+def of_row(named):
+    """The beginning of a fault, which where it is a table alone is that table's whole name."""
+    return named if " " in named else f"{named} "
+
+
+def test_each_of_several_altered_rows_is_named_by_table_and_number(kept):
+    """One row of each table at a time: whatever is altered is one fault, and there is no other."""
+    waiting = {name: of(kept) for name, of in ALTERATIONS.items() if name not in BY_ITSELF}
+    while waiting:
+        by_table = {named.split()[0]: name for name, (_sql, _values, named) in waiting.items()}
+        together = {name: waiting.pop(name) for name in by_table.values()}
+        with put_back():
+            alter_all(*((statement, values) for statement, values, _named in together.values()))
+            assert append_only.missing(connection) == []
+            found = faults()
+        told = {
+            name: [fault for fault in found if fault.startswith(of_row(named))]
+            for name, (_sql, _values, named) in together.items()
+        }
+        assert {name: told[name] for name in told if len(told[name]) != 1} == {}, found
+        assert set(found) == {fault for faults in told.values() for fault in faults}
 
 
 @pytest.fixture
