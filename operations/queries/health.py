@@ -14,7 +14,6 @@ from django.template.defaultfilters import filesizeformat
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from kombu.exceptions import ChannelError, OperationalError
-from kombu.transport.redis import Channel as RedisChannel
 from kombu.utils.json import loads
 
 from operations.backends.folder_queue import FolderChannel
@@ -478,13 +477,18 @@ def oldest_jobs() -> dict[str, datetime | None] | None:
 
 def _oldest_job_at(channel: Any, name: str) -> datetime | None:
     if isinstance(channel, FolderChannel):
-        at = channel.oldest_at(name)
-    elif isinstance(channel, RedisChannel):
+        return _instant(channel.oldest_at(name))
+    # A site whose queue is a folder has no need of Redis's client, which takes long to import.
+    from kombu.transport.redis import Channel as RedisChannel
+
+    if isinstance(channel, RedisChannel):
         # Put in at the left, taken out at the right.
         message = channel.client.lindex(name, -1)
-        at = loads(message)["headers"].get(PUBLISHED_AT) if message else None
-    else:
-        at = None
+        return _instant(loads(message)["headers"].get(PUBLISHED_AT) if message else None)
+    return None
+
+
+def _instant(at: float | None) -> datetime | None:
     return None if at is None else datetime.fromtimestamp(at, UTC)
 
 

@@ -8,11 +8,6 @@ from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 from typing import IO, Any
 
-from openpyxl import Workbook
-from openpyxl.cell import WriteOnlyCell
-from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
-from openpyxl.styles import Font
-
 STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
 FORMULA = r"^ *[=+\-@\t\r]"
 """The same as a pattern."""
@@ -60,11 +55,23 @@ def workbook(title: str, columns: Sequence[str], rows: Iterable[Sequence[Any]]) 
     Cells hold text and dates, never formulas; control characters, which the format cannot
     hold, are left out.
     """
+    # Every process of the site imports this module, and few of them ever write a workbook.
+    from openpyxl import Workbook
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE
+    from openpyxl.styles import Font
+
+    def text(value: str) -> Any:
+        """A cell that holds text, whatever it begins with."""
+        cell = WriteOnlyCell(sheet, value=ILLEGAL_CHARACTERS_RE.sub("", value))
+        cell.data_type = "s"
+        return cell
+
     book = Workbook(write_only=True)
     sheet = book.create_sheet(title[:31])
     head = []
     for name in columns:
-        cell = _text(sheet, name)
+        cell = text(name)
         cell.font = Font(bold=True)
         head.append(cell)
     sheet.append(head)
@@ -72,16 +79,9 @@ def workbook(title: str, columns: Sequence[str], rows: Iterable[Sequence[Any]]) 
         cells = []
         for value in row:
             is_text = isinstance(value, str)
-            cells.append(_text(sheet, value) if is_text else WriteOnlyCell(sheet, value=value))
+            cells.append(text(value) if is_text else WriteOnlyCell(sheet, value=value))
         sheet.append(cells)
     file = tempfile.TemporaryFile()  # noqa: SIM115 - the response closes it
     book.save(file)
     file.seek(0)
     return file
-
-
-def _text(sheet: Any, value: str) -> Any:
-    """A cell that holds text, whatever it begins with."""
-    cell = WriteOnlyCell(sheet, value=ILLEGAL_CHARACTERS_RE.sub("", value))
-    cell.data_type = "s"
-    return cell

@@ -13,7 +13,6 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any
 
-import segno
 import typst
 from django.utils.translation import get_language, pgettext
 from django.utils.translation import gettext as _
@@ -182,6 +181,8 @@ def _fonts(folders: tuple[tuple[str, int], ...]) -> typst.Fonts:
 
 def qr(text: str) -> str:
     """A QR code as an SVG picture, dark on white."""
+    import segno  # Where no code is drawn, in most processes, it only delays the start.
+
     file = BytesIO()
     segno.make(text, error="m", micro=False).save(
         file, kind="svg", border=2, dark="#1d2124", light="#ffffff", xmldecl=False

@@ -38,6 +38,8 @@ pytestmark = [
 ]
 
 MANAGE = (sys.executable, str(settings.BASE_DIR / "manage.py"))
+# What `make check` says of the site is not said here each time: it takes a second.
+IMPORT = (*MANAGE, "import_register", "--skip-checks")
 CSRF = "c" * 32
 
 
@@ -55,9 +57,9 @@ def bundle_of(folder: Path, people: int) -> Path:
     return folder
 
 
-def import_register(processes, folder: Path) -> subprocess.CompletedProcess[str]:
+def import_register(processes, folder: Path, *more: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [*MANAGE, "import_register", str(folder)],
+        [*IMPORT, str(folder), *more],
         env=processes.environment,
         capture_output=True,
         text=True,
@@ -100,42 +102,56 @@ def is_taken() -> bool:
     return False
 
 
+def begin_import(processes, folder: Path) -> subprocess.Popen[bytes]:
+    """An import that has the site to itself, and has said what for."""
+    file = settings.DATA_DIR / FILE_NAME
+    file.write_bytes(b"")
+    importing = processes.start(*IMPORT, str(folder))
+    wait_until(
+        lambda: file.stat().st_size > 0 or importing.poll() is not None,
+        watch=importing.poll,
+        every_s=0.005,
+    )
+    assert is_taken()
+    assert importing.poll() is None
+    return importing
+
+
 @pytest.mark.one_database  # The lock is on a file.
-def test_large_register_is_refused_while_the_site_is_served(processes, tmp_path):
+def test_large_register_is_refused_while_the_site_is_served_or_background_work_goes_on(
+    processes, tmp_path
+):
+    # An import that is killed gives the site back.
+    kill(begin_import(processes, bundle_of(tmp_path / "larger", 4_000)))
+    assert not Person.objects.exists()
+
     folder = bundle_of(tmp_path / "bundle", MOST_BESIDE_OTHERS + 1)
     web, port = start_web(processes)
     wait_until(lambda: answers(port), watch=web.poll)
-
     refused = import_register(processes, folder)
     assert refused.returncode == 1
     assert f"The register has {MOST_BESIDE_OTHERS + 1} rows" in refused.stderr
     assert "Stop it: Ctrl-C" in refused.stderr
+    checked = import_register(processes, folder, "--check")
+    assert "Checked: everything fits." in checked.stdout
+    kill(web)
+
+    for kind, start in (
+        (Heartbeat.Kind.WORKER, processes.worker),
+        (Heartbeat.Kind.CLOCK, lambda: processes.clock("tests.services.often")),
+    ):
+        Heartbeat.objects.all().delete()
+        started = start()
+        wait_until(lambda kind=kind: Heartbeat.objects.filter(kind=kind).exists())
+        refused = import_register(processes, folder)
+        assert refused.returncode == 1, kind
+        assert f"The register has {MOST_BESIDE_OTHERS + 1} rows" in refused.stderr, kind
+        kill(started)
+
     assert not Person.objects.exists()
     assert not TrailEntry.objects.filter(act="register imported").exists()
-    checked = subprocess.run(
-        [*MANAGE, "import_register", str(folder), "--check"],
-        env=processes.environment, capture_output=True, text=True, check=False,
-    )  # fmt: skip
-    assert "Checked: everything fits." in checked.stdout
-
-    kill(web)
     assert "Taken in." in import_register(processes, folder).stdout
     assert Person.objects.count() == MOST_BESIDE_OTHERS + 1
-
-
-@pytest.mark.one_database
-@pytest.mark.parametrize("kind", ["worker", "clock"])
-def test_large_register_is_refused_while_background_work_goes_on(kind, processes, tmp_path):
-    folder = bundle_of(tmp_path / "bundle", MOST_BESIDE_OTHERS + 1)
-    if kind == "worker":
-        started = processes.worker()
-        wait_until(lambda: Heartbeat.objects.filter(kind=Heartbeat.Kind.WORKER).exists())
-    else:
-        started = processes.clock("tests.services.often")
-        wait_until(lambda: Heartbeat.objects.filter(kind=Heartbeat.Kind.CLOCK).exists())
-    assert import_register(processes, folder).returncode == 1
-    kill(started)
-    assert import_register(processes, folder).returncode == 0
 
 
 STARTED = {
@@ -151,16 +167,7 @@ STARTED = {
 @pytest.mark.one_database  # The lock is on a file.
 def test_nobody_begins_to_serve_while_a_register_is_imported(processes, tmp_path):
     folder = bundle_of(tmp_path / "bundle", 4_000)
-    file = settings.DATA_DIR / FILE_NAME
-    file.write_bytes(b"")
-    importing = processes.start(*MANAGE, "import_register", str(folder))
-    wait_until(  # It has the lock, and says what for.
-        lambda: file.stat().st_size > 0 or importing.poll() is not None,
-        watch=importing.poll,
-        every_s=0.005,
-    )
-    assert is_taken()
-    assert importing.poll() is None
+    importing = begin_import(processes, folder)
     with held_still(importing):
         processes.environment["BIND"] = f"127.0.0.1:{free_port()}"
         for name, command in STARTED.items():
@@ -184,24 +191,6 @@ def test_nobody_begins_to_serve_while_a_register_is_imported(processes, tmp_path
     wait_until(lambda: answers(port), watch=web.poll)
     write_down()
     assert verify_records().fits
-
-
-@pytest.mark.one_database  # The lock is on a file.
-def test_an_import_that_is_killed_gives_the_site_back(processes, tmp_path):
-    folder = bundle_of(tmp_path / "bundle", 4_000)
-    file = settings.DATA_DIR / FILE_NAME
-    file.write_bytes(b"")
-    importing = processes.start(*MANAGE, "import_register", str(folder))
-    wait_until(  # It has the lock, and says what for.
-        lambda: file.stat().st_size > 0 or importing.poll() is not None,
-        watch=importing.poll,
-        every_s=0.005,
-    )
-    assert is_taken()
-    kill(importing)
-    assert not Person.objects.exists()
-    web, port = start_web(processes)
-    wait_until(lambda: answers(port), watch=web.poll)
 
 
 def test_small_register_keeps_nobody_waiting(processes, tmp_path, capsys):
