@@ -1,4 +1,7 @@
-"""What many tests begin from: made once in a process, and put back as rows for each after it."""
+"""What many tests begin from: made once in a process, and put back as rows for each after it.
+
+`made_once` does so on SQLite, `Kept` on PostgreSQL.
+"""
 
 import sqlite3
 from collections.abc import Callable, Hashable, Iterator
@@ -12,6 +15,7 @@ from django.db import connection, transaction
 from django.db.models import Model
 
 from records.models import append_only
+from tests.conftest import triggers_off
 
 # What `migrate` fills stays between tests.
 STAYS = {model._meta.db_table for model in (ContentType, Permission)}
@@ -66,3 +70,46 @@ def _rows() -> Rows:
             for table in sorted(tables)
         }
     return {table: rows for table, rows in read.items() if rows}
+
+
+class Kept:
+    """Every row that PostgreSQL holds, put back as it was by `put_back` as often as wanted.
+
+    For tests that commit one thing after another to what takes long to make. Keys of what is made
+    afterwards go on, and caches are emptied.
+    """
+
+    def __init__(self) -> None:
+        assert connection.vendor == "postgresql", "SQLite's are kept by `made_once`."
+        tables = set(connection.introspection.django_table_names(include_views=False)) - STAYS
+        self._quoted = {name: connection.ops.quote_name(name) for name in sorted(tables)}
+        # A row's xmin is the transaction that wrote it, and transactions are counted upwards.
+        self._ask = " UNION ALL ".join(
+            f"SELECT '{name}', count(*), coalesce(sum(xmin::text::bigint), 0) FROM {table}"
+            for name, table in self._quoted.items()
+        )
+        self._marks = self._marks_now()
+        self._rows: dict[str, bytes] = {}
+        with connection.cursor() as cursor:
+            for table in self._quoted.values():
+                with cursor.copy(f"COPY {table} TO STDOUT") as rows:
+                    self._rows[table] = b"".join(rows)
+
+    def put_back(self) -> None:
+        """Have no other rows than those that were kept; only where others were written since."""
+        cache.clear()
+        with transaction.atomic(), connection.cursor() as cursor:
+            changed = [self._quoted[name] for name, *_ in self._marks_now() - self._marks]
+            with triggers_off(connection, cursor, changed):
+                for table in changed:
+                    cursor.execute(f"DELETE FROM {table}")
+                    if self._rows[table]:
+                        with cursor.copy(f"COPY {table} FROM STDIN") as rows:
+                            rows.write(self._rows[table])
+        self._marks = self._marks_now()
+
+    def _marks_now(self) -> set[tuple[str, int, int]]:
+        """Of each table: how many rows it has and which transactions wrote them, as one sum."""
+        with connection.cursor() as cursor:
+            cursor.execute(self._ask)
+            return set(cursor.fetchall())

@@ -34,3 +34,30 @@ def test_rows_are_put_back_as_they_were_and_keys_go_on(monkeypatch):
     kept_rows.made_once("somebody", make)
     with pytest.raises(IntegrityError, match="append-only"):
         TrailEntry.objects.update(actor_label="")
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="On PostgreSQL alone.")
+def test_every_row_is_put_back_where_rows_were_added_changed_or_taken_away():
+    changed, gone = factories.make_person(full_name="Signe"), factories.make_person()
+    factories.make_certificate(changed)
+    factories.write_down()
+    everything = [list(model.objects.order_by("pk").values()) for model in (Person, TrailEntry)]
+    assert all(everything)
+    kept = kept_rows.Kept()
+
+    for put_back in range(2):
+        added = factories.make_certificate().person
+        factories.write_down()
+        Person.objects.filter(pk=changed.pk).update(full_name=f"Somebody else {put_back}")
+        Person.objects.filter(pk=gone.pk).delete()
+        kept.put_back()
+        found = [list(model.objects.order_by("pk").values()) for model in (Person, TrailEntry)]
+        assert found == everything
+        assert factories.make_person().pk > added.pk
+    empty(connection)
+    kept.put_back()
+    found = [list(model.objects.order_by("pk").values()) for model in (Person, TrailEntry)]
+    assert found == everything
+    with pytest.raises(IntegrityError, match="append-only"):
+        TrailEntry.objects.update(actor_label="")
