@@ -91,6 +91,9 @@ def site(tmp_path):
             watch=lambda: (serving.poll(), written_into(tmp_path)),
         )
         yield FirstDay(environment["PUBLIC_URL"], processes, post)
+        # Killed, it would leave behind what it started, each in a group of its own.
+        serving.terminate()
+        serving.wait(30)
     finally:
         processes.end()
         post.stop()
