@@ -71,9 +71,10 @@ def make_person(site: Site | None = None, **fields: Any) -> Person:
     number = next(_numbers)
     return Person.objects.create(
         **{
-            # In octal, so that none holds an 8 and the PIN 2580 can be read off nobody's number.
+            # In octal, so that none holds an 8 and the PIN 2580 can be read off nobody's number,
+            # and that whoever looks for 89 finds nobody by a name.
             "employee_number": f"{0o20000 + number:o}",
-            "full_name": f"Person {number}",
+            "full_name": f"Person {number:o}",
             "site": site or make_site(),
             **fields,
         }
