@@ -110,6 +110,11 @@ def scenario(django_db_setup, django_db_blocker) -> Iterator[Scenario]:
         transaction.set_rollback(True)
 
 
+@pytest.fixture(autouse=True)
+def _what_a_question_writes_is_put_back(scenario, db) -> None:
+    scenario.as_built = transaction.savepoint()
+
+
 @pytest.fixture(scope="module")
 def data(scenario, django_db_blocker) -> set[str]:
     """Every word of every row: what people typed stays as they typed it."""

@@ -167,8 +167,9 @@ def test_a_printed_paper_says_what_is_asked_and_is_entered_under_a_signature(
     for each in queries.questions_of(paper):
         right = right_answer(each.question, each.shown)
         chosen = each.question.kind in ("one", "several")
+        # Letters in their order, as they are shown again: choices stand before each as they fell.
         typed[f"answer-{each.order}"] = " ".join(
-            "ABC"[int(one)] if chosen else one for one in right
+            sorted("ABC"[int(one)] for one in right) if chosen else right
         )
     refused = send_as_shown(client, enter, typed | {"answer-1": "Z", "answer-5": "Z9"})
     assert refused.status_code == 422

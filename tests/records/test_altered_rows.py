@@ -972,6 +972,7 @@ BY_ITSELF = (
     "a suspension from a later day",
     "a document's stored hash",
     "a stage's signing gone",
+    "a calibration's withdrawal for another reason",
 )
 """What is named more than once, or takes with it what another alteration is seen by."""
 
