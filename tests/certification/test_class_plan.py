@@ -377,7 +377,7 @@ def test_who_is_away_already_counts_against_the_limit_of_that_day():
 def test_examples_in_docstrings_hold():
     results = doctest.testmod(class_plan)
 
-    assert (results.failed, results.attempted) == (0, 3)
+    assert (results.failed, results.attempted) == (0, 9)
 
 
 def test_nobody_and_nothing_is_a_plan():
