@@ -636,7 +636,7 @@ def ask(scenario: Scenario, reader: str, method: str, url: str, data: dict[str, 
 
 
 LEFT_BY_READING = re.compile(
-    r'(?:INSERT INTO|UPDATE|DELETE FROM) "(?:'
+    r'(?:INSERT (?:OR IGNORE )?INTO|UPDATE|DELETE FROM) "(?:'
     "django_session|"  # When somebody was last there.
     "assessments_rendition|"  # A smaller size of a photograph, made again at need.
     "people_wrongtries|"  # How often the code of a certificate's public page was wrong.
