@@ -1,9 +1,12 @@
 """The first step, on a bare Python: it says what is missing, and does nothing twice."""
 
+import errno
 import importlib.util
+import os
 import stat
 import subprocess
 import sys
+from unittest.mock import Mock
 
 import pytest
 
@@ -102,7 +105,11 @@ def test_no_requirement_file_holds_an_address():
         assert "://" not in (install.TOP / name).read_text(), name
 
 
-def test_a_secret_key_is_its_owners_alone_and_made_once(tmp_path):
+@pytest.mark.parametrize("has_links", [True, False])
+def test_a_secret_key_is_its_owners_alone_and_made_once(tmp_path, monkeypatch, has_links):
+    if not has_links:  # As on a share of a Windows machine.
+        refused = OSError(errno.EPERM, os.strerror(errno.EPERM))
+        monkeypatch.setattr(os, "link", Mock(side_effect=refused))
     file = tmp_path / "in" / "secret_key"
     secret_key.main(str(file))
     first = file.read_text()
@@ -110,3 +117,4 @@ def test_a_secret_key_is_its_owners_alone_and_made_once(tmp_path):
     assert file.read_text() == first
     assert len(first.strip()) >= 50
     assert stat.S_IMODE(file.stat().st_mode) == 0o600
+    assert [*file.parent.iterdir()] == [file]
