@@ -7,6 +7,7 @@ meanwhile is counted as missing.
 """
 
 import gzip
+import io
 import json
 import logging
 from collections.abc import Callable, Iterable, Iterator
@@ -159,10 +160,7 @@ def back_up_nightly(*, clock: Callable[[], datetime]) -> BackUp | None:
         return None
     if bucket := bucket_of_settings():
         run = back_up(BucketArchive(bucket, name_of(now)), clock=clock, by_clock=True)
-        try:
-            prune_back_ups(bucket, policy=policy_of_settings())
-        except Refusal as error:  # What was made is whole, and the next night does it.
-            log.error("Old back-ups were not thrown away: %s", error)
+        _prune_after_the_night(bucket)
         return run
     if not settings.BACK_UP_DIR:
         return None
@@ -175,8 +173,15 @@ def back_up_nightly(*, clock: Callable[[], datetime]) -> BackUp | None:
         _note_failure(run, error, clock(), is_noted=True)
         raise
     run = back_up(path, clock=clock, files_folder=folder / FILES_FOLDER, by_clock=True)
-    prune_back_ups(folder, policy=policy_of_settings())
+    _prune_after_the_night(folder)
     return run
+
+
+def _prune_after_the_night(where: Path | BackUpBucket) -> None:
+    try:
+        prune_back_ups(where, policy=policy_of_settings())
+    except Refusal as error:  # What was made is whole, and the next night does it.
+        log.error("Old back-ups were not thrown away: %s", error)
 
 
 def policy_of_settings() -> Policy:
@@ -230,8 +235,14 @@ def _remove_unneeded(
     store: FileStore, lists: Iterable[bytes], refuse_if_lost: Callable[[], None]
 ) -> None:
     needed: set[str] = set()
-    for data in lists:
-        needed.update(gzip.decompress(data).decode().split("\n"))
+    try:
+        for data in lists:
+            needed.update(line.decode() for line in archive.packed_lines(io.BytesIO(data)))
+    except archive.ArchiveDamaged as error:
+        raise BackUpRefused(
+            f"A list {LIST_ENDING} beside an archive is damaged, so no file that archives share "
+            "was thrown away: remove it together with its archive."
+        ) from error
     for stored in list(store.listing()):
         if str(stored) not in needed:
             refuse_if_lost()

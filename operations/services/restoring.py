@@ -489,18 +489,19 @@ def _put_aside(key: Path) -> None:
     """Give a key a further name, which none has: each was some site's own once."""
     for number in itertools.count(1):
         name = key.with_name(OLD_KEY_FILE if number == 1 else f"{OLD_KEY_FILE}-{number}")
-        try:
-            os.link(key, name)
-        except FileExistsError:
-            if name.read_bytes() == key.read_bytes():
-                return  # As where a restore was killed just after it had put it there.
-        else:
+        if not name.exists():
+            part = name.with_name(f"{name.name}.part")
+            shutil.copy2(key, part)
+            os.replace(part, name)
             return
+        if name.read_bytes() == key.read_bytes():
+            return  # As where a restore was killed just after it had put it there.
 
 
 def keys_put_aside(top: Path) -> list[str]:
     """Names of the files with keys of before a restore."""
-    return sorted(path.name for path in top.glob(f"{OLD_KEY_FILE}*"))
+    found = {path.name for path in top.glob(f"{OLD_KEY_FILE}*")}
+    return sorted(name for name in found if not name.endswith(".part"))
 
 
 def _put_files_into_bucket(staging: Path) -> None:

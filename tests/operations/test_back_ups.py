@@ -313,6 +313,21 @@ def test_no_file_goes_while_an_archive_has_no_list(settings, tmp_path, photo):
     assert [*(tmp_path / "files").rglob("*~*")] == stored != []
 
 
+def test_a_damaged_list_is_told_and_keeps_no_night_from_being_made(
+    settings, tmp_path, photo, caplog
+):
+    names = nights(settings, tmp_path, 2)
+    damaged = tmp_path / f"{names[0]}.files"
+    damaged.write_bytes(damaged.read_bytes()[:-9])
+    stored = {*(tmp_path / "files").rglob("*~*")}
+
+    third = datetime(2026, 11, 3, 1, 40, tzinfo=UTC)
+    assert back_up_nightly(clock=lambda: third) is not None
+
+    assert {*(tmp_path / "files").rglob("*~*")} == stored
+    assert "is damaged, so no file that archives share was thrown away" in caplog.text
+
+
 def test_two_nights_at_once_are_one(settings, tmp_path):
     settings.BACK_UP_DIR = str(tmp_path)
     now = timezone.now()
