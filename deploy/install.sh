@@ -97,11 +97,12 @@ flock -n 9 || stop "This script is at work already: wait until it has ended, and
 if [ "$*" = back ]; then
     before=$(led before)
     [ -n "$before" ] || stop "No version before is kept here, so there is none to go back to."
+    # Else its pages would name the newer version's style sheets; that keeps nobody from going back.
+    CODE=$site/releases/$before sh "$site/releases/$before/deploy/jointworthy-manage" gather_static_files ||
+        echo "Its pages may look wrong: once it serves, run jointworthy-manage gather_static_files and restart it." >&2
     # It refuses to prepare a database that a newer version has prepared, and needs not to.
     install -d -m 755 "$(dirname "$gone_back")"
     put "$gone_back" 644 root <<< $'[Service]\nExecStart=\nExecStart=/bin/true'
-    # Else its pages would name the newer version's style sheets.
-    CODE=$site/releases/$before sh "$site/releases/$before/deploy/jointworthy-manage" gather_static_files
     serve "$before" back
     echo "$before serves again. The newer version's install.sh goes forward, once it is corrected."
     exit
