@@ -58,7 +58,8 @@ NOW = datetime(2026, 11, 25, 12, 50, tzinfo=UTC)
 TODAY = date(2026, 11, 25)
 PASSWORD = "a solder pot by the window"
 
-_numbers = count(1)
+# None with 89 in it, which browser tests look for: it would stand in a certificate's number, too.
+_numbers = (number for number in count(1) if "89" not in str(number))
 
 
 def make_site(name: str = "Castelmar", prefix: str = "CA", **fields: Any) -> Site:
@@ -71,10 +72,9 @@ def make_person(site: Site | None = None, **fields: Any) -> Person:
     number = next(_numbers)
     return Person.objects.create(
         **{
-            # In octal, so that none holds an 8 and the PIN 2580 can be read off nobody's number,
-            # and that whoever looks for 89 finds nobody by a name.
+            # In octal, so that none holds an 8 and the PIN 2580 can be read off nobody's number.
             "employee_number": f"{0o20000 + number:o}",
-            "full_name": f"Person {number:o}",
+            "full_name": f"Person {number}",
             "site": site or make_site(),
             **fields,
         }
