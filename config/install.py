@@ -32,8 +32,10 @@ def main(name):
     status = subprocess.run(
         [
             *(str(VENV_PYTHON), "-m", "pip", "install", "--quiet", "--require-hashes"),
-            # What is never imported need not be compiled; the rest is when it first is.
-            *("--disable-pip-version-check", "--no-input", "--no-compile", "-r", name),
+            # Everything is pinned, with what it needs in turn: nothing is left to work out. What
+            # is never imported need not be compiled; the rest is when it first is.
+            *("--disable-pip-version-check", "--no-input", "--no-deps", "--no-compile"),
+            *("-r", name),
         ],
         cwd=TOP,
     ).returncode
