@@ -1,5 +1,6 @@
 """The circle, or the straight line, that lies nearest to marks on an edge."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -156,33 +157,53 @@ def _through(first: Array, last: Array) -> Array:
     return np.array([kappa / size, np.arctan2(normal[1], normal[0]), 0.0])
 
 
-def _terms(x: Array, theta: Array) -> tuple[Array, Array, Array]:
-    """Distances (B, N), their first (B, N, 3) and second (B, N, 3, 3) derivatives by theta."""
+def _terms(x: Array, theta: Array) -> tuple[Array, Array, Callable[[], Array]]:
+    """Distances (B, N), their first derivatives by theta (B, N, 3), and how to have the second.
+
+    Of these only the sum over the marks, each times its distance, is wanted (B, 3, 3).
+    """
     kappa, phi, d = (theta[:, i, None] for i in range(3))
-    along = np.cos(phi) * x[..., 0] + np.sin(phi) * x[..., 1]
-    aside = -np.sin(phi) * x[..., 0] + np.cos(phi) * x[..., 1]
-    square = (x * x).sum(axis=-1)
+    cos, sin = np.cos(phi), np.sin(phi)
+    along = cos * x[..., 0] + sin * x[..., 1]
+    aside = cos * x[..., 1] - sin * x[..., 0]
+    half = (x * x).sum(axis=-1) / 2
     stretch = 1 + kappa * d
-    level = kappa * square / 2 + stretch * along + kappa * d * d / 2 + d
+    level = kappa * half + stretch * along + kappa * d * d / 2 + d
     root = np.sqrt(np.maximum(1 + 2 * kappa * level, 1e-12))
     delta = 2 * level / (1 + root)
     # From P = δ + κδ²/2, so that ∂P = √(1 + 2κP) ∂δ + δ²/2 ∂κ, and once more.
-    by_kappa = square / 2 + d * along + d * d / 2 - delta * delta / 2
-    first = np.stack([by_kappa, stretch * aside, kappa * along + stretch], axis=-1)
+    first = np.empty((*delta.shape, 3))
+    first[..., 0] = half + d * along + d * d / 2 - delta * delta / 2
+    first[..., 1] = stretch * aside
+    first[..., 2] = kappa * along + stretch
     first /= root[..., None]
-    second = -kappa[..., None, None] * first[..., :, None] * first[..., None, :]
-    second[..., 0, :] -= delta[..., None] * first
-    second[..., :, 0] -= delta[..., None] * first
-    for i, j, entry in (
-        (0, 1, d * aside),
-        (0, 2, along + d),
-        (1, 2, kappa * aside),
-    ):
-        second[..., i, j] += entry
-        second[..., j, i] += entry
-    second[..., 1, 1] -= stretch * along
-    second[..., 2, 2] += kappa
-    return delta, first, second / root[..., None, None]
+
+    def second() -> Array:
+        weight = delta / root
+        bend = -kappa[..., None] * _products(first, weight)
+        by_kappa = ((weight * delta)[..., None] * first).sum(axis=1)
+        bend[:, 0, :] -= by_kappa
+        bend[:, :, 0] -= by_kappa
+        whole = weight.sum(axis=1)
+        ahead, beside = (weight * along).sum(axis=1), (weight * aside).sum(axis=1)
+        kappa_, d_ = kappa[:, 0], d[:, 0]
+        for i, j, entry in (
+            (0, 1, d_ * beside),
+            (0, 2, ahead + d_ * whole),
+            (1, 2, kappa_ * beside),
+        ):
+            bend[:, i, j] += entry
+            bend[:, j, i] += entry
+        bend[:, 1, 1] -= stretch[:, 0] * ahead
+        bend[:, 2, 2] += kappa_ * whole
+        return bend
+
+    return delta, first, second
+
+
+def _products(first: Array, weight: Array) -> Array:
+    """The sums over the marks of products of two first derivatives, each times a weight."""
+    return (first * weight[..., None]).swapaxes(-1, -2) @ first
 
 
 def _descend(x: Array, theta: Array) -> Array:
@@ -212,8 +233,7 @@ def _settle(x: Array, theta: Array) -> Array:
     for _step in range(LAST_STEPS):
         delta, first, second = _terms(x, theta)
         slope = (delta[..., None] * first).sum(axis=1)
-        bend = np.einsum("bni,bnj->bij", first, first)
-        bend += (delta[..., None, None] * second).sum(axis=1)
+        bend = first.swapaxes(-1, -2) @ first + second()
         try:
             move = np.linalg.solve(bend, -slope[..., None])[..., 0]
         except np.linalg.LinAlgError as error:
