@@ -285,8 +285,10 @@ def points_of(kind: Kind, given: Sequence[Sequence[float]]) -> Array:
 def refuse_coinciding(*points: Array) -> None:
     """Refuse marks that lie on each other."""
     rows = np.vstack(points)
-    gaps = np.linalg.norm(rows[:, None] - rows[None, :], axis=-1)
-    if gaps[np.triu_indices(len(rows), 1)].min() < SAME_PLACE_PX:
+    between = rows[:, None] - rows
+    gaps = np.hypot(between[..., 0], between[..., 1])
+    np.fill_diagonal(gaps, np.inf)  # A mark's own place.
+    if gaps.min() < SAME_PLACE_PX:
         raise MarksCoincide("Two marks lie on the same place. Move one of them.")
 
 
