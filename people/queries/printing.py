@@ -179,10 +179,7 @@ def embedded_letters() -> frozenset[int]:
 
 def letters_of(face: Face) -> frozenset[int]:
     """The code points that both weights of a face draw; none if a file is missing."""
-    files = files_of(face)
-    if not files:
-        return frozenset()
-    return frozenset.intersection(*(_letters_in(path, changed) for path, changed in files))
+    return _letters_in_all(files_of(face))
 
 
 def files_of(face: Face) -> tuple[tuple[Path, int], ...]:
@@ -199,6 +196,14 @@ def files_of(face: Face) -> tuple[tuple[Path, int], ...]:
 
 def folders() -> tuple[Path, ...]:
     return tuple(Path(folder) for folder in settings.FONT_FOLDERS)
+
+
+@lru_cache(maxsize=32)
+def _letters_in_all(files: tuple[tuple[Path, int], ...]) -> frozenset[int]:
+    """What each of them draws; kept, for a large face has tens of thousands of letters."""
+    if not files:
+        return frozenset()
+    return frozenset.intersection(*(_letters_in(path, changed) for path, changed in files))
 
 
 @lru_cache(maxsize=32)
