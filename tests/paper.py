@@ -2,6 +2,7 @@
 
 import io
 from collections.abc import Iterator
+from functools import cache
 from typing import Any
 
 from fontTools.cffLib import CFFFontSet
@@ -93,11 +94,14 @@ class _Outlines:
             self.glyphs = cff[cff.fontNames[0]].CharStrings
             self.names = cff[cff.fontNames[0]].charset
         self.by_cid = "/FontFile2" not in descriptor
+        # A page draws the same few over and over.
+        self.is_notdef = cache(self._is_notdef)
+        self._outline = cache(self._read_outline)
 
-    def is_notdef(self, cid: int) -> bool:
+    def _is_notdef(self, cid: int) -> bool:
         return cid == 0 or (bool(self._outline(cid)) and self._outline(cid) == self._outline(0))
 
-    def _outline(self, cid: int) -> list[Any]:
+    def _read_outline(self, cid: int) -> list[Any]:
         name = f"cid{cid:05d}" if self.by_cid and f"cid{cid:05d}" in self.names else None
         pen = RecordingPen()
         self.glyphs[name or self.names[cid]].draw(pen)
