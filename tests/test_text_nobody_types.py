@@ -1,7 +1,7 @@
 """What only a faulty program sends is refused with a sentence at every address, and breaks none."""
 
 from collections.abc import Iterator
-from copy import deepcopy
+from http.cookies import SimpleCookie
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -53,8 +53,8 @@ def questions(scenario: Scenario) -> Iterator[tuple[str, Client, str, str, dict]
         things = scenario.things_for(reader)
         url, data = address(name, row, things), asked(row, things)
         for method in row.method.split():
-            client = Client()
-            client.cookies = deepcopy(scenario.clients[reader].cookies)
+            client = scenario.client
+            client.cookies = SimpleCookie(scenario.clients[reader].cookies)
             yield name, client, method, url, data
 
 
