@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
 from typing import NoReturn
 
@@ -41,20 +42,27 @@ def leave_out(reason: str) -> NoReturn:
 
 
 def pytest_collection_modifyitems(items):
+    first, then = [], []
     for item in items:
-        for folder in ("browser", "services"):
-            if item.path.is_relative_to(HERE / folder):
-                item.add_marker(folder)
-        if may_use_a_database(item):
+        folder = _folder_of(item.path)
+        if folder in ("browser", "services"):
+            item.add_marker(folder)
+        marks = {mark.name for mark in item.iter_markers()}
+        if may_use_a_database(item, marks):
             item.add_marker("database")
             # What is left out on one database is there for the other.
-            if item.path.is_relative_to(HERE / "services") or item.get_closest_marker("skipif"):
+            if folder == "services" or "skipif" in marks:
                 item.add_marker("each_database")
-    # What takes long comes first, so that no process is left with it at the end.
-    items.sort(
-        key=lambda item: not any(map(item.get_closest_marker, ("slow", "services", "browser")))
-    )
+        # What takes long comes first, so that no process is left with it at the end.
+        (first if marks & {"slow", "services", "browser"} else then).append(item)
+    items[:] = first + then
     ask_of_one_address_in_a_row(items)
+
+
+@cache
+def _folder_of(path: Path) -> str:
+    """The folder below this one that a file lies in; the file's own name if in none."""
+    return path.relative_to(HERE).parts[0]
 
 
 def ask_of_one_address_in_a_row(items: list[pytest.Item]) -> None:
@@ -80,7 +88,7 @@ def pytest_collection_finish():
     gc.set_threshold(50_000, 20, 100)
 
 
-def may_use_a_database(item: pytest.Item) -> bool:
+def may_use_a_database(item: pytest.Item, marks: set[str]) -> bool:
     """Whether a database could make a difference to a test.
 
     Such a test runs on PostgreSQL where there is one, which is the stricter of the two, and on
@@ -93,12 +101,12 @@ def may_use_a_database(item: pytest.Item) -> bool:
     at what pages say: the services and queries behind them are tried by others, and
     `test_access_table.py` opens every page as every reader on PostgreSQL.
     """
-    if item.get_closest_marker("one_database") or item.path.stem.endswith("_pages"):
+    if "one_database" in marks or item.path.stem.endswith("_pages"):
         return False
     return (
-        item.get_closest_marker("django_db") is not None
+        "django_db" in marks
         or not DATABASE_FIXTURES.isdisjoint(getattr(item, "fixturenames", ()))
-        or item.path.is_relative_to(HERE / "services")
+        or _folder_of(item.path) == "services"
     )
 
 
