@@ -1,6 +1,7 @@
 """Drawn photographs: every joint and fault, alike each time, and true to what is said of them."""
 
 import json
+from functools import cache
 
 import numpy as np
 import pytest
@@ -37,6 +38,18 @@ FILLETS = [
 ]
 
 
+@cache
+def truth_of(kind, fault=None, *, seed, view=None):
+    """What is said of a photograph: at a half of the size each way it is said as it is at whole."""
+    return draw_joint(kind, fault, seed=seed, view=view, size=SMALL).truth
+
+
+@cache
+def good_beside(kind, seed, view):
+    """The joint without a fault, which each fault of its kind is held against."""
+    return draw_joint(kind, seed=seed, view=view, size=SMALL).image
+
+
 def points_px(value):
     """Every point under a key of the truth, as an array of rows."""
     return np.atleast_2d(np.array(value, dtype=float))
@@ -63,6 +76,15 @@ def test_every_kind_and_fault_is_drawn_from_every_view_that_shows_it(kind, fault
     assert drawn.view == view
     assert json.loads(json.dumps(drawn.truth))["kind"] == kind
     assert np.asarray(drawn.image).std() > 8  # not a blank sheet
+    assert_lies_in(drawn.truth, (800, 600))
+
+
+def assert_lies_in(truth, size):
+    for key, value in truth.items():
+        if key.endswith("_px") and not isinstance(value, float):
+            points = points_px(value)
+            assert (points >= 0).all(), key
+            assert (points <= size).all(), key
 
 
 @pytest.mark.parametrize(("kind", "fault"), ALL)
@@ -81,7 +103,7 @@ def test_another_seed_gives_another_photograph(kind):
 @pytest.mark.parametrize(("kind", "fault", "view"), [row for row in ALL_VIEWS if row[1]])
 def test_every_fault_shows_beside_the_good_joint_of_the_same_seed(kind, fault, view):
     for seed in (0, 1):
-        good = draw_joint(kind, seed=seed, view=view, size=SMALL).image
+        good = good_beside(kind, seed, view)
         bad = draw_joint(kind, fault, seed=seed, view=view, size=SMALL).image
         apart = np.asarray(ImageChops.difference(good, bad)).max(axis=2)
         assert (apart > 40).mean() > 0.001, f"seed {seed}: too like the good joint"
@@ -91,19 +113,14 @@ def test_every_fault_shows_beside_the_good_joint_of_the_same_seed(kind, fault, v
 @pytest.mark.parametrize(("kind", "fault", "view"), ALL_VIEWS)
 def test_every_point_of_the_truth_lies_in_the_photograph(kind, fault, view):
     for seed in (0, 5):
-        truth = draw_joint(kind, fault, seed=seed, view=view).truth
-        for key, value in truth.items():
-            if key.endswith("_px") and not isinstance(value, float):
-                points = points_px(value)
-                assert (points >= 0).all(), (seed, key)
-                assert (points <= (800, 600)).all(), (seed, key)
+        assert_lies_in(truth_of(kind, fault, seed=seed, view=view), SMALL)
 
 
 @pytest.mark.parametrize(("kind", "fault"), WRAPS)
 def test_contact_points_stand_at_the_wrap_angle_in_the_direction_said(kind, fault):
     directions = set()
     for seed in range(8):
-        truth = draw_joint(kind, fault, seed=seed, view=top_view(kind)).truth
+        truth = truth_of(kind, fault, seed=seed, view=top_view(kind))
         directions.add(truth["wrap_direction"])
         centre = np.array(truth["wrap_centre_px"])
         start = np.array(truth["contact_start_px"]) - centre
@@ -132,7 +149,7 @@ def test_contact_points_stand_at_the_wrap_angle_in_the_direction_said(kind, faul
     ],
 )
 def test_wrap_is_good_work_unless_it_is_the_fault(kind, fault, low, high):
-    wraps = [draw_joint(kind, fault, seed=seed).truth["wrap_deg"] for seed in range(12)]
+    wraps = [truth_of(kind, fault, seed=seed)["wrap_deg"] for seed in range(12)]
     assert all(low <= wrap <= high for wrap in wraps)
     assert len(set(wraps)) == 12
 
@@ -141,7 +158,7 @@ def test_wrap_is_good_work_unless_it_is_the_fault(kind, fault, low, high):
 @pytest.mark.parametrize("fault", [None, "clearance_none", "clearance_wide"])
 def test_clearance_runs_along_the_wire_from_contact_to_insulation(kind, fault):
     for seed in SEEDS:
-        truth = draw_joint(kind, fault, seed=seed, view=top_view(kind)).truth
+        truth = truth_of(kind, fault, seed=seed, view=top_view(kind))
         left, right = points_px(truth["across_wire_px"])
         across = right - left
         assert np.hypot(*across) == pytest.approx(truth["insulated_mm"] * truth["px_per_mm"])
@@ -163,7 +180,7 @@ def test_clearance_runs_along_the_wire_from_contact_to_insulation(kind, fault):
 @pytest.mark.parametrize(("kind", "fault", "view"), FILLETS)
 def test_fillet_points_lie_on_the_arc_whose_sagitta_and_angle_are_stated(kind, fault, view):
     for seed in SEEDS:
-        truth = draw_joint(kind, fault, seed=seed, view=view).truth
+        truth = truth_of(kind, fault, seed=seed, view=view)
         edge = points_px(truth["fillet_points_px"])
         centre, radius = circle_through(edge)
         assert np.hypot(*(edge - centre).T) == pytest.approx(radius, rel=1e-6)
@@ -209,7 +226,7 @@ def test_the_fillet_in_the_picture_ends_where_its_points_say(fault):
 )  # fmt: skip
 def test_fill_is_the_level_between_bottom_and_top(kind, fault, view):
     for seed in SEEDS:
-        truth = draw_joint(kind, fault, seed=seed, view=view).truth
+        truth = truth_of(kind, fault, seed=seed, view=view)
         bottom, top, level = (
             np.array(truth[f"fill_{name}_px"]) for name in ("bottom", "top", "level")
         )
@@ -227,21 +244,21 @@ def test_lengths_stand_in_the_picture_at_its_scale():
             ("hole", "lead_too_long", "protrusion_points_px", "protrusion_mm"),
             ("hole", "lead_too_long", "across_lead_px", "lead_mm"),
         ):
-            truth = draw_joint(kind, fault, seed=seed).truth
+            truth = truth_of(kind, fault, seed=seed)
             first, last = points_px(truth[points])
             assert np.hypot(*(last - first)) == pytest.approx(truth[length] * truth["px_per_mm"])
 
 
 def test_tinning_leaves_a_gap_unless_that_is_the_fault():
     for seed in SEEDS:
-        assert draw_joint("wire", seed=seed).truth["tinning_gap_mm"] > 0.5
-        assert draw_joint("wire", "tinning_gap_none", seed=seed).truth["tinning_gap_mm"] < 0
+        assert truth_of("wire", seed=seed)["tinning_gap_mm"] > 0.5
+        assert truth_of("wire", "tinning_gap_none", seed=seed)["tinning_gap_mm"] < 0
 
 
 def test_the_land_is_wetted_all_round_unless_that_is_the_fault():
     for seed in SEEDS:
-        assert draw_joint("hole", seed=seed).truth["land_wetted_deg"] == 360
-        truth = draw_joint("hole", "hole_no_wetting", seed=seed).truth
+        assert truth_of("hole", seed=seed)["land_wetted_deg"] == 360
+        truth = truth_of("hole", "hole_no_wetting", seed=seed)
         centre = np.array(truth["land_centre_px"])
         first, last = (np.array(truth[f"wetted_{end}_px"]) - centre for end in ("from", "to"))
         swept = np.degrees(np.arctan2(last[1], last[0]) - np.arctan2(first[1], first[0]))
@@ -254,14 +271,14 @@ def test_the_land_is_wetted_all_round_unless_that_is_the_fault():
 def test_a_wire_that_is_not_on_its_base_stands_off_it_by_the_gap_said():
     for seed in SEEDS:
         for fault, lifted in ((None, False), ("wire_not_on_base", True)):
-            truth = draw_joint("turret", fault, seed=seed, view="side").truth
+            truth = truth_of("turret", fault, seed=seed, view="side")
             gap = np.hypot(*(np.array(truth["wire_bottom_px"]) - np.array(truth["base_px"])))
             assert gap == pytest.approx(truth["wire_above_base_mm"] * truth["px_per_mm"], abs=1e-6)
             assert (truth["wire_above_base_mm"] > 0) == lifted
 
 
 def test_two_wires_are_told_of_one_by_one():
-    truth = draw_joint("turret_two", "wrap_short", seed=5).truth
+    truth = truth_of("turret_two", "wrap_short", seed=5)
     lower, upper = truth["wires"]
     assert lower["wrap_deg"] >= 180 > upper["wrap_deg"]
     assert truth["wrap_deg"] == upper["wrap_deg"]
@@ -276,8 +293,9 @@ def test_a_smaller_photograph_shows_the_same_joint_smaller():
 
 
 def test_joints_of_one_batch_share_their_wire():
-    wires = {draw_joint("turret", seed=seed, batch=4).truth["insulation"] for seed in range(6)}
-    loose = {draw_joint("turret", seed=seed).truth["insulation"] for seed in range(6)}
+    joints = [draw_joint("turret", seed=seed, batch=4, size=SMALL) for seed in range(6)]
+    wires = {joint.truth["insulation"] for joint in joints}
+    loose = {truth_of("turret", seed=seed)["insulation"] for seed in range(6)}
     assert len(wires) == 1
     assert len(loose) > 1
 
