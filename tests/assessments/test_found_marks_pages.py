@@ -19,20 +19,24 @@ from tests.factories import NOW
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("everybody_has_standing")]
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def drawn():
     return draw_joint("wire", seed=2, size=(2400, 1800), view="top")
 
 
-@pytest.fixture
-def photo(drawn):
-    """A photograph that is larger than the copy that is looked at."""
-    board = factories.make_board()
+@pytest.fixture(scope="module")
+def jpeg(drawn):
     file = io.BytesIO()
     drawn.image.save(file, "JPEG", quality=90)
-    file.seek(0)
+    return file.getvalue()
+
+
+@pytest.fixture
+def photo(jpeg):
+    """A photograph that is larger than the copy that is looked at."""
+    board = factories.make_board()
     added = photos.add_photo(
-        board=board, joint=board.joints.first(), file=file, name="E01.jpg",
+        board=board, joint=board.joints.first(), file=io.BytesIO(jpeg), name="E01.jpg",
         actor=factories.make_user("instructor", site=board.site), at=NOW,
     )  # fmt: skip
     return factories.on_a_stand(added)
