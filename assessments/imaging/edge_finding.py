@@ -266,17 +266,19 @@ def find_post(picture: Array, click: Point, points: int = 8) -> PostFound:
     longest = max(picture.shape[1:])
     normal = _normal_at(picture, click)
     angles = np.linspace(0, 2 * pi, 180, endpoint=False)
+    # Circles of every radius on both sides of an edge, (radius, side).
+    radii = np.geomspace(0.01 * longest, 0.35 * longest, 110)
+    off_edge = radii[:, None] * np.array([-1.0, 1.0])
     best = (0.0, 0.0, click)
     for offset in np.arange(-3.0, 3.5, 1.0):
         edge = (click[0] + offset * normal[0], click[1] + offset * normal[1])
-        for radius in np.geomspace(0.01 * longest, 0.35 * longest, 110):
-            for side in (-1, 1):
-                centre = (edge[0] + side * radius * normal[0], edge[1] + side * radius * normal[1])
-                slope = _round_slope(picture, centre, radius, angles)
-                # Steep over most of the circle, and not very steep on a part of it.
-                strength = float(np.quantile(slope, 0.4))
-                if strength > best[0]:
-                    best = (strength, radius, centre)
+        x, y = edge[0] + off_edge * normal[0], edge[1] + off_edge * normal[1]
+        slope = _round_slopes(picture, x, y, radii[:, None], angles)
+        # Steep over most of the circle, and not very steep on a part of it.
+        strengths = np.quantile(slope, 0.4, axis=-1)
+        at = np.unravel_index(strengths.argmax(), strengths.shape)
+        if strengths[at] > best[0]:
+            best = (float(strengths[at]), float(radii[at[0]]), (float(x[at]), float(y[at])))
     strength, radius, centre = best
     if strength < LEAST_SLOPE / 2:
         raise NoEdgeFound
@@ -299,11 +301,17 @@ def _normal_at(picture: Array, click: Point) -> tuple[float, float]:
     return cos(angle), sin(angle)
 
 
-def _round_slope(picture: Array, centre: Point, radius: float, angles: Array) -> Array:
-    steps = radius + np.array([-1.0, 1.0])[:, None]
-    x, y = centre[0] + steps * np.cos(angles), centre[1] + steps * np.sin(angles)
-    inner_outer = _sampled(picture, x, y)
-    return np.sqrt(((inner_outer[:, 1] - inner_outer[:, 0]) ** 2).sum(axis=0)) / 2
+def _round_slopes(picture: Array, x: Array, y: Array, radius: Array, angles: Array) -> Array:
+    """How steep the picture is across circles about (x, y), along a last axis for the angles."""
+    inner, outer = (
+        _sampled(
+            picture,
+            x[..., None] + (radius + step)[..., None] * np.cos(angles),
+            y[..., None] + (radius + step)[..., None] * np.sin(angles),
+        )
+        for step in (-1.0, 1.0)
+    )
+    return np.sqrt(((outer - inner) ** 2).sum(axis=0)) / 2
 
 
 def _refined_circle(picture: Array, centre: Point, radius: float, points: int) -> PostFound:
