@@ -21,13 +21,29 @@ PEOPLE_AT_A_TIME = 200
 """People whose facts are gathered at a time by whoever reads many."""
 
 
+FIGURES = (
+    "validity_months",
+    "expiry_rule",
+    "renewal_window_days",
+    "vision_months",
+    "max_absence_months",
+)
+"""What the engine reads of a revision, in the order of `SchemeFigures`."""
+
+
 def figures_of(revision: SchemeRevision) -> engine.SchemeFigures:
+    return _figures(*(getattr(revision, name) for name in FIGURES))
+
+
+def _figures(
+    validity_months: int, expiry_rule: str, renewal_window: int, vision_months: int, absence: int
+) -> engine.SchemeFigures:
     return engine.SchemeFigures(
-        validity_months=revision.validity_months,
-        expiry_rule=engine.ExpiryRule(revision.expiry_rule),
-        renewal_window_days=revision.renewal_window_days,
-        vision_months=revision.vision_months,
-        max_absence_months=revision.max_absence_months,
+        validity_months=validity_months,
+        expiry_rule=engine.ExpiryRule(expiry_rule),
+        renewal_window_days=renewal_window,
+        vision_months=vision_months,
+        max_absence_months=absence,
     )
 
 
@@ -86,22 +102,43 @@ def _gather_certificates(rows: _Rows, person_ids: Collection[int], scope_id: int
     if scope_id is not None:
         certificates = certificates.filter(scope=scope_id)
     figures: dict[int, engine.SchemeFigures] = {}
-    for certificate in certificates.select_related(
-        "scheme_revision", "withdrawal", "renews"
-    ).order_by():
-        if certificate.scheme_revision_id not in figures:
-            figures[certificate.scheme_revision_id] = figures_of(certificate.scheme_revision)
-        withdrawal = getattr(certificate, "withdrawal", None)
-        rows.pks[certificate.number] = certificate.pk
-        rows.certificates[certificate.person_id, certificate.scope_id].append(
+    for (
+        pk,
+        person_id,
+        scope_id_of,
+        number,
+        issued_on,
+        renews,
+        recorded_at,
+        withdrawn_at,
+        restriction,
+        revision_id,
+        *figures_read,
+    ) in certificates.order_by().values_list(
+        "pk",
+        "person_id",
+        "scope_id",
+        "number",
+        "issued_on",
+        "renews__number",
+        "recorded_at",
+        "withdrawal__withdrawn_at",
+        "restriction",
+        "scheme_revision_id",
+        *(f"scheme_revision__{name}" for name in FIGURES),
+    ):
+        if revision_id not in figures:
+            figures[revision_id] = _figures(*figures_read)
+        rows.pks[number] = pk
+        rows.certificates[person_id, scope_id_of].append(
             engine.CertificateFact(
-                number=certificate.number,
-                figures=figures[certificate.scheme_revision_id],
-                issued_on=certificate.issued_on,
-                renews=certificate.renews.number if certificate.renews else "",
-                recorded_at=certificate.recorded_at,
-                withdrawn_at=withdrawal.withdrawn_at if withdrawal else None,
-                restriction=certificate.restriction,
+                number=number,
+                figures=figures[revision_id],
+                issued_on=issued_on,
+                renews=renews or "",
+                recorded_at=recorded_at,
+                withdrawn_at=withdrawn_at,
+                restriction=restriction,
             )
         )
 
@@ -110,19 +147,45 @@ def _gather_events(rows: _Rows, person_ids: Collection[int], scope_id: int | Non
     events = CertificateEvent.objects.filter(certificate__person__in=person_ids)
     if scope_id is not None:
         events = events.filter(certificate__scope=scope_id)
-    for event in events.select_related("certificate", "voids").order_by():
-        rows.events[event.certificate.person_id, event.certificate.scope_id].append(
+    for (
+        person_id,
+        scope_id_of,
+        event_id,
+        number,
+        kind,
+        effective_on,
+        recorded_at,
+        voids,
+        until,
+        authority,
+        reason,
+        restriction,
+    ) in events.order_by().values_list(
+        "certificate__person_id",
+        "certificate__scope_id",
+        "event_id",
+        "certificate__number",
+        "kind",
+        "effective_on",
+        "recorded_at",
+        "voids__event_id",
+        "until",
+        "authority",
+        "reason",
+        "restriction",
+    ):
+        rows.events[person_id, scope_id_of].append(
             engine.EventFact(
-                event_id=event.event_id,
-                certificate_number=event.certificate.number,
-                kind=engine.EventKind(event.kind),
-                effective_on=event.effective_on,
-                recorded_at=event.recorded_at,
-                voids=event.voids.event_id if event.voids else "",
-                until=event.until,
-                authority=event.authority,
-                reason=event.reason,
-                restriction=event.restriction,
+                event_id=event_id,
+                certificate_number=number,
+                kind=engine.EventKind(kind),
+                effective_on=effective_on,
+                recorded_at=recorded_at,
+                voids=voids or "",
+                until=until,
+                authority=authority,
+                reason=reason,
+                restriction=restriction,
             )
         )
 
