@@ -11,6 +11,8 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 from pathlib import Path
 
+from django.db.models import F
+
 from audit.exceptions import BundleRefused, ListRefused
 from audit.queries.list_bringers import bringer_for
 from audit.queries.list_plan import make_plan
@@ -58,7 +60,8 @@ class LeftBehind(AssertionError):
 
 
 def spans_stored():
-    found = StandingSpan.objects.select_related("certificate").prefetch_related("ends")
+    # Of the certificate its number alone: a walk asks for all of them after each act.
+    found = StandingSpan.objects.annotate(number=F("certificate__number")).prefetch_related("ends")
     return sorted(
         (
             one.person_id,
@@ -67,7 +70,7 @@ def spans_stored():
             str(one.stands_since),
             str(one.last_day),
             one.standing,
-            one.certificate.number,
+            one.number,
             one.restriction,
             one.rule,
             str(one.ends_on),
@@ -175,10 +178,11 @@ class Walk:
         return self.draw.choice(self.people), self.scopes[place], self.revisions[place]
 
     def certificate(self):
-        found = list(Certificate.objects.select_related("person__site", "scope").order_by("pk"))
+        found = list(Certificate.objects.order_by("pk").values_list("pk", flat=True))
         if not found:
             raise CertificationError("There is none yet.")
-        return self.draw.choice(found)
+        drawn = Certificate.objects.select_related("person__site", "scope")
+        return drawn.get(pk=self.draw.choice(found))
 
     def signed(self, **more):
         return {
