@@ -43,8 +43,11 @@ class SignInBackend(AuthenticationBackend):
     """
 
     def get_user(self, user_id: int) -> User | None:
-        user = _as_each_request_asks().filter(pk=user_id).first()
-        return user if user is not None and self.user_can_authenticate(user) else None
+        try:
+            user = _as_each_request_asks().get(pk=user_id)
+        except User.DoesNotExist:
+            return None
+        return user if self.user_can_authenticate(user) else None
 
     def user_can_authenticate(self, user: Any) -> bool:
         return user.may_sign_in(timezone.now())
