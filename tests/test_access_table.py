@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 from django.db import connection, transaction
+from django.http.response import ResponseHeaders
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from records.models import TrailEntry
@@ -609,7 +610,20 @@ def asked(row: Row, things: dict[str, Any]) -> dict[str, Any]:
     return {name: in_address(things.get(said, said)) for name, said in row.asked.items()}
 
 
-def ask(scenario: Scenario, reader: str, method: str, url: str, data: dict[str, Any]):
+@dataclass(frozen=True)
+class Answer:
+    """What a reader was told. A refusal is kept, and a whole response holds all it was made of."""
+
+    status_code: int
+    headers: ResponseHeaders
+    body: bytes
+
+    @property
+    def url(self) -> str:
+        return self.headers["Location"]
+
+
+def ask(scenario: Scenario, reader: str, method: str, url: str, data: dict[str, Any]) -> Answer:
     """Ask as a reader; what the answer wrote is undone, what it holds open is closed.
 
     What keeps a session that may only look from writing is the method, so no address may write
@@ -623,16 +637,17 @@ def ask(scenario: Scenario, reader: str, method: str, url: str, data: dict[str, 
     written: list[str] = []
     with connection.execute_wrapper(_noting(written)):
         response = getattr(client, method.lower())(url, data, HTTP_X_REQUEST_ID="one-of-all")
-        response.body = b"".join(response) if response.streaming else response.content
+        body = b"".join(response) if response.streaming else response.content
     if written or connection.needs_rollback:
         transaction.set_rollback(False)
         transaction.savepoint_rollback(scenario.as_built)
     if method == "GET":
         told = [sql for sql in written if not LEFT_BY_READING.match(sql)]
         assert told == [], f"{url} writes by being read"
-    if said(response) != OK:
-        scenario.refusals[question] = response
-    return response
+    answer = Answer(response.status_code, response.headers, bytes(body))
+    if said(answer) != OK:
+        scenario.refusals[question] = answer
+    return answer
 
 
 LEFT_BY_READING = re.compile(
@@ -658,7 +673,7 @@ def _noting(written: list[str]) -> Callable[..., Any]:
     return execute
 
 
-def said(response) -> str:
+def said(response: Answer) -> str:
     """The kind of an answer."""
     if response.status_code == 302 and re.match(r"/(account|admin)/login/", response.url):
         return SIGN_IN
@@ -748,7 +763,7 @@ UNKNOWN = {
 }
 
 
-def without_secrets(response) -> bytes:
+def without_secrets(response: Answer) -> bytes:
     """A body without what differs from one answer to the next."""
     return re.sub(rb'(csrfmiddlewaretoken" value="|X-CSRFToken": ")\w+', b"", response.body)
 
