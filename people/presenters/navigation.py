@@ -8,10 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, Literal
 
 from django.http import HttpRequest
-from django.urls import NoReverseMatch, reverse
+from django.urls import NoReverseMatch, get_script_prefix, reverse
 from django.utils.translation import gettext_lazy as _
 
 Place = Literal["top", "foot", "find"]
@@ -115,6 +116,12 @@ def navigation(request: HttpRequest) -> dict[str, Any]:
     }
 
 
+@cache
+def _address(url_name: str, _prefix: str) -> str:
+    """Where a page is below what the site is served at; each page leads to dozens of others."""
+    return reverse(url_name)
+
+
 def _links(path: str, view_name: str, roles: frozenset[str]) -> list[dict[str, Any]]:
     links = []
     for entry in sorted(_entries.values(), key=lambda entry: (entry.order, entry.url_name)):
@@ -124,7 +131,7 @@ def _links(path: str, view_name: str, roles: frozenset[str]) -> list[dict[str, A
         if entry.roles is not None and not entry.roles & roles:
             continue
         try:
-            url = reverse(entry.url_name)
+            url = _address(entry.url_name, get_script_prefix())
         except NoReverseMatch:
             continue
         place = entry.place
