@@ -89,7 +89,6 @@ def test_counts_say_how_long_the_list_is(user, today, scopes, everybody, days):
                 filters = register.RegisterFilters(
                     day=today + timedelta(days=days), standing=chosen, scope=scope, order=order
                 )
-                counted = register.counts(user, filters)
                 if order in register.ORDERS_OF_LINES:
                     lines = register.LinesInOrder(user, filters)
                     listed = list(lines)
@@ -98,6 +97,7 @@ def test_counts_say_how_long_the_list_is(user, today, scopes, everybody, days):
                     assert lines[1:3] == listed[1:3], filters
                 else:
                     listed = list(register.people_who_match(user, filters))
+                    counted = register.counts(user, filters)
                     assert counted["people"] == len(listed), filters
                 seen.add(len(listed))
     assert len(seen) > 3
