@@ -101,7 +101,13 @@ def test_register_answers_the_worked_cases_after_an_import(name):
     assert_answers_agree(CASES / name)
 
 
-@pytest.mark.parametrize("name", ["random_a", "random_b", "restricted"])
+# Which renewal counts is a rule about rows that were read. Each database takes in the other three
+# registers of these cases; two that are drawn alike say no more of it.
+ONE = pytest.mark.one_database
+DRAWN = [pytest.param("random_a", marks=ONE), pytest.param("random_b", marks=ONE), "restricted"]
+
+
+@pytest.mark.parametrize("name", DRAWN)
 def test_renewals_that_cannot_count_are_refused_and_all_else_answers_as_expected(name, tmp_path):
     """The bundle holds renewals of other people's, later and revoked certificates."""
     folder = tmp_path / name
