@@ -253,6 +253,38 @@ def judgements_to_sign(**of: Any) -> models.QuerySet[Judgement]:
     )
 
 
+def judgements_signed(**of: Any) -> models.QuerySet[Judgement]:
+    """The same for whoever only writes down what is signed: no more of each row than that."""
+    return judgements_to_sign(**of).only(
+        "grading",
+        "stage",
+        "joint__make",
+        "joint__position__name",
+        "criterion__code",
+        "outcome",
+        "how",
+        "magnification",
+        "photo__sha256",
+        "mark_x",
+        "mark_y",
+        "tool__code",
+        "value",
+        "uncertainty",
+        "note",
+        "with_the_rest",
+        "judged_at",
+        "by_eye_because",
+        "repeats",
+        "measurement__photo__sha256",
+        "measurement__quantity",
+        "measurement__marks",
+        "measurement__options",
+        "measurement__mark_uncertainty_px",
+        "measurement__mm_per_px",
+        "measurement__scale_uncertainty",
+    )
+
+
 def signed_content(signing: StageSigning, judgements: Iterable[Judgement] | None = None) -> dict:
     """What a stage signature covers, in full: change any of it and the hash differs.
 
@@ -265,7 +297,7 @@ def signed_content(signing: StageSigning, judgements: Iterable[Judgement] | None
     """
     grading, stage = signing.grading, signing.stage
     if judgements is None:
-        judgements = judgements_to_sign(grading=grading, stage=stage)
+        judgements = judgements_signed(grading=grading, stage=stage)
     lines = [_signed_line(judgement) for judgement in judgements]
     lines.sort(key=lambda line: (line["joint"] or "", line["make"] or 0, line["criterion"]))
     return {

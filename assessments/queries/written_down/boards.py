@@ -202,7 +202,7 @@ def _signings(written: Sequence[Written]) -> dict[int, Content]:
     )
     judgements: dict[tuple[int, str], list[Judgement]] = defaultdict(list)
     gradings = {signing.grading_id for signing in signings.values()}
-    for judgement in board_results.judgements_to_sign(grading__in=gradings):
+    for judgement in board_results.judgements_signed(grading__in=gradings):
         judgements[judgement.grading_id, judgement.stage].append(judgement)
 
     def content_of(signing: StageSigning) -> dict[str, Any]:
