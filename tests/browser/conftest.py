@@ -197,7 +197,12 @@ class Visitor:
 
 @pytest.fixture(autouse=True)
 def _what_is_left_behind_is_swept_up_here():
-    """Let go of files that requests cut off at a test's end held, before the next test begins."""
+    """Let go of files that requests cut off at a test's end held, before the next test begins.
+
+    Whatever was there before a test is none of what it left behind, and is not looked through.
+    """
+    gc.collect()
+    gc.freeze()
     yield
     gc.collect()
 
