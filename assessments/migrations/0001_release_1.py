@@ -9,9 +9,10 @@ from django.db import migrations, models
 
 import assessments.models.photos
 import assessments.models.written_tests
+from records.models.made_at_once import TablesAtOnce
 
 
-class Migration(migrations.Migration):
+class Migration(TablesAtOnce):
     initial = True
 
     dependencies = [

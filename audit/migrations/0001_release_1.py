@@ -7,9 +7,10 @@ from django.db import migrations, models
 
 import audit.models.evidence_packs
 import audit.models.work_log
+from records.models.made_at_once import TablesAtOnce
 
 
-class Migration(migrations.Migration):
+class Migration(TablesAtOnce):
     initial = True
 
     dependencies = [

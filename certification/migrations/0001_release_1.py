@@ -7,9 +7,10 @@ from django.db import migrations, models
 
 import certification.models.certificates
 import certification.models.schemes
+from records.models.made_at_once import TablesAtOnce
 
 
-class Migration(migrations.Migration):
+class Migration(TablesAtOnce):
     initial = True
 
     dependencies = [

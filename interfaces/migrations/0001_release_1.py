@@ -6,9 +6,10 @@ from django.conf import settings
 from django.db import migrations, models
 
 import interfaces.models.web_hooks
+from records.models.made_at_once import TablesAtOnce
 
 
-class Migration(migrations.Migration):
+class Migration(TablesAtOnce):
     initial = True
 
     dependencies = [

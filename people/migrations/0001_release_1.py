@@ -10,9 +10,10 @@ from django.conf import settings
 from django.db import migrations, models
 
 import people.models.people
+from records.models.made_at_once import TablesAtOnce
 
 
-class Migration(migrations.Migration):
+class Migration(TablesAtOnce):
     initial = True
 
     dependencies = [

@@ -4,8 +4,10 @@ import django.db.models.deletion
 import django.utils.timezone
 from django.db import migrations, models
 
+from records.models.made_at_once import TablesAtOnce
 
-class Migration(migrations.Migration):
+
+class Migration(TablesAtOnce):
     initial = True
 
     dependencies = [

@@ -8,9 +8,10 @@ from django.db import migrations, models
 
 import records.models.text_order
 import training.models.tools
+from records.models.made_at_once import TablesAtOnce
 
 
-class Migration(migrations.Migration):
+class Migration(TablesAtOnce):
     initial = True
 
     dependencies = [
