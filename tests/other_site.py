@@ -16,6 +16,7 @@ import psycopg
 from django.conf import settings
 from django.db import connections
 
+from tests import ready_python
 from tests.conftest import leave_out
 
 
@@ -41,14 +42,7 @@ class OtherSite:
         }
 
     def run(self, *command: object) -> subprocess.CompletedProcess[str]:
-        return subprocess.run(
-            [sys.executable, "manage.py", *map(str, command)],
-            cwd=settings.BASE_DIR,
-            env=self.environment,
-            capture_output=True,
-            text=True,
-            check=False,
-        )
+        return ready_python.run("manage.py", *map(str, command), environment=self.environment)
 
     def query(self, statement: str) -> list[tuple[Any, ...]]:
         if self.url.startswith("sqlite"):

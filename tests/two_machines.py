@@ -8,14 +8,13 @@ from contextlib import closing, contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from itertools import count, cycle
 from pathlib import Path
-from subprocess import Popen
 from typing import Any
 
 from django.conf import settings
 from django.test import override_settings
 
 from config.object_storage import storage_of
-from tests.services.processes import Processes, database_url, free_port, wait_until
+from tests.services.processes import Process, Processes, database_url, free_port, wait_until
 
 OWN_HEADERS = {"connection", "keep-alive", "transfer-encoding", "content-length"}
 
@@ -45,7 +44,7 @@ class Machine:
             folder.with_suffix(".log"),
         )
 
-    def serve(self) -> Popen[bytes]:
+    def serve(self) -> Process:
         web = self.processes.start(sys.executable, "-m", "gunicorn", "-c", "python:config.gunicorn")
 
         def answers() -> bool:

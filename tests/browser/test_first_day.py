@@ -83,6 +83,7 @@ def site(tmp_path):
     (tmp_path / "site").mkdir()
     log = tmp_path / "processes.log"
     processes = Processes(environment, log)
+    processes.as_a_site_does = True
     listening = f"Listening on 127.0.0.1:{port}."
     try:
         serving = processes.start(*MANAGE, "serve")

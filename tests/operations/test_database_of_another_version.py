@@ -2,13 +2,9 @@
 
 import os
 import sqlite3
-import subprocess
-import sys
-from pathlib import Path
 
 from operations.queries.database_rows import known_migrations
-
-TOP = Path(__file__).parents[2]
+from tests import ready_python
 
 
 def prepare(folder, steps):
@@ -26,13 +22,9 @@ def prepare(folder, steps):
             )
     older.close()
 
-    ended = subprocess.run(
-        [sys.executable, "manage.py", "prepare"],
-        cwd=TOP,
-        env={"PATH": os.environ["PATH"], "DATA_DIR": str(folder), "SECRET_KEY": "k" * 60},
-        capture_output=True,
-        text=True,
-        check=False,
+    ended = ready_python.run(
+        *("manage.py", "prepare"),
+        environment={"PATH": os.environ["PATH"], "DATA_DIR": str(folder), "SECRET_KEY": "k" * 60},
     )
 
     assert ended.returncode != 0

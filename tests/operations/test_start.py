@@ -11,6 +11,7 @@ import yaml
 from django.conf import settings
 
 from config.cache import JSONSerializer
+from tests import ready_python
 
 SHOW = """
 import json
@@ -23,9 +24,12 @@ KEY = "k" * 50
 
 def run(tmp_path, *command, **environment):
     kept = {name: os.environ[name] for name in ("PATH", "HOME", "LANG") if name in os.environ}
+    environment = kept | {"DATA_DIR": str(tmp_path)} | environment
+    if command[0] == "manage.py":
+        return ready_python.run(*command, environment=environment)
     return subprocess.run(
         [sys.executable, *command],
-        env=kept | {"DATA_DIR": str(tmp_path)} | environment,
+        env=environment,
         cwd=settings.BASE_DIR,
         capture_output=True,
         text=True,

@@ -22,9 +22,11 @@ from assessments.models import Rendition
 from operations.models import Heartbeat
 from reminders.models import Message, Reminder, SiteSweep
 from tests.conftest import leave_out
+from tests.ready_python import Forked
 
 NOTHING_NEW_FOR_S = 150.0
 CELERY = (sys.executable, "-m", "celery", "--quiet", "-A")
+Process = subprocess.Popen[bytes] | Forked
 
 
 def traces() -> tuple[Any, ...]:
@@ -77,29 +79,37 @@ class Processes:
             | environment
         )
         self.log = log
-        self._started: list[subprocess.Popen[bytes]] = []
+        self.as_a_site_does = False
+        """Whether each is to start anew, and not with the libraries imported."""
+        self._started: list[Process] = []
 
-    def start(self, *command: str) -> subprocess.Popen[bytes]:
+    def start(self, *command: str) -> Process:
         with self.log.open("ab") as stream:
-            process = subprocess.Popen(
-                command,
-                env=self.environment,
-                cwd=settings.BASE_DIR,
-                stdout=stream,
-                stderr=stream,
-                start_new_session=True,
-            )
+            process: Process
+            if self.as_a_site_does:
+                process = subprocess.Popen(
+                    command,
+                    env=self.environment,
+                    cwd=settings.BASE_DIR,
+                    stdout=stream,
+                    stderr=stream,
+                    start_new_session=True,
+                )
+            else:
+                python, *rest = command
+                assert python == sys.executable
+                process = Forked((*rest,), environment=self.environment, output=stream.fileno())
         self._started.append(process)
         return process
 
-    def worker(self, app: str = "config", *more: str) -> subprocess.Popen[bytes]:
+    def worker(self, app: str = "config", *more: str) -> Process:
         return self.start(
             *(*CELERY, app, "worker", "--loglevel", "WARNING", "--concurrency", "1"),
             *("--without-gossip", "--without-mingle", "--without-heartbeat"),
             *("--hostname", f"w{len(self._started)}@%h", *more),
         )
 
-    def clock(self, app: str = "config") -> subprocess.Popen[bytes]:
+    def clock(self, app: str = "config") -> Process:
         number = len(self._started)
         return self.start(
             *(*CELERY, app, "beat", "--loglevel", "WARNING", "--pidfile="),
@@ -113,7 +123,7 @@ class Processes:
             print(self.log.read_text())
 
 
-def kill(process: subprocess.Popen[bytes]) -> None:
+def kill(process: Process) -> None:
     """Kill a process and its children at once, as a power cut would."""
     with suppress(ProcessLookupError):
         os.killpg(process.pid, signal.SIGKILL)
@@ -121,7 +131,7 @@ def kill(process: subprocess.Popen[bytes]) -> None:
 
 
 @contextmanager
-def held_still(process: subprocess.Popen[bytes]) -> Iterator[None]:
+def held_still(process: Process) -> Iterator[None]:
     """Stop a process and its children where they are, and let them go on at the end.
 
     What is done meanwhile happens in the middle of their work, however fast they are.

@@ -22,7 +22,8 @@ def workers():
 
 def test_worker_and_clock_make_the_site_well(processes):
     assert living() == {"mail", "records", "paper", "back_up"}
-    del processes.environment["CELERY_SKIP_CHECKS"]  # As a site starts them.
+    processes.as_a_site_does = True
+    del processes.environment["CELERY_SKIP_CHECKS"]
     worker = processes.worker("tests.services.often")
     wait_until(lambda: "worker" in living())
     clock = processes.clock("tests.services.often")

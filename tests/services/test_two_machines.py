@@ -12,7 +12,6 @@ from http.client import HTTPException
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
-from django.conf import settings as site
 from django.db import connection
 from django.test import Client
 from django.urls import reverse
@@ -24,7 +23,7 @@ from audit.models import EvidencePack
 from certification.models import SigningKey
 from config.object_storage import storage_of
 from records.models import TrailEntry
-from tests import factories
+from tests import factories, ready_python
 from tests.assessments import pictures
 from tests.audit import packs
 from tests.object_server import object_server
@@ -37,7 +36,6 @@ pytestmark = [
     pytest.mark.skipif(connection.vendor == "sqlite", reason="several machines need PostgreSQL"),
 ]
 
-MANAGE = (sys.executable, str(site.BASE_DIR / "manage.py"))
 CSRF = "c" * 32
 
 
@@ -84,13 +82,7 @@ def upload(machine: Machine, path: str, name: str, data: bytes, **headers: str):
 
 
 def run(machine: Machine, *command: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [*MANAGE, *command],
-        env=machine.processes.environment,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
+    return ready_python.run("manage.py", *command, environment=machine.processes.environment)
 
 
 def test_what_one_machine_takes_in_the_others_have(machine, bucket, send, tmp_path):

@@ -5,8 +5,6 @@ import json
 import os
 import re
 import shutil
-import subprocess
-import sys
 import threading
 from collections.abc import Callable
 from contextlib import closing
@@ -26,9 +24,10 @@ from assessments.services import grading as grading_services
 from assessments.services import judgements
 from operations.queries.database_rows import known_migrations
 from operations.services.migrating import ADVISORY_KEY
-from tests import factories, other_site
+from tests import factories, other_site, ready_python
 from tests.factories import NOW, PASSWORD
 from tests.other_site import LaterRelease, child, status_of
+from tests.ready_python import Forked
 from tests.services.processes import free_port, wait_until
 
 pytestmark = [
@@ -253,15 +252,8 @@ def start():
     """Start a process that is ended with the test."""
     started = []
 
-    def start_process(*command: str, environment: dict[str, str]) -> subprocess.Popen[str]:
-        process = subprocess.Popen(
-            command,
-            cwd=settings.BASE_DIR,
-            env=environment,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-        )
+    def start_process(*command: str, environment: dict[str, str]) -> Forked:
+        process = Forked(command, environment=environment)
         started.append(process)
         return process
 
@@ -273,7 +265,7 @@ def start():
         process.stdout.close()
 
 
-def line_with(process: subprocess.Popen[str], words: str) -> str:
+def line_with(process: Forked, words: str) -> str:
     """The first line of a process that holds these words."""
     assert process.stdout is not None
     seen = []
@@ -295,15 +287,13 @@ def test_the_next_release_migrates_while_this_one_serves(
         assert status_of(child(act)) == 0
     port = free_port()
     served = site.environment | {"BIND": f"127.0.0.1:{port}", "SECRET_KEY": settings.SECRET_KEY}
-    web = start(
-        sys.executable, "-m", "gunicorn", "-c", "python:config.gunicorn", environment=served
-    )
+    web = start("-m", "gunicorn", "-c", "python:config.gunicorn", environment=served)
     people = People(port, json.loads((tmp_path / "rows.json").read_text()))
     wait_until(lambda: web.poll() is not None or answers(port), watch=lambda: None)
     people.start()
     # Another machine that is brought to the next release, with a folder of its own.
     shutil.copytree(site.folder, tmp_path / "other-machine")
-    upgrade = [sys.executable, "manage.py", "prepare"]
+    upgrade = ["manage.py", "prepare"]
     environment = site.environment | later.environment
     try:
         people.go_on()
@@ -368,13 +358,9 @@ def test_who_waits_in_vain_says_who_is_in_the_way_and_leaves_all_as_it_was(later
     before = site.query(triggers)
     with psycopg.connect(site.url) as reading:
         reading.execute("SELECT count(*) FROM assessments_judgement")
-        ended = subprocess.run(
-            [sys.executable, "manage.py", "prepare", "--wait-minutes", "0"],
-            cwd=settings.BASE_DIR,
-            env=site.environment | later.environment,
-            capture_output=True,
-            text=True,
-            check=False,
+        ended = ready_python.run(
+            *("manage.py", "prepare", "--wait-minutes", "0"),
+            environment=site.environment | later.environment,
         )
         backend = reading.info.backend_pid
     assert ended.returncode != 0
