@@ -61,7 +61,8 @@ class Command(BaseCommand):
             return
         ended = run_together(
             commands(),
-            environment=os.environ | {"BIND": bind},
+            # This command has made Django's checks, which read every address: once is enough.
+            environment=os.environ | {"BIND": bind, "CELERY_SKIP_CHECKS": "yes"},
             when_started=lambda: self.greet_when_ready(host, port, bind),
             when_stopping=lambda: self.write_line("\nStopping, once the jobs in hand are done."),
         )
