@@ -42,7 +42,10 @@ class OtherSite:
         }
 
     def run(self, *command: object) -> subprocess.CompletedProcess[str]:
-        return ready_python.run("manage.py", *map(str, command), environment=self.environment)
+        # What `make check` says of the site is not said here each time.
+        return ready_python.run(
+            *("manage.py", *map(str, command), "--skip-checks"), environment=self.environment
+        )
 
     def query(self, statement: str) -> list[tuple[Any, ...]]:
         if self.url.startswith("sqlite"):
