@@ -105,7 +105,10 @@ def schema(connection: BaseDatabaseWrapper) -> dict:
     with connection.cursor() as cursor:
         for table in sorted(ours.intersection(look.table_names(cursor))):
             columns = {
-                column.name: (column.type_code, column.null_ok, column.internal_size)
+                column.name: (
+                    *(column.type_code, column.null_ok),
+                    *(column.internal_size, column.display_size),
+                )
                 for column in look.get_table_description(cursor, table)
             }
             constraints = {
