@@ -350,9 +350,6 @@ def test_sweep_that_failed_in_the_middle_is_finished_by_the_next(monkeypatch):
     assert SiteSweep.objects.get().day == DAY
 
 
-# What is drawn are hours, and which day each belongs to is no database's to say. The sweep's own
-# questions are asked of each above, and hour by hour on PostgreSQL in `test_reminders_clock.py`.
-@pytest.mark.one_database
 @settings(
     max_examples=25, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
