@@ -68,9 +68,16 @@ def chromium():
         browser.close()
 
 
-@pytest.fixture(scope="session")
+EVERY_TEST_BEFORE_TWO = bool(os.environ.get("TWO_MACHINES"))  # `make machines`
+
+
+@pytest.fixture(scope="session" if EVERY_TEST_BEFORE_TWO else "function")
 def two_machines(django_db_setup, django_db_blocker, tmp_path_factory):
-    """Two machines without a common disk, of which each request goes to the next."""
+    """Two machines without a common disk, of which each request goes to the next.
+
+    They serve the database that later tests of the same process have, some of which ask whether
+    anybody serves it: they are ended with the test that they are for.
+    """
     from tests.object_server import object_server
     from tests.services.processes import OwnRedis
     from tests.two_machines import TwoMachines
@@ -85,7 +92,7 @@ def two_machines(django_db_setup, django_db_blocker, tmp_path_factory):
     redis.stop()
 
 
-if os.environ.get("TWO_MACHINES"):  # `make machines`
+if EVERY_TEST_BEFORE_TWO:
 
     @pytest.fixture(scope="session")
     def live_server(two_machines):
