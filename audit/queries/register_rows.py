@@ -17,17 +17,11 @@ from certification.models import (
     SchemeRevision,
     Scope,
 )
+from certification.queries.standing_on_day import FIGURES
 from people.models import BadgePin, FormerEmployeeNumber, Person, Site, Stamp, User
 from training.models import PracticeRecord, VisionTest
 
 MOST_IN_A_QUERY = 5_000
-FIGURES = (
-    "validity_months",
-    "expiry_rule",
-    "renewal_window_days",
-    "vision_months",
-    "max_absence_months",
-)
 
 
 @dataclass(frozen=True, slots=True)

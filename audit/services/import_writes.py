@@ -11,7 +11,7 @@ from django.db.models import QuerySet
 
 from audit.domain.bundle import Bundle
 from audit.domain.bundle_rows import CertificateRow, EventRow, SchemeRow
-from audit.queries.register_rows import FIGURES, Stored, StoredRow
+from audit.queries.register_rows import Stored, StoredRow
 from certification.domain.standing import valid_through
 from certification.models import (
     Certificate,
@@ -24,7 +24,7 @@ from certification.models import (
 )
 from certification.queries import schemes_written_down
 from certification.queries import written_down as certificates_written
-from certification.queries.standing_on_day import figures_of
+from certification.queries.standing_on_day import FIGURES, figures_of
 from people.models import Person, Stamp, User
 from records.services import numbers, trail
 from training.models import (

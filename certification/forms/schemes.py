@@ -14,7 +14,8 @@ from certification.domain.path import PathFigures
 from certification.domain.scheme_rules import MOST_BOARDS, MOST_DAYS, MOST_MONTHS, MOST_STEPS
 from certification.models import SchemeRevision, Scope
 from certification.models.schemes import operators_first
-from certification.queries.scheme_drafts import FIGURES, PATH_FIGURES, RULES, SOURCED, draft_digest
+from certification.queries.scheme_drafts import PATH_FIGURES, RULES, SOURCED, draft_digest
+from certification.queries.standing_on_day import FIGURES
 from certification.services.scheme_drafts import Draft
 from certification.services.schemes import Asked
 from people.forms.fields import PasswordField, RowsField, code_validator, form_helper

@@ -23,20 +23,12 @@ from . import standing_on_day
 from .graders import GRADER_LEVELS
 from .schemes_written_down import published_content, scope_as_json
 
-FIGURES = (
-    "validity_months",
-    "expiry_rule",
-    "renewal_window_days",
-    "vision_months",
-    "max_absence_months",
-)
-"""What the engine of standing goes by."""
 PATH_FIGURES = ("attempts", "wait_days", "retraining_boards")
 """What the way to a certificate goes by (`certification.domain.path`)."""
 WRITTEN_TEST = ("written_test", "written_test_months")
 """The written test that is passed before anybody is certified."""
 RULES = (
-    *FIGURES,
+    *standing_on_day.FIGURES,
     "reminder_steps",
     "instructor_may_issue",
     "grader_needs_standing",

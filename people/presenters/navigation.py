@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
-from functools import cache
+from functools import lru_cache
 from typing import Any, Literal
 
 from django.http import HttpRequest
@@ -116,7 +116,7 @@ def navigation(request: HttpRequest) -> dict[str, Any]:
     }
 
 
-@cache
+@lru_cache(maxsize=512)  # A few dozen pages below one prefix, whatever a request claims it is.
 def _address(url_name: str, _prefix: str) -> str:
     """Where a page is below what the site is served at; each page leads to dozens of others."""
     return reverse(url_name)

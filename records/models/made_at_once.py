@@ -1,7 +1,7 @@
 """A first migration, whose tables are made from one drawing of the models.
 
 Django draws every model that is related to a new one anew, table by table, which takes ten times
-as long as making the tables.
+as long as making the tables. Migrations of a release import this: it stays where it is.
 """
 
 import copy
