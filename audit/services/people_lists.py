@@ -18,6 +18,7 @@ from audit.queries.list_plan import Plan, make_plan
 from people.models import User
 from people.services.people import lock_people, refuse_last_administrators
 from people.services.sign_in_mails import send_password_link
+from records.exceptions import Refusal
 from records.tables.lists import LONGEST_CELL, clean_cell, read_list
 
 from . import list_steps
@@ -167,8 +168,15 @@ def take_in(
         return _begin(people_list, plan, sign_ins, at)
     try:
         return _take_in(people_list, plan, bringer, sign_ins, at)
+    except (ListChanged, ListTakenIn):
+        raise
     except IntegrityError as error:
         # Somebody entered the same number, stamp or address at the same moment.
+        raise ListChanged(_changed()) from error
+    except Refusal as error:
+        # Or so shortly before that it came after the plan, and a service found it.
+        if make_plan(people_list, bringer, at).digest() == shown:
+            raise
         raise ListChanged(_changed()) from error
 
 

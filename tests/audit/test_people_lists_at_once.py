@@ -14,7 +14,7 @@ from audit.services import list_steps, people_lists
 from people.models import Person, Role, User
 from records.models import TrailEntry
 from tests.audit.test_people_lists import bring, planned
-from tests.factories import NOW, make_site, make_user
+from tests.factories import NOW, make_revision, make_scope, make_site, make_user
 
 pytestmark = [
     pytest.mark.django_db(transaction=True),
@@ -63,6 +63,42 @@ def test_number_that_two_lists_bring_at_once_is_given_once(user):
     lists = [bring(user, f"Number;Name\n7001;{name}\n") for name in ("Ada", "Eve")]
     assert at_once(user, *lists) == ["ListChanged", "done"]
     assert Person.objects.filter(employee_number="7001").count() == 1
+
+
+HEADINGS = "Number;Name;Scope;Cert. No.;Issued;Scheme\n"
+
+
+@pytest.mark.parametrize(
+    ("ours", "theirs"),
+    [
+        ("7001;Ada;;;;", "7001;Eve;;;;"),
+        (
+            "7001;Ada;TERM-OP;X-1;2026-03-01;HS rev. 1",
+            "7002;Eve;TERM-OP;X-1;2026-03-01;HS rev. 1",
+        ),
+    ],
+    ids=["number of a person", "number of a certificate"],
+)
+def test_number_that_another_list_brought_since_the_last_plan_says_that_this_one_changed(
+    user, monkeypatch, ours, theirs
+):
+    make_revision(make_scope(code="TERM-OP"), name="HS rev. 1", vision_months=0)
+    kept, other = (bring(user, f"{HEADINGS}{row}\n", recorded="now") for row in (ours, theirs))
+    write_plan, outcomes = people_lists.write_plan, []
+
+    def overtaken(*given, **named):
+        monkeypatch.setattr(people_lists, "write_plan", write_plan)
+        outcomes.extend(at_once(user, other))
+        return write_plan(*given, **named)
+
+    monkeypatch.setattr(people_lists, "write_plan", overtaken)
+    shown = planned(kept, user).digest()
+    with pytest.raises(ListChanged):
+        people_lists.take_in(
+            people_list=kept, bringer=bringer_for(user), shown=shown, sign_ins=True, at=NOW
+        )
+    assert outcomes == ["done"]
+    assert not Person.objects.filter(full_name="Ada").exists()
 
 
 def test_two_workers_take_two_long_lists_in_at_once_and_each_person_once(user, monkeypatch):
