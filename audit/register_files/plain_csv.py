@@ -13,7 +13,7 @@ import polars as pl
 
 from audit.domain.work_log import LINE
 from records.tables.limits import refuse_too_many_cells
-from records.tables.reading import DELIMITERS
+from records.tables.reading import delimiter_of
 
 LONGEST_HEADING = 64 * 1024
 
@@ -51,7 +51,7 @@ def read_plain(name: str, content: bytes) -> Columns | None:
     quotes = content.count(b'"')
     if heading.lower().startswith("sep="):
         return None
-    separator = max(DELIMITERS, key=heading.count)
+    separator = delimiter_of(content)
     if quotes and not _quotes_whole_cells(content, separator, quotes):
         return None
     headings = next(csv.reader([heading], delimiter=separator))

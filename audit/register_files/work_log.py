@@ -15,7 +15,7 @@ import polars as pl
 from audit.domain.work_log import KNOWN_COLUMNS, WorkLog
 from records.exceptions import CannotRead
 from records.tables.limits import refuse_too_many_cells
-from records.tables.reading import DELIMITERS, Table, xlsx_lines
+from records.tables.reading import Table, delimiter_of, is_hint, xlsx_lines
 from records.tables.workbook import Doubt, Line
 
 from .plain_csv import from_lines, read_plain
@@ -143,13 +143,11 @@ def _csv_lines(table: Table, content: bytes) -> Iterator[Line]:
         io.BytesIO(content), encoding="utf-8-sig", errors="surrogateescape", newline=""
     )
     lines = _Lines(text)
-    first = next(lines, "").strip("\r\n")
-    if first.lower().startswith("sep=") and len(first) == 5:
-        # A hint that one spreadsheet program leaves for itself.
+    if is_hint(next(lines, "")):
         lines.forget()
-        first = next(lines, "")
-    lines.give_back()
-    delimiter = max(DELIMITERS, key=first.count)
+    else:
+        lines.give_back()
+    delimiter = delimiter_of(content)
     reader = csv.reader(lines, delimiter=delimiter, strict=True)
     while True:
         line = lines.number + 1

@@ -12,7 +12,9 @@ import struct
 import zipfile
 import zlib
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path, PurePosixPath
 from typing import IO
 
@@ -23,7 +25,10 @@ from .limits import MOST_MEMBERS, refuse_too_many_cells
 from .limits import MOST_UNPACKED_BYTES as MOST_BYTES
 from .workbook import Doubt, Line, Workbook
 
-DELIMITERS = ",;\t"
+DELIMITERS = "\t;,"
+"""Of two that a file may mean, the first: a comma is also written within a cell."""
+HEAD_BYTES = 64 * 1024
+HEAD_ROWS = 20
 Fits = Callable[[list[str]], bool]
 """Whether a heading, in lower case, is that of a table which is read."""
 UNPACKING_FAILS = (
@@ -211,12 +216,10 @@ def csv_lines(table: Table, content: bytes) -> Iterator[Line]:
         table.refuse_rest(line, "A null character stands here: save the file as CSV in UTF-8.")
         return
     skipped = 0
-    first = text.split("\n", 1)[0].strip("\r")
-    if first.lower().startswith("sep=") and len(first) == 5:
-        # A hint that one spreadsheet program leaves for itself.
+    if is_hint(text.split("\n", 1)[0]):
         text = text.partition("\n")[2]
-        first, skipped = text.split("\n", 1)[0], 1
-    delimiter = max(DELIMITERS, key=first.count)
+        skipped = 1
+    delimiter = delimiter_of(content)
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     begins = 1 + skipped
     try:
@@ -225,6 +228,42 @@ def csv_lines(table: Table, content: bytes) -> Iterator[Line]:
             begins = reader.line_num + 1 + skipped
     except csv.Error as error:
         table.refuse_rest(begins, f"The file cannot be read on from here: {error}.")
+
+
+def is_hint(first: str) -> bool:
+    """Whether a first line is the hint that one spreadsheet program leaves for itself."""
+    return first.strip("\r\n").lower().startswith("sep=") and len(first.strip("\r\n")) == 5
+
+
+def delimiter_of(content: bytes) -> str:
+    """Tell what stands between the cells of a CSV file: a tab, a semicolon or a comma.
+
+    As the file's own hint has it. Otherwise that of the heading by which most of the first 20 rows
+    have as many cells as the heading; of several, that which makes the most columns.
+    """
+    head = content[:HEAD_BYTES].decode("utf-8-sig", errors="replace")
+    if len(content) > HEAD_BYTES and "\n" in head:
+        head = head[: head.rindex("\n") + 1]
+    hint = head.split("\n", 1)[0]
+    if is_hint(hint):
+        if hint[4] in DELIMITERS:
+            return hint[4]
+        head = head.partition("\n")[2]
+
+    def fitting(delimiter: str) -> tuple[int, int]:
+        reader = csv.reader(io.StringIO(head, newline=""), delimiter=delimiter)
+        widths = []
+        with suppress(csv.Error):
+            for cells in islice(reader, 1 + HEAD_ROWS):
+                while cells and not cells[-1].strip():
+                    cells.pop()
+                widths.append(len(cells))
+        columns = widths[0] if widths else 0
+        return (widths.count(columns) if columns > 1 else 0), columns
+
+    # Of equals the first is taken; a table of one column holds a separator in its cells alone.
+    best = max(DELIMITERS, key=fitting)
+    return best if fitting(best)[1] > 1 else ","
 
 
 def xlsx_lines(table: Table, content: bytes, fits: Fits) -> Iterator[Line]:
