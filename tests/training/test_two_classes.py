@@ -8,7 +8,7 @@ from django.urls import reverse
 
 from people.models import Person
 from records.models import TrailEntry
-from tests.assessments.together import at_once
+from tests.assessments.together import at_once, wait_behind
 from tests.factories import NOW, TODAY, make_person, make_session, make_user
 from training.exceptions import InAnotherClass, TrainingError
 from training.models import Enrolment
@@ -65,6 +65,64 @@ def test_full_class_does_not_offer_to_enrol(client, instructor):
     assert reverse("training:class_enrol", args=[session.number]) not in told
 
 
+def moved(session, day, **fields):
+    return courses.change_class(
+        session=session,
+        instructor=session.instructor,
+        starts_on=day,
+        ends_on=day,
+        places=session.places,
+        actor=session.instructor,
+        at=NOW,
+        known=[],
+        overlaps=[],
+        **fields,
+    )
+
+
+def test_class_moved_onto_the_days_of_another_names_whoever_is_in_both(client, db):
+    bo, free = make_person(full_name="Bo Arvid"), make_person()
+    other = make_session(
+        instructor=make_user("instructor"), people=(bo,), starts_on=TODAY, ends_on=TODAY
+    )
+    later = TODAY + timedelta(days=7)
+    session = make_session(
+        instructor=make_user("instructor"), people=(bo, free), starts_on=later, ends_on=later
+    )
+    client.force_login(session.instructor)
+    address = reverse("training:class_edit", args=[session.number])
+    number = session.instructor.employee_number
+    typed = {"instructor": number, "starts_on": TODAY, "ends_on": TODAY, "places": 4}
+
+    refused = client.post(address, typed)
+    assert refused.status_code == 422
+    for words in ("Bo Arvid", other.number, "Nothing is saved yet.", "Save all the same"):
+        assert words in refused.text
+    session.refresh_from_db()
+    assert session.starts_on == later
+
+    overlap = other.enrolments.get()
+    assert client.post(address, {**typed, "overlap": [overlap.pk]}).status_code == 302
+    # Whoever was asked once is not asked again while the days stay.
+    assert moved(session, TODAY, room="Bench room 2").room == "Bench room 2"
+
+
+def test_instructor_and_people_who_are_in_both_are_named_at_once(client, instructor):
+    bo = make_person(full_name="Bo Arvid")
+    other = make_session(instructor=instructor, people=(bo,), starts_on=TODAY, ends_on=TODAY)
+    later = TODAY + timedelta(days=7)
+    session = make_session(instructor=instructor, people=(bo,), starts_on=later, ends_on=later)
+    typed = {"instructor": instructor.employee_number, "places": 4}
+    typed |= {"starts_on": TODAY, "ends_on": TODAY}
+    address = reverse("training:class_edit", args=[session.number])
+
+    refused = client.post(address, typed)
+    assert "Bo Arvid" in refused.text
+    assert f'name="known" value="{other.number}"' in " ".join(refused.text.split())
+    told = {"known": [other.number], "overlap": [other.enrolments.get().pk]}
+    assert client.post(address, typed | told).status_code == 302
+
+
 @pytest.mark.django_db(transaction=True)
 @pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
 def test_of_two_classes_that_enrol_somebody_at_once_one_is_told():
@@ -117,3 +175,22 @@ def test_who_left_since_the_page_was_filled_is_not_enrolled(instructor):
     with pytest.raises(TrainingError, match="before the class begins"):
         courses.enrol_people(session=session, people=[person], actor=instructor, at=NOW)
     assert not session.enrolments.exists()
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+@pytest.mark.django_db(transaction=True)
+def test_somebody_enrolled_for_a_day_while_their_other_class_is_moved_onto_it_is_named():
+    bo, later = make_person(full_name="Bo Arvid"), TODAY + timedelta(days=7)
+    session, other = (
+        make_session(instructor=make_user("instructor"), people=people, starts_on=on, ends_on=on)
+        for people, on in (((bo,), later), ((), TODAY))
+    )
+
+    def enrol():
+        return courses.enrol_people(
+            session=other, people=[bo], actor=other.instructor, at=NOW, overlaps=[]
+        )
+
+    with pytest.raises(InAnotherClass):
+        wait_behind(lambda: moved(session, TODAY), enrol)
+    assert not other.enrolments.exists()

@@ -174,6 +174,7 @@ def change_class(
     open_to: str = ClassSession.OpenTo.NOBODY,
     book_until_days: int = 1,
     known: Collection[str] | None = None,
+    overlaps: Collection[str] | None = None,
     seen: str | None = None,
 ) -> ClassSession:
     """Move a class or change its places; refused where somebody or something would fall out.
@@ -182,15 +183,20 @@ def change_class(
 
     Parameters
     ----------
+    overlaps : collection of str, optional
+        Enrolments of people of this class in others that are held on a day which it moves to, by
+        their keys, where they are known. By default nobody asks.
     seen : str, optional
         `class_lock.class_digest` of it as the page showed it. By default no page was shown.
 
     Raises
     ------
+    InAnotherClass
+        If somebody is in another class on a day which it moves to, that is not among those known.
     ClassChangedMeanwhile
         If somebody else changed it since it was shown.
     """
-    session = lock_with_waiting(session)
+    session = lock_with_waiting(session, with_enrolled=True)
     refuse_cancelled(session)
     if seen is not None and seen != class_digest(session):
         raise ClassChangedMeanwhile(
@@ -220,7 +226,13 @@ def change_class(
             % {"day": format_day_with_weekday(outside.day)}
         )
     kept_room = lock_room(session.site, room, places, days)
-    say_what_it_meets(session, days, kept_room, teachers, known)
+    elsewhere = [] if overlaps is None else _elsewhere_on(session, days)
+    try:
+        say_what_it_meets(session, days, kept_room, teachers, known)
+    except MeetsOtherClasses as error:
+        raise MeetsOtherClasses(error.meetings, elsewhere) from None
+    if overlaps is not None and any(str(one.pk) not in overlaps for one in elsewhere):
+        raise InAnotherClass(elsewhere)
     session.instructor = instructor
     session.starts_on, session.ends_on = starts_on, ends_on
     session.places = places
@@ -243,6 +255,16 @@ def change_class(
         write_letters(session, people, ClassLetter.Kind.CHANGE, at=at, changed=changed)
     fill_places(session, actor=actor, at=at)
     return session
+
+
+def _elsewhere_on(session: ClassSession, days: Sequence[date]) -> list[Enrolment]:
+    """Enrolments in other classes, on days that are new to this one, of whoever is in it.
+
+    On the days that it had, whoever enrolled them was asked.
+    """
+    new = set(days) - set(class_days(session))
+    people = [one.person for one in session.enrolments.select_related("person")]
+    return list(enrolled_on(new, people).exclude(session=session))
 
 
 def _teachers(instructor: User, others: Sequence[User]) -> list[User]:

@@ -26,26 +26,36 @@ from .class_lock import (
 from .letters import write_letters
 
 
-class _SomebodyBeganToWait(Exception):
+class _SomebodyCame(Exception):
     pass
 
 
-def lock_with_waiting(session: ClassSession, person_ids: Collection[int] = ()) -> ClassSession:
+def lock_with_waiting(
+    session: ClassSession, person_ids: Collection[int] = (), *, with_enrolled: bool = False
+) -> ClassSession:
     """Lock these people and all who wait, then the class; inside a transaction.
 
-    People come first in the order of locks, so who waits is read before the class is locked. Where
-    somebody began to wait in between, the locks are given back and taken anew.
+    People come first in the order of locks, so who waits, or is in the class where that is asked
+    for, is read before the class is locked. Where somebody came in between, the locks are given
+    back and taken anew.
     """
+
+    def concerned() -> set[int]:
+        people = set(session.waiting_places.values_list("person", flat=True))
+        if with_enrolled:
+            people |= set(session.enrolments.values_list("person", flat=True))
+        return people
+
     while True:
-        waiting = set(session.waiting_places.values_list("person", flat=True))
+        people = concerned()
         try:
             with transaction.atomic():
-                lock_people({*person_ids, *waiting})
+                lock_people({*person_ids, *people})
                 locked = lock_session(session)
-                if set(locked.waiting_places.values_list("person", flat=True)) <= waiting:
+                if concerned() <= people:
                     return locked
-                raise _SomebodyBeganToWait
-        except _SomebodyBeganToWait:
+                raise _SomebodyCame
+        except _SomebodyCame:
             continue
 
 

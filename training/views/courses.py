@@ -225,6 +225,7 @@ def class_edit(request: UserRequest, number: str) -> HttpResponse:
             "weekdays": weekdays_chosen(session),
         },
     )
+    overlaps: list[Enrolment] = []
     meetings: list[Meeting] = []
     # A page that is shown again for another reason still says what it first showed.
     seen = request.POST.get("seen") or class_digest(session)
@@ -236,14 +237,17 @@ def class_edit(request: UserRequest, number: str) -> HttpResponse:
                 actor=request.user,
                 at=timezone.now(),
                 known=request.POST.getlist("known"),
+                overlaps=request.POST.getlist("overlap"),
                 seen=request.POST.get("seen"),
             )
         except ClassChangedMeanwhile as error:
             session = access.session_for_instructor(request.user, number)
             seen = class_digest(session)
             form.add_error(None, [str(error), *_otherwise(form, session)])
+        except InAnotherClass as error:
+            overlaps = error.enrolments
         except MeetsOtherClasses as error:
-            meetings = error.meetings
+            meetings, overlaps = error.meetings, error.enrolments
         except TrainingError as error:
             form.add_error(None, str(error))
         else:
@@ -257,7 +261,9 @@ def class_edit(request: UserRequest, number: str) -> HttpResponse:
     context = {
         "form": form,
         "session": session,
+        "overlaps": overlaps,
         "meetings": meetings,
+        "known": request.POST.getlist("known"),
         "seen": seen,
         "reason_form": ReasonForm(),
     }
