@@ -34,13 +34,19 @@ def ask(*, day: date, known_at: datetime, actor: User, at: datetime) -> KnownReg
     What is being worked out goes on; what is finished or given up is begun anew, since records
     that are brought over from elsewhere keep their own, earlier instants.
     """
+    defaults = {"asked_by": actor, "recorded_at": at}
     known, is_new = KnownRegister.objects.get_or_create(
-        day=day, known_at=known_at, defaults={"asked_by": actor, "recorded_at": at}
+        day=day, known_at=known_at, defaults=defaults
     )
     if is_new or not (known.is_finished or known.is_given_up):
         return known
-    _throw_away(known)
-    return KnownRegister.objects.create(day=day, known_at=known_at, asked_by=actor, recorded_at=at)
+    # Of two who ask at once the second waits here, and finds what the first one began.
+    if KnownRegister.objects.select_for_update().filter(pk=known.pk).first() is not None:
+        _throw_away(known)
+    known, _is_new = KnownRegister.objects.get_or_create(
+        day=day, known_at=known_at, defaults=defaults
+    )
+    return known
 
 
 def work_out_next(*, clock: Callable[[], datetime]) -> bool:

@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from django.db import connection
 from django.utils import timezone
 from kombu.exceptions import OperationalError
 
@@ -23,6 +24,7 @@ from certification.models.known_registers import CLAIM_LAPSES_AFTER, KEPT_FOR, M
 from certification.queries import standing_on_day
 from certification.services import known_registers, standing
 from people.models import User
+from tests.assessments.together import wait_behind
 from tests.factories import (
     NOW,
     make_certificate,
@@ -471,3 +473,14 @@ def test_signed_in_first_and_only_sent_by_form(client, quality):
     assert client.get(AS_KNOWN).status_code == 405
     client.logout()
     assert client.post(AS_KNOWN, ASKED).url.startswith("/account/login/")
+
+
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="PostgreSQL only")
+@pytest.mark.django_db(transaction=True)
+def test_register_that_two_ask_for_anew_at_once_is_begun_once():
+    finished = ask()
+    KnownRegister.objects.update(finished_at=NOW)
+    found = wait_behind(ask, lambda: ask(at=NOW + timedelta(minutes=1)))
+    assert found == KnownRegister.objects.get()
+    assert (found.recorded_at, found.is_finished) == (NOW, False)
+    assert found.pk != finished.pk
