@@ -15,7 +15,10 @@ HELP = {
     Kind.PHOTOGRAPHS: _("Files, from the day they were added, once all of the board is signed."),
     Kind.BOARDS: _("From the last signature, with joints, gradings and photographs."),
     Kind.VISION_TESTS: _("From the day of the test. The last of somebody who is here stays."),
-    Kind.PRACTICE: _("From the day of the work."),
+    Kind.PRACTICE: _(
+        "From the day of the work. Reports of it that do not count: from the day they were "
+        "refused, or reported where nobody decided."
+    ),
     Kind.PEOPLE: _("From the last day: number, certificates and what they signed stay."),
 }
 

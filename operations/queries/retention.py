@@ -250,6 +250,16 @@ def _refused_reports(site: Site, before: date) -> QuerySet[WorkReport]:
     )
 
 
+def _undecided_reports(site: Site, before: date) -> QuerySet[WorkReport]:
+    """Reported work that nobody decided on, from the day it was reported: work of long ago may be
+    reported today, and is then still to be looked at."""
+    return (
+        WorkReport.objects.undecided()
+        .filter(person__site=site, recorded_at__lt=_midnight(site, before))
+        .select_related("person__site")
+    )
+
+
 # People
 
 
@@ -313,6 +323,16 @@ RULES: Mapping[str, tuple[Rule, ...]] = {
                 % {"number": report.person.employee_number, "scope": report.scope_code}
             ),
             lambda report: report.person.site.today(report.decision.recorded_at),
+        ),
+        Rule(
+            _undecided_reports,
+            _nothing_stays,
+            lambda report: report.person_id,
+            lambda report: (
+                _("%(number)s, %(scope)s (reported, and not decided on)")
+                % {"number": report.person.employee_number, "scope": report.scope_code}
+            ),
+            lambda report: report.person.site.today(report.recorded_at),
         ),
     ),
     Kind.PEOPLE: (

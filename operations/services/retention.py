@@ -170,7 +170,7 @@ def _remove_practice(records: list[Any], reason: str, at: datetime) -> None:
 
 
 def _remove_reports(reports: list[Any], reason: str, at: datetime) -> None:
-    fact_removing.remove_refused_reports(reports=reports, reason=reason, actor=None, at=at)
+    fact_removing.remove_uncounted_reports(reports=reports, reason=reason, actor=None, at=at)
 
 
 def _erase_people(people: list[Any], reason: str, at: datetime) -> None:

@@ -153,7 +153,7 @@ def test_standing_is_the_same_on_every_day_after_old_vision_tests_and_work_are_g
     assert run() == 0  # Twice changes nothing.
 
 
-def test_work_that_was_reported_goes_with_its_report_and_what_was_refused_after_its_time():
+def test_reported_work_goes_once_its_months_are_over_however_it_was_decided():
     person, scope = factories.make_person(), factories.make_scope()
     factories.make_revision(scope)
     own = factories.make_user(person=person)
@@ -161,10 +161,10 @@ def test_work_that_was_reported_goes_with_its_report_and_what_was_refused_after_
     on = TODAY - 2 * YEAR
     at = datetime(on.year, on.month, on.day, 9, tzinfo=UTC)
 
-    def report(reference, *decided_at, confirmed=False):
+    def report(reference, *decided_at, confirmed=False, reported_at=at):
         reported = report_work(
             person=person, scope_code=scope.code, performed_on=on, reference=reference,
-            actor=own, at=at,
+            actor=own, at=reported_at,
         )  # fmt: skip
         for instant in decided_at:
             decide_report(
@@ -175,23 +175,26 @@ def test_work_that_was_reported_goes_with_its_report_and_what_was_refused_after_
     report("W-1", at, confirmed=True)
     report("W-2", at)
     report("W-3", NOW)  # Refused today: whoever reported it is still to read why.
-    report("W-4")
+    report("W-4")  # Nobody ever decided on it.
+    report("W-5", reported_at=NOW)  # Reported today: it is still to be looked at.
     keeps(practice=12)
     [outlook] = queries.outlook(person.site, NOW)
     assert (outlook.count, [line.text for line in outlook.goes]) == (
-        2,
+        3,
         [
             f"{person.employee_number}, {scope.code}",
             f"{person.employee_number}, {scope.code} (reported, and refused)",
+            f"{person.employee_number}, {scope.code} (reported, and not decided on)",
         ],
     )
+    assert outlook.goes[-1].day == on
 
-    assert run() == 2
+    assert run() == 3
 
     assert not PracticeRecord.objects.exists()
-    assert {*WorkReport.objects.values_list("reference", flat=True)} == {"W-3", "W-4"}
+    assert {*WorkReport.objects.values_list("reference", flat=True)} == {"W-3", "W-5"}
     factories.write_down()
-    assert fits().removed == 5
+    assert fits().removed == 6
     assert run() == 0
 
 

@@ -7,14 +7,16 @@ from django.db import connection
 
 from operations.models import SiteRetention
 from operations.services import retention
+from people.models import Person
 from people.services.people import lock_person
 from records.models import Removal
 from records.queries.verification import verify_records
 from tests import factories
 from tests.assessments.together import at_once, wait_behind
 from tests.factories import NOW, TODAY
-from training.models import VisionTest
+from training.models import VisionTest, WorkReport
 from training.services import facts
+from training.services.work_reports import decide_report, report_work
 
 pytestmark = [
     pytest.mark.django_db(transaction=True),
@@ -56,3 +58,22 @@ def test_certificate_that_is_issued_meanwhile_keeps_what_it_rests_on(person):
 
     assert wait_behind(issue, run) == 0
     assert VisionTest.objects.count() == 1
+
+
+def test_report_that_is_confirmed_meanwhile_stays_with_its_work():
+    person, scope = factories.make_person(), factories.make_scope()
+    SiteRetention.objects.create(site=person.site, practice=12)
+    reported = report_work(
+        person=person, scope_code=scope.code, performed_on=LONG_AGO, reference="W-1",
+        actor=factories.make_user(person=person), at=NOW - timedelta(days=499),
+    )  # fmt: skip
+    quality = factories.make_user("quality", site=person.site)
+    factories.make_certificate(person, scope, issued_on=LONG_AGO)
+
+    def confirm():
+        decide_report(
+            report=reported, confirmed=True, people=Person.objects.all(), actor=quality, at=NOW
+        )
+
+    assert wait_behind(confirm, run) == 0
+    assert WorkReport.objects.get().decision.practice is not None

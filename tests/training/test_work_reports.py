@@ -16,6 +16,7 @@ from training.access import people_confirmed_by
 from training.exceptions import TrainingError
 from training.models import PracticeRecord, WorkReport, WorkReportDecision
 from training.services import work_reports as services
+from training.services.removing import remove_uncounted_reports
 
 pytestmark = pytest.mark.django_db
 
@@ -174,3 +175,26 @@ def test_of_two_who_decide_at_once_one_does(client, operator, lead, now, today):
     at_once(lambda: act(lead, confirmed=True), lambda: act(second, confirmed=False))
     decision = WorkReportDecision.objects.get()
     assert PracticeRecord.objects.count() == int(decision.confirmed)
+
+
+def test_report_that_a_night_removed_since_the_page_was_shown_is_named(
+    client, operator, lead, now, today
+):
+    report(client, operator, today, reference="WO-1")
+    report(client, operator, today, reference="WO-2")
+    gone, kept = WorkReport.objects.order_by("pk")
+    remove_uncounted_reports(reports=[gone], reason="Old.", actor=None, at=now)
+    client.force_login(lead)
+
+    sent = {"report": [gone.pk, kept.pk], "act": "confirm"}
+    answer = client.post(REPORTED, sent, follow=True)
+
+    said = [str(message) for message in answer.context["messages"]][-2:]
+    assert said[0] == "1 report is confirmed and counts."
+    assert said[1].startswith("1 report of those ticked is not there any more")
+    assert WorkReportDecision.objects.get().report == kept
+    # Removed between the look at it and its lock.
+    with pytest.raises(TrainingError, match="kept no longer"):
+        services.decide_report(
+            report=gone, confirmed=True, people=people_confirmed_by(lead), actor=lead, at=now
+        )

@@ -54,10 +54,13 @@ def remove_practice(
 
 
 @transaction.atomic
-def remove_refused_reports(
+def remove_uncounted_reports(
     *, reports: Collection[WorkReport], reason: str, actor: Actor, at: datetime
 ) -> int:
-    """Remove reports of work that were refused; return how many were there. At most 500 at once."""
+    """Remove reports of work that were refused or never decided on; return how many were there.
+
+    At most 500 at once.
+    """
     keys = [report.pk for report in reports]
     things = [(kind_of(WorkReport.__name__), str(key)) for key in keys]
     removals.remove(things=things, reason=reason, actor=actor, at=at)

@@ -105,7 +105,10 @@ def decide_report(
     refuse_own(person, actor, _("Somebody else has to confirm your work."))
     if not people.filter(pk=person.pk).exists():
         raise TrainingError(_("They are not among the people whose work you confirm any more."))
-    report = WorkReport.objects.select_related("person").get(pk=report.pk)
+    kept = WorkReport.objects.select_related("person").filter(pk=report.pk).first()
+    if kept is None:
+        raise TrainingError(_("This report is kept no longer. Record the work itself instead."))
+    report = kept
     earlier = WorkReportDecision.objects.filter(report=report).select_related("decided_by").first()
     if earlier is not None:
         raise TrainingError(_decided_already(earlier, person))

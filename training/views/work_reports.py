@@ -69,8 +69,9 @@ def work_reported(request: UserRequest) -> HttpResponse:
         if not ticked:
             form.add_error(None, _("Tick at least one report."))
         else:
+            found = list(access.work_reports_seen_by(request.user).filter(pk__in=ticked))
             outcome = services.decide_reports(
-                reports=list(access.work_reports_seen_by(request.user).filter(pk__in=ticked)),
+                reports=found,
                 confirmed=form.cleaned_data["act"] == DecisionForm.CONFIRM,
                 reason=form.cleaned_data["reason"],
                 people=access.people_confirmed_by(request.user),
@@ -80,6 +81,8 @@ def work_reported(request: UserRequest) -> HttpResponse:
             refused = outcome.refused
             if outcome.recorded:
                 messages.success(request, _decided(form, len(outcome.recorded)))
+            if len(found) < len(ticked):
+                messages.warning(request, _not_found(len(ticked) - len(found)))
             if not refused:
                 return redirect("training:work_reported")
     rows = list(
@@ -108,3 +111,13 @@ def _decided(form: DecisionForm, number: int) -> str:
     else:
         said = ngettext("%(n)d report is refused.", "%(n)d reports are refused.", number)
     return said % {"n": number}
+
+
+def _not_found(number: int) -> str:
+    return ngettext(
+        "%(n)d report of those ticked is not there any more: it is kept no longer, or others "
+        "confirm that work now.",
+        "%(n)d reports of those ticked are not there any more: they are kept no longer, or others "
+        "confirm that work now.",
+        number,
+    ) % {"n": number}
