@@ -1,9 +1,10 @@
 """Boards that were made or judged with a tool while nobody can say that it was good."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
 
 from django.db.models import (
     BooleanField,
@@ -17,9 +18,14 @@ from django.db.models import (
 )
 
 from assessments.models import Board, Grading, Judgement, Rework, StageSigning, ToolWorkDecision
-from training.domain.tool_fitness import Doubt
-from training.models import Calibration, Tool
-from training.queries.tool_fitness import found_out_of_limits
+from training.domain.tool_fitness import Doubt, Stretch
+from training.models import Calibration, Tool, ToolOutOfService
+from training.queries.tool_fitness import found_out_of_limits, out_since_earlier
+
+Cause = Calibration | ToolOutOfService
+"""What says of a tool that it was not to be relied on."""
+Made = dict[int, tuple[date, date | None]]
+Judged = dict[int, tuple[int, date]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +64,19 @@ class QuestionedWork:
         return [each for each in self.boards if each.decision is None]
 
 
+@dataclass(frozen=True, slots=True)
+class WorkWhileOut:
+    """What was done with a tool on days on which, as was entered later, it was out of service.
+
+    It is told and not decided on: being out says nothing of how good the tool was. A calibration
+    as it was found does, and puts this work in question where it was not.
+    """
+
+    period: ToolOutOfService
+    stretch: Stretch
+    boards: tuple[QuestionedBoard, ...]
+
+
 def questioned_work(tools: QuerySet[Tool]) -> list[QuestionedWork]:
     """For each calibration that found one of these tools out of its limits, the work in doubt.
 
@@ -68,12 +87,7 @@ def questioned_work(tools: QuerySet[Tool]) -> list[QuestionedWork]:
     doubts = found_out_of_limits(tools)
     if not doubts:
         return []
-    made = _made_with(doubts)
-    judged = {calibration: _judged_with(calibration, doubts[calibration]) for calibration in doubts}
-    keys = {key for of in made.values() for key in of} | {
-        key for of in judged.values() for key in of
-    }
-    boards = Board.objects.select_related("person", "exercise", "site").in_bulk(keys)
+    boards, made, judged = _boards_with(doubts)
     decisions: dict[tuple[int, int], ToolWorkDecision] = {}
     for decision in ToolWorkDecision.objects.filter(calibration__in=doubts).select_related(
         "decided_by__person"
@@ -81,51 +95,79 @@ def questioned_work(tools: QuerySet[Tool]) -> list[QuestionedWork]:
         decisions[decision.calibration_id, decision.board_id] = decision
     found = []
     for calibration, doubt in doubts.items():
-        of_made, of_judged = made[calibration.pk], judged[calibration]
-        questioned = [
-            _questioned(
-                boards[key],
-                of_made.get(key),
-                of_judged.get(key),
-                decisions.get((calibration.pk, key)),
-            )
-            for key in {*of_made, *of_judged}
-        ]
-        questioned.sort(
-            key=lambda each: (
-                each.decision is not None,
-                each.board.person.full_name,
-                each.board.number,
-            )
+        of_calibration = {
+            board: decision for (key, board), decision in decisions.items() if key == calibration.pk
+        }
+        questioned = _questioned(
+            boards, made[calibration.pk], judged[calibration.pk], of_calibration
         )
-        found.append(QuestionedWork(calibration, doubt, tuple(questioned)))
+        found.append(QuestionedWork(calibration, doubt, questioned))
     return found
 
 
+def work_while_out(tools: QuerySet[Tool]) -> list[WorkWhileOut]:
+    """For each period out of service that was entered about an earlier day, the work meanwhile."""
+    periods = out_since_earlier(tools)
+    if not periods:
+        return []
+    boards, made, judged = _boards_with(periods)
+    return [
+        WorkWhileOut(period, stretch, _questioned(boards, made[period.pk], judged[period.pk], {}))
+        for period, stretch in periods.items()
+    ]
+
+
 def _questioned(
-    board: Board,
-    made: tuple[date, date | None] | None,
-    judged: tuple[int, date] | None,
-    decision: ToolWorkDecision | None,
-) -> QuestionedBoard:
-    made_from, made_to = made or (None, None)
-    count, judged_on = judged or (0, None)
-    return QuestionedBoard(board, made_from, made_to, count, judged_on, decision)
+    boards: Mapping[int, Board],
+    made: Made,
+    judged: Judged,
+    decisions: Mapping[int, ToolWorkDecision],
+) -> tuple[QuestionedBoard, ...]:
+    """The boards made or judged, those that nobody has looked at first."""
+    questioned = []
+    for key in {*made, *judged}:
+        made_from, made_to = made.get(key) or (None, None)
+        count, judged_on = judged.get(key) or (0, None)
+        questioned.append(
+            QuestionedBoard(boards[key], made_from, made_to, count, judged_on, decisions.get(key))
+        )
+    questioned.sort(
+        key=lambda each: (
+            each.decision is not None,
+            each.board.person.full_name,
+            each.board.number,
+        )
+    )
+    return tuple(questioned)
 
 
-Made = dict[int, tuple[date, date | None]]
-Judged = dict[int, tuple[int, date]]
+def _boards_with(
+    doubts: Mapping[Any, Stretch],
+) -> tuple[dict[int, Board], dict[int, Made], dict[int, Judged]]:
+    """The boards made or judged in doubt, by their keys; and of each cause which, by its key.
+
+    Parameters
+    ----------
+    doubts : mapping of Cause to Stretch
+        All calibrations, or all periods out of service.
+    """
+    made = _made_with(doubts)
+    judged = {cause.pk: _judged_with(cause, doubts[cause]) for cause in doubts}
+    keys = {key for of in made.values() for key in of} | {
+        key for of in judged.values() for key in of
+    }
+    return Board.objects.select_related("person", "exercise", "site").in_bulk(keys), made, judged
 
 
-def _made_with(doubts: dict[Calibration, Doubt]) -> dict[int, Made]:
-    """By calibration the boards made in doubt, each with its first and last day of making."""
+def _made_with(doubts: Mapping[Any, Stretch]) -> dict[int, Made]:
+    """By cause the boards made in doubt, each with its first and last day of making."""
     asked = Q()
-    for calibration, doubt in doubts.items():
-        of_tool = Q(tool=calibration.tool_id, board__cancelled_at__isnull=True)
+    for cause, doubt in doubts.items():
+        of_tool = Q(tool=cause.tool_id, board__cancelled_at__isnull=True)
         if doubt.last_day is not None:
             of_tool &= Q(board__handed_out_on__lte=doubt.last_day)
         if doubt.first_day is not None:
-            begins = _begins(calibration, doubt.first_day)
+            begins = _begins(cause, doubt.first_day)
             later = Rework.objects.filter(joint__board=OuterRef("board")).filter(
                 Q(handed_in_at__isnull=True) | Q(handed_in_at__gte=begins)
             )
@@ -152,29 +194,29 @@ def _made_with(doubts: dict[Calibration, Doubt]) -> dict[int, Made]:
             "is_out",
         )
     )
-    found: dict[int, Made] = {calibration.pk: {} for calibration in doubts}
-    by_tool: dict[int, list[Calibration]] = defaultdict(list)
-    for calibration in doubts:
-        by_tool[calibration.tool_id].append(calibration)
+    found: dict[int, Made] = {cause.pk: {} for cause in doubts}
+    by_tool: dict[int, list[Cause]] = defaultdict(list)
+    for cause in doubts:
+        by_tool[cause.tool_id].append(cause)
     for tool_id, board_id, first, handed_in, disposed, reworked_at, is_out in rows:
-        for calibration in by_tool[tool_id]:
-            site = calibration.tool.site
+        for cause in by_tool[tool_id]:
+            site = cause.tool.site
             over = max((at for at in (handed_in, reworked_at) if at), default=disposed)
             last = None if over is None or (is_out and disposed is None) else site.today(over)
-            if doubts[calibration].touches(first, max(first, last or date.max)):
-                found[calibration.pk][board_id] = (first, last)
+            if doubts[cause].touches(first, max(first, last or date.max)):
+                found[cause.pk][board_id] = (first, last)
     return found
 
 
-def _judged_with(calibration: Calibration, doubt: Doubt) -> Judged:
+def _judged_with(cause: Cause, doubt: Stretch) -> Judged:
     """The boards that graders judged with the tool in doubt: how often, and the last day of it."""
-    judgements = Judgement.objects.filter(tool=calibration.tool_id).exclude(
+    judgements = Judgement.objects.filter(tool=cause.tool_id).exclude(
         grading__kind=Grading.Kind.OWN
     )
     if doubt.first_day is not None:
-        judgements = judgements.filter(judged_at__gte=_begins(calibration, doubt.first_day))
+        judgements = judgements.filter(judged_at__gte=_begins(cause, doubt.first_day))
     if doubt.last_day is not None:
-        over = _begins(calibration, doubt.last_day + timedelta(days=1))
+        over = _begins(cause, doubt.last_day + timedelta(days=1))
         judgements = judgements.filter(judged_at__lt=over)
     rows = (
         judgements.filter(grading__board__cancelled_at__isnull=True)
@@ -182,13 +224,13 @@ def _judged_with(calibration: Calibration, doubt: Doubt) -> Judged:
         .values_list("grading__board")
         .annotate(count=Count("pk"), last=Max("judged_at"))
     )
-    site = calibration.tool.site
+    site = cause.tool.site
     return {board: (count, site.today(last)) for board, count, last in rows}
 
 
-def _begins(calibration: Calibration, day: date) -> datetime:
+def _begins(cause: Cause, day: date) -> datetime:
     """The instant at which a day begins where the tool is."""
-    return datetime.combine(day, time(), calibration.tool.site.zone).astimezone(UTC)
+    return datetime.combine(day, time(), cause.tool.site.zone).astimezone(UTC)
 
 
 def to_look_at(tools: QuerySet[Tool]) -> list[QuestionedWork]:

@@ -10,9 +10,10 @@ from django.views.decorators.http import require_http_methods
 
 from assessments.exceptions import AssessmentError
 from assessments.forms.tool_work import ToolWorkForm
-from assessments.queries.tool_work import questioned_work
+from assessments.queries.tool_work import questioned_work, work_while_out
 from assessments.services import tool_work as services
 from people.access import UserRequest, row_number
+from people.models import Role
 from training import access as training_access
 from training.models import Tool
 
@@ -20,7 +21,10 @@ from training.models import Tool
 @require_http_methods(["GET", "HEAD", "POST"])
 @login_required
 def tool_work(request: UserRequest, code: str) -> HttpResponse:
-    """For each calibration that found a tool out of its limits, the boards, by name."""
+    """For each calibration that found a tool out of its limits, the boards, by name.
+
+    And those of days on which, as was entered later, it was out of service.
+    """
     tool = training_access.tool_for_reader(request.user, code)
     asked = row_number(request.POST.get("calibration", ""))
     own = request.user.person_id or 0
@@ -45,6 +49,10 @@ def tool_work(request: UserRequest, code: str) -> HttpResponse:
                 return redirect("assessments:tool_work", code)
         forms.append(form)
     status = 422 if request.method == "POST" else 200
-    return render(
-        request, "assessments/tool_work.html", {"tool": tool, "forms": forms}, status=status
-    )
+    context = {
+        "tool": tool,
+        "forms": forms,
+        "while_out": work_while_out(Tool.objects.filter(pk=tool.pk)),
+        "keeps": request.user.has_role(Role.INSTRUCTOR, site=tool.site_id),
+    }
+    return render(request, "assessments/tool_work.html", context, status=status)

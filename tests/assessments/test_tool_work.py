@@ -12,7 +12,12 @@ from django.urls import reverse
 from assessments.exceptions import AssessmentError, CannotChangeBoard, ToolsNotFit
 from assessments.models import Board, ToolWorkDecision
 from assessments.queries import board_tools
-from assessments.queries.tool_work import questioned_work, to_do_again, to_look_at
+from assessments.queries.tool_work import (
+    questioned_work,
+    to_do_again,
+    to_look_at,
+    work_while_out,
+)
 from assessments.services import board_corrections, boards, grading, judgements
 from assessments.services.judgements import Circumstances
 from assessments.services.tool_work import decide_on_work
@@ -370,6 +375,79 @@ def test_out_of_service_is_from_a_day_until_another_and_reminds_of_nothing(iron,
     assert reminded() == {answers.pk}
     with pytest.raises(TrainingError, match="Give that day or a later one"):
         tools.put_out_of_service(tool=iron, first_day=day(1), reason="Loose.", told=None, **who)
+
+
+def while_out(tool):
+    """The boards of days on which the tool was out as was entered later, by its first day."""
+    return {
+        (TODAY - work.period.first_day).days: {each.board for each in work.boards}
+        for work in work_while_out(Tool.objects.filter(pk=tool.pk))
+    }
+
+
+def test_work_done_while_nobody_knew_that_a_tool_was_out_is_told(iron, calibrate, instructor):
+    inside = made_with(iron, out=9, handed_in=5)
+    on_the_first_day = made_with(iron, out=20, handed_in=10)
+    with_its_maker = made_with(iron, out=2, handed_in=None)
+    made_with(iron, out=20, handed_in=11)
+    made_with(iron, out=9, handed_in=5, cancelled_at=NOW)
+    judged = _judged_on(iron, instructor, ago=3)
+    known = make_tool(code="IRON-08")
+    made_with(known, out=2, handed_in=0)
+    who = {"reason": "Dropped.", "told": None, "actor": instructor, "at": NOW}
+
+    tools.put_out_of_service(tool=iron, first_day=day(10), **who)
+    tools.put_out_of_service(tool=known, first_day=TODAY, **who)
+
+    expected = {10: {inside, on_the_first_day, with_its_maker, judged}}
+    assert (while_out(iron), while_out(known)) == (expected, {})
+    # Back since an earlier day: what was done with it from then on is none of it.
+    tools.put_back_in_service(tool=iron, from_day=day(4), actor=instructor, at=NOW)
+    assert while_out(iron) == {10: {inside, on_the_first_day}}
+    assert found(iron) == {}
+
+
+def test_calibration_since_says_what_becomes_of_work_done_while_out(iron, calibrate, instructor):
+    board = made_with(iron, out=9, handed_in=5)
+    tools.put_out_of_service(
+        tool=iron, first_day=day(10), reason="Dropped.", told=None, actor=instructor, at=NOW
+    )
+    calibrate(iron, 11)  # Before it was dropped.
+    assert (while_out(iron), found(iron)) == ({10: {board}}, {})
+    failed = calibrate(iron, 8, passed_as_found=False, passed=False)
+    assert (while_out(iron), found(iron)) == ({}, {8: {board}})
+    tools.withdraw_calibration(
+        calibration=failed, reason="Of another.", actor=instructor, at=NOW, proof="password"
+    )
+    assert while_out(iron) == {10: {board}}
+    calibrate(iron, 0)
+    assert (while_out(iron), found(iron)) == ({}, {})
+
+
+def test_page_of_a_tool_leads_to_the_work_done_while_it_was_out(client, iron, instructor):
+    today = iron.site.today()
+    first_day = today - timedelta(days=5)
+    board = make_board(handed_out_on=today - timedelta(days=3))
+    board.tools.add(iron)
+    client.force_login(instructor)
+    work = reverse("assessments:tool_work", args=[iron.code])
+    detail = reverse("training:tool_detail", args=[iron.code])
+    assert work not in client.get(detail).text
+
+    sent = {"out-first_day": first_day.isoformat(), "out-reason": "Dropped on the floor."}
+    told = client.post(reverse("training:tool_out", args=[iron.code]), sent, follow=True)
+
+    assert "look at the work that was done with it since then" in told.text
+    assert work in told.text
+    page = client.get(work).text
+    assert board.number in page
+    assert "Dropped on the floor." in page
+    assert reverse("training:calibration_new", args=[iron.code]) in page
+    assert "Nothing is in question" not in page
+    client.force_login(make_user("quality", site=iron.site))
+    page = client.get(work).text
+    assert board.number in page
+    assert reverse("training:calibration_new", args=[iron.code]) not in page
 
 
 # Two at once

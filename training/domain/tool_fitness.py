@@ -7,7 +7,7 @@ it had been recorded then: nothing here asks when something was written down.
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from enum import StrEnum
 
@@ -126,21 +126,15 @@ def in_order(calibrations: Iterable[CalibrationFact]) -> list[CalibrationFact]:
 
 
 @dataclass(frozen=True, slots=True)
-class Doubt:
-    """Days on which nobody can say that a tool was within its limits, and what says so.
+class Stretch:
+    """Days on which nobody can say that a tool was good.
 
     Attributes
     ----------
-    calibration : CalibrationFact
-        The one by which the tool was found out of its limits.
-    since : CalibrationFact or None
-        The last one before it that left the tool good; None where there was none.
     first_day, last_day : date or None
         Both included. None is without an end: from its first day on, or until it is good again.
     """
 
-    calibration: CalibrationFact
-    since: CalibrationFact | None
     first_day: date | None
     last_day: date | None
 
@@ -149,15 +143,30 @@ class Doubt:
 
         Examples
         --------
-        >>> fact = CalibrationFact(1, date(2026, 3, 2), date(2027, 3, 2), False, True)
-        >>> doubt = Doubt(fact, None, None, date(2026, 3, 2))
-        >>> doubt.touches(date(2026, 3, 2), date(2026, 3, 9))
+        >>> stretch = Stretch(None, date(2026, 3, 2))
+        >>> stretch.touches(date(2026, 3, 2), date(2026, 3, 9))
         True
-        >>> doubt.touches(date(2026, 3, 3), date(2026, 3, 9))
+        >>> stretch.touches(date(2026, 3, 3), date(2026, 3, 9))
         False
         """
         begins = self.first_day is None or self.first_day <= last
         return begins and (self.last_day is None or first <= self.last_day)
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt(Stretch):
+    """Days on which nobody can say that a tool was within its limits, and what says so.
+
+    Attributes
+    ----------
+    calibration : CalibrationFact
+        The one by which the tool was found out of its limits.
+    since : CalibrationFact or None
+        The last one before it that left the tool good; None where there was none.
+    """
+
+    calibration: CalibrationFact
+    since: CalibrationFact | None
 
 
 def doubts(calibrations: Sequence[CalibrationFact]) -> list[Doubt]:
@@ -196,8 +205,37 @@ def doubts(calibrations: Sequence[CalibrationFact]) -> list[Doubt]:
         else:
             last_day = after.calibrated_on if after else None
         first_day = None if since is None else since.calibrated_on
-        found.append(Doubt(calibration, since, first_day, last_day))
+        found.append(Doubt(first_day, last_day, calibration, since))
     return found
+
+
+def used_while_out(
+    period: OutOfService, entered_on: date, calibrations: Iterable[CalibrationFact]
+) -> Stretch | None:
+    """The days of being out of service on which a tool may have been used, since nobody knew yet.
+
+    They run to the day on which it was entered, included, or to the last one out. None where it
+    was entered on its first day; and where a calibration says since how the tool was, so that
+    either it was good or the work is in question by that.
+
+    Examples
+    --------
+    >>> dropped = OutOfService(date(2026, 3, 2))
+    >>> str(used_while_out(dropped, date(2026, 3, 9), ()).last_day)
+    '2026-03-09'
+    >>> used_while_out(dropped, date(2026, 3, 2), ())
+    >>> checked = CalibrationFact(1, date(2026, 3, 9), date(2027, 3, 9), True, True)
+    >>> used_while_out(dropped, date(2026, 3, 9), (checked,))
+    """
+    last_day = entered_on
+    if period.back_from is not None:
+        last_day = min(last_day, period.back_from - timedelta(days=1))
+    if entered_on <= period.first_day or last_day < period.first_day:
+        return None
+    since = [each for each in in_order(calibrations) if each.calibrated_on >= period.first_day]
+    if since and (since[-1].calibrated_on >= last_day or not since[-1].left_good):
+        return None
+    return Stretch(period.first_day, last_day)
 
 
 # Readings

@@ -14,9 +14,11 @@ from training.domain.tool_fitness import (
     Fitness,
     FitnessOnDay,
     OutOfService,
+    Stretch,
     ToolFacts,
     doubts,
     fitness_on,
+    used_while_out,
 )
 from training.models import Calibration, Tool, ToolOutOfService
 
@@ -128,6 +130,26 @@ def found_out_of_limits(tools: QuerySet[Tool]) -> dict[Calibration, Doubt]:
         every[calibration.tool_id].append(fact_of(calibration))
     by_key = {doubt.calibration.key: doubt for facts in every.values() for doubt in doubts(facts)}
     return {calibration: by_key[key] for key, calibration in found.items()}
+
+
+def out_since_earlier(tools: QuerySet[Tool]) -> dict[ToolOutOfService, Stretch]:
+    """Periods out of service of these tools that were entered about an earlier day, newest first,
+    with the days on which the tool may have been used all the same."""
+    facts = facts_of(tools)
+    periods = ToolOutOfService.objects.filter(tool__in=facts).select_related(
+        "tool__site", "back", "entered_by__person"
+    )
+    found = {}
+    for period in periods:
+        back_from = period.back.from_day if hasattr(period, "back") else None
+        stretch = used_while_out(
+            OutOfService(period.first_day, back_from),
+            period.tool.site.today(period.recorded_at),
+            facts[period.tool_id].calibrations,
+        )
+        if stretch is not None:
+            found[period] = stretch
+    return found
 
 
 def calibrated_already(calibration: Calibration) -> str:

@@ -15,6 +15,7 @@ from people import access as people_access
 from people.access import UserRequest, role_required
 from people.exceptions import ProofRefused
 from people.models import Person, Role, Site
+from people.presenters.days import format_day
 from people.services.proof import prove_identity
 from records.exceptions import ShownOtherwise
 from training import access
@@ -28,9 +29,9 @@ from training.forms.tools import (
     ReadingForm,
     ToolForm,
 )
-from training.models import Tool
+from training.models import Tool, ToolOutOfService
 from training.presenters.calibrations import calibration_shown, calibration_to_withdraw
-from training.queries.tool_fitness import found_out_of_limits, with_state
+from training.queries.tool_fitness import found_out_of_limits, out_since_earlier, with_state
 from training.services import tools as services
 
 FORM_METHODS = ["GET", "HEAD", "POST"]
@@ -230,13 +231,27 @@ def tool_out(request: UserRequest, code: str) -> HttpResponse:
         if said["told"] is None and answers is not None and answers.left_on is None:
             said["told"] = answers
         try:
-            services.put_out_of_service(tool=tool, **said, actor=request.user, at=timezone.now())
+            out = services.put_out_of_service(
+                tool=tool, **said, actor=request.user, at=timezone.now()
+            )
         except TrainingError as error:
             form.add_error(None, str(error))
         else:
-            messages.success(request, _("%(code)s is out of service.") % {"code": code})
+            _say_out(request, out)
             return redirect("training:tool_detail", code)
     return _render_tool(request, tool, out_form=form)
+
+
+def _say_out(request: UserRequest, out: ToolOutOfService) -> None:
+    tool = out.tool
+    if out in out_since_earlier(Tool.objects.filter(pk=tool.pk)):
+        since = _(
+            "%(code)s is out of service since %(day)s: look at the work that was done with it "
+            "since then."
+        )
+        messages.warning(request, since % {"code": tool.code, "day": format_day(out.first_day)})
+    else:
+        messages.success(request, _("%(code)s is out of service.") % {"code": tool.code})
 
 
 @require_POST
@@ -290,6 +305,7 @@ def _render_tool(
         "calibrations": [calibration_shown(calibration) for calibration in calibrations],
         "latest": standing[0] if standing else None,
         "in_doubt": any(not calibration.was_found_good for calibration in standing),
+        "used_while_out": out_since_earlier(Tool.objects.filter(pk=tool.pk)),
         "periods": periods,
         "out": next((period for period in periods if not hasattr(period, "back")), None),
         "out_form": out_form
