@@ -415,10 +415,11 @@ def changes_since(before: ClassPlanFacts, now: ClassPlanFacts) -> list[str]:
     """What the plan rests on and is otherwise now, a sentence for each kind."""
     sentences = []
     numbers = _differing(
-        {one.pk: one for one in before.classes}, {one.pk: one for one in now.classes}
+        {one.pk: one for one in before.every_class}, {one.pk: one for one in now.every_class}
     )
     if numbers:
-        named = sorted({one.number for one in (*before.classes, *now.classes) if one.pk in numbers})
+        every = (*before.every_class, *now.every_class)
+        named = sorted({one.number for one in every if one.pk in numbers})
         sentences.append(_("Classes: %(numbers)s.") % {"numbers": ", ".join(named)})
     rights = _differing(_ends(before), _ends(now)) | _differing(
         {person: (session, codes) for person, session, codes in before.placed},

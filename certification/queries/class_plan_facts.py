@@ -80,6 +80,9 @@ class ClassPlanFacts:
     lacking : mapping of int to frozenset of int
         By class who has not completed a course that comes first; read anew and not kept with a
         plan, whose rows name no such class.
+    beside : tuple of PlannedClass
+        Classes with people in them that renew nothing here, on those days on which they have the
+        room of one that does. A plan that was kept before these were has none.
     """
 
     rights: tuple[Right, ...]
@@ -90,6 +93,12 @@ class ClassPlanFacts:
     away_already: Mapping[tuple[int, date], int] = field(default_factory=dict)
     placed: tuple[tuple[int, int, tuple[str, ...]], ...] = ()
     lacking: Mapping[int, frozenset[int]] = field(default_factory=dict)
+    beside: tuple[PlannedClass, ...] = ()
+
+    @property
+    def every_class(self) -> tuple[PlannedClass, ...]:
+        """Those that renew something, and those beside them."""
+        return (*self.classes, *self.beside)
 
     @property
     def by_pk(self) -> dict[int, PlannedClass]:
@@ -140,6 +149,7 @@ def read_facts(
         away_already=_away_already(limits, all_days),
         placed=tuple(sorted(placed)),
         lacking=behind,
+        beside=_beside(classes, all_days),
     )
 
 
@@ -194,6 +204,33 @@ def _classes(sites: Collection[Site], through: date, now: datetime) -> list[Plan
         )
         for session in sessions
     ]
+
+
+def _beside(classes: Collection[PlannedClass], days: Collection[date]) -> tuple[PlannedClass, ...]:
+    """What else is held in the rooms of these classes on some days, whoever it is for."""
+    rooms = {one.room for one in classes if one.room is not None}
+    others = (
+        ClassSession.objects.standing()
+        .filter(held_in__in=rooms, days__day__in=days, enrolments__isnull=False)
+        .exclude(pk__in=[one.pk for one in classes])
+        .distinct()
+        .order_by("number")
+        .prefetch_related("days")
+    )
+    return tuple(
+        PlannedClass(
+            pk=other.pk,
+            number=other.number,
+            site=other.site_id,
+            days=tuple(day for day in class_days(other) if day in days),
+            places=0,
+            scopes=frozenset(),
+            instructors=(),
+            room=other.held_in_id,
+            is_held=True,
+        )
+        for other in others
+    )
 
 
 def scopes_renewed(sessions: Collection[ClassSession]) -> dict[int, set[str]]:
@@ -385,11 +422,7 @@ def _away_already(limits: Mapping[int, int], days: Collection[date]) -> dict[tup
 def as_json(facts: ClassPlanFacts) -> dict[str, Any]:
     """All but the rights, which are rows of their own."""
     return {
-        "classes": [
-            asdict(one)
-            | {"days": [day.isoformat() for day in one.days], "scopes": sorted(one.scopes)}
-            for one in facts.classes
-        ],
+        "classes": _classes_as_json(facts.classes),
         "away": {
             str(person): {day.isoformat(): str(why) for day, why in sorted(away.items())}
             for person, away in facts.away.items()
@@ -401,24 +434,22 @@ def as_json(facts: ClassPlanFacts) -> dict[str, Any]:
             for (lead, day), people in sorted(facts.away_already.items())
         ],
         "placed": [[person, session, list(codes)] for person, session, codes in facts.placed],
+        "beside": _classes_as_json(facts.beside),
     }
+
+
+def _classes_as_json(classes: Iterable[PlannedClass]) -> list[dict[str, Any]]:
+    return [
+        asdict(one) | {"days": [day.isoformat() for day in one.days], "scopes": sorted(one.scopes)}
+        for one in classes
+    ]
 
 
 def from_json(kept: Mapping[str, Any], needs: Iterable[PlannedNeed]) -> ClassPlanFacts:
     """The same as it was read, with the rights of the plan's rows."""
     return ClassPlanFacts(
         rights=tuple(right_of(need) for need in needs),
-        classes=tuple(
-            PlannedClass(
-                **one
-                | {
-                    "days": tuple(date.fromisoformat(day) for day in one["days"]),
-                    "scopes": frozenset(one["scopes"]),
-                    "instructors": tuple(one["instructors"]),
-                }
-            )
-            for one in kept["classes"]
-        ),
+        classes=_classes_from_json(kept["classes"]),
         away={
             int(person): {date.fromisoformat(day): Away(why) for day, why in away.items()}
             for person, away in kept["away"].items()
@@ -429,6 +460,21 @@ def from_json(kept: Mapping[str, Any], needs: Iterable[PlannedNeed]) -> ClassPla
             (lead, date.fromisoformat(day)): people for lead, day, people in kept["away_already"]
         },
         placed=tuple((person, session, tuple(codes)) for person, session, codes in kept["placed"]),
+        beside=_classes_from_json(kept.get("beside", ())),
+    )
+
+
+def _classes_from_json(kept: Iterable[dict[str, Any]]) -> tuple[PlannedClass, ...]:
+    return tuple(
+        PlannedClass(
+            **one
+            | {
+                "days": tuple(date.fromisoformat(day) for day in one["days"]),
+                "scopes": frozenset(one["scopes"]),
+                "instructors": tuple(one["instructors"]),
+            }
+        )
+        for one in kept
     )
 
 
@@ -494,7 +540,7 @@ def possible_classes(facts: ClassPlanFacts) -> list[PossibleClass]:
             room=one.room,
             is_held=one.is_held,
         )
-        for one in facts.classes
+        for one in facts.every_class
     ]
 
 

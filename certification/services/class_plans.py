@@ -28,6 +28,7 @@ from records.services import trail
 from training.models import ClassSession, Enrolment
 from training.services.class_lock import lock_session
 from training.services.courses import enrol_people
+from training.services.plan_checks import lock_rooms
 
 LONGEST_PERIOD_DAYS = 366
 MOST_NEEDS = 900
@@ -326,18 +327,37 @@ def _refuse_impossible(needs: Iterable[PlannedNeed], facts: ClassPlanFacts) -> N
             _("%(name)s would be in two classes on one day. Choose one of them.")
             % {"name": names[twice]}
         )
+    _refuse_clash(people, facts)
+
+
+def _refuse_clash(used: Collection[int], facts: ClassPlanFacts) -> None:
+    """Refuse classes of which two would need one room or one instructor on one day."""
     possible, limits = class_plan_facts.possible_classes(facts), class_plan_facts.limits_in(facts)
-    if (clash := clash_among(possible, people, limits)) is not None:
-        raise CertificationError(_clash_in_words(clash, by_pk))
+    if (clash := clash_among(possible, used, limits)) is not None:
+        raise CertificationError(_clash_in_words(clash, facts))
 
 
-def _clash_in_words(clash: Clash, by_pk: Mapping[Any, PlannedClass]) -> str:
-    words = {"number": by_pk[clash.key].number, "day": format_day(clash.day)}
+def _clash_in_words(clash: Clash, facts: ClassPlanFacts) -> str:
+    classes: dict[Any, PlannedClass] = {one.pk: one for one in facts.every_class}
+    words = {"number": classes[clash.key].number, "day": format_day(clash.day)}
     if clash.other is not None:
-        return _(
-            "%(number)s and %(other)s would be held in one room on %(day)s. Move people to one of "
-            "them alone."
-        ) % {**words, "other": by_pk[clash.other].number}
+        other = classes[clash.other]
+        words["other"] = other.number
+        if other.is_held:
+            return (
+                _(
+                    "The room of %(number)s is taken on %(day)s: %(other)s is held there, with "
+                    "people in it. Give one of them another room, or move people to another class."
+                )
+                % words
+            )
+        return (
+            _(
+                "%(number)s and %(other)s would be held in one room on %(day)s. Move people to one "
+                "of them alone."
+            )
+            % words
+        )
     return (
         _(
             "Nobody is left to teach %(number)s from %(day)s: its instructors have another class "
@@ -369,8 +389,11 @@ def carry_out(*, plan: ClassPlan, version: int, actor: User, at: datetime) -> Se
     ------
     ChangedMeanwhile
         If the page shows an earlier version, or somebody carried the plan out first.
+    CertificationError
+        If a room or an instructor that a class needs was taken by another meanwhile.
     """
-    # People come first in the order of locks, then the plan, then classes by their keys.
+    # People come first in the order of locks, then the plan, then classes by their keys, and their
+    # rooms, which whoever plans another class there holds.
     lock_people(set(plan.needs.filter(chosen__isnull=False).values_list("person", flat=True)))
     plan = _lock(plan, version, actor)
     sites = list(plan.sites.all())
@@ -381,6 +404,7 @@ def carry_out(*, plan: ClassPlan, version: int, actor: User, at: datetime) -> Se
     )
     keys = {one.chosen_id for one in needs if one.chosen_id is not None}
     sessions = {pk: lock_session(ClassSession(pk=pk)) for pk in sorted(keys)}
+    lock_rooms({one.held_in_id for one in sessions.values() if one.held_in_id is not None})
     facts = class_plan_facts.read_facts(
         sites=sites, first_day=plan.first_day, through=plan.through, travel=plan.travel, now=at
     )
@@ -392,6 +416,7 @@ def carry_out(*, plan: ClassPlan, version: int, actor: User, at: datetime) -> Se
         people = going[_class_of(need)]
         if need.outcome == Outcome.ENROLLED and need.person not in people:
             people.append(need.person)
+    _refuse_clash([pk for pk, people in going.items() if people], facts)
     for pk in sorted(going):
         if going[pk]:
             enrol_people(session=sessions[pk], people=going[pk], actor=actor, at=at, overlaps=())

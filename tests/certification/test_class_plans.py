@@ -1,6 +1,7 @@
 """A plan of classes is asked for, worked out by a worker, changed by hand and carried out."""
 
 from datetime import timedelta
+from functools import partial
 from types import SimpleNamespace
 
 import pytest
@@ -19,7 +20,7 @@ from certification.services import class_plans as services
 from certification.views import class_plans as views
 from people.models import Person, SiteRole
 from records.models import TrailEntry
-from tests.assessments.together import at_once
+from tests.assessments.together import at_once, wait_behind
 from tests.factories import (
     NOW,
     TODAY,
@@ -32,6 +33,7 @@ from tests.factories import (
     make_site,
     make_user,
 )
+from training.exceptions import MeetsOtherClasses
 from training.models import (
     Absence,
     AwayLimit,
@@ -43,6 +45,7 @@ from training.models import (
     Room,
     SessionDay,
 )
+from training.services.courses import plan_class_for
 
 Outcome = PlannedNeed.Outcome
 
@@ -543,6 +546,76 @@ def test_who_does_not_fit_any_more_is_left_and_named(shop, meanwhile, outcome):
     assert named == (["Ada"] if sent.left else [])
 
 
+def in_one_room(shop, *classes):
+    room = Room.objects.create(site=shop.site, name="Bench room 7", benches=6)
+    for session in classes:
+        ClassSession.objects.filter(pk=session.pk).update(held_in=room, room=room.name)
+    return room
+
+
+def hold_another_there(shop, room, **fields):
+    """A class of another subject with people in it, as an instructor plans it who was warned."""
+    teacher = make_user("instructor")
+    other = shop.klass(10, ("OTHER",), held_in=room, room=room.name, instructor=teacher, **fields)
+    Enrolment.objects.create(session=other, person=make_person())
+    return other
+
+
+def fill_the_other_of_the_plan(shop, room):
+    other = ClassSession.objects.get(held_in=room, places=1)
+    Enrolment.objects.create(session=other, person=make_person())
+    return other
+
+
+@pytest.mark.parametrize(
+    "meanwhile",
+    [
+        hold_another_there,
+        partial(hold_another_there, length=200),  # It ends long after the plan.
+        fill_the_other_of_the_plan,
+    ],
+    ids=["planned", "longer", "filled"],
+)
+def test_plan_whose_room_was_taken_meanwhile_is_not_carried_out(shop, client, meanwhile):
+    for name in ("Ada", "Bo"):
+        shop.person(name, 13)
+    session = shop.klass(10, places=4)
+    same_days = shop.klass(10, places=1, instructor=make_user("instructor"))
+    room = in_one_room(shop, session, same_days)
+    other_plan = shop.klass(40)
+    plan = shop.plan()
+    assert chosen(plan) == {"Ada": session, "Bo": session}
+    other = meanwhile(shop, room)
+    client.force_login(shop.instructor)
+    page = client.get(f"/plans-of-classes/{plan.pk}/").context["page"]
+    assert other.number in page.changes[0]  # It says what is otherwise since.
+
+    answer = client.post(f"/plans-of-classes/{plan.pk}/send/", {"version": plan.version})
+
+    assert answer.status_code == 422
+    assert f"The room of {session.number} is taken on" in answer.text
+    assert f"{other.number} is held there" in answer.text
+    plan.refresh_from_db()
+    assert plan.sent_at is None
+    assert not Enrolment.objects.filter(session=session).exists()
+    assert not ClassLetter.objects.exists()
+    assert not plan.needs.exclude(outcome="").exists()
+    # Worked out again, the plan keeps out of the room.
+    assert chosen(shop.plan()) == {"Ada": other_plan, "Bo": other_plan}
+    # In another room it is held.
+    ClassSession.objects.filter(pk=session.pk).update(held_in=None, room="Hall")
+    assert shop.carry_out(plan).enrolled == 2
+
+
+def test_room_that_another_class_without_people_names_is_free(shop):
+    shop.person("Ada", 13)
+    session = shop.klass(10)
+    room = in_one_room(shop, session)
+    plan = shop.plan()
+    shop.klass(10, ("OTHER",), held_in=room, instructor=make_user("instructor"))
+    assert shop.carry_out(plan).enrolled == 1
+
+
 def test_one_place_renews_several_rights(shop):
     ada = shop.person("Ada", 13)
     shop.person("Ada", 30, "CUPS", person=ada)
@@ -640,3 +713,63 @@ def test_plan_is_carried_out_once_by_two_at_once():
 
     assert sorted(map(str, at_once(carry_out, carry_out))) == ["3", "refused"]
     assert Enrolment.objects.count() == 3
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="SQLite lets one write at a time")
+def test_of_two_plans_that_need_one_room_one_is_carried_out():
+    """They share neither people nor classes nor instructors, only the room."""
+    shop = Shop()
+    shop.person("Ada", 13), shop.person("Bo", 14, "CUPS")
+    first = shop.klass(10)
+    second = shop.klass(10, ("CUPS",), instructor=make_user("instructor"))
+    in_one_room(shop, first, second)
+    ada, bo = Person.objects.get(full_name="Ada"), Person.objects.get(full_name="Bo")
+    plans = []
+    for goes, stays in ((ada, bo), (bo, ada)):
+        plan = shop.plan()
+        held = first if goes == ada else second
+        plan.needs.filter(person=goes).update(chosen=held)
+        plan.needs.filter(person=stays).update(chosen=None)
+        plans.append(plan)
+
+    with pytest.raises(CertificationError, match="is held there, with people in it"):
+        wait_behind(lambda: shop.carry_out(plans[0]), lambda: shop.carry_out(plans[1]))
+    assert Enrolment.objects.get().person == ada
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="SQLite lets one write at a time")
+@pytest.mark.parametrize("plan_first", [True, False])
+def test_plan_and_a_class_planned_for_people_do_not_both_get_a_room_unsaid(plan_first):
+    shop = Shop()
+    shop.person("Ada", 13)
+    session = shop.klass(10)
+    room = in_one_room(shop, session)
+    plan = shop.plan()
+    teacher, guest = make_user("instructor"), make_person()
+
+    def plan_another(known):
+        return plan_class_for(
+            [guest],
+            course_revision=make_session().course_revision,
+            site=shop.site,
+            instructor=teacher,
+            starts_on=day(10),
+            ends_on=day(10),
+            places=4,
+            room=room.name,
+            known=known,
+            overlaps=[],
+            actor=teacher,
+            at=NOW,
+        )
+
+    if plan_first:
+        with pytest.raises(MeetsOtherClasses):
+            wait_behind(lambda: shop.carry_out(plan), lambda: plan_another([]))
+        assert Enrolment.objects.get().session == session
+    else:
+        with pytest.raises(CertificationError, match="is held there, with people in it"):
+            wait_behind(lambda: plan_another([session.number]), lambda: shop.carry_out(plan))
+        assert Enrolment.objects.get().person == guest

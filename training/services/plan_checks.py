@@ -70,6 +70,12 @@ def lock_room(site: Site, name: str, places: int, days: Sequence[date]) -> Room 
     return room
 
 
+def lock_rooms(keys: Collection[int]) -> None:
+    """Hold rooms until classes in them are filled, one after another in the order of their keys."""
+    rooms = Room.objects.select_for_update(no_key=True).filter(pk__in=keys).order_by("pk")
+    list(rooms.values_list("pk", flat=True))
+
+
 def say_what_it_meets(
     session: ClassSession | None,
     days: Sequence[date],
