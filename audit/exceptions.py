@@ -35,6 +35,10 @@ class ListChanged(ListRefused):
     """What a list would do is not what was shown; nothing was done."""
 
 
+class ListStopped(ListRefused):
+    """A long file was refused something on its way; what was written before stays."""
+
+
 class ListTakenIn(ListRefused):
     """The list has been taken in already."""
 

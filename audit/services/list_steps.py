@@ -59,12 +59,7 @@ def begin_taking_in(
 ) -> PeopleList:
     """Have a list taken in as it was planned; in the transaction that holds its row."""
     people = leads_first(plan.people)
-    if plan.open.day_forms and len(plan.open.day_forms) == 1:
-        # Told by other rows than those of a step.
-        people_list.answers = {
-            **people_list.answers,
-            "day_form": str(next(iter(plan.open.day_forms))),
-        }
+    keep_day_form(people_list, plan)
     people_list.begun_at = at
     people_list.work = {
         "pending": [[one.number, one.act_digest(), one.may_open] for one in people],
@@ -80,6 +75,15 @@ def begin_taking_in(
     people_list.save(update_fields=["begun_at", "work", "result", "answers"])
     wake_worker(WORK, people_list.pk)
     return people_list
+
+
+def keep_day_form(people_list: PeopleList, plan: Plan) -> None:
+    """Have a list say how its days are written where all of it tells, since a step may not."""
+    if plan.open.day_forms and len(plan.open.day_forms) == 1:
+        people_list.answers = {
+            **people_list.answers,
+            "day_form": str(next(iter(plan.open.day_forms))),
+        }
 
 
 def begin_undoing(
@@ -222,7 +226,7 @@ def _leave_out(people_list: PeopleList, pending: Sequence[Any], why: str) -> Non
 def _take_some_in(people_list: PeopleList, bringer: Bringer, size: int, at: datetime) -> None:
     work = people_list.work
     lot, work["pending"] = work["pending"][:size], work["pending"][size:]
-    part = _part_of(people_list, {number_key(number) for number, _digest, _opens in lot})
+    part = part_of(people_list, {number_key(number) for number, _digest, _opens in lot})
     first = make_plan(part, bringer, at)
     lock_people([one.person.pk for one in first.people if one.person is not None])
     plan = make_plan(part, bringer, at)
@@ -235,13 +239,13 @@ def _take_some_in(people_list: PeopleList, bringer: Bringer, size: int, at: date
     people_list.result = _joined(people_list.result, made)
 
 
-def _part_of(people_list: PeopleList, keys: set[str]) -> PeopleList:
+def part_of(people_list: PeopleList, keys: set[str]) -> PeopleList:
     """The rows of some people, as a list that nobody keeps."""
     place = people_list.columns.index(Field.EMPLOYEE_NUMBER)
     rows = [[line, cells] for line, cells in people_list.rows if number_key(cells[place]) in keys]
     lines = {line for line, _cells in rows}
     return PeopleList(
-        brought_by=people_list.brought_by,
+        brought_by_id=people_list.brought_by_id,
         file_name=people_list.file_name,
         headings=people_list.headings,
         rows=rows,

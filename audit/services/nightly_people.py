@@ -4,18 +4,25 @@ Nothing is written unless that is asked for. Whoever is not in the file is named
 where that is asked for too. Never do more than a share of the people leave at once, by their
 absence or by a last day in the file, since half a file would otherwise end the work of half a
 plant; and never the last who administers.
+
+Everybody who writes to the records waits for whoever writes a file. So one that writes much is
+written some people at a time, each time whole, as a long list is (`list_steps`); but at once, by
+whoever hands it over, who is told what came of it.
 """
 
-from collections.abc import Iterable, Mapping
+import time
+from collections import Counter
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from typing import TypeVar
 
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from audit.domain.list_columns import OF_PEOPLE, Field, suggest
 from audit.domain.list_rows import Answers, CellFault
-from audit.exceptions import ListChanged, ListRefused
+from audit.exceptions import ListChanged, ListRefused, ListStopped
 from audit.models import PeopleList
 from audit.queries.list_bringers import Bringer
 from audit.queries.list_leaving import (
@@ -24,7 +31,7 @@ from audit.queries.list_leaving import (
     staff_at_work,
     too_many,
 )
-from audit.queries.list_plan import Plan, make_plan
+from audit.queries.list_plan import MOST_AT_ONCE, Plan, leads_first, make_plan
 from people.domain.employee_numbers import number_key
 from people.models import Person
 from people.queries.administrators import (
@@ -33,10 +40,14 @@ from people.queries.administrators import (
     last_administrator,
 )
 from people.services.people import change_person, lock_people, refuse_last_administrators
+from records.exceptions import Refusal
 from records.services import trail
 from records.tables.lists import ReadList
 
+from .list_steps import PAUSE_S, PEOPLE_A_STEP, keep_day_form, part_of
 from .list_writes import write_plan
+
+Row = TypeVar("Row")
 
 
 @dataclass(frozen=True)
@@ -96,6 +107,11 @@ class Report:
     def changed(self) -> int:
         return len(self.plan.people) - self.new - self.left_alone
 
+    def is_long(self, *, leave: bool) -> bool:
+        """Whether it is written some people at a time, since others would wait too long."""
+        written = self.new + self.changed + (len(self.leaving) if leave else 0)
+        return self.plan.is_long or written > MOST_AT_ONCE
+
 
 class RowsRefused(ListRefused):
     """Carries every fault that was found."""
@@ -108,8 +124,18 @@ class RowsRefused(ListRefused):
         )
 
 
-def take_nightly(*, read: ReadList, handover: Handover, bringer: Bringer, at: datetime) -> Report:
+def take_nightly(
+    *,
+    read: ReadList,
+    handover: Handover,
+    bringer: Bringer,
+    at: datetime,
+    pause: Callable[[float], None] = time.sleep,
+) -> Report:
     """Look at a file of people, and do what it says where that is asked for.
+
+    All of it or nothing; of one that writes much, what is refused of it at first refuses all, and
+    whoever cannot be written later is named among the faults and stays out alone.
 
     Parameters
     ----------
@@ -126,12 +152,16 @@ def take_nightly(*, read: ReadList, handover: Handover, bringer: Bringer, at: da
         leave than may; as `RowsRefused` if rows have a fault and not only good ones are taken.
     ListChanged
         If somebody entered the same number at the same moment; nothing was done.
+    ListStopped
+        If that, or what a service refuses, came up on the way of one that writes much.
     """
     people_list = _as_list(read, handover, bringer)
-    if not handover.write:
-        return _look(people_list, read, handover, bringer, at)
     # Read once while nobody waits for it.
     first = _look(people_list, read, handover, bringer, at)
+    if not handover.write:
+        return first
+    if first.is_long(leave=handover.leave):
+        return _write_in_steps(first, people_list, read, handover, bringer, at, pause)
     try:
         with transaction.atomic():
             return _write(first, people_list, read, handover, bringer, at)
@@ -238,33 +268,138 @@ def _write(
     )
     people_list.left_out = []
     report = _look(people_list, read, handover, bringer, at)
-    if report.faults and not handover.good_rows:
-        raise RowsRefused(report.faults)
-    if report.refusals:
-        raise ListRefused(" ".join(report.refusals))
+    _refuse(report, handover)
     # Roles are locked before anything is written down, as whoever gives them does.
     leaving = report.leaving if handover.leave else []
     refuse_last_administrators([*leaving, *report.plan.ending_sooner], at)
     result = write_plan(people_list, report.plan, bringer, sign_ins=False, at=at)
-    if handover.leave:
-        for person in report.leaving:
-            change_person(
-                person=person,
-                actor=bringer.actor,
-                by_right_of=bringer.authority,
-                at=at,
-                left_on=person.site.today(at),
-            )
-        report.left = len(report.leaving)
+    _end_work(leaving, bringer, at)
+    report.left = len(leaving)
+    _write_down(read, bringer, result["counts"], report.left, at)
+    report.written = True
+    return report
+
+
+def _refuse(report: Report, handover: Handover) -> None:
+    if report.faults and not handover.good_rows:
+        raise RowsRefused(report.faults)
+    if report.refusals:
+        raise ListRefused(" ".join(report.refusals))
+
+
+def _end_work(people: Iterable[Person], bringer: Bringer, at: datetime) -> None:
+    for person in people:
+        change_person(
+            person=person,
+            actor=bringer.actor,
+            by_right_of=bringer.authority,
+            at=at,
+            left_on=person.site.today(at),
+        )
+
+
+def _write_down(
+    read: ReadList, bringer: Bringer, counts: Mapping[str, int], left: int, at: datetime
+) -> None:
     trail.record(
         actor=bringer.actor,
         act="file of people taken in",
-        about=("register-file", people_list.file_name),
-        payload={"sha256": read.sha256, "counts": result["counts"], "left": report.left},
+        about=("register-file", read.name),
+        payload={"sha256": read.sha256, "counts": dict(counts), "left": left},
         at=at,
     )
+
+
+# Some people at a time
+
+
+def _write_in_steps(
+    report: Report,
+    people_list: PeopleList,
+    read: ReadList,
+    handover: Handover,
+    bringer: Bringer,
+    at: datetime,
+    pause: Callable[[float], None],
+) -> Report:
+    """Write what was looked at, each step as the file would have it by then.
+
+    Whatever stops it, the same file handed over again does the rest and nothing twice.
+    """
+    _refuse(report, handover)
+    keep_day_form(people_list, report.plan)
+    numbers = [number_key(one.number) for one in leads_first(report.plan.people)]
+    leaving = report.leaving if handover.leave else []
+    counts = Counter(left_alone=report.left_alone)
+    try:
+        for lot in _lots(numbers):
+            made, faults = _write_some(people_list, set(lot), bringer, at)
+            counts.update(made)
+            report.faults += faults
+            pause(PAUSE_S)
+        for people in _lots(leaving):
+            report.left += _have_some_leave(people, bringer, at)
+            pause(PAUSE_S)
+    except (IntegrityError, Refusal) as error:
+        with transaction.atomic():
+            _write_down(read, bringer, counts, report.left, at)
+        done = counts["enrolled"] + counts["changed"] + report.left
+        raise ListStopped(_stopped(error, done)) from error
+    with transaction.atomic():
+        _write_down(read, bringer, counts, report.left, at)
     report.written = True
     return report
+
+
+def _lots(rows: Sequence[Row]) -> Iterable[Sequence[Row]]:
+    return (rows[start : start + PEOPLE_A_STEP] for start in range(0, len(rows), PEOPLE_A_STEP))
+
+
+def _stopped(error: Exception, done: int) -> str:
+    why = _("Somebody entered one of these numbers at the same moment.")
+    if isinstance(error, Refusal):
+        why = str(error)
+    return _(
+        "%(why)s So the file was stopped on its way. People written before: %(n)d. They stay: hand "
+        "the same file over again for the others."
+    ) % {"why": why, "n": done}
+
+
+@transaction.atomic
+def _write_some(
+    people_list: PeopleList, numbers: set[str], bringer: Bringer, at: datetime
+) -> tuple[dict[str, int], list[CellFault]]:
+    """Write some people; return what was made, and the faults of rows that came since."""
+    part = part_of(people_list, numbers)
+    first = make_plan(part, bringer, at)
+    lock_people([one.person.pk for one in first.people if one.person is not None])
+    plan = make_plan(part, bringer, at)
+    if plan.open:
+        raise ListRefused(_what_is_open(plan))
+    faults = list(plan.faults)
+    if faults:
+        part.left_out = sorted({*part.left_out, *(fault.line for fault in faults)})
+        plan = make_plan(part, bringer, at)
+    # Roles are locked before anything is written down, as whoever gives them does.
+    refuse_last_administrators(plan.ending_sooner, at)
+    counts = write_plan(part, plan, bringer, sign_ins=False, at=at)["counts"]
+    del counts["left_alone"]  # Counted of all of them.
+    return counts, faults
+
+
+@transaction.atomic
+def _have_some_leave(people: Collection[Person], bringer: Bringer, at: datetime) -> int:
+    """Have some leave who are still to: neither gone meanwhile nor by another number here."""
+    lock_people([person.pk for person in people])
+    numbers = {person.pk: person.employee_number for person in people}
+    leaving = [
+        person
+        for person in staff_at_work(bringer, at)
+        if numbers.get(person.pk) == person.employee_number
+    ]
+    refuse_last_administrators(leaving, at)
+    _end_work(leaving, bringer, at)
+    return len(leaving)
 
 
 def _refusals(report: Report, handover: Handover, at: datetime) -> Iterable[str]:

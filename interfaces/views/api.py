@@ -392,8 +392,11 @@ def people(request: HttpRequest, handed: shapes.PeopleRequest) -> dict[str, Any]
     """Enter and change people, and say who is not among them.
 
     By the rules of the page on which people bring a list: employee numbers tell people apart, what
-    is empty changes nothing, and it is all or nothing. Nothing is written unless `write` says so,
-    and nobody leaves unless `leave` does. Takes a token that enters people.
+    is empty changes nothing, and it is all or nothing. Where more than 500 people are written it
+    goes some at a time: what is refused at first refuses all, a row that can be taken no more by
+    its turn is named under `problems`, and after a refusal on the way the same again does the rest.
+    Nothing is written unless `write` says so, and nobody leaves unless `leave` does. Takes a token
+    that enters people.
     """
     caller, now = caller_with(request), timezone.now()
     bringer = api_tokens.people_bringer_of(caller, now)

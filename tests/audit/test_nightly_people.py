@@ -1,15 +1,23 @@
 """The nightly file of people by command: what it says, does, and never does at once."""
 
+import json
 from datetime import date
 from io import StringIO
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import connection, transaction
 from django.utils import timezone
 
+from audit.domain.list_rows import Answers
+from audit.exceptions import ListRefused, ListStopped
+from audit.queries.list_bringers import all_sites, program
+from audit.services import nightly_people
 from people.models import Person, Role, User
-from records.models import TrailEntry
+from records.models import TrailEntry, TrailHead
 from records.queries.verification import verify_records
+from records.tables.lists import read_list
+from tests.assessments.together import at_once
 from tests.factories import make_person, make_site, make_user
 
 pytestmark = pytest.mark.django_db
@@ -224,3 +232,181 @@ def test_nobody_leaves_who_is_in_the_file_by_a_former_number_or_without_their_ze
     assert "1 of 4 not in the file" in told
     left = Person.objects.filter(left_on__isnull=False)
     assert [person.former_numbers.get().employee_number for person in left] == ["7100"]
+
+
+# A file that writes much
+
+
+@pytest.fixture
+def in_steps(monkeypatch):
+    """Two people a step, of a file that writes more than two."""
+    monkeypatch.setattr(nightly_people, "MOST_AT_ONCE", 2)
+    monkeypatch.setattr(nightly_people, "PEOPLE_A_STEP", 2)
+
+
+def take(text, pause=lambda _s: None, **asked):
+    return nightly_people.take_nightly(
+        read=read_list("people.csv", text.encode()),
+        handover=nightly_people.Handover(
+            write=True, most_leaving_percent=100, answers=Answers(for_all={"site": "CA"}), **asked
+        ),
+        bringer=program("import_people", all_sites()),
+        at=timezone.now(),
+        pause=pause,
+    )
+
+
+def new(*numbers):
+    return "".join(f"{number},Person {number}\n" for number in numbers)
+
+
+def taken_in():
+    entries = TrailEntry.objects.filter(act="file of people taken in").order_by("number")
+    return [json.loads(entry.payload.body) for entry in entries]
+
+
+def test_long_file_is_written_some_people_at_a_time(in_steps):
+    known = staff(5)
+    text = listed(
+        known[0], more=f"{known[1].employee_number},Bo Newname\n" + new(*range(7001, 7004))
+    )
+    written = []
+
+    def look(_seconds):
+        written.append((Person.objects.count(), Person.objects.exclude(left_on=None).count()))
+
+    report = take(text, pause=look, leave=True)
+
+    assert written == [(6, 0), (8, 0), (8, 2), (8, 3)]
+    assert (report.written, report.new, report.changed, report.left) == (True, 3, 1, 3)
+    [entry] = taken_in()
+    assert entry["left"] == 3
+    said = {name: entry["counts"][name] for name in ("enrolled", "changed", "left_alone")}
+    assert said == {"enrolled": 3, "changed": 1, "left_alone": 1}
+    assert [str(fault) for fault in verify_records().faults] == []
+    again = take(text, leave=True)
+    assert (again.new, again.changed, again.left) == (0, 0, 0)
+
+
+def test_leads_are_entered_before_whom_they_lead_in_another_step(in_steps):
+    make_site()
+    rows = "7001,Ada,7004\n7002,Bo,7004\n7003,Cai,7004\n7004,Dee,\n"
+    take("Number,Name,Line lead\n" + rows)
+    led = Person.objects.filter(line_lead__employee_number="7004")
+    assert set(led.values_list("employee_number", flat=True)) == {"7001", "7002", "7003"}
+
+
+def test_day_that_other_rows_tell_is_read_so_in_each_step(in_steps):
+    make_site()
+    rows = "".join(
+        f"{number},Ada,{day}\n"
+        for number, day in zip(
+            range(7001, 7005), ("3/4/2026", "5/4/2026", "6/4/2026", "25/4/2026"), strict=True
+        )
+    )
+    take("Number,Name,Start date\n" + rows)
+    assert Person.objects.get(employee_number="7001").started_on == date(2026, 4, 3)
+
+
+def test_fault_at_first_refuses_all_of_a_long_file(in_steps):
+    make_site()
+    with pytest.raises(nightly_people.RowsRefused):
+        take("Number,Name\n" + new(*range(7001, 7005)) + "7005,\n")
+    assert not Person.objects.exists()
+
+
+def test_row_that_is_wrong_by_its_turn_stays_out_alone_and_is_named(in_steps):
+    site = make_site()
+
+    def enter(_seconds):
+        if not Person.objects.filter(employee_number="8000").exists():
+            other = make_person(site, employee_number="8000")
+            other.former_numbers.create(
+                employee_number="7003", until_on=date(2026, 1, 1), recorded_at=timezone.now()
+            )
+
+    report = take("Number,Name\n" + new(*range(7001, 7005)), pause=enter)
+
+    assert report.written
+    assert [fault.line for fault in report.faults] == [4]
+    numbers = Person.objects.order_by("employee_number").values_list("employee_number", flat=True)
+    assert list(numbers) == ["7001", "7002", "7004", "8000"]
+
+
+def test_long_file_that_is_stopped_says_what_stays_and_again_does_the_rest(
+    in_steps, monkeypatch, file
+):
+    make_site()
+    write_plan = nightly_people.write_plan
+
+    def refuse(people_list, plan, *args, **kwargs):
+        if plan.people[0].number == "7003":
+            raise ListRefused("Not this one.")
+        return write_plan(people_list, plan, *args, **kwargs)
+
+    monkeypatch.setattr(nightly_people, "PAUSE_S", 0)
+    monkeypatch.setattr(nightly_people, "write_plan", refuse)
+    path = file("Number,Name\n" + new(*range(7001, 7006)))
+    _told, wrong = run(path, "--write")
+    assert wrong.startswith("Not this one. So the file was stopped on its way.")
+    assert "People written before: 2." in wrong
+    assert Person.objects.count() == 2
+    assert taken_in()[0]["counts"]["enrolled"] == 2
+
+    monkeypatch.setattr(nightly_people, "write_plan", write_plan)
+    told, wrong = run(path, "--write")
+    assert (told.splitlines()[-1], wrong) == ("Done.", "")
+    assert Person.objects.count() == 5
+    assert TrailEntry.objects.filter(act="person enrolled").count() == 5
+
+
+def test_nobody_leaves_who_got_the_number_of_a_row_since(in_steps):
+    people = staff(4)
+    renumbered = people[3]
+
+    def renumber(_seconds):
+        Person.objects.filter(pk=renumbered.pk).update(employee_number="7001")
+
+    report = take("Number,Name\n" + new(7002, 7003, 7004), pause=renumber, leave=True)
+
+    assert report.left == 3
+    renumbered.refresh_from_db()
+    assert renumbered.left_on is None
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="SQLite lets one write at a time")
+def test_others_write_between_two_steps_of_a_long_file(in_steps):
+    make_site()
+    waits = []
+
+    def write(_seconds):
+        def somebody():
+            with transaction.atomic():
+                TrailHead.objects.select_for_update(nowait=True).get()
+
+        at_once(somebody)
+        waits.append(Person.objects.count())
+
+    take("Number,Name\n" + new(*range(7001, 7006)), pause=write)
+
+    assert waits == [2, 4, 5]
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.skipif(connection.vendor != "postgresql", reason="SQLite lets one write at a time")
+def test_the_same_long_file_twice_at_once_is_written_once(in_steps):
+    make_site()
+    text = "Number,Name\n" + new(*range(7001, 7006))
+
+    def once():
+        try:
+            return take(text).written
+        except ListStopped as error:
+            return str(error)
+
+    answers = at_once(once, once)
+
+    assert True in answers
+    assert Person.objects.count() == 5
+    assert TrailEntry.objects.filter(act="person enrolled").count() == 5

@@ -32,7 +32,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("path", type=Path, help="the file")
-        parser.add_argument("--write", action="store_true", help="do it; all or nothing")
+        parser.add_argument("--write", action="store_true", help="do it: all or nothing")
         parser.add_argument(
             "--leave",
             action="store_true",
@@ -155,7 +155,7 @@ class Command(BaseCommand):
         )
         if report.refusals:
             raise CommandError(" ".join(report.refusals))
-        if report.faults and not handover.good_rows:
+        if report.faults and not handover.good_rows and not report.written:
             raise CommandError("Rows that are wrong refuse the whole file: see --good-rows.")
         done = "Done." if report.written else "Nothing was written: that takes --write."
         self.stdout.write(self.style.SUCCESS(done))
