@@ -160,7 +160,9 @@ def read_archive(stream: Readable, take: Callable[[str, "HashingReader"], None])
             pass
     except (tarfile.TarError, EOFError, ValueError, KeyError, zlib.error) as error:
         raise ArchiveDamaged from error
-    if end is None or (end["members"], end["sha256"]) != (seal.members, seal.sha256):
+    if not isinstance(end, dict):
+        raise ArchiveDamaged
+    if (end.get("members"), end.get("sha256")) != (seal.members, seal.sha256):
         raise ArchiveDamaged
     return end
 

@@ -23,6 +23,7 @@ from typing import IO, Any
 
 from django.conf import settings
 from django.contrib.contenttypes.models import ContentType
+from django.core.exceptions import ValidationError
 from django.core.files.base import File
 from django.core.management import call_command
 from django.db import connection, connections, transaction
@@ -67,6 +68,14 @@ OLD_KEY_FILE = f"{SECRET_KEY_FILE}.before-restore"
 ROWS_AT_ONCE = 1000
 LINE_END = gzip.compress(b"\n", mtime=0)
 """After one packed list and before the next: gzip reads several as one."""
+ABOUT: dict[str, type] = {
+    **dict.fromkeys(("made_at", "address", "database", "files"), str),
+    **dict.fromkeys(("tables", "sequences"), dict),
+    "migrations": list,
+}
+"""What an archive of this format says of itself first, and as what."""
+END: dict[str, type] = {"rows": dict, "files": int, "missing": int}
+"""What it says at its end, likewise."""
 
 
 @dataclass
@@ -140,6 +149,8 @@ def restore(
                 _take_mark_away()
             if isinstance(error, ArchiveDamaged):
                 raise _damaged(path) from error
+            if isinstance(error, ArchiveMismatch):
+                raise _does_not_fit(path, error.table) from error
             raise
         os.sync()
         shutil.rmtree(staging)
@@ -193,6 +204,8 @@ def _unpack(
     def take(name: str, data: HashingReader) -> None:
         if name == "about.json":
             contents.about = json.loads(data.read(MOST_SAID))
+            if not _says(contents.about, {"format": int}):
+                raise ArchiveDamaged
             _refuse_unfit(contents)
         elif not contents.about:
             raise ArchiveDamaged
@@ -210,6 +223,8 @@ def _unpack(
         with TemporaryFile(dir=staging) as listings:
             with _opened(path, identities) as stream:
                 contents.end = archive.read_archive(stream, take)
+            if not contents.about or not _says(contents.end, END):
+                raise ArchiveDamaged
             if contents.files_are_apart:
                 listings.seek(0)
                 store = _files_of(path, files_folder)
@@ -237,6 +252,20 @@ def _damaged(path: Path | BucketArchive) -> RestoreRefused:
     return RestoreRefused(
         f"{path} is damaged, or no back-up of this program: it does not hold what its end "
         "says. Take another one."
+    )
+
+
+def _does_not_fit(path: Path | BucketArchive, table: str) -> RestoreRefused:
+    return RestoreRefused(
+        f"{path} came whole, and yet its rows of {table} are not as it says itself, which is a "
+        "fault of the program that made it. Take another one, and keep this one for whoever "
+        "looks into that."
+    )
+
+
+def _says(said: Any, form: dict[str, type]) -> bool:
+    return isinstance(said, dict) and all(
+        isinstance(said.get(name), kind) for name, kind in form.items()
     )
 
 
@@ -278,6 +307,8 @@ def _refuse_unfit(contents: Contents) -> None:
             f"The back-up is of format {contents.about['format']}, which this version cannot read: "
             "restore it with a newer one."
         )
+    if not _says(contents.about, ABOUT):
+        raise ArchiveDamaged
     unknown = set(contents.migrations) - database_rows.known_migrations()
     if unknown:
         app, name = max(unknown)
@@ -376,13 +407,13 @@ def _fill_database(contents: Contents, staging: Path) -> None:
         for table, columns in contents.about["tables"].items():
             if table in database_rows.LEFT_OUT:  # A version of before took it in.
                 continue
-            model = found.get(table)
-            if model is None:
-                raise ArchiveMismatch(table)
-            said = contents.end["rows"][table]
-            # One more than it says tells as well as all of them that it says something else.
-            rows = islice(_rows(staging / "rows" / table), said + 1)
-            count = _load(model, columns, rows)
+            rows = _rows(staging / "rows" / table)
+            try:
+                # One more than it says tells as well as all of them that it says something else.
+                said = contents.end["rows"][table]
+                count = _load(found[table], columns, islice(rows, said + 1))
+            except (ArithmeticError, LookupError, TypeError, ValueError, ValidationError) as error:
+                raise ArchiveMismatch(table) from error
             if count != said:
                 raise ArchiveMismatch(table)
         _set_sequences(found, contents.about["sequences"])
@@ -393,6 +424,10 @@ def _fill_database(contents: Contents, staging: Path) -> None:
 
 class ArchiveMismatch(Exception):
     """A whole archive does not say what its own lists say: a fault of this program."""
+
+    def __init__(self, table: str) -> None:
+        super().__init__(table)
+        self.table = table
 
 
 def _rows(folder: Path) -> Iterator[list[Any]]:
@@ -424,7 +459,11 @@ def _copy(table: str, names: str, width: int, rows: Iterator[list[Any]]) -> int:
     count = 0
     with connection.cursor() as cursor:
         psycopg_cursor: Any = cursor
-        with psycopg_cursor.copy(f"COPY {table} ({names}) FROM STDIN") as copying:
+        # Django makes what psycopg raises its own DatabaseError only of the calls that it knows.
+        with (
+            connection.wrap_database_errors,
+            psycopg_cursor.copy(f"COPY {table} ({names}) FROM STDIN") as copying,
+        ):
             for row in rows:
                 copying.write_row(row)
                 count += 1

@@ -6,6 +6,8 @@ import json
 import tracemalloc
 
 import pytest
+from django.contrib.contenttypes.models import ContentType
+from django.db import DataError, connection
 
 from operations.backends.archive import ArchiveWriter, written
 from operations.exceptions import RestoreRefused
@@ -18,9 +20,20 @@ SHA256 = hashlib.sha256(CONTENT).hexdigest()
 STORED = f"a/b.jpg~1-{SHA256}"
 
 
-def archive(folder, *members, files="folder", listed=()):
+ABOUT = {
+    "format": FORMAT,
+    "made_at": "2026-03-02T01:40:00+00:00",
+    "address": "https://training.example.org",
+    "database": "sqlite",
+    "migrations": [],
+    "tables": {},
+    "sequences": {},
+}
+
+
+def archive(folder, *members, files="folder", listed=(), about=None):
     """One that is whole, whatever it says."""
-    about = {"format": FORMAT, "migrations": [], "tables": {}, "sequences": {}, "files": files}
+    about = {**ABOUT, "files": files} if about is None else about
     listing = gzip.compress("\n".join(json.dumps(line) for line in listed).encode())
     path = folder / "a.backup"
     with written(path) as stream, ArchiveWriter(stream) as file:
@@ -28,7 +41,7 @@ def archive(folder, *members, files="folder", listed=()):
         for name in members:
             file.add(name, CONTENT)
         file.add("listing/000001", listing)
-        file.finish(rows={}, files=0)
+        file.finish(rows={}, files=0, missing=0)
     return path
 
 
@@ -109,3 +122,37 @@ def test_what_no_back_up_holds_is_not_put_beside_the_site(folder, name):
 )
 def test_what_a_back_up_holds_is_taken(folder, name):
     check_archive(archive(folder, name, files="inside"))
+
+
+@pytest.mark.parametrize(
+    "about",
+    [
+        pytest.param([], id="no-names"),
+        pytest.param({}, id="no-format"),
+        pytest.param({"format": FORMAT, "migrations": []}, id="no-tables"),
+        pytest.param({**ABOUT, "migrations": 7, "files": "inside"}, id="no-list"),
+    ],
+)
+def test_what_says_of_itself_what_no_back_up_says_is_refused_in_a_sentence(folder, about):
+    with pytest.raises(RestoreRefused, match="is damaged, or no back-up"):
+        check_archive(archive(folder, about=about))
+
+
+def test_one_without_a_beginning_or_an_end_is_refused_in_a_sentence(folder):
+    for path, end in ((folder / "no-beginning", {"rows": {}}), (folder / "no-end", {})):
+        with written(path) as stream, ArchiveWriter(stream) as file:
+            if not end:
+                file.add("about.json", json.dumps({**ABOUT, "files": "inside"}).encode())
+            file.finish(**end)
+        with pytest.raises(RestoreRefused, match="is damaged, or no back-up"):
+            check_archive(path)
+
+
+@pytest.mark.django_db
+def test_what_a_database_has_against_a_row_comes_as_a_word_of_the_database():
+    """SQLite takes a text of any length, so a site that moves to PostgreSQL may bring one."""
+    if connection.vendor != "postgresql":
+        pytest.skip("SQLite takes a text of any length")
+    rows = iter([[9001, "x" * 500, "made by hand"]])
+    with pytest.raises(DataError, match="too long"):
+        restoring._load(ContentType, ["id", "app_label", "model"], rows)

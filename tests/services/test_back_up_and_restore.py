@@ -17,18 +17,19 @@ import pytest
 from django.apps import apps
 from django.conf import settings
 from django.core.files.storage import storages
+from django.core.management import CommandError, call_command
 from django.db import connection
 from django.utils import timezone
 
 from assessments.services import photos
 from config.object_storage import storage_of_back_ups
 from operations.backends import object_storage
-from operations.backends.archive import identities_of, new_key_file
+from operations.backends.archive import ArchiveWriter, identities_of, new_key_file, written
 from operations.backends.back_up_bucket import SITE, BackUpBucket, BucketArchive
 from operations.models import BackUp
 from operations.queries import database_rows
 from operations.services import restoring
-from operations.services.back_ups import back_up
+from operations.services.back_ups import FORMAT, back_up
 from records.services.site_to_oneself import RESTORING
 from tests import other_site
 from tests.assessments import pictures
@@ -408,6 +409,45 @@ def test_what_does_not_fit_is_refused_in_a_sentence_before_anything_changes(tmp_
     stored = next(folder.rglob("*~*"))
     stored.write_bytes(b"x" + stored.read_bytes()[1:])
     assert f"{stored.name} of the back-up is damaged" in refused(tmp_path, path)
+
+
+def test_an_archive_that_does_not_hold_the_rows_it_tells_of_is_refused_in_a_sentence(
+    tmp_path, site
+):
+    """As a fault of the program that made it would have it: no bit of it is another one."""
+    table = "django_content_type"
+    faults = {
+        "fewer": ([[9001, "made", "by hand"]], 2),
+        "unread": ([["no number", "made", "by hand"]], 1),
+    }
+    for name, (rows, said) in faults.items():
+        about = {
+            "format": FORMAT,
+            "made_at": timezone.now().isoformat(),
+            "address": "https://training.example.org",
+            "database": "sqlite",
+            "migrations": sorted(database_rows.known_migrations()),
+            "tables": {table: ["id", "app_label", "model"]},
+            "sequences": {},
+            "files": "inside",
+        }
+        with written(tmp_path / name) as stream, ArchiveWriter(stream) as file:
+            file.add("about.json", json.dumps(about).encode())
+            for _count, data in database_rows.parts(rows):
+                file.add(f"rows/{table}/000001", data)
+            file.finish(rows={table: said}, files=0, missing=0)
+
+    def act() -> None:
+        site.take_over()
+        for name in faults:
+            with pytest.raises(CommandError) as error:
+                call_command("restore", str(tmp_path / name))
+            assert str(error.value).startswith("Nothing was restored. "), str(error.value)
+            assert f"its rows of {table} are not as it says itself" in str(error.value)
+
+    assert status_of(child(act)) == 0
+    assert (site.files(), site.tables()) == ([], set())
+    assert not (site.folder / RESTORING).exists()
 
 
 def test_a_site_in_use_is_left_as_it_is(tmp_path, photo):
