@@ -32,7 +32,8 @@ from operations.backends.archive import LONGEST_LINE, packed_lines
 
 BATCH = 2000
 PART_BYTES = 4 * 1024 * 1024
-MOST_BYTES_A_CHARACTER = 4  # as UTF-8
+LONGEST_ROW = LONGEST_LINE // 4
+"""In characters, of which UTF-8 makes four bytes at most."""
 LEFT_OUT = frozenset(
     {
         "django_session",
@@ -48,6 +49,14 @@ and its old photographs lie, what its machines share. A restored one begins with
 
 Model = type[models.Model]
 Node = tuple[str, str]
+
+
+class RowTooLong(Exception):
+    """A row is longer than what would be read again."""
+
+    def __init__(self, characters: int) -> None:
+        super().__init__(characters)
+        self.characters = characters
 
 
 @contextmanager
@@ -170,16 +179,16 @@ def parts(rows: Iterable[list[Any]]) -> Iterator[tuple[int, bytes]]:
 
     Raises
     ------
-    ValueError
-        If a row is longer than what will be read again.
+    RowTooLong
+        If one is longer than what will be read again.
     """
     as_line = json.JSONEncoder(ensure_ascii=False, separators=(",", ":")).encode
     lines: list[str] = []
     length = 0
     for row in rows:
         lines.append(as_line(row))
-        if len(lines[-1]) > LONGEST_LINE // MOST_BYTES_A_CHARACTER:
-            raise ValueError(f"A row of {len(lines[-1])} characters is too long for a back-up.")
+        if len(lines[-1]) > LONGEST_ROW:
+            raise RowTooLong(len(lines[-1]))
         length += len(lines[-1])
         if length >= PART_BYTES:
             yield len(lines), _packed(lines)

@@ -89,7 +89,8 @@ def back_up(
     ------
     BackUpRefused
         If there is such a file, another run is writing it or into the folder or bucket, the folder
-        is that of the nights and the archive is not beside it, or the bucket does not answer.
+        is that of the nights and the archive is not beside it, the bucket does not answer, the
+        database is empty, or a row is too long.
     SiteIsTaken
         If somebody has the site to themselves.
     OSError
@@ -110,8 +111,14 @@ def back_up(
         run = BackUp(
             begun_at=clock(), path=str(path), by_clock=by_clock, is_encrypted=recipient is not None
         )
+        tables = connection.introspection.table_names()
+        if not tables:
+            raise BackUpRefused(
+                f"No back-up was made: the database {connection.settings_dict['NAME']} holds no "
+                "table. See that DATABASE_URL and DATA_DIR are those of the site."
+            )
         # Before an upgrade the table may not be there yet, and that is when one is wanted.
-        is_noted = BackUp._meta.db_table in connection.introspection.table_names()
+        is_noted = BackUp._meta.db_table in tables
         if is_noted:
             run.save()
         try:
@@ -351,9 +358,16 @@ def _add_rows(
     counted = dict.fromkeys(found, 0)
     for table, model in found.items():
         rows = database_rows.read_rows(snapshot, model, lambda name: names.setdefault(name))
-        for number, (count, data) in enumerate(database_rows.parts(rows), start=1):
-            file.add(f"rows/{table}/{number:06}", data)
-            counted[table] += count
+        try:
+            for number, (count, data) in enumerate(database_rows.parts(rows), start=1):
+                file.add(f"rows/{table}/{number:06}", data)
+                counted[table] += count
+        except database_rows.RowTooLong as error:
+            raise BackUpRefused(
+                f"No back-up was made: a row of {table} has {error.characters:,} characters, and "
+                f"a back-up holds none of more than {database_rows.LONGEST_ROW:,}. Tell whoever "
+                "looks after this program."
+            ) from error
     return counted
 
 

@@ -237,6 +237,16 @@ def test_nothing_is_overwritten_and_the_failure_is_kept(tmp_path):
     assert "no back-up is overwritten" in BackUp.objects.failed().get().failure
 
 
+def test_a_row_that_would_not_be_read_again_is_told_and_nothing_is_left(tmp_path, monkeypatch):
+    monkeypatch.setattr(database_rows, "LONGEST_ROW", 100)
+    make_site()
+
+    with pytest.raises(CommandError, match=r"a row of people_site has \d+ characters"):
+        call_command("back_up", str(tmp_path / "a"))
+
+    assert os.listdir(tmp_path) == []
+
+
 def test_while_a_restore_is_broken_off_nothing_is_backed_up(tmp_path, settings):
     (settings.DATA_DIR / site_to_oneself.RESTORING).mkdir()
     try:

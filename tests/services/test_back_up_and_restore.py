@@ -411,6 +411,18 @@ def test_what_does_not_fit_is_refused_in_a_sentence_before_anything_changes(tmp_
     assert f"{stored.name} of the back-up is damaged" in refused(tmp_path, path)
 
 
+def test_a_database_without_tables_is_told_as_one_of_no_site(tmp_path, site):
+    def act() -> None:
+        site.take_over()
+        with pytest.raises(CommandError, match="holds no table. See that DATABASE_URL"):
+            call_command("back_up", str(tmp_path / "a.backup"))
+        with pytest.raises(CommandError, match="Nothing is known of the records now: the database"):
+            call_command("verify_trail")
+
+    assert status_of(child(act)) == 0
+    assert not (tmp_path / "a.backup").exists()
+
+
 def test_an_archive_that_does_not_hold_the_rows_it_tells_of_is_refused_in_a_sentence(
     tmp_path, site
 ):

@@ -4,6 +4,7 @@ from argparse import ArgumentParser
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
+from django.db import DatabaseError
 
 from records.domain.canonical import instant_text
 from records.exceptions import FilesOutOfReach
@@ -38,6 +39,11 @@ class Command(BaseCommand):
             report = verify_records(with_files=not skip_files)
         except FilesOutOfReach as error:
             raise CommandError(f"Nothing is known of the records now. {error}") from error
+        except DatabaseError as error:
+            raise CommandError(
+                f"Nothing is known of the records now: the database said {error}. See that it "
+                "answers, and that DATABASE_URL and DATA_DIR are those of the site."
+            ) from error
         self.stdout.write(f"Trail entries that fit: {report.entries:,}")
         self.stdout.write(f"  of them with an erased payload: {report.erased:,}")
         self.stdout.write(f"Signatures that fit: {report.signatures:,}")
