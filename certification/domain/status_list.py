@@ -6,8 +6,10 @@ of index 0 is the leftmost of the first byte; compressed by gzip; as multibase b
 """
 
 import gzip
+import zlib
 from base64 import urlsafe_b64decode
 from collections.abc import Iterable
+from io import BytesIO
 
 from .compact_jws import base64url
 
@@ -16,6 +18,9 @@ BITS = 131_072
 
 FULL = 100_000
 """Credentials in a list before another is begun: an index drawn at random is soon a free one."""
+
+LONGEST = 64 * BITS
+"""Of a list that is read, in bits: few bytes may unpack to any number."""
 
 BASE64URL = "u"
 """What multibase calls base64url without padding."""
@@ -48,7 +53,7 @@ def read_bit(encoded: str, index: int) -> bool:
     Raises
     ------
     ValueError
-        If the text is no such list.
+        If the text is no such list, or one of more than `LONGEST` bits.
     IndexError
         If the list has no such bit.
     """
@@ -56,9 +61,12 @@ def read_bit(encoded: str, index: int) -> bool:
         raise ValueError("The list is not written as multibase base64url: it begins with no u.")
     padded = encoded[1:] + "=" * (-len(encoded[1:]) % 4)
     try:
-        bits = gzip.decompress(urlsafe_b64decode(padded))
-    except (OSError, EOFError) as error:
+        with gzip.GzipFile(fileobj=BytesIO(urlsafe_b64decode(padded))) as unpacked:
+            bits = unpacked.read(LONGEST // 8 + 1)
+    except (OSError, EOFError, zlib.error) as error:
         raise ValueError("The list is not compressed by gzip.") from error
+    if len(bits) > LONGEST // 8:
+        raise ValueError(f"The list is not read: it has more than {LONGEST:,} bits.")
     if not bits:
         raise ValueError("The list is not there: it holds no bit.")
     if index < 0:

@@ -1,6 +1,8 @@
 """Signatures of credentials: the vectors of the specifications, and other libraries' word."""
 
+import gzip
 import json
+import tracemalloc
 from base64 import urlsafe_b64decode
 
 import pytest
@@ -8,8 +10,8 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 from jwcrypto.jwk import JWK
 from jwcrypto.jws import JWS, InvalidJWSSignature
 
-from certification.domain.compact_jws import public_jwk, sign_compact, thumbprint
-from certification.domain.status_list import BITS, encode_bits, read_bit
+from certification.domain.compact_jws import base64url, public_jwk, sign_compact, thumbprint
+from certification.domain.status_list import BITS, LONGEST, encode_bits, read_bit
 
 # RFC 8037, appendix A.1 (key), A.3 (thumbprint) and A.4 (signature).
 D = "nWGxne_9WmC6hEr0kuwsxERJxWl7MmkZcDusAxyuf2A"
@@ -76,7 +78,28 @@ def test_bit_outside_the_list_is_refused(index):
         encode_bits([index])
 
 
-@pytest.mark.parametrize("text", [W3C_LIST, "uAAAA", "u"], ids=["prefix", "compression", "empty"])
+CUT = encode_bits([201])[:-40]
+DAMAGED = f"u{base64url(gzip.compress(bytes(100))[:10] + bytes([255] * 40))}"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [W3C_LIST, "uAAAA", "u", CUT, DAMAGED],
+    ids=["prefix", "compression", "empty", "cut", "damaged"],
+)
 def test_text_that_is_no_list_is_refused(text):
     with pytest.raises(ValueError, match="The list is not"):
         read_bit(text, 0)
+
+
+def test_list_that_unpacks_without_end_is_refused_before_it_fills_the_memory():
+    assert read_bit(f"u{base64url(gzip.compress(bytes(LONGEST // 8)))}", LONGEST - 1) is False
+    text = f"u{base64url(gzip.compress(bytes(50_000_000)))}"
+    assert len(text) < 100_000
+    tracemalloc.start()
+    try:
+        with pytest.raises(ValueError, match="it has more than 8,388,608 bits"):
+            read_bit(text, 0)
+        assert tracemalloc.get_traced_memory()[1] < 10_000_000
+    finally:
+        tracemalloc.stop()
