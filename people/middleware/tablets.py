@@ -6,6 +6,7 @@ signs in there, and they neither lock nor take PINs.
 """
 
 from collections.abc import Callable
+from contextlib import suppress
 from datetime import timedelta
 from urllib.parse import urlsplit
 
@@ -54,9 +55,13 @@ class TabletRequest(HttpRequest):
 
 
 def set_cookie(response: HttpResponse, tablet: SharedTablet, token: str) -> None:
+    _set_signed(response, f"{tablet.pk}.{token}")
+
+
+def _set_signed(response: HttpResponse, value: str) -> None:
     response.set_cookie(
         COOKIE,
-        signing.Signer(salt=SALT).sign(f"{tablet.pk}.{token}"),
+        signing.Signer(salt=SALT).sign(value),
         max_age=COOKIE_AGE_S,
         secure=settings.SESSION_COOKIE_SECURE,
         httponly=True,
@@ -77,6 +82,19 @@ def tablet_of(request: HttpRequest) -> SharedTablet | None:
     if tablet is None or not constant_time_compare(tablet.token_hash, hash_token(token)):
         return None
     return tablet
+
+
+def _sign_again(request: HttpRequest, response: HttpResponse) -> None:
+    """Sign a cookie by the `SECRET_KEY` of today, where one of before has signed it.
+
+    So a tablet that is used while the key is changed needs the key of before no longer.
+    """
+    given = request.COOKIES.get(COOKIE, "")
+    try:
+        signing.Signer(salt=SALT, fallback_keys=[]).unsign(given)
+    except signing.BadSignature:
+        with suppress(signing.BadSignature):
+            _set_signed(response, signing.Signer(salt=SALT).unsign(given))
 
 
 def is_read_only(request: HttpRequest) -> bool:
@@ -120,6 +138,12 @@ def shared_tablets(
     """
 
     def middleware(request: TabletRequest) -> HttpResponse:
+        response = answer(request)
+        if request.tablet is not None and settings.SECRET_KEY_FALLBACKS:
+            _sign_again(request, response)
+        return response
+
+    def answer(request: TabletRequest) -> HttpResponse:
         request.tablet = tablet_of(request) if COOKIE in request.COOKIES else None
         request.tablet_use = None
         user, session = request.user, request.session

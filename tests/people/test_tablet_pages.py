@@ -223,6 +223,29 @@ def test_cookie_that_was_not_given_makes_no_tablet(instructor, value):
     assert other.get(LOCK).status_code == 404
 
 
+@pytest.mark.parametrize("state", ["signed in", "locked", "signed out"])
+def test_tablet_that_is_used_while_the_secret_key_is_changed_stays_one(client, settings, state):
+    if state == "locked":
+        client.post(reverse("people:tablet_lock"))
+    elif state == "signed out":
+        client.post(reverse("account_logout"))
+    before = client.cookies[tablets.COOKIE].value
+    settings.SECRET_KEY_FALLBACKS = [settings.SECRET_KEY]
+    settings.SECRET_KEY = "another one for tests alone, longer than fifty characters"
+    client.get("/boards/")
+    signed = client.cookies[tablets.COOKIE]
+    assert signed.value != before
+    assert (signed["httponly"], int(signed["max-age"])) == (True, tablets.COOKIE_AGE_S)
+    assert tablets.COOKIE not in client.get(LOCK).cookies
+
+    settings.SECRET_KEY_FALLBACKS = []
+    other = Client()
+    other.cookies[tablets.COOKIE] = signed.value
+    assert "Bench room 2" in other.get(LOCK).text
+    other.cookies[tablets.COOKIE] = before
+    assert other.get(LOCK).status_code in {302, 404}
+
+
 def test_locked_piece_of_a_page_leads_to_the_lock_and_back(client):
     client.post(reverse("people:tablet_lock"))
     answer = client.get("/boards/", headers=HTMX)
