@@ -77,6 +77,12 @@ def names(name: str, default: str = "", *, about: str) -> list[str]:
     ]
 
 
+def lines(name: str, *, about: str) -> list[str]:
+    """Read a list of texts, one a line: whatever else they hold, none is cut in two."""
+    value = _value(name, "", about) or ""
+    return [line.strip() for line in value.splitlines() if line.strip()]
+
+
 def networks(name: str, *, about: str) -> list[IPv4Network | IPv6Network]:
     """Read a list of networks in the form 10.20.0.0/16, separated by commas."""
     try:

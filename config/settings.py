@@ -45,10 +45,10 @@ if not SECRET_KEY:
         )
     SECRET_KEY = "for development alone, not a secret"  # noqa: S105 - refused outside DEBUG
 
-SECRET_KEY_FALLBACKS = env.names(
+SECRET_KEY_FALLBACKS = env.lines(
     "SECRET_KEY_FALLBACKS",
-    about="Further secret keys, with commas between, under which is still read what they signed "
-    "or encrypted: while SECRET_KEY is changed on purpose.",
+    about="Further secret keys, one a line, under which is still read what they signed or "
+    "encrypted: while SECRET_KEY is changed on purpose.",
 )
 
 _public_host = str(_public.hostname)

@@ -66,6 +66,16 @@ def test_a_secret_is_read_from_a_file(monkeypatch, tmp_path):
     assert env.text("IT", about="a test") == "s3cret"
 
 
+def test_secrets_stand_one_a_line_and_none_is_cut_at_a_comma_or_a_space(monkeypatch, tmp_path):
+    monkeypatch.setenv("IT", "s3cret, with a comma")
+    assert env.lines("IT", about="a test") == ["s3cret, with a comma"]
+    monkeypatch.delenv("IT")
+    assert env.lines("IT", about="a test") == []
+    (tmp_path / "secrets").write_text("s3cret,1\r\n\n  s3cret 2\n")
+    monkeypatch.setenv("IT_FILE", str(tmp_path / "secrets"))
+    assert env.lines("IT", about="a test") == ["s3cret,1", "s3cret 2"]
+
+
 def test_a_secret_given_twice_is_refused(monkeypatch):
     monkeypatch.setenv("IT_FILE", "somewhere")
     message = refused(monkeypatch, "here", env.text)

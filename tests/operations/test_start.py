@@ -83,6 +83,12 @@ def test_a_key_in_the_environment_goes_before_the_folders(tmp_path):
     assert json.loads(ended.stdout)["SECRET_KEY"] == "a" * 50
 
 
+def test_a_key_of_before_is_read_whole_whatever_it_is_made_of(tmp_path):
+    before = f"{'b' * 40},{'c' * 40}"
+    found = settings_with(tmp_path, SECRET_KEY_FALLBACKS=before)
+    assert found["SECRET_KEY_FALLBACKS"] == str([before])
+
+
 @pytest.mark.parametrize("content", [None, "", "\n"])
 def test_no_key_is_ever_made_up(tmp_path, content):
     if content is not None:
