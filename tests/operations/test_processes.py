@@ -33,6 +33,11 @@ WILL_NOT_END = (
     + WRITES_ITS_ID
     + "f.touch(); time.sleep(300)"
 )
+ENDS_IN_PEACE = (
+    "import signal; signal.signal(signal.SIGTERM, lambda *_: print('in peace') or sys.exit()); "
+    + WRITES_ITS_ID
+    + "f.touch(); time.sleep(300)"
+)
 ENDS = WRITES_ITS_ID + "f.touch(); time.sleep(0.5)"
 
 
@@ -93,6 +98,19 @@ def test_one_that_will_not_end_is_killed_with_its_children(start, tmp_path):
     until = time.monotonic() + 120
     while still_there(tmp_path) and time.monotonic() < until:
         time.sleep(0.05)  # A killed grandchild is gone once the system has reaped it.
+    assert still_there(tmp_path) == []
+
+
+def test_when_who_runs_them_is_killed_they_end_in_good_order_and_else_are_killed(start, tmp_path):
+    runner = start(ENDS_IN_PEACE, WILL_NOT_END, wait_for=2)
+    with runner.stdout as said:
+        assert said.readline() == "started\n"
+        runner.kill()
+        # To the end of what they all write to, which comes once none of them is there.
+        assert said.read() == "in peace\n"
+    until = time.monotonic() + 120
+    while still_there(tmp_path) and time.monotonic() < until:
+        time.sleep(0.05)
     assert still_there(tmp_path) == []
 
 
