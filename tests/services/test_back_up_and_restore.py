@@ -343,7 +343,6 @@ def test_a_disk_that_is_full_for_the_rows_leaves_the_site_empty(tmp_path, photo)
     assert not (site.folder / RESTORING).exists()
 
 
-@pytest.mark.skipif(KILLS <= 3, reason="goes through every migration: `make faults` does")
 def test_an_archive_of_an_earlier_version_is_brought_to_this_one(
     tmp_path, photo, site, monkeypatch
 ):
@@ -365,7 +364,8 @@ def test_an_archive_of_an_earlier_version_is_brought_to_this_one(
     assert ended.returncode == 0, ended.stderr
     assert TRAIL_FITS in ended.stdout
     assert {model._meta.db_table for model in later} <= site.tables()
-    assert site.run("prepare").returncode == 0
+    applied = site.query("SELECT app, name FROM django_migrations")
+    assert database_rows.known_migrations() <= set(applied)
 
 
 def refused(tmp_path: Path, path: Path, **more: Any) -> str:
