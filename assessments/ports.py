@@ -8,9 +8,11 @@ from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import date, datetime
 
+from django.conf import settings
 from django.utils.translation import gettext as _
 
 from people.models import Person, User
+from people.queries.languages import in_language
 from training.models import Exercise
 
 from .exceptions import AssessmentError
@@ -26,7 +28,7 @@ class ProposedPurpose:
 
 
 ProposesPurpose = Callable[[Collection[str], Collection[Person]], ProposedPurpose]
-RestsOn = Callable[[Board], list[str]]
+RestsOn = Callable[[Board | Paper], list[str]]
 BeforeQualifying = Callable[[Exercise, Collection[Person], date, str], dict[int, str]]
 MayGrade = Callable[[User, frozenset[str], date], str]
 
@@ -69,18 +71,18 @@ def may_grade(*, user: User, board: Board, day: date) -> str:
 
 
 def register_rests_on(answer: RestsOn | None) -> RestsOn | None:
-    """Set who says what rests on a board; return who did before.
+    """Set who says what rests on a board or a paper; return who did before.
 
-    ``answer(board)`` names every certificate that was issued on the board and stands, and
-    every proposal on it that is open, in words to show, such as "certificate CA-C-00012".
+    ``answer(result)`` names every certificate that was issued on it and stands, and every
+    proposal on it that is open, in words to show, such as "certificate CA-C-00012".
     """
     global _rests_on
     before, _rests_on = _rests_on, answer
     return before
 
 
-def what_rests_on(board: Board) -> list[str]:
-    """Certificates and proposals that rest on a board as it was judged.
+def what_rests_on(result: Board | Paper) -> list[str]:
+    """Certificates and proposals that rest on a board as it was judged, a paper as it was marked.
 
     Raises
     ------
@@ -93,8 +95,19 @@ def what_rests_on(board: Board) -> list[str]:
                 "Nobody can say here what rests on this board, so it stays as it is. Tell your "
                 "administrator that the register of certificates is not connected."
             )
+            if isinstance(result, Board)
+            else _(
+                "Nobody can say here what rests on this paper, so it stays as it is. Tell your "
+                "administrator that the register of certificates is not connected."
+            )
         )
-    return _rests_on(board)
+    return _rests_on(result)
+
+
+def what_rests_on_as_kept(result: Board | Paper) -> list[str]:
+    """The same as the trail says it: in the site's language, whoever acts."""
+    with in_language(settings.LANGUAGE_CODE):
+        return what_rests_on(result)
 
 
 def register_purpose(answer: ProposesPurpose | None) -> ProposesPurpose | None:

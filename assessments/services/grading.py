@@ -185,20 +185,17 @@ def _sign_locked(
     grading.undo_steps.filter(stage=stage).update(before=[])
     outcome = refresh_outcome(board, at, makes)
     reading_requests.note_answer(grading=grading, outcome=outcome, at=at)
-    trail.record(
-        actor=signer,
-        act="stage signed",
-        about=grading,
-        payload={
-            "board": board.number,
-            "stage": stage,
-            "kind": str(grading.kind),
-            "signature": signing.signature.pk,
-            "complete": outcome.complete,
-            "passed": outcome.passed,
-        },
-        at=at,
-    )
+    payload = {
+        "board": board.number,
+        "stage": stage,
+        "kind": str(grading.kind),
+        "signature": signing.signature.pk,
+        "complete": outcome.complete,
+        "passed": outcome.passed,
+    }
+    if grading.replaces_id is not None:  # What rests on the board stays for quality to decide.
+        payload |= {"rests_on_it": ports.what_rests_on_as_kept(board)}
+    trail.record(actor=signer, act="stage signed", about=grading, payload=payload, at=at)
     return signing
 
 

@@ -389,13 +389,11 @@ def _record_end(end: PaperEnd, actor: User | None, at: datetime) -> None:
 
 
 def _record_result(result: PaperResult, actor: User | None, at: datetime) -> None:
-    trail.record(
-        actor=actor,
-        act=written_down.MARKED,
-        about=result,
-        payload=written_down.result_content(result),
-        at=at,
-    )
+    """Write a result down; what rests on an earlier one is named, and quality decides on it."""
+    payload = written_down.result_content(result)
+    if result.round > 1:
+        payload |= {"rests_on_it": ports.what_rests_on_as_kept(result.paper)}
+    trail.record(actor=actor, act=written_down.MARKED, about=result, payload=payload, at=at)
 
 
 def _marked(paper: Paper, *, late_count: bool) -> PaperResult:

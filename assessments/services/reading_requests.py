@@ -2,7 +2,6 @@
 
 from datetime import datetime
 
-from django.conf import settings
 from django.db import transaction
 from django.utils.translation import gettext as _
 
@@ -11,7 +10,6 @@ from assessments.exceptions import CannotChangeBoard, MayNotGrade
 from assessments.models import Board, BoardOutcome, Grading, ReadingRequest, StageSigning
 from assessments.queries import written_down
 from people.models import Role, SiteRole, User
-from people.queries.languages import in_language
 from records.services import trail
 
 from .board_lock import lock_board
@@ -90,7 +88,7 @@ def ask_for_another_reading(
         about=request,
         payload={
             **written_down.request_content(request),
-            "rests_on_it": _resting(board),
+            "rests_on_it": ports.what_rests_on_as_kept(board),
         },
         at=at,
     )
@@ -123,17 +121,11 @@ def note_answer(*, grading: Grading, outcome: BoardOutcome, at: datetime) -> Rea
         about=request,
         payload={
             **written_down.answer_content(request),
-            "rests_on_it": _resting(board),
+            "rests_on_it": ports.what_rests_on_as_kept(board),
         },
         at=at,
     )
     return request
-
-
-def _resting(board: Board) -> list[str]:
-    """What rests on a board, as the trail says it: in the site's language, whoever asks."""
-    with in_language(settings.LANGUAGE_CODE):
-        return ports.what_rests_on(board)
 
 
 def _as_json(outcome: BoardOutcome) -> dict:

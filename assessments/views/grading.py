@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_safe
 
-from assessments import access
+from assessments import access, ports
 from assessments.exceptions import AssessmentError
 from assessments.forms.grading import CorrectionForm, ProofForm, SeenForm, StagesForm
 from assessments.models import Grading, Judgement
@@ -353,6 +353,11 @@ def grading_correct(request: UserRequest, number: str, grading_id: int) -> HttpR
     return render(
         request,
         "assessments/grading_correct.html",
-        {"board": board, "grading": grading, "form": form},
+        {
+            "board": board,
+            "grading": grading,
+            "form": form,
+            "resting": ports.what_rests_on(board),
+        },
         status=422 if form.is_bound else 200,
     )

@@ -13,7 +13,7 @@ from django.utils.cache import add_never_cache_headers
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from assessments import access
+from assessments import access, ports
 from assessments.exceptions import AssessmentError
 from assessments.forms.written_tests import (
     AnswerForm,
@@ -282,7 +282,13 @@ def paper_correct(request: UserRequest, number: str) -> HttpResponse:
             messages.success(request, _("The answers are corrected, and the paper is marked anew."))
             return redirect("assessments:paper_detail", number)
     status = 422 if form.is_bound else 200
-    context = {"paper": paper, "test": paper.test, "form": form, "corrects": True}
+    context = {
+        "paper": paper,
+        "test": paper.test,
+        "form": form,
+        "corrects": True,
+        "resting": ports.what_rests_on(paper),
+    }
     return render(request, "assessments/paper_enter.html", context, status=status)
 
 
@@ -326,6 +332,7 @@ def paper_count_late(request: UserRequest, number: str) -> HttpResponse:
         "form": form,
         "result": result,
         "lines": form.showing.lines,
+        "resting": ports.what_rests_on(paper),
     }
     status = 422 if form.is_bound else 200
     return render(request, "assessments/paper_count_late.html", context, status=status)

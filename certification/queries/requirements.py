@@ -12,7 +12,7 @@ from django.conf import settings
 from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
 
-from assessments.models import Board, StageSigning, WrittenTest
+from assessments.models import Board, Paper, StageSigning, WrittenTest
 from assessments.queries import effective_judgements, measured_by
 from assessments.queries.measured_by import MeasuredTally
 from assessments.queries.tool_work import to_do_again
@@ -410,14 +410,16 @@ def _passed_boards(
     return passed
 
 
-def resting_on(board: Board) -> list[str]:
-    """Every certificate that was issued on a board and stands, and every open proposal on it."""
+def resting_on(result: Board | Paper) -> list[str]:
+    """Every certificate that was issued on a board or a paper and stands, and every open proposal
+    on it."""
+    part = "boards" if isinstance(result, Board) else "written_tests"
 
     def names_it(evidence: dict) -> bool:
-        return any(copied.get("number") == board.number for copied in evidence.get("boards", ()))
+        return any(copied.get("number") == result.number for copied in evidence.get(part, ()))
 
-    certificates = Certificate.objects.not_withdrawn().filter(person=board.person).order_by("pk")
-    proposals = Proposal.objects.open().filter(person=board.person).select_related("scope")
+    certificates = Certificate.objects.not_withdrawn().filter(person=result.person).order_by("pk")
+    proposals = Proposal.objects.open().filter(person=result.person).select_related("scope")
     return [
         _("certificate %(number)s") % {"number": certificate.number}
         for certificate in certificates
