@@ -54,12 +54,16 @@ def certificate_for_reader(user: User, number: str) -> Certificate:
     )
 
 
+def certificates_acted_on_by(user: User) -> QuerySet[Certificate]:
+    """Certificates the user may suspend, extend, revoke: at their site and not their own."""
+    return Certificate.objects.filter(person__site__in=user.sites_as(Role.QUALITY)).exclude(
+        person=user.person_id or 0
+    )
+
+
 def certificate_for_quality(user: User, number: str) -> Certificate:
-    """A certificate the user may suspend, extend, revoke: at their site and not their own."""
     return get_object_or_404(
-        Certificate.objects.filter(person__site__in=user.sites_as(Role.QUALITY))
-        .exclude(person=user.person_id or 0)
-        .select_related("person__site", "scope", "scheme_revision"),
+        certificates_acted_on_by(user).select_related("person__site", "scope", "scheme_revision"),
         number=number,
     )
 

@@ -32,7 +32,7 @@ from training.models.courses import runs_on
 from training.queries.classes import class_days, enrolled_ahead
 from training.queries.tool_fitness import relied_on
 
-from . import candidates_page, decide_page
+from . import candidates_page, corrected_results, decide_page
 
 LOOK_AHEAD = timedelta(days=60)
 TOOLS_AHEAD = timedelta(days=30)
@@ -85,6 +85,7 @@ class ToDoKind(StrEnum):
     ASKED = "asked"
     PROPOSE = "propose"
     DECIDE = "decide"
+    CORRECTED = "corrected"
     TOOL_WORK = "tool_work"
 
 
@@ -94,6 +95,7 @@ ASSUMED_MINUTES = {
     ToDoKind.ASKED: 2.0,
     ToDoKind.PROPOSE: 1.0,
     ToDoKind.DECIDE: 2.0,
+    ToDoKind.CORRECTED: 2.0,
     ToDoKind.TOOL_WORK: 2.0,
 }
 
@@ -180,6 +182,7 @@ def bench_of(user: User, days: Days, now: datetime) -> Bench:
         *_asked(user),
         *_to_propose(user, sites, days, now),
         *_to_decide(user),
+        *_corrected(user, now),
         *_tool_work(user, sites),
     ]
     to_do.sort(key=lambda one: one.since)
@@ -331,6 +334,22 @@ def _to_decide(user: User) -> list[ToDo]:
         return []
     minutes = waiting.count * ASSUMED_MINUTES[ToDoKind.DECIDE]
     return [ToDo(ToDoKind.DECIDE, waiting.since, minutes, number=waiting.count)]
+
+
+def _corrected(user: User, now: datetime) -> list[ToDo]:
+    """Certificates on a corrected result, for an instructor who is quality too, as one line."""
+    lines = corrected_results.waiting_for(user, now) if user.has_role(Role.QUALITY) else []
+    if not lines:
+        return []
+    return [
+        ToDo(
+            ToDoKind.CORRECTED,
+            lines[0].since,
+            len(lines) * ASSUMED_MINUTES[ToDoKind.CORRECTED],
+            number=len(lines),
+            names=tuple(line.certificate.number for line in lines)[:NAMES_SHOWN],
+        )
+    ]
 
 
 def _readings(user: User, read_by_several) -> list[ToRead]:

@@ -25,6 +25,8 @@ from people.models import Role, User
 from people.presenters.days import format_unbroken_day
 from records.queries.heads import printed_head
 
+from . import corrected_results
+from .corrected_results import CorrectedLine
 from .standing_words import ENDS, RULES
 
 ACT_LABELS = {
@@ -96,6 +98,7 @@ class CertificateScreen:
     is_own: bool
     trail: str
     may_be_issued_again: bool = False
+    corrected: CorrectedLine | None = None
 
     @property
     def possible(self) -> list[ActLine]:
@@ -144,6 +147,7 @@ class CertificateScreen:
 
 
 def build(certificate: Certificate, user: User, now: datetime | None = None) -> CertificateScreen:
+    now = now or timezone.now()
     person, scope = certificate.person, certificate.scope
     today = person.site.today(now)
     facts = standing_on_day.facts_for(person, scope)
@@ -161,8 +165,9 @@ def build(certificate: Certificate, user: User, now: datetime | None = None) -> 
         papers=papers_of(certificate.evidence),
         acts=acts_on(certificate, facts, today) if may_act else [],
         is_own=user.person_id == person.pk,
-        trail=printed_head(now or timezone.now()),
+        trail=printed_head(now),
         may_be_issued_again=may_act and certificate in names.bearing_another_name(person, today),
+        corrected=corrected_results.line_of(certificate, user, now),
     )
 
 

@@ -31,7 +31,8 @@ from certification.access import IN_FULL
 from certification.domain.disclosure import NOT_CURRENT
 from certification.forms.register import RegisterForm, Works
 from certification.models import KnownRegister
-from certification.presenters import decide_page, register
+from certification.presenters import corrected_results, decide_page, register
+from certification.presenters.corrected_results import CorrectedLine
 from certification.presenters.decide_page import Waiting
 from certification.services import known_registers
 from people.access import UserRequest, people_with_standing_for, role_required
@@ -114,6 +115,7 @@ def register_page(request: UserRequest) -> HttpResponse:
             "now": timezone.now(),
             "requests": _requests(request, filters, today, page),
             "waiting": _waiting(request, filters, today, page),
+            "corrected": _corrected(request, filters, today, page),
             "who_form": {"q": {"label": WHO_WAS_THAT}}
             if request.user.has_role(Role.QUALITY)
             else None,
@@ -140,6 +142,16 @@ def _waiting(
     if not is_first or not request.user.has_role(Role.QUALITY):
         return None
     return decide_page.waiting(access.proposals_waiting_for(request.user))
+
+
+def _corrected(
+    request: UserRequest, filters: register.RegisterFilters, today: date, page: Page[Any]
+) -> list[CorrectedLine]:
+    """Certificates on a corrected result that wait for quality, there alone too."""
+    is_first = filters.day == today and filters.known is None and page.number == 1
+    if not is_first or not request.user.has_role(Role.QUALITY):
+        return []
+    return corrected_results.waiting_for(request.user, timezone.now())
 
 
 def _known(form: RegisterForm, today: date, known_at: datetime | None) -> KnownRegister | None:

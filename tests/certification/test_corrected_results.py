@@ -1,4 +1,4 @@
-"""Certificates that were issued on a result which was corrected since."""
+"""Certificates that were issued on a result which was corrected since, until quality decides."""
 
 import json
 from datetime import timedelta
@@ -6,12 +6,15 @@ from datetime import timedelta
 import pytest
 from django.urls import reverse
 
-from assessments.models import Grading
+from assessments.models import Grading, ReadingRequest
 from assessments.queries import written_tests
-from assessments.services import grading, papers
+from assessments.services import grading, papers, reading_requests
+from certification.presenters import corrected_results
+from certification.services import events
 from certification.services.acts import Act
 from certification.services.certificates import issue_certificate
 from certification.services.proposals import propose
+from people.models import Role
 from records.models import TrailPayload
 from records.queries.verification import verify_records
 from tests import factories
@@ -22,6 +25,7 @@ from tests.factories import NOW, TODAY, make_revision, make_user
 pytestmark = pytest.mark.django_db
 
 CORRECTED = NOW + timedelta(hours=2)
+AFTER = NOW + timedelta(hours=3)
 
 
 @pytest.fixture
@@ -119,10 +123,167 @@ def correct_board(board, instructor, *rejected, at=CORRECTED):
     return new
 
 
+def listed(reader, now=AFTER):
+    return [line.certificate for line in corrected_results.waiting_for(reader, now)]
+
+
 def rests_in_trail(act):
     """What the last such entry says of what rests on the result."""
     last = TrailPayload.objects.filter(entry__act=act).latest("entry")
     return json.loads(last.body)["rests_on_it"]
+
+
+def act(quality, at):
+    return Act(quality, at, "password", reason="The result was corrected.")
+
+
+def suspend(certificate, quality, at=AFTER):
+    return events.suspend_certificates(
+        person=certificate.person, scope=certificate.scope, act=act(quality, at)
+    )
+
+
+def test_quality_is_told_of_a_certificate_on_a_paper_that_was_corrected_to_a_fail(
+    client, instructor, quality, paper, on_paper
+):
+    register = reverse("certification:register")
+    client.force_login(quality)
+    assert listed(quality) == []
+    assert "result that was corrected" not in client.get(register).content.decode()
+
+    correct_paper(paper, instructor)
+
+    says = (
+        f"The result of paper {paper.number} was corrected on 25 Nov 2026: the written test is "
+        "not passed any more."
+    )
+    page = client.get(register).content.decode()
+    assert "Certificates on a result that was corrected" in page
+    assert says in page
+    detail = reverse("certification:certificate_detail", args=[on_paper.number])
+    assert detail in page
+    told = client.get(detail).content.decode()
+    assert says in told
+    assert "Quality decides what becomes of it" in told
+
+
+def test_quality_is_told_of_a_certificate_on_a_board_that_was_corrected_to_a_fail(
+    client, instructor, quality, board, on_board
+):
+    correct_board(board, instructor)
+    assert listed(quality) == []  # Corrected, and passed as before.
+
+    correct_board(board, instructor, ("E01", "S-1"), at=CORRECTED + timedelta(minutes=1))
+
+    client.force_login(quality)
+    says = f"The result of board {board.number} was corrected on 25 Nov 2026"
+    assert says in client.get(reverse("certification:register")).content.decode()
+    detail = reverse("certification:certificate_detail", args=[on_board.number])
+    assert says in client.get(detail).content.decode()
+
+
+def test_quality_is_told_of_a_certificate_on_a_board_that_failed_when_it_was_read_again(
+    user, quality, board, on_board
+):
+    another = make_user("instructor")
+    reading_requests.ask_for_another_reading(
+        board=several.plain(board), trainee=user, reason="E01 was good.", at=CORRECTED
+    )
+    assert listed(quality) == []
+    several.read(board, another, ("E01", "S-1"), at=CORRECTED)
+    assert ReadingRequest.objects.get().after["passed"] is False
+    assert listed(quality) == [on_board]
+
+
+def test_it_is_quality_at_the_site_and_never_the_holder_who_is_told(
+    client, user, instructor, quality, paper, on_paper
+):
+    correct_paper(paper, instructor)
+    elsewhere = make_user("quality", site=factories.make_site("Aldergate", "AL"))
+    user.roles.create(site=user.person.site, role=Role.QUALITY)
+
+    assert listed(quality) == [on_paper]
+    for reader in (elsewhere, user, instructor):
+        assert listed(reader) == []
+    client.force_login(instructor)
+    page = client.get(reverse("certification:register")).content.decode()
+    assert "result that was corrected" not in page
+
+
+def test_an_instructor_who_is_quality_too_finds_it_on_the_bench(
+    client, instructor, quality, paper, on_paper
+):
+    correct_paper(paper, instructor)
+    quality.roles.create(site=quality.person.site, role=Role.INSTRUCTOR)
+    client.force_login(quality)
+    bench = client.get(reverse("certification:bench"))
+    [line] = [one for one in bench.context["bench"].to_do if one.kind == "corrected"]
+    assert (line.number, line.names) == (1, (on_paper.number,))
+    page = bench.content.decode()
+    assert "1 certificate stands on a result that was corrected." in page
+    assert f"{reverse('certification:register')}#h-corrected" in page
+
+
+def test_it_is_on_the_list_until_quality_decides_and_is_kept_by_being_reinstated(
+    instructor, quality, paper, on_paper
+):
+    before = CORRECTED - timedelta(minutes=1)
+    suspend(on_paper, quality, at=before)  # For another reason, before anybody knew.
+    correct_paper(paper, instructor)
+    assert listed(quality) == [on_paper]
+
+    events.reinstate_certificates(
+        person=on_paper.person, scope=on_paper.scope, act=act(quality, AFTER)
+    )
+    assert listed(quality) == []
+    line = corrected_results.line_of(on_paper, quality, AFTER)
+    assert (len(line.says), line.is_open) == (1, False)
+
+
+def test_a_decision_entered_in_error_leaves_it_on_the_list(instructor, quality, paper, on_paper):
+    correct_paper(paper, instructor)
+    [event] = suspend(on_paper, quality)
+    assert listed(quality) == []
+    events.void_event(event=event, act=act(quality, AFTER))
+    assert listed(quality) == [on_paper]
+
+
+def test_a_result_corrected_once_more_comes_back_and_one_that_is_a_pass_again_goes(
+    instructor, quality, paper, on_paper
+):
+    correct_paper(paper, instructor)
+    suspend(on_paper, quality)
+    again = AFTER + timedelta(hours=1)
+    correct_paper(paper, instructor, wrong=(1, 2), at=again)
+    assert listed(quality, again) == [on_paper]
+    correct_paper(paper, instructor, wrong=(), at=again + timedelta(hours=1))
+    assert listed(quality, again) == []
+    assert corrected_results.line_of(on_paper, quality, again) is None
+
+
+def test_what_is_withdrawn_revoked_or_over_waits_for_nobody(instructor, quality, paper, on_paper):
+    correct_paper(paper, instructor)
+    over = NOW.replace(year=NOW.year + 3)
+    assert listed(quality, over) == []
+    papers.withdraw_paper(paper=paper, reason="Not their hand.", actor=quality, at=AFTER)
+    assert listed(quality) == [on_paper]
+    events.withdraw_certificate(certificate=on_paper, act=act(quality, AFTER))
+    assert listed(quality) == []
+    assert corrected_results.line_of(on_paper, quality, AFTER) is None
+
+
+def test_whoever_may_read_a_board_again_is_not_told_how_it_went(
+    user, instructor, quality, board, on_board
+):
+    correct_board(board, instructor, ("E01", "S-1"))
+    both = make_user("quality")
+    both.roles.create(site=both.person.site, role=Role.INSTRUCTOR)
+    reading_requests.ask_for_another_reading(
+        board=several.plain(board), trainee=user, reason="E01 was good.", at=AFTER
+    )
+    assert listed(quality) == [on_board]
+    assert listed(both) == []
+    assert corrected_results.line_of(on_board, both, AFTER) is None
 
 
 def test_whoever_corrects_a_result_reads_first_what_rests_on_it(
