@@ -655,9 +655,11 @@ def withdraw_paper(*, paper: Paper, reason: str, actor: User, at: datetime) -> P
     ------
     CannotTakeTest
         If it is withdrawn already, or was passed, or its time is over or it is marked and whoever
-        asks is no quality.
+        asks is no quality, or no reason is given.
     """
     held = _lock_to_vouch(paper, actor, Role.INSTRUCTOR, Role.QUALITY)
+    if not reason.strip():
+        raise CannotTakeTest(_("Say why the paper is withdrawn."))
     result = queries.result_of(held)
     is_quality = actor.has_role(Role.QUALITY, site=held.site_id)
     start = PaperStart.objects.filter(paper=held).first()

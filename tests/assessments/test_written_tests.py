@@ -210,6 +210,16 @@ def test_a_paper_whose_time_is_over_is_a_try_also_before_it_is_marked(user, inst
     assert not queries.result_of(Paper.objects.get()).passed
 
 
+def test_a_paper_under_way_is_withdrawn_for_a_reason_and_keeps_its_answers(user, instructor):
+    paper = hand_out(make_test(), user.person, instructor)
+    papers.start_paper(paper=paper, actor=user, at=NOW)
+    answer(paper, user)
+    with pytest.raises(CannotTakeTest, match="Say why the paper is withdrawn"):
+        papers.withdraw_paper(paper=paper, reason=" ", actor=instructor, at=NOW)
+    papers.withdraw_paper(paper=paper, reason="Fire alarm.", actor=instructor, at=NOW)
+    assert PaperAnswer.objects.filter(paper_question__paper=paper).count() == 5
+
+
 def test_tries_are_used_up(user, instructor):
     test = make_test(tries=1, wait_days=0)
     take(test, user, instructor, wrong=(1, 2, 3))
