@@ -261,7 +261,13 @@ def test_a_result_corrected_once_more_comes_back_and_one_that_is_a_pass_again_go
     assert corrected_results.line_of(on_paper, quality, again) is None
 
 
-def test_what_is_withdrawn_revoked_or_over_waits_for_nobody(instructor, quality, paper, on_paper):
+def test_what_was_revoked_before_waits_for_nobody(instructor, quality, paper, on_paper):
+    events.revoke_certificates(person=on_paper.person, scope=on_paper.scope, act=act(quality, NOW))
+    correct_paper(paper, instructor)
+    assert listed(quality) == []
+
+
+def test_what_is_withdrawn_or_over_waits_for_nobody(instructor, quality, paper, on_paper):
     correct_paper(paper, instructor)
     over = NOW.replace(year=NOW.year + 3)
     assert listed(quality, over) == []
